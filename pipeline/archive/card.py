@@ -1,0 +1,383 @@
+"""The test card: test.yaml as a frozen model, SI throughout (temperatures in K, shaft speeds in rad/s).
+
+`load_card(folder)` is the only entrance. Errors are `InputError` in one line: file, key, what is wrong, what is accepted.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
+
+from pipeline.archive.model import Model, load
+from pipeline.archive.quantities import (
+    Acceleration,
+    AngularSpeed,
+    Area,
+    Conductivity,
+    Density,
+    Duration,
+    Inertia,
+    Length,
+    Mass,
+    Pressure,
+    Share,
+    Temperature,
+    Torque,
+    scale_offset,
+    to_si,
+)
+
+TEST_ID = re.compile(r"^[A-Za-z0-9_-][A-Za-z0-9._-]*$", re.ASCII)
+PURPOSES = ("bedding", "map", "check", "fade", "recovery", "duty", "drag")
+
+# canonical channel -> dimension of its unit
+CHANNELS = {
+    "time": "duration", "speed": "angular_speed", "torque": "torque", "pressure": "pressure",
+    "disc_temperature": "temperature", "pad_temperature": "temperature", "surface_temperature": "temperature",
+    "ambient_temperature": "temperature", "air_speed": "linear_speed", "humidity": "share", "drive_torque": "torque",
+    "pressure_2": "pressure", "caliper_temperature": "temperature", "displacement": "length",
+}  # fmt: skip
+REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        raise ValueError("is empty; write a name")
+    if isinstance(value, dict | list):
+        raise ValueError("must be plain text")
+    text = str(value).strip()
+    if not text or len(text) > 200 or any(ord(c) < 32 for c in text):
+        raise ValueError("must be 1 to 200 printable characters")
+    return text
+
+
+Text = Annotated[str, BeforeValidator(_text)]
+
+
+def _number(value: Any) -> Any:
+    if isinstance(value, str) and not re.match(r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
+        raise ValueError(f"{value[:60]!r} is not a number")
+    return value
+
+
+def _truth(value: Any) -> Any:
+    if isinstance(value, str):
+        lowered = value.strip().lower()
+        if lowered in ("true", "yes", "on"):
+            return True
+        if lowered in ("false", "no", "off"):
+            return False
+        raise ValueError(f"{value[:60]!r} is not true or false")
+    return value
+
+
+Number = Annotated[float, BeforeValidator(_number)]
+Truth = Annotated[bool, BeforeValidator(_truth)]
+
+
+class FrictionRing(Model):
+    outer_diameter: Length
+    inner_diameter: Length
+
+    @model_validator(mode="after")
+    def _ordered(self) -> FrictionRing:
+        if self.outer_diameter <= self.inner_diameter:
+            raise ValueError("outer_diameter must be above inner_diameter")
+        return self
+
+
+class Disc(Model):
+    mass: Mass | None = None
+    thickness: Length | None = None
+    minimum_thickness: Length | None = None
+    density: Density | None = None
+    heat_capacity: Literal["carbon"] | float | None = None  # J/(kg K) when a number
+    conductivity: Conductivity | None = None
+    emissivity: Share | None = None
+    cooled_area: Area | None = None
+
+    @field_validator("heat_capacity", mode="before")
+    @classmethod
+    def _heat_capacity(cls, value: Any) -> Any:
+        if value is None or (isinstance(value, str) and value.strip() == "carbon"):
+            return value if value is None else "carbon"
+        try:
+            return _above_zero(to_si(value, "heat_capacity"), value)
+        except ValueError as error:
+            raise ValueError(f"{error}; or the word carbon") from error
+
+
+class Pad(Model):
+    mass: Mass | None = None
+    thickness: Length | None = None
+    minimum_thickness: Length | None = None
+    density: Density | None = None
+
+
+def _above_zero(number: float, shown: Any) -> float:
+    if number <= 0:
+        raise ValueError(f"{shown!r} must be above zero")
+    return number
+
+
+class Brake(Model):
+    friction_ring: FrictionRing | None = None
+    effective_radius: Length | None = None
+    pistons_per_side: Annotated[tuple[Length, ...], Field(min_length=1, max_length=24)]
+    pad_area: Area
+    pads: Annotated[PositiveInt, BeforeValidator(_number)] = 2
+    efficiency: Share = 1.0
+    threshold_pressure: Pressure = 0.0
+    disc: Disc = Disc()
+    pad: Pad = Pad()
+
+    @field_validator("efficiency")
+    @classmethod
+    def _efficiency(cls, value: float) -> float:
+        if not 0 < value <= 1.5:
+            raise ValueError("must be above 0 and at most about 1")
+        return value
+
+    @model_validator(mode="after")
+    def _radius(self) -> Brake:
+        if self.friction_ring is None and self.effective_radius is None:
+            raise ValueError("give friction_ring or effective_radius")
+        return self
+
+    @property
+    def piston_area(self) -> float:
+        """Area of the pistons on one side of the disc, m^2."""
+        return sum(math.pi * d * d / 4 for d in self.pistons_per_side)
+
+    @property
+    def friction_area(self) -> float:
+        """Friction area of all pads together, m^2 (what energy and power density refer to)."""
+        return self.pads * self.pad_area
+
+    @property
+    def swept_area(self) -> float | None:
+        """Swept ring of one disc face, m^2; None without a friction ring."""
+        if self.friction_ring is None:
+            return None
+        return math.pi / 4 * (self.friction_ring.outer_diameter**2 - self.friction_ring.inner_diameter**2)
+
+
+class Channel(Model):
+    column: Text
+    unit: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+    includes_drag: Truth = True
+
+
+class Sensor(Model):
+    full_scale: str | None = None
+    accuracy: str
+
+    @field_validator("full_scale", "accuracy", mode="before")
+    @classmethod
+    def _as_text(cls, value: Any) -> Any:
+        if isinstance(value, dict | list):
+            raise ValueError("must be a value with a unit")
+        return None if value is None else str(value)
+
+
+class SensorLimit(Model):
+    """Half-width of a sensor's stated limits (rectangular), SI: absolute or relative to the reading; full scale in SI."""
+
+    absolute: float | None = None
+    relative: float | None = None
+    full_scale: float | None = None
+
+
+class Recordings(Model):
+    files: Text
+    format: Literal["delimited", "parquet", "mdf", "tdms"] = "delimited"
+    holds: Literal["stop", "series", "summary"] = "stop"
+    delimiter: str = ","
+    decimal: Literal[".", ","] = "."
+    skip_lines: Annotated[int, Field(ge=0, le=100000), BeforeValidator(_number)] = 0
+    comment: str | None = None
+    units_row: Literal["auto"] | bool = "auto"
+    encoding: Literal["utf-8", "latin-1"] = "utf-8"
+    channels: dict[str, Channel]
+    sensors: dict[str, Sensor] | None = None
+
+    @field_validator("delimiter", mode="before")
+    @classmethod
+    def _delimiter(cls, value: Any) -> Any:
+        spelled = {"\\t": "\t", "tab": "\t", "TAB": "\t", "semicolon": ";", "comma": ","}.get(value, value)
+        if spelled not in (",", ";", "\t"):
+            raise ValueError(f'{value!r} is not accepted; accepted: "," ";" tab')
+        return spelled
+
+    @field_validator("units_row", mode="before")
+    @classmethod
+    def _units_row(cls, value: Any) -> Any:
+        return value if value == "auto" else _truth(value)
+
+    @field_validator("encoding", mode="before")
+    @classmethod
+    def _encoding(cls, value: Any) -> Any:
+        return {"utf8": "utf-8", "latin1": "latin-1", "iso-8859-1": "latin-1"}.get(str(value).lower(), str(value).lower())
+
+    @field_validator("files")
+    @classmethod
+    def _files(cls, value: str) -> str:
+        parts = value.replace("\\", "/").split("/")
+        if value.startswith(("/", "\\", "~")) or ".." in parts or re.match(r"^[A-Za-z]:", value):
+            raise ValueError(f"{value!r} must stay inside the test's folder: a relative pattern such as recordings/*.csv")
+        return value
+
+    @model_validator(mode="after")
+    def _channels(self) -> Recordings:
+        if self.decimal == self.delimiter:
+            raise ValueError("decimal and delimiter are the same character")
+        if self.holds == "summary":
+            return self
+        needed = REQUIRED_CHANNELS if self.format in ("mdf", "tdms") else ("time", *REQUIRED_CHANNELS)
+        missing = [name for name in needed if name not in self.channels]
+        if missing:
+            raise ValueError(f"channels: {', '.join(missing)} missing; needed: {', '.join(needed)}")
+        for name, channel in self.channels.items():
+            if name in CHANNELS:
+                try:
+                    scale_offset(channel.unit, CHANNELS[name])
+                except ValueError as error:
+                    raise ValueError(f"channels.{name}: {error}") from error
+        return self
+
+
+class Block(Model):
+    """One block of the schedule; speeds in rad/s at the shaft, temperatures in K."""
+
+    name: Text
+    purpose: Literal["bedding", "map", "check", "fade", "recovery", "duty", "drag"]
+    kind: Literal["stop", "snub", "drag"]
+    stops: Annotated[PositiveInt, Field(le=100000), BeforeValidator(_number)]
+    speed: tuple[str, ...]
+    speed_start: float = 0.0
+    speed_end: float = 0.0
+    pressure: Pressure | None = None
+    torque: Torque | None = None
+    deceleration: Acceleration | None = None
+    control: Literal["pressure", "torque", "deceleration"] = "pressure"
+    initial_temperature: Temperature | None = None
+    pause_before: Duration | None = None
+    duration: Duration | None = None
+    interval: Duration | None = None
+
+    @field_validator("speed", mode="before")
+    @classmethod
+    def _speed(cls, value: Any) -> Any:
+        values = value if isinstance(value, list | tuple) else [value]
+        if not 1 <= len(values) <= 2:
+            raise ValueError("write [from, to] or one speed")
+        return tuple(str(v) for v in values)
+
+
+class Card(Model):
+    """A whole test card. `test` is the folder's name."""
+
+    test: str = ""
+    schema_: Annotated[Literal[1], BeforeValidator(lambda v: int(v) if str(v).strip() == "1" else v)] = Field(alias="schema")
+    compound: Text
+    batch: Text
+    specimen: Text
+    date: datetime.date
+    rig: Text
+    procedure: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+    notes: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+    brake: Brake
+    inertia: Inertia
+    inertia_mechanical: Inertia | None = None
+    rolling_radius: Length | None = None
+    recordings: Recordings
+    blocks: Annotated[tuple[Block, ...], Field(min_length=1, max_length=5000)]
+    wear: Text | None = None
+
+    @field_validator("wear")
+    @classmethod
+    def _wear(cls, value: str | None) -> str | None:
+        if value is not None and (value.startswith(("/", "\\", "~")) or ".." in value.replace("\\", "/").split("/")):
+            raise ValueError(f"{value!r} must stay inside the test's folder")
+        return value
+
+    @model_validator(mode="before")
+    @classmethod
+    def _block_speeds(cls, content: Any) -> Any:
+        """Blocks' speeds in rad/s: a linear speed needs rolling_radius, which stands beside inertia."""
+        if not isinstance(content, dict) or not isinstance(content.get("blocks"), list):
+            return content
+        radius = content.get("rolling_radius")
+        radius_m = to_si(radius, "length") if radius is not None else None
+        blocks = [_with_speeds(block, position, radius_m) for position, block in enumerate(content["blocks"])]
+        return {**content, "blocks": blocks}
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Card:
+        if self.inertia_mechanical is not None and self.inertia_mechanical > self.inertia * (1 + 1e-9):
+            raise ValueError("inertia_mechanical must not be above inertia (inertia is the total)")
+        return self
+
+
+def _with_speeds(block: Any, position: int, radius_m: float | None) -> Any:
+    if not isinstance(block, dict) or "speed" not in block:
+        return block
+    for key in ("speed_start", "speed_end"):
+        if key in block:
+            raise ValueError(f"blocks.{position}.{key}: unknown key; nearest known key: speed")
+    values = block["speed"] if isinstance(block["speed"], list) else [block["speed"]]
+    speeds = [_shaft_speed(value, position, radius_m) for value in values]
+    kind = block.get("kind")
+    if kind == "drag":
+        speeds = [speeds[0], speeds[-1]]
+    elif len(speeds) == 1:
+        speeds = [speeds[0], 0.0]
+    if kind == "snub" and len(values) == 2 and not speeds[0] > speeds[1]:
+        raise ValueError(f"blocks.{position}.speed: a snub goes from a higher to a lower speed")
+    if kind == "stop" and len(values) == 2 and not speeds[0] > speeds[1]:
+        raise ValueError(f"blocks.{position}.speed: a stop goes from a speed down to rest")
+    return {**block, "speed_start": speeds[0], "speed_end": speeds[1]}
+
+
+def _shaft_speed(value: Any, position: int, radius_m: float | None) -> float:
+    try:
+        return to_si(value, "angular_speed")
+    except ValueError as error:
+        try:
+            linear = to_si(value, "linear_speed")
+        except ValueError:
+            raise ValueError(f"blocks.{position}.speed: {error}; or a linear speed with rolling_radius") from error
+        if radius_m is None:
+            raise ValueError(f"blocks.{position}.speed: {value!r} is a linear speed and needs rolling_radius") from error
+        return linear / radius_m
+
+
+def load_card(folder: Path) -> Card:
+    """The card of the test in `folder` (folder/test.yaml). Raises InputError in one line."""
+    card = load(folder / "test.yaml", Card)
+    return card.model_copy(update={"test": folder.name})
+
+
+def sensor_limit(card: Card, name: str, dimension: str) -> SensorLimit | None:
+    """Stated limits of one sensor or quantity as a half-width in SI; None when the card states none.
+
+    `accuracy` as a share is of `full_scale` where that is given, else relative to the value; with a unit it is absolute.
+    Raises ValueError when the text cannot be read.
+    """
+    sensor = (card.recordings.sensors or {}).get(name)
+    if sensor is None:
+        return None
+    full = to_si(sensor.full_scale, dimension) if sensor.full_scale is not None else None
+    text = sensor.accuracy.strip()
+    if text.endswith("%") or re.match(r"^[-+.\deE]+$", text):
+        share = to_si(text if text.endswith("%") else float(text), "share")
+        if full is not None:
+            return SensorLimit(absolute=abs(share) * full, full_scale=full)
+        return SensorLimit(relative=abs(share))
+    difference = "temperature_difference" if dimension == "temperature" else dimension
+    return SensorLimit(absolute=abs(to_si(text, difference)), full_scale=full)

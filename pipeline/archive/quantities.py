@@ -1,0 +1,173 @@
+"""Values with a unit: `number unit` in files, SI inside.
+
+Any unit of the right dimension is accepted. A temperature is absolute (degC, degF carry their offset) unless a
+*difference* is asked for, which carries none. Definitions are pint's (SI brochure; NIST SP 811 for the customary units).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import lru_cache
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator
+
+# dimension -> (SI unit, units to name in a message)
+DIMENSIONS: dict[str, tuple[str, str]] = {
+    "length": ("m", "mm, cm, m, um, in"),
+    "area": ("m^2", "cm^2, mm^2, m^2, in^2"),
+    "volume": ("m^3", "mm^3, cm^3"),
+    "mass": ("kg", "kg, g, mg, lb"),
+    "density": ("kg/m^3", "g/cm^3, kg/m^3"),
+    "duration": ("s", "s, ms, min, h"),
+    "frequency": ("Hz", "Hz, kHz"),
+    "angular_speed": ("rad/s", "rpm, rad/s, deg/s"),
+    "linear_speed": ("m/s", "km/h, m/s, mph"),
+    "acceleration": ("m/s^2", "m/s^2, ft/s^2"),
+    "pressure": ("Pa", "bar, MPa, kPa, Pa, psi"),
+    "torque": ("N m", "N m, kN m, lbf ft, lbf in"),
+    "inertia": ("kg m^2", "kg m^2, lb ft^2, slug ft^2"),
+    "temperature": ("K", "degC, degF, K"),
+    "temperature_difference": ("K", "K, degC, degF (a difference)"),
+    "heat_capacity": ("J/(kg K)", "J/(kg K), kJ/(kg K)"),
+    "conductivity": ("W/(m K)", "W/(m K)"),
+    "conductance": ("W/K", "W/K"),
+    "power_density": ("W/m^2", "W/mm^2, MW/m^2, W/m^2"),
+    "energy_density": ("J/m^2", "J/mm^2, MJ/m^2"),
+    "share": ("1", "a number such as 0.95, or 95 %"),
+}
+
+# What engineers write and pint reads otherwise.
+SPELLINGS = {
+    "°C": "degC", "° C": "degC", "°F": "degF", "℃": "degC", "deg C": "degC", "deg F": "degF",
+    "Nm": "N m", "N.m": "N m", "N·m": "N m", "kNm": "kN m", "Nmm": "N mm", "lbft": "lbf ft", "ft lb": "lbf ft", "lb ft": "lbf ft",
+    "ft lbf": "lbf ft", "in lbf": "lbf inch", "in lb": "lbf inch", "lbf in": "lbf inch", "lbf-ft": "lbf ft", "lbf.ft": "lbf ft",
+    "1/min": "rpm", "min^-1": "rpm", "min-1": "rpm", "r/min": "rpm", "U/min": "rpm", "kph": "km/h", "µm": "um", "μm": "um",
+    "in": "inch", "in^2": "inch^2", "C": "degC", "F": "degF", "sec": "s", "kgf/cm2": "kgf/cm^2", "N/mm2": "N/mm^2",
+}  # fmt: skip
+_TORQUE_ONLY = {"lb ft", "ft lb", "in lb"}
+_TEMPERATURE_ONLY = {"C", "F"}
+_NUMBER = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.ASCII)
+_SAFE_UNIT = re.compile(r"^[A-Za-z0-9%°µμ·./^*() _\-]{0,40}$")
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+
+
+@lru_cache(maxsize=512)
+def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
+    """Factor and offset that take a value in `unit` to SI: si = value * factor + offset.
+
+    Raises ValueError with a readable text when the unit is unknown or of another dimension.
+    """
+    si, accepted = DIMENSIONS[dimension]
+    text = unit.strip()
+    if dimension == "share":
+        if text in ("", "1", "-"):
+            return 1.0, 0.0
+        if text == "%":
+            return 0.01, 0.0
+        raise ValueError(f"unit {text!r} is not a share; accepted: {accepted}")
+    refusal = f"unit {text[:40]!r} is not of the kind {dimension.replace('_', ' ')}; accepted: {accepted}"
+    # '^' chains and brackets are arithmetic to a unit parser: bound what can be asked of it.
+    if not text or not _SAFE_UNIT.match(text) or re.search(r"\d{3,}|\*\*|\^\s*-?\d{2,}|\^.*\^.*\^", text):
+        raise ValueError(refusal)
+    if (text in _TORQUE_ONLY and dimension != "torque") or (
+        text in _TEMPERATURE_ONLY and not dimension.startswith("temperature")
+    ):
+        spelled = text
+    else:
+        spelled = SPELLINGS.get(text, text)
+    spelled = re.sub(r"\bin\b", "inch", spelled)
+    if dimension == "angular_speed" and not re.search(r"rad|deg|turn|rev|rpm|rps", spelled):
+        raise ValueError(refusal)  # 1/s or Hz leaves open whether turns or radians are counted
+    registry = _registry()
+    try:
+        if dimension == "temperature_difference" and spelled in ("degC", "degF"):
+            spelled = f"delta_{spelled}"
+        source, target = registry.Unit(spelled), registry.Unit(si.replace(" ", " * "))
+        if dimension == "temperature":
+            zero = registry.Quantity(0.0, source).to(target).magnitude
+            factor = registry.Quantity(1.0, source).to(target).magnitude - zero
+            # The exact factor (1 or 5/9), free of the offset's rounding.
+            factor = round(factor * 9) / 9 if abs(factor * 9 - round(factor * 9)) < 1e-6 else factor
+        else:
+            if source.dimensionality != target.dimensionality:
+                raise ValueError(refusal)
+            factor, zero = registry.Quantity(1.0, source).to(target).magnitude, 0.0
+    except ValueError:
+        raise
+    except Exception as error:  # pint raises many kinds for a malformed unit
+        raise ValueError(refusal) from error
+    return float(factor), float(zero)
+
+
+def to_si(value: Any, dimension: str) -> float:
+    """SI value of `number unit`; raises ValueError naming what is accepted.
+
+    Shares may be plain numbers. A plain number elsewhere is refused: a value without its unit is a guess.
+    """
+    accepted = DIMENSIONS[dimension][1]
+    if isinstance(value, bool) or value is None:
+        raise ValueError(f"{value!r} is not a value with a unit; accepted units: {accepted}")
+    if isinstance(value, int | float):
+        if dimension != "share":
+            raise ValueError(f"{value!r} has no unit; write number and unit, units accepted: {accepted}")
+        number, unit = float(value), ""
+    else:
+        match = _NUMBER.match(str(value))
+        if not match:
+            raise ValueError(f"{str(value)[:60]!r} is not 'number unit'; units accepted: {accepted}")
+        number, unit = float(match.group(1)), match.group(2)
+    factor, offset = scale_offset(unit, dimension)
+    result = number / 100 if unit == "%" else number * factor + offset
+    if not math.isfinite(result):
+        raise ValueError(f"{str(value)[:60]!r} is not a finite number")
+    return result
+
+
+def _positive(dimension: str) -> Any:
+    def parse(value: Any) -> float:
+        result = to_si(value, dimension)
+        if result <= 0:
+            raise ValueError(f"{value!r} must be above zero")
+        return result
+
+    return BeforeValidator(parse)
+
+
+def _non_negative(dimension: str) -> Any:
+    def parse(value: Any) -> float:
+        result = to_si(value, dimension)
+        if result < 0:
+            raise ValueError(f"{value!r} must not be negative")
+        return result
+
+    return BeforeValidator(parse)
+
+
+Length = Annotated[float, _positive("length")]
+Area = Annotated[float, _positive("area")]
+Mass = Annotated[float, _positive("mass")]
+Density = Annotated[float, _positive("density")]
+Inertia = Annotated[float, _positive("inertia")]
+Pressure = Annotated[float, _non_negative("pressure")]
+Torque = Annotated[float, _non_negative("torque")]
+Duration = Annotated[float, _non_negative("duration")]
+Frequency = Annotated[float, _positive("frequency")]
+AngularSpeed = Annotated[float, _non_negative("angular_speed")]
+LinearSpeed = Annotated[float, _non_negative("linear_speed")]
+Acceleration = Annotated[float, _positive("acceleration")]
+Temperature = Annotated[float, _non_negative("temperature")]  # kelvin: below zero is impossible
+TemperatureDifference = Annotated[float, _non_negative("temperature_difference")]
+Conductivity = Annotated[float, _positive("conductivity")]
+Conductance = Annotated[float, _non_negative("conductance")]
+HeatCapacity = Annotated[float, _positive("heat_capacity")]
+PowerDensity = Annotated[float, _non_negative("power_density")]
+EnergyDensity = Annotated[float, _non_negative("energy_density")]
+Share = Annotated[float, _non_negative("share")]

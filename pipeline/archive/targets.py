@@ -1,0 +1,39 @@
+"""What a compound must meet: targets/<compound>.yaml. Bands of mu are plain numbers, temperatures in K, wear in m."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BeforeValidator, model_validator
+
+from pipeline.archive.card import Number, Text
+from pipeline.archive.model import Model
+from pipeline.archive.quantities import Length, Temperature
+
+
+def _positive_number(value: float) -> float:
+    if value <= 0:
+        raise ValueError(f"{value} must be above zero")
+    return value
+
+
+PositiveNumber = Annotated[Number, BeforeValidator(lambda v: _positive_number(float(v)))]
+
+
+class Target(Model):
+    compound: Text
+    temperature_window: tuple[Temperature, Temperature] | None = None
+    mu: tuple[PositiveNumber, PositiveNumber] | None = None
+    mu_batch_margin: PositiveNumber | None = None
+    disc_wear: Length | None = None  # per stop per face
+    wear_batch_ratio: tuple[PositiveNumber, PositiveNumber] | None = None
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Target:
+        for name in ("temperature_window", "mu", "wear_batch_ratio"):
+            pair = getattr(self, name)
+            if pair is not None and not pair[0] < pair[1]:
+                raise ValueError(f"{name}: write [lower, upper]")
+        if self.wear_batch_ratio is not None and not self.wear_batch_ratio[0] < 1 < self.wear_batch_ratio[1]:
+            raise ValueError("wear_batch_ratio: must enclose 1")
+        return self

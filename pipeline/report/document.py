@@ -1,0 +1,201 @@
+"""The sheet before it has a form: sections of text, numbers, tables and figures.
+
+HTML, PDF and sheet.json are three prints of the same document, so that they can't disagree. A number enters the
+document only through a `Source`, a file that an earlier stage wrote (or the user's input), and keeps the file and
+the key that it was read from; a null keeps the reason that stands beside it there.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from pipeline.report import numbers
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number shown: value (and interval) in `unit`, and the file and JSON pointer it was read from.
+
+    `factor` is what the file's value was multiplied by for showing (a share as per cent). A number that can't be
+    given has value None and `why`.
+    """
+
+    label: str
+    value: float | int | None
+    unit: str
+    file: str
+    key: str
+    low: float | None = None
+    high: float | None = None
+    decimals: int | None = None
+    factor: float = 1.0
+    why: str | None = None
+
+    @property
+    def text(self) -> str:
+        """As printed, with its unit; `not given: <why>` for a null."""
+        if self.value is None:
+            return f"{numbers.MISSING}: {self.why}"
+        shown = numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
+        return shown + numbers.unit_suffix(self.unit)
+
+    @property
+    def bare(self) -> str:
+        """As printed in a table column that names the unit in its head."""
+        if self.value is None:
+            return f"{numbers.MISSING}: {self.why}"
+        return numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
+
+    @property
+    def given(self) -> bool:
+        """Whether there is a value."""
+        return self.value is not None
+
+    def as_dict(self) -> dict[str, Any]:
+        """The entry of sheet.json."""
+        entry = {name: getattr(self, name) for name in ("label", "text", "value", "unit", "low", "high", "file", "key")}
+        if self.factor != 1.0:
+            entry["factor"] = self.factor
+        if self.value is None:
+            entry["why"] = self.why
+        return entry
+
+
+Cell = Number | str
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph: a template with {names} and the numbers that fill them; `tone` is plain, good, bad or open."""
+
+    template: str
+    values: Mapping[str, Cell] = field(default_factory=dict)
+    tone: str = "plain"
+
+    @property
+    def text(self) -> str:
+        """The paragraph as printed (user text in it is not yet escaped)."""
+        filled = {name: value.text if isinstance(value, Number) else value for name, value in self.values.items()}
+        return self.template.format(**filled)
+
+
+@dataclass(frozen=True)
+class Items:
+    """Names and values, two columns."""
+
+    rows: Sequence[tuple[str, Cell]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A captioned table; the unit of a column stands in its head, so cells print bare."""
+
+    caption: str
+    head: Sequence[str]
+    rows: Sequence[Sequence[Cell]]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure by name; what is drawn is decided in `plots`, from the same sources."""
+
+    name: str
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class Section:
+    """A headed part of the sheet."""
+
+    title: str
+    parts: Sequence[Text | Items | Table | Picture]
+
+
+@dataclass(frozen=True)
+class Source:
+    """A loaded JSON-like file and the name under which the sheet cites it (relative to the method's results)."""
+
+    file: str
+    data: Mapping[str, Any]
+
+    def get(self, pointer: str) -> Any:
+        """The value under a JSON pointer (RFC 6901), or None when any step is absent."""
+        here: Any = self.data
+        for step in [part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:]]:
+            if isinstance(here, Mapping) and step in here:
+                here = here[step]
+            elif isinstance(here, list) and step.isdigit() and int(step) < len(here):
+                here = here[int(step)]
+            else:
+                return None
+        return here
+
+    def reason(self, pointer: str) -> str:
+        """Why the value under the pointer is null: the nearest reason on the way up, else that none is written."""
+        steps = pointer.split("/")
+        while len(steps) > 1:
+            found = numbers.why_missing(self.get("/".join(steps[:-1])), steps[-1])
+            if found:
+                return found
+            steps = steps[:-1]
+        return f"{self.file} gives no reason"
+
+    def number(
+        self, label: str, pointer: str, unit: str = "", *, decimals: int | None = None, factor: float = 1.0
+    ) -> Number:
+        """The number under the pointer; an object {"value", "low", "high"} brings its interval."""
+        raw = self.get(pointer)
+        key, low, high = pointer, None, None
+        if isinstance(raw, Mapping):
+            if not numbers.is_number(raw.get("value")):
+                why = numbers.why_missing(raw, "value") or self.reason(pointer)
+                return Number(label, None, unit, self.file, f"{pointer}/value", why=why)
+            raw, low, high, key = raw["value"], raw.get("low"), raw.get("high"), f"{pointer}/value"
+        if not numbers.is_number(raw):
+            return Number(label, None, unit, self.file, key, why=self.reason(pointer))
+        scaled = [x * factor if numbers.is_number(x) and factor != 1.0 else x for x in (raw, low, high)]
+        low, high = (x if numbers.is_number(x) else None for x in scaled[1:])
+        return Number(label, scaled[0], unit, self.file, key, low, high, decimals, factor)
+
+    def between(self, label: str, pointer: str, low: str, high: str, unit: str = "", **options: Any) -> Number:
+        """The number under the pointer with its interval read from two sibling keys."""
+        bare = self.number(label, pointer, unit, **options)
+        if not bare.given:
+            return bare
+        parent, factor = pointer.rsplit("/", 1)[0], bare.factor
+        ends = [self.get(f"{parent}/{name}") for name in (low, high)]
+        if not all(numbers.is_number(end) for end in ends):
+            return bare
+        return replace(bare, low=ends[0] * factor, high=ends[1] * factor)
+
+
+def numbers_of(section: Section) -> list[Number]:
+    """Every number that a section shows, in reading order."""
+    found: list[Number] = []
+    for part in section.parts:
+        if isinstance(part, Text):
+            cells = list(part.values.values())
+        elif isinstance(part, Items):
+            cells = [cell for _, cell in part.rows]
+        elif isinstance(part, Table):
+            cells = [cell for row in part.rows for cell in row]
+        else:
+            cells = []
+        found += [cell for cell in cells if isinstance(cell, Number)]
+    return found
+
+
+def as_json(sections: Sequence[Section]) -> list[dict[str, Any]]:
+    """The sections for sheet.json: title, text as printed, and every number with its unit, file and key."""
+    return [
+        {
+            "title": section.title,
+            "text": [part.text for part in section.parts if isinstance(part, Text)],
+            "figures": [
+                {"name": part.name, "caption": part.caption} for part in section.parts if isinstance(part, Picture)
+            ],
+            "numbers": [number.as_dict() for number in numbers_of(section)],
+        }
+        for section in sections
+    ]

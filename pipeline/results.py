@@ -1,0 +1,90 @@
+"""Writing and reading results: whole or not at all, never NaN.
+
+Everything is written to `<file>.<pid>.part` and moved into place, because the children of a killed run live on for a
+while and keep writing. Every JSON carries its stamp: settings, revision, software version, input digests.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import polars as pl
+
+
+@contextmanager
+def whole(path: Path) -> Iterator[Path]:
+    """A temporary path beside `path`, moved onto it when the block ends well, removed when it does not."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    try:
+        yield part
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def plain(value: Any) -> Any:
+    """JSON-ready copy: numpy scalars to Python, non-finite numbers to null, tuples to lists, floats to 9 digits."""
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if hasattr(value, "tolist"):  # numpy array or scalar
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return float(f"{value:.9g}") if math.isfinite(value) else None
+    if isinstance(value, bool | int | str) or value is None:
+        return value
+    return str(value)
+
+
+def write_json(path: Path, content: Any) -> None:
+    text = json.dumps(plain(content), indent=1, ensure_ascii=False, allow_nan=False)
+    write_text(path, text + "\n")
+
+
+def write_text(path: Path, text: str) -> None:
+    with whole(path) as part:
+        part.write_text(text, encoding="utf-8")
+
+
+def write_parquet(path: Path, frame: pl.DataFrame) -> None:
+    with whole(path) as part:
+        frame.write_parquet(part, compression="zstd", statistics=False)
+
+
+def read_json(path: Path) -> Any:
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def digest(path: Path) -> str:
+    """Short SHA-256 of a file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()[:16]
+
+
+def version() -> str:
+    try:
+        return metadata.version("stopsheet")
+    except metadata.PackageNotFoundError:
+        return "source tree"
+
+
+def stamp(stage: str, revision: int, settings: str, inputs: dict[str, Path]) -> dict[str, Any]:
+    """What a result rests on; `settings` is the stage's canonical JSON string."""
+    return {
+        "stage": stage,
+        "revision": revision,
+        "settings": json.loads(settings) if settings else None,
+        "software": version(),
+        "inputs": {name: digest(path) for name, path in sorted(inputs.items()) if path.is_file()},
+    }
