@@ -1,0 +1,96 @@
+"""The method: all that decides a number and is not a fact of the test.
+
+One frozen model per stage, each in a file of its own together with the stage's REVISION, an integer raised by hand when
+the stage's numbers change. An empty method file is the default method.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from pipeline.archive.model import load
+from pipeline.method import batches, conditioning, drift, duty, friction, reduction, segmentation, wear
+from pipeline.method.base import Settings, canonical
+from pipeline.method.batches import Batches
+from pipeline.method.conditioning import Conditioning
+from pipeline.method.drift import Drift
+from pipeline.method.duty import Duty
+from pipeline.method.friction import Friction
+from pipeline.method.reduction import Reduction
+from pipeline.method.segmentation import Segmentation
+from pipeline.method.wear import Wear
+
+SECTIONS = {
+    "conditioning": (Conditioning, conditioning),
+    "segmentation": (Segmentation, segmentation),
+    "reduction": (Reduction, reduction),
+    "friction": (Friction, friction),
+    "wear": (Wear, wear),
+    "drift": (Drift, drift),
+    "batches": (Batches, batches),
+    "duty": (Duty, duty),
+}
+
+
+def _section(value: Any) -> Any:
+    return {} if value is None else value
+
+
+class Method(Settings):
+    """A whole method file; every section and key optional."""
+
+    conditioning: Annotated[Conditioning, BeforeValidator(_section)] = Field(default_factory=Conditioning)
+    segmentation: Annotated[Segmentation, BeforeValidator(_section)] = Field(default_factory=Segmentation)
+    reduction: Annotated[Reduction, BeforeValidator(_section)] = Field(default_factory=Reduction)
+    friction: Annotated[Friction, BeforeValidator(_section)] = Field(default_factory=Friction)
+    wear: Annotated[Wear, BeforeValidator(_section)] = Field(default_factory=Wear)
+    drift: Annotated[Drift, BeforeValidator(_section)] = Field(default_factory=Drift)
+    batches: Annotated[Batches, BeforeValidator(_section)] = Field(default_factory=Batches)
+    duty: Annotated[Duty, BeforeValidator(_section)] = Field(default_factory=Duty)
+
+
+def load_method(path: Path) -> Method:
+    """Read a method file. Raises InputError in one line; an empty file is the default method."""
+    return load(path, Method, empty_ok=True)
+
+
+def stage_settings(method: Method, *sections: str) -> str:
+    """Canonical JSON of the named sections with their revisions: what a rule carries as `params`.
+
+    Values are SI numbers, so that `20 Hz` and `0.02 kHz` are the same setting.
+    """
+    content = {name: getattr(method, name).model_dump(mode="json") for name in sections}
+    revisions = {name: SECTIONS[name][1].REVISION for name in sections}
+    return canonical({"settings": content, "revisions": revisions})
+
+
+def from_stage_settings(text: str) -> Method:
+    """The method as one stage sees it: the sections in `text`, every other at its default.
+
+    The text comes from `stage_settings`, so its values are SI numbers that need no unit.
+    """
+    import json
+
+    content = json.loads(text)["settings"]
+    built = {}
+    for name, values in content.items():
+        model = SECTIONS[name][0]
+        unknown = set(values) - set(model.model_fields)
+        if unknown:
+            raise ValueError(f"settings of {name}: unknown {sorted(unknown)}")
+        built[name] = model.model_construct(**{k: _tuples(v) for k, v in values.items()})
+    return Method.model_construct(
+        **{name: built.get(name) or model() for name, (model, _) in SECTIONS.items()}
+    )
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
+
+
+def filled(method: Method) -> dict[str, Any]:
+    """Every section and key with its value in SI, and the unit where the description names one."""
+    return {name: getattr(method, name).model_dump(mode="json") for name in SECTIONS}

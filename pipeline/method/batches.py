@@ -1,0 +1,13 @@
+"""Settings of the batch comparison."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from pipeline.method.base import Probability, Settings
+
+REVISION = 1
+
+
+class Batches(Settings):
+    alpha: Probability = Field(0.05, description="level of each one-sided equivalence test and of `different`")

@@ -1,0 +1,22 @@
+"""Settings of conditioning: filter, zero offsets, lag. Channels as recorded -> channels as used."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from pipeline.archive.quantities import Duration, Frequency, Share
+from pipeline.method.base import Count, Settings, Truth
+
+REVISION = 1
+
+
+class Conditioning(Settings):
+    filter_cutoff: Frequency = Field(
+        20.0, description="low-pass of torque and pressure, Hz; -3 dB of the forward-backward pair"
+    )
+    filter_order: Count = Field(2, ge=1, le=8, description="order of one pass of the Butterworth low-pass")
+    lag_correction: Truth = Field(True, description="shift torque onto pressure by the test's lag")
+    maximum_lag: Duration = Field(0.3, description="longest lag looked for, s")
+    gap_periods: Count = Field(5, ge=2, description="a step longer than this many sample periods is a gap")
+    zero_window: Duration = Field(0.5, description="time before the brake start that zero readings are taken from, s")
+    offset_limit: Share = Field(0.02, description="share of full scale above which an offset is a finding")
