@@ -49,7 +49,7 @@ def _mapping(loader: Any, node: Any) -> dict[str, Any]:
 
 def _scalar(loader: Any, node: Any) -> Any:
     text = node.value
-    if node.style is None and text in ("", "~", "null", "Null", "NULL"):
+    if not node.style and text in ("", "~", "null", "Null", "NULL"):
         return None
     return text
 
