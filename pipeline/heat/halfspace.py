@@ -1,0 +1,51 @@
+"""Surface temperature rise of a half space under a heat flux.
+
+Constant properties; effusivity e = sqrt(k rho c). Carslaw & Jaeger, Conduction of Heat in Solids, 2.9: a constant flux
+q gives 2 q sqrt(t/pi) / e, a flux that grows as s t gives 4 s t^(3/2) / (3 sqrt(pi) e). A flux sampled in time is
+read as piecewise linear, and its rise is the exact sum of such ramps, one where each slope changes. Good while heat has not
+reached the middle of the disc, t below a tenth of L^2/alpha; beyond that use `pipeline.heat.slab`.
+"""
+
+import numpy as np
+
+_STEP = 2 / np.sqrt(np.pi)
+_RAMP = 4 / (3 * np.sqrt(np.pi))
+
+
+def effusivity(conductivity, density, heat_capacity):
+    """sqrt(k rho c) in W s^0.5/(m^2 K), from W/(m K), kg/m^3 and J/(kg K)."""
+    return np.sqrt(np.asarray(conductivity, float) * density * heat_capacity)
+
+
+def rise_constant(time, flux, effusivity):
+    """Surface rise in K at times in s since a constant flux in W/m^2 began."""
+    t = np.maximum(np.asarray(time, float), 0.0)
+    return _STEP * flux * np.sqrt(t) / effusivity
+
+
+def rise_falling(time, flux_start, duration, effusivity):
+    """Surface rise in K under a flux falling linearly from flux_start in W/m^2 to zero at `duration`, and after it.
+
+    Highest at half the duration: 0.531923 q0 sqrt(ts) / e, the exact value; handbooks print 0.527046.
+    """
+    t = np.maximum(np.asarray(time, float), 0.0)
+    after = np.maximum(t - duration, 0.0)
+    slope = flux_start / duration
+    return (_STEP * flux_start * np.sqrt(t) - _RAMP * slope * (t**1.5 - after**1.5)) / effusivity
+
+
+def rise_sampled(time, flux, effusivity):
+    """Surface rise in K at each sample of a flux in W/m^2 sampled at increasing times in s.
+
+    time [n]; flux [n] or [stops, n]; returns the flux's shape. The surface starts without a rise at time[0]; flux[0] sets in
+    there as a step. Memory goes with n^2: decimate to a few hundred samples first.
+    """
+    t = np.asarray(time, float)
+    q = np.atleast_2d(np.asarray(flux, float))
+    if t.ndim != 1 or q.shape[-1] != t.size or t.size < 2 or not (np.diff(t) > 0).all():
+        raise ValueError("rise_sampled needs increasing times, at least two, and a flux at each")
+    slope = np.diff(q, axis=-1) / np.diff(t)
+    change = np.diff(slope, axis=-1, prepend=0.0)
+    lag = np.maximum(t[:, None] - t[None, :-1], 0.0)
+    rise = (_STEP * q[:, :1] * np.sqrt(t - t[0]) + _RAMP * change @ (lag**1.5).T) / effusivity
+    return rise.reshape(np.shape(flux))
