@@ -1,11 +1,12 @@
 """Heat capacity and enthalpy of graphite, for carbon discs.
 
-Formula: Butland & Maddison, J. Nucl. Mater. 49 (1973), as printed in the NIST WebBook, 250 to 3000 K, cal/(g K):
+Formula: Butland & Maddison, J. Nucl. Mater. 49 (1973), as printed in the NIST WebBook, 250 to 3000 K, cal/(g
+K):
 
     cp = 0.538657 + 9.11129e-6 T - 90.2725/T - 43449.3/T^2 + 1.59309e7/T^3 - 1.43688e9/T^4
 
-This is the 1973 version; a later one with other leading terms lies 2 % lower at 900 K and 4 % lower at 2000 K.
-The heat capacity of carbon triples between room temperature and 1500 K, so a constant value mistakes the
+This is the 1973 version; a later one with other leading terms lies 2 % lower at 900 K and 4 % lower at 2000
+K. The heat capacity of carbon triples between room temperature and 1500 K, so a constant value mistakes the
 temperature rise of a stop by a factor of two. Outside 250 to 3000 K the value at the edge holds.
 """
 
@@ -25,7 +26,8 @@ def heat_capacity(temperature):
 
 
 def enthalpy(temperature):
-    """Heat in J/kg between 250 K and the temperatures in K: the integral of `heat_capacity`, in closed form."""
+    """Heat in J/kg between 250 K and the temperatures in K: the integral of `heat_capacity`, in closed
+    form."""
     t = np.asarray(temperature, float)
     inside = np.clip(t, *RANGE_K)
     beyond = (t - inside) * heat_capacity(t)

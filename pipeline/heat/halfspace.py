@@ -1,9 +1,10 @@
 """Surface temperature rise of a half space under a heat flux.
 
-Constant properties; effusivity e = sqrt(k rho c). Carslaw & Jaeger, Conduction of Heat in Solids, 2.9: a constant flux
-q gives 2 q sqrt(t/pi) / e, a flux that grows as s t gives 4 s t^(3/2) / (3 sqrt(pi) e). A flux sampled in time is
-read as piecewise linear, and its rise is the exact sum of such ramps, one where each slope changes. Good while heat has not
-reached the middle of the disc, t below a tenth of L^2/alpha; beyond that use `pipeline.heat.slab`.
+Constant properties; effusivity e = sqrt(k rho c). Carslaw & Jaeger, Conduction of Heat in Solids, 2.9: a
+constant flux q gives 2 q sqrt(t/pi) / e, a flux that grows as s t gives 4 s t^(3/2) / (3 sqrt(pi) e). A flux
+sampled in time is read as piecewise linear, and its rise is the exact sum of such ramps, one where each slope
+changes. Good while heat has not reached the middle of the disc, t below a tenth of L^2/alpha; beyond that use
+`pipeline.heat.slab`.
 """
 
 import numpy as np
@@ -24,7 +25,8 @@ def rise_constant(time, flux, effusivity):
 
 
 def rise_falling(time, flux_start, duration, effusivity):
-    """Surface rise in K under a flux falling linearly from flux_start in W/m^2 to zero at `duration`, and after it.
+    """Surface rise in K under a flux falling linearly from flux_start in W/m^2 to zero at `duration`, and
+    after it.
 
     Highest at half the duration: 0.531923 q0 sqrt(ts) / e, the exact value; handbooks print 0.527046.
     """
@@ -37,8 +39,8 @@ def rise_falling(time, flux_start, duration, effusivity):
 def rise_sampled(time, flux, effusivity):
     """Surface rise in K at each sample of a flux in W/m^2 sampled at increasing times in s.
 
-    time [n]; flux [n] or [stops, n]; returns the flux's shape. The surface starts without a rise at time[0]; flux[0] sets in
-    there as a step. Memory goes with n^2: decimate to a few hundred samples first.
+    time [n]; flux [n] or [stops, n]; returns the flux's shape. The surface starts without a rise at time[0];
+    flux[0] sets in there as a step. Memory goes with n^2: decimate to a few hundred samples first.
     """
     t = np.asarray(time, float)
     q = np.atleast_2d(np.asarray(flux, float))

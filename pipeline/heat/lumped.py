@@ -2,9 +2,10 @@
 
     m cp(T) dT/dt = P(t) - (h0 + opening h1 v^0.8) (T - Ta) - eps sigma A (T^4 - Ta^4)
 
-h0 and h1 are conductances of the whole disc in W/K and W/K per (m/s)^0.8; the natural part h0 stays when the duct is closed.
-Solved in the stored heat H = m h(T), so that a heat capacity that rises with temperature costs no accuracy:
-a braking adds its heat, cooling runs by the classical Runge-Kutta rule with steps that follow the cooling time.
+h0 and h1 are conductances of the whole disc in W/K and W/K per (m/s)^0.8; the natural part h0 stays when the
+duct is closed. Solved in the stored heat H = m h(T), so that a heat capacity that rises with temperature
+costs no accuracy: a braking adds its heat, cooling runs by the classical Runge-Kutta rule with steps that
+follow the cooling time.
 """
 
 from dataclasses import dataclass
@@ -18,7 +19,8 @@ STEFAN_BOLTZMANN = 5.670374419e-8
 
 @dataclass(frozen=True)
 class Disc:
-    """What the bulk model needs of a disc: mass kg, material (see capacity), radiating = emissivity x area in m^2."""
+    """What the bulk model needs of a disc: mass kg, material (see capacity), radiating = emissivity x area in
+    m^2."""
 
     mass: float
     material: Material = "carbon"
@@ -38,8 +40,9 @@ def loss(temperature, ambient, conductance, disc: Disc):
 
 
 def advance(temperature, duration, *, power=0.0, ambient, conductance, disc: Disc, step=None):
-    """Bulk temperature in K after `duration` s at a constant power in W. All arguments broadcast (arrays of discs or
-    of openings run together); step in s is the longest step taken, by default an eighth of the fastest cooling time.
+    """Bulk temperature in K after `duration` s at a constant power in W. All arguments broadcast (arrays of
+    discs or of openings run together); step in s is the longest step taken, by default an eighth of the
+    fastest cooling time.
     """
     t, left, power, g = np.broadcast_arrays(
         np.asarray(temperature, float), np.asarray(duration, float), power, conductance
@@ -73,7 +76,8 @@ def _step_limit(t, power, left, g, disc):
 
 
 def cool_down(temperature, times, *, ambient, conductance, disc: Disc):
-    """Bulk temperature in K at increasing times in s from `temperature` at time 0, no heat in; shape of times first.
+    """Bulk temperature in K at increasing times in s from `temperature` at time 0, no heat in; shape of times
+    first.
 
     temperature may be an array of discs: the result is [len(times), ...].
     """
@@ -86,7 +90,8 @@ def cool_down(temperature, times, *, ambient, conductance, disc: Disc):
 
 
 def cooling_time(start, end, *, ambient, conductance, disc: Disc, nodes=65):
-    """Time in s to cool from start to end (K), by quadrature of m cp dT / loss; infinite where end is not above ambient.
+    """Time in s to cool from start to end (K), by quadrature of m cp dT / loss; infinite where end is not
+    above ambient.
 
     start and end broadcast to arrays.
     """

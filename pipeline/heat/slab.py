@@ -1,13 +1,13 @@
 """Conduction through half a disc's thickness: the surface's temperature above the bulk's.
 
-One dimension, from the rubbed face (a given flux) to the disc's middle (no flux, by symmetry), on a mesh that is finest at
-the face, with a heat capacity that may rise with temperature:
+One dimension, from the rubbed face (a given flux) to the disc's middle (no flux, by symmetry), on a mesh that
+is finest at the face, with a heat capacity that may rise with temperature:
 
     rho cp(T) dT/dt = d/dz (k dT/dz),   -k dT/dz = q(t) at the face,   dT/dz = 0 in the middle
 
-Finite volumes, backward Euler in time (never oscillates after a step of the flux), two Newton passes a step so that the
-stored heat is kept. Many stops run together, each with its own times. A braking of a few seconds heats a carbon disc of
-28 mm far from evenly: its diffusion time L^2/alpha is about 20 s.
+Finite volumes, backward Euler in time (never oscillates after a step of the flux), two Newton passes a step
+so that the stored heat is kept. Many stops run together, each with its own times. A braking of a few seconds
+heats a carbon disc of 28 mm far from evenly: its diffusion time L^2/alpha is about 20 s.
 """
 
 import numpy as np
@@ -38,10 +38,10 @@ def conduct(
 ):
     """Surface and mean temperature in K of half a disc under a flux in W/m^2.
 
-    time [stops, n] in s, increasing; flux [stops, n], mean over the step that ends at the sample (flux[:, 0] unused);
-    start_temperature [stops] in K, even through the thickness. Returns (surface, mean), each [stops, n]. The surface
-    value is the first cell's raised by the half cell's gradient. Backward Euler is of first order: give 50 or more
-    samples a braking.
+    time [stops, n] in s, increasing; flux [stops, n], mean over the step that ends at the sample (flux[:, 0]
+    unused); start_temperature [stops] in K, even through the thickness. Returns (surface, mean), each [stops,
+    n]. The surface value is the first cell's raised by the half cell's gradient. Backward Euler is of first
+    order: give 50 or more samples a braking.
     """
     time, flux = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(flux, float))
     if time.shape != flux.shape or time.shape[1] < 2:

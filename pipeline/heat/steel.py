@@ -1,7 +1,7 @@
 """Heat capacity and enthalpy of steel, for steel discs or where no data of an iron disc are given.
 
-Formula: EN 1993-1-2:2005, 3.4.1.2, 20 to 1200 degC, with the peak of the phase change at 735 degC. Its four pieces
-meet within 0.4 J/(kg K). Outside 20 to 1200 degC the value at the edge holds.
+Formula: EN 1993-1-2:2005, 3.4.1.2, 20 to 1200 degC, with the peak of the phase change at 735 degC. Its four
+pieces meet within 0.4 J/(kg K). Outside 20 to 1200 degC the value at the edge holds.
 """
 
 import numpy as np
@@ -20,7 +20,8 @@ def heat_capacity(temperature):
 
 
 def enthalpy(temperature):
-    """Heat in J/kg between 20 degC and the temperatures in K: the integral of `heat_capacity`, in closed form."""
+    """Heat in J/kg between 20 degC and the temperatures in K: the integral of `heat_capacity`, in closed
+    form."""
     t = np.asarray(temperature, float)
     inside = np.clip(t, *RANGE_K)
     beyond = (t - inside) * heat_capacity(t)
