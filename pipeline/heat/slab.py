@@ -5,7 +5,7 @@ is finest at the face, with a heat capacity that may rise with temperature:
 
     rho cp(T) dT/dt = d/dz (k dT/dz),   -k dT/dz = q(t) at the face,   dT/dz = 0 in the middle
 
-Finite volumes, backward Euler in time (never oscillates after a step of the flux), two Newton passes a step
+Finite volumes, backward Euler in time (never oscillates after a step of the flux), three Newton passes a step
 so that the stored heat is kept. Many stops run together, each with its own times. A braking of a few seconds
 heats a carbon disc of 28 mm far from evenly: its diffusion time L^2/alpha is about 20 s.
 """
@@ -68,7 +68,7 @@ def _step(old, dt, flux, width, link, density, material):
     stored = enthalpy(old, material)
     mass = density * width / dt[:, None]  # kg/(m^2 s)
     new = old
-    for _ in range(2):
+    for _ in range(3):
         residual = mass * (enthalpy(new, material) - stored)
         through = link * (new[:, :-1] - new[:, 1:])
         residual[:, :-1] += through
