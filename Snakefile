@@ -1,0 +1,251 @@
+"""From raw recordings to sheets: one rule per stage, each a sub-command of the package.
+
+A rule's settings travel as one canonical string in `params` (its sections of the method with their revisions), the
+recordings as a fingerprint: a change re-runs what it touches and nothing else. Nothing here computes.
+"""
+
+import os
+import shlex
+import sys
+from pathlib import Path
+
+REPO = Path(workflow.basedir)
+sys.path.insert(0, str(REPO))
+os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, [str(REPO), os.environ.get("PYTHONPATH")]))
+
+from snakemake.exceptions import WorkflowError
+
+from pipeline.archive.plan import plan
+from pipeline.errors import InputError
+
+# The config file decides all paths; the default one is read only when none is given, so nothing of it can leak.
+given = [Path(path) for path in workflow.overwrite_configfiles]
+try:
+    RUN = plan(given[-1] if given else REPO / "rig_samples" / "config.yaml")
+except InputError as error:
+    raise WorkflowError(str(error))
+
+R = RUN.results
+STOPSHEET = f"{shlex.quote(sys.executable)} -m pipeline"
+TEST = f"{R}/{{method}}/tests/{{test}}"
+COMPOUND = f"{R}/{{method}}/compounds/{{compound}}"
+
+
+wildcard_constraints:
+    method="|".join(RUN.patterns(RUN.methods)),
+    test="|".join(RUN.patterns(RUN.tests)),
+    compound="|".join(RUN.patterns(RUN.compounds)),
+
+
+rule all:
+    input:
+        expand(f"{R}/{{method}}/index.html", method=RUN.methods),
+        [f"{R}/deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
+
+
+rule channels:
+    """Raw recordings -> canonical channels in SI; independent of any method."""
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        fingerprint=lambda w: RUN.fingerprint(w.test),
+        revision=RUN.ingest_revision,
+    output:
+        channels=f"{R}/channels/{{test}}.parquet",
+        record=f"{R}/channels/{{test}}.json",
+    shell:
+        "{STOPSHEET} channels --test {params.folder:q} --channels {output.channels:q} --record {output.record:q}"
+
+
+rule stops:
+    """Channels -> one row per stop, with uncertainty and findings."""
+    input:
+        channels=rules.channels.output.channels,
+        record=rules.channels.output.record,
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        settings=lambda w: RUN.settings(w.method, "conditioning", "segmentation", "reduction"),
+    output:
+        stops=f"{TEST}/stops.parquet",
+        traces=f"{TEST}/traces.parquet",
+        summary=f"{TEST}/summary.json",
+        findings=f"{TEST}/stops_findings.json",
+    shell:
+        "{STOPSHEET} stops --test {params.folder:q} --channels {input.channels:q} --record {input.record:q}"
+        " --settings {params.settings:q} --into '\"$(dirname {output.stops:q})\"'
+
+
+rule friction:
+    """Stops -> friction map, window, sensitivities of one test."""
+    input:
+        stops=rules.stops.output.stops,
+        summary=rules.stops.output.summary,
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        settings=lambda w: RUN.settings(w.method, "friction", "reduction"),
+        target=lambda w: RUN.target_option(w.test),
+        target_digest=lambda w: RUN.target_digest(w.test),
+    output:
+        friction=f"{TEST}/friction.json",
+    shell:
+        "{STOPSHEET} friction --test {params.folder:q} --settings {params.settings:q} {params.target}"
+        " --into '\"$(dirname {output.friction:q})\"'
+
+
+rule wear:
+    """Wear readings and stops -> intervals, laws, rates of one test."""
+    input:
+        stops=rules.stops.output.stops,
+        traces=rules.stops.output.traces,
+        summary=rules.stops.output.summary,
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        readings=lambda w: RUN.wear_fingerprint(w.test),
+        settings=lambda w: RUN.settings(w.method, "wear", "reduction"),
+    output:
+        wear=f"{TEST}/wear.json",
+        findings=f"{TEST}/wear_findings.json",
+    shell:
+        "{STOPSHEET} wear --test {params.folder:q} --settings {params.settings:q} --into '\"$(dirname {output.wear:q})\"'
+
+
+rule repeatability:
+    """All tests of a compound -> pooled scatter and autocorrelation of the stops about their map."""
+    input:
+        lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"),
+    params:
+        tests=lambda w: RUN.tests_option(w.compound),
+        settings=lambda w: RUN.settings(w.method, "friction", "reduction"),
+    output:
+        repeatability=f"{COMPOUND}/repeatability.json",
+    shell:
+        "{STOPSHEET} repeatability {params.tests} --results {R:q}/{wildcards.method} --settings {params.settings:q}"
+        " --into '\"$(dirname {output.repeatability:q})\"'
+
+
+rule drift:
+    """Checks, duty and fade in time order -> change of friction and its verdict by evidence."""
+    input:
+        stops=rules.stops.output.stops,
+        summary=rules.stops.output.summary,
+        repeatability=lambda w: RUN.repeatability(w),
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        settings=lambda w: RUN.settings(w.method, "drift", "friction", "reduction"),
+        pooled=lambda w: RUN.repeatability_option(w),
+    output:
+        drift=f"{TEST}/drift.json",
+    shell:
+        "{STOPSHEET} drift --test {params.folder:q} --settings {params.settings:q} {params.pooled}"
+        " --into '\"$(dirname {output.drift:q})\"'
+
+
+rule rigs:
+    """All tests -> shifts that every specimen of a rig shares from a dated event on."""
+    input:
+        lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
+    params:
+        events=RUN.rigs_option,
+        events_digest=RUN.rigs_digest,
+        archive=str(RUN.archive),
+        settings=lambda w: RUN.settings(w.method, "friction", "reduction", "batches"),
+    output:
+        rigs=f"{R}/{{method}}/rigs.json",
+    shell:
+        "{STOPSHEET} rigs --archive {params.archive:q} --results {R:q}/{wildcards.method} {params.events}"
+        " --settings {params.settings:q} --out {output.rigs:q}"
+
+
+rule test_page:
+    """All of one test -> its merged findings and its interactive page."""
+    input:
+        record=rules.channels.output.record,
+        stops=rules.stops.output,
+        friction=rules.friction.output,
+        wear=rules.wear.output,
+        drift=rules.drift.output,
+        rigs=rules.rigs.output,
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        settings=lambda w: RUN.settings(w.method),
+        notes=lambda w: RUN.notes_option(w.test),
+    output:
+        findings=f"{TEST}/findings.json",
+        page=f"{TEST}/test.html",
+    shell:
+        "{STOPSHEET} test_page --test {params.folder:q} --method {wildcards.method:q} --record {input.record:q}"
+        " --rigs {input.rigs:q} --settings {params.settings:q} {params.notes} --into '\"$(dirname {output.page:q})\"'
+
+
+rule compound:
+    """All tests of a compound -> friction, wear, batches and duty over them."""
+    input:
+        tests=lambda w: RUN.of_compound(
+            w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
+        ),
+        rigs=rules.rigs.output,
+    params:
+        tests=lambda w: RUN.tests_option(w.compound),
+        target=lambda w: RUN.compound_target_option(w.compound),
+        duties=RUN.duties_option,
+        files_digest=lambda w: RUN.compound_files_digest(w.compound),
+        settings=lambda w: RUN.settings(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
+    output:
+        friction=f"{COMPOUND}/friction.json",
+        wear=f"{COMPOUND}/wear.json",
+        batches=f"{COMPOUND}/batches.json",
+        duty=f"{COMPOUND}/duty.json",
+    shell:
+        "{STOPSHEET} compound {params.tests} --results {R:q}/{wildcards.method} --rigs {input.rigs:q} {params.target}"
+        " {params.duties} --settings {params.settings:q} --into '\"$(dirname {output.friction:q})\"'
+
+
+rule sheet:
+    """A compound's results -> the material characterisation sheet."""
+    input:
+        compound=rules.compound.output,
+        findings=lambda w: RUN.of_compound(w, "findings.json"),
+    params:
+        tests=lambda w: RUN.tests_option(w.compound),
+        target=lambda w: RUN.compound_target_option(w.compound),
+        files_digest=lambda w: RUN.compound_files_digest(w.compound),
+        settings=lambda w: RUN.settings(w.method),
+    output:
+        html=f"{COMPOUND}/sheet.html",
+        pdf=f"{COMPOUND}/sheet.pdf",
+        json=f"{COMPOUND}/sheet.json",
+    shell:
+        "{STOPSHEET} sheet {params.tests} --results {R:q}/{wildcards.method} --method {wildcards.method:q} {params.target}"
+        " --settings {params.settings:q} --into '\"$(dirname {output.html:q})\"'
+
+
+rule index:
+    """All tests and compounds of the archive under one method."""
+    input:
+        pages=lambda w: RUN.of_method(w.method, "findings.json", "test.html"),
+        sheets=lambda w: expand(f"{R}/{w.method}/compounds/{{compound}}/sheet.html", compound=RUN.compounds),
+    params:
+        config=str(RUN.config),
+        left_out=RUN.left_out_digest,
+        settings=lambda w: RUN.settings(w.method),
+    output:
+        index=f"{R}/{{method}}/index.html",
+        archive=f"{R}/{{method}}/archive.json",
+        method=f"{R}/{{method}}/method.yaml",
+    shell:
+        "{STOPSHEET} index --config {params.config:q} --method {wildcards.method:q} --into '\"$(dirname {output.index:q})\"'
+
+
+rule delta:
+    """Two methods over the same archive -> what the change did to every number and conclusion."""
+    input:
+        a=f"{R}/{{a}}/index.html",
+        b=f"{R}/{{b}}/index.html",
+    params:
+        config=str(RUN.config),
+    output:
+        page=f"{R}/deltas/{{a}}--{{b}}/delta.html",
+        table=f"{R}/deltas/{{a}}--{{b}}/delta.parquet",
+        conclusions=f"{R}/deltas/{{a}}--{{b}}/delta.json",
+    shell:
+        "{STOPSHEET} delta --config {params.config:q} --a {wildcards.a:q} --b {wildcards.b:q}"
+        " --into '\"$(dirname {output.page:q})\"'

@@ -1,0 +1,175 @@
+"""What a run is made of, for the Snakefile: tests, compounds, methods, files, and each rule's settings as strings.
+
+Light on purpose (no polars, no scipy): it is imported at every start of Snakemake and by each of its jobs' parents only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import shlex
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from pipeline.archive.config import Workspace, load_workspace
+from pipeline.archive.scan import Scan, file_fingerprint, fingerprint, scan, slugs
+from pipeline.errors import InputError
+from pipeline.method import SECTIONS, Method, load_method, stage_settings
+
+INGEST_REVISION = 1
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A workspace with its archive scanned and its methods read."""
+
+    workspace: Workspace
+    found: Scan
+    read_methods: tuple[tuple[str, Method], ...]
+    slug_of: tuple[tuple[str, str], ...]  # (compound, folder name)
+    ingest_revision: int = INGEST_REVISION
+
+    @property
+    def config(self) -> Path:
+        return self.workspace.path
+
+    @property
+    def archive(self) -> Path:
+        return self.workspace.archive
+
+    @property
+    def results(self) -> str:
+        return str(self.workspace.results.resolve())
+
+    @property
+    def methods(self) -> list[str]:
+        return list(self.workspace.methods)
+
+    @property
+    def compare(self) -> tuple[tuple[str, str], ...]:
+        return self.workspace.compare
+
+    @property
+    def tests(self) -> list[str]:
+        return list(self.found.tests)
+
+    @property
+    def compounds(self) -> list[str]:
+        """Folder names of the compounds."""
+        return [slug for _, slug in self.slug_of]
+
+    @staticmethod
+    def patterns(names: Iterable[str]) -> list[str]:
+        """Regular expressions that match the names and nothing else (never empty: an empty one would match all)."""
+        return [re.escape(name) for name in names] or ["(?!)"]
+
+    def folder(self, test: str) -> str:
+        return str(self.archive / test)
+
+    def fingerprint(self, test: str) -> str:
+        return fingerprint(self.archive / test, self.found.wear.get(test))
+
+    def wear_fingerprint(self, test: str) -> str:
+        return file_fingerprint(self.archive / test, self.found.wear.get(test))
+
+    def settings(self, method: str, *sections: str) -> str:
+        return stage_settings(dict(self.read_methods)[method], *(sections or SECTIONS))
+
+    def of_method(self, method: str, *names: str) -> list[str]:
+        return [f"{self.results}/{method}/tests/{test}/{name}" for test in self.tests for name in names]
+
+    def of_compound(self, wildcards: Any, *names: str) -> list[str]:
+        tests = self._tests_of(wildcards.compound)
+        return [f"{self.results}/{wildcards.method}/tests/{test}/{name}" for test in tests for name in names]
+
+    def tests_option(self, compound: str) -> str:
+        tests = self._tests_of(compound)
+        name = self._name_of(compound)
+        return shlex.join(["--compound", name, "--archive", str(self.archive), "--tests", *tests])
+
+    def repeatability(self, wildcards: Any) -> list[str]:
+        slug = self._slug_of_test(wildcards.test)
+        return [f"{self.results}/{wildcards.method}/compounds/{slug}/repeatability.json"] if slug else []
+
+    def repeatability_option(self, wildcards: Any) -> str:
+        return _option("--repeatability", *self.repeatability(wildcards))
+
+    def target_option(self, test: str) -> str:
+        return _option("--target", *self._target(self.found.tests[test]))
+
+    def target_digest(self, test: str) -> str:
+        return _digest(self._target(self.found.tests[test]))
+
+    def compound_target_option(self, compound: str) -> str:
+        return _option("--target", *self._target(self._name_of(compound)))
+
+    def compound_files_digest(self, compound: str) -> str:
+        return _digest([*self._target(self._name_of(compound)), *self.workspace.duties])
+
+    @property
+    def duties_option(self) -> str:
+        return _option("--duties", *self.workspace.duties)
+
+    @property
+    def rigs_option(self) -> str:
+        return _option("--rigs", *self.workspace.rigs.values())
+
+    @property
+    def rigs_digest(self) -> str:
+        return _digest(self.workspace.rigs.values())
+
+    @property
+    def left_out_digest(self) -> str:
+        text = repr((self.workspace.left_out, self.found.skipped, self.slug_of))
+        return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()[:16]
+
+    def notes_option(self, test: str) -> str:
+        """Says to the page where the compound's folder name had to be changed to keep it apart from another."""
+        compound = self.found.tests[test]
+        if compound is None:
+            return ""
+        slug = dict(self.slug_of)[compound]
+        alone = slugs([compound])[compound]
+        return "" if slug == alone and slug != "unnamed" else _option("--renamed", slug)
+
+    def _name_of(self, slug: str) -> str:
+        return {s: name for name, s in self.slug_of}[slug]
+
+    def _tests_of(self, slug: str) -> list[str]:
+        name = self._name_of(slug)
+        return [test for test, compound in self.found.tests.items() if compound == name]
+
+    def _slug_of_test(self, test: str) -> str | None:
+        compound = self.found.tests[test]
+        return None if compound is None else dict(self.slug_of)[compound]
+
+    def _target(self, compound: str | None) -> list[Path]:
+        path = self.workspace.targets.get(compound or "")
+        return [path] if path else []
+
+
+def _option(flag: str, *values: object) -> str:
+    return shlex.join([flag, *map(str, values)]) if values else ""
+
+
+def _digest(paths: Iterable[Path]) -> str:
+    state = hashlib.sha256()
+    for path in paths:
+        state.update(path.read_bytes())
+    return state.hexdigest()[:16]
+
+
+@lru_cache(maxsize=4)
+def plan(config: Path) -> Plan:
+    """Read config, methods and archive. Raises InputError in one line for a bad config or method."""
+    workspace = load_workspace(config)
+    methods = []
+    for name, path in workspace.methods.items():
+        if not re.match(r"^[A-Za-z0-9_-][A-Za-z0-9._-]*$", name) or name in ("channels", "deltas") or "--" in name:
+            raise InputError(f"methods: {name!r} is not allowed as a method's id; use letters, digits, '.', '_', '-', no '--'")
+        methods.append((name, load_method(path)))
+    found = scan(workspace.archive)
+    return Plan(workspace, found, tuple(methods), tuple(slugs(found.compounds).items()))
