@@ -33,6 +33,18 @@ CODES: dict[str, Code] = {
     "stop_extra": Code("info", "a brake application that the schedule does not have", "check the rig's log"),
     "stop_missing": Code("info", "a scheduled stop has no recording", "look for the recording; its energy is counted from the schedule"),
     "stop_aborted": Code("rejected", "braking was broken off", "none: its energy and wear are counted, its mu is not"),
+    # wear readings
+    "wear_file_invalid": Code("suspect", "wear.csv cannot be used, wear is not given", "correct what the message names"),
+    "wear_reading_impossible": Code("info", "a wear reading cannot be true and is left out", "correct the row or measure again"),
+    "wear_reading_missing": Code("info", "a component was not read when others were", "look for the reading; its intervals span the gap"),
+    "wear_points_differ": Code("info", "two readings share no measuring point", "measure at the same marked points"),
+    "wear_negative": Code("suspect", "a component grew beyond the reading's uncertainty", "dry and measure again; look for swelling or a hot reading"),
+    "wear_after_last_stop": Code("suspect", "a wear reading lies after the last stop run", "check after_stop against the rig's count"),
+    "wear_not_dry": Code("info", "mass was not read dry, so it carries moisture", "dry the parts before weighing, say so in column state"),
+    "wear_moisture": Code("suspect", "mass moved by the size of moisture uptake", "dry the parts before weighing"),
+    "wear_mass_thickness": Code("suspect", "mass and thickness tell different losses", "see the message: inner oxidation, a lost fragment or a pick-up"),
+    "wear_noise_assumed": Code("info", "no repeats or points tell the readings' noise; the method's value is assumed", "repeat readings at some points"),
+    "wear_energy_filled": Code("info", "a stop without a measured energy is counted in wear with its block's", "none, or recover the recording"),
 }  # fmt: skip
 
 

@@ -4,10 +4,29 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.method.base import Probability, Settings
+from pipeline.archive.quantities import Conductivity, Length, Mass, PowerDensity, Temperature
+from pipeline.method.base import Probability, Settings, Truth
 
 REVISION = 1
 
 
 class Wear(Settings):
     confidence: Probability = Field(0.95, description="confidence of parameters' and rates' intervals")
+    central_temperature: Temperature = Field(
+        873.15, description="fixed temperature th0 at which the oxidation law's rate B is stated, K"
+    )
+    power_reference: PowerDensity = Field(
+        1.0e6, description="fixed power density P0 of the power law, W/m^2 of the pads' friction area"
+    )
+    surface_temperature: Truth = Field(
+        True, description="let oxidation follow the modelled surface; false: the indicated temperature"
+    )
+    conductivity: Conductivity = Field(
+        20.0, description="through-thickness conductivity where the card's disc states none, W/(m K)"
+    )
+    thickness_u: Length = Field(
+        3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none, m"
+    )
+    mass_u: Mass = Field(
+        5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg"
+    )

@@ -1,0 +1,204 @@
+"""wear.csv as a table of readings in SI, with everything wrong in it said.
+
+A name that is not known (column, component, quantity, unit) makes the whole file unusable: `InputError`. A single
+reading that cannot be true (no number, outside all reason) is left out with a finding, and nothing else is lost.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.quantities import to_si
+from pipeline.errors import InputError
+from pipeline.findings import Finding, finding
+
+REQUIRED = ("after_stop", "component", "quantity", "value", "unit")
+OPTIONAL = ("point", "state")
+QUANTITIES = {"thickness": "length", "mass": "mass"}
+STATES = ("dry", "as_found")
+COMPONENT = re.compile(r"^(disc|pad_(inner|outer)(_[0-9]{1,2})?)$", re.ASCII)
+MAX_BYTES = 20_000_000
+SCHEMA = {
+    "line": pl.Int64,
+    "after_stop": pl.Int64,
+    "component": pl.String,
+    "quantity": pl.String,
+    "point": pl.String,
+    "state": pl.String,
+    "value": pl.Float64,
+    "resolution": pl.Float64,
+}
+
+
+def read_wear(path: Path) -> tuple[pl.DataFrame, list[Finding]]:
+    """Readings (SCHEMA; value and resolution in m or kg; state null where not said) and findings.
+
+    Raises InputError in one line when the file cannot be used as a whole.
+    """
+    rows = _rows(path)
+    header = [name.strip() for name in rows[0][1]]
+    _check_header(header, path.name)
+    readings, findings = [], []
+    for line, cells in rows[1:]:
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) != len(header):
+            raise InputError(f"{path.name} line {line}: {len(cells)} cells, the header has {len(header)}")
+        row = {name: cell.strip() for name, cell in zip(header, cells, strict=True)}
+        _check_names(row, path.name, line)
+        reading, problem = _reading(row, line)
+        if problem:
+            findings.append(_left_out(path.name, line, row, problem))
+        else:
+            readings.append(reading)
+    table = pl.DataFrame(readings, schema=SCHEMA, orient="row")
+    kept, impossible = _possible(table, path.name)
+    return kept, findings + impossible
+
+
+def _rows(path: Path) -> list[tuple[int, list[str]]]:
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise InputError(f"{path.name}: larger than {MAX_BYTES // 1_000_000} MB, not a table of wear readings")
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path.name}: cannot be read ({error.strerror or type(error).__name__})") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
+    reader = csv.reader(io.StringIO(text))
+    try:
+        rows = [(reader.line_num, cells) for cells in reader if cells and not cells[0].lstrip().startswith("#")]
+    except csv.Error as error:
+        raise InputError(f"{path.name} line {reader.line_num}: {error}") from error
+    if not rows:
+        raise InputError(f"{path.name}: empty; needs a header with {', '.join(REQUIRED)}")
+    return rows
+
+
+def _check_header(header: list[str], name: str) -> None:
+    if len(header) == 1 and ";" in header[0]:
+        raise InputError(f"{name}: cells are separated by semicolons; save it with commas and decimal points")
+    known = (*REQUIRED, *OPTIONAL)
+    for column in header:
+        if column not in known:
+            raise InputError(f"{name}: unknown column {column!r}; {_nearest(column, known)}")
+    missing = [column for column in REQUIRED if column not in header]
+    if missing:
+        raise InputError(f"{name}: column {', '.join(missing)} missing; needed: {', '.join(REQUIRED)}")
+    if len(set(header)) < len(header):
+        raise InputError(f"{name}: a column is given twice")
+
+
+def _check_names(row: dict[str, str], name: str, line: int) -> None:
+    where = f"{name} line {line}"
+    if not COMPONENT.match(row["component"]):
+        known = ("disc", "pad_inner", "pad_outer", "pad_inner_2")
+        raise InputError(f"{where}: unknown component {row['component']!r}; {_nearest(row['component'], known)}")
+    if row["quantity"] not in QUANTITIES:
+        raise InputError(
+            f"{where}: unknown quantity {row['quantity']!r}; {_nearest(row['quantity'], tuple(QUANTITIES))}"
+        )
+    state = row.get("state", "")
+    if state and state not in STATES:
+        raise InputError(f"{where}: unknown state {state!r}; {_nearest(state, STATES)}")
+    try:
+        to_si(f"1 {row['unit']}", QUANTITIES[row["quantity"]])
+    except ValueError as error:
+        raise InputError(f"{where}: {error}") from error
+
+
+def _nearest(word: str, known: tuple[str, ...]) -> str:
+    near = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    return f"nearest known: {near[0]}" if near else f"known: {', '.join(known)}"
+
+
+def _reading(row: dict[str, str], line: int) -> tuple[tuple, str]:
+    try:
+        after = float(row["after_stop"])
+    except ValueError:
+        return (), f"after_stop {row['after_stop']!r} is not a count of stops"
+    if not (after >= 0 and after == int(after) and after < 1e7):
+        return (), f"after_stop {row['after_stop']!r} is not a count of stops"
+    if not row["value"]:
+        return (), "no value"
+    try:
+        value = to_si(f"{row['value']} {row['unit']}", QUANTITIES[row["quantity"]])
+    except ValueError:
+        return (), f"value {row['value']!r} is not a number with a decimal point"
+    if not (math.isfinite(value) and value > 0):
+        return (), f"value {row['value']} {row['unit']} is not above zero"
+    mantissa = row["value"].lower().split("e")[0]
+    decimals = len(mantissa.partition(".")[2])
+    resolution = to_si(f"{10.0**-decimals} {row['unit']}", QUANTITIES[row["quantity"]])
+    return (
+        line,
+        int(after),
+        row["component"],
+        row["quantity"],
+        row.get("point", "") or "1",
+        row.get("state", "") or None,
+        value,
+        resolution,
+    ), ""
+
+
+def _possible(table: pl.DataFrame, name: str) -> tuple[pl.DataFrame, list[Finding]]:
+    """Leave out readings far from all others of the same component and quantity: a slipped digit or unit."""
+    typical = pl.col("value").median().over("component", "quantity")
+    bad = table.filter((pl.col("value") < 0.3 * typical) | (pl.col("value") > 2.0 * typical))
+    findings = [
+        _left_out(
+            name,
+            row["line"],
+            row,
+            f"value {row['value'] * 1000:g} {'mm' if row['quantity'] == 'thickness' else 'g'} is far from the "
+            f"component's other readings",
+        )
+        for row in bad.iter_rows(named=True)
+    ]
+    return table.join(bad.select("line"), on="line", how="anti"), findings
+
+
+def _left_out(name: str, line: int, row: dict, problem: str) -> Finding:
+    return finding(
+        "wear_reading_impossible",
+        f"{name} line {line}: {row['component']} {row['quantity']} after stop {row['after_stop']}: {problem}; "
+        "the reading is left out",
+        file=name,
+        evidence={"line": line, "component": row["component"], "value": str(row["value"])},
+    )
+
+
+def outlying(cells: np.ndarray, noise: float, *, factor: float = 8.0, least: float = 30e-6) -> np.ndarray:
+    """Which cell means [readings, points] of one component cannot belong, by comparison with the other points and
+    with the readings before and after: True to leave out. NaN cells are never flagged.
+
+    A cell is out when it lies more than `factor` noises (and `least`, in the cells' unit) off the level that the other points
+    give it (three points or more), or off the straight line between its neighbours in time by that and by three times
+    their whole difference, on an interior reading. A level that stays off afterwards (a lost fragment) is kept.
+    """
+    out = np.zeros(cells.shape, bool)
+    limit = max(factor * noise, least)
+    readings, points = cells.shape
+    if points >= 3 and readings >= 3:
+        level = np.nanmedian(cells, axis=1, keepdims=True)
+        place = np.nanmedian(cells - level, axis=0, keepdims=True)
+        off = np.nan_to_num(cells - level - place)
+        returns = np.ones_like(out)
+        returns[:-1] = np.abs(off[1:]) < np.maximum(np.abs(off[:-1]) / 2, limit)
+        returns[-1] = np.abs(off[-1]) > 10 * limit
+        returns[1:] &= np.abs(off[:-1]) < np.maximum(np.abs(off[1:]) / 2, limit)
+        out |= (np.abs(off) > limit) & returns
+    if readings >= 3:
+        before, here, after = cells[:-2], cells[1:-1], cells[2:]
+        spike = np.abs(here - (before + after) / 2)
+        out[1:-1] |= np.nan_to_num(spike) > limit + 3 * np.abs(np.nan_to_num(before - after))
+    return out & ~np.isnan(cells)
