@@ -31,8 +31,14 @@ TEST = f"{R}/{{method}}/tests/{{test}}"
 COMPOUND = f"{R}/{{method}}/compounds/{{compound}}"
 
 
+def folder_of(wildcards, output):
+    return os.path.dirname(output[0])
+
+
 wildcard_constraints:
     method="|".join(RUN.patterns(RUN.methods)),
+    a="|".join(RUN.patterns(RUN.methods)),
+    b="|".join(RUN.patterns(RUN.methods)),
     test="|".join(RUN.patterns(RUN.tests)),
     compound="|".join(RUN.patterns(RUN.compounds)),
 
@@ -62,6 +68,7 @@ rule stops:
         channels=rules.channels.output.channels,
         record=rules.channels.output.record,
     params:
+        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         settings=lambda w: RUN.settings(w.method, "conditioning", "segmentation", "reduction"),
     output:
@@ -71,7 +78,7 @@ rule stops:
         findings=f"{TEST}/stops_findings.json",
     shell:
         "{STOPSHEET} stops --test {params.folder:q} --channels {input.channels:q} --record {input.record:q}"
-        " --settings {params.settings:q} --into '\"$(dirname {output.stops:q})\"'
+        " --settings {params.settings:q} --into {params.into:q}"
 
 
 rule friction:
@@ -80,6 +87,7 @@ rule friction:
         stops=rules.stops.output.stops,
         summary=rules.stops.output.summary,
     params:
+        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         settings=lambda w: RUN.settings(w.method, "friction", "reduction"),
         target=lambda w: RUN.target_option(w.test),
@@ -88,7 +96,7 @@ rule friction:
         friction=f"{TEST}/friction.json",
     shell:
         "{STOPSHEET} friction --test {params.folder:q} --settings {params.settings:q} {params.target}"
-        " --into '\"$(dirname {output.friction:q})\"'
+        " --into {params.into:q}"
 
 
 rule wear:
@@ -98,6 +106,7 @@ rule wear:
         traces=rules.stops.output.traces,
         summary=rules.stops.output.summary,
     params:
+        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         readings=lambda w: RUN.wear_fingerprint(w.test),
         settings=lambda w: RUN.settings(w.method, "wear", "reduction"),
@@ -105,7 +114,7 @@ rule wear:
         wear=f"{TEST}/wear.json",
         findings=f"{TEST}/wear_findings.json",
     shell:
-        "{STOPSHEET} wear --test {params.folder:q} --settings {params.settings:q} --into '\"$(dirname {output.wear:q})\"'
+        "{STOPSHEET} wear --test {params.folder:q} --settings {params.settings:q} --into {params.into:q}"
 
 
 rule repeatability:
@@ -113,13 +122,14 @@ rule repeatability:
     input:
         lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"),
     params:
+        into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
         settings=lambda w: RUN.settings(w.method, "friction", "reduction"),
     output:
         repeatability=f"{COMPOUND}/repeatability.json",
     shell:
         "{STOPSHEET} repeatability {params.tests} --results {R:q}/{wildcards.method} --settings {params.settings:q}"
-        " --into '\"$(dirname {output.repeatability:q})\"'
+        " --into {params.into:q}"
 
 
 rule drift:
@@ -129,6 +139,7 @@ rule drift:
         summary=rules.stops.output.summary,
         repeatability=lambda w: RUN.repeatability(w),
     params:
+        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         settings=lambda w: RUN.settings(w.method, "drift", "friction", "reduction"),
         pooled=lambda w: RUN.repeatability_option(w),
@@ -136,7 +147,7 @@ rule drift:
         drift=f"{TEST}/drift.json",
     shell:
         "{STOPSHEET} drift --test {params.folder:q} --settings {params.settings:q} {params.pooled}"
-        " --into '\"$(dirname {output.drift:q})\"'
+        " --into {params.into:q}"
 
 
 rule rigs:
@@ -165,6 +176,7 @@ rule test_page:
         drift=rules.drift.output,
         rigs=rules.rigs.output,
     params:
+        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         settings=lambda w: RUN.settings(w.method),
         notes=lambda w: RUN.notes_option(w.test),
@@ -173,7 +185,7 @@ rule test_page:
         page=f"{TEST}/test.html",
     shell:
         "{STOPSHEET} test_page --test {params.folder:q} --method {wildcards.method:q} --record {input.record:q}"
-        " --rigs {input.rigs:q} --settings {params.settings:q} {params.notes} --into '\"$(dirname {output.page:q})\"'
+        " --rigs {input.rigs:q} --settings {params.settings:q} {params.notes} --into {params.into:q}"
 
 
 rule compound:
@@ -184,6 +196,7 @@ rule compound:
         ),
         rigs=rules.rigs.output,
     params:
+        into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
         target=lambda w: RUN.compound_target_option(w.compound),
         duties=RUN.duties_option,
@@ -196,7 +209,7 @@ rule compound:
         duty=f"{COMPOUND}/duty.json",
     shell:
         "{STOPSHEET} compound {params.tests} --results {R:q}/{wildcards.method} --rigs {input.rigs:q} {params.target}"
-        " {params.duties} --settings {params.settings:q} --into '\"$(dirname {output.friction:q})\"'
+        " {params.duties} --settings {params.settings:q} --into {params.into:q}"
 
 
 rule sheet:
@@ -205,6 +218,7 @@ rule sheet:
         compound=rules.compound.output,
         findings=lambda w: RUN.of_compound(w, "findings.json"),
     params:
+        into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
         target=lambda w: RUN.compound_target_option(w.compound),
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
@@ -215,7 +229,7 @@ rule sheet:
         json=f"{COMPOUND}/sheet.json",
     shell:
         "{STOPSHEET} sheet {params.tests} --results {R:q}/{wildcards.method} --method {wildcards.method:q} {params.target}"
-        " --settings {params.settings:q} --into '\"$(dirname {output.html:q})\"'
+        " --settings {params.settings:q} --into {params.into:q}"
 
 
 rule index:
@@ -224,6 +238,7 @@ rule index:
         pages=lambda w: RUN.of_method(w.method, "findings.json", "test.html"),
         sheets=lambda w: expand(f"{R}/{w.method}/compounds/{{compound}}/sheet.html", compound=RUN.compounds),
     params:
+        into=folder_of,
         config=str(RUN.config),
         left_out=RUN.left_out_digest,
         settings=lambda w: RUN.settings(w.method),
@@ -232,7 +247,7 @@ rule index:
         archive=f"{R}/{{method}}/archive.json",
         method=f"{R}/{{method}}/method.yaml",
     shell:
-        "{STOPSHEET} index --config {params.config:q} --method {wildcards.method:q} --into '\"$(dirname {output.index:q})\"'
+        "{STOPSHEET} index --config {params.config:q} --method {wildcards.method:q} --into {params.into:q}"
 
 
 rule delta:
@@ -241,6 +256,7 @@ rule delta:
         a=f"{R}/{{a}}/index.html",
         b=f"{R}/{{b}}/index.html",
     params:
+        into=folder_of,
         config=str(RUN.config),
     output:
         page=f"{R}/deltas/{{a}}--{{b}}/delta.html",
@@ -248,4 +264,4 @@ rule delta:
         conclusions=f"{R}/deltas/{{a}}--{{b}}/delta.json",
     shell:
         "{STOPSHEET} delta --config {params.config:q} --a {wildcards.a:q} --b {wildcards.b:q}"
-        " --into '\"$(dirname {output.page:q})\"'
+        " --into {params.into:q}"

@@ -1,0 +1,71 @@
+"""What all tests share: the rig samples run once through the whole workflow."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+import yaml
+
+REPO = Path(__file__).parents[1]
+SAMPLES = REPO / "rig_samples"
+
+
+@dataclass(frozen=True)
+class SampleResults:
+    """Results of the samples: `root` holds channels/, <method>/, deltas/; `config` made them; `log` is what was printed."""
+
+    root: Path
+    config: Path
+    log: str
+
+
+def sample_config(folder: Path) -> Path:
+    """The samples' config with absolute paths, its results in `folder`."""
+    content = yaml.safe_load((SAMPLES / "config.yaml").read_text())
+    content["archive"] = str(SAMPLES / content["archive"])
+    content["results"] = str(folder / "results")
+    content["methods"] = [str(SAMPLES / m) for m in content["methods"]]
+    for key in ("targets", "duties", "rigs"):
+        if key in content:
+            content[key] = str(SAMPLES / content[key])
+    config = folder / "config.yaml"
+    config.write_text(yaml.safe_dump(content))
+    return config
+
+
+def run_stopsheet(*arguments: object, check: bool = True) -> subprocess.CompletedProcess[str]:
+    """The command line as a user runs it."""
+    environment = {**os.environ, "PYTHONPATH": str(REPO)}
+    done = subprocess.run(
+        [sys.executable, "-m", "pipeline", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        env=environment,
+        check=False,
+    )
+    if check and done.returncode:
+        raise AssertionError(f"stopsheet {arguments} ended with {done.returncode}\n{done.stdout}\n{done.stderr}")
+    return done
+
+
+@pytest.fixture(scope="session")
+def sample_results(tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
+    """The samples run once per test session, shared by the workers."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / "samples"
+    folder.mkdir(exist_ok=True)
+    with (folder / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        log = folder / "run.log"
+        config = folder / "config.yaml"
+        if not log.exists():
+            config = sample_config(folder)
+            done = run_stopsheet("run", config, "--cores", 2)
+            log.write_text(done.stdout + done.stderr)
+    return SampleResults(folder / "results", config, log.read_text())
