@@ -1,0 +1,132 @@
+"""The linear effects of pressure, speed and energy density, and which of them a design can tell apart.
+
+    x = [ln p/p0, ln w/w0, (e - e0) / (1 J/mm2)]
+
+An effect is told apart by what is left of it once temperature and the other effects are taken out. Left alone
+with less than a twentieth of its variance it is tied to another one (stops to rest at one inertia: energy
+density is I w^2 / 2A, so speed and energy move together); then neither has a slope of its own and one stands
+for both. Moved by less than a set share it was not varied at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+NAMES = ("pressure", "speed", "energy")
+WORDS = {"pressure": "pressure", "speed": "speed", "energy": "energy density", "temperature": "temperature"}
+TIED_BELOW = 0.05  # share of an effect's variance left by the others
+STILL_BELOW = {"pressure": 0.04, "speed": 0.03, "energy": None}  # standard deviation of the logarithm
+STILL_ENERGY_SHARE = 0.04  # standard deviation of energy density over its mean
+STOPS_PER_EFFECT = 6
+
+
+@dataclass(frozen=True)
+class Reference:
+    """Reference conditions, SI: K, Pa, rad/s, J/m2."""
+
+    temperature: float
+    pressure: float
+    speed: float
+    energy_density: float
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Effects kept in the model and, for each one left out, the reason; `tied` names pairs that move
+    together.
+    """
+
+    kept: tuple[str, ...]
+    dropped: dict[str, str]
+    tied: tuple[tuple[str, str], ...] = ()
+
+
+def linear(
+    pressure: np.ndarray, speed: np.ndarray, energy_density: np.ndarray, reference: Reference
+) -> np.ndarray:
+    """All candidate effects, centred at the reference, shape (n, 3); SI in, dimensionless out (energy per
+    J/mm2).
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.column_stack(
+            [
+                np.log(np.asarray(pressure, float) / reference.pressure),
+                np.log(np.asarray(speed, float) / reference.speed),
+                (np.asarray(energy_density, float) - reference.energy_density) / 1e6,
+            ]
+        )
+
+
+def left_alone(column: np.ndarray, others: np.ndarray) -> float:
+    """Share of a column's variance that the others (with a constant) do not explain."""
+    total = column - column.mean()
+    if not np.any(total):
+        return 0.0
+    basis = np.column_stack([np.ones(column.size), others])
+    misfit = column - basis @ np.linalg.lstsq(basis, column, rcond=None)[0]
+    return float(misfit @ misfit / (total @ total))
+
+
+def separable(candidates: np.ndarray, temperature_basis: np.ndarray, energy_mean: float) -> Choice:
+    """Which effects the design separates; `candidates` (n, 3) in the order of NAMES, `energy_mean` in J/mm2.
+
+    Of a tied pair the one that varies more (relative to its still limit) is kept to carry the joint effect.
+    """
+    dropped: dict[str, str] = {}
+    kept = []
+    for k, name in enumerate(NAMES):
+        spread = candidates[:, k].std()
+        limit = STILL_BELOW[name] or STILL_ENERGY_SHARE * abs(energy_mean)
+        if spread < limit:
+            dropped[name] = f"{WORDS[name]} was not varied enough to show an effect"
+        else:
+            kept.append(name)
+    tied: list[tuple[str, str]] = []
+    while kept:
+        shares = {}
+        for name in kept:
+            rest = [NAMES.index(other) for other in kept if other != name]
+            shares[name] = left_alone(
+                candidates[:, NAMES.index(name)], np.column_stack([temperature_basis, candidates[:, rest]])
+            )
+        worst = min(shares, key=lambda name: shares[name])
+        if shares[worst] >= TIED_BELOW:
+            break
+        partner = _partner(worst, kept, candidates, temperature_basis)
+        if partner == "temperature":
+            dropped[worst] = (
+                f"{WORDS[worst]} moved with temperature in this design: the two can't be told apart"
+            )
+            kept.remove(worst)
+            continue
+        out = _stands_back(worst, partner)
+        stays = partner if out == worst else worst
+        tied.append((stays, out))
+        dropped[out] = (
+            f"{WORDS[out]} and {WORDS[stays]} moved together in this design: the two can't be told apart, "
+            f"{WORDS[stays]} carries their joint effect"
+        )
+        kept.remove(out)
+    return Choice(tuple(kept), dropped, tuple(tied))
+
+
+def _partner(name: str, kept: list[str], candidates: np.ndarray, temperature_basis: np.ndarray) -> str:
+    """What an effect is tied to: temperature when that alone explains it, else the effect that explains most
+    of it.
+    """
+    column = candidates[:, NAMES.index(name)]
+    if len(kept) == 1 or left_alone(column, temperature_basis) < TIED_BELOW:
+        return "temperature"
+    others = [other for other in kept if other != name]
+    return min(
+        others,
+        key=lambda o: left_alone(column, np.column_stack([temperature_basis, candidates[:, NAMES.index(o)]])),
+    )
+
+
+def _stands_back(a: str, b: str) -> str:
+    """Of a tied pair the one left out: energy density stays before speed, and either before pressure."""
+    order = ("energy", "speed", "pressure")
+    return max((a, b), key=order.index)

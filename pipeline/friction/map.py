@@ -1,0 +1,267 @@
+"""The friction map of one specimen or of a compound: mu over temperature, pressure, speed and energy density.
+
+`fit_map(stops, settings)` fits the model of `pipeline.friction.model` to bedded stops of sound status and
+returns a `FrictionMap`, a pure object: `predict` gives mu, its standard error and whether the data support
+the value; nothing else is needed to use it elsewhere (drift takes residuals against it, batches move stops to
+the reference conditions with it).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipeline.friction import effects, model, smooth
+from pipeline.friction.effects import Choice, Reference
+from pipeline.friction.support import Support
+from pipeline.method.friction import Friction
+
+FEWEST_STOPS = 6
+TEMPERATURES = ("initial", "mean", "peak", "end")
+ZERO_C = 273.15
+
+
+class NoMap(Exception):
+    """The stops cannot carry a map; `str(error)` says why, ready for a results file."""
+
+
+class Prediction(NamedTuple):
+    """mu, its standard error (specimen scatter included where known, common calibration error not), and
+    support.
+    """
+
+    mu: np.ndarray
+    se: np.ndarray
+    supported: np.ndarray
+
+
+@dataclass(frozen=True)
+class FrictionMap:
+    """A fitted map; SI inside (K, Pa, rad/s, J/m2). `stops` are the rows used, in the fit's order, with their
+    test.
+    """
+
+    fit: model.Fit
+    link: str  # identity: effects add to mu; log: they multiply it
+    reference: Reference
+    choice: Choice
+    support: Support
+    temperature_kind: str
+    stops: pl.DataFrame
+    factors: tuple[str, ...] = ()  # random factors, in the order of the fit's groups
+
+    def predict(
+        self,
+        temperature: np.ndarray | float,
+        pressure: np.ndarray | float | None = None,
+        speed: np.ndarray | float | None = None,
+        energy_density: np.ndarray | float | None = None,
+    ) -> Prediction:
+        """mu at given conditions, elementwise; a condition left out is the reference's.
+
+        temperature in K (the method's temperature), pressure in Pa, speed in rad/s at brake start, energy
+        density in J/m2 of pad friction area. mu and se are NaN where `supported` is false: there is no value
+        outside the data.
+        """
+        reference = self.reference
+        conditions = [
+            reference.temperature if temperature is None else temperature,
+            reference.pressure if pressure is None else pressure,
+            reference.speed if speed is None else speed,
+            reference.energy_density if energy_density is None else energy_density,
+        ]
+        t, p, w, e = (np.atleast_1d(a).astype(float) for a in np.broadcast_arrays(*conditions))
+        candidates = effects.linear(p, w, e, reference)
+        supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
+        supported &= self._along_ties(candidates)
+        mu, se = self.mean(
+            np.where(supported, t, self.fit.low), np.where(supported[:, None], candidates, 0.0)
+        )
+        return Prediction(np.where(supported, mu, np.nan), np.where(supported, se, np.nan), supported)
+
+    def predict_stops(self, stops: pl.DataFrame) -> Prediction:
+        """`predict` at the conditions of a stops table; a stop with a missing condition is unsupported."""
+        t, p, w, e = conditions(stops, self.temperature_kind)
+        return self.predict(t, p, w, e)
+
+    def mean(self, temperature: np.ndarray, candidates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """mu and its standard error, support not looked at; `candidates` (m, 3) as of `effects.linear`."""
+        rows = self.fit.row(temperature, candidates[:, self._kept()])
+        z, se = rows @ self.fit.solved.coefficients, np.sqrt(self.fit.variance(rows))
+        if self.link == "identity":
+            return z, se
+        mu = np.exp(z + self.fit.scatter(temperature) ** 2 / 2)
+        return mu, mu * se
+
+    def scatter(self, temperature: np.ndarray | float) -> np.ndarray:
+        """Standard deviation of mu of a single stop about its specimen's map at the reference; temperature in
+        K.
+        """
+        t = np.atleast_1d(np.asarray(temperature, float))
+        sd = self.fit.scatter(t)
+        return sd if self.link == "identity" else sd * self.mean(t, np.zeros((t.size, 3)))[0]
+
+    def _kept(self) -> list[int]:
+        return [effects.NAMES.index(name) for name in self.choice.kept]
+
+    def _along_ties(self, candidates: np.ndarray) -> np.ndarray:
+        """True where tied effects move as they did in the data: a joint effect says nothing about either
+        alone.
+        """
+        inside = np.ones(len(candidates), bool)
+        for stays, out in self.choice.tied:
+            a, b = effects.NAMES.index(stays), effects.NAMES.index(out)
+            line = np.polyfit(self.support.linear[:, a], self.support.linear[:, b], 2)
+            seen = np.abs(self.support.linear[:, b] - np.polyval(line, self.support.linear[:, a])).max()
+            spread = np.ptp(self.support.linear[:, b])
+            inside &= (
+                np.abs(candidates[:, b] - np.polyval(line, candidates[:, a])) <= 1.2 * seen + 0.05 * spread
+            )
+        return inside
+
+
+def conditions(
+    stops: pl.DataFrame, temperature_kind: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Temperature (K), pressure (Pa), start speed (rad/s), energy density (J/m2) of a stops table; null
+    becomes NaN.
+    """
+    table = stops.select(
+        pl.col(f"temperature_{temperature_kind}_c").cast(pl.Float64) + ZERO_C,
+        pl.col("pressure_bar").cast(pl.Float64) * 1e5,
+        pl.col("speed_start_rpm").cast(pl.Float64) * (np.pi / 30),
+        pl.col("energy_density_j_mm2").cast(pl.Float64) * 1e6,
+    )
+    t, p, w, e = (column.fill_null(np.nan).to_numpy() for column in table.get_columns())
+    return t, p, w, e
+
+
+def usable(
+    stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, use_suspect: bool
+) -> pl.DataFrame:
+    """Stops that may enter a map: of these purposes, sound, braking a turning shaft under pressure,
+    temperature known.
+    """
+    sound = ["ok", "suspect"] if use_suspect else ["ok"]
+    return stops.filter(
+        pl.col("purpose").is_in(list(purposes)),
+        pl.col("status").is_in(sound),
+        pl.col("mu").is_finite() & (pl.col("mu") > 0),
+        pl.col(f"temperature_{temperature_kind}_c").is_finite(),
+        pl.col("pressure_bar") > 0,
+        pl.col("speed_start_rpm") > 0,
+        pl.col("energy_density_j_mm2").is_finite(),
+    )
+
+
+def reference_of(stops: pl.DataFrame, temperature_kind: str) -> Reference:
+    """Reference conditions: medians of the check stops, of the map stops where there is no check."""
+    checks = stops.filter(pl.col("purpose") == "check")
+    t, p, w, e = conditions(checks if len(checks) else stops, temperature_kind)
+    return Reference(*(float(np.median(a)) for a in (t, p, w, e)))
+
+
+def fit_map(
+    stops: pl.DataFrame,
+    settings: Friction,
+    *,
+    purposes: Sequence[str] = ("map", "check"),
+    temperature: str = "initial",
+    reference: Reference | None = None,
+    link: str = "log",
+    keep: Sequence[str] | None = None,
+) -> FrictionMap:
+    """Fit the friction map to the usable stops of a stops table.
+
+    stops: contract columns; over several tests also `test`, `batch` and `specimen`, and then specimens (and
+    batches, from three on) are random factors. `temperature` is the method's temperature (initial, mean, peak
+    or end). `keep` limits the effects to these names. Raises NoMap, with the reason, when there are too few
+    usable stops.
+    """
+    used = usable(stops, purposes, temperature, settings.use_suspect)
+    if len(used) < FEWEST_STOPS:
+        raise NoMap(
+            f"{len(used)} usable stops of purpose {' or '.join(purposes)}; a map needs {FEWEST_STOPS}"
+        )
+    order = ["test", "stop"] if "test" in used.columns else ["stop"]
+    used = used.sort(order)
+    reference = reference or reference_of(used, temperature)
+    t, p, w, e = conditions(used, temperature)
+    if np.ptp(t) < settings.narrowest_range:
+        raise NoMap(
+            f"usable stops span {np.ptp(t):.0f} K; a map over temperature needs {settings.narrowest_range:.0f} K"
+        )
+    candidates = effects.linear(p, w, e, reference)
+    choice = effects.separable(candidates, temperature_basis(t), float(e.mean()) / 1e6)
+    choice = limited(choice, len(used), keep)
+    factors, groups = random_factors(used)
+    mu = used["mu"].to_numpy()
+    data = model.Data(
+        temperature=t,
+        response=np.log(mu) if link == "log" else mu,
+        linear=candidates[:, [effects.NAMES.index(name) for name in choice.kept]],
+        weight_sd=own_scatter(used, t),
+        series=labels(used, ["test"]) if "test" in used.columns else np.zeros(len(used), int),
+        position=used["stop"].to_numpy().astype(float),
+        groups=groups,
+    )
+    fitted = model.fit(data, huber=settings.huber)
+    support = Support(np.sort(t), candidates, settings.largest_gap)
+    return FrictionMap(fitted, link, reference, choice, support, temperature, used, factors)
+
+
+def temperature_basis(t: np.ndarray) -> np.ndarray:
+    """A coarse basis in temperature (six hats): what the smooth takes out of an effect before it is judged."""
+    return smooth.hats(t, float(t.min()), float(t.max()), 6)[:, 1:]
+
+
+def limited(choice: Choice, stops: int, keep: Sequence[str] | None) -> Choice:
+    """The choice less effects that too few stops can carry, or that `keep` does not name."""
+    dropped = dict(choice.dropped)
+    kept = [name for name in choice.kept if keep is None or name in keep]
+    for name in set(choice.kept) - set(kept):
+        dropped[name] = f"{effects.WORDS[name]} does not improve the prediction of stops left out"
+    while kept and stops < effects.STOPS_PER_EFFECT * (len(kept) + 1):
+        name = kept.pop()
+        dropped[name] = f"{stops} usable stops are too few for an effect of {effects.WORDS[name]}"
+    return Choice(tuple(kept), dropped, tuple(pair for pair in choice.tied if pair[0] in kept))
+
+
+def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[np.ndarray, ...]]:
+    """Random factors the table can carry: specimens where two or more, batches where three or more."""
+    if not {"batch", "specimen"} <= set(used.columns):
+        return (), ()
+    found = []
+    if used.n_unique(["batch", "specimen"]) >= 2:
+        found.append(("specimen", labels(used, ["batch", "specimen"])))
+    if used.n_unique("batch") >= 3 and used.n_unique(["batch", "specimen"]) > used.n_unique("batch"):
+        found.append(("batch", labels(used, ["batch"])))
+    return tuple(name for name, _ in found), tuple(index for _, index in found)
+
+
+def labels(frame: pl.DataFrame, columns: list[str]) -> np.ndarray:
+    """Group numbers 0, 1 ... of rows alike in `columns`, in order of appearance."""
+    keys = frame.select(pl.struct(columns).alias("key"))["key"].to_list()
+    known: dict[tuple[object, ...], int] = {}
+    return np.array([known.setdefault(tuple(key.values()), len(known)) for key in keys])
+
+
+def own_scatter(used: pl.DataFrame, t: np.ndarray) -> np.ndarray:
+    """Relative standard deviation of each stop from its own uncertainty, 1 for one like its neighbours in
+    temperature.
+
+    Half of a usual stop's variance is taken to be its own; only stops with an uncertainty unlike that of the
+    stops around them are weighted otherwise, so that in-stop rise, which widens the uncertainty of all cold
+    stops alike, changes nothing.
+    """
+    if "mu_u_stop" not in used.columns or used["mu_u_stop"].null_count() == len(used):
+        return np.ones(len(used))
+    u = used["mu_u_stop"].cast(pl.Float64).fill_null(np.nan).to_numpy() / used["mu"].to_numpy()
+    usual = np.array([np.nanmedian(u[np.argsort(np.abs(t - at))[:15]]) for at in t])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(np.isfinite(u) & (usual > 0), u / usual, 1.0)
+    return np.sqrt((1 + np.clip(ratio, 0.0, 10.0) ** 2) / 2)

@@ -1,0 +1,69 @@
+"""Tolerance factors: how many standard deviations hold a share of single future values with a stated
+confidence.
+
+Two-sided, exact for a normal scatter (ISO 16269-6; Krishnamoorthy and Mathew 2009, section 2.3): the mean is
+known to a variance of `ratio` times the scatter's, the scatter from `dof` degrees of freedom, and k solves
+
+    E_z[ P( chi2(dof) > dof q(z) / k^2 ) ] = confidence,   q(z) the coverage quantile of chi2 with 1 dof and
+                                                          non-centrality ratio z^2,  z ~ N(0, 1)
+
+For n plain repeats ratio = 1/n and dof = n - 1. In a regression ratio is (standard error / scatter)^2 at the
+point, which is how a calibration error common to all stops enters too: it makes the mean less known and adds
+nothing to the scatter.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import special
+
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(80)
+FARTHEST = 9.0  # standard deviations of the mean's error that the integral runs to
+
+
+def two_sided(
+    coverage: float, confidence: float, dof: np.ndarray | float, ratio: np.ndarray | float
+) -> np.ndarray:
+    """Exact two-sided factor k, elementwise over `dof` (> 0) and `ratio` (>= 0); dimensionless."""
+    dof, ratio = np.broadcast_arrays(np.asarray(dof, float), np.asarray(ratio, float))
+    z = (NODES + 1) * FARTHEST / 2
+    weight = WEIGHTS * FARTHEST * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
+    limit = coverage_quantile(coverage, np.sqrt(ratio)[..., None] * z)
+    low, high = np.full(dof.shape, -3.0), np.full(dof.shape, 12.0)  # log k
+
+    for _ in range(60):
+        middle = (low + high) / 2
+        argument = dof[..., None] * limit**2 / np.exp(2 * middle)[..., None]
+        held = (special.gammaincc(dof[..., None] / 2, argument / 2) * weight).sum(axis=-1)
+        low, high = np.where(held < confidence, middle, low), np.where(held < confidence, high, middle)
+    return np.exp((low + high) / 2)
+
+
+def coverage_quantile(coverage: float, offset: np.ndarray) -> np.ndarray:
+    """Half-width c with P(|Z + offset| <= c) = coverage, Z standard normal, by Newton's method."""
+    offset = np.abs(np.asarray(offset, float))
+    half = np.maximum(special.ndtri((1 + coverage) / 2), offset + special.ndtri(coverage))
+    for _ in range(25):
+        excess = special.ndtr(half - offset) - special.ndtr(-half - offset) - coverage
+        density = np.exp(-((half - offset) ** 2) / 2) + np.exp(-((half + offset) ** 2) / 2)
+        half = half - excess * np.sqrt(2 * np.pi) / density
+    return half
+
+
+def one_sided(coverage: float, confidence: float, n: int) -> float:
+    """Exact one-sided factor for n repeats, from the non-central t."""
+    return float(special.nctdtrit(n - 1, special.ndtri(coverage) * np.sqrt(n), confidence) / np.sqrt(n))
+
+
+def howe(coverage: float, confidence: float, n: int) -> float:
+    """Howe's approximation of the two-sided factor (NIST/SEMATECH e-Handbook 7.2.6.3), for comparison."""
+    chi2 = special.chdtri(n - 1, confidence)  # upper tail `confidence` = lower tail 1 - confidence
+    return float(special.ndtri((1 + coverage) / 2) * np.sqrt((n - 1) * (1 + 1 / n) / chi2))
+
+
+def distribution_free_size(coverage: float, confidence: float) -> int:
+    """Fewest stops whose extremes hold `coverage` with `confidence`, whatever their distribution."""
+    n = 2
+    while 1 - n * coverage ** (n - 1) + (n - 1) * coverage**n < confidence:
+        n += 1
+    return n
