@@ -26,6 +26,8 @@ CODES: dict[str, Code] = {
     # the test as a whole
     "card_invalid": Code("unusable", "test.yaml cannot be used", "correct the key that the message names"),
     "no_recordings": Code("unusable", "no recording matches recordings.files", "check the pattern and the folder"),
+    "test_unusable": Code("unusable", "a stage says that the test cannot be used", "correct what the message names and run again"),
+    "compound_renamed": Code("info", "the compound's folder name got a suffix", "give compounds names that differ in letters or digits"),
     # recordings
     "recording_unreadable": Code("rejected", "a recording cannot be read", "export the recording again or remove it"),
     "recording_duplicate": Code("info", "a recording repeats an earlier one sample for sample", "remove the copy"),

@@ -60,7 +60,9 @@ Text = Annotated[str, BeforeValidator(_text)]
 
 
 def _number(value: Any) -> Any:
-    if isinstance(value, str) and not re.match(r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
+    if isinstance(value, str) and not re.match(
+        r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII
+    ):
         raise ValueError(f"{value[:60]!r} is not a number")
     return value
 
@@ -222,14 +224,18 @@ class Recordings(Model):
     @field_validator("encoding", mode="before")
     @classmethod
     def _encoding(cls, value: Any) -> Any:
-        return {"utf8": "utf-8", "latin1": "latin-1", "iso-8859-1": "latin-1"}.get(str(value).lower(), str(value).lower())
+        return {"utf8": "utf-8", "latin1": "latin-1", "iso-8859-1": "latin-1"}.get(
+            str(value).lower(), str(value).lower()
+        )
 
     @field_validator("files")
     @classmethod
     def _files(cls, value: str) -> str:
         parts = value.replace("\\", "/").split("/")
         if value.startswith(("/", "\\", "~")) or ".." in parts or re.match(r"^[A-Za-z]:", value):
-            raise ValueError(f"{value!r} must stay inside the test's folder: a relative pattern such as recordings/*.csv")
+            raise ValueError(
+                f"{value!r} must stay inside the test's folder: a relative pattern such as recordings/*.csv"
+            )
         return value
 
     @model_validator(mode="after")
@@ -283,7 +289,9 @@ class Card(Model):
     """A whole test card. `test` is the folder's name."""
 
     test: str = ""
-    schema_: Annotated[Literal[1], BeforeValidator(lambda v: int(v) if str(v).strip() == "1" else v)] = Field(alias="schema")
+    schema_: Annotated[Literal[1], BeforeValidator(lambda v: int(v) if str(v).strip() == "1" else v)] = Field(
+        alias="schema"
+    )
     compound: Text
     batch: Text
     specimen: Text
@@ -302,7 +310,9 @@ class Card(Model):
     @field_validator("wear")
     @classmethod
     def _wear(cls, value: str | None) -> str | None:
-        if value is not None and (value.startswith(("/", "\\", "~")) or ".." in value.replace("\\", "/").split("/")):
+        if value is not None and (
+            value.startswith(("/", "\\", "~")) or ".." in value.replace("\\", "/").split("/")
+        ):
             raise ValueError(f"{value!r} must stay inside the test's folder")
         return value
 
@@ -351,9 +361,13 @@ def _shaft_speed(value: Any, position: int, radius_m: float | None) -> float:
         try:
             linear = to_si(value, "linear_speed")
         except ValueError:
-            raise ValueError(f"blocks.{position}.speed: {error}; or a linear speed with rolling_radius") from error
+            raise ValueError(
+                f"blocks.{position}.speed: {error}; or a linear speed with rolling_radius"
+            ) from error
         if radius_m is None:
-            raise ValueError(f"blocks.{position}.speed: {value!r} is a linear speed and needs rolling_radius") from error
+            raise ValueError(
+                f"blocks.{position}.speed: {value!r} is a linear speed and needs rolling_radius"
+            ) from error
         return linear / radius_m
 
 

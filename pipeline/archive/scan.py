@@ -43,9 +43,16 @@ def scan(archive: Path) -> Scan:
             skipped.append((name, "is a link that leads out of the archive; copy the test's folder instead"))
         elif not TEST_ID.match(folder.name):
             if not folder.name.startswith("."):
-                skipped.append((name, "the folder's name is not allowed; use letters, digits, '.', '_' and '-', not starting with a dot"))
+                skipped.append(
+                    (
+                        name,
+                        "the folder's name is not allowed; use letters, digits, '.', '_' and '-', not starting with a dot",
+                    )
+                )
         elif folder.name.lower() in {t.lower() for t in tests} - {folder.name}:
-            skipped.append((name, "differs from another test only in upper and lower case; rename one of them"))
+            skipped.append(
+                (name, "differs from another test only in upper and lower case; rename one of them")
+            )
         else:
             tests[folder.name], wear[folder.name] = _compound_and_wear(folder)
     return Scan(tests, wear, tuple(skipped))
@@ -83,7 +90,11 @@ def printable(name: str) -> str:
 def natural_key(name: str) -> list[tuple[int, int, str]]:
     """Sort key of the contract: digit runs as integers, case-insensitive, .gz and .zst stripped."""
     text = re.sub(r"\.(gz|zst)$", "", name, flags=re.IGNORECASE).casefold()
-    return [(0, int(part), "") if part.isdecimal() and part.isascii() else (1, 0, part) for part in re.split(r"([0-9]+)", text) if part]
+    return [
+        (0, int(part), "") if part.isdecimal() and part.isascii() else (1, 0, part)
+        for part in re.split(r"([0-9]+)", text)
+        if part
+    ]
 
 
 def fingerprint(folder: Path, wear: str | None = None) -> str:

@@ -13,7 +13,9 @@ EPILOG = "Results support engineering judgement; the brake's release authority d
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(prog="stopsheet", description="From stop recordings to a characterisation sheet.", epilog=EPILOG)
+    top = argparse.ArgumentParser(
+        prog="stopsheet", description="From stop recordings to a characterisation sheet.", epilog=EPILOG
+    )
     commands = top.add_subparsers(required=True, metavar="COMMAND")
     _for_people(commands)
     _per_test(commands)
@@ -36,9 +38,13 @@ def _for_people(commands: Any) -> None:
     command = _command(commands, "run", workspace.run, "everything: from a workspace's config to its sheets")
     command.add_argument("config", type=Path, help="config.yaml of the workspace")
     command.add_argument("--cores", type=int, default=None, help="processor cores to use (default: all)")
-    command = _command(commands, "check", workspace.check, "validate a config or an archive folder without reducing it")
+    command = _command(
+        commands, "check", workspace.check, "validate a config or an archive folder without reducing it"
+    )
     command.add_argument("place", type=Path, metavar="CONFIG_OR_ARCHIVE")
-    command = _command(commands, "docs", workspace.docs, "write the generated pages: settings, tables, findings")
+    command = _command(
+        commands, "docs", workspace.docs, "write the generated pages: settings, tables, findings"
+    )
     command.add_argument("--into", type=Path, required=True)
 
 
@@ -64,7 +70,9 @@ def _per_test(commands: Any) -> None:
     _paths(command, "--test", "--record", "--rigs", "--into")
     command.add_argument("--method", required=True)
     command.add_argument("--settings", required=True)
-    command.add_argument("--renamed", default=None, help="folder name that the compound got to keep it apart from another")
+    command.add_argument(
+        "--renamed", default=None, help="folder name that the compound got to keep it apart from another"
+    )
 
 
 def _across_tests(commands: Any) -> None:
@@ -89,7 +97,9 @@ def _across_tests(commands: Any) -> None:
             command.add_argument("--duties", type=Path, nargs="*", default=[])
         if name == "sheet":
             command.add_argument("--method", required=True)
-    command = _command(commands, "index", stages.index, "index page, archive.json and method.yaml of a method")
+    command = _command(
+        commands, "index", stages.index, "index page, archive.json and method.yaml of a method"
+    )
     _paths(command, "--config", "--into")
     command.add_argument("--method", required=True)
     command = _command(commands, "delta", stages.delta, "what a change of method did")

@@ -1,0 +1,90 @@
+"""Archive folders, natural order, fingerprints, slugs, and the workspace config."""
+
+import pytest
+
+from pipeline.archive.config import load_workspace
+from pipeline.archive.scan import fingerprint, natural_key, scan, slugs
+from pipeline.errors import InputError
+from tests.archive.makers import CARD, card_folder
+
+
+def test_natural_order_counts_digits_as_integers_and_ignores_case_and_compression():
+    names = ["stop10.csv", "Stop2.csv.gz", "stop1.csv", "stop2b.csv", "stop02.csv.zst"]
+    assert sorted(names, key=natural_key) == [
+        "stop1.csv",
+        "Stop2.csv.gz",
+        "stop02.csv.zst",
+        "stop2b.csv",
+        "stop10.csv",
+    ]
+
+
+def test_scan_keeps_a_bad_card_and_skips_names_that_are_not_allowed(tmp_path):
+    card_folder(tmp_path, name="good")
+    card_folder(tmp_path, "nonsense: [", name="broken")
+    card_folder(tmp_path, CARD.replace("2026-03-02", "never"), name="readable")
+    card_folder(tmp_path, name="white space")
+    card_folder(tmp_path, name=".hidden")
+    (tmp_path / "elsewhere").symlink_to("/")
+    found = scan(tmp_path)
+    assert found.tests == {"broken": None, "good": "Marram 4", "readable": "Marram 4"}
+    assert [name for name, _ in found.skipped] == ["elsewhere", "white space"]
+
+
+def test_fingerprint_sees_an_edited_recording_and_not_the_wear_file(tmp_path):
+    folder = card_folder(tmp_path)
+    (folder / "recordings").mkdir()
+    stop = folder / "recordings" / "1.csv"
+    stop.write_text("t\n1\n")
+    before = fingerprint(folder, "wear.csv")
+    (folder / "wear.csv").write_text("after_stop\n")
+    assert fingerprint(folder, "wear.csv") == before
+    stop.write_text("t\n1\n2\n")
+    assert fingerprint(folder, "wear.csv") != before
+
+
+def test_slugs_keep_colliding_and_empty_names_apart():
+    assert slugs(["Marram 4", "marram-4", "★", "Kiefer Ö"]) == {
+        "Kiefer Ö": "kiefer-o",
+        "Marram 4": "marram-4",
+        "marram-4": "marram-4-2",
+        "★": "unnamed",
+    }
+
+
+CONFIG = "archive: archive\nresults: ../results\nmethods: [first.yaml]\ntargets: targets/*.yaml\n"
+
+
+def workspace(base, text=CONFIG):
+    (base / "w" / "archive").mkdir(parents=True)
+    (base / "w" / "targets").mkdir()
+    (base / "w" / "first.yaml").write_text("")
+    config = base / "w" / "config.yaml"
+    config.write_text(text)
+    return config
+
+
+def test_a_bad_target_is_left_out_and_told_the_others_stay(tmp_path):
+    config = workspace(tmp_path)
+    (config.parent / "targets" / "good.yaml").write_text("compound: Marram 4\nmu: [0.38, 0.56]\n")
+    (config.parent / "targets" / "bad.yaml").write_text("compound: Marram 6\nmu: [0.56, 0.38]\n")
+    loaded = load_workspace(config)
+    assert list(loaded.targets) == ["Marram 4"]
+    assert loaded.left_out[0][0] == "bad.yaml"
+    assert "mu" in loaded.left_out[0][1]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (CONFIG + "method: x\n", "nearest known key: methods"),
+        (CONFIG.replace("archive: archive", "archive: nowhere"), "nowhere"),
+        (CONFIG.replace("first.yaml", "second.yaml"), "second.yaml"),
+        (CONFIG + "compare: [[first, other]]\n", "other"),
+        ("", "not a mapping"),
+    ],
+)
+def test_a_bad_config_ends_with_one_line(tmp_path, text, said):
+    with pytest.raises(InputError, match=said) as caught:
+        load_workspace(workspace(tmp_path, text))
+    assert "\n" not in str(caught.value)

@@ -1,0 +1,83 @@
+"""Method files: documented defaults, unknown keys refused, equal settings written the same."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.errors import InputError
+from pipeline.method import SECTIONS, Method, from_stage_settings, load_method, stage_settings
+from pipeline.method.base import canonical
+
+
+def method(tmp_path, text):
+    path = tmp_path / "m.yaml"
+    path.write_text(text)
+    return load_method(path)
+
+
+def test_an_empty_file_is_the_default_method_of_the_contract(tmp_path):
+    default = method(tmp_path, "")
+    assert default == Method()
+    reduction = default.reduction
+    assert (reduction.average, reduction.drag_correction, reduction.radius) == ("distance", True, "mean")
+    assert (reduction.build_up, reduction.temperature) == (0.95, "initial")
+    assert (default.conditioning.filter_cutoff, default.conditioning.lag_correction) == (20.0, True)
+    assert default.drift.false_alarm_rate == 0.01
+    assert (default.friction.confidence, default.friction.coverage) == (0.95, 0.90)
+
+
+def test_every_setting_says_what_it_is():
+    for section, (model, _) in SECTIONS.items():
+        for name, field in model.model_fields.items():
+            assert field.description, f"{section}.{name} has no description"
+            assert not field.is_required(), f"{section}.{name} has no default"
+
+
+def test_a_section_without_keys_is_its_default(tmp_path):
+    assert method(tmp_path, "drift:\nreduction: {average: time}\n").drift == Method().drift
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("reduction: {averag: time}", "nearest known key: average"),
+        ("reducton: {average: time}", "nearest known key: reduction"),
+        ("reduction: {average: middle}", "distance"),
+        ("reduction: {build_up: 40 bar}", "build_up"),
+        ("drift: {false_alarm_rate: 150 %}", "false_alarm_rate"),
+        ("conditioning: {filter_cutoff: 20}", "Hz"),
+    ],
+)
+def test_a_wrong_setting_is_one_line(tmp_path, text, said):
+    with pytest.raises(InputError, match=said) as caught:
+        method(tmp_path, text)
+    assert "\n" not in str(caught.value)
+
+
+def test_the_same_settings_written_otherwise_are_the_same_string(tmp_path):
+    a = method(tmp_path, "conditioning: {filter_cutoff: 20 Hz, lag_correction: false}")
+    b = method(
+        tmp_path, "conditioning:\n  # slower to write\n  lag_correction: no\n  filter_cutoff: 0.02 kHz\n"
+    )
+    assert stage_settings(a, "conditioning") == stage_settings(b, "conditioning")
+    assert stage_settings(a, "conditioning") != stage_settings(Method(), "conditioning")
+    assert stage_settings(a, "reduction") == stage_settings(Method(), "reduction")
+
+
+def test_settings_survive_the_way_through_a_rule(tmp_path):
+    given_method = method(
+        tmp_path, "reduction: {average: energy, build_up: 90 %}\nfriction: {coverage: 95 %}"
+    )
+    seen = from_stage_settings(stage_settings(given_method, "reduction", "friction"))
+    assert seen.reduction == given_method.reduction
+    assert seen.friction == given_method.friction
+    assert seen.drift == Method().drift
+
+
+@given(
+    st.dictionaries(
+        st.text(min_size=1), st.one_of(st.integers(-(10**9), 10**9), st.floats(-1e9, 1e9), st.booleans())
+    )
+)
+def test_canonical_ignores_the_order_of_keys(content):
+    assert canonical(content) == canonical(dict(reversed(content.items())))
