@@ -56,12 +56,8 @@ STOPS: tuple[Column, ...] = (
         "degC",
         "disc, highest from brake start to the recording's end or the next start",
     ),
-    Column(
-        "energy_kj", "float", "kJ", "friction work: integral of (torque less drag) x speed over the braking"
-    ),
-    Column(
-        "kinetic_energy_kj", "float", "kJ", "change of kinetic energy from inertia and speeds; null for drags"
-    ),
+    Column("energy_kj", "float", "kJ", "friction work: integral of (torque less drag) x speed over the braking"),
+    Column("kinetic_energy_kj", "float", "kJ", "change of kinetic energy from inertia and speeds; null for drags"),
     Column(
         "energy_ratio",
         "float",
@@ -69,9 +65,7 @@ STOPS: tuple[Column, ...] = (
         "work of friction and drag over the energy taken from the shaft; 1 on a healthy rig",
     ),
     Column("energy_density_j_mm2", "float", "J/mm2", "friction work over the pads' friction area"),
-    Column(
-        "power_density_w_mm2", "float", "W/mm2", "mean friction power over the braking per pad friction area"
-    ),
+    Column("power_density_w_mm2", "float", "W/mm2", "mean friction power over the braking per pad friction area"),
     Column("sliding_distance_m", "float", "m", "at the effective radius, over the braking"),
     Column("deceleration_mps2", "float", "m/s2", "mean fully developed deceleration at the rolling radius"),
     Column("status", "str", "", "ok, suspect or rejected"),
@@ -89,16 +83,12 @@ STOPS: tuple[Column, ...] = (
     Column("window_start_s", "float", "s", "start of the evaluation window after brake start"),
     Column("window_end_s", "float", "s", "end of the evaluation window after brake start"),
     Column("mu_u_stop", "float", "1", "part of mu_u that is the stop's own (scatter, drift of zero)"),
-    Column(
-        "mu_u_common", "float", "1", "part of mu_u common to all stops of the rig (calibration, radius, area)"
-    ),
+    Column("mu_u_common", "float", "1", "part of mu_u common to all stops of the rig (calibration, radius, area)"),
     Column("mu_rise", "float", "1", "mu_end over mu_start"),
     Column("pressure_rest_bar", "float", "bar", "pressure at rest before the stop"),
     Column("torque_rest_nm", "float", "N m", "torque at zero pressure before the stop, as recorded"),
     Column("drag_torque_nm", "float", "N m", "drag torque at the window's mean speed"),
-    Column(
-        "temperature_final_c", "float", "degC", "disc, last value of the recording or before the next start"
-    ),
+    Column("temperature_final_c", "float", "degC", "disc, last value of the recording or before the next start"),
     Column("ripple_1_pct", "float", "%", "torque amplitude at shaft order 1 over the mean torque"),
     Column("ripple_2_pct", "float", "%", "torque amplitude at shaft order 2 over the mean torque"),
 )

@@ -50,9 +50,7 @@ def run_stopsheet(*arguments: object, check: bool = True) -> subprocess.Complete
         check=False,
     )
     if check and done.returncode:
-        raise AssertionError(
-            f"stopsheet {arguments} ended with {done.returncode}\n{done.stdout}\n{done.stderr}"
-        )
+        raise AssertionError(f"stopsheet {arguments} ended with {done.returncode}\n{done.stdout}\n{done.stderr}")
     return done
 
 

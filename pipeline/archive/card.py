@@ -16,7 +16,6 @@ from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model
 from pipeline.archive.model import Model, load
 from pipeline.archive.quantities import (
     Acceleration,
-    AngularSpeed,
     Area,
     Conductivity,
     Density,
@@ -60,9 +59,7 @@ Text = Annotated[str, BeforeValidator(_text)]
 
 
 def _number(value: Any) -> Any:
-    if isinstance(value, str) and not re.match(
-        r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII
-    ):
+    if isinstance(value, str) and not re.match(r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
         raise ValueError(f"{value[:60]!r} is not a number")
     return value
 
@@ -310,9 +307,7 @@ class Card(Model):
     @field_validator("wear")
     @classmethod
     def _wear(cls, value: str | None) -> str | None:
-        if value is not None and (
-            value.startswith(("/", "\\", "~")) or ".." in value.replace("\\", "/").split("/")
-        ):
+        if value is not None and (value.startswith(("/", "\\", "~")) or ".." in value.replace("\\", "/").split("/")):
             raise ValueError(f"{value!r} must stay inside the test's folder")
         return value
 
@@ -361,9 +356,7 @@ def _shaft_speed(value: Any, position: int, radius_m: float | None) -> float:
         try:
             linear = to_si(value, "linear_speed")
         except ValueError:
-            raise ValueError(
-                f"blocks.{position}.speed: {error}; or a linear speed with rolling_radius"
-            ) from error
+            raise ValueError(f"blocks.{position}.speed: {error}; or a linear speed with rolling_radius") from error
         if radius_m is None:
             raise ValueError(
                 f"blocks.{position}.speed: {value!r} is a linear speed and needs rolling_radius"

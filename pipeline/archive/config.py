@@ -61,9 +61,7 @@ def load_workspace(path: Path) -> Workspace:
         if not method.is_file():
             raise InputError(f"{path.name}: methods: no file {text!r} beside the config file")
         if method.stem in methods:
-            raise InputError(
-                f"{path.name}: methods: two files are called {method.stem!r}; the stem is the method's id"
-            )
+            raise InputError(f"{path.name}: methods: two files are called {method.stem!r}; the stem is the method's id")
         methods[method.stem] = method
     for a, b in config.compare:
         for name in (a, b):

@@ -38,9 +38,7 @@ def _mapping(loader: Any, node: Any) -> dict[str, Any]:
         if not isinstance(key_node, yaml.ScalarNode):
             raise yaml.constructor.ConstructorError(None, None, "a key must be text", key_node.start_mark)
         if key_node.tag == "tag:yaml.org,2002:merge":
-            raise yaml.constructor.ConstructorError(
-                None, None, "merge keys (<<) are not accepted", key_node.start_mark
-            )
+            raise yaml.constructor.ConstructorError(None, None, "merge keys (<<) are not accepted", key_node.start_mark)
         if key_node.value in pairs:
             raise yaml.constructor.ConstructorError(
                 None, None, f"key {key_node.value!r} is given twice", key_node.start_mark
@@ -66,9 +64,7 @@ def read_yaml(path: Path) -> Any:
     try:
         size = path.stat().st_size
         if size > MAX_BYTES:
-            raise InputError(
-                f"{path.name}: {size} bytes is too large for a settings file (limit {MAX_BYTES})"
-            )
+            raise InputError(f"{path.name}: {size} bytes is too large for a settings file (limit {MAX_BYTES})")
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
         raise InputError(f"{path.name}: cannot be read ({error.strerror or type(error).__name__})") from error
@@ -76,7 +72,7 @@ def read_yaml(path: Path) -> Any:
         raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
     try:
         _refuse_aliases(text)
-        return yaml.load(text, Loader=_TextLoader)  # noqa: S506  a subclass of the safe loader
+        return yaml.load(text, Loader=_TextLoader)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         where = f" line {mark.line + 1}, column {mark.column + 1}" if mark else ""
@@ -91,9 +87,7 @@ def _refuse_aliases(text: str) -> None:
     depth = 0
     for event in yaml.parse(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            raise yaml.MarkedYAMLError(
-                problem="anchors and aliases are not accepted", problem_mark=event.start_mark
-            )
+            raise yaml.MarkedYAMLError(problem="anchors and aliases are not accepted", problem_mark=event.start_mark)
         if isinstance(event, yaml.MappingStartEvent | yaml.SequenceStartEvent):
             depth += 1
             if depth > MAX_DEPTH:

@@ -168,11 +168,7 @@ def plan(config: Path) -> Plan:
     workspace = load_workspace(config)
     methods = []
     for name, path in workspace.methods.items():
-        if (
-            not re.match(r"^[A-Za-z0-9_-][A-Za-z0-9._-]*$", name)
-            or name in ("channels", "deltas")
-            or "--" in name
-        ):
+        if not re.match(r"^[A-Za-z0-9_-][A-Za-z0-9._-]*$", name) or name in ("channels", "deltas") or "--" in name:
             raise InputError(
                 f"methods: {name!r} is not allowed as a method's id; use letters, digits, '.', '_', '-', no '--'"
             )

@@ -50,9 +50,7 @@ def scan(archive: Path) -> Scan:
                     )
                 )
         elif folder.name.lower() in {t.lower() for t in tests} - {folder.name}:
-            skipped.append(
-                (name, "differs from another test only in upper and lower case; rename one of them")
-            )
+            skipped.append((name, "differs from another test only in upper and lower case; rename one of them"))
         else:
             tests[folder.name], wear[folder.name] = _compound_and_wear(folder)
     return Scan(tests, wear, tuple(skipped))

@@ -38,13 +38,9 @@ def _for_people(commands: Any) -> None:
     command = _command(commands, "run", workspace.run, "everything: from a workspace's config to its sheets")
     command.add_argument("config", type=Path, help="config.yaml of the workspace")
     command.add_argument("--cores", type=int, default=None, help="processor cores to use (default: all)")
-    command = _command(
-        commands, "check", workspace.check, "validate a config or an archive folder without reducing it"
-    )
+    command = _command(commands, "check", workspace.check, "validate a config or an archive folder without reducing it")
     command.add_argument("place", type=Path, metavar="CONFIG_OR_ARCHIVE")
-    command = _command(
-        commands, "docs", workspace.docs, "write the generated pages: settings, tables, findings"
-    )
+    command = _command(commands, "docs", workspace.docs, "write the generated pages: settings, tables, findings")
     command.add_argument("--into", type=Path, required=True)
 
 
@@ -97,9 +93,7 @@ def _across_tests(commands: Any) -> None:
             command.add_argument("--duties", type=Path, nargs="*", default=[])
         if name == "sheet":
             command.add_argument("--method", required=True)
-    command = _command(
-        commands, "index", stages.index, "index page, archive.json and method.yaml of a method"
-    )
+    command = _command(commands, "index", stages.index, "index page, archive.json and method.yaml of a method")
     _paths(command, "--config", "--into")
     command.add_argument("--method", required=True)
     command = _command(commands, "delta", stages.delta, "what a change of method did")

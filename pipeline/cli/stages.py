@@ -29,9 +29,7 @@ def wear(*, test: Path, settings: str, into: Path) -> None:
     stage.run(folder=test, settings=settings, into=into)
 
 
-def repeatability(
-    *, compound: str, archive: Path, tests: list[str], results: Path, settings: str, into: Path
-) -> None:
+def repeatability(*, compound: str, archive: Path, tests: list[str], results: Path, settings: str, into: Path) -> None:
     from pipeline.drift import repeatability as stage
 
     stage.run(compound=compound, archive=archive, tests=tests, results=results, settings=settings, into=into)
@@ -54,9 +52,7 @@ def test_page(
 ) -> None:
     from pipeline.report import test_page as stage
 
-    stage.run(
-        folder=test, method=method, record=record, rigs=rigs, settings=settings, renamed=renamed, into=into
-    )
+    stage.run(folder=test, method=method, record=record, rigs=rigs, settings=settings, renamed=renamed, into=into)
 
 
 def compound(

@@ -82,9 +82,7 @@ def from_stage_settings(text: str) -> Method:
         if unknown:
             raise ValueError(f"settings of {name}: unknown {sorted(unknown)}")
         built[name] = model.model_construct(**{k: _tuples(v) for k, v in values.items()})
-    return Method.model_construct(
-        **{name: built.get(name) or model() for name, (model, _) in SECTIONS.items()}
-    )
+    return Method.model_construct(**{name: built.get(name) or model() for name, (model, _) in SECTIONS.items()})
 
 
 def _tuples(value: Any) -> Any:

@@ -11,3 +11,4 @@ REVISION = 1
 
 class Batches(Settings):
     alpha: Probability = Field(0.05, description="level of each one-sided equivalence test and of `different`")
+    power: Probability = Field(0.80, description="wanted chance of a decision, for the number of further specimens")

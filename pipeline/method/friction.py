@@ -14,9 +14,7 @@ class Friction(Settings):
     confidence: Probability = Field(0.95, description="confidence of the bands and intervals")
     coverage: Probability = Field(0.90, description="share of single future stops inside the tolerance band")
     use_suspect: Truth = Field(False, description="let suspect stops into the models")
-    huber: Number = Field(
-        2.0, gt=0.5, description="standard deviations beyond which a stray stop is held back"
-    )
+    huber: Number = Field(2.0, gt=0.5, description="standard deviations beyond which a stray stop is held back")
     largest_gap: TemperatureDifference = Field(
         120.0, description="widest gap between neighbouring stops' temperatures that a value is given in, K"
     )

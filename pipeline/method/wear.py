@@ -27,6 +27,4 @@ class Wear(Settings):
     thickness_u: Length = Field(
         3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none, m"
     )
-    mass_u: Mass = Field(
-        5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg"
-    )
+    mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg")

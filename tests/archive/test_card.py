@@ -64,9 +64,7 @@ def test_a_mistake_is_one_line_that_names_the_key(tmp_path, old, new, said):
     assert "\n" not in message
 
 
-@pytest.mark.parametrize(
-    "content", [b"", b"\xff\xfe\x00", b"[1, 2", b"- a\n- b\n", b"a: " * 40, b"x: " + b"[" * 400]
-)
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe\x00", b"[1, 2", b"- a\n- b\n", b"a: " * 40, b"x: " + b"[" * 400])
 def test_what_is_no_card_is_an_input_error(tmp_path, content):
     folder = card_folder(tmp_path)
     (folder / "test.yaml").write_bytes(content)

@@ -65,6 +65,4 @@ def test_what_is_no_value_of_the_kind_is_refused_with_what_is_accepted(text, dim
 @given(st.floats(-1e6, 1e6), st.sampled_from(["degC", "degF", "K"]))
 def test_array_conversion_is_the_value_conversion(value, unit):
     factor, offset = scale_offset(unit, "temperature")
-    assert value * factor + offset == pytest.approx(
-        to_si(f"{value!r} {unit}", "temperature"), rel=1e-12, abs=1e-9
-    )
+    assert value * factor + offset == pytest.approx(to_si(f"{value!r} {unit}", "temperature"), rel=1e-12, abs=1e-9)

@@ -56,18 +56,14 @@ def test_a_wrong_setting_is_one_line(tmp_path, text, said):
 
 def test_the_same_settings_written_otherwise_are_the_same_string(tmp_path):
     a = method(tmp_path, "conditioning: {filter_cutoff: 20 Hz, lag_correction: false}")
-    b = method(
-        tmp_path, "conditioning:\n  # slower to write\n  lag_correction: no\n  filter_cutoff: 0.02 kHz\n"
-    )
+    b = method(tmp_path, "conditioning:\n  # slower to write\n  lag_correction: no\n  filter_cutoff: 0.02 kHz\n")
     assert stage_settings(a, "conditioning") == stage_settings(b, "conditioning")
     assert stage_settings(a, "conditioning") != stage_settings(Method(), "conditioning")
     assert stage_settings(a, "reduction") == stage_settings(Method(), "reduction")
 
 
 def test_settings_survive_the_way_through_a_rule(tmp_path):
-    given_method = method(
-        tmp_path, "reduction: {average: energy, build_up: 90 %}\nfriction: {coverage: 95 %}"
-    )
+    given_method = method(tmp_path, "reduction: {average: energy, build_up: 90 %}\nfriction: {coverage: 95 %}")
     seen = from_stage_settings(stage_settings(given_method, "reduction", "friction"))
     assert seen.reduction == given_method.reduction
     assert seen.friction == given_method.friction
@@ -75,9 +71,7 @@ def test_settings_survive_the_way_through_a_rule(tmp_path):
 
 
 @given(
-    st.dictionaries(
-        st.text(min_size=1), st.one_of(st.integers(-(10**9), 10**9), st.floats(-1e9, 1e9), st.booleans())
-    )
+    st.dictionaries(st.text(min_size=1), st.one_of(st.integers(-(10**9), 10**9), st.floats(-1e9, 1e9), st.booleans()))
 )
 def test_canonical_ignores_the_order_of_keys(content):
     assert canonical(content) == canonical(dict(reversed(content.items())))
