@@ -1,0 +1,18 @@
+"""The generated pages are in step with the code, and the README's commands are what CI runs."""
+
+import pytest
+
+from pipeline.report.reference_pages import COMMAND, pages
+from tests.conftest import REPO
+
+
+@pytest.mark.parametrize("name", ["settings.md", "tables.md", "findings.md"])
+def test_generated_pages_are_in_step(name):
+    assert (REPO / "docs" / name).read_text() == pages()[name], f"run `{COMMAND}`"
+
+
+def test_readme_opens_with_the_job_and_has_two_commands():
+    text = (REPO / "README.md").read_text()
+    assert text.count("python3 -m venv .venv") == 2
+    first_paragraph = text.split("\n\n")[1]
+    assert "dynamometer" in first_paragraph and "sheet" in first_paragraph
