@@ -1,0 +1,75 @@
+"""Between stops: the disc cools or is heated, oxidises while it is hot, and takes up moisture."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig_samples.simulator.brake import Rig
+from rig_samples.simulator.disc import Disc, cooldown, mode_decay
+from rig_samples.simulator.material import GAS_CONSTANT, OXIDATION_REFERENCE_K, Material
+
+LEAST_GAP = 9.0  # s to bring the rotor back to speed
+DRY_ABOVE_K = 273.15 + 130.0
+DRYING_S = 40.0
+
+
+@dataclass(frozen=True)
+class Dwell:
+    """What a pause did."""
+
+    seconds: float
+    disc_k: float
+    oxidation_um: float
+    moisture: float
+
+
+def dwell(
+    disc_k: float,
+    modes: np.ndarray,
+    moisture: float,
+    disc: Disc,
+    material: Material,
+    rig: Rig,
+    target_k: float | None,
+    seconds: float | None = None,
+    pause: float = 0.0,
+) -> Dwell:
+    """Let the disc cool until it is at `target_k`, or for `seconds`, after a `pause` if any.
+
+    A disc colder than the target is heated to it; one that would cool below it while the rotor is
+    brought to speed is held there.
+    """
+    curve = cooldown(disc)
+    cooling = seconds if seconds is not None else pause
+    if seconds is None and target_k is not None and target_k < disc_k and not pause:
+        cooling = curve.time_at(target_k) - curve.time_at(disc_k)
+    times = np.concatenate([np.linspace(0.0, min(cooling, 12.0), 60), np.linspace(min(cooling, 12.0), cooling, 240)])
+    bulk = curve.after(disc_k, times)
+    reached = float(bulk[-1])
+    warm = bulk
+    if seconds is None and target_k is not None:
+        spent = cooling
+        if target_k > reached:
+            rise = np.linspace(reached, target_k, 120)
+            times = np.concatenate([times, spent + (rise - reached) / disc.heating_k_s])
+            warm = np.concatenate([warm, rise])
+            spent = float(times[-1])
+        if spent < LEAST_GAP:
+            times = np.append(times, LEAST_GAP)
+            warm = np.append(warm, target_k)
+        reached = target_k
+    face = warm.copy()
+    face[: len(bulk)] += np.exp(-np.outer(times[: len(bulk)], mode_decay(disc, disc_k))) @ modes
+    rate = material.oxidation_um_s * np.exp(
+        -material.oxidation_energy_j_mol / GAS_CONSTANT * (1.0 / face - 1.0 / OXIDATION_REFERENCE_K)
+    )
+    damp = rig.humidity
+    cold = float(np.sum(np.diff(times) * (warm[1:] < DRY_ABOVE_K)))
+    hot = float(np.sum(np.diff(times) * (warm[1:] >= DRY_ABOVE_K)))
+    if warm[-1] >= DRY_ABOVE_K or cold == 0.0:
+        moisture = damp + (moisture - damp) * float(np.exp(-cold / rig.moisture_time))
+        moisture *= float(np.exp(-hot / DRYING_S))
+    else:
+        moisture *= float(np.exp(-hot / DRYING_S))
+        moisture = damp + (moisture - damp) * float(np.exp(-cold / rig.moisture_time))
+    return Dwell(float(times[-1]), reached, float(np.trapezoid(rate, times)), moisture)
