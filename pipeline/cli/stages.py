@@ -1,58 +1,85 @@
-"""One function per stage: import it, hand over. The imports are heavy, so they stand inside."""
+"""One function per stage: import it, hand over, guarded. The imports are heavy, so they stand inside."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.cli.guard import guarded
+
 
 def channels(*, test: Path, channels: Path, record: Path) -> None:
-    from pipeline.recordings import stage
+    def call() -> None:
+        from pipeline.recordings import stage
 
-    stage.run(folder=test, channels=channels, record=record)
+        stage.run(folder=test, channels=channels, record=record)
+
+    guarded("channels", test.name, [channels, record], call)
 
 
 def stops(*, test: Path, channels: Path, record: Path, settings: str, into: Path) -> None:
-    from pipeline.stops import stage
+    def call() -> None:
+        from pipeline.stops import stage
 
-    stage.run(folder=test, channels=channels, record=record, settings=settings, into=into)
+        stage.run(folder=test, channels=channels, record=record, settings=settings, into=into)
+
+    names = ("stops.parquet", "traces.parquet", "summary.json", "stops_findings.json")
+    guarded("stops", test.name, [into / name for name in names], call)
 
 
 def friction(*, test: Path, settings: str, target: Path | None, into: Path) -> None:
-    from pipeline.friction import stage
+    def call() -> None:
+        from pipeline.friction import stage
 
-    stage.run(folder=test, settings=settings, target=target, into=into)
+        stage.run(folder=test, settings=settings, target=target, into=into)
+
+    guarded("friction", test.name, [into / "friction.json"], call)
 
 
 def wear(*, test: Path, settings: str, into: Path) -> None:
-    from pipeline.wear import stage
+    def call() -> None:
+        from pipeline.wear import stage
 
-    stage.run(folder=test, settings=settings, into=into)
+        stage.run(folder=test, settings=settings, into=into)
+
+    guarded("wear", test.name, [into / "wear.json", into / "wear_findings.json"], call)
 
 
 def repeatability(*, compound: str, archive: Path, tests: list[str], results: Path, settings: str, into: Path) -> None:
-    from pipeline.drift import repeatability as stage
+    def call() -> None:
+        from pipeline.drift import repeatability as stage
 
-    stage.run(compound=compound, archive=archive, tests=tests, results=results, settings=settings, into=into)
+        stage.run(compound=compound, archive=archive, tests=tests, results=results, settings=settings, into=into)
+
+    guarded("repeatability", compound, [into / "repeatability.json"], call)
 
 
 def drift(*, test: Path, settings: str, repeatability: Path | None, into: Path) -> None:
-    from pipeline.drift import stage
+    def call() -> None:
+        from pipeline.drift import stage
 
-    stage.run(folder=test, settings=settings, repeatability=repeatability, into=into)
+        stage.run(folder=test, settings=settings, repeatability=repeatability, into=into)
+
+    guarded("drift", test.name, [into / "drift.json"], call)
 
 
 def rigs(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: Path) -> None:
-    from pipeline.rigs import stage
+    def call() -> None:
+        from pipeline.rigs import stage
 
-    stage.run(archive=archive, results=results, rigs=rigs, settings=settings, out=out)
+        stage.run(archive=archive, results=results, rigs=rigs, settings=settings, out=out)
+
+    guarded("rigs", "rigs", [out], call)
 
 
 def test_page(
     *, test: Path, method: str, record: Path, rigs: Path, settings: str, renamed: str | None, into: Path
 ) -> None:
-    from pipeline.report import test_page as stage
+    def call() -> None:
+        from pipeline.report import test_page as stage
 
-    stage.run(folder=test, method=method, record=record, rigs=rigs, settings=settings, renamed=renamed, into=into)
+        stage.run(folder=test, method=method, record=record, rigs=rigs, settings=settings, renamed=renamed, into=into)
+
+    guarded("test_page", test.name, [into / "findings.json", into / "test.html"], call)
 
 
 def compound(
@@ -67,12 +94,16 @@ def compound(
     settings: str,
     into: Path,
 ) -> None:
-    from pipeline.compound import stage
+    def call() -> None:
+        from pipeline.compound import stage
 
-    stage.run(
-        compound=compound, archive=archive, tests=tests, results=results, rigs=rigs, target=target, duties=duties,
-        settings=settings, into=into,
-    )  # fmt: skip
+        stage.run(
+            compound=compound, archive=archive, tests=tests, results=results, rigs=rigs, target=target, duties=duties,
+            settings=settings, into=into,
+        )  # fmt: skip
+
+    names = ("friction.json", "wear.json", "batches.json", "duty.json")
+    guarded("compound", compound, [into / name for name in names], call)
 
 
 def sheet(
@@ -86,12 +117,15 @@ def sheet(
     settings: str,
     into: Path,
 ) -> None:
-    from pipeline.report import sheet as stage
+    def call() -> None:
+        from pipeline.report import sheet as stage
 
-    stage.run(
-        compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
-        settings=settings, into=into,
-    )  # fmt: skip
+        stage.run(
+            compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
+            settings=settings, into=into,
+        )  # fmt: skip
+
+    guarded("sheet", compound, [into / name for name in ("sheet.html", "sheet.pdf", "sheet.json")], call)
 
 
 def index(*, config: Path, method: str, into: Path) -> None:
@@ -101,8 +135,12 @@ def index(*, config: Path, method: str, into: Path) -> None:
 
 
 def delta(*, config: Path, a: str, b: str, into: Path) -> None:
-    from pipeline.delta import stage
-    from pipeline.report import delta_page
+    def call() -> None:
+        from pipeline.delta import stage
+        from pipeline.report import delta_page
 
-    stage.run(config=config, a=a, b=b, into=into)
-    delta_page.run(into=into)
+        stage.run(config=config, a=a, b=b, into=into)
+        delta_page.run(into=into)
+
+    names = ("delta.html", "delta.parquet", "delta.json")
+    guarded("delta", f"{a} to {b}", [into / name for name in names], call)

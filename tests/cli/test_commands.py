@@ -1,0 +1,34 @@
+"""Wrong calls and configs end with 2 and one line; nothing is written."""
+
+import pytest
+
+from tests.conftest import run_stopsheet
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (
+            "archive: archive\nresults: results\nmethods: [m.yaml]\nmethod: x\n",
+            "unknown key; nearest known key: methods",
+        ),
+        ("archive: gone\nresults: results\nmethods: [m.yaml]\n", "no folder 'gone'"),
+        ("archive: archive\nresults: results\nmethods: [bad.yaml]\n", "bad.yaml: reduction.averages: unknown key"),
+        ("][", "config.yaml"),
+    ],
+)
+def test_a_bad_config_ends_with_2_and_one_line(tmp_path, content, said):
+    (tmp_path / "archive").mkdir()
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "bad.yaml").write_text("reduction: {averages: time}\n")
+    (tmp_path / "config.yaml").write_text(content)
+    done = run_stopsheet("run", tmp_path / "config.yaml", check=False)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+    assert not (tmp_path / "results").exists()
+
+
+def test_a_wrong_call_ends_with_2():
+    assert run_stopsheet("reduce", check=False).returncode == 2
+    assert run_stopsheet("run", "no/such/config.yaml", check=False).returncode == 2
