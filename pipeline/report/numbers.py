@@ -11,7 +11,20 @@ from collections.abc import Mapping
 from typing import Any
 
 #: decimals of a quantity that comes without an uncertainty, by unit
-PLACES = {"": 3, "°C": 0, "K": 0, "bar": 1, "rpm": 0, "N m": 0, "kJ": 1, "J/mm²": 2, "W/mm²": 2, "µm": 1, "%": 1, "s": 1}
+PLACES = {
+    "": 3,
+    "°C": 0,
+    "K": 0,
+    "bar": 1,
+    "rpm": 0,
+    "N m": 0,
+    "kJ": 1,
+    "J/mm²": 2,
+    "W/mm²": 2,
+    "µm": 1,
+    "%": 1,
+    "s": 1,
+}
 
 MISSING = "not given"
 
@@ -47,11 +60,27 @@ def plain(value: float, unit: str = "", decimals: int | None = None) -> str:
     places = PLACES.get(unit) if decimals is None else decimals
     if places is None:
         places = 0 if value == 0 else max(0, min(9, 2 - math.floor(math.log10(abs(value)))))
-    small = abs(value) < 0.5 * 10.0**-places and value != 0
-    return f"{value:.2g}" if small and decimals is None else rounded(value, places)
+    if value != 0 and decimals is None and (abs(value) < 0.5 * 10.0**-places or places > 5):
+        return powered(value, 2)
+    return rounded(value, places)
 
 
-def with_interval(value: float, low: float | None, high: float | None, unit: str = "", decimals: int | None = None) -> str:
+def powered(value: float, digits: int) -> str:
+    """`value` with so many significant digits, as a power of ten where it is below a thousandth."""
+    if abs(value) >= 1e-3:
+        return rounded(value, digits - 1 - math.floor(math.log10(abs(value))))
+    exponent = math.floor(math.log10(abs(value)))
+    return f"{value / 10.0**exponent:.{digits - 1}f}{power_of_ten(exponent)}"
+
+
+def power_of_ten(exponent: int) -> str:
+    """`×10⁻⁵`."""
+    return "×10" + str(exponent).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
+def with_interval(
+    value: float, low: float | None, high: float | None, unit: str = "", decimals: int | None = None
+) -> str:
     """`value (low to high)`, rounded by the interval's half-width; without a finite interval as `plain`."""
     if not (is_number(low) and is_number(high)):
         return plain(value, unit, decimals)
@@ -62,12 +91,38 @@ def with_interval(value: float, low: float | None, high: float | None, unit: str
             value = 0.0
     elif decimals is None:
         decimals = PLACES.get(unit, 3)
+    if decimals > 5 and value != 0:
+        exponent = math.floor(math.log10(abs(value)))
+        scaled = [rounded(x / 10.0**exponent, max(decimals + exponent, 0)) for x in (value, low, high)]
+        return f"{scaled[0]} ({scaled[1]} to {scaled[2]}) {power_of_ten(exponent)}"
     return f"{rounded(value, decimals)} ({rounded(low, decimals)} to {rounded(high, decimals)})"
 
 
 def unit_suffix(unit: str) -> str:
     """The unit set after a number: a no-break space before it, nothing for a pure number."""
     return f"\u00a0{unit}" if unit else ""
+
+
+SPELLED = (
+    ("nm_per_rad_s", "N m s/rad"), ("mm3_per_n_m", "mm³/(N m)"), ("mm3_per_mj", "mm³/MJ"), ("j_mm2", "J/mm²"), ("w_mm2", "W/mm²"),
+    ("w_m2", "W/m²"), ("kg_m2", "kg m²"), ("rad_s", "rad/s"), ("m_s2", "m/s²"), ("w_k", "W/K"), ("kj", "kJ"), ("mj", "MJ"), ("nm", "N m"), ("n_m", "N m"),
+    ("um", "µm"), ("mm", "mm"), ("km", "km"), ("rpm", "rpm"), ("bar", "bar"), ("pct", "%"), ("ms", "ms"), ("hz", "Hz"), ("kg", "kg"), ("mg", "mg"),
+    ("c", "°C"), ("k", "K"), ("s", "s"), ("h", "h"), ("g", "g"), ("m", "m"),
+)  # fmt: skip
+
+
+def words(key: str) -> str:
+    """A JSON key as words with its unit in brackets: `torque_rest_nm` is `torque rest (N m)`."""
+    for suffix, unit in SPELLED:
+        if key.endswith(f"_{suffix}") and "_per_" not in key.removesuffix(f"_{suffix}") + "_":
+            return f"{key.removesuffix(f'_{suffix}').replace('_', ' ')} ({unit})"
+    return key.replace("_", " ")
+
+
+def unit_words(unit: str) -> str:
+    """A unit as the files write it, as it is printed: um -> µm, mm3 -> mm³, degC -> °C."""
+    text = unit.replace("degC", "°C").replace("mm3", "mm³").replace("mm2", "mm²").replace("^2", "²").replace("^3", "³")
+    return "µm" + text[2:] if text.startswith("um") else text
 
 
 def why_missing(data: Any, key: str) -> str | None:

@@ -62,7 +62,9 @@ def _accepted(annotation: Any) -> str:
     words = [a for a in get_args(annotation) if isinstance(a, str)]
     if words:
         return " / ".join(words)
-    return {bool: "true / false", int: "whole number", float: "number with unit", str: "text"}.get(annotation, "see meaning")
+    return {bool: "true / false", int: "whole number", float: "number with unit", str: "text"}.get(
+        annotation, "see meaning"
+    )
 
 
 def tables_page() -> str:

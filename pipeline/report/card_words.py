@@ -1,0 +1,69 @@
+"""What a test's card says, in the units an engineer writes: rows for the pages and the sheet."""
+
+import math
+from typing import Any
+
+from pipeline.archive.card import Card
+
+
+def identity_rows(card: Card) -> list[tuple[str, str]]:
+    """Who and what was tested, on which rig, when; free text as it was written."""
+    rows = [
+        ("Compound", card.compound), ("Batch", card.batch), ("Specimen", card.specimen), ("Date", card.date.isoformat()),
+        ("Rig", card.rig), ("Procedure", card.procedure or "not given"),
+    ]  # fmt: skip
+    if card.notes:
+        rows.append(("Notes", card.notes))
+    return rows
+
+
+def brake_values(card: Card) -> dict[str, tuple[str, Any, str]]:
+    """name -> (words, value, unit) of the brake's and the rig's figures; value None where the card gives none."""
+    brake, disc = card.brake, card.brake.disc
+    ring = brake.friction_ring
+
+    def mm(value: float | None) -> float | None:
+        return None if value is None else value * 1e3
+
+    return {
+        "inertia": ("Inertia at the brake shaft", card.inertia, "kg m²"),
+        "inertia_mechanical": ("of it mechanical", card.inertia_mechanical, "kg m²"),
+        "rolling_radius": ("Rolling radius", mm(card.rolling_radius), "mm"),
+        "effective_radius": ("Effective radius stated", mm(brake.effective_radius), "mm"),
+        "ring_outer": ("Friction ring, outer diameter", mm(ring.outer_diameter) if ring else None, "mm"),
+        "ring_inner": ("Friction ring, inner diameter", mm(ring.inner_diameter) if ring else None, "mm"),
+        "piston_area": ("Piston area, one side", brake.piston_area * 1e4, "cm²"),
+        "pad_area": ("Friction face of one pad", brake.pad_area * 1e4, "cm²"),
+        "pads": ("Pads, both sides", brake.pads, ""),
+        "efficiency": ("Efficiency", brake.efficiency, ""),
+        "threshold_pressure": ("Threshold pressure", brake.threshold_pressure / 1e5, "bar"),
+        "disc_mass": ("Disc mass", disc.mass, "kg"),
+        "disc_thickness": ("Disc thickness, new", mm(disc.thickness), "mm"),
+        "disc_minimum_thickness": ("Disc thickness, minimum", mm(disc.minimum_thickness), "mm"),
+    }
+
+
+def block_rows(card: Card) -> list[list[str]]:
+    """The schedule, one row a block: name, purpose, kind, stops, speeds, level held, temperature at start."""
+    rows = []
+    for block in card.blocks:
+        rpm = [f"{w * 30 / math.pi:.0f}" for w in (block.speed_start, block.speed_end)]
+        speed = rpm[0] if block.kind == "drag" else f"{rpm[0]} to {rpm[1]}"
+        held = {
+            "pressure": None if block.pressure is None else f"{block.pressure / 1e5:.3g} bar",
+            "torque": None if block.torque is None else f"{block.torque:.4g} N m",
+            "deceleration": None if block.deceleration is None else f"{block.deceleration:.3g} m/s²",
+        }[block.control]
+        start = "not stated" if block.initial_temperature is None else f"{block.initial_temperature - 273.15:.0f} °C"
+        rows.append(
+            [
+                block.name,
+                block.purpose,
+                block.kind,
+                str(block.stops),
+                f"{speed} rpm",
+                f"{block.control} {held or 'not stated'}",
+                start,
+            ]
+        )
+    return rows

@@ -1,0 +1,85 @@
+"""From figures and words to an HTML file that opens from disk, without a network and without a server.
+
+plotly.js (about 5 MB) is written once beside the pages of a method, under a name that carries its digest, and referenced
+relatively: a thousand pages share it. All text passes through autoescaping templates; JSON inside a page has `<`, `>` and `&`
+written as escapes, so that no text of a user can end the script element.
+"""
+
+import hashlib
+import json
+import os
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from pipeline.results import whole
+
+TEMPLATES = Path(__file__).parent / "templates"
+#: nothing may be loaded but the page itself and the shared script beside it
+POLICY = (
+    "default-src 'none'; script-src 'self' file: 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; "
+    "connect-src 'none'; base-uri 'none'; form-action 'none'"
+)
+STATIC_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+
+
+@lru_cache(maxsize=1)
+def environment() -> jinja2.Environment:
+    """Templates of the package; autoescape always on, an unknown name is an error."""
+    made = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["css"] = Markup((TEMPLATES / "house.css").read_text(encoding="utf-8"))
+    return made
+
+
+def page(template: str, **content: Any) -> str:
+    """The template filled; `content` is escaped unless it is Markup of ours."""
+    defaults = {"plotly": None, "policy": POLICY if content.get("plotly") else STATIC_POLICY}
+    return environment().get_template(template).render(**{**defaults, **content})
+
+
+def script_json(content: Any) -> Markup:
+    """JSON for a script element: can't close it, whatever text it holds; NaN refused."""
+    text = json.dumps(content, allow_nan=False, separators=(",", ":"), ensure_ascii=False)
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return Markup(text)
+
+
+def figures_json(figures: Mapping[str, Any]) -> Markup:
+    """The figures' data and layout, keyed by the name of their place in the page."""
+    return script_json({name: json.loads(figure.to_json()) for name, figure in figures.items()})
+
+
+def page_script() -> Markup:
+    """The script that draws the figures."""
+    return Markup((TEMPLATES / "page.js").read_text(encoding="utf-8"))
+
+
+def plotly_file(method_folder: Path) -> Path:
+    """Write plotly.js into `<method_folder>/assets`, once and whole; return its path."""
+    from plotly.offline import get_plotlyjs
+
+    content = get_plotlyjs().encode("utf-8")
+    name = f"plotly-{hashlib.sha256(content).hexdigest()[:12]}.min.js"
+    path = method_folder / "assets" / name
+    if not (path.is_file() and path.stat().st_size == len(content)):
+        with whole(path) as part:
+            part.write_bytes(content)
+    return path
+
+
+def relative(target: Path, page_file: Path) -> str:
+    """Address of `target` as written in `page_file`: relative, with forward slashes, quoted."""
+    from urllib.parse import quote
+
+    return quote(Path(os.path.relpath(target, page_file.parent)).as_posix())

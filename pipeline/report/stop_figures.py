@@ -1,0 +1,268 @@
+"""Interactive figures of the stops: friction against conditions, in time order, inside the stop, energy balance."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+
+from pipeline.report import frame, palette
+
+ATTRIBUTION = {"initial": "temperature_initial_c", "mean": "temperature_mean_c", "peak": "temperature_peak_c",
+               "end": "temperature_end_c"}  # fmt: skip
+MU = "Friction coefficient µ"
+HOVER = (
+    "stop %{customdata[0]}, %{customdata[1]}<br>µ %{customdata[2]:.3f} (u %{customdata[3]:.3f})<br>"
+    "%{customdata[4]:.0f} °C at start, %{customdata[5]:.1f} bar, %{customdata[6]:.0f} rpm<br>"
+    "%{customdata[7]:.0f} kJ, status %{customdata[8]}<extra></extra>"
+)
+
+
+def _custom(stops: pl.DataFrame) -> list[list[Any]]:
+    columns = [
+        "stop",
+        "block",
+        "mu",
+        "mu_u",
+        "temperature_initial_c",
+        "pressure_bar",
+        "speed_start_rpm",
+        "energy_kj",
+        "status",
+    ]
+    rows = stops.select(columns).rows()
+    return [[frame.label(v) if isinstance(v, str) else v for v in row] for row in rows]
+
+
+def temperature_column(attribution: str) -> tuple[str, str]:
+    """Column of stops.parquet and words of the method's temperature."""
+    words = {"initial": "Disc temperature at stop start", "mean": "Mean disc temperature in the stop",
+             "peak": "Peak disc temperature", "end": "Disc temperature at stop end"}  # fmt: skip
+    return ATTRIBUTION.get(attribution, "temperature_initial_c"), words.get(attribution, words["initial"])
+
+
+def add_stop_points(fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu") -> go.Figure:
+    """One marker trace per purpose; suspect stops open; rejected ones have no mu and are not drawn."""
+    usable = stops.filter(pl.col(x).is_not_null() & pl.col(y).is_not_null())
+    present = usable["purpose"].fill_null("").unique().to_list()
+    for name in [p for p in palette.PURPOSES if p in present] + sorted(set(present) - set(palette.PURPOSES)):
+        colour, symbol, _, words = palette.purpose(name)
+        for status in ("ok", "suspect"):
+            part = usable.filter((pl.col("purpose").fill_null("") == name) & (pl.col("status") == status))
+            if part.is_empty():
+                continue
+            suspect = status == "suspect"
+            fig.add_scatter(
+                x=frame.trimmed(part[x]), y=frame.trimmed(part[y]), mode="markers", hovertemplate=HOVER,
+                name=words + (" (suspect)" if suspect else ""), customdata=_custom(part),
+                marker={"color": colour, "size": 8, "symbol": symbol.removesuffix("-open") + ("-open" if suspect or symbol.endswith("-open") else ""),
+                        "line": {"width": 1.4 if suspect or symbol.endswith("-open") else 0.6, "color": colour if suspect or symbol.endswith("-open") else "#ffffff"}},
+            )  # fmt: skip
+    return fig
+
+
+def add_curve(fig: go.Figure, curve: list[Mapping[str, Any]]) -> go.Figure:
+    """Fitted curve with the band of the mean and the tolerance band; nothing outside the support."""
+    if not curve:
+        return fig
+    x = [point["temperature_c"] for point in curve]
+    for low, high, colour, name in (
+        ("tolerance_low", "tolerance_high", palette.TOLERANCE, "tolerance band, one future stop"),
+        ("low", "high", palette.BAND, "confidence band of the mean"),
+    ):
+        lows, highs = [p.get(low) for p in curve], [p.get(high) for p in curve]
+        if all(v is not None for v in lows + highs):
+            fig.add_scatter(x=x, y=highs, mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
+            fig.add_scatter(
+                x=x,
+                y=lows,
+                mode="lines",
+                line={"width": 0},
+                fill="tonexty",
+                fillcolor=colour,
+                name=name,
+                hoverinfo="skip",
+            )
+    fig.add_scatter(
+        x=x, y=[p.get("mu") for p in curve], mode="lines", name="curve at reference conditions",
+        line={"color": palette.ACCENT, "width": 2.5}, hovertemplate="%{x:.0f} °C: µ %{y:.3f}<extra>curve</extra>",
+    )  # fmt: skip
+    return fig
+
+
+def friction_temperature(
+    stops: pl.DataFrame, friction: Mapping[str, Any], *, attribution: str = "initial"
+) -> go.Figure:
+    """mu of the stops against the method's temperature with curve, bands, window and the wanted band of mu.
+
+    The wanted band is friction.json's `wanted_band` {"low", "high"}, where the stage had one.
+    """
+    column, words = temperature_column(attribution)
+    fig = frame.figure(frame.axis(words, "°C"), frame.axis(MU, "", rangemode="tozero"), height=480)
+    wanted = friction.get("wanted_band")
+    if wanted:
+        fig.add_hrect(y0=wanted["low"], y1=wanted["high"], fillcolor=palette.WANTED, line_width=0, layer="below",
+                      annotation={"text": "wanted band of µ", "font": {"size": 11, "color": palette.MUTED}},
+                      annotation_position="top left")  # fmt: skip
+    window = friction.get("window")
+    if window:
+        for end, at in (("low_c", "bottom right"), ("high_c", "bottom left")):
+            fig.add_vline(x=window[end], line={"color": palette.ACCENT, "dash": "dash", "width": 1.5},
+                          annotation={"text": f"window {'from' if end == 'low_c' else 'to'} {window[end]:.0f} °C", "font": {"size": 11, "color": palette.ACCENT}},
+                          annotation_position=at)  # fmt: skip
+    add_curve(fig, friction.get("curve") or [])
+    add_stop_points(fig, stops, column)
+    return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
+
+
+def friction_energy(stops: pl.DataFrame) -> go.Figure:
+    """mu of the stops against energy density of the pads' friction area."""
+    fig = frame.figure(
+        frame.axis("Energy density, of pad area", "J/mm²", rangemode="tozero"), frame.axis(MU, "", rangemode="tozero")
+    )
+    add_stop_points(fig, stops, "energy_density_j_mm2")
+    return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
+
+
+def averages(stops: pl.DataFrame) -> go.Figure:
+    """The three averages less the nominal one, against initial temperature: where the choice of average matters."""
+    fig = frame.figure(
+        frame.axis("Disc temperature at stop start", "°C"), frame.axis("Difference from nominal µ", ""), height=330
+    )
+    columns = (("mu_time", "by time"), ("mu_distance", "by distance"), ("mu_energy", "by energy"))
+    for index, (column, name) in enumerate(columns):
+        colour, symbol, _ = palette.series(index)
+        part = stops.filter(
+            pl.col(column).is_not_null() & pl.col("mu").is_not_null() & pl.col("temperature_initial_c").is_not_null()
+        )
+        if part.is_empty():
+            continue
+        fig.add_scatter(
+            x=frame.trimmed(part["temperature_initial_c"]), y=frame.trimmed(part[column] - part["mu"], 4), mode="markers",
+            name=f"average {name}", customdata=_custom(part), hovertemplate=HOVER, marker={"color": colour, "symbol": symbol, "size": 7},
+        )  # fmt: skip
+    return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
+
+
+def shade_blocks(fig: go.Figure, stops: pl.DataFrame, *, names: bool = True) -> list[tuple[str, int, int]]:
+    """Background of blocks in time order (x = stop number), with names where there is room for them."""
+    runs = frame.blocks_of(stops["block"].to_list(), stops["stop"].to_list())
+    purposes = dict(zip(stops["block"].fill_null("no block"), stops["purpose"], strict=True))
+    total = max(len(stops), 1)
+    for position, (name, first, last) in enumerate(runs):
+        colour = palette.purpose(purposes.get(name))[0]
+        fig.add_shape(type="rect", xref="x", yref="paper", x0=first - 0.5, x1=last + 0.5, y0=0, y1=1, line={"width": 0},
+                      fillcolor=colour, opacity=0.10 if position % 2 else 0.17, layer="below")  # fmt: skip
+        if names and (last - first + 1) >= 0.02 * total:
+            fig.add_annotation(x=(first + last) / 2, y=1.0, yref="paper", yanchor="bottom", text=frame.label(name)[:22], showarrow=False,
+                               textangle=-38, xanchor="left", font={"size": 10, "color": palette.MUTED})  # fmt: skip
+    return runs
+
+
+def time_order(stops: pl.DataFrame) -> go.Figure:
+    """mu in the order run, with each stop's range (2nd to 98th percentile) and bite, over the blocks."""
+    fig = frame.figure(
+        frame.axis("Stop, in the order run", "number"), frame.axis(MU, "", rangemode="tozero"), height=520,
+        margin={"l": 70, "r": 48, "t": 90, "b": 100}, legend={"orientation": "h", "y": -0.18, "yanchor": "top", "x": 0},
+    )  # fmt: skip
+    if stops.is_empty():
+        return frame.say(fig, "no stops")
+    shade_blocks(fig, stops)
+    ranged = stops.filter(pl.col("mu_min").is_not_null() & pl.col("mu_max").is_not_null())
+    if not ranged.is_empty():
+        x = [v for stop in ranged["stop"] for v in (stop, stop, None)]
+        y = [
+            v
+            for low, high in zip(frame.trimmed(ranged["mu_min"]), frame.trimmed(ranged["mu_max"]), strict=True)
+            for v in (low, high, None)
+        ]
+        fig.add_scatter(
+            x=x,
+            y=y,
+            mode="lines",
+            name="2nd to 98th percentile in the stop",
+            hoverinfo="skip",
+            line={"color": "#b9c1c7", "width": 1.2},
+        )
+    bite = stops.filter(pl.col("mu_bite").is_not_null())
+    if not bite.is_empty():
+        fig.add_scatter(x=bite["stop"].to_list(), y=frame.trimmed(bite["mu_bite"]), mode="markers", name="bite (first half second)",
+                        marker={"symbol": "line-ew-open", "size": 8, "color": palette.ALARM, "line": {"width": 1.6}},
+                        hovertemplate="stop %{x}: bite %{y:.3f}<extra></extra>")  # fmt: skip
+    add_stop_points(fig, stops.with_columns(pl.col("stop").cast(pl.Float64).alias("_order")), "_order")
+    rejected = stops.filter(pl.col("status") == "rejected")
+    if not rejected.is_empty():
+        fig.add_scatter(x=rejected["stop"].to_list(), y=[0.0] * len(rejected), mode="markers", name="rejected (no µ, energy kept)", cliponaxis=False,
+                        marker={"symbol": "x-thin-open", "size": 9, "color": palette.ALARM, "line": {"width": 2}},
+                        hovertemplate="stop %{x}: rejected<extra></extra>")  # fmt: skip
+    return fig
+
+
+def energy_balance(stops: pl.DataFrame) -> go.Figure:
+    """Energy ratio of every stop in the order run; 1 is a healthy rig."""
+    fig = frame.figure(
+        frame.axis("Stop, in the order run", "number"), frame.axis("Energy ratio, friction / kinetic", ""), height=300
+    )
+    part = stops.filter(pl.col("energy_ratio").is_not_null())
+    if part.is_empty():
+        return frame.say(
+            fig, "no stop has an energy ratio (drags have none; a simulated inertia needs the drive's torque)"
+        )
+    fig.add_hline(y=1.0, line={"color": palette.INK, "width": 1})
+    fig.add_scatter(x=part["stop"].to_list(), y=frame.trimmed(part["energy_ratio"]), mode="markers", name="stops", customdata=_custom(part),
+                    hovertemplate="stop %{x}: ratio %{y:.4f}<extra></extra>", marker={"color": palette.ACCENT, "size": 6})  # fmt: skip
+    low, high = part["energy_ratio"].min(), part["energy_ratio"].max()
+    fig.update_yaxes(range=[min(low - 0.005, 0.97), max(high + 0.005, 1.03)])
+    fig.update_layout(showlegend=False)
+    return fig
+
+
+def shown_stops(stops: pl.DataFrame, traces: pl.DataFrame, most: int = 240) -> list[int]:
+    """Stops whose traces the overview draws: all, or an even choice within each block when there are more."""
+    have = set(traces["stop"].unique().to_list())
+    numbers = [s for s in stops["stop"].to_list() if s in have]
+    if len(numbers) <= most:
+        return numbers
+    kept: list[int] = []
+    for _, group in stops.filter(pl.col("stop").is_in(numbers)).group_by("block", maintain_order=True):
+        kept += frame.spread(group["stop"].to_list(), max(2, round(most * len(group) / len(numbers))))
+    return sorted(kept)
+
+
+def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, against: str, chosen: list[int]) -> go.Figure:
+    """mu inside the stops against `time_s` or `disc_temperature_c`, one line a stop, coloured by purpose."""
+    x_axis = (
+        frame.axis("Time from brake start", "s")
+        if against == "time_s"
+        else frame.axis("Disc temperature in the stop", "°C")
+    )
+    fig = frame.figure(x_axis, frame.axis(MU, "", rangemode="tozero"), height=440)
+    inside = traces.filter(pl.col("mu").is_not_null() & pl.col("stop").is_in(chosen))
+    if inside.is_empty():
+        return frame.say(fig, "no traces")
+    purpose_of = dict(zip(stops["stop"], stops["purpose"], strict=True))
+    lines: dict[str, tuple[list, list, list]] = {}
+    for (stop,), group in inside.group_by(["stop"], maintain_order=True):
+        x, y, custom = lines.setdefault(purpose_of.get(stop) or "", ([], [], []))
+        x += [*frame.trimmed(group[against], 4), None]
+        y += [*frame.trimmed(group["mu"], 4), None]
+        custom += [stop] * (len(group) + 1)
+    for name in [p for p in (*palette.PURPOSES, *sorted(lines)) if p in lines]:
+        if any(trace.meta == name for trace in fig.data):
+            continue
+        x, y, custom = lines[name]
+        colour, _, _, words = palette.purpose(name)
+        unit = "s" if against == "time_s" else "°C"
+        fig.add_scatter(x=x, y=y, mode="lines", name=words, customdata=custom, meta=name, line={"color": colour, "width": 1.1}, opacity=0.75,
+                        hovertemplate="stop %{customdata}: µ %{y:.3f} at %{x} " + unit + "<extra></extra>")  # fmt: skip
+    return fig
+
+
+def stop_curves(traces: pl.DataFrame, most: int = 1200) -> dict[str, dict[str, list[float | None]]]:
+    """Every stop's own curves for the page's stop viewer: {stop: {column: values}}."""
+    columns = ["time_s", "speed_rpm", "torque_nm", "pressure_bar", "disc_temperature_c", "mu"]
+    chosen = frame.spread(traces["stop"].unique(maintain_order=True).to_list(), most)
+    curves = {}
+    for (stop,), group in traces.filter(pl.col("stop").is_in(chosen)).group_by(["stop"], maintain_order=True):
+        curves[str(stop)] = {name: frame.trimmed(group[name], 4) for name in columns}
+    return curves

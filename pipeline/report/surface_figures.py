@@ -1,0 +1,51 @@
+"""Friction as a surface over two conditions, as a heat map with contour lines, the stops on top, and nothing outside the data.
+
+A heat map rather than a solid surface: values can be read off, it prints, and the unsupported region stays blank.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+
+from pipeline.report import frame, palette
+from pipeline.report.stop_figures import HOVER, MU, _custom
+
+CONDITIONS = {
+    "temperature_c": ("Disc temperature", "°C", "temperature_initial_c"),
+    "energy_density_j_mm2": ("Energy density, of pad area", "J/mm²", "energy_density_j_mm2"),
+    "pressure_bar": ("Pressure", "bar", "pressure_bar"),
+    "speed_rpm": ("Speed at start", "rpm", "speed_start_rpm"),
+}
+
+
+def surfaces(friction: Mapping[str, Any], stops: pl.DataFrame) -> list[tuple[str, go.Figure]]:
+    """One (title, figure) for each surface of friction.json: {"x", "y", "x_values", "y_values", "mu": rows of y, null unsupported}."""
+    found = []
+    for surface in friction.get("surfaces") or []:
+        x, y = CONDITIONS.get(surface.get("x")), CONDITIONS.get(surface.get("y"))
+        if x is None or y is None:
+            continue
+        title = f"{x[0]} and {y[0][0].lower()}{y[0][1:]}"
+        found.append((title, surface_map(surface, stops, x, y)))
+    return found
+
+
+def surface_map(
+    surface: Mapping[str, Any], stops: pl.DataFrame, x: tuple[str, str, str], y: tuple[str, str, str]
+) -> go.Figure:
+    """Heat map with contours of mu over two conditions; blank where the data do not support it; stops as points."""
+    fig = frame.figure(frame.axis(x[0], x[1]), frame.axis(y[0], y[1]), height=430, showlegend=False)
+    fig.add_contour(
+        x=surface["x_values"], y=surface["y_values"], z=surface["mu"], colorscale=palette.HEAT, connectgaps=False,
+        contours={"coloring": "heatmap", "showlabels": True, "labelfont": {"size": 11, "color": palette.INK}},
+        line={"width": 0.8, "color": "rgba(34,40,46,0.55)"}, colorbar={"title": {"text": MU, "side": "right"}, "thickness": 14},
+        hovertemplate=f"%{{x:.3g}} {x[1]}, %{{y:.3g}} {y[1]}: µ %{{z:.3f}}<extra>map</extra>",
+    )  # fmt: skip
+    part = stops.filter((pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col("mu").is_not_null()
+                        & pl.col(x[2]).is_not_null() & pl.col(y[2]).is_not_null())  # fmt: skip
+    if not part.is_empty():
+        fig.add_scatter(x=frame.trimmed(part[x[2]]), y=frame.trimmed(part[y[2]]), mode="markers", name="stops", customdata=_custom(part), hovertemplate=HOVER,
+                        marker={"size": 6, "color": "rgba(255,255,255,0.85)", "line": {"width": 1, "color": palette.INK}})  # fmt: skip
+    return fig

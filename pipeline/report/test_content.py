@@ -1,0 +1,275 @@
+"""What a test's page shows, as plain rows of text: from the stages' files to words, nothing computed that decides."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from pipeline.report import numbers, verdicts, wear_figures
+
+STATUSES = ("ok", "suspect", "rejected")
+RATE_UNITS = {
+    "um_per_stop": "µm per stop", "um_per_stop_per_face": "µm per stop per face", "mm3_per_mj": "mm³/MJ", "mm3_per_n_m": "mm³/(N m)",
+    "mg_per_stop": "mg per stop",
+}  # fmt: skip
+
+
+def count_rows(stops: pl.DataFrame, channels: Mapping[str, Any], summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Recordings and stops by status, and the energy balance in a line."""
+    recordings = channels.get("recordings") or []
+    unread = sum(1 for r in recordings if r.get("error"))
+    copies = sum(1 for r in recordings if r.get("duplicate_of"))
+    by_status = dict(stops["status"].value_counts().iter_rows()) if len(stops) else {}
+    loaded = (
+        f"{len(recordings)}"
+        + (f", {unread} unreadable" if unread else "")
+        + (f", {copies} exact copies left out" if copies else "")
+    )
+    rows = [("Recordings", loaded), ("Brake applications", str(len(stops)))]
+    rows += [(f"of them {name}", str(by_status.get(name, 0))) for name in STATUSES]
+    missing = summary.get("missing") or []
+    if missing:
+        rows.append(("Missing recordings (counted from the schedule)", str(len(missing))))
+    balance = summary.get("energy_balance") or {}
+    ratio = balance.get("ratio_median")
+    if numbers.is_number(ratio):
+        scatter = balance.get("ratio_scatter")
+        rows.append(
+            (
+                "Energy ratio, median",
+                f"{ratio:.4f}" + (f", scatter {scatter:.4f} per stop" if numbers.is_number(scatter) else ""),
+            )
+        )
+    else:
+        rows.append(
+            (
+                "Energy ratio, median",
+                f"not given: {numbers.why_missing(balance, 'ratio_median') or 'no stop has an energy ratio'}",
+            )
+        )
+    common = summary.get("mu_u_common_relative")
+    rows.append(("Common part of the uncertainty of µ", f"{common * 100:.2f} % (calibration, radius, area)" if numbers.is_number(common)
+                 else f"not given: {numbers.why_missing(summary, 'mu_u_common_relative') or 'no sensor limits stated'}"))  # fmt: skip
+    return rows
+
+
+def balance_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Energy balance fit, offsets, drag and lag of the whole test; candidates in words."""
+    rows = []
+    for title, key in (
+        ("Energy balance", "energy_balance"),
+        ("Offset", "offsets"),
+        ("Drag torque", "drag"),
+        ("Lag", "lag"),
+        ("Lag", "lag_s"),
+    ):
+        value = summary.get(key)
+        if isinstance(value, Mapping):
+            rows += [(f"{title}: {name}", text) for name, text in verdicts.evidence_rows(value)]
+        elif numbers.is_number(value):
+            rows.append((f"{title} (s)", f"{value:.4f}"))
+    return rows
+
+
+def excluded_rows(stops: pl.DataFrame, findings: list[Mapping[str, Any]]) -> list[list[str]]:
+    """Every stop that is not ok, with the messages of its findings (codes where no message is found)."""
+    messages: dict[int, list[str]] = {}
+    for item in findings:
+        if item.get("stop") is not None and item["severity"] in ("suspect", "rejected"):
+            messages.setdefault(item["stop"], []).append(item["message"])
+    rows = []
+    for row in stops.filter(pl.col("status") != "ok").iter_rows(named=True):
+        reasons = (
+            messages.get(row["stop"])
+            or [code.replace("_", " ") for code in row["findings"] or []]
+            or ["no reason is written"]
+        )
+        energy = numbers.plain(row["energy_kj"], "kJ") if row["energy_kj"] is not None else numbers.MISSING
+        rows.append([str(row["stop"]), row["block"] or "no block", row["status"], "; ".join(reasons), energy])
+    return rows
+
+
+def budget_rows(summary: Mapping[str, Any]) -> list[list[str]]:
+    """Uncertainty budget of mu: source, relative standard uncertainty in per cent, common or per stop."""
+    return [
+        [str(row.get("source")), f"{row['relative_u'] * 100:.2f}" if numbers.is_number(row.get("relative_u")) else
+         f"not given: {numbers.why_missing(row, 'relative_u') or 'not stated'}", str(row.get("part") or "")]
+        for row in summary.get("budget") or []
+    ]  # fmt: skip
+
+
+def interval_text(value: Any, unit: str = "", key: str = "value") -> str:
+    """A {"value","low","high"} object or number as text with its unit, or why it is missing."""
+    if isinstance(value, Mapping) and numbers.is_number(value.get("value")):
+        return numbers.with_interval(value["value"], value.get("low"), value.get("high"), unit) + numbers.unit_suffix(
+            unit
+        )
+    if numbers.is_number(value):
+        return numbers.plain(value, unit) + numbers.unit_suffix(unit)
+    return f"{numbers.MISSING}: {numbers.why_missing(value, key) or 'no such data in this test'}"
+
+
+def reference_text(friction: Mapping[str, Any]) -> str:
+    """The reference conditions in a phrase."""
+    reference = friction.get("reference") or {}
+    parts = (
+        ("temperature_c", "°C", 0),
+        ("pressure_bar", "bar", 1),
+        ("speed_rpm", "rpm", 0),
+        ("energy_density_j_mm2", "J/mm²", 1),
+    )
+    given = [f"{reference[k]:.{d}f}\u00a0{u}" for k, u, d in parts if numbers.is_number(reference.get(k))]
+    return f"({', '.join(given)})" if given else "(not given: no check or map stops)"
+
+
+def friction_rows(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Window, sensitivities, bedding, fade, recovery and cold friction as name and value."""
+    rows: list[tuple[str, str]] = []
+    window = friction.get("window") or {}
+    if window:
+        rows.append(
+            (
+                "Mean µ in the window",
+                interval_text(
+                    {"value": window.get("mu_mean"), "low": window.get("mu_low"), "high": window.get("mu_high")}
+                ),
+            )
+        )
+        rows.append(
+            (
+                "Tolerance band",
+                f"covers {window['coverage'] * 100:.0f} % of single stops at {window['confidence'] * 100:.0f} % confidence",
+            )
+        )
+    words = {
+        "temperature_per_100c": "per 100 K",
+        "pressure_per_10bar": "per 10 bar",
+        "speed_per_100rpm": "per 100 rpm",
+        "energy_per_j_mm2": "per J/mm²",
+    }
+    sensitivity = friction.get("sensitivity") or {}
+    for key, unit in words.items():
+        value = sensitivity.get(key)
+        why = numbers.why_missing(sensitivity, key) or numbers.why_missing(value, "value") or "the design does not tell"
+        name = f"Sensitivity to {key.split('_')[0]}"
+        rows.append(
+            (
+                name,
+                f"{interval_text(value)} {unit}"
+                if value and value.get("value") is not None
+                else f"{numbers.MISSING}: {why}",
+            )
+        )
+    for key, name in (
+        ("bedding", "Bedding, stops to 3 % of the asymptote"),
+        ("fade", "Fade index (1 = unchanged)"),
+        ("recovery", "Recovery index (1 = unchanged)"),
+    ):
+        value = friction.get(key)
+        if not value:
+            rows.append(
+                (name, f"{numbers.MISSING}: {numbers.why_missing(friction, key) or 'no such block in this test'}")
+            )
+        elif key == "bedding":
+            rows.append(
+                (
+                    name,
+                    interval_text(
+                        {
+                            "value": value.get("stops"),
+                            "low": value.get("low"),
+                            "high": value.get("high"),
+                            "why": numbers.why_missing(value, "stops"),
+                        }
+                    ),
+                )
+            )
+        else:
+            text = interval_text(value.get("index"))
+            if key == "fade" and numbers.is_number(value.get("mu_min")):
+                text += f"; lowest µ {value['mu_min']:.3f} at {value['temperature_c']:.0f} °C"
+            rows.append((name, text))
+    for key, name, unit in (
+        ("cold_mu", "Cold friction", ""),
+        ("transition_c", "Transition temperature", "°C"),
+        ("plateau_mu", "Plateau", ""),
+    ):
+        if friction.get(key) is not None:
+            rows.append((name, interval_text(friction[key], unit)))
+    return rows
+
+
+def _rate_name(key: str) -> str:
+    return {"um": "thickness", "mm3": "volume", "mg": "mass"}.get(key.split("_")[0], key.replace("_", " "))
+
+
+def wear_rate_rows(wear: Mapping[str, Any]) -> list[list[str]]:
+    """Rates of every component with intervals."""
+    rows = []
+    for component, found in sorted((wear.get("components") or {}).items()):
+        for key, value in (found.get("rates") or {}).items():
+            if isinstance(value, Mapping):
+                unit = RATE_UNITS.get(key, key.replace("_", " "))
+                rows.append([wear_figures.name_of(component), _rate_name(key), interval_text(value), unit])
+    return rows
+
+
+def wear_model_rows(wear: Mapping[str, Any]) -> list[list[str]]:
+    """Fitted laws with misfit, AICc, leave-one-out error, parameters and remarks."""
+    rows = []
+    for component, found in sorted((wear.get("components") or {}).items()):
+        for model in found.get("models") or []:
+            parameters = "; ".join(
+                f"{name} = {interval_text(p, numbers.unit_words(p.get('unit') or ''))}"
+                for name, p in (model.get("parameters") or {}).items()
+                if isinstance(p, Mapping)
+            )
+            remarks = [] if model.get("identified") else ["not identified"]
+            remarks += ["effective parameters (dwell unknown)"] if model.get("effective") else []
+            remarks += [str(model["why"])] if model.get("why") else []
+            figures = [
+                f"{model[k]:.{d}f}" if numbers.is_number(model.get(k)) else numbers.MISSING
+                for k, d in (("chi2_per_dof", 2), ("aicc", 1), ("loo_rmse_um", 2))
+            ]
+            chosen = "yes" if model.get("model") == found.get("chosen") else ""
+            rows.append(
+                [
+                    wear_figures.name_of(component),
+                    str(model.get("model")),
+                    chosen,
+                    *figures,
+                    parameters or numbers.MISSING,
+                    "; ".join(remarks),
+                ]
+            )
+    return rows
+
+
+def finding_rows(findings: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Findings for the table: where, and the evidence as text."""
+    rows = []
+    for item in findings:
+        where = [str(item[k]) for k in ("file", "channel") if item.get(k)]
+        if numbers.is_number(item.get("start_s")):
+            end = f" to {item['end_s']:.2f}" if numbers.is_number(item.get("end_s")) else ""
+            where.append(f"{item['start_s']:.2f}{end} s")
+        evidence = "; ".join(f"{name}: {value}" for name, value in verdicts.evidence_rows(item["evidence"]))
+        rows.append(
+            {
+                **{k: item[k] for k in ("code", "severity", "stop", "message", "action")},
+                "where": ", ".join(where),
+                "evidence_text": evidence,
+            }
+        )
+    return rows
+
+
+def stamp_rows(sources: Mapping[str, Mapping[str, Any]]) -> list[list[str]]:
+    """One row a result: software, revision, digests of its inputs."""
+    rows = []
+    for name, content in sources.items():
+        stamp = content.get("stamp")
+        if isinstance(stamp, Mapping):
+            inputs = ", ".join(f"{k} {v}" for k, v in (stamp.get("inputs") or {}).items())
+            rows.append([name, str(stamp.get("software") or ""), str(stamp.get("revision") or ""), inputs])
+    return rows

@@ -1,0 +1,228 @@
+"""`stopsheet test_page`: findings.json and test.html of one test.
+
+The rim: reads what the stages before wrote, merges the findings, draws the figures, writes both files whole. A test that
+can't be used gets both too: the finding and a page that says why.
+"""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+
+from pipeline import vocabulary
+from pipeline.archive.card import Card, load_card
+from pipeline.errors import InputError
+from pipeline.findings import finding
+from pipeline.method import from_stage_settings
+from pipeline.method.reduction import Reduction
+from pipeline.report import (
+    card_words,
+    drift_figure,
+    frame,
+    merge,
+    palette,
+    render,
+    stop_figures,
+    surface_figures,
+    test_content,
+    verdicts,
+    wear_figures,
+)
+from pipeline.results import read_json, write_json, write_text
+
+STAGES = ("summary", "stops_findings", "friction", "wear", "wear_findings", "drift")
+
+
+def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, renamed: str | None, into: Path) -> None:
+    """Write `into`/findings.json and `into`/test.html.
+
+    `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages,
+    `record` the ingest record, `rigs` the method's rigs.json, `settings` the method as canonical JSON, `renamed` the folder
+    name that the compound got to keep it apart from another. plotly.js is written beside the method's pages when not there.
+    """
+    test = folder.name
+    found = load(into, record, rigs)
+    unusable = why_unusable(found)
+    raised = [found[name] for name in ("channels", *STAGES, "rigs")]
+    if renamed:
+        raised.append([finding("compound_renamed", _renamed(renamed)).as_dict()])
+    findings = merge.merged(test, method, raised, unusable=unusable)
+    write_json(into / "findings.json", findings)
+    script = render.plotly_file(into.parent.parent)
+    reduction = from_stage_settings(settings).reduction
+    content = context(test, method, found, findings["findings"], folder, unusable, reduction)
+    page_file = into / "test.html"
+    write_text(page_file, render.page("test.html", plotly=render.relative(script, page_file), **content))
+
+
+def _renamed(slug: str) -> str:
+    return f"the compound's results stand in the folder {slug!r}, because its name alone would be empty or another compound's"
+
+
+def load(folder: Path, channels: Path, rigs: Path) -> dict[str, Any]:
+    """The stages' files by name; a missing JSON is {}, a missing table an empty one."""
+    paths: dict[str, Path] = {"channels": channels, "rigs": rigs, **{name: folder / f"{name}.json" for name in STAGES}}
+    found: dict[str, Any] = {name: read_json(path) if path.is_file() else {} for name, path in paths.items()}
+    for name, table in (("stops", vocabulary.STOPS), ("traces", vocabulary.TRACES)):
+        path = folder / f"{name}.parquet"
+        found[name] = pl.read_parquet(path) if path.is_file() else vocabulary.empty(table)
+    return found
+
+
+def why_unusable(found: Mapping[str, Any]) -> str | None:
+    """The first reason that a stage gives for the test being unusable."""
+    for name in ("channels", "summary"):
+        reason = found[name].get("unusable")
+        if reason:
+            return str(reason)
+    return None
+
+
+def _card(path: Path) -> tuple[Card | None, str | None]:
+    try:
+        return load_card(path), None
+    except InputError as error:
+        return None, str(error)
+
+
+def context(
+    test: str, method: str, found: Mapping[str, Any], findings: list[dict[str, Any]], card_path: Path, unusable: str | None,
+    reduction: Reduction,
+) -> dict[str, Any]:  # fmt: skip
+    """Everything the template prints."""
+    card, card_error = _card(card_path)
+    stops, friction, wear, drift = found["stops"], found["friction"], found["wear"], found["drift"]
+    drift_tone, drift_words = verdicts.drift_sentences(drift)
+    figures = {} if unusable else all_figures(found, reduction.temperature)
+    shown = [
+        verdicts.window_sentence(friction),
+        (drift_tone, " ".join(drift_words)),
+        _wear_verdict(wear),
+        _findings_verdict(findings),
+    ]
+    chosen = stop_figures.shown_stops(stops, found["traces"])
+    total = found["traces"]["stop"].n_unique()
+    return {
+        "title": f"Test {test}",
+        "subtitle": f"{card.compound}, batch {card.batch}, specimen {card.specimen}; method {method}"
+        if card
+        else f"method {method}",
+        "method": method,
+        "contents": CONTENTS[:1] + CONTENTS[-2:] if unusable else CONTENTS,
+        "verdicts": [("bad", f"This test cannot be used: {unusable}")] if unusable else shown,
+        "identity": card_words.identity_rows(card)
+        if card
+        else [("Test", test), ("Test card", card_error or "not read")],
+        "counts": test_content.count_rows(stops, found["channels"], found["summary"]),
+        "unusable": unusable,
+        "balance": test_content.balance_rows(found["summary"]),
+        "budget": test_content.budget_rows(found["summary"]),
+        "excluded": test_content.excluded_rows(stops, findings),
+        "reference": test_content.reference_text(friction),
+        "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
+        "average": reduction.average,
+        "friction_rows": test_content.friction_rows(friction),
+        "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise between stops.",
+        "first_stop": chosen[len(chosen) // 2] if chosen else 1,
+        "schedule": card_words.block_rows(card) if card else [],
+        "wear_notes": _wear_notes(wear),
+        "has_wear": bool(wear.get("components")),
+        "wear_rates": test_content.wear_rate_rows(wear),
+        "wear_models": test_content.wear_model_rows(wear),
+        "drift_tone": drift_tone,
+        "drift_words": drift_words,
+        "drift_evidence": verdicts.evidence_rows(drift.get("evidence")),
+        "findings": test_content.finding_rows(findings),
+        "stamps": test_content.stamp_rows({k: found[k] for k in ("channels", "summary", "friction", "wear", "drift")}),
+        "figures": figures,
+        "figures_json": render.figures_json(figures),
+        "curves_json": render.script_json({} if unusable else stop_figures.stop_curves(found["traces"])),
+        "script": render.page_script(),
+    }
+
+
+CONTENTS = [
+    ("head", "In short"), ("quality", "Data quality"), ("friction", "Friction"), ("instop", "Inside the stops"), ("order", "In the order run"),
+    ("wear", "Wear"), ("drift", "Drift"), ("findings", "Findings"), ("provenance", "Provenance"),
+]  # fmt: skip
+
+
+def all_figures(found: Mapping[str, Any], attribution: str) -> dict[str, go.Figure]:
+    """The page's figures by the name of their place."""
+    stops, traces, friction, wear = found["stops"], found["traces"], found["friction"], found["wear"]
+    chosen = stop_figures.shown_stops(stops, traces)
+    figures = {
+        "energy_balance": stop_figures.energy_balance(stops),
+        "friction_temperature": stop_figures.friction_temperature(stops, friction, attribution=attribution),
+        "friction_energy": stop_figures.friction_energy(stops),
+        "averages": stop_figures.averages(stops),
+        "time_order": stop_figures.time_order(stops),
+        "in_stop_time": stop_figures.in_stop(stops, traces, "time_s", chosen),
+        "in_stop_temperature": stop_figures.in_stop(stops, traces, "disc_temperature_c", chosen),
+        "wear_intervals": wear_figures.wear_per_interval(wear),
+        "drift": drift_figure.drift_chart(stops, found["drift"]),
+    }
+    if wear.get("components"):
+        figures["wear_predicted"] = wear_figures.measured_predicted(wear)
+        figures["wear_law"] = wear_figures.law_curve(wear)
+        figures["wear_shares"] = wear_figures.wear_shares(wear)
+    if not traces.is_empty():
+        figures["one_stop"] = one_stop()
+    for index, (_, surface) in enumerate(surface_figures.surfaces(friction, stops)):
+        figures[f"surface_{index}"] = surface
+    return figures
+
+
+def one_stop() -> go.Figure:
+    """Five empty panels over time that the page fills with the chosen stop's curves."""
+    fig = frame.figure(
+        frame.axis("Time from brake start", "s", anchor="y5"),
+        frame.axis("µ"),
+        height=680,
+        showlegend=False,
+        margin={"l": 90, "r": 48, "t": 12, "b": 56},
+    )
+    titles = ("µ", "Torque<br>(N m)", "Pressure<br>(bar)", "Speed<br>(rpm)", "Disc<br>temperature (°C)")
+    for index, title in enumerate(titles):
+        top = 1 - index * 0.205
+        key = f"yaxis{index + 1 if index else ''}"
+        fig.update_layout(
+            {
+                key: {
+                    **frame.axis(title),
+                    "domain": [max(top - 0.175, 0), top],
+                    "anchor": "x",
+                    "title": {"text": title, "font": {"size": 11.5}},
+                }
+            }
+        )
+        fig.add_scatter(x=[], y=[], mode="lines", yaxis=f"y{index + 1 if index else ''}", line={"color": palette.series(index)[0], "width": 1.8},
+                        hovertemplate="%{x:.3g} s: %{y:.4g}<extra></extra>")  # fmt: skip
+    return fig
+
+
+def _wear_notes(wear: Mapping[str, Any]) -> list[str]:
+    if wear.get("components"):
+        return [str(note) for note in wear.get("notes") or []]
+    return [
+        f"No wear: {wear.get('why') or wear.get('reason') or wear.get('unusable') or 'no wear readings belong to this test'}"
+    ]
+
+
+def _wear_verdict(wear: Mapping[str, Any]) -> tuple[str, str]:
+    said = []
+    for component, found in sorted((wear.get("components") or {}).items()):
+        rate = test_content.interval_text((found.get("rates") or {}).get("um_per_stop"))
+        law = found.get("chosen")
+        said.append(
+            f"{wear_figures.name_of(component)} {rate} µm per stop" + (f" ({law} law)" if law else ", no law chosen")
+        )
+    return ("good", f"Wear: {'; '.join(said)}.") if said else ("open", _wear_notes(wear)[0])
+
+
+def _findings_verdict(findings: list[dict[str, Any]]) -> tuple[str, str]:
+    counts = {name: sum(1 for item in findings if item["severity"] == name) for name in merge.RANK}
+    said = ", ".join(f"{count} {name}" for name, count in counts.items() if count)
+    return ("open" if counts["suspect"] or counts["rejected"] else "good"), f"Findings: {said or 'none'}."

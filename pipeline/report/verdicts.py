@@ -1,0 +1,127 @@
+"""Verdicts in words: the drift of a test, the window, the wear law. Words only; every figure comes from the stage's file."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from pipeline.report import numbers
+
+DRIFT = {
+    "none": ("good", "No drift: friction at the checks stayed where the bedded map puts it."),
+    "glazing-like": (
+        "bad",
+        "Glazing-like: friction fell and stayed low after low-power use, while the torque chain stayed steady.",
+    ),
+    "fade": ("open", "Fade: friction fell as the disc got hot within a block and came back when it was cool."),
+    "bedding-in": ("open", "Bedding-in: friction changed early and settled."),
+    "sensor": ("bad", "Sensor: what changed is the measurement, not shown to be the material."),
+    "moisture": ("open", "Moisture: the first stops after a pause were low and recovered within a few stops."),
+    "undetermined": ("open", "Undetermined: friction changed, and the recorded channels cannot tell why."),
+}
+
+
+def span(low: Any, high: Any, decimals: int = 0) -> str:
+    """` (low to high)` or nothing."""
+    if not (numbers.is_number(low) and numbers.is_number(high)):
+        return ""
+    return f" ({numbers.rounded(low, decimals)} to {numbers.rounded(high, decimals)})"
+
+
+def drift_sentences(drift: Mapping[str, Any]) -> tuple[str, list[str]]:
+    """Tone and sentences of a drift verdict: what, from where, how much, whether it came back, what is not excluded."""
+    verdict = drift.get("verdict")
+    if verdict is None:
+        return "open", [f"No drift verdict: {numbers.why_missing(drift, 'verdict') or 'drift.json gives no reason'}."]
+    tone, first = DRIFT.get(verdict, ("open", f"{verdict}."))
+    said = [first]
+    if drift.get("onset_stop") is not None:
+        said.append(
+            f"First affected stop: {drift['onset_stop']}{span(drift.get('onset_low'), drift.get('onset_high'))}."
+        )
+    loss, share = drift.get("mu_loss"), drift.get("mu_loss_share")
+    if isinstance(loss, Mapping):
+        loss = loss.get("value")
+    if isinstance(share, Mapping):
+        share = share.get("value")
+    if numbers.is_number(loss):
+        change = "fell" if loss >= 0 else "rose"
+        relative = f" ({abs(share) * 100:.1f} % of the level before)" if numbers.is_number(share) else ""
+        said.append(f"Friction {change} by {abs(loss):.3f}{relative}{_loss_interval(drift)}.")
+    if verdict not in ("none", "bedding-in"):
+        said.append(
+            {True: "It recovered afterwards.", False: "It did not recover after high-energy stops."}.get(
+                drift.get("recovered"), "Recovery was not tested: no high-energy stops followed."
+            )
+            if "recovered" in drift
+            else "Nothing is written about recovery."
+        )
+    if drift.get("also"):
+        said.append(f"Also seen: {', '.join(str(v) for v in drift['also'])}.")
+    return tone, said
+
+
+def _loss_interval(drift: Mapping[str, Any]) -> str:
+    loss = drift.get("mu_loss")
+    low, high = (
+        (loss.get("low"), loss.get("high"))
+        if isinstance(loss, Mapping)
+        else (drift.get("mu_loss_low"), drift.get("mu_loss_high"))
+    )
+    return f", 95 % interval{span(low, high, 3)}" if numbers.is_number(low) and numbers.is_number(high) else ""
+
+
+def evidence_rows(evidence: Any, prefix: str = "") -> list[tuple[str, str]]:
+    """The evidence as (item, figure) rows: nested objects flattened, an interval's ends beside its value, lists as text."""
+    rows: list[tuple[str, str]] = []
+    content = evidence if isinstance(evidence, Mapping) else {}
+    for key, value in content.items():
+        stem = key.removesuffix("_low").removesuffix("_high")
+        if stem != key and stem in content:
+            continue
+        name = f"{prefix}{numbers.words(key)}"
+        if isinstance(value, Mapping):
+            if {"value", "low", "high"} <= set(value) and numbers.is_number(value["value"]):
+                rows.append((name, numbers.with_interval(value["value"], value["low"], value["high"])))
+            elif "value" in value and value["value"] is None:
+                rows.append((name, f"{numbers.MISSING}: {numbers.why_missing(value, 'value') or 'no reason written'}"))
+            else:
+                rows += evidence_rows(value, f"{name}: ")
+        elif isinstance(value, list):
+            rows.append((name, "; ".join(one(item) for item in value) or "none"))
+        elif numbers.is_number(value) and numbers.is_number(content.get(f"{key}_low")):
+            rows.append((name, numbers.with_interval(value, content[f"{key}_low"], content.get(f"{key}_high"))))
+        else:
+            rows.append((name, one(value)))
+    return rows
+
+
+def one(value: Any) -> str:
+    """A single piece of evidence as text."""
+    if value is None:
+        return numbers.MISSING
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if numbers.is_number(value):
+        if isinstance(value, int):
+            return str(value)
+        return f"{value:.4f}" if 0.9 < abs(value) < 1.1 else f"{value:.4g}"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{numbers.words(k)} {one(v)}" for k, v in value.items())
+    if isinstance(value, list):
+        return ", ".join(one(v) for v in value)
+    return str(value)
+
+
+def window_sentence(friction: Mapping[str, Any]) -> tuple[str, str]:
+    """Tone and sentence of the friction window."""
+    window = friction.get("window")
+    if not window:
+        reason = (
+            friction.get("window_reason") or numbers.why_missing(friction, "window") or "friction.json gives no reason"
+        )
+        return "open", f"No friction window: {reason}"
+    limits = {"band": "where the tolerance band leaves the wanted band", "data": "where the data end"}
+    low, high = (f"{window[f'{end}_c']:.0f} °C" for end in ("low", "high"))
+    return "good", (
+        f"Friction window {low} to {high}; lower end {limits.get(window.get('low_limited_by'), 'not explained')}, "
+        f"upper end {limits.get(window.get('high_limited_by'), 'not explained')}."
+    )

@@ -1,0 +1,244 @@
+"""A whole method's results, hand-made to the contract, for the pages: invented numbers, no stage run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.method import Method, stage_settings
+from pipeline.results import write_json, write_parquet, write_text
+from pipeline.vocabulary import TRACES, conform
+from tests.makers import stops_frame
+
+PROGRAMME = (
+    ("bed-in", "bedding", 20), ("check 1", "check", 6), ("map low", "map", 24), ("map high", "map", 24), ("check 2", "check", 6),
+    ("fade", "fade", 10), ("recovery", "recovery", 8), ("valley duty", "duty", 24), ("check 3", "check", 6),
+)  # fmt: skip
+CARD = """\
+schema: 1
+compound: {compound}
+batch: {batch}
+specimen: {specimen}
+date: 2026-03-02
+rig: north
+procedure: characterisation
+notes: {notes}
+brake:
+  friction_ring: {{outer_diameter: 312 mm, inner_diameter: 220 mm}}
+  effective_radius: 134 mm
+  pistons_per_side: [30 mm, 34 mm, 38 mm]
+  pad_area: 52 cm^2
+  disc: {{mass: 1.7 kg, thickness: 28 mm, minimum_thickness: 24 mm, density: 1.78 g/cm^3, heat_capacity: carbon}}
+  pad: {{mass: 0.22 kg, thickness: 24 mm, minimum_thickness: 10 mm, density: 1.78 g/cm^3}}
+inertia: 22 kg m^2
+rolling_radius: 330 mm
+recordings:
+  files: recordings/*.csv
+  channels:
+    time: {{column: t, unit: s}}
+    speed: {{column: n, unit: rpm}}
+    torque: {{column: Mb, unit: N m}}
+    pressure: {{column: p, unit: bar}}
+    disc_temperature: {{column: T1, unit: degC}}
+blocks:
+  - {{name: bed-in, purpose: bedding, kind: snub, stops: 20, speed: [1500 rpm, 500 rpm], pressure: 40 bar, initial_temperature: 250 degC}}
+  - {{name: check 1, purpose: check, kind: snub, stops: 6, speed: [1500 rpm, 500 rpm], pressure: 40 bar, initial_temperature: 300 degC}}
+"""
+DEFAULT_SETTINGS = stage_settings(
+    Method(), "conditioning", "segmentation", "reduction", "friction", "wear", "drift", "batches", "duty"
+)
+
+
+def curve_mu(temperature_c: np.ndarray | float) -> Any:
+    """An invented carbon curve: low when cold, a steep rise near 170 degC, easing when hot."""
+    t = np.asarray(temperature_c, dtype=float)
+    return 0.15 + 0.31 / (1 + np.exp(-(t - 170) / 18)) - 0.00012 * np.maximum(t - 420, 0)
+
+
+def stops_of_programme(*, glaze: float = 0.0, seed: int = 1) -> pl.DataFrame:
+    """A programme's stops; from the duty on, mu falls by `glaze` in all. Stop 40 is suspect, stop 55 rejected."""
+    rng = np.random.default_rng(seed)
+    blocks = [name for name, _, n in PROGRAMME for _ in range(n)]
+    purposes = [purpose for _, purpose, n in PROGRAMME for _ in range(n)]
+    n = len(blocks)
+    temperature = np.full(n, 300.0)
+    for i, (block, purpose) in enumerate(zip(blocks, purposes, strict=True)):
+        spread = {"bedding": (250, 20), "check": (300, 4), "fade": (450, 80), "recovery": (330, 30), "duty": (130, 15)}
+        if purpose == "map":
+            temperature[i] = rng.uniform(60, 300) if block == "map low" else rng.uniform(280, 620)
+        else:
+            temperature[i] = rng.normal(*spread[purpose])
+    pressure = np.where(np.array(purposes) == "map", rng.choice([20.0, 40.0, 60.0], n), 40.0)
+    speed = np.where(np.array(purposes) == "map", rng.choice([1000.0, 1500.0, 2200.0], n), 1500.0)
+    late = np.cumsum(np.array(purposes) == "duty") / 24
+    mu = curve_mu(temperature) * (1 - 0.02 * np.log(pressure / 40)) - glaze * late + rng.normal(0, 0.006, n)
+    energy = 0.5 * 22 * ((speed * np.pi / 30) ** 2 - (500 * np.pi / 30) ** 2) / 1e3
+    status = np.array(["ok"] * n, dtype=object)
+    status[39], status[54] = "suspect", "rejected"
+    rise = np.where(temperature < 180, 0.35, 0.02)
+    keep = [None if s == "rejected" else 1.0 for s in status]
+    found = pl.Series([[] if s == "ok" else ["stop_aborted"] for s in status], dtype=pl.List(pl.String))
+
+    def unless_rejected(values: np.ndarray) -> list[float | None]:
+        return [float(v) if k else None for v, k in zip(values, keep, strict=True)]
+
+    return stops_frame(
+        n, block=blocks, purpose=purposes, temperature_initial_c=temperature, temperature_end_c=temperature + 90,
+        temperature_mean_c=temperature + 45, temperature_peak_c=temperature + 100, pressure_bar=pressure,
+        speed_start_rpm=speed, energy_kj=energy, kinetic_energy_kj=energy * 1.002, energy_ratio=rng.normal(1.0, 0.003, n),
+        energy_density_j_mm2=energy * 1e3 / 10400, power_density_w_mm2=energy * 1e3 / 10400 / 3, mu=unless_rejected(mu),
+        mu_u=unless_rejected(np.full(n, 0.006)), mu_bite=unless_rejected(mu * (1 - rise / 2)), mu_time=unless_rejected(mu * (1 + rise / 20)),
+        mu_distance=unless_rejected(mu), mu_energy=unless_rejected(mu * (1 + rise / 10)), mu_start=unless_rejected(mu * (1 - rise)),
+        mu_end=unless_rejected(mu * (1 + rise)), mu_min=unless_rejected(mu * (1 - 1.1 * rise)), mu_max=unless_rejected(mu * (1 + 1.1 * rise)),
+        status=list(status), findings=found,
+    )  # fmt: skip
+
+
+def traces_of(stops: pl.DataFrame, points: int = 40) -> pl.DataFrame:
+    """Short traces with a build-up (mu null) and a plateau for every stop."""
+    t = np.linspace(0, 3, points)
+    parts = []
+    for row in stops.iter_rows(named=True):
+        built = 1 - np.exp(-t / 0.1)
+        mu = np.interp(t, [0.3, 3], [row["mu_start"] or 0, row["mu_end"] or 0])
+        parts.append(pl.DataFrame({
+            "stop": [row["stop"]] * points, "time_s": t, "speed_rpm": np.interp(t, [0, 3], [row["speed_start_rpm"], 500]),
+            "torque_nm": built * 900, "pressure_bar": built * row["pressure_bar"],
+            "disc_temperature_c": np.interp(t, [0, 3], [row["temperature_initial_c"], row["temperature_end_c"]]),
+            "mu": [float(m) if s > 0.3 and row["mu"] is not None else None for m, s in zip(mu, t, strict=True)],
+        }))  # fmt: skip
+    return conform(pl.concat(parts), TRACES)
+
+
+def curve_points(low: float = 70, high: float = 610) -> list[dict[str, float]]:
+    """The friction curve with bands, as in friction.json."""
+    return [
+        {"temperature_c": t, "mu": m, "low": m - 0.008, "high": m + 0.008, "tolerance_low": m - 0.03, "tolerance_high": m + 0.03}
+        for t in np.linspace(low, high, 55).round(1).tolist() for m in [round(float(curve_mu(t)), 5)]
+    ]  # fmt: skip
+
+
+def friction_json(**changes: Any) -> dict[str, Any]:
+    """friction.json of a test (or, with the compound's keys added, of a compound)."""
+    base = {
+        "test": "m4-a", "method": "first", "stops_used": 61,
+        "reference": {"temperature_c": 300.2, "pressure_bar": 40.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 23.3},
+        "window": {"low_c": 231.4, "high_c": 604.0, "low_limited_by": "band", "high_limited_by": "data", "mu_mean": 0.4432,
+                   "mu_low": 0.436, "mu_high": 0.451, "confidence": 0.95, "coverage": 0.9},
+        "curve": curve_points(),
+        "sensitivity": {"temperature_per_100c": {"value": -0.0102, "low": -0.014, "high": -0.006},
+                        "pressure_per_10bar": {"value": -0.0021, "low": -0.0035, "high": -0.0007},
+                        "speed_per_100rpm": None, "energy_per_j_mm2": None,
+                        "why": {"speed_per_100rpm": "speed and energy change together in this programme",
+                                "energy_per_j_mm2": "speed and energy change together in this programme"}},
+        "bedding": {"stops": 12.3, "low": 8.0, "high": 19.0, "mu_start": 0.38, "mu_end": 0.446},
+        "fade": {"mu_min": 0.401, "temperature_c": 540.0, "index": 0.902}, "recovery": {"index": 0.991, "stops": 3},
+        "surfaces": [{"x": "temperature_c", "y": "energy_density_j_mm2", "x_values": [100, 200, 300, 400], "y_values": [10, 20, 30],
+                      "mu": [[0.2, 0.38, 0.45, None], [0.19, 0.37, 0.45, 0.46], [None, 0.36, 0.44, 0.45]]}],
+    }  # fmt: skip
+    return {**base, **changes}
+
+
+def wear_json(**changes: Any) -> dict[str, Any]:
+    """wear.json of a test with disc and one pad."""
+    intervals = [
+        {"from_stop": a, "to_stop": b, "wear_um": w, "wear_u_um": 0.8, "wear_g": 0.05 * w, "predicted_um": w + d}
+        for a, b, w, d in ((0, 20, 14.2, -0.4), (20, 50, 11.9, 0.6), (50, 80, 21.0, -0.2), (80, 128, 13.1, 0.3))
+    ]
+    rates = {"um_per_stop": {"value": 0.426, "low": 0.40, "high": 0.452}, "um_per_stop_per_face": {"value": 0.213, "low": 0.2, "high": 0.226},
+             "mm3_per_mj": {"value": 68.2, "low": 63.0, "high": 73.5}, "mm3_per_n_m": {"value": 3.1e-5, "low": 2.9e-5, "high": 3.3e-5}}  # fmt: skip
+    energy = {"model": "energy", "parameters": {"a": {"value": 1.81, "low": 1.7, "high": 1.92, "unit": "um/MJ"}}, "fixed": {}, "chi2_per_dof": 1.2,
+              "aicc": 14.1, "loo_rmse_um": 1.3, "identified": True, "effective": False, "why": ""}  # fmt: skip
+    oxidation = {"model": "oxidation", "parameters": {"a": {"value": 1.6, "low": 1.2, "high": 2.0, "unit": "um/MJ"}}, "fixed": {"th0_k": 773.15},
+                 "chi2_per_dof": None, "aicc": None, "loo_rmse_um": None, "identified": False, "effective": True,
+                 "why": "all blocks lie below 450 degC, where oxidation is too small to see"}  # fmt: skip
+    component = {"intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates,
+                 "mass_to_thickness": {"value": 1.04, "low": 0.97, "high": 1.11}}  # fmt: skip
+    return {
+        "test": "m4-a",
+        "method": "first",
+        "components": {"disc": component, "pad_inner": {**component, "intervals": intervals[:2]}},
+        **changes,
+    }
+
+
+def drift_json(stops: pl.DataFrame, verdict: str = "none", **changes: Any) -> dict[str, Any]:
+    """drift.json with the chart's series over check, duty and fade stops."""
+    used = stops.filter(pl.col("purpose").is_in(["check", "duty", "fade"]) & pl.col("mu").is_not_null())
+    residual = (used["mu"].to_numpy() - curve_mu(used["temperature_initial_c"].to_numpy())).round(5)
+    found = verdict != "none"
+    base = {
+        "test": "m4-a", "method": "first", "verdict": verdict, "onset_stop": 104 if found else None, "onset_low": 100 if found else None,
+        "onset_high": 109 if found else None, "mu_loss": 0.041 if found else None, "mu_loss_share": 0.091 if found else None,
+        "recovered": None, "also": [],
+        "evidence": {"energy_ratio_change": {"value": 0.0004, "low": -0.001, "high": 0.0018}, "pressure_rest_bar": 0.01,
+                     "not_excluded": ["pressure gain"]},
+        "chart": {"stop": used["stop"].to_list(), "residual": residual.tolist(), "statistic": {"cusum_low": np.maximum(-residual, 0).cumsum().tolist()},
+                  "limit_high": 6.0},
+    }  # fmt: skip
+    return {**base, **changes}
+
+
+def results_of_test(root: Path, test: str, *, glaze: float = 0.0, verdict: str = "none", unusable: str | None = None, notes: str = "none",
+                 compound: str = "Marram 4", batch: str = "M4-2406", specimen: str = "A", seed: int = 1) -> dict[str, Path]:  # fmt: skip
+    """Write one test's archive folder and its results under `root`; returns the paths that the page's stage wants."""
+    folder, into = root / "archive" / test, root / "results" / "first" / "tests" / test
+    text = CARD.format(compound=compound, batch=batch, specimen=specimen, notes=notes)
+    write_text(folder / "test.yaml", text)
+    stops = stops_of_programme(glaze=glaze, seed=seed)
+    record = root / "results" / "channels" / f"{test}.json"
+    if unusable:
+        stops = stops.clear()
+    rows = [
+        {"recording": i, "file": f"recordings/{i:04d}.csv", "rows": 400, "error": None, "duplicate_of": None}
+        for i in range(1, len(stops) + 1)
+    ]
+    write_json(record, {"test": test, "unusable": unusable, "holds": "stop", "recordings": rows, "findings": []})
+    write_parquet(into / "stops.parquet", stops)
+    write_parquet(
+        into / "traces.parquet",
+        traces_of(stops) if len(stops) else conform(pl.DataFrame(schema={"stop": pl.Int64}), TRACES),
+    )
+    own = {"test": test, "method": "first", "unusable": unusable}
+    write_json(into / "summary.json", summary_json(stops, **own))
+    write_json(into / "stops_findings.json", {**own, "findings": [] if unusable else [
+        {"code": "stop_aborted", "severity": "rejected", "stop": 55, "file": "recordings/0055.csv", "channel": "pressure", "start_s": 6600.0,
+         "end_s": 6601.2, "message": "braking was broken off at 1100 rpm", "evidence": {"energy_share": 0.41}, "action": "none"},
+        {"code": "spike", "severity": "suspect", "stop": 40, "file": "recordings/0040.csv", "channel": "torque", "start_s": 4800.5, "end_s": 4800.6,
+         "message": "torque has 3 spikes", "evidence": {"spikes": 3, "largest_nm": 410.0}, "action": "look at the connector"}]})  # fmt: skip
+    empty = {"unusable": unusable} if unusable else {}
+    write_json(
+        into / "friction.json",
+        friction_json(test=test)
+        if not unusable
+        else {"test": test, "window": None, "window_reason": unusable, **empty},
+    )
+    write_json(into / "wear.json", wear_json(test=test) if not unusable else {"test": test, "components": {}, **empty})
+    write_json(into / "wear_findings.json", {"test": test, "findings": []})
+    write_json(
+        into / "drift.json",
+        drift_json(stops, verdict, test=test)
+        if not unusable
+        else {"test": test, "verdict": None, "why": unusable, **empty},
+    )
+    rigs = root / "results" / "first" / "rigs.json"
+    write_json(rigs, {"method": "first", "findings": []})
+    return {"folder": folder, "record": record, "rigs": rigs, "into": into}
+
+
+def summary_json(stops: pl.DataFrame, **own: Any) -> dict[str, Any]:
+    """summary.json with an energy balance and a budget."""
+    counts = dict(stops["status"].value_counts().iter_rows()) if len(stops) else {}
+    return {
+        **own, "stops": counts, "offsets": {"torque_nm": 4.8, "pressure_bar": 0.02}, "drag": {"a_nm": 3.1, "b_nm_per_rad_s": 0.012},
+        "lag_s": {"value": 0.004, "scatter": 0.001},
+        "energy_balance": {"ratio_median": 1.0004, "ratio_scatter": 0.0031, "gain": 1.0003, "gain_low": 0.9991, "gain_high": 1.0016,
+                           "intercept_nm": 0.4, "trend_per_100_stops": 0.0001, "candidates": []} if len(stops) else {},
+        "mu_u_common_relative": 0.0112, "budget": [{"source": "torque", "relative_u": 0.0031, "part": "common"},
+                                                   {"source": "effective radius", "relative_u": 0.0022, "part": "common"},
+                                                   {"source": "scatter in the window", "relative_u": 0.006, "part": "stop"}],
+        "missing": [],
+    }  # fmt: skip
