@@ -1,0 +1,195 @@
+"""The three answers of one compared quantity over all pairs of batches, and what would decide an open one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.batches import equivalence, mixed, power
+from pipeline.batches.caveats import Known
+from pipeline.batches.equivalence import Estimate
+from pipeline.batches.specimens import Values
+from pipeline.method.batches import Batches
+
+ONE_SPECIMEN = "one specimen cannot tell its batch from itself"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One compared quantity: specimens' values, their mixed model, the margin, the scale it is shown on.
+
+    `show` turns a level or a difference into what is written: the identity, or exp for logarithms.
+    """
+
+    name: str
+    values: Values
+    fit: mixed.Fit | None
+    margin: tuple[float, float] | None
+    known: Known | None
+    show: Callable[[float], float] = float
+
+    @property
+    def count(self) -> dict[Any, int]:
+        """Specimens with a value, by batch."""
+        return dict(zip(self.fit.batches, self.fit.counts, strict=True)) if self.fit else {}
+
+    @property
+    def key(self) -> str:
+        return f"{self.name}_ratio" if self.show is math.exp else f"{self.name}_difference"
+
+
+def quantity(name: str, values: Values, margin: Any, known: Known | None, show: Any = float) -> Quantity:
+    """The quantity with its mixed model fitted; no fit where no specimen has a value."""
+    fitted = mixed.fit(values.values, values.batches, values.variances) if len(values.values) else None
+    return Quantity(name, values, fitted, margin, known, show)
+
+
+def scatter(q: Quantity) -> dict[str, Any] | None:
+    """Standard deviation between specimens of a batch, pooled over batches, with its 95 % interval."""
+    if q.fit is None or q.fit.df == 0:
+        return None
+    from scipy import stats
+
+    df, sd = q.fit.df, q.fit.residual_sd
+    low, high = (sd * math.sqrt(df / stats.chi2.ppf(p, df)) for p in (0.975, 0.025))
+    return {"value": sd, "low": low, "high": high, "df": df, "between": q.fit.specimen_sd}
+
+
+def level(q: Quantity, batch: str) -> dict[str, Any]:
+    """A batch's level with its 95 % interval, the rig's common calibration included."""
+    if q.fit is None or batch not in q.count:
+        why = "no specimen of this batch has a usable value"
+        return {"value": None, "low": None, "high": None, "why": why}
+    index = q.fit.batches.index(batch)
+    value = float(q.fit.effects[index])
+    if q.fit.df == 0:
+        why = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
+        return {"value": q.show(value), "low": None, "high": None, "specimens": q.count[batch], "why": why}
+    estimate = Estimate(value, float(np.sqrt(q.fit.covariance[index, index])), q.fit.df)
+    if q.known is not None:
+        estimate = equivalence.with_known(estimate, q.known.level(batch))
+    low, high = equivalence.interval(estimate)
+    content = {"value": q.show(value), "low": q.show(low), "high": q.show(high), "specimens": q.count[batch]}
+    if q.count[batch] < 2:
+        content["why"] = f"{ONE_SPECIMEN}: the interval borrows the scatter of the other batches"
+    return content
+
+
+def difference(q: Quantity, a: str, b: str) -> Estimate | None:
+    """Batch a less batch b with what the rigs' states add; None where one has no value."""
+    if q.fit is None or a not in q.count or b not in q.count:
+        return None
+    value, se = mixed.contrast(q.fit, a, b)
+    estimate = Estimate(value, se, q.fit.df)
+    if q.known is not None and q.fit.df > 0:
+        estimate = equivalence.with_known(estimate, q.known.pair(a, b))
+    return estimate
+
+
+def answer_all(q: Quantity, pairs: list[tuple[str, str]], settings: Batches) -> list[dict[str, Any]]:
+    """Interval, verdict and why of every pair, in order; together because Holm needs all of them."""
+    estimates = [difference(q, a, b) for a, b in pairs]
+    testable = [min(q.count.get(a, 0), q.count.get(b, 0)) >= 2 for a, b in pairs]
+    p_values = [equivalence.p_difference(e) if two and e else None for e, two in zip(estimates, testable, strict=True)]
+    adjusted = equivalence.holm(p_values)
+    return [
+        _answer(q, pair, estimate, p, p_holm, settings)
+        for pair, estimate, p, p_holm in zip(pairs, estimates, p_values, adjusted, strict=True)
+    ]
+
+
+def _answer(
+    q: Quantity,
+    pair: tuple[str, str],
+    estimate: Estimate | None,
+    p: float | None,
+    p_holm: float | None,
+    settings: Batches,
+) -> dict[str, Any]:
+    verdict, why, plan = f"{q.name}_verdict", f"{q.name}_why", f"{q.name}_power"
+    if estimate is None:
+        missing = " and ".join(x for x in pair if x not in q.count)
+        reason = f"{missing}: no specimen has a usable value"
+        return {
+            q.key: {"value": None, "low": None, "high": None, "why": reason},
+            verdict: "undecided",
+            why: reason,
+        }
+    content = {q.key: _shown(q, estimate), verdict: "undecided", f"{q.name}_p": p, f"{q.name}_p_holm": p_holm}
+    if p_holm is None:
+        single = " and ".join(x for x in pair if q.count[x] < 2)
+        return content | {why: f"{single}: {ONE_SPECIMEN}"}
+    if q.margin is None:
+        return content | {why: "no target gives the margin within which batches count as equivalent"}
+    content[verdict] = equivalence.verdict(estimate, *q.margin, p_holm, settings.alpha)
+    if content[verdict] == "undecided":
+        content[plan] = plan_specimens(q, pair, estimate, settings)
+        content[why] = f"{_reason(q, estimate, p_holm, settings)}; {_advice(content[plan], pair)}"
+    return content
+
+
+def _shown(q: Quantity, estimate: Estimate) -> dict[str, Any]:
+    """The difference or ratio as written, with its 95 % interval."""
+    if estimate.df == 0:
+        why = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
+        return {"value": q.show(estimate.value), "low": None, "high": None, "why": why}
+    low, high = equivalence.interval(estimate)
+    df = estimate.df if math.isfinite(estimate.df) else None
+    return {"value": q.show(estimate.value), "low": q.show(low), "high": q.show(high), "df": df}
+
+
+def _reason(q: Quantity, estimate: Estimate, p_holm: float, settings: Batches) -> str:
+    """Why neither answer could be given."""
+    assert q.margin is not None
+    low, high = q.margin
+    if not low <= estimate.value <= high:
+        return (
+            f"the estimate {q.show(estimate.value):.3g} is beyond the margin, but no difference at all is not "
+            f"excluded (p {p_holm:.2g} over all pairs)"
+        )
+    near, far = (q.show(x) for x in equivalence.interval(estimate, 1 - 2 * settings.alpha))
+    share = 100 * (1 - 2 * settings.alpha)
+    return (
+        f"the {share:.0f} % interval, {near:.3g} to {far:.3g}, reaches beyond the margin, "
+        f"{q.show(low):.3g} to {q.show(high):.3g}"
+    )
+
+
+def plan_specimens(q: Quantity, pair: tuple[str, str], estimate: Estimate, settings: Batches) -> dict[str, Any]:
+    """How many specimens of each batch would decide the pair, if the difference is as estimated and if it
+    is none.
+    """
+    assert q.margin is not None and q.fit is not None
+    present = {x: q.count[x] for x in pair}
+    other = q.fit.df - sum(n - 1 for n in present.values())
+    plan: dict[str, Any] = {"wanted": settings.power, "specimen_sd": q.fit.residual_sd}
+    for label, true in (("if_as_estimated", estimate.value), ("if_none", 0.0)):
+        needed = power.specimens_to_decide(
+            true, q.fit.residual_sd, *q.margin, other_df=other, wanted=settings.power, alpha=settings.alpha
+        )
+        more = None if needed is None else {x: max(0, needed - n) for x, n in present.items()}
+        plan[label] = {"specimens_each": needed, "more": more}
+        if needed is None:
+            plan[label]["why"] = f"more than {power.LARGEST} each: too close to the margin for this scatter"
+    return plan
+
+
+def _advice(plan: dict[str, Any], pair: tuple[str, str]) -> str:
+    """The plan in words."""
+    texts = []
+    for key, words in (
+        ("if_as_estimated", "if the difference is as estimated"),
+        ("if_none", "if there is none"),
+    ):
+        more = plan[key]["more"]
+        if more is None:
+            texts.append(f"more than {power.LARGEST} specimens of each {words}")
+        elif not any(more.values()):
+            texts.append(f"as many specimens as now decide it more often than not {words}")
+        else:
+            texts.append(" and ".join(f"{more[x]} more of {x}" for x in pair) + f" {words}")
+    return f"to decide with {plan['wanted']:.0%} chance: " + "; ".join(texts)

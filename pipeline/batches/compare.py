@@ -1,0 +1,102 @@
+"""The batch comparison of a compound: its batches, their pairs, and the three answers for mu, bite and
+wear.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from typing import Any
+
+from pipeline.archive.targets import Target
+from pipeline.batches.answers import Quantity, answer_all, level, quantity, scatter
+from pipeline.batches.caveats import Known, caveat
+from pipeline.batches.specimens import Shape, SpecimenTest, bite_values, friction_values, wear_values
+from pipeline.method.batches import Batches
+
+
+def compare(
+    tests: list[SpecimenTest],
+    *,
+    shape: Shape | None,
+    at_reference: float | None,
+    target: Target | None,
+    settings: Batches,
+    shifts: list[dict[str, Any]] | None = None,
+) -> dict[str, Any]:
+    """batches.json without its heading: batches, pairs and what they rest on.
+
+    `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
+    conditions; `shifts` are the rigs' shifts as rigs.json lists them.
+    """
+    shifts = shifts or []
+    margin, ratio = (target.mu_batch_margin, target.wear_batch_ratio) if target else (None, None)
+    linear = (-margin, margin) if margin else None
+    logged = (math.log(ratio[0]), math.log(ratio[1])) if ratio else None
+    mu, bite, wear = friction_values(tests, shape, at_reference), bite_values(tests), wear_values(tests)
+    quantities = [
+        quantity("mu", mu, linear, Known(tests, mu, shifts)),
+        quantity("bite", bite, linear, Known(tests, bite, shifts)),
+        quantity("wear", wear, logged, None, math.exp),
+    ]
+    names = sorted({test.batch for test in tests}, key=natural)
+    pairs = list(itertools.combinations(names, 2))
+    rows = [{"a": a, "b": b, "caveat": caveat(a, b, tests, shifts)} for a, b in pairs]
+    for q in quantities:
+        rows = [row | answer for row, answer in zip(rows, answer_all(q, pairs, settings), strict=True)]
+    return {
+        "batches": [_batch(name, tests, quantities) for name in names],
+        "pairs": rows,
+        "conditions": {"bite": bite.conditions or None},
+        "specimen_scatter": {q.name: scatter(q) for q in quantities},
+        "specimen_values": {q.name: _specimens(q) for q in quantities},
+        "left_out": {q.name: list(q.values.left_out) for q in quantities},
+        "notes": _notes(tests),
+    }
+
+
+def _batch(name: str, tests: list[SpecimenTest], quantities: list[Quantity]) -> dict[str, Any]:
+    own = [test for test in tests if test.batch == name]
+    mu, bite, wear = (level(q, name) for q in quantities)
+    specimens = sorted({test.specimen for test in own}, key=natural)
+    return {
+        "batch": name,
+        "tests": sorted((test.test for test in own), key=natural),
+        "specimens": len(specimens),
+        "specimen_ids": specimens,
+        "mu": mu,
+        "bite": bite,
+        "wear_um_per_stop": wear,
+    }
+
+
+def _specimens(q: Quantity) -> list[dict[str, Any]]:
+    """What each specimen gave, for the plot and for checking by hand."""
+    counts = q.values.counts or (None,) * len(q.values.specimens)
+    return [
+        {"batch": batch, "specimen": specimen, "value": q.show(float(value)), "u": float(v) ** 0.5, "n": n}
+        for (batch, specimen), value, v, n in zip(
+            q.values.specimens, q.values.values, q.values.variances, counts, strict=True
+        )
+    ]
+
+
+def _notes(tests: list[SpecimenTest]) -> list[str]:
+    scatter_note = (
+        "the scatter between specimens is pooled over all batches of the compound; stops are not replicates of a batch"
+    )
+    if len({test.epoch for test in tests}) <= 1:
+        rig_note = (
+            "one rig in one calibration state: its common calibration error cancels in the differences, "
+            "not in the levels"
+        )
+    else:
+        rig_note = "several rigs or calibration states: their errors are in the differences' intervals"
+    return [scatter_note, rig_note]
+
+
+def natural(text: str) -> list[tuple[int, int, str]]:
+    """Sort key that counts digit runs as numbers."""
+    parts = [part for part in re.split(r"(\d+)", text) if part]
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part.lower()) for part in parts]

@@ -1,0 +1,264 @@
+"""The batch comparison: the three answers, their reasons, what is adjusted, left out and widened."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.archive.targets import Target
+from pipeline.batches import compare
+from pipeline.batches.specimens import bite_values, friction_values, reference_stops, wear_values
+from pipeline.method.batches import Batches
+from tests.batches.makers import specimen_tests
+from tests.makers import stops_frame
+
+TARGET = Target(compound="Marram 4", mu_batch_margin=0.03, wear_batch_ratio=(0.8, 1.25))
+
+
+def run(tests, target=TARGET, **more):
+    return compare.compare(tests, shape=None, at_reference=None, target=target, settings=Batches(), **more)
+
+
+def pair_of(result, a, b):
+    return next(p for p in result["pairs"] if {p["a"], p["b"]} == {a, b})
+
+
+def test_like_and_unlike_batches():
+    result = run(specimen_tests({"b1": [0.420, 0.426], "b2": [0.421, 0.424], "b3": [0.370, 0.366]}))
+    assert [b["batch"] for b in result["batches"]] == ["b1", "b2", "b3"]
+    assert [b["specimens"] for b in result["batches"]] == [2, 2, 2]
+    like, unlike = pair_of(result, "b1", "b2"), pair_of(result, "b1", "b3")
+    assert like["mu_verdict"] == "equivalent"
+    assert unlike["mu_verdict"] == "different"
+    assert unlike["mu_difference"]["value"] == pytest.approx(0.423 - 0.368)
+    assert unlike["mu_difference"]["df"] == 3
+
+
+def test_interval_is_the_closed_form_with_pooled_specimen_scatter():
+    from scipy import stats
+
+    result = run(specimen_tests({"b1": [0.420, 0.428], "b2": [0.421, 0.425], "b3": [0.370, 0.380]}))
+    sd = np.sqrt((0.008**2 + 0.004**2 + 0.010**2) / 2 / 3)
+    half = stats.t.ppf(0.975, 3) * sd
+    shown = pair_of(result, "b1", "b2")["mu_difference"]
+    assert (shown["low"], shown["high"]) == (pytest.approx(0.001 - half), pytest.approx(0.001 + half))
+    assert result["specimen_scatter"]["mu"]["value"] == pytest.approx(sd)
+
+
+def test_undecided_says_why_and_how_many_specimens_would_decide():
+    pair = run(specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44]}))["pairs"][0]
+    assert pair["mu_verdict"] == "undecided"
+    assert "reaches beyond the margin" in pair["mu_why"]
+    plan = pair["mu_power"]
+    assert plan["if_none"]["specimens_each"] > 2
+    assert plan["if_none"]["more"]["b1"] == plan["if_none"]["specimens_each"] - 2
+
+
+@pytest.mark.parametrize("stops", [3, 300])
+def test_stops_are_not_replicates(stops):
+    few = run(specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44]}, stops=stops))["pairs"][0]
+    assert few["mu_verdict"] == "undecided"
+    assert few["mu_difference"]["df"] == 2
+
+
+def test_one_specimen_is_always_undecided():
+    result = run(specimen_tests({"b1": [0.30], "b2": [0.420, 0.421], "b3": [0.422, 0.4215]}))
+    pair = pair_of(result, "b1", "b2")
+    assert (pair["mu_verdict"], pair["bite_verdict"], pair["wear_verdict"]) == ("undecided",) * 3
+    assert "b1: one specimen cannot" in pair["mu_why"]
+    assert pair["mu_difference"]["low"] is not None  # borrowed scatter, said so at the batch
+    assert "borrows" in result["batches"][0]["mu"]["why"]
+    assert pair_of(result, "b2", "b3")["mu_verdict"] == "equivalent"
+
+
+def test_two_batches_of_one_specimen_have_no_interval():
+    result = run(specimen_tests({"b1": [0.30], "b2": [0.42]}))
+    shown = result["pairs"][0]["mu_difference"]
+    assert (shown["low"], shown["high"]) == (None, None)
+    assert "unknown" in shown["why"]
+    assert result["batches"][0]["mu"]["low"] is None
+
+
+def test_no_target_no_verdict():
+    pair = run(specimen_tests({"b1": [0.300, 0.301], "b2": [0.420, 0.421]}), target=None)["pairs"][0]
+    assert pair["mu_verdict"] == "undecided"
+    assert "margin" in pair["mu_why"]
+    assert pair["mu_difference"]["high"] < 0
+
+
+def test_a_significant_difference_inside_the_margin_is_not_different():
+    pair = run(specimen_tests({"b1": [0.4200, 0.4201], "b2": [0.4300, 0.4301]}))["pairs"][0]
+    assert pair["mu_p"] < 0.001
+    assert pair["mu_verdict"] == "equivalent"
+
+
+def test_holm_over_several_pairs_decides_different():
+    levels = {f"b{k}": [0.42, 0.44] for k in range(1, 5)} | {"b5": [0.385, 0.399]}
+    alone = run(specimen_tests({k: levels[k] for k in ("b1", "b5")}))
+    many = run(specimen_tests(levels))
+    p, p_holm = (pair_of(many, "b1", "b5")[k] for k in ("mu_p", "mu_p_holm"))
+    assert p_holm > p
+    assert pair_of(alone, "b1", "b5")["mu_p_holm"] == pair_of(alone, "b1", "b5")["mu_p"]
+
+
+def test_adjustment_to_the_reference_conditions():
+    tests = specimen_tests({"b1": [0.42, 0.42], "b2": [0.42, 0.42]})
+    # b2 was checked 60 K warmer on a map that climbs 0.05 per 100 K: its raw mu is 0.03 higher
+    warm = [
+        dataclasses.replace(t, stops=t.stops.with_columns(mu=pl.col("mu") + 0.03, temperature_initial_c=pl.lit(360.0)))
+        if t.batch == "b2"
+        else t
+        for t in tests
+    ]
+
+    def shape(stops):
+        return 0.42 + 0.0005 * (stops["temperature_initial_c"].to_numpy() - 300.0)
+
+    raw, adjusted = friction_values(warm, None, None), friction_values(warm, shape, 0.42)
+    assert raw.values == pytest.approx([0.42, 0.42, 0.45, 0.45])
+    assert adjusted.values == pytest.approx([0.42] * 4)
+    assert any("as they ran" in note for note in raw.left_out)
+
+
+def test_stops_outside_the_map_are_left_out_and_said():
+    def shape(stops):
+        return np.where(np.arange(len(stops)) < 2, np.nan, 0.42)
+
+    values = friction_values(specimen_tests({"b1": [0.42, 0.43]}), shape, 0.42)
+    assert values.counts == (4, 4)
+    assert any("outside the map" in note for note in values.left_out)
+
+
+def test_stops_after_a_glazing_onset_do_not_count():
+    test = specimen_tests({"b1": [0.42]}, stops=10)[0]
+    fallen = test.stops.with_columns(mu=pl.when(pl.col("stop") >= 6).then(0.35).otherwise(0.42))
+    glazed = dataclasses.replace(test, stops=fallen, drift_verdict="glazing-like", drift_onset=6)
+    assert friction_values([glazed], None, None).values == pytest.approx([0.42])
+    bedded = dataclasses.replace(glazed, drift_verdict="fade")
+    assert friction_values([bedded], None, None).counts[0] > 5
+
+
+def test_a_gross_stop_does_not_move_its_specimen():
+    test = specimen_tests({"b1": [0.42]}, stops=12, scatter=0.003, seed=2)[0]
+    odd = test.stops.with_columns(mu=pl.when(pl.col("stop") == 3).then(0.9).otherwise(pl.col("mu")))
+    values = friction_values([dataclasses.replace(test, stops=odd)], None, None)
+    assert values.values[0] == pytest.approx(0.42, abs=0.003)
+    assert any("standard deviations off" in note for note in values.left_out)
+
+
+def test_suspect_and_rejected_stops_do_not_count_and_the_map_serves_without_checks():
+    test = specimen_tests({"b1": [0.42]}, stops=4)[0]
+    mixed_status = test.stops.with_columns(
+        status=pl.Series(["ok", "suspect", "rejected", "ok"]),
+        purpose=pl.Series(["map", "check", "check", "map"]),
+    )
+    used = reference_stops(dataclasses.replace(test, stops=mixed_status))
+    assert used["stop"].to_list() == [1, 4]
+
+
+def bite_test(name, batch, temperatures, bites, pressures=40.0):
+    frame = stops_frame(
+        len(temperatures),
+        temperature_initial_c=np.array(temperatures, float),
+        mu_bite=np.array(bites, float),
+        pressure_bar=pressures,
+    )
+    return dataclasses.replace(specimen_tests({batch: [0.42]})[0], test=name, specimen=name, stops=frame)
+
+
+def test_bite_at_the_coldest_conditions_all_batches_have():
+    one = bite_test("t1", "b1", [60, 62, 61, 110, 300], [0.10, 0.10, 0.10, 0.15, 0.42])
+    two = bite_test("t2", "b2", [108, 112, 111, 300], [0.16, 0.16, 0.16, 0.43])
+    values = bite_values([one, two])
+    assert values.conditions["temperature_c"] == pytest.approx(110.25, abs=1)
+    assert values.values == pytest.approx([0.15, 0.16], abs=1e-6)
+
+
+def test_bite_is_compared_within_cells_of_pressure():
+    # bite falls with pressure; b2 ran more low-pressure stops, which must not look like a better bite
+    one = bite_test("t1", "b1", [60, 60, 60], [0.12, 0.10, 0.10], np.array([20.0, 60.0, 60.0]))
+    two = bite_test("t2", "b2", [60, 60, 60], [0.12, 0.12, 0.10], np.array([20.0, 20.0, 60.0]))
+    values = bite_values([one, two])
+    assert values.values[0] - values.values[1] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_wear_ratio_on_the_log_scale():
+    tests = specimen_tests({"b1": [0.42, 0.42], "b2": [0.42, 0.42]})
+    rates = {"b1": 0.40, "b2": 0.80}
+    worn = [
+        dataclasses.replace(t, wear_rate=(rates[t.batch] * f, 0.0, 0.0))
+        for t, f in zip(tests, [1, 1.02, 1, 1.02], strict=True)
+    ]
+    worn = [
+        dataclasses.replace(t, wear_rate=(t.wear_rate[0], t.wear_rate[0] * 0.97, t.wear_rate[0] * 1.03)) for t in worn
+    ]
+    pair = run(worn)["pairs"][0]
+    assert pair["wear_ratio"]["value"] == pytest.approx(0.5)
+    assert pair["wear_verdict"] == "different"
+    swapped = pair["wear_ratio"]
+    assert swapped["low"] * swapped["high"] == pytest.approx(0.25)
+
+
+def test_negative_wear_has_no_ratio_and_is_said():
+    test = dataclasses.replace(specimen_tests({"b1": [0.42]})[0], wear_rate=(-0.01, -0.05, 0.03))
+    values = wear_values([test])
+    assert values.specimens == ()
+    assert "not above zero" in values.left_out[0]
+
+
+def test_common_calibration_cancels_on_one_rig_and_counts_across_rigs():
+    levels = {"b1": [0.420, 0.424], "b2": [0.421, 0.425]}
+    one = run(specimen_tests(levels, epoch="north 0", common_u=0.02))
+    two_rigs = [
+        dataclasses.replace(
+            t, epoch="south 0" if t.batch == "b2" else "north 0", rig="south" if t.batch == "b2" else "north"
+        )
+        for t in specimen_tests(levels, common_u=0.02)
+    ]
+    two = run(two_rigs)
+    width = [p["pairs"][0]["mu_difference"]["high"] - p["pairs"][0]["mu_difference"]["low"] for p in (one, two)]
+    assert width[1] > 1.5 * width[0]
+    assert "cancels" in one["notes"][1]
+    assert "different rigs" in two["pairs"][0]["caveat"]
+    assert one["pairs"][0]["caveat"] is None
+    level = one["batches"][0]["mu"]  # a level is absolute: the calibration stays in it
+    assert level["high"] - level["low"] > 2 * 1.9 * 0.02 * 0.42
+
+
+def test_rig_shift_is_a_caveat_and_keeps_a_pair_from_being_called_different():
+    levels = {"b1": [0.420, 0.421], "b2": [0.470, 0.471]}
+    shift = {"rig": "north", "date": "2026-01-20", "shift_relative": 0.11, "tests": ["b2-A", "b2-B"]}
+    plain, touched = run(specimen_tests(levels)), run(specimen_tests(levels), shifts=[shift])
+    assert plain["pairs"][0]["mu_verdict"] == "different"
+    assert touched["pairs"][0]["mu_verdict"] == "undecided"
+    assert "rig north shifted by +11.0 %" in touched["pairs"][0]["caveat"]
+
+
+def test_a_torque_chain_that_differs_is_a_caveat():
+    tests = [
+        dataclasses.replace(t, stops=t.stops.with_columns(energy_ratio=pl.lit(1.04 if t.batch == "b2" else 1.0)))
+        for t in specimen_tests({"b1": [0.42, 0.42], "b2": [0.44, 0.44]})
+    ]
+    assert "energy balance 1.000 and 1.040" in run(tests)["pairs"][0]["caveat"]
+
+
+def test_order_of_tests_does_not_matter():
+    tests = specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44], "b10": [0.41, 0.45]}, scatter=0.004)
+    forward, backward = run(tests), run(tests[::-1])
+    assert [p["a"] + p["b"] for p in forward["pairs"]] == [p["a"] + p["b"] for p in backward["pairs"]]
+    for one, two in zip(forward["pairs"], backward["pairs"], strict=True):
+        assert one["mu_difference"]["low"] == pytest.approx(two["mu_difference"]["low"])
+
+
+def test_nothing_usable_is_null_with_a_reason():
+    tests = [
+        dataclasses.replace(t, stops=t.stops.with_columns(status=pl.lit("rejected")))
+        for t in specimen_tests({"b1": [0.4], "b2": [0.4]})
+    ]
+    result = run(tests)
+    assert result["pairs"][0]["mu_difference"]["value"] is None
+    assert result["pairs"][0]["mu_verdict"] == "undecided"
+    assert result["batches"][0]["mu"]["why"]

