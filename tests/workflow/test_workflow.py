@@ -1,0 +1,128 @@
+"""What runs after what change, and that one bad test leaves the others alone."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from tests.conftest import REPO
+from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
+
+pytestmark = pytest.mark.workflow
+TWO = ["m6-2406-a", "m6-2406-b"]
+
+
+@pytest.fixture(scope="module")
+def workspace(tmp_path_factory):
+    """A small workspace, run once."""
+    config = small_workspace(tmp_path_factory.mktemp("flow") / "a place", TWO)
+    done = snakemake(config)
+    assert done.returncode == 0, done.stderr
+    return config
+
+
+def test_a_second_run_has_nothing_to_do(workspace):
+    assert planned_rules(workspace) == {}
+
+
+def test_only_what_a_setting_touches_runs_again(workspace):
+    method = workspace.parent / "methods" / "plain.yaml"
+    before = snapshot(workspace.parent / "results" / "plain" / "tests")
+    method.write_text("# the alarm rate only\ndrift: {false_alarm_rate: 2 %}\n")
+    expected = {"drift": 2, "test_page": 2, "compound": 1, "sheet": 1, "index": 1, "all": 1, "total": 8}
+    assert planned_rules(workspace) == expected
+    assert snakemake(workspace).returncode == 0
+    assert planned_rules(workspace) == {}
+    after = snapshot(workspace.parent / "results" / "plain" / "tests")
+    same = [name for name in before if before[name] == after[name]]
+    assert {name for name in before if name.endswith(("stops.parquet", "friction.json", "wear.json"))} <= set(same)
+
+
+def test_a_comment_in_a_method_runs_nothing(workspace):
+    method = workspace.parent / "methods" / "plain.yaml"
+    method.write_text("# told differently\ndrift:\n  false_alarm_rate: 0.02\n")
+    assert planned_rules(workspace) == {}
+
+
+def test_an_edited_recording_runs_its_own_test_and_what_shows_it(workspace):
+    path = next(iter(sorted((workspace.parent / "archive" / TWO[0] / "recordings").iterdir())))
+    info = path.stat()
+    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns + 5_000_000_000))
+    planned = planned_rules(workspace)
+    assert planned["channels"] == planned["stops"] == planned["wear"] == planned["friction"] == 1
+    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
+    assert planned_rules(workspace) == {}
+
+
+def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
+    path = workspace.parent / "archive" / TWO[0] / "wear.csv"
+    info = path.stat()
+    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns + 5_000_000_000))
+    planned = planned_rules(workspace)
+    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
+    assert planned == {"wear": 1, "test_page": 1, "compound": 1, "sheet": 1, "index": 1, "all": 1, "total": 6}
+
+
+def test_bad_tests_are_results_and_leave_the_others_as_they_are(workspace, tmp_path):
+    good = snapshot(workspace.parent / "archive")
+    config = small_workspace(tmp_path, TWO)
+    broken = tmp_path / "archive" / "broken-recording"
+    (tmp_path / "archive" / TWO[1]).rename(broken)
+    recordings = sorted((broken / "recordings").iterdir())
+    recordings[3].write_bytes(recordings[3].read_bytes()[:200])
+    recordings[5].write_bytes(gzip.compress(b"\x00\x01\x02 not a table") if recordings[5].suffix == ".gz" else b"\x00")
+    (tmp_path / "archive" / "unreadable-card").mkdir()
+    (tmp_path / "archive" / "unreadable-card" / "test.yaml").write_text("schema: 1\ncompound: [")
+    done = snakemake(config)
+    assert done.returncode == 0, done.stderr
+    root = tmp_path / "results" / "plain"
+    found = json.loads((root / "tests" / "broken-recording" / "findings.json").read_text())["findings"]
+    named = {item["file"]: item["message"] for item in found if item["file"]}
+    for path in (recordings[3], recordings[5]):
+        assert f"recordings/{path.name}" in named
+    archive = {t["test"]: t for t in json.loads((root / "archive.json").read_text())["tests"]}
+    assert archive["unreadable-card"]["status"] == "unusable"
+    assert "test.yaml" in archive["unreadable-card"]["why"]
+    assert archive["broken-recording"]["status"] == archive[TWO[0]]["status"] == "ok"
+    page = (root / "tests" / "unreadable-card" / "test.html").read_text()
+    assert "test.yaml" in page
+    for name in ("friction.json", "wear.json", "drift.json"):
+        assert json.loads((root / "tests" / "unreadable-card" / name).read_text())["unusable"]
+    other = (workspace.parent / "results" / "plain" / "tests" / TWO[0] / "stops.parquet").read_bytes()
+    assert (root / "tests" / TWO[0] / "stops.parquet").read_bytes() == other
+    assert snapshot(workspace.parent / "archive") == good
+
+
+def test_nothing_of_the_samples_leaks_into_another_workspace(workspace):
+    files = [p for p in (workspace.parent / "results").rglob("*") if p.is_file() and ".snakemake" not in p.parts]
+    assert not [p for p in files if "marram-4" in str(p) or "revised" in str(p)]
+    assert not (workspace.parent / "work" / "results").exists()
+    for name in ("duty.json", "batches.json"):
+        text = (workspace.parent / "results" / "plain" / "compounds" / "marram-6" / name).read_text()
+        assert "valley" not in text and "ridge" not in text
+
+
+def test_a_killed_run_resumes_to_the_same_results(workspace, tmp_path):
+    config = small_workspace(tmp_path, TWO[:1])
+    command = [sys.executable, "-m", "pipeline", "run", str(config), "--cores", "2"]
+    environment = {**os.environ, "PYTHONPATH": str(REPO)}
+    first = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and not list((tmp_path / "results").rglob("stops.parquet")):
+        time.sleep(0.1)
+    os.killpg(first.pid, signal.SIGKILL)
+    first.wait()
+    again = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    assert again.returncode == 0, again.stdout + again.stderr
+    other = small_workspace(tmp_path / "fresh", TWO[:1])
+    assert subprocess.run([*command[:4], str(other)], env=environment, capture_output=True, check=False).returncode == 0
+    mine = {k: v for k, v in snapshot(tmp_path / "results" / "plain").items() if k.endswith((".parquet", "friction.json"))}
+    theirs = snapshot(tmp_path / "fresh" / "results" / "plain")
+    assert mine and all(theirs[name] == content for name, content in mine.items())
