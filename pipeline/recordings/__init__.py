@@ -1,0 +1,1 @@
+"""Recordings of a rig, whatever their format -> canonical channels in SI."""

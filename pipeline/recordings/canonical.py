@@ -1,0 +1,113 @@
+"""A reader's chunk -> canonical channels: SI, speed absolute, what no sensor can mean left out.
+
+Every value left out is counted as damage; nothing is repaired here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, Channel
+from pipeline.archive.quantities import DIMENSIONS, scale_offset
+from pipeline.errors import InputError
+from pipeline.recordings.chunk import Chunk, Damage
+
+FIRST = ("time", *REQUIRED_CHANNELS)
+TAKEN = ("recording",)
+
+# Beyond any rig, SI: a value outside is a broken record, not a measurement. Absolute zero bounds
+# temperatures.
+POSSIBLE = {
+    "duration": (-1e12, 1e12), "angular_speed": (-1e5, 1e5), "torque": (-1e7, 1e7), "pressure": (-1e8, 1e10),
+    "temperature": (0.0, 1e4), "linear_speed": (-1e4, 1e4), "length": (-1e4, 1e4), "share": (-1e3, 1e3),
+}  # fmt: skip
+
+
+def names(channels: Mapping[str, Channel]) -> list[str]:
+    """Canonical columns in their order: the five needed, the others of the card. Raises InputError for a
+    name in use."""
+    for name in channels:
+        if name in TAKEN:
+            raise InputError(
+                f"recordings.channels.{name}: this name is in use for the recording's number; choose another"
+            )
+    return [*FIRST, *(name for name in channels if name not in FIRST)]
+
+
+def dimension(name: str, unit: str) -> str | None:
+    """What kind of quantity a channel is: by its name, its name less a number, else by its unit; None to
+    keep it as it is."""
+    plain = re.sub(r"_\d+$", "", name)
+    for known in (name, plain):
+        if known in CHANNELS and known != "time":
+            return CHANNELS[known]
+    if name == "time":
+        return "duration"
+    candidates = [*(["temperature"] if plain.endswith("_temperature") else []), *DIMENSIONS]
+    for candidate in candidates:
+        try:
+            scale_offset(unit, candidate)
+        except ValueError:
+            continue
+        return candidate
+    return None
+
+
+def conversions(channels: Mapping[str, Channel]) -> dict[str, tuple[float, float, str | None]]:
+    """Canonical name -> factor and offset to SI, and the dimension. Raises InputError for a unit that does
+    not fit."""
+    result = {}
+    for name, channel in channels.items():
+        kind = dimension(name, channel.unit)
+        if kind is None or (not channel.unit and kind != "share"):
+            result[name] = (1.0, 0.0, None)
+            continue
+        try:
+            factor, offset = scale_offset(channel.unit, kind)
+        except ValueError as error:
+            raise InputError(f"recordings.channels.{name}: {error}") from error
+        result[name] = (factor, offset, kind)
+    return result
+
+
+def in_si(chunk: Chunk, columns: list[str], units: Mapping[str, tuple[float, float, str | None]]) -> Chunk:
+    """The chunk's rows in SI with all `columns` in order, null for what is missing or damaged."""
+    damage = list(chunk.damage)
+    result = []
+    for name in columns:
+        if name not in chunk.rows.columns:
+            result.append(pl.Series(name, np.full(chunk.rows.height, None), dtype=pl.Float64))
+            continue
+        factor, offset, kind = units.get(name, (1.0, 0.0, None))
+        values = chunk.rows[name] * factor + offset
+        low, high = POSSIBLE.get(kind or "", (-np.inf, np.inf))
+        outside = ((values < low) | (values > high)).fill_null(False) & values.is_not_nan().fill_null(False)
+        if outside.any():
+            first = int(outside.arg_max() or 0)
+            damage.append(Damage("range", name, int(outside.sum()), None, f"{chunk.rows[name][first]:g}"))
+            values = values.set(outside, None)
+        values = values.fill_nan(None)
+        result.append((values.abs() if name == "speed" else values).alias(name))
+    return Chunk(pl.DataFrame(result), damage, chunk.units)
+
+
+def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) -> dict[str, str]:
+    """Channels whose own file names another unit than the card: name -> the file's unit.
+
+    A unit that cannot be read says nothing.
+    """
+    result = {}
+    for name, text in said.items():
+        kind = dimension(name, channels[name].unit)
+        if kind is None:
+            continue
+        try:
+            if not np.allclose(scale_offset(text, kind), scale_offset(channels[name].unit, kind), rtol=1e-6, atol=1e-9):
+                result[name] = text
+        except ValueError:
+            continue
+    return result

@@ -1,0 +1,77 @@
+"""Damage of a recording, summed over its chunks, as findings or as the reason not to use it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.archive.card import REQUIRED_CHANNELS
+from pipeline.errors import InputError
+from pipeline.findings import Finding, finding
+from pipeline.recordings.chunk import Damage
+
+SUSPECT_SHARE = 0.01  # of a recording's rows
+UNUSABLE_SHARE = 0.5
+
+TEXT = {
+    "fields": "rows have another number of fields than the header and are left out",
+    "number": "values are no numbers and are left out",
+    "range": "values are beyond what any sensor reads and are left out",
+    "absent": "values are marked as missing",
+}
+
+
+def summed(damage: Sequence[Damage]) -> list[Damage]:
+    """One note per kind and channel: counts added, place and example of the first."""
+    total: dict[tuple[str, str | None], Damage] = {}
+    for note in damage:
+        key = (note.what, note.channel)
+        total[key] = total[key]._replace(count=total[key].count + note.count) if key in total else note
+    return list(total.values())
+
+
+def refuse_wreck(damage: Sequence[Damage], rows: int) -> None:
+    """InputError when most values of a needed channel, or most rows, are damage: the card and the file do
+    not fit."""
+    for note in damage:
+        all_rows = rows + (note.count if note.what == "fields" else 0)
+        needed = note.channel is None or note.channel in ("time", *REQUIRED_CHANNELS)
+        if needed and note.count > UNUSABLE_SHARE * max(all_rows, 1):
+            where = f"{note.channel}: " if note.channel else ""
+            raise InputError(f"{where}{note.count} of {all_rows} {TEXT[note.what]}{_example(note)}{_hint(note)}")
+
+
+def findings_of(file: str, damage: Sequence[Damage], rows: int) -> list[Finding]:
+    """A finding per kind and channel; suspect above SUSPECT_SHARE of the rows, else info.
+
+    What a loss inside a braking does to a stop is judged where brakings are known.
+    """
+    found = []
+    for note in damage:
+        share = note.count / max(rows, 1)
+        where = f"{note.channel}: " if note.channel else ""
+        found.append(
+            finding(
+                "recording_damaged",
+                f"{file}: {where}{note.count} {TEXT[note.what]}{_example(note)}",
+                severity="suspect" if share > SUSPECT_SHARE else "info",
+                file=file,
+                channel=note.channel,
+                evidence={"what": note.what, "count": note.count, "rows": rows, "line": note.line},
+            )
+        )
+    return found
+
+
+def _example(note: Damage) -> str:
+    where = f"line {note.line}" if note.line is not None else "the first"
+    return f" ({where}: {note.example!r})" if note.example else ""
+
+
+def _hint(note: Damage) -> str:
+    if note.what == "number" and "," in note.example:
+        return "; is recordings.decimal ','?"
+    if note.what == "number" and "." in note.example:
+        return "; is recordings.decimal '.'?"
+    if note.what == "fields":
+        return "; check recordings.delimiter and decimal"
+    return ""

@@ -1,0 +1,264 @@
+"""Delimited text: header row, perhaps a row of units, rows of numbers.
+
+Read in blocks of whole lines, so that a file of any size takes the same memory. Rows with another number of
+fields than the header are damage and left out: with one delimiter too many or too few no cell can be told
+from its neighbour.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, NamedTuple
+
+import polars as pl
+
+from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.errors import InputError
+from pipeline.recordings.chunk import Chunk, Damage
+from pipeline.recordings.columns import positions
+from pipeline.recordings.files import opened
+from pipeline.recordings.numbers import damage_of, numbers
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+BLOCK_BYTES = 1 << 24
+LONGEST_LINE = 1 << 20
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+
+
+class Layout(NamedTuple):
+    """How a file's rows are laid out: columns by canonical name, fields in a row, units where a row gives
+    them."""
+
+    columns: dict[str, int]
+    width: int
+    quoted: bool
+    units: dict[str, str]
+
+
+class Cells(NamedTuple):
+    """Rows as text, columns under canonical names; line: of the first row in the file, None where lines do
+    not count."""
+
+    rows: pl.DataFrame
+    damage: list[Damage]
+    line: int | None
+
+
+def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+    """Chunks of the recording. Raises InputError when it is not what the card says."""
+    needed = ("time", *REQUIRED_CHANNELS)
+    for layout, cells in rows(path, recordings, needed=needed):
+        damage = list(cells.damage)
+        columns = []
+        for name in layout.columns:
+            text = cells.rows[name]
+            values, bad = numbers(text, recordings.decimal)
+            damage += damage_of(name, text, values, bad, cells.line)
+            columns.append(values.alias(name))
+        yield Chunk(pl.DataFrame(columns), damage, layout.units)
+
+
+def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iterator[tuple[Layout, Cells]]:
+    """The file's rows as text, block by block, with the layout of its head."""
+    with opened(path) as stream:
+        blocks = _blocks(stream, recordings.encoding)
+        try:
+            line, block = next(blocks)
+        except StopIteration:
+            raise InputError("is empty") from None
+        layout, line, block = _head(line, block, recordings, needed)
+        yield layout, _cells(block, line, layout, recordings)
+        for line, block in blocks:
+            yield layout, _cells(block, line, layout, recordings)
+
+
+def _blocks(stream: IO[bytes], encoding: str) -> Iterator[tuple[int, bytes]]:
+    """(number of the first line, whole lines as UTF-8), newlines made \\n."""
+    rest, line, first, more = b"", 1, True, True
+    while more:
+        data = _exactly(stream, BLOCK_BYTES)
+        more = len(data) == BLOCK_BYTES
+        if first:
+            data, first = _checked_start(data), False
+        block, rest = rest + data, b""
+        if more:
+            cut = max(block.rfind(b"\n"), block.rfind(b"\r", 0, len(block) - 1)) + 1
+            block, rest = block[:cut], block[cut:]
+            if len(rest) > LONGEST_LINE:
+                raise InputError(
+                    f"line {line + block.count(10)} is longer than {LONGEST_LINE} bytes: not delimited text"
+                )
+        if block:
+            if b"\r" in block:
+                block = block.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            yield line, _as_utf8(block, encoding)
+            line += block.count(b"\n")
+
+
+def _exactly(stream: IO[bytes], size: int) -> bytes:
+    """`size` bytes, fewer only at the end: decompressors give what they have."""
+    parts, missing = [], size
+    while missing:
+        part = stream.read(missing)
+        if not part:
+            break
+        parts.append(part)
+        missing -= len(part)
+    return b"".join(parts)
+
+
+def _checked_start(data: bytes) -> bytes:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise InputError("is UTF-16 text; save it as UTF-8")
+    if b"\0" in data[:65536]:
+        raise InputError("holds binary data, not delimited text; see recordings.format")
+    return data.removeprefix(BYTE_ORDER_MARK)
+
+
+def _as_utf8(block: bytes, encoding: str) -> bytes:
+    if block.isascii():
+        return block
+    if encoding == "latin-1":
+        return block.decode("latin-1").encode()
+    # A stray byte spoils its cell, which then is no number, not the file.
+    return block.decode("utf-8", "replace").encode()
+
+
+def _head(line: int, block: bytes, recordings: Recordings, needed: tuple[str, ...]) -> tuple[Layout, int, bytes]:
+    """Layout from header, units row and first row of data; the block and line number with the head taken
+    off."""
+    lines = io.BytesIO(block)
+    taken, header, skipped = line, b"", 0
+    comment = recordings.comment.encode() if recordings.comment else None
+    while True:
+        text = lines.readline()
+        if not text:
+            raise InputError(f"has no header row after {recordings.skip_lines} skipped lines and comments")
+        taken += 1
+        if skipped < recordings.skip_lines:
+            skipped += 1
+        elif text.strip() and not (comment and text.lstrip().startswith(comment)):
+            header = text
+            break
+    names = _fields(header, recordings.delimiter)
+    try:
+        columns = positions(names, recordings.channels, needed=needed)
+    except InputError as error:
+        raise InputError(f"{error}{_delimiter_hint(names, header, recordings)}") from error
+    after = lines.tell()
+    second = _next_row(lines, comment)
+    units = _units(second, columns, recordings)
+    if units is not None:
+        taken += block[after : lines.tell()].count(b"\n")
+        after = lines.tell()
+        second = _next_row(lines, comment)
+    width = _width(names, _fields(second, recordings.delimiter))
+    quoted = b'"' in header or any(b'"' in text for text in block[after : after + 65536].split(b"\n", 3)[:3])
+    return Layout(columns, width, quoted, units or {}), taken, block[after:]
+
+
+def _fields(line: bytes, delimiter: str) -> list[str]:
+    text = line.decode("utf-8", "replace").strip("\r\n")
+    return next(csv.reader([text], delimiter=delimiter), [])
+
+
+def _next_row(lines: io.BytesIO, comment: bytes | None) -> bytes:
+    while text := lines.readline():
+        if text.strip() and not (comment and text.lstrip().startswith(comment)):
+            return text
+    return b""
+
+
+def _units(row: bytes, columns: dict[str, int], recordings: Recordings) -> dict[str, str] | None:
+    """Units by canonical name when the row is one of units, else None.
+
+    auto: the time's cell is a unit by its look (or empty beside two that are), and no mapped cell is a
+    number but 1.
+    """
+    if recordings.units_row is False or not row:
+        return None
+    fields = _fields(row, recordings.delimiter)
+    cells = {name: fields[at].strip() if at < len(fields) else "" for name, at in columns.items()}
+    if recordings.units_row == "auto":
+        values, bad = numbers(pl.Series(list(cells.values()), dtype=pl.String), recordings.decimal)
+        like_units = sum(bool(re.match(r"[\[({<]?\s*[^\W\d]", cell)) for cell in cells.values())
+        time_like = not cells.get("time") or re.match(r"[\[({<]?\s*[^\W\d]", cells["time"])
+        if not time_like or like_units < 2 or ((values.is_finite() & (values != 1)) | values.is_nan() & ~bad).any():
+            return None
+    return {name: cell.strip("[](){}<> ") for name, cell in cells.items() if cell}
+
+
+def _width(names: list[str], fields: list[str]) -> int:
+    """Fields of a data row: the header's, or one more or less where one of the two ends in a delimiter."""
+    if len(fields) == len(names) + 1 and not fields[-1].strip():
+        return len(fields)
+    if len(fields) == len(names) - 1 and not names[-1].strip():
+        return len(fields)
+    return len(names)
+
+
+def _delimiter_hint(names: list[str], header: bytes, recordings: Recordings) -> str:
+    """What to say when the header is one field but holds another delimiter."""
+    others = [d for d in (",", ";", "\t") if d != recordings.delimiter and d.encode() in header]
+    if len(names) > 1 or not others:
+        return ""
+    return f"; is recordings.delimiter {'tab' if others[0] == chr(9) else repr(others[0])}?"
+
+
+def _cells(block: bytes, line: int, layout: Layout, recordings: Recordings) -> Cells:
+    """The mapped columns of a block as text; rows with another number of fields are damage."""
+    counts = True
+    comment = recordings.comment.encode() if recordings.comment else None
+    if comment and comment in block:
+        block, removed = re.subn(rb"(?m)^[ \t]*" + re.escape(comment) + rb"[^\n]*\n?", b"", block)
+        counts = removed == 0
+    wrong: list[tuple[int | None, str]] = []
+
+    def skip(row: Any) -> str:
+        if row.text.strip():
+            wrong.append((row.number, row.text))
+        return "skip"
+
+    names = [f"#{at}" for at in range(layout.width)]
+    wanted = {name: f"#{at}" for name, at in layout.columns.items() if at < layout.width}
+    if block.strip():
+        table = _parsed(block, names, list(wanted.values()), layout.quoted, recordings.delimiter, skip)
+        frame = pl.DataFrame(pl.from_arrow(table)).select(pl.col(at).alias(name) for name, at in wanted.items())
+    else:
+        frame = pl.DataFrame(schema=dict.fromkeys(wanted, pl.String))
+    frame = frame.with_columns(pl.lit(None, pl.String).alias(n) for n in layout.columns if n not in wanted)
+    damage = []
+    if wrong:
+        number, text = wrong[0]
+        at = line + number - 1 if counts and number is not None else None
+        lines = sum(text.count("\n") + 1 for _, text in wrong)
+        damage.append(Damage("fields", None, lines, at, text[:40]))
+    return Cells(frame, damage, line if counts and not wrong else None)
+
+
+def _parsed(block: bytes, names: list[str], wanted: list[str], quoted: bool, delimiter: str, skip: Any) -> pa.Table:
+    """Arrow's table of text columns. A quote that never closes would swallow rows: then quotes are taken as
+    text."""
+    import pyarrow as pa
+    from pyarrow import csv as arrow
+
+    for quote in ('"', False) if quoted else (False,):
+        try:
+            return arrow.read_csv(
+                io.BytesIO(block),
+                read_options=arrow.ReadOptions(column_names=names, use_threads=False, block_size=len(block) + 1),
+                parse_options=arrow.ParseOptions(delimiter=delimiter, quote_char=quote, invalid_row_handler=skip),
+                convert_options=arrow.ConvertOptions(
+                    column_types=dict.fromkeys(names, pa.string()), include_columns=wanted, strings_can_be_null=True,
+                    null_values=[""], quoted_strings_can_be_null=True,
+                ),
+            )  # fmt: skip
+        except pa.ArrowInvalid as error:
+            failure = error
+    raise InputError(f"cannot be read as delimited text ({str(failure).splitlines()[0][:120]})")

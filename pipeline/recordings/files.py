@@ -1,0 +1,112 @@
+"""Which recordings a test has, in which order, and their bytes.
+
+A recording is trusted in nothing: a pattern stays inside the test's folder, links that lead out are
+refused, and what is not a plain file is left alone.
+"""
+
+from __future__ import annotations
+
+import gzip
+import re
+import shutil
+import tempfile
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+from pipeline.archive.scan import natural_key, printable
+from pipeline.errors import InputError
+
+NOT_RECORDINGS = ("test.yaml",)
+
+
+def recording_files(folder: Path, pattern: str, *, besides: tuple[str, ...] = ()) -> list[Path]:
+    """Files of the test that match the pattern, in the order run: natural sort of the paths.
+
+    Digit runs count as integers, upper and lower case are alike, .gz and .zst do not count. Hidden files,
+    test.yaml and the names in `besides` (the wear readings) are no recordings. Raises InputError when the
+    pattern cannot be used or matches nothing.
+    """
+    if "\0" in pattern or pattern.startswith(("/", "\\", "~")) or ".." in re.split(r"[/\\]", pattern):
+        raise InputError(
+            f"recordings.files: {pattern[:80]!r} must stay inside the test's folder; write recordings/*.csv"
+        )
+    left_out = {*NOT_RECORDINGS, *besides}
+    try:
+        found = [
+            path
+            for path in folder.glob(pattern)
+            if not path.name.startswith(".") and path.relative_to(folder).as_posix() not in left_out and _is_file(path)
+        ]
+    except (ValueError, NotImplementedError, OSError, RuntimeError, re.error, IndexError) as error:
+        raise InputError(f"recordings.files: {pattern[:80]!r} is no usable pattern ({error})") from error
+    if not found:
+        raise InputError(
+            f"recordings.files: {pattern[:80]!r} matches no file; check the pattern and the folder's content"
+        )
+    return sorted(found, key=lambda path: order_key(path.relative_to(folder).as_posix()))
+
+
+def order_key(path: str) -> tuple[list[tuple[int, int, str]], str]:
+    """Natural key of a relative path; equal ones (0001.csv, 0001.csv.gz) by their bytes."""
+    return natural_key(path), path
+
+
+def shown(path: Path, folder: Path) -> str:
+    """The path relative to the test's folder, as text that a file and a terminal can carry."""
+    return printable(path.relative_to(folder).as_posix())
+
+
+def _is_file(path: Path) -> bool:
+    # A dangling link counts: it stands for a recording that was there, and is reported as unreadable.
+    return path.is_file() or (path.is_symlink() and not path.exists())
+
+
+def refuse_outside(path: Path, folder: Path) -> None:
+    """InputError when the file is a link that leads out of the test's folder or to nothing."""
+    try:
+        real = path.resolve(strict=True)
+        inside = real.is_relative_to(folder.resolve())
+    except (OSError, RuntimeError) as error:
+        raise InputError("is a link that leads nowhere; put the recording itself into the folder") from error
+    if not inside:
+        raise InputError("is a link that leads out of the test's folder; put the recording itself there")
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[IO[bytes]]:
+    """The recording's bytes, decompressed where the name ends in .gz or .zst. Raises InputError while
+    reading."""
+    import zstandard
+
+    suffix = path.suffix.lower()
+    try:
+        with path.open("rb") as raw:
+            if suffix == ".gz":
+                with gzip.open(raw, "rb") as stream:
+                    yield stream  # type: ignore[misc]
+            elif suffix == ".zst":
+                with zstandard.ZstdDecompressor().stream_reader(raw, read_across_frames=True) as stream:
+                    yield stream
+            else:
+                yield raw
+    except (EOFError, zlib.error, zstandard.ZstdError, gzip.BadGzipFile) as error:
+        raise InputError(f"is damaged or ends early as a {suffix} file ({error})") from error
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror or type(error).__name__})") from error
+
+
+@contextmanager
+def plain_file(path: Path) -> Iterator[Path]:
+    """A path to the uncompressed recording, for readers that jump about in the file; a temporary copy if
+    need be."""
+    if path.suffix.lower() not in (".gz", ".zst"):
+        yield path
+        return
+    with tempfile.TemporaryDirectory(prefix="stopsheet-") as room:
+        copy = Path(room) / f"recording{Path(path.stem).suffix}"
+        with opened(path) as source, copy.open("wb") as target:
+            shutil.copyfileobj(source, target, 1 << 20)
+        yield copy

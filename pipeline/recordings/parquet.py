@@ -1,0 +1,69 @@
+"""Parquet recordings: columns of numbers, or of text that holds numbers; time also as a timestamp or a
+duration."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.archive.quantities import scale_offset
+from pipeline.errors import InputError
+from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, Damage
+from pipeline.recordings.columns import positions
+from pipeline.recordings.files import plain_file
+from pipeline.recordings.numbers import damage_of, numbers
+
+
+def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+    """Chunks of the recording. Raises InputError when it is not what the card says."""
+    for frame in rows(path, recordings, needed=("time", *REQUIRED_CHANNELS)):
+        damage: list[Damage] = []
+        columns = []
+        for name in frame.columns:
+            values, notes = _floats(name, frame[name], recordings)
+            columns.append(values.alias(name))
+            damage += notes
+        yield Chunk(pl.DataFrame(columns), damage)
+
+
+def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iterator[pl.DataFrame]:
+    """The mapped columns as stored, under canonical names, row group by row group."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    with plain_file(path) as plain:
+        try:
+            with pq.ParquetFile(plain, memory_map=False, pre_buffer=False) as file:
+                columns = positions(file.schema_arrow.names, recordings.channels, needed=needed)
+                wanted = {name: file.schema_arrow.names[at] for name, at in columns.items()}
+                empty = True
+                for batch in file.iter_batches(batch_size=CHUNK_ROWS, columns=list(dict.fromkeys(wanted.values()))):
+                    table = pl.DataFrame(pl.from_arrow(pa.Table.from_batches([batch])))
+                    empty = False
+                    yield table.select(pl.col(column).alias(name) for name, column in wanted.items())
+                if empty:
+                    raise InputError("has no rows")
+        except (pa.ArrowException, OSError) as error:
+            raise InputError(f"cannot be read as Parquet ({str(error).splitlines()[0][:120]})") from error
+
+
+def _floats(name: str, column: pl.Series, recordings: Recordings) -> tuple[pl.Series, list[Damage]]:
+    """The column in the unit that the card states, and what is damaged in it."""
+    if column.dtype.is_temporal() and name == "time":
+        factor, _ = scale_offset(recordings.channels[name].unit, "duration")
+        if column.dtype == pl.Duration:
+            return column.dt.total_nanoseconds().cast(pl.Float64) / 1e9 / factor, []
+        if isinstance(column.dtype, pl.Datetime):
+            return column.dt.timestamp("us").cast(pl.Float64) / 1e6 / factor, []
+    if column.dtype.is_numeric():
+        values = column.cast(pl.Float64)
+        bad = values.is_infinite().fill_null(False)
+        values = values.set(bad, float("nan"))
+    elif column.dtype in (pl.String, pl.Categorical):
+        values, bad = numbers(column.cast(pl.String), recordings.decimal)
+    else:
+        raise InputError(f"column {recordings.channels[name].column!r} ({name}) holds {column.dtype}, not numbers")
+    return values, damage_of(name, column, values, bad, None)

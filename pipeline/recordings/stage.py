@@ -1,0 +1,270 @@
+"""Stage `channels`: a test's recordings -> one table of canonical channels, and a record of what was read.
+
+Independent of any method. A recording that cannot be used keeps its place in the record with the reason;
+the others go on.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card, Recordings, load_card
+from pipeline.errors import InputError
+from pipeline.findings import Finding, finding
+from pipeline.recordings import canonical, damage, files, store, torque_sign
+from pipeline.recordings.chunk import Chunk, Damage
+from pipeline.recordings.identity import Identity, head, identity
+from pipeline.recordings.rates import on_torque_time
+from pipeline.results import stamp, write_json
+
+REVISION = 1
+FEWEST_ROWS = 3
+
+
+@dataclass
+class Progress:
+    """What the recordings read so far have shown."""
+
+    heads: set[str] = field(default_factory=set)
+    digests: dict[str, str] = field(default_factory=dict)
+    values: dict[str, str] = field(default_factory=dict)
+    correlations: dict[str, float] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+
+def run(test_folder: Path, channels_parquet: Path, channels_json: Path) -> None:
+    """Write results/channels/<test>.parquet and .json; whatever the input, both are whole."""
+    record: dict[str, Any] = {
+        "test": test_folder.name,
+        "unusable": None,
+        "holds": None,
+        "recordings": [],
+        "findings": [],
+    }
+    columns = list(canonical.FIRST)
+    try:
+        card = _card(test_folder)
+        record["holds"] = card.recordings.holds
+        columns = canonical.names(card.recordings.channels)
+        if card.recordings.holds == "summary":
+            from pipeline.recordings.summary import write_summary
+
+            found = write_summary(test_folder, card, channels_parquet, record)
+        else:
+            found = _write_channels(test_folder, card, columns, channels_parquet, record)
+    except Unusable as error:
+        record["unusable"] = str(error)
+        found = [finding(error.code, str(error))]
+        with store.channels_file(channels_parquet, columns):
+            pass
+    record["findings"] = [*record["findings"], *(f.as_dict() for f in found)]
+    record["stamp"] = stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"})
+    write_json(channels_json, record)
+
+
+class Unusable(InputError):
+    """The whole test cannot be used; `code` is the finding's."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+def _card(folder: Path) -> Card:
+    try:
+        return load_card(folder)
+    except InputError as error:
+        raise Unusable("card_invalid", str(error)) from error
+
+
+def _write_channels(
+    folder: Path, card: Card, columns: list[str], output: Path, record: dict[str, Any]
+) -> list[Finding]:
+    try:
+        units = canonical.conversions(card.recordings.channels)
+        paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
+        read = reader(card.recordings.format)
+    except InputError as error:
+        raise Unusable("no_recordings", str(error)) from error
+    progress = Progress()
+    with store.channels_file(output, columns) as append:
+        for number, path in enumerate(paths, start=1):
+            name = files.shown(path, folder)
+
+            def chunks(path: Path = path) -> Iterator[Chunk]:
+                files.refuse_outside(path, folder)
+                for chunk in on_torque_time(read(path, card.recordings)):
+                    yield canonical.in_si(chunk, columns, units)
+
+            row = _ingested(number, name, chunks, append, progress)
+            record["recordings"].append(row)
+    _settle_torque_sign(progress, output)
+    _report_units(progress, card.recordings)
+    errors = [row for row in record["recordings"] if row["error"]]
+    if len(errors) == len(paths):
+        record["findings"] = [f.as_dict() for f in progress.findings]
+        raise Unusable(
+            "no_recordings", f"none of {len(paths)} recordings can be read; {errors[0]['file']}: {errors[0]['error']}"
+        )
+    return progress.findings
+
+
+def reader(form: str) -> Callable[[Path, Recordings], Iterator[Chunk]]:
+    """The reader of a format; its libraries are imported when it reads. Raises InputError when they are not
+    installed."""
+    if form == "parquet":
+        from pipeline.recordings import parquet as module
+    elif form == "mdf":
+        from pipeline.recordings import mdf as module
+    elif form == "tdms":
+        from pipeline.recordings import tdms as module
+    else:
+        from pipeline.recordings import delimited as module
+    return module.read
+
+
+def _ingested(
+    number: int, name: str, chunks: Callable[[], Iterator[Chunk]], append: store.Append, progress: Progress
+) -> dict[str, Any]:
+    """Read one recording, append its samples, and give its row in the record."""
+    row: dict[str, Any] = {
+        "recording": number, "file": name, "rows": 0, "digest": None, "first_time": None, "last_time": None,
+        "duplicate_of": None, "error": None,
+    }  # fmt: skip
+    notes: list[Damage] = []
+    try:
+        source = _checked(chunks(), notes, progress.units)
+        first = list(itertools.islice(source, 2))
+        rows = sum(frame.height for frame in first)
+        if rows < FEWEST_ROWS:
+            raise InputError(f"has {rows} usable rows; a recording needs {FEWEST_ROWS} or more")
+        start = head(first[0])
+        if start in progress.heads:
+            # Read twice only when the first rows equal an earlier recording's: a copy must not reach the
+            # table.
+            known = identity(chunk.rows for chunk in chunks())
+            if known.digest in progress.digests:
+                return _duplicate(row, known, progress)
+        progress.heads.add(start)
+        known = identity(_appended(row, itertools.chain(first, source), append, progress))
+    except InputError as error:
+        return _failed(row, str(error), progress)
+    row["digest"] = known.digest
+    _note_repeat(name, known, progress)
+    progress.digests[known.digest] = name
+    progress.findings += damage.findings_of(name, damage.summed(notes), row["rows"])
+    return row
+
+
+def _checked(chunks: Iterator[Chunk], notes: list[Damage], units: dict[str, str]) -> Iterator[pl.DataFrame]:
+    """The chunks' rows; their damage goes to `notes`, and a wreck is refused before its rows are given
+    out."""
+    rows = 0
+    for chunk in chunks:
+        rows += chunk.rows.height
+        notes += chunk.damage
+        units.update(chunk.units)
+        damage.refuse_wreck(damage.summed(notes), rows)
+        if chunk.rows.height:
+            yield chunk.rows
+
+
+def _appended(
+    row: dict[str, Any], frames: Iterator[pl.DataFrame], append: store.Append, progress: Progress
+) -> Iterator[pl.DataFrame]:
+    """Pass the frames on, appending each to the table and keeping the recording's row up to date."""
+    sums = np.zeros(6)
+    for frame in frames:
+        append(row["recording"], frame)
+        sums += torque_sign.moments(frame)
+        row["first_time"] = frame["time"][0] if row["first_time"] is None else row["first_time"]
+        row["last_time"] = frame["time"][-1]
+        row["rows"] += frame.height
+        yield frame
+    progress.correlations[row["file"]] = torque_sign.correlation(sums)
+
+
+def _duplicate(row: dict[str, Any], known: Identity, progress: Progress) -> dict[str, Any]:
+    earlier = progress.digests[known.digest]
+    progress.findings.append(
+        finding(
+            "recording_duplicate",
+            f"{row['file']} repeats {earlier} sample for sample; it is left out and has no stop number",
+            file=row["file"],
+            evidence={"duplicate_of": earlier, "digest": known.digest},
+        )
+    )
+    return {**row, "digest": known.digest, "duplicate_of": earlier}
+
+
+def _note_repeat(name: str, known: Identity, progress: Progress) -> None:
+    """A finding where all samples but the times equal an earlier recording's: no rig does the same stop
+    twice."""
+    if known.values is None:
+        return
+    earlier = progress.values.setdefault(known.values, name)
+    if earlier != name:
+        progress.findings.append(
+            finding(
+                "recording_repeated",
+                f"{name} has the samples of {earlier} under other times",
+                file=name,
+                evidence={"same_as": earlier},
+            )
+        )
+
+
+def _failed(row: dict[str, Any], why: str, progress: Progress) -> dict[str, Any]:
+    """The row of a recording that cannot be read, or not to its end: then what was read stays, with a
+    finding."""
+    if row["rows"]:
+        message = f"{row['file']}: only the first {row['rows']} rows can be read: {why}"
+        progress.findings.append(finding("recording_cut", message, file=row["file"], evidence={"rows": row["rows"]}))
+        return row
+    progress.findings.append(finding("recording_unreadable", f"{row['file']}: {why}", file=row["file"]))
+    return {**row, "error": why}
+
+
+def _settle_torque_sign(progress: Progress, output: Path) -> None:
+    turned, odd = torque_sign.against(progress.correlations)
+    if turned:
+        store.turn_torque(output)
+        progress.findings.append(
+            finding(
+                "torque_turned",
+                "torque is negative in braking throughout the test; it is turned round",
+                channel="torque",
+                evidence={"recordings": len(progress.correlations), "against": len(progress.correlations) - len(odd)},
+            )
+        )
+    for file in odd:
+        progress.findings.append(
+            finding(
+                "torque_sign_odd",
+                f"{file}: torque points the other way than in the rest of the test",
+                file=file,
+                channel="torque",
+                evidence={"correlation_with_pressure": progress.correlations[file]},
+            )
+        )
+
+
+def _report_units(progress: Progress, recordings: Recordings) -> None:
+    for name, text in canonical.disagreeing_units(progress.units, recordings.channels).items():
+        stated = recordings.channels[name].unit
+        progress.findings.append(
+            finding(
+                "unit_disagrees",
+                f"{name}: the recordings say {text!r}, test.yaml says {stated!r}; the card's unit is used",
+                channel=name,
+                evidence={"recordings": text, "card": stated},
+            )
+        )
