@@ -62,6 +62,11 @@ class Application:
     oxidation_um: float  # disc, both faces, within the recording
     friction_work: float  # J
 
+    @property
+    def ended_s(self) -> float:
+        """End of the recording after the command."""
+        return float(self.signals["time_s"][-1])
+
 
 def wanted_pressure(demand: Demand, brake: Brake, rig: Rig, mu: float, speed: float) -> float:
     """Line pressure in bar that the control asks for, with the friction it feels."""

@@ -91,9 +91,7 @@ def block_entry(block: Block) -> dict[str, object]:
         "purpose": block.purpose,
         "kind": block.kind,
         "stops": block.stops,
-        "speed": f"{block.speed[0]:g} rpm"
-        if block.kind == "drag"
-        else [f"{speed:g} rpm" for speed in block.speed],
+        "speed": f"{block.speed[0]:g} rpm" if block.kind == "drag" else [f"{speed:g} rpm" for speed in block.speed],
     }
     if block.control == "pressure":
         entry["pressure"] = f"{block.pressure:g} bar"
@@ -130,8 +128,7 @@ def recordings_section(style: Style, columns: list[str]) -> dict[str, object]:
     if style.encoding != "utf-8":
         section["encoding"] = style.encoding
     section["channels"] = {
-        name: {"column": column, "unit": unit}
-        for (name, _, unit), column in zip(present, style.names, strict=False)
+        name: {"column": column, "unit": unit} for (name, _, unit), column in zip(present, style.names, strict=False)
     }
     section["sensors"] = SENSORS
     return section

@@ -7,7 +7,7 @@ import numpy as np
 from rig_samples.simulator.brake import RPM, Brake, Rig
 from rig_samples.simulator.braking import KELVIN, Demand, brake_once
 from rig_samples.simulator.material import Material, Surface
-from rig_samples.simulator.run import disc_of
+from rig_samples.simulator.play import disc_of
 from rig_samples.simulator.truth import stop_truth
 
 BEDDED = Surface(glaze=0.0, moisture=0.0, bedding=1.0)
@@ -29,9 +29,7 @@ def stop_at(
     quiet = replace(rig or Rig(), flutter=0.0, ripple=(0.0, 0.0))
     demand = Demand(kind, speed_rpm[0] * RPM, speed_rpm[1] * RPM, level=pressure_bar)
     disc = disc_of(brake, material)
-    done = brake_once(
-        demand, surface, initial_c + KELVIN, material, brake, quiet, disc, 1.0, np.random.default_rng(0)
-    )
+    done = brake_once(demand, surface, initial_c + KELVIN, material, brake, quiet, disc, 1.0, np.random.default_rng(0))
     return stop_truth(done, demand, brake, quiet)
 
 

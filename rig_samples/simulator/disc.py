@@ -25,9 +25,7 @@ def carbon_heat_capacity(kelvin: np.ndarray | float) -> np.ndarray | float:
     Butland and Maddison, J. Nucl. Mater. 49 (1973) 45, as printed in the NIST WebBook.
     """
     t = kelvin
-    return 4184.0 * (
-        0.538657 + 9.11129e-6 * t - 90.2725 / t - 43449.3 / t**2 + 1.59309e7 / t**3 - 1.43688e9 / t**4
-    )
+    return 4184.0 * (0.538657 + 9.11129e-6 * t - 90.2725 / t - 43449.3 / t**2 + 1.59309e7 / t**3 - 1.43688e9 / t**4)
 
 
 _KELVIN = np.arange(250.0, 2501.0, 1.0)
@@ -120,9 +118,7 @@ def cooldown(disc: Disc) -> Cooldown:
     """
     above = np.concatenate([np.geomspace(1600.0 - disc.ambient, 0.2, 4000)])
     kelvin = disc.ambient + above
-    loss = disc.loss_w_k * above + disc.emissivity * STEFAN_BOLTZMANN * disc.cooled_area * (
-        kelvin**4 - disc.ambient**4
-    )
+    loss = disc.loss_w_k * above + disc.emissivity * STEFAN_BOLTZMANN * disc.cooled_area * (kelvin**4 - disc.ambient**4)
     per_kelvin = disc.mass * np.asarray(carbon_heat_capacity(kelvin)) / loss
     seconds = np.concatenate([[0.0], np.cumsum(-np.diff(kelvin) * (per_kelvin[1:] + per_kelvin[:-1]) / 2.0)])
     return Cooldown(seconds, kelvin)

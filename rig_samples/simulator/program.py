@@ -78,12 +78,8 @@ RIDGE_USE = Block("ridge use", "duty", 10, speed=(1700.0, 850.0), pressure=40.0,
 HOT_USE = Block("hot use", "duty", 8, speed=(1450.0, 850.0), pressure=30.0, initial=590.0)
 FADE = Block("fade", "fade", 10, speed=(1900.0, 700.0), pressure=42.0, initial=220.0, interval=34.0)
 RECOVERY = Block("recovery", "recovery", 6, initial=250.0)
-TO_REST = Block(
-    "map to rest", "map", 2, speed=(1000.0, 0.0), pressure=25.0, initial=300.0, kind="stop"
-)
-DRAG = Block(
-    "drag", "drag", 2, speed=(700.0, 700.0), pressure=12.0, initial=280.0, kind="drag", duration=6.0
-)
+TO_REST = Block("map to rest", "map", 2, speed=(1000.0, 0.0), pressure=25.0, initial=300.0, kind="stop")
+DRAG = Block("drag", "drag", 2, speed=(700.0, 700.0), pressure=12.0, initial=280.0, kind="drag", duration=6.0)
 
 
 def characterisation() -> list[Block]:
