@@ -41,6 +41,8 @@ CODES: dict[str, Code] = {
     "stop_extra": Code("info", "a brake application that the schedule does not have", "check the rig's log"),
     "stop_missing": Code("info", "a scheduled stop has no recording", "look for the recording; its energy is counted from the schedule"),
     "stop_aborted": Code("rejected", "braking was broken off", "none: its energy and wear are counted, its mu is not"),
+    # across tests
+    "rig_shift": Code("suspect", "all specimens of a rig step at a dated event", "check the rig's calibration; compare only tests of one state"),
     # wear readings
     "wear_file_invalid": Code("suspect", "wear.csv cannot be used, wear is not given", "correct what the message names"),
     "wear_reading_impossible": Code("info", "a wear reading cannot be true and is left out", "correct the row or measure again"),

@@ -25,6 +25,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.batches import cells
+
 Array = NDArray[np.float64]
 Shape = Callable[[pl.DataFrame], Array]
 
@@ -136,95 +138,53 @@ def _means(rows: dict[tuple[str, str], Array], notes: list[str]) -> Values:
     )
 
 
-CELL_TEMPERATURE_K, CELL_LOG_PRESSURE, CELL_LOG_SPEED, COLD_BAND_K = 15.0, 0.10, 0.06, 20.0
-BITE_COLUMNS = ("mu_bite", "temperature_initial_c", "pressure_bar", "speed_start_rpm")
+BITE = ("temperature_initial_c", "pressure_bar", "speed_start_rpm", "mu_bite")
+COLD_BAND_K = 20.0
 
 
 def bite_values(tests: list[SpecimenTest]) -> Values:
     """Bite of each specimen in the coldest conditions that all batches have; `conditions` says which."""
     frames = []
     for test in tests:
-        stops = healthy(test).filter(
-            pl.col("purpose").is_in(["map", "check"]), pl.all_horizontal(pl.col(BITE_COLUMNS).is_not_null())
-        )
-        stops = stops.filter(pl.col("pressure_bar") > 0, pl.col("speed_start_rpm") > 0)
+        stops = healthy(test).filter(pl.col("purpose").is_in(["map", "check"]))
+        stops = stops.filter(*(pl.col(name).is_finite() for name in BITE), pl.col("pressure_bar") > 0)
         key = pl.lit(f"{test.batch}\x1f{test.specimen}").alias("key")
-        frames.append(stops.select(*BITE_COLUMNS, key, pl.lit(test.batch).alias("batch")))
+        frames.append(stops.select(*BITE, key, pl.lit(test.batch).alias("batch")))
     table = pl.concat(frames) if frames else pl.DataFrame()
     if not len(table):
         return Values((), np.zeros(0), np.zeros(0), left_out=("no stop with a bite",))
     cold = _coldest_common(table)
-    cell = _cells(cold)
-    return _additive(cold, cell)
+    found = cells.levels(cold, "mu_bite")
+    notes = () if found.matched else ("conditions differ between specimens: bite is compared over a band of them",)
+    mean = {name: float(np.mean(cold[name].to_numpy())) for name in BITE[:3]}
+    return Values(
+        specimens=tuple((key.split("\x1f")[0], key.split("\x1f")[1]) for key in found.keys),
+        values=found.values,
+        variances=found.variances,
+        counts=found.counts,
+        left_out=notes,
+        conditions={
+            "temperature_c": mean["temperature_initial_c"],
+            "pressure_bar": mean["pressure_bar"],
+            "speed_rpm": mean["speed_start_rpm"],
+            "stops": len(cold),
+        },
+    )
 
 
 def _coldest_common(table: pl.DataFrame) -> pl.DataFrame:
-    """Stops within the band about the lowest temperature at which every batch (better: specimen) has some."""
+    """Stops within the band about the lowest temperature at which every specimen (or else batch) has some."""
     starts = table.sort("temperature_initial_c")
     for wanted, by in ((3, "key"), (1, "key"), (1, "batch")):
-        lows = []
-        for part in starts.partition_by(by):
-            t = part["temperature_initial_c"].to_numpy()
-            lows.append(t[min(wanted, len(t)) - 1] if len(t) >= wanted else math.inf)
-        centre = max(lows)
+        lowest = [
+            part["temperature_initial_c"][wanted - 1] if len(part) >= wanted else math.inf
+            for part in starts.partition_by(by)
+        ]
+        centre = max(lowest)
         band = table.filter((pl.col("temperature_initial_c") - centre).abs() <= COLD_BAND_K)
         if math.isfinite(centre) and band[by].n_unique() == table[by].n_unique():
             return band
     return table
-
-
-def _cells(table: pl.DataFrame) -> NDArray[np.int64]:
-    """Cell number of each stop: conditions alike within the tolerances, the first stop of a cell its
-    centre.
-    """
-    conditions = np.column_stack(
-        [
-            table["temperature_initial_c"].to_numpy() / CELL_TEMPERATURE_K,
-            np.log(table["pressure_bar"].to_numpy()) / CELL_LOG_PRESSURE,
-            np.log(table["speed_start_rpm"].to_numpy()) / CELL_LOG_SPEED,
-        ]
-    )
-    centres: list[Array] = []
-    cell = np.zeros(len(table), dtype=np.int64)
-    for index, point in enumerate(conditions):
-        near = [k for k, centre in enumerate(centres) if np.abs(point - centre).max() <= 1]
-        if not near:
-            centres.append(point)
-        cell[index] = near[0] if near else len(centres) - 1
-    return cell
-
-
-def _additive(table: pl.DataFrame, cell: NDArray[np.int64]) -> Values:
-    """Specimen levels from cell + specimen by least squares, at the mean of the cells that link all
-    specimens.
-    """
-    keys = list(dict.fromkeys(table["key"]))
-    cells = list(dict.fromkeys(cell.tolist()))
-    bite = table["mu_bite"].to_numpy().astype(float)
-    x_key = (table["key"].to_numpy()[:, None] == np.array(keys)[None, :]).astype(float)
-    x_cell = (cell[:, None] == np.array(cells)[None, :]).astype(float)
-    x_cell = x_cell - x_cell.mean(axis=0)
-    x = np.hstack([x_key, x_cell[:, 1:]])
-    notes: tuple[str, ...] = ()
-    if np.linalg.matrix_rank(x) < x.shape[1]:
-        x = x_key
-        notes = ("conditions differ between specimens: bite compared over a band of temperature, not by cell",)
-    beta = np.linalg.lstsq(x, bite, rcond=None)[0]
-    free = len(bite) - x.shape[1]
-    residual = bite - x @ beta
-    scatter = float(residual @ residual) / free if free > 0 else 0.0
-    counts = x_key.sum(axis=0)
-    mean = {name: float(np.mean(table[name].to_numpy())) for name in BITE_COLUMNS[1:]}
-    batch_specimen = [tuple(key.split("\x1f")) for key in keys]
-    return Values(
-        specimens=tuple((b, s) for b, s in batch_specimen),
-        values=beta[: len(keys)],
-        variances=scatter / counts,
-        counts=tuple(int(c) for c in counts),
-        left_out=notes,
-        conditions={"temperature_c": mean["temperature_initial_c"], "pressure_bar": mean["pressure_bar"],
-                    "speed_rpm": mean["speed_start_rpm"], "stops": float(len(table))},
-    )  # fmt: skip
 
 
 def wear_values(tests: list[SpecimenTest]) -> Values:

@@ -1,0 +1,159 @@
+"""The rigs stage: all tests of the archive under one method -> rigs.json with its rig_shift findings."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card, load_card
+from pipeline.archive.model import load
+from pipeline.archive.rigs import Rig
+from pipeline.archive.scan import scan
+from pipeline.batches import cells
+from pipeline.errors import InputError
+from pipeline.findings import finding
+from pipeline.results import read_json, stamp, write_json
+from pipeline.rigs.epochs import Boundary, boundaries, epoch
+from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
+
+HISTORY_PURPOSES = ("duty", "fade")
+
+
+@dataclass(frozen=True)
+class RigTest:
+    """A usable test: its card and its stops."""
+
+    card: Card
+    stops: pl.DataFrame
+
+
+def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: Path) -> None:
+    """Read every test's stops under `results` (a method's folder), look at each rig's events, write
+    rigs.json.
+    """
+    read = [load(path, Rig) for path in rigs]
+    tests, inputs = _tests(archive, results)
+    content = shifts(tests, read)
+    method = {"method": results.name}
+    write_json(out, method | content | {"stamp": stamp("rigs", 1, settings, inputs | {p.name: p for p in rigs})})
+
+
+def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]]:
+    tests, inputs = [], {}
+    for name in scan(archive).tests:
+        stops, summary = results / "tests" / name / "stops.parquet", results / "tests" / name / "summary.json"
+        inputs |= {f"{name}/stops.parquet": stops}
+        if not stops.is_file() or not summary.is_file() or read_json(summary).get("unusable"):
+            continue
+        try:
+            tests.append(RigTest(load_card(archive / name), pl.read_parquet(stops)))
+        except InputError:
+            continue
+    return tests, inputs
+
+
+def shifts(tests: list[RigTest], rigs: list[Rig]) -> dict[str, Any]:
+    """Everything in rigs.json: each test's state, what was examined at each event, shifts found, findings."""
+    by_rig = {rig.rig: rig for rig in rigs}
+    epochs = {
+        t.card.test: epoch(t.card.rig, t.card.date, by_rig[t.card.rig].events if t.card.rig in by_rig else ())
+        for t in tests
+    }
+    examined: list[dict[str, Any]] = []
+    for rig in rigs:
+        dates = {t.card.test: t.card.date for t in tests if t.card.rig == rig.rig}
+        found = [_examine(boundary, tests, rig) for boundary in boundaries(rig, dates)]
+        examined += _carried(found, rig, dates)
+    found = [item for item in examined if item["shift_relative"] is not None]
+    return {
+        "epochs": epochs,
+        "examined": examined,
+        "shifts": found,
+        "findings": [f for item in found for f in _findings(item)],
+    }
+
+
+def _examine(boundary: Boundary, tests: list[RigTest], rig: Rig) -> dict[str, Any]:
+    """One boundary: both steps, and the shift where either is found."""
+    readings, reference = _readings(tests, rig)
+    before, after = set(boundary.before), set(boundary.after)
+    friction, ratio = friction_step(readings, before, after, reference), ratio_step(readings, before, after)
+    return {
+        "rig": rig.rig,
+        "date": boundary.events[-1].date.isoformat(),
+        "events": [event.model_dump(mode="json") for event in boundary.events],
+        "shift_relative": relative(friction, ratio),
+        "friction": friction,
+        "energy_ratio": ratio,
+        "before": list(boundary.before),
+        "tests": list(boundary.after),
+    }
+
+
+def _carried(found: list[dict[str, Any]], rig: Rig, dates: dict[str, datetime.date]) -> list[dict[str, Any]]:
+    """A shift stays until a later event undoes it: later states' tests are touched as well until then."""
+    for index, item in enumerate(found):
+        if item["shift_relative"] is None:
+            continue
+        for later in found[index + 1 :]:
+            back = later["shift_relative"]
+            if back is not None and abs((1 + back) * (1 + item["shift_relative"]) - 1) < abs(back) / 2:
+                break
+            item["tests"] = sorted({*item["tests"], *later["tests"]})
+    return found
+
+
+def _readings(tests: list[RigTest], rig: Rig) -> tuple[list[Reading], set[str]]:
+    """Level and energy ratio of every test, and which batches are of the rig's reference compound."""
+    levels: dict[str, float] = {}
+    for compound in {t.card.compound for t in tests}:
+        levels |= _levels([t for t in tests if t.card.compound == compound])
+    readings, reference = [], set()
+    for t in tests:
+        group = f"{t.card.compound} {t.card.batch}"
+        if t.card.compound == rig.reference_compound:
+            reference.add(group)
+        ratio = t.stops.filter(pl.col("status") == "ok")["energy_ratio"].drop_nulls()
+        median = float(np.median(ratio.to_numpy())) if len(ratio) else float("nan")
+        readings.append(Reading(t.card.test, group, t.card.specimen, levels.get(t.card.test, float("nan")), median))
+    return readings, reference
+
+
+def _levels(tests: list[RigTest]) -> dict[str, float]:
+    """log mu of each test at matched conditions: its checks before any duty or fade, cell by cell."""
+    frames = []
+    needed = ("mu", "temperature_initial_c", "pressure_bar", "speed_start_rpm")
+    for t in tests:
+        history = t.stops.filter(pl.col("purpose").is_in(HISTORY_PURPOSES))["stop"]
+        ok = t.stops.filter(pl.col("status") == "ok", *(pl.col(c) > 0 for c in needed))
+        early = ok.filter(pl.col("stop") < (history.min() if len(history) else 2**31))
+        checks = early.filter(pl.col("purpose") == "check")
+        chosen = checks if len(checks) >= 2 else early.filter(pl.col("purpose").is_in(["map", "check"]))
+        frames.append(chosen.select(*needed, pl.lit(t.card.test).alias("key"), pl.col("mu").log().alias("log_mu")))
+    table = pl.concat(frames)
+    if not len(table):
+        return {}
+    found = cells.levels(table, "log_mu")
+    return dict(zip(found.keys, (float(v) for v in found.values), strict=True)) if found.matched else {}
+
+
+def _findings(item: dict[str, Any]) -> list[dict[str, Any]]:
+    """rig_shift in each test that the shift touches."""
+    what = ", ".join(f"{event['what']} {event['date']}" for event in item["events"])
+    parts = []
+    if item["friction"].get("found"):
+        f = item["friction"]
+        parts.append(
+            f"mu of {', '.join(f['groups'])} stepped by {100 * np.expm1(f['step']):+.1f} % "
+            f"({f['tests_before']} tests before, {f['tests_after']} after)"
+        )
+    if item["energy_ratio"].get("found"):
+        parts.append(f"the energy ratio by {item['energy_ratio']['step']:+.3f}, so the torque chain or the inertia")
+    message = f"rig {item['rig']} shifted at {what}: {'; '.join(parts)}"
+    evidence = {key: item[key] for key in ("shift_relative", "friction", "energy_ratio", "date")}
+    return [finding("rig_shift", message, evidence=evidence).as_dict() | {"test": test} for test in item["tests"]]
