@@ -242,3 +242,67 @@ def summary_json(stops: pl.DataFrame, **own: Any) -> dict[str, Any]:
                                                    {"source": "scatter in the window", "relative_u": 0.006, "part": "stop"}],
         "missing": [],
     }  # fmt: skip
+
+
+TARGET = """\
+compound: Marram 4
+temperature_window: [280 degC, 580 degC]
+mu: [0.38, 0.56]
+mu_batch_margin: 0.03
+disc_wear: 0.25 um
+wear_batch_ratio: [0.8, 1.25]
+"""
+
+
+def batches_json() -> dict[str, Any]:
+    """batches.json with three batches: a pair equivalent, a pair different, a pair undecided."""
+    names, mus = ("M4-2406", "M4-2407", "M4-2409"), (0.452, 0.449, 0.401)
+    listed = [
+        {"batch": n, "tests": [f"m4-{n[-1]}"], "specimens": 2, "mu": {"value": m, "low": m - 0.011, "high": m + 0.011},
+         "bite": {"value": 0.14, "low": 0.12, "high": 0.16}, "wear_um_per_stop": {"value": 0.43, "low": 0.39, "high": 0.47}}
+        for n, m in zip(names, mus, strict=True)
+    ]  # fmt: skip
+    pairs = [
+        {"a": a, "b": b, "mu_difference": {"value": d, "low": d - 0.016, "high": d + 0.016}, "mu_verdict": v, "mu_why": w,
+         "bite_difference": {"value": 0.001, "low": -0.02, "high": 0.022}, "bite_verdict": "equivalent",
+         "wear_ratio": {"value": 1.02, "low": 0.88, "high": 1.19}, "wear_verdict": "equivalent", "caveat": None}
+        for a, b, d, v, w in (
+            ("M4-2406", "M4-2407", 0.003, "equivalent", None), ("M4-2406", "M4-2409", 0.051, "different", None),
+            ("M4-2407", "M4-2409", 0.048, "undecided", "2 more specimens of each batch would decide it"),
+        )
+    ]  # fmt: skip
+    reference = {"temperature_c": 300.2, "pressure_bar": 40.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 23.3}
+    return {"compound": "Marram 4", "method": "first", "reference": reference, "batches": listed, "pairs": pairs}
+
+
+def duty_json() -> dict[str, Any]:
+    """duty.json with one duty that has an opening to run and one that has none."""
+    sweep = [{"opening": o, "window_share": s, "life_cycles": {"value": n, "low": 0.8 * n, "high": 1.2 * n}}
+             for o, s, n in ((0.0, 0.2, 900.0), (0.25, 0.7, 1500.0), (0.5, 0.95, 2100.0), (0.75, 0.9, 2300.0), (1.0, 0.6, 2350.0))]  # fmt: skip
+    base = {"opening": 0.5, "temperature_low_c": 341.2, "temperature_high_c": 498.7, "window_share": 0.953, "glazing_share": 0.0,
+            "wear_um_per_cycle": {"disc": {"value": 1.9, "low": 1.7, "high": 2.1}, "pad": {"value": 2.6, "low": 2.2, "high": 3.0}},
+            "life_cycles": {"value": 2105.0, "low": 1900.0, "high": 2350.0}, "life_km": {"value": 9683.0, "low": 8740.0, "high": 10810.0},
+            "opening_to_run": {"low": 0.42, "high": 0.66}, "extrapolated": [], "sweep": sweep}  # fmt: skip
+    valley = {**base, "duty": "valley route", "opening_to_run": None, "why": "no opening keeps the disc inside the window",
+              "window_share": 0.12, "extrapolated": ["power density under the lowest tested"]}  # fmt: skip
+    return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base}, valley]}
+
+
+def results_of_compound(root: Path, tests: tuple[str, ...] = ("m4-a", "m4-b"), *, target: bool = True, **changes: Any) -> dict[str, Any]:
+    """Write a compound's tests and files under `root`; returns the arguments of the sheet's stage."""
+    for index, test in enumerate(tests):
+        batch, specimen = f"M4-240{6 + index // 2}", "AB"[index % 2]
+        results_of_test(root, test, batch=batch, specimen=specimen, seed=index + 1)
+        folder = root / "results" / "first" / "tests" / test
+        write_json(folder / "findings.json", {"test": test, "method": "first", "findings": [
+            {"code": "spike", "severity": "suspect", "stop": 40, "file": "recordings/0040.csv", "channel": "torque", "start_s": 1.0, "end_s": 1.1,
+             "message": "torque has 3 spikes", "evidence": {}, "action": "look at the connector"}]})  # fmt: skip
+    into = root / "results" / "first" / "compounds" / "marram-4"
+    files = {"friction": friction_json(compound="Marram 4"), "wear": wear_json(compound="Marram 4"), "batches": batches_json(), "duty": duty_json(),
+             "repeatability": {"sigma": 0.006}, **changes}  # fmt: skip
+    for name, content in files.items():
+        write_json(into / f"{name}.json", content)
+    target_file = root / "targets" / "marram-4.yaml"
+    write_text(target_file, TARGET)
+    return {"compound": "Marram 4", "archive": root / "archive", "tests": list(tests), "results": root / "results" / "first", "method": "first",
+            "target": target_file if target else None, "settings": DEFAULT_SETTINGS, "into": into}  # fmt: skip

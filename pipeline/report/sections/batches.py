@@ -1,0 +1,84 @@
+"""Batches: friction at reference conditions, bite and wear of each, and for every pair one of three answers."""
+
+from pipeline.report.document import Cell, Picture, Section, Table, Text
+from pipeline.report.inputs import Inputs
+
+TONES = {"equivalent": "good", "different": "bad", "undecided": "open"}
+QUESTIONS = (
+    ("mu", "mu_difference", "Friction at reference conditions"),
+    ("bite", "bite_difference", "Bite"),
+    ("wear", "wear_ratio", "Wear ratio"),
+)
+
+
+def batches(inputs: Inputs) -> Section:
+    """The batch part of the sheet."""
+    source, target = inputs.batches, inputs.target
+    listed = source.get("/batches") or []
+    parts: list[Text | Table | Picture] = []
+    if not listed:
+        return Section("Batches", [Text("Batches: not given: {why}", {"why": source.reason("/batches")}, "open")])
+    parts.append(Table("Each batch, with 95 % intervals; specimens, not stops, are the replicates", [
+        "Batch", "Specimens", "µ at reference conditions", "Bite, coldest common conditions", "Wear (µm per stop)"], [
+        [str(b.get("batch")), _count(inputs, i), *[source.number(f"batch {b.get('batch')}: {words}", f"/batches/{i}/{key}") for key, words in (
+            ("mu", "µ"), ("bite", "bite"), ("wear_um_per_stop", "wear per stop"))]] for i, b in enumerate(listed)]))  # fmt: skip
+    if target:
+        parts.append(Text("Margins, fixed before the data: µ within {margin}; wear ratio between {low} and {high}.", {
+            "margin": target.number("margin of µ between batches", "/mu_batch_margin", decimals=3),
+            "low": target.number("wear ratio, lower margin", "/wear_batch_ratio/0", decimals=2),
+            "high": target.number("wear ratio, upper margin", "/wear_batch_ratio/1", decimals=2)}))  # fmt: skip
+    else:
+        parts.append(
+            Text(
+                "No target gives margins for this compound, so no pair can be called equivalent or different.",
+                {},
+                "open",
+            )
+        )
+    pairs = source.get("/pairs") or []
+    if pairs:
+        parts.append(Table("Pairs: difference a − b (wear: ratio a / b) with 95 % intervals, and the answer", [
+            "a", "b", *[words for _, _, words in QUESTIONS]], [
+            [str(p.get("a")), str(p.get("b")), *[source.number(f"{p.get('a')} and {p.get('b')}: {words.lower()}", f"/pairs/{i}/{key}") for _, key, words in QUESTIONS]]
+            for i, p in enumerate(pairs)]))  # fmt: skip
+        parts.append(
+            Table("Answers", ["a", "b", "Question", "Answer", "Why, and what would decide it"], answer_rows(inputs))
+        )
+        parts.append(Picture("batches", "Friction at reference conditions of each batch with its 95 % interval; light points are specimens where given.",
+                             "Friction coefficient by batch with intervals"))  # fmt: skip
+    else:
+        parts.append(Text("One batch: nothing to compare."))
+    return Section("Batches", parts)
+
+
+def _count(inputs: Inputs, index: int) -> Cell:
+    listed = inputs.batches.get(f"/batches/{index}/specimens")
+    return (
+        str(", ".join(map(str, listed)))
+        if isinstance(listed, list)
+        else inputs.batches.number("specimens", f"/batches/{index}/specimens", decimals=0)
+    )
+
+
+def answer_rows(inputs: Inputs) -> list[list[Cell]]:
+    """One row a pair and question: answer, reason, caveat."""
+    rows: list[list[Cell]] = []
+    for pair in inputs.batches.get("/pairs") or []:
+        for name, _, words in QUESTIONS:
+            why = (
+                pair.get(f"{name}_why")
+                or (pair.get("why") if isinstance(pair.get("why"), str) else (pair.get("why") or {}).get(name))
+                or ""
+            )
+            said = [str(why)] if why else []
+            said += [f"caveat: {pair['caveat']}"] if pair.get("caveat") else []
+            rows.append(
+                [
+                    str(pair.get("a")),
+                    str(pair.get("b")),
+                    words,
+                    str(pair.get(f"{name}_verdict") or "not given"),
+                    "; ".join(said) or "–",
+                ]
+            )
+    return rows

@@ -1,0 +1,60 @@
+"""What qualifies every number: uncertainty (common and per stop), comparability, restrictions and cautions."""
+
+from pipeline.report.document import Cell, Section, Table, Text
+from pipeline.report.inputs import Inputs
+
+CAUTIONS = (
+    "These results support engineering judgement. They release nothing: local codes, licensed practice and the brake's release authority decide.",
+    "The results describe specimens on a rig under the conditions stated. The rig is not the vehicle.",
+    "No value holds outside the temperatures, pressures, speeds, energies and powers tested; nothing on this sheet is extrapolated without saying so.",
+    "Carbon friction depends on history: bedding, moisture, glazing, oxidation and contamination change it at the same temperature. A first stop "
+    "after a pause, or after a wash, can be far below the curve.",
+    "Oxidised carbon loses strength before it looks worn; thickness alone does not show it. Never run below the minimum thickness.",
+    "An item that is not given is not known; it is not a pass.",
+)  # fmt: skip
+
+
+def uncertainty(inputs: Inputs) -> Section:
+    """Common against per-stop parts, from each test's budget."""
+    rows: list[list[Cell]] = []
+    for test in inputs.usable:
+        for i, row in enumerate(test.summary.get("/budget") or []):
+            rows.append([test.test, str(row.get("source")), test.summary.number(f"{test.test}: u of µ from {row.get('source')}", f"/budget/{i}/relative_u", "%",
+                         factor=100.0, decimals=2), str(row.get("part") or "")])  # fmt: skip
+    parts: list[Text | Table] = [
+        Text("Uncertainties follow JCGM 100. The common part (calibration, radius, area) shifts all stops of a rig alike and does not shrink with more stops; "
+             "the per-stop part does. Confidence and tolerance bands describe scatter; add the common part when comparing with another rig. "
+             "Intervals are 95 % unless stated.")
+    ]  # fmt: skip
+    if rows:
+        parts.append(Table("Budget of µ: relative standard uncertainty", ["Test", "Source", "u (%)", "Part"], rows))
+    else:
+        parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open"))
+    parts.append(Text("Comparable: sheets of the same method digest. Sheets of another digest are compared through the report on the change of method, "
+                      "never side by side."))  # fmt: skip
+    return Section("Uncertainty and comparability", parts)
+
+
+def cautions(inputs: Inputs) -> Section:
+    """Restrictions and cautions; those from the data first."""
+    parts = [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
+    return Section("Restrictions and cautions", [*parts, *[Text(text) for text in CAUTIONS]])
+
+
+def from_data(inputs: Inputs) -> list[str]:
+    """Restrictions that this compound's own results impose."""
+    found = []
+    unused = [test.test for test in inputs.tests if test.unusable]
+    if unused:
+        found.append(f"Not in these results, because unusable: {', '.join(unused)}.")
+    summary_only = [t.test for t in inputs.usable if t.card and t.card.recordings.holds == "summary"]
+    if summary_only:
+        found.append(f"Only summary rows were kept of {', '.join(summary_only)}: not reprocessable by another method.")
+    drifting = [t.test for t in inputs.usable if t.drift.get("/verdict") not in (None, "none", "bedding-in")]
+    if drifting:
+        found.append(f"Friction did not stay where the bedded map puts it in {', '.join(drifting)}; see stability.")
+    batches = {t.card.batch for t in inputs.usable if t.card}
+    specimens = {(t.card.batch, t.card.specimen) for t in inputs.usable if t.card}
+    if specimens and len(specimens) == len(batches):
+        found.append("One specimen per batch: batch and specimen cannot be told apart.")
+    return found

@@ -1,0 +1,73 @@
+"""Duty projections: disc temperatures of the settled cycle, share in the window, wear, life, cooling opening to run."""
+
+from pipeline.report.document import Items, Picture, Section, Table, Text
+from pipeline.report.inputs import Inputs
+from pipeline.report.wear_figures import name_of
+
+
+def duty(inputs: Inputs) -> Section:
+    """The duty part of the sheet."""
+    source = inputs.duty
+    listed = source.get("/duties") or []
+    if not listed:
+        return Section(
+            "Duty projections",
+            [
+                Text(
+                    "No duty projection: {why}",
+                    {"why": source.reason("/duties") if source.data.get("why") else "no duty file is given"},
+                )
+            ],
+        )
+    parts: list[Text | Items | Table | Picture] = [
+        Text("Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this sheet and on the duty as "
+             "given; it is not a measurement of the vehicle. Life counts from new thickness to the minimum.")
+    ]  # fmt: skip
+    rows = []
+    for i, one in enumerate(listed):
+        name, base = str(one.get("duty")), f"/duties/{i}"
+        rows.append([
+            name, source.number(f"{name}: cooling opening", f"{base}/opening", decimals=2), source.number(f"{name}: lowest temperature", f"{base}/temperature_low_c", "°C", decimals=0),
+            source.number(f"{name}: highest temperature", f"{base}/temperature_high_c", "°C", decimals=0),
+            source.number(f"{name}: energy in the window", f"{base}/window_share", "%", factor=100.0, decimals=0),
+            source.number(f"{name}: energy in glazing-prone conditions", f"{base}/glazing_share", "%", factor=100.0, decimals=0),
+            source.number(f"{name}: life", f"{base}/life_cycles", "cycles", decimals=0), source.number(f"{name}: life", f"{base}/life_km", "km", decimals=0),
+        ])  # fmt: skip
+    parts.append(Table("Projection of each duty", ["Duty", "Opening", "Lowest (°C)", "Highest (°C)", "Energy in the window (%)", "in glazing-prone conditions (%)",
+                                                   "Life (cycles)", "Life (km)"], rows))  # fmt: skip
+    wear = [[str(one.get("duty")), name_of(c), source.number(f"{one.get('duty')}: {name_of(c)} wear per cycle", f"/duties/{i}/wear_um_per_cycle/{c}", "µm")]
+            for i, one in enumerate(listed) for c in (one.get("wear_um_per_cycle") or {})]  # fmt: skip
+    if wear:
+        parts.append(
+            Table("Wear per cycle, 95 % intervals", ["Duty", "Component", "Thickness loss per cycle (µm)"], wear)
+        )
+    for i, one in enumerate(listed):
+        parts.append(opening_text(inputs, i, str(one.get("duty"))))
+        beyond = [str(item) for item in one.get("extrapolated") or []]
+        if beyond:
+            parts.append(
+                Text(
+                    "{duty} goes beyond what the rig has shown: {beyond}.",
+                    {"duty": str(one.get("duty")), "beyond": "; ".join(beyond)},
+                    "bad",
+                )
+            )
+    if any(one.get("sweep") for one in listed):
+        parts.append(
+            Picture(
+                "duty",
+                "Share of the energy inside the friction window and life, against the cooling opening.",
+                "Window share and life against cooling opening",
+            )
+        )
+    return Section("Duty projections", parts)
+
+
+def opening_text(inputs: Inputs, index: int, name: str) -> Text:
+    """The cooling opening to run, or why none is given."""
+    source, pointer = inputs.duty, f"/duties/{index}/opening_to_run"
+    if not isinstance(source.get(pointer), dict) or source.get(f"{pointer}/low") is None:
+        return Text("{duty}: opening to run: not given: {why}", {"duty": name, "why": source.reason(f"{pointer}/low") if isinstance(source.get(pointer), dict)
+                    else source.reason(pointer)}, "open")  # fmt: skip
+    return Text("{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested).", {
+        "duty": name, "low": source.number(f"{name}: opening from", f"{pointer}/low", decimals=2), "high": source.number(f"{name}: opening to", f"{pointer}/high", decimals=2)})  # fmt: skip

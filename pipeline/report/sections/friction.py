@@ -1,0 +1,171 @@
+"""Friction: the window, the curve, reference conditions, sensitivities, cold friction and bite, and what the average means."""
+
+from collections.abc import Mapping
+
+from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.inputs import Inputs
+
+LIMITS = {"band": "the tolerance band leaves the wanted band of µ", "data": "the data end there"}
+SENSITIVITIES = (
+    ("temperature", "temperature_per_100c", "per 100 K"), ("pressure", "pressure_per_10bar", "per 10 bar"),
+    ("speed", "speed_per_100rpm", "per 100 rpm"), ("energy density", "energy_per_j_mm2", "per J/mm²"),
+)  # fmt: skip
+FEATURES = (
+    ("Cold friction", "cold", ""), ("Transition temperature, where µ climbs fastest", "transition", "°C"), ("Plateau", "plateau", ""),
+    ("Change of µ at high temperature", "high_temperature_change", ""), ("First stop after a pause over before", "first_after_pause", ""),
+)  # fmt: skip
+
+
+def reference(inputs: Inputs) -> dict[str, Number]:
+    """The reference conditions, by name."""
+    read = inputs.friction.number
+    return {
+        "temperature": read("reference temperature", "/reference/temperature_c", "°C", decimals=0),
+        "pressure": read("reference pressure", "/reference/pressure_bar", "bar", decimals=1),
+        "speed": read("reference speed at start", "/reference/speed_rpm", "rpm", decimals=0),
+        "energy": read("reference energy density of pad area", "/reference/energy_density_j_mm2", "J/mm²", decimals=1),
+    }
+
+
+def friction(inputs: Inputs) -> Section:
+    """The friction part of the sheet."""
+    source = inputs.friction
+    parts: list[Text | Items | Table | Picture] = [window_text(inputs)]
+    parts.append(
+        Text("Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}.", reference(inputs))
+    )
+    parts.append(Picture("friction", "µ of the stops against temperature with the curve at reference conditions, its confidence band (mean), its tolerance "
+                         "band (one future stop), and the wanted band of µ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
+    curve = curve_rows(inputs)
+    if curve:
+        parts.append(Table("The curve at reference conditions, with 95 % confidence of the mean and the tolerance band", [
+            "Temperature (°C)", "µ, mean", "µ, tolerance band from", "to"], curve))  # fmt: skip
+    parts.append(Items(sensitivity_items(inputs)))
+    features = feature_items(inputs)
+    if features:
+        parts.append(Items(features))
+    parts += average_texts(inputs)
+    for note in source.data.get("notes") or []:
+        parts.append(Text("{note}", {"note": str(note)}))
+    return Section("Friction", parts)
+
+
+def window_text(inputs: Inputs) -> Text:
+    """The window in a sentence with confidence and coverage, or the reason that there is none."""
+    source = inputs.friction
+    window = source.get("/window")
+    if not isinstance(window, Mapping):
+        why = source.get("/window_reason") or source.reason("/window")
+        return Text("Friction window: not given: {why}", {"why": str(why)}, "bad")
+    values: dict[str, Cell] = {
+        "low": end(inputs, "low"), "high": end(inputs, "high"),
+        "lower": LIMITS.get(window.get("low_limited_by"), "not explained"), "upper": LIMITS.get(window.get("high_limited_by"), "not explained"),
+        "mean": source.between("mean µ in the window", "/window/mu_mean", "mu_low", "mu_high"),
+        "confidence": source.number("confidence of the window", "/window/confidence", "%", factor=100.0, decimals=0),
+        "coverage": source.number("coverage of the window", "/window/coverage", "%", factor=100.0, decimals=0),
+    }  # fmt: skip
+    return Text(
+        "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}. Inside it {coverage} of single stops lie in "
+        "the wanted band, stated with {confidence} confidence.", values, "good",
+    )  # fmt: skip
+
+
+def end(inputs: Inputs, name: str) -> Number:
+    """One end of the window, with its interval where the stage gives one."""
+    source, words = inputs.friction, {"low": "window, lower end", "high": "window, upper end"}
+    pointer = f"/window/{name}_c_interval"
+    interval = source.get(pointer)
+    if isinstance(interval, Mapping) and "low" in interval:
+        return source.between(
+            words[name], f"/window/{name}_c", f"{name}_c_interval/low", f"{name}_c_interval/high", "°C", decimals=0
+        )
+    return source.number(words[name], f"/window/{name}_c", "°C", decimals=0)
+
+
+def curve_rows(inputs: Inputs, most: int = 12) -> list[list[Cell]]:
+    """An even choice of the curve's points, ends included."""
+    points = inputs.friction.get("/curve") or []
+    if not points:
+        return []
+    step = max(1, -(-(len(points) - 1) // (most - 1)))
+    chosen = sorted({*range(0, len(points), step), len(points) - 1})
+    read = inputs.friction
+    return [
+        [read.number("curve temperature", f"/curve/{i}/temperature_c", "°C", decimals=0), read.between("curve µ", f"/curve/{i}/mu", "low", "high"),
+         read.number("tolerance band, lower", f"/curve/{i}/tolerance_low", decimals=3), read.number("tolerance band, upper", f"/curve/{i}/tolerance_high", decimals=3)]
+        for i in chosen
+    ]  # fmt: skip
+
+
+def sensitivity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+    """Sensitivities of mu with intervals; where the design can't separate two, the reason."""
+    rows: list[tuple[str, Cell]] = []
+    for words, key, unit in SENSITIVITIES:
+        rows.append(
+            (
+                f"Sensitivity of µ to {words}, {unit}",
+                inputs.friction.number(f"sensitivity to {words} {unit}", f"/sensitivity/{key}"),
+            )
+        )
+    return rows
+
+
+def feature_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+    """Cold friction, transition, plateau and what else the stage gives beyond the contract; bite from the batches."""
+    rows: list[tuple[str, Cell]] = []
+    for words, key, unit in FEATURES:
+        if key in inputs.friction.data:
+            rows.append((words, inputs.friction.number(words.lower(), f"/{key}", unit)))
+    for index, batch in enumerate(inputs.batches.get("/batches") or []):
+        name = f"Bite of batch {batch.get('batch')}, coldest conditions all batches have"
+        rows.append((name, inputs.batches.number(name, f"/batches/{index}/bite")))
+    return rows
+
+
+def average_texts(inputs: Inputs) -> list[Text]:
+    """Which average is shown and where the choice matters."""
+    average = inputs.settings.reduction.average
+    words = {"distance": "sliding distance", "time": "time", "energy": "friction energy"}[average]
+    said = [
+        Text(
+            "Every µ on this sheet is averaged over {words} inside the evaluation window, unless it says otherwise.",
+            {"words": words},
+        )
+    ]
+    spread = average_spread(inputs)
+    if spread:
+        said.append(spread)
+    return said
+
+
+def average_spread(inputs: Inputs) -> Text | None:
+    """The largest median disagreement of the averages, cold and warm, over the tests' ok stops."""
+    import polars as pl
+
+    frames = [
+        t.stops.filter(pl.col("status") == "ok").select(
+            "mu", "mu_time", "mu_distance", "mu_energy", "temperature_initial_c"
+        )
+        for t in inputs.usable
+    ]
+    if not frames:
+        return None
+    stops = pl.concat(frames).drop_nulls()
+    spread = (
+        (
+            pl.max_horizontal("mu_time", "mu_distance", "mu_energy")
+            - pl.min_horizontal("mu_time", "mu_distance", "mu_energy")
+        )
+        / pl.col("mu")
+        * 100
+    )
+    cold, warm = (stops.filter(condition).select(spread.alias("s"))["s"] for condition in (
+        pl.col("temperature_initial_c") < 150, pl.col("temperature_initial_c") >= 200))  # fmt: skip
+    shown = {}
+    for name, values, where in (("cold", cold, "below 150 °C"), ("warm", warm, "from 200 °C")):
+        key = f"median over status ok and temperature_initial_c {where} of the range of mu_time, mu_distance, mu_energy over mu"
+        value = values.median() if len(values) else None
+        shown[name] = Number(f"spread of the averages, {name} stops", value, "%", "tests/*/stops.parquet", key, decimals=1,
+                             why=f"no ok stop starts {where}", factor=100.0)  # fmt: skip
+    return Text("The three averages (time, distance, energy) spread by a median of {cold} in stops that start below 150 °C and {warm} in stops that start "
+                "from 200 °C: where friction rises inside a cold stop, the choice of average decides the number.", shown)  # fmt: skip

@@ -1,0 +1,75 @@
+"""Data quality: stops loaded, used, excluded with reasons; the rig's own truth, the energy balance."""
+
+from collections import Counter
+
+from pipeline.report.document import Cell, Number, Section, Table, Text
+from pipeline.report.inputs import Inputs
+
+
+def quality(inputs: Inputs) -> Section:
+    """Counts and energy ratio by test, then the reasons by code."""
+    rows: list[list[Cell]] = []
+    for test in inputs.tests:
+        count = [test.counts.number(f"stops {name}", f"/{key}") for name, key in (
+            ("as run", "rows"), ("ok", "rows where status is ok"), ("suspect", "rows where status is suspect"),
+            ("rejected", "rows where status is rejected"))]  # fmt: skip
+        ratio = test.summary.number(f"{test.test}: energy ratio, median", "/energy_balance/ratio_median", decimals=4)
+        scatter = test.summary.number(
+            f"{test.test}: energy ratio, scatter", "/energy_balance/ratio_scatter", decimals=4
+        )
+        common = test.summary.number(
+            f"{test.test}: common part of u(µ)", "/mu_u_common_relative", "%", factor=100.0, decimals=2
+        )
+        rows.append([test.test, *count, ratio, scatter, common])
+    head = [
+        "Test",
+        "Stops as run",
+        "ok",
+        "suspect",
+        "rejected",
+        "Energy ratio, median",
+        "its scatter",
+        "Common u of µ (%)",
+    ]
+    parts: list[Table | Text] = [
+        Text("Energy ratio: work of friction and drag over the kinetic energy taken from the shaft; 1 on a healthy rig. It sees a torque gain, an "
+             "inertia or a speed error; it cannot see pressure, piston area or radius. Rejected stops give no µ and keep their energy and wear; "
+             "suspect stops give a number and stay out of the models."),
+        Table("Stops and energy balance by test", head, rows),
+    ]  # fmt: skip
+    reasons = reason_rows(inputs)
+    parts.append(
+        Table("Why stops were not used, and what else was found", ["Finding", "Severity", "Times", "Tests", "First message"], reasons)
+        if reasons else Text("No finding above severity info in any test.")
+    )  # fmt: skip
+    return Section("Data quality", parts)
+
+
+def reason_rows(inputs: Inputs, most: int = 18) -> list[list[Cell]]:
+    """One row a finding code and severity, worst and most frequent first."""
+    counted: Counter[tuple[str, str]] = Counter()
+    tests: dict[tuple[str, str], dict[str, int]] = {}
+    first: dict[tuple[str, str], str] = {}
+    for test in inputs.tests:
+        for item in test.findings.data.get("findings") or []:
+            if item.get("severity") in ("unusable", "rejected", "suspect"):
+                key = (str(item["code"]), item["severity"])
+                counted[key] += 1
+                tests.setdefault(key, {}).setdefault(test.test, 0)
+                tests[key][test.test] += 1
+                first.setdefault(key, str(item.get("message") or ""))
+    rank = {"unusable": 0, "rejected": 1, "suspect": 2}
+    rows: list[list[Cell]] = []
+    for key in sorted(counted, key=lambda k: (rank[k[1]], -counted[k], k[0]))[:most]:
+        names = list(tests[key])
+        file = f"tests/{names[0]}/findings.json" if len(names) == 1 else "tests/*/findings.json"
+        times = Number(
+            f"{key[0]} ({key[1]})",
+            counted[key],
+            "",
+            file,
+            f"count of findings with code {key[0]} and severity {key[1]}",
+        )
+        shown = ", ".join(names[:4]) + (" and others" if len(names) > 4 else "")
+        rows.append([key[0].replace("_", " "), key[1], times, shown, first[key]])
+    return rows

@@ -1,0 +1,101 @@
+"""In short: each target met, not met or not shown, with the figures that decide it."""
+
+from pipeline.report.document import Cell, Number, Section, Table, Text
+from pipeline.report.inputs import Inputs
+from pipeline.report.sections.friction import window_text
+from pipeline.report.wear_figures import name_of
+
+MET, MISSED, OPEN = "met", "not met", "not shown"
+
+
+def in_short(inputs: Inputs) -> Section:
+    """The first part of the sheet."""
+    parts: list[Text | Table] = [window_text(inputs)]
+    for component, found in sorted((inputs.wear.get("/components") or {}).items()):
+        rate = inputs.wear.number(
+            f"{name_of(component)}: wear per stop", f"/components/{component}/rates/um_per_stop", "µm"
+        )
+        parts.append(Text("Wear of {component}: {rate} per stop, {law}.", {"component": name_of(component), "rate": rate,
+                          "law": f"{found['chosen']} law" if found.get("chosen") else "no law chosen"}))  # fmt: skip
+    verdicts = sorted(
+        {str(test.drift.get("/verdict")) for test in inputs.usable if test.drift.get("/verdict") not in (None, "none")}
+    )
+    parts.append(
+        Text(
+            "Drift: {said}.",
+            {"said": ", ".join(verdicts) if verdicts else "none in any test"},
+            "bad" if verdicts else "good",
+        )
+    )
+    rows = target_rows(inputs)
+    if rows:
+        parts.append(Table("Targets", ["Target", "Wanted", "Found", "Answer"], rows))
+    else:
+        parts.append(Text("No target file for this compound: nothing is called met or not met.", {}, "open"))
+    return Section("In short", parts)
+
+
+def target_rows(inputs: Inputs) -> list[list[Cell]]:
+    """Target, wanted, found, answer."""
+    target = inputs.target
+    if target is None:
+        return []
+    rows: list[list[Cell]] = []
+    if target.get("/temperature_window"):
+        rows += _window_rows(inputs)
+    if target.get("/disc_wear") is not None:
+        rows.append(_wear_row(inputs))
+    return rows
+
+
+def _window_rows(inputs: Inputs) -> list[list[Cell]]:
+    target, friction = inputs.target, inputs.friction
+    assert target is not None
+    rows: list[list[Cell]] = []
+    window = friction.get("/window")
+    for index, name, words in (
+        (0, "low", "Friction window reaches down to"),
+        (1, "high", "Friction window reaches up to"),
+    ):
+        wanted = target.number(f"wanted window, {name} end", f"/temperature_window/{index}", "°C", decimals=0)
+        if window:
+            found: Cell = friction.number(f"window, {name} end", f"/window/{name}_c", "°C", decimals=0)
+            answer = end_answer(wanted, found, name, window.get(f"{name}_limited_by"))
+        else:
+            found = f"not given: {friction.get('/window_reason') or friction.reason('/window')}"
+            answer = OPEN
+        rows.append([words, wanted, found, answer])
+    return rows
+
+
+def end_answer(wanted: Number, found: Number, name: str, limited_by: str | None) -> str:
+    """Met when the window reaches the wanted end; short of it: not met when the band limits it, not shown when the data do."""
+    if wanted.value is None or found.value is None:
+        return OPEN
+    reached = found.value <= wanted.value if name == "low" else found.value >= wanted.value
+    if reached:
+        return MET
+    return MISSED if limited_by == "band" else OPEN
+
+
+def _wear_row(inputs: Inputs) -> list[Cell]:
+    target = inputs.target
+    assert target is not None
+    wanted = target.number("wanted disc wear per stop and face, at most", "/disc_wear", "µm", decimals=3)
+    pointer = "/components/disc/rates/um_per_stop_per_face"
+    for name in ("target_blocks", "map_and_duty"):
+        if inputs.wear.get(f"/components/disc/{name}/um_per_stop_per_face"):
+            pointer = f"/components/disc/{name}/um_per_stop_per_face"
+    found = inputs.wear.number("disc wear per stop and face", pointer, "µm")
+    return ["Disc wear per stop and face, at most", wanted, found, at_most(wanted, found)]
+
+
+def at_most(wanted: Number, found: Number) -> str:
+    """Met when the whole interval lies at or under the limit, not met when it lies above, else not shown."""
+    if wanted.value is None or found.value is None:
+        return OPEN
+    if found.low is None or found.high is None:
+        return OPEN
+    if found.high <= wanted.value:
+        return MET
+    return MISSED if found.low > wanted.value else OPEN

@@ -1,0 +1,171 @@
+"""The sheet as PDF, A4, by reportlab alone: same document, same numbers; identical input gives identical bytes.
+
+The typeface is DejaVu Sans as matplotlib ships it, embedded, because the base fonts of PDF have no µ, ² or χ in one encoding.
+"""
+
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import (
+    BaseDocTemplate,
+    Flowable,
+    Frame,
+    Image,
+    KeepTogether,
+    LongTable,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    TableStyle,
+)
+
+from pipeline.report import palette
+from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+
+MARGIN = 15 * mm
+WIDTH = A4[0] - 2 * MARGIN
+TONES = {"good": "#2a6f8f", "bad": palette.ALARM, "open": "#c8902a"}
+
+
+def _fonts() -> None:
+    import matplotlib
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    for name, file in (("Sheet", "DejaVuSans.ttf"), ("Sheet-Bold", "DejaVuSans-Bold.ttf")):
+        if name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+
+
+def _styles() -> dict[str, ParagraphStyle]:
+    body = ParagraphStyle(
+        "body", fontName="Sheet", fontSize=8, leading=11, textColor=colors.HexColor(palette.INK), spaceAfter=3
+    )
+    return {
+        "body": body,
+        "title": ParagraphStyle("title", parent=body, fontName="Sheet-Bold", fontSize=16, leading=20, spaceAfter=1),
+        "under": ParagraphStyle("under", parent=body, textColor=colors.HexColor(palette.MUTED), spaceAfter=6),
+        "head": ParagraphStyle("head", parent=body, fontName="Sheet-Bold", fontSize=11, leading=14, spaceBefore=8, textColor=colors.HexColor(palette.ACCENT)),
+        "cell": ParagraphStyle("cell", parent=body, fontSize=6.8, leading=8.6, spaceAfter=0, splitLongWords=1),
+        "cell-head": ParagraphStyle("cell-head", parent=body, fontName="Sheet-Bold", fontSize=6.8, leading=8.6, spaceAfter=0),
+        "caption": ParagraphStyle("caption", parent=body, fontSize=7, leading=9, textColor=colors.HexColor(palette.MUTED), spaceBefore=3),
+    }  # fmt: skip
+
+
+def words(cell: Cell, *, bare: bool = False) -> str:
+    """A cell as text."""
+    if isinstance(cell, Number):
+        return cell.bare if bare else cell.text
+    return cell
+
+
+def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping[str, bytes]) -> bytes:
+    """The PDF's bytes. `pictures`: PNG by name; a picture without one is left out with its caption saying so."""
+    _fonts()
+    style = _styles()
+    flow: list[Flowable] = [Paragraph(escape(title), style["title"]), Paragraph(escape(under), style["under"])]
+    for section in sections:
+        parts = [flowable for part in section.parts for flowable in _part(part, style, pictures)]
+        flow.append(KeepTogether([Paragraph(escape(section.title), style["head"]), *parts[:1]]))
+        flow += parts[1:]
+    buffer = io.BytesIO()
+    document = BaseDocTemplate(buffer, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=18 * mm,
+                               title=title, author="", creator="stopsheet", producer="stopsheet", subject=under, lang="en", invariant=1)  # fmt: skip
+    frame = Frame(MARGIN, 18 * mm, WIDTH, A4[1] - MARGIN - 18 * mm, 0, 0, 0, 0)
+    document.addPageTemplates(
+        [PageTemplate(frames=[frame], onPage=lambda canvas, doc: _foot(canvas, doc, f"{title}. {under}"))]
+    )
+    document.build(flow)
+    return buffer.getvalue()
+
+
+def _foot(canvas: Any, document: Any, text: str) -> None:
+    canvas.saveState()
+    canvas.setFont("Sheet", 6.5)
+    canvas.setFillColor(colors.HexColor(palette.MUTED))
+    shown = text if len(text) < 130 else text[:127] + "..."
+    canvas.drawString(MARGIN, 11 * mm, shown)
+    canvas.drawRightString(A4[0] - MARGIN, 11 * mm, f"page {document.page}")
+    canvas.restoreState()
+
+
+def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, bytes]) -> list[Flowable]:
+    if isinstance(part, Text):
+        return [_paragraph(part, style)]
+    if isinstance(part, Picture):
+        return _picture(part, style, pictures)
+    if isinstance(part, Items):
+        rows = [
+            [Paragraph(escape(name), style["cell"]), Paragraph(escape(words(value)), style["cell"])]
+            for name, value in part.rows
+        ]
+        return [_grid(rows, [0.42 * WIDTH, 0.58 * WIDTH], head=False), Spacer(1, 4)] if rows else []
+    return _table(part, style)
+
+
+def _paragraph(part: Text, style: Mapping[str, ParagraphStyle]) -> Flowable:
+    paragraph = Paragraph(escape(part.text), style["body"])
+    if part.tone == "plain":
+        return paragraph
+    marked = LongTable([[paragraph]], colWidths=[WIDTH])
+    marked.setStyle(TableStyle([("LINEBEFORE", (0, 0), (0, -1), 2.5, colors.HexColor(TONES[part.tone])), ("LEFTPADDING", (0, 0), (-1, -1), 6),
+                                ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]))  # fmt: skip
+    return marked
+
+
+def _table(part: Table, style: Mapping[str, ParagraphStyle]) -> list[Flowable]:
+    head = [Paragraph(escape(name), style["cell-head"]) for name in part.head]
+    texts = [[words(cell, bare=True) for cell in row] for row in part.rows]
+    rows = [head, *[[Paragraph(escape(text), style["cell"]) for text in row] for row in texts]]
+    if not part.rows:
+        rows.append([Paragraph("none", style["cell"]), *[""] * (len(head) - 1)])
+    return [
+        Paragraph(escape(part.caption), style["caption"]),
+        _grid(rows, widths(part.head, texts), head=True),
+        Spacer(1, 4),
+    ]
+
+
+def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
+    """Column widths by what they hold: the longest word at least, then by the length of the text, within the page."""
+    columns = list(zip(head, *rows, strict=True)) if rows else [(name,) for name in head]
+    wanted = [
+        min(
+            max(
+                max(len(word) for text in column for word in text.split() or [""]) * 1.15,
+                sum(map(len, column)) / len(column),
+                4,
+            ),
+            46,
+        )
+        for column in columns
+    ]
+    total = sum(wanted)
+    return [WIDTH * share / total for share in wanted]
+
+
+def _grid(rows: list[list[Any]], column_widths: list[float], *, head: bool) -> Flowable:
+    table = LongTable(rows, colWidths=column_widths, repeatRows=1 if head else 0)
+    rules = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.HexColor(palette.RULE)), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+             ("RIGHTPADDING", (0, 0), (-1, -1), 5), ("TOPPADDING", (0, 0), (-1, -1), 1.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8)]  # fmt: skip
+    if head:
+        rules.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.HexColor(palette.MUTED)))
+    table.setStyle(TableStyle(rules))
+    return table
+
+
+def _picture(part: Picture, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, bytes]) -> list[Flowable]:
+    content = pictures.get(part.name)
+    if content is None:
+        return [Paragraph(f"No figure ({escape(part.alt)}): nothing to draw.", style["caption"])]
+    image = Image(io.BytesIO(content))
+    image.drawWidth, image.drawHeight = WIDTH, image.imageHeight * WIDTH / image.imageWidth
+    return [KeepTogether([image, Paragraph(escape(part.caption), style["caption"])])]
