@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Share
-from pipeline.method.base import Settings, Truth
+from pipeline.archive.quantities import Duration, Share
+from pipeline.method.base import Number, Settings, Truth
 
 REVISION = 1
 
@@ -23,4 +23,16 @@ class Reduction(Settings):
     build_up: Share = Field(0.95, description="share of the plateau at which the evaluation window starts")
     temperature: Literal["initial", "mean", "peak", "end"] = Field(
         "initial", description="temperature that a stop stands at on the friction map"
+    )
+    minimum_window: Duration = Field(0.3, description="a shorter evaluation window gives no mu, s")
+    torque_pressure_correlation: Annotated[Number, Field(ge=-1, le=1)] = Field(
+        0.0, description="correlation of the torque's and the pressure's calibration errors"
+    )
+    balance_limit: Share = Field(0.03, description="an energy ratio whose median is off by more is a finding")
+    balance_gross: Share = Field(
+        0.10, description="an energy ratio whose median is off by more makes every stop of the test suspect"
+    )
+    ripple_limit: Share = Field(0.05, description="torque ripple at a shaft order above which it is a finding")
+    plausible_mu: tuple[Number, Number] = Field(
+        (0.02, 1.2), description="a stop's mu outside these is suspect: a unit or a sensor, not a material"
     )

@@ -16,4 +16,4 @@ class Segmentation(Settings):
     minimum_duration: Duration = Field(0.3, description="shorter applications are not stops, s")
     minimum_interruption: Duration = Field(0.2, description="shorter losses of pressure or speed end no braking, s")
     turning_speed: AngularSpeed = Field(3.0, description="the shaft turns above this speed, rad/s")
-    lower_speed: AngularSpeed = Field(1.0, description="a stop has ended below this speed, rad/s")
+    lower_speed: AngularSpeed = Field(0.5, description="a stop has ended below this speed, rad/s")

@@ -1,0 +1,232 @@
+"""Faults in the samples of one braking and its zero windows.
+
+Time base (gaps, time that does not increase), missing and held values, flat tops at the range's end, single wild samples,
+thermocouples open or stuck, recordings that begin or end inside the braking.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from pipeline.conditioning.time_base import backward_indices, gap_indices
+from pipeline.findings import Finding, finding
+
+HELD_SAMPLES = 10
+FLAT_SAMPLES = 5
+SPIKE_SIGMAS = 10.0
+SPIKE_SAMPLES = 2  # a wider excursion is no spike
+JUMP_K = 200.0  # within one sample: faster than a disc can warm or cool (common practice)
+COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired wrongly
+STUCK_ENERGY_J = 20e3
+
+
+def braking_faults(
+    channels: dict[str, np.ndarray],
+    span: slice,
+    lead: int,
+    *,
+    gap_periods: float,
+    step: float,
+    full_scales: dict[str, float],
+    energy: float,
+    begins_inside: bool,
+    ends_inside: bool,
+    moving: bool,
+) -> list[Finding]:
+    """Findings, without stop and file, of the braking `span` whose zero window begins at sample `lead`.
+
+    channels: (n,) arrays SI as recorded; step: median sample period (s); energy: friction work of the braking (J);
+    moving: the speed changes over the braking (not a drag).
+    """
+    whole = slice(lead, span.stop)
+    time = channels["time"][whole]
+    found = [*_time_faults(time, gap_periods, step), *_ends(channels, span, begins_inside, ends_inside)]
+    for name in ("torque", "pressure", "speed"):
+        found += _missing(name, channels["time"][span], channels[name][span])
+        if name == "torque" or (name == "speed" and moving):
+            found += _held(name, channels["time"][span], channels[name][span], step)
+        if name != "speed":
+            found += _flat_top(name, channels["time"][span], channels[name][span], full_scales.get(name))
+    return found + _thermocouple(
+        channels["time"][whole], channels["disc_temperature"][whole], span.start - lead, energy
+    )
+
+
+def _where(time: np.ndarray, first: int, last: int) -> dict[str, Any]:
+    return {"start_s": float(time[first]), "end_s": float(time[min(last, time.size - 1)])}
+
+
+def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Finding]:
+    found = []
+    backward = backward_indices(time)
+    if backward.size:
+        i = int(backward[0])
+        found.append(
+            finding(
+                "time_backwards", f"time does not increase at {time[i]:.3f} s: next sample {time[i + 1]:.3f} s",
+                channel="time", **_where(time, i, i + 1), evidence={"steps": int(backward.size)},
+            )
+        )  # fmt: skip
+    for i in gap_indices(time, periods=gap_periods, step=step):
+        length = float(time[i + 1] - time[i])
+        found.append(
+            finding(
+                "time_gap", f"no samples for {length:.3f} s inside the braking or its zero window",
+                channel="time", **_where(time, i, i + 1), evidence={"gap_s": length, "sample_period_s": step},
+            )
+        )  # fmt: skip
+    return found
+
+
+def _ends(channels: dict[str, np.ndarray], span: slice, begins_inside: bool, ends_inside: bool) -> list[Finding]:
+    time, found = channels["time"], []
+    if begins_inside:
+        found.append(
+            finding(
+                "clipped_start", "the recording begins with the brake applied: start and zero readings are missing",
+                **_where(time, span.start, span.start), evidence={"pressure_pa": float(channels["pressure"][span.start])},
+            )
+        )  # fmt: skip
+    if ends_inside:
+        found.append(
+            finding(
+                "clipped_end", "the recording ends with the brake applied and the shaft turning",
+                **_where(time, span.stop - 1, span.stop - 1), evidence={"speed_rad_s": float(channels["speed"][span.stop - 1])},
+            )
+        )  # fmt: skip
+    return found
+
+
+def _missing(name: str, time: np.ndarray, values: np.ndarray) -> list[Finding]:
+    bad = np.flatnonzero(~np.isfinite(values))
+    if not bad.size:
+        return []
+    return [
+        finding(
+            "dropout", f"{bad.size} of {values.size} samples of {name} in the braking are no number",
+            channel=name, **_where(time, int(bad[0]), int(bad[-1])), evidence={"samples": int(bad.size), "of": int(values.size)},
+        )
+    ]  # fmt: skip
+
+
+def _longest_equal(values: np.ndarray) -> tuple[int, int]:
+    """Start and length of the longest run of equal neighbours."""
+    if values.size < 2:
+        return 0, values.size
+    edges = np.flatnonzero(np.r_[True, values[1:] != values[:-1], True])
+    lengths = np.diff(edges)
+    longest = int(np.argmax(lengths))
+    return int(edges[longest]), int(lengths[longest])
+
+
+def _mostly_distinct(values: np.ndarray) -> bool:
+    """Whether neighbours differ as they do in a noisy channel: a run of equal ones then means something."""
+    return values.size > 2 and float(np.mean(values[1:] == values[:-1])) < 0.3
+
+
+def _held(name: str, time: np.ndarray, values: np.ndarray, step: float) -> list[Finding]:
+    start, length = _longest_equal(values)
+    others = np.delete(values, slice(start, start + length))
+    if length < HELD_SAMPLES or length * step < 0.05 or not _mostly_distinct(others):
+        return []
+    top = np.nanmax(values)
+    if values[start] == top:
+        return []  # a flat top is a finding of its own
+    return [
+        finding(
+            "held_value", f"{name} stands still at one value for {length} samples",
+            channel=name, **_where(time, start, start + length - 1), evidence={"samples": length, "value_si": float(values[start])},
+        )
+    ]  # fmt: skip
+
+
+def _flat_top(name: str, time: np.ndarray, values: np.ndarray, full_scale: float | None) -> list[Finding]:
+    size = np.abs(values)
+    if not np.isfinite(size).any():
+        return []
+    top = float(np.nanmax(size))
+    at_top = size == top
+    start, length = _longest_equal(np.where(at_top, 1.0, np.arange(size.size) * -1.0))
+    if length < FLAT_SAMPLES or not at_top[start] or top <= 0:
+        return []
+    at_range_end = full_scale is not None and top >= 0.98 * full_scale
+    rest = size[~at_top]
+    if not at_range_end and not (_mostly_distinct(rest) and _reached_steeply(size, start, top)):
+        return []
+    return [
+        finding(
+            "saturated", f"{name} is cut off flat at its highest value over {length} samples",
+            channel=name, **_where(time, start, start + length - 1),
+            evidence={"samples": int(at_top.sum()), "value_si": top, "full_scale_si": full_scale},
+        )
+    ]  # fmt: skip
+
+
+def _reached_steeply(size: np.ndarray, start: int, top: float) -> bool:
+    """Whether the channel is noisy enough below its top that five equal values are no chance."""
+    below = size[(size < top) & (size > 0.5 * top)]
+    return below.size >= 10 and float(np.median(np.abs(np.diff(below)))) > 1e-4 * top
+
+
+def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy: float) -> list[Finding]:
+    finite = np.isfinite(temperature)
+    name = "disc_temperature"
+    if not finite.any():
+        return [finding("thermocouple_missing", "disc temperature has no value in this braking", channel=name)]
+    values, moments = temperature[finite], time[finite]
+    jumps = np.flatnonzero(np.abs(np.diff(values)) > JUMP_K)
+    outside = np.flatnonzero((values < COLDEST_K) | (values > HOTTEST_K))
+    if jumps.size or outside.size:
+        i = int(jumps[0] if jumps.size else outside[0])
+        evidence = {
+            "jumps": int(jumps.size),
+            "lowest_c": float(values.min() - 273.15),
+            "highest_c": float(values.max() - 273.15),
+        }
+        return [
+            finding(
+                "thermocouple_open", "disc temperature jumps faster than a disc can or leaves its range: an open circuit",
+                channel=name, **_where(moments, i, i + 1), evidence=evidence,
+            )
+        ]  # fmt: skip
+    braking = temperature[start:]
+    braking = braking[np.isfinite(braking)]
+    if braking.size >= 20 and np.ptp(braking) == 0 and abs(energy) > STUCK_ENERGY_J:
+        return [
+            finding(
+                "thermocouple_stuck", f"disc temperature stands still while {energy / 1e3:.0f} kJ went in",
+                channel=name, **_where(time, start, time.size - 1), evidence={"energy_kj": energy / 1e3, "value_c": float(braking[0] - 273.15)},
+            )
+        ]  # fmt: skip
+    return []
+
+
+def spikes(values: np.ndarray) -> np.ndarray:
+    """Indices of single wild samples: more than ten robust sigmas from the median of their seven neighbours (Hampel).
+
+    The sigma is that of the whole series about its running median, so that ramps raise none.
+    """
+    if values.size < 15 or not np.isfinite(values).all():
+        return np.empty(0, dtype=np.int64)
+    padded = np.pad(values, 3, mode="edge")
+    centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
+    off = values - centre
+    local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
+    sigma = 1.4826 * np.maximum(local, np.median(np.abs(off)))
+    floor = 0.02 * np.quantile(np.abs(values), 0.95)
+    wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)
+    edges = np.flatnonzero(np.diff(np.r_[False, wild, False].astype(np.int8))).reshape(-1, 2)
+    short = [np.arange(a, b) for a, b in edges if b - a <= SPIKE_SAMPLES]
+    return np.concatenate(short) if short else np.empty(0, dtype=np.int64)
+
+
+def without_spikes(values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """The series with the samples `at` bridged between their neighbours."""
+    if not at.size:
+        return values
+    kept = np.ones(values.size, dtype=bool)
+    kept[at] = False
+    index = np.arange(values.size)
+    result = values.copy()
+    result[at] = np.interp(at, index[kept], values[kept])
+    return result

@@ -1,0 +1,92 @@
+"""Lag between torque and pressure.
+
+Two chains with different delays show the same build-up at different times. The lag is where the cross-correlation of the
+two rates of change peaks, between samples by a parabola through the three highest values. One lag per test: the
+median over its stops, used only where it is clear of zero.
+
+Which of the two is late is told by the speed, which neither delays: with a lag L of torque behind the shaft,
+w(t) = c - (1/I) [J(t) + L T(t)] + drift, J the running integral of the recorded torque, so a linear fit of w on J, T and
+t gives L without differentiating anything.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Lag:
+    """Lag of a test: seconds that torque comes late behind pressure, its standard uncertainty, the stops' spread."""
+
+    value: float
+    u: float
+    spread: float
+    stops: int
+    significant: bool
+
+
+def peak_lag(first: np.ndarray, second: np.ndarray, *, longest: int) -> tuple[float, float]:
+    """Samples by which `second` comes after `first`, with the correlation there (at most 1).
+
+    Both (n,) and sampled alike, without a mean to speak of (rates of change). NaN where no peak lies inside +-longest.
+    """
+    norm = float(np.sqrt((first @ first) * (second @ second)))
+    if not norm > 0 or longest < 1:
+        return float("nan"), 0.0
+    n = first.size
+    size = 1 << int(np.ceil(np.log2(2 * n)))
+    product = np.fft.irfft(np.conj(np.fft.rfft(first, size)) * np.fft.rfft(second, size), size) / norm
+    longest = min(longest, n - 1)
+    values = np.concatenate([product[size - longest :], product[: longest + 1]])  # lags -longest .. longest
+    top = int(np.argmax(values))
+    if top in (0, values.size - 1):
+        return float("nan"), float(values[top])
+    left, centre, right = values[top - 1 : top + 2]
+    curvature = left - 2 * centre + right
+    shift = 0.5 * (left - right) / curvature if curvature < 0 else 0.0
+    return float(top - longest + shift), float(centre)
+
+
+def lag_of_build_up(pressure: np.ndarray, torque: np.ndarray, step: float, *, longest: float) -> tuple[float, float]:
+    """Lag of torque behind pressure (s) over one build-up, and the correlation; NaN where either has a gap.
+
+    Arrays (n,) from before the brake start to after the build-up, uniformly sampled at `step`.
+    """
+    if pressure.size < 8 or not (np.isfinite(pressure).all() and np.isfinite(torque).all()):
+        return float("nan"), 0.0
+    lag, height = peak_lag(np.diff(pressure), np.diff(torque), longest=int(np.ceil(longest / step)))
+    return lag * step, height
+
+
+def lag_behind_speed(time: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> float:
+    """Lag of torque behind the shaft's deceleration (s) from one braking; NaN where the fit cannot tell.
+
+    time (s), speed (rad/s), torque (N m): (n,), from before the brake start to the end of braking.
+    """
+    good = np.isfinite(speed) & np.isfinite(torque)
+    if good.sum() < 20:
+        return float("nan")
+    t, w, torque = time[good] - time[good][0], speed[good], torque[good]
+    integral = np.r_[0.0, np.cumsum(np.diff(t) * (torque[1:] + torque[:-1]) / 2)]
+    columns = np.column_stack([np.ones_like(t), integral, torque, t])
+    scale = np.abs(columns).max(axis=0)
+    if not (scale > 0).all():
+        return float("nan")
+    solution, _, rank, _ = np.linalg.lstsq(columns / scale, w, rcond=None)
+    c = solution / scale
+    return float(c[2] / c[1]) if rank == 4 and c[1] < 0 else float("nan")
+
+
+def lag_of_test(lags: np.ndarray, *, step: float) -> Lag:
+    """Median of the stops' lags (s), its uncertainty from their spread, and whether it is clear of zero.
+
+    Clear of zero: above three standard uncertainties and above a fifth of a sample; fewer than three stops never are.
+    """
+    finite = lags[np.isfinite(lags)]
+    if finite.size == 0:
+        return Lag(0.0, float("nan"), float("nan"), 0, False)
+    value = float(np.median(finite))
+    spread = 1.4826 * float(np.median(np.abs(finite - value)))
+    u = 1.2533 * max(spread, 0.05 * step) / np.sqrt(finite.size)  # a median's standard error, normal scatter
+    significant = finite.size >= 3 and abs(value) > max(3 * u, 0.2 * step)
+    return Lag(value, u, spread, int(finite.size), significant)

@@ -1,0 +1,211 @@
+"""The corrections of a whole test from what its brakings show: sign, zeros, drag, lag, and the balance's line.
+
+Everything here is found once per test and told in its summary; nothing is corrected silently.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+import numpy as np
+
+from pipeline.conditioning.corrections import Corrections, StopZero
+from pipeline.conditioning.energy_balance import BalanceLine, balance_line, drag_from_balance
+from pipeline.conditioning.lag import Lag, lag_of_test
+from pipeline.conditioning.offsets import Zero, own_zero, torque_zero
+from pipeline.conditioning.rest import Reading
+from pipeline.method.conditioning import Conditioning
+
+LEAST_CORRELATION = 0.6  # of the two build-ups' rates: less is no common build-up
+TURNING = 3.0  # rad/s: readings at rest below this speed are neither turning nor at standstill
+
+
+class Surveyed(Protocol):
+    """What is needed of a braking (see the stops' survey); torque as recorded."""
+
+    @property
+    def torque_plateau(self) -> float: ...
+    @property
+    def rest(self) -> Reading | None: ...
+    @property
+    def torque_rest(self) -> Reading | None: ...
+    @property
+    def speed_rest(self) -> float: ...
+    @property
+    def after(self) -> tuple[float, float, float] | None: ...
+    @property
+    def still(self) -> Reading | None: ...
+    @property
+    def quarters(self) -> np.ndarray: ...
+    @property
+    def lag(self) -> float: ...
+    @property
+    def lag_height(self) -> float: ...
+    @property
+    def lag_speed(self) -> float: ...
+    @property
+    def step(self) -> float: ...
+    @property
+    def kind(self) -> str: ...
+
+
+@dataclass(frozen=True)
+class Found:
+    """Corrections with what they rest on."""
+
+    corrections: Corrections
+    lag: Lag
+    lag_behind_speed: Lag
+    line: BalanceLine | None
+    pressure_rest: float
+    pressure_spread: float
+    torque_spread: float
+
+
+def corrections_of(
+    brakings: Sequence[Surveyed],
+    settings: Conditioning,
+    *,
+    includes_drag: bool,
+    inertia: float,
+    inertia_mechanical: float | None,
+    has_drive: bool,
+) -> Found:
+    """Corrections of a test. inertia (kg m^2), inertia_mechanical None where the drive simulates nothing."""
+    sign = sign_of(brakings)
+    line_points = _points(brakings, sign, inertia, inertia_mechanical, has_drive)
+    line = balance_line(line_points[:, 0], line_points[:, 2], line_points[:, 3])
+    zero = _zero(brakings, sign, line, line_points, includes_drag)
+    steps = np.array([b.step for b in brakings if np.isfinite(b.step)])
+    step = float(np.median(steps)) if steps.size else float("nan")
+    usable = np.array([b.lag if b.lag_height >= LEAST_CORRELATION else np.nan for b in brakings], dtype=float)
+    lag = lag_of_test(usable, step=step)
+    behind = lag_of_test(np.array([b.lag_speed for b in brakings if b.kind != "drag"], dtype=float), step=step)
+    stops, pressure, spreads = _stop_zeros(brakings, zero, sign)
+    applied = lag.value if settings.lag_correction and lag.significant else 0.0
+    corrections = Corrections(sign, zero, applied, "pressure" if _pressure_late(lag, behind) else "torque", stops)
+    return Found(corrections, lag, behind, line, pressure, *spreads)
+
+
+def sign_of(brakings: Sequence[Surveyed]) -> float:
+    """-1 where the torque of every braking is negative against its rest reading, else 1."""
+    rises = [b.torque_plateau - (b.torque_rest.value if b.torque_rest else 0.0) for b in brakings]
+    finite = [rise for rise in rises if np.isfinite(rise)]
+    return -1.0 if finite and max(finite) < 0 else 1.0
+
+
+def _points(
+    brakings: Sequence[Surveyed], sign: float, inertia: float, mechanical: float | None, has_drive: bool
+) -> np.ndarray:
+    """(k, 4) torque, speed, momentum given up per time (N m), duration (s) of the quarters of all brakings."""
+    if mechanical is not None and mechanical < inertia and not has_drive:
+        return np.empty((0, 4))
+    rows = [b.quarters for b in brakings if b.kind != "drag" and b.quarters.size]
+    if not rows:
+        return np.empty((0, 4))
+    q = np.concatenate(rows)
+    momentum = -(inertia if mechanical is None else mechanical) * q[:, 2]
+    if mechanical is not None and has_drive:
+        momentum = momentum + q[:, 3]
+    return np.column_stack([sign * q[:, 0], q[:, 1], momentum, q[:, 4]])
+
+
+def _zero(
+    brakings: Sequence[Surveyed], sign: float, line: BalanceLine | None, points: np.ndarray, includes_drag: bool
+) -> Zero:
+    turning = [(b.speed_rest, b.torque_rest.value) for b in brakings if b.torque_rest and b.speed_rest > TURNING]
+    turning += [b.after[:2] for b in brakings if b.after]
+    still = [b.still.value for b in brakings if b.still]
+    speed, torque = np.array(turning, dtype=float).T if turning else np.empty((2, 0))
+    typical = np.nanmedian(np.abs([b.torque_plateau for b in brakings])) if brakings else float("nan")
+    zero = torque_zero(
+        speed,
+        sign * torque,
+        sign * np.array(still, dtype=float),
+        includes_drag=includes_drag,
+        intercept=(line.zero, line.u_zero) if line else None,
+        largest_u=max(3.0, 0.005 * float(typical)) if np.isfinite(typical) else 3.0,
+    )
+    if includes_drag or not points.size:
+        return zero
+    drag = drag_from_balance(points[:, 0], points[:, 1], points[:, 2], points[:, 3], zero.offset)
+    if drag is None or drag[3] > max(3.0, 0.005 * float(typical)):
+        return zero
+    how = f"{zero.how}; drag from the balance"
+    return replace(zero, a=drag[0], b=drag[1], u_offset=zero.u_rest, separated=True, how=how)
+
+
+def _stop_zeros(
+    brakings: Sequence[Surveyed], zero: Zero, sign: float
+) -> tuple[tuple[StopZero, ...], float, tuple[float, float]]:
+    """Zeros of each stop, the test's pressure at rest, and the two zeros' spread over the test (pressure, torque)."""
+    nan = float("nan")
+    level = np.array([b.rest.value if b.rest else nan for b in brakings], dtype=float)
+    level_u = np.array([b.rest.u if b.rest else nan for b in brakings], dtype=float)
+    pressure = float(np.nanmedian(level)) if np.isfinite(level).any() else 0.0
+    own_p, own_p_u = own_zero(level - pressure, level_u)
+    turning = [b.torque_rest is not None and b.speed_rest > TURNING for b in brakings]
+    expected = np.array([float(zero.at_rest(np.array(b.speed_rest))) for b in brakings], dtype=float)
+    torque = np.array(
+        [sign * b.torque_rest.value if b.torque_rest and t else nan for b, t in zip(brakings, turning, strict=True)],
+        dtype=float,
+    )
+    torque_u = np.array([b.torque_rest.u if b.torque_rest else nan for b in brakings], dtype=float)
+    own_t, own_t_u = own_zero(torque - expected, torque_u)
+    stops = tuple(
+        StopZero(
+            pressure + float(own_p[i]), float(own_p_u[i]), float(own_t[i]), float(own_t_u[i]),
+            bool(np.isfinite(level).any()), bool(zero.known),
+        )
+        for i in range(len(brakings))
+    )  # fmt: skip
+    return stops, pressure, (_spread(level), _spread(torque - expected))
+
+
+def _spread(values: np.ndarray) -> float:
+    finite = values[np.isfinite(values)]
+    return 1.4826 * float(np.median(np.abs(finite - np.median(finite)))) if finite.size else float("nan")
+
+
+def _pressure_late(lag: Lag, behind: Lag) -> bool:
+    """Whether the pressure is the early or late one: the torque keeps time with the shaft.
+
+    Only where the torque's own lag behind the shaft is known to a quarter of the lag; else torque is taken as late.
+    """
+    if not lag.significant or behind.stops < 3 or not behind.u < abs(lag.value) / 8:
+        return False
+    return abs(behind.value) < abs(behind.value - lag.value)
+
+
+def described(found: Found, settings: Conditioning) -> dict[str, Any]:
+    """The corrections as a test's summary tells them: keys offsets, drag, lag_s; null with why where nothing was found."""
+    zero, corrections = found.corrections.zero, found.corrections
+    offsets: dict[str, Any] = {
+        "torque_nm": zero.offset if zero.known else None,
+        "torque_u_nm": zero.u_offset,
+        "torque_and_drag_u_nm": zero.u_rest,
+        "torque_spread_nm": found.torque_spread,
+        "pressure_bar": found.pressure_rest / 1e5 if any(s.pressure_known for s in corrections.stops) else None,
+        "pressure_spread_bar": found.pressure_spread / 1e5,
+        "told_apart": zero.separated,
+        "how": zero.how,
+        "torque_turned": corrections.sign < 0,
+    }
+    drag: dict[str, Any] = {"a_nm": zero.a, "b_nm_per_rad_s": zero.b, "includes_drag": zero.includes_drag}
+    if not zero.separated:
+        drag["why"] = "nothing tells a constant drag from the torque's offset"
+    lag: dict[str, Any] = {
+        "value": found.lag.value if found.lag.stops else None,
+        "u": found.lag.u,
+        "spread": found.lag.spread,
+        "stops": found.lag.stops,
+        "significant": found.lag.significant,
+        "applied": corrections.lag,
+        "late": corrections.late if found.lag.significant else None,
+        "torque_behind_shaft": found.lag_behind_speed.value if found.lag_behind_speed.stops else None,
+    }
+    if not found.lag.stops:
+        lag["why"] = "no build-up in which pressure and torque rise together"
+    elif not corrections.lag:
+        lag["why"] = "switched off by the method" if found.lag.significant else "not clear of zero"
+    return {"offsets": offsets, "drag": drag, "lag_s": lag}

@@ -1,0 +1,176 @@
+"""Zero offset of torque and drag torque, told apart.
+
+With the brake open a torque sensor that sees the bearings reads offset + a + b w: readings at several speeds give b and
+the sum a + offset. Only a reading at standstill, or the intercept of the balance -I dw/dt against torque, gives the
+offset alone. What is taken off the torque for mu is the whole reading, each part once; the split matters to the
+energy ratio (drag takes energy from the shaft, an offset does not) and where the method keeps the drag in.
+
+A sensor that does not see the drag reads its offset at rest whatever the speed; the drag is then what the balance lacks.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Zero:
+    """Torque at zero pressure of a test: offset + (a + b w if the sensor sees drag).
+
+    offset, a (N m), b (N m per rad/s) with standard uncertainties; `how` says from what they were told apart,
+    `separated` whether they were.
+    """
+
+    offset: float = 0.0
+    a: float = 0.0
+    b: float = 0.0
+    u_rest: float = 0.0  # of offset + drag in the middle of the speeds, what is taken off the torque
+    u_offset: float = 0.0
+    includes_drag: bool = True
+    separated: bool = False
+    known: bool = False
+    how: str = "no reading at zero pressure"
+
+    def drag(self, speed: np.ndarray) -> np.ndarray:
+        """Drag torque at `speed` (rad/s), N m."""
+        return self.a + self.b * speed
+
+    def at_rest(self, speed: np.ndarray) -> np.ndarray:
+        """What the sensor reads at zero pressure at `speed`, N m."""
+        return self.offset + (self.drag(speed) if self.includes_drag else 0.0 * speed)
+
+
+def robust_line(x: np.ndarray, y: np.ndarray, weight: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """Straight line y = c0 + c1 x by Huber's weights; returns coefficients (2,) and their covariance (2, 2).
+
+    Needs three points at two or more places; the scatter is the median absolute deviation of the residuals.
+    """
+    weight = np.ones_like(x) if weight is None else weight
+    design = np.column_stack([np.ones_like(x), x])
+    coefficients, covariance = robust_fit(design, y, weight)
+    return coefficients, covariance
+
+
+def robust_fit(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Least squares with Huber's weights (k = 1.5 robust sigmas): coefficients (k,) and covariance (k, k)."""
+    huber = np.ones_like(y)
+    coefficients = np.zeros(design.shape[1])
+    for _ in range(20):
+        root = np.sqrt(weight * huber)
+        updated = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+        residual = (y - design @ updated) * np.sqrt(weight)
+        scale = 1.4826 * np.median(np.abs(residual))
+        done = np.allclose(updated, coefficients, rtol=1e-10, atol=1e-12)
+        coefficients = updated
+        if scale <= 0 or done:
+            break
+        huber = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-300))
+    residual = (y - design @ coefficients) * np.sqrt(weight * huber)
+    freedom = max(y.size - design.shape[1], 1)
+    normal = design.T @ (design * (weight * huber)[:, None])
+    covariance = np.linalg.pinv(normal) * float(residual @ residual) / freedom
+    return coefficients, covariance
+
+
+LEAST_SPEED_RANGE = 0.15  # of the highest: readings nearer together give no slope
+
+
+def torque_zero(
+    speed: np.ndarray,
+    torque: np.ndarray,
+    still: np.ndarray,
+    *,
+    includes_drag: bool,
+    intercept: tuple[float, float] | None = None,
+    largest_u: float = np.inf,
+) -> Zero:
+    """Offset and drag from the readings at zero pressure.
+
+    speed (rad/s), torque (N m): (n,) readings with the shaft turning; still: (m,) readings at standstill, N m.
+    intercept: torque (N m) at which the balance has no deceleration, with its standard uncertainty; trusted to part
+    offset from drag only below `largest_u`.
+    """
+    if not includes_drag:
+        every = np.r_[torque, still]
+        if every.size == 0:
+            return Zero(includes_drag=False)
+        value, u = _middle(every)
+        return Zero(value, 0.0, 0.0, u, u, False, True, True, "readings at zero pressure; the sensor sees no drag")
+    if speed.size == 0:
+        if still.size == 0:
+            return Zero()
+        value, u = _middle(still)
+        return Zero(value, 0.0, 0.0, u, u, True, False, True, "readings at standstill; drag unknown")
+    total, slope, u_rest, sloped = _rest_line(speed, torque)
+    offset, u_offset, how = _offset(still, intercept, largest_u)
+    if offset is None:
+        # Nothing parts them: the constant part is taken as offset, the part that grows with speed is drag.
+        return Zero(
+            total,
+            0.0,
+            slope,
+            u_rest,
+            float("nan"),
+            True,
+            False,
+            True,
+            "turning readings; constant part taken as offset",
+        )
+    if sloped:
+        return Zero(offset, total - offset, slope, u_rest, u_offset, True, True, True, f"turning readings and {how}")
+    # One speed: half of the drag there is taken to grow with speed, which is wrong by a third of it at most.
+    middle = float(np.median(speed))
+    drag = total - offset
+    u = float(np.hypot(u_rest, abs(drag) / 2 / np.sqrt(3) / 2))
+    return Zero(offset, drag / 2, drag / 2 / middle, u, u_offset, True, True, True, f"readings at one speed and {how}")
+
+
+def _rest_line(speed: np.ndarray, torque: np.ndarray) -> tuple[float, float, float, bool]:
+    """Constant part, slope, uncertainty in the middle, and whether the speeds are far enough apart for a slope."""
+    if speed.size < 6 or np.ptp(speed) < LEAST_SPEED_RANGE * speed.max():
+        value, u = _middle(torque)
+        return value, 0.0, u, False
+    coefficients, covariance = robust_line(speed, torque)
+    middle = np.array([1.0, float(speed.mean()) / 2])
+    return float(coefficients[0]), float(coefficients[1]), float(np.sqrt(middle @ covariance @ middle)), True
+
+
+def _offset(
+    still: np.ndarray, intercept: tuple[float, float] | None, largest_u: float
+) -> tuple[float | None, float, str]:
+    if still.size >= 1:
+        value, u = _middle(still)
+        return value, u, "readings at standstill"
+    if intercept is not None and np.isfinite(intercept[1]) and intercept[1] <= largest_u:
+        return intercept[0], intercept[1], "the balance's intercept"
+    return None, float("nan"), ""
+
+
+def _middle(values: np.ndarray) -> tuple[float, float]:
+    """Median and its standard uncertainty from the values' spread (0 for a single one)."""
+    value = float(np.median(values))
+    spread = 1.4826 * float(np.median(np.abs(values - value)))
+    return value, 1.2533 * spread / np.sqrt(values.size)
+
+
+def own_zero(readings: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Each stop's deviation from the test's zero, shrunk to zero as far as it is noise, with standard uncertainties.
+
+    readings: (n,) deviations, NaN where a stop has no reading; u: (n,) their standard uncertainties. The spread between
+    stops beyond noise is found robustly (empirical Bayes); a deviation far outside both is taken as it is.
+    """
+    known = np.isfinite(readings) & np.isfinite(u)
+    result, uncertainty = np.zeros(readings.size), np.full(readings.size, 0.0)
+    if not known.any():
+        return result, uncertainty
+    noise = np.square(u[known])
+    values = readings[known]
+    variance = (1.4826 * float(np.median(np.abs(values - np.median(values))))) ** 2
+    between = max(variance - float(np.median(noise)), 0.0)
+    share = between / np.maximum(between + noise, 1e-300)
+    far = np.abs(values) > 5 * np.sqrt(between + noise)
+    share = np.where(far, 1.0, share)
+    result[known] = share * values
+    uncertainty[known] = np.sqrt(np.where(far, noise, share * noise))
+    uncertainty[~known] = np.sqrt(between)
+    return result, uncertainty

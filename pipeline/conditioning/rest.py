@@ -1,0 +1,70 @@
+"""Readings at rest: what a sensor shows where the quantity is zero."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A mean with its standard uncertainty (same unit) and the number of samples behind it."""
+
+    value: float
+    u: float
+    samples: int
+
+
+def rest_pressure(pressure: np.ndarray) -> float:
+    """Pressure at rest of a stretch (Pa): the level its lowest samples lie at; 0 where none is a number.
+
+    The median of the samples in the lowest fifth of the range, the few lowest left out as they may be spikes. Right as
+    soon as a few samples are at rest; of a recording without any it is the lowest pressure held.
+    """
+    finite = np.sort(pressure[np.isfinite(pressure)])
+    if finite.size == 0:
+        return 0.0
+    low = finite[min(max(3, finite.size // 500), finite.size - 1)]
+    high = finite[int(0.98 * (finite.size - 1))]
+    return float(np.median(finite[finite <= low + 0.2 * (high - low)]))
+
+
+def settled_rest(own: float, high: float, test: float, margin: float) -> float:
+    """The rest level to use for a recording: its own, or the test's where its own cannot be one.
+
+    A recording that never shows the pressure at rest has a lowest level far above the test's; one with wild values far
+    below. `high` is its 98th percentile, `margin` the least difference that counts (all Pa).
+    """
+    tolerance = max(margin, 0.1 * (high - test))
+    return own if abs(own - test) <= tolerance else test
+
+
+def reading(values: np.ndarray) -> Reading | None:
+    """Mean at rest, robust against spikes; its uncertainty allows for the samples' autocorrelation. None below 3 samples."""
+    finite = values[np.isfinite(values)]
+    if finite.size < 3:
+        return None
+    centre = float(np.median(finite))
+    spread = 1.4826 * float(np.median(np.abs(finite - centre)))
+    kept = finite[np.abs(finite - centre) <= 5 * spread] if spread > 0 else finite
+    scatter = float(np.std(kept, ddof=1)) if kept.size > 1 else 0.0
+    return Reading(float(np.mean(kept)), scatter / np.sqrt(effective_number(kept)), int(kept.size))
+
+
+def effective_number(values: np.ndarray) -> float:
+    """Number of independent samples that average as these do: n / (1 + 2 sum of autocorrelations), at least 1.
+
+    The sum runs over lags up to the first pair of neighbours whose sum is not positive (initial positive sequence, Geyer
+    1992), at most a third of the series. values: (n,), finite, without a trend.
+    """
+    n = values.size
+    centred = values - values.mean()
+    variance = float(centred @ centred)
+    if n < 4 or variance <= 0:
+        return float(max(n, 1))
+    size = 1 << int(np.ceil(np.log2(2 * n)))
+    spectrum = np.fft.rfft(centred, size)
+    correlation = np.fft.irfft(spectrum * np.conj(spectrum), size)[: max(n // 3, 2)] / variance
+    pairs = correlation[1 : 1 + 2 * ((correlation.size - 1) // 2)].reshape(-1, 2).sum(axis=1)
+    negative = np.flatnonzero(pairs <= 0)
+    total = float(pairs[: negative[0] if negative.size else pairs.size].sum())
+    return float(np.clip(n / (1.0 + 2.0 * total), 1.0, n))

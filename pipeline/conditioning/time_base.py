@@ -1,0 +1,63 @@
+"""Time base: the step, its gaps and its faults.
+
+Nothing is repaired. A gap is a step longer than a few median steps; time that does not increase is a fault of its own.
+What lies on both sides of a gap is never filtered or integrated as one stretch.
+"""
+
+import numpy as np
+
+
+def median_step(time: np.ndarray) -> float:
+    """Median of the increasing steps of `time` (s); NaN where there are fewer than two samples."""
+    steps = np.diff(time)
+    steps = steps[np.isfinite(steps) & (steps > 0)]
+    return float(np.median(steps)) if steps.size else float("nan")
+
+
+def jitter(time: np.ndarray) -> float:
+    """Half the spread of the central 90 % of the steps over their median (1); NaN without two steps."""
+    steps = np.diff(time)
+    steps = steps[np.isfinite(steps) & (steps > 0)]
+    if steps.size < 2:
+        return float("nan")
+    low, high = np.quantile(steps, [0.05, 0.95])
+    return float((high - low) / 2 / np.median(steps))
+
+
+def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) -> np.ndarray:
+    """Indices i where the step from i to i + 1 is longer than `periods` median steps."""
+    step = median_step(time) if step is None else step
+    if not np.isfinite(step):
+        return np.empty(0, dtype=np.int64)
+    return np.flatnonzero(np.diff(time) > periods * step)
+
+
+def backward_indices(time: np.ndarray) -> np.ndarray:
+    """Indices i where time does not increase from i to i + 1 (or one of the two is not a number)."""
+    with np.errstate(invalid="ignore"):
+        return np.flatnonzero(~(np.diff(time) > 0))
+
+
+def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> list[slice]:
+    """Slices of samples that are finite in `values` and have no gap or backward step between them."""
+    good = np.isfinite(values) & np.isfinite(time)
+    broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
+    broken[gap_indices(time, periods=periods) + 1] = True
+    broken[backward_indices(time) + 1] = True
+    starts = good & (broken | ~np.r_[False, good[:-1]])
+    ends = good & ~np.r_[good[1:] & ~broken[1:], False]
+    return [slice(int(a), int(b) + 1) for a, b in zip(np.flatnonzero(starts), np.flatnonzero(ends), strict=True)]
+
+
+def widths(time: np.ndarray, *, longest: float = np.inf) -> np.ndarray:
+    """Time that each sample stands for (s): half the step on either side, the trapezium rule's weights.
+
+    Steps longer than `longest` count as that long, so that a gap is not filled with its neighbours' values.
+    """
+    if time.size < 2:
+        return np.zeros(time.size)
+    steps = np.clip(np.diff(time), 0.0, longest)
+    result = np.zeros(time.size)
+    result[:-1] += steps / 2
+    result[1:] += steps / 2
+    return result

@@ -1,0 +1,82 @@
+"""The card's facts as the reduction takes them: geometry, inertia, gains of the uncertainty budget."""
+
+import numpy as np
+
+from pipeline.archive.card import Card, sensor_limit
+from pipeline.errors import InputError
+from pipeline.method.reduction import Reduction
+from pipeline.stops.radius import effective_radius
+from pipeline.stops.reduction import Setup
+from pipeline.stops.uncertainty import Gains, gain_and_zero, relative_limit
+
+SOURCES = {
+    "torque": "torque", "pressure": "pressure", "piston_area": "area", "effective_radius": "length", "efficiency": "share",
+}  # fmt: skip
+
+
+def setup_of(card: Card, settings: Reduction) -> Setup:
+    """Geometry and inertia of the test, with the method's rule where the card gives no effective radius."""
+    brake = card.brake
+    if brake.effective_radius is not None:
+        radius = brake.effective_radius
+    else:
+        ring = brake.friction_ring
+        if ring is None:
+            raise InputError("brake: give friction_ring or effective_radius")
+        radius = effective_radius(ring.outer_diameter, ring.inner_diameter, settings.radius)
+    simulated = card.inertia_mechanical is not None and card.inertia_mechanical < card.inertia * (1 - 1e-9)
+    return Setup(
+        piston_area=brake.piston_area,
+        radius=radius,
+        threshold=brake.threshold_pressure,
+        efficiency=brake.efficiency,
+        friction_area=brake.friction_area,
+        inertia=card.inertia,
+        inertia_mechanical=card.inertia_mechanical if simulated else None,
+        rolling_radius=card.rolling_radius,
+        average=settings.average,
+        drag_correction=settings.drag_correction,
+        build_up=settings.build_up,
+        minimum_window=settings.minimum_window,
+    )
+
+
+def gains_of(
+    card: Card, settings: Reduction, setup: Setup, *, torque: float, pressure: float
+) -> tuple[Gains, dict[str, bool]]:
+    """Common relative uncertainties from the card's sensors, and which of them are stated.
+
+    torque, pressure: largest in use (SI), what a limit without a full scale is referred to.
+    """
+    limits = {name: sensor_limit(card, name, dimension) for name, dimension in SOURCES.items()}
+    torque_gain, torque_zero = gain_and_zero(limits["torque"], torque)
+    pressure_gain, pressure_zero = gain_and_zero(limits["pressure"], pressure)
+    gains = Gains(
+        torque=torque_gain,
+        pressure=pressure_gain,
+        area=relative_limit(limits["piston_area"], setup.piston_area),
+        radius=relative_limit(limits["effective_radius"], setup.radius),
+        efficiency=relative_limit(limits["efficiency"], setup.efficiency),
+        correlation=settings.torque_pressure_correlation,
+        torque_zero=torque_zero,
+        pressure_zero=pressure_zero,
+    )
+    return gains, {name: limit is not None for name, limit in limits.items()}
+
+
+def temperature_limit(card: Card) -> float | None:
+    """Standard uncertainty of a disc temperature from its sensor's accuracy (K); None where none is stated."""
+    limit = sensor_limit(card, "disc_temperature", "temperature")
+    if limit is None or limit.absolute is None:
+        return None
+    return float(limit.absolute / np.sqrt(3))
+
+
+def full_scales(card: Card) -> dict[str, float]:
+    """Stated full scales of torque (N m) and pressure (Pa)."""
+    found = {}
+    for name in ("torque", "pressure"):
+        limit = sensor_limit(card, name, SOURCES[name])
+        if limit is not None and limit.full_scale is not None:
+            found[name] = limit.full_scale
+    return found

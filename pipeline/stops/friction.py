@@ -1,0 +1,42 @@
+"""Friction coefficient of a disc brake and its averages.
+
+mu = T / (2 F r), F = eta (p - p_threshold) A the clamp force, A the area of the pistons on one side; F presses each of the
+disc's two faces. Averages weigh the samples by time (dt), distance (w dt) or energy (T w dt): of a constant mu they are
+the same, of a cold carbon stop with in-stop rise they are tens of percent apart.
+"""
+
+import numpy as np
+
+
+def clamp_force(
+    pressure: np.ndarray, *, piston_area: float, threshold: float = 0.0, efficiency: float = 1.0
+) -> np.ndarray:
+    """Force on each of the two disc faces (N) from line pressure above rest (Pa); negative below the threshold."""
+    return efficiency * (pressure - threshold) * piston_area
+
+
+def coefficient(torque: np.ndarray, force: np.ndarray, radius: float) -> np.ndarray:
+    """mu of each sample from friction torque (N m), clamp force (N) and effective radius (m); NaN where no force is."""
+    positive = force > 0
+    return np.where(positive, torque / np.where(positive, 2 * force * radius, 1.0), np.nan)
+
+
+def weights(width: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> dict[str, np.ndarray]:
+    """Weights of the three averages: time that a sample stands for (s), with it sliding, with it friction work."""
+    return {"time": width, "distance": speed * width, "energy": torque * speed * width}
+
+
+def averages(
+    mu: np.ndarray, *, width: np.ndarray, speed: np.ndarray, torque: np.ndarray, inside: np.ndarray
+) -> dict[str, float]:
+    """Means of mu over the samples `inside`, by time, distance and energy; NaN where there is no weight.
+
+    mu (1), width (s), speed (rad/s), torque (N m), inside (bool): (n,). Samples without a mu have no weight.
+    """
+    used = inside & np.isfinite(mu) & np.isfinite(torque) & np.isfinite(speed)
+    return {name: weighted_mean(mu[used], w[used]) for name, w in weights(width, speed, torque).items()}
+
+
+def weighted_mean(values: np.ndarray, weight: np.ndarray) -> float:
+    total = float(weight.sum())
+    return float(values @ weight) / total if values.size and total > 0 else float("nan")

@@ -1,0 +1,210 @@
+"""A whole test reduced: survey, corrections, schedule, then every stop with them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.conditioning.of_test import Found, corrections_of
+from pipeline.errors import InputError
+from pipeline.findings import RANK, Finding, finding
+from pipeline.method import Method
+from pipeline.stops.alignment import Alignment
+from pipeline.stops.clock import idle_times, runs_through
+from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
+from pipeline.stops.passes import Applications, rest_levels, survey, visit
+from pipeline.stops.rows import Context, Reduced, placed_at, reduced
+from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
+from pipeline.stops.summary import balance_findings, summary_of, test_findings
+from pipeline.vocabulary import STOPS, TRACES, conform
+
+NEEDED = ["time", "speed", "torque", "pressure", "disc_temperature"]
+
+
+@dataclass(frozen=True)
+class Result:
+    stops: pl.DataFrame
+    traces: pl.DataFrame
+    summary: dict[str, Any]
+    findings: list[Finding]
+
+
+def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Result:
+    """Stops, traces, summary and findings of a test from its channels file and ingest record.
+
+    Raises InputError where nothing of the test can be used.
+    """
+    columns = [*NEEDED, "drive_torque", "pressure_2"]
+    segmentation, conditioning = method.segmentation, method.conditioning
+    recordings = [r for r in ingest["recordings"] if r.get("duplicate_of") is None]
+    rests = rest_levels(channels, segmentation.on_pressure) if recordings else {}
+    one = card.recordings.holds == "stop"
+    applications = survey(channels, columns, rests, conditioning, segmentation, one_per_recording=one)
+    entries = entries_of(recordings, applications, one=one)
+    if not entries:
+        raise InputError("no recording of this test holds a brake application")
+    simulated = card.inertia_mechanical is not None and card.inertia_mechanical < card.inertia * (1 - 1e-9)
+    found = corrections_of(
+        applications.found,
+        conditioning,
+        includes_drag=card.recordings.channels["torque"].includes_drag,
+        inertia=card.inertia,
+        inertia_mechanical=card.inertia_mechanical if simulated else None,
+        has_drive="drive_torque" in card.recordings.channels,
+    )
+    alignment = placed(entries, card, found.corrections.sign)
+    context, stated = _context(card, method, found, applications, simulated)
+    results = _second_pass(context, card, channels, columns, method, applications, entries, alignment)
+    findings = [
+        *test_findings(card, found, applications, entries, method),
+        *schedule_findings(alignment, entries),
+        *(f for result in results for f in result.findings),
+    ]
+    stops = _stops(entries, alignment, results, recordings, card)
+    balance = balance_findings(stops, found, card, method, alignment)
+    findings += balance
+    stops = with_status(stops, findings)
+    summary = summary_of(card, stops, found, context, stated, alignment, method)
+    return Result(stops, _traces(results), summary, findings)
+
+
+def entries_of(recordings: Sequence[dict[str, Any]], applications: Applications, *, one: bool) -> list[Entry]:
+    """Every brake application as run, unreadable recordings and one-stop files without a braking among them."""
+    by_recording: dict[int, list[Any]] = {}
+    for braking in applications.found:
+        by_recording.setdefault(braking.recording, []).append(braking)
+    entries = []
+    for recording in recordings:
+        number, file = int(recording["recording"]), recording["file"]
+        brakings = by_recording.get(number, [])
+        entries += [Entry(number, file, braking) for braking in brakings]
+        if not brakings and recording.get("error"):
+            entries.append(Entry(number, file, None, f"the recording cannot be read: {recording['error']}"))
+        elif not brakings and one:
+            entries.append(Entry(number, file, None, "pressure never passes the on-threshold with the shaft turning"))
+    return entries
+
+
+def _context(
+    card: Card, method: Method, found: Found, applications: Applications, simulated: bool
+) -> tuple[Context, dict[str, bool]]:
+    setup = setup_of(card, method.reduction)
+    torque = max((abs(b.torque_plateau) for b in applications.found if np.isfinite(b.torque_plateau)), default=0.0)
+    pressure = max((b.plateau for b in applications.found if np.isfinite(b.plateau)), default=0.0)
+    gains, stated = gains_of(card, method.reduction, setup, torque=torque, pressure=pressure)
+    return (
+        Context(
+            setup=setup,
+            corrections=found.corrections,
+            gains=gains,
+            conditioning=method.conditioning,
+            reduction=method.reduction,
+            full_scales=full_scales(card),
+            temperature_u=temperature_limit(card),
+            simulated=simulated,
+        ),
+        stated,
+    )
+
+
+def _second_pass(
+    context: Context,
+    card: Card,
+    channels: Path,
+    columns: list[str],
+    method: Method,
+    applications: Applications,
+    entries: Sequence[Entry],
+    alignment: Alignment,
+) -> list[Reduced]:
+    order = expanded(card)
+    labels = alignment.stops.to_dicts()
+    number_of = {(e.recording, e.braking.start): i for i, e in enumerate(entries) if e.braking is not None}
+    results: list[Reduced | None] = [None] * len(entries)
+
+    def each(index: int, b: Any, stretch: Any, span: slice, before: int, after: int) -> None:
+        position = number_of[b.recording, b.start]
+        block = block_of(labels[position], card, order)
+        result = reduced(context, index, b, stretch, span, before, after, block)
+        at = placed_at(result.findings, position + 1, entries[position].file)
+        results[position] = Reduced(result.row, result.trace, at)
+
+    visit(channels, columns, method.segmentation, applications.found, each)
+    return [result or _without_braking(i + 1, entries[i]) for i, result in enumerate(results)]
+
+
+def _without_braking(stop: int, entry: Entry) -> Reduced:
+    unread = entry.why is not None and entry.why.startswith("the recording cannot")
+    code = "recording_unreadable" if unread else "no_braking"
+    return Reduced({}, {}, [finding(code, f"stop {stop}: {entry.why}", stop=stop, file=entry.file)])
+
+
+def _stops(
+    entries: Sequence[Entry],
+    alignment: Alignment,
+    results: Sequence[Reduced],
+    recordings: Sequence[dict[str, Any]],
+    card: Card,
+) -> pl.DataFrame:
+    rows = []
+    for i, (entry, label, result) in enumerate(
+        zip(entries, alignment.stops.iter_rows(named=True), results, strict=True)
+    ):
+        head = {"stop": i + 1, "file": entry.file, "recording": entry.recording}
+        head |= {name: label[name] for name in ("block", "purpose", "schedule_row", "run_number")}
+        row = {"kind": label["kind"]} | result.row
+        rows.append(head | {k: _number(v) for k, v in row.items()})
+    frame = pl.DataFrame(rows, infer_schema_length=None)
+    through = runs_through([r.get("first_time") for r in recordings], [r.get("last_time") for r in recordings])
+    frame = conform(frame, STOPS)
+    pauses = {b.name: b.pause_before for b in card.blocks if b.pause_before is not None}
+    idle = idle_times(
+        frame["start_s"].to_list(), frame["end_s"].to_list(), frame["recording"].to_list(), frame["block"].to_list(),
+        pauses, through=through,
+    )  # fmt: skip
+    return frame.with_columns(idle_before_s=pl.Series(idle, dtype=pl.Float64))
+
+
+def _number(value: Any) -> Any:
+    """Not-a-number and infinite figures become null: the table never holds them."""
+    if isinstance(value, float | np.floating):
+        return float(value) if np.isfinite(value) else None
+    return value
+
+
+def _traces(results: Sequence[Reduced]) -> pl.DataFrame:
+    parts = [
+        pl.DataFrame({"stop": np.full(r.trace["time_s"].size, i + 1)} | r.trace)
+        for i, r in enumerate(results)
+        if r.trace and r.trace["time_s"].size
+    ]
+    return conform(pl.concat(parts) if parts else pl.DataFrame(), TRACES)
+
+
+NULL_WHEN_REJECTED = ("mu", "mu_u", "mu_bite", "mu_start", "mu_end", "mu_min", "mu_max", "mu_time", "mu_distance",
+                      "mu_energy", "mu_rise", "mu_u_stop", "mu_u_common")  # fmt: skip
+
+
+def with_status(stops: pl.DataFrame, findings: Sequence[Finding]) -> pl.DataFrame:
+    """Status and codes of each stop from its findings; a rejected stop's friction figures are null, its energy is kept."""
+    worst: dict[int, str] = {}
+    codes: dict[int, list[str]] = {}
+    for f in findings:
+        if f.stop is None:
+            continue
+        if RANK[f.severity] >= RANK[worst.get(f.stop, "info")]:
+            worst[f.stop] = f.severity
+        if f.code not in codes.setdefault(f.stop, []):
+            codes[f.stop].append(f.code)
+    numbers = stops["stop"].to_list()
+    status = ["ok" if worst.get(n, "info") == "info" else worst[n] for n in numbers]
+    frame = stops.with_columns(
+        status=pl.Series(status, dtype=pl.String),
+        findings=pl.Series([codes.get(n, []) for n in numbers], dtype=pl.List(pl.String)),
+    )
+    rejected = pl.col("status") == "rejected"
+    return frame.with_columns(pl.when(~rejected).then(pl.col(name)).alias(name) for name in NULL_WHEN_REJECTED)

@@ -1,0 +1,121 @@
+"""The two passes over a test's samples, stretch by stretch."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.conditioning.rest import rest_pressure, settled_rest
+from pipeline.method.conditioning import Conditioning
+from pipeline.method.segmentation import Segmentation
+from pipeline.stops.segments import brakings
+from pipeline.stops.stretches import BATCH_ROWS, Stretch, stretches
+from pipeline.stops.survey import Braking, surveyed
+
+
+@dataclass(frozen=True)
+class Applications:
+    """Brakings of a test in the order run, and per recording what it holds."""
+
+    found: tuple[Braking, ...]
+    set_aside: dict[int, list[tuple[float, float]]]  # recording -> spans (s) of further brakings in a one-stop file
+    samples: dict[int, int]
+
+
+def rest_levels(path: Path, margin: float) -> dict[int, float]:
+    """Pressure at rest (Pa) of each recording, from the pressure column alone."""
+    import pyarrow.parquet as pq
+
+    own: dict[int, list[float]] = {}
+    high: dict[int, float] = {}
+    with pq.ParquetFile(path) as file:
+        for table in file.iter_batches(batch_size=BATCH_ROWS, columns=["recording", "pressure"]):
+            number = table.column("recording").to_numpy(zero_copy_only=False)
+            pressure = np.asarray(table.column("pressure").to_numpy(zero_copy_only=False), dtype=float)
+            edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
+            for first, last in zip(edges[:-1], edges[1:], strict=True):
+                if last <= first:
+                    continue
+                part = pressure[first:last]
+                finite = part[np.isfinite(part)]
+                if finite.size:
+                    key = int(number[first])
+                    own.setdefault(key, []).append(rest_pressure(finite))
+                    high[key] = max(high.get(key, -np.inf), float(np.quantile(finite, 0.98)))
+    levels = {key: float(np.median(values)) for key, values in own.items()}
+    if not levels:
+        return {}
+    test = float(np.median(list(levels.values())))
+    return {key: settled_rest(level, high[key], test, margin) for key, level in levels.items()}
+
+
+def survey(
+    path: Path,
+    columns: list[str],
+    rests: dict[int, float],
+    conditioning: Conditioning,
+    segmentation: Segmentation,
+    *,
+    one_per_recording: bool,
+) -> Applications:
+    """First pass: every braking with the figures that the test's corrections rest on."""
+    found: list[Braking] = []
+    samples: dict[int, int] = {}
+    for stretch in stretches(path, columns, segmentation):
+        samples[stretch.recording] = samples.get(stretch.recording, 0) + stretch.size
+        rest = rests.get(stretch.recording, 0.0)
+        c = stretch.channels
+        spans = brakings(c["time"], c["speed"], c["pressure"], segmentation, rest=rest)
+        for span, before, after in with_bounds(spans, stretch.size):
+            found.append(
+                surveyed(
+                    c, span, before, after, row=stretch.row, recording=stretch.recording, rest=rest,
+                    conditioning=conditioning, segmentation=segmentation,
+                )
+            )  # fmt: skip
+    if not one_per_recording:
+        return Applications(tuple(found), {}, samples)
+    kept, aside = _largest(found)
+    return Applications(tuple(kept), aside, samples)
+
+
+def _largest(found: list[Braking]) -> tuple[list[Braking], dict[int, list[tuple[float, float]]]]:
+    """The braking of each recording that takes most momentum or, held at speed, lasts longest; and the others' spans."""
+    by_recording: dict[int, list[Braking]] = {}
+    for braking in found:
+        by_recording.setdefault(braking.recording, []).append(braking)
+    kept, aside = [], {}
+    for number, several in by_recording.items():
+        best = max(several, key=lambda b: abs(b.torque_plateau) * (b.end_s - b.start_s))
+        kept.append(best)
+        if len(several) > 1:
+            aside[number] = [(b.start_s, b.end_s) for b in several if b is not best]
+    return kept, aside
+
+
+def with_bounds(spans: list[slice], size: int) -> Iterator[tuple[slice, int, int]]:
+    """Each span with the end of the one before and the start of the next (or the stretch's ends)."""
+    for i, span in enumerate(spans):
+        yield span, spans[i - 1].stop if i else 0, spans[i + 1].start if i + 1 < len(spans) else size
+
+
+def visit(
+    path: Path,
+    columns: list[str],
+    segmentation: Segmentation,
+    found: tuple[Braking, ...],
+    each: Callable[[int, Braking, Stretch, slice, int, int], None],
+) -> None:
+    """Second pass: call `each` with the braking's index, the braking, its stretch, span and bounds."""
+    position = 0
+    for stretch in stretches(path, columns, segmentation):
+        inside = []
+        while position < len(found) and found[position].recording == stretch.recording:
+            if found[position].start >= stretch.row + stretch.size:
+                break
+            inside.append(position)
+            position += 1
+        spans = [slice(found[i].start - stretch.row, found[i].stop - stretch.row) for i in inside]
+        for i, (span, before, after) in zip(inside, with_bounds(spans, stretch.size), strict=True):
+            each(i, found[i], stretch, span, before, after)

@@ -1,0 +1,244 @@
+"""One braking reduced to its row of the stops table.
+
+Every figure is taken from conditioned samples: friction torque (offset and drag off), pressure above rest, speed, disc
+temperature as recorded. Integrals run over the braking, means of mu over the evaluation window.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.conditioning.corrections import Conditioned
+from pipeline.conditioning.energy_balance import ratio
+from pipeline.conditioning.time_base import widths
+from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
+from pipeline.stops.ripple import ripple
+from pipeline.stops.scatter import scatter_of_mean
+from pipeline.stops.window import bite_window, evaluation_window, plateau
+from pipeline.stops.work import (
+    between,
+    kinetic_energy,
+    mean_fully_developed_deceleration,
+    sliding_distance,
+    work,
+)
+
+KELVIN = 273.15
+RPM = 30.0 / np.pi
+LEAST_SAMPLES = 8
+LEAST_PRESSURE = 0.1  # of the plateau: below it a sample has no mu worth the name
+
+
+@dataclass(frozen=True)
+class Setup:
+    """The facts of a test that its reduction needs, SI; inertia_mechanical is None where all inertia is mechanical."""
+
+    piston_area: float
+    radius: float
+    threshold: float
+    efficiency: float
+    friction_area: float
+    inertia: float
+    inertia_mechanical: float | None
+    rolling_radius: float | None
+    average: str
+    drag_correction: bool
+    build_up: float
+    minimum_window: float
+
+
+def mechanics(
+    c: Conditioned, setup: Setup, *, start: float, end: float, speed_start: float, speed_end: float, kind: str,
+    drive_torque: np.ndarray | None,
+) -> dict[str, float | None]:  # fmt: skip
+    """Work, energies, densities, distance and deceleration of the braking from `start` to `end` (s); columns of the table."""
+    time, speed, friction, drag = between(c.time, start, end, c.speed, c.friction, c.drag)
+    done, dragged = work(time, friction, speed), work(time, drag, speed)
+    duration = end - start
+    row: dict[str, float | None] = {
+        "duration_s": duration,
+        "speed_start_rpm": speed_start * RPM,
+        "speed_end_rpm": speed_end * RPM,
+        "energy_kj": done / 1e3,
+        "energy_density_j_mm2": done / setup.friction_area / 1e6,
+        "power_density_w_mm2": done / duration / setup.friction_area / 1e6 if duration > 0 else None,
+        "sliding_distance_m": sliding_distance(time, speed, setup.radius),
+        "drag_energy_kj": dragged / 1e3,
+        "kinetic_energy_kj": None,
+        "energy_ratio": None,
+        "deceleration_mps2": None,
+    }
+    if kind == "drag":
+        return row
+    row["kinetic_energy_kj"] = kinetic_energy(setup.inertia, speed_start, speed_end) / 1e3
+    if setup.inertia_mechanical is None:
+        row["energy_ratio"] = ratio(done, dragged, kinetic_energy(setup.inertia, speed_start, speed_end))
+    elif drive_torque is not None:
+        _, drive = between(c.time, start, end, drive_torque)
+        mechanical = kinetic_energy(setup.inertia_mechanical, speed_start, speed_end)
+        row["energy_ratio"] = ratio(done, dragged, mechanical, work(time, drive, speed))
+    if setup.rolling_radius is not None and (kind == "stop" or speed_end <= 0.1 * speed_start):
+        row["deceleration_mps2"] = mean_fully_developed_deceleration(time, speed * setup.rolling_radius)
+    return row
+
+
+@dataclass(frozen=True)
+class Friction:
+    """mu of the samples (n,), the window's mask and figures; `why` when there is no mean."""
+
+    mu: np.ndarray
+    inside: np.ndarray
+    window: tuple[float, float] | None
+    columns: dict[str, float | None]
+    scatter: float
+    torque: float
+    pressure: float  # above threshold
+    why: str | None
+
+
+def friction_of(
+    c: Conditioned, setup: Setup, *, start: float, end: float, speed_start: float, speed_end: float, kind: str,
+    control: str, step: float,
+) -> Friction:  # fmt: skip
+    """mu over the braking and its means over the evaluation window."""
+    torque = c.friction if setup.drag_correction else c.with_drag
+    force = clamp_force(
+        c.pressure, piston_area=setup.piston_area, threshold=setup.threshold, efficiency=setup.efficiency
+    )
+    mu = coefficient(torque, force, setup.radius)
+    held = plateau(c.time, c.pressure, start, end)
+    with np.errstate(invalid="ignore"):
+        mu[~(c.pressure - setup.threshold > LEAST_PRESSURE * max(held - setup.threshold, 0.0))] = np.nan
+    level = c.pressure if control == "pressure" else torque
+    window = evaluation_window(
+        c.time, level, c.speed, start=start, end=end, speed_start=speed_start, speed_end=speed_end, kind=kind,
+        build_up=setup.build_up,
+    )  # fmt: skip
+    inside = np.zeros(c.time.size, dtype=bool)
+    if window is not None:
+        inside = (c.time >= window[0]) & (c.time <= window[1])
+    why = _too_short(window, mu, inside, setup.minimum_window)
+    width = widths(c.time, longest=5 * step)
+    columns: dict[str, float | None] = {"pressure_plateau_bar": held / 1e5}
+    if window is not None:
+        columns |= {"window_start_s": window[0] - start, "window_end_s": window[1] - start}
+    scatter, mean_torque, mean_pressure = float("nan"), float("nan"), float("nan")
+    if why is None and window is not None:
+        columns |= _means(c, mu, torque, inside, window, width, setup, start, end)
+        used = inside & np.isfinite(mu)
+        kind_of = weights(width, c.speed, torque)[setup.average]
+        scatter, _ = scatter_of_mean(mu[used], np.abs(kind_of[used]))
+        mean_torque = weighted_mean(torque[used], width[used])
+        mean_pressure = weighted_mean(c.pressure[used], width[used]) - setup.threshold
+    return Friction(mu, inside, window, columns, scatter, mean_torque, mean_pressure, why)
+
+
+def _too_short(window: tuple[float, float] | None, mu: np.ndarray, inside: np.ndarray, shortest: float) -> str | None:
+    if window is None:
+        return "the level never reaches its share of the plateau before the window would end"
+    if window[1] - window[0] < shortest:
+        return f"the evaluation window lasts {window[1] - window[0]:.2f} s, less than {shortest:g} s"
+    if int((inside & np.isfinite(mu)).sum()) < LEAST_SAMPLES:
+        return f"the evaluation window has fewer than {LEAST_SAMPLES} samples with a friction coefficient"
+    return None
+
+
+def _means(
+    c: Conditioned, mu: np.ndarray, torque: np.ndarray, inside: np.ndarray, window: tuple[float, float],
+    width: np.ndarray, setup: Setup, start: float, end: float,
+) -> dict[str, float | None]:  # fmt: skip
+    means = averages(mu, width=width, speed=c.speed, torque=torque, inside=inside)
+    nominal = weights(width, c.speed, torque)[setup.average]
+
+    def part(first: float, last: float, mask: np.ndarray) -> float:
+        used = mask & (c.time >= first) & (c.time <= last) & np.isfinite(mu)
+        return weighted_mean(mu[used], nominal[used])
+
+    tenth = (window[1] - window[0]) / 10
+    used = inside & np.isfinite(mu)
+    low, high = np.quantile(mu[used], [0.02, 0.98])
+    begin, finish = part(window[0], window[0] + tenth, inside), part(window[1] - tenth, window[1], inside)
+    bite = bite_window(c.time, c.pressure, start, end)
+    everywhere = np.ones(c.time.size, dtype=bool)
+    speed = weighted_mean(c.speed[used], width[used])
+    return {
+        "mu": means[setup.average],
+        "mu_time": means["time"],
+        "mu_distance": means["distance"],
+        "mu_energy": means["energy"],
+        "mu_start": begin,
+        "mu_end": finish,
+        "mu_rise": finish / begin if begin > 0 else None,
+        "mu_min": float(low),
+        "mu_max": float(high),
+        "mu_bite": part(bite[0], bite[1], everywhere) if bite else None,
+        "pressure_bar": weighted_mean(c.pressure[used], width[used]) / 1e5,
+        "torque_nm": weighted_mean(c.friction[used], width[used]),
+        "speed_mean_rpm": speed * RPM,
+        "drag_torque_nm": float(np.interp(speed, np.sort(c.speed), c.drag[np.argsort(c.speed)])),
+    }
+
+
+def temperatures(
+    time: np.ndarray, temperature: np.ndarray, *, start: float, end: float, window: tuple[float, float] | None
+) -> dict[str, float | None]:
+    """Disc temperatures (degC) before, over and after a braking; null where nothing was recorded there.
+
+    time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
+    """
+    good = np.isfinite(temperature)
+    t, values = time[good], temperature[good] - KELVIN
+    row: dict[str, float | None] = dict.fromkeys(
+        (
+            "temperature_initial_c",
+            "temperature_end_c",
+            "temperature_mean_c",
+            "temperature_peak_c",
+            "temperature_final_c",
+        )
+    )
+    if not t.size:
+        return row
+    before = values[(t >= start - 0.5) & (t < start)]
+    first = values[(t >= start) & (t <= start + 0.1)]
+    row["temperature_initial_c"] = _mean(before if before.size else first)
+    row["temperature_end_c"] = _mean(values[(t >= end - 0.05) & (t <= end + 0.05)])
+    if row["temperature_end_c"] is None and t[0] <= end <= t[-1]:
+        row["temperature_end_c"] = float(np.interp(end, t, values))
+    if window is not None:
+        inside = (t >= window[0]) & (t <= window[1])
+        weight = widths(t)[inside]
+        row["temperature_mean_c"] = weighted_mean(values[inside], weight) if inside.any() else None
+    row["temperature_peak_c"] = highest(values[t >= start])
+    row["temperature_final_c"] = _mean(values[-3:])
+    return row
+
+
+def highest(values: np.ndarray) -> float | None:
+    """Highest of the running medians of five samples, so that one wild sample is no peak; None without samples."""
+    if values.size == 0:
+        return None
+    if values.size < 5:
+        return float(np.median(values))
+    return float(np.median(np.lib.stride_tricks.sliding_window_view(values, 5), axis=1).max())
+
+
+def _mean(values: np.ndarray) -> float | None:
+    return float(values.mean()) if values.size else None
+
+
+def ripple_columns(c: Conditioned, window: tuple[float, float] | None) -> dict[str, Any]:
+    """Torque ripple at shaft orders 1 and 2 (% of mean torque) with standard uncertainties; null where the rate is too low."""
+    result: dict[str, Any] = {
+        "ripple_1_pct": None,
+        "ripple_2_pct": None,
+        "ripple_1_u_pct": None,
+        "ripple_2_u_pct": None,
+    }
+    if window is None:
+        return result
+    inside = (c.time >= window[0]) & (c.time <= window[1])
+    for order, (amplitude, u) in ripple(c.time[inside], c.speed[inside], c.unfiltered[inside]).items():
+        result |= {f"ripple_{order}_pct": 100 * amplitude, f"ripple_{order}_u_pct": 100 * u}
+    return result

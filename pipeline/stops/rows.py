@@ -1,0 +1,225 @@
+"""A braking in its stretch -> its row of the stops table, its trace, its findings."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from pipeline.archive.card import Block
+from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
+from pipeline.conditioning.faults.samples import braking_faults, spikes, without_spikes
+from pipeline.findings import Finding, finding
+from pipeline.method.conditioning import Conditioning
+from pipeline.method.reduction import Reduction
+from pipeline.stops.reduction import (
+    KELVIN,
+    RPM,
+    Friction,
+    Setup,
+    friction_of,
+    mechanics,
+    ripple_columns,
+    temperatures,
+)
+from pipeline.stops.stretches import Stretch
+from pipeline.stops.survey import Braking
+from pipeline.stops.uncertainty import Gains, combined
+
+MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
+TRACE_POINTS = 80
+
+
+@dataclass(frozen=True)
+class Context:
+    """What is the same for every stop of a test."""
+
+    setup: Setup
+    corrections: Corrections
+    gains: Gains
+    conditioning: Conditioning
+    reduction: Reduction
+    full_scales: dict[str, float]
+    temperature_u: float | None
+    simulated: bool  # the drive simulates inertia, so its torque counts in the balance
+
+
+@dataclass(frozen=True)
+class Reduced:
+    row: dict[str, Any]
+    trace: dict[str, np.ndarray]
+    findings: list[Finding]
+
+
+def reduced(
+    context: Context,
+    index: int,
+    b: Braking,
+    stretch: Stretch,
+    span: slice,
+    before: int,
+    after: int,
+    block: Block | None,
+) -> Reduced:
+    """Row, trace and findings of one braking; the findings without stop and file. `index`: among the test's brakings."""
+    c, time = stretch.channels, stretch.channels["time"]
+    kind = block.kind if block is not None else b.kind
+    control = block.control if block is not None else "pressure"
+    lead = _row(time, b.start_s - context.conditioning.zero_window - 0.1, before, span.start)
+    found = _faults(context, b, c, span, lead, kind)
+    codes = {f.code for f in found}
+    row = _head(b, kind, control, block)
+    if "time_backwards" in codes:
+        # Without a time base there is no integral either.
+        return Reduced(row | {"duration_s": None}, _no_trace(), found)
+    wide = slice(_row(time, b.start_s - MARGIN_S, before, span.start), _row(time, b.end_s + MARGIN_S, span.stop, after))
+    torque, pressure, more = _unspiked(c, wide, span)
+    found += more
+    own = context.corrections.stops[index]
+    samples = conditioned(
+        time[wide], c["speed"][wide], torque, pressure, context.corrections, own, context.conditioning
+    )
+    at = {"start": b.start_s, "end": b.end_s, "speed_start": b.speed_start, "speed_end": b.speed_end, "kind": kind}
+    drive = c["drive_torque"][wide] if context.simulated and "drive_torque" in c else None
+    row |= mechanics(samples, context.setup, **at, drive_torque=drive)
+    friction = friction_of(samples, context.setup, **at, control=control, step=b.step)
+    row |= friction.columns
+    row |= temperatures(
+        time[lead:after], c["disc_temperature"][lead:after], start=b.start_s, end=b.end_s, window=friction.window
+    )
+    row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
+    row |= _uncertainties(context, index, friction)
+    found += _judged(context, row, friction)
+    return Reduced(row, trace_of(samples, friction, b, c["disc_temperature"][wide]), found)
+
+
+def _row(time: np.ndarray, moment: float, low: int, high: int) -> int:
+    return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
+
+
+def _head(b: Braking, kind: str, control: str, block: Block | None) -> dict[str, Any]:
+    target = block.pressure / 1e5 if block is not None and block.pressure is not None else None
+    wanted = block.initial_temperature if block is not None else None
+    return {
+        "start_s": b.start_s,
+        "end_s": b.end_s,
+        "duration_s": b.end_s - b.start_s,
+        "speed_start_rpm": b.speed_start * RPM,
+        "speed_end_rpm": b.speed_end * RPM,
+        "kind": kind,
+        "control": control,
+        "target_pressure_bar": target,
+        "target_temperature_c": wanted - KELVIN if wanted is not None else None,
+    }
+
+
+def _zeros(b: Braking, context: Context, index: int) -> dict[str, Any]:
+    sign = context.corrections.sign
+    return {
+        "pressure_rest_bar": b.rest.value / 1e5 if b.rest else None,
+        "torque_rest_nm": sign * b.torque_rest.value if b.torque_rest else None,
+        "torque_zero_own_nm": context.corrections.stops[index].torque,
+        "lag_s": b.lag if b.lag_height >= 0.6 else None,
+    }
+
+
+def _faults(context: Context, b: Braking, c: dict[str, np.ndarray], span: slice, lead: int, kind: str) -> list[Finding]:
+    torque = c["torque"][span]
+    energy = float(np.nansum(np.abs(torque) * c["speed"][span]) * (b.step if np.isfinite(b.step) else 0.0))
+    return braking_faults(
+        c, span, lead, gap_periods=context.conditioning.gap_periods, step=b.step, full_scales=context.full_scales,
+        energy=energy, begins_inside=b.begins_inside, ends_inside=b.ends_inside, moving=kind != "drag",
+    )  # fmt: skip
+
+
+def _unspiked(c: dict[str, np.ndarray], wide: slice, span: slice) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
+    """Torque and pressure with single wild samples bridged, each bridged channel a finding."""
+    found, result = [], []
+    for name in ("torque", "pressure"):
+        values = c[name][wide]
+        at = spikes(values)
+        result.append(without_spikes(values, at))
+        inside = at[(at + wide.start >= span.start) & (at + wide.start < span.stop)]
+        if inside.size:
+            time = c["time"][wide]
+            found.append(
+                finding(
+                    "spike", f"{inside.size} wild samples of {name} are left out", channel=name,
+                    start_s=float(time[inside[0]]), end_s=float(time[inside[-1]]),
+                    evidence={"samples": int(inside.size), "worst_si": float(values[inside][np.argmax(np.abs(values[inside]))])},
+                )
+            )  # fmt: skip
+    return result[0], result[1], found
+
+
+def _uncertainties(context: Context, index: int, friction: Friction) -> dict[str, Any]:
+    mu = friction.columns.get("mu")
+    nothing = dict.fromkeys(("mu_u", "mu_u_common", "mu_u_stop", "mu_u_scatter", "temperature_initial_u_k"))
+    nothing["temperature_initial_u_k"] = context.temperature_u
+    if mu is None or not np.isfinite(mu):
+        return nothing
+    own, zero, gains = context.corrections.stops[index], context.corrections.zero, context.gains
+    test_u = zero.u_rest if context.setup.drag_correction or not np.isfinite(zero.u_offset) else zero.u_offset
+    total, common, part = combined(
+        mu, gains, torque=friction.torque, pressure=friction.pressure,
+        torque_zero_stop=own.torque_u, torque_zero_test=test_u if own.torque_known else gains.torque_zero,
+        pressure_zero_stop=own.pressure_u, pressure_zero_test=0.0 if own.pressure_known else gains.pressure_zero,
+        scatter=friction.scatter if np.isfinite(friction.scatter) else 0.0,
+    )  # fmt: skip
+    return nothing | {"mu_u": total, "mu_u_common": common, "mu_u_stop": part, "mu_u_scatter": friction.scatter}
+
+
+def _judged(context: Context, row: dict[str, Any], friction: Friction) -> list[Finding]:
+    """Findings about the figures themselves."""
+    if friction.why is not None:
+        return [
+            finding(
+                "window_short",
+                f"no friction coefficient: {friction.why}",
+                evidence={"pressure_plateau_bar": row.get("pressure_plateau_bar")},
+            )
+        ]
+    mu, found = row["mu"], []
+    low, high = context.reduction.plausible_mu
+    if mu is None or not np.isfinite(mu) or not low <= mu <= high:
+        found.append(
+            finding("mu_implausible", f"a friction coefficient of {mu if mu is not None else float('nan'):.4g} is none: look at units, torque and pressure", evidence={"mu": mu, "low": low, "high": high})
+        )  # fmt: skip
+    averages = [row["mu_time"], row["mu_distance"], row["mu_energy"]]
+    spread = max(averages) - min(averages)
+    if row["mu_u"] is not None and spread > max(row["mu_u"], 0.005 * abs(mu)):
+        evidence = {"mu_time": averages[0], "mu_distance": averages[1], "mu_energy": averages[2], "mu_u": row["mu_u"]}
+        found.append(
+            finding("averages_differ", f"the three averages of mu lie {spread:.3f} apart: which is shown matters here", evidence=evidence)
+        )  # fmt: skip
+    for order in (1, 2):
+        share, u = row[f"ripple_{order}_pct"], row[f"ripple_{order}_u_pct"]
+        if share is not None and share > 100 * context.reduction.ripple_limit and share > 4 * u:
+            found.append(
+                finding("torque_ripple", f"torque ripples by {share:.1f} % once each {'turn' if order == 1 else 'half turn'}", channel="torque", evidence={"order": order, "share_pct": share, "u_pct": u})
+            )  # fmt: skip
+    return found
+
+
+def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.ndarray) -> dict[str, np.ndarray]:
+    """Decimated trace from a little before to a little after the braking; mu outside the window is NaN."""
+    inside = np.flatnonzero((c.time >= b.start_s - 0.2) & (c.time <= b.end_s + 0.2))
+    if not inside.size:
+        return _no_trace()
+    pick = inside[np.unique(np.linspace(0, inside.size - 1, min(TRACE_POINTS, inside.size)).round().astype(int))]
+    return {
+        "time_s": c.time[pick] - b.start_s,
+        "speed_rpm": c.speed[pick] * RPM,
+        "torque_nm": c.friction[pick],
+        "pressure_bar": c.pressure[pick] / 1e5,
+        "disc_temperature_c": temperature[pick] - KELVIN,
+        "mu": np.where(friction.inside[pick], friction.mu[pick], np.nan),
+    }
+
+
+def _no_trace() -> dict[str, np.ndarray]:
+    names = ("time_s", "speed_rpm", "torque_nm", "pressure_bar", "disc_temperature_c", "mu")
+    return {name: np.empty(0) for name in names}
+
+
+def placed_at(found: list[Finding], stop: int, file: str) -> list[Finding]:
+    return [replace(f, stop=stop, file=file) for f in found]

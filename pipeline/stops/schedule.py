@@ -1,0 +1,105 @@
+"""Measured stops given their blocks: the alignment's input and output in the stops table's words."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from pipeline.archive.card import Block, Card
+from pipeline.findings import Finding, finding
+from pipeline.stops.alignment import Alignment, aligned, schedule
+from pipeline.stops.survey import Braking
+from pipeline.stops.work import kinetic_energy
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One brake application as run: its recording and file, its braking (None where none was found) and why not."""
+
+    recording: int
+    file: str
+    braking: Braking | None
+    why: str | None = None
+
+
+def placed(entries: Sequence[Entry], card: Card, sign: float) -> Alignment:
+    """The entries aligned to the card's blocks."""
+    return aligned(measured(entries, sign, numbered=card.recordings.holds == "stop"), schedule(card.blocks))
+
+
+def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.DataFrame:
+    """What the alignment compares, SI; a row of nulls for a recording without a braking."""
+    rows: list[dict[str, Any]] = []
+    for entry in entries:
+        b = entry.braking
+        row: dict[str, Any] = {"number": file_number(entry.file) if numbered else None, "kind": None}
+        if b is not None:
+            rest = b.torque_rest.value if b.torque_rest else 0.0
+            row |= {
+                "kind": b.kind, "speed_start": b.speed_start, "speed_end": b.speed_end, "pressure": b.plateau,
+                "torque": sign * (b.torque_plateau - rest), "temperature_initial": b.temperature_initial,
+                "duration": b.end_s - b.start_s,
+            }  # fmt: skip
+        rows.append(row)
+    kinds: dict[str, Any] = {"number": pl.Int64, "kind": pl.String}
+    numbers = ("speed_start", "speed_end", "pressure", "torque", "temperature_initial", "duration")
+    frame = pl.DataFrame(rows, schema=kinds | dict.fromkeys(numbers, pl.Float64))
+    return frame.with_columns(pl.col(numbers).fill_nan(None))
+
+
+def file_number(file: str) -> int | None:
+    """The last run of digits in a file's stem, its running number; None without one."""
+    stem = file.rsplit("/", 1)[-1].split(".", 1)[0]
+    digits = re.findall(r"\d{1,9}", stem, re.ASCII)
+    return int(digits[-1]) if digits else None
+
+
+def block_of(row: dict[str, Any], card: Card, order: Sequence[Block]) -> Block | None:
+    """The block that an aligned row belongs to: by its schedule row, else by its name."""
+    if row["schedule_row"] is not None:
+        return order[row["schedule_row"]]
+    return next((block for block in card.blocks if block.name == row["block"]), None)
+
+
+def expanded(card: Card) -> list[Block]:
+    """The block of each schedule row."""
+    return [block for block in card.blocks for _ in range(block.stops)]
+
+
+def schedule_findings(alignment: Alignment, entries: Sequence[Entry]) -> list[Finding]:
+    """Extra, repeated and aborted stops, and what is missing."""
+    found = []
+    for number, (row, entry) in enumerate(zip(alignment.stops.iter_rows(named=True), entries, strict=True), start=1):
+        where: dict[str, Any] = {"stop": number, "file": entry.file}
+        b = entry.braking
+        if b is not None:
+            where |= {"start_s": b.start_s, "end_s": b.end_s}
+        if row["state"] == "extra":
+            found.append(finding("stop_extra", f"stop {number} is not in the schedule", **where))
+        elif row["state"] == "repeat":
+            found.append(finding("stop_extra", f"stop {number} repeats one of block {row['block']}", **where))
+        elif row["state"] == "aborted":
+            found.append(finding("stop_aborted", f"stop {number} of block {row['block']} was broken off", **where))
+    for row in alignment.missing.iter_rows(named=True):
+        message = f"a stop of block {row['block']} has no recording: {row['why']}"
+        evidence = {"after_stop": row["after"], "counted": row["counted"], "run_number": row["run_number"]}
+        found.append(finding("stop_missing", message, evidence=evidence))
+    return found
+
+
+def missing_stops(alignment: Alignment, stops: pl.DataFrame, inertia: float) -> list[dict[str, Any]]:
+    """Missing recordings counted as run: run_number, block, energy_kj from the schedule (of a drag: its block's median)."""
+    rows = []
+    for row in alignment.missing.filter(pl.col("counted")).iter_rows(named=True):
+        energy: float | None = kinetic_energy(inertia, row["speed_start"], row["speed_end"]) / 1e3
+        item: dict[str, Any] = {"run_number": row["run_number"], "block": row["block"]}
+        if row["kind"] == "drag":
+            middle = stops.filter(pl.col("block") == row["block"])["energy_kj"].median()
+            energy = float(middle) if isinstance(middle, int | float) else None
+        item |= {"energy_kj": energy, "from": "schedule" if row["kind"] != "drag" else "median of the block"}
+        if energy is None:
+            item["why"] = "no stop of this drag block was measured"
+        rows.append(item)
+    return rows

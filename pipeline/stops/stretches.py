@@ -1,0 +1,98 @@
+"""The channels file read stretch by stretch, in bounded memory.
+
+A stretch is a whole recording, or, of a recording too long to hold, a piece that ends shortly before a brake start, so
+that no application and none of its zero windows is ever split. Rows are counted within the recording.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.method.segmentation import Segmentation
+from pipeline.stops.segments import brakings
+
+BATCH_ROWS = 250_000
+LONGEST_ROWS = 1_500_000  # of a stretch; six channels and their copies stay far below 1 GB
+LEAD_S = 3.0  # kept before a brake start at which a long recording is cut
+QUIET_S = 60.0  # after this long at rest a long recording may be cut without a brake start
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Consecutive samples of one recording. channels: name -> (n,) array, SI; row: of the first sample."""
+
+    recording: int
+    row: int
+    channels: dict[str, np.ndarray]
+
+    @property
+    def size(self) -> int:
+        return self.channels["time"].size
+
+
+def stretches(
+    path: Path, columns: list[str], settings: Segmentation, *, longest: int = LONGEST_ROWS, batch: int = BATCH_ROWS
+) -> Iterator[Stretch]:
+    """The channels file as stretches, in order. Columns that it does not have are left out.
+
+    The cuts depend on the samples and settings alone: reading twice gives the same stretches.
+    """
+    import pyarrow.parquet as pq
+
+    with pq.ParquetFile(path, memory_map=False, pre_buffer=False) as file:
+        present = [name for name in columns if name in file.schema_arrow.names]
+        pending: list[dict[str, np.ndarray]] = []
+        recording, row, waiting = -1, 0, 0
+        for table in file.iter_batches(batch_size=batch, columns=["recording", *present]):
+            number = table.column("recording").to_numpy(zero_copy_only=False)
+            edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
+            arrays = {name: _floats(table.column(name)) for name in present}
+            for first, last in zip(edges[:-1], edges[1:], strict=True):
+                if last <= first:
+                    continue
+                if number[first] != recording:
+                    if pending:
+                        yield Stretch(recording, row, _joined(pending))
+                    pending, recording, row, waiting = [], int(number[first]), 0, 0
+                pending.append({name: values[first:last].copy() for name, values in arrays.items()})
+                waiting += int(last - first)
+                if waiting > longest:
+                    held = _joined(pending)
+                    cut = _cut(held, settings)
+                    if cut:
+                        yield Stretch(recording, row, {name: v[:cut] for name, v in held.items()})
+                        row += cut
+                        held = {name: v[cut:].copy() for name, v in held.items()}
+                    pending, waiting = [held], held["time"].size
+        if pending:
+            yield Stretch(recording, row, _joined(pending))
+
+
+def _floats(column: object) -> np.ndarray:
+    import pyarrow as pa
+
+    assert isinstance(column, pa.Array)
+    values = column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
+    return np.asarray(values, dtype=float)
+
+
+def _joined(parts: list[dict[str, np.ndarray]]) -> dict[str, np.ndarray]:
+    if len(parts) == 1:
+        return parts[0]
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def _cut(held: dict[str, np.ndarray], settings: Segmentation) -> int:
+    """Row at which a recording may be cut: shortly before its last brake start; 0 where there is no such place yet."""
+    found = brakings(held["time"], held["speed"], held["pressure"], settings)
+    time = held["time"]
+    if not found:
+        return int(np.searchsorted(time, time[-1] - LEAD_S))
+    last = found[-1]
+    if last.stop < time.size and time[-1] - time[last.stop - 1] > QUIET_S:
+        return int(np.searchsorted(time, time[-1] - LEAD_S))
+    before = found[-2].stop if len(found) > 1 else 0
+    cut = max(int(np.searchsorted(time, time[last.start] - LEAD_S)), before)
+    return cut if before or cut > time.size // 2 else 0

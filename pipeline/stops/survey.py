@@ -1,0 +1,227 @@
+"""First pass over a test: where its brakings are, and the few figures of each that the test's corrections rest on.
+
+Offset, drag, lag and the balance's line belong to the test, not to a stop: they are found from what is gathered here, and
+the second pass reduces every stop with them.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up
+from pipeline.conditioning.low_pass import filtered
+from pipeline.conditioning.rest import Reading, reading
+from pipeline.conditioning.time_base import median_step
+from pipeline.method.conditioning import Conditioning
+from pipeline.method.segmentation import Segmentation
+from pipeline.stops.segments import crossing
+
+GUARD_S = 0.1  # kept clear before the brake start: a leading torque is not at zero there
+SETTLING_S = 0.3  # kept clear after the release
+AFTER_S = 10.0  # of the time after a release that zero readings are taken from
+QUARTERS = 4
+DRAG_SPEED_SHARE = 0.93  # of the start speed: a braking that ends above it held its speed
+
+
+@dataclass(frozen=True)
+class Braking:
+    """One braking as found: rows count within its recording; speeds rad/s, pressures Pa above rest, torque N m as recorded."""
+
+    recording: int
+    start: int
+    stop: int
+    start_s: float
+    end_s: float
+    speed_start: float
+    speed_end: float
+    plateau: float
+    torque_plateau: float
+    rest: Reading | None  # pressure
+    torque_rest: Reading | None
+    speed_rest: float
+    after: tuple[float, float, float] | None  # speed, torque, u: turning with the brake open after the release
+    still: Reading | None  # torque at standstill with the brake open
+    quarters: np.ndarray = field(repr=False)  # (k, 5): torque, speed, dw/dt, drive torque, duration
+    lag: float = float("nan")
+    lag_height: float = 0.0
+    lag_speed: float = float("nan")
+    temperature_initial: float = float("nan")
+    step: float = float("nan")
+    begins_inside: bool = False
+    ends_inside: bool = False
+
+    @property
+    def kind(self) -> str:
+        """What it looks like by its speeds alone."""
+        if self.speed_end > DRAG_SPEED_SHARE * self.speed_start:
+            return "drag"
+        return "snub" if self.speed_end > 0.1 * self.speed_start else "stop"
+
+
+def surveyed(
+    channels: dict[str, np.ndarray],
+    span: slice,
+    before: int,
+    after: int,
+    *,
+    row: int,
+    recording: int,
+    rest: float,
+    conditioning: Conditioning,
+    segmentation: Segmentation,
+) -> Braking:
+    """The figures of the braking `span` of a stretch; `before` and `after` bound the samples that belong to it alone."""
+    time, speed = channels["time"], channels["speed"]
+    torque, above = channels["torque"], channels["pressure"] - rest
+    start_s, end_s = moments(time, speed, above, span, segmentation)
+    lead = slice(
+        max(_row_at(time, start_s - conditioning.zero_window - GUARD_S, before, span.start), before), span.start
+    )
+    quiet = slice(lead.start, _row_at(time, start_s - GUARD_S, lead.start, span.start))
+    tail_start = _row_at(time, end_s + SETTLING_S, span.stop, after)
+    tail = slice(tail_start, _row_at(time, end_s + SETTLING_S + AFTER_S, tail_start, after))
+    half = slice((span.start + span.stop) // 2, span.stop)
+    plateau = _median(above[half])
+    after_reading, still = _readings_after(speed[tail], torque[tail], above[tail], segmentation)
+    lag, height, lag_speed = _lags(channels, above, span, before, after, conditioning)
+    return Braking(
+        recording=recording,
+        start=row + span.start,
+        stop=row + span.stop,
+        start_s=start_s,
+        end_s=end_s,
+        speed_start=speed_at(time, speed, start_s, slice(quiet.start, span.start + 1), span),
+        speed_end=speed_at(time, speed, end_s, slice(max(span.stop - 6, span.start), span.stop), span),
+        plateau=plateau,
+        torque_plateau=_median(torque[half]),
+        rest=reading(channels["pressure"][quiet]),
+        torque_rest=reading(torque[quiet]),
+        speed_rest=_median(speed[quiet]),
+        after=after_reading,
+        still=still,
+        quarters=_quarters(channels, above, span, plateau),
+        lag=lag,
+        lag_height=height,
+        lag_speed=lag_speed,
+        temperature_initial=_mean(channels["disc_temperature"][lead.start : span.start + 1]),
+        step=median_step(time[span]),
+        begins_inside=span.start - before < 2,
+        ends_inside=bool(
+            span.stop >= time.size
+            and above[span.stop - 1] > segmentation.on_pressure
+            and speed[span.stop - 1] > segmentation.turning_speed
+        ),
+    )
+
+
+def moments(
+    time: np.ndarray, speed: np.ndarray, above: np.ndarray, span: slice, settings: Segmentation
+) -> tuple[float, float]:
+    """Start and end of a braking (s), between samples: on-threshold passed; off-threshold or lower speed, what came first."""
+    start = crossing(time, above, settings.on_pressure, span.start)
+    if span.stop >= time.size:
+        return start, float(time[-1])
+    if above[span.stop] <= settings.off_pressure:
+        return start, crossing(time, above, settings.off_pressure, span.stop)
+    return start, crossing(time, speed, settings.lower_speed, span.stop)
+
+
+def _row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
+    return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
+
+
+def _median(values: np.ndarray) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if finite.size else float("nan")
+
+
+def _mean(values: np.ndarray) -> float:
+    finite = values[np.isfinite(values)]
+    return float(finite.mean()) if finite.size else float("nan")
+
+
+def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, otherwise: slice) -> float:
+    """Speed at `moment` (rad/s) from a straight line through the samples in `near`; through the first of `otherwise` where too few."""
+    for part in (near, slice(otherwise.start, min(otherwise.start + 6, otherwise.stop))):
+        t, w = time[part], speed[part]
+        good = np.isfinite(w)
+        if good.sum() >= 4:
+            t, w = t[good] - moment, w[good]
+            spread = t - t.mean()
+            slope = float(spread @ w) / max(float(spread @ spread), 1e-300)
+            return max(float(w.mean() - slope * t.mean()), 0.0)
+    finite = speed[otherwise][np.isfinite(speed[otherwise])]
+    return float(finite[0]) if finite.size else float("nan")
+
+
+def _readings_after(
+    speed: np.ndarray, torque: np.ndarray, above: np.ndarray, settings: Segmentation
+) -> tuple[tuple[float, float, float] | None, Reading | None]:
+    with np.errstate(invalid="ignore"):
+        rest = np.abs(above) < settings.off_pressure / 2
+        turning, still = rest & (speed > settings.turning_speed), rest & (speed < 0.3 * settings.lower_speed)
+    after = reading(torque[turning]) if turning.sum() >= 10 else None
+    found = (_mean(speed[turning]), after.value, after.u) if after else None
+    return found, reading(torque[still]) if still.sum() >= 10 else None
+
+
+def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, plateau: float) -> np.ndarray:
+    """Mean torque, mean speed, dw/dt, mean drive torque and duration of each quarter of the braking at its level.
+
+    A straight line through a quarter's speeds gives dw/dt with far less noise than differences do.
+    """
+    with np.errstate(invalid="ignore"):
+        level = np.flatnonzero(above[span] > 0.5 * plateau)
+    if level.size < QUARTERS * 6:
+        return np.empty((0, 5))
+    first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
+    edges = np.linspace(first, last, QUARTERS + 1).astype(int)
+    rows = []
+    for a, b in zip(edges[:-1], edges[1:], strict=True):
+        t, w, torque = channels["time"][a:b], channels["speed"][a:b], channels["torque"][a:b]
+        drive = channels["drive_torque"][a:b] if "drive_torque" in channels else np.zeros(b - a)
+        if not (
+            np.isfinite(w).all() and np.isfinite(torque).all() and np.isfinite(drive).all() and (np.diff(t) > 0).all()
+        ):
+            continue
+        shifted = t - t.mean()
+        # The line's slope weighs the middle most; the torque is weighed alike, so that both see the same moments.
+        weight = _slope_weights(shifted)
+        slope = float(shifted @ w) / float(shifted @ shifted)
+        rows.append((float(weight @ torque), float(w.mean()), slope, float(weight @ drive), float(t[-1] - t[0])))
+    return np.array(rows).reshape(-1, 5)
+
+
+def _slope_weights(shifted: np.ndarray) -> np.ndarray:
+    """Weights of the rate dw/dt in a straight line's slope (the slope is a weighted mean of the rate), sum 1."""
+    tail = -np.cumsum(shifted)[:-1] * np.diff(shifted)
+    weight = np.zeros(shifted.size)
+    weight[:-1] += tail / 2
+    weight[1:] += tail / 2
+    return weight / weight.sum()
+
+
+def _lags(
+    channels: dict[str, np.ndarray], above: np.ndarray, span: slice, before: int, after: int, settings: Conditioning
+) -> tuple[float, float, float]:
+    time = channels["time"]
+    step = median_step(time[span])
+    if not step > 0:
+        return float("nan"), 0.0, float("nan")
+    margin = int(np.ceil((settings.maximum_lag + 0.2) / step))
+    high = _median(above[span.start + (span.stop - span.start) // 4 : span.stop])
+    with np.errstate(invalid="ignore"):
+        reached = np.flatnonzero(above[span] > 0.9 * high)
+    if reached.size == 0:
+        return float("nan"), 0.0, float("nan")
+    top = min(span.start + int(reached[0]) + margin, after)
+    wide = slice(max(span.start - margin, before), top)
+    smooth = {
+        name: filtered(time[wide], channels[name][wide], cutoff=settings.filter_cutoff, order=settings.filter_order)
+        for name in ("pressure", "torque")
+    }
+    sign = np.sign(_median(channels["torque"][span])) or 1.0
+    lag, height = lag_of_build_up(smooth["pressure"], sign * smooth["torque"], step, longest=settings.maximum_lag)
+    whole = slice(wide.start, span.stop)
+    behind = lag_behind_speed(time[whole], channels["speed"][whole], sign * channels["torque"][whole])
+    return lag, height, behind

@@ -1,0 +1,118 @@
+"""Uncertainty of mu (JCGM 100): mu = T / (2 eta (p - p0) A r), first order.
+
+Stated limits are rectangular: standard uncertainty limit / sqrt(3). An accuracy "of full scale" bounds the sensor's error
+anywhere in its range: an error of zero and one that grows with the reading. The reading at rest takes the first away, and
+the rest reading's own uncertainty stands in its place; what remains is an error of gain, at most the limit at full
+scale, so limit / full scale of any reading. Where there is no reading at rest the whole limit stays as well.
+Gain, radius, area and efficiency are common to all stops of a rig and do not average out; zero readings and scatter are
+the stop's own.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.archive.card import SensorLimit
+
+
+def relative_uncertainty(
+    torque: float, pressure: float, area: float, radius: float, efficiency: float = 0.0, *, correlation: float = 0.0
+) -> float:
+    """Relative standard uncertainty of mu from those of its factors (all relative); correlation: of torque and pressure errors."""
+    square = torque**2 + pressure**2 + area**2 + radius**2 + efficiency**2 - 2 * correlation * torque * pressure
+    return float(np.sqrt(max(square, 0.0)))
+
+
+@dataclass(frozen=True)
+class Gains:
+    """Relative standard uncertainties common to all stops, and the zero limits (N m, Pa) for stops without a rest reading."""
+
+    torque: float
+    pressure: float
+    area: float
+    radius: float
+    efficiency: float
+    correlation: float = 0.0
+    torque_zero: float = 0.0
+    pressure_zero: float = 0.0
+
+    @property
+    def common(self) -> float:
+        return relative_uncertainty(
+            self.torque, self.pressure, self.area, self.radius, self.efficiency, correlation=self.correlation
+        )
+
+
+def gain_and_zero(limit: SensorLimit | None, level: float) -> tuple[float, float]:
+    """Relative standard uncertainty of gain, and of zero (SI), from a sensor's stated limits; 0, 0 where none are.
+
+    A limit in a unit without a full scale is referred to `level`, the largest reading in use.
+    """
+    if limit is None:
+        return 0.0, 0.0
+    if limit.relative is not None:
+        return limit.relative / np.sqrt(3), 0.0
+    absolute = limit.absolute or 0.0
+    reference = limit.full_scale or level
+    return (absolute / reference if reference > 0 else 0.0) / np.sqrt(3), absolute / np.sqrt(3)
+
+
+def relative_limit(limit: SensorLimit | None, value: float) -> float:
+    """Relative standard uncertainty of a fixed quantity (radius, area, efficiency) of this value; 0 where none is stated."""
+    if limit is None:
+        return 0.0
+    half = limit.relative if limit.relative is not None else (limit.absolute or 0.0) / value
+    return half / np.sqrt(3)
+
+
+def combined(
+    mu: float,
+    gains: Gains,
+    *,
+    torque: float,
+    pressure: float,
+    torque_zero_stop: float,
+    torque_zero_test: float,
+    pressure_zero_stop: float,
+    pressure_zero_test: float,
+    scatter: float,
+) -> tuple[float, float, float]:
+    """Standard uncertainty of one stop's mu, its common and its own part.
+
+    torque: mean friction torque (N m), pressure: mean pressure above threshold (Pa); zero readings' standard uncertainties
+    in the same units; scatter: of the mean of mu. A zero error of torque and one of pressure are independent.
+    """
+    relative = mu / torque if torque else 0.0, mu / pressure if pressure else 0.0
+    common = np.sqrt(
+        (mu * gains.common) ** 2 + (relative[0] * torque_zero_test) ** 2 + (relative[1] * pressure_zero_test) ** 2
+    )
+    own = np.sqrt(scatter**2 + (relative[0] * torque_zero_stop) ** 2 + (relative[1] * pressure_zero_stop) ** 2)
+    return float(np.hypot(common, own)), float(common), float(own)
+
+
+def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float]) -> list[dict[str, Any]]:
+    """The budget as listed in a test's summary: source, relative_u, part, and a note where nothing is stated.
+
+    stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative).
+    """
+    rows: list[dict[str, Any]] = []
+    for source, value in (
+        ("torque", gains.torque), ("pressure", gains.pressure), ("piston_area", gains.area),
+        ("effective_radius", gains.radius), ("efficiency", gains.efficiency),
+    ):  # fmt: skip
+        row: dict[str, Any] = {"source": source, "relative_u": value, "part": "common"}
+        if not stated.get(source, False):
+            row["note"] = "no accuracy stated: counted as 0"
+        rows.append(row)
+    rows += [{"source": name, "relative_u": value, "part": "stop"} for name, value in typical.items()]
+    if gains.correlation:
+        rows.append(
+            {
+                "source": "correlation of torque and pressure",
+                "relative_u": None,
+                "part": "common",
+                "note": f"coefficient {gains.correlation:g}",
+            }
+        )
+    return rows
