@@ -1,0 +1,1 @@
+"""What a change of method did: settings, stops, conclusions, and whether earlier sheets remain comparable."""

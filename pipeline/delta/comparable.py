@@ -1,0 +1,80 @@
+"""Whether sheets of the two methods remain comparable.
+
+A class of stops is comparable where the change is small against what one stop is known to: 95 % of its
+stops move by less than a third of a stop's standard uncertainty, or by less than 0.5 %. Conclusions that
+changed are named, and tests kept as summary only stay on the method that reduced them: never comparable
+with anything newer.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+SMALL_RELATIVE = 0.005
+SHARE_OF_U = 1 / 3
+
+
+def answer(
+    delta: pl.DataFrame, classes: list[dict[str, Any]], changed: list[dict[str, Any]], summary_only: list[str]
+) -> dict[str, Any]:
+    """{"answer": yes | in part | no, "text", "classes"}; in part: some temperatures compare and others do
+    not.
+    """
+    both = delta.filter(pl.col("mu_difference").is_not_null(), ~pl.col("test").is_in(summary_only))
+    for row in classes:
+        row["comparable"] = _small(both, row)
+    held = [row["comparable"] for row in classes]
+    if not held:
+        return {"answer": "no", "text": "no stop has mu in both methods", "classes": classes}
+    ends = [row for row in changed if row["what"] != "usable"]
+    some = "in part" if any(held) else "no"
+    whole = "in part" if ends else "yes"
+    kind = whole if all(held) else some
+    return {"answer": kind, "text": _words(kind, classes, ends, summary_only), "classes": classes}
+
+
+def _small(both: pl.DataFrame, row: dict[str, Any]) -> bool:
+    low = -np.inf if row["low_c"] is None else row["low_c"]
+    high = np.inf if row["high_c"] is None else row["high_c"]
+    part = both.filter(pl.col("temperature_initial_c") >= low, pl.col("temperature_initial_c") < high)
+    if not len(part):
+        return True
+    difference = np.abs(part["mu_difference"].to_numpy())
+    u = part["mu_u"].fill_null(0.0).to_numpy() * SHARE_OF_U
+    limit = np.maximum(u, SMALL_RELATIVE * np.abs(part["mu_a"].to_numpy()))
+    return bool(np.mean(difference <= limit) >= 0.95)
+
+
+def _words(kind: str, classes: list[dict[str, Any]], changed: list[dict[str, Any]], summary_only: list[str]) -> str:
+    texts = []
+    if kind == "yes":
+        texts.append("sheets of both methods are comparable: no class of stops moves by more than a stop is known to")
+    else:
+        good = [_span(row) for row in classes if row["comparable"]]
+        bad = [
+            f"{_span(row)} ({100 * row['relative_p05']:+.1f} to {100 * row['relative_p95']:+.1f} %)"
+            if row["relative_p05"] is not None
+            else _span(row)
+            for row in classes
+            if not row["comparable"]
+        ]
+        texts.append(f"comparable: {', '.join(good) or 'nothing'}; not comparable: {', '.join(bad) or 'nothing'}")
+    if changed:
+        names = "; ".join(f"{row['name']}, {row['what']}: {row['a']} -> {row['b']}" for row in changed[:8])
+        texts.append(f"{len(changed)} conclusions changed ({names}{' ...' if len(changed) > 8 else ''})")
+    else:
+        texts.append("no conclusion changed")
+    if summary_only:
+        texts.append(f"not reprocessable, kept on the method that reduced them: {', '.join(summary_only)}")
+    return "; ".join(texts)
+
+
+def _span(row: dict[str, Any]) -> str:
+    if row["low_c"] is None:
+        return f"stops below {row['high_c']:.0f} degC"
+    return (
+        f"from {row['low_c']:.0f} degC" if row["high_c"] is None else f"{row['low_c']:.0f} to {row['high_c']:.0f} degC"
+    )

@@ -1,0 +1,130 @@
+"""What the two methods conclude, side by side: windows, wear laws, drift, batches, duties, usable tests.
+
+A conclusion is a word or a pair of temperatures that someone acts on. Words count as changed when they
+differ, temperatures when they differ by more than they are quoted to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+QUOTED_C = 1.0  # window ends and duty temperatures are quoted to a degree
+QUOTED_SHARE = 0.01
+
+Conclusion = dict[str, Any]
+
+
+def of_test(test: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+    """Conclusions of one test; a and b hold the JSON of friction, wear, drift and summary (None where
+    missing).
+    """
+    rows = [_row("test", test, "usable", _usable(a), _usable(b))]
+    rows.append(_row("test", test, "drift", *(_get(x, "drift", "verdict") for x in (a, b))))
+    onsets = [_get(x, "drift", "onset_stop") for x in (a, b)]
+    rows.append(_row("test", test, "drift onset (stop)", *onsets))
+    rows.append(_window("test", test, a, b))
+    rows += _laws("test", test, a, b)
+    return [row for row in rows if row["a"] is not None or row["b"] is not None]
+
+
+def of_compound(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+    """Conclusions of one compound; a and b hold the JSON of friction, wear, batches, duty and sheet."""
+    rows = [_window("compound", compound, a, b), *_laws("compound", compound, a, b)]
+    rows += _batches(compound, a, b) + _duties(compound, a, b) + _targets(compound, a, b)
+    return [row for row in rows if row["a"] is not None or row["b"] is not None]
+
+
+def _row(scope: str, name: str, what: str, old: Any, new: Any, changed: bool | None = None) -> Conclusion:
+    return {"scope": scope, "name": name, "what": what, "a": old, "b": new,
+            "changed": old != new if changed is None else changed}  # fmt: skip
+
+
+def _get(source: Mapping[str, Any], *keys: str) -> Any:
+    value: Any = source
+    for key in keys:
+        value = value.get(key) if isinstance(value, Mapping) else None
+    return value
+
+
+def _usable(source: Mapping[str, Any]) -> str:
+    why = _get(source, "summary", "unusable")
+    return f"no: {why}" if why else "yes"
+
+
+def _window(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> Conclusion:
+    """The friction window; its ends count to a degree."""
+    ends = [(_get(x, "friction", "window", "low_c"), _get(x, "friction", "window", "high_c")) for x in (a, b)]
+    words = [_window_words(x, low, high) for x, (low, high) in zip((a, b), ends, strict=True)]
+    given = [None not in pair for pair in ends]
+    changed = given[0] != given[1]
+    if all(given):
+        changed = any(abs(new - old) > QUOTED_C for old, new in zip(*ends, strict=True))
+    return _row(scope, name, "window", *words, changed)
+
+
+def _window_words(source: Mapping[str, Any], low: float | None, high: float | None) -> str | None:
+    if _get(source, "friction") is None or _get(source, "friction", "unusable"):
+        return None
+    if low is None or high is None:
+        return f"none: {_get(source, 'friction', 'window_reason') or 'no reason given'}"
+    return f"{low:.0f} to {high:.0f} degC"
+
+
+def _laws(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+    """The chosen wear law of every component."""
+    components = [_get(x, "wear", "components") or {} for x in (a, b)]
+    return [
+        _row(scope, name, f"wear law of {part}", *(_get(c, part, "chosen") for c in components))
+        for part in dict.fromkeys([*components[0], *components[1]])
+    ]
+
+
+def _batches(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+    """The three answers of every pair of batches."""
+    sides = [{(p["a"], p["b"]): p for p in _get(x, "batches", "pairs") or []} for x in (a, b)]
+    rows = []
+    for pair in dict.fromkeys([*sides[0], *sides[1]]):
+        for what in ("mu", "bite", "wear"):
+            verdicts = [_get(side.get(pair, {}), f"{what}_verdict") for side in sides]
+            rows.append(_row("compound", compound, f"{what} of {pair[0]} and {pair[1]}", *verdicts))
+    return rows
+
+
+def _duties(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+    """Opening to run and share of energy inside the window, by duty."""
+    sides = [{d["duty"]: d for d in _get(x, "duty", "duties") or []} for x in (a, b)]
+    rows = []
+    for duty in dict.fromkeys([*sides[0], *sides[1]]):
+        openings = [_opening(side.get(duty, {})) for side in sides]
+        rows.append(_row("compound", compound, f"opening to run on {duty}", *openings))
+        shares = [_get(side.get(duty, {}), "window_share") for side in sides]
+        changed = (shares[0] is None) != (shares[1] is None)
+        if None not in shares:
+            changed = abs(shares[1] - shares[0]) > QUOTED_SHARE
+        rows.append(
+            _row("compound", compound, f"share of energy in the window on {duty}", *map(_share, shares), changed)
+        )
+    return rows
+
+
+def _opening(duty: Mapping[str, Any]) -> str | None:
+    if not duty:
+        return None
+    low, high = _get(duty, "opening_to_run", "low"), _get(duty, "opening_to_run", "high")
+    if low is None or high is None:
+        return f"none: {duty.get('opening_to_run_why') or 'no reason given'}"
+    return f"{low:.2f} to {high:.2f}"
+
+
+def _share(value: float | None) -> str | None:
+    return None if value is None else f"{value:.0%}"
+
+
+def _targets(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+    """Whether each target is met, as the sheets say."""
+    sides = [{t["target"]: t for t in _get(x, "sheet", "targets") or [] if "target" in t} for x in (a, b)]
+    return [
+        _row("compound", compound, f"target {name}", *(_get(side.get(name, {}), "met") for side in sides))
+        for name in dict.fromkeys([*sides[0], *sides[1]])
+    ]

@@ -1,0 +1,20 @@
+"""The settings in which two methods differ, by name."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.method import SECTIONS, Method
+
+
+def differing(a: Method, b: Method) -> list[dict[str, Any]]:
+    """Every setting that is not the same, SI values side by side, in the order of the method file."""
+    rows = []
+    for section, (model, _) in SECTIONS.items():
+        values = [getattr(method, section).model_dump(mode="json") for method in (a, b)]
+        for key, field in model.model_fields.items():
+            old, new = (value.get(key) for value in values)
+            if old != new:
+                name = f"{section}.{field.alias or key}"
+                rows.append({"name": name, "a": old, "b": new, "meaning": field.description or ""})
+    return rows

@@ -1,0 +1,172 @@
+"""The delta of two methods: stops matched, settings named, conclusions side by side, comparability said."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.delta import comparable, conclusions, per_stop, stage
+from pipeline.delta.settings import differing
+from pipeline.method import Method
+from pipeline.method.drift import Drift
+from pipeline.method.reduction import Reduction
+from pipeline.results import read_json, write_json, write_parquet, write_text
+from pipeline.vocabulary import DELTA, STOPS, empty
+from tests.makers import stops_frame
+
+
+def test_stops_of_both_methods_side_by_side():
+    a = stops_frame(4, mu=np.array([0.40, 0.41, 0.42, 0.43]))
+    b = stops_frame(4, mu=np.array([0.40, 0.42, 0.42, 0.40]), status=["ok", "ok", "suspect", "ok"])
+    delta = per_stop.matched("t1", a, b)
+    assert delta.columns[: len(DELTA)] == [c.name for c in DELTA]
+    assert delta["mu_difference"].to_list() == pytest.approx([0.0, 0.01, 0.0, -0.03])
+    assert per_stop.status_changes(delta) == [
+        {"test": "t1", "stop": 3, "block": "map 1", "status_a": "ok", "status_b": "suspect"}
+    ]
+    assert per_stop.largest(delta, 1)[0]["stop"] == 4
+    view = per_stop.overview(delta)
+    assert (view["mu_unchanged"], view["energy_unchanged"], view["status_changed"]) == (2, 4, 1)
+    assert view["change"]["largest"] == pytest.approx(-0.03)
+
+
+def test_a_series_segmented_otherwise_is_matched_by_start():
+    # one file holds all; the second method misses the second of four stops, so its numbers shift
+    start = np.array([10.0, 50.0, 90.0, 130.0])
+    a = stops_frame(4, file="recordings/all.csv", start_s=start, mu=np.array([0.1, 0.2, 0.3, 0.4]))
+    b = stops_frame(3, file="recordings/all.csv", start_s=start[[0, 2, 3]] + 0.02, mu=np.array([0.1, 0.3, 0.4]))
+    delta = per_stop.matched("t1", a, b)
+    assert delta["mu_difference"].to_list() == [pytest.approx(0.0), None, pytest.approx(0.0), pytest.approx(0.0)]
+    assert delta["stop_b"].to_list() == [1, None, 2, 3]
+    assert per_stop.overview(delta)["only_a"] == 1
+
+
+def test_the_same_results_differ_in_nothing():
+    frame = stops_frame(6)
+    delta = per_stop.matched("t1", frame, frame)
+    view = per_stop.overview(delta)
+    assert view["mu_unchanged"] == view["with_mu_in_both"] == 6
+    classes = per_stop.by_class(delta)
+    assert comparable.answer(delta, classes, [], [])["answer"] == "yes"
+
+
+def test_rejected_stops_and_empty_tables_keep_their_rows():
+    a = stops_frame(2, mu=pl.Series([None, 0.4], dtype=pl.Float64), status=["rejected", "ok"])
+    delta = per_stop.matched("t1", a, a)
+    assert delta["mu_difference"].to_list() == [None, 0.0]
+    none = per_stop.matched("t1", empty(STOPS), empty(STOPS))
+    assert len(none) == 0 and none.columns[:3] == ["test", "stop", "block"]
+    assert per_stop.overview(none)["change"]["median"] is None
+
+
+def test_a_change_of_cold_stops_only_is_said_by_temperature():
+    cold = np.repeat([60.0, 300.0], 20)
+    a = stops_frame(40, temperature_initial_c=cold, mu=0.42, mu_u=0.003)
+    b = stops_frame(40, temperature_initial_c=cold, mu=np.where(cold < 100, 0.46, 0.42), mu_u=0.003)
+    delta = per_stop.matched("t1", a, b)
+    found = comparable.answer(delta, per_stop.by_class(delta), [], [])
+    assert found["answer"] == "in part"
+    assert "comparable: 250 to 400 degC" in found["text"]
+    assert "not comparable: stops below 100 degC (+9.5 to +9.5 %)" in found["text"]
+
+
+def test_a_change_everywhere_is_not_comparable():
+    delta = per_stop.matched("t1", stops_frame(10, mu_u=0.003), stops_frame(10, mu=0.40, mu_u=0.003))
+    assert comparable.answer(delta, per_stop.by_class(delta), [], [])["answer"] == "no"
+
+
+def test_settings_that_differ_by_name():
+    rows = differing(Method(), Method(reduction=Reduction(average="time"), drift=Drift(false_alarm_rate="2 %")))
+    assert [row["name"] for row in rows] == ["reduction.average", "drift.false_alarm_rate"]
+    assert (rows[0]["a"], rows[0]["b"]) == ("distance", "time")
+    assert rows[0]["meaning"]
+    assert differing(Method(), Method()) == []
+
+
+def window(low, high):
+    return {"friction": {"window": {"low_c": low, "high_c": high}}}
+
+
+def test_windows_count_as_changed_beyond_a_degree():
+    rows = conclusions.of_compound("Marram 4", window(300.2, 580.0), window(300.9, 580.4))
+    assert [r["changed"] for r in rows] == [False]
+    rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), window(312.0, 580.0))
+    assert (rows[0]["changed"], rows[0]["b"]) == (True, "312 to 580 degC")
+    gone = {"friction": {"window": None, "window_reason": "band below the target everywhere"}}
+    rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), gone)
+    assert rows[0]["changed"] and rows[0]["b"] == "none: band below the target everywhere"
+
+
+def test_verdicts_side_by_side():
+    a = {
+        "drift": {"verdict": "none", "onset_stop": None},
+        "wear": {"components": {"disc": {"chosen": "energy"}}},
+        "summary": {"unusable": None},
+    }
+    b = {
+        "drift": {"verdict": "glazing-like", "onset_stop": 80},
+        "wear": {"components": {"disc": {"chosen": "energy"}}},
+        "summary": {"unusable": None},
+    }
+    rows = {r["what"]: r for r in conclusions.of_test("t1", a, b)}
+    assert rows["drift"]["changed"] and rows["drift onset (stop)"]["changed"]
+    assert not rows["wear law of disc"]["changed"]
+    assert not rows["usable"]["changed"]
+
+
+def test_batches_duties_and_targets():
+    def side(verdict, share, met):
+        return {
+            "batches": {"pairs": [{"a": "b1", "b": "b2", "mu_verdict": verdict, "bite_verdict": "undecided"}]},
+            "duty": {"duties": [{"duty": "valley", "window_share": share, "opening_to_run": None}]},
+            "sheet": {"targets": [{"target": "disc_wear", "met": met}]},
+        }
+
+    rows = {
+        r["what"]: r
+        for r in conclusions.of_compound("Marram 4", side("equivalent", 0.90, "yes"), side("undecided", 0.903, "no"))
+    }
+    assert rows["mu of b1 and b2"]["changed"]
+    assert not rows["bite of b1 and b2"]["changed"]
+    assert not rows["share of energy in the window on valley"]["changed"]
+    assert rows["target disc_wear"]["changed"]
+
+
+def workspace(root):
+    write_text(
+        root / "config.yaml",
+        "archive: archive\nresults: results\nmethods: [m/first.yaml, m/other.yaml]\ncompare: [[first, other]]\n",
+    )
+    write_text(root / "m/first.yaml", "")
+    write_text(root / "m/other.yaml", "reduction: {average: time}\n")
+    for test, holds in (("t1", "stop"), ("old", "summary")):
+        write_text(root / "archive" / test / "test.yaml", "schema: 1\ncompound: Marram 4\n")
+        write_json(root / "results/channels" / f"{test}.json", {"test": test, "holds": holds})
+        for method, mu in (("first", 0.42), ("other", 0.42 if holds == "summary" else 0.43)):
+            into = root / "results" / method / "tests" / test
+            write_parquet(into / "stops.parquet", stops_frame(12, mu=mu, mu_u=0.003))
+            write_json(into / "summary.json", {"test": test, "unusable": None})
+            write_json(into / "drift.json", {"verdict": "none" if method == "first" else "undetermined"})
+    return root / "config.yaml"
+
+
+def test_the_stage_writes_both_files(tmp_path):
+    config, into = workspace(tmp_path), tmp_path / "out"
+    stage.run(config=config, a="first", b="other", into=into)
+    table, content = pl.read_parquet(into / "delta.parquet"), read_json(into / "delta.json")
+    assert table["test"].unique().sort().to_list() == ["old", "t1"]
+    assert [row["name"] for row in content["settings"]] == ["reduction.average"]
+    assert content["not_reprocessable"] == ["old"]
+    assert content["comparable"]["answer"] == "no"
+    assert "not reprocessable" in content["comparable"]["text"]
+    assert {(r["name"], r["b"]) for r in content["changed"]} == {("t1", "undetermined"), ("old", "undetermined")}
+    assert not list(into.glob("*.part"))
+
+
+def test_an_archive_without_results_is_said(tmp_path):
+    config = workspace(tmp_path)
+    for path in (tmp_path / "results").rglob("stops.parquet"):
+        path.unlink()
+    stage.run(config=config, a="first", b="other", into=tmp_path / "out")
+    assert read_json(tmp_path / "out" / "delta.json")["comparable"]["answer"] == "no"
