@@ -14,27 +14,28 @@ import numpy as np
 
 from rig_samples.simulator.brake import RPM, Brake, Rig
 from rig_samples.simulator.disc import (
-    STEFAN_BOLTZMANN,
     Disc,
     enthalpy,
+    heat_loss,
     mode_decay,
     mode_shape,
     step_factors,
     temperature_of,
 )
 from rig_samples.simulator.material import (
-    GAS_CONSTANT,
-    OXIDATION_REFERENCE_K,
     Material,
     Surface,
+    aged,
     friction,
-    glaze_rate,
-    logistic,
+    oxidation_um_s,
 )
 
 RELEASE_TIME = 0.03  # s, first-order fall of the line pressure
-DRYING_TIME = 3.0  # s, loss of moisture from a surface above 170 degC
+RELEASED_BAR = 0.02
+WELL_DEPTH = 0.003  # m, the thermocouple below the rubbing face
+LONGEST_S = 240.0
 KELVIN = 273.15
+REFRESH = 25  # steps between new factors of conduction
 
 
 @dataclass(frozen=True)
@@ -68,22 +69,36 @@ class Application:
         return float(self.signals["time_s"][-1])
 
 
-def wanted_pressure(demand: Demand, brake: Brake, rig: Rig, mu: float, speed: float) -> float:
-    """Line pressure in bar that the control asks for, with the friction it feels."""
-    if demand.control == "pressure":
-        return min(demand.level, rig.pressure_limit_bar)
-    torque = demand.level
-    if demand.control == "deceleration":
-        torque = rig.inertia * demand.level / rig.rolling_radius - rig.drag(speed)
-    return min(brake.threshold_bar + torque / (brake.torque_per_bar * max(mu, 0.05)), rig.pressure_limit_bar)
+@dataclass(slots=True)
+class Running:
+    """What changes from sample to sample while the brake is on; SI but pressure in bar."""
+
+    speed: float
+    bulk: float
+    heat: float
+    face: float
+    modes: np.ndarray
+    surface: Surface
+    angle: float = 0.0
+    pressure: float = 0.0
+    torque: float = 0.0
+    mu: float = 0.3
+    work: float = 0.0
+    oxidation_um: float = 0.0
 
 
-def before_command(demand: Demand, rig: Rig, samples: int, dt: float) -> np.ndarray:
-    """Speeds before the command: the shaft coasts down to the start speed (a drag: held)."""
-    if demand.kind == "drag":
-        return np.full(samples, demand.speed_start)
-    ahead = np.arange(samples, 0, -1) * dt
-    return demand.speed_start + rig.drag(demand.speed_start) / rig.inertia * ahead
+@dataclass(frozen=True)
+class Unevenness:
+    """Factor of mu within a stop: slow flutter, and ripple with the shaft's angle."""
+
+    flutter: list[float]
+    ripple: tuple[float, float]
+    phase: tuple[float, float]
+
+    def at(self, step: int, angle: float) -> float:
+        """The factor at a step and an angle of the shaft."""
+        waves = self.ripple[0] * sin(angle + self.phase[0]) + self.ripple[1] * sin(2.0 * angle + self.phase[1])
+        return (1.0 + self.flutter[step]) * (1.0 + waves)
 
 
 def brake_once(
@@ -99,81 +114,86 @@ def brake_once(
 ) -> Application:
     """Simulate one recording from a disc of even temperature `disc_k`."""
     dt = 1.0 / rig.sample_rate
-    pre = round(rig.before * rig.sample_rate)
-    flutter = smooth_noise(rng, rig.flutter, int(240.0 / dt), max(int(0.15 / dt), 1))
-    phase = rng.uniform(0.0, 2.0 * pi, 2)
-    first, second = rig.ripple
-    mechanical = rig.inertia_mechanical or rig.inertia
-    share_flux = rig.heat_share / (2.0 * brake.ring_area)
-    area_mj = 1e-6 / (2.0 * brake.ring_area)
-    radius = brake.effective_radius_mm * 1e-3
-    shape = mode_shape(disc, 0.003)
-    exponent = material.oxidation_energy_j_mol / GAS_CONSTANT
-    fall, keep_line = exp(-dt / RELEASE_TIME), exp(-dt / rig.line_time)
-
-    glaze, moisture, bedding = surface.glaze, surface.moisture, surface.bedding
-    modes = np.zeros_like(shape)
-    decay, gain, rest = step_factors(disc, disc_k, dt)
-    bulk, heat = disc_k, float(enthalpy(disc_k))
-    face = disc_k
-    speed, angle, pressure, torque, mu = demand.speed_start, 0.0, 0.0, 0.0, 0.3
-    work = oxidation = 0.0
-    rows: list[tuple[float, float, float, float, float, float]] = []
-    release, i = -1, 0
+    shape = mode_shape(disc, WELL_DEPTH)
+    uneven = unevenness(rig, rng, dt)
+    r = Running(demand.speed_start, disc_k, float(enthalpy(disc_k)), disc_k, np.zeros_like(shape), surface)
+    conduction = step_factors(disc, disc_k, dt)
+    fall, keep = exp(-dt / RELEASE_TIME), exp(-dt / rig.line_time)
+    rows: list[tuple[float, ...]] = []
+    release = -1
     while True:
-        rows.append((speed, torque, pressure, bulk, face, bulk + float(modes @ shape)))
-        if release >= 0 and pressure < 0.02:
+        rows.append((r.speed, r.torque, r.pressure, r.bulk, r.face, r.bulk + float(r.modes @ shape)))
+        if release >= 0 and r.pressure < RELEASED_BAR:
             break
-        now = i * dt
-        if release < 0 and over(demand, speed, now):
-            release = i
-        if release >= 0:
-            pressure = pressure * fall
-        else:
-            aim = wanted_pressure(demand, brake, rig, mu, speed)
-            pressure += min((aim - pressure) * (1.0 - keep_line), rig.line_rate_bar_s * dt)
-        angle += speed * dt
-        mu = friction(material, face - KELVIN, pressure, speed * radius, glaze, moisture, bedding)
-        mu *= mu_factor * (1.0 + flutter[i])
-        mu *= 1.0 + first * sin(angle + phase[0]) + second * sin(2.0 * angle + phase[1])
-        was, was_speed = torque, speed
-        torque = mu * brake.torque_per_bar * max(pressure - brake.threshold_bar, 0.0)
-        if demand.kind != "drag":
-            drag = rig.drag(speed)
-            speed -= dt / rig.inertia * ((was + torque) / 2.0 + drag)
-            if speed <= 0.0:
-                speed = torque = 0.0
-        power = (was * was_speed + torque * speed) / 2.0
-        work += power * dt
-        loss = disc.loss_w_k * (face - disc.ambient) + disc.emissivity * STEFAN_BOLTZMANN * disc.cooled_area * (
-            face**4 - disc.ambient**4
-        )
-        heat += (rig.heat_share * power - loss) * dt / disc.mass
-        bulk = float(temperature_of(heat))
-        if i % 25 == 24:
-            decay, gain, rest = step_factors(disc, bulk, dt)
-        flux = power * share_flux
-        modes = modes * decay + gain * flux
-        face = bulk + float(modes.sum()) + rest * flux
-        per_face = power * dt * area_mj
-        glaze += glaze_rate(material, glaze, face - KELVIN, flux * 1e-6) * per_face
-        bedding += (1.0 - bedding) * per_face / material.bedding_mj_m2
-        moisture *= 1.0 - dt / DRYING_TIME * logistic((face - KELVIN - 170.0) / 15.0)
-        oxidation += dt * exp(-exponent * (1.0 / face - 1.0 / OXIDATION_REFERENCE_K))
-        i += 1
-    after = coasting(demand, rows[-1], modes, disc, rig, round(rig.after / dt) - (len(rows) - release), dt)
-    signals = assembled(demand, rig, mechanical, rows, after, pre, disc_k, dt)
-    modes = modes * np.exp(-mode_decay(disc, bulk) * dt * len(after))
-    oxidation += dt * float(np.exp(-exponent * (1.0 / after[:, 4] - 1.0 / OXIDATION_REFERENCE_K)).sum())
-    return Application(
-        signals,
-        pre + release,
-        Surface(min(max(glaze, 0.0), 1.0), moisture, bedding),
-        float(after[-1, 3]),
-        modes,
-        oxidation * material.oxidation_um_s,
-        work,
-    )
+        step = len(rows) - 1
+        if release < 0 and over(demand, r.speed, step * dt):
+            release = step
+        r.pressure = line_pressure(r, demand, brake, rig, release >= 0, fall, keep, dt)
+        power = turn(r, demand, material, brake, rig, mu_factor * uneven.at(step, r.angle + r.speed * dt), dt)
+        if step % REFRESH == REFRESH - 1:
+            conduction = step_factors(disc, r.bulk, dt)
+        warm(r, power, rig.heat_share, disc, brake.ring_area, conduction, dt)
+        r.surface = aged(material, r.surface, r.face - KELVIN, power, dt, brake.ring_area)
+        r.oxidation_um += dt * oxidation_um_s(material, r.face)
+        r.work += power * dt
+    after = coasting(demand, r, disc, rig, max(round(rig.after / dt) - (len(rows) - release), 10), dt)
+    signals = assembled(demand, rig, np.asarray(rows), after, disc_k, dt)
+    oxidised = r.oxidation_um + dt * sum(oxidation_um_s(material, face) for face in after[:, 4].tolist())
+    modes = r.modes * np.exp(-mode_decay(disc, r.bulk) * dt * len(after))
+    start = round(rig.before * rig.sample_rate)
+    return Application(signals, start + release, r.surface, float(after[-1, 3]), modes, oxidised, r.work)
+
+
+def wanted_pressure(demand: Demand, brake: Brake, rig: Rig, mu: float, speed: float) -> float:
+    """Line pressure in bar that the control asks for, with the friction it feels."""
+    if demand.control == "pressure":
+        return min(demand.level, rig.pressure_limit_bar)
+    torque = demand.level
+    if demand.control == "deceleration":
+        torque = rig.inertia * demand.level / rig.rolling_radius - rig.drag(speed)
+    return min(brake.threshold_bar + torque / (brake.torque_per_bar * max(mu, 0.05)), rig.pressure_limit_bar)
+
+
+def line_pressure(
+    r: Running, demand: Demand, brake: Brake, rig: Rig, released: bool, fall: float, keep: float, dt: float
+) -> float:
+    """Line pressure after a step: a first-order approach of limited rate, or the fall after release."""
+    if released:
+        return r.pressure * fall
+    aim = wanted_pressure(demand, brake, rig, r.mu, r.speed)
+    return r.pressure + min((aim - r.pressure) * (1.0 - keep), rig.line_rate_bar_s * dt)
+
+
+def turn(r: Running, demand: Demand, material: Material, brake: Brake, rig: Rig, factor: float, dt: float) -> float:
+    """Move the shaft on by a step; returns the mean friction power of the step in W."""
+    r.angle += r.speed * dt
+    sliding = r.speed * brake.effective_radius_mm * 1e-3
+    r.mu = factor * friction(material, r.surface, r.face - KELVIN, r.pressure, sliding)
+    was_torque, was_speed = r.torque, r.speed
+    r.torque = r.mu * brake.torque_per_bar * max(r.pressure - brake.threshold_bar, 0.0)
+    if demand.kind != "drag":
+        r.speed -= dt / rig.inertia * ((was_torque + r.torque) / 2.0 + rig.drag(r.speed))
+        if r.speed <= 0.0:
+            r.speed = r.torque = 0.0
+    return (was_torque * was_speed + r.torque * r.speed) / 2.0
+
+
+def warm(
+    r: Running,
+    power: float,
+    share: float,
+    disc: Disc,
+    ring_area: float,
+    conduction: tuple[np.ndarray, np.ndarray, float],
+    dt: float,
+) -> None:
+    """Heat the disc by a step of friction power."""
+    decay, gain, rest = conduction
+    r.heat += (share * power - heat_loss(disc, r.face)) * dt / disc.mass
+    r.bulk = float(temperature_of(r.heat))
+    flux = power * share / (2.0 * ring_area)
+    r.modes = r.modes * decay + gain * flux
+    r.face = r.bulk + float(r.modes.sum()) + rest * flux
 
 
 def over(demand: Demand, speed: float, now: float) -> bool:
@@ -182,61 +202,48 @@ def over(demand: Demand, speed: float, now: float) -> bool:
         return True
     if demand.kind == "drag":
         return now >= (demand.duration or 10.0)
-    return speed <= demand.speed_end or now > 200.0
+    return speed <= demand.speed_end or now > LONGEST_S - 10.0
 
 
-def smooth_noise(rng: np.random.Generator, sd: float, samples: int, length: int) -> list[float]:
-    """Noise of a standard deviation, smoothed over `length` samples."""
-    white = rng.normal(0.0, 1.0, samples + length - 1)
-    running = np.concatenate([[0.0], np.cumsum(white)])
-    return (sd * (running[length:] - running[:-length]) / np.sqrt(length)).tolist()
+def unevenness(rig: Rig, rng: np.random.Generator, dt: float) -> Unevenness:
+    """Draw the flutter (smoothed over 0.15 s) and the phases of the ripple."""
+    samples, length = int(LONGEST_S / dt), max(int(0.15 / dt), 1)
+    running = np.concatenate([[0.0], np.cumsum(rng.normal(0.0, 1.0, samples + length - 1))])
+    flutter = rig.flutter * (running[length:] - running[:-length]) / np.sqrt(length)
+    phase = rng.uniform(0.0, 2.0 * pi, 2)
+    return Unevenness(flutter.tolist(), rig.ripple, (float(phase[0]), float(phase[1])))
 
 
-def coasting(
-    demand: Demand,
-    last: tuple[float, float, float, float, float, float],
-    modes: np.ndarray,
-    disc: Disc,
-    rig: Rig,
-    samples: int,
-    dt: float,
-) -> np.ndarray:
-    """Samples after release, columns as in the braking loop: the shaft coasts, the disc evens out."""
-    samples = max(samples, 10)
+def coasting(demand: Demand, r: Running, disc: Disc, rig: Rig, samples: int, dt: float) -> np.ndarray:
+    """Samples after release, columns as while braking: the shaft coasts, the disc evens out."""
     ahead = np.arange(1, samples + 1) * dt
-    speed, _, _, bulk, _, _ = last
-    slowing = 0.0 if demand.kind == "drag" else rig.drag(speed) / rig.inertia
-    speeds = np.maximum(speed - slowing * ahead, 0.0)
-    decays = np.exp(-np.outer(ahead, mode_decay(disc, bulk))) * modes
-    loss = disc.loss_w_k * (bulk - disc.ambient) + disc.emissivity * STEFAN_BOLTZMANN * disc.cooled_area * (
-        bulk**4 - disc.ambient**4
-    )
-    bulks = np.asarray(temperature_of(float(enthalpy(bulk)) - loss * ahead / disc.mass))
+    slowing = 0.0 if demand.kind == "drag" else rig.drag(r.speed) / rig.inertia
+    speeds = np.maximum(r.speed - slowing * ahead, 0.0)
+    bulks = np.asarray(temperature_of(float(enthalpy(r.bulk)) - heat_loss(disc, r.bulk) * ahead / disc.mass))
+    uneven = np.exp(-np.outer(ahead, mode_decay(disc, r.bulk))) * r.modes
     zero = np.zeros(samples)
-    return np.column_stack(
-        [speeds, zero, zero, bulks, bulks + decays.sum(axis=1), bulks + decays @ mode_shape(disc, 0.003)]
-    )
+    well = bulks + uneven @ mode_shape(disc, WELL_DEPTH)
+    return np.column_stack([speeds, zero, zero, bulks, bulks + uneven.sum(axis=1), well])
+
+
+def before_command(demand: Demand, rig: Rig, disc_k: float, dt: float) -> np.ndarray:
+    """Samples before the command: the shaft coasts down to the start speed (a drag: held), the disc is even."""
+    samples = round(rig.before * rig.sample_rate)
+    ahead = np.arange(samples, 0, -1) * dt
+    slowing = 0.0 if demand.kind == "drag" else rig.drag(demand.speed_start) / rig.inertia
+    zero, even = np.zeros(samples), np.full(samples, disc_k)
+    return np.column_stack([demand.speed_start + slowing * ahead, zero, zero, even, even, even])
 
 
 def assembled(
-    demand: Demand,
-    rig: Rig,
-    mechanical: float,
-    rows: list[tuple[float, float, float, float, float, float]],
-    after: np.ndarray,
-    pre: int,
-    disc_k: float,
-    dt: float,
+    demand: Demand, rig: Rig, braking: np.ndarray, after: np.ndarray, disc_k: float, dt: float
 ) -> dict[str, np.ndarray]:
     """The true channels of the whole recording."""
-    speeds = before_command(demand, rig, pre, dt)
-    still = np.zeros(pre)
-    even = np.full(pre, disc_k)
-    ahead = np.column_stack([speeds, still, still, even, even, even])
-    speed, torque, pressure, bulk, face, well = np.vstack([ahead, np.asarray(rows), after]).T
+    before = before_command(demand, rig, disc_k, dt)
+    speed, torque, pressure, bulk, face, well = np.vstack([before, braking, after]).T
     drag = np.where(speed > 0.0, rig.drag_nm + rig.drag_nm_s * speed, 0.0)
     out = {
-        "time_s": (np.arange(len(speed)) - pre) * dt,
+        "time_s": (np.arange(len(speed)) - len(before)) * dt,
         "speed_rpm": speed / RPM,
         "brake_torque_nm": torque,
         "torque_nm": torque + drag,
@@ -246,6 +253,7 @@ def assembled(
         "well_c": well - KELVIN,
     }
     if rig.inertia_mechanical is not None:
-        share = 1.0 if demand.kind == "drag" else 1.0 - mechanical / rig.inertia
+        # The drive gives what the missing part of the inertia would, so that the shaft slows as with all of it.
+        share = 1.0 if demand.kind == "drag" else 1.0 - rig.inertia_mechanical / rig.inertia
         out["drive_torque_nm"] = share * (torque + drag)
     return out

@@ -6,50 +6,40 @@ temperature agree. The work of a step is then exactly the change of kinetic ener
 slowest modes of the disc are kept, the others follow the flux at once.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import cos, exp, log, pi
+from typing import NamedTuple
 
 import numpy as np
 
-from rig_samples.simulator.brake import RPM, Brake, Rig
-from rig_samples.simulator.braking import DRYING_TIME, KELVIN, Demand, wanted_pressure
-from rig_samples.simulator.disc import MODES, STEFAN_BOLTZMANN, Disc, enthalpy, heat_capacity, temperature_of
-from rig_samples.simulator.material import (
-    GAS_CONSTANT,
-    OXIDATION_REFERENCE_K,
-    Material,
-    Surface,
-    friction,
-    glaze_rate,
-    logistic,
-)
+from rig_samples.simulator.brake import Brake, Rig
+from rig_samples.simulator.braking import KELVIN, WELL_DEPTH, Demand, wanted_pressure
+from rig_samples.simulator.disc import MODES, Disc, enthalpy, heat_capacity, heat_loss, temperature_of
+from rig_samples.simulator.material import Material, Surface, aged, friction, oxidation_um_s
 from rig_samples.simulator.truth import BITE_TIME, BUILD_UP, END_MARGIN
 
 STEPS = 12
 KEPT = 4
-WELL_DEPTH = 0.003
+INSIDE = slice(1, STEPS + 1)  # the steps of the window: all but the build-up and the last
 
 
-@dataclass
-class Steps:
-    """Per-step values of an application, in order."""
+class Step(NamedTuple):
+    """Means over one step; rad/s, N m, bar, K."""
 
-    seconds: list[float] = field(default_factory=list)
-    speed: list[float] = field(default_factory=list)  # rad/s, mean of the step
-    torque: list[float] = field(default_factory=list)
-    pressure: list[float] = field(default_factory=list)
-    mu: list[float] = field(default_factory=list)
-    bulk: list[float] = field(default_factory=list)
-    face: list[float] = field(default_factory=list)
-    well: list[float] = field(default_factory=list)
+    seconds: float
+    speed: float
+    torque: float
+    pressure: float
+    mu: float
+    face: float
+    well: float  # at the step's end
 
 
 @dataclass(frozen=True)
 class CoarseApplication:
-    """An application by steps and the state it leaves; `inside` marks the steps of the window."""
+    """An application by steps and the state it leaves."""
 
-    steps: Steps
-    inside: slice
+    steps: list[Step]
     drag_work: float  # J
     surface: Surface
     disc_k: float
@@ -61,15 +51,13 @@ class CoarseApplication:
     ended_s: float
 
 
-@dataclass
-class _Heat:
-    """Running temperature of the disc."""
+class Warmth(NamedTuple):
+    """Temperature of the disc: J/kg, K and the modes kept."""
 
-    disc: Disc
     heat: float
     bulk: float
-    modes: list[float]
     face: float
+    modes: tuple[float, ...]
 
 
 def build_up(rig: Rig, level: float) -> tuple[float, float]:
@@ -82,27 +70,29 @@ def build_up(rig: Rig, level: float) -> tuple[float, float]:
     return first + second, area / (level * (first + second))
 
 
-def heated(state: _Heat, power: float, dt: float, share: float, area: float) -> _Heat:
-    """The disc after a step of constant friction power."""
-    disc = state.disc
-    flux = power * share / (2.0 * area)
-    loss = disc.loss_w_k * (state.face - disc.ambient) + disc.emissivity * STEFAN_BOLTZMANN * disc.cooled_area * (
-        state.face**4 - disc.ambient**4
-    )
-    heat = state.heat + (power * share - loss) * dt / disc.mass
+def warmed(disc: Disc, was: Warmth, power: float, dt: float) -> Warmth:
+    """The disc after a step of constant power into it."""
+    heat = was.heat + (power - heat_loss(disc, was.face)) * dt / disc.mass
     bulk = float(temperature_of(heat))
-    capacity = disc.density * heat_capacity(bulk)
-    depth = disc.thickness / 2.0
+    capacity, depth = disc.density * heat_capacity(bulk), disc.thickness / 2.0
+    flux = power / (2.0 * disc.ring_area)
     slowest = pi**2 * disc.conductivity / capacity / depth**2
-    rest = depth / (3.0 * disc.conductivity)
-    modes = []
-    for n, mode in enumerate(state.modes, start=1):
+    rest, modes = depth / (3.0 * disc.conductivity), []
+    for n, mode in enumerate(was.modes, start=1):
         rate = n * n * slowest
         steady = 2.0 / (capacity * depth * rate)
         keep = exp(-rate * dt)
         modes.append(mode * keep + steady * flux * (1.0 - keep))
         rest -= steady
-    return _Heat(disc, heat, bulk, modes, bulk + sum(modes) + rest * flux)
+    return Warmth(heat, bulk, bulk + sum(modes) + rest * flux, tuple(modes))
+
+
+def speeds(demand: Demand, start: float) -> list[float]:
+    """Speeds at the ends of the steps after the build-up, which left the shaft at `start`."""
+    if demand.kind == "drag":
+        return [start] * STEPS
+    floor = min(demand.speed_end + END_MARGIN * demand.speed_start, start)
+    return [start + (floor - start) * (k + 1) / STEPS for k in range(STEPS)] + [demand.speed_end]
 
 
 def coarse_once(
@@ -117,87 +107,70 @@ def coarse_once(
     rng: np.random.Generator,
 ) -> CoarseApplication:
     """Simulate one application from a disc of even temperature; `rng` is there for the interface's sake."""
-    radius = brake.effective_radius_mm * 1e-3
-    area_mj = 1e-6 / (2.0 * brake.ring_area)
-    exponent = material.oxidation_energy_j_mol / GAS_CONSTANT
-    glaze, moisture, bedding = surface.glaze, surface.moisture, surface.bedding
-    state = _Heat(disc, float(enthalpy(disc_k)), disc_k, [0.0] * KEPT, disc_k)
-    steps, oxidation, work, drag_work, elapsed = Steps(), 0.0, 0.0, 0.0, 0.0
+    warmth = Warmth(float(enthalpy(disc_k)), disc_k, disc_k, (0.0,) * KEPT)
     shape = [cos(n * pi * WELL_DEPTH / (disc.thickness / 2.0)) for n in range(1, KEPT + 1)]
-
-    def friction_at(face: float, pressure: float, speed: float) -> float:
-        return mu_factor * friction(material, face - KELVIN, pressure, speed * radius, glaze, moisture, bedding)
-
-    speed, last = demand.speed_start, demand.speed_end
-    mu = friction_at(disc_k, demand.level if demand.control == "pressure" else 20.0, speed)
+    steps: list[Step] = []
+    speed, oxidised, drag_work = demand.speed_start, 0.0, 0.0
+    mu = mu_factor * friction(material, surface, disc_k - KELVIN, 20.0, speed * brake.effective_radius_mm * 1e-3)
     ramp, share = build_up(rig, wanted_pressure(demand, brake, rig, mu, speed))
-    for target in [None, *targets(demand, last)]:
-        before = state
-        guess = state.face
+    ends: list[float | None] = [None]
+    while ends:
+        end = ends.pop(0)
+        was, guess = warmth, warmth.face
         for _ in range(2):
-            pressure = wanted_pressure(demand, brake, rig, mu, speed)
-            mu = friction_at((before.face + guess) / 2.0, pressure, speed)
-            pressure = wanted_pressure(demand, brake, rig, mu, speed) if demand.control != "pressure" else pressure
-            torque = mu * brake.torque_per_bar * max(pressure - brake.threshold_bar, 0.0)
-            if target is None:
-                torque *= share
-                dt = ramp
-            slowing = (torque + rig.drag(speed)) / rig.inertia
-            if demand.kind == "drag":
-                dt = ramp if target is None else ((demand.duration or 10.0) - ramp) / STEPS
-                end = speed
-            elif target is None:
-                end = max(speed - slowing * dt, last)
-            else:
-                end = min(target, speed)
-                dt = (speed - end) / slowing
-            mean = (speed + end) / 2.0
-            state = heated(before, torque * mean, dt, rig.heat_share, brake.ring_area)
-            guess = state.face
-        if dt <= 0.0:
-            continue
-        face = (before.face + state.face) / 2.0
-        steps.seconds.append(dt)
-        steps.speed.append(mean)
-        steps.torque.append(torque)
-        steps.pressure.append(pressure if target is not None else pressure * share)
-        steps.mu.append(mu)
-        steps.bulk.append(state.bulk)
-        steps.face.append(face)
-        steps.well.append(state.bulk + sum(m * c for m, c in zip(state.modes, shape, strict=True)))
-        per_face = torque * mean * dt * area_mj
-        glaze += glaze_rate(material, glaze, face - KELVIN, torque * mean * 1e-6 / (2.0 * brake.ring_area)) * per_face
-        bedding += (1.0 - bedding) * (1.0 - exp(-per_face / material.bedding_mj_m2))
-        moisture *= exp(-dt / DRYING_TIME * logistic((face - KELVIN - 170.0) / 15.0))
-        oxidation += dt * exp(-exponent * (1.0 / face - 1.0 / OXIDATION_REFERENCE_K))
-        work += torque * mean * dt
-        drag_work += rig.drag(mean) * mean * dt
-        elapsed += dt
-        speed = end
-    modes = np.zeros(MODES)
-    modes[:KEPT] = state.modes
+            face = (was.face + guess) / 2.0
+            pressure, mu, torque = grip(demand, surface, face, material, brake, rig, mu, mu_factor, speed)
+            if end is None:
+                torque, pressure = torque * share, pressure * share
+            dt, then = duration(demand, rig, torque, speed, end, ramp)
+            power = torque * (speed + then) / 2.0
+            warmth = warmed(disc, was, power * rig.heat_share, dt)
+            guess = warmth.face
+        if end is None:
+            ends = list(speeds(demand, then))
+        face = (was.face + warmth.face) / 2.0
+        well = warmth.bulk + sum(m * c for m, c in zip(warmth.modes, shape, strict=True))
+        steps.append(Step(dt, (speed + then) / 2.0, torque, pressure, mu, face, well))
+        surface = aged(material, surface, face - KELVIN, power, dt, brake.ring_area)
+        oxidised += dt * oxidation_um_s(material, face)
+        drag_work += rig.drag((speed + then) / 2.0) * (speed + then) / 2.0 * dt
+        speed = then
+    modes = np.concatenate([warmth.modes, np.zeros(MODES - KEPT)])
+    work, seconds = sum(s.torque * s.speed * s.seconds for s in steps), sum(s.seconds for s in steps)
     return CoarseApplication(
-        steps,
-        slice(1, STEPS + 1),
-        drag_work,
-        Surface(min(max(glaze, 0.0), 1.0), moisture, bedding),
-        state.bulk,
-        modes,
-        oxidation * material.oxidation_um_s,
-        work,
-        demand.speed_start,
-        speed,
-        elapsed,
+        steps, drag_work, surface, warmth.bulk, modes, oxidised, work, demand.speed_start, speed, seconds
     )
 
 
-def targets(demand: Demand, last: float) -> list[float]:
-    """Speeds at the ends of the steps after the build-up."""
+def grip(
+    demand: Demand,
+    surface: Surface,
+    face: float,
+    material: Material,
+    brake: Brake,
+    rig: Rig,
+    mu: float,
+    factor: float,
+    speed: float,
+) -> tuple[float, float, float]:
+    """Pressure (bar), friction and torque (N m) at a face temperature; `mu` is what the control felt before."""
+    pressure = wanted_pressure(demand, brake, rig, mu, speed)
+    mu = factor * friction(material, surface, face - KELVIN, pressure, speed * brake.effective_radius_mm * 1e-3)
+    if demand.control != "pressure":
+        pressure = wanted_pressure(demand, brake, rig, mu, speed)
+    return pressure, mu, mu * brake.torque_per_bar * max(pressure - brake.threshold_bar, 0.0)
+
+
+def duration(
+    demand: Demand, rig: Rig, torque: float, speed: float, end: float | None, ramp: float
+) -> tuple[float, float]:
+    """Seconds a step takes and the speed at its end; `end` is None for the build-up, which takes `ramp`."""
     if demand.kind == "drag":
-        return [demand.speed_start] * STEPS
-    floor = last + END_MARGIN * demand.speed_start
-    first = demand.speed_start
-    return [first + (floor - first) * (k + 1) / STEPS for k in range(STEPS)] + [last]
+        return (ramp if end is None else ((demand.duration or 10.0) - ramp) / STEPS), speed
+    slowing = (torque + rig.drag(speed)) / rig.inertia
+    if end is None:
+        return ramp, max(speed - slowing * ramp, demand.speed_end)
+    return (speed - end) / slowing, end
 
 
 def averaged(values: list[float], weights: list[float]) -> float:
@@ -205,44 +178,49 @@ def averaged(values: list[float], weights: list[float]) -> float:
     return sum(v * w for v, w in zip(values, weights, strict=True)) / sum(weights)
 
 
+def column(steps: list[Step], name: str) -> list[float]:
+    """One quantity of every step."""
+    return [getattr(step, name) for step in steps]
+
+
 def coarse_truth(done: CoarseApplication, demand: Demand, rig: Rig) -> dict[str, float | None]:
-    """The same row of truth as `truth.stop_truth` gives for a recording."""
-    s, inside = done.steps, done.inside
-    mu, seconds = s.mu[inside], s.seconds[inside]
-    distance = [w * dt for w, dt in zip(s.speed[inside], seconds, strict=True)]
-    work = [t * d for t, d in zip(s.torque[inside], distance, strict=True)]
-    early = np.cumsum(s.seconds) - np.asarray(s.seconds) < BITE_TIME + s.seconds[0] / 2.0
-    bite = int(early.sum())
+    """The same row of truth as `truth.stop_truth` gives for a recording, less the initial temperature."""
+    part = done.steps[INSIDE]
+    mu, seconds = column(part, "mu"), column(part, "seconds")
+    distance = [s.speed * s.seconds for s in part]
+    kinetic = rig.inertia * (done.speed_start**2 - done.speed_end**2) / 2e3
     return {
         "mu_distance": averaged(mu, distance),
         "mu_time": averaged(mu, seconds),
-        "mu_energy": averaged(mu, work),
-        "mu_bite": averaged(s.mu[:bite], s.seconds[:bite]),
+        "mu_energy": averaged(mu, [s.torque * s.speed * s.seconds for s in part]),
+        "mu_bite": bite(done.steps),
         "mu_end_over_start": mu[-1] / mu[0],
-        "pressure_bar": averaged(s.pressure[inside], seconds),
-        "torque_nm": averaged(s.torque[inside], seconds),
-        "surface_mean_c": averaged(s.face[inside], seconds) - KELVIN,
+        "pressure_bar": averaged(column(part, "pressure"), seconds),
+        "torque_nm": averaged(column(part, "torque"), seconds),
+        "surface_mean_c": averaged(column(part, "face"), seconds) - KELVIN,
         "duration_s": done.ended_s,
         "energy_kj": done.friction_work / 1e3,
-        "kinetic_energy_kj": None
-        if demand.kind == "drag"
-        else rig.inertia * (done.speed_start**2 - done.speed_end**2) / 2e3,
-        "temperature_initial_c": None,
-        "temperature_end_c": s.bulk[-1] - KELVIN,
-        "surface_peak_c": max(s.face) - KELVIN,
+        "kinetic_energy_kj": None if demand.kind == "drag" else kinetic,
+        "temperature_end_c": done.disc_k - KELVIN,
+        "surface_peak_c": max(column(done.steps, "face")) - KELVIN,
         "oxidation_um": done.oxidation_um,
     }
 
 
-def well_reading(done: CoarseApplication, start_k: float, time_constant: float) -> list[float]:
+def bite(steps: list[Step]) -> float:
+    """Mean friction over the first half second from the middle of the build-up."""
+    left, weights = BITE_TIME + steps[0].seconds / 2.0, []
+    for step in steps:
+        weights.append(min(step.seconds, max(left, 0.0)))
+        left -= step.seconds
+    return averaged(column(steps, "mu"), weights)
+
+
+def well_readings(done: CoarseApplication, start_k: float, time_constant: float) -> list[float]:
     """The thermocouple at the end of each step, degC."""
     out, reading = [], start_k
-    for value, dt in zip(done.steps.well, done.steps.seconds, strict=True):
-        reading = value + (reading - value) * exp(-dt / time_constant) if time_constant > 0.0 else value
+    for step in done.steps:
+        keep = exp(-step.seconds / time_constant) if time_constant > 0.0 else 0.0
+        reading = step.well + (reading - step.well) * keep
         out.append(reading - KELVIN)
     return out
-
-
-def speeds_rpm(done: CoarseApplication) -> list[float]:
-    """Mean speed of each step, rpm."""
-    return [w / RPM for w in done.steps.speed]

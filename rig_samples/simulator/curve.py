@@ -49,7 +49,7 @@ def window_of(
     **conditions: object,
 ) -> tuple[float, float] | None:
     """Ends of the widest range in which mu -+ quantile x scatter lies inside the band; None without one."""
-    mu = friction_curve(material, temperatures_c, **conditions)
+    mu = friction_curve(material, temperatures_c, **conditions)  # type: ignore[arg-type]
     half = quantile * relative_scatter * mu
     inside = np.minimum(mu - half - band[0], band[1] - mu - half)
     best: tuple[float, float] | None = None

@@ -66,6 +66,12 @@ class Disc:
     heating_k_s: float = 6.0  # what the rig's induction heater can do
 
 
+def heat_loss(disc: Disc, face_k: float) -> float:
+    """Heat in W that the disc gives to the rig's air and surroundings at a face temperature in K."""
+    radiated = disc.emissivity * STEFAN_BOLTZMANN * disc.cooled_area * (face_k**4 - disc.ambient**4)
+    return disc.loss_w_k * (face_k - disc.ambient) + radiated
+
+
 def mode_decay(disc: Disc, kelvin: float) -> np.ndarray:
     """1/tau of each mode in 1/s at the bulk temperature."""
     n = np.arange(1, MODES + 1)

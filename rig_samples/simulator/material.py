@@ -22,6 +22,7 @@ from math import exp, log
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
 OXIDATION_REFERENCE_K = 873.15
+DRYING_TIME, DRYING_C, DRYING_WIDTH_C = 3.0, 170.0, 15.0  # s, degC: how a hot face loses its moisture
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class Material:
     glaze_flux_width: float = 0.035
     disc_wear_um_mj: float = 7.0  # both faces together, per MJ of the brake's friction work
     pad_wear_um_mj: float = 15.0  # one pad, per MJ of the brake's friction work
-    oxidation_um_s: float = 0.016  # disc, both faces, at 600 degC
+    oxidation_um_s: float = 0.05  # disc, both faces, at 600 degC
     oxidation_energy_j_mol: float = 150e3
     internal_oxidation: float = 0.25  # mass lost inside the disc over the mass oxidised off its faces
 
@@ -77,7 +78,7 @@ class Material:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Surface:
     """State of the rubbing surface, each share between 0 and 1."""
 
@@ -95,23 +96,15 @@ def logistic(x: float) -> float:
     return 1.0 / (1.0 + exp(-x))
 
 
-def friction(
-    m: Material,
-    surface_c: float,
-    pressure_bar: float,
-    sliding_mps: float,
-    glaze: float,
-    moisture: float,
-    bedding: float,
-) -> float:
+def friction(m: Material, state: Surface, face_c: float, pressure_bar: float, sliding_mps: float) -> float:
     """Friction coefficient at one instant."""
-    cold = m.mu_cold * (1.0 - m.moisture_soak * moisture)
-    onset = m.transition_c + m.moisture_shift_c * moisture
-    mu = cold + (m.mu_hot - cold) * logistic((surface_c - onset) / m.transition_width_c)
-    mu *= 1.0 + m.easing * logistic((surface_c - m.easing_c) / m.easing_width_c)
+    cold = m.mu_cold * (1.0 - m.moisture_soak * state.moisture)
+    onset = m.transition_c + m.moisture_shift_c * state.moisture
+    mu = cold + (m.mu_hot - cold) * logistic((face_c - onset) / m.transition_width_c)
+    mu *= 1.0 + m.easing * logistic((face_c - m.easing_c) / m.easing_width_c)
     mu *= 1.0 + m.pressure_slope * log(max(pressure_bar, 1.0) / m.pressure_reference_bar)
     mu *= 1.0 + m.speed_slope * log(max(sliding_mps, 0.5) / m.speed_reference_mps)
-    return mu * (1.0 - m.glaze_loss * glaze) * (1.0 - m.green * (1.0 - bedding))
+    return mu * (1.0 - m.glaze_loss * state.glaze) * (1.0 - m.green * (1.0 - state.bedding))
 
 
 def glaze_rate(m: Material, glaze: float, surface_c: float, flux_mw_m2: float) -> float:
@@ -121,6 +114,15 @@ def glaze_rate(m: Material, glaze: float, surface_c: float, flux_mw_m2: float) -
     hot = logistic((surface_c - m.glaze_removal_c) / m.glaze_removal_width_c)
     hard = logistic((flux_mw_m2 - m.glaze_removal_flux) / m.glaze_flux_width)
     return m.glaze_growth * (1.0 - glaze) * cold * gentle - m.glaze_removal * glaze * hot * hard
+
+
+def aged(m: Material, state: Surface, face_c: float, power_w: float, dt: float, ring_area: float) -> Surface:
+    """The surface after `dt` seconds of friction power on both faces of a ring of `ring_area` m2 each."""
+    flux = power_w * 1e-6 / (2.0 * ring_area)
+    glaze = state.glaze + glaze_rate(m, state.glaze, face_c, flux) * flux * dt
+    bedding = 1.0 - (1.0 - state.bedding) * exp(-flux * dt / m.bedding_mj_m2)
+    drying = logistic((face_c - DRYING_C) / DRYING_WIDTH_C) / DRYING_TIME
+    return Surface(min(max(glaze, 0.0), 1.0), state.moisture * exp(-dt * drying), bedding)
 
 
 def oxidation_um_s(m: Material, surface_k: float) -> float:
@@ -143,7 +145,7 @@ MARRAM_6 = Material(
     pressure_slope=-0.03,
     disc_wear_um_mj=5.6,
     pad_wear_um_mj=12.5,
-    oxidation_um_s=0.011,
+    oxidation_um_s=0.036,
     oxidation_energy_j_mol=158e3,
     conductivity_w_mk=32.0,
     density_kg_m3=1810.0,

@@ -94,10 +94,13 @@ def play(
     surface: Surface,
     rng: np.random.Generator,
     aborted: dict[int, float],
+    lasting: dict[int, float],
 ) -> Iterator[Played[Done]]:
     """Every application of the program in turn, from a disc at ambient temperature."""
     plan = [(block, k) for block in program for k in range(block.stops)]
     factors = mu_factors(len(plan), rig, rng)
+    for first, factor in lasting.items():
+        factors[first - 1 :] *= factor
     disc_k, modes, state = disc.ambient, np.zeros(MODES), surface
     ended, commanded, after_reading = 0.0, 0.0, False
     for number, (block, k) in enumerate(plan, start=1):
@@ -111,8 +114,8 @@ def play(
         commanded = round(ended + rest.seconds + rig.before, 2)
         demand = demand_of(block, rig, rng, aborted.get(number))
         before = replace(state, moisture=rest.moisture)
-        factor = float(factors[number - 1])
-        done = braking(demand, before, rest.disc_k, material, brake, rig, disc, factor, rng)
+        mu_factor = float(factors[number - 1])
+        done = braking(demand, before, rest.disc_k, material, brake, rig, disc, mu_factor, rng)
         state, disc_k, modes = done.surface, done.disc_k, done.modes
         ended = round(commanded + done.ended_s, 2)
         charged = 0.0 if after_reading else rest.oxidation_um
@@ -120,4 +123,4 @@ def play(
         cooling = 0.0
         if after_reading:
             cooling = dwell(disc_k, modes, 0.0, disc, material, rig, None, None, READING_PAUSE_S).oxidation_um
-        yield Played(number, block, demand, rest, before, factor, commanded, done, after_reading, charged, cooling)
+        yield Played(number, block, demand, rest, before, mu_factor, commanded, done, after_reading, charged, cooling)

@@ -36,7 +36,7 @@ def check(number: int, stops: int = 4, **changes: object) -> Block:
     return Block(f"check {number}", "check", stops, **changes)  # type: ignore[arg-type]
 
 
-BEDDING = Block("bed-in", "bedding", 22, speed=(1600.0, 650.0), pressure=30.0, initial=230.0, reading=True)
+BEDDING = Block("bed-in", "bedding", 20, speed=(1600.0, 650.0), pressure=30.0, initial=230.0, reading=True)
 
 COLD_LINE = (60.0, 80.0, 100.0, 120.0, 140.0, 160.0, 180.0, 200.0, 230.0, 260.0)
 HOT_LINE = (520.0, 560.0, 580.0, 600.0, 620.0, 640.0, 660.0, 680.0)
@@ -74,8 +74,8 @@ def with_reading(blocks: list[Block]) -> list[Block]:
 
 
 VALLEY_USE = Block("valley use", "duty", 8, speed=(1100.0, 600.0), pressure=22.0, initial=150.0)
-RIDGE_USE = Block("ridge use", "duty", 10, speed=(1700.0, 850.0), pressure=40.0, initial=470.0)
-HOT_USE = Block("hot use", "duty", 8, speed=(1450.0, 850.0), pressure=30.0, initial=590.0)
+RIDGE_USE = Block("ridge use", "duty", 12, speed=(1700.0, 850.0), pressure=40.0, initial=420.0)
+HOT_USE = Block("hot use", "duty", 10, speed=(1450.0, 850.0), pressure=30.0, initial=540.0)
 FADE = Block("fade", "fade", 10, speed=(1900.0, 700.0), pressure=42.0, initial=220.0, interval=34.0)
 RECOVERY = Block("recovery", "recovery", 6, initial=250.0)
 TO_REST = Block("map to rest", "map", 2, speed=(1000.0, 0.0), pressure=25.0, initial=300.0, kind="stop")
@@ -90,7 +90,8 @@ def characterisation() -> list[Block]:
         *with_reading(temperature_line(COLD_LINE)),
         *with_reading(plateau_map()),
         check(2),
-        *with_reading(temperature_line(HOT_LINE)),
+        *with_reading(temperature_line(HOT_LINE[:4])),
+        *with_reading(temperature_line(HOT_LINE[4:])),
         check(3),
         TO_REST,
         DRAG,
@@ -124,7 +125,7 @@ def glazing(exposures: int = 5, exposure_stops: int = 22) -> list[Block]:
         check(4 + exposures, 5),
         Block("ridge use", "duty", 16, speed=(1900.0, 700.0), pressure=55.0, initial=360.0),
         check(5 + exposures, 6, reading=True),
-        replace(RIDGE_USE, name="ridge use 2", stops=10),
+        replace(RIDGE_USE, name="ridge use 2", initial=470.0, stops=10),
         check(6 + exposures, 6, reading=True),
     ]
 

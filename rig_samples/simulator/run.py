@@ -74,10 +74,12 @@ def simulate(
     sensors: Sensors | None = None,
     gauge: Gauge | None = None,
     surface: Surface | None = None,
+    lasting: dict[int, float] | None = None,
     aborted: dict[int, float] | None = None,
 ) -> Simulated:
     """Run a program on a new specimen, or on one in a given surface state.
 
+    `lasting` maps stop numbers to a factor of mu from that stop on that no use clears (contamination, damage).
     `aborted` maps stop numbers to the seconds after which they are released early. Equal arguments give
     equal results.
     """
@@ -86,7 +88,7 @@ def simulate(
     state, rng = surface or Surface(moisture=rig.humidity), np.random.default_rng(seed)
     rows: list[dict[str, object]] = []
     recordings: list[pl.DataFrame] = []
-    for played in play(brake_once, program, material, brake, rig, disc, state, rng, aborted or {}):
+    for played in play(brake_once, program, material, brake, rig, disc, state, rng, aborted or {}, lasting or {}):
         recordings.append(recording(played, sensors, rig, rng))
         rows.append({**place(played), **stop_truth(played.done, played.demand, brake, rig)})
     truth = pl.DataFrame(rows, infer_schema_length=None)

@@ -12,12 +12,13 @@ import polars as pl
 from rig_samples.simulator.brake import RPM, Brake, Rig
 from rig_samples.simulator.braking import KELVIN
 from rig_samples.simulator.coarse import (
+    INSIDE,
     CoarseApplication,
     averaged,
     coarse_once,
     coarse_truth,
-    speeds_rpm,
-    well_reading,
+    column,
+    well_readings,
 )
 from rig_samples.simulator.disc import Disc
 from rig_samples.simulator.material import Material, Surface
@@ -60,22 +61,23 @@ def measured(
     rng: np.random.Generator,
 ) -> dict[str, object]:
     """The row of an application as reduced from what the sensors saw."""
-    done, s, inside = played.done, played.done.steps, played.done.inside
+    done, part = played.done, played.done.steps[INSIDE]
+    seconds = column(part, "seconds")
     torque_gain, pressure_gain = sensors.torque_gain_at(played.number), sensors.pressure_gain_at(played.number)
     pressure = float(truth["pressure_bar"] or 0.0)
     true_force, seen_force = pressure - brake.threshold_bar, pressure_gain * pressure - brake.threshold_bar
     gain = torque_gain * true_force / seen_force * (1.0 + MU_NOISE * rng.normal())
     mu = {key: float(truth[key] or 0.0) * gain for key in ("mu_distance", "mu_time", "mu_energy", "mu_bite")}
-    in_window = [value * gain for value in s.mu[inside]]
+    in_window = [value * gain for value in column(part, "mu")]
     energy = done.friction_work * torque_gain
     kinetic = truth["kinetic_energy_kj"]
     ratio = None
     if kinetic is not None:
         ratio = (energy + torque_gain * done.drag_work) / (kinetic * 1e3) * (1.0 + RATIO_NOISE * rng.normal())
-    well = well_reading(done, played.rest.disc_k, sensors.thermocouple_time_s)
+    well = well_readings(done, played.rest.disc_k, sensors.thermocouple_time_s)
     offset = sensors.temperature_offset_k
     wander = rng.normal(0.0, 0.1)
-    mean_speed = averaged(s.speed[inside], s.seconds[inside])
+    mean_speed = averaged(column(part, "speed"), seconds)
     return {
         "mu": mu["mu_distance"],
         **mu,
@@ -92,7 +94,7 @@ def measured(
         "torque_nm": float(truth["torque_nm"] or 0.0) * torque_gain,
         "temperature_initial_c": (played.rest.disc_k - KELVIN) * sensors.temperature_gain + offset + wander,
         "temperature_end_c": well[-1] * sensors.temperature_gain + offset,
-        "temperature_mean_c": averaged(well[inside], s.seconds[inside]) * sensors.temperature_gain + offset,
+        "temperature_mean_c": averaged(well[INSIDE], seconds) * sensors.temperature_gain + offset,
         "temperature_peak_c": max(well[-1], done.disc_k - KELVIN) * sensors.temperature_gain + offset,
         "temperature_final_c": (done.disc_k - KELVIN) * sensors.temperature_gain + offset,
         "energy_kj": energy / 1e3,
@@ -100,14 +102,12 @@ def measured(
         "energy_ratio": ratio,
         "energy_density_j_mm2": energy / (brake.pad_face * 1e6),
         "power_density_w_mm2": energy / done.ended_s / (brake.pad_face * 1e6),
-        "sliding_distance_m": sum(w * dt for w, dt in zip(s.speed, s.seconds, strict=True))
-        * brake.effective_radius_mm
-        * 1e-3,
+        "sliding_distance_m": sum(step.speed * step.seconds for step in done.steps) * brake.effective_radius_mm * 1e-3,
         "duration_s": done.ended_s,
         "speed_start_rpm": done.speed_start / RPM,
         "speed_end_rpm": done.speed_end / RPM,
-        "window_start_s": s.seconds[0],
-        "window_end_s": sum(s.seconds[: inside.stop]),
+        "window_start_s": done.steps[0].seconds,
+        "window_end_s": done.steps[0].seconds + sum(seconds),
         "pressure_rest_bar": sensors.pressure_offset_bar
         + sensors.pressure_offset_change.at(played.number)
         + rng.normal(0.0, sensors.pressure_wander_bar),
@@ -143,19 +143,18 @@ def placed(played: Played[CoarseApplication], schedule_row: int) -> dict[str, ob
 
 def trace(played: Played[CoarseApplication], sensors: Sensors) -> pl.DataFrame:
     """The steps of an application as points in time."""
-    done, s = played.done, played.done.steps
-    seconds = np.asarray(s.seconds)
-    mu: list[float | None] = list(s.mu)
-    mu[: done.inside.start] = [None] * done.inside.start
-    mu[done.inside.stop :] = [None] * (len(mu) - done.inside.stop)
+    steps = played.done.steps
+    seconds = np.asarray(column(steps, "seconds"))
+    inside = range(len(steps))[INSIDE]
+    mu = [step.mu if i in inside else None for i, step in enumerate(steps)]
     return pl.DataFrame(
         {
             "stop": played.number,
             "time_s": np.cumsum(seconds) - seconds / 2.0,
-            "speed_rpm": speeds_rpm(done),
-            "torque_nm": s.torque,
-            "pressure_bar": s.pressure,
-            "disc_temperature_c": well_reading(done, played.rest.disc_k, sensors.thermocouple_time_s),
+            "speed_rpm": np.asarray(column(steps, "speed")) / RPM,
+            "torque_nm": column(steps, "torque"),
+            "pressure_bar": column(steps, "pressure"),
+            "disc_temperature_c": well_readings(played.done, played.rest.disc_k, sensors.thermocouple_time_s),
             "mu": pl.Series(mu, dtype=pl.Float64),
         }
     )
@@ -172,6 +171,7 @@ def simulate_stops(
     sensors: Sensors | None = None,
     gauge: Gauge | None = None,
     surface: Surface | None = None,
+    lasting: dict[int, float] | None = None,
     with_traces: bool = False,
 ) -> StopLevel:
     """Run a program at stop level; arguments as for `simulate`. Equal arguments give equal results."""
@@ -181,7 +181,7 @@ def simulate_stops(
     rows: list[dict[str, object]] = []
     true: list[dict[str, object]] = []
     traces: list[pl.DataFrame] = []
-    for played in play(coarse_once, program, material, brake, rig, disc, state, rng, {}):
+    for played in play(coarse_once, program, material, brake, rig, disc, state, rng, {}, lasting or {}):
         truth = coarse_truth(played.done, played.demand, rig)
         truth["temperature_initial_c"] = played.rest.disc_k - KELVIN
         true.append({**place(played), **truth})

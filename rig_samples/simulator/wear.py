@@ -15,7 +15,7 @@ class Gauge:
 
     thickness_um: float = 2.5
     mass_g: float = 0.03
-    points: int = 4
+    points: int = 6
     repeats: int = 2
     taper: float = 0.06  # of a pad's wear, between its first and last point
     shape_um: float = 12.0  # spread of a new part's thickness over its points
