@@ -1,7 +1,7 @@
 """A fault of ours in one test must not take the others with it.
 
 A stage that fails with anything but an InputError leaves its files as those of an unusable test, which say that the fault
-is ours, and the traceback in `fault_<stage>.txt` beside them. `stopsheet run` then ends with 1.
+is ours, and the traceback in `<first output>.fault.txt` beside them. `stopsheet run` then ends with 1.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ TABLES = {"stops.parquet": vocabulary.STOPS, "traces.parquet": vocabulary.TRACES
 
 def guarded(stage: str, subject: str, outputs: list[Path], call: Callable[[], Any]) -> None:
     """Call the stage; where it fails, write its `outputs` as unusable. `subject` is the test or compound."""
-    log = outputs[0].parent / f"fault_{stage}.txt"
+    log = outputs[0].with_suffix(".fault.txt")
     try:
         call()
         log.unlink(missing_ok=True)

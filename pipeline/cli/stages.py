@@ -11,7 +11,7 @@ def channels(*, test: Path, channels: Path, record: Path) -> None:
     def call() -> None:
         from pipeline.recordings import stage
 
-        stage.run(folder=test, channels=channels, record=record)
+        stage.run(test, channels, record)
 
     guarded("channels", test.name, [channels, record], call)
 

@@ -68,7 +68,7 @@ def _outcome(planned: Plan) -> int:
                 print(f"{method}: {test['test']}: unusable: {test.get('why')}")
                 worst = UNUSABLE
         print(f"{method}: {len(archive['tests'])} tests; open {root / 'index.html'}")
-    faults = sorted(Path(planned.results).rglob("fault_*.txt"))
+    faults = sorted(Path(planned.results).rglob("*.fault.txt"))
     for fault in faults:
         print(f"stopsheet: a fault of ours, please report it: {fault}", file=sys.stderr)
     return OUR_FAULT if faults else worst

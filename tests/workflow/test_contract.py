@@ -143,4 +143,4 @@ def test_delta_table(sample_results):
 @pytest.mark.workflow
 def test_nothing_half_written_and_no_fault_of_ours(sample_results):
     assert not list(sample_results.root.rglob("*.part"))
-    assert not list(sample_results.root.rglob("fault_*.txt"))
+    assert not list(sample_results.root.rglob("*.fault.txt"))
