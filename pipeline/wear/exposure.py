@@ -1,0 +1,119 @@
+"""What the wear laws need to know of each stop: work, path, power, temperature, and how long the surface was how hot.
+
+A temperature history enters a law only through the time it spends at each temperature, so it is kept as seconds on a fixed
+temperature grid, shared linearly between the two nearest nodes. Any activation energy is then one matrix product, whatever
+the number of samples, and histories of intervals, blocks or duty cycles add up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+GRID_STEP_K = 4.0
+GRID_K = np.arange(240.0, 2640.0 + GRID_STEP_K / 2, GRID_STEP_K)
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """One row per stop (or per interval, block, cycle: rows add). All arrays [n] but braking_s and dwell_s [n, len(GRID_K)].
+
+    energy_mj: friction work of the whole brake. force_distance_n_m: integral of clamp force over sliding distance.
+    power_w_mm2: mean over the braking per pads' friction area. temperature_c: the method's temperature of the stop.
+    braking_s, dwell_s: seconds at each node of GRID_K while braking, and after it until the next stop.
+    """
+
+    energy_mj: np.ndarray
+    force_distance_n_m: np.ndarray
+    power_w_mm2: np.ndarray
+    temperature_c: np.ndarray
+    braking_s: np.ndarray
+    dwell_s: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.energy_mj)
+
+
+def exposure(
+    energy_mj, *, force_distance_n_m=None, power_w_mm2=None, temperature_c=None, braking_s=None, dwell_s=None
+) -> Exposure:
+    """An Exposure of these stops; what is not given is NaN (histories: no time at all)."""
+    energy = np.atleast_1d(np.asarray(energy_mj, float))
+    missing = np.full(energy.shape, np.nan)
+
+    def column(values):
+        return missing if values is None else np.broadcast_to(np.asarray(values, float), energy.shape)
+
+    def history(seconds):
+        return np.zeros((energy.size, GRID_K.size)) if seconds is None else np.atleast_2d(seconds)
+
+    return Exposure(
+        energy_mj=energy,
+        force_distance_n_m=column(force_distance_n_m),
+        power_w_mm2=column(power_w_mm2),
+        temperature_c=column(temperature_c),
+        braking_s=history(braking_s),
+        dwell_s=history(dwell_s),
+    )
+
+
+def residence(time, temperature) -> np.ndarray:
+    """Seconds at each node of GRID_K: [stops, grid] of times [stops, n] in s and temperatures [stops, n] in K.
+
+    Each step's duration goes to its temperature's two nearest nodes; steps over more than a node are cut into equal parts.
+    NaN temperatures and steps that do not go forward in time count for nothing. Values beyond the grid go to its ends.
+    """
+    time, temperature = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(temperature, float))
+    out = np.zeros((time.shape[0], GRID_K.size))
+    if time.shape[1] < 2:
+        return out
+    step = np.diff(time, axis=1)
+    first, second = temperature[:, :-1], temperature[:, 1:]
+    good = np.isfinite(step) & (step > 0) & np.isfinite(first) & np.isfinite(second)
+    row, _ = np.nonzero(good)
+    step, first, second = step[good], first[good], second[good]
+    if not step.size:
+        return out
+    parts = np.maximum(1, np.ceil(np.abs(second - first) / GRID_STEP_K)).astype(int)
+    index = np.repeat(np.arange(step.size), parts)
+    within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+    at = first[index] + (second - first)[index] * (within + 0.5) / parts[index]
+    position = np.clip((at - GRID_K[0]) / GRID_STEP_K, 0, GRID_K.size - 1.000001)
+    node = position.astype(int)
+    share = position - node
+    seconds = (step / parts)[index]
+    np.add.at(out, (row[index], node), seconds * (1 - share))
+    np.add.at(out, (row[index], node + 1), seconds * share)
+    return out
+
+
+def summed(stops: Exposure, groups: np.ndarray) -> Exposure:
+    """Rows added up by groups [g, n] of weights (0 or 1); power and temperature become energy-weighted means."""
+    energy = groups @ stops.energy_mj
+    weight = np.where(energy > 0, energy, np.nan)
+    return Exposure(
+        energy_mj=energy,
+        force_distance_n_m=groups @ stops.force_distance_n_m,
+        power_w_mm2=(groups @ (stops.energy_mj * stops.power_w_mm2)) / weight,
+        temperature_c=(groups @ (stops.energy_mj * stops.temperature_c)) / weight,
+        braking_s=groups @ stops.braking_s,
+        dwell_s=groups @ stops.dwell_s,
+    )
+
+
+def joined(parts: list[Exposure]) -> Exposure:
+    """Rows of several exposures below each other."""
+    names = Exposure.__dataclass_fields__
+    return Exposure(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+
+
+def without_dwell(stops: Exposure) -> Exposure:
+    """The same stops with no time between them: what braking alone does."""
+    return replace(stops, dwell_s=np.zeros_like(stops.dwell_s))
+
+
+def interval_groups(run_number, from_stop, to_stop) -> np.ndarray:
+    """Weights [intervals, stops]: 1 where the stop ran after reading from_stop and up to reading to_stop."""
+    run = np.asarray(run_number)[None, :]
+    return ((run > np.asarray(from_stop)[:, None]) & (run <= np.asarray(to_stop)[:, None])).astype(float)

@@ -1,0 +1,311 @@
+"""Fitting one wear law to interval totals: best values, profile-likelihood intervals, joint draws.
+
+For a fixed shape a law is linear in rates that may not be negative, which has a closed solution. So the whole chi2
+surface is laid out over a grid of shapes, its minima start the fitting routine, and intervals are read off profiles
+(chi2 minimised over all other parameters) instead of the curvature at the minimum: they are honest where a parameter is
+loose, one-sided or at a bound, and open where the data do not close them.
+
+The size of the noise: readings' repeats have their own degrees of freedom and are pooled with the residuals; where the
+residuals are too large for the readings' noise (1 % level) the law misfits and the residuals alone set the size.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from pipeline.wear.fit import Fit, least_squares, whitener
+from pipeline.wear.laws import Constants, Design, Law, shapes, totals
+
+ASSUMED_NOISE_DOF = 4
+MISFIT_LEVEL = 0.01
+DRAWS = 400
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One law on one component's intervals: y in um [K], its covariance [K, K], the noise's degrees of freedom."""
+
+    law: Law
+    intervals: Design
+    constants: Constants
+    y: np.ndarray
+    covariance: np.ndarray
+    noise_dof: float
+
+    @cached_property
+    def whiten(self):
+        return whitener(self.covariance)
+
+    @cached_property
+    def target(self) -> np.ndarray:
+        return self.whiten(self.y)
+
+    def columns(self, values: np.ndarray) -> np.ndarray:
+        """Whitened terms at these shapes: [shapes, K, rates]."""
+        return np.array([self.whiten(totals(self.law, self.intervals, v, self.constants)) for v in values])
+
+    def model(self, x: np.ndarray) -> np.ndarray:
+        n = len(self.law.rates)
+        return totals(self.law, self.intervals, x[n] if self.law.shape else 0.0, self.constants) @ x[:n]
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """(intervals, parameters)"""
+        return len(self.y), len(self.law.parameters)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """chi2 over a grid of shapes: shapes [S], columns [S, K, rates], rates [S, rates], chi2 [S]."""
+
+    shapes: np.ndarray
+    columns: np.ndarray
+    rates: np.ndarray
+    chi2: np.ndarray
+
+
+@dataclass(frozen=True)
+class Inference:
+    """A fitted law. intervals [p, 2] with NaN where open; scale: variance that the whitened residuals are judged by, with
+    its dof; fine: the chi2 surface that the intervals were read from."""
+
+    problem: Problem
+    parameters: np.ndarray
+    chi2: float
+    dof: int
+    scale: float
+    scale_dof: float
+    misfit: bool
+    misfit_p: float | None
+    intervals: np.ndarray
+    fine: Surface
+
+    @property
+    def closed(self) -> np.ndarray:
+        return np.isfinite(self.intervals).all(axis=1)
+
+
+def best_rates(columns: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Non-negative rates and chi2 for columns [S, K, 1 or 2] and a target [K]: ([S, rates], [S])."""
+    norm = np.einsum("ski,skj->sij", columns, columns)
+    side = np.einsum("ski,k->si", columns, target)
+    total = float(target @ target)
+    alone = np.maximum(side, 0) / np.maximum(np.einsum("sii->si", norm), 1e-300)
+    alone_chi2 = total - alone * np.maximum(side, 0)
+    if columns.shape[2] == 1:
+        return alone, alone_chi2[:, 0]
+    det = norm[:, 0, 0] * norm[:, 1, 1] - norm[:, 0, 1] ** 2
+    usable = det > 1e-12 * norm[:, 0, 0] * norm[:, 1, 1]
+    safe = np.where(usable, det, 1.0)
+    both = np.stack(
+        [
+            norm[:, 1, 1] * side[:, 0] - norm[:, 0, 1] * side[:, 1],
+            norm[:, 0, 0] * side[:, 1] - norm[:, 0, 1] * side[:, 0],
+        ],
+        axis=1,
+    )
+    both /= safe[:, None]
+    usable &= (both >= 0).all(axis=1)
+    residual = target - np.einsum("ski,si->sk", columns, both)
+    both_chi2 = np.where(usable, (residual**2).sum(axis=1), np.inf)
+    single = alone_chi2.argmin(axis=1)
+    edge = np.zeros_like(both)
+    rows = np.arange(len(edge))
+    edge[rows, single] = alone[rows, single]
+    edge_chi2 = alone_chi2[rows, single]
+    inside = both_chi2 <= edge_chi2
+    return np.where(inside[:, None], both, edge), np.where(inside, both_chi2, edge_chi2)
+
+
+def surface(problem: Problem, values: np.ndarray) -> Surface:
+    columns = problem.columns(values)
+    rates, chi2 = best_rates(columns, problem.target)
+    return Surface(values, columns, rates, chi2)
+
+
+def infer(problem: Problem, confidence: float) -> Inference:
+    """Fit one law. Raises ValueError when the law has no shape to search over or its terms are all zero or unknown."""
+    grid = shapes(problem.law, problem.intervals.stops)
+    if not grid.size:
+        raise ValueError("all stops have one temperature")
+    wide = surface(problem, grid)
+    if not np.isfinite(wide.columns).all() or not (wide.columns != 0).any():
+        raise ValueError("the stops lack what the law needs")
+    fit = _polished(problem, wide)
+    k, p = problem.size
+    chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
+    scale, scale_dof, misfit_p = noise_scale(chi2, dof, problem.noise_dof)
+    fine = _refined(problem, wide, fit, scale)
+    limit = chi2 + scale * _quantile(confidence, scale_dof)
+    intervals = np.array([_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
+    return Inference(
+        problem=problem,
+        parameters=fit.parameters,
+        chi2=chi2,
+        dof=dof,
+        scale=scale,
+        scale_dof=scale_dof,
+        misfit=misfit_p is not None and misfit_p < MISFIT_LEVEL,
+        misfit_p=misfit_p,
+        intervals=intervals,
+        fine=fine,
+    )
+
+
+def noise_scale(chi2: float, dof: int, noise_dof: float) -> tuple[float, float, float | None]:
+    """(variance of the whitened residuals, its dof, p-value of the misfit; None without residual dof)."""
+    from scipy import stats
+
+    if dof <= 0:
+        return 1.0, noise_dof, None
+    ratio = chi2 / dof
+    known = not np.isfinite(noise_dof)
+    p = float(stats.chi2.sf(chi2, dof) if known else stats.f.sf(ratio, dof, noise_dof))
+    if p < MISFIT_LEVEL:
+        return ratio, float(dof), p
+    if known:
+        return 1.0, np.inf, p
+    return (noise_dof + chi2) / (noise_dof + dof), noise_dof + dof, p
+
+
+def _quantile(confidence: float, dof: float) -> float:
+    from scipy import stats
+
+    return float(stats.f.ppf(confidence, 1, dof) if np.isfinite(dof) else stats.chi2.ppf(confidence, 1))
+
+
+def _polished(problem: Problem, wide: Surface) -> Fit:
+    """The fitting routine, started from the best minima of the surface; a transition stays where the grid has it."""
+    law, n = problem.law, len(problem.law.rates)
+    order = np.argsort(wide.chi2, kind="stable")
+    if not law.shape or law.name == "two_regime":
+        best = order[0]
+        columns = totals(law, problem.intervals, wide.shapes[best], problem.constants)
+        fit = least_squares(
+            lambda x: columns @ x,
+            problem.y,
+            [wide.rates[best]],
+            bounds=([0.0] * n, [np.inf] * n),
+            covariance=problem.covariance,
+        )
+        if not law.shape:
+            return fit
+        return Fit(
+            parameters=np.append(fit.parameters, wide.shapes[best]),
+            covariance=np.pad(fit.covariance, (0, 1)),
+            chi2=fit.chi2,
+            dof=fit.dof - 1,
+            at_bound=np.append(fit.at_bound, False),
+        )
+    minima = [i for i in order if _local_minimum(wide.chi2, i)][:3]
+    starts = [np.append(wide.rates[i], wide.shapes[i]) for i in minima]
+    return least_squares(
+        problem.model,
+        problem.y,
+        starts,
+        bounds=([0.0] * n + [law.limits[0]], [np.inf] * n + [law.limits[1]]),
+        covariance=problem.covariance,
+    )
+
+
+def _local_minimum(values: np.ndarray, i: int) -> bool:
+    return (i == 0 or values[i] <= values[i - 1]) and (i == values.size - 1 or values[i] <= values[i + 1])
+
+
+def _refined(problem: Problem, wide: Surface, fit: Fit, scale: float) -> Surface:
+    """The surface with a fine stretch around the best shape, so that minima over its grid are sharp."""
+    law = problem.law
+    if not law.shape or law.name == "two_regime":
+        return wide
+    centre, error = fit.parameters[-1], np.sqrt(max(fit.covariance[-1, -1], 0.0) * scale)
+    error = min(error if np.isfinite(error) and error > 0 else np.inf, (law.limits[1] - law.limits[0]) / 10)
+    around = centre + error * np.linspace(-6, 6, 121)
+    around = around[(around > law.limits[0]) & (around < law.limits[1])]
+    return surface(problem, np.unique(np.concatenate([wide.shapes, around, [centre]])))
+
+
+def _interval(problem: Problem, fine: Surface, best: np.ndarray, index: int, limit: float) -> tuple[float, float]:
+    law = problem.law
+    if law.shape and index == len(law.rates):
+        if law.name == "two_regime":
+            inside = fine.shapes[fine.chi2 <= limit]
+            ends = shapes_edges(problem)
+            closed = ends[0] < inside.min(), inside.max() < ends[1]
+            return (inside.min() if closed[0] else np.nan, inside.max() if closed[1] else np.nan)
+        profile = lambda v: float(surface(problem, np.array([v])).chi2[0])  # noqa: E731
+        return (
+            _crossing(profile, best[index], law.limits[0], limit),
+            _crossing(profile, best[index], law.limits[1], limit),
+        )
+    profile = lambda v: _rate_profile(problem, fine, index, v)  # noqa: E731
+    low = 0.0 if profile(0.0) <= limit else _crossing(profile, best[index], 0.0, limit)
+    size = max(best[index], _rate_size(fine, index))
+    return low, _crossing(profile, best[index], best[index] + 1000 * size, limit, size)
+
+
+def shapes_edges(problem: Problem) -> tuple[float, float]:
+    grid = shapes(problem.law, problem.intervals.stops)
+    return float(grid[0]), float(grid[-1])
+
+
+def _rate_size(fine: Surface, index: int) -> float:
+    """Size of a rate whose term alone would move chi2 by one, at the best shape."""
+    column = fine.columns[fine.chi2.argmin(), :, index]
+    return 1.0 / max(float(np.sqrt(column @ column)), 1e-300)
+
+
+def _rate_profile(problem: Problem, fine: Surface, index: int, value: float) -> float:
+    """Lowest chi2 over shapes and the other rate with rate `index` held at value."""
+    rest = problem.target - fine.columns[:, :, index] * value
+    if fine.columns.shape[2] == 1:
+        return float((rest**2).sum(axis=1).min())
+    other = fine.columns[:, :, 1 - index]
+    side = (other * rest).sum(axis=1)
+    gain = np.maximum(side, 0) ** 2 / np.maximum((other**2).sum(axis=1), 1e-300)
+    return float(((rest**2).sum(axis=1) - gain).min())
+
+
+def _crossing(profile, start: float, end: float, limit: float, size: float | None = None) -> float:
+    """Where the profile passes the limit on the way from start to end; NaN where it does not (open)."""
+    from scipy import optimize
+
+    inside, step = start, (size or abs(end - start) / 40) * np.sign(end - start)
+    while abs(inside - start) < abs(end - start) * (1 - 1e-12):
+        outside = inside + step
+        if abs(outside - start) >= abs(end - start):
+            outside = end
+        if profile(outside) > limit:
+            return float(
+                optimize.brentq(lambda v: profile(v) - limit, inside, outside, xtol=1e-9 * abs(outside) + 1e-15)
+            )
+        inside, step = outside, step * (1.6 if size else 1.0)
+    return float("nan")
+
+
+def draws(found: Inference, seed: int = 0) -> np.ndarray:
+    """Parameter vectors [DRAWS, p] of equal weight, in step with the profiles: the shape from exp(-chi2/2), the rates
+    about their best values for it, never negative; few degrees of freedom widen each draw as Student's t does."""
+    rng = np.random.default_rng(seed)
+    fine, problem = found.fine, found.problem
+    spacing = np.abs(np.gradient(fine.shapes)) if fine.shapes.size > 1 else np.ones(1)
+    known = not np.isfinite(found.scale_dof)
+    t = np.ones(DRAWS) if known else rng.chisquare(found.scale_dof, DRAWS) / found.scale_dof
+    wide = found.scale / t
+    weight = np.exp(-np.maximum(fine.chi2 - found.chi2, 0)[None] / (2 * wide[:, None])) * spacing
+    cumulative = np.cumsum(weight, axis=1) / weight.sum(axis=1, keepdims=True)
+    quantile = rng.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
+    index = np.minimum((cumulative < quantile[:, None]).sum(axis=1), fine.shapes.size - 1)
+    rates = np.array(
+        [_rate_draw(fine.columns[i], problem.target, s, rng) for i, s in zip(index, np.sqrt(wide), strict=True)]
+    )
+    return np.column_stack([rates, fine.shapes[index]]) if problem.law.shape else rates
+
+
+def _rate_draw(columns: np.ndarray, target: np.ndarray, sigma: float, rng) -> np.ndarray:
+    """Rates refitted to the target with fresh noise along the columns' span: a parametric bootstrap of the rates."""
+    basis, _ = np.linalg.qr(columns)
+    noisy = target + basis @ rng.normal(0, sigma, basis.shape[1])
+    return best_rates(columns[None], noisy)[0][0]

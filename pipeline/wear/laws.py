@@ -1,0 +1,142 @@
+"""The wear laws: thickness loss of a stop as a sum of a few positive terms.
+
+    energy       a E
+    distance     k F s x faces x force share / A
+    power        a E (P/P0)^b
+    oxidation    a E + integral of B exp(-(Ea/R)(1/th - 1/th0)) dt over braking and dwell
+    two_regime   a_cold E below a transition temperature, a_hot E from it on
+
+Each is linear in its rates (never negative) and has at most one further parameter, its shape. `columns` gives the terms for
+rates of one. Loss in um; E in MJ of the brake's friction work; B in um/s at th0; Ea in kJ/mol; k in mm^3/(N m).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.wear.exposure import GRID_K, Exposure, summed
+
+GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
+
+
+@dataclass(frozen=True)
+class Constants:
+    """What the laws hold fixed: th0 in K, P0 in W/mm^2, and the component's um per unit of k F s."""
+
+    th0_k: float = 873.15
+    p0_w_mm2: float = 1.0
+    distance_factor: float = float("nan")
+
+
+@dataclass(frozen=True)
+class Law:
+    """rates and shape as (name, unit); limits of the shape; columns(stops, shape, constants) [n, rates]; additive: sums over
+    stops can be taken before the law (it does not look at single stops)."""
+
+    name: str
+    rates: tuple[tuple[str, str], ...]
+    columns: Callable[[Exposure, float, Constants], np.ndarray]
+    shape: tuple[str, str] | None = None
+    limits: tuple[float, float] = (0.0, 0.0)
+    additive: bool = True
+
+    @property
+    def parameters(self) -> tuple[tuple[str, str], ...]:
+        return self.rates + ((self.shape,) if self.shape else ())
+
+
+def _energy(stops: Exposure, _shape: float, _constants: Constants) -> np.ndarray:
+    return stops.energy_mj[:, None]
+
+
+def _distance(stops: Exposure, _shape: float, constants: Constants) -> np.ndarray:
+    return stops.force_distance_n_m[:, None] * constants.distance_factor
+
+
+def _power(stops: Exposure, b: float, constants: Constants) -> np.ndarray:
+    ratio = np.maximum(stops.power_w_mm2 / constants.p0_w_mm2, 1e-9)
+    return (stops.energy_mj * ratio**b)[:, None]
+
+
+def arrhenius(temperature, activation_kj_mol, th0_k):
+    """exp(-(Ea/R)(1/th - 1/th0)): the rate at temperatures in K over the rate at th0."""
+    return np.exp(-(activation_kj_mol * 1e3 / GAS_CONSTANT) * (1 / np.asarray(temperature, float) - 1 / th0_k))
+
+
+def _oxidation(stops: Exposure, activation: float, constants: Constants) -> np.ndarray:
+    rate = arrhenius(GRID_K, activation, constants.th0_k)
+    return np.column_stack([stops.energy_mj, (stops.braking_s + stops.dwell_s) @ rate])
+
+
+def _two_regime(stops: Exposure, transition: float, _constants: Constants) -> np.ndarray:
+    cold = stops.temperature_c < transition
+    return np.column_stack([stops.energy_mj * cold, stops.energy_mj * ~cold])
+
+
+LAWS: dict[str, Law] = {
+    law.name: law
+    for law in (
+        Law("energy", (("a", "um/MJ"),), _energy),
+        Law("distance", (("k", "mm3/(N m)"),), _distance),
+        Law("power", (("a", "um/MJ"),), _power, ("b", "1"), (-3.0, 5.0), additive=False),
+        Law("oxidation", (("a", "um/MJ"), ("B", "um/s")), _oxidation, ("Ea", "kJ/mol"), (20.0, 400.0)),
+        Law(
+            "two_regime",
+            (("a_cold", "um/MJ"), ("a_hot", "um/MJ")),
+            _two_regime,
+            ("transition", "degC"),
+            (-50.0, 2000.0),
+            additive=False,
+        ),
+    )
+}
+
+
+@dataclass(frozen=True)
+class Design:
+    """Stops grouped into intervals [intervals, stops], ready for `totals`."""
+
+    stops: Exposure
+    groups: np.ndarray
+    sums: Exposure
+
+    def without(self, interval: int) -> Design:
+        keep = np.arange(len(self.groups)) != interval
+        names = Exposure.__dataclass_fields__
+        return Design(
+            self.stops, self.groups[keep], Exposure(**{name: getattr(self.sums, name)[keep] for name in names})
+        )
+
+
+def design(stops: Exposure, groups: np.ndarray) -> Design:
+    return Design(stops, groups, summed(stops, groups))
+
+
+def totals(law: Law, intervals: Design, shape: float, constants: Constants) -> np.ndarray:
+    """The law's terms per interval for rates of one: [intervals, rates]."""
+    if law.additive:
+        return law.columns(intervals.sums, shape, constants)
+    return intervals.groups @ law.columns(intervals.stops, shape, constants)
+
+
+def stop_wear(law: Law, stops: Exposure, parameters: np.ndarray, constants: Constants) -> np.ndarray:
+    """Loss in um of each stop [n] for one parameter vector (rates, then shape)."""
+    rates = np.asarray(parameters[: len(law.rates)], float)
+    shape = float(parameters[-1]) if law.shape else 0.0
+    return law.columns(stops, shape, constants) @ rates
+
+
+def shapes(law: Law, stops: Exposure, count: int = 96) -> np.ndarray:
+    """Values of the shape to search over: even inside its limits; for a transition, between the stops' temperatures."""
+    if not law.shape:
+        return np.zeros(1)
+    if law.name != "two_regime":
+        return np.linspace(*law.limits, count)
+    levels = np.unique(stops.temperature_c[np.isfinite(stops.temperature_c)])
+    middles = (levels[1:] + levels[:-1]) / 2
+    if middles.size > count:
+        middles = middles[np.linspace(0, middles.size - 1, count).astype(int)]
+    return middles

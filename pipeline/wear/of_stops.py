@@ -1,0 +1,276 @@
+"""Exposure of a test's stops from its tables: stops, traces, summary and card.
+
+Everything that the rig ran counts: rejected and aborted stops with their energy, missing recordings with the schedule's.
+Where a stop lacks a figure its block's median stands in, and is counted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.method.wear import Wear
+from pipeline.wear.cooling import Curve, pauses, radiation_per_mass, reference_curve
+from pipeline.wear.exposure import Exposure, residence
+from pipeline.wear.surface import Plate, heat_share, histories
+
+ZERO_C = 273.15
+TEMPERATURE_COLUMN = {
+    "initial": "temperature_initial_c",
+    "mean": "temperature_mean_c",
+    "peak": "temperature_peak_c",
+    "end": "temperature_end_c",
+}
+HOTTEST_C, COLDEST_C = 1800.0, -60.0
+LAST_PAUSE_S = 3600.0
+
+
+@dataclass(frozen=True)
+class TestExposure:
+    """A test's exposure and what it rests on. Arrays [n], in the order run, missing recordings among them."""
+
+    stops: Exposure
+    run_number: np.ndarray
+    block: list[str]
+    purpose: list[str]
+    filled: int  # stops whose energy is the schedule's or their block's
+    dwell_known: float  # share of the pauses whose length is known
+    surface: str  # "modelled" or why it is the indicated temperature
+    curve: Curve | None
+    temperature_range_k: tuple[float, float] | None
+
+
+def test_exposure(
+    stops: pl.DataFrame, traces: pl.DataFrame, missing: list[dict], card: Card, settings: Wear, temperature: str
+) -> TestExposure:
+    """Exposure of all stops of a test; see the module's text. stops and traces as the contract's tables."""
+    table = _table(stops, missing, card)
+    measured, time, power, force = _samples(table, traces, card)
+    duration = table["duration_s"].to_numpy()
+    initial = table["temperature_initial_c"].to_numpy() + ZERO_C
+    plate = _plate(card, settings)
+    peak, energy = table["temperature_peak_c"].to_numpy() + ZERO_C, table["energy_kj"].to_numpy() * 1e3
+    why = "modelled"
+    if not settings.surface_temperature:
+        why = "the method says indicated temperature"
+    elif isinstance(plate, str):
+        why = plate
+    if why == "modelled":
+        share = heat_share(initial, peak, energy, plate)
+        surface, bulk = histories(time, measured, _matched(power, time, energy), duration, initial, plate, share)
+        excess = _excess_at_end(surface, bulk)
+    else:
+        surface = bulk = measured
+        excess = np.zeros(len(time))
+    braking = time <= duration[:, None] + 1e-9
+    hot = np.where(braking, surface, np.nan)
+    after = np.where(braking & (np.roll(braking, -1, axis=1)), np.nan, surface)
+    gap, gap_known = _gaps(table, time, duration)
+    ambient = _ambient(initial)
+    disc = card.brake.disc
+    end, following = bulk[:, -1], np.append(initial[1:], np.nan)
+    curve = reference_curve(
+        end, following, gap, ambient=ambient, material=disc.heat_capacity or "carbon",
+        radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass), hottest=float(np.nanmax(bulk, initial=500.0)),
+    )  # fmt: skip
+    pause_time, pause_kelvin = pauses(end, following, gap, curve)
+    pause_kelvin = pause_kelvin + excess[:, None] * np.exp(-pause_time / _evening_s(plate))
+    braking_s = residence(time, hot)
+    dwell_s = residence(time, after) + residence(pause_time, pause_kelvin)
+    braking_s, dwell_s = _filled_histories(table, braking_s, dwell_s, gap_known)
+    exposure = Exposure(
+        energy_mj=energy / 1e6,
+        force_distance_n_m=force,
+        power_w_mm2=table["power_density_w_mm2"].to_numpy(),
+        temperature_c=table[TEMPERATURE_COLUMN[temperature]].to_numpy(),
+        braking_s=braking_s,
+        dwell_s=dwell_s,
+    )
+    return TestExposure(
+        stops=exposure,
+        run_number=table["run_number"].to_numpy(),
+        block=table["block"].fill_null("").to_list(),
+        purpose=table["purpose"].fill_null("").to_list(),
+        filled=int(table["filled"].sum()),
+        dwell_known=float(np.mean(gap_known)) if len(gap_known) else 1.0,
+        surface=why,
+        curve=curve,
+        temperature_range_k=(float(np.nanmin(hot)), float(np.nanmax(hot))) if np.isfinite(hot).any() else None,
+    )
+
+
+def _table(stops: pl.DataFrame, missing: list[dict], card: Card) -> pl.DataFrame:
+    """Stops and missing recordings in the order run, with no null where a law needs a figure."""
+    purpose = {block.name: (block.purpose, block.kind) for block in card.blocks}
+    rows = [
+        {
+            "run_number": int(row["run_number"]),
+            "block": row.get("block"),
+            "purpose": purpose.get(row.get("block"), (None, None))[0],
+            "kind": purpose.get(row.get("block"), (None, None))[1],
+            "energy_kj": row.get("energy_kj"),
+            "filled": True,
+        }
+        for row in missing
+    ]
+    table = stops.with_columns(filled=pl.col("energy_kj").is_null(), run_number=pl.coalesce("run_number", "stop"))
+    lost = pl.DataFrame(
+        rows, schema={c: table.schema[c] for c in ("run_number", "block", "purpose", "kind", "energy_kj", "filled")}
+    )
+    table = pl.concat([table, lost], how="diagonal").sort("run_number")
+    out_of_reason = [
+        pl.when(pl.col(c).is_between(COLDEST_C, HOTTEST_C)).then(pl.col(c)).alias(c)
+        for c in TEMPERATURE_COLUMN.values()
+    ]
+    table = table.with_columns(out_of_reason)
+    needed = [
+        "energy_kj",
+        "duration_s",
+        "power_density_w_mm2",
+        "sliding_distance_m",
+        "pressure_bar",
+        *TEMPERATURE_COLUMN.values(),
+    ]
+    filled = [pl.coalesce(c, pl.col(c).median().over("block"), pl.col(c).median()).alias(c) for c in needed]
+    return table.with_columns(filled).with_columns(
+        pl.col("energy_kj").fill_null(0.0), pl.col("duration_s").fill_null(0.0)
+    )
+
+
+def _samples(table: pl.DataFrame, traces: pl.DataFrame, card: Card):
+    """(measured K, time s, power W, force x distance N m) of the stops; samples padded to [stops, n] by repeating the last."""
+    initial = table["temperature_initial_c"].to_numpy() + ZERO_C
+    brake = card.brake
+    simple = _simple_force_distance(table, card)
+    ids = table["stop"].fill_null(-1).to_numpy()
+    parts = traces.filter(pl.col("time_s") >= 0).sort("stop", "time_s") if traces.height else traces
+    if not parts.height:
+        end = np.maximum(table["duration_s"].to_numpy(), 1e-3)
+        last = table["temperature_end_c"].to_numpy() + ZERO_C
+        time = np.column_stack([np.zeros_like(end), end])
+        mean = table["energy_kj"].to_numpy() * 1e3 / end
+        return np.column_stack([initial, last]), time, np.column_stack([mean, mean]), simple
+    groups = {k[0]: g for k, g in parts.group_by(["stop"], maintain_order=True)}
+    longest = max(g.height for g in groups.values())
+    shape = (len(ids), max(longest, 2))
+    time, measured, power = np.zeros(shape), np.full(shape, np.nan), np.zeros(shape)
+    force_distance = simple.copy()
+    for i, stop in enumerate(ids):
+        group = groups.get(stop)
+        if group is None or group.height < 2:
+            time[i] = np.linspace(0, max(table["duration_s"][i], 1e-3), shape[1])
+            measured[i] = np.linspace(
+                initial[i], (table["temperature_end_c"][i] or initial[i] - ZERO_C) + ZERO_C, shape[1]
+            )
+            power[i] = table["energy_kj"][i] * 1e3 / max(table["duration_s"][i], 1e-3)
+            continue
+        t = group["time_s"].to_numpy()
+        omega = group["speed_rpm"].to_numpy() * np.pi / 30
+        n = t.size
+        time[i, :n], time[i, n:] = t, t[-1]
+        measured[i, :n] = group["disc_temperature_c"].to_numpy() + ZERO_C
+        measured[i, n:] = measured[i, n - 1]
+        inside = t <= table["duration_s"][i] + 1e-9
+        torque = np.nan_to_num(group["torque_nm"].to_numpy())
+        power[i, :n] = np.where(inside, np.maximum(torque * omega, 0), 0.0)
+        force = (
+            brake.efficiency
+            * np.maximum(group["pressure_bar"].to_numpy() * 1e5 - brake.threshold_pressure, 0)
+            * brake.piston_area
+        )
+        turned = np.trapezoid(np.where(inside, omega, 0.0), t)
+        if turned > 0 and np.isfinite(force[inside]).all():
+            mean_force = np.trapezoid(np.where(inside, force * omega, 0.0), t) / turned
+            force_distance[i] = mean_force * table["sliding_distance_m"][i]
+    bad = ~((measured > COLDEST_C + ZERO_C) & (measured < HOTTEST_C + ZERO_C))
+    measured = np.where(bad, np.nan, measured)
+    return _bridged(measured, initial), time, power, force_distance
+
+
+def _bridged(measured: np.ndarray, initial: np.ndarray) -> np.ndarray:
+    """NaN runs of a row replaced by its last good value, or the initial temperature."""
+    filled = np.column_stack([initial, measured])
+    good = np.isfinite(filled)
+    index = np.maximum.accumulate(np.where(good, np.arange(filled.shape[1]), 0), axis=1)
+    return np.take_along_axis(filled, index, axis=1)[:, 1:]
+
+
+def _simple_force_distance(table: pl.DataFrame, card: Card) -> np.ndarray:
+    brake = card.brake
+    pressure = np.maximum(table["pressure_bar"].to_numpy() * 1e5 - brake.threshold_pressure, 0)
+    return brake.efficiency * pressure * brake.piston_area * table["sliding_distance_m"].to_numpy()
+
+
+def _matched(power: np.ndarray, time: np.ndarray, energy: np.ndarray) -> np.ndarray:
+    """Power scaled so that its integral is the stop's friction work: decimated samples keep the shape only."""
+    work = np.trapezoid(power, time, axis=1)
+    factor = np.divide(energy, work, out=np.ones_like(energy), where=work > 0)
+    return power * np.clip(factor, 0.5, 2.0)[:, None]
+
+
+def _plate(card: Card, settings: Wear) -> Plate | str:
+    disc, area = card.brake.disc, card.brake.swept_area
+    lacking = [
+        name
+        for name, value in (
+            ("friction_ring", area),
+            ("disc.thickness", disc.thickness),
+            ("disc.mass", disc.mass),
+            ("disc.heat_capacity", disc.heat_capacity),
+        )
+        if value is None
+    ]
+    if lacking:
+        return f"the card gives no {', '.join(lacking)}"
+    return Plate(area, disc.thickness, disc.mass, disc.conductivity or settings.conductivity, disc.heat_capacity)
+
+
+def _excess_at_end(surface: np.ndarray, bulk: np.ndarray) -> np.ndarray:
+    return surface[:, -1] - bulk[:, -1]
+
+
+def _evening_s(plate: Plate | str) -> float:
+    """Time constant of the slowest mode in which half a plate evens out, L^2 / (pi^2 alpha), cp at 700 K."""
+    if isinstance(plate, str):
+        return 1.0
+    from pipeline.heat.capacity import heat_capacity
+
+    alpha = plate.conductivity / (plate.density * float(heat_capacity(700.0, plate.material)))
+    return float((plate.thickness / 2) ** 2 / (np.pi**2 * alpha))
+
+
+def _gaps(table: pl.DataFrame, time: np.ndarray, duration: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds from each stop's last sample to the next stop's start (NaN where unknown), and which are known.
+
+    After the last stop the disc is given an hour to cool.
+    """
+    idle = table["idle_before_s"].to_numpy().astype(float)
+    following = np.append(idle[1:], LAST_PAUSE_S + (time[-1, -1] - duration[-1]) if len(idle) else LAST_PAUSE_S)
+    recorded = np.maximum(time[:, -1] - duration, 0.0)
+    gap = np.maximum(following - recorded, 0.0)
+    return gap, np.isfinite(following[:-1])
+
+
+def _ambient(initial: np.ndarray) -> float:
+    known = initial[np.isfinite(initial)]
+    return float(min(295.15, known.min() - 1.0)) if known.size else 295.15
+
+
+def _filled_histories(table, braking_s, dwell_s, gap_known):
+    """A missing recording's history, and a pause of unknown length, is the mean of its block's known ones."""
+    lost = table["stop"].is_null().to_numpy()
+    block = np.array(table["block"].fill_null("").to_list())
+    known = ~lost & np.append(gap_known, True)[: len(lost)]
+    for i in np.flatnonzero(lost):
+        like = ~lost & (block == block[i])
+        like = like if like.any() else ~lost
+        if like.any():
+            braking_s[i] = braking_s[like].mean(axis=0)
+    for i in np.flatnonzero(~known):
+        like = known & (block == block[i])
+        if like.any():
+            dwell_s[i] = dwell_s[like].mean(axis=0)
+    return braking_s, dwell_s

@@ -1,0 +1,111 @@
+"""Wear of any list of stops by a fitted law, with its interval.
+
+    from pipeline.wear.exposure import exposure, residence
+    from pipeline.wear.predict import predict
+
+    stops = exposure(energy_mj, power_w_mm2=..., temperature_c=..., force_distance_n_m=...,
+                     braking_s=residence(time, kelvin), dwell_s=residence(time_after, kelvin_after))
+    predict(component["models"][...], stops)        # the entry of wear.json whose model is `chosen`
+    -> {"value": um, "low": um, "high": um}
+
+The interval is that of the law's parameters, from the joint draws in wear.json. It holds no scatter between
+specimens beyond the fit's own, and says nothing about conditions outside the law's `range`: `beyond` lists those.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from pipeline.wear.exposure import GRID_K, Exposure, without_dwell
+from pipeline.wear.laws import LAWS, Constants, Law
+
+ZERO_C = 273.15
+
+
+def law_of(model: Mapping[str, Any]) -> tuple[Law, Constants, np.ndarray, np.ndarray]:
+    """(law, constants, parameters [p], joint draws [d, p]) of a model entry of wear.json.
+
+    Raises ValueError where the entry has no values (a law that was not identified).
+    """
+    law, fixed = LAWS[model["model"]], model.get("fixed") or {}
+    names = [name for name, _ in law.parameters]
+    joint = model.get("joint")
+    values = [((model.get("parameters") or {}).get(name) or {}).get("value") for name in names]
+    if joint is None or any(value is None for value in values):
+        raise ValueError(f"the {law.name} law has no values to predict with: {model.get('why') or 'not chosen'}")
+    constants = Constants(
+        th0_k=fixed.get("th0_k") or Constants.th0_k,
+        p0_w_mm2=fixed.get("p0_w_mm2") or Constants.p0_w_mm2,
+        distance_factor=fixed.get("um_per_k_n_m") or float("nan"),
+    )
+    return law, constants, np.array(values, float), np.array([joint[name] for name in names], float).T
+
+
+def wear_by_stop(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray, np.ndarray]:
+    """(loss [n], loss of each joint draw [d, n]) in um. Raises ValueError as `law_of` does."""
+    law, constants, values, draws = law_of(model)
+    n = len(law.rates)
+    if not law.shape:
+        columns = law.columns(stops, 0.0, constants)
+        return columns @ values, draws @ columns.T
+    loss = law.columns(stops, values[n], constants) @ values[:n]
+    of_draws = np.array([law.columns(stops, d[n], constants) @ d[:n] for d in draws])
+    return loss, of_draws
+
+
+def predict(model: Mapping[str, Any], stops: Exposure, confidence: float = 0.95) -> dict[str, float]:
+    """Loss in um of all the stops together: {"value", "low", "high"}."""
+    loss, of_draws = wear_by_stop(model, stops)
+    return interval(float(loss.sum()), of_draws.sum(axis=1), confidence)
+
+
+def interval(value: float, draws: np.ndarray, confidence: float) -> dict[str, float]:
+    """A figure with the central interval of its draws, widened where needed to hold the figure itself."""
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(draws, [tail, 1 - tail])
+    return {"value": value, "low": float(min(low, value)), "high": float(max(high, value))}
+
+
+def shares(model: Mapping[str, Any], stops: Exposure) -> dict[str, np.ndarray]:
+    """Loss in um of each stop [n] by mechanism: mechanical, and for oxidation that while braking and that after it."""
+    law, constants, values, _ = law_of(model)
+    if law.name != "oxidation":
+        return {"mechanical": wear_by_stop(model, stops)[0]}
+    both = law.columns(stops, values[-1], constants) * values[:2]
+    braking = law.columns(without_dwell(stops), values[-1], constants)[:, 1] * values[1]
+    return {
+        "mechanical": both[:, 0],
+        "oxidation_braking": braking,
+        "oxidation_after_braking": both[:, 1] - braking,
+    }
+
+
+def beyond(model: Mapping[str, Any], stops: Exposure) -> list[str]:
+    """In words, what of these stops lies outside the data that the law was fitted to; empty when nothing does."""
+    known, said = model.get("range") or {}, []
+    for key, values, unit in (
+        ("energy_mj", stops.energy_mj, "MJ a stop"),
+        ("power_w_mm2", stops.power_w_mm2, "W/mm2"),
+        ("temperature_c", stops.temperature_c, "degC"),
+    ):
+        values = values[np.isfinite(values)]
+        if known.get(key) and values.size:
+            said += _outside(float(values.min()), float(values.max()), *known[key], key, unit, 0.05)
+    time = (stops.braking_s + stops.dwell_s).sum(axis=0)
+    if known.get("surface_c") and time.any():
+        hot = GRID_K[time > 0].max() - ZERO_C
+        said += _outside(known["surface_c"][0], float(hot), *known["surface_c"], "surface temperature", "degC", 0.0)
+    return said
+
+
+def _outside(low, high, known_low, known_high, what, unit, slack) -> list[str]:
+    room = slack * max(abs(known_high - known_low), abs(known_high) * 0.1)
+    what, said = what.rpartition("_")[0] or what, []
+    if high > known_high + room:
+        said.append(f"{what} up to {high:.3g} {unit}, the wear readings reach {known_high:.3g}")
+    if low < known_low - room:
+        said.append(f"{what} down to {low:.3g} {unit}, the wear readings begin at {known_low:.3g}")
+    return said

@@ -1,0 +1,79 @@
+"""Wear rates in the units the trade uses, from the readings themselves.
+
+The loss between the first reading after bedding and the last one, over what the rig did in between:
+
+    um_per_stop            loss / stops; per face: a disc's two share it
+    mm3_per_mj             worn volume of the component / the brake's whole friction work
+    mm3_per_n_m            worn volume of one face / integral of its normal force over the sliding distance
+    mg_per_stop            volume x density / stops
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.wear.components import Component
+from pipeline.wear.exposure import interval_groups
+from pipeline.wear.intervals import Intervals
+from pipeline.wear.of_stops import TestExposure
+
+RATES = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m", "mg_per_stop")
+
+
+def rates(measured: Intervals, part: Component, test: TestExposure, confidence: float) -> dict:
+    """Every rate as {"value", "low", "high"} or None with its reason in "why"; "stops" says which stops count."""
+    chosen, note = _after_bedding(measured, test)
+    if chosen is None:
+        return {**dict.fromkeys(RATES), "stops": None, "why": note}
+    ones = chosen.astype(float)
+    loss, u = float(ones @ measured.wear), float(np.sqrt(ones @ measured.covariance @ ones))
+    half = _factor(confidence, measured.dof) * u
+    first, last = int(measured.from_stop[chosen][0]), int(measured.to_stop[chosen][-1])
+    group = interval_groups(test.run_number, [first], [last])[0]
+    count, work = float(group.sum()), float(group @ test.stops.energy_mj)
+    path = float(group @ test.stops.force_distance_n_m)
+    why = [note] if note else []
+
+    def per(amount: float | None, reason: str) -> dict | None:
+        if amount is None or not np.isfinite(amount) or amount <= 0:
+            why.append(reason)
+            return None
+        return {"value": loss / amount, "low": (loss - half) / amount, "high": (loss + half) / amount}
+
+    area = part.area * 1e6 if part.area else None  # mm2
+    um = 1e-3 * area if area else None  # mm3 of the component per um of loss
+    return {
+        "um_per_stop": per(count, "no stops between the readings"),
+        "um_per_stop_per_face": per(count * part.faces, "no stops between the readings"),
+        "mm3_per_mj": per(work / um if um else None, "no friction work, or no friction area in the card"),
+        "mm3_per_n_m": per(
+            path * part.force_share * part.faces / um if um else None, "no pressure, or no friction area in the card"
+        ),
+        "mg_per_stop": per(
+            count / (um * part.density * 1e-3) if um and part.density else None,
+            "no density or friction area in the card",
+        ),
+        "stops": {"from_stop": first, "to_stop": last, "count": int(count), "energy_mj": work},
+        "why": "; ".join(dict.fromkeys(why)) or None,
+    }
+
+
+def _after_bedding(measured: Intervals, test: TestExposure) -> tuple[np.ndarray | None, str | None]:
+    bedding = [n for n, p in zip(test.run_number, test.purpose, strict=True) if p == "bedding"]
+    end = max(bedding, default=0)
+    last = int(test.run_number.max()) if len(test.run_number) else 0
+    known = measured.to_stop <= last
+    after = (measured.from_stop >= end) & known
+    if after.any():
+        return after, None
+    later = (measured.to_stop > end) & known
+    if later.any():
+        return later, "no reading at the end of bedding: part of the bedding is in the rates"
+    return None, "no interval between readings lies after the bedding"
+
+
+def _factor(confidence: float, dof: float) -> float:
+    from scipy import stats
+
+    q = (1 + confidence) / 2
+    return float(stats.t.ppf(q, dof) if np.isfinite(dof) else stats.norm.ppf(q))

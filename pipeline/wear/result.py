@@ -1,0 +1,250 @@
+"""One component's part of wear.json: intervals, laws, choice, rates, and the tables that its figures are drawn from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from pipeline.wear.components import Component, spoken
+from pipeline.wear.exposure import GRID_K, interval_groups
+from pipeline.wear.inference import Inference, draws
+from pipeline.wear.intervals import Intervals
+from pipeline.wear.laws import Constants, arrhenius, design, stop_wear
+from pipeline.wear.of_stops import TestExposure
+from pipeline.wear.predict import interval, law_of, predict, shares, wear_by_stop
+from pipeline.wear.rates import rates
+from pipeline.wear.selection import Candidate, Choice, choose
+
+ZERO_C = 273.15
+CURVE_POINTS = 25
+
+
+def component_result(
+    measured: Intervals, part: Component, test: TestExposure, *, th0_k: float, p0_w_mm2: float, confidence: float
+) -> dict[str, Any]:
+    """The dict that stands under the component's name; see the contract and docs for its keys."""
+    constants = Constants(th0_k, p0_w_mm2, part.distance_factor or float("nan"))
+    groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
+    usable = measured.to_stop <= (test.run_number.max() if len(test.run_number) else 0)
+    usable &= groups @ test.stops.energy_mj > 0
+    choice = _choice(measured, usable, groups, test, constants, confidence)
+    models = [
+        model_entry(c, constants, test, part, measured, usable, c.name == choice.chosen) for c in choice.candidates
+    ]
+    chosen = next((m for m in models if m["model"] == choice.chosen), None)
+    return {
+        "intervals": _interval_rows(measured, groups, usable, test, chosen, confidence),
+        "noise": {"source": measured.source, "dof": measured.dof},
+        "models": models,
+        "chosen": choice.chosen,
+        "chosen_why": choice.why,
+        "rates": rates(measured, part, test, confidence),
+        "blocks": block_rows(chosen, test, part, confidence),
+        "shares": share_rows(chosen, test),
+        "law": curve(chosen, test, confidence),
+        "faces": part.faces,
+        "area_mm2": part.area * 1e6 if part.area else None,
+        "usable_um": part.usable_um,
+    }
+
+
+def _choice(measured, usable, groups, test, constants, confidence) -> Choice:
+    if not usable.any():
+        return Choice([], None, "no interval holds a stop with energy")
+    return choose(
+        design(test.stops, groups[usable]),
+        measured.wear[usable],
+        measured.covariance[np.ix_(usable, usable)],
+        measured.dof,
+        constants,
+        confidence=confidence,
+        noise_source=measured.source,
+    )
+
+
+def model_entry(
+    c: Candidate, constants: Constants, test: TestExposure, part: Component, measured, usable, chosen: bool
+) -> dict[str, Any]:
+    """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why"."""
+    from pipeline.wear.laws import LAWS
+
+    law, found = LAWS[c.name], c.found
+    effective, note = _effective(c.name, test, part)
+    parameters = {}
+    for i, (name, unit) in enumerate(law.parameters):
+        value, low, high = (found.parameters[i], *found.intervals[i]) if found else (None, None, None)
+        pinned = found is not None and found.closed[i] and (c.identified or _worth_stating(found, i))
+        parameters[name] = {
+            "value": value if pinned else None,
+            "low": low if pinned else None,
+            "high": high if pinned else None,
+            "unit": unit,
+        }
+    entry = {
+        "model": c.name,
+        "parameters": parameters,
+        "fixed": {
+            "th0_k": constants.th0_k if c.name == "oxidation" else None,
+            "p0_w_mm2": constants.p0_w_mm2 if c.name == "power" else None,
+            "um_per_k_n_m": constants.distance_factor if c.name == "distance" else None,
+        },
+        "chi2_per_dof": found.chi2 / found.dof if found and found.dof > 0 else None,
+        "misfit_p": found.misfit_p if found else None,
+        "aicc": c.aicc,
+        "loo_rmse_um": c.loo_rmse,
+        "identified": c.identified,
+        "effective": effective,
+        "why": "; ".join(w for w in (c.why, note) if w) or None,
+    }
+    if chosen and found:
+        entry["parameters"] = {
+            name: {**p, "value": found.parameters[i]} for i, (name, p) in enumerate(parameters.items())
+        }
+        sets = draws(found)
+        entry["joint"] = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
+        entry["range"] = _range(test, measured, usable)
+    return entry
+
+
+def _worth_stating(found: Inference, i: int) -> bool:
+    """A parameter of a law that is not identified is stated only where its own interval is closed, clear of zero and
+    within a factor of four: no figure that looks surer than it is."""
+    low, high = found.intervals[i]
+    size = found.problem.size
+    return size[0] > size[1] and not found.misfit and low > 0 and high < 4 * low
+
+
+def _effective(name: str, test: TestExposure, part: Component) -> tuple[bool, str]:
+    if name == "two_regime":
+        return False, "the transition is in the method's indicated temperature"
+    if name != "oxidation":
+        return False, ""
+    reasons = []
+    if test.dwell_known < 0.9:
+        reasons.append(f"the time between stops is known for {100 * test.dwell_known:.0f} % of them")
+    if test.surface != "modelled":
+        reasons.append(f"in indicated temperature, for duties like the rig's ({test.surface})")
+    if part.name != "disc":
+        reasons.append("in the disc's temperature, the pad's own is not known")
+    return bool(reasons), ("effective: " + "; ".join(reasons)) if reasons else ""
+
+
+def _range(test: TestExposure, measured: Intervals, usable) -> dict[str, list[float]]:
+    """What the fitted intervals hold: [lowest, highest] per stop, and of the surface."""
+    first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
+    inside = (test.run_number > first) & (test.run_number <= last)
+    s = test.stops
+
+    def span(values):
+        values = values[inside & np.isfinite(values)]
+        return [float(values.min()), float(values.max())] if values.size else None
+
+    time = (s.braking_s + s.dwell_s)[inside].sum(axis=0)
+    hot = GRID_K[time > 0.05]
+    return {
+        "energy_mj": span(s.energy_mj),
+        "power_w_mm2": span(s.power_w_mm2),
+        "temperature_c": span(s.temperature_c),
+        "surface_c": [float(hot.min() - ZERO_C), float(hot.max() - ZERO_C)] if hot.size else None,
+    }
+
+
+def _interval_rows(measured, groups, usable, test, chosen, confidence) -> list[dict]:
+    rows = []
+    loss = of_draws = None
+    if chosen:
+        loss, of_draws = wear_by_stop(chosen, test.stops)
+    for k in range(len(measured.wear)):
+        inside = groups[k] > 0
+        blocks = list(dict.fromkeys(b for b, i in zip(test.block, inside, strict=True) if i and b))
+        row = {
+            "from_stop": int(measured.from_stop[k]),
+            "to_stop": int(measured.to_stop[k]),
+            "wear_um": float(measured.wear[k]),
+            "wear_u_um": float(measured.u[k]),
+            "wear_g": None,
+            "stops": int(inside.sum()),
+            "energy_mj": float(groups[k] @ test.stops.energy_mj),
+            "blocks": blocks,
+            "in_models": bool(usable[k]),
+            **measured.details[k],
+            "predicted_um": None,
+        }
+        if loss is not None and usable[k]:
+            band = interval(float(groups[k] @ loss), of_draws @ groups[k], confidence)
+            row |= {"predicted_um": band["value"], "predicted_low_um": band["low"], "predicted_high_um": band["high"]}
+        rows.append(row)
+    return rows
+
+
+def block_rows(chosen: Mapping[str, Any] | None, test: TestExposure, part: Component, confidence: float) -> list[dict]:
+    """Per block of the schedule, by the chosen law: loss per stop, per stop and face, per 100 stops."""
+    if not chosen:
+        return []
+    loss, of_draws = wear_by_stop(chosen, test.stops)
+    rows = []
+    block = np.array(test.block)
+    for name in dict.fromkeys(b for b in test.block if b):
+        inside = block == name
+        n = int(inside.sum())
+        band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
+        purpose = next(p for b, p in zip(test.block, test.purpose, strict=True) if b == name)
+        rows.append(
+            {
+                "block": name,
+                "purpose": purpose,
+                "stops": n,
+                "energy_mj": float(test.stops.energy_mj[inside].sum()),
+                "um_per_stop": {k: v / n for k, v in band.items()},
+                "um_per_stop_per_face": {k: v / n / part.faces for k, v in band.items()},
+                "um_per_100_stops": {k: 100 * v / n for k, v in band.items()},
+            }
+        )
+    return rows
+
+
+def share_rows(chosen: Mapping[str, Any] | None, test: TestExposure) -> list[dict]:
+    """Loss of each block by mechanism, um."""
+    if not chosen:
+        return []
+    parts = shares(chosen, test.stops)
+    block = np.array(test.block)
+    return [
+        {"block": name, "wear_um": {mechanism: float(v[block == name].sum()) for mechanism, v in parts.items()}}
+        for name in dict.fromkeys(b for b in test.block if b)
+    ]
+
+
+def curve(chosen: Mapping[str, Any] | None, test: TestExposure, confidence: float) -> dict[str, Any]:
+    """The chosen law over temperature with its band, over the data's range only; no points where it holds none."""
+    if not chosen or chosen["model"] not in ("oxidation", "two_regime"):
+        return {"unit": None, "points": []}
+    law, constants, values, sets = law_of(chosen)
+    if law.name == "oxidation":
+        time = (test.stops.braking_s + test.stops.dwell_s).sum(axis=0)
+        done = np.cumsum(time * arrhenius(GRID_K, values[2], constants.th0_k))
+        if not done[-1] > 0:
+            return {"unit": None, "points": []}
+        # From where the first thousandth of the oxidation has been done to the hottest the surface was.
+        at = np.linspace(GRID_K[np.searchsorted(done, 1e-3 * done[-1])], GRID_K[time > 0.05].max(), CURVE_POINTS)
+        value = values[1] * arrhenius(at, values[2], constants.th0_k)
+        of_draws = sets[:, 1:2] * np.array([arrhenius(at, ea, constants.th0_k) for ea in sets[:, 2]])
+        unit, at_c = "um/s by oxidation, surface temperature", at - ZERO_C
+    else:
+        known = test.stops.temperature_c[np.isfinite(test.stops.temperature_c)]
+        at_c = np.linspace(known.min(), known.max(), CURVE_POINTS)
+        value = np.where(at_c < values[2], values[0], values[1])
+        of_draws = np.where(at_c[None] < sets[:, 2:], sets[:, :1], sets[:, 1:2])
+        unit = "um/MJ, the method's temperature"
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(of_draws, [tail, 1 - tail], axis=0)
+    points = [
+        {"temperature_c": float(t), "value": float(v), "low": float(min(a, v)), "high": float(max(b, v))}
+        for t, v, a, b in zip(at_c, value, low, high, strict=True)
+    ]
+    return {"unit": unit, "points": points}
+
+
+__all__ = ["component_result", "model_entry", "predict", "spoken", "stop_wear"]

@@ -1,0 +1,197 @@
+"""Which wear law the readings speak for, and what they can and cannot tell.
+
+Every law is fitted; one counts as identified when more intervals than parameters were measured, it describes them (misfit not
+significant at 1 %), and the profile of each of its parameters closes inside its limits with every rate clear of zero. The identified
+law of the lowest AICc is chosen, but a law with more parameters must be better by MARGIN, so that noise does not buy
+a shape. AICc takes the noise as known to n = intervals + the noise's degrees of freedom:
+
+    AICc = chi2 / s^2 + 2 p + 2 p (p + 1) / (n - p - 1)
+
+(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), s^2 = max(1, the best law's chi2 per dof): where no
+law describes the data to their noise, differences between laws count for less.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, best_rates, infer
+from pipeline.wear.laws import LAWS, Constants, Design, totals
+
+MARGIN = 4.0
+LOOSE = 4.0  # an interval whose ends differ by more than this factor pins no rate
+LOOSE_SHAPE = {"Ea": 150.0, "b": 2.0, "transition": 400.0}
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One law's standing: its fit or why there is none, whether identified and why not."""
+
+    name: str
+    found: Inference | None
+    identified: bool
+    why: str
+    aicc: float | None = None
+    loo_rmse: float | None = None
+
+
+@dataclass(frozen=True)
+class Choice:
+    candidates: list[Candidate]
+    chosen: str | None
+    why: str
+
+    def candidate(self, name: str) -> Candidate:
+        return next(c for c in self.candidates if c.name == name)
+
+    @property
+    def law(self) -> Candidate | None:
+        return self.candidate(self.chosen) if self.chosen else None
+
+
+def choose(
+    intervals: Design,
+    y: np.ndarray,
+    covariance: np.ndarray,
+    noise_dof: float,
+    constants: Constants,
+    *,
+    confidence: float = 0.95,
+    noise_source: str = "",
+) -> Choice:
+    """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text."""
+    if noise_source.startswith("assumed"):
+        noise_dof = ASSUMED_NOISE_DOF
+    candidates = []
+    for law in LAWS.values():
+        problem = Problem(law, intervals, constants, np.asarray(y, float), covariance, noise_dof)
+        try:
+            found = infer(problem, confidence)
+        except (ValueError, np.linalg.LinAlgError) as error:
+            candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
+            continue
+        identified, why = _identified(found)
+        candidates.append(Candidate(law.name, found, identified, why, loo_rmse=_leave_one_out(problem)))
+    candidates = _with_aicc(candidates, noise_dof)
+    return _choice(candidates, len(y))
+
+
+def _identified(found: Inference) -> tuple[bool, str]:
+    """(identified, the reason in words where not)"""
+    law, (k, p) = found.problem.law, found.problem.size
+    if k < p or (law.shape and k == p):
+        return False, f"{k} interval{'s' * (k > 1)} for {p} parameters: nothing is left to test the law with"
+    reasons = []
+    for (name, _), (low, high) in zip(law.parameters, found.intervals, strict=True):
+        is_rate = name != (law.shape or ("",))[0]
+        if is_rate and low == 0.0:
+            reasons.append(f"{name} does not differ from zero beyond the readings' noise")
+        elif not (np.isfinite(low) and np.isfinite(high)):
+            reasons.append(f"{name} is open: {_open_words(found)}")
+        elif is_rate and high > LOOSE * low:
+            reasons.append(f"{name} is loose, {low:.3g} to {high:.3g}")
+        elif not is_rate and high - low > LOOSE_SHAPE[name]:
+            reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
+    if found.misfit:
+        reasons.append(
+            f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: the law does not describe the intervals, "
+            "no parameter of it is sure"
+        )
+    return not reasons, "; ".join(reasons)
+
+
+def _open_words(found: Inference) -> str:
+    """Why the design leaves a shape open."""
+    sums, law = found.problem.intervals.sums, found.problem.law
+    if law.name == "power":
+        low, high = np.nanmin(sums.power_w_mm2), np.nanmax(sums.power_w_mm2)
+        return f"the intervals' mean power spans only {low:.3g} to {high:.3g} W/mm2"
+    low, high = np.nanmin(sums.temperature_c), np.nanmax(sums.temperature_c)
+    if high - low < 100:
+        return f"the intervals ran at nearly one temperature, {low:.0f} to {high:.0f} degC"
+    return f"intervals of {low:.0f} to {high:.0f} degC on average do not pin it at this noise"
+
+
+def _leave_one_out(problem: Problem) -> float | None:
+    """Root mean square of each interval's loss less its prediction from the others, um; None where they are too few."""
+    k, p = problem.size
+    if k <= p or k < 2:
+        return None
+    errors = []
+    for i in range(k):
+        keep = np.arange(k) != i
+        rest = Problem(
+            problem.law,
+            problem.intervals.without(i),
+            problem.constants,
+            problem.y[keep],
+            problem.covariance[np.ix_(keep, keep)],
+            problem.noise_dof,
+        )
+        shape, rates = _quick(rest)
+        left = totals(problem.law, problem.intervals, shape, problem.constants)[i] @ rates
+        errors.append(problem.y[i] - left)
+    return float(np.sqrt(np.mean(np.square(errors))))
+
+
+def _quick(problem: Problem) -> tuple[float, np.ndarray]:
+    """Best shape on the search grid, refined once, and its rates: enough for a prediction."""
+    from pipeline.wear.laws import shapes
+
+    grid = shapes(problem.law, problem.intervals.stops)
+    rates, chi2 = best_rates(problem.columns(grid), problem.target)
+    best = int(chi2.argmin())
+    if problem.law.shape and problem.law.name != "two_regime":
+        step = grid[1] - grid[0]
+        grid = np.clip(grid[best] + step * np.linspace(-1, 1, 21), *problem.law.limits)
+        rates, chi2 = best_rates(problem.columns(grid), problem.target)
+        best = int(chi2.argmin())
+    return float(grid[best]), rates[best]
+
+
+def _with_aicc(candidates: list[Candidate], noise_dof: float) -> list[Candidate]:
+    ratios = [c.found.chi2 / c.found.dof for c in candidates if c.found and c.found.dof > 0]
+    spread = max(1.0, min(ratios)) if ratios else 1.0
+    scored = []
+    for c in candidates:
+        aicc = None
+        if c.found and c.found.dof >= 0:
+            k, p = c.found.problem.size
+            room = k + noise_dof - p - 1
+            correction = 2 * p * (p + 1) / room if np.isfinite(room) and room > 0 else 0.0
+            if room > 0:
+                aicc = c.found.chi2 / spread + 2 * p + correction
+        scored.append(Candidate(c.name, c.found, c.identified, c.why, aicc, c.loo_rmse))
+    return scored
+
+
+def _choice(candidates: list[Candidate], k: int) -> Choice:
+    fitted = [c for c in candidates if c.found]
+    if not fitted:
+        return Choice(candidates, None, "no law could be fitted")
+    if k < 2:
+        only = "energy" if any(c.name == "energy" for c in fitted) else fitted[0].name
+        return Choice(candidates, only, "one interval: a rate per energy is given, no law can be told from another")
+    sure = [c for c in fitted if c.identified and c.aicc is not None]
+    if sure:
+        best = _parsimonious(sure)
+        return Choice(candidates, best.name, _told_apart(best, sure))
+    simple = [c for c in fitted if len(c.found.problem.law.parameters) == 1 and c.aicc is not None]
+    if not simple:
+        return Choice(candidates, None, "no law could be fitted to a simple rate")
+    best = min(simple, key=lambda c: c.aicc)
+    return Choice(candidates, best.name, f"no law is identified; the simplest is given as a description: {best.why}")
+
+
+def _parsimonious(sure: list[Candidate]) -> Candidate:
+    """Lowest AICc, counted with MARGIN for every parameter beyond one."""
+    return min(sure, key=lambda c: c.aicc + (MARGIN if len(c.found.problem.law.parameters) > 1 else 0.0))
+
+
+def _told_apart(best: Candidate, sure: list[Candidate]) -> str:
+    rivals = [c for c in sure if c.name != best.name and c.aicc < best.aicc + 2]
+    if rivals:
+        return f"{best.name}, but the readings do not tell it from {' and '.join(c.name for c in rivals)}"
+    return f"{best.name}: AICc lowest of the laws that the readings identify"

@@ -1,0 +1,155 @@
+"""`stopsheet wear`: a test's wear readings and stops -> wear.json and wear_findings.json."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.archive.card import Card, load_card
+from pipeline.errors import InputError
+from pipeline.findings import Finding, finding
+from pipeline.method import from_stage_settings
+from pipeline.method import wear as settings_file
+from pipeline.method.wear import Wear
+from pipeline.results import read_json, stamp, write_json
+from pipeline.wear.balance import compare
+from pipeline.wear.components import component, spoken
+from pipeline.wear.intervals import Intervals, intervals
+from pipeline.wear.mass import mass_rows
+from pipeline.wear.of_stops import TestExposure, test_exposure
+from pipeline.wear.readings import read_wear
+from pipeline.wear.result import component_result
+
+
+def run(*, folder: Path, settings: str, into: Path) -> None:
+    """Read folder/test.yaml, its wear file and into/{stops,traces}.parquet, summary.json; write the two files in `into`."""
+    test, method = folder.name, into.parent.parent.name
+    summary = read_json(into / "summary.json")
+    inputs = {"stops": into / "stops.parquet", "traces": into / "traces.parquet", "summary": into / "summary.json"}
+    head: dict[str, Any] = {"test": test, "method": method}
+    findings: list[Finding] = []
+    if summary.get("unusable"):
+        body: dict[str, Any] = {"unusable": summary["unusable"], "components": None, "why": summary["unusable"]}
+    else:
+        chosen = from_stage_settings(settings)
+        card = load_card(folder)
+        if card.wear:
+            inputs["wear"] = folder / card.wear
+        body, findings = _wear(folder, card, summary, inputs, chosen.wear, chosen.reduction.temperature)
+    body["stamp"] = stamp("wear", settings_file.REVISION, settings, inputs)
+    write_json(into / "wear_findings.json", {**head, "findings": [f.as_dict() for f in findings]})
+    write_json(into / "wear.json", {**head, **body})
+
+
+def _wear(folder: Path, card: Card, summary: dict, inputs: dict[str, Path], settings: Wear, temperature: str):
+    if not card.wear:
+        return {"components": None, "why": "the test card names no wear file"}, []
+    try:
+        readings, findings = read_wear(folder / card.wear)
+    except InputError as error:
+        found = finding("wear_file_invalid", str(error), file=card.wear)
+        return {"components": None, "why": str(error)}, [found]
+    stops, traces = pl.read_parquet(inputs["stops"]), pl.read_parquet(inputs["traces"])
+    if not readings.height or not stops.height:
+        why = "no wear reading is left" if stops.height else "no stop was found"
+        return {"components": None, "why": why}, findings
+    test = test_exposure(stops, traces, summary.get("missing") or [], card, settings, temperature)
+    components, further = wear_components(readings, card, test, settings)
+    return {"components": components, "notes": _notes(test), "why": None}, findings + further
+
+
+def wear_components(
+    readings: pl.DataFrame, card: Card, test: TestExposure, settings: Wear
+) -> tuple[dict[str, dict], list[Finding]]:
+    """({component: its part of wear.json}, findings) of all components that were read."""
+    components, findings = {}, []
+    everyone = sorted(set(readings["after_stop"]))
+    if test.filled:
+        findings.append(
+            finding(
+                "wear_energy_filled",
+                f"{test.filled} stops have no measured energy: their block's or the schedule's is counted",
+                evidence={"stops": test.filled},
+            )
+        )
+    for name in sorted(set(readings["component"])):
+        part = component(name, card)
+        own = readings.filter(pl.col("component") == name)
+        findings += _missing(own, name, everyone)
+        measured = intervals(
+            own,
+            part,
+            assumed_thickness=settings.thickness_u,
+            assumed_mass=settings.mass_u,
+            last_stop=int(test.run_number.max()),
+        )
+        if measured is None:
+            components[name] = _nothing("fewer than two readings, or mass without density and area")
+            continue
+        findings += measured.findings + _assumed(measured, name)
+        result = component_result(
+            measured,
+            part,
+            test,
+            th0_k=settings.central_temperature,
+            p0_w_mm2=settings.power_reference / 1e6,
+            confidence=settings.confidence,
+        )
+        ratio, why, found = compare(
+            own,
+            part,
+            assumed_thickness=settings.thickness_u,
+            assumed_mass=settings.mass_u,
+            confidence=settings.confidence,
+        )
+        findings += found
+        result |= {"mass_to_thickness": ratio, "mass_to_thickness_why": why}
+        for row, mass in zip(result["intervals"], mass_rows(own, measured, settings.mass_u), strict=True):
+            row |= mass
+        components[name] = result
+    return components, findings
+
+
+def _nothing(why: str) -> dict:
+    return {
+        "intervals": [], "models": [], "chosen": None, "mass_to_thickness": None, "rates": None, "blocks": [], "shares": [],
+        "law": {"unit": None, "points": []}, "why": why,
+    }  # fmt: skip
+
+
+def _missing(own: pl.DataFrame, name: str, everyone: list[int]) -> list[Finding]:
+    at = set(own["after_stop"])
+    return [
+        finding(
+            "wear_reading_missing",
+            f"{spoken(name)} was not read after stop {after}, when other parts were: its intervals span that reading",
+            evidence={"after_stop": after, "component": name},
+        )
+        for after in everyone
+        if after not in at
+    ]
+
+
+def _assumed(measured: Intervals, name: str) -> list[Finding]:
+    if not measured.source.startswith("assumed"):
+        return []
+    return [
+        finding("wear_noise_assumed", f"{spoken(name)}: {measured.source}, u {measured.u.max():.1f} um an interval")
+    ]
+
+
+def _notes(test: TestExposure) -> list[str]:
+    said = []
+    if test.surface == "modelled":
+        said.append("Oxidation follows the modelled surface temperature, over braking and the pauses between stops.")
+    else:
+        said.append(f"Oxidation follows the indicated disc temperature: {test.surface}.")
+    if test.dwell_known < 0.9:
+        said.append(f"The time between stops is known for {100 * test.dwell_known:.0f} % of them.")
+    if test.curve is None:
+        said.append("No pause shows plain cooling; between stops the temperature is taken as a straight line.")
+    else:
+        said.append(f"Cooling between stops as {test.curve.pauses} of the test's own pauses show it.")
+    return said
