@@ -21,13 +21,14 @@ from pipeline.errors import InputError
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.columns import positions
 from pipeline.recordings.files import opened
-from pipeline.recordings.numbers import damage_of, numbers
+from pipeline.recordings.numbers import ABSENT, numbers_of
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 BLOCK_BYTES = 1 << 24
 LONGEST_LINE = 1 << 20
+UNIT = re.compile(r"[\[({<]?\s*[^\W\d_]|[\[({<]?\s*[%°]")
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
@@ -54,14 +55,8 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says."""
     needed = ("time", *REQUIRED_CHANNELS)
     for layout, cells in rows(path, recordings, needed=needed):
-        damage = list(cells.damage)
-        columns = []
-        for name in layout.columns:
-            text = cells.rows[name]
-            values, bad = numbers(text, recordings.decimal)
-            damage += damage_of(name, text, values, bad, cells.line)
-            columns.append(values.alias(name))
-        yield Chunk(pl.DataFrame(columns), damage, layout.units)
+        values, damage = numbers_of(cells.rows, recordings.decimal, cells.line)
+        yield Chunk(values, [*cells.damage, *damage], layout.units)
 
 
 def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iterator[tuple[Layout, Cells]]:
@@ -165,7 +160,10 @@ def _head(line: int, block: bytes, recordings: Recordings, needed: tuple[str, ..
 
 def _fields(line: bytes, delimiter: str) -> list[str]:
     text = line.decode("utf-8", "replace").strip("\r\n")
-    return next(csv.reader([text], delimiter=delimiter), [])
+    try:
+        return next(csv.reader([text], delimiter=delimiter), [])
+    except csv.Error as error:
+        raise InputError(f"cannot be read as delimited text ({error})") from error
 
 
 def _next_row(lines: io.BytesIO, comment: bytes | None) -> bytes:
@@ -178,18 +176,18 @@ def _next_row(lines: io.BytesIO, comment: bytes | None) -> bytes:
 def _units(row: bytes, columns: dict[str, int], recordings: Recordings) -> dict[str, str] | None:
     """Units by canonical name when the row is one of units, else None.
 
-    auto: the time's cell is a unit by its look (or empty beside two that are), and no mapped cell is a
-    number but 1.
+    auto: every mapped cell that is not empty or 1 begins as a unit does, with a letter or a sign, and there
+    are two.
     """
     if recordings.units_row is False or not row:
         return None
     fields = _fields(row, recordings.delimiter)
     cells = {name: fields[at].strip() if at < len(fields) else "" for name, at in columns.items()}
     if recordings.units_row == "auto":
-        values, bad = numbers(pl.Series(list(cells.values()), dtype=pl.String), recordings.decimal)
-        like_units = sum(bool(re.match(r"[\[({<]?\s*[^\W\d]", cell)) for cell in cells.values())
-        time_like = not cells.get("time") or re.match(r"[\[({<]?\s*[^\W\d]", cells["time"])
-        if not time_like or like_units < 2 or ((values.is_finite() & (values != 1)) | values.is_nan() & ~bad).any():
+        values = [cell for cell in cells.values() if cell and cell != "1"]
+        units = [cell for cell in values if UNIT.match(cell) and cell.lower() not in ABSENT]
+        time = cells.get("time", "")
+        if len(units) < 2 or len(units) < len(values) or (time and time not in units):
             return None
     return {name: cell.strip("[](){}<> ") for name, cell in cells.items() if cell}
 

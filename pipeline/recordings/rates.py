@@ -35,7 +35,7 @@ def on_torque_time(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
     held: Chunk | None = None
     before: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for chunk in chunks:
-        timed = Chunk(chunk.rows.filter(pl.col("time").is_finite().fill_null(False)), chunk.damage, chunk.units)
+        timed = Chunk(chunk.rows.filter(pl.col("time").is_finite()), chunk.damage, chunk.units)
         rates = rates or _rates(timed.rows)
         if not rates.periods and not rates.torque_skips:
             yield timed
@@ -51,6 +51,8 @@ def on_torque_time(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
 
 
 def _rates(rows: pl.DataFrame) -> Rates:
+    if not any(rows.null_count().row(0)):
+        return Rates(False, {})
     time = rows["time"].to_numpy()
     has_torque = rows["torque"].is_not_null().to_numpy()
     skips = _stride(has_torque) >= 2

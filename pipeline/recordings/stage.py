@@ -49,21 +49,17 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path) -> None:
         "recordings": [],
         "findings": [],
     }
-    columns = list(canonical.FIRST)
     try:
         card = _card(test_folder)
         record["holds"] = card.recordings.holds
-        columns = canonical.names(card.recordings.channels)
         if card.recordings.holds == "summary":
-            from pipeline.recordings.summary import write_summary
-
-            found = write_summary(test_folder, card, channels_parquet, record)
+            found = _write_summary(test_folder, card, channels_parquet, record)
         else:
-            found = _write_channels(test_folder, card, columns, channels_parquet, record)
+            found = _write_channels(test_folder, card, channels_parquet, record)
     except Unusable as error:
         record["unusable"] = str(error)
         found = [finding(error.code, str(error))]
-        with store.channels_file(channels_parquet, columns):
+        with store.channels_file(channels_parquet, list(canonical.FIRST)):
             pass
     record["findings"] = [*record["findings"], *(f.as_dict() for f in found)]
     record["stamp"] = stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"})
@@ -85,10 +81,18 @@ def _card(folder: Path) -> Card:
         raise Unusable("card_invalid", str(error)) from error
 
 
-def _write_channels(
-    folder: Path, card: Card, columns: list[str], output: Path, record: dict[str, Any]
-) -> list[Finding]:
+def _write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]) -> list[Finding]:
+    from pipeline.recordings.summary import write_summary
+
     try:
+        return write_summary(folder, card, output, record)
+    except InputError as error:
+        raise Unusable("no_recordings", str(error)) from error
+
+
+def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, Any]) -> list[Finding]:
+    try:
+        columns = canonical.names(card.recordings.channels)
         units = canonical.conversions(card.recordings.channels)
         paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
         read = reader(card.recordings.format)

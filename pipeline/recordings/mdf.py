@@ -1,0 +1,118 @@
+"""MDF recordings (ASAM MDF 4; older versions as far as the library reads them).
+
+A mapped column is a channel's name, or group/channel where the name is not unique; the group by its
+acquisition name, its comment or its number. Without a mapped time the group's master gives it. `asammdf` is
+imported only here.
+"""
+
+from __future__ import annotations
+
+import gc
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.errors import InputError
+from pipeline.recordings.chunk import Chunk
+from pipeline.recordings.columns import missing
+from pipeline.recordings.files import plain_file
+from pipeline.recordings.timebases import Source, merged
+
+NOT_INSTALLED = "MDF recordings need the package asammdf; install it with: pip install 'stopsheet[all]'"
+
+
+def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+    """Chunks of the recording. Raises InputError when it is not what the card says or asammdf is not
+    installed."""
+    try:
+        from asammdf import MDF
+    except ImportError as error:
+        raise InputError(NOT_INSTALLED) from error
+    with plain_file(path) as plain:
+        try:
+            with _opened(MDF, plain) as file:
+                sources, units = _sources(file, recordings)
+                yield from merged(sources, units)
+        except (InputError, GeneratorExit):
+            raise
+        except Exception as error:  # a broken file fails in the library in any way
+            raise InputError(f"cannot be read as MDF ({type(error).__name__}: {_line(error)})") from error
+
+
+def _opened(kind: Any, path: Path) -> Any:
+    """The open file. One that cannot be opened leaves a half-made object, whose noisy end is kept from the user."""
+    hook = sys.unraisablehook
+    sys.unraisablehook = lambda _: None
+    try:
+        why = ""
+        try:
+            return kind(path)
+        except Exception as error:  # a broken file fails in the library in any way
+            why = f"{type(error).__name__}: {_line(error)}"
+        gc.collect()
+        raise InputError(f"cannot be read as MDF ({why})")
+    finally:
+        sys.unraisablehook = hook
+
+
+def _line(error: Exception) -> str:
+    return " ".join(str(error).split())[:120]
+
+
+def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str]]:
+    sources, units = {}, {}
+    for name, channel in recordings.channels.items():
+        place = _place(file, channel.column)
+        if place is None:
+            if name in REQUIRED_CHANNELS or name == "time":
+                raise InputError(missing(name, channel.column, sorted(set(file.channels_db))))
+            continue
+        group, index = place
+        if group not in file.masters_db and "time" not in recordings.channels:
+            raise InputError(f"group of {channel.column!r} has no master channel; map time")
+        sources[name] = _source(file, group, index, channel.column)
+        unit = file.groups[group].channels[index].unit
+        if unit:
+            units[name] = str(unit)
+    return sources, units
+
+
+def _place(file: Any, column: str) -> tuple[int, int] | None:
+    """(group, index) of a channel; None where the file has none. Raises InputError where several have the
+    name."""
+    places = [tuple(place) for place in file.whereis(column)]
+    if not places:
+        for at, letter in enumerate(column):
+            if letter == "/":
+                group, channel = column[:at], column[at + 1 :]
+                places += [tuple(p) for p in file.whereis(channel) if group in _group_names(file, p[0])]
+    if len(places) > 1:
+        where = ", ".join(f"{_group_names(file, group)[0]}/{column}" for group, _ in places[:6])
+        raise InputError(f"channel {column!r} stands in several groups; write one of {where}")
+    return places[0] if places else None
+
+
+def _group_names(file: Any, group: int) -> list[str]:
+    held = file.groups[group].channel_group
+    names = [getattr(held, "acq_name", "") or "", getattr(held, "comment", "") or "", str(group)]
+    return [name for name in names if name]
+
+
+def _source(file: Any, group: int, index: int, column: str) -> Source:
+    def read_part(first: int, count: int) -> tuple[np.ndarray, np.ndarray]:
+        signal = file.get(
+            group=group, index=index, record_offset=first, record_count=count, ignore_invalidation_bits=True
+        )
+        values = np.asarray(signal.samples)
+        if values.ndim != 1 or values.dtype.kind not in "iufb":
+            raise InputError(f"channel {column!r} holds {values.dtype}, not numbers")
+        values = values.astype(float)
+        if signal.invalidation_bits is not None:
+            values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
+        return np.asarray(signal.timestamps, dtype=float), values
+
+    return Source(int(file.groups[group].channel_group.cycles_nr), group, read_part)
