@@ -1,7 +1,6 @@
 """A whole test reduced: survey, corrections, schedule, then every stop with them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,20 +16,13 @@ from pipeline.stops.alignment import Alignment
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
 from pipeline.stops.passes import Applications, rest_levels, survey, visit
+from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
 from pipeline.stops.summary import balance_findings, summary_of, test_findings
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 NEEDED = ["time", "speed", "torque", "pressure", "disc_temperature"]
-
-
-@dataclass(frozen=True)
-class Result:
-    stops: pl.DataFrame
-    traces: pl.DataFrame
-    summary: dict[str, Any]
-    findings: list[Finding]
 
 
 def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Result:

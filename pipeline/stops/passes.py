@@ -1,5 +1,6 @@
 """The two passes over a test's samples, stretch by stretch."""
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,7 +35,7 @@ def rest_levels(path: Path, margin: float) -> dict[int, float]:
             number = table.column("recording").to_numpy(zero_copy_only=False)
             pressure = np.asarray(table.column("pressure").to_numpy(zero_copy_only=False), dtype=float)
             edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-            for first, last in zip(edges[:-1], edges[1:], strict=True):
+            for first, last in itertools.pairwise(edges):
                 if last <= first:
                     continue
                 part = pressure[first:last]

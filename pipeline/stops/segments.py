@@ -34,8 +34,8 @@ def brakings(
     step = median_step(time)
     if not np.isfinite(step):
         return []
-    shortest = max(int(round(settings.minimum_duration / step)), 2)
-    bridge = max(int(round(settings.minimum_interruption / step)), 1)
+    shortest = max(round(settings.minimum_duration / step), 2)
+    bridge = max(round(settings.minimum_interruption / step), 1)
     found = []
     for start, stop in runs(_bridged(held, bridge) & _bridged(moving, bridge)):
         on = np.flatnonzero(passed[start:stop] & turning[start:stop])

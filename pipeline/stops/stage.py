@@ -9,6 +9,7 @@ from pipeline.findings import finding
 from pipeline.method import Method, conditioning, from_stage_settings, reduction, segmentation
 from pipeline.results import read_json, stamp, write_json, write_parquet
 from pipeline.stops.of_test import reduce_test
+from pipeline.stops.result import Result
 from pipeline.stops.unusable import write_unusable
 
 REVISIONS = (conditioning.REVISION, segmentation.REVISION, reduction.REVISION)
@@ -47,7 +48,7 @@ def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path
     )
 
 
-def _reduced(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Any:
+def _reduced(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Result:
     if card.recordings.holds == "summary":
         from pipeline.stops.from_summary import taken_over
 

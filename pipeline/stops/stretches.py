@@ -4,6 +4,7 @@ A stretch is a whole recording, or, of a recording too long to hold, a piece tha
 that no application and none of its zero windows is ever split. Rows are counted within the recording.
 """
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,7 +50,7 @@ def stretches(
             number = table.column("recording").to_numpy(zero_copy_only=False)
             edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
             arrays = {name: _floats(table.column(name)) for name in present}
-            for first, last in zip(edges[:-1], edges[1:], strict=True):
+            for first, last in itertools.pairwise(edges):
                 if last <= first:
                     continue
                 if number[first] != recording:

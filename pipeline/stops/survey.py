@@ -4,6 +4,7 @@ Offset, drag, lag and the balance's line belong to the test, not to a stop: they
 the second pass reduces every stop with them.
 """
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -177,7 +178,7 @@ def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, p
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
     edges = np.linspace(first, last, QUARTERS + 1).astype(int)
     rows = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in itertools.pairwise(edges):
         t, w, torque = channels["time"][a:b], channels["speed"][a:b], channels["torque"][a:b]
         drive = channels["drive_torque"][a:b] if "drive_torque" in channels else np.zeros(b - a)
         if not (

@@ -5,6 +5,7 @@ from typing import Any
 
 from pipeline.findings import Finding
 from pipeline.results import write_json, write_parquet
+from pipeline.stops.result import empty_summary
 from pipeline.vocabulary import STOPS, TRACES, empty
 
 
@@ -15,10 +16,5 @@ def write_unusable(
     write_parquet(into / "stops.parquet", empty(STOPS))
     write_parquet(into / "traces.parquet", empty(TRACES))
     head = {"test": test, "method": method, "unusable": why}
-    nothing: dict[str, Any] = dict.fromkeys(("offsets", "drag", "lag_s", "energy_balance", "mu_u_common_relative"))
-    write_json(
-        into / "summary.json",
-        head
-        | {"stops": {"ok": 0, "suspect": 0, "rejected": 0}, **nothing, "budget": [], "missing": [], "stamp": stamp},
-    )
+    write_json(into / "summary.json", head | empty_summary() | {"stamp": stamp})
     write_json(into / "stops_findings.json", head | {"findings": [f.as_dict() for f in findings], "stamp": stamp})

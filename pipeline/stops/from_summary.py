@@ -1,0 +1,130 @@
+"""A test of which only reduced rows were kept, taken over into the stops table and marked.
+
+Nothing is reduced: columns are the old test's, by whatever method it had. What follows from the card alone (block facts,
+energy densities, kinetic energy) is filled in where the old table lacks it.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.errors import InputError
+from pipeline.findings import Finding, finding
+from pipeline.stops.reduction import KELVIN
+from pipeline.stops.result import Result, empty_summary
+from pipeline.vocabulary import STOPS, TRACES, conform, empty
+
+CODE = "not_reprocessable"
+
+
+def taken_over(card: Card, channels: Path, ingest: dict[str, Any]) -> Result:
+    """Stops of a `holds: summary` test. Raises InputError where the table has no row."""
+    rows = pl.read_parquet(channels)
+    if not rows.height:
+        raise InputError("the summary has no rows")
+    found = [finding(CODE, "only a reduced table was kept of this test: shown and compared, not reduced again")]
+    files = {r["recording"]: r["file"] for r in ingest["recordings"]}
+    frame = conform(rows.drop("stop", strict=False), STOPS)
+    number = np.arange(1, rows.height + 1)
+    blocks, further = _blocks(frame, card)
+    found += further
+    text = {
+        name: pl.Series(name, [b.get(name) for b in blocks], dtype=pl.String)
+        for name in ("block", "purpose", "kind", "control")
+    }
+    frame = frame.with_columns(
+        stop=pl.Series(number),
+        run_number=pl.Series(number),
+        file=pl.coalesce(
+            pl.col("file"), pl.col("recording").replace_strict(files, default=None, return_dtype=pl.String)
+        ),
+        **{name: pl.coalesce(pl.col(name), pl.lit(series)) for name, series in text.items()},
+        target_pressure_bar=pl.coalesce(pl.col("target_pressure_bar"), pl.lit(_floats(blocks, "pressure"))),
+        target_temperature_c=pl.coalesce(pl.col("target_temperature_c"), pl.lit(_floats(blocks, "temperature"))),
+        schedule_row=pl.coalesce(
+            pl.col("schedule_row"), pl.lit(pl.Series([b.get("row") for b in blocks], dtype=pl.Int64))
+        ),
+        status=_status(),
+        findings=pl.Series([[CODE]] * rows.height, dtype=pl.List(pl.String)),
+    )
+    frame = _filled(frame, card)
+    implausible = frame.filter((pl.col("mu") <= 0) | (pl.col("mu") > 1.5))
+    for stop, file, mu in implausible.select("stop", "file", "mu").iter_rows():
+        found.append(
+            finding(
+                "mu_implausible",
+                f"stop {stop}: mu {mu:.3g} in the kept table",
+                stop=stop,
+                file=file,
+                evidence={"mu": mu},
+            )
+        )
+    return Result(frame, empty(TRACES), _summary(frame), found)
+
+
+def _status() -> pl.Expr:
+    """Status of a row, or where the table has none of ours: ok where they have a friction coefficient, else rejected."""
+    known = pl.col("status").is_in(["ok", "suspect", "rejected"])
+    own = pl.when(pl.col("mu").is_null()).then(pl.lit("rejected")).otherwise(pl.lit("ok"))
+    return pl.when(known).then(pl.col("status")).otherwise(own)
+
+
+def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[dict[str, Any]], list[Finding]]:
+    """Facts of each row's block: by the mapped block column, else the schedule's order."""
+    by_name = {b.name: b for b in card.blocks}
+    expanded = [b for b in card.blocks for _ in range(b.stops)]
+    found: list[Finding] = []
+    mapped = frame["block"].is_not_null().any()
+    if not mapped and frame.height != len(expanded):
+        text = f"the kept table has {frame.height} rows, the schedule {len(expanded)} stops; rows follow the schedule's order"
+        found.append(finding("stop_missing" if frame.height < len(expanded) else "stop_extra", text))
+    unknown = sorted({name for name in frame["block"].drop_nulls().to_list() if name not in by_name})
+    if unknown:
+        found.append(
+            finding("stop_extra", f"blocks of the kept table that the schedule does not have: {', '.join(unknown[:5])}")
+        )
+    facts = []
+    for i, name in enumerate(frame["block"].to_list()):
+        block = by_name.get(name) if mapped else (expanded[i] if i < len(expanded) else None)
+        if block is None:
+            facts.append({})
+            continue
+        temperature = None if block.initial_temperature is None else block.initial_temperature - KELVIN
+        facts.append(
+            {
+                "block": block.name, "purpose": block.purpose, "kind": block.kind, "control": block.control,
+                "pressure": None if block.pressure is None else block.pressure / 1e5, "temperature": temperature,
+                "row": None if mapped else i,
+            }
+        )  # fmt: skip
+    return facts, found
+
+
+def _floats(blocks: list[dict[str, Any]], key: str) -> pl.Series:
+    return pl.Series([b.get(key) for b in blocks], dtype=pl.Float64)
+
+
+def _filled(frame: pl.DataFrame, card: Card) -> pl.DataFrame:
+    """Densities and kinetic energy where the kept table has what they follow from."""
+    rad = np.pi / 30
+    kinetic = 0.5 * card.inertia * ((pl.col("speed_start_rpm") * rad) ** 2 - (pl.col("speed_end_rpm") * rad) ** 2) / 1e3
+    density = pl.col("energy_kj") * 1e3 / card.brake.friction_area / 1e6
+    return frame.with_columns(
+        kinetic_energy_kj=pl.coalesce(pl.col("kinetic_energy_kj"), pl.when(pl.col("kind") != "drag").then(kinetic)),
+        energy_density_j_mm2=pl.coalesce(pl.col("energy_density_j_mm2"), density),
+        power_density_w_mm2=pl.coalesce(
+            pl.col("power_density_w_mm2"), pl.when(pl.col("duration_s") > 0).then(density / pl.col("duration_s"))
+        ),
+        mu_rise=pl.coalesce(
+            pl.col("mu_rise"), pl.when(pl.col("mu_start") > 0).then(pl.col("mu_end") / pl.col("mu_start"))
+        ),
+    )
+
+
+def _summary(frame: pl.DataFrame) -> dict[str, Any]:
+    counts = {name: int((frame["status"] == name).sum()) for name in ("ok", "suspect", "rejected")}
+    why = "only reduced rows were kept of this test"
+    return empty_summary() | {"reprocessable": False, "stops": counts, "why": why}
