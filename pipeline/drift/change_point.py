@@ -40,7 +40,8 @@ def split_statistics(values: ArrayLike) -> NDArray[np.float64]:
     before = np.arange(1, n)
     sums = np.cumsum(y)[:-1]
     explained = sums**2 * n / (before * (n - before))
-    left = np.maximum(np.sum(y**2) - explained, np.finfo(float).tiny)
+    total = float(np.sum(y**2))
+    left = np.maximum(total - explained, max(1e-12 * total, np.finfo(float).tiny))
     return explained / (left / (n - 2))
 
 
@@ -65,11 +66,8 @@ def argmax_distribution(x: float, ratio: float = 1.0) -> float:
         + frac
         * (2 * ratio + 1)
         / (ratio + 1)
-        * np.exp(
-            (ratio + 1) * distance / 2 + log_ndtr(-(ratio + 0.5) / np.sqrt(ratio) * np.sqrt(distance))
-        )
-        - ((2 * ratio + 1) ** 2 / ((ratio + 1) * ratio) - 2 + frac * distance / 2)
-        * np.exp(log_ndtr(-root / 2))
+        * np.exp((ratio + 1) * distance / 2 + log_ndtr(-(ratio + 0.5) / np.sqrt(ratio) * np.sqrt(distance)))
+        - ((2 * ratio + 1) ** 2 / ((ratio + 1) * ratio) - 2 + frac * distance / 2) * np.exp(log_ndtr(-root / 2))
     )
 
 

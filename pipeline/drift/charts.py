@@ -27,9 +27,7 @@ def ewma_limit(weight: float, width: float, sigma: float, count: ArrayLike | Non
     return limit * np.sqrt(1 - (1 - weight) ** (2 * np.asarray(count, float)))
 
 
-def cusum(
-    values: ArrayLike, target: float, allowance: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def cusum(values: ArrayLike, target: float, allowance: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Upper and lower cumulative sums, both counted positive, in the values' own unit.
 
     upper_i = max(0, upper_{i-1} + x_i - target - allowance), lower_i likewise for the fall.

@@ -41,7 +41,9 @@ class Pooled(NamedTuple):
 _RHO = np.round(np.arange(-0.3, 0.901, 0.05), 2)
 
 
-def pooled_scatter(blocks: list[Array], *, trend: bool = False, prior: tuple[float, float] = (0.25, 0.2)) -> Pooled | None:
+def pooled_scatter(
+    blocks: list[Array], *, trend: bool = False, prior: tuple[float, float] = (0.25, 0.2)
+) -> Pooled | None:
     """Scatter and autocorrelation of blocks of consecutive matched stops, each about its own level.
 
     Restricted maximum likelihood over a grid of rho, the blocks' levels (with `trend` also their slopes) being free:
@@ -98,7 +100,11 @@ def covariance(
     Each entry of `slopes` (n,) is a departure times the standard uncertainty of its slope.
     """
     distance = np.abs(np.subtract.outer(stop, stop)).astype(float)
-    correlation = np.where(distance == 0, 1.0, np.sign(rho) ** distance * np.abs(rho) ** distance) if rho else (distance == 0) * 1.0
+    correlation = (
+        np.where(distance == 0, 1.0, np.sign(rho) ** distance * np.abs(rho) ** distance)
+        if rho
+        else (distance == 0) * 1.0
+    )
     matrix = np.outer(spread, spread) * correlation
     matrix += block_sigma**2 * (block[:, None] == block[None, :])
     for column in slopes or []:

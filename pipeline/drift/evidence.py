@@ -1,0 +1,228 @@
+"""What speaks for and against each cause of a change: every item a number with its interval and threshold, in words.
+
+`answer` is "steady", "moved", "unclear" (the interval covers both) or "missing" for a channel; "yes", "no", "unclear" or
+"untested" for a question. The half of the loss is the usual threshold: a cause that explains less than half of it is not
+the cause.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.drift.change import Change, channel_levels
+from pipeline.drift.contrast import Difference, Levels
+from pipeline.drift.series import Series
+from pipeline.method.drift import Drift
+
+Array = NDArray[np.float64]
+
+
+class Item(NamedTuple):
+    """One piece of evidence; value, low, high and threshold in `unit`, None where there is no number."""
+
+    answer: str
+    value: float | None
+    low: float | None
+    high: float | None
+    threshold: float | None
+    unit: str
+    words: str
+
+    def as_dict(self) -> dict[str, object]:
+        return self._asdict()
+
+
+def _missing(words: str, unit: str = "1") -> Item:
+    return Item("missing", None, None, None, None, unit, words)
+
+
+def _steady(d: Difference, threshold: float) -> str:
+    """Steady: the interval lies inside +-threshold; moved: it lies beyond; else unclear."""
+    if d.low > -threshold and d.high < threshold:
+        return "steady"
+    if (d.low > 0 or d.high < 0) and abs(d.value) >= threshold:
+        return "moved"
+    return "unclear"
+
+
+def torque_chain(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
+    """Energy ratio in the fallen phase against before: it moves with the torque chain, not with the material."""
+    d = _difference(s, index, s.ratio, phase, settings, 0.001)
+    if d is None:
+        return _missing("the energy ratio is missing, so a drift of the torque chain cannot be excluded")
+    threshold = max(0.5 * abs(np.log1p(-loss)), settings.torque_change / 2)
+    answer = _steady(d, threshold)
+    value, low, high = d.share()
+    said = {
+        "steady": "steady, so the torque chain is not the cause",
+        "moved": "moved, so the torque chain is a cause",
+        "unclear": "not known well enough to clear the torque chain",
+    }[answer]
+    return Item(answer, value, low, high, float(threshold), "share",
+                f"energy ratio changed by {_pct(value)} ({_pct(low)} to {_pct(high)}) against {_pct(-loss)} in friction: {said}")  # fmt: skip
+
+
+def pressure_level(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
+    """Recorded pressure over the wanted: it leaves the schedule where the recorder alone drifts."""
+    d = _difference(s, index, s.level, phase, settings, 0.001)
+    if d is None:
+        return _missing("the schedule wants no pressure to compare the recorded one with", "share")
+    threshold = 0.5 * abs(np.log1p(-loss))
+    answer = _steady(d, threshold)
+    if answer == "moved" and np.sign(d.value) == -np.sign(loss):
+        answer = "unclear"  # the pressure went the way that would raise friction
+    value, low, high = d.share()
+    said = {
+        "steady": "steady",
+        "moved": "moved, so the recorded pressure left the schedule's and is the cause",
+        "unclear": "not clear enough to exclude the recorder",
+    }[answer]
+    return Item(answer, value, low, high, float(threshold), "share",
+                f"pressure against the schedule's changed by {_pct(value)} ({_pct(low)} to {_pct(high)}): {said}")  # fmt: skip
+
+
+def second_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
+    """First over second pressure sensor."""
+    d = _difference(s, index, s.second, phase, settings, 0.001)
+    if d is None:
+        return _missing("no second pressure sensor", "share")
+    threshold = 0.5 * abs(np.log1p(-loss))
+    answer = _steady(d, threshold)
+    value, low, high = d.share()
+    said = {"steady": "they agree", "moved": "they part, so a pressure sensor is the cause", "unclear": "not clear"}[
+        answer
+    ]
+    return Item(answer, value, low, high, float(threshold), "share",
+                f"first pressure sensor over second changed by {_pct(value)} ({_pct(low)} to {_pct(high)}): {said}")  # fmt: skip
+
+
+def rest_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
+    """Pressure at rest in the fallen phase against before, and the share of friction that an offset of it makes."""
+    d = _difference(s, index, s.rest, phase, settings, 0.005)
+    if d is None:
+        return _missing("no pressure at rest was recorded", "bar")
+    at = float(np.nanmedian(s.pressure[index]))
+    threshold = max(settings.rest_pressure_change, 0.25 * abs(loss) * at)
+    answer = _steady(d, threshold)
+    said = {
+        "steady": "steady",
+        "moved": "moved, so the pressure sensor is a cause",
+        "unclear": "not known well enough to clear the pressure sensor",
+    }[answer]
+    return Item(answer, d.value, d.low, d.high, threshold, "bar",
+                f"pressure at rest changed by {d.value:+.2f} bar ({d.low:+.2f} to {d.high:+.2f}), which is"
+                f" {_pct(d.value / at)} of the checks' pressure: {said}")  # fmt: skip
+
+
+def _difference(
+    s: Series, index: NDArray[np.int64], values: Array, phase: NDArray[np.str_], settings: Drift, floor: float
+) -> Difference | None:
+    levels = channel_levels(s, index, values, phase, floor, floor)
+    return None if levels is None else levels.difference("fallen", "before", settings.confidence)
+
+
+class Exposure(NamedTuple):
+    """Low-energy stops between two stops: how many, their power density and initial temperature (5 and 95 %)."""
+
+    stops: int
+    power: tuple[float, float] | None
+    temperature: tuple[float, float] | None
+
+
+def low_energy_use(s: Series, start: int, end: int) -> Exposure:
+    """Low-energy stops from stop number `start` to before `end`."""
+    own = (s.low > 0) & (s.stop >= start) & (s.stop < end)
+    if not own.any():
+        return Exposure(0, None, None)
+    return Exposure(int(own.sum()), _range(s.power[own]), _range(s.temperature[own]))
+
+
+def _range(values: Array) -> tuple[float, float] | None:
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return None
+    return float(np.quantile(values, 0.05)), float(np.quantile(values, 0.95))
+
+
+def exposure_item(use: Exposure, settings: Drift) -> Item:
+    """Whether there was low-energy use enough to lay the fall to."""
+    answer = "yes" if use.stops >= settings.least_exposure else "no"
+    where = ""
+    if use.power:
+        where = f" at {use.power[0]:.2g} to {use.power[1]:.2g} W/mm2 of pad"
+    if use.temperature:
+        where += f", starting at {use.temperature[0]:.0f} to {use.temperature[1]:.0f} degC"
+    return Item(answer, float(use.stops), None, None, float(settings.least_exposure), "stops",
+                f"{use.stops} low-energy stops lie between the onset and the last check before recovery{where}")  # fmt: skip
+
+
+def growth_item(change: Change, exposed: bool) -> Item:
+    """Log likelihood of a loss that grows with low-energy use over a step and over a loss that grows with any stop."""
+    gain = change.onset.gain
+    if not exposed or "glaze" not in gain:
+        return Item("untested", None, None, None, 1.0, "ln likelihood", "no low-energy use for the loss to grow with")
+    over_step = gain["glaze"] - gain.get("step", 0.0)
+    over_time = gain["glaze"] - gain.get("ramp", 0.0)
+    if over_step >= 1.0 and over_time >= -1.0:
+        answer, said = "yes", "it grew with low-energy use"
+    elif over_step <= -1.0:
+        answer, said = "no", "it came as a step"
+    elif over_time <= -1.0:
+        answer, said = "no", "it grew with every stop, whatever its energy"
+    else:
+        answer, said = "unclear", "a step and growth with low-energy use cannot be told apart"
+    return Item(answer, float(over_step), None, None, 1.0, "ln likelihood",
+                f"growth with low-energy use against a step: {over_step:+.1f}, against growth with any stop:"
+                f" {over_time:+.1f} in ln likelihood; {said}")  # fmt: skip
+
+
+class Recovery(NamedTuple):
+    """Answer, high-energy stops, their lowest power density, level after over before, share of the loss regained."""
+
+    item: Item
+    recovered: bool | None
+    failed: bool
+    partly: bool
+
+
+def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, mu_before: float) -> Recovery:
+    """Whether high-energy stops brought the level back."""
+    if change.cut is None:
+        return _untested("no high-energy stops after it to tell")
+    after = levels.difference("after", "before", settings.confidence) if levels else None
+    regained = levels.difference("after", "fallen", settings.confidence) if levels else None
+    lost = levels.difference("fallen", "before", settings.confidence) if levels else None
+    if after is None or regained is None or lost is None:
+        return _untested("high-energy stops followed, but no check at matched conditions after them")
+    hard = (s.high > 0) & (s.stop >= s.stop[change.cut])
+    until = np.flatnonzero(s.purpose[change.cut :] == "check")
+    if len(until):
+        hard &= np.arange(len(s)) < change.cut + until[0]
+    count, power = int(hard.sum()), float(np.nanmin(s.power[hard])) if np.isfinite(s.power[hard]).any() else np.nan
+    share = regained.value / -lost.value if lost.value < 0 else 0.0
+    level = float(np.exp(after.value))
+    clear = regained.low > 0
+    recovered = bool(level >= settings.recovered_share and share >= 0.5 and clear)
+    failed = bool(not recovered and regained.high < -0.5 * lost.value)
+    back = mu_before * (1 - level)
+    words = (
+        f"after {count} stops above {power:.2g} W/mm2 of pad friction at the check is {100 * level:.1f} % of the level before"
+        f" ({'within' if back < 0.01 else 'short by'} {abs(back):.3f}), {100 * share:.0f} % of the loss regained"
+        f" ({100 * regained.low / -lost.value:.0f} to {100 * regained.high / -lost.value:.0f} %)"
+        if lost.value < 0
+        else "there was no loss to regain"
+    )
+    answer = "yes" if recovered else "no" if failed else "unclear"
+    return Recovery(
+        Item(answer, level, float(np.exp(after.low)), float(np.exp(after.high)), settings.recovered_share, "share", words),
+        recovered, failed, clear and share >= 0.3,
+    )  # fmt: skip
+
+
+def _untested(why: str) -> Recovery:
+    return Recovery(Item("untested", None, None, None, None, "share", why), None, False, False)
+
+
+def _pct(share: float) -> str:
+    return f"{100 * share:+.1f} %"

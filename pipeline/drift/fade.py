@@ -1,0 +1,75 @@
+"""Friction that falls as a block of use grows hot, beyond what the map knows, and is back when cool.
+
+A declared fade block is expected to do that and is not judged. Here every other block whose stops start ever hotter is:
+the slope of ln mu on temperature within the block, less the slope that the test's own map shows there.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from pipeline.drift.monitoring import local_slopes
+from pipeline.drift.noise import Repeatability, covariance
+from pipeline.drift.series import Series
+from pipeline.method.drift import Drift
+
+Array = NDArray[np.float64]
+
+LEAST_RISE = 60.0  # K within a block
+
+
+class Hot(NamedTuple):
+    """A block's fall with temperature: first affected stop, block, fall as a share (negative) with interval, temperatures."""
+
+    stop: int
+    last: int
+    block: str
+    fall: float
+    low: float
+    high: float
+    limit: float
+    temperature_low_c: float
+    temperature_high_c: float
+    beyond: bool
+
+
+def hot_blocks(s: Series, noise: Repeatability, settings: Drift) -> list[Hot]:
+    """Blocks of use or map whose friction falls with temperature beyond chance and beyond the map."""
+    candidates = []
+    for b in np.unique(s.block):
+        own = np.flatnonzero((s.block == b) & np.isfinite(s.friction) & np.isfinite(s.temperature) & ~s.damp)
+        if len(own) < 6 or s.purpose[own[0]] in ("bedding", "fade", "check", "recovery"):
+            continue
+        third = max(2, len(own) // 3)
+        ordered = np.sort(s.temperature[own])
+        cool, hot = ordered[:third].mean(), ordered[-third:].mean()
+        if hot - cool >= LEAST_RISE and hot >= s.reference_temperature + 40:
+            candidates.append((own, cool, hot))
+    return [_fall(s, own, cool, hot, noise, settings, len(candidates)) for own, cool, hot in candidates]
+
+
+def _fall(
+    s: Series, own: NDArray[np.int64], cool: float, hot: float, noise: Repeatability, settings: Drift, tests: int
+) -> Hot:
+    others = np.isin(s.purpose, ("map", "check")) & (s.block != s.block[own[0]])
+    known = local_slopes(s, (cool + hot) / 2, others)
+    values = s.friction[own] - known.value[0] * (s.temperature[own] - cool) / 100
+    departure = (s.temperature[own] - s.temperature[own].mean()) / 100
+    matrix = covariance(s.stop[own], s.block[own], np.full(len(own), noise.sigma), noise.rho, 0.0)
+    root = np.linalg.cholesky(matrix)
+    design = np.linalg.solve(root, np.column_stack([np.ones(len(own)), departure]))
+    inverse = np.linalg.inv(design.T @ design)
+    beta = inverse @ design.T @ np.linalg.solve(root, values)
+    reach = (hot - cool) / 100
+    fall, u = float(beta[1] * reach), float(np.sqrt(inverse[1, 1] + known.u[0] ** 2) * reach)
+    t = -float(stdtrit(noise.dof, settings.false_alarm_rate / 2 / tests))
+    t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
+    beyond = fall + t * u < 0 and fall <= np.log1p(-1.5 * settings.least_loss)
+    affected = own[s.temperature[own] > cool + (hot - cool) / 2]
+    return Hot(
+        int(s.stop[affected[0]]), int(s.stop[own[-1]]), str(s.name[own[0]]), float(np.expm1(fall)),
+        float(np.expm1(fall - t_interval * u)), float(np.expm1(fall + t_interval * u)), float(np.expm1(-t * u)),
+        float(cool), float(hot), bool(beyond),
+    )  # fmt: skip

@@ -1,0 +1,98 @@
+"""The stage's files: whole, in the contract's form, also for tests that cannot be used."""
+
+import json
+
+import polars as pl
+import pytest
+
+from pipeline.drift import repeatability, stage
+from pipeline.method import Method, stage_settings
+from pipeline.results import read_json, write_json, write_parquet
+from pipeline.vocabulary import STOPS, empty
+from tests.drift.makers import Truth, made, short_program
+
+SETTINGS = stage_settings(Method(), "drift", "friction", "reduction")
+KEYS = {
+    "test",
+    "method",
+    "verdict",
+    "onset_stop",
+    "onset_low",
+    "onset_high",
+    "mu_loss",
+    "mu_loss_share",
+    "recovered",
+    "also",
+    "evidence",
+}
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    root = tmp_path_factory.mktemp("results") / "first"
+    frames = {"healthy": made(Truth(program=short_program()), 1).stops, "glazed": made(Truth(glaze_loss=0.10), 2).stops}
+    for test, frame in frames.items():
+        write_parquet(root / "tests" / test / "stops.parquet", frame)
+        write_json(root / "tests" / test / "summary.json", {"unusable": None})
+    write_parquet(root / "tests" / "broken" / "stops.parquet", empty(STOPS))
+    write_json(root / "tests" / "broken" / "summary.json", {"unusable": "test.yaml: no such key"})
+    repeatability.run(
+        compound="Marram 4", archive=root, tests=[*frames, "broken"], results=root, settings=SETTINGS,
+        into=root / "compounds" / "marram-4",
+    )  # fmt: skip
+    return root
+
+
+def drift_of(results, test):
+    into = results / "tests" / test
+    stage.run(
+        folder=results / test,
+        settings=SETTINGS,
+        repeatability=results / "compounds/marram-4/repeatability.json",
+        into=into,
+    )
+    return read_json(into / "drift.json")
+
+
+def test_repeatability_finds_the_scatter(results):
+    content = read_json(results / "compounds/marram-4/repeatability.json")
+    assert content["sigma"] == pytest.approx(0.018, rel=0.25)
+    assert abs(content["autocorrelation"] - 0.25) < 0.3
+    assert content["tests"] == 2 and content["stops"] == 31 + 59
+
+
+def test_healthy_and_glazed(results):
+    healthy, glazed = drift_of(results, "healthy"), drift_of(results, "glazed")
+    assert set(healthy) >= KEYS
+    assert (healthy["verdict"], healthy["onset_stop"], healthy["mu_loss"]) == ("none", None, None)
+    assert healthy["onset_reason"]
+    assert (glazed["verdict"], glazed["recovered"], glazed["method"]) == ("glazing-like", True, "first")
+    assert glazed["onset_low"] <= glazed["onset_stop"] <= glazed["onset_high"]
+    assert glazed["mu_loss_share"] == pytest.approx(0.10, abs=0.03)
+    assert glazed["mu_loss"] == pytest.approx(0.47 * glazed["mu_loss_share"], rel=0.1)
+    assert "NaN" not in json.dumps(glazed)
+
+
+def test_unusable_test_says_why(results):
+    content = drift_of(results, "broken")
+    assert content["unusable"] == "test.yaml: no such key"
+    assert content["verdict"] == "undetermined" and content["onset_stop"] is None
+
+
+def test_charts_are_equally_long(results):
+    charts = drift_of(results, "glazed")["charts"]
+    for panel in ("residual", "cusum", "ewma", "use", "energy_ratio", "exposure"):
+        lengths = {len(v) for v in charts[panel].values() if isinstance(v, list)}
+        assert len(lengths) == 1, panel
+
+
+def test_summary_rows_without_channels_are_undetermined(results):
+    frame = made(Truth(program=short_program()), 4).stops
+    bare = frame.with_columns(*(pl.lit(None, pl.Float64).alias(c) for c in (
+        "energy_ratio", "pressure_rest_bar", "idle_before_s", "power_density_w_mm2", "temperature_mean_c", "temperature_initial_c"
+    )))  # fmt: skip
+    into = results / "tests" / "bare"
+    write_parquet(into / "stops.parquet", bare)
+    write_json(into / "summary.json", {"unusable": None})
+    stage.run(folder=results / "bare", settings=SETTINGS, repeatability=None, into=into)
+    assert read_json(into / "drift.json")["verdict"] in ("none", "undetermined")
