@@ -43,9 +43,7 @@ class Choice:
     tied: tuple[tuple[str, str], ...] = ()
 
 
-def linear(
-    pressure: np.ndarray, speed: np.ndarray, energy_density: np.ndarray, reference: Reference
-) -> np.ndarray:
+def linear(pressure: np.ndarray, speed: np.ndarray, energy_density: np.ndarray, reference: Reference) -> np.ndarray:
     """All candidate effects, centred at the reference, shape (n, 3); SI in, dimensionless out (energy per
     J/mm2).
     """
@@ -96,9 +94,7 @@ def separable(candidates: np.ndarray, temperature_basis: np.ndarray, energy_mean
             break
         partner = _partner(worst, kept, candidates, temperature_basis)
         if partner == "temperature":
-            dropped[worst] = (
-                f"{WORDS[worst]} moved with temperature in this design: the two can't be told apart"
-            )
+            dropped[worst] = f"{WORDS[worst]} moved with temperature in this design: the two can't be told apart"
             kept.remove(worst)
             continue
         out = _stands_back(worst, partner)

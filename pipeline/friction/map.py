@@ -78,9 +78,7 @@ class FrictionMap:
         candidates = effects.linear(p, w, e, reference)
         supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
         supported &= self._along_ties(candidates)
-        mu, se = self.mean(
-            np.where(supported, t, self.fit.low), np.where(supported[:, None], candidates, 0.0)
-        )
+        mu, se = self.mean(np.where(supported, t, self.fit.low), np.where(supported[:, None], candidates, 0.0))
         return Prediction(np.where(supported, mu, np.nan), np.where(supported, se, np.nan), supported)
 
     def predict_stops(self, stops: pl.DataFrame) -> Prediction:
@@ -118,15 +116,11 @@ class FrictionMap:
             line = np.polyfit(self.support.linear[:, a], self.support.linear[:, b], 2)
             seen = np.abs(self.support.linear[:, b] - np.polyval(line, self.support.linear[:, a])).max()
             spread = np.ptp(self.support.linear[:, b])
-            inside &= (
-                np.abs(candidates[:, b] - np.polyval(line, candidates[:, a])) <= 1.2 * seen + 0.05 * spread
-            )
+            inside &= np.abs(candidates[:, b] - np.polyval(line, candidates[:, a])) <= 1.2 * seen + 0.05 * spread
         return inside
 
 
-def conditions(
-    stops: pl.DataFrame, temperature_kind: str
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def conditions(stops: pl.DataFrame, temperature_kind: str) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Temperature (K), pressure (Pa), start speed (rad/s), energy density (J/m2) of a stops table; null
     becomes NaN.
     """
@@ -140,9 +134,7 @@ def conditions(
     return t, p, w, e
 
 
-def usable(
-    stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, use_suspect: bool
-) -> pl.DataFrame:
+def usable(stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, use_suspect: bool) -> pl.DataFrame:
     """Stops that may enter a map: of these purposes, sound, braking a turning shaft under pressure,
     temperature known.
     """
@@ -184,9 +176,7 @@ def fit_map(
     """
     used = usable(stops, purposes, temperature, settings.use_suspect)
     if len(used) < FEWEST_STOPS:
-        raise NoMap(
-            f"{len(used)} usable stops of purpose {' or '.join(purposes)}; a map needs {FEWEST_STOPS}"
-        )
+        raise NoMap(f"{len(used)} usable stops of purpose {' or '.join(purposes)}; a map needs {FEWEST_STOPS}")
     order = ["test", "stop"] if "test" in used.columns else ["stop"]
     used = used.sort(order)
     reference = reference or reference_of(used, temperature)
@@ -215,7 +205,9 @@ def fit_map(
 
 
 def temperature_basis(t: np.ndarray) -> np.ndarray:
-    """A coarse basis in temperature (six hats): what the smooth takes out of an effect before it is judged."""
+    """A coarse basis in temperature (six hats): what the smooth takes out of an effect before it is
+    judged.
+    """
     return smooth.hats(t, float(t.min()), float(t.max()), 6)[:, 1:]
 
 
@@ -232,13 +224,16 @@ def limited(choice: Choice, stops: int, keep: Sequence[str] | None) -> Choice:
 
 
 def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[np.ndarray, ...]]:
-    """Random factors the table can carry: specimens where two or more, batches where three or more."""
+    """Random factors the table can carry: specimens where two or more, batches where some batch has two
+    specimens.
+    """
     if not {"batch", "specimen"} <= set(used.columns):
         return (), ()
+    specimens, batches = used.n_unique(["batch", "specimen"]), used.n_unique("batch")
     found = []
-    if used.n_unique(["batch", "specimen"]) >= 2:
+    if specimens >= 2:
         found.append(("specimen", labels(used, ["batch", "specimen"])))
-    if used.n_unique("batch") >= 3 and used.n_unique(["batch", "specimen"]) > used.n_unique("batch"):
+    if batches >= 2 and specimens > batches:
         found.append(("batch", labels(used, ["batch"])))
     return tuple(name for name, _ in found), tuple(index for _, index in found)
 

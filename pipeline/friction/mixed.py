@@ -21,7 +21,9 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Profile:
-    """The fit at given variance ratios: coefficients of [X, ZL], their covariance factor, scale, criterion."""
+    """The fit at given variance ratios: coefficients of [X, ZL], their covariance factor, scale,
+    criterion.
+    """
 
     criterion: float
     coefficients: np.ndarray
@@ -54,7 +56,9 @@ def profile(design: np.ndarray, response: np.ndarray, fixed: int, log_det: float
 
 @dataclass(frozen=True)
 class Grouped:
-    """A mixed model with one grouping: fixed effects, their covariance, variances, REML criterion (-2 log)."""
+    """A mixed model with one grouping: fixed effects, their covariance, variances, REML criterion (-2
+    log).
+    """
 
     fixed: np.ndarray
     covariance: np.ndarray
@@ -65,9 +69,7 @@ class Grouped:
     labels: np.ndarray
 
 
-def fit_grouped(
-    y: np.ndarray, x: np.ndarray, groups: np.ndarray, columns: np.ndarray | None = None
-) -> Grouped:
+def fit_grouped(y: np.ndarray, x: np.ndarray, groups: np.ndarray, columns: np.ndarray | None = None) -> Grouped:
     """Fit y = x b + columns_g u_g + e with an unstructured covariance of u_g by REML.
 
     y (n,), x (n, p), groups (n,) labels, columns (n, k) of the random effects (default: an intercept). A

@@ -7,7 +7,9 @@ g is the identity or the logarithm, T the method's temperature, x the linear eff
 kelvin of thermocouple error into a large spread) and neighbouring stops of one test may be alike (first-order
 autocorrelation, decaying with the number of stops between them). All variances come from restricted maximum
 likelihood, with weak priors on what few data tell: how the bend and scatter variances change along the
-temperature, and the autocorrelation.
+temperature, the autocorrelation, and the size of specimen and batch shifts beside the stops' scatter (two
+specimens alone would allow any shift from none to fifty times what they show, and none would be
+pseudo-replication).
 
 Stray stops are held back by Huber's psi at `huber` standard deviations: the response is replaced by fit +
 psi(residual) until nothing moves, which solves the M-estimator's equations; variances are corrected for the
@@ -25,7 +27,9 @@ from pipeline.friction import smooth
 from pipeline.friction.mixed import Profile, profile
 
 BEND_NODES, SCATTER_NODES = 5, 4
+CORRELATION = BEND_NODES + SCATTER_NODES  # its place in theta; the random factors' log sd follow
 BEND_PRIOR, SCATTER_PRIOR, CORRELATION_PRIOR = 3.0, 1.2, 0.35  # standard deviations of the weak priors
+GROUP_PRIOR = 1.5  # of log (specimen or batch sd / stop sd): alike within a factor of 5 (common practice)
 LOG_BEND_RANGE, LOG_GROUP_RANGE = (-16.0, 16.0), (-8.0, 8.0)
 ROBUST_ROUNDS = 4
 
@@ -47,7 +51,9 @@ class Data:
 
 @dataclass(frozen=True)
 class Fit:
-    """A fitted model; `theta` holds the log variances, `solved` the coefficients of [1, T, x, bends, groups]."""
+    """A fitted model; `theta` holds the log variances, `solved` the coefficients of [1, T, x, bends,
+    groups].
+    """
 
     data: Data
     low: float
@@ -58,6 +64,7 @@ class Fit:
     scale: float  # variance of a usual stop, link units squared, corrected for the cut of strays
     inflation: float  # covariance of the coefficients over solved.inverse
     fitted: np.ndarray  # with the stop's own group shifts
+    pulled: np.ndarray  # response with strays held back
     cut: np.ndarray  # psi(residual) / residual, 1 for a stop taken whole
     criterion: float
 
@@ -67,7 +74,7 @@ class Fit:
 
     @property
     def correlation(self) -> float:
-        return float(self.theta[BEND_NODES + SCATTER_NODES])
+        return float(self.theta[CORRELATION])
 
     def row(self, temperature: np.ndarray, linear: np.ndarray, *, slope: bool = False) -> np.ndarray:
         """Rows of the design at new conditions, group shifts zero, shape (m, coefficients)."""
@@ -87,7 +94,7 @@ class Fit:
 
     def group_variances(self) -> np.ndarray:
         """Variances of the random factors, link units squared, in the order of the data's groups."""
-        return self.scale * np.exp(2 * self.theta[BEND_NODES + SCATTER_NODES + 1 :])
+        return self.scale * np.exp(2 * self.theta[CORRELATION + 1 :])
 
     @property
     def effective_parameters(self) -> float:
@@ -103,27 +110,47 @@ def bend_columns(temperature, low, high, segments, theta, *, slope=False) -> np.
 
 
 def scatter_shape(temperature: np.ndarray, low: float, high: float, theta: np.ndarray) -> np.ndarray:
-    nodes = theta[BEND_NODES : BEND_NODES + SCATTER_NODES]
+    nodes = theta[BEND_NODES:CORRELATION]
     return np.exp(smooth.hats(temperature, low, high, SCATTER_NODES) @ nodes / 2)
 
 
-def whitened(columns: np.ndarray, sd: np.ndarray, data: Data, correlation: float) -> tuple[np.ndarray, float]:
-    """Columns freed of scatter size and autocorrelation, and log det of the scatter's covariance.
+@dataclass(frozen=True)
+class Whitening:
+    """Takes scatter size and first-order autocorrelation out of rows sorted by series and position.
 
-    Rows must be sorted by series and position.
+    W with W R W' = I for R = S Omega S, S the standard deviations, Omega the correlations.
     """
-    columns = columns / sd[:, None]
-    log_det = 2 * np.log(sd).sum()
-    follows = (data.series[1:] == data.series[:-1]).astype(float)
-    link = np.where(follows > 0, correlation ** np.maximum(data.position[1:] - data.position[:-1], 1), 0.0)
-    left = np.sqrt(1 - link**2)
-    out = columns.copy()
-    out[1:] = (columns[1:] - link[:, None] * columns[:-1]) / left[:, None]
-    return out, float(log_det + 2 * np.log(left).sum())
+
+    sd: np.ndarray
+    link: np.ndarray  # correlation with the row before, 0 at the start of a series
+    log_det: float  # log det R
+
+    def rows(self, columns: np.ndarray) -> np.ndarray:
+        """W @ columns."""
+        scaled = columns / self.sd[:, None]
+        out = scaled.copy()
+        out[1:] -= self.link[1:, None] * scaled[:-1]
+        return out / np.sqrt(1 - self.link**2)[:, None]
+
+    def back(self, columns: np.ndarray) -> np.ndarray:
+        """W' @ columns."""
+        scaled = columns / np.sqrt(1 - self.link**2)[:, None]
+        out = scaled.copy()
+        out[:-1] -= self.link[1:, None] * scaled[1:]
+        return out / self.sd[:, None]
+
+
+def whitening(data: Data, sd: np.ndarray, correlation: float) -> Whitening:
+    follows = data.series[1:] == data.series[:-1]
+    steps = np.maximum(data.position[1:] - data.position[:-1], 1)
+    link = np.r_[0.0, np.where(follows, correlation**steps, 0.0)]
+    return Whitening(sd, link, float(2 * np.log(sd).sum() + np.log(1 - link**2).sum()))
 
 
 def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
-    """Fit the model by penalised restricted likelihood and Huber's psi; rows sorted by series and position."""
+    """Fit the model by penalised restricted likelihood and Huber's psi; rows sorted by series and
+    position.
+    """
     low, high = float(data.temperature.min()), float(data.temperature.max())
     high = max(high, low + 1.0)
     segments = smooth.segments_for(low, high)
@@ -143,7 +170,7 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
         if settled:
             break
     cut = np.where(np.abs(residual) > 0, held / np.where(residual == 0, 1.0, residual), 1.0)
-    return Fit(data, low, high, segments, theta, solved, scale, scale * psi_square / psi_slope**2, fitted, cut,
+    return Fit(data, low, high, segments, theta, solved, scale, scale * psi_square / psi_slope**2, fitted, response, cut,
                solved.criterion)  # fmt: skip
 
 
@@ -164,7 +191,7 @@ def unwhitened(data: Data, low: float, high: float, segments: int, theta: np.nda
         data.linear,
         bend_columns(data.temperature, low, high, segments, theta),
     ]
-    for labels, log_sd in zip(data.groups, theta[BEND_NODES + SCATTER_NODES + 1 :], strict=True):
+    for labels, log_sd in zip(data.groups, theta[CORRELATION + 1 :], strict=True):
         parts.append((labels[:, None] == np.arange(labels.max() + 1)) * np.exp(log_sd))
     return np.hstack(parts)
 
@@ -172,35 +199,76 @@ def unwhitened(data: Data, low: float, high: float, segments: int, theta: np.nda
 def solve(data: Data, low: float, high: float, segments: int, theta: np.ndarray) -> Profile:
     design = unwhitened(data, low, high, segments, theta)
     sd = scatter_shape(data.temperature, low, high, theta) * data.weight_sd
-    both, log_det = whitened(
-        np.column_stack([design, data.response]), sd, data, theta[BEND_NODES + SCATTER_NODES]
-    )
-    return profile(both[:, :-1], both[:, -1], 2 + data.linear.shape[1], log_det)
+    white = whitening(data, sd, theta[CORRELATION])
+    both = white.rows(np.column_stack([design, data.response]))
+    return profile(both[:, :-1], both[:, -1], 2 + data.linear.shape[1], white.log_det)
 
 
-def penalised(data: Data, low: float, high: float, segments: int, theta: np.ndarray) -> float:
-    bend, scatter = theta[:BEND_NODES], theta[BEND_NODES : BEND_NODES + SCATTER_NODES]
-    prior = ((bend - bend.mean()) ** 2).sum() / BEND_PRIOR**2 + (scatter**2).sum() / SCATTER_PRIOR**2
-    prior += (theta[BEND_NODES + SCATTER_NODES] / CORRELATION_PRIOR) ** 2
-    return solve(data, low, high, segments, theta).criterion + float(prior)
+def prior(theta: np.ndarray) -> tuple[float, np.ndarray]:
+    """-2 log of the weak priors and its gradient."""
+    bend, scatter = theta[:BEND_NODES], theta[BEND_NODES:CORRELATION]
+    away = (bend - bend.mean()) / BEND_PRIOR**2
+    value = away @ (bend - bend.mean()) + (scatter @ scatter) / SCATTER_PRIOR**2
+    gradient = np.zeros(theta.size)
+    gradient[:BEND_NODES], gradient[BEND_NODES:CORRELATION] = 2 * away, 2 * scatter / SCATTER_PRIOR**2
+    gradient[CORRELATION] = 2 * theta[CORRELATION] / CORRELATION_PRIOR**2
+    gradient[CORRELATION + 1 :] = 2 * theta[CORRELATION + 1 :] / GROUP_PRIOR**2
+    value += (theta[CORRELATION] / CORRELATION_PRIOR) ** 2
+    value += (theta[CORRELATION + 1 :] ** 2).sum() / GROUP_PRIOR**2
+    return float(value), gradient
+
+
+def penalised(data: Data, low: float, high: float, segments: int, theta: np.ndarray) -> tuple[float, np.ndarray]:
+    """-2 log penalised restricted likelihood and its gradient in theta.
+
+    With P y = W' r (r the whitened misfit): a random column's log variance has the derivative 1 - C^-1_jj -
+    u_j^2 / s2, a scatter node sum_i h_i [(R P)_ii - (P y)_i e_i / s2]; the correlation's is taken by a small
+    step.
+    """
+    design = unwhitened(data, low, high, segments, theta)
+    sd = scatter_shape(data.temperature, low, high, theta) * data.weight_sd
+    white = whitening(data, sd, theta[CORRELATION])
+    both = white.rows(np.column_stack([design, data.response]))
+    fixed = 2 + data.linear.shape[1]
+    solved = profile(both[:, :-1], both[:, -1], fixed, white.log_det)
+    value, gradient = prior(theta)
+
+    misfit = both[:, -1] - both[:, :-1] @ solved.coefficients
+    leverage = (design * white.back(both[:, :-1] @ solved.inverse)).sum(axis=1)
+    own = data.response - design @ solved.coefficients
+    per_stop = 1 - leverage - white.back(misfit[:, None])[:, 0] * own / solved.scale
+    gradient[BEND_NODES:CORRELATION] += smooth.hats(data.temperature, low, high, SCATTER_NODES).T @ per_stop
+
+    per_column = 1 - np.diag(solved.inverse)[fixed:] - solved.coefficients[fixed:] ** 2 / solved.scale
+    nodes = smooth.hats(np.linspace(low, high, segments + 1), low, high, BEND_NODES)
+    gradient[:BEND_NODES] += nodes.T @ per_column[: segments + 1]
+    at = segments + 1
+    for k, labels in enumerate(data.groups):
+        count = int(labels.max()) + 1
+        gradient[CORRELATION + 1 + k] += 2 * per_column[at : at + count].sum()
+        at += count
+    step = 1e-4 if theta[CORRELATION] < 0.5 else -1e-4
+    moved = theta.copy()
+    moved[CORRELATION] += step
+    gradient[CORRELATION] += (solve(data, low, high, segments, moved).criterion - solved.criterion) / step
+    return solved.criterion + value, gradient
+
+
+def bounds(groups: int) -> list[tuple[float, float]]:
+    """Search range of each element of theta."""
+    return [LOG_BEND_RANGE] * BEND_NODES + [(-6.0, 6.0)] * SCATTER_NODES + [(0.0, 0.9)] + [LOG_GROUP_RANGE] * groups
 
 
 def best_theta(data: Data, low: float, high: float, segments: int, start: np.ndarray | None) -> np.ndarray:
     from scipy.optimize import minimize
 
     groups = len(data.groups)
-    bounds = (
-        [LOG_BEND_RANGE] * BEND_NODES
-        + [(-6.0, 6.0)] * SCATTER_NODES
-        + [(0.0, 0.9)]
-        + [LOG_GROUP_RANGE] * groups
-    )
     starts = [start] if start is not None else [
         np.r_[np.full(BEND_NODES, level), np.zeros(SCATTER_NODES), 0.1, np.zeros(groups)] for level in (-2.0, 4.0)
     ]  # fmt: skip
     found = [
-        minimize(lambda t: penalised(data, low, high, segments, t), s, method="L-BFGS-B", bounds=bounds,
-                 options={"maxiter": 60, "ftol": 1e-7})
+        minimize(lambda t: penalised(data, low, high, segments, t), s, jac=True, method="L-BFGS-B", bounds=bounds(groups),
+                 options={"maxiter": 60, "ftol": 1e-8})
         for s in starts
     ]  # fmt: skip
     return min(found, key=lambda f: f.fun).x

@@ -22,9 +22,7 @@ def segments_for(low: float, high: float) -> int:
     return int(np.clip(np.ceil((high - low) / KNOT_SPACING_K), FEWEST_SEGMENTS, MOST_SEGMENTS))
 
 
-def bspline_basis(
-    x: np.ndarray, low: float, high: float, segments: int, *, slope: bool = False
-) -> np.ndarray:
+def bspline_basis(x: np.ndarray, low: float, high: float, segments: int, *, slope: bool = False) -> np.ndarray:
     """Uniform cubic B-splines, shape (len(x), segments + 3); with `slope` their derivative per unit of x.
 
     Outside [low, high] the end values are held; callers never show them.

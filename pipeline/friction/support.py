@@ -31,9 +31,7 @@ class Support:
         t = self.temperature
         breaks = np.flatnonzero(np.diff(t) > self.gap)
         starts, ends = np.r_[0, breaks + 1], np.r_[breaks, t.size - 1]
-        return [
-            (float(t[a]), float(t[b])) for a, b in zip(starts, ends, strict=True) if b > a and t[b] > t[a]
-        ]
+        return [(float(t[a]), float(t[b])) for a, b in zip(starts, ends, strict=True) if b > a and t[b] > t[a]]
 
     def temperatures_supported(self, temperature: np.ndarray) -> np.ndarray:
         """Boolean, elementwise; NaN is unsupported."""
@@ -51,7 +49,9 @@ class Support:
         )
 
     def linear_supported(self, linear: np.ndarray) -> np.ndarray:
-        """Boolean per row: every effect inside the range run (a small margin for the scatter of a set-point)."""
+        """Boolean per row: every effect inside the range run (a small margin for the scatter of a
+        set-point).
+        """
         if self.linear.shape[1] == 0:
             return np.ones(len(linear), bool)
         low, high = self.linear.min(axis=0), self.linear.max(axis=0)

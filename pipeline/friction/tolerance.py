@@ -21,9 +21,7 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(80)
 FARTHEST = 9.0  # standard deviations of the mean's error that the integral runs to
 
 
-def two_sided(
-    coverage: float, confidence: float, dof: np.ndarray | float, ratio: np.ndarray | float
-) -> np.ndarray:
+def two_sided(coverage: float, confidence: float, dof: np.ndarray | float, ratio: np.ndarray | float) -> np.ndarray:
     """Exact two-sided factor k, elementwise over `dof` (> 0) and `ratio` (>= 0); dimensionless."""
     dof, ratio = np.broadcast_arrays(np.asarray(dof, float), np.asarray(ratio, float))
     z = (NODES + 1) * FARTHEST / 2

@@ -1,0 +1,90 @@
+"""How well a fitted variance is known, as degrees of freedom.
+
+Satterthwaite: an estimated variance v with variance var(v) behaves like a chi-squared with 2 v^2 / var(v)
+degrees of freedom. var(v) follows from the curvature of the restricted likelihood in the log variances (delta
+method), plus 2 v^2 / (n - p) for the common scale. With two specimens and little scatter of stops it is 1,
+with hundreds of stops of one specimen it is their number less what the curve takes up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import special
+
+from pipeline.friction import model
+
+STEP = 0.03
+FEWEST, MOST = 1.0, 1e4
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(31)
+
+
+def half_width(dof: np.ndarray, confidence: float) -> np.ndarray:
+    """Standard errors either side that hold a mean with `confidence` when its variance has `dof` degrees of
+    freedom.
+
+    The log of the variance is taken as normal about log v + 1/dof with variance 2/dof: Student's t to a
+    percent from 6 degrees on; below, where the prior on the specimens' scatter is what keeps the variance
+    known at all, without t's tails.
+    """
+    spread = 2 / np.asarray(dof, float)
+    sd = np.exp((spread[..., None] / 2 + np.sqrt(spread)[..., None] * NODES) / 2)
+    low, high = np.zeros(spread.shape), np.full(spread.shape, 1e3)
+    for _ in range(60):
+        middle = (low + high) / 2
+        held = special.ndtr(middle[..., None] / sd) @ WEIGHTS / WEIGHTS.sum()
+        low, high = (
+            np.where(held < (1 + confidence) / 2, middle, low),
+            np.where(held < (1 + confidence) / 2, high, middle),
+        )
+    return (low + high) / 2
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """Fits at variances a small step away along each free direction, and the covariance of the log
+    variances.
+    """
+
+    fit: model.Fit
+    above: tuple[model.Fit, ...]
+    below: tuple[model.Fit, ...]
+    covariance: np.ndarray
+
+    def degrees(self, variance: Callable[[model.Fit], np.ndarray]) -> np.ndarray:
+        """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns."""
+        v = variance(self.fit)
+        slopes = np.array(
+            [(variance(a) - variance(b)) / (2 * STEP) for a, b in zip(self.above, self.below, strict=True)]
+        ).reshape(len(self.above), v.size)
+        spread = np.einsum("ki,kl,li->i", slopes, self.covariance, slopes)
+        spread += 2 * v**2 / max(self.fit.data.response.size - self.fit.effective_parameters, 1.0)
+        return np.clip(2 * v**2 / np.maximum(spread, 1e-300), FEWEST, MOST)
+
+
+def neighbours(fit: model.Fit) -> Neighbours:
+    """Step each log variance that is not at a bound; curvature by differences of the gradient."""
+    bounds = np.array(model.bounds(len(fit.data.groups)))
+    inside = (fit.theta > bounds[:, 0] + STEP) & (fit.theta < bounds[:, 1] - STEP)
+    free = np.flatnonzero(inside)
+    data = replace(fit.data, response=fit.pulled)
+    moves = [fit.theta + STEP * np.eye(fit.theta.size)[k] for k in free]
+    opposite = [fit.theta - STEP * np.eye(fit.theta.size)[k] for k in free]
+    args = (fit.low, fit.high, fit.segments)
+    up = np.array([model.penalised(data, *args, theta)[1][free] for theta in moves]).reshape(free.size, free.size)
+    down = np.array([model.penalised(data, *args, theta)[1][free] for theta in opposite]).reshape(up.shape)
+    curvature = (up - down) / (2 * STEP)
+    values, vectors = np.linalg.eigh((curvature + curvature.T) / 2) if free.size else (np.zeros(0), np.zeros((0, 0)))
+    covariance = vectors @ np.diag(2 / np.maximum(values, 0.2)) @ vectors.T
+    return Neighbours(
+        fit, tuple(at(fit, data, t) for t in moves), tuple(at(fit, data, t) for t in opposite), covariance
+    )
+
+
+def at(fit: model.Fit, data: model.Data, theta: np.ndarray) -> model.Fit:
+    """The same fit at other variances, its strays held as they are."""
+    solved = model.solve(data, fit.low, fit.high, fit.segments, theta)
+    ratio = solved.scale / fit.solved.scale
+    return replace(fit, theta=theta, solved=solved, scale=fit.scale * ratio, inflation=fit.inflation * ratio)

@@ -1,0 +1,105 @@
+"""How mu answers to each condition at the reference: local slopes with intervals, and what the design can't
+tell apart.
+
+    pressure   b_p / p0    speed   b_w / w0    energy   b_e       (times mu at the reference where effects multiply it)
+
+Temperature: mean slope over the window, over the data where there is none. An interval takes in the
+calibration error common to all stops, which scales every slope as it scales mu.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pipeline.friction import effects
+from pipeline.friction.freedom import Neighbours, half_width
+from pipeline.friction.map import FrictionMap
+from pipeline.friction.model import Fit
+
+KEYS = {"pressure": "pressure_per_10bar", "speed": "speed_per_100rpm", "energy": "energy_per_j_mm2"}
+STEP = {"pressure": 10e5, "speed": 100 * np.pi / 30, "energy": 1.0}  # Pa, rad/s, J/mm2
+
+
+def sensitivities(
+    map_: FrictionMap, near: Neighbours, *, confidence: float, common: float, between: tuple[float, float] | None
+) -> dict[str, Any]:
+    """The contract's `sensitivity`; `between` are the temperatures (K) of the mean slope in temperature."""
+    level = map_.predict(map_.reference.temperature)
+    found: dict[str, Any] = {"temperature_per_100c": temperature_slope(map_, near, confidence, common, between)}
+    tied = {name: pair for pair in map_.choice.tied for name in pair}
+    for name, key in KEYS.items():
+        if name in tied:
+            other = next(n for n in tied[name] if n != name)
+            found[key] = nothing(
+                f"{effects.WORDS[name]} and {effects.WORDS[other]} moved together in this design: the two can't be told apart"
+            )
+        elif name in map_.choice.dropped:
+            found[key] = nothing(map_.choice.dropped[name])
+        elif not level.supported[0] and map_.link == "log":
+            found[key] = nothing("the reference temperature is outside the data")
+        else:
+            found[key] = effect_slope(map_, near, name, confidence, common, float(level.mu[0]))
+    found["joint"] = [
+        joint(map_, near, pair, confidence, common, float(level.mu[0]))
+        for pair in map_.choice.tied
+        if pair[0] in map_.choice.kept
+    ]
+    return found
+
+
+def nothing(why: str) -> dict[str, Any]:
+    return {"value": None, "low": None, "high": None, "why": why}
+
+
+def effect_slope(
+    map_: FrictionMap, near: Neighbours, name: str, confidence: float, common: float, level: float
+) -> dict[str, Any]:
+    """Slope of one effect at the reference, in mu per the key's unit."""
+    at = 2 + map_.choice.kept.index(name)
+    reference = {"pressure": map_.reference.pressure, "speed": map_.reference.speed, "energy": 1.0}[name]
+    unit = STEP[name] / reference * (level if map_.link == "log" else 1.0)
+    value = map_.fit.solved.coefficients[at] * unit
+
+    def variance(fit: Fit) -> np.ndarray:
+        return np.array([fit.solved.inverse[at, at] * fit.inflation])
+
+    return with_interval(value, variance(map_.fit)[0] * unit**2, near.degrees(variance)[0], confidence, common)
+
+
+def joint(
+    map_: FrictionMap, near: Neighbours, pair: tuple[str, str], confidence: float, common: float, level: float
+) -> dict[str, Any]:
+    """The joint effect of a tied pair, in the unit of the one that stayed in the model."""
+    stays, out = pair
+    slope = effect_slope(map_, near, stays, confidence, common, level)
+    text = f"{effects.WORDS[out]} moving with {effects.WORDS[stays]} as it did in this test"
+    return {"effects": list(pair), "per": KEYS[stays].split("_per_")[1], **slope, "meaning": text}
+
+
+def temperature_slope(
+    map_: FrictionMap, near: Neighbours, confidence: float, common: float, between: tuple[float, float] | None
+) -> dict[str, Any]:
+    """Mean slope of the curve between two temperatures (K), in mu per 100 K."""
+    stretches = map_.support.stretches()
+    low, high = between or (stretches[0][0], stretches[-1][1])
+    if high - low < 1.0:
+        return nothing("the temperatures are too near each other for a slope")
+    ends = np.array([low, high])
+    linear = np.zeros((2, map_.fit.data.linear.shape[1]))
+    mu, _ = map_.mean(ends, np.zeros((2, 3)))
+    weight = np.array([-1.0, 1.0]) * (mu if map_.link == "log" else 1.0) * 100 / (high - low)
+
+    def variance(fit: Fit) -> np.ndarray:
+        return fit.variance((weight @ fit.row(ends, linear))[None, :])
+
+    value = (mu[1] - mu[0]) * 100 / (high - low)
+    found = with_interval(value, variance(map_.fit)[0], near.degrees(variance)[0], confidence, common)
+    return {**found, "from_c": low - 273.15, "to_c": high - 273.15}
+
+
+def with_interval(value: float, variance: float, dof: float, confidence: float, common: float) -> dict[str, Any]:
+    total = variance + (common * value) ** 2
+    wide = float(half_width(np.array([dof * (total / variance) ** 2]), confidence)[0] * np.sqrt(total))
+    return {"value": float(value), "low": float(value) - wide, "high": float(value) + wide}

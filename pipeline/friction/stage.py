@@ -1,0 +1,74 @@
+"""Stops of one test -> friction.json: map, bands, window, sensitivities, bedding, fade, recovery."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.archive.targets import Target
+from pipeline.errors import InputError
+from pipeline.friction import bedding, fade, result
+from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.result import Wanted
+from pipeline.method import Method, friction, from_stage_settings
+from pipeline.results import read_json, stamp, write_json
+
+NOTHING: dict[str, Any] = {
+    "stops_used": 0, "reference": None, "window": None, "window_reason": None, "curve": [], "sensitivity": None,
+    "bedding": None, "fade": None, "recovery": None, "surfaces": [],
+}  # fmt: skip
+
+
+def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None:
+    """Characterise the friction of the test in `folder` from its stops and summary in `into`."""
+    method = from_stage_settings(settings)
+    inputs = {"stops": into / "stops.parquet", "summary": into / "summary.json"}
+    head: dict[str, Any] = {"test": folder.name, "method": into.parent.parent.name}
+    tail = {"stamp": stamp("friction", friction.REVISION, settings, inputs)}
+    summary = read_json(inputs["summary"])
+    why = summary.get("unusable")
+    if why is not None:
+        write_json(into / "friction.json", head | {"unusable": why} | NOTHING | {"window_reason": why} | tail)
+        return
+    stops = pl.read_parquet(inputs["stops"])
+    found = of_test(stops, method, wanted_of(target), summary.get("mu_u_common_relative"))
+    write_json(into / "friction.json", head | {"unusable": None} | found | tail)
+
+
+def wanted_of(target: Path | None) -> Wanted:
+    """The target's wishes for friction; none without a readable target (the scan has reported a bad one)."""
+    if target is None:
+        return Wanted()
+    from pipeline.archive.model import load
+
+    try:
+        content = load(target, Target)
+    except InputError:
+        return Wanted()
+    return Wanted(content.mu, content.temperature_window)
+
+
+def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float | None) -> dict[str, Any]:
+    """The content of friction.json of one test, from its stops; `common` None: not stated, taken as 0 and
+    said so.
+    """
+    settings, temperature = method.friction, method.reduction.temperature
+    map_: FrictionMap | None = None
+    try:
+        map_ = fit_map(stops, settings, temperature=temperature)
+        found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common or 0.0)
+    except NoMap as reason:
+        found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
+    every = fade.fades(stops, temperature, use_suspect=settings.use_suspect)
+    worst = fade.worst(every)
+    return found | {
+        "temperature": temperature,
+        "average": method.reduction.average,
+        "bedding": bedding.bedding(stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
+        "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
+        "recovery": worst and worst["recovery"],
+        "fades": every,
+        "common_reason": None if common is not None else "no sensor accuracies stated: the bands hold scatter only",
+    }

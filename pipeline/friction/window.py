@@ -1,0 +1,167 @@
+"""The window: the widest unbroken temperature range whose tolerance band lies inside the wanted band of mu.
+
+Ends lie where the band's edge crosses the wanted limit (linear between grid points) or where the data end.
+The interval of an end that the band limits is where the edge that truly holds the coverage crosses: curve and
+scatter are drawn from their joint uncertainty, each draw's crossing next to the end found, and the end
+itself, the more careful one, is taken in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from pipeline.friction.bands import Curve, total_scatter
+from pipeline.friction.map import FrictionMap
+
+DRAWS = 400
+WITHOUT_TARGET = 0.15  # the wanted band about the plateau's mean where no target gives one
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of a window: K, and what limits it (band or data) with the words for it."""
+
+    temperature: float
+    limited_by: str
+    why: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True)
+class Window:
+    low: End
+    high: End
+
+
+def inside_ranges(curve: Curve, wanted: tuple[float, float]) -> list[tuple[End, End]]:
+    """Every unbroken range with the tolerance band inside the wanted band, in order of temperature."""
+    slack = np.minimum(curve.tolerance_low - wanted[0], wanted[1] - curve.tolerance_high)
+    ranges = []
+    for k in np.unique(curve.stretch):
+        rows = np.flatnonzero(curve.stretch == k)
+        good = slack[rows] >= 0
+        edges = np.flatnonzero(np.diff(np.r_[0, good.astype(int), 0]))
+        for first, last in zip(edges[::2], edges[1::2] - 1, strict=True):
+            low = _end(curve, rows, first, -1, slack, wanted)
+            high = _end(curve, rows, last, 1, slack, wanted)
+            ranges.append((low, high))
+    return ranges
+
+
+def _end(curve: Curve, rows: np.ndarray, at: int, step: int, slack: np.ndarray, wanted: tuple[float, float]) -> End:
+    """The end next to grid row `at` of a stretch, looking in the direction of `step`."""
+    i = rows[at]
+    side = "end" if step > 0 else "begin"
+    if not 0 <= at + step < rows.size:
+        return End(float(curve.temperature[i]), "data", f"data {side} at {curve.temperature[i] - 273.15:.0f} C")
+    j = rows[at + step]
+    share = slack[i] / (slack[i] - slack[j])
+    t = float(curve.temperature[i] + share * (curve.temperature[j] - curve.temperature[i]))
+    below = curve.tolerance_low[j] - wanted[0] < wanted[1] - curve.tolerance_high[j]
+    edge, limit = ("lower", wanted[0]) if below else ("upper", wanted[1])
+    return End(t, "band", f"{edge} edge of the tolerance band crosses {limit:.3g} at {t - 273.15:.0f} C")
+
+
+def widest(curve: Curve, wanted: tuple[float, float]) -> tuple[End, End] | None:
+    ranges = [r for r in inside_ranges(curve, wanted) if r[1].temperature > r[0].temperature]
+    return max(ranges, key=lambda r: r[1].temperature - r[0].temperature) if ranges else None
+
+
+def why_none(curve: Curve, wanted: tuple[float, float]) -> str:
+    """The reason for no window, by the place where the band comes nearest to fitting."""
+    if curve.temperature.size == 0:
+        return "no temperature is supported by the data"
+    slack = np.minimum(curve.tolerance_low - wanted[0], wanted[1] - curve.tolerance_high)
+    if (slack >= 0).any():
+        return "the tolerance band fits at single temperatures only"
+    i = int(np.argmax(slack))
+    low, high = curve.tolerance_low[i], curve.tolerance_high[i]
+    width = " (it is wider than the wanted band there)" if high - low > wanted[1] - wanted[0] else ""
+    return (
+        f"nowhere between {curve.temperature[0] - 273.15:.0f} and {curve.temperature[-1] - 273.15:.0f} C does the tolerance "
+        f"band lie inside {wanted[0]:.3g} to {wanted[1]:.3g}; nearest at {curve.temperature[i] - 273.15:.0f} C, "
+        f"where it runs from {low:.3f} to {high:.3f}{width}"
+    )
+
+
+def plateau_band(curve: Curve) -> tuple[tuple[float, float], float]:
+    """The wanted band where no target gives one, +-15 % of the plateau's mean, and that mean.
+
+    The plateau is the mean of the upper half of the curve's range of mu, over temperature.
+    """
+    middle = (curve.mu.min() + curve.mu.max()) / 2
+    level = float(curve.mu[curve.mu >= middle].mean())
+    return (level * (1 - WITHOUT_TARGET), level * (1 + WITHOUT_TARGET)), level
+
+
+def with_intervals(
+    window: tuple[End, End], map_: FrictionMap, curve: Curve, wanted: tuple[float, float], *, confidence: float,
+    coverage: float, common: float, seed: int = 0,
+) -> tuple[End, End]:  # fmt: skip
+    """The window's ends with their intervals (K); none for an end that the data limit."""
+    if all(end.limited_by == "data" for end in window):
+        return window
+    drawn = drawn_slack(map_, curve, wanted, coverage=coverage, common=common, seed=seed)
+    found = []
+    for end, outward in zip(window, (-1, 1), strict=True):
+        if end.limited_by == "data":
+            found.append(end)
+            continue
+        at = crossings(curve, drawn, end.temperature, outward)
+        low, high = np.quantile(at, [(1 - confidence) / 2, (1 + confidence) / 2])
+        found.append(
+            End(
+                end.temperature,
+                end.limited_by,
+                end.why,
+                float(min(low, end.temperature)),
+                float(max(high, end.temperature)),
+            )
+        )
+    return found[0], found[1]
+
+
+def drawn_slack(
+    map_: FrictionMap, curve: Curve, wanted: tuple[float, float], *, coverage: float, common: float, seed: int
+) -> np.ndarray:
+    """Room between the wanted band and the band holding `coverage`, for drawn curves and scatters: (DRAWS,
+    grid).
+    """
+    rng = np.random.default_rng(seed)
+    fit, t = map_.fit, curve.temperature
+    rows = fit.row(t, np.zeros((t.size, fit.data.linear.shape[1])))
+    root = np.linalg.cholesky(fit.solved.inverse + 1e-12 * np.diag(np.diag(fit.solved.inverse)))
+    z = rows @ fit.solved.coefficients
+    # fewer degrees of freedom widen the draws as Student's t does, alike at all temperatures of a draw
+    tail = np.sqrt(np.median(curve.dof_mean) / rng.chisquare(np.median(curve.dof_mean), DRAWS))
+    z = z + np.sqrt(fit.inflation) * tail[:, None] * (rng.normal(size=(DRAWS, root.shape[0])) @ root.T @ rows.T)
+    size = 1.0 if map_.link == "log" else np.abs(curve.mu)
+    z = z + common * size * rng.normal(size=(DRAWS, 1))
+    dof = np.median(curve.dof_scatter)
+    sd = np.sqrt(total_scatter(fit, t)) * np.sqrt(dof / rng.chisquare(dof, DRAWS))[:, None]
+    half = special.ndtri((1 + coverage) / 2) * sd
+    low, high = (np.exp(z - half), np.exp(z + half)) if map_.link == "log" else (z - half, z + half)
+    return np.minimum(low - wanted[0], wanted[1] - high)
+
+
+def crossings(curve: Curve, slack: np.ndarray, end: float, outward: int) -> np.ndarray:
+    """Temperature at which each drawn slack changes sign nearest to `end` (K); the stretch's end where it
+    never does.
+    """
+    k = curve.stretch[np.argmin(np.abs(curve.temperature - end))]
+    rows = np.flatnonzero(curve.stretch == k)
+    t, s = curve.temperature[rows], slack[:, rows] * 1.0
+    inner, outer = (slice(0, -1), slice(1, None)) if outward > 0 else (slice(1, None), slice(0, -1))
+    leaves = (s[:, inner] >= 0) & (s[:, outer] < 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = t[inner] + s[:, inner] / (s[:, inner] - s[:, outer]) * (t[outer] - t[inner])
+    distance = np.where(leaves, np.abs(at - end), np.inf)
+    best = distance.argmin(axis=1)
+    found = at[np.arange(len(s)), best]
+    edge = t[-1] if outward > 0 else t[0]
+    here = s[:, np.argmin(np.abs(t - end))] >= 0
+    return np.where(leaves.any(axis=1), found, np.where(here, edge, end))
