@@ -17,7 +17,7 @@ class Number:
     """A number shown: value (and interval) in `unit`, and the file and JSON pointer it was read from.
 
     `factor` is what the file's value was multiplied by for showing (a share as per cent). A number that can't be
-    given has value None and `why`.
+    given has value None and `why`; `brief` leaves the reason out where the row of a table says it anyway.
     """
 
     label: str
@@ -30,6 +30,7 @@ class Number:
     decimals: int | None = None
     factor: float = 1.0
     why: str | None = None
+    brief: bool = False
 
     @property
     def text(self) -> str:
@@ -43,7 +44,7 @@ class Number:
     def bare(self) -> str:
         """As printed in a table column that names the unit in its head."""
         if self.value is None:
-            return f"{numbers.MISSING}: {self.why}"
+            return numbers.MISSING if self.brief else f"{numbers.MISSING}: {self.why}"
         return numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
 
     @property
@@ -88,11 +89,12 @@ class Items:
 
 @dataclass(frozen=True)
 class Table:
-    """A captioned table; the unit of a column stands in its head, so cells print bare."""
+    """A captioned table; the unit of a column stands in its head, so cells print bare, unless `units_in_cells`."""
 
     caption: str
     head: Sequence[str]
     rows: Sequence[Sequence[Cell]]
+    units_in_cells: bool = False
 
 
 @dataclass(frozen=True)

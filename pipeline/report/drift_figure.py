@@ -1,7 +1,7 @@
 """The drift chart: one look tells the story.
 
 Five panels over the same stop axis: friction residuals with the blocks behind them and the onset interval across; the
-chart's statistic with its limits; the energy ratio (does the torque chain move too?); power density and temperature
+chart's statistics over their limits; the energy ratio (does the torque chain move too?); power density and temperature
 (was it an exposure?).
 """
 
@@ -17,47 +17,40 @@ PANELS = (("y", 0.70, 1.00), ("y2", 0.50, 0.66), ("y3", 0.34, 0.46), ("y4", 0.17
 
 
 def drift_chart(stops: pl.DataFrame, drift: Mapping[str, Any]) -> go.Figure:
-    """Residuals, statistic and limits, energy ratio, power density, initial temperature against the stop number.
+    """Residuals, statistics over their limits, energy ratio, power density, initial temperature against the stop number.
 
-    `drift["chart"]`: {"stop", "residual", "statistic" or {"name": values}, "limit_low", "limit_high"}; the panels that have
-    nothing to show say so by being empty, the rest stay.
+    The arrays come from drift.json's `charts` (residual, use, cusum, ewma, onset) and from the stops table; a chart that the
+    stage could not draw leaves its panel empty with the reason in it.
     """
+    charts = drift.get("charts") or {}
     fig = frame.figure(
-        frame.axis("Stop, in the order run", "number", anchor="y5"), frame.axis("Residual of µ", ""), height=860,
+        frame.axis("Stop, in the order run", "number", anchor="y5"), frame.axis("Residual of µ", "%"), height=880,
         margin={"l": 80, "r": 48, "t": 90, "b": 60}, legend={"orientation": "h", "y": -0.07, "yanchor": "top", "x": 0},
     )  # fmt: skip
     if stops.is_empty():
         return frame.say(fig, "no stops")
     titles = (
-        "Residual of µ",
-        "Chart statistic<br>(standard<br>deviations)",
-        "Energy<br>ratio",
-        "Power density<br>(W/mm² of pad)",
-        "Temperature<br>at start (°C)",
-    )
+        "Residual of µ<br>(% of the level)", "Statistic over<br>its limit (1)", "Energy<br>ratio (1)",
+        "Power density<br>(W/mm² of pad)", "Temperature<br>at start (°C)",
+    )  # fmt: skip
     for (name, low, high), title in zip(PANELS, titles, strict=True):
         key = "yaxis" + name.removeprefix("y")
-        fig.update_layout(
-            {
-                key: {
-                    **frame.axis(title),
-                    "domain": [low, high],
-                    "anchor": "x",
-                    "title": {"text": title, "font": {"size": 11.5}},
-                }
-            }
-        )
+        panel = {"domain": [low, high], "anchor": "x", "title": {"text": title, "font": {"size": 11.5}}}
+        fig.update_layout({key: {**frame.axis(title), **panel}})
     stop_figures.shade_blocks(fig, stops)
     _onset(fig, drift)
-    _residuals(fig, stops, drift.get("chart") or {})
-    _statistic(fig, drift.get("chart") or {})
+    _residuals(fig, charts)
+    _statistics(fig, charts)
     for axis, column, name in (("y3", "energy_ratio", "energy ratio"), ("y4", "power_density_w_mm2", "power density"),
                                ("y5", "temperature_initial_c", "temperature at start")):  # fmt: skip
         part = stops.filter(pl.col(column).is_not_null())
         fig.add_scatter(x=part["stop"].to_list(), y=frame.trimmed(part[column]), yaxis=axis, mode="markers", name=name, showlegend=False,
-                        marker={"size": 4.5, "color": [palette.purpose(p)[0] for p in part["purpose"]]},
+                        marker={"size": 4.5, "color": [palette.purpose(p)[0] for p in part["purpose"]]}, customdata=part["stop"].to_list(),
                         hovertemplate="stop %{x}: " + name + " %{y:.4g}<extra></extra>")  # fmt: skip
     _level(fig, "y3", 1.0)
+    if not charts:
+        fig.add_annotation(text=frame.label(drift.get("charts_reason") or "no chart was drawn"), x=0.5, y=0.85, xref="paper", yref="paper",
+                           showarrow=False, font={"size": 13, "color": palette.MUTED})  # fmt: skip
     fig.update_xaxes(range=[stops["stop"].min() - 1, stops["stop"].max() + 1])
     return fig
 
@@ -99,27 +92,43 @@ def _onset(fig: go.Figure, drift: Mapping[str, Any]) -> None:
                        xshift=5, bgcolor="rgba(255,255,255,0.85)", font={"size": 12, "color": palette.ALARM})  # fmt: skip
 
 
-def _residuals(fig: go.Figure, stops: pl.DataFrame, chart: Mapping[str, Any]) -> None:
-    purpose_of = dict(zip(stops["stop"], stops["purpose"], strict=True))
-    rows = [(s, r) for s, r in zip(chart.get("stop") or [], chart.get("residual") or [], strict=True) if r is not None]
+def _residuals(fig: go.Figure, charts: Mapping[str, Any]) -> None:
+    """Checks against the bedded map, and stops of use against the start of their own group, both as per cent of µ."""
     _level(fig, "y", 0.0)
-    for name in palette.PURPOSES:
-        part = [(s, r) for s, r in rows if purpose_of.get(s) == name]
-        if not part:
+    for key, faint in (("use", True), ("residual", False)):
+        series = charts.get(key) or {}
+        purposes = series.get("purpose") or ["duty"] * len(series.get("stop") or [])
+        rows = [
+            r
+            for r in zip(series.get("stop") or [], series.get("share") or [], purposes, strict=True)
+            if r[1] is not None
+        ]
+        for name in palette.PURPOSES:
+            part = [(stop, 100 * share) for stop, share, purpose in rows if purpose == name]
+            if not part:
+                continue
+            colour, symbol, _, words = palette.purpose(name)
+            said = f"{words} (about its own start)" if faint else words
+            fig.add_scatter(x=[s for s, _ in part], y=frame.trimmed([r for _, r in part], 4), mode="markers", name=said, opacity=0.55 if faint else 1.0,
+                            customdata=[s for s, _ in part], marker={"color": colour, "symbol": symbol, "size": 5 if faint else 8},
+                            hovertemplate="stop %{x}: residual %{y:+.2f} %<extra></extra>")  # fmt: skip
+
+
+def _statistics(fig: go.Figure, charts: Mapping[str, Any]) -> None:
+    """Cumulative sums and weighted average, each over its own limit, so that 1 is an alarm for all of them."""
+    cusum, ewma = charts.get("cusum") or {}, charts.get("ewma") or {}
+    shown = (
+        (cusum, "fall", "cumulative sum, fall"),
+        (cusum, "rise", "cumulative sum, rise"),
+        (ewma, "value", "weighted average"),
+    )
+    for index, (chart, key, name) in enumerate(shown):
+        limit, values = chart.get("limit"), chart.get(key)
+        if not limit or not values:
             continue
-        colour, symbol, _, words = palette.purpose(name)
-        fig.add_scatter(x=[s for s, _ in part], y=frame.trimmed([r for _, r in part]), mode="markers", name=words,
-                        marker={"color": colour, "symbol": symbol, "size": 7}, hovertemplate="stop %{x}: residual %{y:+.4f}<extra></extra>")  # fmt: skip
-
-
-def _statistic(fig: go.Figure, chart: Mapping[str, Any]) -> None:
-    statistics = chart.get("statistic") or {}
-    if not isinstance(statistics, Mapping):
-        statistics = {"statistic": statistics}
-    for index, (name, values) in enumerate(statistics.items()):
-        fig.add_scatter(x=list(chart.get("stop") or []), y=frame.trimmed(v if v is not None else float("nan") for v in values), yaxis="y2", mode="lines+markers",
-                        name=frame.label(name.replace("_", " ")), line={"color": palette.series(index)[0], "width": 1.6}, marker={"size": 4},
-                        hovertemplate="stop %{x}: %{y:.2f}<extra>" + frame.label(name) + "</extra>")  # fmt: skip
-    for key in ("limit_low", "limit_high", "limit"):
-        if chart.get(key) is not None:
-            _level(fig, "y2", chart[key], color=palette.ALARM, dash="dash", width=1.5)
+        part = [(stop, abs(v) / limit, v) for stop, v in zip(chart["stop"], values, strict=True) if v is not None]
+        fig.add_scatter(x=[s for s, _, _ in part], y=frame.trimmed([r for _, r, _ in part], 4), yaxis="y2", mode="lines+markers", name=f"{name} (limit {limit:.2f})",
+                        customdata=[[s, v] for s, _, v in part], line={"color": palette.series(index)[0], "width": 1.6, "dash": ("solid", "dot", "dash")[index]},
+                        marker={"size": 4}, hovertemplate="stop %{x}: %{customdata[1]:.2f} of " + f"{limit:.2f}<extra>{name}</extra>")  # fmt: skip
+    if cusum.get("limit") or ewma.get("limit"):
+        _level(fig, "y2", 1.0, color=palette.ALARM, dash="dash", width=1.5)

@@ -41,7 +41,7 @@ def run(
     with whole(into / "sheet.pdf") as part:
         part.write_bytes(pdf)
     write_json(into / "sheet.json", {"compound": compound, "method": method, "method_digest": loaded.digest, "software": loaded.software,
-                                     "tests": [test.test for test in loaded.tests], "sections": document.as_json(sections)})  # fmt: skip
+                                     "tests": [test.test for test in loaded.tests], "targets": targets.answers(loaded), "sections": document.as_json(sections)})  # fmt: skip
 
 
 def picture_names(sections: Sequence[Section]) -> list[str]:
@@ -73,7 +73,7 @@ def _part(part: Any, images: dict[str, bytes]) -> dict[str, Any]:
             "kind": "table",
             "caption": part.caption,
             "head": part.head,
-            "rows": [[_cell(cell, bare=True) for cell in row] for row in part.rows],
+            "rows": [[_cell(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows],
         }
     content = images.get(part.name)
     address = f"data:image/svg+xml;base64,{base64.b64encode(content).decode()}" if content else None

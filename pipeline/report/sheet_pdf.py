@@ -17,6 +17,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     BaseDocTemplate,
+    CondPageBreak,
     Flowable,
     Frame,
     Image,
@@ -33,6 +34,7 @@ from pipeline.report.document import Cell, Items, Number, Picture, Section, Tabl
 
 MARGIN = 15 * mm
 WIDTH = A4[0] - 2 * MARGIN
+KEPT_WHOLE = 14  # a table of so many rows is not broken over pages
 TONES = {"good": "#2a6f8f", "bad": palette.ALARM, "open": "#c8902a"}
 
 
@@ -123,15 +125,15 @@ def _paragraph(part: Text, style: Mapping[str, ParagraphStyle]) -> Flowable:
 
 def _table(part: Table, style: Mapping[str, ParagraphStyle]) -> list[Flowable]:
     head = [Paragraph(escape(name), style["cell-head"]) for name in part.head]
-    texts = [[words(cell, bare=True) for cell in row] for row in part.rows]
+    texts = [[words(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows]
     rows = [head, *[[Paragraph(escape(text), style["cell"]) for text in row] for row in texts]]
     if not part.rows:
         rows.append([Paragraph("none", style["cell"]), *[""] * (len(head) - 1)])
-    return [
-        Paragraph(escape(part.caption), style["caption"]),
-        _grid(rows, widths(part.head, texts), head=True),
-        Spacer(1, 4),
-    ]
+    caption = Paragraph(escape(part.caption), style["caption"])
+    grid = _grid(rows, widths(part.head, texts), head=True)
+    if len(rows) <= KEPT_WHOLE:
+        return [KeepTogether([caption, grid]), Spacer(1, 4)]
+    return [CondPageBreak(40 * mm), caption, grid, Spacer(1, 4)]
 
 
 def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
@@ -140,7 +142,7 @@ def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
     wanted = [
         min(
             max(
-                max(len(word) for text in column for word in text.split() or [""]) * 1.15,
+                max(len(word) for text in column for word in text.split() or [""]) * 1.3,
                 sum(map(len, column)) / len(column),
                 4,
             ),

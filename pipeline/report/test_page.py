@@ -95,6 +95,7 @@ def context(
     card, card_error = _card(card_path)
     stops, friction, wear, drift = found["stops"], found["friction"], found["wear"], found["drift"]
     drift_tone, drift_words = verdicts.drift_sentences(drift)
+    drift_said, drift_items, drift_rest = verdicts.drift_evidence(drift.get("evidence"))
     figures = {} if unusable else all_figures(found, reduction.temperature)
     shown = [
         verdicts.window_sentence(friction),
@@ -133,7 +134,9 @@ def context(
         "wear_models": test_content.wear_model_rows(wear),
         "drift_tone": drift_tone,
         "drift_words": drift_words,
-        "drift_evidence": verdicts.evidence_rows(drift.get("evidence")),
+        "drift_said": drift_said,
+        "drift_items": drift_items,
+        "drift_rest": drift_rest,
         "findings": test_content.finding_rows(findings),
         "stamps": test_content.stamp_rows({k: found[k] for k in ("channels", "summary", "friction", "wear", "drift")}),
         "figures": figures,

@@ -33,6 +33,9 @@ def drift_sentences(drift: Mapping[str, Any]) -> tuple[str, list[str]]:
         return "open", [f"No drift verdict: {numbers.why_missing(drift, 'verdict') or 'drift.json gives no reason'}."]
     tone, first = DRIFT.get(verdict, ("open", f"{verdict}."))
     said = [first]
+    why = (drift.get("evidence") or {}).get("why") if isinstance(drift.get("evidence"), Mapping) else None
+    if why and verdict in ("undetermined", "none", "sensor"):
+        said.append(f"Why: {str(why).rstrip('.')}.")
     if drift.get("onset_stop") is not None:
         said.append(
             f"First affected stop: {drift['onset_stop']}{span(drift.get('onset_low'), drift.get('onset_high'))}."
@@ -49,7 +52,8 @@ def drift_sentences(drift: Mapping[str, Any]) -> tuple[str, list[str]]:
     if verdict not in ("none", "bedding-in"):
         said.append(
             {True: "It recovered afterwards.", False: "It did not recover after high-energy stops."}.get(
-                drift.get("recovered"), "Recovery was not tested: no high-energy stops followed."
+                drift.get("recovered"),
+                f"Recovery: not told: {drift.get('recovered_reason') or 'no high-energy stops followed'}.",
             )
             if "recovered" in drift
             else "Nothing is written about recovery."
@@ -125,3 +129,30 @@ def window_sentence(friction: Mapping[str, Any]) -> tuple[str, str]:
         f"Friction window {low} to {high}; lower end {limits.get(window.get('low_limited_by'), 'not explained')}, "
         f"upper end {limits.get(window.get('high_limited_by'), 'not explained')}."
     )
+
+
+def drift_evidence(evidence: Mapping[str, Any] | None) -> tuple[list[str], list[list[str]], list[tuple[str, str]]]:
+    """Evidence of a drift verdict: sentences, one row an item (verdict, item, answer, figure, threshold), the rest as names."""
+    evidence = evidence or {}
+    rows: list[list[str]] = []
+    for verdict, items in (evidence.get("items") or {}).items():
+        for name, item in (items or {}).items():
+            if isinstance(item, Mapping) and "answer" in item:
+                unit = "" if item.get("unit") in (None, "1") else str(item["unit"])
+                figure = (
+                    f"{numbers.with_interval(item['value'], item.get('low'), item.get('high'))} {unit}"
+                    if numbers.is_number(item.get("value"))
+                    else "\u2013"
+                )
+                threshold = f"{item['threshold']:.3g} {unit}" if numbers.is_number(item.get("threshold")) else "\u2013"
+                rows.append([verdict, numbers.words(name), str(item["answer"]), figure.strip(), threshold.strip()])
+            else:
+                rows.append([verdict, numbers.words(name), "", one(item), ""])
+    rest = [(title, "; ".join(str(v) for v in evidence.get(key) or []) or "nothing") for title, key in
+            (("Not excluded", "not_excluded"), ("Record next time", "record_next")) if key in evidence]  # fmt: skip
+    known = {"words", "items", "not_excluded", "record_next", "why", "pauses", "scatter", "stray_stops"}
+    rest += evidence_rows({k: v for k, v in evidence.items() if k not in known})
+    stray = evidence.get("stray_stops") or []
+    if stray:
+        rest.append(("Stray stops, left out of the chart", one(list(stray))))
+    return [str(word) for word in evidence.get("words") or []], rows, rest

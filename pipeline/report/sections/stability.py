@@ -34,7 +34,7 @@ def stability(inputs: Inputs) -> Section:
                 onset,
                 loss,
                 recovered,
-                _not_excluded(drift.get("/evidence")),
+                "–" if verdict == "none" else _not_excluded(drift.get("/evidence")),
             ]
         )
     parts.append(Table("Drift verdict of every test: a change of friction at matched conditions, by evidence", [

@@ -29,7 +29,7 @@ def in_short(inputs: Inputs) -> Section:
     )
     rows = target_rows(inputs)
     if rows:
-        parts.append(Table("Targets", ["Target", "Wanted", "Found", "Answer"], rows))
+        parts.append(Table("Targets", ["Target", "Wanted", "Found", "Answer"], rows, units_in_cells=True))
     else:
         parts.append(Text("No target file for this compound: nothing is called met or not met.", {}, "open"))
     return Section("In short", parts)
@@ -99,3 +99,15 @@ def at_most(wanted: Number, found: Number) -> str:
     if found.high <= wanted.value:
         return MET
     return MISSED if found.low > wanted.value else OPEN
+
+
+def answers(inputs: Inputs) -> list[dict[str, object]]:
+    """The targets for sheet.json: {"target", "wanted", "found", "met"}, met one of met, not met, not shown."""
+    return [
+        {"target": row[0], "wanted": _said(row[1]), "found": _said(row[2]), "met": row[3]}
+        for row in target_rows(inputs)
+    ]
+
+
+def _said(cell: Cell) -> str:
+    return cell.text if isinstance(cell, Number) else cell

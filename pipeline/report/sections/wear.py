@@ -1,6 +1,7 @@
 """Wear: intervals and rates of every component, the law with its intervals and the temperatures that support it."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from pipeline.report import numbers
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
@@ -22,14 +23,15 @@ def wear(inputs: Inputs) -> Section:
     parts: list[Text | Items | Table | Picture] = []
     for component, found in components.items():
         parts.append(law_text(inputs, component, found))
+    shown = [rate for rate in RATES if any(rate[0] in (found.get("rates") or {}) for found in components.values())]
     parts.append(Table("Wear rates over all stops after bedding, 95 % intervals; a disc's thickness loss is of both faces together", [
-        "Component", *[f"{words} ({unit})" for _, words, unit in RATES]], [
-        [name_of(component), *[source.number(f"{name_of(component)}: {words.lower()}", f"/components/{component}/rates/{key}", unit) for key, words, unit in RATES]]
+        "Component", *[f"{words} ({unit})" for _, words, unit in shown]], [
+        [name_of(component), *[source.number(f"{name_of(component)}: {words.lower()}", f"/components/{component}/rates/{key}", unit) for key, words, unit in shown]]
         for component in components]))  # fmt: skip
     parts.append(Picture("wear", "Left: interval wear by the chosen law against the measured, with twice the readings' standard uncertainty. Right: wear rate by "
                          "interval. All tests.", "Wear by the law against measured wear, and wear rate by interval"))  # fmt: skip
     parts.append(Table("Laws fitted to the interval totals", ["Component", "Law", "χ² per degree of freedom", "AICc", "Leave-one-out error (µm)", "State"], [
-        [name_of(component), str(model.get("model")), *[source.number(f"{name_of(component)} {model.get('model')}: {words}", f"/components/{component}/models/{i}/{key}", decimals=d)
+        [name_of(component), str(model.get("model")), *[replace(source.number(f"{name_of(component)} {model.get('model')}: {words}", f"/components/{component}/models/{i}/{key}", decimals=d), brief=True)
          for words, key, d in (("χ²/dof", "chi2_per_dof", 2), ("AICc", "aicc", 1), ("leave-one-out error", "loo_rmse_um", 2))], state(model, found)]
         for component, found in components.items() for i, model in enumerate(found.get("models") or [])]))  # fmt: skip
     parameters = parameter_rows(inputs)

@@ -1,0 +1,137 @@
+"""`stopsheet index`: index.html, archive.json and method.yaml of a method.
+
+All tests and compounds of the archive with their state and verdicts; what was skipped or left out, and why.
+"""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from pipeline.archive.card import load_card
+from pipeline.archive.plan import Plan, plan
+from pipeline.errors import InputError
+from pipeline.report import merge, method_file, numbers, render
+from pipeline.results import read_json, version, write_json, write_text
+
+WINDOW_LIMITS = {"band": "", "data": ", data end"}
+
+
+def run(*, config: Path, method: str, into: Path) -> None:
+    """Write the three files of `method` of the workspace `config` into `into`."""
+    run_plan = plan(config)
+    rows = [test_row(run_plan, into, test) for test in run_plan.tests]
+    compounds = [compound_row(into, name, slug, rows) for name, slug in run_plan.slug_of]
+    skipped = [{"folder": folder, "why": why} for folder, why in run_plan.found.skipped]
+    left_out = [{"file": file, "why": why} for file, why in run_plan.workspace.left_out]
+    archive = {
+        "method": method,
+        "tests": [{key: row[key] for key in ("test", "compound", "status", "why")} for row in rows],
+        "skipped": skipped,
+        "left_out": left_out,
+        "software": version(),
+    }
+    write_json(into / "archive.json", archive)
+    write_text(into / "method.yaml", method_file.filled_text(dict(run_plan.read_methods)[method], method))
+    deltas = [f"{a}--{b}" for a, b in run_plan.compare if method in (a, b)]
+    page = render.page(
+        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, skipped=skipped,
+        left_out=left_out, deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas], software=version(),
+        others=[(name, quote(f"../{name}/index.html")) for name in run_plan.methods if name != method],
+    )  # fmt: skip
+    write_text(into / "index.html", page)
+
+
+def _read(path: Path) -> Mapping[str, Any]:
+    return read_json(path) if path.is_file() else {}
+
+
+def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
+    """One test: identity, status, verdicts, findings by severity, link."""
+    folder = into / "tests" / test
+    summary, drift, friction = (_read(folder / f"{name}.json") for name in ("summary", "drift", "friction"))
+    findings = _read(folder / "findings.json").get("findings") or []
+    record = _read(into.parent / "channels" / f"{test}.json")
+    row: dict[str, Any] = {
+        "test": test,
+        "compound": run_plan.found.tests[test],
+        "why": None,
+        "address": quote(f"tests/{test}/test.html"),
+    }
+    row |= {"batch": None, "specimen": None, "date": None, "rig": None}
+    holds, why = record.get("holds"), record.get("unusable") or summary.get("unusable")
+    try:
+        card = load_card(run_plan.archive / test)
+        row |= {
+            "compound": card.compound,
+            "batch": card.batch,
+            "specimen": card.specimen,
+            "date": card.date.isoformat(),
+            "rig": card.rig,
+        }
+        holds = card.recordings.holds
+    except InputError as error:
+        why = why or str(error)
+    why = why or next((item.get("message") for item in findings if item.get("severity") == "unusable"), None)
+    row["status"] = "unusable" if why else ("summary" if holds == "summary" else "ok")
+    row["why"] = why or (
+        "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
+    )
+    counts = summary.get("stops") or {}
+    row["stops"] = " / ".join(str(counts.get(name, 0)) for name in ("ok", "suspect", "rejected"))
+    row["drift"] = drift_words(drift)
+    row["window"] = window_words(friction)
+    ratio = (summary.get("energy_balance") or {}).get("ratio_median")
+    row["ratio"] = f"{ratio:.3f}" if numbers.is_number(ratio) else "not given"
+    by = {name: sum(1 for item in findings if item.get("severity") == name) for name in merge.RANK}
+    row["findings"] = ", ".join(f"{count} {name}" for name, count in by.items() if count) or "none"
+    return row
+
+
+def window_words(friction: Mapping[str, Any]) -> str:
+    """The window in a few words; an end that only the data limit says so."""
+    window = friction.get("window")
+    if not window:
+        return f"none: {friction.get('window_reason') or friction.get('unusable') or 'no reason given'}"
+    low, high = (
+        f"{window[f'{end}_c']:.0f}{WINDOW_LIMITS.get(window.get(f'{end}_limited_by'), '')}" for end in ("low", "high")
+    )
+    return f"{low} to {high} °C"
+
+
+def drift_words(drift: Mapping[str, Any]) -> str:
+    """The drift verdict with its first affected stop and others seen."""
+    verdict = drift.get("verdict")
+    if verdict is None:
+        return f"not given: {numbers.why_missing(drift, 'verdict') or 'no reason given'}"
+    onset = f" from stop {drift['onset_stop']}" if drift.get("onset_stop") is not None else ""
+    also = f"; also {', '.join(map(str, drift['also']))}" if drift.get("also") else ""
+    return f"{verdict}{onset}{also}"
+
+
+def compound_row(into: Path, name: str, slug: str, tests: list[dict[str, Any]]) -> dict[str, Any]:
+    """One compound: its tests, window, batch answers, duties, link to the sheet."""
+    folder = into / "compounds" / slug
+    friction, batches, duty, sheet = (
+        _read(folder / f"{file}.json") for file in ("friction", "batches", "duty", "sheet")
+    )
+    own = [row for row in tests if row["compound"] == name]
+    pairs = [
+        f"{p['a']} and {p['b']}: µ {p.get('mu_verdict')}, bite {p.get('bite_verdict')}, wear {p.get('wear_verdict')}"
+        for p in batches.get("pairs") or []
+    ]
+    return {
+        "name": name, "sheet": quote(f"compounds/{slug}/sheet.html"), "pdf": quote(f"compounds/{slug}/sheet.pdf"),
+        "tests": f"{sum(row['status'] != 'unusable' for row in own)} of {len(own)} usable", "window": window_words(friction),
+        "targets": [f"{row['target']}: {row['met']}" for row in sheet.get("targets") or []] or ["no target"],
+        "batches": pairs or ["no pair of batches"],
+        "duties": [opening_words(one) for one in duty.get("duties") or []] or ["no duty"],
+    }  # fmt: skip
+
+
+def opening_words(duty: Mapping[str, Any]) -> str:
+    """A duty's cooling opening to run, in words."""
+    opening = duty.get("opening_to_run") or {}
+    if numbers.is_number(opening.get("low")) and numbers.is_number(opening.get("high")):
+        return f"{duty.get('duty')}: opening {opening['low']:.2f} to {opening['high']:.2f}"
+    return f"{duty.get('duty')}: no opening to run: {duty.get('opening_to_run_why') or opening.get('why') or duty.get('why') or 'no reason given'}"
