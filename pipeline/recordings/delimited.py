@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 BLOCK_BYTES = 1 << 24
+HEAD_BYTES = 1 << 16
 LONGEST_LINE = 1 << 20
 UNIT = re.compile(r"[\[({<]?\s*[^\W\d_]|[\[({<]?\s*[%°]")
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
@@ -57,6 +58,19 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     for layout, cells in rows(path, recordings, needed=needed):
         values, damage = numbers_of(cells.rows, recordings.decimal, cells.line)
         yield Chunk(values, [*cells.damage, *damage], layout.units)
+
+
+def head(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> tuple[Layout, Cells]:
+    """Layout and first rows of a recording, without reading on. Raises InputError as `rows` does."""
+    with opened(path) as stream:
+        data = _checked_start(_exactly(stream, HEAD_BYTES))
+        if not data:
+            raise InputError("is empty")
+        if len(data) == HEAD_BYTES:
+            data = data[: max(data.rfind(b"\n"), data.rfind(b"\r")) + 1]
+        block = _as_utf8(data.replace(b"\r\n", b"\n").replace(b"\r", b"\n"), recordings.encoding)
+        layout, line, block = _head(1, block, recordings, needed)
+        return layout, _cells(block, line, layout, recordings)
 
 
 def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iterator[tuple[Layout, Cells]]:

@@ -65,14 +65,15 @@ def _is_file(path: Path) -> bool:
 
 
 def refuse_outside(path: Path, folder: Path) -> None:
-    """InputError when the file is a link that leads out of the test's folder or to nothing."""
+    """InputError when the file is not there, or a link that leads out of the test's folder or to nothing."""
+    if not path.is_symlink() and not path.exists():
+        raise InputError("is not there")
     try:
-        real = path.resolve(strict=True)
-        inside = real.is_relative_to(folder.resolve())
+        inside = path.resolve(strict=True).is_relative_to(folder.resolve())
     except (OSError, RuntimeError) as error:
-        raise InputError("is a link that leads nowhere; put the recording itself into the folder") from error
+        raise InputError("is a link that leads nowhere; put the file itself into the folder") from error
     if not inside:
-        raise InputError("is a link that leads out of the test's folder; put the recording itself there")
+        raise InputError("is a link that leads out of the test's folder; put the file itself there")
 
 
 @contextmanager

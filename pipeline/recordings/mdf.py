@@ -44,7 +44,8 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
 
 
 def _opened(kind: Any, path: Path) -> Any:
-    """The open file. One that cannot be opened leaves a half-made object, whose noisy end is kept from the user."""
+    """The open file. One that cannot be opened leaves a half-made object, whose noisy end is kept from the
+    user."""
     hook = sys.unraisablehook
     sys.unraisablehook = lambda _: None
     try:

@@ -1,0 +1,161 @@
+"""Validation of an archive, or of a whole workspace, without reducing anything.
+
+Reads every settings file and card, lists every recording, and looks at the recordings' heads: their
+columns, units and first rows. What only the samples can show is left to a run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+from pipeline.archive.card import Card, load_card
+from pipeline.archive.config import load_workspace
+from pipeline.archive.plan import plan
+from pipeline.archive.scan import printable, scan
+from pipeline.errors import InputError
+
+ALL_WELL, WRONG_CALL, UNUSABLE = 0, 2, 3
+HEADS = 3000  # of recordings looked at in all; in a larger archive a few of each test
+FEW = 3
+
+
+class Problem(NamedTuple):
+    """One thing that is wrong. level: unusable (the test gives no result), left_out (a file is not used),
+    odd."""
+
+    where: str
+    level: Literal["unusable", "left_out", "odd"]
+    message: str
+
+
+class Checked(NamedTuple):
+    problems: list[Problem]
+    tests: int
+    recordings: int
+    heads: int
+
+
+def check(place: Path) -> int:
+    """Print one line a problem of a config file or an archive folder, then a summary; returns the exit
+    code."""
+    try:
+        checked = checked_place(place)
+    except InputError as error:
+        print(f"stopsheet: {error}")
+        return WRONG_CALL
+    for problem in checked.problems:
+        print(f"{problem.where}: {problem.level.replace('_', ' ')}: {problem.message}")
+    unusable = len({p.where.split("/")[0] for p in checked.problems if p.level == "unusable"})
+    others = sum(p.level != "unusable" for p in checked.problems)
+    looked = "" if checked.heads == checked.recordings else f" (the heads of {checked.heads} looked at)"
+    print(
+        f"{checked.tests} tests, {checked.recordings} recordings{looked}: {unusable} unusable, {others} other problems"
+    )
+    return UNUSABLE if unusable else ALL_WELL
+
+
+def checked_place(place: Path) -> Checked:
+    """Problems of a config file's workspace or of an archive folder. Raises InputError for a wrong place or
+    config."""
+    problems: list[Problem] = []
+    if place.is_dir():
+        archive = place
+    elif place.is_file():
+        workspace = load_workspace(place)
+        plan(place)
+        archive = workspace.archive
+        problems += [Problem(name, "left_out", why) for name, why in workspace.left_out]
+        compounds = set(scan(archive).compounds)
+        problems += [
+            Problem(path.name, "odd", f"target of compound {name!r}, of which the archive has no test")
+            for name, path in workspace.targets.items()
+            if name not in compounds
+        ]
+    else:
+        raise InputError(f"{printable(str(place))}: no such file or folder; give a config file or an archive folder")
+    found = scan(archive)
+    problems += [Problem(name, "left_out", why) for name, why in found.skipped]
+    if not found.tests:
+        raise InputError(f"{printable(str(place))}: holds no test folder")
+    cards: dict[str, Card] = {}
+    for test in found.tests:
+        try:
+            cards[test] = load_card(archive / test)
+        except InputError as error:
+            problems.append(Problem(test, "unusable", str(error)))
+    checked = _recordings(archive, cards)
+    problems += [p for test, card in cards.items() for p in _wear(archive / test, card)]
+    return Checked(sorted(problems + checked.problems, key=lambda p: p.where), len(found.tests), *checked[2:])
+
+
+def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:
+    from pipeline.recordings.heads import listed
+
+    problems: list[Problem] = []
+    paths: dict[str, list[Path]] = {}
+    for test, card in cards.items():
+        try:
+            paths[test] = listed(archive / test, card)
+        except InputError as error:
+            problems.append(Problem(test, "unusable", str(error)))
+    total = sum(map(len, paths.values()))
+    heads = 0
+    for test, files in paths.items():
+        chosen = files if total <= HEADS else _spread(files, FEW)
+        heads += len(chosen)
+        problems += _of_heads(archive / test, cards[test], chosen)
+    return Checked(problems, len(cards), total, heads)
+
+
+def _spread(files: list[Path], count: int) -> list[Path]:
+    """First, last and some between."""
+    if len(files) <= count:
+        return files
+    return [files[round(i * (len(files) - 1) / (count - 1))] for i in range(count)]
+
+
+def _of_heads(folder: Path, card: Card, paths: list[Path]) -> Iterator[Problem]:
+    from pipeline.recordings.files import shown
+    from pipeline.recordings.heads import looked_at
+
+    failed, units = [], {}
+    for path in paths:
+        try:
+            units.update(looked_at(path, folder, card))
+        except InputError as error:
+            failed.append((shown(path, folder), str(error)))
+    if len(failed) == len(paths):
+        name, why = failed[0]
+        yield Problem(folder.name, "unusable", f"none of its recordings can be read; {name}: {why}")
+        return
+    for name, why in failed:
+        yield Problem(f"{folder.name}/{name}", "left_out", why)
+    for channel, unit in units.items():
+        stated = card.recordings.channels[channel].unit
+        yield Problem(folder.name, "odd", f"{channel}: the recordings say {unit!r}, test.yaml says {stated!r}")
+
+
+def _wear(folder: Path, card: Card) -> Iterator[Problem]:
+    if card.wear is None:
+        if (folder / "wear.csv").exists():
+            yield Problem(folder.name, "odd", "wear.csv is there, but test.yaml does not name it (wear: wear.csv)")
+        return
+    from pipeline.recordings.files import refuse_outside
+    from pipeline.wear.readings import read_wear
+
+    path = folder / card.wear
+    try:
+        refuse_outside(path, folder)
+        readings, findings = read_wear(path)
+    except InputError as error:
+        yield Problem(f"{folder.name}/{printable(card.wear)}", "left_out", f"{error}; wear is not given")
+        return
+    for found in findings:
+        yield Problem(f"{folder.name}/{printable(card.wear)}", "odd", found.message)
+    planned = sum(block.stops for block in card.blocks)
+    last = readings["after_stop"].max() if readings.height else None
+    if isinstance(last, int) and last > planned * 1.2 + 5:
+        message = f"a reading after stop {last}, but the schedule has {planned} stops"
+        yield Problem(f"{folder.name}/{printable(card.wear)}", "odd", message)

@@ -1,0 +1,84 @@
+"""`stopsheet check`: every problem named with its file, and the exit code."""
+
+import pytest
+
+from pipeline.archive.check import check, checked_place
+from tests.recordings.makers import card, samples, text, text_test, write_card, written
+
+
+def problems(place):
+    return [(p.where, p.level, p.message) for p in checked_place(place).problems]
+
+
+def test_a_sound_archive_has_no_problems(tmp_path, capsys):
+    text_test(tmp_path / "archive" / "one")
+    text_test(tmp_path / "archive" / "two", suffix=".csv.gz", units=True)
+    assert check(tmp_path / "archive") == 0
+    assert capsys.readouterr().out == "2 tests, 6 recordings: 0 unusable, 0 other problems\n"
+
+
+def test_each_problem_is_one_line_and_an_unusable_test_ends_with_3(tmp_path, capsys):
+    archive = tmp_path / "archive"
+    folder = text_test(archive / "good")
+    written(folder, "0009.csv", b"")
+    written(folder, "0010.csv", text(samples(4), units=True).replace("bar", "psi").encode())
+    (folder / "wear.csv").write_text("after_stop\n")
+    write_card(archive / "bad-card", {**card(), "inertia": "22"})
+    write_card(archive / "no-recordings", card())
+    (archive / "a b").mkdir()
+    assert check(archive) == 3
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[-1] == "3 tests, 5 recordings: 2 unusable, 4 other problems"
+    assert any(line.startswith("a b: left out: ") for line in lines)
+    assert any(line.startswith("bad-card: unusable: test.yaml: inertia") for line in lines)
+    assert any(line.startswith("no-recordings: unusable: recordings.files") for line in lines)
+    assert "good/recordings/0009.csv: left out: is empty" in lines
+    assert "good: odd: pressure: the recordings say 'psi', test.yaml says 'bar'" in lines
+    assert any(line.startswith("good: odd: wear.csv is there") for line in lines)
+    assert len(lines) == 7
+
+
+def test_wear_readings_are_looked_at(tmp_path):
+    archive = tmp_path / "archive"
+    folder = write_card(archive / "t", {**card(), "wear": "wear.csv"})
+    written(folder, "1.csv", text(samples(1)).encode())
+    assert problems(archive) == [("t/wear.csv", "left_out", "is not there; wear is not given")]
+    (folder / "wear.csv").write_text("after_stop,component,quantity,point,value,unit\n0,disk,thickness,1,24.0,mm\n")
+    (found,) = problems(archive)
+    assert "unknown component 'disk'" in found[2]
+    (folder / "wear.csv").write_text("after_stop,component,quantity,point,value,unit\n400,disc,thickness,1,24.0,mm\n")
+    (found,) = problems(archive)
+    assert "after stop 400" in found[2]
+
+
+def test_a_recording_with_the_wrong_columns_is_named(tmp_path):
+    archive = tmp_path / "archive"
+    folder = write_card(archive / "t", card())
+    for number in (1, 2, 3):
+        written(folder, f"{number}.csv", text(samples(number)).replace("Mb", "Md", 1).encode())
+    ((where, level, message),) = problems(archive)
+    assert (where, level) == ("t", "unusable")
+    assert "nearest: 'Md'" in message
+
+
+@pytest.mark.parametrize("content", ["archive: nowhere\nresults: r\nmethods: [m.yaml]\n", "archiv: x\n", ""])
+def test_a_wrong_config_ends_with_2(tmp_path, content, capsys):
+    (tmp_path / "config.yaml").write_text(content)
+    assert check(tmp_path / "config.yaml") == 2
+    assert capsys.readouterr().out.startswith("stopsheet: config.yaml")
+
+
+def test_a_wrong_place_ends_with_2(tmp_path):
+    assert check(tmp_path / "nothing") == 2
+    assert check(tmp_path) == 2
+
+
+def test_a_workspace_names_what_is_left_out(tmp_path):
+    text_test(tmp_path / "archive" / "t")
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "targets").mkdir()
+    (tmp_path / "targets" / "x.yaml").write_text("compound: Marram 4\nmoo: 1\n")
+    (tmp_path / "targets" / "y.yaml").write_text("compound: Marram 9\nmu: [0.3, 0.5]\n")
+    (tmp_path / "config.yaml").write_text("archive: archive\nresults: r\nmethods: [m.yaml]\ntargets: targets/*.yaml\n")
+    found = problems(tmp_path / "config.yaml")
+    assert [(where, level) for where, level, _ in found] == [("x.yaml", "left_out"), ("y.yaml", "odd")]
