@@ -322,3 +322,9 @@ def results_of_compound(
     write_text(target_file, TARGET)
     return {"compound": "Marram 4", "archive": root / "archive", "tests": list(tests), "results": root / "results" / "first", "method": "first",
             "target": target_file if target else None, "settings": DEFAULT_SETTINGS, "into": into}  # fmt: skip
+
+
+#: words of the fixtures that hold digits and are printed as they are
+BATCH_WORDS = (
+    "Marram 4 M4-2406 M4-2407 M4-2409 2026-03-02 m4-a m4-b 2 more specimens of each batch would decide it torque has 3 spikes below 450 degC",
+)

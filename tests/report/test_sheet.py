@@ -1,0 +1,178 @@
+"""The sheet: every number printed is found in the file that it names; nulls say why; three prints of one document."""
+
+import html
+import json
+import re
+
+import polars as pl
+import pytest
+
+from pipeline.report import inputs as inputs_stage
+from pipeline.report import sheet
+from pipeline.report.document import Number, Source
+from pipeline.report.sections import targets
+from tests.report import makers
+
+NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?![\w])")
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    arguments = makers.results_of_compound(tmp_path_factory.mktemp("sheet"), ("m4-a", "m4-b"))
+    sheet.run(**arguments)
+    return arguments
+
+
+@pytest.fixture(scope="module")
+def content(made):
+    return json.loads((made["into"] / "sheet.json").read_text())
+
+
+def listed(content):
+    return [number for section in content["sections"] for number in section["numbers"]]
+
+
+def resolved(number, made):
+    """The value that the named file holds under the named key, times the factor."""
+    file, key, factor = number["file"], number["key"], number.get("factor", 1.0)
+    if file.startswith("archive/"):
+        data = inputs_stage.of_test(
+            file.split("/")[1], made["archive"] / file.split("/")[1], made["results"]
+        ).facts.data
+    elif file.startswith("targets/"):
+        data = inputs_stage.target_source(made["target"]).data
+    elif file.endswith(".parquet"):
+        stops = pl.read_parquet(made["results"] / file)
+        assert key.startswith("/rows")
+        name = key.removeprefix("/rows where status is ")
+        return len(stops) if key == "/rows" else stops.filter(pl.col("status") == name).height
+    else:
+        data = json.loads((made["results"] / file).read_text())
+    return Source(file, data).get(key) * factor
+
+
+def test_every_number_is_in_the_file_that_it_names(content, made):
+    checked = 0
+    for number in listed(content):
+        if number["value"] is None or "*" in number["file"] or number["key"].startswith(("count of", "median over")):
+            continue
+        assert resolved(number, made) == pytest.approx(number["value"], rel=1e-9), number
+        checked += 1
+    assert checked > 150
+
+
+def test_counts_over_files_are_what_they_say(content, made):
+    counted = [n for n in listed(content) if n["key"].startswith("count of findings with code spike")]
+    assert counted
+    found = [
+        json.loads((made["results"] / "tests" / t / "findings.json").read_text())["findings"] for t in made["tests"]
+    ]
+    assert counted[0]["value"] == sum(item["code"] == "spike" for items in found for item in items)
+
+
+def visible(page):
+    body = page.split("<main>")[1]
+    body = re.sub(r"<(img|svg)[^>]*>", " ", body)
+    body = re.sub(r"<(thead|caption|figcaption|h2)\b.*?</\1>", " ", body, flags=re.DOTALL)
+    body = re.sub(r"<th scope=\"row\">.*?</th>", " ", body, flags=re.DOTALL)
+    return html.unescape(re.sub(r"<[^>]+>", " ", body))
+
+
+def test_every_number_printed_is_listed(content, made):
+    """No number in running text or a cell that sheet.json does not list, save names, dates, and the fixed words."""
+    page = (made["into"] / "sheet.html").read_text()
+    text = " ".join([number["text"] for number in listed(content)])
+    known = set(NUMBER.findall(text))
+    fixed = " ".join(
+        ["100", "1", "95 %", "200", "150", content["method_digest"]]
+    )  # JCGM 100, the definition 1, temperatures of the classes
+    words = [t for s in content["sections"] for t in s["text"]] + [fixed, *makers.BATCH_WORDS]
+    known |= set(NUMBER.findall(" ".join(words)))
+    unknown = [token for token in NUMBER.findall(visible(page)) if token not in known]
+    assert unknown == []
+
+
+def test_running_text_holds_no_number_of_its_own(content):
+    """Every number inside a paragraph comes from a Number, not from the code."""
+    allowed = {"100", "1", "95", "200", "150", "3"}
+    for section in content["sections"]:
+        given = {token for number in section["numbers"] for token in NUMBER.findall(number["text"])}
+        for text in section["text"]:
+            strange = {t for t in NUMBER.findall(text.replace("M4-", "")) if t not in given | allowed}
+            assert not strange - {"2406", "2407", "2409", "2"}, (section["title"], text)
+
+
+def test_nulls_say_why(content):
+    page_nulls = [number for number in listed(content) if number["value"] is None]
+    assert page_nulls
+    assert all(number["why"] and number["text"].startswith("not given: ") for number in page_nulls)
+
+
+def test_targets_are_answered(content):
+    assert {row["target"]: row["met"] for row in content["targets"]} == {
+        "Friction window reaches down to": "met", "Friction window reaches up to": "met", "Disc wear per stop and face, at most": "met",
+    }  # fmt: skip
+
+
+def number(value, low=None, high=None):
+    return Number("n", value, "", "f", "/k", low, high, why="no")
+
+
+@pytest.mark.parametrize(
+    ("found", "limited_by", "answer"),
+    [(250.0, "band", "met"), (310.0, "band", "not met"), (310.0, "data", "not shown"), (None, None, "not shown")],
+)
+def test_a_window_end_short_of_the_wanted_one(found, limited_by, answer):
+    assert targets.end_answer(number(280.0), number(found), "low", limited_by) == answer
+
+
+@pytest.mark.parametrize(
+    ("found", "answer"),
+    [
+        (number(0.2, 0.19, 0.24), "met"),
+        (number(0.2, 0.15, 0.27), "not shown"),
+        (number(0.3, 0.26, 0.34), "not met"),
+        (number(0.2), "not shown"),
+    ],
+)
+def test_a_wear_limit_counts_the_interval(found, answer):
+    assert targets.at_most(number(0.25), found) == answer
+
+
+def test_the_pdf_is_the_same_document_and_deterministic(made):
+    before = (made["into"] / "sheet.pdf").read_bytes()
+    assert before.startswith(b"%PDF-")
+    page = (made["into"] / "sheet.html").read_bytes()
+    sheet.run(**made)
+    assert (made["into"] / "sheet.pdf").read_bytes() == before
+    assert (made["into"] / "sheet.html").read_bytes() == page
+
+
+def test_without_target_and_results_the_sheet_says_so(tmp_path):
+    arguments = makers.results_of_compound(
+        tmp_path, ("m4-a",), target=False, friction={"window": None, "window_reason": "data end at 480 °C", "curve": []},
+        wear={"components": {}, "why": "no wear readings"}, batches={"batches": [], "why": "one test only"}, duty={"duties": []},
+    )  # fmt: skip
+    sheet.run(**arguments)
+    page = html.unescape((arguments["into"] / "sheet.html").read_text())
+    for said in ("data end at 480 °C", "no wear readings", "one test only", "No target file"):
+        assert said in page
+
+
+def test_a_compound_whose_tests_are_all_unusable_still_has_a_sheet(tmp_path):
+    arguments = makers.results_of_compound(tmp_path, ("m4-a",), friction={"unusable": "no usable test"}, wear={"unusable": "no usable test"},
+                                           batches={"unusable": "no usable test"}, duty={"unusable": "no usable test"})  # fmt: skip
+    makers.results_of_test(tmp_path, "m4-a", unusable="no recording matches")
+    sheet.run(**arguments)
+    assert "no recording matches" in (arguments["into"] / "sheet.html").read_text()
+
+
+def test_hostile_names_are_escaped_in_every_print(tmp_path):
+    hostile = "<b>Marram</b> & {x} </script>"
+    arguments = makers.results_of_compound(tmp_path, ("m4-a",))
+    makers.results_of_test(tmp_path, "m4-a", batch="'<i>{b}</i> & c'")
+    sheet.run(**{**arguments, "compound": hostile})
+    page = (arguments["into"] / "sheet.html").read_text()
+    assert "<b>Marram" not in page
+    assert "<i>{b}" not in page
+    assert "&lt;b&gt;Marram&lt;/b&gt;" in page
