@@ -64,7 +64,7 @@ def total_scatter(fit: Fit, temperature: np.ndarray) -> np.ndarray:
     """Variance of a single future stop, of a new specimen of a new batch where those are factors; link
     units squared.
     """
-    return fit.scatter(temperature) ** 2 + fit.group_variances().sum()
+    return fit.scatter(temperature) ** 2 + fit.between(temperature)
 
 
 def curve(
@@ -86,7 +86,7 @@ def curve(
     size = np.ones(t.size) if map_.link == "log" else np.abs(mu)  # what a relative change is in link units
 
     def mean_variance(f: Fit) -> np.ndarray:
-        return f.variance(f.row(t, none[:, : f.data.linear.shape[1]]))
+        return f.variance(f.curve_row(t))
 
     v, v_common = mean_variance(fit), (common * size) ** 2
     dof = near.degrees(mean_variance)
@@ -97,7 +97,7 @@ def curve(
     dof_scatter = near.degrees(lambda f: total_scatter(f, t))
     factor = tolerance.two_sided(coverage, confidence, dof_scatter, (v + v_common) / sd2)
     wide = factor * np.sqrt(sd2)
-    z = fit.row(t, none[:, : fit.data.linear.shape[1]]) @ fit.solved.coefficients
+    z = fit.curve_row(t) @ fit.solved.coefficients
     if map_.link == "log":
         low, high, t_low, t_high = mu * np.exp(-half), mu * np.exp(half), np.exp(z - wide), np.exp(z + wide)
         to_mu = mu

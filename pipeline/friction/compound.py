@@ -15,8 +15,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.friction import bedding, fade, result
+from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
-from pipeline.friction.model import GROUP_PRIOR
 from pipeline.friction.result import Wanted
 from pipeline.friction.stage import NOTHING
 from pipeline.method import Method
@@ -110,7 +110,7 @@ def between(map_: FrictionMap) -> dict[str, Any]:
     """Standard deviations between specimens and batches beside that of stops, relative where effects
     multiply.
     """
-    variances = dict(zip(map_.factors, np.sqrt(map_.fit.group_variances()), strict=True))
+    variances = dict(zip(map_.factors, np.sqrt(map_.fit.level_variances()), strict=True))
     single = "a single specimen: its own map; the scatter between specimens is not known and not in the bands"
     alone = "batches cannot be told from specimens here"
     return {
@@ -120,7 +120,9 @@ def between(map_: FrictionMap) -> dict[str, Any]:
         "batch_sd": float(variances["batch"]) if "batch" in variances else None,
         "batch_why": None if "batch" in variances else alone,
         "stop_sd": float(np.median(map_.fit.scatter(map_.fit.data.temperature))),
-        "prior": f"log-normal about the stops' scatter, standard deviation of the logarithm {GROUP_PRIOR}",
+        "specimen_shift_k": float(variances["specimen_shift"]) if "specimen_shift" in variances else None,
+        "prior": f"log-normal: shifts in level about the stops' scatter (sd of the logarithm {LEVEL_PRIOR}), "
+        f"along the temperature about {USUAL_SHIFT_K:g} K ({SHIFT_PRIOR:g})",
         "autocorrelation": map_.fit.correlation,
     }
 

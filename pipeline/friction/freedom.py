@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
-from pipeline.friction import model
+from pipeline.friction import likelihood
+from pipeline.friction.model import Fit
 
 STEP = 0.03
 FEWEST, MOST = 1.0, 1e4
@@ -48,12 +49,12 @@ class Neighbours:
     variances.
     """
 
-    fit: model.Fit
-    above: tuple[model.Fit, ...]
-    below: tuple[model.Fit, ...]
+    fit: Fit
+    above: tuple[Fit, ...]
+    below: tuple[Fit, ...]
     covariance: np.ndarray
 
-    def degrees(self, variance: Callable[[model.Fit], np.ndarray]) -> np.ndarray:
+    def degrees(self, variance: Callable[[Fit], np.ndarray]) -> np.ndarray:
         """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns."""
         v = variance(self.fit)
         slopes = np.array(
@@ -64,27 +65,26 @@ class Neighbours:
         return np.clip(2 * v**2 / np.maximum(spread, 1e-300), FEWEST, MOST)
 
 
-def neighbours(fit: model.Fit) -> Neighbours:
+def neighbours(fit: Fit) -> Neighbours:
     """Step each log variance that is not at a bound; curvature by differences of the gradient."""
-    bounds = np.array(model.bounds(len(fit.data.groups)))
+    bounds = np.array(likelihood.bounds(fit.data))
     inside = (fit.theta > bounds[:, 0] + STEP) & (fit.theta < bounds[:, 1] - STEP)
     free = np.flatnonzero(inside)
-    data = replace(fit.data, response=fit.pulled)
     moves = [fit.theta + STEP * np.eye(fit.theta.size)[k] for k in free]
     opposite = [fit.theta - STEP * np.eye(fit.theta.size)[k] for k in free]
-    args = (fit.low, fit.high, fit.segments)
-    up = np.array([model.penalised(data, *args, theta)[1][free] for theta in moves]).reshape(free.size, free.size)
-    down = np.array([model.penalised(data, *args, theta)[1][free] for theta in opposite]).reshape(up.shape)
+    data = replace(fit.data, response=fit.pulled)
+    up = np.array([likelihood.penalised(data, theta)[1][free] for theta in moves]).reshape(free.size, free.size)
+    down = np.array([likelihood.penalised(data, theta)[1][free] for theta in opposite]).reshape(up.shape)
     curvature = (up - down) / (2 * STEP)
-    values, vectors = np.linalg.eigh((curvature + curvature.T) / 2) if free.size else (np.zeros(0), np.zeros((0, 0)))
+    values, vectors = np.linalg.eigh((curvature + curvature.T) / 2) if free.size else (np.zeros(0), np.eye(0))
     covariance = vectors @ np.diag(2 / np.maximum(values, 0.2)) @ vectors.T
     return Neighbours(
         fit, tuple(at(fit, data, t) for t in moves), tuple(at(fit, data, t) for t in opposite), covariance
     )
 
 
-def at(fit: model.Fit, data: model.Data, theta: np.ndarray) -> model.Fit:
+def at(fit: Fit, data: likelihood.Data, theta: np.ndarray) -> Fit:
     """The same fit at other variances, its strays held as they are."""
-    solved = model.solve(data, fit.low, fit.high, fit.segments, theta)
+    solved = likelihood.solve(data, theta)
     ratio = solved.scale / fit.solved.scale
     return replace(fit, theta=theta, solved=solved, scale=fit.scale * ratio, inflation=fit.inflation * ratio)

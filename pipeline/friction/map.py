@@ -17,6 +17,7 @@ import polars as pl
 
 from pipeline.friction import effects, model, smooth
 from pipeline.friction.effects import Choice, Reference
+from pipeline.friction.likelihood import Data, Group
 from pipeline.friction.support import Support
 from pipeline.method.friction import Friction
 
@@ -78,7 +79,7 @@ class FrictionMap:
         candidates = effects.linear(p, w, e, reference)
         supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
         supported &= self._along_ties(candidates)
-        mu, se = self.mean(np.where(supported, t, self.fit.low), np.where(supported[:, None], candidates, 0.0))
+        mu, se = self.mean(np.where(supported, t, self.fit.data.low), np.where(supported[:, None], candidates, 0.0))
         return Prediction(np.where(supported, mu, np.nan), np.where(supported, se, np.nan), supported)
 
     def predict_stops(self, stops: pl.DataFrame) -> Prediction:
@@ -190,13 +191,14 @@ def fit_map(
     choice = limited(choice, len(used), keep)
     factors, groups = random_factors(used)
     mu = used["mu"].to_numpy()
-    data = model.Data(
+    data = Data(
         temperature=t,
         response=np.log(mu) if link == "log" else mu,
         linear=candidates[:, [effects.NAMES.index(name) for name in choice.kept]],
         weight_sd=own_scatter(used, t),
         series=labels(used, ["test"]) if "test" in used.columns else np.zeros(len(used), int),
         position=used["stop"].to_numpy().astype(float),
+        steepness=np.zeros(len(used)),
         groups=groups,
     )
     fitted = model.fit(data, huber=settings.huber)
@@ -223,19 +225,22 @@ def limited(choice: Choice, stops: int, keep: Sequence[str] | None) -> Choice:
     return Choice(tuple(kept), dropped, tuple(pair for pair in choice.tied if pair[0] in kept))
 
 
-def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[np.ndarray, ...]]:
-    """Random factors the table can carry: specimens where two or more, batches where some batch has two
+def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[Group, ...]]:
+    """Random factors the table can carry.
+
+    From two specimens on their level and the place of their flank; batches where some batch has two
     specimens.
     """
     if not {"batch", "specimen"} <= set(used.columns):
         return (), ()
     specimens, batches = used.n_unique(["batch", "specimen"]), used.n_unique("batch")
-    found = []
+    found: list[tuple[str, Group]] = []
     if specimens >= 2:
-        found.append(("specimen", labels(used, ["batch", "specimen"])))
+        own = labels(used, ["batch", "specimen"])
+        found += [("specimen", Group(own)), ("specimen_shift", Group(own, along=True))]
     if batches >= 2 and specimens > batches:
-        found.append(("batch", labels(used, ["batch"])))
-    return tuple(name for name, _ in found), tuple(index for _, index in found)
+        found.append(("batch", Group(labels(used, ["batch"]))))
+    return tuple(name for name, _ in found), tuple(group for _, group in found)
 
 
 def labels(frame: pl.DataFrame, columns: list[str]) -> np.ndarray:

@@ -87,12 +87,11 @@ def temperature_slope(
     if high - low < 1.0:
         return nothing("the temperatures are too near each other for a slope")
     ends = np.array([low, high])
-    linear = np.zeros((2, map_.fit.data.linear.shape[1]))
     mu, _ = map_.mean(ends, np.zeros((2, 3)))
     weight = np.array([-1.0, 1.0]) * (mu if map_.link == "log" else 1.0) * 100 / (high - low)
 
     def variance(fit: Fit) -> np.ndarray:
-        return fit.variance((weight @ fit.row(ends, linear))[None, :])
+        return fit.variance((weight @ fit.curve_row(ends))[None, :])
 
     value = (mu[1] - mu[0]) * 100 / (high - low)
     found = with_interval(value, variance(map_.fit)[0], near.degrees(variance)[0], confidence, common)

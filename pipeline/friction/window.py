@@ -133,7 +133,7 @@ def drawn_slack(
     """
     rng = np.random.default_rng(seed)
     fit, t = map_.fit, curve.temperature
-    rows = fit.row(t, np.zeros((t.size, fit.data.linear.shape[1])))
+    rows = fit.curve_row(t)
     root = np.linalg.cholesky(fit.solved.inverse + 1e-12 * np.diag(np.diag(fit.solved.inverse)))
     z = rows @ fit.solved.coefficients
     # fewer degrees of freedom widen the draws as Student's t does, alike at all temperatures of a draw

@@ -145,9 +145,7 @@ def compound(
         shift = rng.normal(0, batch_sd)
         for s in range(specimens):
             factor = 1 + shift + rng.normal(0, specimen_sd)
-            own = replace(
-                law, cold=law.cold * factor, hot=law.hot * factor, flank=law.flank + rng.normal(0, flank_sd)
-            )
+            own = replace(law, cold=law.cold * factor, hot=law.hot * factor, flank=law.flank + rng.normal(0, flank_sd))
             tables.append(
                 one_test(own, rng).with_columns(
                     test=pl.lit(f"t{b}{s}"), batch=pl.lit(f"b{b}"), specimen=pl.lit(f"s{s}")

@@ -1,0 +1,201 @@
+"""Penalised restricted likelihood of the friction model and its gradient, in the log variances `theta`.
+
+theta holds, in this order: log variances of the bends at five nodes along the temperature; log variances of
+the scatter at three; log of the temperature error (see `steepness`); the autocorrelation of neighbouring
+stops; log standard deviation of each random factor. All are relative to the scale of a usual stop, which is
+profiled out together with the coefficients.
+
+Weak priors stand where few data tell: how bends and scatter change along the temperature, the temperature
+error (about 2 K on a scatter of 2 %), the autocorrelation, and the size of specimen and batch shifts beside
+the stops' scatter. Two specimens alone would allow any shift from none to fifty times the one they show, and
+none would be pseudo-replication.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.friction import smooth
+from pipeline.friction.mixed import Profile, profile
+
+BEND_NODES, SCATTER_NODES = 5, 3
+BEND, SCATTER = slice(0, BEND_NODES), slice(BEND_NODES, BEND_NODES + SCATTER_NODES)
+FLANK, CORRELATION = SCATTER.stop, SCATTER.stop + 1
+GROUPS = slice(CORRELATION + 1, None)
+
+BEND_PRIOR, SCATTER_PRIOR = 3.0, 0.8  # standard deviations of the nodes about their mean, about 0
+FLANK_PRIOR, CORRELATION_PRIOR = 1.0, 0.35
+LEVEL_PRIOR = 1.5  # of log (specimen or batch sd / stop sd): alike within a factor of 5 (common practice)
+SHIFT_PRIOR = 1.0  # of log (shift of a specimen's curve along the temperature / 3 K)
+USUAL_ERROR_K, USUAL_SHIFT_K, USUAL_SCATTER = 2.0, 3.0, 0.02
+STEP = 1e-4
+
+
+@dataclass(frozen=True)
+class Group:
+    """A random factor: labels 0..k-1 of the stops; a shift along the temperature instead of one in level
+    when `along`.
+    """
+
+    labels: np.ndarray
+    along: bool = False
+
+    @property
+    def count(self) -> int:
+        return int(self.labels.max()) + 1
+
+
+@dataclass(frozen=True)
+class Data:
+    """Stops as arrays, n of each, sorted by series and position; the response is already through the link."""
+
+    temperature: np.ndarray  # K
+    response: np.ndarray
+    linear: np.ndarray  # (n, c), centred at the reference conditions
+    weight_sd: np.ndarray  # relative standard deviation known beforehand, 1 for a usual stop
+    series: np.ndarray  # int, one per test
+    position: np.ndarray  # stop number
+    steepness: np.ndarray  # slope of the curve per K over a usual scatter: what a kelvin of error does to a stop
+    groups: tuple[Group, ...] = ()
+    low: float = 0.0
+    high: float = 1.0
+    segments: int = smooth.FEWEST_SEGMENTS
+
+
+@dataclass(frozen=True)
+class Whitening:
+    """Takes scatter size and first-order autocorrelation out of rows: W with W R W' = I, R = S Omega S."""
+
+    sd: np.ndarray
+    link: np.ndarray  # correlation with the row before, 0 at the start of a series
+    log_det: float  # log det R
+
+    def rows(self, columns: np.ndarray) -> np.ndarray:
+        """W @ columns."""
+        scaled = columns / self.sd[:, None]
+        out = scaled.copy()
+        out[1:] -= self.link[1:, None] * scaled[:-1]
+        return out / np.sqrt(1 - self.link**2)[:, None]
+
+    def back(self, columns: np.ndarray) -> np.ndarray:
+        """W' @ columns."""
+        scaled = columns / np.sqrt(1 - self.link**2)[:, None]
+        out = scaled.copy()
+        out[:-1] -= self.link[1:, None] * scaled[1:]
+        return out / self.sd[:, None]
+
+
+def whitening(data: Data, theta: np.ndarray) -> Whitening:
+    sd = scatter_shape(data, theta, data.temperature, data.steepness) * data.weight_sd
+    follows = data.series[1:] == data.series[:-1]
+    steps = np.maximum(data.position[1:] - data.position[:-1], 1)
+    link = np.r_[0.0, np.where(follows, theta[CORRELATION] ** steps, 0.0)]
+    return Whitening(sd, link, float(2 * np.log(sd).sum() + np.log(1 - link**2).sum()))
+
+
+def bend_columns(data: Data, theta: np.ndarray, temperature: np.ndarray, *, slope: bool = False) -> np.ndarray:
+    """Columns of the bends at any temperatures, each scaled by its standard deviation."""
+    nodes = np.linspace(data.low, data.high, data.segments + 1)
+    size = np.exp(smooth.hats(nodes, data.low, data.high, BEND_NODES) @ theta[BEND] / 2)
+    basis = smooth.bspline_basis(temperature, data.low, data.high, data.segments, slope=slope)
+    return basis @ smooth.bends(data.segments) * size
+
+
+def scatter_shape(data: Data, theta: np.ndarray, temperature: np.ndarray, steepness: np.ndarray) -> np.ndarray:
+    """Standard deviation of a usual stop over the common scale: slow change times the temperature error's
+    share.
+    """
+    slow = np.exp(smooth.hats(temperature, data.low, data.high, SCATTER_NODES) @ theta[SCATTER] / 2)
+    return slow * np.sqrt(1 + (np.exp(theta[FLANK]) * USUAL_ERROR_K * steepness) ** 2)
+
+
+def group_columns(group: Group, log_sd: float, steepness: np.ndarray) -> np.ndarray:
+    columns = (group.labels[:, None] == np.arange(group.count)) * np.exp(log_sd)
+    return columns * (USUAL_SHIFT_K * steepness)[:, None] if group.along else columns
+
+
+def design_of(data: Data, theta: np.ndarray) -> np.ndarray:
+    """[1, T, x, bends, groups], random columns scaled by their standard deviations over the common scale."""
+    parts = [np.ones((data.temperature.size, 1)), ((data.temperature - data.low) / 100)[:, None], data.linear]
+    parts.append(bend_columns(data, theta, data.temperature))
+    for group, log_sd in zip(data.groups, theta[GROUPS], strict=True):
+        parts.append(group_columns(group, log_sd, data.steepness))
+    return np.hstack(parts)
+
+
+def solve(data: Data, theta: np.ndarray) -> Profile:
+    white = whitening(data, theta)
+    both = white.rows(np.column_stack([design_of(data, theta), data.response]))
+    return profile(both[:, :-1], both[:, -1], 2 + data.linear.shape[1], white.log_det)
+
+
+def prior_sd(data: Data) -> np.ndarray:
+    """Standard deviations of the priors of the elements of theta that have one about zero."""
+    groups = [SHIFT_PRIOR if group.along else LEVEL_PRIOR for group in data.groups]
+    return np.r_[np.full(SCATTER_NODES, SCATTER_PRIOR), FLANK_PRIOR, CORRELATION_PRIOR, groups]
+
+
+def prior(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
+    """-2 log of the weak priors and its gradient."""
+    bend, rest, sd = theta[BEND], theta[SCATTER.start :], prior_sd(data)
+    away = (bend - bend.mean()) / BEND_PRIOR**2
+    value = away @ (bend - bend.mean()) + (rest / sd) @ (rest / sd)
+    return float(value), np.r_[2 * away, 2 * rest / sd**2]
+
+
+def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
+    """-2 log penalised restricted likelihood and its gradient in theta.
+
+    With P y = W' r, r the whitened misfit, the derivative in a random column's log variance is 1 - C^-1_jj -
+    u_j^2 / s2, in the log variance of stop i it is (R P)_ii - (P y)_i e_i / s2; the autocorrelation's is
+    taken by a small step.
+    """
+    design, white = design_of(data, theta), whitening(data, theta)
+    both = white.rows(np.column_stack([design, data.response]))
+    fixed = 2 + data.linear.shape[1]
+    solved = profile(both[:, :-1], both[:, -1], fixed, white.log_det)
+    value, gradient = prior(data, theta)
+
+    misfit = both[:, -1] - both[:, :-1] @ solved.coefficients
+    leverage = (design * white.back(both[:, :-1] @ solved.inverse)).sum(axis=1)
+    own = data.response - design @ solved.coefficients
+    per_stop = 1 - leverage - white.back(misfit[:, None])[:, 0] * own / solved.scale
+    gradient[SCATTER] += smooth.hats(data.temperature, data.low, data.high, SCATTER_NODES).T @ per_stop
+    error = (np.exp(theta[FLANK]) * USUAL_ERROR_K * data.steepness) ** 2
+    gradient[FLANK] += 2 * (error / (1 + error)) @ per_stop
+
+    per_column = 1 - np.diag(solved.inverse)[fixed:] - solved.coefficients[fixed:] ** 2 / solved.scale
+    nodes = smooth.hats(np.linspace(data.low, data.high, data.segments + 1), data.low, data.high, BEND_NODES)
+    at = data.segments + 1
+    gradient[BEND] += nodes.T @ per_column[:at]
+    for k, group in enumerate(data.groups):
+        gradient[GROUPS.start + k] += 2 * per_column[at : at + group.count].sum()
+        at += group.count
+
+    step = STEP if theta[CORRELATION] < 0.5 else -STEP
+    moved = theta.copy()
+    moved[CORRELATION] += step
+    gradient[CORRELATION] += (solve(data, moved).criterion - solved.criterion) / step
+    return solved.criterion + value, gradient
+
+
+def bounds(data: Data) -> list[tuple[float, float]]:
+    """Search range of each element of theta."""
+    start = [(-16.0, 16.0)] * BEND_NODES + [(-6.0, 6.0)] * SCATTER_NODES + [(-6.0, 4.0), (0.0, 0.9)]
+    return start + [(-8.0, 8.0)] * len(data.groups)
+
+
+def most_likely(data: Data, start: np.ndarray | None) -> np.ndarray:
+    """theta of the highest penalised likelihood, from `start` or from a stiff and a supple curve."""
+    from scipy.optimize import minimize
+
+    rest = np.r_[np.zeros(SCATTER_NODES + 1), 0.1, np.zeros(len(data.groups))]
+    starts = [start] if start is not None else [np.r_[np.full(BEND_NODES, b), rest] for b in (-2.0, 4.0)]
+    options = {"maxiter": 60, "ftol": 1e-8}
+    found = [
+        minimize(lambda t: penalised(data, t), s, jac=True, method="L-BFGS-B", bounds=bounds(data), options=options)
+        for s in starts
+    ]
+    return min(found, key=lambda f: f.fun).x  # type: ignore[no-any-return]
