@@ -11,6 +11,7 @@ from pathlib import Path
 
 import polars as pl
 
+from rig_samples.simulator.brake import Brake
 from rig_samples.simulator.card import Identity, Style
 from rig_samples.simulator.material import MARRAM_4, MARRAM_6, Material
 from rig_samples.simulator.program import Block, characterisation, glazing
@@ -32,6 +33,9 @@ TAB = Style(
     preamble=("rig north, recorder 2", "one application per file"),
     suffix=".tsv",
 )
+
+# The same caliper and disc size; the denser compound makes heavier parts.
+BRAKES = {"Marram 4": Brake(), "Marram 6": Brake(disc_mass_kg=1.80, pad_mass_kg=0.214)}
 
 # The odd batch of Marram 4: densified otherwise, its hot friction a tenth lower and its wear higher.
 M4_2403 = MARRAM_4
@@ -83,7 +87,7 @@ def entries() -> list[Entry]:
 
 def run(entry: Entry) -> Simulated:
     """Simulate one test of the archive."""
-    return simulate(entry.program, entry.material, seed=entry.seed)
+    return simulate(entry.program, entry.material, seed=entry.seed, brake=BRAKES[entry.identity.compound])
 
 
 def write_truth(folder: Path, entry: Entry, test: Simulated) -> None:
@@ -94,7 +98,14 @@ def write_truth(folder: Path, entry: Entry, test: Simulated) -> None:
     read = test.truth.filter("reading")["stop"].to_list()
     lost = test.wear_truth.filter(pl.col("after_stop").is_in(read)).with_columns(floats.round(4))
     lost.write_csv(folder / f"{entry.name}.wear.csv")
-    facts = {"test": entry.name, "seed": entry.seed, "material": asdict(entry.material), "rig": asdict(test.rig)}
+    facts = {
+        "test": entry.name,
+        "seed": entry.seed,
+        "material": asdict(entry.material),
+        "rig": asdict(test.rig),
+        "disc": asdict(test.disc),
+        "sensors": asdict(test.sensors),
+    }
     (folder / f"{entry.name}.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
 
 

@@ -18,7 +18,7 @@ class Brake:
     pads: int = 2
     efficiency: float = 0.97
     threshold_bar: float = 0.4
-    disc_mass_kg: float = 1.62
+    disc_mass_kg: float = 1.77
     disc_thickness_mm: float = 28.0
     disc_minimum_mm: float = 24.0
     pad_mass_kg: float = 0.21

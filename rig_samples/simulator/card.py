@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig_samples.simulator.brake import Brake, Rig
+from rig_samples.simulator.disc import Disc
 from rig_samples.simulator.material import Material
 from rig_samples.simulator.program import Block
 
@@ -53,7 +54,7 @@ class Style:
     suffix: str = ".csv"
 
 
-def brake_section(brake: Brake, material: Material) -> dict[str, object]:
+def brake_section(brake: Brake, material: Material, disc: Disc) -> dict[str, object]:
     """The card's `brake`."""
     density = f"{material.density_kg_m3 / 1e3:g} g/cm^3"
     return {
@@ -74,6 +75,8 @@ def brake_section(brake: Brake, material: Material) -> dict[str, object]:
             "density": density,
             "heat_capacity": "carbon",
             "conductivity": f"{material.conductivity_w_mk:g} W/(m K)",
+            "emissivity": disc.emissivity,
+            "cooled_area": f"{disc.cooled_area * 1e4:g} cm^2",
         },
         "pad": {
             "mass": f"{brake.pad_mass_kg:g} kg",
@@ -140,6 +143,7 @@ def card(
     material: Material,
     brake: Brake,
     rig: Rig,
+    disc: Disc,
     columns: list[str],
     style: Style,
 ) -> dict[str, object]:
@@ -155,7 +159,7 @@ def card(
     }
     if identity.notes:
         out["notes"] = identity.notes
-    out["brake"] = brake_section(brake, material)
+    out["brake"] = brake_section(brake, material, disc)
     out["inertia"] = f"{rig.inertia:g} kg m^2"
     if rig.inertia_mechanical is not None:
         out["inertia_mechanical"] = f"{rig.inertia_mechanical:g} kg m^2"

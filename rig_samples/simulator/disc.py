@@ -54,7 +54,7 @@ def temperature_of(enthalpy_j_kg: float | np.ndarray) -> float | np.ndarray:
 class Disc:
     """A disc and the air around it, SI."""
 
-    mass: float = 1.62
+    mass: float = 1.77
     thickness: float = 0.028
     density: float = 1780.0
     conductivity: float = 30.0

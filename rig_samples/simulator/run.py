@@ -29,6 +29,7 @@ class Simulated:
     material: Material
     brake: Brake
     rig: Rig
+    disc: Disc
     sensors: Sensors
     samples: pl.DataFrame
     truth: pl.DataFrame
@@ -95,4 +96,4 @@ def simulate(
     lost = true_wear(truth, material, brake)
     at = truth.filter("reading")["stop"].to_list()
     wear = readings(lost, at, brake, gauge or Gauge(), rng)
-    return Simulated(program, material, brake, rig, sensors, pl.concat(recordings), truth, wear, lost)
+    return Simulated(program, material, brake, rig, disc, sensors, pl.concat(recordings), truth, wear, lost)

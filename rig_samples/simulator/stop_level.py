@@ -45,6 +45,7 @@ class StopLevel:
     material: Material
     brake: Brake
     rig: Rig
+    disc: Disc
     stops: pl.DataFrame
     traces: pl.DataFrame | None
     truth: pl.DataFrame
@@ -196,4 +197,6 @@ def simulate_stops(
     )
     lost = true_wear(table, material, brake)
     wear = readings(lost, table.filter("reading")["stop"].to_list(), brake, gauge or Gauge(), rng)
-    return StopLevel(program, material, brake, rig, stops, pl.concat(traces) if traces else None, table, wear, lost)
+    return StopLevel(
+        program, material, brake, rig, disc, stops, pl.concat(traces) if traces else None, table, wear, lost
+    )

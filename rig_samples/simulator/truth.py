@@ -70,18 +70,19 @@ def ratio_of_ends(mu: np.ndarray) -> float:
 
 
 def stop_truth(application: Application, demand: Demand, brake: Brake, rig: Rig) -> dict[str, float | None]:
-    """One row of truth: friction, energy and temperatures of an application."""
+    """One row of truth: friction, energy and temperatures of an application.
+
+    The energies are those of the whole braking, until the pressure is gone; `duration_s` is until the release.
+    """
     signals = application.signals
     start, end = int(np.searchsorted(signals["time_s"], 0.0)), application.release
+    off = start + int(np.flatnonzero(signals["pressure_bar"][start:] > 0.0)[-1])
     speed = signals["speed_rpm"] * RPM
-    braking = slice(start, end + 1)
-    dt = float(signals["time_s"][1] - signals["time_s"][0])
-    work = float(np.trapezoid((signals["brake_torque_nm"] * speed)[braking]) * dt)
-    kinetic = rig.inertia * (speed[start] ** 2 - speed[end] ** 2) / 2.0
+    kinetic = rig.inertia * (speed[start] ** 2 - speed[off] ** 2) / 2.0
     return {
         **friction_of(application, demand, brake),
         "duration_s": float(signals["time_s"][end]),
-        "energy_kj": work / 1e3,
+        "energy_kj": application.friction_work / 1e3,
         "kinetic_energy_kj": None if demand.kind == "drag" else kinetic / 1e3,
         "temperature_initial_c": float(signals["bulk_c"][start]),
         "temperature_end_c": float(signals["bulk_c"][end]),

@@ -61,7 +61,7 @@ def write_test(folder: Path, test: Simulated, identity: Identity, style: Style |
     """Write the whole test folder."""
     style = style or Style()
     folder.mkdir(parents=True, exist_ok=True)
-    facts = card(identity, test.program, test.material, test.brake, test.rig, test.samples.columns, style)
+    facts = card(identity, test.program, test.material, test.brake, test.rig, test.disc, test.samples.columns, style)
     text = yaml.safe_dump(facts, sort_keys=False, allow_unicode=True, width=110)
     (folder / "test.yaml").write_text(text, encoding="utf-8")
     write_recordings(folder / "recordings", test.samples, style)
