@@ -5,7 +5,7 @@ Everything here is found once per test and told in its summary; nothing is corre
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 import numpy as np
 
@@ -73,17 +73,20 @@ def corrections_of(
 ) -> Found:
     """Corrections of a test. inertia (kg m^2), inertia_mechanical None where the drive simulates nothing."""
     sign = sign_of(brakings)
-    line_points = _points(brakings, sign, inertia, inertia_mechanical, has_drive)
-    line = balance_line(line_points[:, 0], line_points[:, 2], line_points[:, 3])
-    zero = _zero(brakings, sign, line, line_points, includes_drag)
     steps = np.array([b.step for b in brakings if np.isfinite(b.step)])
     step = float(np.median(steps)) if steps.size else float("nan")
     usable = np.array([b.lag if b.lag_height >= LEAST_CORRELATION else np.nan for b in brakings], dtype=float)
     lag = lag_of_test(usable, step=step)
     behind = lag_of_test(np.array([b.lag_speed for b in brakings if b.kind != "drag"], dtype=float), step=step)
-    stops, pressure, spreads = _stop_zeros(brakings, zero, sign)
+    late: Literal["torque", "pressure"] = "pressure" if _pressure_late(lag, behind) else "torque"
     applied = lag.value if settings.lag_correction and lag.significant else 0.0
-    corrections = Corrections(sign, zero, applied, "pressure" if _pressure_late(lag, behind) else "torque", stops)
+    line_points = _points(
+        brakings, sign, inertia, inertia_mechanical, has_drive, delay=applied if late == "torque" else 0.0
+    )
+    line = balance_line(line_points[:, 0], line_points[:, 2], line_points[:, 3])
+    zero = _zero(brakings, sign, line, line_points, includes_drag)
+    stops, pressure, spreads = _stop_zeros(brakings, zero, sign)
+    corrections = Corrections(sign, zero, applied, late, stops)
     return Found(corrections, lag, behind, line, pressure, *spreads)
 
 
@@ -95,7 +98,13 @@ def sign_of(brakings: Sequence[Surveyed]) -> float:
 
 
 def _points(
-    brakings: Sequence[Surveyed], sign: float, inertia: float, mechanical: float | None, has_drive: bool
+    brakings: Sequence[Surveyed],
+    sign: float,
+    inertia: float,
+    mechanical: float | None,
+    has_drive: bool,
+    *,
+    delay: float,
 ) -> np.ndarray:
     """(k, 4) torque, speed, momentum given up per time (N m), duration (s) of the quarters of all brakings."""
     if mechanical is not None and mechanical < inertia and not has_drive:
@@ -107,7 +116,9 @@ def _points(
     momentum = -(inertia if mechanical is None else mechanical) * q[:, 2]
     if mechanical is not None and has_drive:
         momentum = momentum + q[:, 3]
-    return np.column_stack([sign * q[:, 0], q[:, 1], momentum, q[:, 4]])
+    # A torque that comes late by `delay` is what it was that long before.
+    torque = sign * (q[:, 0] + delay * q[:, 5])
+    return np.column_stack([torque, q[:, 1], momentum, q[:, 4]])
 
 
 def _zero(

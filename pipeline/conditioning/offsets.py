@@ -51,27 +51,36 @@ def robust_line(x: np.ndarray, y: np.ndarray, weight: np.ndarray | None = None) 
     return coefficients, covariance
 
 
+def least_squares(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Weighted linear least squares: coefficients (k,) and their covariance (k, k) from the residuals' own scatter.
+
+    design (n, k), y (n,), weight (n,) in inverse proportion to the variances.
+    """
+    root = np.sqrt(weight)
+    coefficients = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+    residual = (y - design @ coefficients) * root
+    normal = design.T @ (design * weight[:, None])
+    freedom = max(y.size - design.shape[1], 1)
+    return coefficients, np.linalg.pinv(normal) * float(residual @ residual) / freedom
+
+
 def robust_fit(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Least squares with Huber's weights (k = 1.5 robust sigmas): coefficients (k,) and covariance (k, k)."""
-    huber = np.ones_like(y)
-    coefficients = np.zeros(design.shape[1])
+    coefficients, covariance = least_squares(design, y, weight)
     for _ in range(20):
-        root = np.sqrt(weight * huber)
-        updated = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
-        residual = (y - design @ updated) * np.sqrt(weight)
-        scale = 1.4826 * np.median(np.abs(residual))
-        done = np.allclose(updated, coefficients, rtol=1e-10, atol=1e-12)
-        coefficients = updated
-        if scale <= 0 or done:
+        residual = np.abs(y - design @ coefficients) * np.sqrt(weight)
+        scale = 1.4826 * float(np.median(residual))
+        if scale <= 0:
             break
-        huber = np.minimum(1.0, 1.5 * scale / np.maximum(np.abs(residual), 1e-300))
-    residual = (y - design @ coefficients) * np.sqrt(weight * huber)
-    freedom = max(y.size - design.shape[1], 1)
-    normal = design.T @ (design * (weight * huber)[:, None])
-    covariance = np.linalg.pinv(normal) * float(residual @ residual) / freedom
+        huber = np.minimum(1.0, 1.5 * scale / np.maximum(residual, 1e-300))
+        updated, covariance = least_squares(design, y, weight * huber)
+        if np.allclose(updated, coefficients, rtol=1e-10, atol=1e-12):
+            break
+        coefficients = updated
     return coefficients, covariance
 
 
+LEAST_STILL_U = 0.5  # N m: a rotor at rest may hang in its bearings' friction
 LEAST_SPEED_RANGE = 0.15  # of the highest: readings nearer together give no slope
 
 
@@ -138,12 +147,20 @@ def _rest_line(speed: np.ndarray, torque: np.ndarray) -> tuple[float, float, flo
 def _offset(
     still: np.ndarray, intercept: tuple[float, float] | None, largest_u: float
 ) -> tuple[float | None, float, str]:
-    if still.size >= 1:
+    """Offset alone: readings at standstill and the balance's intercept, weighed by their uncertainties."""
+    found = []
+    if still.size:
         value, u = _middle(still)
-        return value, u, "readings at standstill"
+        found.append((value, max(u, LEAST_STILL_U / np.sqrt(still.size)), "readings at standstill"))
     if intercept is not None and np.isfinite(intercept[1]) and intercept[1] <= largest_u:
-        return intercept[0], intercept[1], "the balance's intercept"
-    return None, float("nan"), ""
+        found.append((intercept[0], max(intercept[1], LEAST_STILL_U), "the balance's intercept"))
+    if not found:
+        return None, float("nan"), ""
+    weight = np.array([1 / u**2 for _, u, _ in found])
+    values = np.array([value for value, _, _ in found])
+    mean = float(weight @ values / weight.sum())
+    excess = max(float(weight @ np.square(values - mean)) / max(values.size - 1, 1), 1.0)
+    return mean, float(np.sqrt(excess / weight.sum())), " and ".join(how for _, _, how in found)
 
 
 def _middle(values: np.ndarray) -> tuple[float, float]:

@@ -10,7 +10,8 @@ import numpy as np
 from pipeline.stops.scatter import smooth_basis
 
 LEAST_TURNS = 3.0
-SAMPLES_A_PERIOD = 3.0
+LEAST_SAMPLES = 40
+SAMPLES_A_PERIOD = 2.5
 
 
 def ripple(
@@ -18,25 +19,34 @@ def ripple(
 ) -> dict[int, tuple[float, float]]:
     """Amplitude over mean torque and its standard uncertainty, both 1, of each shaft order that the rate can show.
 
-    time (s), speed (rad/s), torque (N m, unfiltered): (n,) over the window. Orders whose period is shorter than three
-    samples over most of the window are left out; all are below three turns.
+    time (s), speed (rad/s), torque (N m, unfiltered): (n,) over the window. An order is fitted on the samples that have at
+    least 2.5 to its period; where those are too few, or make less than three turns, it is left out.
     """
-    good = np.isfinite(torque) & np.isfinite(speed)
-    if good.sum() < 40:
-        return {}
-    t, w, torque = time[good], speed[good], torque[good]
+    found = {}
+    step = float(np.median(np.diff(time))) if time.size > 1 else float("nan")
+    for order in orders:
+        shown = np.isfinite(torque) & np.isfinite(speed) & (order * speed * step < 2 * np.pi / SAMPLES_A_PERIOD)
+        if shown.sum() >= LEAST_SAMPLES:
+            amplitude = _of_order(time[shown], speed[shown], torque[shown], order)
+            if amplitude is not None:
+                found[order] = amplitude
+    return found
+
+
+def _of_order(t: np.ndarray, w: np.ndarray, torque: np.ndarray, order: int) -> tuple[float, float] | None:
     angle = np.r_[0.0, np.cumsum(np.diff(t) * (w[1:] + w[:-1]) / 2)]
-    step = np.median(np.diff(t))
     mean = float(torque.mean())
-    shown = [n for n in orders if np.mean(n * w * step < 2 * np.pi / SAMPLES_A_PERIOD) > 0.5]
-    if angle[-1] < 2 * np.pi * LEAST_TURNS or not shown or not mean > 0:
-        return {}
-    trend = smooth_basis(angle / angle[-1], 4)
-    waves = [wave(n * angle) for n in shown for wave in (np.cos, np.sin)]
+    if angle[-1] < 2 * np.pi * LEAST_TURNS or not mean > 0:
+        return None
+    # Pieces longer than a turn, so that the trend cannot follow the ripple itself.
+    turns = angle[-1] / (2 * np.pi)
+    trend = smooth_basis(angle / angle[-1], int(np.clip(turns / 3, 1, 12)))
+    waves = [wave(n * angle) for n in (1, 2) for wave in (np.cos, np.sin)]
     design = np.column_stack([trend, *waves])
+    if t.size < 2 * design.shape[1]:
+        return None
     solution, *_ = np.linalg.lstsq(design, torque, rcond=None)
     residual = torque - design @ solution
-    sigma = float(np.sqrt(residual @ residual / max(t.size - design.shape[1], 1)))
-    u = sigma * np.sqrt(2.0 / t.size) / mean
-    pairs = solution[trend.shape[1] :].reshape(-1, 2)
-    return {n: (float(np.hypot(*pair)) / mean, u) for n, pair in zip(shown, pairs, strict=True)}
+    sigma = float(np.sqrt(residual @ residual / (t.size - design.shape[1])))
+    pair = solution[trend.shape[1] :].reshape(-1, 2)[order - 1]
+    return float(np.hypot(*pair)) / mean, sigma * float(np.sqrt(2.0 / t.size)) / mean

@@ -75,6 +75,9 @@ def reduced(
     torque, pressure, more = _unspiked(c, wide, span)
     found += more
     own = context.corrections.stops[index]
+    if context.corrections.lag and context.corrections.late == "pressure":
+        b = moved(b, time[wide], c["speed"][wide], context.corrections.lag)
+        row |= _times(b)
     samples = conditioned(
         time[wide], c["speed"][wide], torque, pressure, context.corrections, own, context.conditioning
     )
@@ -96,15 +99,33 @@ def _row(time: np.ndarray, moment: float, low: int, high: int) -> int:
     return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
 
 
-def _head(b: Braking, kind: str, control: str, block: Block | None) -> dict[str, Any]:
-    target = block.pressure / 1e5 if block is not None and block.pressure is not None else None
-    wanted = block.initial_temperature if block is not None else None
+def moved(b: Braking, time: np.ndarray, speed: np.ndarray, lag: float) -> Braking:
+    """The braking with its moments where the pressure, recorded -`lag` seconds late, truly passed its thresholds.
+
+    An end at the lower speed stays where it is: the speed is not late.
+    """
+    start, end = b.start_s + lag, b.end_s if b.ends_by_speed else b.end_s + lag
+    good = np.isfinite(speed)
+    speeds = (float(np.interp(moment, time[good], speed[good])) for moment in (start, end))
+    first, last = speeds if good.any() else (b.speed_start, b.speed_end)
+    # Before braking the shaft turns steadily: the longer mean is the better one.
+    return replace(b, start_s=start, end_s=end, speed_start=b.speed_start if lag < 0 else first, speed_end=last)
+
+
+def _times(b: Braking) -> dict[str, Any]:
     return {
         "start_s": b.start_s,
         "end_s": b.end_s,
         "duration_s": b.end_s - b.start_s,
         "speed_start_rpm": b.speed_start * RPM,
         "speed_end_rpm": b.speed_end * RPM,
+    }
+
+
+def _head(b: Braking, kind: str, control: str, block: Block | None) -> dict[str, Any]:
+    target = block.pressure / 1e5 if block is not None and block.pressure is not None else None
+    wanted = block.initial_temperature if block is not None else None
+    return _times(b) | {
         "kind": kind,
         "control": control,
         "target_pressure_bar": target,

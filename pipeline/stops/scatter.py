@@ -9,12 +9,20 @@ import numpy as np
 from pipeline.conditioning.rest import effective_number
 
 
-def smooth_basis(share: np.ndarray, degree: int) -> np.ndarray:
-    """Legendre polynomials up to `degree` on share (n,) from 0 to 1: (n, degree + 1)."""
-    return np.polynomial.legendre.legvander(2 * share - 1, degree)
+def smooth_basis(share: np.ndarray, pieces: int) -> np.ndarray:
+    """Cubic B-splines on `pieces` equal pieces of share (n,) from 0 to 1: (n, pieces + 3), de Boor's uniform case."""
+    x = np.clip(share, 0.0, 1.0) * pieces
+    piece = np.minimum(x.astype(int), pieces - 1)
+    u = x - piece
+    parts = (1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3
+    basis = np.zeros((share.size, pieces + 3))
+    rows = np.arange(share.size)
+    for k, part in enumerate(parts):
+        basis[rows, piece + k] = part / 6
+    return basis
 
 
-def scatter_of_mean(mu: np.ndarray, weight: np.ndarray, *, degree: int = 5) -> tuple[float, float]:
+def scatter_of_mean(mu: np.ndarray, weight: np.ndarray, *, pieces: int = 12) -> tuple[float, float]:
     """Standard uncertainty of the weighted mean of mu from its scatter about a smooth trend, and the effective number.
 
     mu, weight: (n,), in time order. NaN below eight samples: a scatter from so few is no scatter.
@@ -24,7 +32,7 @@ def scatter_of_mean(mu: np.ndarray, weight: np.ndarray, *, degree: int = 5) -> t
     n = values.size
     if n < 8:
         return float("nan"), 0.0
-    basis = smooth_basis(np.linspace(0.0, 1.0, n), min(degree, n // 6))
+    basis = smooth_basis(np.linspace(0.0, 1.0, n), max(min(pieces, n // 10), 1))
     residual = values - basis @ np.linalg.lstsq(basis, values, rcond=None)[0]
     sigma = float(np.sqrt(residual @ residual / (n - basis.shape[1])))
     number = effective_number(residual)

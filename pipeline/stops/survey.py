@@ -42,7 +42,7 @@ class Braking:
     speed_rest: float
     after: tuple[float, float, float] | None  # speed, torque, u: turning with the brake open after the release
     still: Reading | None  # torque at standstill with the brake open
-    quarters: np.ndarray = field(repr=False)  # (k, 5): torque, speed, dw/dt, drive torque, duration
+    quarters: np.ndarray = field(repr=False)  # (k, 6): torque, speed, dw/dt, drive torque, duration, dT/dt
     lag: float = float("nan")
     lag_height: float = 0.0
     lag_speed: float = float("nan")
@@ -50,6 +50,7 @@ class Braking:
     step: float = float("nan")
     begins_inside: bool = False
     ends_inside: bool = False
+    ends_by_speed: bool = False
 
     @property
     def kind(self) -> str:
@@ -106,6 +107,7 @@ def surveyed(
         lag_speed=lag_speed,
         temperature_initial=_mean(channels["disc_temperature"][lead.start : span.start + 1]),
         step=median_step(time[span]),
+        ends_by_speed=bool(span.stop < time.size and above[span.stop] > segmentation.off_pressure),
         begins_inside=span.start - before < 2,
         ends_inside=bool(
             span.stop >= time.size
@@ -167,14 +169,18 @@ def _readings_after(
 
 
 def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, plateau: float) -> np.ndarray:
-    """Mean torque, mean speed, dw/dt, mean drive torque and duration of each quarter of the braking at its level.
+    """Mean torque, mean speed, dw/dt, mean drive torque, duration and dT/dt of each quarter of the braking at its level.
 
     A straight line through a quarter's speeds gives dw/dt with far less noise than differences do.
     """
     with np.errstate(invalid="ignore"):
-        level = np.flatnonzero(above[span] > 0.5 * plateau)
+        level = np.flatnonzero(above[span] > 0.9 * plateau)
+    if level.size:
+        # A torque that lags is still rising when the pressure stands.
+        settled = channels["time"][span.start + level[0]] + GUARD_S
+        level = level[channels["time"][span][level] > settled]
     if level.size < QUARTERS * 6:
-        return np.empty((0, 5))
+        return np.empty((0, 6))
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
     edges = np.linspace(first, last, QUARTERS + 1).astype(int)
     rows = []
@@ -188,9 +194,19 @@ def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, p
         shifted = t - t.mean()
         # The line's slope weighs the middle most; the torque is weighed alike, so that both see the same moments.
         weight = _slope_weights(shifted)
-        slope = float(shifted @ w) / float(shifted @ shifted)
-        rows.append((float(weight @ torque), float(w.mean()), slope, float(weight @ drive), float(t[-1] - t[0])))
-    return np.array(rows).reshape(-1, 5)
+        square = float(shifted @ shifted)
+        slope = float(shifted @ w) / square
+        rows.append(
+            (
+                float(weight @ torque),
+                float(w.mean()),
+                slope,
+                float(weight @ drive),
+                float(t[-1] - t[0]),
+                float(shifted @ torque) / square,
+            )
+        )
+    return np.array(rows).reshape(-1, 6)
 
 
 def _slope_weights(shifted: np.ndarray) -> np.ndarray:

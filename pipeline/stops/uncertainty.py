@@ -24,6 +24,15 @@ def relative_uncertainty(
     return float(np.sqrt(max(square, 0.0)))
 
 
+def effective_freedom(parts: np.ndarray, freedom: np.ndarray) -> float:
+    """Effective degrees of freedom of a combined standard uncertainty (Welch and Satterthwaite; JCGM 100, G.4.1).
+
+    parts (n,): standard uncertainties in the unit of the result; freedom (n,): of each, infinite for stated limits.
+    """
+    total = float(np.square(parts).sum())
+    return total**2 / float((parts**4 / freedom).sum()) if total > 0 else float("inf")
+
+
 @dataclass(frozen=True)
 class Gains:
     """Relative standard uncertainties common to all stops, and the zero limits (N m, Pa) for stops without a rest reading."""

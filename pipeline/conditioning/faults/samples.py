@@ -14,6 +14,7 @@ from pipeline.findings import Finding, finding
 HELD_SAMPLES = 10
 FLAT_SAMPLES = 5
 SPIKE_SIGMAS = 10.0
+SPIKE_SHARE = 0.15  # of the level: a smaller one moves no average
 SPIKE_SAMPLES = 2  # a wider excursion is no spike
 JUMP_K = 200.0  # within one sample: faster than a disc can warm or cool (common practice)
 COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired wrongly
@@ -202,7 +203,7 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
 
 
 def spikes(values: np.ndarray) -> np.ndarray:
-    """Indices of single wild samples: more than ten robust sigmas from the median of their seven neighbours (Hampel).
+    """Indices of single wild samples: more than ten robust sigmas and 15 % of the level from the median of seven (Hampel).
 
     The sigma is that of the whole series about its running median, so that ramps raise none.
     """
@@ -213,7 +214,7 @@ def spikes(values: np.ndarray) -> np.ndarray:
     off = values - centre
     local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
     sigma = 1.4826 * np.maximum(local, np.median(np.abs(off)))
-    floor = 0.02 * np.quantile(np.abs(values), 0.95)
+    floor = SPIKE_SHARE * np.quantile(np.abs(values), 0.95)
     wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)
     edges = np.flatnonzero(np.diff(np.r_[False, wild, False].astype(np.int8))).reshape(-1, 2)
     short = [np.arange(a, b) for a, b in edges if b - a <= SPIKE_SAMPLES]
