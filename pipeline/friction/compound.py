@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.friction import bedding, fade, result
+from pipeline.friction import bedding, fade, history, result
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.result import Wanted
@@ -74,8 +74,10 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> d
     }
 
 
-def labelled(test: TestStops) -> pl.DataFrame:
+def labelled(test: TestStops, method: Method) -> pl.DataFrame:
+    """The test's unchanged stops with its test, batch and specimen."""
     stops = test.stops if test.changed_at is None else test.stops.filter(pl.col("stop") < test.changed_at)
+    stops, _ = history.unchanged(stops, method.friction, method.reduction.temperature)
     return stops.with_columns(test=pl.lit(test.test), batch=pl.lit(test.batch), specimen=pl.lit(test.specimen))
 
 

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
-from pipeline.friction import bedding, fade, result
+from pipeline.friction import bedding, fade, history, result
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.result import Wanted
 from pipeline.method import Method, friction, from_stage_settings
@@ -56,8 +56,9 @@ def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float |
     """
     settings, temperature = method.friction, method.reduction.temperature
     map_: FrictionMap | None = None
+    kept, left_out = history.unchanged(stops, settings, temperature)
     try:
-        map_ = fit_map(stops, settings, temperature=temperature)
+        map_ = fit_map(kept, settings, temperature=temperature)
         found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common or 0.0)
     except NoMap as reason:
         found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
@@ -66,6 +67,7 @@ def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float |
     return found | {
         "temperature": temperature,
         "average": method.reduction.average,
+        "left_out": left_out,
         "bedding": bedding.bedding(stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
         "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
         "recovery": worst and worst["recovery"],

@@ -1,0 +1,66 @@
+"""Blocks whose friction their history has changed, and which therefore say nothing about the material's map.
+
+A map belongs to a bedded, otherwise unchanged surface. Check or map blocks that follow a duty or a fade are
+held against a map of the stops before it: a block whose mean lies off by more than 3 % and by more than three
+standard errors (its stops', the map's, and 1 % that blocks of a sound specimen differ by, common practice) is
+left out of the map and reported. What changed the surface is drift's business, not the map's.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.friction.fade import runs
+from pipeline.friction.map import FrictionMap, NoMap, fit_map, usable
+from pipeline.method.friction import Friction
+
+EXPOSURES = ("duty", "fade")
+FEWEST_BEFORE = 20
+SHIFT, STANDARD_ERRORS, BLOCK_SD = 0.03, 3.0, 0.01
+
+
+def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tuple[pl.DataFrame, list[dict[str, Any]]]:
+    """The stops less those of changed blocks, and the blocks left out with their mean shift (relative) and
+    its u.
+    """
+    exposed = stops.filter(pl.col("purpose").is_in(EXPOSURES))["stop"].min()
+    if not isinstance(exposed, int):
+        return stops, []
+    before = stops.filter(pl.col("stop") < exposed)
+    if len(usable(before, ("map", "check"), temperature, settings.use_suspect)) < FEWEST_BEFORE:
+        return stops, []
+    try:
+        map_ = fit_map(before, settings, temperature=temperature)
+    except NoMap:
+        return stops, []
+    left_out = []
+    for part in runs(
+        usable(stops.filter(pl.col("stop") > exposed), ("map", "check"), temperature, settings.use_suspect)
+    ):
+        found = shift(map_, part)
+        if found is not None and abs(found["shift"]) > max(SHIFT, STANDARD_ERRORS * found["u"]):
+            left_out.append(found)
+    gone = [stop for block in left_out for stop in block["stops"]]
+    return stops.filter(~pl.col("stop").is_in(gone)), left_out
+
+
+def shift(map_: FrictionMap, part: pl.DataFrame) -> dict[str, Any] | None:
+    """Mean of ln(mu / map) over a block with its standard uncertainty; None where the map does not reach
+    it.
+    """
+    expected = map_.predict_stops(part)
+    known = expected.supported
+    if not known.any():
+        return None
+    off = np.log(part["mu"].to_numpy()[known] / expected.mu[known])
+    t = part[f"temperature_{map_.temperature_kind}_c"].to_numpy()[known] + 273.15
+    scatter = float(np.mean(map_.scatter(t) / map_.predict(t).mu))
+    u = np.sqrt(scatter**2 / known.sum() + np.mean(expected.se[known] / expected.mu[known]) ** 2 + BLOCK_SD**2)
+    name = part["block"][0]
+    return {
+        "block": name, "stops": part["stop"].to_list(), "shift": float(np.median(off)), "u": float(u),
+        "why": f"{name} lies {100 * float(np.median(off)):+.1f} % off the map of the stops before it",
+    }  # fmt: skip
