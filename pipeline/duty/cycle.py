@@ -1,0 +1,163 @@
+"""Disc temperature over a use: cycles of brakings and cooling, run for many openings at once.
+
+A braking at constant deceleration turns brake_share of the vehicle's kinetic-energy change into heat,
+falling with the speed; between brakings the disc cools in the air of the mean speed. Within a use the
+disc's temperature carries over from cycle to cycle; the settled cycle is the one that repeats itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.archive.duties import DutyCycle
+from pipeline.heat import lumped
+
+Array = NDArray[np.float64]
+
+BRAKING_PARTS = 5  # a braking runs in parts of constant power
+COOLING_PARTS = 6  # points of a cool-down that are kept
+SETTLED_K = 0.02  # end of a settled cycle against its start
+WARM_K = 0.2  # a use counts as warm when a cycle changes its start by less
+MOST_TRIALS = 60
+
+
+@dataclass(frozen=True)
+class Events:
+    """One cycle's brakings, arrays [e], SI: energy J of friction work at this brake, times s, speeds m/s."""
+
+    energy: Array
+    brake_time: Array
+    then: Array
+    start: Array
+    end: Array
+    cooling_speed: Array
+
+    @property
+    def seconds(self) -> float:
+        """Duration of the cycle."""
+        return float((self.brake_time + self.then).sum())
+
+
+@dataclass(frozen=True)
+class Air:
+    """Convection h0 + opening h1 v^0.8 of the whole disc, W/K and W/K per (m/s)^0.8, and the ambient in K.
+
+    With `fixed_speed` in m/s the air is the rig's at any speed of the vehicle: its speed on the rig is not
+    known.
+    """
+
+    h0: float
+    h1: float
+    ambient: float
+    fixed_speed: float | None = None
+
+    def conductance(self, opening: Array, speed: float) -> Array:
+        """W/K at openings [k] and one air speed in m/s."""
+        at = speed if self.fixed_speed is None else self.fixed_speed
+        return np.asarray(lumped.conductance(self.h0, self.h1, opening, at), float)
+
+
+@dataclass(frozen=True)
+class History:
+    """Bulk temperature in K of one cycle at openings [k].
+
+    braking [e, BRAKING_PARTS + 1, k], cooling [e, COOLING_PARTS + 1, k]; cooling's times are equal parts of
+    `then`.
+    """
+
+    braking: Array
+    cooling: Array
+
+    @property
+    def start(self) -> Array:
+        return self.braking[0, 0]
+
+    @property
+    def end(self) -> Array:
+        return self.cooling[-1, -1]
+
+    def lowest(self) -> Array:
+        return np.minimum(self.braking.min(axis=(0, 1)), self.cooling.min(axis=(0, 1)))
+
+    def highest(self) -> Array:
+        return np.maximum(self.braking.max(axis=(0, 1)), self.cooling.max(axis=(0, 1)))
+
+
+def events_of(duty: DutyCycle) -> Events:
+    """The cycle's brakings; energy = brake_share x vehicle_mass (v1^2 - v2^2) / 2."""
+    columns = np.array([[e.start, e.end, e.brake_time, e.then, e.at] for e in duty.events], float)
+    start, end, brake_time, then, at = columns.T
+    energy = duty.brake_share * duty.vehicle_mass * (start**2 - end**2) / 2
+    return Events(energy, brake_time, then, start, end, at)
+
+
+def one_cycle(
+    at_start: Array, events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0
+) -> History:
+    """One cycle from temperatures [k] at openings [k]; `share` of the friction heat goes into the disc."""
+    temperature = np.asarray(at_start, float)
+    braking, cooling = [], []
+    for e in range(len(events.energy)):
+        path = [temperature]
+        edges = np.linspace(events.start[e], events.end[e], BRAKING_PARTS + 1)
+        heat = share * events.energy[e] * -np.diff(edges**2) / (edges[0] ** 2 - edges[-1] ** 2)
+        seconds = events.brake_time[e] / BRAKING_PARTS
+        for part in range(BRAKING_PARTS):
+            speed = (edges[part] + edges[part + 1]) / 2
+            temperature = lumped.advance(
+                temperature, seconds, power=heat[part] / seconds, ambient=air.ambient,
+                conductance=air.conductance(opening, speed), disc=disc,
+            )  # fmt: skip
+            path.append(temperature)
+        braking.append(path)
+        path = [temperature]
+        still = air.conductance(opening, float(events.cooling_speed[e]))
+        for _ in range(COOLING_PARTS):
+            temperature = lumped.advance(
+                temperature, events.then[e] / COOLING_PARTS, ambient=air.ambient, conductance=still, disc=disc
+            )
+            path.append(temperature)
+        cooling.append(path)
+    return History(np.array(braking), np.array(cooling))
+
+
+def settle(events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0) -> History:
+    """The cycle that ends at the temperature it began with, at openings [k].
+
+    The end of a cycle is a smooth, rising function of its start with slope below one, so the fixed point is
+    found by secants; each opening on its own, all in one run. Raises ArithmeticError when it does not
+    settle, which no cooling but none at all can bring about.
+    """
+    start = np.full(np.shape(opening), air.ambient)
+    history = one_cycle(start, events, disc, air, opening, share)
+    change, slope = history.end - start, np.full(start.shape, -1.0)
+    for _ in range(MOST_TRIALS):
+        if np.abs(change).max() <= SETTLED_K:
+            return history
+        following = start - change / slope
+        previous, before = start, change
+        start = np.maximum(following, air.ambient)
+        history = one_cycle(start, events, disc, air, opening, share)
+        change = history.end - start
+        moved = start - previous
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = np.where(np.abs(moved) > 1e-9, (change - before) / moved, -1.0)
+        slope = np.clip(slope, -1.0, -0.01)
+    raise ArithmeticError("the disc does not settle on this duty: it is hardly cooled at all")
+
+
+def warm_up(
+    events: Events, disc: lumped.Disc, air: Air, opening: float, count: int, share: float = 1.0
+) -> list[History]:
+    """The first cycles of a use from ambient at one opening: until they repeat, at most `count`."""
+    temperature, found = np.array([air.ambient]), []
+    for _ in range(count):
+        history = one_cycle(temperature, events, disc, air, np.array([opening]), share)
+        found.append(history)
+        if abs(float(history.end[0] - history.start[0])) <= WARM_K:
+            break
+        temperature = history.end
+    return found

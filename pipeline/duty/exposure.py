@@ -1,0 +1,137 @@
+"""What a duty's brakings expose the disc's surface to, in the form that the wear laws take.
+
+The bulk follows the lumped disc; the surface lies above it by conduction under the braking's own power, and
+evens out after it, both as for the rig's stops. Where the laws were fitted in indicated temperature, bulk
+serves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.duty.cycle import Array, Events, History
+from pipeline.heat import slab
+from pipeline.heat.capacity import Material
+from pipeline.wear.exposure import Exposure, exposure, joined, residence
+
+ZERO_C = 273.15
+BRAKING_SAMPLES = 51
+DWELL_SAMPLES = 30
+FACES_PATH = 2.0  # both faces of the disc rub
+
+
+@dataclass(frozen=True)
+class Plate:
+    """The disc's ring as half a plate on each face, SI: ring_area of one face; density of its whole heat
+    over the ring.
+    """
+
+    ring_area: float
+    thickness: float
+    density: float
+    conductivity: float
+    material: Material
+
+
+@dataclass(frozen=True)
+class Rubbing:
+    """What turns energy into the laws' other inputs: pads' friction area m^2 and mu over temperature
+    (degC).
+    """
+
+    friction_area: float
+    curve_c: Array
+    curve_mu: Array
+
+    def mu(self, temperature_c: Array) -> Array:
+        """mu at temperatures; beyond the curve its end values. NaN without a curve."""
+        if not len(self.curve_c):
+            return np.full(np.shape(temperature_c), np.nan)
+        return np.interp(temperature_c, self.curve_c, self.curve_mu)
+
+
+def attributed(history: History, kind: str, opening: int = 0) -> Array:
+    """The method's temperature in degC of each braking [e]: initial, mean, peak or end of the bulk."""
+    path = history.braking[:, :, opening]
+    value = {"initial": path[:, 0], "mean": path.mean(axis=1), "end": path[:, -1], "peak": path.max(axis=1)}[kind]
+    return np.asarray(value, float) - ZERO_C
+
+
+def of_cycle(
+    history: History, events: Events, rubbing: Rubbing, plate: Plate | None, share: float, kind: str, opening: int = 0
+) -> Exposure:
+    """Exposure of one cycle's brakings at one of the history's openings; `plate` None: bulk temperature."""
+    temperature = attributed(history, kind, opening)
+    braking_s, dwell_s = _residence(history, events, plate, share, opening)
+    return exposure(
+        events.energy / 1e6,
+        power_w_mm2=events.energy / events.brake_time / rubbing.friction_area / 1e6,
+        temperature_c=temperature,
+        # friction work = 2 mu x integral of clamp force over path, both faces rubbed
+        force_distance_n_m=events.energy / (FACES_PATH * rubbing.mu(temperature)),
+        braking_s=braking_s,
+        dwell_s=dwell_s,
+    )
+
+
+def of_use(parts: Sequence[tuple[Exposure, float]]) -> Exposure:
+    """One exposure of cycles with their weights: a settled cycle run n times counts n-fold."""
+    import dataclasses
+
+    weighted = [
+        dataclasses.replace(
+            part,
+            energy_mj=part.energy_mj * weight,
+            force_distance_n_m=part.force_distance_n_m * weight,
+            braking_s=part.braking_s * weight,
+            dwell_s=part.dwell_s * weight,
+        )
+        for part, weight in parts
+        if weight > 0
+    ]
+    return joined(weighted)
+
+
+def _residence(
+    history: History, events: Events, plate: Plate | None, share: float, opening: int
+) -> tuple[Array, Array]:
+    """Seconds at temperature while braking and after it, [e, grid] each."""
+    braking, cooling = history.braking[:, :, opening], history.cooling[:, :, opening]
+    fine, later = np.linspace(0, 1, BRAKING_SAMPLES), np.geomspace(0.005, 1, DWELL_SAMPLES)
+    time, after = events.brake_time[:, None] * fine, events.then[:, None] * later
+    bulk = _along(fine, braking)
+    still = _along(later, cooling)
+    after = np.hstack([np.zeros((len(after), 1)), after])
+    still = np.hstack([cooling[:, :1], still])
+    if plate is not None:
+        excess = _excess(time, after, events, braking[:, 0], plate, share)
+        bulk, still = bulk + excess[:, :BRAKING_SAMPLES], still + excess[:, BRAKING_SAMPLES - 1 :]
+    return residence(time, bulk), residence(after, still)
+
+
+def _along(at: Array, path: Array) -> Array:
+    """Each row of `path` [e, n], even over 0 to 1, at the shares `at`."""
+    return np.array([np.interp(at, np.linspace(0, 1, len(row)), row) for row in path])
+
+
+def _excess(time: Array, after: Array, events: Events, start: Array, plate: Plate, share: float) -> Array:
+    """Surface above bulk in K through the braking and the cooling after it, [e, BRAKING_SAMPLES +
+    DWELL_SAMPLES].
+    """
+    edges = events.start[:, None] + (events.end - events.start)[:, None] * np.linspace(0, 1, BRAKING_SAMPLES)
+    power = (events.energy / events.brake_time)[:, None] * edges / ((events.start + events.end) / 2)[:, None]
+    flux = np.zeros((len(time), BRAKING_SAMPLES + DWELL_SAMPLES))
+    flux[:, 1:BRAKING_SAMPLES] = share * (power[:, 1:] + power[:, :-1]) / 2 / (2 * plate.ring_area)
+    surface, mean = slab.conduct(
+        np.hstack([time, time[:, -1:] + after[:, 1:]]),
+        flux,
+        start,
+        half_thickness=plate.thickness / 2,
+        conductivity=plate.conductivity,
+        density=plate.density,
+        material=plate.material,
+    )
+    return np.asarray(surface - mean, float)

@@ -1,0 +1,247 @@
+"""duty.json of a compound: every duty projected with the compound's window, wear laws and the rig's
+cooling.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.archive.duties import DutyCycle
+from pipeline.duty import rig_cooling
+from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
+from pipeline.duty.exposure import Plate, Rubbing
+from pipeline.duty.project import NULL, Brake, Worn, project
+from pipeline.duty.rig_cooling import RigCooling
+from pipeline.duty.sweep import GRID, common, opening_to_run, rows
+from pipeline.heat.lumped import Disc
+from pipeline.method.duty import Duty
+from pipeline.method.wear import Wear
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """One test of the compound: its card and tables."""
+
+    card: Card
+    stops: pl.DataFrame
+    traces: pl.DataFrame
+
+
+def project_all(
+    duties: Sequence[DutyCycle],
+    tests: Sequence[Recorded],
+    *,
+    friction: Mapping[str, Any],
+    wear: Mapping[str, Any],
+    glazing: Mapping[str, Any],
+    settings: Duty,
+    wear_settings: Wear,
+    temperature_kind: str,
+) -> dict[str, Any]:
+    """{"duties": [...], "common_opening", "cooling"} from the compound's friction.json and wear.json and
+    its tests.
+
+    `glazing` has power_density_w_mm2 and temperature_c, or why there is none.
+    """
+    if not tests:
+        return {"duties": [_nothing(d, "no usable test of the compound") for d in duties], "common_opening": None}
+    card = tests[0].card
+    disc, why = _disc(card, settings)
+    if disc is None:
+        return {"duties": [_nothing(d, why) for d in duties], "common_opening": None, "common_opening_why": why}
+    rig = _rig(tests, disc, card)
+    disc, radiating_source = _with_radiation(disc, card, rig, settings)
+    brake = _brake(card, disc, friction, wear, glazing, settings, wear_settings, temperature_kind)
+    results = [_one(duty, brake, rig, settings) for duty in duties]
+    shared, shared_why = common(results) if results else (None, "no duty is given")
+    return {
+        "duties": results,
+        "common_opening": shared,
+        "common_opening_why": shared_why,
+        "rig_cooling": rig if isinstance(rig, str) else dataclasses.asdict(rig),
+        "disc": {"mass_kg": disc.mass, "radiating_m2": disc.radiating, "radiating_source": radiating_source,
+                 "from_test": card.test, "heat_share": settings.disc_heat_share},
+        "notes": _notes(tests, settings),
+    }  # fmt: skip
+
+
+def _nothing(duty: DutyCycle, why: str | None) -> dict[str, Any]:
+    """A duty of which nothing can be said."""
+    keys = ("temperature_low_c", "temperature_high_c", "window_share", "glazing_share", "opening_to_run")
+    return {
+        "duty": duty.duty, "opening": duty.cooling.opening, **dict.fromkeys(keys),
+        "wear_um_per_cycle": {"disc": NULL | {"why": why}, "pad": NULL | {"why": why}},
+        "life_cycles": NULL | {"why": why}, "life_km": NULL | {"why": why}, "extrapolated": [], "why": why,
+        "opening_to_run_why": why,
+    }  # fmt: skip
+
+
+def _disc(card: Card, settings: Duty) -> tuple[Disc | None, str]:
+    disc = card.brake.disc
+    lacking = [name for name in ("mass", "heat_capacity") if getattr(disc, name) is None]
+    if lacking:
+        return None, f"the card of {card.test} gives no {' and no '.join(lacking)} of the disc"
+    radiating, _ = rig_cooling.radiating_of(card, settings.emissivity)
+    assert disc.mass is not None and disc.heat_capacity is not None
+    return Disc(disc.mass, disc.heat_capacity, radiating), ""
+
+
+def _rig(tests: Sequence[Recorded], disc: Disc, card: Card) -> RigCooling | str:
+    """The rig's cooling from all tests whose disc is like the first one's."""
+    alike = [t for t in tests if t.card.brake.disc.mass == card.brake.disc.mass]
+    pauses = rig_cooling.joined([rig_cooling.pauses_of(t.stops, t.traces) for t in alike])
+    stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
+    return rig_cooling.fit(pauses, disc, rig_cooling.ambient_of([t.stops for t in alike]), stated=stated)
+
+
+def _with_radiation(disc: Disc, card: Card, rig: RigCooling | str, settings: Duty) -> tuple[Disc, str]:
+    """The disc with its radiation: the card's, else as the rig's cool-downs tell it, else assumed."""
+    radiating, source = rig_cooling.radiating_of(card, settings.emissivity)
+    if source == "assumed" and isinstance(rig, RigCooling) and rig.radiating_fitted:
+        return dataclasses.replace(disc, radiating=rig.radiating), "cool-downs on the rig"
+    return dataclasses.replace(disc, radiating=radiating), source
+
+
+def _brake(
+    card: Card,
+    disc: Disc,
+    friction: Mapping[str, Any],
+    wear: Mapping[str, Any],
+    glazing: Mapping[str, Any],
+    settings: Duty,
+    wear_settings: Wear,
+    temperature_kind: str,
+) -> Brake:
+    curve = friction.get("curve") or []
+    window = friction.get("window")
+    known = all(glazing.get(key) is not None for key in ("power_density_w_mm2", "temperature_c"))
+    return Brake(
+        disc=disc,
+        plate=_plate(card, disc, wear_settings),
+        rubbing=Rubbing(
+            card.brake.friction_area,
+            np.array([p["temperature_c"] for p in curve], float),
+            np.array([p["mu"] for p in curve], float),
+        ),
+        components=(_worn("disc", wear, card), _worn("pad", wear, card)),
+        heat_share=settings.disc_heat_share,
+        temperature_kind=temperature_kind,
+        window=(window["low_c"], window["high_c"]) if window else None,
+        window_why=None if window else f"the compound has no window: {friction.get('window_reason') or 'not given'}",
+        glazing={key: glazing[key] for key in ("power_density_w_mm2", "temperature_c")} if known else None,
+        glazing_why=None if known else glazing.get("why"),
+        confidence=settings.confidence,
+    )
+
+
+def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
+    """The ring as a plate, for the surface's temperature; None where the wear laws are in indicated
+    temperature.
+    """
+    area, thickness = card.brake.swept_area, card.brake.disc.thickness
+    if not settings.surface_temperature or area is None or thickness is None:
+        return None
+    density = disc.mass / (area * thickness)
+    return Plate(area, thickness, density, card.brake.disc.conductivity or settings.conductivity, disc.material)
+
+
+def _worn(kind: str, wear: Mapping[str, Any], card: Card) -> Worn:
+    """The disc, or the pad that wears fastest, with its chosen law and usable thickness."""
+    part = card.brake.disc if kind == "disc" else card.brake.pad
+    usable = None
+    if part.thickness is not None and part.minimum_thickness is not None:
+        usable = (part.thickness - part.minimum_thickness) * 1e6
+    parts = {name: c for name, c in (wear.get("components") or {}).items() if name.startswith(kind)}
+    if not parts:
+        return Worn(kind, None, usable, f"no wear of the {kind} was measured")
+    models = [m for c in parts.values() if (m := _chosen(c)) is not None]
+    if not models:
+        return Worn(
+            kind, None, usable, next(iter(parts.values())).get("why") or f"no wear law of the {kind} was chosen"
+        )
+    rates = {name: _rate(c) for name, c in parts.items() if _chosen(c) is not None}
+    fastest = max(rates, key=lambda name: rates[name])
+    return Worn(kind, _chosen(parts[fastest]), usable)
+
+
+def _chosen(component: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    return next((m for m in component.get("models") or [] if m["model"] == component.get("chosen")), None)
+
+
+def _rate(component: Mapping[str, Any]) -> float:
+    return ((component.get("rates") or {}).get("um_per_stop") or {}).get("value") or 0.0
+
+
+def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, str] | str:
+    """Cooling of the duty: its file's, completed from the rig's cool-downs; or why there is none."""
+    h0, h1 = duty.cooling.h0, duty.cooling.h1
+    if h0 is not None and h1 is not None:
+        return Air(h0, h1, duty.ambient), "duty file"
+    if isinstance(rig, str):
+        return f"the duty gives no cooling h0 and h1, and {rig}"
+    h0 = h0 if h0 is not None else settings.natural_convection * rig.g
+    if h1 is not None:
+        return Air(h0, h1, duty.ambient), "h1 of the duty file, h0 a share of the rig's convection"
+    forced = max(rig.g - h0, 0.0)
+    return Air(h0, forced, duty.ambient, fixed_speed=1.0), "cool-downs on the rig, its air at any speed"
+
+
+def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -> dict[str, Any]:
+    air = _air(duty, rig, settings)
+    if isinstance(air, str):
+        return _nothing(duty, air)
+    air, source = air
+    events = events_of(duty)
+    opening = np.append(GRID, duty.cooling.opening)
+    try:
+        settled = settle(events, brake.disc, air, opening, brake.heat_share)
+    except ArithmeticError as error:
+        return _nothing(duty, str(error))
+    warming = warm_up(events, brake.disc, air, duty.cooling.opening, duty.cycles, brake.heat_share)
+    content = project(duty, events, settled, warming, brake, len(opening) - 1)
+    span, why = opening_to_run(events, settled, brake, air, opening, settings.window_share)
+    cooling = {"h0_w_k": air.h0, "h1": air.h1, "source": source, "rig_air_at_any_speed": air.fixed_speed is not None}
+    if air.fixed_speed is not None:
+        content["extrapolated"].append("cooling: the rig's air speed is not recorded; its air is taken at any speed")
+    return {
+        "duty": duty.duty,
+        "opening": duty.cooling.opening,
+        **content,
+        "opening_to_run": span,
+        "opening_to_run_why": why,
+        "energy_kj": [e / 1e3 for e in events.energy.tolist()],
+        "cooling": cooling,
+        "sweep": rows(duty, events, settled, brake, opening),
+        "history": _history(settled, events, len(opening) - 1),
+    }
+
+
+def _history(settled: History, events: Events, index: int) -> dict[str, list[float]]:
+    """Bulk temperature over the settled cycle at the duty's opening, for the plot."""
+    time, temperature, now = [], [], 0.0
+    for e in range(len(events.energy)):
+        for path, seconds in ((settled.braking, events.brake_time[e]), (settled.cooling, events.then[e])):
+            points = path[e, :, index]
+            time += (now + seconds * np.linspace(0, 1, len(points))).tolist()
+            temperature += (points - 273.15).tolist()
+            now += float(seconds)
+    return {"time_s": [round(t, 3) for t in time], "temperature_c": [round(t, 2) for t in temperature]}
+
+
+def _notes(tests: Sequence[Recorded], settings: Duty) -> list[str]:
+    notes = [
+        "disc temperatures are the bulk's; on the vehicle, not on the rig, they are what the cooling given makes them"
+    ]
+    if settings.disc_heat_share == 1:
+        notes.append("all friction heat goes into the disc")
+    discs = {t.card.brake.disc for t in tests}
+    if len(discs) > 1:
+        notes.append(f"the tests' discs are not all alike; the projection is for that of {tests[0].card.test}")
+    return notes

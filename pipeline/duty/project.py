@@ -1,0 +1,197 @@
+"""One duty projected: temperatures, shares, wear and life at the duty's opening."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.archive.duties import DutyCycle
+from pipeline.duty import exposure as exposed
+from pipeline.duty.cycle import Array, Events, History
+from pipeline.duty.exposure import Plate
+from pipeline.heat.lumped import Disc
+from pipeline.wear.exposure import Exposure
+from pipeline.wear.predict import beyond, interval, wear_by_stop
+
+ZERO_C = 273.15
+NULL = {"value": None, "low": None, "high": None}
+
+
+@dataclass(frozen=True)
+class Worn:
+    """A wearing component: name, the chosen law's entry of wear.json or why there is none, usable thickness
+    in um.
+    """
+
+    name: str
+    model: Mapping[str, Any] | None
+    usable_um: float | None
+    why: str | None = None
+
+
+@dataclass(frozen=True)
+class Brake:
+    """The brake and what the tests say of the compound on it; temperatures of the window and limits in
+    degC.
+    """
+
+    disc: Disc
+    plate: Plate | None
+    rubbing: exposed.Rubbing
+    components: tuple[Worn, ...]
+    heat_share: float = 1.0
+    temperature_kind: str = "initial"
+    window: tuple[float, float] | None = None
+    window_why: str | None = None
+    glazing: Mapping[str, float] | None = None  # below power_density_w_mm2 and temperature_c
+    glazing_why: str | None = None
+    confidence: float = 0.95
+
+
+def window_share(settled: History, events: Events, brake: Brake) -> Array | None:
+    """Share of the settled cycle's energy whose stop temperature lies in the window, at each opening [k]."""
+    if brake.window is None:
+        return None
+    low, high = brake.window
+    inside = _inside(settled, brake, low, high)
+    return np.asarray(events.energy @ inside / events.energy.sum(), float)
+
+
+def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
+    """1 where a braking's temperature lies in [low, high), [e, k]."""
+    path = settled.braking
+    value = {"initial": path[:, 0], "mean": path.mean(axis=1), "end": path[:, -1], "peak": path.max(axis=1)}
+    temperature = value[brake.temperature_kind] - ZERO_C
+    return ((temperature >= low) & (temperature <= high)).astype(float)
+
+
+def glazing_share(settled: History, events: Events, brake: Brake) -> Array | None:
+    """Share of the settled cycle's energy below both limits of low-energy use, at each opening [k]."""
+    if brake.glazing is None:
+        return None
+    power = events.energy / events.brake_time / brake.rubbing.friction_area / 1e6
+    gentle = (power < brake.glazing["power_density_w_mm2"]).astype(float)
+    cold = _inside(settled, brake, -np.inf, brake.glazing["temperature_c"])
+    return np.asarray((events.energy * gentle) @ cold / events.energy.sum(), float)
+
+
+def settled_exposure(settled: History, events: Events, brake: Brake, opening: int = 0) -> Exposure:
+    """Exposure of the settled cycle at one opening."""
+    return exposed.of_cycle(
+        settled, events, brake.rubbing, _plate(brake), brake.heat_share, brake.temperature_kind, opening
+    )
+
+
+def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, brake: Brake, cycles: int) -> Exposure:
+    """Exposure of a whole use of `cycles`: the warming ones, then the settled one as often as is left."""
+    parts = [
+        (exposed.of_cycle(h, events, brake.rubbing, _plate(brake), brake.heat_share, brake.temperature_kind), 1.0)
+        for h in warming[:cycles]
+    ]
+    return exposed.of_use([*parts, (settled, float(cycles - len(parts)))])
+
+
+def _plate(brake: Brake) -> Plate | None:
+    """Surface temperatures cost time and matter to oxidation only."""
+    needed = any(c.model is not None and c.model.get("model") == "oxidation" for c in brake.components)
+    return brake.plate if needed else None
+
+
+def wear_per_cycle(component: Worn, stops: Exposure, cycles: int, confidence: float) -> dict[str, Any]:
+    """Loss in um per cycle with its interval; null with the reason where no law can predict."""
+    if component.model is None:
+        return NULL | {"why": component.why or "no wear law was chosen"}
+    try:
+        loss, draws = wear_by_stop(component.model, stops)
+    except ValueError as error:
+        return NULL | {"why": str(error)}
+    if not np.isfinite(loss.sum()):
+        return NULL | {"why": "the law needs mu, and there is no friction curve"}
+    return interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
+
+
+def life(component: Worn, per_cycle: Mapping[str, Any]) -> dict[str, Any]:
+    """Cycles from new thickness to the minimum; an interval of wear that reaches zero leaves life open
+    above.
+    """
+    if per_cycle["value"] is None:
+        return NULL | {"why": per_cycle.get("why")}
+    if component.usable_um is None:
+        return NULL | {"why": f"the card gives no thickness and minimum_thickness of the {component.name}"}
+    if per_cycle["value"] <= 0:
+        return NULL | {"why": "the law predicts no wear on this duty"}
+    content: dict[str, Any] = {
+        "value": component.usable_um / per_cycle["value"],
+        "low": component.usable_um / per_cycle["high"],
+        "high": component.usable_um / per_cycle["low"] if per_cycle["low"] > 0 else None,
+    }
+    if content["high"] is None:
+        content["why"] = "the interval of wear reaches zero: life has no upper end"
+    return content
+
+
+def shortest(lives: Mapping[str, Mapping[str, Any]]) -> str | None:
+    """The component that reaches its minimum first."""
+    known = {name: item["value"] for name, item in lives.items() if item["value"] is not None}
+    return min(known, key=known.__getitem__) if known else None
+
+
+def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure, opening: int = 0) -> list[str]:
+    """In words, where the duty leaves what the rig showed: friction's temperatures, wear's energy, power,
+    temperature.
+    """
+    said = []
+    temperature = exposed.attributed(settled, brake.temperature_kind, opening)
+    if len(brake.rubbing.curve_c):
+        low, high = float(brake.rubbing.curve_c[0]), float(brake.rubbing.curve_c[-1])
+        if temperature.max() > high + 1:
+            said.append(f"temperature up to {temperature.max():.0f} degC, the friction data reach {high:.0f}")
+        if temperature.min() < low - 1:
+            said.append(f"temperature down to {temperature.min():.0f} degC, the friction data begin at {low:.0f}")
+    for component in brake.components:
+        if component.model is not None:
+            said += [f"wear of the {component.name}: {text}" for text in beyond(component.model, stops)]
+    return said
+
+
+def project(
+    duty: DutyCycle, events: Events, settled: History, warming: Sequence[History], brake: Brake, opening: int
+) -> dict[str, Any]:
+    """The duty's figures at one of the run openings (index), in the keys of duty.json.
+
+    Temperatures and shares are the settled cycle's; wear and life are the use's, its warming cycles included.
+    """
+    cycle = settled_exposure(settled, events, brake, opening)
+    whole = use_exposure(warming, cycle, events, brake, duty.cycles)
+    wear = {c.name: wear_per_cycle(c, whole, duty.cycles, brake.confidence) for c in brake.components}
+    lives = {c.name: life(c, wear[c.name]) for c in brake.components}
+    first = shortest(lives)
+    why = "; ".join(f"{name}: {item.get('why')}" for name, item in lives.items())
+    cycles = dict(lives[first]) if first else NULL | {"why": why or "no component has a wear law"}
+    km = {key: None if cycles[key] is None else cycles[key] * duty.length / 1e3 for key in NULL}
+    inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
+    within = abs(float(warming[-1].end[0] - settled.start[opening])) <= 1.0
+    content: dict[str, Any] = {
+        "temperature_low_c": float(settled.lowest()[opening]) - ZERO_C,
+        "temperature_high_c": float(settled.highest()[opening]) - ZERO_C,
+        "settled_within_use": within,
+        "warm_after_cycles": len(warming) if within else None,
+        "highest_in_use_c": max(float(h.highest()[0]) for h in warming) - ZERO_C,
+        "window_share": None if inside is None else float(inside[opening]),
+        "glazing_share": None if gentle is None else float(gentle[opening]),
+        "wear_um_per_cycle": wear,
+        "wear_um_per_settled_cycle": {c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},
+        "life_cycles": cycles,
+        "life_km": km | ({"why": cycles["why"]} if "why" in cycles else {}),
+        "life_limited_by": first,
+        "life_by_component": lives,
+        "extrapolated": extrapolated(settled, events, brake, cycle, opening),
+    }
+    if inside is None:
+        content["window_share_why"] = brake.window_why or "the compound has no window"
+    if gentle is None:
+        content["glazing_share_why"] = brake.glazing_why or "no test shows where glazing-like drift begins"
+    return content

@@ -1,0 +1,171 @@
+"""How the rig's air cools the disc, from the cool-downs between stops.
+
+Over a pause from bulk temperature T1 to T2 the heat that left the disc is known, and so is what drove it:
+
+    m (h(T1) - h(T2)) = g * integral (T - Ta) dt + e * sigma * integral (T^4 - Ta^4) dt
+
+with g the convection of the whole disc (W/K) and e emissivity times area (m^2), both not negative. The
+integrals run over the path between the two known temperatures, which depends little on g and e: they are
+found by repeating the fit. Pauses that cool less than an eighth of their span from the fit (a heater, a
+fan, a disc stood still) are left out by iterated weights. Radiation is fitted only where the pauses span
+enough temperature to part it from convection and the card does not state it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.duty.cycle import Array
+from pipeline.heat.capacity import enthalpy
+from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc
+
+ZERO_C = 273.15
+FEWEST = 8
+SMALLEST_DROP_K, SMALLEST_EXCESS_K = 25.0, 40.0
+LONGEST_S = 3600.0
+NODES = 33
+WIDE_K = 200.0  # pauses must span this much mean temperature before radiation is told from convection
+
+
+@dataclass(frozen=True)
+class Pauses:
+    """Cool-downs between stops: K, K and s, arrays [n]."""
+
+    start: Array
+    end: Array
+    seconds: Array
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+
+@dataclass(frozen=True)
+class RigCooling:
+    """Convection g in W/K with its 95 % interval, radiating emissivity x area in m^2, pauses used and left
+    out.
+    """
+
+    g: float
+    low: float
+    high: float
+    radiating: float
+    radiating_fitted: bool
+    pauses: int
+    left_out: int
+    ambient: float
+
+
+def pauses_of(stops: pl.DataFrame, traces: pl.DataFrame) -> Pauses:
+    """The plain cool-downs of a test: from a recording's last temperature to the next stop's initial one."""
+    nothing = Pauses(np.zeros(0), np.zeros(0), np.zeros(0))
+    if len(stops) < 2 or not len(traces):
+        return nothing
+    last = traces.group_by("stop").agg(pl.col("time_s").max().alias("recorded_s"))
+    table = stops.sort("run_number", "stop").join(last, on="stop", how="left", maintain_order="left")
+    table = table.with_columns(
+        next_c=pl.col("temperature_initial_c").shift(-1),
+        idle_s=pl.col("idle_before_s").shift(-1),
+        consecutive=pl.col("run_number").shift(-1) - pl.col("run_number") == 1,
+    ).with_columns(pause_s=pl.col("idle_s") - (pl.col("recorded_s") - pl.col("duration_s")).clip(lower_bound=0))
+    good = table.filter(
+        pl.col("consecutive"),
+        pl.col("pause_s").is_between(2.0, LONGEST_S),
+        pl.col("temperature_final_c") - pl.col("next_c") > SMALLEST_DROP_K,
+        pl.col("temperature_final_c").is_between(-50, 1800),
+    )
+    if not len(good):
+        return nothing
+    start, end, seconds = (good[name].to_numpy().astype(float) for name in ("temperature_final_c", "next_c", "pause_s"))
+    return Pauses(start + ZERO_C, end + ZERO_C, seconds)
+
+
+def joined(parts: list[Pauses]) -> Pauses:
+    """Pauses of several tests of one rig and disc."""
+    return Pauses(
+        *(np.concatenate([getattr(p, name) for p in parts] or [np.zeros(0)]) for name in ("start", "end", "seconds"))
+    )
+
+
+def ambient_of(tests: list[pl.DataFrame]) -> float:
+    """Ambient in K: 22 degC, or the coldest start of a stop where that is lower."""
+    coldest = [t["temperature_initial_c"].min() for t in tests if len(t)]
+    known = [float(c) + ZERO_C for c in coldest if c is not None]  # type: ignore[arg-type]
+    return min([295.15, *known])
+
+
+def fit(pauses: Pauses, disc: Disc, ambient: float, *, stated: bool) -> RigCooling | str:
+    """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and
+    area.
+    """
+    warm = pauses.end - ambient > SMALLEST_EXCESS_K
+    start, end, seconds = pauses.start[warm], pauses.end[warm], pauses.seconds[warm]
+    if len(start) < FEWEST:
+        return f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling ({FEWEST} needed)"
+    heat = disc.mass * (enthalpy(start, disc.material) - enthalpy(end, disc.material))
+    middle = (start + end) / 2
+    with_radiation = not stated and np.ptp(np.quantile(middle, [0.05, 0.95])) > WIDE_K
+    g, e = float(np.median(heat / seconds / (middle - ambient))), disc.radiating
+    weight = np.ones_like(heat)
+    for _ in range(12):
+        convection, radiation = _drives(start, end, seconds, ambient, g, e, disc)
+        columns = np.column_stack([convection, radiation]) if with_radiation else convection[:, None]
+        target = heat if with_radiation else heat - e * radiation
+        scale = 1 / heat  # relative misfit: a long pause counts no more than a short one
+        beta = _not_negative(columns * (weight * scale)[:, None], target * weight * scale)
+        g, e = (beta[0], beta[1]) if with_radiation else (beta[0], e)
+        misfit = (heat - g * convection - e * radiation) / heat
+        spread = max(1.4826 * float(np.median(np.abs(misfit - np.median(misfit)))), 0.01)
+        weight = np.sqrt(np.clip(1 - (misfit / (4.7 * spread)) ** 2, 0, None) ** 2)  # bisquare
+    used = weight > 0.1
+    if used.sum() < FEWEST or g <= 0:
+        return "the pauses between stops do not cool alike: no cooling law of the rig can be told from them"
+    se = _se(columns[used] * scale[used, None], misfit[used])
+    return RigCooling(g, max(0.0, g - 1.96 * se), g + 1.96 * se, e, with_radiation, int(used.sum()),
+                      int((~used).sum()), ambient)  # fmt: skip
+
+
+def _drives(
+    start: Array, end: Array, seconds: Array, ambient: float, g: float, e: float, disc: Disc
+) -> tuple[Array, Array]:
+    """Integrals of T - Ta and of sigma (T^4 - Ta^4) over each pause, on the path of the present g and e."""
+    x = np.linspace(0, 1, NODES)
+    excess = (start - ambient)[:, None] * ((end - ambient) / (start - ambient))[:, None] ** x
+    t = ambient + excess
+    loss = g * excess + e * STEFAN_BOLTZMANN * (t**4 - ambient**4)
+    slope = np.gradient(np.asarray(enthalpy(t, disc.material), float), axis=1) * -disc.mass
+    dt = slope / np.maximum(loss, 1e-9)
+    dt *= (seconds / np.trapezoid(dt, axis=1))[:, None]
+    convection = np.trapezoid(excess * dt, axis=1)
+    radiation = np.trapezoid(STEFAN_BOLTZMANN * (t**4 - ambient**4) * dt, axis=1)
+    return convection, radiation
+
+
+def _not_negative(columns: Array, target: Array) -> Array:
+    from scipy.optimize import nnls
+
+    size = np.linalg.norm(columns, axis=0)
+    return np.asarray(nnls(columns / size, target)[0], float) / size
+
+
+def _se(columns: Array, misfit: Array) -> float:
+    """Standard error of g from the scatter of the relative misfit."""
+    df = max(len(misfit) - columns.shape[1], 1)
+    covariance = np.linalg.pinv(columns.T @ columns) * float(misfit @ misfit) / df
+    return float(np.sqrt(covariance[0, 0]))
+
+
+def radiating_of(card: Card, emissivity: float) -> tuple[float, str]:
+    """(emissivity x area in m^2, where it comes from) of the card's disc.
+
+    The card's emissivity and cooled area; what is missing from the method's emissivity and both faces of
+    the ring.
+    """
+    disc, ring = card.brake.disc, card.brake.swept_area
+    area = disc.cooled_area or (2 * ring if ring else 0.0)
+    if disc.emissivity is not None and disc.cooled_area:
+        return disc.emissivity * disc.cooled_area, "card"
+    return (disc.emissivity if disc.emissivity is not None else emissivity) * area, "assumed"

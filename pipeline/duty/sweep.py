@@ -1,0 +1,139 @@
+"""The cooling opening from closed to full: what each does, and which to run.
+
+The opening to run is the widest unbroken range in which the wanted share of the settled cycle's energy lies
+in the compound's window. Its ends are refined by running more openings between the last that fails and the
+first that holds.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pipeline.archive.duties import DutyCycle
+from pipeline.duty.cycle import Air, Array, Events, History, settle
+from pipeline.duty.project import (
+    ZERO_C,
+    Brake,
+    glazing_share,
+    life,
+    settled_exposure,
+    shortest,
+    wear_per_cycle,
+    window_share,
+)
+
+GRID = np.round(np.linspace(0, 1, 41), 6)
+SHOWN = 2  # every second opening of the grid is written out with its wear
+REFINEMENTS, BETWEEN = 3, 9
+
+
+def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, opening: Array) -> list[dict[str, Any]]:
+    """One row per shown opening: temperatures, shares, wear and life of the settled cycle."""
+    low, high = settled.lowest() - ZERO_C, settled.highest() - ZERO_C
+    inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
+    found = []
+    for k in range(0, len(GRID), SHOWN):
+        stops = settled_exposure(settled, events, brake, k)
+        wear = {c.name: wear_per_cycle(c, stops, 1, brake.confidence) for c in brake.components}
+        lives = {c.name: life(c, wear[c.name]) for c in brake.components}
+        first = shortest(lives)
+        found.append({
+            "opening": float(opening[k]), "temperature_low_c": float(low[k]), "temperature_high_c": float(high[k]),
+            "window_share": None if inside is None else float(inside[k]),
+            "glazing_share": None if gentle is None else float(gentle[k]),
+            "wear_um_per_cycle": wear,
+            "life_km": None if first is None else lives[first]["value"] * duty.length / 1e3,
+            "life_km_low": None if first is None else lives[first]["low"] * duty.length / 1e3,
+        })  # fmt: skip
+    return found
+
+
+def opening_to_run(
+    events: Events, settled: History, brake: Brake, air: Air, opening: Array, wanted: float
+) -> tuple[dict[str, float] | None, str | None]:
+    """({"low", "high"}, None), or (None, why): no window, no opening, or none that holds the wanted share."""
+    share = window_share(settled, events, brake)
+    if share is None:
+        return None, brake.window_why or "the compound has no window"
+    grid, share = opening[: len(GRID)], share[: len(GRID)]
+    good = share >= wanted - 1e-12
+    if not good.any():
+        return None, _why_none(events, settled, brake, grid, share, wanted)
+    first, last = _longest(good)
+    ends = [(float(grid[first]), float(grid[first - 1]) if first else None)]
+    ends.append((float(grid[last]), float(grid[last + 1]) if last + 1 < len(grid) else None))
+    low, high = _edges(events, brake, air, ends, wanted)
+    return {"low": low, "high": high}, None
+
+
+def _longest(good: Array) -> tuple[int, int]:
+    """First and last index of the longest unbroken run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
+    starts, ends = edges[::2], edges[1::2]
+    best = int(np.argmax(ends - starts))
+    return int(starts[best]), int(ends[best]) - 1
+
+
+def _edges(
+    events: Events, brake: Brake, air: Air, ends: list[tuple[float, float | None]], wanted: float
+) -> list[float]:
+    """Each end moved from the opening that holds towards the one that fails (None: the sweep's own end)."""
+    for _ in range(REFINEMENTS):
+        between = [
+            np.linspace(holds, fails, BETWEEN + 2)[1:-1] if fails is not None else np.array([holds])
+            for holds, fails in ends
+        ]
+        settled = settle(events, brake.disc, air, np.concatenate(between), brake.heat_share)
+        share = window_share(settled, events, brake)
+        assert share is not None
+        good = share >= wanted - 1e-12
+        split = len(between[0])
+        ends = [_closer(end, at, ok) for end, at, ok in zip(ends, between, (good[:split], good[split:]), strict=True)]
+    return [holds for holds, _ in ends]
+
+
+def _closer(end: tuple[float, float | None], at: Array, good: Array) -> tuple[float, float | None]:
+    """The last opening that holds and the first that fails, on the way from one to the other."""
+    holds, fails = end
+    if fails is None:
+        return end
+    failing = np.flatnonzero(~good)
+    reached = int(failing[0]) if len(failing) else len(at)
+    return (
+        float(at[reached - 1]) if reached else holds,
+        float(at[reached]) if reached < len(at) else fails,
+    )
+
+
+def _why_none(events: Events, settled: History, brake: Brake, grid: Array, share: Array, wanted: float) -> str:
+    """Which side fails at the best opening."""
+    assert brake.window is not None
+    best = int(np.argmax(share))
+    path = settled.braking
+    kinds = {"initial": path[:, 0], "mean": path.mean(axis=1), "end": path[:, -1], "peak": path.max(axis=1)}
+    temperature = kinds[brake.temperature_kind] - ZERO_C
+    weight = events.energy / events.energy.sum()
+    cold = float(weight @ (temperature[:, best] < brake.window[0]))
+    hot = float(weight @ (temperature[:, best] > brake.window[1]))
+    sides = [f"{x:.0%} {word}" for x, word in ((cold, "too cold"), (hot, "too hot")) if x > 0]
+    return (
+        f"no opening holds {wanted:.0%} of the energy in the window; the best, {grid[best]:.2f}, holds {share[best]:.0%} "
+        f"({', '.join(sides)})"
+    )
+
+
+def common(duties: list[dict[str, Any]]) -> tuple[dict[str, float] | None, str | None]:
+    """One opening for all duties, or why there is none."""
+    lacking = [d["duty"] for d in duties if not d.get("opening_to_run")]
+    if lacking:
+        return None, f"no opening to run on {', '.join(lacking)}"
+    low = max(d["opening_to_run"]["low"] for d in duties)
+    high = min(d["opening_to_run"]["high"] for d in duties)
+    if low > high:
+        spans = "; ".join(
+            f"{d['duty']} {d['opening_to_run']['low']:.2f} to {d['opening_to_run']['high']:.2f}" for d in duties
+        )
+        return None, f"the duties' openings do not overlap: {spans}"
+    return {"low": low, "high": high}, None
