@@ -1,7 +1,7 @@
 """One brake application in a few steps of speed: the fast path of studies over thousands of tests.
 
-The build-up is one step with the impulse of the line's ramp, the window a dozen equal steps of speed and the
-rest of the braking one more; each is taken twice (predictor and corrector) so that friction and surface
+The build-up is one step with the impulse of the line's ramp, the window a dozen equal steps of speed, the
+rest of the braking one more, and the line's fall after release a last one; each is taken twice (predictor and corrector) so that friction and surface
 temperature agree. The work of a step is then exactly the change of kinetic energy less that of drag. The
 slowest modes of the disc are kept, the others follow the flux at once.
 """
@@ -13,14 +13,15 @@ from typing import NamedTuple
 import numpy as np
 
 from rig_samples.simulator.brake import Brake, Rig
-from rig_samples.simulator.braking import KELVIN, WELL_DEPTH, Demand, wanted_pressure
+from rig_samples.simulator.braking import KELVIN, RELEASE_TIME, WELL_DEPTH, Demand, wanted_pressure
 from rig_samples.simulator.disc import MODES, Disc, enthalpy, heat_capacity, heat_loss, temperature_of
 from rig_samples.simulator.material import Material, Surface, aged, friction, oxidation_um_s
 from rig_samples.simulator.truth import BITE_TIME, BUILD_UP, END_MARGIN
 
 STEPS = 12
 KEPT = 4
-INSIDE = slice(1, STEPS + 1)  # the steps of the window: all but the build-up and the last
+INSIDE = slice(1, STEPS + 1)  # the steps of the window
+FALL = 3.5  # time constants of the line that the fall after release is given
 
 
 class Step(NamedTuple):
@@ -87,12 +88,22 @@ def warmed(disc: Disc, was: Warmth, power: float, dt: float) -> Warmth:
     return Warmth(heat, bulk, bulk + sum(modes) + rest * flux, tuple(modes))
 
 
-def speeds(demand: Demand, start: float) -> list[float]:
-    """Speeds at the ends of the steps after the build-up, which left the shaft at `start`."""
+class Phase(NamedTuple):
+    """A step to come: of so many seconds, or until the shaft is at a speed (rad/s), with a share of the level."""
+
+    seconds: float | None
+    share: float = 1.0
+    until: float = 0.0
+
+
+def after_build_up(demand: Demand, ramp: float, start: float) -> list[Phase]:
+    """The steps after a build-up of `ramp` seconds that left the shaft at `start`."""
+    released = Phase(FALL * RELEASE_TIME, (1.0 - exp(-FALL)) / FALL)
     if demand.kind == "drag":
-        return [start] * STEPS
+        return [Phase(((demand.duration or 10.0) - ramp) / STEPS)] * STEPS + [released]
     floor = min(demand.speed_end + END_MARGIN * demand.speed_start, start)
-    return [start + (floor - start) * (k + 1) / STEPS for k in range(STEPS)] + [demand.speed_end]
+    falling = [Phase(None, 1.0, start + (floor - start) * (k + 1) / STEPS) for k in range(STEPS)]
+    return [*falling, Phase(None, 1.0, demand.speed_end), *([released] if demand.speed_end > 0.0 else [])]
 
 
 def coarse_once(
@@ -113,21 +124,20 @@ def coarse_once(
     speed, oxidised, drag_work = demand.speed_start, 0.0, 0.0
     mu = mu_factor * friction(material, surface, disc_k - KELVIN, 20.0, speed * brake.effective_radius_mm * 1e-3)
     ramp, share = build_up(rig, wanted_pressure(demand, brake, rig, mu, speed))
-    ends: list[float | None] = [None]
-    while ends:
-        end = ends.pop(0)
+    phases: list[Phase] = [Phase(ramp, share)]
+    while phases:
+        phase = phases.pop(0)
         was, guess = warmth, warmth.face
         for _ in range(2):
             face = (was.face + guess) / 2.0
             pressure, mu, torque = grip(demand, surface, face, material, brake, rig, mu, mu_factor, speed)
-            if end is None:
-                torque, pressure = torque * share, pressure * share
-            dt, then = duration(demand, rig, torque, speed, end, ramp)
+            torque, pressure = torque * phase.share, pressure * phase.share
+            dt, then = duration(demand, rig, torque, speed, phase)
             power = torque * (speed + then) / 2.0
             warmth = warmed(disc, was, power * rig.heat_share, dt)
             guess = warmth.face
-        if end is None:
-            ends = list(speeds(demand, then))
+        if len(steps) == 0:
+            phases = after_build_up(demand, ramp, then)
         face = (was.face + warmth.face) / 2.0
         well = warmth.bulk + sum(m * c for m, c in zip(warmth.modes, shape, strict=True))
         steps.append(Step(dt, (speed + then) / 2.0, torque, pressure, mu, face, well))
@@ -161,16 +171,12 @@ def grip(
     return pressure, mu, mu * brake.torque_per_bar * max(pressure - brake.threshold_bar, 0.0)
 
 
-def duration(
-    demand: Demand, rig: Rig, torque: float, speed: float, end: float | None, ramp: float
-) -> tuple[float, float]:
-    """Seconds a step takes and the speed at its end; `end` is None for the build-up, which takes `ramp`."""
-    if demand.kind == "drag":
-        return (ramp if end is None else ((demand.duration or 10.0) - ramp) / STEPS), speed
+def duration(demand: Demand, rig: Rig, torque: float, speed: float, phase: Phase) -> tuple[float, float]:
+    """Seconds a step takes and the speed at its end."""
     slowing = (torque + rig.drag(speed)) / rig.inertia
-    if end is None:
-        return ramp, max(speed - slowing * ramp, demand.speed_end)
-    return (speed - end) / slowing, end
+    if phase.seconds is None:
+        return (speed - phase.until) / slowing, phase.until
+    return phase.seconds, speed if demand.kind == "drag" else max(speed - slowing * phase.seconds, 0.0)
 
 
 def averaged(values: list[float], weights: list[float]) -> float:

@@ -206,7 +206,7 @@ def test_few_steps_agree_with_the_recording(initial_c: float) -> None:
     few, fine = coarse_truth(done, SNUB, quiet), stop_truth(application(SNUB, quiet, initial_c), SNUB, BRAKE, quiet)
     assert few["mu_distance"] == pytest.approx(fine["mu_distance"], abs=0.006)
     # a recording ends with the first sample below the end speed, up to 0.4 % more energy
-    assert few["energy_kj"] == pytest.approx(fine["energy_kj"], rel=0.005)
+    assert few["energy_kj"] == pytest.approx(fine["energy_kj"], rel=0.004)
     assert few["temperature_end_c"] == pytest.approx(fine["temperature_end_c"], abs=1.0)
 
 
