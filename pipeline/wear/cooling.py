@@ -1,9 +1,14 @@
-"""Disc temperature between stops, where nothing was recorded.
+"""How the rig's disc cools, learnt from the test's own pauses.
 
-Known are the last recorded temperature, the next stop's initial one and the time between. The disc is taken to cool as the
-rig's other pauses say, m cp(T) dT/dt = -(g (T - Ta) + r (T^4 - Ta^4)), with g from the test's own pauses (the median) and r
-from the card's emissivity and cooled area, or none. A pause shorter or a little longer than that curve is the same curve run faster
-or slower; one that is much longer, or ends hotter than it began, was cooled first and heated at its end.
+    m cp(T) dT/dt = -(g (T - Ta) + r (T^4 - Ta^4))
+
+The bulk temperature at brake end follows from the stop's heat; it has to fall to the next stop's initial temperature in the time
+between. g is the value that does so in the median pause, the share of the friction heat that stays in the disc the one
+that makes the pauses agree best. Neither needs the thermocouple while it lags or sits in a temperature gradient. r comes
+from the card's emissivity and cooled area, or is nil.
+
+A pause that fits the curve within a factor is the curve run faster or slower; one that is much longer, or ends hotter than it
+began, was cooled first and heated before the next stop.
 """
 
 from __future__ import annotations
@@ -12,23 +17,32 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.heat.capacity import Material, heat_capacity
+from pipeline.heat.capacity import Material, heat_capacity, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN
 
-NODES = 36
-HEATING_K_S = 6.0
+NODES, RISING_NODES = 40, 10
+FIRST_STEP_S = 0.04  # the face evens out fast right after braking
+HEATING_K_S = 5.0  # where no pause of the test shows the rig heating the disc
 SLOWER = 1.5  # a pause up to this much longer than the curve's is still taken as cooling alone
-_GROWTH = 1.2
+SHARES = np.array([1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6])
+WORTH = 0.85  # the pauses must agree this much better before a share below one is believed
 
 
 @dataclass(frozen=True)
 class Curve:
-    """A cool-down: seconds from the hottest temperature, at falling temperatures in K; its end is near ambient."""
+    """A cool-down: seconds from the hottest temperature, at falling temperatures in K; its end is near ambient.
+
+    pauses: how many told g in W/(kg K); share of the friction heat in the disc; spread of ln(time / curve's time)."""
 
     seconds: np.ndarray
     kelvin: np.ndarray
     ambient: float
-    pauses: int  # how many pauses told g
+    g: float = float("nan")
+    radiation: float = 0.0
+    pauses: int = 0
+    share: float = 1.0
+    spread: float = float("nan")
+    heating: float = HEATING_K_S
 
     def time_at(self, kelvin) -> np.ndarray:
         return np.interp(-np.asarray(kelvin, float), -self.kelvin, self.seconds)
@@ -36,77 +50,136 @@ class Curve:
     def at(self, seconds) -> np.ndarray:
         return np.interp(seconds, self.seconds, self.kelvin)
 
+    def loss_per_mass(self, kelvin) -> np.ndarray:
+        """W/kg lost at bulk temperatures in K."""
+        kelvin = np.asarray(kelvin, float)
+        return self.g * (kelvin - self.ambient) + self.radiation * (kelvin**4 - self.ambient**4)
 
-def reference_curve(
-    start, end, gap, *, ambient: float, material: Material, radiation: float, hottest: float
+
+def fitted_curve(
+    initial, heat_per_mass, following, idle, duration, *, ambient: float, material: Material, radiation: float
 ) -> Curve | None:
-    """The test's cool-down from pauses: start, end in K, gap in s, all [n]; None where no pause is a plain cool-down.
+    """The test's cool-down from stops [n]: initial and following stop's temperature in K, friction heat per disc mass in J/kg,
+    seconds from brake end to the next stop and of braking. None where no pause shows plain cooling.
 
-    radiation: emissivity x area x Stefan-Boltzmann over mass in W/(kg K^4).
+    radiation: see `radiation_per_mass`.
     """
-    plain = (start - end > 30) & (end - ambient > 50) & (gap > 2)
+    hot = heated(initial, heat_per_mass, material)
+    known = np.isfinite(idle) & np.isfinite(following) & np.isfinite(hot) & (idle > 2)
+    plain = known & (following - ambient > 50) & (hot - following > 20)
     if not plain.any():
         return None
+    rising = known & (following - hot > 30)
+    heating = float(np.quantile((following - hot)[rising] / idle[rising], 0.9)) if rising.any() else HEATING_K_S
+    hottest = float(hot[plain].max())
+    best = None
+    for share in SHARES:
+        start = heated(initial[plain], share * heat_per_mass[plain], material)
+        found = _median_curve(
+            start, following[plain], (idle + duration / 2)[plain], ambient, material, radiation, hottest
+        )
+        if found and (best is None or found[1] < WORTH * best[1]):
+            best = (*found, share)
+    if best is None:
+        return None
+    curve, spread, share = best
+    return Curve(
+        curve.seconds,
+        curve.kelvin,
+        ambient,
+        curve.g,
+        radiation,
+        int(plain.sum()),
+        float(share),
+        spread,
+        max(heating, 0.5),
+    )
+
+
+def _median_curve(start, end, time, ambient, material, radiation, hottest) -> tuple[Curve, float] | None:
+    """The curve whose time is right in the median pause, and the spread of the others about it (ln)."""
+    cooling = start - end > 5
+    if cooling.sum() < max(1, 0.5 * cooling.size):
+        return None
+    start, end, time = start[cooling], end[cooling], time[cooling]
     candidates = np.geomspace(0.3, 300.0, 48)
-    start, end, gap = start[plain], end[plain], gap[plain]
-    ratio = []
+    offset = []
     for g in candidates:
-        curve = _table(g, ambient, material, radiation, hottest, 0)
-        ratio.append(np.median(np.log(gap / (curve.time_at(end) - curve.time_at(start)))))
-    g = float(np.exp(np.interp(0.0, ratio, np.log(candidates))))
-    return _table(g, ambient, material, radiation, hottest, int(plain.sum()))
+        table = _table(g, ambient, material, radiation, hottest)
+        offset.append(np.median(np.log(time / (table.time_at(end) - table.time_at(start)))))
+    g = float(np.exp(np.interp(0.0, offset, np.log(candidates))))
+    curve = _table(g, ambient, material, radiation, hottest)
+    rest = np.log(time / (curve.time_at(end) - curve.time_at(start)))
+    return curve, float(1.4826 * np.median(np.abs(rest - np.median(rest))))
 
 
-def _table(g, ambient, material, radiation, hottest, pauses) -> Curve:
+def _table(g, ambient, material, radiation, hottest) -> Curve:
     kelvin = ambient + np.geomspace(max(hottest, ambient + 100) + 50 - ambient, 0.5, 600)
     loss = g * (kelvin - ambient) + radiation * (kelvin**4 - ambient**4)
     slowness = heat_capacity(kelvin, material) / loss
     seconds = np.concatenate([[0.0], np.cumsum(-np.diff(kelvin) * (slowness[1:] + slowness[:-1]) / 2)])
-    return Curve(seconds, kelvin, ambient, pauses)
+    return Curve(seconds, kelvin, ambient, g, radiation)
 
 
 def radiation_per_mass(emissivity, cooled_area, mass) -> float:
-    """The radiation term of `reference_curve`; 0 where the card does not say."""
+    """Emissivity x area x Stefan-Boltzmann over mass, W/(kg K^4); 0 where the card does not say."""
     if not (emissivity and cooled_area and mass):
         return 0.0
     return STEFAN_BOLTZMANN * emissivity * cooled_area / mass
 
 
-def pauses(start, end, gap, curve: Curve | None) -> tuple[np.ndarray, np.ndarray]:
-    """Times in s from the pause's start and temperatures in K, both [n, NODES], of pauses from start to end in gap s.
+@dataclass(frozen=True)
+class Pause:
+    """Times in s from the pause's start and temperatures in K, [n, NODES] cooling and [n, RISING_NODES] being heated for the
+    next stop (no time where it was not)."""
 
-    Where end is NaN (the test's last stop) or at ambient, the disc cools by the curve. A gap that is NaN gives no time.
+    time: np.ndarray
+    kelvin: np.ndarray
+    rising_time: np.ndarray
+    rising_kelvin: np.ndarray
+
+
+def pauses(start, end, gap, curve: Curve | None) -> Pause:
+    """Pauses [n] from start to end (K) in gap s.
+
+    Where end is NaN (the test's last stop) or near ambient, the disc cools by the curve alone; a NaN gap gives no time.
+    Without a curve the temperature is a straight line.
     """
     start, end, gap = (np.asarray(v, float) for v in (start, end, gap))
     gap = np.nan_to_num(gap, nan=0.0)
-    share = (_GROWTH ** np.arange(NODES) - 1) / (_GROWTH ** (NODES - 1) - 1)
-    time = gap[:, None] * share
     if curve is None:
-        last = np.where(np.isnan(end), start, end)
-        fraction = np.where(gap[:, None] > 0, time / np.where(gap > 0, gap, 1.0)[:, None], 0.0)
-        return time, start[:, None] + (last - start)[:, None] * fraction
+        last, time = np.where(np.isnan(end), start, end), _nodes(gap)
+        share = time / np.maximum(gap, 1e-9)[:, None]
+        none = np.zeros((len(gap), RISING_NODES))
+        return Pause(time, start[:, None] + (last - start)[:, None] * share, none, none + 293.0)
     begin = curve.time_at(start)
-    free = curve.at(begin[:, None] + time)
     needed = curve.time_at(end) - begin
     warm_end = np.isfinite(end) & (end > curve.ambient + 30)
     plain = warm_end & (end < start) & (gap <= SLOWER * needed)
+    turn = np.where(warm_end & ~plain, _turn(end, gap, begin, curve), gap)
     scale = np.where(plain, needed / np.maximum(gap, 1e-9), 1.0)
-    cooled = curve.at(begin[:, None] + time * scale[:, None])
-    reheated = warm_end & ~plain
-    return time, np.where(
-        reheated[:, None], _reheated(start, end, gap, time, begin, curve), np.where(plain[:, None], cooled, free)
+    time = _nodes(turn)
+    kelvin = curve.at(begin[:, None] + time * scale[:, None])
+    up = np.linspace(0, 1, RISING_NODES)
+    low = kelvin[:, -1:]
+    return Pause(
+        time, kelvin, (gap - turn)[:, None] * up, low + (np.where(np.isnan(end), low[:, 0], end)[:, None] - low) * up
     )
 
 
-def _reheated(start, end, gap, time, begin, curve) -> np.ndarray:
-    """Cooling by the curve, then heating at a steady rate so that the pause ends at `end`."""
+def _nodes(gap: np.ndarray) -> np.ndarray:
+    """Times in s from 0 to each gap, [n, NODES], growing geometrically from FIRST_STEP_S."""
+    first = np.minimum(FIRST_STEP_S, gap / NODES)
+    ratio = np.where(gap > 0, gap / np.maximum(first, 1e-12), 1.0)
+    grown = first[:, None] * ratio[:, None] ** np.linspace(0, 1, NODES - 1)
+    return np.concatenate([np.zeros((len(gap), 1)), grown], axis=1)
+
+
+def _turn(end, gap, begin, curve) -> np.ndarray:
+    """When cooling gives way to heating so that the pause ends at `end`; 0 where heating takes it all."""
     low, high = np.zeros_like(gap), gap.copy()
     for _ in range(40):
         middle = (low + high) / 2
-        over = curve.at(begin + middle) + HEATING_K_S * (gap - middle) > end
+        over = curve.at(begin + middle) + curve.heating * (gap - middle) > end
         low, high = np.where(over, middle, low), np.where(over, high, middle)
-    turn = low[:, None]
-    cooled = curve.at(begin[:, None] + np.minimum(time, turn))
-    rising = np.maximum(time - turn, 0.0)
-    left = np.maximum(gap[:, None] - turn, 1e-9)
-    return cooled + (np.where(np.isnan(end), start, end)[:, None] - curve.at(begin[:, None] + turn)) * rising / left
+    return low

@@ -5,13 +5,14 @@ surface is laid out over a grid of shapes, its minima start the fitting routine,
 (chi2 minimised over all other parameters) instead of the curvature at the minimum: they are honest where a parameter is
 loose, one-sided or at a bound, and open where the data do not close them.
 
-The size of the noise: readings' repeats have their own degrees of freedom and are pooled with the residuals; where the
-residuals are too large for the readings' noise (1 % level) the law misfits and the residuals alone set the size.
+The size of the noise: readings' repeats have their own degrees of freedom and are pooled with the residuals. Where the
+residuals are too large for the readings' noise (1 % level) the law misfits: it is then given a roughness, a share of each
+interval's loss by which it may be wrong, of the size that the residuals ask for, and the intervals widen with it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -69,17 +70,20 @@ class Surface:
 
 @dataclass(frozen=True)
 class Inference:
-    """A fitted law. intervals [p, 2] with NaN where open; scale: variance that the whitened residuals are judged by, with
-    its dof; fine: the chi2 surface that the intervals were read from."""
+    """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an interval's
+    loss by which the law is wrong (0 where it fits); minimum: chi2 of the problem as fitted, roughness in its
+    covariance; scale: variance that its whitened residuals are judged by, with its dof; fine: the surface it was read from.
+    """
 
     problem: Problem
     parameters: np.ndarray
     chi2: float
     dof: int
+    misfit_p: float | None
+    roughness: float
+    minimum: float
     scale: float
     scale_dof: float
-    misfit: bool
-    misfit_p: float | None
     intervals: np.ndarray
     fine: Surface
 
@@ -138,21 +142,33 @@ def infer(problem: Problem, confidence: float) -> Inference:
     k, p = problem.size
     chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
     scale, scale_dof, misfit_p = noise_scale(chi2, dof, problem.noise_dof)
+    roughness, minimum = 0.0, chi2
+    if misfit_p is not None and misfit_p < MISFIT_LEVEL:
+        roughness, problem = _roughened(problem, grid, dof)
+        wide = surface(problem, grid)
+        fit = _polished(problem, wide)
+        minimum, scale, scale_dof = min(fit.chi2, float(wide.chi2.min())), 1.0, float(dof)
     fine = _refined(problem, wide, fit, scale)
-    limit = chi2 + scale * _quantile(confidence, scale_dof)
+    limit = minimum + scale * _quantile(confidence, scale_dof)
     intervals = np.array([_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
     return Inference(
-        problem=problem,
-        parameters=fit.parameters,
-        chi2=chi2,
-        dof=dof,
-        scale=scale,
-        scale_dof=scale_dof,
-        misfit=misfit_p is not None and misfit_p < MISFIT_LEVEL,
-        misfit_p=misfit_p,
-        intervals=intervals,
-        fine=fine,
+        problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine
     )
+
+
+def _roughened(problem: Problem, grid: np.ndarray, dof: int) -> tuple[float, Problem]:
+    """The roughness that brings chi2 down to its degrees of freedom, and the problem with it in the covariance."""
+    size = np.maximum(np.abs(problem.y), np.sqrt(np.diag(problem.covariance)))
+
+    def rough(share: float) -> Problem:
+        return replace(problem, covariance=problem.covariance + np.diag((share * size) ** 2))
+
+    low, high = -4.0, 1.0  # decades
+    for _ in range(24):
+        middle = (low + high) / 2
+        over = surface(rough(10**middle), grid).chi2.min() > dof
+        low, high = (middle, high) if over else (low, middle)
+    return 10**high, rough(10**high)
 
 
 def noise_scale(chi2: float, dof: int, noise_dof: float) -> tuple[float, float, float | None]:
@@ -161,13 +177,9 @@ def noise_scale(chi2: float, dof: int, noise_dof: float) -> tuple[float, float, 
 
     if dof <= 0:
         return 1.0, noise_dof, None
-    ratio = chi2 / dof
-    known = not np.isfinite(noise_dof)
-    p = float(stats.chi2.sf(chi2, dof) if known else stats.f.sf(ratio, dof, noise_dof))
-    if p < MISFIT_LEVEL:
-        return ratio, float(dof), p
-    if known:
-        return 1.0, np.inf, p
+    if not np.isfinite(noise_dof):
+        return 1.0, np.inf, float(stats.chi2.sf(chi2, dof))
+    p = float(stats.f.sf(chi2 / dof, dof, noise_dof))
     return (noise_dof + chi2) / (noise_dof + dof), noise_dof + dof, p
 
 
@@ -294,7 +306,7 @@ def draws(found: Inference, seed: int = 0) -> np.ndarray:
     known = not np.isfinite(found.scale_dof)
     t = np.ones(DRAWS) if known else rng.chisquare(found.scale_dof, DRAWS) / found.scale_dof
     wide = found.scale / t
-    weight = np.exp(-np.maximum(fine.chi2 - found.chi2, 0)[None] / (2 * wide[:, None])) * spacing
+    weight = np.exp(-np.maximum(fine.chi2 - found.minimum, 0)[None] / (2 * wide[:, None])) * spacing
     cumulative = np.cumsum(weight, axis=1) / weight.sum(axis=1, keepdims=True)
     quantile = rng.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
     index = np.minimum((cumulative < quantile[:, None]).sum(axis=1), fine.shapes.size - 1)

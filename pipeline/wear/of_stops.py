@@ -13,9 +13,9 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
-from pipeline.wear.cooling import Curve, pauses, radiation_per_mass, reference_curve
+from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
 from pipeline.wear.exposure import Exposure, residence
-from pipeline.wear.surface import Plate, heat_share, histories
+from pipeline.wear.surface import History, Plate, Samples, indicated, modelled
 
 ZERO_C = 273.15
 TEMPERATURE_COLUMN = {
@@ -40,7 +40,6 @@ class TestExposure:
     dwell_known: float  # share of the pauses whose length is known
     surface: str  # "modelled" or why it is the indicated temperature
     curve: Curve | None
-    temperature_range_k: tuple[float, float] | None
 
 
 def test_exposure(
@@ -48,39 +47,30 @@ def test_exposure(
 ) -> TestExposure:
     """Exposure of all stops of a test; see the module's text. stops and traces as the contract's tables."""
     table = _table(stops, missing, card)
-    measured, time, power, force = _samples(table, traces, card)
-    duration = table["duration_s"].to_numpy()
-    initial = table["temperature_initial_c"].to_numpy() + ZERO_C
+    samples, force = _samples(table, traces, card)
+    energy = table["energy_kj"].to_numpy() * 1e3
     plate = _plate(card, settings)
-    peak, energy = table["temperature_peak_c"].to_numpy() + ZERO_C, table["energy_kj"].to_numpy() * 1e3
-    why = "modelled"
-    if not settings.surface_temperature:
-        why = "the method says indicated temperature"
-    elif isinstance(plate, str):
-        why = plate
-    if why == "modelled":
-        share = heat_share(initial, peak, energy, plate)
-        surface, bulk = histories(time, measured, _matched(power, time, energy), duration, initial, plate, share)
-        excess = _excess_at_end(surface, bulk)
-    else:
-        surface = bulk = measured
-        excess = np.zeros(len(time))
-    braking = time <= duration[:, None] + 1e-9
-    hot = np.where(braking, surface, np.nan)
-    after = np.where(braking & (np.roll(braking, -1, axis=1)), np.nan, surface)
-    gap, gap_known = _gaps(table, time, duration)
-    ambient = _ambient(initial)
+    idle, idle_known = _idle(table)
+    following = np.append(samples.initial[1:], np.nan)
     disc = card.brake.disc
-    end, following = bulk[:, -1], np.append(initial[1:], np.nan)
-    curve = reference_curve(
-        end, following, gap, ambient=ambient, material=disc.heat_capacity or "carbon",
-        radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass), hottest=float(np.nanmax(bulk, initial=500.0)),
-    )  # fmt: skip
-    pause_time, pause_kelvin = pauses(end, following, gap, curve)
-    pause_kelvin = pause_kelvin + excess[:, None] * np.exp(-pause_time / _evening_s(plate))
-    braking_s = residence(time, hot)
-    dwell_s = residence(time, after) + residence(pause_time, pause_kelvin)
-    braking_s, dwell_s = _filled_histories(table, braking_s, dwell_s, gap_known)
+    curve = fitted_curve(
+        samples.initial,
+        energy / disc.mass if disc.mass else np.zeros_like(energy),
+        following,
+        idle,
+        samples.duration,
+        ambient=_ambient(samples.initial),
+        material=disc.heat_capacity or "carbon",
+        radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass),
+    )
+    if isinstance(plate, Plate):
+        why = "modelled"
+        history = modelled(samples, idle, following, plate, curve)
+    else:
+        why = plate
+        history = indicated(samples, idle, following, curve)
+    braking_s, dwell_s = _residences(history)
+    braking_s, dwell_s = _filled_histories(table, braking_s, dwell_s, idle_known)
     exposure = Exposure(
         energy_mj=energy / 1e6,
         force_distance_n_m=force,
@@ -95,10 +85,9 @@ def test_exposure(
         block=table["block"].fill_null("").to_list(),
         purpose=table["purpose"].fill_null("").to_list(),
         filled=int(table["filled"].sum()),
-        dwell_known=float(np.mean(gap_known)) if len(gap_known) else 1.0,
+        dwell_known=float(np.mean(idle_known)) if len(idle_known) else 1.0,
         surface=why,
         curve=curve,
-        temperature_range_k=(float(np.nanmin(hot)), float(np.nanmax(hot))) if np.isfinite(hot).any() else None,
     )
 
 
@@ -141,7 +130,7 @@ def _table(stops: pl.DataFrame, missing: list[dict], card: Card) -> pl.DataFrame
 
 
 def _samples(table: pl.DataFrame, traces: pl.DataFrame, card: Card):
-    """(measured K, time s, power W, force x distance N m) of the stops; samples padded to [stops, n] by repeating the last."""
+    """(Samples, force x distance in N m [stops]); samples padded to [stops, n] by repeating the last."""
     initial = table["temperature_initial_c"].to_numpy() + ZERO_C
     brake = card.brake
     simple = _simple_force_distance(table, card)
@@ -152,7 +141,8 @@ def _samples(table: pl.DataFrame, traces: pl.DataFrame, card: Card):
         last = table["temperature_end_c"].to_numpy() + ZERO_C
         time = np.column_stack([np.zeros_like(end), end])
         mean = table["energy_kj"].to_numpy() * 1e3 / end
-        return np.column_stack([initial, last]), time, np.column_stack([mean, mean]), simple
+        measured = np.column_stack([initial, last])
+        return Samples(time, measured, np.column_stack([mean, mean]), table["duration_s"].to_numpy(), initial), simple
     groups = {k[0]: g for k, g in parts.group_by(["stop"], maintain_order=True)}
     longest = max(g.height for g in groups.values())
     shape = (len(ids), max(longest, 2))
@@ -187,7 +177,9 @@ def _samples(table: pl.DataFrame, traces: pl.DataFrame, card: Card):
             force_distance[i] = mean_force * table["sliding_distance_m"][i]
     bad = ~((measured > COLDEST_C + ZERO_C) & (measured < HOTTEST_C + ZERO_C))
     measured = np.where(bad, np.nan, measured)
-    return _bridged(measured, initial), time, power, force_distance
+    power = _matched(power, time, table["energy_kj"].to_numpy() * 1e3)
+    samples = Samples(time, _bridged(measured, initial), power, table["duration_s"].to_numpy(), initial)
+    return samples, force_distance
 
 
 def _bridged(measured: np.ndarray, initial: np.ndarray) -> np.ndarray:
@@ -212,6 +204,8 @@ def _matched(power: np.ndarray, time: np.ndarray, energy: np.ndarray) -> np.ndar
 
 
 def _plate(card: Card, settings: Wear) -> Plate | str:
+    if not settings.surface_temperature:
+        return "the method says indicated temperature"
     disc, area = card.brake.disc, card.brake.swept_area
     lacking = [
         name
@@ -225,33 +219,27 @@ def _plate(card: Card, settings: Wear) -> Plate | str:
     ]
     if lacking:
         return f"the card gives no {', '.join(lacking)}"
-    return Plate(area, disc.thickness, disc.mass, disc.conductivity or settings.conductivity, disc.heat_capacity)
+    density = disc.density or disc.mass / (area * disc.thickness)
+    conductivity = disc.conductivity or settings.conductivity
+    return Plate(area, disc.thickness, disc.mass, conductivity, density, disc.heat_capacity)
 
 
-def _excess_at_end(surface: np.ndarray, bulk: np.ndarray) -> np.ndarray:
-    return surface[:, -1] - bulk[:, -1]
-
-
-def _evening_s(plate: Plate | str) -> float:
-    """Time constant of the slowest mode in which half a plate evens out, L^2 / (pi^2 alpha), cp at 700 K."""
-    if isinstance(plate, str):
-        return 1.0
-    from pipeline.heat.capacity import heat_capacity
-
-    alpha = plate.conductivity / (plate.density * float(heat_capacity(700.0, plate.material)))
-    return float((plate.thickness / 2) ** 2 / (np.pi**2 * alpha))
-
-
-def _gaps(table: pl.DataFrame, time: np.ndarray, duration: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Seconds from each stop's last sample to the next stop's start (NaN where unknown), and which are known.
+def _idle(table: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds from each stop's brake end to the next stop (NaN where unknown), and which of the pauses are known.
 
     After the last stop the disc is given an hour to cool.
     """
-    idle = table["idle_before_s"].to_numpy().astype(float)
-    following = np.append(idle[1:], LAST_PAUSE_S + (time[-1, -1] - duration[-1]) if len(idle) else LAST_PAUSE_S)
-    recorded = np.maximum(time[:, -1] - duration, 0.0)
-    gap = np.maximum(following - recorded, 0.0)
-    return gap, np.isfinite(following[:-1])
+    before = table["idle_before_s"].to_numpy().astype(float)
+    idle = np.append(before[1:], LAST_PAUSE_S)[: len(before)]
+    return np.where(idle >= 0, idle, np.nan), np.isfinite(idle[:-1])
+
+
+def _residences(history: History) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds on the grid while braking and after it; being heated for the next stop is the next stop's."""
+    dwell = sum(residence(*stretch) for stretch in history.after)
+    heating = residence(*history.heating)
+    dwell[1:] += heating[:-1]
+    return residence(*history.braking), dwell
 
 
 def _ambient(initial: np.ndarray) -> float:
@@ -259,11 +247,11 @@ def _ambient(initial: np.ndarray) -> float:
     return float(min(295.15, known.min() - 1.0)) if known.size else 295.15
 
 
-def _filled_histories(table, braking_s, dwell_s, gap_known):
+def _filled_histories(table, braking_s, dwell_s, idle_known):
     """A missing recording's history, and a pause of unknown length, is the mean of its block's known ones."""
     lost = table["stop"].is_null().to_numpy()
     block = np.array(table["block"].fill_null("").to_list())
-    known = ~lost & np.append(gap_known, True)[: len(lost)]
+    known = ~lost & np.append(idle_known, True)[: len(lost)]
     for i in np.flatnonzero(lost):
         like = ~lost & (block == block[i])
         like = like if like.any() else ~lost

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from pipeline.archive.plain_files import plain_bytes
 from pipeline.archive.quantities import to_si
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
@@ -38,12 +39,12 @@ SCHEMA = {
 }
 
 
-def read_wear(path: Path) -> tuple[pl.DataFrame, list[Finding]]:
+def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, list[Finding]]:
     """Readings (SCHEMA; value and resolution in m or kg; state null where not said) and findings.
 
-    Raises InputError in one line when the file cannot be used as a whole.
+    Raises InputError in one line when the file cannot be used as a whole, or is a link out of the folder `inside`.
     """
-    rows = _rows(path)
+    rows = _rows(path, inside)
     header = [name.strip() for name in rows[0][1]]
     _check_header(header, path.name)
     readings, findings = [], []
@@ -64,13 +65,9 @@ def read_wear(path: Path) -> tuple[pl.DataFrame, list[Finding]]:
     return kept, findings + impossible
 
 
-def _rows(path: Path) -> list[tuple[int, list[str]]]:
+def _rows(path: Path, inside: Path | None) -> list[tuple[int, list[str]]]:
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise InputError(f"{path.name}: larger than {MAX_BYTES // 1_000_000} MB, not a table of wear readings")
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path.name}: cannot be read ({error.strerror or type(error).__name__})") from error
+        text = plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
     reader = csv.reader(io.StringIO(text))

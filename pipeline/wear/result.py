@@ -15,7 +15,7 @@ from pipeline.wear.laws import Constants, arrhenius, design, stop_wear
 from pipeline.wear.of_stops import TestExposure
 from pipeline.wear.predict import interval, law_of, predict, shares, wear_by_stop
 from pipeline.wear.rates import rates
-from pipeline.wear.selection import Candidate, Choice, choose
+from pipeline.wear.selection import ROUGH, Candidate, Choice, choose
 
 ZERO_C = 273.15
 CURVE_POINTS = 25
@@ -92,11 +92,12 @@ def model_entry(
         },
         "chi2_per_dof": found.chi2 / found.dof if found and found.dof > 0 else None,
         "misfit_p": found.misfit_p if found else None,
+        "roughness": found.roughness if found else None,
         "aicc": c.aicc,
         "loo_rmse_um": c.loo_rmse,
         "identified": c.identified,
         "effective": effective,
-        "why": "; ".join(w for w in (c.why, note) if w) or None,
+        "why": "; ".join(w for w in (c.why, _rough_words(found) if c.identified else "", note) if w) or None,
     }
     if chosen and found:
         entry["parameters"] = {
@@ -113,7 +114,16 @@ def _worth_stating(found: Inference, i: int) -> bool:
     within a factor of four: no figure that looks surer than it is."""
     low, high = found.intervals[i]
     size = found.problem.size
-    return size[0] > size[1] and not found.misfit and low > 0 and high < 4 * low
+    return size[0] > size[1] and found.roughness <= ROUGH and low > 0 and high < 4 * low
+
+
+def _rough_words(found: Inference | None) -> str:
+    if not found or not found.roughness:
+        return ""
+    return (
+        f"chi2 per degree of freedom {found.chi2 / found.dof:.1f}: beside the readings' noise the law is wrong by some "
+        f"{100 * found.roughness:.1f} % of an interval's loss; the intervals hold that"
+    )
 
 
 def _effective(name: str, test: TestExposure, part: Component) -> tuple[bool, str]:

@@ -1,19 +1,20 @@
 """Which wear law the readings speak for, and what they can and cannot tell.
 
-Every law is fitted; one counts as identified when more intervals than parameters were measured, it describes them (misfit not
-significant at 1 %), and the profile of each of its parameters closes inside its limits with every rate clear of zero. The identified
-law of the lowest AICc is chosen, but a law with more parameters must be better by MARGIN, so that noise does not buy
-a shape. AICc takes the noise as known to n = intervals + the noise's degrees of freedom:
+Every law is fitted; one counts as identified when more intervals than parameters were measured, it is not wrong by more than
+ROUGH of an interval's loss, and the profile of each of its parameters closes inside its limits with every rate clear of zero.
+The identified law of the lowest AICc is chosen, but a law with more than one parameter must be better by MARGIN, so that
+noise does not buy a shape:
 
-    AICc = chi2 / s^2 + 2 p + 2 p (p + 1) / (n - p - 1)
+    AICc = chi2 + ln(det C / det C0) + 2 p + 2 p (p + 1) / (n - p - 1)
 
-(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), s^2 = max(1, the best law's chi2 per dof): where no
-law describes the data to their noise, differences between laws count for less.
+(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), with C the covariance that holds the law's roughness (its
+share counts as a parameter), C0 that of the readings alone, and n the number of observations that the noise is known
+from: the intervals and the readings' own degrees of freedom, or the intervals alone where roughness was needed.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, best_
 from pipeline.wear.laws import LAWS, Constants, Design, totals
 
 MARGIN = 4.0
+ROUGH = 0.15
 LOOSE = 4.0  # an interval whose ends differ by more than this factor pins no rate
 LOOSE_SHAPE = {"Ea": 150.0, "b": 2.0, "transition": 400.0}
 
@@ -73,8 +75,8 @@ def choose(
             candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
             continue
         identified, why = _identified(found)
-        candidates.append(Candidate(law.name, found, identified, why, loo_rmse=_leave_one_out(problem)))
-    candidates = _with_aicc(candidates, noise_dof)
+        candidates.append(Candidate(law.name, found, identified, why, loo_rmse=_leave_one_out(found.problem)))
+    candidates = _with_aicc(candidates, covariance, noise_dof)
     return _choice(candidates, len(y))
 
 
@@ -94,10 +96,10 @@ def _identified(found: Inference) -> tuple[bool, str]:
             reasons.append(f"{name} is loose, {low:.3g} to {high:.3g}")
         elif not is_rate and high - low > LOOSE_SHAPE[name]:
             reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
-    if found.misfit:
+    if found.roughness > ROUGH:
         reasons.append(
-            f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: the law does not describe the intervals, "
-            "no parameter of it is sure"
+            f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: the law is wrong by some "
+            f"{100 * found.roughness:.0f} % of an interval's loss, no parameter of it is sure"
         )
     return not reasons, "; ".join(reasons)
 
@@ -151,20 +153,21 @@ def _quick(problem: Problem) -> tuple[float, np.ndarray]:
     return float(grid[best]), rates[best]
 
 
-def _with_aicc(candidates: list[Candidate], noise_dof: float) -> list[Candidate]:
-    ratios = [c.found.chi2 / c.found.dof for c in candidates if c.found and c.found.dof > 0]
-    spread = max(1.0, min(ratios)) if ratios else 1.0
-    scored = []
-    for c in candidates:
-        aicc = None
-        if c.found and c.found.dof >= 0:
-            k, p = c.found.problem.size
-            room = k + noise_dof - p - 1
-            correction = 2 * p * (p + 1) / room if np.isfinite(room) and room > 0 else 0.0
-            if room > 0:
-                aicc = c.found.chi2 / spread + 2 * p + correction
-        scored.append(Candidate(c.name, c.found, c.identified, c.why, aicc, c.loo_rmse))
-    return scored
+def _with_aicc(candidates: list[Candidate], covariance: np.ndarray, noise_dof: float) -> list[Candidate]:
+    bare = np.linalg.slogdet(covariance)[1]
+    return [replace(c, aicc=_aicc(c.found, bare, noise_dof) if c.found else None) for c in candidates]
+
+
+def _aicc(found: Inference, bare: float, noise_dof: float) -> float | None:
+    """None where there are too few intervals for the law."""
+    k, p = found.problem.size
+    rough = found.roughness > 0
+    room = (k if rough else k + noise_dof) - p - 1
+    if k < p or room <= 0:
+        return None
+    wider = np.linalg.slogdet(found.problem.covariance)[1] - bare
+    correction = 2 * p * (p + 1) / room if np.isfinite(room) else 0.0
+    return float(found.minimum + wider + 2 * (p + rough) + correction)
 
 
 def _choice(candidates: list[Candidate], k: int) -> Choice:

@@ -47,7 +47,7 @@ def _wear(folder: Path, card: Card, summary: dict, inputs: dict[str, Path], sett
     if not card.wear:
         return {"components": None, "why": "the test card names no wear file"}, []
     try:
-        readings, findings = read_wear(folder / card.wear)
+        readings, findings = read_wear(folder / card.wear, inside=folder)
     except InputError as error:
         found = finding("wear_file_invalid", str(error), file=card.wear)
         return {"components": None, "why": str(error)}, [found]

@@ -1,9 +1,9 @@
-"""Temperature history of the rubbed surface: bulk from the record, the surface's excess from conduction.
+"""Temperature history of the rubbed surface over braking and the pause after it.
 
-While braking the bulk follows the heat put in (a thermocouple lags a stop of a few seconds by 100 K and more), with the
-share of the heat that the test's own temperature rises show; afterwards it follows the thermocouple, the difference at brake
-end fading over its settling time. The surface lies above the bulk by one-dimensional conduction under the stop's own
-power (`pipeline.heat.slab`), in braking and while it evens out.
+A thermocouple lags a stop of a few seconds by 50 K and more, and one set near the face reads above the bulk: what it shows
+within a stop is the sensor's as much as the disc's. So the surface is modelled from the settled temperature before the
+stop: one-dimensional conduction under the stop's own power (`pipeline.heat.slab`) while braking and while the disc evens out
+after it, on top of a bulk that cools to what the thermocouple shows once it has settled again.
 """
 
 from __future__ import annotations
@@ -13,63 +13,150 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.heat import slab
-from pipeline.heat.capacity import Material, enthalpy
+from pipeline.heat.capacity import Material, heat_capacity, heated
+from pipeline.wear.cooling import Curve, Pause, pauses
 
-SETTLING_S = 1.0
-LEAST_RISE_K = 30.0
+SENSOR_SETTLING_S = 3.0
 
 
 @dataclass(frozen=True)
 class Plate:
-    """The disc's ring as half a plate on each face; SI. ring_area of one face."""
+    """The disc's ring as half a plate on each face, and the mass that its bulk heats; SI. ring_area of one face."""
 
     ring_area: float
     thickness: float
     mass: float
     conductivity: float
+    density: float
     material: Material
 
     @property
-    def density(self) -> float:
-        """Of a plate that holds the disc's whole heat over its ring."""
-        return self.mass / (self.ring_area * self.thickness)
+    def evening_s(self) -> float:
+        """Time constant of the slowest mode in which half a plate evens out, L^2 / (pi^2 alpha), cp at 700 K."""
+        alpha = self.conductivity / (self.density * float(heat_capacity(700.0, self.material)))
+        return float((self.thickness / 2) ** 2 / (np.pi**2 * alpha))
+
+    @property
+    def settled_s(self) -> float:
+        """How long after braking a thermocouple in the disc shows the bulk."""
+        return 4 * self.evening_s + SENSOR_SETTLING_S
 
 
-def heat_share(initial, peak, energy, plate: Plate) -> float:
-    """Share of the friction work that stays in the disc: median over stops [n] of the heat in the rise to the peak.
+@dataclass(frozen=True)
+class Samples:
+    """Samples of the stops from brake start, padded to [stops, n] by repeating the last.
 
-    initial, peak in K, energy in J; stops with too small a rise tell nothing; 1 where none does. Kept within 0.3 to 1.
+    time in s; measured in K; power in W of the whole brake; duration of braking [stops] in s; initial [stops] in K.
     """
-    usable = np.isfinite(initial) & np.isfinite(peak) & (peak - initial > LEAST_RISE_K) & (energy > 0)
-    if not usable.any():
-        return 1.0
-    stored = plate.mass * (enthalpy(peak[usable], plate.material) - enthalpy(initial[usable], plate.material))
-    return float(np.clip(np.median(stored / energy[usable]), 0.3, 1.0))
+
+    time: np.ndarray
+    measured: np.ndarray
+    power: np.ndarray
+    duration: np.ndarray
+    initial: np.ndarray
+
+    @property
+    def braking(self) -> np.ndarray:
+        return self.time <= self.duration[:, None] + 1e-9
 
 
-def histories(time, measured, power, duration, initial, plate: Plate, share: float):
-    """(surface, bulk) in K, [stops, n], of stops with padded samples.
+@dataclass(frozen=True)
+class History:
+    """(time, kelvin) of the surface: while braking, and of what follows in stretches; heating belongs to the next stop."""
 
-    time [stops, n] in s from brake start, never falling (padding repeats the last); measured in K; power in W of the whole brake,
-    at the samples; duration [stops] in s; initial [stops] in K.
-    """
-    step = np.diff(time, axis=1, prepend=time[:, :1])
-    between = (power + np.roll(power, 1, axis=1)) / 2
-    between[:, 0] = 0.0
-    braking = time <= duration[:, None] + 1e-9
-    flux = np.where(step > 0, between, 0.0) * share / (2 * plate.ring_area)
+    braking: tuple[np.ndarray, np.ndarray]
+    after: list[tuple[np.ndarray, np.ndarray]]
+    heating: tuple[np.ndarray, np.ndarray]
+
+
+def modelled(samples: Samples, idle, following, plate: Plate, curve: Curve | None) -> History:
+    """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in K."""
+    time, flux_power, step = _braking_power(samples, curve.share if curve else 1.0)
+    bulk = _bulk(samples.initial, flux_power, step, plate, curve)
+    end = np.maximum(time.max(axis=1), 1e-6)
+    settled, level = _settled(samples, plate)
+    first = pauses(
+        bulk[:, -1], np.where(np.isnan(level), following, level), np.where(np.isnan(level), idle, settled), curve
+    )
+    nodes = np.concatenate([time, end[:, None] + first.time[:, 1:]], axis=1)
+    flux = np.concatenate([flux_power, np.zeros_like(first.time[:, 1:])], axis=1) / (2 * plate.ring_area)
     surface, mean = slab.conduct(
-        time,
+        nodes,
         flux,
-        initial,
+        samples.initial,
         half_thickness=plate.thickness / 2,
         conductivity=plate.conductivity,
         density=plate.density,
         material=plate.material,
     )
-    rows = np.arange(len(time))
-    last = np.maximum(braking.sum(axis=1) - 1, 0)
-    ahead = mean[rows, last] - measured[rows, last]
-    fading = ahead[:, None] * np.exp(-np.maximum(time - duration[:, None], 0) / SETTLING_S)
-    bulk = np.where(braking, mean, measured + np.nan_to_num(fading))
-    return bulk + (surface - mean), bulk
+    n = time.shape[1]
+    excess = surface - mean
+    stretches = [(first.time, first.kelvin + excess[:, n - 1 :])]
+    heating = (first.rising_time, first.rising_kelvin)
+    if np.isfinite(level).any():
+        later, heating = _recorded(samples, idle, following, settled, level, curve, first)
+        stretches += later
+    return History((time, bulk + excess[:, :n]), stretches, heating)
+
+
+def _braking_power(samples: Samples, share: float = 1.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(time with all that follows braking put onto brake end, mean power over each step, step); the pause has its own nodes."""
+    time = np.minimum(samples.time, samples.duration[:, None])
+    step = np.diff(time, axis=1, prepend=time[:, :1])
+    mean = (samples.power + np.roll(samples.power, 1, axis=1)) / 2
+    power = np.where(step > 0, share * mean, 0.0)
+    power[:, 0] = 0.0
+    return time, power, step
+
+
+def _bulk(initial, power, step, plate: Plate, curve: Curve | None) -> np.ndarray:
+    """Bulk temperature in K by the heat put in less what is lost meanwhile, [stops, n]."""
+    given = np.cumsum(power * step / plate.mass, axis=1)
+    if curve is None:
+        return heated(initial[:, None], given, plate.material)
+    lost = curve.loss_per_mass(initial)[:, None] * np.ones_like(step)
+    for _ in range(2):
+        bulk = heated(initial[:, None], given - np.cumsum(lost * step, axis=1), plate.material)
+        lost = curve.loss_per_mass(bulk)
+    return bulk
+
+
+def _settled(samples: Samples, plate: Plate) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds after brake end of the first recorded sample that shows the bulk, and its temperature; NaN where none is."""
+    after = samples.time - samples.duration[:, None]
+    good = (after >= plate.settled_s) & np.isfinite(samples.measured)
+    first = good.argmax(axis=1)
+    rows = np.arange(len(first))
+    has = good.any(axis=1)
+    return (
+        np.where(has, after[rows, first], np.nan),
+        np.where(has, samples.measured[rows, first], np.nan),
+    )
+
+
+def _recorded(samples: Samples, idle, following, settled, level, curve, first: Pause):
+    """Stretches after a settled sample: the record itself, then the pause from its end."""
+    after = samples.time - samples.duration[:, None]
+    shown = np.where(after >= np.where(np.isnan(settled), np.inf, settled)[:, None], samples.measured, np.nan)
+    has = np.isfinite(level)
+    left = np.where(has, np.maximum(idle - after[:, -1], 0.0), 0.0)
+    last = pauses(np.where(has, samples.measured[:, -1], samples.initial), following, left, curve)
+    rising = has[:, None]
+    heating = (
+        np.where(rising, last.rising_time, first.rising_time),
+        np.where(rising, last.rising_kelvin, first.rising_kelvin),
+    )
+    return [(samples.time, shown), (last.time, last.kelvin)], heating
+
+
+def indicated(samples: Samples, idle, following, curve: Curve | None) -> History:
+    """The thermocouple's own history, where the surface cannot be modelled."""
+    braking = samples.braking
+    after = np.where(braking & np.roll(braking, -1, axis=1), np.nan, samples.measured)
+    recorded = np.maximum(samples.time[:, -1] - samples.duration, 0.0)
+    rest = pauses(samples.measured[:, -1], following, np.maximum(idle - recorded, 0.0), curve)
+    return History(
+        (samples.time, np.where(braking, samples.measured, np.nan)),
+        [(samples.time, after), (rest.time, rest.kelvin)],
+        (rest.rising_time, rest.rising_kelvin),
+    )
