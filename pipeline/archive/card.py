@@ -366,7 +366,7 @@ def _shaft_speed(value: Any, position: int, radius_m: float | None) -> float:
 
 def load_card(folder: Path) -> Card:
     """The card of the test in `folder` (folder/test.yaml). Raises InputError in one line."""
-    card = load(folder / "test.yaml", Card)
+    card = load(folder / "test.yaml", Card, inside=folder.parent)
     return card.model_copy(update={"test": folder.name})
 
 

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 import yaml
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from pipeline.archive.plain_files import plain_bytes
 from pipeline.errors import InputError
 
 MAX_BYTES = 2_000_000
@@ -59,15 +60,10 @@ for _tag in ("str", "int", "float", "bool", "timestamp", "null"):
     _TextLoader.add_constructor(f"tag:yaml.org,2002:{_tag}", _scalar)
 
 
-def read_yaml(path: Path) -> Any:
-    """The file's content with every scalar as text or None. Raises InputError in one line."""
+def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
+    """The file's content with every scalar as text or None. Raises InputError in one line, also for a link out of `inside`."""
     try:
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise InputError(f"{path.name}: {size} bytes is too large for a settings file (limit {MAX_BYTES})")
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path.name}: cannot be read ({error.strerror or type(error).__name__})") from error
+        text = plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
     try:
@@ -105,9 +101,9 @@ def _one_line(text: str) -> str:
 M = TypeVar("M", bound=BaseModel)
 
 
-def load(path: Path, model: type[M], *, empty_ok: bool = False) -> M:
+def load(path: Path, model: type[M], *, empty_ok: bool = False, inside: Path | None = None) -> M:
     """Read a YAML file into a model; InputError lists every problem, `; ` between, in one line."""
-    content = read_yaml(path)
+    content = read_yaml(path, inside=inside)
     if content is None and empty_ok:
         content = {}
     if not isinstance(content, dict):

@@ -58,7 +58,7 @@ def scan(archive: Path) -> Scan:
 
 def _compound_and_wear(folder: Path) -> tuple[str | None, str | None]:
     try:
-        content = read_yaml(folder / "test.yaml")
+        content = read_yaml(folder / "test.yaml", inside=folder.parent)
     except InputError:
         return None, None
     if not isinstance(content, dict):
