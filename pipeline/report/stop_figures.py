@@ -62,32 +62,49 @@ def add_stop_points(fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu") 
 
 
 def add_curve(fig: go.Figure, curve: list[Mapping[str, Any]]) -> go.Figure:
-    """Fitted curve with the band of the mean and the tolerance band; nothing outside the support."""
-    if not curve:
-        return fig
-    x = [point["temperature_c"] for point in curve]
-    for low, high, colour, name in (
-        ("tolerance_low", "tolerance_high", palette.TOLERANCE, "tolerance band, one future stop"),
-        ("low", "high", palette.BAND, "confidence band of the mean"),
-    ):
-        lows, highs = [p.get(low) for p in curve], [p.get(high) for p in curve]
-        if all(v is not None for v in lows + highs):
-            fig.add_scatter(x=x, y=highs, mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
-            fig.add_scatter(
-                x=x,
-                y=lows,
-                mode="lines",
-                line={"width": 0},
-                fill="tonexty",
-                fillcolor=colour,
-                name=name,
-                hoverinfo="skip",
-            )
-    fig.add_scatter(
-        x=x, y=[p.get("mu") for p in curve], mode="lines", name="curve at reference conditions",
-        line={"color": palette.ACCENT, "width": 2.5}, hovertemplate="%{x:.0f} °C: µ %{y:.3f}<extra>curve</extra>",
-    )  # fmt: skip
+    """Fitted curve with the band of the mean and the tolerance band, stretch by stretch: nothing across a gap of the data.
+
+    Where the support is thin the curve is dotted.
+    """
+    for number, part in enumerate(stretches(curve)):
+        x = [point["temperature_c"] for point in part]
+        for low, high, colour, name in (
+            ("tolerance_low", "tolerance_high", palette.TOLERANCE, "tolerance band, one future stop"),
+            ("low", "high", palette.BAND, "confidence band of the mean"),
+        ):
+            lows, highs = [p.get(low) for p in part], [p.get(high) for p in part]
+            if all(v is not None for v in lows + highs):
+                fig.add_scatter(x=x, y=highs, mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
+                fig.add_scatter(
+                    x=x,
+                    y=lows,
+                    mode="lines",
+                    line={"width": 0},
+                    fill="tonexty",
+                    fillcolor=colour,
+                    name=name,
+                    hoverinfo="skip",
+                    showlegend=number == 0,
+                )
+        fig.add_scatter(
+            x=x, y=[p.get("mu") for p in part], mode="lines", name="curve at reference conditions", showlegend=number == 0,
+            line={"color": palette.ACCENT, "width": 2.5}, hovertemplate="%{x:.0f} °C: µ %{y:.3f}<extra>curve</extra>",
+        )  # fmt: skip
+    thin = [p for p in curve if p.get("thin")]
+    if thin:
+        fig.add_scatter(x=[p["temperature_c"] for p in thin], y=[p["mu"] for p in thin], mode="markers", name="thin support",
+                        marker={"symbol": "circle-open", "size": 5, "color": palette.ALARM}, hoverinfo="skip")  # fmt: skip
     return fig
+
+
+def stretches(curve: list[Mapping[str, Any]]) -> list[list[Mapping[str, Any]]]:
+    """The curve's points by unbroken stretch of the data."""
+    parts: list[list[Mapping[str, Any]]] = []
+    for point in curve:
+        if not parts or parts[-1][-1].get("stretch") != point.get("stretch"):
+            parts.append([])
+        parts[-1].append(point)
+    return parts
 
 
 def friction_temperature(
@@ -95,14 +112,14 @@ def friction_temperature(
 ) -> go.Figure:
     """mu of the stops against the method's temperature with curve, bands, window and the wanted band of mu.
 
-    The wanted band is friction.json's `wanted_band` {"low", "high"}, where the stage had one.
+    The wanted band is friction.json's `wanted_mu`, from the target or, without one, about the plateau.
     """
     column, words = temperature_column(attribution)
     fig = frame.figure(frame.axis(words, "°C"), frame.axis(MU, "", rangemode="tozero"), height=480)
-    wanted = friction.get("wanted_band")
-    if wanted:
-        fig.add_hrect(y0=wanted["low"], y1=wanted["high"], fillcolor=palette.WANTED, line_width=0, layer="below",
-                      annotation={"text": "wanted band of µ", "font": {"size": 11, "color": palette.MUTED}},
+    wanted = friction.get("wanted_mu")
+    if wanted and wanted[0] is not None:
+        fig.add_hrect(y0=wanted[0], y1=wanted[1], fillcolor=palette.WANTED, line_width=0, layer="below",
+                      annotation={"text": "wanted band of µ" if friction.get("wanted_from") in (None, "target") else "band about the plateau (no target)", "font": {"size": 11, "color": palette.MUTED}},
                       annotation_position="top left")  # fmt: skip
     window = friction.get("window")
     if window:
@@ -149,10 +166,10 @@ def shade_blocks(fig: go.Figure, stops: pl.DataFrame, *, names: bool = True) -> 
     runs = frame.blocks_of(stops["block"].to_list(), stops["stop"].to_list())
     purposes = dict(zip(stops["block"].fill_null("no block"), stops["purpose"], strict=True))
     total = max(len(stops), 1)
-    for position, (name, first, last) in enumerate(runs):
+    for name, first, last in runs:
         colour = palette.purpose(purposes.get(name))[0]
         fig.add_shape(type="rect", xref="x", yref="paper", x0=first - 0.5, x1=last + 0.5, y0=0, y1=1, line={"width": 0},
-                      fillcolor=colour, opacity=0.10 if position % 2 else 0.17, layer="below")  # fmt: skip
+                      fillcolor=colour, opacity=0.14, layer="below")  # fmt: skip
         if names and (last - first + 1) >= 0.02 * total:
             fig.add_annotation(x=(first + last) / 2, y=1.0, yref="paper", yanchor="bottom", text=frame.label(name)[:22], showarrow=False,
                                textangle=-38, xanchor="left", font={"size": 10, "color": palette.MUTED})  # fmt: skip

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, palette
-from pipeline.report.stop_figures import HOVER, MU, _custom
+from pipeline.report.stop_figures import HOVER, _custom
 
 CONDITIONS = {
     "temperature_c": ("Disc temperature", "°C", "temperature_initial_c"),
@@ -40,7 +40,7 @@ def surface_map(
     fig.add_contour(
         x=surface["x_values"], y=surface["y_values"], z=surface["mu"], colorscale=palette.HEAT, connectgaps=False,
         contours={"coloring": "heatmap", "showlabels": True, "labelfont": {"size": 11, "color": palette.INK}},
-        line={"width": 0.8, "color": "rgba(34,40,46,0.55)"}, colorbar={"title": {"text": MU, "side": "right"}, "thickness": 14},
+        line={"width": 0.8, "color": "rgba(34,40,46,0.55)"}, colorbar={"title": {"text": "µ", "side": "top"}, "thickness": 14, "len": 0.62, "y": 0, "yanchor": "bottom"},
         hovertemplate=f"%{{x:.3g}} {x[1]}, %{{y:.3g}} {y[1]}: µ %{{z:.3f}}<extra>map</extra>",
     )  # fmt: skip
     part = stops.filter((pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col("mu").is_not_null()

@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.report import numbers, verdicts, wear_figures
+from pipeline.report import numbers, wear_figures
 
 STATUSES = ("ok", "suspect", "rejected")
 RATE_UNITS = {
@@ -54,21 +54,43 @@ def count_rows(stops: pl.DataFrame, channels: Mapping[str, Any], summary: Mappin
 
 
 def balance_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Energy balance fit, offsets, drag and lag of the whole test; candidates in words."""
-    rows = []
-    for title, key in (
-        ("Energy balance", "energy_balance"),
-        ("Offset", "offsets"),
-        ("Drag torque", "drag"),
-        ("Lag", "lag"),
-        ("Lag", "lag_s"),
-    ):
-        value = summary.get(key)
-        if isinstance(value, Mapping):
-            rows += [(f"{title}: {name}", text) for name, text in verdicts.evidence_rows(value)]
-        elif numbers.is_number(value):
-            rows.append((f"{title} (s)", f"{value:.4f}"))
-    return rows
+    """Energy balance fit, offsets, drag and lag of the whole test, with twice their standard uncertainties; candidates in words."""
+    balance, offsets, drag, lag = (summary.get(key) or {} for key in ("energy_balance", "offsets", "drag", "lag_s"))
+    rows = [
+        ("Trend of the energy ratio per 100 stops", _with_u(balance, "trend_per_100_stops", "trend_u")),
+        ("Slope of the shaft's torque on the measured one (1 = gain and inertia agree)",
+         interval_text({"value": balance.get("gain"), "low": balance.get("gain_low"), "high": balance.get("gain_high"), "why": balance.get("gain_why")})),
+        ("Its intercept: offset and drag left in the sensor", _with_u(balance, "intercept_nm", "intercept_u_nm", "N m")),
+        ("Torque offset taken off", _with_u(offsets, "torque_nm", "torque_u_nm", "N m")),
+        ("Pressure at rest taken off", _with_u(offsets, "pressure_bar", "pressure_spread_bar", "bar")),
+        ("Drag torque, constant part", _with_u(drag, "a_nm", "", "N m")), ("Drag torque, per shaft speed", _with_u(drag, "b_nm_per_rad_s", "", "N m s/rad")),
+        ("Lag between pressure and torque", _with_u(lag, "value", "u", "s") if isinstance(lag, Mapping) else numbers.plain(lag, "s", 4)),
+    ]  # fmt: skip
+    if isinstance(lag, Mapping) and lag.get("late"):
+        rows.append(("The later channel, moved by", f"{lag['late']}, {_with_u(lag, 'applied', '', 's')}"))
+    if offsets.get("how"):
+        rows.append(("How offset and drag were told apart", str(offsets["how"])))
+    for candidate in balance.get("candidates") or []:
+        text = (
+            f"{candidate.get('cause')}; not told apart: {candidate.get('not_told_apart_from')}"
+            if isinstance(candidate, Mapping)
+            else str(candidate)
+        )
+        rows.append(("Candidate for an energy ratio off 1", text))
+    return [(name, text) for name, text in rows if text]
+
+
+def _with_u(source: Mapping[str, Any], key: str, u_key: str, unit: str = "") -> str:
+    """A value with twice its standard uncertainty as ±, or why it is missing; empty where the stage has no such key."""
+    if key not in source:
+        return ""
+    value, u = source[key], source.get(u_key)
+    if not numbers.is_number(value):
+        return f"{numbers.MISSING}: {numbers.why_missing(source, key) or 'no reason written'}"
+    if numbers.is_number(u) and u > 0:
+        places = numbers.decimals_for(2 * u)
+        return f"{numbers.rounded(value, places)} ± {numbers.rounded(2 * u, places)}{numbers.unit_suffix(unit)}"
+    return f"{value:.3g}{numbers.unit_suffix(unit)}"
 
 
 def excluded_rows(stops: pl.DataFrame, findings: list[Mapping[str, Any]]) -> list[list[str]]:
@@ -92,7 +114,7 @@ def excluded_rows(stops: pl.DataFrame, findings: list[Mapping[str, Any]]) -> lis
 def budget_rows(summary: Mapping[str, Any]) -> list[list[str]]:
     """Uncertainty budget of mu: source, relative standard uncertainty in per cent, common or per stop."""
     return [
-        [str(row.get("source")), f"{row['relative_u'] * 100:.2f}" if numbers.is_number(row.get("relative_u")) else
+        [str(row.get("source")).replace("_", " "), f"{row['relative_u'] * 100:.2f}" if numbers.is_number(row.get("relative_u")) else
          f"not given: {numbers.why_missing(row, 'relative_u') or 'not stated'}", str(row.get("part") or "")]
         for row in summary.get("budget") or []
     ]  # fmt: skip
@@ -127,14 +149,8 @@ def friction_rows(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
     rows: list[tuple[str, str]] = []
     window = friction.get("window") or {}
     if window:
-        rows.append(
-            (
-                "Mean µ in the window",
-                interval_text(
-                    {"value": window.get("mu_mean"), "low": window.get("mu_low"), "high": window.get("mu_high")}
-                ),
-            )
-        )
+        runs = f"{window['mu_mean']:.3f}; the curve runs from {window['mu_low']:.3f} to {window['mu_high']:.3f}"
+        rows.append(("Mean µ in the window", runs))
         rows.append(
             (
                 "Tolerance band",
@@ -208,10 +224,16 @@ def wear_rate_rows(wear: Mapping[str, Any]) -> list[list[str]]:
     rows = []
     for component, found in sorted((wear.get("components") or {}).items()):
         for key, value in (found.get("rates") or {}).items():
-            if isinstance(value, Mapping):
-                unit = RATE_UNITS.get(key, key.replace("_", " "))
+            if key in RATE_UNITS:
+                unit = RATE_UNITS[key]
                 rows.append([wear_figures.name_of(component), _rate_name(key), interval_text(value), unit])
     return rows
+
+
+def parameter_unit(parameter: Mapping[str, Any]) -> str:
+    """A law's parameter's unit as printed; nothing for a pure number."""
+    unit = str(parameter.get("unit") or "")
+    return "" if unit == "1" else numbers.unit_words(unit)
 
 
 def wear_model_rows(wear: Mapping[str, Any]) -> list[list[str]]:
@@ -220,7 +242,9 @@ def wear_model_rows(wear: Mapping[str, Any]) -> list[list[str]]:
     for component, found in sorted((wear.get("components") or {}).items()):
         for model in found.get("models") or []:
             parameters = "; ".join(
-                f"{name} = {interval_text(p, numbers.unit_words(p.get('unit') or ''))}"
+                f"{name} = {interval_text(p, parameter_unit(p))}"
+                if numbers.is_number(p.get("value"))
+                else f"{name}: not pinned"
                 for name, p in (model.get("parameters") or {}).items()
                 if isinstance(p, Mapping)
             )
@@ -235,32 +259,13 @@ def wear_model_rows(wear: Mapping[str, Any]) -> list[list[str]]:
             rows.append(
                 [
                     wear_figures.name_of(component),
-                    str(model.get("model")),
+                    str(model.get("model")).replace("_", " "),
                     chosen,
                     *figures,
                     parameters or numbers.MISSING,
                     "; ".join(remarks),
                 ]
             )
-    return rows
-
-
-def finding_rows(findings: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Findings for the table: where, and the evidence as text."""
-    rows = []
-    for item in findings:
-        where = [str(item[k]) for k in ("file", "channel") if item.get(k)]
-        if numbers.is_number(item.get("start_s")):
-            end = f" to {item['end_s']:.2f}" if numbers.is_number(item.get("end_s")) else ""
-            where.append(f"{item['start_s']:.2f}{end} s")
-        evidence = "; ".join(f"{name}: {value}" for name, value in verdicts.evidence_rows(item["evidence"]))
-        rows.append(
-            {
-                **{k: item[k] for k in ("code", "severity", "stop", "message", "action")},
-                "where": ", ".join(where),
-                "evidence_text": evidence,
-            }
-        )
     return rows
 
 

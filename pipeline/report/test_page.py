@@ -20,6 +20,7 @@ from pipeline.method.reduction import Reduction
 from pipeline.report import (
     card_words,
     drift_figure,
+    finding_table,
     frame,
     merge,
     palette,
@@ -137,7 +138,8 @@ def context(
         "drift_said": drift_said,
         "drift_items": drift_items,
         "drift_rest": drift_rest,
-        "findings": test_content.finding_rows(findings),
+        "findings": finding_table.rows(findings),
+        "finding_count": len(findings),
         "stamps": test_content.stamp_rows({k: found[k] for k in ("channels", "summary", "friction", "wear", "drift")}),
         "figures": figures,
         "figures_json": render.figures_json(figures),

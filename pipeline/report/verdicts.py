@@ -116,18 +116,25 @@ def one(value: Any) -> str:
 
 
 def window_sentence(friction: Mapping[str, Any]) -> tuple[str, str]:
-    """Tone and sentence of the friction window."""
+    """Tone and sentence of the friction window: ends with their intervals, what limits them, mu in it."""
     window = friction.get("window")
     if not window:
         reason = (
             friction.get("window_reason") or numbers.why_missing(friction, "window") or "friction.json gives no reason"
         )
         return "open", f"No friction window: {reason}"
-    limits = {"band": "where the tolerance band leaves the wanted band", "data": "where the data end"}
-    low, high = (f"{window[f'{end}_c']:.0f} °C" for end in ("low", "high"))
-    return "good", (
-        f"Friction window {low} to {high}; lower end {limits.get(window.get('low_limited_by'), 'not explained')}, "
-        f"upper end {limits.get(window.get('high_limited_by'), 'not explained')}."
+    limits = {"band": "the tolerance band leaves the wanted band", "data": "the data end"}
+    ends = []
+    for end in ("low", "high"):
+        interval = window.get(f"{end}_interval_c") or {}
+        why = window.get(f"{end}_why") or limits.get(window.get(f"{end}_limited_by"), "not explained")
+        ends.append((f"{window[f'{end}_c']:.0f} °C{span(interval.get('low'), interval.get('high'))}", why))
+    source = (
+        "" if friction.get("wanted_from") in (None, "target") else f" The wanted band is {friction['wanted_from']}."
+    )
+    return (
+        "good",
+        f"Friction window {ends[0][0]} to {ends[1][0]}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
     )
 
 

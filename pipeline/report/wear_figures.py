@@ -5,7 +5,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from pipeline.report import frame, palette
+from pipeline.report import frame, numbers, palette
 
 
 def chosen_model(component: Mapping[str, Any]) -> Mapping[str, Any] | None:
@@ -93,9 +93,7 @@ def measured_predicted(wear: Mapping[str, Any]) -> go.Figure:
 
 def law_curve(wear: Mapping[str, Any]) -> go.Figure:
     """The chosen law over temperature with its band, drawn over the data's range only."""
-    fig = frame.figure(
-        frame.axis("Disc temperature", "°C"), frame.axis("Wear rate", "µm/MJ", rangemode="tozero"), height=400
-    )
+    fig = frame.figure(frame.axis("Disc temperature", "°C"), frame.axis("Wear rate", "µm/MJ"), height=400)
     for index, (component, found) in enumerate(sorted((wear.get("components") or {}).items())):
         law = found.get("law") or {}
         points = [p for p in law.get("points") or [] if p.get("value") is not None]
@@ -112,7 +110,13 @@ def law_curve(wear: Mapping[str, Any]) -> go.Figure:
         fig.add_scatter(x=x, y=[p["value"] for p in points], mode="lines", name=f"{name_of(component)}: {found.get('chosen')}",
                         line={"color": colour, "width": 2.2}, hovertemplate="%{x:.0f} °C: %{y:.3g}<extra></extra>")  # fmt: skip
         if law.get("unit"):
-            fig.update_yaxes(title={"text": f"Wear rate ({frame.label(law['unit'])})"})
+            unit, _, words = str(law["unit"]).partition(" by ")
+            name = f"{words.partition(',')[0].capitalize()} rate" if words else "Wear rate"
+            fig.update_yaxes(title={"text": frame.label(f"{name} ({numbers.unit_words(unit)})")})
+            if "surface" in words:
+                fig.update_xaxes(title={"text": "Surface temperature, modelled (°C)"})
+            if min(p["value"] for p in points) > 0:
+                fig.update_yaxes(type="log")
     return fig if fig.data else frame.say(fig, "the chosen law has no temperature in it, or no law could be fitted")
 
 
@@ -121,25 +125,66 @@ def _faint(colour: str) -> str:
     return f"rgba({red}, {green}, {blue}, 0.18)"
 
 
+def block_runs(rows: list[Mapping[str, Any]], purpose_of: Mapping[str, str], most: int = 14) -> list[str]:
+    """A label for each row of the shares: its block, or, where there are many, the run of blocks of one purpose."""
+    names = [str(row.get("block") or "no block") for row in rows]
+    if len(names) <= most:
+        return names
+    labels: list[str] = []
+    start = 0
+    for i in range(1, len(names) + 1):
+        if i == len(names) or purpose_of.get(names[i]) != purpose_of.get(names[start]):
+            many = i - start > 1
+            labels += [f"{names[start][:16]} … {names[i - 1][:16]}" if many else names[start][:30]] * (i - start)
+            start = i
+    return labels
+
+
 def wear_shares(wear: Mapping[str, Any]) -> go.Figure:
-    """Wear of each block by the chosen law, stacked by mechanism; one component a facet of the x axis."""
+    """Wear of each block by the chosen law, stacked by mechanism; a panel a component; runs of like blocks together."""
+    components = [
+        (name, found) for name, found in sorted((wear.get("components") or {}).items()) if found.get("shares")
+    ]
     fig = frame.figure(
-        frame.axis("Component and block", ""),
-        frame.axis("Wear by the chosen law", "µm", rangemode="tozero"),
-        height=420,
+        frame.axis("Block, in the order run", ""),
+        frame.axis("", ""),
+        height=150 + 170 * max(len(components), 1),
         barmode="stack",
+        bargap=0.25,
     )
-    mechanisms: dict[str, tuple[list[list[str]], list[float]]] = {}
-    for component, found in sorted((wear.get("components") or {}).items()):
-        for row in found.get("shares") or []:
-            for mechanism, value in sorted((row.get("wear_um") or {}).items()):
-                if value is None:
-                    continue
-                x, y = mechanisms.setdefault(mechanism, ([[], []], []))
-                x[0].append(name_of(component))
-                x[1].append(frame.label(row.get("block") or "no block"))
-                y.append(value)
-    for index, (mechanism, (x, y)) in enumerate(mechanisms.items()):
-        fig.add_bar(x=x, y=frame.trimmed(y), name=mechanism.replace("_", " "), marker={"color": palette.series(index)[0]},
-                    hovertemplate="%{x}: %{y:.2f} µm<extra></extra>")  # fmt: skip
-    return fig if fig.data else frame.say(fig, "no law to share the wear out by")
+    mechanisms = sorted(
+        {
+            m
+            for _, found in components
+            for row in found["shares"]
+            for m, v in (row.get("wear_um") or {}).items()
+            if v is not None
+        }
+    )
+    for panel, (component, found) in enumerate(components):
+        number = "" if panel == 0 else str(panel + 1)
+        top = 1 - panel / len(components)
+        title = {"text": f"{name_of(component)}<br>(µm)", "font": {"size": 11.5}}
+        fig.update_layout(
+            {
+                f"yaxis{number}": {
+                    **frame.axis("", ""),
+                    "rangemode": "tozero",
+                    "domain": [top - 0.88 / len(components), top],
+                    "anchor": "x",
+                    "title": title,
+                }
+            }
+        )
+        purposes = {str(row.get("block") or "no block"): str(row.get("purpose")) for row in found.get("blocks") or []}
+        labels = block_runs(found["shares"], purposes)
+        for index, mechanism in enumerate(mechanisms):
+            sums: dict[str, float] = {}
+            for label, row in zip(labels, found["shares"], strict=True):
+                sums[label] = sums.get(label, 0.0) + ((row.get("wear_um") or {}).get(mechanism) or 0.0)
+            fig.add_bar(x=[frame.label(label) for label in sums], y=frame.trimmed(sums.values(), 4), yaxis=f"y{number}", name=mechanism.replace("_", " "),
+                        marker={"color": palette.series(index)[0]}, showlegend=panel == 0, hovertemplate="%{x}: %{y:.2f} µm<extra>" + mechanism.replace("_", " ") + "</extra>")  # fmt: skip
+    if not fig.data:
+        return frame.say(fig, "no law to share the wear out by")
+    fig.update_xaxes(anchor=f"y{len(components)}" if len(components) > 1 else "y", type="category", tickangle=30)
+    return fig

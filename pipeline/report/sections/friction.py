@@ -1,6 +1,7 @@
 """Friction: the window, the curve, reference conditions, sensitivities, cold friction and bite, and what the average means."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
@@ -58,28 +59,39 @@ def window_text(inputs: Inputs) -> Text:
         why = source.get("/window_reason") or source.reason("/window")
         return Text("Friction window: not given: {why}", {"why": str(why)}, "bad")
     values: dict[str, Cell] = {
-        "low": end(inputs, "low"), "high": end(inputs, "high"),
-        "lower": LIMITS.get(window.get("low_limited_by"), "not explained"), "upper": LIMITS.get(window.get("high_limited_by"), "not explained"),
-        "mean": source.between("mean µ in the window", "/window/mu_mean", "mu_low", "mu_high"),
+        "low": end(inputs, "low"), "high": end(inputs, "high"), "lower": why_ends(window, "low"), "upper": why_ends(window, "high"),
+        "mean": source.number("mean µ in the window", "/window/mu_mean"),
+        "least": source.number("lowest of the curve in the window", "/window/mu_low"),
+        "most": source.number("highest of the curve in the window", "/window/mu_high"),
         "confidence": source.number("confidence of the window", "/window/confidence", "%", factor=100.0, decimals=0),
         "coverage": source.number("coverage of the window", "/window/coverage", "%", factor=100.0, decimals=0),
+        "band": wanted_band(inputs),
     }  # fmt: skip
     return Text(
-        "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}. Inside it {coverage} of single stops lie in "
-        "the wanted band, stated with {confidence} confidence.", values, "good",
+        "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
+        "Inside the window {coverage} of single stops lie in {band}, stated with {confidence} confidence.", values, "good",
     )  # fmt: skip
+
+
+def why_ends(window: Mapping[str, object], name: str) -> str:
+    """Why the window ends there, in words."""
+    return LIMITS.get(str(window.get(f"{name}_limited_by")), "not explained")
+
+
+def wanted_band(inputs: Inputs) -> str:
+    """Which band the window was sought in."""
+    source = inputs.friction.get("/wanted_from")
+    return "the wanted band" if source in (None, "target") else f"a band {source}"
 
 
 def end(inputs: Inputs, name: str) -> Number:
     """One end of the window, with its interval where the stage gives one."""
-    source, words = inputs.friction, {"low": "window, lower end", "high": "window, upper end"}
-    pointer = f"/window/{name}_c_interval"
-    interval = source.get(pointer)
-    if isinstance(interval, Mapping) and "low" in interval:
-        return source.between(
-            words[name], f"/window/{name}_c", f"{name}_c_interval/low", f"{name}_c_interval/high", "°C", decimals=0
-        )
-    return source.number(words[name], f"/window/{name}_c", "°C", decimals=0)
+    words = {"low": "window, lower end", "high": "window, upper end"}[name]
+    number = inputs.friction.number(words, f"/window/{name}_c", "°C", decimals=0)
+    interval = inputs.friction.get(f"/window/{name}_interval_c")
+    if isinstance(interval, Mapping) and interval.get("low") is not None and interval.get("high") is not None:
+        return replace(number, low=interval["low"], high=interval["high"], decimals=0)
+    return number
 
 
 def curve_rows(inputs: Inputs, most: int = 12) -> list[list[Cell]]:

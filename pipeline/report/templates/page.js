@@ -40,7 +40,7 @@
   if (viewer) {
     viewer.addEventListener("change", () => show(viewer.value));
     document.querySelectorAll("[data-stop]").forEach((node) => {
-      node.addEventListener("click", () => show(node.dataset.stop));
+      node.addEventListener("click", () => { show(node.dataset.stop); viewer.scrollIntoView({ block: "start" }); });
     });
     show(viewer.value);
   }
