@@ -3,6 +3,9 @@
 Two passes of an n-th order Butterworth filter have the amplitude 1 / (1 + (f / f_d)^2n), so the pair is 3 dB down
 where that is 1 / sqrt(2): at f_d (sqrt(2) - 1)^(1/2n), 0.802 f_d for n = 2. The design frequency is raised by the same
 factor so that the stated cut-off is the pair's (SAE J211/1 and ISO 6487 do so: 2.0775 x CFC for a pair at 5/3 x CFC).
+
+The pair has no phase, so it is applied as that amplitude on the spectrum of the stretch, continued at both ends by point
+reflection; the same as running the difference equation forward and backward, at a fraction of the time.
 """
 
 import numpy as np
@@ -10,6 +13,8 @@ import numpy as np
 from pipeline.conditioning.time_base import median_step, unbroken
 
 HIGHEST_SHARE = 0.45  # of the sampling rate: nearer to Nyquist the filter has nothing left to do
+SHORTEST = 4  # samples: below, a stretch is left as it is
+PERIODS = 6.0  # of the cut-off that the ends are continued by: the response has died away there
 
 
 def design_frequency(cutoff: float, order: int, *, rate: float | None = None) -> float:
@@ -23,26 +28,24 @@ def design_frequency(cutoff: float, order: int, *, rate: float | None = None) ->
     return float(np.arctan(np.tan(np.pi * cutoff / rate) / factor) * rate / np.pi)
 
 
-def sections(cutoff: float, order: int, rate: float) -> np.ndarray | None:
-    """Second-order sections of one pass; None where the cut-off is too near the Nyquist frequency to filter at all."""
-    from scipy.signal import butter
-
-    if not np.isfinite(rate) or cutoff >= HIGHEST_SHARE * rate:
-        return None
-    design = design_frequency(cutoff, order, rate=rate)
-    return butter(order, design, fs=rate, output="sos") if design < 0.49 * rate else None
+def pair_amplitude(frequency: np.ndarray, cutoff: float, order: int, rate: float) -> np.ndarray:
+    """Amplitude of the forward-backward pair at `frequency` (Hz, up to half the rate): the digital Butterworth's, squared."""
+    design = np.tan(np.pi * design_frequency(cutoff, order, rate=rate) / rate)
+    with np.errstate(over="ignore"):
+        return 1.0 / (1.0 + (np.tan(np.pi * np.minimum(frequency / rate, 0.4999999)) / design) ** (2 * order))
 
 
-def low_pass(values: np.ndarray, sos: np.ndarray | None, *, padding: int = 50) -> np.ndarray:
-    """`values` (an unbroken stretch) filtered forward and backward; unchanged where `sos` is None or it is too short.
+def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> np.ndarray:
+    """An unbroken stretch (n,) low-passed without phase; cutoff and rate in Hz.
 
-    The ends are continued by point reflection, over at most `padding` samples.
+    Unchanged where the cut-off is too near half the rate, or the stretch has fewer than four samples.
     """
-    if sos is None or values.size < 4:
+    if values.size < SHORTEST or not np.isfinite(rate) or cutoff >= HIGHEST_SHARE * rate:
         return values.copy()
-    from scipy.signal import sosfiltfilt
-
-    return sosfiltfilt(sos, values, padlen=min(padding, values.size - 1))
+    padding = int(np.ceil(PERIODS * rate / cutoff))
+    wide = np.pad(values, padding, mode="reflect", reflect_type="odd")
+    amplitude = pair_amplitude(np.fft.rfftfreq(wide.size, 1.0 / rate), cutoff, order, rate)
+    return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.size)[padding : padding + values.size]
 
 
 def filtered(
@@ -53,11 +56,9 @@ def filtered(
     time (s) and values are (n,); cutoff (Hz) is the -3 dB frequency of the forward-backward pair.
     """
     step = median_step(time)
-    sos = sections(cutoff, order, 1.0 / step if step > 0 else float("nan"))
-    if sos is None:
+    if not step > 0:
         return values.copy()
-    padding = int(np.ceil(3.0 / (cutoff * step)))
     result = values.copy()
     for stretch in unbroken(time, values, periods=gap_periods):
-        result[stretch] = low_pass(values[stretch], sos, padding=padding)
+        result[stretch] = low_pass(values[stretch], cutoff=cutoff, order=order, rate=1.0 / step)
     return result

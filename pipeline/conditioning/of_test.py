@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.conditioning.corrections import Corrections, StopZero
 from pipeline.conditioning.energy_balance import BalanceLine, balance_line, drag_from_balance
 from pipeline.conditioning.lag import Lag, lag_of_test
-from pipeline.conditioning.offsets import Zero, own_zero, torque_zero
+from pipeline.conditioning.offsets import LEAST_SPEED_RANGE, Zero, own_zero, robust_line, torque_zero
 from pipeline.conditioning.rest import Reading
 from pipeline.method.conditioning import Conditioning
 
@@ -144,6 +144,26 @@ def _zero(
         return zero
     how = f"{zero.how}; drag from the balance"
     return replace(zero, a=drag[0], b=drag[1], u_offset=zero.u_rest, separated=True, how=how)
+
+
+def _pairs(rows: list[tuple[float, float]]) -> np.ndarray:
+    return np.array(rows, dtype=float).reshape(-1, 2)
+
+
+def agrees(before: np.ndarray, after: np.ndarray) -> bool:
+    """Whether readings after the release, (m, 2) speed and torque, lie on the line of those before the stop, (n, 2).
+
+    Pads that rub on after the release make them higher; they are then left out. Without a line they have to be believed.
+    """
+    if after.shape[0] == 0:
+        return False
+    if before.shape[0] < 6 or np.ptp(before[:, 0]) < LEAST_SPEED_RANGE * before[:, 0].max():
+        return True
+    line, covariance = robust_line(before[:, 0], before[:, 1])
+    off = after[:, 1] - line[0] - line[1] * after[:, 0]
+    at = np.array([1.0, float(np.median(after[:, 0]))])
+    noise = 1.4826 * float(np.median(np.abs(off - np.median(off)))) / np.sqrt(off.size)
+    return bool(abs(np.median(off)) <= 3 * np.hypot(np.sqrt(at @ covariance @ at), noise))
 
 
 def _stop_zeros(
