@@ -24,7 +24,7 @@ from pipeline.duty.project import (
     window_share,
 )
 
-GRID = np.round(np.linspace(0, 1, 41), 6)
+GRID = np.round(np.linspace(0, 1, 41) ** 1.5, 6)  # a closed duct is the more sensitive end
 SHOWN = 2  # every second opening of the grid is written out with its wear
 REFINEMENTS, BETWEEN = 3, 9
 

@@ -1,0 +1,196 @@
+"""Window share, wear, life and the opening to run: known answers, bounds and reasons."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from pipeline.duty.cycle import Air, events_of, settle, warm_up
+from pipeline.duty.exposure import Plate
+from pipeline.duty.project import Worn, life, project, wear_per_cycle
+from pipeline.duty.sweep import GRID, common, opening_to_run
+from tests.duty.makers import DISC, brake, duty_cycle, energy_law, oxidation_law
+
+AIR = Air(6.0, 1.9, 295.15)
+
+
+def projected(duty=None, made=None, opening=0.5):
+    duty, made = duty or duty_cycle(), made or brake()
+    events = events_of(duty)
+    settled = settle(events, made.disc, AIR, np.array([opening]))
+    return project(duty, events, settled, warm_up(events, made.disc, AIR, opening, duty.cycles), made, 0)
+
+
+def test_wear_and_life_by_the_energy_law():
+    result = projected()
+    energy_mj = events_of(duty_cycle()).energy.sum() / 1e6
+    assert result["wear_um_per_cycle"]["disc"]["value"] == pytest.approx(7.0 * energy_mj)
+    assert result["life_cycles"]["value"] == pytest.approx(4000 / (7.0 * energy_mj))
+    assert result["life_limited_by"] == "disc"
+    assert result["life_km"]["value"] == pytest.approx(4.6 * result["life_cycles"]["value"])
+    wear = result["wear_um_per_cycle"]["disc"]
+    assert wear["low"] == pytest.approx((7.0 - 1.96 * 0.2) * energy_mj, rel=0.02)
+    assert result["life_cycles"]["low"] == pytest.approx(4000 / wear["high"])
+    assert result["extrapolated"] == []
+
+
+def test_the_pad_may_reach_its_minimum_first():
+    result = projected(
+        made=brake(components=(Worn("disc", energy_law(), 4000.0), Worn("pad", energy_law(40.0), 14000.0)))
+    )
+    assert result["life_limited_by"] == "pad"
+    assert result["life_cycles"]["value"] == pytest.approx(result["life_by_component"]["pad"]["value"])
+
+
+def test_shares_count_the_energy_of_each_braking():
+    events = events_of(duty_cycle())
+    made = brake()
+    settled = settle(events, made.disc, AIR, np.array([0.5]))
+    start = settled.braking[:, 0, 0] - 273.15
+    between = (np.sort(start)[0] + np.sort(start)[1]) / 2
+    result = projected(made=dataclasses.replace(made, window=(between, 700.0)))
+    assert result["window_share"] == pytest.approx(events.energy[start > between].sum() / events.energy.sum())
+    cold = projected(made=dataclasses.replace(made, glazing={"power_density_w_mm2": 1e3, "temperature_c": between}))
+    assert cold["glazing_share"] == pytest.approx(1 - result["window_share"])
+    gentle = dataclasses.replace(made, glazing={"power_density_w_mm2": 0.01, "temperature_c": 900.0})
+    assert projected(made=gentle)["glazing_share"] == 0.0
+
+
+def test_the_temperature_kind_decides_what_lies_inside():
+    events = events_of(duty_cycle())
+    settled = settle(events, DISC, AIR, np.array([0.5]))
+    low, high = settled.braking[:, 0, 0].max() - 273.15, settled.braking[:, -1, 0].max() - 273.15
+    window = ((low + high) / 2, 900.0)
+    by = {
+        kind: projected(made=brake(window=window, temperature_kind=kind))["window_share"] for kind in ("initial", "end")
+    }
+    assert by["initial"] == 0.0
+    assert by["end"] > 0.3
+
+
+def test_no_window_no_limit_no_law_are_null_with_reasons():
+    made = brake(
+        window=None, window_why="the compound has no window: data end at 480 degC", glazing=None,
+        components=(Worn("disc", None, 4000.0, "two intervals are too few"), Worn("pad", None, None, "not measured")),
+    )  # fmt: skip
+    result = projected(made=made)
+    assert result["window_share"] is None and "480 degC" in result["window_share_why"]
+    assert result["glazing_share"] is None and result["glazing_share_why"]
+    assert result["wear_um_per_cycle"]["disc"] == {
+        "value": None,
+        "low": None,
+        "high": None,
+        "why": "two intervals are too few",
+    }
+    assert result["life_cycles"]["value"] is None and "two intervals" in result["life_cycles"]["why"]
+    assert result["life_km"]["why"] == result["life_cycles"]["why"]
+
+
+def test_life_without_an_upper_end():
+    open_end = life(Worn("disc", energy_law(), 4000.0), {"value": 1.0, "low": -0.2, "high": 2.2})
+    assert open_end["high"] is None and "no upper end" in open_end["why"]
+    assert life(Worn("disc", energy_law(), None), {"value": 1.0, "low": 0.9, "high": 1.1})["value"] is None
+
+
+def test_oxidation_takes_the_dwell_and_the_surface():
+    duty, plate = duty_cycle(), Plate(0.0352, 0.028, 1.7 / (0.0352 * 0.028), 25.0, "carbon")
+    parts = (Worn("disc", oxidation_law(), 4000.0), Worn("pad", None, None, "not measured"))
+    bulk = projected(duty, brake(components=parts), opening=0.3)
+    surface = projected(duty, brake(components=parts, plate=plate), opening=0.3)
+    mechanical = 6.0 * events_of(duty).energy.sum() / 1e6
+    wear = [r["wear_um_per_settled_cycle"]["disc"]["value"] for r in (bulk, surface)]
+    assert mechanical < wear[0] < wear[1]
+    hot = projected(duty, brake(components=parts), opening=0.1)["wear_um_per_settled_cycle"]["disc"]["value"]
+    assert hot > wear[0]
+
+
+def test_oxidation_of_a_settled_cycle_against_direct_integration():
+    # bulk temperature: B times the integral of exp(-(Ea/R)(1/T - 1/th0)) over the kept history, by a fine trapezoid
+    duty = duty_cycle()
+    events = events_of(duty)
+    settled = settle(events, DISC, AIR, np.array([0.2]))
+    total = 6.0 * events.energy.sum() / 1e6
+    for e in range(3):
+        for path, seconds in (
+            (settled.braking[e, :, 0], events.brake_time[e]),
+            (settled.cooling[e, :, 0], events.then[e]),
+        ):
+            t = np.linspace(0, seconds, 4001)
+            kelvin = np.interp(t, np.linspace(0, seconds, len(path)), path)
+            total += 0.02 * np.trapezoid(np.exp(-(150e3 / 8.314462618) * (1 / kelvin - 1 / 873.15)), t)
+    parts = (Worn("disc", oxidation_law(), 4000.0),)
+    result = projected(duty, brake(components=parts), opening=0.2)
+    assert result["wear_um_per_settled_cycle"]["disc"]["value"] == pytest.approx(total, rel=0.01)
+
+
+def test_warming_cycles_wear_less_by_oxidation():
+    parts = (Worn("disc", oxidation_law(), 4000.0),)
+    short = projected(duty_cycle(cycles=3), brake(components=parts), opening=0.2)
+    long = projected(duty_cycle(cycles=300), brake(components=parts), opening=0.2)
+    settled = long["wear_um_per_settled_cycle"]["disc"]["value"]
+    values = [r["wear_um_per_cycle"]["disc"]["value"] for r in (short, long)]
+    assert values[0] < values[1] < settled * 1.0001
+    assert values[1] == pytest.approx(settled, rel=0.05)
+    assert short["settled_within_use"] is False
+    assert long["settled_within_use"] is True
+
+
+def test_extrapolation_is_said():
+    narrow = energy_law(7.0, 0.2, energy_mj=[0.01, 0.1])
+    result = projected(made=brake(components=(Worn("disc", narrow, 4000.0),)), opening=0.0)
+    said = " ".join(result["extrapolated"])
+    assert "energy" in said and "wear of the disc" in said
+    assert "temperature up to" in said
+
+
+def sweep_of(made, duty=None, wanted=0.9):
+    events = events_of(duty or duty_cycle())
+    settled = settle(events, made.disc, AIR, GRID)
+    return opening_to_run(events, settled, made, AIR, GRID, wanted), events
+
+
+def test_opening_to_run_ends_where_the_share_breaks():
+    made = brake(window=(260.0, 420.0))
+    (span, why), events = sweep_of(made)
+    assert why is None and 0 < span["low"] < span["high"] < 1
+
+    def share(opening):
+        inside = settle(events, made.disc, AIR, np.array([opening])).braking[:, 0, 0] - 273.15
+        return events.energy[(inside >= 260) & (inside <= 420)].sum() / events.energy.sum()
+
+    for end, outward in ((span["low"], -0.002), (span["high"], 0.002)):
+        assert share(end) >= 0.9
+        assert share(end + outward) < 0.9
+
+
+def test_no_opening_says_which_side_fails():
+    (span, why), _ = sweep_of(brake(window=(1500.0, 1600.0)))
+    assert span is None
+    assert "too cold" in why
+    (span, why), _ = sweep_of(brake(window=None, window_why="no window: nothing qualifies"))
+    assert (span, why) == (None, "no window: nothing qualifies")
+
+
+def test_an_opening_range_that_reaches_the_sweeps_ends():
+    (span, _), _ = sweep_of(brake(window=(30.0, 1200.0)))
+    assert span == {"low": 0.0, "high": 1.0}
+
+
+def test_common_opening_of_several_duties():
+    one, two = (
+        {"duty": "a", "opening_to_run": {"low": 0.2, "high": 0.6}},
+        {"duty": "b", "opening_to_run": {"low": 0.5, "high": 1.0}},
+    )
+    assert common([one, two]) == ({"low": 0.5, "high": 0.6}, None)
+    apart = {"duty": "c", "opening_to_run": {"low": 0.7, "high": 1.0}}
+    assert common([one, apart])[0] is None and "do not overlap" in common([one, apart])[1]
+    assert common([one, {"duty": "d", "opening_to_run": None}])[1] == "no opening to run on d"
+
+
+def test_a_law_without_values_gives_no_wear():
+    found = wear_per_cycle(
+        Worn("disc", {"model": "energy", "parameters": {}, "why": "not identified"}, 1.0), None, 1, 0.95
+    )
+    assert found["value"] is None and "not identified" in found["why"]
