@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import datetime
+import difflib
 import math
 import re
 from pathlib import Path
@@ -41,6 +42,8 @@ CHANNELS = {
     "ambient_temperature": "temperature", "air_speed": "linear_speed", "humidity": "share", "drive_torque": "torque",
     "pressure_2": "pressure", "caliper_temperature": "temperature", "displacement": "length",
 }  # fmt: skip
+# what else `sensors` may state the limits of
+QUANTITIES = {"effective_radius": "length", "piston_area": "area", "efficiency": "share"}
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
@@ -236,6 +239,20 @@ class Recordings(Model):
         return value
 
     @model_validator(mode="after")
+    def _sensors(self) -> Recordings:
+        known = {**CHANNELS, **QUANTITIES}
+        for name, sensor in (self.sensors or {}).items():
+            if name not in known and name not in self.channels:
+                near = difflib.get_close_matches(name, known, n=1, cutoff=0.0)
+                raise ValueError(f"sensors.{name}: unknown key; nearest known key: {near[0]}")
+            if name in known:
+                try:
+                    _limit_of(sensor, known[name])
+                except ValueError as error:
+                    raise ValueError(f"sensors.{name}: {error}") from error
+        return self
+
+    @model_validator(mode="after")
     def _channels(self) -> Recordings:
         if self.decimal == self.delimiter:
             raise ValueError("decimal and delimiter are the same character")
@@ -377,8 +394,11 @@ def sensor_limit(card: Card, name: str, dimension: str) -> SensorLimit | None:
     Raises ValueError when the text cannot be read.
     """
     sensor = (card.recordings.sensors or {}).get(name)
-    if sensor is None:
-        return None
+    return None if sensor is None else _limit_of(sensor, dimension)
+
+
+def _limit_of(sensor: Sensor, dimension: str) -> SensorLimit:
+    """The sensor's limits; raises ValueError when full scale or accuracy cannot be read."""
     full = to_si(sensor.full_scale, dimension) if sensor.full_scale is not None else None
     text = sensor.accuracy.strip()
     if text.endswith("%") or re.match(r"^[-+.\deE]+$", text):

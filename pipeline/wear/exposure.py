@@ -75,7 +75,8 @@ def residence(time, temperature) -> np.ndarray:
     step, first, second = step[good], first[good], second[good]
     if not step.size:
         return out
-    parts = np.maximum(1, np.ceil(np.abs(second - first) / GRID_STEP_K)).astype(int)
+    # A temperature far beyond the grid comes of a broken recording: more parts than the grid has nodes tell nothing more.
+    parts = np.clip(np.ceil(np.abs(second - first) / GRID_STEP_K), 1, 10 * GRID_K.size).astype(int)
     index = np.repeat(np.arange(step.size), parts)
     within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
     at = first[index] + (second - first)[index] * (within + 0.5) / parts[index]

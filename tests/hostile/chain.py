@@ -1,0 +1,86 @@
+"""Every stage in this process, as the workflow calls them, without the guard: a fault shows as what it is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.archive.scan import scan, slugs
+from pipeline.method import SECTIONS, Method, stage_settings
+
+METHOD = "plain"
+
+
+def settings(*sections: str) -> str:
+    return stage_settings(Method(), *(sections or SECTIONS))
+
+
+def to_stops(folder: Path, results: Path) -> None:
+    """Ingest and reduction of one test."""
+    from pipeline.recordings import stage as channels
+    from pipeline.stops import stage as stops
+
+    table, record = results / "channels" / f"{folder.name}.parquet", results / "channels" / f"{folder.name}.json"
+    into = results / METHOD / "tests" / folder.name
+    into.mkdir(parents=True, exist_ok=True)
+    channels.run(folder, table, record)
+    reduction = settings("conditioning", "segmentation", "reduction")
+    stops.run(folder=folder, channels=table, record=record, into=into, settings=reduction)
+
+
+def per_test(folder: Path, results: Path) -> None:
+    """The stages of one test up to drift, without what its compound pools."""
+    from pipeline.drift import stage as drift
+    from pipeline.friction import stage as friction
+    from pipeline.wear import stage as wear
+
+    to_stops(folder, results)
+    into = results / METHOD / "tests" / folder.name
+    friction.run(folder=folder, settings=settings("friction", "reduction"), target=None, into=into)
+    wear.run(folder=folder, settings=settings("wear", "reduction"), into=into)
+    drift.run(folder=folder, settings=settings("drift", "friction", "reduction"), repeatability=None, into=into)
+
+
+def pages(archive: Path, results: Path, tests: list[str]) -> None:
+    """Rigs and the pages of the tests named."""
+    from pipeline.report import test_page
+    from pipeline.rigs import stage as rigs
+
+    out = results / METHOD / "rigs.json"
+    rigs.run(
+        archive=archive,
+        results=results / METHOD,
+        rigs=[],
+        out=out,
+        settings=settings("friction", "reduction", "batches"),
+    )
+    for test in tests:
+        test_page.run(
+            folder=archive / test, method=METHOD, record=results / "channels" / f"{test}.json", rigs=out,
+            settings=settings(), renamed=None, into=results / METHOD / "tests" / test,
+        )  # fmt: skip
+
+
+def compounds(archive: Path, results: Path) -> None:
+    """Compound files, sheets of every compound that the archive names."""
+    from pipeline.compound import stage as compound
+    from pipeline.drift import repeatability
+    from pipeline.report import sheet
+
+    found = scan(archive)
+    for name, slug in slugs(found.compounds).items():
+        tests = [test for test, of in found.tests.items() if of == name]
+        into = results / METHOD / "compounds" / slug
+        into.mkdir(parents=True, exist_ok=True)
+        repeatability.run(
+            compound=name, archive=archive, tests=tests, results=results / METHOD,
+            settings=settings("friction", "reduction"), into=into,
+        )  # fmt: skip
+        compound.run(
+            compound=name, archive=archive, tests=tests, results=results / METHOD, rigs=results / METHOD / "rigs.json",
+            target=None, duties=[], into=into,
+            settings=settings("reduction", "friction", "wear", "drift", "batches", "duty"),
+        )  # fmt: skip
+        sheet.run(
+            compound=name, archive=archive, tests=tests, results=results / METHOD, method=METHOD, target=None,
+            settings=settings(), into=into,
+        )  # fmt: skip
