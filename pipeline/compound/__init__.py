@@ -1,0 +1,1 @@
+"""All tests of a compound together: its friction, wear, batches and duties."""

@@ -1,0 +1,144 @@
+"""The compound stage: all tests of a compound -> friction.json, wear.json, batches.json, duty.json."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.duties import DutyCycle
+from pipeline.archive.model import load
+from pipeline.archive.targets import Target
+from pipeline.batches import compare
+from pipeline.batches.specimens import Shape
+from pipeline.compound import wear
+from pipeline.compound.tests_of import CompoundTest, load_tests, specimen_test
+from pipeline.duty import of_compound as duty
+from pipeline.errors import InputError
+from pipeline.friction import compound as friction
+from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.stage import wanted_of
+from pipeline.method import SECTIONS, Method, from_stage_settings
+from pipeline.results import read_json, stamp, write_json
+
+WRITTEN = ("friction", "wear", "batches", "duty")
+
+
+def run(
+    *,
+    compound: str,
+    archive: Path,
+    tests: list[str],
+    results: Path,
+    rigs: Path,
+    target: Path | None,
+    duties: list[Path],
+    settings: str,
+    into: Path,
+) -> None:
+    """Assemble a compound from the results of its tests; `results` is a method's folder, `rigs` its rigs.json."""
+    method = from_stage_settings(settings)
+    usable, left_out, inputs = load_tests(archive, tests, results)
+    wanted = load(target, Target) if target else None
+    rig = read_json(rigs)
+    found_friction = _friction(usable, method, target)
+    found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
+    map_ = _map(usable, method)
+    content = {
+        "friction": found_friction,
+        "wear": found_wear,
+        "batches": _batches(usable, map_, found_friction, wanted, rig, method),
+        "duty": _duty(usable, duties, found_friction, found_wear, method),
+    }
+    head = {"compound": compound, "method": results.name, "tests_left_out": left_out}
+    for name in WRITTEN:
+        revision = SECTIONS[name][1].REVISION
+        tail = {"stamp": stamp(name, revision, settings, inputs | {"rigs": rigs})}
+        write_json(into / f"{name}.json", head | content[name] | tail)
+
+
+def _friction(tests: list[CompoundTest], method: Method, target: Path | None) -> dict[str, Any]:
+    stops = [
+        friction.TestStops(
+            t.name, t.card.batch, t.card.specimen, t.stops, rig=t.card.rig, common=t.common_u, changed_at=t.changed_at
+        )
+        for t in tests
+    ]
+    return friction.of_compound(stops, method, wanted_of(target))
+
+
+def _map(tests: list[CompoundTest], method: Method) -> FrictionMap | None:
+    """The compound's friction map, which moves checks to the reference conditions; None where none can be fitted."""
+    parts = [
+        t.stops.filter(pl.col("stop") < (t.changed_at or 2**31)).with_columns(
+            test=pl.lit(t.name), batch=pl.lit(t.card.batch), specimen=pl.lit(t.card.specimen)
+        )
+        for t in tests
+        if len(t.stops)
+    ]
+    if not parts:
+        return None
+    try:
+        stops = pl.concat(parts, how="diagonal_relaxed")
+        return fit_map(stops, method.friction, temperature=method.reduction.temperature)
+    except NoMap:
+        return None
+
+
+def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:
+    """(mu of the map for a frame of stops, mu at the reference conditions)."""
+    if map_ is None:
+        return None, None
+    at_reference = float(map_.predict(np.array([map_.reference.temperature])).mu[0])
+    if not np.isfinite(at_reference):
+        return None, None
+    return lambda stops: map_.predict_stops(stops).mu, at_reference
+
+
+def _batches(
+    tests: list[CompoundTest],
+    map_: FrictionMap | None,
+    found: Mapping[str, Any],
+    target: Target | None,
+    rig: Mapping[str, Any],
+    method: Method,
+) -> dict[str, Any]:
+    shape, at_reference = shape_of(map_)
+    epochs = rig.get("epochs") or {}
+    body = compare.compare(
+        [specimen_test(t, epochs) for t in tests],
+        shape=shape,
+        at_reference=at_reference,
+        target=target,
+        settings=method.batches,
+        shifts=rig.get("shifts") or [],
+    )
+    return {"reference": found.get("reference")} | body
+
+
+def _duty(
+    tests: list[CompoundTest],
+    duties: list[Path],
+    found_friction: Mapping[str, Any],
+    found_wear: Mapping[str, Any],
+    method: Method,
+) -> dict[str, Any]:
+    cycles = []
+    for path in duties:
+        try:
+            cycles.append(load(path, DutyCycle))
+        except InputError:  # left out and reported in archive.json
+            continue
+    return duty.project_all(
+        cycles,
+        [duty.Recorded(t.card, t.stops, t.traces) for t in tests],
+        friction=found_friction,
+        wear=found_wear,
+        glazing=found_friction.get("glaze_limit") or {},
+        settings=method.duty,
+        wear_settings=method.wear,
+        temperature_kind=method.reduction.temperature,
+    )
