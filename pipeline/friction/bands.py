@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.friction import tolerance
+from pipeline.friction import posterior, tolerance
 from pipeline.friction.freedom import Neighbours, half_width, neighbours
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.model import Fit
@@ -44,6 +44,8 @@ class Curve:
     dof_mean: np.ndarray
     dof_scatter: np.ndarray
     factor: np.ndarray  # tolerance factor
+    dof_rest_mean: np.ndarray  # the same with the random factors' variances known
+    dof_rest_scatter: np.ndarray
 
 
 def grid(map_: FrictionMap) -> tuple[np.ndarray, np.ndarray]:
@@ -74,6 +76,7 @@ def curve(
     coverage: float,
     common: float,
     near: Neighbours | None = None,
+    draws: posterior.Draws | None = None,
     temperature: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Curve:
     """The curve over the supported temperatures; `common` is the relative standard uncertainty common to
@@ -89,14 +92,17 @@ def curve(
         return f.variance(f.curve_row(t))
 
     v, v_common = mean_variance(fit), (common * size) ** 2
-    dof = near.degrees(mean_variance)
-    dof_total = dof * ((v + v_common) / v) ** 2
-    half = half_width(dof_total, confidence) * np.sqrt(v + v_common)
-
     sd2 = total_scatter(fit, t)
-    dof_scatter = near.degrees(lambda f: total_scatter(f, t))
-    factor = tolerance.two_sided(coverage, confidence, dof_scatter, (v + v_common) / sd2)
-    wide = factor * np.sqrt(sd2)
+    dof, dof_scatter = near.degrees(mean_variance), near.degrees(lambda f: total_scatter(f, t))
+    if fit.data.groups:
+        drawn = posterior.samples(draws or posterior.draws(near), near, t, np.sqrt(v_common))
+        half = posterior.mean_half_width(drawn, confidence)
+        wide = posterior.tolerance_half_width(drawn, coverage, confidence)
+        factor = wide / np.sqrt(sd2)
+    else:
+        half = half_width(dof * ((v + v_common) / v) ** 2, confidence) * np.sqrt(v + v_common)
+        factor = tolerance.two_sided(coverage, confidence, dof_scatter, (v + v_common) / sd2)
+        wide = factor * np.sqrt(sd2)
     z = fit.curve_row(t) @ fit.solved.coefficients
     if map_.link == "log":
         low, high, t_low, t_high = mu * np.exp(-half), mu * np.exp(half), np.exp(z - wide), np.exp(z + wide)
@@ -106,5 +112,6 @@ def curve(
         to_mu = np.ones(t.size)
     return Curve(
         t, stretch, mu, low, high, t_low, t_high, map_.support.near(t), np.sqrt(v) * to_mu, common * np.abs(mu),
-        np.sqrt(sd2) * to_mu, dof, dof_scatter, factor,
+        np.sqrt(sd2) * to_mu, dof, dof_scatter, factor, near.degrees(mean_variance, groups=False),
+        near.degrees(lambda f: f.scatter(t) ** 2, groups=False),
     )  # fmt: skip

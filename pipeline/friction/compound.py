@@ -15,8 +15,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.friction import bedding, fade, history, result
+from pipeline.friction.comparison import best_map
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
-from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.result import Wanted
 from pipeline.friction.stage import NOTHING
 from pipeline.method import Method
@@ -47,27 +48,24 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> d
     settings, temperature = method.friction, method.reduction.temperature
     usable = [test for test in tests if not test.stops.is_empty()]
     map_: FrictionMap | None = None
-    if usable:
-        try:
-            map_ = fit_map(
-                pl.concat([labelled(t) for t in usable], how="diagonal_relaxed"), settings, temperature=temperature
-            )
-        except NoMap as reason:
-            found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
-    else:
-        found = NOTHING | {"window_reason": "no test with stops", "curve_reason": "no test with stops"}
-    if map_ is not None:
-        common = common_of(usable)
-        found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common)
-        found |= {"specimens": specimens(map_), "between": between(map_)}
-    history = [_history(test, map_, method) for test in usable]
+    try:
+        if not usable:
+            raise NoMap("no test with stops")
+        kept = [labelled(test, method) for test in usable]
+        compared = best_map(pl.concat(kept, how="diagonal_relaxed"), settings, temperature=temperature)
+        map_ = compared.map
+        found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common_of(usable))
+        found |= {"model": result.model_json(compared), "specimens": specimens(map_), "between": between(map_)}
+    except NoMap as reason:
+        found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
+    each = [_of_one(test, map_, method) for test in usable]
     return found | {
         "temperature": temperature,
         "average": method.reduction.average,
-        "bedding": _bedding_over(history),
-        "fade": _worst(history, "fade"),
-        "recovery": _worst(history, "recovery"),
-        "tests": history,
+        "bedding": _bedding_over(each),
+        "fade": _worst(each, "fade"),
+        "recovery": _worst(each, "recovery"),
+        "tests": each,
         "common_reason": None
         if any(t.common is not None for t in usable)
         else "no sensor accuracies stated: the bands hold scatter only",
@@ -129,7 +127,7 @@ def between(map_: FrictionMap) -> dict[str, Any]:
     }
 
 
-def _history(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[str, Any]:
+def _of_one(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[str, Any]:
     settings = method.friction
     worst = fade.worst(fade.fades(test.stops, method.reduction.temperature, use_suspect=settings.use_suspect))
     return {
@@ -142,9 +140,9 @@ def _history(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[
     }
 
 
-def _bedding_over(history: list[dict[str, Any]]) -> dict[str, Any] | None:
+def _bedding_over(each: list[dict[str, Any]]) -> dict[str, Any] | None:
     """Median over the tests with the extremes of their intervals."""
-    every = [h["bedding"] for h in history if h["bedding"] is not None]
+    every = [h["bedding"] for h in each if h["bedding"] is not None]
     if not every:
         return None
     known = [b for b in every if b["stops"] is not None]
@@ -157,9 +155,9 @@ def _bedding_over(history: list[dict[str, Any]]) -> dict[str, Any] | None:
     return {**middle, "low": low, "high": high, "tests": len(known), "why": why}
 
 
-def _worst(history: list[dict[str, Any]], key: str) -> dict[str, Any] | None:
+def _worst(each: list[dict[str, Any]], key: str) -> dict[str, Any] | None:
     """The lowest index over the tests, with its test."""
-    every = [(h[key], h["test"]) for h in history if h[key] is not None]
+    every = [(h[key], h["test"]) for h in each if h[key] is not None]
     known = [(value, test) for value, test in every if value.get("index") is not None]
     if not every:
         return None

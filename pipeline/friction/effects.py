@@ -1,6 +1,6 @@
 """The linear effects of pressure, speed and energy density, and which of them a design can tell apart.
 
-    x = [ln p/p0, ln w/w0, (e - e0) / (1 J/mm2)]
+    x = [ln p/p0, ln w/w0, (e - e0) / (1 J/mm2) or ln e/e0]
 
 An effect is told apart by what is left of it once temperature and the other effects are taken out. Left alone
 with less than a twentieth of its variance it is tied to another one (stops to rest at one inertia: energy
@@ -41,18 +41,28 @@ class Choice:
     kept: tuple[str, ...]
     dropped: dict[str, str]
     tied: tuple[tuple[str, str], ...] = ()
+    energy_form: str = "linear"  # linear: energy density itself; log: its logarithm
 
 
-def linear(pressure: np.ndarray, speed: np.ndarray, energy_density: np.ndarray, reference: Reference) -> np.ndarray:
+def linear(
+    pressure: np.ndarray,
+    speed: np.ndarray,
+    energy_density: np.ndarray,
+    reference: Reference,
+    energy_form: str = "linear",
+) -> np.ndarray:
     """All candidate effects, centred at the reference, shape (n, 3); SI in, dimensionless out (energy per
     J/mm2).
     """
+    energy = np.asarray(energy_density, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.column_stack(
             [
                 np.log(np.asarray(pressure, float) / reference.pressure),
                 np.log(np.asarray(speed, float) / reference.speed),
-                (np.asarray(energy_density, float) - reference.energy_density) / 1e6,
+                np.log(energy / reference.energy_density)
+                if energy_form == "log"
+                else (energy - reference.energy_density) / 1e6,
             ]
         )
 
@@ -67,8 +77,9 @@ def left_alone(column: np.ndarray, others: np.ndarray) -> float:
     return float(misfit @ misfit / (total @ total))
 
 
-def separable(candidates: np.ndarray, temperature_basis: np.ndarray, energy_mean: float) -> Choice:
-    """Which effects the design separates; `candidates` (n, 3) in the order of NAMES, `energy_mean` in J/mm2.
+def separable(candidates: np.ndarray, temperature_basis: np.ndarray, usual_energy: float) -> Choice:
+    """Which effects the design separates; `candidates` (n, 3) in the order of NAMES, `usual_energy` the mean
+    energy density in their unit (1 where they hold its logarithm).
 
     Of a tied pair the one that varies more (relative to its still limit) is kept to carry the joint effect.
     """
@@ -76,7 +87,7 @@ def separable(candidates: np.ndarray, temperature_basis: np.ndarray, energy_mean
     kept = []
     for k, name in enumerate(NAMES):
         spread = candidates[:, k].std()
-        limit = STILL_BELOW[name] or STILL_ENERGY_SHARE * abs(energy_mean)
+        limit = STILL_BELOW[name] or STILL_ENERGY_SHARE * abs(usual_energy)
         if spread < limit:
             dropped[name] = f"{WORDS[name]} was not varied enough to show an effect"
         else:

@@ -50,16 +50,23 @@ class Neighbours:
     """
 
     fit: Fit
+    data: likelihood.Data  # with strays held back
+    free: np.ndarray  # elements of theta that were stepped
     above: tuple[Fit, ...]
     below: tuple[Fit, ...]
     covariance: np.ndarray
 
-    def degrees(self, variance: Callable[[Fit], np.ndarray]) -> np.ndarray:
-        """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns."""
+    def degrees(self, variance: Callable[[Fit], np.ndarray], *, groups: bool = True) -> np.ndarray:
+        """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns.
+
+        `groups` False: the variances of the random factors taken as known.
+        """
         v = variance(self.fit)
         slopes = np.array(
             [(variance(a) - variance(b)) / (2 * STEP) for a, b in zip(self.above, self.below, strict=True)]
         ).reshape(len(self.above), v.size)
+        if not groups:
+            slopes[self.free >= likelihood.GROUPS.start] = 0.0
         spread = np.einsum("ki,kl,li->i", slopes, self.covariance, slopes)
         spread += 2 * v**2 / max(self.fit.data.response.size - self.fit.effective_parameters, 1.0)
         return np.clip(2 * v**2 / np.maximum(spread, 1e-300), FEWEST, MOST)
@@ -78,9 +85,8 @@ def neighbours(fit: Fit) -> Neighbours:
     curvature = (up - down) / (2 * STEP)
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2) if free.size else (np.zeros(0), np.eye(0))
     covariance = vectors @ np.diag(2 / np.maximum(values, 0.2)) @ vectors.T
-    return Neighbours(
-        fit, tuple(at(fit, data, t) for t in moves), tuple(at(fit, data, t) for t in opposite), covariance
-    )
+    above, below = (tuple(at(fit, data, theta) for theta in way) for way in (moves, opposite))
+    return Neighbours(fit, data, free, above, below, covariance)
 
 
 def at(fit: Fit, data: likelihood.Data, theta: np.ndarray) -> Fit:

@@ -14,6 +14,7 @@ none would be pseudo-replication.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -30,7 +31,6 @@ FLANK_PRIOR, CORRELATION_PRIOR = 1.0, 0.35
 LEVEL_PRIOR = 1.5  # of log (specimen or batch sd / stop sd): alike within a factor of 5 (common practice)
 SHIFT_PRIOR = 1.0  # of log (shift of a specimen's curve along the temperature / 3 K)
 USUAL_ERROR_K, USUAL_SHIFT_K, USUAL_SCATTER = 2.0, 3.0, 0.02
-STEP = 1e-4
 
 
 @dataclass(frozen=True)
@@ -41,10 +41,11 @@ class Group:
 
     labels: np.ndarray
     along: bool = False
+    size: int | None = None  # number of labels, where some may have no stop
 
     @property
     def count(self) -> int:
-        return int(self.labels.max()) + 1
+        return self.size or int(self.labels.max()) + 1
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,14 @@ class Data:
     high: float = 1.0
     segments: int = smooth.FEWEST_SEGMENTS
 
+    @cached_property
+    def bend_basis(self) -> np.ndarray:
+        return smooth.bspline_basis(self.temperature, self.low, self.high, self.segments) @ smooth.bends(self.segments)
+
+    @cached_property
+    def scatter_basis(self) -> np.ndarray:
+        return smooth.hats(self.temperature, self.low, self.high, SCATTER_NODES)
+
 
 @dataclass(frozen=True)
 class Whitening:
@@ -70,6 +79,7 @@ class Whitening:
 
     sd: np.ndarray
     link: np.ndarray  # correlation with the row before, 0 at the start of a series
+    link_slope: np.ndarray  # its derivative in the autocorrelation of neighbours
     log_det: float  # log det R
 
     def rows(self, columns: np.ndarray) -> np.ndarray:
@@ -78,6 +88,14 @@ class Whitening:
         out = scaled.copy()
         out[1:] -= self.link[1:, None] * scaled[:-1]
         return out / np.sqrt(1 - self.link**2)[:, None]
+
+    def slope(self, columns: np.ndarray) -> np.ndarray:
+        """d(W @ columns) / d(autocorrelation)."""
+        scaled, left = columns / self.sd[:, None], np.sqrt(1 - self.link**2)[:, None]
+        out = np.zeros_like(columns)
+        lead = scaled[1:] - self.link[1:, None] * scaled[:-1]
+        out[1:] = self.link_slope[1:, None] * (lead * self.link[1:, None] / left[1:] ** 3 - scaled[:-1] / left[1:])
+        return out
 
     def back(self, columns: np.ndarray) -> np.ndarray:
         """W' @ columns."""
@@ -88,27 +106,38 @@ class Whitening:
 
 
 def whitening(data: Data, theta: np.ndarray) -> Whitening:
-    sd = scatter_shape(data, theta, data.temperature, data.steepness) * data.weight_sd
+    sd = scatter_shape(data.scatter_basis, theta, data.steepness) * data.weight_sd
     follows = data.series[1:] == data.series[:-1]
     steps = np.maximum(data.position[1:] - data.position[:-1], 1)
     link = np.r_[0.0, np.where(follows, theta[CORRELATION] ** steps, 0.0)]
-    return Whitening(sd, link, float(2 * np.log(sd).sum() + np.log(1 - link**2).sum()))
+    slope = np.r_[0.0, np.where(follows, steps * theta[CORRELATION] ** (steps - 1), 0.0)]
+    return Whitening(sd, link, slope, float(2 * np.log(sd).sum() + np.log(1 - link**2).sum()))
+
+
+def bend_size(data: Data, theta: np.ndarray) -> np.ndarray:
+    """Standard deviation of each bend over the common scale."""
+    return np.exp(node_hats(data.segments) @ theta[BEND] / 2)
+
+
+@lru_cache(maxsize=32)
+def node_hats(segments: int) -> np.ndarray:
+    return smooth.hats(np.linspace(0, 1, segments + 1), 0.0, 1.0, BEND_NODES)
 
 
 def bend_columns(data: Data, theta: np.ndarray, temperature: np.ndarray, *, slope: bool = False) -> np.ndarray:
     """Columns of the bends at any temperatures, each scaled by its standard deviation."""
-    nodes = np.linspace(data.low, data.high, data.segments + 1)
-    size = np.exp(smooth.hats(nodes, data.low, data.high, BEND_NODES) @ theta[BEND] / 2)
     basis = smooth.bspline_basis(temperature, data.low, data.high, data.segments, slope=slope)
-    return basis @ smooth.bends(data.segments) * size
+    return basis @ smooth.bends(data.segments) * bend_size(data, theta)
 
 
-def scatter_shape(data: Data, theta: np.ndarray, temperature: np.ndarray, steepness: np.ndarray) -> np.ndarray:
+def scatter_shape(basis: np.ndarray, theta: np.ndarray, steepness: np.ndarray) -> np.ndarray:
     """Standard deviation of a usual stop over the common scale: slow change times the temperature error's
     share.
+
+    `basis` are the scatter's hats at the temperatures, `steepness` the curve's there.
     """
-    slow = np.exp(smooth.hats(temperature, data.low, data.high, SCATTER_NODES) @ theta[SCATTER] / 2)
-    return slow * np.sqrt(1 + (np.exp(theta[FLANK]) * USUAL_ERROR_K * steepness) ** 2)
+    error = np.exp(theta[FLANK]) * USUAL_ERROR_K * steepness
+    return np.exp(basis @ theta[SCATTER] / 2) * np.sqrt(1 + error**2)
 
 
 def group_columns(group: Group, log_sd: float, steepness: np.ndarray) -> np.ndarray:
@@ -119,7 +148,7 @@ def group_columns(group: Group, log_sd: float, steepness: np.ndarray) -> np.ndar
 def design_of(data: Data, theta: np.ndarray) -> np.ndarray:
     """[1, T, x, bends, groups], random columns scaled by their standard deviations over the common scale."""
     parts = [np.ones((data.temperature.size, 1)), ((data.temperature - data.low) / 100)[:, None], data.linear]
-    parts.append(bend_columns(data, theta, data.temperature))
+    parts.append(data.bend_basis * bend_size(data, theta))
     for group, log_sd in zip(data.groups, theta[GROUPS], strict=True):
         parts.append(group_columns(group, log_sd, data.steepness))
     return np.hstack(parts)
@@ -145,6 +174,11 @@ def prior(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     return float(value), np.r_[2 * away, 2 * rest / sd**2]
 
 
+def penalised_value(data: Data, theta: np.ndarray) -> float:
+    """-2 log penalised restricted likelihood."""
+    return solve(data, theta).criterion + prior(data, theta)[0]
+
+
 def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     """-2 log penalised restricted likelihood and its gradient in theta.
 
@@ -159,25 +193,25 @@ def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     value, gradient = prior(data, theta)
 
     misfit = both[:, -1] - both[:, :-1] @ solved.coefficients
-    leverage = (design * white.back(both[:, :-1] @ solved.inverse)).sum(axis=1)
+    spread = both[:, :-1] @ solved.inverse
+    leverage = (design * white.back(spread)).sum(axis=1)
     own = data.response - design @ solved.coefficients
     per_stop = 1 - leverage - white.back(misfit[:, None])[:, 0] * own / solved.scale
-    gradient[SCATTER] += smooth.hats(data.temperature, data.low, data.high, SCATTER_NODES).T @ per_stop
+    gradient[SCATTER] += data.scatter_basis.T @ per_stop
     error = (np.exp(theta[FLANK]) * USUAL_ERROR_K * data.steepness) ** 2
     gradient[FLANK] += 2 * (error / (1 + error)) @ per_stop
 
     per_column = 1 - np.diag(solved.inverse)[fixed:] - solved.coefficients[fixed:] ** 2 / solved.scale
-    nodes = smooth.hats(np.linspace(data.low, data.high, data.segments + 1), data.low, data.high, BEND_NODES)
     at = data.segments + 1
-    gradient[BEND] += nodes.T @ per_column[:at]
+    gradient[BEND] += node_hats(data.segments).T @ per_column[:at]
     for k, group in enumerate(data.groups):
         gradient[GROUPS.start + k] += 2 * per_column[at : at + group.count].sum()
         at += group.count
 
-    step = STEP if theta[CORRELATION] < 0.5 else -STEP
-    moved = theta.copy()
-    moved[CORRELATION] += step
-    gradient[CORRELATION] += (solve(data, moved).criterion - solved.criterion) / step
+    turned = white.slope(np.column_stack([design, data.response]))
+    gradient[CORRELATION] += 2 * (spread * turned[:, :-1]).sum()
+    gradient[CORRELATION] += 2 * misfit @ (turned[:, -1] - turned[:, :-1] @ solved.coefficients) / solved.scale
+    gradient[CORRELATION] -= (2 * white.link * white.link_slope / (1 - white.link**2)).sum()
     return solved.criterion + value, gradient
 
 

@@ -76,7 +76,7 @@ class FrictionMap:
             reference.energy_density if energy_density is None else energy_density,
         ]
         t, p, w, e = (np.atleast_1d(a).astype(float) for a in np.broadcast_arrays(*conditions))
-        candidates = effects.linear(p, w, e, reference)
+        candidates = effects.linear(p, w, e, reference, self.choice.energy_form)
         supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
         supported &= self._along_ties(candidates)
         mu, se = self.mean(np.where(supported, t, self.fit.data.low), np.where(supported[:, None], candidates, 0.0))
@@ -166,14 +166,15 @@ def fit_map(
     temperature: str = "initial",
     reference: Reference | None = None,
     link: str = "log",
-    keep: Sequence[str] | None = None,
+    energy_form: str = "linear",
+    start: np.ndarray | None = None,
 ) -> FrictionMap:
     """Fit the friction map to the usable stops of a stops table.
 
     stops: contract columns; over several tests also `test`, `batch` and `specimen`, and then specimens (and
     batches, from three on) are random factors. `temperature` is the method's temperature (initial, mean, peak
-    or end). `keep` limits the effects to these names. Raises NoMap, with the reason, when there are too few
-    usable stops.
+    or end). `link`: log, effects multiply mu; identity, they add to it. `start` are log variances to start
+    from. Raises NoMap, with the reason, when there are too few usable stops.
     """
     used = usable(stops, purposes, temperature, settings.use_suspect)
     if len(used) < FEWEST_STOPS:
@@ -186,9 +187,9 @@ def fit_map(
         raise NoMap(
             f"usable stops span {np.ptp(t):.0f} K; a map over temperature needs {settings.narrowest_range:.0f} K"
         )
-    candidates = effects.linear(p, w, e, reference)
-    choice = effects.separable(candidates, temperature_basis(t), float(e.mean()) / 1e6)
-    choice = limited(choice, len(used), keep)
+    candidates = effects.linear(p, w, e, reference, energy_form)
+    usual_energy = 1.0 if energy_form == "log" else float(e.mean()) / 1e6
+    choice = limited(effects.separable(candidates, temperature_basis(t), usual_energy), len(used), energy_form)
     factors, groups = random_factors(used)
     mu = used["mu"].to_numpy()
     data = Data(
@@ -201,7 +202,7 @@ def fit_map(
         steepness=np.zeros(len(used)),
         groups=groups,
     )
-    fitted = model.fit(data, huber=settings.huber)
+    fitted = model.fit(data, huber=settings.huber, start=start)
     support = Support(np.sort(t), candidates, settings.largest_gap)
     return FrictionMap(fitted, link, reference, choice, support, temperature, used, factors)
 
@@ -213,16 +214,13 @@ def temperature_basis(t: np.ndarray) -> np.ndarray:
     return smooth.hats(t, float(t.min()), float(t.max()), 6)[:, 1:]
 
 
-def limited(choice: Choice, stops: int, keep: Sequence[str] | None) -> Choice:
-    """The choice less effects that too few stops can carry, or that `keep` does not name."""
-    dropped = dict(choice.dropped)
-    kept = [name for name in choice.kept if keep is None or name in keep]
-    for name in set(choice.kept) - set(kept):
-        dropped[name] = f"{effects.WORDS[name]} does not improve the prediction of stops left out"
+def limited(choice: Choice, stops: int, energy_form: str) -> Choice:
+    """The choice less effects that too few stops can carry."""
+    dropped, kept = dict(choice.dropped), list(choice.kept)
     while kept and stops < effects.STOPS_PER_EFFECT * (len(kept) + 1):
         name = kept.pop()
         dropped[name] = f"{stops} usable stops are too few for an effect of {effects.WORDS[name]}"
-    return Choice(tuple(kept), dropped, tuple(pair for pair in choice.tied if pair[0] in kept))
+    return Choice(tuple(kept), dropped, tuple(pair for pair in choice.tied if pair[0] in kept), energy_form)
 
 
 def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[Group, ...]]:

@@ -25,6 +25,7 @@ from pipeline.friction import smooth
 from pipeline.friction.likelihood import (
     CORRELATION,
     GROUPS,
+    SCATTER_NODES,
     USUAL_SCATTER,
     USUAL_SHIFT_K,
     Data,
@@ -84,9 +85,12 @@ class Fit:
     def steepness(self, temperature: np.ndarray) -> np.ndarray:
         return np.interp(temperature, *self.slope_at)
 
+    def scatter_hats(self, temperature: np.ndarray) -> np.ndarray:
+        return smooth.hats(temperature, self.data.low, self.data.high, SCATTER_NODES)
+
     def scatter(self, temperature: np.ndarray) -> np.ndarray:
         """Standard deviation of a single usual stop about the curve of its specimen, link units."""
-        shape = scatter_shape(self.data, self.theta, temperature, self.steepness(temperature))
+        shape = scatter_shape(self.scatter_hats(temperature), self.theta, self.steepness(temperature))
         return np.sqrt(self.scale) * shape
 
     def level_variances(self) -> np.ndarray:
@@ -133,7 +137,7 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
         solved = solve(now, theta)
         scale = solved.scale / psi_square
         fitted = design_of(now, theta) @ solved.coefficients
-        sd = np.sqrt(scale) * scatter_shape(now, theta, data.temperature, now.steepness) * data.weight_sd
+        sd = np.sqrt(scale) * scatter_shape(now.scatter_basis, theta, now.steepness) * data.weight_sd
         residual = data.response - fitted
         held = np.clip(residual, -huber * sd, huber * sd)
         found = Fit(now, theta, solved, scale, scale * psi_square / psi_slope**2, fitted, fitted + held,

@@ -7,12 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.friction import bands, sensitivity, surfaces, window
+from pipeline.friction import bands, posterior, sensitivity, surfaces, window
 from pipeline.friction.bands import Curve
+from pipeline.friction.comparison import Compared
 from pipeline.friction.effects import Reference
 from pipeline.friction.freedom import neighbours
 from pipeline.friction.friction_class import friction_class
 from pipeline.friction.map import FrictionMap
+from pipeline.friction.posterior import Draws
 from pipeline.friction.support import THIN_BELOW
 from pipeline.method.friction import Friction
 
@@ -41,8 +43,11 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
     stops.
     """
     near = neighbours(map_.fit)
-    curve = bands.curve(map_, confidence=settings.confidence, coverage=settings.coverage, common=common, near=near)
-    found, band = window_json(map_, curve, settings, wanted, common)
+    draws = posterior.draws(near)
+    curve = bands.curve(
+        map_, confidence=settings.confidence, coverage=settings.coverage, common=common, near=near, draws=draws
+    )
+    found, band = window_json(map_, curve, draws, settings, wanted, common)
     ends = found["window"] and (found["window"]["low_c"] + ZERO_C, found["window"]["high_c"] + ZERO_C)
     return {
         "reference": reference_json(map_.reference),
@@ -54,6 +59,25 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
         ),
         "surfaces": surfaces.surfaces(map_),
         "common_relative_u": common,
+    }
+
+
+def model_json(compared: Compared) -> dict[str, Any]:
+    """What the map is made of: form, effects, what was compared, what the design can't tell apart,
+    scatter.
+    """
+    map_ = compared.map
+    return {
+        "effects": "multiply mu" if map_.link == "log" else "add to mu",
+        "energy_form": map_.choice.energy_form,
+        "kept": list(map_.choice.kept),
+        "dropped": map_.choice.dropped,
+        "moved_together": [list(pair) for pair in map_.choice.tied],
+        "compared": compared.table,
+        "chosen_because": compared.why,
+        "effective_parameters": map_.fit.effective_parameters,
+        "autocorrelation": map_.fit.correlation,
+        "strays_held_back": int((map_.fit.cut < 1).sum()),
     }
 
 
@@ -71,7 +95,7 @@ def curve_json(curve: Curve) -> list[dict[str, Any]]:
 
 
 def window_json(
-    map_: FrictionMap, curve: Curve, settings: Friction, wanted: Wanted, common: float
+    map_: FrictionMap, curve: Curve, draws: Draws, settings: Friction, wanted: Wanted, common: float
 ) -> tuple[dict[str, Any], tuple[float, float]]:
     """The contract's `window` (or null with `window_reason`) and the band of mu that it was sought in."""
     band, level = window.plateau_band(curve) if wanted.mu is None else (wanted.mu, None)
@@ -80,7 +104,7 @@ def window_json(
     if ends is None:
         return {"window": None, "window_reason": window.why_none(curve, band), "wanted_from": source}, band
     low, high = window.with_intervals(
-        ends, map_, curve, band, confidence=settings.confidence, coverage=settings.coverage, common=common
+        ends, map_, curve, draws, band, confidence=settings.confidence, coverage=settings.coverage, common=common
     )
     inside = (curve.temperature >= low.temperature) & (curve.temperature <= high.temperature)
     at = np.unique(np.r_[low.temperature, curve.temperature[inside], high.temperature])

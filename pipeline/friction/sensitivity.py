@@ -1,7 +1,7 @@
 """How mu answers to each condition at the reference: local slopes with intervals, and what the design can't
 tell apart.
 
-    pressure   b_p / p0    speed   b_w / w0    energy   b_e       (times mu at the reference where effects multiply it)
+    pressure   b_p / p0    speed   b_w / w0    energy   b_e, or b_e / e0 in the log   (times mu at the reference where effects multiply it)
 
 Temperature: mean slope over the window, over the data where there is none. An interval takes in the
 calibration error common to all stops, which scales every slope as it scales mu.
@@ -58,7 +58,8 @@ def effect_slope(
 ) -> dict[str, Any]:
     """Slope of one effect at the reference, in mu per the key's unit."""
     at = 2 + map_.choice.kept.index(name)
-    reference = {"pressure": map_.reference.pressure, "speed": map_.reference.speed, "energy": 1.0}[name]
+    energy = map_.reference.energy_density / 1e6 if map_.choice.energy_form == "log" else 1.0
+    reference = {"pressure": map_.reference.pressure, "speed": map_.reference.speed, "energy": energy}[name]
     unit = STEP[name] / reference * (level if map_.link == "log" else 1.0)
     value = map_.fit.solved.coefficients[at] * unit
 

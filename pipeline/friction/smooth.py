@@ -11,6 +11,8 @@ and whether a value may be given there at all is decided by `pipeline.friction.s
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 KNOT_SPACING_K = 15.0
@@ -48,6 +50,7 @@ def bspline_basis(x: np.ndarray, low: float, high: float, segments: int, *, slop
     return basis
 
 
+@lru_cache(maxsize=32)
 def bends(segments: int) -> np.ndarray:
     """Map from independent second differences to spline coefficients, shape (segments + 3, segments + 1).
 

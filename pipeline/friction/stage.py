@@ -10,7 +10,8 @@ import polars as pl
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
 from pipeline.friction import bedding, fade, history, result
-from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.comparison import best_map
+from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.result import Wanted
 from pipeline.method import Method, friction, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
@@ -58,8 +59,10 @@ def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float |
     map_: FrictionMap | None = None
     kept, left_out = history.unchanged(stops, settings, temperature)
     try:
-        map_ = fit_map(kept, settings, temperature=temperature)
+        compared = best_map(kept, settings, temperature=temperature)
+        map_ = compared.map
         found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common or 0.0)
+        found["model"] = result.model_json(compared)
     except NoMap as reason:
         found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
     every = fade.fades(stops, temperature, use_suspect=settings.use_suspect)

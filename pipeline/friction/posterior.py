@@ -1,0 +1,131 @@
+"""Bands over specimens: the variances between few specimens integrated over, not put at their best estimate.
+
+From two or three specimens the variance between them is hardly known, and no single number of degrees of
+freedom does it justice: small estimates would come with false certainty. So the log variances of the random
+factors are drawn from their penalised likelihood (quasi-random importance sampling, every draw a solved fit);
+what is left of the uncertainty, in the scatter and the curve of a specimen, enters each draw through its
+degrees of freedom. Quantiles over all draws give the mean band; the tolerance band is as wide as holds
+`coverage` of single stops in `confidence` of the draws (the definition that `pipeline.friction.tolerance`
+solves in closed form for one specimen).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from pipeline.friction import likelihood
+from pipeline.friction.freedom import Neighbours, at
+from pipeline.friction.likelihood import GROUPS
+from pipeline.friction.model import Fit
+from pipeline.friction.tolerance import coverage_quantile
+
+FITS, PER_FIT = 96, 24
+WIDER = 1.4  # proposal over the likelihood's own width
+BASES = (2, 3, 5, 7, 11)
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Fits at drawn variances with their weights (sum 1)."""
+
+    fits: tuple[Fit, ...]
+    weight: np.ndarray
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Samples over a grid of temperatures, shape (samples, grid), link units: error of the mean, variance of
+    a single future stop; `weight` (samples,) sums to 1.
+    """
+
+    error: np.ndarray
+    variance: np.ndarray
+    weight: np.ndarray
+
+
+def halton(count: int, dimensions: int) -> np.ndarray:
+    """Quasi-random points in the unit cube, shape (count, dimensions), ends left out."""
+    out = np.zeros((count, dimensions))
+    for d, base in enumerate(BASES[:dimensions]):
+        index, share = np.arange(1, count + 1), 1.0
+        while index.any():
+            share /= base
+            out[:, d] += share * (index % base)
+            index = index // base
+    return out
+
+
+def draws(near: Neighbours) -> Draws:
+    """Fits at drawn variances of the random factors; the fit itself where it has none."""
+    fit, which = near.fit, np.arange(GROUPS.start, near.fit.theta.size)
+    which = which[np.isin(which, near.free)]
+    if which.size == 0:
+        return Draws((fit,), np.ones(1))
+    rows = np.searchsorted(near.free, which)
+    root = np.linalg.cholesky(near.covariance[np.ix_(rows, rows)])
+    points = special.ndtri(halton(FITS, which.size))
+    data = near.data
+    best = likelihood.penalised_value(data, fit.theta)
+    limits = np.array(likelihood.bounds(data))
+    fits, log_weight = [], []
+    for x in points:
+        theta = fit.theta.copy()
+        theta[which] = np.clip(theta[which] + WIDER * root @ x, limits[which, 0], limits[which, 1])
+        fits.append(at(fit, data, theta))
+        log_weight.append(-(likelihood.penalised_value(data, theta) - best) / 2 + x @ x / 2)
+    weight = np.exp(np.array(log_weight) - max(log_weight))
+    return Draws(tuple(fits), weight / weight.sum())
+
+
+def samples(drawn: Draws, near: Neighbours, temperature: np.ndarray, common: np.ndarray, seed: int = 0) -> Samples:
+    """Joint samples at temperatures (K); `common` (grid,) is the standard uncertainty from calibration, link
+    units.
+
+    One standard normal a sample moves the whole curve: the samples hold at each temperature, not between
+    temperatures.
+    """
+    rng = np.random.default_rng(seed)
+    centre = near.fit.curve_row(temperature) @ near.fit.solved.coefficients
+    curve_dof = near.degrees(lambda f: f.variance(f.curve_row(temperature)), groups=False)
+    stop_dof = near.degrees(lambda f: f.scatter(temperature) ** 2, groups=False)
+    strata = special.ndtri((np.arange(PER_FIT) + 0.5) / PER_FIT)
+    errors, variances = [], []
+    for fit in drawn.fits:
+        rows = fit.curve_row(temperature)
+        v = fit.variance(rows) * lognormal(curve_dof, rng.permutation(strata))
+        off = rows @ fit.solved.coefficients - centre
+        errors.append(off + np.sqrt(v + common**2) * strata[:, None])
+        variances.append(
+            fit.scatter(temperature) ** 2 * lognormal(stop_dof, rng.permutation(strata)) + fit.between(temperature)
+        )
+    return Samples(np.vstack(errors), np.vstack(variances), np.repeat(drawn.weight, PER_FIT) / PER_FIT)
+
+
+def lognormal(dof: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Draws of true over estimated variance with `dof` degrees of freedom, shape (len(z), len(dof))."""
+    spread = 2 / dof
+    return np.exp(spread / 2 + np.sqrt(spread) * z[:, None])
+
+
+def mean_half_width(drawn: Samples, confidence: float) -> np.ndarray:
+    """Half width of the mean band at each temperature, link units."""
+    return weighted_quantile(np.abs(drawn.error), drawn.weight, confidence)
+
+
+def tolerance_half_width(drawn: Samples, coverage: float, confidence: float) -> np.ndarray:
+    """Half width that holds `coverage` of single future stops in `confidence` of the samples, link units."""
+    sd = np.sqrt(drawn.variance)
+    offsets = np.linspace(0.0, 12.0, 600)
+    needed = np.interp(np.abs(drawn.error) / sd, offsets, coverage_quantile(coverage, offsets)) * sd
+    return weighted_quantile(needed, drawn.weight, confidence)
+
+
+def weighted_quantile(values: np.ndarray, weight: np.ndarray, share: float) -> np.ndarray:
+    """Quantile of each column, rows weighted."""
+    order = np.argsort(values, axis=0)
+    below = np.cumsum(weight[order], axis=0)
+    at_row = np.minimum((below < share).sum(axis=0), len(values) - 1)
+    return values[order[at_row, np.arange(values.shape[1])], np.arange(values.shape[1])]
