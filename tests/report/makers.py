@@ -328,3 +328,35 @@ def results_of_compound(
 BATCH_WORDS = (
     "Marram 4 M4-2406 M4-2407 M4-2409 2026-03-02 m4-a m4-b 2 more specimens of each batch would decide it torque has 3 spikes below 450 degC",
 )
+
+
+def results_of_delta(folder: Path) -> Path:
+    """Write delta.parquet and delta.json of an invented change of average; returns where the page goes."""
+    stops = stops_of_programme()
+    delta = stops.select(
+        pl.lit("m4-a").alias("test"), "stop", "block", pl.col("mu").alias("mu_a"), pl.col("mu_energy").alias("mu_b"),
+        (pl.col("mu_energy") - pl.col("mu")).alias("mu_difference"), pl.col("energy_kj").alias("energy_kj_a"), pl.col("energy_kj").alias("energy_kj_b"),
+        pl.col("status").alias("status_a"), pl.col("status").alias("status_b"), "purpose", "temperature_initial_c", "mu_u",
+    )  # fmt: skip
+    write_parquet(folder / "delta.parquet", delta)
+    change = {
+        "median": 0.0004,
+        "p05": 0.0,
+        "p95": 0.006,
+        "largest": 0.011,
+        "relative_median": 0.001,
+        "relative_p05": 0.0,
+        "relative_p95": 0.03,
+    }
+    write_json(folder / "delta.json", {
+        "a": "first", "b": "revised", "settings": [{"name": "reduction.average", "a": "time", "b": "distance", "meaning": "weights of the nominal mu"}],
+        "overview": {"stops": 128, "with_mu_in_both": 127, "only_a": 0, "only_b": 0, "mu_unchanged": 0, "energy_unchanged": 128, "energy_changed": 0,
+                     "status_changed": 0, "change": change},
+        "classes": [{"low_c": None, "high_c": 100.0, "stops": 12, **change, "comparable": False}, {"low_c": 100.0, "high_c": None, "stops": 115, **change, "comparable": True}],
+        "blocks": [{"test": "m4-a", "block": "check 1", "purpose": "check", "stops": 6, "mu_a": 0.45, "mu_b": 0.451, **change}],
+        "largest": delta.filter(pl.col("mu_difference").is_not_null()).head(3).select("test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c").to_dicts(),
+        "status_changes": [], "conclusions": [{"scope": "test", "name": "m4-a", "what": "window", "a": "231 to 604 degC", "b": "228 to 604 degC", "changed": True}],
+        "changed": [{"scope": "test", "name": "m4-a", "what": "window", "a": "231 to 604 degC", "b": "228 to 604 degC", "changed": True}],
+        "comparable": {"answer": "in part", "text": "comparable: from 100 degC; not comparable: stops below 100 degC", "classes": []}, "not_reprocessable": ["old-1"],
+    })  # fmt: skip
+    return folder / "delta.html"

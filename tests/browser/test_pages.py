@@ -1,0 +1,154 @@
+"""The pages in a real browser, from disk: drawn, complete, silent on the console, and without a single network request."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.report import delta_page, render, sheet
+from pipeline.report import test_page as page_stage
+from tests.report import makers
+
+HOSTILE = "\"<script>window.hacked = 1</script><img src=x onerror='window.hacked = 2'>\""
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory) -> dict[str, Path]:
+    root = tmp_path_factory.mktemp("pages")
+    made = {}
+    for name, options in (
+        ("usable", {"glaze": 0.045, "verdict": "glazing-like", "notes": HOSTILE, "batch": HOSTILE}),
+        ("unusable", {"unusable": "test.yaml: inertia: missing; this key is needed"}),
+    ):
+        paths = makers.results_of_test(root, name, **options)
+        page_stage.run(**paths, method="first", settings=makers.DEFAULT_SETTINGS, renamed=None)
+        made[name] = paths["into"] / "test.html"
+    arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
+    sheet.run(**arguments)
+    made["sheet"] = arguments["into"] / "sheet.html"
+    made["delta"] = makers.results_of_delta(root / "results" / "deltas" / "first--revised")
+    delta_page.run(into=made["delta"].parent)
+    return made
+
+
+def opened(browser, page: Path) -> list[str]:
+    """Open a page from disk, wait until its plots stand, and return what the console says."""
+    browser.get_log("browser")
+    browser.get_log("performance")
+    browser.get(page.as_uri())
+    deadline = time.monotonic() + 20
+    while time.monotonic() < deadline:
+        if browser.execute_script(
+            "return [...document.querySelectorAll('.plot')].every((node) => node.querySelector('.main-svg'))"
+        ):
+            break
+        time.sleep(0.1)
+    return [entry["message"] for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
+
+
+def requested(browser) -> list[str]:
+    """Addresses that the page asked for."""
+    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    return [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
+
+
+@pytest.mark.parametrize("name", ["usable", "unusable", "sheet", "delta"])
+def test_a_page_opens_from_disk_quietly_and_offline(browser, pages, name):
+    assert opened(browser, pages[name]) == []
+    addresses = requested(browser)
+    assert addresses, "the log of requests is empty"
+    assert all(address.startswith(("file:", "data:", "blob:")) for address in addresses)
+
+
+def test_all_plots_of_a_test_are_drawn(browser, pages):
+    opened(browser, pages["usable"])
+    plots = browser.execute_script(
+        "return [...document.querySelectorAll('.plot')].map((n) => [n.dataset.figure, n.querySelectorAll('.main-svg').length, n.offsetWidth])"
+    )
+    assert {name for name, _, _ in plots} >= {
+        "friction_temperature",
+        "friction_energy",
+        "in_stop_time",
+        "time_order",
+        "wear_intervals",
+        "drift",
+        "surface_0",
+    }
+    assert all(drawn > 0 and width > 300 for _, drawn, width in plots)
+
+
+def test_every_table_has_heads_and_the_page_its_language_and_title(browser, pages):
+    for name in ("usable", "unusable", "sheet", "delta"):
+        opened(browser, pages[name])
+        assert browser.execute_script("return document.documentElement.lang") == "en"
+        assert browser.title
+        assert browser.execute_script("return document.querySelector('meta[name=viewport]') !== null")
+        bare = browser.execute_script(
+            "return [...document.querySelectorAll('table')].filter((t) => !t.querySelector('th')).length"
+        )
+        assert bare == 0
+        assert browser.execute_script("return document.querySelectorAll('table').length") > 1
+
+
+def test_user_text_is_text(browser, pages):
+    opened(browser, pages["usable"])
+    assert browser.execute_script("return window.hacked") is None
+    assert "<script>window.hacked" in browser.execute_script("return document.body.innerText")
+
+
+def test_a_click_on_a_finding_shows_that_stop(browser, pages):
+    opened(browser, pages["usable"])
+    browser.execute_script("document.querySelector('[data-stop=\"40\"]').click()")
+    time.sleep(0.5)
+    assert browser.execute_script("return document.getElementById('stop-number').value") == "40"
+    shown = browser.execute_script("return document.getElementById('plot-one_stop').data[4].y[0]")
+    traces = makers.traces_of(makers.stops_of_programme(glaze=0.045))
+    expected = traces.filter(pl.col("stop") == 40)["disc_temperature_c"][0]
+    assert shown == pytest.approx(expected, rel=1e-3)
+
+
+def test_without_the_shared_script_the_page_says_so(browser, pages, tmp_path):
+    alone = tmp_path / "test.html"
+    alone.write_text(pages["usable"].read_text())
+    browser.get(alone.as_uri())
+    assert "assets/" in browser.execute_script("return document.querySelector('.plot').textContent")
+    browser.get_log("browser")
+
+
+def test_nothing_is_wider_than_the_window(browser, pages):
+    """No sideways scrolling of the page itself, on a desk and on a small screen."""
+    try:
+        for width in (1280, 420):
+            browser.set_window_size(width, 900)
+            for name in ("usable", "sheet", "delta"):
+                opened(browser, pages[name])
+                time.sleep(0.2)
+                wide, inner = browser.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
+                assert wide <= inner + 1, (name, width)
+    finally:
+        browser.set_window_size(1280, 1000)
+
+
+def test_a_page_prints(browser, pages):
+    """The print has pages, and as many as a reader would still carry."""
+    import base64
+
+    opened(browser, pages["sheet"])
+    printed = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})["data"])
+    assert printed.startswith(b"%PDF")
+    assert 2 <= printed.count(b"/Type /Page\n") + printed.count(b"/Type /Page ") <= 16
+
+
+def test_two_kinds_of_page_share_one_script_per_folder(pages):
+    scripts = {path.name for path in pages["usable"].parents[2].glob("assets/*.js")}
+    assert scripts == {render.plotly_file(pages["usable"].parents[2]).name}
+
+
+def test_a_delta_made_by_hand_is_written(pages):
+    text = pages["delta"].read_text()
+    assert "in part" in text
+    assert "reduction.average" in text
