@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Conductivity, Length, Mass, PowerDensity, Temperature
+from pipeline.archive.quantities import Conductivity, Length, Mass, PowerDensity, Share, Temperature
 from pipeline.method.base import Probability, Settings, Truth
 
 REVISION = 1
@@ -28,3 +28,6 @@ class Wear(Settings):
         3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none, m"
     )
     mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg")
+    specimen_scatter: Share = Field(
+        0.05, description="expected scatter of wear between specimens of a compound; counts as 4 degrees of freedom"
+    )

@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.findings import Finding, finding
 from pipeline.wear.components import Component, spoken
 from pipeline.wear.intervals import cells, noise
+from pipeline.wear.rates import coverage_factor
 
 INNER_OXIDATION, PICK_UP = 1.15, 0.85
 MOISTURE = (0.001, 0.006)
@@ -49,8 +50,6 @@ def compare(
 
 
 def _ratio(thickness, mass, part, assumed_thickness, assumed_mass, confidence):
-    from scipy import stats
-
     both = sorted(set(thickness["after_stop"]) & set(mass["after_stop"]))
     if len(both) < 2:
         return None, "mass and thickness were not both read twice at the same stops"
@@ -63,7 +62,7 @@ def _ratio(thickness, mass, part, assumed_thickness, assumed_mass, confidence):
     value = m_loss / t_loss
     u = np.hypot(m_u, value * t_u) / t_loss
     dof = min(t_dof, m_dof)
-    q = stats.t.ppf((1 + confidence) / 2, dof) if np.isfinite(dof) else stats.norm.ppf((1 + confidence) / 2)
+    q = coverage_factor(confidence, dof)
     return {"value": value, "low": value - q * u, "high": value + q * u}, None
 
 

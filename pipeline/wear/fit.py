@@ -92,11 +92,10 @@ def _snapped(x, low, high):
 
 
 def whitener(covariance: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    """Function that turns errors of this covariance into independent ones of unit variance (vectors or columns)."""
-    from scipy.linalg import cholesky, solve_triangular
-
-    factor = cholesky(np.asarray(covariance, float), lower=True)
-    return lambda r: solve_triangular(factor, r, lower=True)
+    """Function that turns errors of this covariance into independent ones of unit variance; acts on the last axis but one of
+    a matrix or stack of them, or on a vector. Raises LinAlgError when it is not positive definite."""
+    inverse = np.linalg.inv(np.linalg.cholesky(np.asarray(covariance, float)))
+    return lambda r: inverse @ r
 
 
 def _jacobian(residual, x, low, high):

@@ -44,13 +44,13 @@ class Problem:
     def target(self) -> np.ndarray:
         return self.whiten(self.y)
 
-    def columns(self, values: np.ndarray) -> np.ndarray:
-        """Whitened terms at these shapes: [shapes, K, rates]."""
-        return np.array([self.whiten(totals(self.law, self.intervals, v, self.constants)) for v in values])
+    def terms(self, values: np.ndarray) -> np.ndarray:
+        """The law's terms per interval for rates of one at these shapes: [shapes, K, rates]."""
+        return totals(self.law, self.intervals, np.asarray(values, float), self.constants)
 
     def model(self, x: np.ndarray) -> np.ndarray:
         n = len(self.law.rates)
-        return totals(self.law, self.intervals, x[n] if self.law.shape else 0.0, self.constants) @ x[:n]
+        return totals(self.law, self.intervals, x[n:] if self.law.shape else np.zeros(1), self.constants)[0] @ x[:n]
 
     @property
     def size(self) -> tuple[int, int]:
@@ -124,8 +124,9 @@ def best_rates(columns: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np.
     return np.where(inside[:, None], both, edge), np.where(inside, both_chi2, edge_chi2)
 
 
-def surface(problem: Problem, values: np.ndarray) -> Surface:
-    columns = problem.columns(values)
+def surface(problem: Problem, values: np.ndarray, terms: np.ndarray | None = None) -> Surface:
+    """chi2 over these shapes; terms: `problem.terms(values)` where already at hand."""
+    columns = problem.whiten(problem.terms(values) if terms is None else terms)
     rates, chi2 = best_rates(columns, problem.target)
     return Surface(values, columns, rates, chi2)
 
@@ -135,7 +136,8 @@ def infer(problem: Problem, confidence: float) -> Inference:
     grid = shapes(problem.law, problem.intervals.stops)
     if not grid.size:
         raise ValueError("all stops have one temperature")
-    wide = surface(problem, grid)
+    terms = problem.terms(grid)
+    wide = surface(problem, grid, terms)
     if not np.isfinite(wide.columns).all() or not (wide.columns != 0).any():
         raise ValueError("the stops lack what the law needs")
     fit = _polished(problem, wide)
@@ -144,8 +146,8 @@ def infer(problem: Problem, confidence: float) -> Inference:
     scale, scale_dof, misfit_p = noise_scale(chi2, dof, problem.noise_dof)
     roughness, minimum = 0.0, chi2
     if misfit_p is not None and misfit_p < MISFIT_LEVEL:
-        roughness, problem = _roughened(problem, grid, dof)
-        wide = surface(problem, grid)
+        roughness, problem = _roughened(problem, grid, terms, dof)
+        wide = surface(problem, grid, terms)
         fit = _polished(problem, wide)
         minimum, scale, scale_dof = min(fit.chi2, float(wide.chi2.min())), 1.0, float(dof)
     fine = _refined(problem, wide, fit, scale)
@@ -156,7 +158,7 @@ def infer(problem: Problem, confidence: float) -> Inference:
     )
 
 
-def _roughened(problem: Problem, grid: np.ndarray, dof: int) -> tuple[float, Problem]:
+def _roughened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, Problem]:
     """The roughness that brings chi2 down to its degrees of freedom, and the problem with it in the covariance."""
     size = np.maximum(np.abs(problem.y), np.sqrt(np.diag(problem.covariance)))
 
@@ -164,29 +166,62 @@ def _roughened(problem: Problem, grid: np.ndarray, dof: int) -> tuple[float, Pro
         return replace(problem, covariance=problem.covariance + np.diag((share * size) ** 2))
 
     low, high = -4.0, 1.0  # decades
-    for _ in range(24):
+    for _ in range(16):
         middle = (low + high) / 2
-        over = surface(rough(10**middle), grid).chi2.min() > dof
+        over = surface(rough(10**middle), grid, terms).chi2.min() > dof
         low, high = (middle, high) if over else (low, middle)
     return 10**high, rough(10**high)
 
 
+def at_best(problem: Problem) -> np.ndarray:
+    """Losses per interval [K] by the law at the best shape of the search grid: a quick fit, for what needs no more.
+
+    Raises ValueError as `infer` does.
+    """
+    grid = shapes(problem.law, problem.intervals.stops)
+    if not grid.size:
+        raise ValueError("all stops have one temperature")
+    terms = problem.terms(grid)
+    found = surface(problem, grid, terms)
+    best = int(found.chi2.argmin())
+    return terms[best] @ found.rates[best]
+
+
+def left_out_errors(found: Inference, folds: np.ndarray) -> np.ndarray | None:
+    """Each interval's loss less its prediction by a fit without its fold, [K] um; folds [K] numbers them.
+
+    None where a fold leaves fewer intervals than parameters.
+    """
+    problem, values = found.problem, found.fine.shapes
+    k, p = problem.size
+    terms, errors = problem.terms(values), np.empty(k)
+    for fold in np.unique(folds):
+        out = folds == fold
+        if (~out).sum() < p:
+            return None
+        whiten = whitener(problem.covariance[np.ix_(~out, ~out)])
+        rates, chi2 = best_rates(whiten(terms[:, ~out]), whiten(problem.y[~out]))
+        best = int(chi2.argmin())
+        errors[out] = problem.y[out] - terms[best][out] @ rates[best]
+    return errors
+
+
 def noise_scale(chi2: float, dof: int, noise_dof: float) -> tuple[float, float, float | None]:
     """(variance of the whitened residuals, its dof, p-value of the misfit; None without residual dof)."""
-    from scipy import stats
+    from scipy import special
 
     if dof <= 0:
         return 1.0, noise_dof, None
     if not np.isfinite(noise_dof):
-        return 1.0, np.inf, float(stats.chi2.sf(chi2, dof))
-    p = float(stats.f.sf(chi2 / dof, dof, noise_dof))
+        return 1.0, np.inf, float(special.chdtrc(dof, chi2))
+    p = float(special.fdtrc(dof, noise_dof, chi2 / dof))
     return (noise_dof + chi2) / (noise_dof + dof), noise_dof + dof, p
 
 
 def _quantile(confidence: float, dof: float) -> float:
-    from scipy import stats
+    from scipy import special
 
-    return float(stats.f.ppf(confidence, 1, dof) if np.isfinite(dof) else stats.chi2.ppf(confidence, 1))
+    return float(special.fdtri(1, dof, confidence) if np.isfinite(dof) else special.chdtri(1, 1 - confidence))
 
 
 def _polished(problem: Problem, wide: Surface) -> Fit:
@@ -195,7 +230,7 @@ def _polished(problem: Problem, wide: Surface) -> Fit:
     order = np.argsort(wide.chi2, kind="stable")
     if not law.shape or law.name == "two_regime":
         best = order[0]
-        columns = totals(law, problem.intervals, wide.shapes[best], problem.constants)
+        columns = totals(law, problem.intervals, wide.shapes[best : best + 1], problem.constants)[0]
         fit = least_squares(
             lambda x: columns @ x,
             problem.y,

@@ -7,7 +7,7 @@
     two_regime   a_cold E below a transition temperature, a_hot E from it on
 
 Each is linear in its rates (never negative) and has at most one further parameter, its shape. `columns` gives the terms for
-rates of one. Loss in um; E in MJ of the brake's friction work; B in um/s at th0; Ea in kJ/mol; k in mm^3/(N m).
+rates of one (`terms` at many shapes at once). Loss in um; E in MJ of the brake's friction work; B in um/s at th0; Ea in kJ/mol; k in mm^3/(N m).
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ class Constants:
 
 @dataclass(frozen=True)
 class Law:
-    """rates and shape as (name, unit); limits of the shape; columns(stops, shape, constants) [n, rates]; additive: sums over
-    stops can be taken before the law (it does not look at single stops)."""
+    """rates and shape as (name, unit); limits of the shape; terms(stops, shapes [s], constants) -> [s, n, rates]; additive: sums
+    over stops can be taken before the law (it does not look at single stops)."""
 
     name: str
     rates: tuple[tuple[str, str], ...]
-    columns: Callable[[Exposure, float, Constants], np.ndarray]
+    terms: Callable[[Exposure, np.ndarray, Constants], np.ndarray]
     shape: tuple[str, str] | None = None
     limits: tuple[float, float] = (0.0, 0.0)
     additive: bool = True
@@ -47,33 +47,39 @@ class Law:
     def parameters(self) -> tuple[tuple[str, str], ...]:
         return self.rates + ((self.shape,) if self.shape else ())
 
-
-def _energy(stops: Exposure, _shape: float, _constants: Constants) -> np.ndarray:
-    return stops.energy_mj[:, None]
-
-
-def _distance(stops: Exposure, _shape: float, constants: Constants) -> np.ndarray:
-    return stops.force_distance_n_m[:, None] * constants.distance_factor
+    def columns(self, stops: Exposure, shape: float, constants: Constants) -> np.ndarray:
+        """The terms at one shape: [n, rates]."""
+        return self.terms(stops, np.array([shape]), constants)[0]
 
 
-def _power(stops: Exposure, b: float, constants: Constants) -> np.ndarray:
+def _energy(stops: Exposure, values: np.ndarray, _constants: Constants) -> np.ndarray:
+    return np.broadcast_to(stops.energy_mj[None, :, None], (len(values), len(stops), 1))
+
+
+def _distance(stops: Exposure, values: np.ndarray, constants: Constants) -> np.ndarray:
+    path = stops.force_distance_n_m * constants.distance_factor
+    return np.broadcast_to(path[None, :, None], (len(values), len(stops), 1))
+
+
+def _power(stops: Exposure, values: np.ndarray, constants: Constants) -> np.ndarray:
     ratio = np.maximum(stops.power_w_mm2 / constants.p0_w_mm2, 1e-9)
-    return (stops.energy_mj * ratio**b)[:, None]
+    return (stops.energy_mj * ratio ** values[:, None])[:, :, None]
 
 
 def arrhenius(temperature, activation_kj_mol, th0_k):
-    """exp(-(Ea/R)(1/th - 1/th0)): the rate at temperatures in K over the rate at th0."""
+    """exp(-(Ea/R)(1/th - 1/th0)): the rate at temperatures in K over the rate at th0. Broadcasts."""
     return np.exp(-(activation_kj_mol * 1e3 / GAS_CONSTANT) * (1 / np.asarray(temperature, float) - 1 / th0_k))
 
 
-def _oxidation(stops: Exposure, activation: float, constants: Constants) -> np.ndarray:
-    rate = arrhenius(GRID_K, activation, constants.th0_k)
-    return np.column_stack([stops.energy_mj, (stops.braking_s + stops.dwell_s) @ rate])
+def _oxidation(stops: Exposure, values: np.ndarray, constants: Constants) -> np.ndarray:
+    rate = arrhenius(GRID_K, values[:, None], constants.th0_k)
+    oxidised = rate @ (stops.braking_s + stops.dwell_s).T
+    return np.stack([np.broadcast_to(stops.energy_mj, oxidised.shape), oxidised], axis=2)
 
 
-def _two_regime(stops: Exposure, transition: float, _constants: Constants) -> np.ndarray:
-    cold = stops.temperature_c < transition
-    return np.column_stack([stops.energy_mj * cold, stops.energy_mj * ~cold])
+def _two_regime(stops: Exposure, values: np.ndarray, _constants: Constants) -> np.ndarray:
+    cold = stops.temperature_c < values[:, None]
+    return np.stack([stops.energy_mj * cold, stops.energy_mj * ~cold], axis=2)
 
 
 LAWS: dict[str, Law] = {
@@ -103,23 +109,16 @@ class Design:
     groups: np.ndarray
     sums: Exposure
 
-    def without(self, interval: int) -> Design:
-        keep = np.arange(len(self.groups)) != interval
-        names = Exposure.__dataclass_fields__
-        return Design(
-            self.stops, self.groups[keep], Exposure(**{name: getattr(self.sums, name)[keep] for name in names})
-        )
-
 
 def design(stops: Exposure, groups: np.ndarray) -> Design:
     return Design(stops, groups, summed(stops, groups))
 
 
-def totals(law: Law, intervals: Design, shape: float, constants: Constants) -> np.ndarray:
-    """The law's terms per interval for rates of one: [intervals, rates]."""
+def totals(law: Law, intervals: Design, values: np.ndarray, constants: Constants) -> np.ndarray:
+    """The law's terms per interval for rates of one at shapes [s]: [s, intervals, rates]."""
     if law.additive:
-        return law.columns(intervals.sums, shape, constants)
-    return intervals.groups @ law.columns(intervals.stops, shape, constants)
+        return law.terms(intervals.sums, values, constants)
+    return intervals.groups @ law.terms(intervals.stops, values, constants)
 
 
 def stop_wear(law: Law, stops: Exposure, parameters: np.ndarray, constants: Constants) -> np.ndarray:

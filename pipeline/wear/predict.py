@@ -52,7 +52,7 @@ def wear_by_stop(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray,
         columns = law.columns(stops, 0.0, constants)
         return columns @ values, draws @ columns.T
     loss = law.columns(stops, values[n], constants) @ values[:n]
-    of_draws = np.array([law.columns(stops, d[n], constants) @ d[:n] for d in draws])
+    of_draws = np.einsum("dnr,dr->dn", law.terms(stops, draws[:, n], constants), draws[:, :n])
     return loss, of_draws
 
 

@@ -27,7 +27,7 @@ def rates(measured: Intervals, part: Component, test: TestExposure, confidence: 
         return {**dict.fromkeys(RATES), "stops": None, "why": note}
     ones = chosen.astype(float)
     loss, u = float(ones @ measured.wear), float(np.sqrt(ones @ measured.covariance @ ones))
-    half = _factor(confidence, measured.dof) * u
+    half = coverage_factor(confidence, measured.dof) * u
     first, last = int(measured.from_stop[chosen][0]), int(measured.to_stop[chosen][-1])
     group = interval_groups(test.run_number, [first], [last])[0]
     count, work = float(group.sum()), float(group @ test.stops.energy_mj)
@@ -72,8 +72,9 @@ def _after_bedding(measured: Intervals, test: TestExposure) -> tuple[np.ndarray 
     return None, "no interval between readings lies after the bedding"
 
 
-def _factor(confidence: float, dof: float) -> float:
-    from scipy import stats
+def coverage_factor(confidence: float, dof: float) -> float:
+    """Half-width of an interval over the standard uncertainty: Student's t, or the normal's for unlimited dof."""
+    from scipy import special
 
     q = (1 + confidence) / 2
-    return float(stats.t.ppf(q, dof) if np.isfinite(dof) else stats.norm.ppf(q))
+    return float(special.stdtrit(dof, q) if np.isfinite(dof) else special.ndtri(q))

@@ -43,6 +43,7 @@ def component_result(
         "rates": rates(measured, part, test, confidence),
         "blocks": block_rows(chosen, test, part, confidence),
         "shares": share_rows(chosen, test),
+        "target_wear": target_wear(chosen, test, part, confidence),
         "law": curve(chosen, test, confidence),
         "faces": part.faces,
         "area_mm2": part.area * 1e6 if part.area else None,
@@ -213,6 +214,19 @@ def block_rows(chosen: Mapping[str, Any] | None, test: TestExposure, part: Compo
             }
         )
     return rows
+
+
+def target_wear(
+    chosen: Mapping[str, Any] | None, test: TestExposure, part: Component, confidence: float
+) -> dict[str, Any] | None:
+    """What a target's limit on wear is about: um per stop and face on the map and duty blocks, by the chosen law."""
+    inside = np.isin(np.array(test.purpose), ("map", "duty"))
+    if not chosen or not inside.any():
+        return None
+    loss, of_draws = wear_by_stop(chosen, test.stops)
+    n = int(inside.sum()) * part.faces
+    band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
+    return {"um_per_stop_per_face": {k: v / n for k, v in band.items()}, "stops": int(inside.sum())}
 
 
 def share_rows(chosen: Mapping[str, Any] | None, test: TestExposure) -> list[dict]:

@@ -14,12 +14,13 @@ from: the intervals and the readings' own degrees of freedom, or the intervals a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, best_rates, infer
-from pipeline.wear.laws import LAWS, Constants, Design, totals
+from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, infer, left_out_errors
+from pipeline.wear.laws import LAWS, Constants, Design
 
 MARGIN = 4.0
 ROUGH = 0.15
@@ -62,20 +63,26 @@ def choose(
     *,
     confidence: float = 0.95,
     noise_source: str = "",
+    adapt: Callable[[Problem], Problem] | None = None,
+    folds: np.ndarray | None = None,
 ) -> Choice:
-    """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text."""
+    """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text.
+
+    adapt: what a law's problem needs before it is fitted (scatter between specimens in its covariance). folds: numbers
+    [K] of what is left out together for the prediction error; each interval alone without it.
+    """
     if noise_source.startswith("assumed"):
         noise_dof = ASSUMED_NOISE_DOF
     candidates = []
     for law in LAWS.values():
         problem = Problem(law, intervals, constants, np.asarray(y, float), covariance, noise_dof)
         try:
-            found = infer(problem, confidence)
+            found = infer(adapt(problem) if adapt else problem, confidence)
         except (ValueError, np.linalg.LinAlgError) as error:
             candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
             continue
         identified, why = _identified(found)
-        candidates.append(Candidate(law.name, found, identified, why, loo_rmse=_leave_one_out(found.problem)))
+        candidates.append(Candidate(law.name, found, identified, why, loo_rmse=_leave_one_out(found, folds)))
     candidates = _with_aicc(candidates, covariance, noise_dof)
     return _choice(candidates, len(y))
 
@@ -116,41 +123,12 @@ def _open_words(found: Inference) -> str:
     return f"intervals of {low:.0f} to {high:.0f} degC on average do not pin it at this noise"
 
 
-def _leave_one_out(problem: Problem) -> float | None:
-    """Root mean square of each interval's loss less its prediction from the others, um; None where they are too few."""
-    k, p = problem.size
-    if k <= p or k < 2:
-        return None
-    errors = []
-    for i in range(k):
-        keep = np.arange(k) != i
-        rest = Problem(
-            problem.law,
-            problem.intervals.without(i),
-            problem.constants,
-            problem.y[keep],
-            problem.covariance[np.ix_(keep, keep)],
-            problem.noise_dof,
-        )
-        shape, rates = _quick(rest)
-        left = totals(problem.law, problem.intervals, shape, problem.constants)[i] @ rates
-        errors.append(problem.y[i] - left)
-    return float(np.sqrt(np.mean(np.square(errors))))
-
-
-def _quick(problem: Problem) -> tuple[float, np.ndarray]:
-    """Best shape on the search grid, refined once, and its rates: enough for a prediction."""
-    from pipeline.wear.laws import shapes
-
-    grid = shapes(problem.law, problem.intervals.stops)
-    rates, chi2 = best_rates(problem.columns(grid), problem.target)
-    best = int(chi2.argmin())
-    if problem.law.shape and problem.law.name != "two_regime":
-        step = grid[1] - grid[0]
-        grid = np.clip(grid[best] + step * np.linspace(-1, 1, 21), *problem.law.limits)
-        rates, chi2 = best_rates(problem.columns(grid), problem.target)
-        best = int(chi2.argmin())
-    return float(grid[best]), rates[best]
+def _leave_one_out(found: Inference, folds: np.ndarray | None) -> float | None:
+    """Root mean square of each interval's loss less its prediction without it (or without its fold), um; None where the
+    intervals are too few."""
+    k = len(found.problem.y)
+    errors = left_out_errors(found, np.arange(k) if folds is None else folds) if k > 1 else None
+    return None if errors is None else float(np.sqrt(np.mean(errors**2)))
 
 
 def _with_aicc(candidates: list[Candidate], covariance: np.ndarray, noise_dof: float) -> list[Candidate]:

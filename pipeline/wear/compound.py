@@ -1,0 +1,276 @@
+"""Wear laws of a compound: the intervals of all its tests fitted together, with a specimen effect.
+
+Specimens of one compound wear more or less than each other by a factor s, common to all of a specimen's intervals. It enters as a
+random effect: the covariance of a test's intervals is that of its readings plus t^2 f f', f the law's own losses and t the
+scatter of s. t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986), drawn towards the method's
+expected scatter, which counts as a few degrees of freedom: two specimens alone say next to nothing about scatter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+from scipy.linalg import block_diag
+
+from pipeline.archive.card import Card
+from pipeline.method.wear import Wear
+from pipeline.wear.components import Component, component
+from pipeline.wear.exposure import interval_groups, joined
+from pipeline.wear.inference import Inference, Problem, at_best
+from pipeline.wear.intervals import Intervals, intervals
+from pipeline.wear.laws import Constants, design
+from pipeline.wear.of_stops import TestExposure, test_exposure
+from pipeline.wear.rates import RATES, coverage_factor, rates
+from pipeline.wear.result import curve, model_entry, target_wear
+from pipeline.wear.selection import Choice, choose
+
+SCATTER_DOF = 4  # what the method's expected scatter counts for
+ROUNDS = 3
+SAME_AREA = 0.01
+
+
+@dataclass(frozen=True)
+class TestWear:
+    """One test of the compound: its card, tables, missing recordings (summary.json) and readings (None without)."""
+
+    card: Card
+    stops: pl.DataFrame
+    traces: pl.DataFrame
+    missing: list[dict]
+    readings: pl.DataFrame | None
+
+
+@dataclass(frozen=True)
+class Member:
+    """A test's intervals of one component that take part."""
+
+    test: TestWear
+    exposure: TestExposure
+    part: Component
+    measured: Intervals
+    groups: np.ndarray
+    usable: np.ndarray
+
+
+def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> dict[str, Any]:
+    """{"components": {name: ...}, "why"} of wear.json over all tests; see docs for a component's keys.
+
+    temperature: which of a stop's temperatures the method stands a stop at.
+    """
+    read = [t for t in tests if t.readings is not None and t.readings.height and t.stops.height]
+    if not read:
+        return {"components": None, "why": "no test of the compound has wear readings"}
+    exposures = [test_exposure(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
+    names = sorted({name for t in read for name in t.readings["component"].unique()})
+    found = {}
+    for name in names:
+        members, left_out = _members(name, read, exposures, settings)
+        found[name] = _pooled(members, settings) if members else _nothing("no test has two readings of it")
+        found[name]["tests_left_out"] = left_out
+    return {"components": found, "why": None}
+
+
+def _nothing(why: str) -> dict[str, Any]:
+    return {"models": [], "chosen": None, "chosen_why": why, "why": why, "rates": None, "specimens": []}
+
+
+def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, str]]:
+    members: list[Member] = []
+    left_out = {}
+    for test, exposure in zip(tests, exposures, strict=True):
+        own = test.readings.filter(pl.col("component") == name)
+        part = component(name, test.card)
+        last = int(exposure.run_number.max())
+        measured = intervals(
+            own, part, assumed_thickness=settings.thickness_u, assumed_mass=settings.mass_u, last_stop=last
+        )
+        if measured is None:
+            left_out[test.card.test] = "fewer than two readings"
+            continue
+        if members and not _same_size(part, members[0].part):
+            left_out[test.card.test] = "another friction area than the compound's first test"
+            continue
+        groups = interval_groups(exposure.run_number, measured.from_stop, measured.to_stop)
+        usable = (measured.to_stop <= last) & (groups @ exposure.stops.energy_mj > 0)
+        if not usable.any():
+            left_out[test.card.test] = "no interval holds a stop with energy"
+            continue
+        members.append(Member(test, exposure, part, measured, groups, usable))
+    return members, left_out
+
+
+def _same_size(a: Component, b: Component) -> bool:
+    if a.area is None or b.area is None:
+        return a.area is b.area
+    return abs(a.area / b.area - 1) < SAME_AREA and a.force_share == b.force_share
+
+
+def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
+    part = members[0].part
+    constants = Constants(
+        settings.central_temperature, settings.power_reference / 1e6, part.distance_factor or float("nan")
+    )
+    y = np.concatenate([m.measured.wear[m.usable] for m in members])
+    covariance = block_diag(*(m.measured.covariance[np.ix_(m.usable, m.usable)] for m in members))
+    of_test = np.repeat(np.arange(len(members)), [int(m.usable.sum()) for m in members])
+    stops = joined([m.exposure.stops for m in members])
+    groups = block_diag(*(m.groups[m.usable] for m in members))
+    dof = SCATTER_DOF + _specimens(members) - 1
+    choice = choose(
+        design(stops, groups),
+        y,
+        covariance,
+        dof,
+        constants,
+        confidence=settings.confidence,
+        adapt=lambda problem: with_scatter(problem, of_test, settings.specimen_scatter),
+        folds=of_test if len(members) > 1 else None,
+    )
+    together = _together(members, stops)
+    models = [
+        model_entry(c, constants, together, part, *_span(members), c.name == choice.chosen) for c in choice.candidates
+    ]
+    chosen = next((m for m in models if m["model"] == choice.chosen), None)
+    specimens, scatter = _factors(members, choice, of_test, settings)
+    return {
+        "intervals": _rows(members),
+        "models": models,
+        "chosen": choice.chosen,
+        "chosen_why": choice.why,
+        "specimens": specimens,
+        "specimen_scatter": scatter,
+        "rates": _rates(members, settings),
+        "target_wear": target_wear(chosen, together, part, settings.confidence),
+        "law": curve(chosen, together, settings.confidence),
+        "faces": part.faces,
+        "area_mm2": part.area * 1e6 if part.area else None,
+        "usable_um": part.usable_um,
+        "why": None,
+    }
+
+
+def _specimens(members: list[Member]) -> int:
+    return len({(m.test.card.batch, m.test.card.specimen) for m in members})
+
+
+def factors(problem: Problem, predicted: np.ndarray, of_test: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(factor, variance) of each test's losses over the law's predicted ones [K], by the readings' covariance."""
+    value, variance = [], []
+    for t in np.unique(of_test):
+        inside = of_test == t
+        weighted = np.linalg.solve(problem.covariance[np.ix_(inside, inside)], predicted[inside])
+        size = max(float(weighted @ predicted[inside]), 1e-12)
+        value.append(float(weighted @ problem.y[inside]) / size)
+        variance.append(1.0 / size)
+    return np.array(value), np.array(variance)
+
+
+def scatter_of(value: np.ndarray, variance: np.ndarray, expected: float) -> float:
+    """Standard deviation between specimens from factors and their variances, drawn towards the expected one."""
+    n = len(value)
+    found = 0.0
+    if n > 1:
+        weight = 1 / variance
+        mean = weight @ value / weight.sum()
+        q = weight @ (value - mean) ** 2
+        found = max(0.0, float((q - (n - 1)) / (weight.sum() - (weight**2).sum() / weight.sum())))
+    return float(np.sqrt((SCATTER_DOF * expected**2 + (n - 1) * found) / (SCATTER_DOF + n - 1)))
+
+
+def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Problem:
+    """The problem with the specimens' scatter about this law in its covariance."""
+    bare, pooled = problem, problem
+    for _ in range(ROUNDS):
+        predicted = at_best(pooled)
+        scatter = scatter_of(*factors(bare, predicted, of_test), expected)
+        same = of_test[:, None] == of_test[None, :]
+        pooled = replace(bare, covariance=bare.covariance + scatter**2 * np.outer(predicted, predicted) * same)
+    return pooled
+
+
+def _factors(members: list[Member], choice: Choice, of_test, settings: Wear) -> tuple[list[dict], dict | None]:
+    if not choice.law or not choice.law.found:
+        return [], None
+    found: Inference = choice.law.found
+    covariance = block_diag(*(m.measured.covariance[np.ix_(m.usable, m.usable)] for m in members))
+    bare = replace(found.problem, covariance=covariance)
+    value, variance = factors(bare, found.problem.model(found.parameters), of_test)
+    half = coverage_factor(settings.confidence, min(m.measured.dof for m in members)) * np.sqrt(variance)
+    rows = [
+        {
+            "test": m.test.card.test,
+            "batch": m.test.card.batch,
+            "specimen": m.test.card.specimen,
+            "factor": {"value": v, "low": v - h, "high": v + h},
+        }
+        for m, v, h in zip(members, value, half, strict=True)
+    ]
+    return rows, {
+        "share": scatter_of(value, variance, settings.specimen_scatter),
+        "specimens": _specimens(members),
+        "expected": settings.specimen_scatter,
+    }
+
+
+def _together(members: list[Member], stops) -> TestExposure:
+    """All tests' stops as one exposure, numbered through."""
+    return TestExposure(
+        stops=stops,
+        run_number=np.arange(1, len(stops) + 1),
+        block=[b for m in members for b in m.exposure.block],
+        purpose=[p for m in members for p in m.exposure.purpose],
+        filled=sum(m.exposure.filled for m in members),
+        dwell_known=float(np.mean([m.exposure.dwell_known for m in members])),
+        surface=next((m.exposure.surface for m in members if m.exposure.surface != "modelled"), "modelled"),
+        curve=None,
+    )
+
+
+def _span(members: list[Member]) -> tuple[Intervals, np.ndarray]:
+    """One interval over all stops, for the range that the law was fitted to."""
+    count = sum(len(m.exposure.stops) for m in members)
+    whole = Intervals(np.array([0]), np.array([count]), np.zeros(1), np.ones((1, 1)), 1.0, "")
+    return whole, np.array([True])
+
+
+def _rows(members: list[Member]) -> list[dict]:
+    return [
+        {
+            "test": m.test.card.test,
+            "from_stop": int(m.measured.from_stop[k]),
+            "to_stop": int(m.measured.to_stop[k]),
+            "wear_um": float(m.measured.wear[k]),
+            "wear_u_um": float(m.measured.u[k]),
+            "in_models": bool(m.usable[k]),
+        }
+        for m in members
+        for k in range(len(m.measured.wear))
+    ]
+
+
+def _rates(members: list[Member], settings: Wear) -> dict[str, Any]:
+    """Mean of the tests' rates with the scatter between specimens in its interval."""
+    each = [rates(m.measured, m.part, m.exposure, settings.confidence) for m in members]
+    pooled: dict[str, Any] = {}
+    for key in RATES:
+        known = [r[key] for r in each if r[key]]
+        pooled[key] = _mean_rate(known, settings) if known else None
+    pooled["tests"] = len(each)
+    pooled["why"] = (
+        None if all(pooled[k] for k in RATES) else "; ".join(sorted({r["why"] for r in each if r["why"]})) or None
+    )
+    return pooled
+
+
+def _mean_rate(known: list[dict], settings: Wear) -> dict[str, float]:
+    value = np.array([r["value"] for r in known])
+    u = np.array([(r["high"] - r["low"]) / 2 for r in known]) / coverage_factor(settings.confidence, np.inf)
+    mean, n = float(value.mean()), len(value)
+    size = max(abs(mean), 1e-300)
+    scatter = scatter_of(value / size, np.maximum(u / size, 1e-9) ** 2, settings.specimen_scatter) * size
+    half = coverage_factor(settings.confidence, SCATTER_DOF + n - 1) * np.sqrt((scatter**2 + (u**2).mean()) / n)
+    return {"value": mean, "low": mean - half, "high": mean + half}
