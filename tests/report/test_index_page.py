@@ -1,0 +1,64 @@
+"""The index, archive.json and method.yaml of a workspace with a good, a bad, and a misnamed test."""
+
+import json
+
+import pytest
+
+from pipeline.method import Method, load_method
+from pipeline.report import index_page, method_file
+from pipeline.results import write_json, write_text
+from tests.report import makers
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    root = tmp_path_factory.mktemp("index")
+    makers.results_of_compound(root, ("m4-a",))
+    makers.results_of_test(root, "bad", unusable="no recording matches recordings/*.csv")
+    write_text(root / "archive" / "not a test" / "test.yaml", "schema: 1\n")
+    write_text(root / "archive" / "no-card" / "test.yaml", "compound: [")
+    write_text(root / "methods" / "first.yaml", "reduction: {average: energy}\ndrift: {false_alarm_rate: 2 %}\n")
+    write_text(root / "targets" / "broken.yaml", "compound: <b>X</b>\nmoo: 1\n")
+    config = root / "config.yaml"
+    write_text(config, "archive: archive\nresults: results\nmethods: [methods/first.yaml]\ntargets: targets/*.yaml\n")
+    into = root / "results" / "first"
+    sheet_file = into / "compounds" / "marram-4" / "sheet.json"
+    write_json(sheet_file, {"targets": [{"target": "Friction window reaches down to", "met": "met"}]})
+    index_page.run(config=config, method="first", into=into)
+    return into
+
+
+def test_archive_lists_every_test_with_its_state(made):
+    archive = json.loads((made / "archive.json").read_text())
+    by = {row["test"]: row for row in archive["tests"]}
+    assert {name: row["status"] for name, row in by.items()} == {"m4-a": "ok", "bad": "unusable", "no-card": "unusable"}
+    assert by["m4-a"]["compound"] == "Marram 4"
+    assert by["m4-a"]["why"] is None
+    assert by["bad"]["why"] == "no recording matches recordings/*.csv"
+    assert "test.yaml" in by["no-card"]["why"]
+    assert [row["folder"] for row in archive["skipped"]] == ["not a test"]
+    assert archive["left_out"][0]["file"] == "broken.yaml"
+
+
+def test_the_page_links_to_every_test_and_sheet(made):
+    page = (made / "index.html").read_text()
+    for address in ("tests/m4-a/test.html", "tests/bad/test.html", "compounds/marram-4/sheet.html", "method.yaml"):
+        assert f'href="{address}"' in page
+    assert "231 to 604, data end °C" in page
+    assert "Friction window reaches down to: met" in page
+    assert "opening 0.42 to 0.66" in page
+
+
+def test_method_file_reads_back_to_the_method_in_use(made):
+    method = load_method(made / "method.yaml")
+    assert method.reduction.average == "energy"
+    assert method.drift.false_alarm_rate == pytest.approx(0.02)
+    assert method == load_method(made.parent.parent / "methods" / "first.yaml")
+
+
+def test_every_default_is_in_the_method_file():
+    text = method_file.filled_text(Method(), "empty")
+    for section in ("conditioning", "segmentation", "reduction", "friction", "wear", "drift", "batches", "duty"):
+        assert f"\n{section}:\n" in text
+        for key in type(getattr(Method(), section)).model_fields:
+            assert f"\n  {key}: " in text
