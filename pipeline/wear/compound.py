@@ -25,7 +25,7 @@ from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import Constants, design
 from pipeline.wear.of_stops import TestExposure, test_exposure
 from pipeline.wear.rates import RATES, coverage_factor, rates
-from pipeline.wear.result import curve, model_entry, target_wear
+from pipeline.wear.result import curve, map_and_duty, model_entry, supported
 from pipeline.wear.selection import Choice, choose
 
 SCATTER_DOF = 4  # what the method's expected scatter counts for
@@ -35,13 +35,15 @@ SAME_AREA = 0.01
 
 @dataclass(frozen=True)
 class TestWear:
-    """One test of the compound: its card, tables, missing recordings (summary.json) and readings (None without)."""
+    """One test of the compound: its card, tables, missing recordings (summary.json), readings (None without), and of each
+    component with one its own mass_to_thickness."""
 
     card: Card
     stops: pl.DataFrame
     traces: pl.DataFrame
     missing: list[dict]
     readings: pl.DataFrame | None
+    mass_to_thickness: dict[str, dict[str, float]] | None = None
 
 
 @dataclass(frozen=True)
@@ -144,8 +146,11 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         "specimens": specimens,
         "specimen_scatter": scatter,
         "rates": _rates(members, settings),
-        "target_wear": target_wear(chosen, together, part, settings.confidence),
+        "map_and_duty": map_and_duty(chosen, together, part, settings.confidence),
         "law": curve(chosen, together, settings.confidence),
+        "temperature_range_c": supported(chosen),
+        "mass_to_thickness": _mass_to_thickness(members),
+        "tests": [m.test.card.test for m in members],
         "faces": part.faces,
         "area_mm2": part.area * 1e6 if part.area else None,
         "usable_um": part.usable_um,
@@ -252,6 +257,18 @@ def _rows(members: list[Member]) -> list[dict]:
     ]
 
 
+def _mass_to_thickness(members: list[Member]) -> dict[str, float] | None:
+    """Median of the tests' ratios with the widest of their ends."""
+    known = [r for m in members if (r := (m.test.mass_to_thickness or {}).get(m.part.name))]
+    if not known:
+        return None
+    return {
+        "value": float(np.median([r["value"] for r in known])),
+        "low": min(r["low"] for r in known),
+        "high": max(r["high"] for r in known),
+    }
+
+
 def _rates(members: list[Member], settings: Wear) -> dict[str, Any]:
     """Mean of the tests' rates with the scatter between specimens in its interval."""
     each = [rates(m.measured, m.part, m.exposure, settings.confidence) for m in members]
@@ -273,4 +290,4 @@ def _mean_rate(known: list[dict], settings: Wear) -> dict[str, float]:
     size = max(abs(mean), 1e-300)
     scatter = scatter_of(value / size, np.maximum(u / size, 1e-9) ** 2, settings.specimen_scatter) * size
     half = coverage_factor(settings.confidence, SCATTER_DOF + n - 1) * np.sqrt((scatter**2 + (u**2).mean()) / n)
-    return {"value": mean, "low": mean - half, "high": mean + half}
+    return {"value": mean, "low": float(mean - half), "high": float(mean + half)}

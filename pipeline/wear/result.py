@@ -43,8 +43,9 @@ def component_result(
         "rates": rates(measured, part, test, confidence),
         "blocks": block_rows(chosen, test, part, confidence),
         "shares": share_rows(chosen, test),
-        "target_wear": target_wear(chosen, test, part, confidence),
+        "map_and_duty": map_and_duty(chosen, test, part, confidence),
         "law": curve(chosen, test, confidence),
+        "temperature_range_c": supported(chosen),
         "faces": part.faces,
         "area_mm2": part.area * 1e6 if part.area else None,
         "usable_um": part.usable_um,
@@ -162,6 +163,13 @@ def _range(test: TestExposure, measured: Intervals, usable) -> dict[str, list[fl
     }
 
 
+def supported(chosen: Mapping[str, Any] | None) -> list[float] | None:
+    """Temperatures in degC that the chosen law is supported at: of the surface for oxidation, else the method's of the stops."""
+    if not chosen:
+        return None
+    return chosen["range"]["surface_c" if chosen["model"] == "oxidation" else "temperature_c"]
+
+
 def _interval_rows(measured, groups, usable, test, chosen, confidence) -> list[dict]:
     rows = []
     loss = of_draws = None
@@ -216,7 +224,7 @@ def block_rows(chosen: Mapping[str, Any] | None, test: TestExposure, part: Compo
     return rows
 
 
-def target_wear(
+def map_and_duty(
     chosen: Mapping[str, Any] | None, test: TestExposure, part: Component, confidence: float
 ) -> dict[str, Any] | None:
     """What a target's limit on wear is about: um per stop and face on the map and duty blocks, by the chosen law."""

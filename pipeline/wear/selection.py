@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, infer, left_out_errors
+from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, draws, infer, left_out_errors
 from pipeline.wear.laws import LAWS, Constants, Design
 
 MARGIN = 4.0
@@ -99,7 +99,7 @@ def _identified(found: Inference) -> tuple[bool, str]:
             reasons.append(f"{name} does not differ from zero beyond the readings' noise")
         elif not (np.isfinite(low) and np.isfinite(high)):
             reasons.append(f"{name} is open: {_open_words(found)}")
-        elif is_rate and high > LOOSE * low:
+        elif is_rate and high > LOOSE * low and not (name == "B" and _pinned_elsewhere(found)):
             reasons.append(f"{name} is loose, {low:.3g} to {high:.3g}")
         elif not is_rate and high - low > LOOSE_SHAPE[name]:
             reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
@@ -109,6 +109,17 @@ def _identified(found: Inference) -> tuple[bool, str]:
             f"{100 * found.roughness:.0f} % of an interval's loss, no parameter of it is sure"
         )
     return not reasons, "; ".join(reasons)
+
+
+def _pinned_elsewhere(found: Inference) -> bool:
+    """Whether the oxidation rate, loose at th0, is pinned at the temperature that the data are about: B given Ea."""
+    sets = draws(found)
+    sets = sets[sets[:, 1] > 0]
+    if len(sets) < 100:
+        return False
+    slope, level = np.polyfit(sets[:, 2], np.log(sets[:, 1]), 1)
+    rest = np.std(np.log(sets[:, 1]) - slope * sets[:, 2] - level)
+    return bool(4 * rest < np.log(LOOSE))
 
 
 def _open_words(found: Inference) -> str:
