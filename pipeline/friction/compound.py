@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.friction import bedding, fade, history, result
+from pipeline.friction import bedding, fade, history, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
 from pipeline.friction.map import FrictionMap, NoMap
@@ -59,17 +59,20 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> d
     except NoMap as reason:
         found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
     each = [_of_one(test, map_, method) for test in usable]
-    return found | {
+    found |= {
         "temperature": temperature,
         "average": method.reduction.average,
         "bedding": _bedding_over(each),
         "fade": _worst(each, "fade"),
         "recovery": _worst(each, "recovery"),
+        "left_out": [block for one in each for block in one["left_out"]],
         "tests": each,
         "common_reason": None
         if any(t.common is not None for t in usable)
         else "no sensor accuracies stated: the bands hold scatter only",
     }
+    found["sides"] = result.of_sides(map_, found, wanted) if map_ is not None and found["curve"] else None
+    return found
 
 
 def labelled(test: TestStops, method: Method) -> pl.DataFrame:
@@ -129,6 +132,7 @@ def between(map_: FrictionMap) -> dict[str, Any]:
 
 def _of_one(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[str, Any]:
     settings = method.friction
+    _, left_out = history.unchanged(test.stops, settings, method.reduction.temperature)
     worst = fade.worst(fade.fades(test.stops, method.reduction.temperature, use_suspect=settings.use_suspect))
     return {
         "test": test.test,
@@ -137,6 +141,8 @@ def _of_one(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[s
         "bedding": bedding.bedding(test.stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
         "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
         "recovery": worst and worst["recovery"],
+        "left_out": [{**block, "test": test.test} for block in left_out],
+        "pauses": pauses.pauses(test.stops, map_, shortest=settings.pause),
     }
 
 

@@ -28,7 +28,7 @@ GROUPS = slice(CORRELATION + 1, None)
 
 BEND_PRIOR, SCATTER_PRIOR = 3.0, 0.8  # standard deviations of the nodes about their mean, about 0
 FLANK_PRIOR, CORRELATION_PRIOR = 1.0, 0.35
-LEVEL_PRIOR = 1.5  # of log (specimen or batch sd / stop sd): alike within a factor of 5 (common practice)
+LEVEL_PRIOR = 1.0  # of log (specimen or batch sd / stop sd): alike within a factor of 3 (common practice)
 SHIFT_PRIOR = 1.0  # of log (shift of a specimen's curve along the temperature / 3 K)
 USUAL_ERROR_K, USUAL_SHIFT_K, USUAL_SCATTER = 2.0, 3.0, 0.02
 

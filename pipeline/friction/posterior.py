@@ -23,6 +23,7 @@ from pipeline.friction.model import Fit
 from pipeline.friction.tolerance import coverage_quantile
 
 FITS, PER_FIT = 96, 24
+CURVES = 600
 WIDER = 1.4  # proposal over the likelihood's own width
 BASES = (2, 3, 5, 7, 11)
 
@@ -102,6 +103,49 @@ def samples(drawn: Draws, near: Neighbours, temperature: np.ndarray, common: np.
             fit.scatter(temperature) ** 2 * lognormal(stop_dof, rng.permutation(strata)) + fit.between(temperature)
         )
     return Samples(np.vstack(errors), np.vstack(variances), np.repeat(drawn.weight, PER_FIT) / PER_FIT)
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Whole curves drawn over a grid (samples, grid): mu, variance of a single stop (link units), weights
+    summing to 1.
+    """
+
+    mu: np.ndarray
+    z: np.ndarray
+    variance: np.ndarray
+    weight: np.ndarray
+
+
+def curves(drawn: Draws, near: Neighbours, link: str, temperature: np.ndarray, common: float, seed: int = 0) -> Curves:
+    """Curves as functions of temperature (K), each of one piece, so that a crossing or a steepest place is
+    one curve's.
+
+    `common` is the relative standard uncertainty from calibration, one draw a curve.
+    """
+    rng = np.random.default_rng(seed)
+    t, each = temperature, max(CURVES // len(drawn.fits), 4)
+    dof = float(np.median(near.degrees(lambda f: f.variance(f.curve_row(t)), groups=False)))
+    stop_dof = float(np.median(near.degrees(lambda f: f.scatter(t) ** 2, groups=False)))
+    zs, variances = [], []
+    for fit in drawn.fits:
+        rows = fit.curve_row(t)
+        root = np.linalg.cholesky(fit.solved.inverse + 1e-12 * np.diag(np.diag(fit.solved.inverse)))
+        wander = rng.normal(size=(each, root.shape[0])) @ root.T @ rows.T * np.sqrt(fit.inflation)
+        # an ill-known variance widens the draws alike at all temperatures of a draw
+        zs.append(rows @ fit.solved.coefficients + wander * np.sqrt(dof / rng.chisquare(dof, each))[:, None])
+        stops = fit.scatter(t) ** 2 * (stop_dof / rng.chisquare(stop_dof, each))[:, None]
+        variances.append(stops + fit.between(t))
+    z, factor = np.vstack(zs), 1 + common * rng.normal(size=(each * len(drawn.fits), 1))
+    z = z + np.log(np.maximum(factor, 0.1)) if link == "log" else z * factor
+    return Curves(np.exp(z) if link == "log" else z, z, np.vstack(variances), np.repeat(drawn.weight, each) / each)
+
+
+def interval(values: np.ndarray, weight: np.ndarray, confidence: float) -> tuple[float, float]:
+    """Central interval of weighted draws."""
+    column = values[:, None]
+    low, high = (float(weighted_quantile(column, weight, (1 + way * confidence) / 2)[0]) for way in (-1, 1))
+    return low, high
 
 
 def lognormal(dof: np.ndarray, z: np.ndarray) -> np.ndarray:

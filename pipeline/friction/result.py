@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from pipeline.friction import bands, posterior, sensitivity, surfaces, window
+from pipeline.friction import bands, pauses, posterior, sensitivity, sides, surfaces, verdict, window
 from pipeline.friction.bands import Curve
 from pipeline.friction.comparison import Compared
+from pipeline.friction.diagnostics import diagnostics
 from pipeline.friction.effects import Reference
 from pipeline.friction.freedom import neighbours
 from pipeline.friction.friction_class import friction_class
 from pipeline.friction.map import FrictionMap
-from pipeline.friction.posterior import Draws
+from pipeline.friction.posterior import Curves
 from pipeline.friction.support import THIN_BELOW
+from pipeline.friction.transition import landmarks
 from pipeline.method.friction import Friction
 
 ZERO_C = 273.15
@@ -39,27 +42,59 @@ def reference_json(reference: Reference) -> dict[str, float]:
 
 
 def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float) -> dict[str, Any]:
-    """Curve, window, sensitivities, surfaces; `common` is the relative standard uncertainty common to all
-    stops.
+    """Curve, window, verdict, landmarks, sensitivities, surfaces, diagnostics of a fitted map.
+
+    `common` is the relative standard uncertainty common to all stops.
     """
+    confidence, coverage = settings.confidence, settings.coverage
     near = neighbours(map_.fit)
     draws = posterior.draws(near)
-    curve = bands.curve(
-        map_, confidence=settings.confidence, coverage=settings.coverage, common=common, near=near, draws=draws
-    )
-    found, band = window_json(map_, curve, draws, settings, wanted, common)
+    curve = bands.curve(map_, confidence=confidence, coverage=coverage, common=common, near=near, draws=draws)
+    reference = reference_json(map_.reference)
+    if curve.temperature.size == 0:
+        why = "no two stops are near enough in temperature to support a value"
+        return {"reference": reference, "window": None, "window_reason": why, "curve": [], "curve_reason": why}
+    drawn = posterior.curves(draws, near, map_.link, curve.temperature, common)
+    found, band = window_json(map_, curve, drawn, settings, wanted)
     ends = found["window"] and (found["window"]["low_c"] + ZERO_C, found["window"]["high_c"] + ZERO_C)
+    answers = verdict.by_temperature(curve, drawn, map_.link, band, coverage=coverage, confidence=confidence)
+    between = ends or None
     return {
-        "reference": reference_json(map_.reference),
+        "reference": reference,
         **found,
         "wanted_mu": list(band),
-        "curve": curve_json(curve),
-        "sensitivity": sensitivity.sensitivities(
-            map_, near, confidence=settings.confidence, common=common, between=ends or None
-        ),
+        "holds": holds(curve, answers, wanted),
+        "curve": curve_json(curve, answers),
+        "landmarks": landmarks(curve, drawn, confidence),
+        "sensitivity": sensitivity.sensitivities(map_, near, confidence=confidence, common=common, between=between),
         "surfaces": surfaces.surfaces(map_),
+        "bite": pauses.bite(map_),
+        "diagnostics": diagnostics(map_),
+        "gaps": gaps(map_),
         "common_relative_u": common,
     }
+
+
+def holds(curve: Curve, answers: np.ndarray, wanted: Wanted) -> dict[str, Any] | None:
+    """The answer over the wanted window; None without a target for both temperatures and mu."""
+    if wanted.mu is None or wanted.temperatures is None:
+        return None
+    return verdict.over_window(curve, answers, wanted.mu, wanted.temperatures)
+
+
+def gaps(map_: FrictionMap) -> list[dict[str, float]]:
+    """Temperature ranges between supported stretches, in degC: no value is given there."""
+    stretches = map_.support.stretches()
+    return [{"from_c": a[1] - ZERO_C, "to_c": b[0] - ZERO_C} for a, b in pairwise(stretches)]
+
+
+def of_sides(map_: FrictionMap, found: dict[str, Any], wanted: Wanted) -> dict[str, Any] | None:
+    """The verdict over both duties; None without a wanted band of mu."""
+    if wanted.mu is None:
+        return None
+    start, end = wanted.temperatures or (None, None)
+    low = sides.low_energy(map_, found, wanted.mu, start)
+    return sides.verdict(low, sides.high_energy(found, wanted.mu, end))
 
 
 def model_json(compared: Compared) -> dict[str, Any]:
@@ -81,12 +116,13 @@ def model_json(compared: Compared) -> dict[str, Any]:
     }
 
 
-def curve_json(curve: Curve) -> list[dict[str, Any]]:
+def curve_json(curve: Curve, answers: np.ndarray) -> list[dict[str, Any]]:
     columns = {
         "temperature_c": (curve.temperature - ZERO_C).round(2), "mu": curve.mu, "low": curve.low, "high": curve.high,
         "tolerance_low": curve.tolerance_low, "tolerance_high": curve.tolerance_high, "stretch": curve.stretch,
         "stops_near": curve.near, "thin": curve.near < THIN_BELOW, "u_curve": curve.u_curve, "u_common": curve.u_common,
         "scatter": curve.scatter, "dof_mean": curve.dof_mean, "dof_scatter": curve.dof_scatter, "tolerance_factor": curve.factor,
+        "inside_wanted": answers,
     }  # fmt: skip
     return [
         {name: value.item() for name, value in zip(columns, row, strict=True)}
@@ -95,7 +131,7 @@ def curve_json(curve: Curve) -> list[dict[str, Any]]:
 
 
 def window_json(
-    map_: FrictionMap, curve: Curve, draws: Draws, settings: Friction, wanted: Wanted, common: float
+    map_: FrictionMap, curve: Curve, drawn: Curves, settings: Friction, wanted: Wanted
 ) -> tuple[dict[str, Any], tuple[float, float]]:
     """The contract's `window` (or null with `window_reason`) and the band of mu that it was sought in."""
     band, level = window.plateau_band(curve) if wanted.mu is None else (wanted.mu, None)
@@ -104,7 +140,7 @@ def window_json(
     if ends is None:
         return {"window": None, "window_reason": window.why_none(curve, band), "wanted_from": source}, band
     low, high = window.with_intervals(
-        ends, map_, curve, draws, band, confidence=settings.confidence, coverage=settings.coverage, common=common
+        ends, curve, drawn, map_.link, band, confidence=settings.confidence, coverage=settings.coverage
     )
     inside = (curve.temperature >= low.temperature) & (curve.temperature <= high.temperature)
     at = np.unique(np.r_[low.temperature, curve.temperature[inside], high.temperature])

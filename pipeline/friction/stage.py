@@ -7,9 +7,10 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.archive.card import load_card
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
-from pipeline.friction import bedding, fade, history, result
+from pipeline.friction import bedding, fade, history, instop, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.result import Wanted
@@ -18,7 +19,8 @@ from pipeline.results import read_json, stamp, write_json
 
 NOTHING: dict[str, Any] = {
     "stops_used": 0, "reference": None, "window": None, "window_reason": None, "curve": [], "sensitivity": None,
-    "bedding": None, "fade": None, "recovery": None, "surfaces": [],
+    "bedding": None, "fade": None, "recovery": None, "surfaces": [], "holds": None, "landmarks": None, "bite": None,
+    "diagnostics": None, "model": None, "gaps": [],
 }  # fmt: skip
 
 
@@ -34,7 +36,8 @@ def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None
         write_json(into / "friction.json", head | {"unusable": why} | NOTHING | {"window_reason": why} | tail)
         return
     stops = pl.read_parquet(inputs["stops"])
-    found = of_test(stops, method, wanted_of(target), summary.get("mu_u_common_relative"))
+    found, map_ = of_test(stops, method, wanted_of(target), summary.get("mu_u_common_relative"))
+    found["in_stop"] = instop.in_stop(stops, pl.read_parquet(into / "traces.parquet"), map_, disc_from(folder))
     write_json(into / "friction.json", head | {"unusable": None} | found | tail)
 
 
@@ -51,7 +54,17 @@ def wanted_of(target: Path | None) -> Wanted:
     return Wanted(content.mu, content.temperature_window)
 
 
-def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float | None) -> dict[str, Any]:
+def disc_from(folder: Path) -> instop.Disc | None:
+    """The disc of the test's card; a card that cannot be read would have made the test unusable before."""
+    try:
+        return instop.disc_of(load_card(folder))
+    except InputError:
+        return None
+
+
+def of_test(
+    stops: pl.DataFrame, method: Method, wanted: Wanted, common: float | None
+) -> tuple[dict[str, Any], FrictionMap | None]:
     """The content of friction.json of one test, from its stops; `common` None: not stated, taken as 0 and
     said so.
     """
@@ -67,7 +80,7 @@ def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float |
         found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
     every = fade.fades(stops, temperature, use_suspect=settings.use_suspect)
     worst = fade.worst(every)
-    return found | {
+    found |= {
         "temperature": temperature,
         "average": method.reduction.average,
         "left_out": left_out,
@@ -75,5 +88,8 @@ def of_test(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float |
         "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
         "recovery": worst and worst["recovery"],
         "fades": every,
+        "pauses": pauses.pauses(stops, map_, shortest=settings.pause),
         "common_reason": None if common is not None else "no sensor accuracies stated: the bands hold scatter only",
     }
+    found["sides"] = result.of_sides(map_, found, wanted) if map_ is not None and found["curve"] else None
+    return found, map_

@@ -14,10 +14,8 @@ import numpy as np
 from scipy import special
 
 from pipeline.friction.bands import Curve
-from pipeline.friction.map import FrictionMap
-from pipeline.friction.posterior import Draws, weighted_quantile
+from pipeline.friction.posterior import Curves, interval
 
-DRAWS = 400
 WITHOUT_TARGET = 0.15  # the wanted band about the plateau's mean where no target gives one
 
 
@@ -101,56 +99,37 @@ def plateau_band(curve: Curve) -> tuple[tuple[float, float], float]:
 
 def with_intervals(
     window: tuple[End, End],
-    map_: FrictionMap,
     curve: Curve,
-    draws: Draws,
+    drawn: Curves,
+    link: str,
     wanted: tuple[float, float],
     *,
     confidence: float,
     coverage: float,
-    common: float,
 ) -> tuple[End, End]:
-    """The window's ends with their intervals (K); none for an end that the data limit."""
-    if all(end.limited_by == "data" for end in window):
-        return window
-    drawn, weight = drawn_slack(map_, curve, draws, wanted, coverage=coverage, common=common)
+    """The window's ends with their intervals (K), from curves drawn on the curve's grid; none for an end
+    at the data's.
+    """
+    slack = true_slack(drawn, link, wanted, coverage)
     found = []
     for end, outward in zip(window, (-1, 1), strict=True):
         if end.limited_by == "data":
             found.append(end)
             continue
-        at = crossings(curve, drawn, end.temperature, outward)[:, None]
-        low = float(weighted_quantile(at, weight, (1 - confidence) / 2)[0])
-        high = float(weighted_quantile(at, weight, (1 + confidence) / 2)[0])
+        low, high = interval(crossings(curve, slack, end.temperature, outward), drawn.weight, confidence)
         found.append(replace(end, low=min(low, end.temperature), high=max(high, end.temperature)))
     return found[0], found[1]
 
 
-def drawn_slack(
-    map_: FrictionMap, curve: Curve, draws: Draws, wanted: tuple[float, float], *, coverage: float, common: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Room between the wanted band and the band that truly holds `coverage`, for drawn curves and scatters.
-
-    Returns (samples, grid) and the samples' weights; curves are drawn whole, so that a crossing is one
-    curve's.
+def true_slack(drawn: Curves, link: str, wanted: tuple[float, float], coverage: float) -> np.ndarray:
+    """Room between the wanted band and the band that truly holds `coverage` of single stops, for every
+    drawn curve.
     """
-    rng = np.random.default_rng(0)
-    t, each = curve.temperature, max(DRAWS // len(draws.fits), 3)
-    size = 1.0 if map_.link == "log" else np.abs(curve.mu)
-    dof_mean, dof_scatter = float(np.median(curve.dof_rest_mean)), float(np.median(curve.dof_rest_scatter))
-    slack = []
-    for fit in draws.fits:
-        rows = fit.curve_row(t)
-        root = np.linalg.cholesky(fit.solved.inverse + 1e-12 * np.diag(np.diag(fit.solved.inverse)))
-        wander = rng.normal(size=(each, root.shape[0])) @ root.T @ rows.T * np.sqrt(fit.inflation)
-        # an ill-known variance widens the draws alike at all temperatures of a draw
-        wander *= np.sqrt(dof_mean / rng.chisquare(dof_mean, each))[:, None]
-        z = rows @ fit.solved.coefficients + wander + common * size * rng.normal(size=(each, 1))
-        stops = fit.scatter(t) ** 2 * (dof_scatter / rng.chisquare(dof_scatter, each))[:, None]
-        half = special.ndtri((1 + coverage) / 2) * np.sqrt(stops + fit.between(t))
-        low, high = (np.exp(z - half), np.exp(z + half)) if map_.link == "log" else (z - half, z + half)
-        slack.append(np.minimum(low - wanted[0], wanted[1] - high))
-    return np.vstack(slack), np.repeat(draws.weight, each) / each
+    half = special.ndtri((1 + coverage) / 2) * np.sqrt(drawn.variance)
+    low, high = drawn.z - half, drawn.z + half
+    if link == "log":
+        low, high = np.exp(low), np.exp(high)
+    return np.minimum(low - wanted[0], wanted[1] - high)
 
 
 def crossings(curve: Curve, slack: np.ndarray, end: float, outward: int) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import TemperatureDifference
+from pipeline.archive.quantities import Duration, TemperatureDifference
 from pipeline.method.base import Number, Probability, Settings, Truth
 
 REVISION = 1
@@ -21,3 +21,4 @@ class Friction(Settings):
     narrowest_range: TemperatureDifference = Field(
         30.0, description="least range of stop temperatures that a map is fitted over, K"
     )
+    pause: Duration = Field(3600.0, description="rest before a stop from which it counts as the first after a pause, s")

@@ -1,0 +1,118 @@
+"""The landmarks of a friction curve: cold friction, transition, plateau, change at high temperature.
+
+Carbon in air rises abruptly from low friction to high (Yen and Ishihara, Carbon 34, 1996, p. 489: 150 to 200
+C), and above about 600 C it may rise or fall, by material: the sign is read, never assumed. The transition is
+where mu climbs fastest. Every figure is taken from each of many drawn curves, which gives its interval; the
+calibration error common to all stops is in them.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pipeline.friction.bands import Curve
+from pipeline.friction.posterior import Curves, interval
+
+RISE_SHARE = 0.2  # of the plateau's mu: a climb less than this is no transition
+FLANK_DRAWS = 0.95  # share of the drawn curves that must show a climb of that size
+PLATEAU_K = 100.0
+ZERO_C = 273.15
+
+
+def landmarks(curve: Curve, drawn: Curves, confidence: float) -> dict[str, Any]:
+    """Cold friction, transition temperature, plateau and high-temperature change of the widest unbroken
+    support.
+    """
+    widths = {k: np.ptp(curve.temperature[curve.stretch == k]) for k in np.unique(curve.stretch)}
+    rows = np.flatnonzero(curve.stretch == max(widths, key=lambda k: widths[k]))
+    t, mu, draws = curve.temperature[rows], curve.mu[rows], drawn.mu[:, rows]
+    if t.size < 6:
+        nothing = {"value": None, "low": None, "high": None, "why": "the supported temperatures are too few"}
+        return dict.fromkeys(("cold_friction", "transition", "plateau", "high_temperature_change"), nothing)
+    steepest = middle_of_steepest(t, mu[None, :])[0]
+    flat = flattest(t, mu, steepest)
+    level = average(t, mu[None, :], flat)[0]
+    levels = average(t, draws, flat)
+    cold = {**given(mu[0], draws[:, 0], drawn.weight, confidence), "temperature_c": float(t[0] - ZERO_C)}
+    plateau = {
+        **given(level, levels, drawn.weight, confidence),
+        "from_c": float(t[flat[0]] - ZERO_C),
+        "to_c": float(t[flat[1]] - ZERO_C),
+    }
+    return {
+        "cold_friction": cold,
+        "transition": transition(t, mu, draws, drawn.weight, confidence, level, levels),
+        "plateau": plateau,
+        "high_temperature_change": hot_change(t, mu, draws, drawn.weight, confidence, flat, level, levels),
+    }
+
+
+def given(value: float, draws: np.ndarray, weight: np.ndarray, confidence: float) -> dict[str, Any]:
+    low, high = interval(draws, weight, confidence)
+    return {"value": float(value), "low": min(low, float(value)), "high": max(high, float(value))}
+
+
+def middle_of_steepest(t: np.ndarray, mu: np.ndarray) -> np.ndarray:
+    """Temperature (K) of the fastest climb of each curve, by a parabola through the three highest slopes."""
+    slope = np.gradient(mu, t, axis=1)
+    i = np.clip(slope.argmax(axis=1), 1, t.size - 2)
+    k = np.arange(len(mu))
+    a, b, c = slope[k, i - 1], slope[k, i], slope[k, i + 1]
+    curvature = a - 2 * b + c
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = np.where(curvature < 0, (a - c) / (2 * curvature), 0.0)
+    return t[i] + np.clip(step, -1, 1) * (t[i + 1] - t[i - 1]) / 2
+
+
+def transition(t, mu, draws, weight, confidence, level, levels) -> dict[str, Any]:  # type: ignore[no-untyped-def]
+    """Temperature of the fastest climb with its interval; null where there is no climb or its foot is not
+    in the data.
+    """
+    nothing = {"value": None, "low": None, "high": None}
+    climb = (levels - draws[:, 0]) / levels
+    if (weight * (climb > RISE_SHARE)).sum() < FLANK_DRAWS:
+        return {**nothing, "why": f"mu does not climb by {100 * RISE_SHARE:.0f} % of its plateau within the data"}
+    slope = np.gradient(mu, t)
+    if slope[0] > 0.5 * slope.max():
+        return {**nothing, "why": f"the climb begins below the data's coldest temperature, {t[0] - ZERO_C:.0f} C"}
+    at, every = middle_of_steepest(t, mu[None, :])[0], middle_of_steepest(t, draws)
+    found = given(at - ZERO_C, every - ZERO_C, weight, confidence)
+    return {**found, "slope_per_100c": float(slope.max() * 100), "climb_share": float((level - mu[0]) / level)}
+
+
+def flattest(t: np.ndarray, mu: np.ndarray, above: float) -> tuple[int, int]:
+    """First and last index of the flattest stretch of about PLATEAU_K above the steepest place, or of all
+    there is.
+    """
+    first = int(np.searchsorted(t, above))
+    if t[-1] - t[first] < PLATEAU_K:
+        first = int(np.searchsorted(t, t[-1] - PLATEAU_K)) if t[-1] - t[0] > PLATEAU_K else 0
+        return first, t.size - 1
+    best, found = np.inf, (first, t.size - 1)
+    for i in range(first, t.size):
+        j = int(np.searchsorted(t, t[i] + PLATEAU_K))
+        if j >= t.size:
+            break
+        spread = np.ptp(mu[i : j + 1])
+        if spread < best:
+            best, found = spread, (i, j)
+    return found
+
+
+def average(t: np.ndarray, mu: np.ndarray, ends: tuple[int, int]) -> np.ndarray:
+    part = slice(ends[0], ends[1] + 1)
+    return np.trapezoid(mu[:, part], t[part], axis=1) / (t[part][-1] - t[part][0])
+
+
+def hot_change(t, mu, draws, weight, confidence, flat, level, levels) -> dict[str, Any]:  # type: ignore[no-untyped-def]
+    """mu at the hottest supported temperature less the plateau's, and whether it rises, falls or neither
+    is shown.
+    """
+    if t[-1] - t[flat[1]] < 20:
+        why = f"the data end at {t[-1] - ZERO_C:.0f} C, on the plateau"
+        return {"value": None, "low": None, "high": None, "share": None, "sign": None, "why": why}
+    found = given(mu[-1] - level, draws[:, -1] - levels, weight, confidence)
+    sign = "rises" if found["low"] > 0 else "falls" if found["high"] < 0 else "not shown"
+    return {**found, "share": float(mu[-1] / level - 1), "temperature_c": float(t[-1] - ZERO_C), "sign": sign}
