@@ -93,7 +93,10 @@ def caveat(a: str, b: str, tests: list[SpecimenTest], shifts: list[dict[str, Any
     if all(energies):
         mean_a, mean_b = np.mean(energies[0]), np.mean(energies[1])
         if abs(mean_a - mean_b) > ENERGY_APART * (mean_a + mean_b) / 2:
-            texts.append(f"wear per stop is of unlike programs ({mean_a:.0f} and {mean_b:.0f} kJ per stop)")
+            texts.append(
+                f"wear of unlike programs ({mean_a:.0f} and {mean_b:.0f} kJ per stop), brought together by the wear "
+                "law where one was chosen"
+            )
     summary = sorted(t.test for t in own if t.summary_only)
     if summary:
         texts.append(f"kept as summary only, reduced by an earlier method and not reprocessable: {', '.join(summary)}")

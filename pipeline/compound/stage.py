@@ -15,7 +15,7 @@ from pipeline.archive.targets import Target
 from pipeline.batches import compare
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
-from pipeline.compound.tests_of import CompoundTest, load_tests, specimen_test
+from pipeline.compound.tests_of import CompoundTest, load_tests, specimen_test, wear_rates
 from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
@@ -50,7 +50,7 @@ def run(
     content = {
         "friction": found_friction,
         "wear": found_wear,
-        "batches": _batches(usable, map_, found_friction, wanted, rig, method),
+        "batches": _batches(usable, map_, found_friction, found_wear, wanted, rig, method),
         "duty": _duty(usable, duties, found_friction, found_wear, method),
     }
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out}
@@ -102,14 +102,15 @@ def _batches(
     tests: list[CompoundTest],
     map_: FrictionMap | None,
     found: Mapping[str, Any],
+    found_wear: Mapping[str, Any],
     target: Target | None,
     rig: Mapping[str, Any],
     method: Method,
 ) -> dict[str, Any]:
     shape, at_reference = shape_of(map_)
-    epochs = rig.get("epochs") or {}
+    epochs, rates = rig.get("epochs") or {}, wear_rates(tests, found_wear)
     body = compare.compare(
-        [specimen_test(t, epochs) for t in tests],
+        [specimen_test(t, epochs, rates) for t in tests],
         shape=shape,
         at_reference=at_reference,
         target=target,
@@ -134,7 +135,7 @@ def _duty(
             continue
     return duty.project_all(
         cycles,
-        [duty.Recorded(t.card, t.stops, t.traces) for t in tests],
+        [duty.Recorded(t.card, t.stops) for t in tests],
         friction=found_friction,
         wear=found_wear,
         glazing=found_friction.get("glaze_limit") or {},

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, load_card
@@ -69,7 +70,10 @@ def load_tests(
     return usable, left_out, inputs
 
 
-def specimen_test(test: CompoundTest, epochs: Mapping[str, str]) -> SpecimenTest:
+Rate = tuple[float, float, float]
+
+
+def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, Rate]) -> SpecimenTest:
     """The test as the batch comparison sees it; `epochs` names each test's calibration state (rigs.json)."""
     energy = test.stops.filter(pl.col("purpose") != "bedding")["energy_kj"].drop_nulls()
     return SpecimenTest(
@@ -83,13 +87,28 @@ def specimen_test(test: CompoundTest, epochs: Mapping[str, str]) -> SpecimenTest
         drift_verdict=test.drift.get("verdict"),
         drift_onset=test.drift.get("onset_stop"),
         common_u=test.common_u,
-        wear_rate=_rate(test.wear),
-        energy_per_stop_kj=float(energy.mean()) if len(energy) else None,  # type: ignore[arg-type]
+        wear_rate=rates.get(test.name),
+        energy_per_stop_kj=float(np.mean(energy.to_numpy())) if len(energy) else None,
     )
 
 
-def _rate(wear: Mapping[str, Any]) -> tuple[float, float, float] | None:
-    """Disc wear in um per stop after bedding: value and 95 % interval."""
+def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[str, Rate]:
+    """Disc wear of each test in um per stop of one program: value and 95 % interval.
+
+    Tests of unlike programs wear unlike for that alone. So each test stands with its factor, its wear over what the
+    compound's law gives for its own stops, times the rate of the median test. Without a law the rates are as run.
+    """
+    raw = {t.name: r for t in tests if (r := _rate(t.wear)) is not None}
+    rows = ((wear.get("components") or {}).get("disc") or {}).get("specimens") or []
+    factors = {row["test"]: row["factor"] for row in rows if row["factor"]["value"] > 0 and row["test"] in raw}
+    if not factors:
+        return raw
+    of_law = float(np.median([raw[name][0] / f["value"] for name, f in factors.items()]))
+    return {name: (of_law * f["value"], of_law * f["low"], of_law * f["high"]) for name, f in factors.items()}
+
+
+def _rate(wear: Mapping[str, Any]) -> Rate | None:
+    """Disc wear in um per stop after bedding, as the test ran."""
     rate: Any = wear
     for key in ("components", "disc", "rates", "um_per_stop"):
         rate = rate.get(key) if isinstance(rate, Mapping) else None

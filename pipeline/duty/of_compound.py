@@ -27,11 +27,10 @@ from pipeline.method.wear import Wear
 
 @dataclass(frozen=True)
 class Recorded:
-    """One test of the compound: its card and tables."""
+    """One test of the compound: its card and stops."""
 
     card: Card
     stops: pl.DataFrame
-    traces: pl.DataFrame
 
 
 def project_all(
@@ -56,7 +55,7 @@ def project_all(
     disc, why = _disc(card, settings)
     if disc is None:
         return {"duties": [_nothing(d, why) for d in duties], "common_opening": None, "common_opening_why": why}
-    rig = _rig(tests, disc, card)
+    rig = _rig(tests, disc, card, settings)
     disc, radiating_source = _with_radiation(disc, card, rig, settings)
     brake = _brake(card, disc, friction, wear, glazing, settings, wear_settings, temperature_kind)
     results = [_one(duty, brake, rig, settings) for duty in duties]
@@ -93,10 +92,10 @@ def _disc(card: Card, settings: Duty) -> tuple[Disc | None, str]:
     return Disc(disc.mass, disc.heat_capacity, radiating), ""
 
 
-def _rig(tests: Sequence[Recorded], disc: Disc, card: Card) -> RigCooling | str:
+def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, settings: Duty) -> RigCooling | str:
     """The rig's cooling from all tests whose disc is like the first one's."""
     alike = [t for t in tests if t.card.brake.disc.mass == card.brake.disc.mass]
-    pauses = rig_cooling.joined([rig_cooling.pauses_of(t.stops, t.traces) for t in alike])
+    pauses = rig_cooling.joined([rig_cooling.pauses_of(t.stops, disc, settings.disc_heat_share) for t in alike])
     stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
     return rig_cooling.fit(pauses, disc, rig_cooling.ambient_of([t.stops for t in alike]), stated=stated)
 

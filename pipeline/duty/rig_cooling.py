@@ -1,14 +1,16 @@
-"""How the rig's air cools the disc, from the cool-downs between stops.
+"""How the rig's air cools the disc, from the pauses between stops.
 
-Over a pause from bulk temperature T1 to T2 the heat that left the disc is known, and so is what drove it:
+The bulk temperature T1 at brake end follows from the stop's initial temperature and its friction heat, so
+that neither the thermocouple's lag nor its place matters; T2 is the next stop's initial temperature. The
+heat that left the disc between them is known, and so is what drove it:
 
     m (h(T1) - h(T2)) = g * integral (T - Ta) dt + e * sigma * integral (T^4 - Ta^4) dt
 
 with g the convection of the whole disc (W/K) and e emissivity times area (m^2), both not negative. The
-integrals run over the path between the two known temperatures, which depends little on g and e: they are
-found by repeating the fit. Pauses that cool less than an eighth of their span from the fit (a heater, a
-fan, a disc stood still) are left out by iterated weights. Radiation is fitted only where the pauses span
-enough temperature to part it from convection and the card does not state it.
+integrals run over the path between the two temperatures, which depends little on g and e: they are found by
+repeating the fit. Pauses that do not cool like the others (a heater, a fan, a disc stood still) lose their
+weight. Radiation is fitted only where the pauses span enough temperature to part it from convection and the
+card does not state it.
 """
 
 from __future__ import annotations
@@ -20,7 +22,7 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.duty.cycle import Array
-from pipeline.heat.capacity import enthalpy
+from pipeline.heat.capacity import enthalpy, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc
 
 ZERO_C = 273.15
@@ -59,28 +61,27 @@ class RigCooling:
     ambient: float
 
 
-def pauses_of(stops: pl.DataFrame, traces: pl.DataFrame) -> Pauses:
-    """The plain cool-downs of a test: from a recording's last temperature to the next stop's initial one."""
-    nothing = Pauses(np.zeros(0), np.zeros(0), np.zeros(0))
-    if len(stops) < 2 or not len(traces):
-        return nothing
-    last = traces.group_by("stop").agg(pl.col("time_s").max().alias("recorded_s"))
-    table = stops.sort("run_number", "stop").join(last, on="stop", how="left", maintain_order="left")
-    table = table.with_columns(
+def pauses_of(stops: pl.DataFrame, disc: Disc, share: float) -> Pauses:
+    """The cool-downs of a test's stops; `share` of a stop's friction work goes into the disc."""
+    table = stops.sort("run_number", "stop").with_columns(
         next_c=pl.col("temperature_initial_c").shift(-1),
         idle_s=pl.col("idle_before_s").shift(-1),
         consecutive=pl.col("run_number").shift(-1) - pl.col("run_number") == 1,
-    ).with_columns(pause_s=pl.col("idle_s") - (pl.col("recorded_s") - pl.col("duration_s")).clip(lower_bound=0))
+    )
     good = table.filter(
         pl.col("consecutive"),
-        pl.col("pause_s").is_between(2.0, LONGEST_S),
-        pl.col("temperature_final_c") - pl.col("next_c") > SMALLEST_DROP_K,
-        pl.col("temperature_final_c").is_between(-50, 1800),
+        pl.col("idle_s").is_between(2.0, LONGEST_S),
+        pl.col("energy_kj") > 0,
+        pl.col("temperature_initial_c").is_between(-50, 1800),
+        pl.col("next_c").is_between(-50, 1800),
+        pl.col("duration_s") > 0,
     )
-    if not len(good):
-        return nothing
-    start, end, seconds = (good[name].to_numpy().astype(float) for name in ("temperature_final_c", "next_c", "pause_s"))
-    return Pauses(start + ZERO_C, end + ZERO_C, seconds)
+    columns = ("temperature_initial_c", "next_c", "idle_s", "duration_s", "energy_kj")
+    initial, following, idle, duration, energy = (good[name].to_numpy().astype(float) for name in columns)
+    start = np.asarray(heated(initial + ZERO_C, share * energy * 1e3 / disc.mass, disc.material), float)
+    end = following + ZERO_C
+    cools = start - end > SMALLEST_DROP_K
+    return Pauses(start[cools], end[cools], (idle + duration / 2)[cools])
 
 
 def joined(parts: list[Pauses]) -> Pauses:

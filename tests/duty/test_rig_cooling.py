@@ -64,25 +64,25 @@ def test_too_few_pauses_say_so():
     assert "too few" in rig_cooling.fit(cooled(4), DISC, AMBIENT, stated=False)
 
 
-def test_pauses_from_stops_and_traces():
-    # recordings end 2 s after braking; the next stop starts 100 s after the end of the one before
+def test_pauses_start_from_the_heat_of_the_stop():
+    # 170 kJ into 1.7 kg at 500 J/(kg K): 200 K above the initial temperature, whatever the thermocouple showed
+    disc = Disc(1.7, 500.0, 0.0)
     stops = stops_frame(
-        4, temperature_final_c=np.array([400.0, 390.0, 300.0, 380.0]), temperature_initial_c=np.array([250.0, 300.0, 310.0, 290.0]),
-        idle_before_s=pl.Series([None, 100.0, 100.0, 100.0], dtype=pl.Float64), duration_s=3.0,
+        4, temperature_final_c=999.0, temperature_initial_c=np.array([250.0, 300.0, 310.0, 520.0]), energy_kj=170.0,
+        idle_before_s=pl.Series([None, 100.0, 100.0, 100.0], dtype=pl.Float64), duration_s=4.0,
     )  # fmt: skip
-    traces = pl.DataFrame({"stop": [1, 1, 2, 2, 3, 3, 4], "time_s": [0.0, 5.0] * 3 + [5.0]})
-    pauses = rig_cooling.pauses_of(stops, traces)
-    assert (pauses.start - 273.15).tolist() == pytest.approx([400.0, 390.0])  # the third pause drops 10 K only
+    pauses = rig_cooling.pauses_of(stops, disc, 1.0)
+    assert (pauses.start - 273.15).tolist() == pytest.approx([450.0, 500.0])  # the third pause ends hotter
     assert (pauses.end - 273.15).tolist() == pytest.approx([300.0, 310.0])
-    assert pauses.seconds.tolist() == pytest.approx([98.0, 98.0])
+    assert pauses.seconds.tolist() == pytest.approx([102.0, 102.0])
+    half = rig_cooling.pauses_of(stops, disc, 0.5)
+    assert half.start[0] - 273.15 == pytest.approx(350.0)
 
 
 def test_a_missing_stop_or_an_unknown_clock_is_no_pause():
-    stops = stops_frame(
-        3, run_number=np.array([1, 3, 4]), temperature_final_c=400.0, temperature_initial_c=250.0, idle_before_s=None
-    )
-    traces = pl.DataFrame({"stop": [1, 2, 3], "time_s": [5.0, 5.0, 5.0]})
-    assert len(rig_cooling.pauses_of(stops, traces)) == 0
+    gap = stops_frame(3, run_number=np.array([1, 3, 5]), temperature_initial_c=250.0)
+    unknown = stops_frame(3, idle_before_s=None, temperature_initial_c=250.0)
+    assert len(rig_cooling.pauses_of(gap, DISC, 1.0)) == len(rig_cooling.pauses_of(unknown, DISC, 1.0)) == 0
 
 
 def test_where_radiation_comes_from():
