@@ -278,10 +278,7 @@ def _interval(problem: Problem, fine: Surface, best: np.ndarray, index: int, lim
     law = problem.law
     if law.shape and index == len(law.rates):
         if law.name == "two_regime":
-            inside = fine.shapes[fine.chi2 <= limit]
-            ends = shapes_edges(problem)
-            closed = ends[0] < inside.min(), inside.max() < ends[1]
-            return (inside.min() if closed[0] else np.nan, inside.max() if closed[1] else np.nan)
+            return _transition_interval(problem, fine, limit)
         profile = lambda v: float(surface(problem, np.array([v])).chi2[0])  # noqa: E731
         return (
             _crossing(profile, best[index], law.limits[0], limit),
@@ -293,9 +290,14 @@ def _interval(problem: Problem, fine: Surface, best: np.ndarray, index: int, lim
     return low, _crossing(profile, best[index], best[index] + 1000 * size, limit, size)
 
 
-def shapes_edges(problem: Problem) -> tuple[float, float]:
-    grid = shapes(problem.law, problem.intervals.stops)
-    return float(grid[0]), float(grid[-1])
+def _transition_interval(problem: Problem, fine: Surface, limit: float) -> tuple[float, float]:
+    """From the last stop surely in the cold regime to the first surely in the hot one: in between nothing was braked."""
+    inside = fine.shapes[fine.chi2 <= limit]
+    known = problem.intervals.stops.temperature_c
+    known = known[np.isfinite(known)]
+    low = known[known < inside.min()].max() if inside.min() > fine.shapes[0] else np.nan
+    high = known[known > inside.max()].min() if inside.max() < fine.shapes[-1] else np.nan
+    return float(low), float(high)
 
 
 def _rate_size(fine: Surface, index: int) -> float:
