@@ -1,0 +1,51 @@
+"""A seeded part of the batch power study: errors near what is promised, powers near what is computed."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.studies import batch_power
+
+
+@pytest.fixture(scope="module")
+def table():
+    return batch_power.main_table(0.05, 1)
+
+
+def test_answers_come_as_often_as_computed(table):
+    for _, _, row, equivalent, different in table:
+        assert row.equivalent / row.draws == pytest.approx(equivalent, abs=0.17)
+        assert row.different / row.draws == pytest.approx(different, abs=0.17)
+    apart = [row.equivalent / row.draws - computed for _, _, row, computed, _ in table]
+    assert abs(sum(apart) / len(apart)) < 0.02
+
+
+def test_wrong_answers_are_rare(table):
+    at_margin = [row for _, _, row, _, _ in table if row.difference == batch_power.MARGIN]
+    alike = [row for _, _, row, _, _ in table if row.difference == 0.0]
+    assert sum(r.equivalent for r in at_margin) / sum(r.draws for r in at_margin) < 0.08
+    assert sum(r.different for r in alike) / sum(r.draws for r in alike) < 0.03
+
+
+def test_intervals_hold_the_truth(table):
+    held = sum(row.covered for _, _, row, _, _ in table) / sum(row.draws for _, _, row, _, _ in table)
+    assert 0.93 < held < 0.97
+
+
+def test_unlike_scatter_and_heavy_tails_do_not_break_the_levels():
+    for row in batch_power.harder(0.1, 1):
+        wrong = row.equivalent if row.difference >= batch_power.MARGIN else row.different
+        assert wrong / row.draws <= 0.13
+        assert row.covered / row.draws >= 0.87
+
+
+def test_whole_comparisons_from_stops():
+    for row in batch_power.from_stops(0.05, 1):
+        assert row.like_equivalent >= row.draws - 2
+        assert row.odd_different >= row.draws - 2
+        assert row.like_different == row.odd_equivalent == 0
+
+
+def test_the_specimens_asked_for_decide():
+    for _, _, needed, right in batch_power.advice(0.05, 1):
+        assert needed is None or right > 0.65
