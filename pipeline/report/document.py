@@ -133,29 +133,39 @@ class Source:
                 return None
         return here
 
-    def reason(self, pointer: str) -> str:
-        """Why the value under the pointer is null: the nearest reason on the way up, else that none is written."""
+    def reason(self, pointer: str, otherwise: str | None = None) -> str:
+        """Why the value under the pointer is null: the nearest reason on the way up, else `otherwise`."""
         steps = pointer.split("/")
         while len(steps) > 1:
             found = numbers.why_missing(self.get("/".join(steps[:-1])), steps[-1])
             if found:
                 return found
             steps = steps[:-1]
-        return f"{self.file} gives no reason"
+        return otherwise or f"{self.file} gives no reason"
 
     def number(
-        self, label: str, pointer: str, unit: str = "", *, decimals: int | None = None, factor: float = 1.0
+        self,
+        label: str,
+        pointer: str,
+        unit: str = "",
+        *,
+        decimals: int | None = None,
+        factor: float = 1.0,
+        why: str | None = None,
     ) -> Number:
-        """The number under the pointer; an object {"value", "low", "high"} brings its interval."""
+        """The number under the pointer; an object {"value", "low", "high"} brings its interval.
+
+        `why` is the reason of a null where the file itself gives none.
+        """
         raw = self.get(pointer)
         key, low, high = pointer, None, None
         if isinstance(raw, Mapping):
             if not numbers.is_number(raw.get("value")):
-                why = numbers.why_missing(raw, "value") or self.reason(pointer)
+                why = numbers.why_missing(raw, "value") or self.reason(pointer, why)
                 return Number(label, None, unit, self.file, f"{pointer}/value", why=why)
             raw, low, high, key = raw["value"], raw.get("low"), raw.get("high"), f"{pointer}/value"
         if not numbers.is_number(raw):
-            return Number(label, None, unit, self.file, key, why=self.reason(pointer))
+            return Number(label, None, unit, self.file, key, why=self.reason(pointer, why))
         scaled = [x * factor if numbers.is_number(x) and factor != 1.0 else x for x in (raw, low, high)]
         low, high = (x if numbers.is_number(x) else None for x in scaled[1:])
         return Number(label, scaled[0], unit, self.file, key, low, high, decimals, factor)
@@ -170,6 +180,25 @@ class Source:
         if not all(numbers.is_number(end) for end in ends):
             return bare
         return replace(bare, low=ends[0] * factor, high=ends[1] * factor)
+
+
+def reasons_once(section: Section) -> Section:
+    """The section with each reason of a null printed once a table; further cells with it say only that nothing is given."""
+    return replace(section, parts=[_once(part) if isinstance(part, Table) else part for part in section.parts])
+
+
+def _once(table: Table) -> Table:
+    seen: set[str] = set()
+    rows: list[list[Cell]] = []
+    for row in table.rows:
+        rows.append([])
+        for cell in row:
+            if isinstance(cell, Number) and cell.value is None and cell.why:
+                rows[-1].append(replace(cell, brief=cell.brief or cell.why in seen))
+                seen.add(cell.why)
+            else:
+                rows[-1].append(cell)
+    return replace(table, rows=rows)
 
 
 def numbers_of(section: Section) -> list[Number]:

@@ -14,8 +14,6 @@ from pipeline.errors import InputError
 from pipeline.report import merge, method_file, numbers, render
 from pipeline.results import read_json, version, write_json, write_text
 
-WINDOW_LIMITS = {"band": "", "data": ", data end"}
-
 
 def run(*, config: Path, method: str, into: Path) -> None:
     """Write the three files of `method` of the workspace `config` into `into`."""
@@ -93,10 +91,9 @@ def window_words(friction: Mapping[str, Any]) -> str:
     window = friction.get("window")
     if not window:
         return f"none: {friction.get('window_reason') or friction.get('unusable') or 'no reason given'}"
-    low, high = (
-        f"{window[f'{end}_c']:.0f}{WINDOW_LIMITS.get(window.get(f'{end}_limited_by'), '')}" for end in ("low", "high")
-    )
-    return f"{low} to {high} °C"
+    ends = [words for end, words in (("low", "lower"), ("high", "upper")) if window.get(f"{end}_limited_by") == "data"]
+    limited = f" ({' and '.join(ends)} end where the data end)" if ends else ""
+    return f"{window['low_c']:.0f} to {window['high_c']:.0f} °C{limited}"
 
 
 def drift_words(drift: Mapping[str, Any]) -> str:

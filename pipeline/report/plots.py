@@ -11,7 +11,7 @@ import matplotlib
 import polars as pl
 from matplotlib.figure import Figure
 
-from pipeline.report import frame, palette
+from pipeline.report import frame, numbers, palette
 from pipeline.report.inputs import Inputs
 from pipeline.report.stop_figures import temperature_column
 from pipeline.report.wear_figures import name_of
@@ -148,19 +148,20 @@ def wear(inputs: Inputs) -> Figure | None:
 
 
 def batches(inputs: Inputs) -> Figure | None:
-    """Interval of every batch's mu at reference conditions."""
+    """Interval of every batch's mu at reference conditions, its specimens beneath."""
     listed = [b for b in inputs.batches.get("/batches") or [] if (b.get("mu") or {}).get("value") is not None]
     if not listed:
         return None
-    fig, axes = _panel(0.75 + 0.32 * len(listed))
+    specimens = inputs.batches.get("/specimen_values/mu") or []
+    fig, axes = _panel(0.75 + 0.36 * len(listed))
     for index, batch in enumerate(listed):
         value = batch["mu"]
         y = len(listed) - index
         if value.get("low") is not None and value.get("high") is not None:
             axes.plot([value["low"], value["high"]], [y, y], color=palette.ACCENT, lw=2)
         axes.plot(value["value"], y, "o", color=palette.INK, ms=5)
-        points = [s["mu"] for s in batch.get("specimen_mu") or [] if isinstance(s, dict) and s.get("mu") is not None]
-        axes.plot(points, [y - 0.22] * len(points), "D", color="#9aa3ab", ms=3)
+        points = [s["value"] for s in specimens if s.get("batch") == batch["batch"] and s.get("value") is not None]
+        axes.plot(points, [y - 0.24] * len(points), "D", color="#7d8790", ms=3)
     axes.set_yticks(range(1, len(listed) + 1), [str(b["batch"]) for b in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
@@ -168,34 +169,123 @@ def batches(inputs: Inputs) -> Figure | None:
 
 
 def duty(inputs: Inputs) -> Figure | None:
-    """Window share and life against the cooling opening, a line a duty."""
-    swept = [d for d in inputs.duty.get("/duties") or [] if d.get("sweep")]
-    if not swept:
+    """Settled cycle over time; temperatures, window share and life against the cooling opening, a colour a duty."""
+    listed = [d for d in inputs.duty.get("/duties") or [] if d.get("sweep") or (d.get("history") or {}).get("time_s")]
+    if not listed:
         return None
-    fig, (left, right) = _panel(2.7, 2)
-    for index, one in enumerate(swept):
+    fig = Figure(figsize=(WIDTH, 4.9), layout="constrained")
+    (cycle, range_), (share, life) = fig.subplots(2, 2)
+    window = inputs.friction.get("/window")
+    for axes in (cycle, range_):
+        if window:
+            axes.axhspan(window["low_c"], window["high_c"], color=palette.ACCENT, alpha=0.10, lw=0)
+    for index, one in enumerate(listed):
         colour, _, marker = palette.series(index)
-        rows = one["sweep"]
-        for axes, key, factor in ((left, "window_share", 100.0), (right, "life_cycles", 1.0)):
-            points = [
-                (r["opening"], _value(r.get(key)))
-                for r in rows
-                if r.get("opening") is not None and _value(r.get(key)) is not None
-            ]
-            axes.plot(
-                [x for x, _ in points],
-                [y * factor for _, y in points],
-                f"{marker}-",
-                ms=3,
-                lw=1.3,
-                color=colour,
-                label=str(one.get("duty")),
-            )
-    left.set(xlabel="Cooling opening (1)", ylabel="Energy inside the window (%)", ylim=(-3, 103))
-    right.set(xlabel="Cooling opening (1)", ylabel="Life (cycles)")
-    right.set_ylim(bottom=0)
-    left.legend(loc="best")
+        history, rows, name = one.get("history") or {}, one.get("sweep") or [], str(one.get("duty"))
+        cycle.plot(history.get("time_s") or [], history.get("temperature_c") or [], color=colour, lw=1.3, label=name)
+        _range(range_, rows, colour)
+        _swept(share, rows, "window_share", 100.0, f"{marker}-", colour)
+        _swept(life, rows, "life_km", 1.0, f"{marker}-", colour)
+        if one.get("opening") is not None:
+            range_.axvline(one["opening"], color=colour, ls=":", lw=1)
+    cycle.set(xlabel="Time in the settled cycle (s)", ylabel="Disc bulk temperature (°C)")
+    range_.set(xlabel="Cooling opening (1)", ylabel="Lowest to highest (°C)", xlim=(0, 1))
+    share.set(xlabel="Cooling opening (1)", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
+    life.set(xlabel="Cooling opening (1)", ylabel="Life (km)", xlim=(0, 1))
+    life.set_ylim(bottom=0)
+    if not share.lines:
+        share.text(
+            0.5, 0.5, "no window, no share", ha="center", va="center", transform=share.transAxes, color=palette.MUTED
+        )
+    cycle.legend(loc="best")
     return fig
+
+
+def _swept(axes: Any, rows: list[dict[str, Any]], key: str, factor: float, style: str, colour: str) -> None:
+    points = [
+        (r["opening"], _value(r.get(key)))
+        for r in rows
+        if r.get("opening") is not None and _value(r.get(key)) is not None
+    ]
+    if points:
+        axes.plot([x for x, _ in points], [y * factor for _, y in points], style, ms=2.5, lw=1.2, color=colour)
+
+
+def _range(axes: Any, rows: list[dict[str, Any]], colour: str) -> None:
+    points = [(r["opening"], r.get("temperature_low_c"), r.get("temperature_high_c")) for r in rows]
+    points = [p for p in points if None not in p]
+    if points:
+        x, low, high = zip(*points, strict=True)
+        axes.fill_between(x, low, high, color=colour, alpha=0.25, lw=0)
+        axes.plot(x, low, color=colour, lw=1)
+        axes.plot(x, high, color=colour, lw=1)
+
+
+def wear_law(inputs: Inputs) -> Figure | None:
+    """The chosen law over temperature with its band, and wear by cause and purpose of the blocks."""
+    components = inputs.wear.get("/components") or {}
+    curves = {name: found["law"] for name, found in components.items() if (found.get("law") or {}).get("points")}
+    sums = {name: shares_by_purpose(found) for name, found in components.items() if found.get("shares")}
+    if not curves and not sums:
+        return None
+    fig, (left, right) = _panel(3.0, 2)
+    for index, (name, law) in enumerate(curves.items()):
+        colour, points = palette.series(index)[0], law["points"]
+        x = [p["temperature_c"] for p in points]
+        if all(p.get("low") is not None and p.get("high") is not None for p in points):
+            left.fill_between(x, [p["low"] for p in points], [p["high"] for p in points], color=colour, alpha=0.2, lw=0)
+        left.plot(x, [p["value"] for p in points], color=colour, lw=1.5, label=name_of(name))
+        unit, _, words = str(law.get("unit") or "").partition(" by ")
+        left.set(ylabel=f"{(words.partition(',')[0] or 'wear').capitalize()} rate ({numbers.unit_words(unit)})")
+        left.set(xlabel="Surface temperature, modelled (°C)" if "surface" in words else "Disc temperature (°C)")
+        if min(p["value"] for p in points) > 0:
+            left.set_yscale("log")
+    if curves:
+        left.legend(loc="best")
+    else:
+        left.set_axis_off()
+        left.text(
+            0.5,
+            0.5,
+            "no temperature in the chosen laws",
+            ha="center",
+            va="center",
+            transform=left.transAxes,
+            color=palette.MUTED,
+        )
+    causes = sorted({cause for table in sums.values() for row in table.values() for cause in row})
+    position, labels = 0.0, []
+    for name, table in sums.items():
+        for purpose, row in table.items():
+            bottom = 0.0
+            for index, cause in enumerate(causes):
+                right.bar(
+                    position,
+                    row.get(cause, 0.0),
+                    0.8,
+                    bottom=bottom,
+                    color=palette.series(index)[0],
+                    label=cause.replace("_", " ") if position == 0 else None,
+                )
+                bottom += row.get(cause, 0.0)
+            labels.append((position, f"{name_of(name)}, {purpose}"))
+            position += 1
+        position += 0.6
+    right.set_xticks([x for x, _ in labels], [text for _, text in labels], rotation=60, ha="right", fontsize=6)
+    right.set(ylabel="Wear by the law, all tests (µm)")
+    right.legend(loc="best", fontsize=6.5)
+    return fig
+
+
+def shares_by_purpose(component: dict[str, Any]) -> dict[str, dict[str, float]]:
+    """Wear of one component by purpose of the block and cause, um; the order in which the purposes were run."""
+    purpose_of = {row.get("block"): str(row.get("purpose") or "no block") for row in component.get("blocks") or []}
+    sums: dict[str, dict[str, float]] = {}
+    for row in component.get("shares") or []:
+        own = sums.setdefault(purpose_of.get(row.get("block"), "no block"), {})
+        for cause, value in (row.get("wear_um") or {}).items():
+            own[cause] = own.get(cause, 0.0) + (value or 0.0)
+    return sums
 
 
 def _value(found: Any) -> Any:
@@ -206,6 +296,7 @@ PLOTS: dict[str, Callable[[Inputs], Figure | None]] = {
     "friction": friction,
     "checks": checks,
     "wear": wear,
+    "wear_law": wear_law,
     "batches": batches,
     "duty": duty,
 }

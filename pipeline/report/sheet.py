@@ -29,7 +29,7 @@ def run(
     """
     loaded = inputs.load(compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
                          settings=settings, into=into, software=version())  # fmt: skip
-    sections = [section(loaded) for section in SECTIONS]
+    sections = [document.reasons_once(section(loaded)) for section in SECTIONS]
     figures = plots.drawn(loaded, picture_names(sections))
     title = f"Material characterisation sheet: {compound}"
     under = f"method {method}, digest {loaded.digest}, stopsheet {loaded.software}"
@@ -42,6 +42,9 @@ def run(
         part.write_bytes(pdf)
     write_json(into / "sheet.json", {"compound": compound, "method": method, "method_digest": loaded.digest, "software": loaded.software,
                                      "tests": [test.test for test in loaded.tests], "targets": targets.answers(loaded), "sections": document.as_json(sections)})  # fmt: skip
+
+
+SHORT = 20  # an id of so many characters is not broken at its hyphens
 
 
 def picture_names(sections: Sequence[Section]) -> list[str]:
@@ -82,9 +85,6 @@ def _part(part: Any, images: dict[str, bytes]) -> dict[str, Any]:
 
 def _cell(cell: Cell, *, bare: bool) -> dict[str, Any]:
     if isinstance(cell, Number):
-        return {
-            "text": cell.bare if bare else cell.text,
-            "missing": not cell.given,
-            "source": f"{cell.file} {cell.key}",
-        }
-    return {"text": cell, "missing": False, "source": None}
+        text = cell.bare if bare else cell.text
+        return {"text": text, "missing": not cell.given, "source": f"{cell.file} {cell.key}", "short": False}
+    return {"text": cell, "missing": False, "source": None, "short": len(cell) <= SHORT and " " not in cell}

@@ -155,7 +155,11 @@ def wear_json(**changes: Any) -> dict[str, Any]:
     oxidation = {"model": "oxidation", "parameters": {"a": {"value": 1.6, "low": 1.2, "high": 2.0, "unit": "um/MJ"}}, "fixed": {"th0_k": 773.15},
                  "chi2_per_dof": None, "aicc": None, "loo_rmse_um": None, "identified": False, "effective": True,
                  "why": "all blocks lie below 450 degC, where oxidation is too small to see"}  # fmt: skip
-    component = {"intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates,
+    component = {"intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates, "target_wear": {"um_per_stop_per_face": {"value": 0.213, "low": 0.2, "high": 0.226}, "stops": 72},
+                 "law": {"unit": "um/s by oxidation, surface temperature", "points": [
+                     {"temperature_c": t, "value": v, "low": 0.8 * v, "high": 1.2 * v} for t, v in ((450.0, 0.001), (600.0, 0.04), (700.0, 0.4))]},
+                 "blocks": [{"block": b, "purpose": p} for b, p, _ in PROGRAMME],
+                 "shares": [{"block": b, "wear_um": {"mechanical": 0.4 * n, "oxidation_braking": 0.1 * n}} for b, _, n in PROGRAMME],
                  "mass_to_thickness": {"value": 1.04, "low": 0.97, "high": 1.11}}  # fmt: skip
     return {
         "test": "m4-a",
@@ -286,17 +290,30 @@ def batches_json() -> dict[str, Any]:
         )
     ]  # fmt: skip
     reference = {"temperature_c": 300.2, "pressure_bar": 40.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 23.3}
-    return {"compound": "Marram 4", "method": "first", "reference": reference, "batches": listed, "pairs": pairs}
+    specimens = [
+        {"batch": n, "specimen": s, "value": m + d}
+        for n, m in zip(names, mus, strict=True)
+        for s, d in (("A", 0.002), ("B", -0.002))
+    ]
+    return {
+        "compound": "Marram 4",
+        "method": "first",
+        "reference": reference,
+        "batches": listed,
+        "pairs": pairs,
+        "specimen_values": {"mu": specimens},
+    }
 
 
 def duty_json() -> dict[str, Any]:
     """duty.json with one duty that has an opening to run and one that has none."""
-    sweep = [{"opening": o, "window_share": s, "life_cycles": {"value": n, "low": 0.8 * n, "high": 1.2 * n}}
+    sweep = [{"opening": o, "temperature_low_c": 700 - 500 * o, "temperature_high_c": 800 - 480 * o, "window_share": s, "life_km": 4.6 * n}
              for o, s, n in ((0.0, 0.2, 900.0), (0.25, 0.7, 1500.0), (0.5, 0.95, 2100.0), (0.75, 0.9, 2300.0), (1.0, 0.6, 2350.0))]  # fmt: skip
     base = {"opening": 0.5, "temperature_low_c": 341.2, "temperature_high_c": 498.7, "window_share": 0.953, "glazing_share": 0.0,
             "wear_um_per_cycle": {"disc": {"value": 1.9, "low": 1.7, "high": 2.1}, "pad": {"value": 2.6, "low": 2.2, "high": 3.0}},
             "life_cycles": {"value": 2105.0, "low": 1900.0, "high": 2350.0}, "life_km": {"value": 9683.0, "low": 8740.0, "high": 10810.0},
-            "opening_to_run": {"low": 0.42, "high": 0.66}, "extrapolated": [], "sweep": sweep}  # fmt: skip
+            "opening_to_run": {"low": 0.42, "high": 0.66}, "extrapolated": [], "sweep": sweep, "life_limited_by": "disc",
+            "history": {"time_s": [0.0, 10.0, 20.0], "temperature_c": [341.2, 498.7, 345.0]}}  # fmt: skip
     valley = {**base, "duty": "valley route", "opening_to_run": None, "why": "no opening keeps the disc inside the window",
               "window_share": 0.12, "extrapolated": ["power density under the lowest tested"]}  # fmt: skip
     return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base}, valley]}

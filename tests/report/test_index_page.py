@@ -44,7 +44,7 @@ def test_the_page_links_to_every_test_and_sheet(made):
     page = (made / "index.html").read_text()
     for address in ("tests/m4-a/test.html", "tests/bad/test.html", "compounds/marram-4/sheet.html", "method.yaml"):
         assert f'href="{address}"' in page
-    assert "231 to 604, data end °C" in page
+    assert "231 to 604 °C (upper end where the data end)" in page
     assert "Friction window reaches down to: met" in page
     assert "opening 0.42 to 0.66" in page
 

@@ -3,7 +3,6 @@
 from pipeline.report.document import Cell, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 
-TONES = {"equivalent": "good", "different": "bad", "undecided": "open"}
 QUESTIONS = (
     ("mu", "mu_difference", "Friction at reference conditions"),
     ("bite", "bite_difference", "Bite"),
@@ -19,7 +18,7 @@ def batches(inputs: Inputs) -> Section:
     if not listed:
         return Section("Batches", [Text("Batches: not given: {why}", {"why": source.reason("/batches")}, "open")])
     parts.append(Table("Each batch, with 95 % intervals; specimens, not stops, are the replicates", [
-        "Batch", "Specimens", "µ at reference conditions", "Bite, coldest common conditions", "Wear (µm per stop)"], [
+        "Batch", "Specimens", "µ at reference conditions", "Bite, coldest conditions all batches have", "Wear (µm per stop)"], [
         [str(b.get("batch")), _count(inputs, i), *[source.number(f"batch {b.get('batch')}: {words}", f"/batches/{i}/{key}") for key, words in (
             ("mu", "µ"), ("bite", "bite"), ("wear_um_per_stop", "wear per stop"))]] for i, b in enumerate(listed)]))  # fmt: skip
     if target:
@@ -35,19 +34,26 @@ def batches(inputs: Inputs) -> Section:
                 "open",
             )
         )
-    pairs = source.get("/pairs") or []
-    if pairs:
-        parts.append(Table("Pairs: difference a − b (wear: ratio a / b) with 95 % intervals, and the answer", [
-            "a", "b", *[words for _, _, words in QUESTIONS]], [
-            [str(p.get("a")), str(p.get("b")), *[source.number(f"{p.get('a')} and {p.get('b')}: {words.lower()}", f"/pairs/{i}/{key}") for _, key, words in QUESTIONS]]
-            for i, p in enumerate(pairs)]))  # fmt: skip
+    if source.get("/pairs"):
+        head = ["a", "b", "Question", "a − b (wear: a / b)", "Answer", "Why, and what would decide it"]
         parts.append(
-            Table("Answers", ["a", "b", "Question", "Answer", "Why, and what would decide it"], answer_rows(inputs))
+            Table(
+                "Pairs: difference (wear: ratio) with its 95 % interval, and one of three answers",
+                head,
+                answer_rows(inputs),
+            )
         )
-        parts.append(Picture("batches", "Friction at reference conditions of each batch with its 95 % interval; light points are specimens where given.",
+        parts.append(Picture("batches", "Friction at reference conditions of each batch with its 95 % interval; small points are specimens.",
                              "Friction coefficient by batch with intervals"))  # fmt: skip
     else:
         parts.append(Text("One batch: nothing to compare."))
+    parts += [Text("{note}.", {"note": str(note).rstrip(".")}) for note in source.get("/notes") or []]
+    left_out = source.get("/left_out")
+    for what, items in left_out.items() if isinstance(left_out, dict) else ():
+        if items:
+            parts.append(
+                Text("Left out of {what}: {items}.", {"what": str(what), "items": "; ".join(map(str, items))}, "open")
+            )
     return Section("Batches", parts)
 
 
@@ -61,24 +67,15 @@ def _count(inputs: Inputs, index: int) -> Cell:
 
 
 def answer_rows(inputs: Inputs) -> list[list[Cell]]:
-    """One row a pair and question: answer, reason, caveat."""
+    """One row a pair and question: figure with interval, answer, reason, caveat."""
     rows: list[list[Cell]] = []
-    for pair in inputs.batches.get("/pairs") or []:
-        for name, _, words in QUESTIONS:
-            why = (
-                pair.get(f"{name}_why")
-                or (pair.get("why") if isinstance(pair.get("why"), str) else (pair.get("why") or {}).get(name))
-                or ""
-            )
+    for i, pair in enumerate(inputs.batches.get("/pairs") or []):
+        for name, key, words in QUESTIONS:
+            shared = pair.get("why")
+            why = pair.get(f"{name}_why") or (shared.get(name) if isinstance(shared, dict) else shared) or ""
             said = [str(why)] if why else []
             said += [f"caveat: {pair['caveat']}"] if pair.get("caveat") else []
-            rows.append(
-                [
-                    str(pair.get("a")),
-                    str(pair.get("b")),
-                    words,
-                    str(pair.get(f"{name}_verdict") or "not given"),
-                    "; ".join(said) or "–",
-                ]
-            )
+            figure = inputs.batches.number(f"{pair.get('a')} and {pair.get('b')}: {words.lower()}", f"/pairs/{i}/{key}")
+            answer = str(pair.get(f"{name}_verdict") or "not given")
+            rows.append([str(pair.get("a")), str(pair.get("b")), words, figure, answer, "; ".join(said) or "–"])
     return rows

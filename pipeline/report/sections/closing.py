@@ -1,7 +1,7 @@
 """What qualifies every number: uncertainty (common and per stop), comparability, restrictions and cautions."""
 
 from pipeline.report.document import Cell, Section, Table, Text
-from pipeline.report.inputs import Inputs
+from pipeline.report.inputs import Inputs, OfTest
 
 CAUTIONS = (
     "These results support engineering judgement. They release nothing: local codes, licensed practice and the brake's release authority decide.",
@@ -16,23 +16,45 @@ CAUTIONS = (
 
 def uncertainty(inputs: Inputs) -> Section:
     """Common against per-stop parts, from each test's budget."""
-    rows: list[list[Cell]] = []
-    for test in inputs.usable:
-        for i, row in enumerate(test.summary.get("/budget") or []):
-            rows.append([test.test, str(row.get("source")), test.summary.number(f"{test.test}: u of µ from {row.get('source')}", f"/budget/{i}/relative_u", "%",
-                         factor=100.0, decimals=2), str(row.get("part") or "")])  # fmt: skip
     parts: list[Text | Table] = [
         Text("Uncertainties follow JCGM 100. The common part (calibration, radius, area) shifts all stops of a rig alike and does not shrink with more stops; "
-             "the per-stop part does. Confidence and tolerance bands describe scatter; add the common part when comparing with another rig. "
+             "the per-stop part does. Comparisons inside one rig may leave the common part out; statements about the absolute level may not. "
              "Intervals are 95 % unless stated.")
     ]  # fmt: skip
-    if rows:
-        parts.append(Table("Budget of µ: relative standard uncertainty", ["Test", "Source", "u (%)", "Part"], rows))
-    else:
+    for part, words in (
+        ("common", "common to all stops of a test"),
+        ("stop", "of a single stop (median over the test)"),
+    ):
+        sources = _sources(inputs, part)
+        if sources:
+            head = ["Test", *[f"{source.replace('_', ' ')} (%)" for source in sources]]
+            rows: list[list[Cell]] = [
+                [test.test, *[_entry(test, source, part) for source in sources]] for test in inputs.usable
+            ]
+            parts.append(Table(f"Budget of µ: relative standard uncertainty, {words}", head, rows))
+    if len(parts) == 1:
         parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open"))
     parts.append(Text("Comparable: sheets of the same method digest. Sheets of another digest are compared through the report on the change of method, "
                       "never side by side."))  # fmt: skip
     return Section("Uncertainty and comparability", parts)
+
+
+def _sources(inputs: Inputs, part: str) -> list[str]:
+    """Sources of one part in the order of the budgets, those with a figure somewhere."""
+    listed = [row for test in inputs.usable for row in test.summary.get("/budget") or []]
+    return list(
+        dict.fromkeys(
+            str(row["source"]) for row in listed if row.get("part") == part and row.get("relative_u") is not None
+        )
+    )
+
+
+def _entry(test: OfTest, source: str, part: str) -> Cell:
+    for i, row in enumerate(test.summary.get("/budget") or []):
+        if row.get("source") == source and row.get("part") == part:
+            label = f"{test.test}: u of µ from {source.replace('_', ' ')}"
+            return test.summary.number(label, f"/budget/{i}/relative_u", "%", factor=100.0, decimals=2)
+    return "–"
 
 
 def cautions(inputs: Inputs) -> Section:
@@ -53,6 +75,10 @@ def from_data(inputs: Inputs) -> list[str]:
     drifting = [t.test for t in inputs.usable if t.drift.get("/verdict") not in (None, "none", "bedding-in")]
     if drifting:
         found.append(f"Friction did not stay where the bedded map puts it in {', '.join(drifting)}; see stability.")
+    left_out = inputs.friction.get("/tests_left_out") or {}
+    found += [
+        f"Left out of the compound's results: {test}: {why}." for test, why in left_out.items() if test not in unused
+    ]
     batches = {t.card.batch for t in inputs.usable if t.card}
     specimens = {(t.card.batch, t.card.specimen) for t in inputs.usable if t.card}
     if specimens and len(specimens) == len(batches):

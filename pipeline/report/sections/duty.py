@@ -31,10 +31,10 @@ def duty(inputs: Inputs) -> Section:
             source.number(f"{name}: highest temperature", f"{base}/temperature_high_c", "°C", decimals=0),
             source.number(f"{name}: energy in the window", f"{base}/window_share", "%", factor=100.0, decimals=0),
             source.number(f"{name}: energy in glazing-prone conditions", f"{base}/glazing_share", "%", factor=100.0, decimals=0),
-            source.number(f"{name}: life", f"{base}/life_cycles", "cycles", decimals=0), source.number(f"{name}: life", f"{base}/life_km", "km", decimals=0),
+            source.number(f"{name}: life", f"{base}/life_cycles", "cycles", decimals=0), source.number(f"{name}: life", f"{base}/life_km", "km", decimals=0), str(one.get("life_limited_by") or "–"),
         ])  # fmt: skip
     parts.append(Table("Projection of each duty", ["Duty", "Opening", "Lowest (°C)", "Highest (°C)", "Energy in the window (%)", "in glazing-prone conditions (%)",
-                                                   "Life (cycles)", "Life (km)"], rows))  # fmt: skip
+                                                   "Life (cycles)", "Life (km)", "ended by"], rows))  # fmt: skip
     wear = [[str(one.get("duty")), name_of(c), source.number(f"{one.get('duty')}: {name_of(c)} wear per cycle", f"/duties/{i}/wear_um_per_cycle/{c}", "µm")]
             for i, one in enumerate(listed) for c in (one.get("wear_um_per_cycle") or {})]  # fmt: skip
     if wear:
@@ -43,6 +43,10 @@ def duty(inputs: Inputs) -> Section:
         )
     for i, one in enumerate(listed):
         parts.append(opening_text(inputs, i, str(one.get("duty"))))
+        if one.get("settled_within_use") is False:
+            parts.append(Text("{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and life are those of the use, "
+                              "the temperatures in the table those of the settled cycle.", {"duty": str(one.get("duty")),
+                              "highest": source.number(f"{one.get('duty')}: highest temperature in a use", f"/duties/{i}/highest_in_use_c", "°C", decimals=0)}))  # fmt: skip
         beyond = [str(item) for item in one.get("extrapolated") or []]
         if beyond:
             parts.append(
@@ -53,13 +57,23 @@ def duty(inputs: Inputs) -> Section:
                 )
             )
     if any(one.get("sweep") for one in listed):
-        parts.append(
-            Picture(
-                "duty",
-                "Share of the energy inside the friction window and life, against the cooling opening.",
-                "Window share and life against cooling opening",
+        parts.append(Picture("duty", "Disc temperature in the settled cycle; its lowest and highest, the share of energy inside the friction window, and life, "
+                             "against the cooling opening. Shaded: the friction window.", "Disc temperature, window share and life against cooling opening"))  # fmt: skip
+    common = source.get("/common_opening")
+    if len(listed) > 1:
+        if isinstance(common, dict) and common.get("low") is not None:
+            parts.append(Text("One opening serves all duties: {low} to {high}.", {
+                "low": source.number("common opening from", "/common_opening/low", decimals=2),
+                "high": source.number("common opening to", "/common_opening/high", decimals=2)}, "good"))  # fmt: skip
+        elif "common_opening" in source.data:
+            parts.append(
+                Text(
+                    "No opening serves all duties: {why}.",
+                    {"why": source.reason("/common_opening").rstrip(".")},
+                    "open",
+                )
             )
-        )
+    parts += [Text("{note}.", {"note": str(note).rstrip(".")}) for note in source.get("/notes") or []]
     return Section("Duty projections", parts)
 
 

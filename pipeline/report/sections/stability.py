@@ -46,12 +46,12 @@ def stability(inputs: Inputs) -> Section:
     parts.append(Picture("checks", "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
                          "Friction coefficient at the check stops against stop number"))  # fmt: skip
     parts.append(Table("Fade and recovery by test (1 = unchanged)", ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"], [
-        [test.test, test.friction.number(f"{test.test}: fade index", "/fade/index"), test.friction.number(f"{test.test}: lowest µ in fade", "/fade/mu_min"),
-         test.friction.number(f"{test.test}: temperature at it", "/fade/temperature_c", decimals=0), test.friction.number(f"{test.test}: recovery index", "/recovery/index"),
-         test.friction.number(f"{test.test}: recovery stops", "/recovery/stops", decimals=0)] for test in inputs.usable]))  # fmt: skip
+        [test.test, test.friction.number(f"{test.test}: fade index", "/fade/index", why="no fade block"), test.friction.number(f"{test.test}: lowest µ in fade", "/fade/mu_min", why="no fade block"),
+         test.friction.number(f"{test.test}: temperature at it", "/fade/temperature_c", decimals=0, why="no fade block"), test.friction.number(f"{test.test}: recovery index", "/recovery/index", why="no fade block"),
+         test.friction.number(f"{test.test}: recovery stops", "/recovery/stops", decimals=0, why="not back within 3 % of before, or no fade block")] for test in inputs.usable]))  # fmt: skip
     parts.append(Table("Bedding by test", ["Test", "Stops to 3 % of the asymptote", "µ at start", "µ at end"], [
-        [test.test, test.friction.between(f"{test.test}: bedding stops", "/bedding/stops", "low", "high", decimals=0),
-         test.friction.number(f"{test.test}: µ at the start of bedding", "/bedding/mu_start"), test.friction.number(f"{test.test}: µ at the end of bedding", "/bedding/mu_end")]
+        [test.test, test.friction.between(f"{test.test}: bedding stops", "/bedding/stops", "low", "high", decimals=0, why="no bedding block"),
+         test.friction.number(f"{test.test}: µ at the start of bedding", "/bedding/mu_start", why="no bedding block"), test.friction.number(f"{test.test}: µ at the end of bedding", "/bedding/mu_end", why="no bedding block")]
         for test in inputs.usable]))  # fmt: skip
     parts.append(glaze_text(inputs))
     return Section("Stability", parts)

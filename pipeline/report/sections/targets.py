@@ -82,12 +82,9 @@ def _wear_row(inputs: Inputs) -> list[Cell]:
     target = inputs.target
     assert target is not None
     wanted = target.number("wanted disc wear per stop and face, at most", "/disc_wear", "µm", decimals=3)
-    pointer = "/components/disc/rates/um_per_stop_per_face"
-    for name in ("target_blocks", "map_and_duty"):
-        if inputs.wear.get(f"/components/disc/{name}/um_per_stop_per_face"):
-            pointer = f"/components/disc/{name}/um_per_stop_per_face"
-    found = inputs.wear.number("disc wear per stop and face", pointer, "µm")
-    return ["Disc wear per stop and face, at most", wanted, found, at_most(wanted, found)]
+    pointer = "/components/disc/target_wear/um_per_stop_per_face"
+    found = inputs.wear.number("disc wear per stop and face on map and duty blocks", pointer, "µm")
+    return ["Disc wear per stop and face on map and duty blocks, at most", wanted, found, at_most(wanted, found)]
 
 
 def at_most(wanted: Number, found: Number) -> str:

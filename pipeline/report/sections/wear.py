@@ -30,8 +30,10 @@ def wear(inputs: Inputs) -> Section:
         for component in components]))  # fmt: skip
     parts.append(Picture("wear", "Left: interval wear by the chosen law against the measured, with twice the readings' standard uncertainty. Right: wear rate by "
                          "interval. All tests.", "Wear by the law against measured wear, and wear rate by interval"))  # fmt: skip
+    parts.append(Picture("wear_law", "Left: the chosen law over temperature with its 95 % band, inside the data's range. Right: wear by cause and purpose of the "
+                         "blocks, by the chosen law.", "Wear law over temperature and shares of wear"))  # fmt: skip
     parts.append(Table("Laws fitted to the interval totals", ["Component", "Law", "χ² per degree of freedom", "AICc", "Leave-one-out error (µm)", "State"], [
-        [name_of(component), str(model.get("model")), *[replace(source.number(f"{name_of(component)} {model.get('model')}: {words}", f"/components/{component}/models/{i}/{key}", decimals=d), brief=True)
+        [name_of(component), chosen_words(model), *[replace(source.number(f"{name_of(component)} {model.get('model')}: {words}", f"/components/{component}/models/{i}/{key}", decimals=d), brief=True)
          for words, key, d in (("χ²/dof", "chi2_per_dof", 2), ("AICc", "aicc", 1), ("leave-one-out error", "loo_rmse_um", 2))], state(model, found)]
         for component, found in components.items() for i, model in enumerate(found.get("models") or [])]))  # fmt: skip
     parameters = parameter_rows(inputs)
@@ -45,35 +47,33 @@ def wear(inputs: Inputs) -> Section:
         )
     parts.append(Items([(f"Mass loss over thickness loss, {name_of(component)} (1.15 or more points to loss inside the material)",
                          source.number(f"{name_of(component)}: mass over thickness", f"/components/{component}/mass_to_thickness")) for component in components]))  # fmt: skip
+    parts += [Text("{note}", {"note": str(note)}) for note in source.get("/notes") or []]
     return Section("Wear", parts)
 
 
 def state(model: Mapping[str, object], found: Mapping[str, object]) -> str:
     """Chosen, identified, effective, in words with the reason."""
     said = ["chosen"] if model.get("model") == found.get("chosen") else []
-    said += [] if model.get("identified") else ["not identified"]
+    said += ["identified"] if model.get("identified") else ["not identified"]
     said += ["effective parameters"] if model.get("effective") else []
     return ", ".join(said) + (f": {model['why']}" if model.get("why") else "")
 
 
 def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Text:
-    """The chosen law of a component and the temperatures it is supported at."""
+    """The chosen law of a component, why it, and the temperatures it is supported at."""
     chosen = found.get("chosen")
     if not chosen:
         why = numbers.why_missing(found, "chosen") or inputs.wear.reason(f"/components/{component}/chosen")
         return Text("{component}: no law is chosen: {why}", {"component": name_of(component), "why": why}, "open")
-    base = f"/components/{component}/temperature_range_c"
-    values: dict[str, Cell] = {"component": name_of(component), "law": str(chosen)}
-    if isinstance(found.get("temperature_range_c"), list):
-        values |= {"low": inputs.wear.number(f"{component}: law supported from", f"{base}/0", "°C", decimals=0),
-                   "high": inputs.wear.number(f"{component}: law supported to", f"{base}/1", "°C", decimals=0)}  # fmt: skip
-        return Text(
-            "{component}: the {law} law is chosen; the data support it from {low} to {high}, not beyond.", values
-        )
-    return Text(
-        "{component}: the {law} law is chosen. It holds inside the temperatures and powers of these tests, not beyond.",
-        values,
-    )
+    why = f" ({found['chosen_why']})" if found.get("chosen_why") else ""
+    values: dict[str, Cell] = {"component": name_of(component), "law": str(chosen).replace("_", " "), "why": why}
+    points = (found.get("law") or {}).get("points") if isinstance(found.get("law"), Mapping) else None
+    if points:
+        base = f"/components/{component}/law/points"
+        values |= {"low": inputs.wear.number(f"{component}: law supported from", f"{base}/0/temperature_c", "°C", decimals=0),
+                   "high": inputs.wear.number(f"{component}: law supported to", f"{base}/{len(points) - 1}/temperature_c", "°C", decimals=0)}  # fmt: skip
+        return Text("{component}: the {law} law is chosen{why}; its temperature term is supported from {low} to {high}, not beyond.", values)  # fmt: skip
+    return Text("{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond.", values)  # fmt: skip
 
 
 def parameter_rows(inputs: Inputs) -> list[list[Cell]]:
