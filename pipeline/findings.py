@@ -50,6 +50,7 @@ CODES: dict[str, Code] = {
     "time_backwards": Code("rejected", "time does not increase", "export the recording again"),
     "time_gap": Code("suspect", "samples are missing inside a braking or its zero windows", "look at the trace; export again"),
     "dropout": Code("suspect", "samples of a channel are no number", "look at the trace and the sensor's cable"),
+    "torque_without_pressure": Code("suspect", "torque brakes the shaft while the pressure is at rest", "look at the pressure's trace"),
     "held_value": Code("suspect", "a channel stood still while it should move", "look at the trace and the recorder"),
     "saturated": Code("suspect", "a channel is cut off at the end of its range", "use a wider range"),
     "spike": Code("info", "single wild samples, left out", "look for interference"),

@@ -86,7 +86,7 @@ def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[dict[str, Any]], list
         found.append(
             finding("stop_extra", f"blocks of the kept table that the schedule does not have: {', '.join(unknown[:5])}")
         )
-    facts = []
+    facts: list[dict[str, Any]] = []
     for i, name in enumerate(frame["block"].to_list()):
         block = by_name.get(name) if mapped else (expanded[i] if i < len(expanded) else None)
         if block is None:

@@ -22,6 +22,7 @@ from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_
 from pipeline.stops.summary import balance_findings, summary_of, test_findings
 from pipeline.vocabulary import STOPS, TRACES, conform
 
+WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
 NEEDED = ["time", "speed", "torque", "pressure", "disc_temperature"]
 
 
@@ -59,7 +60,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     stops = _stops(entries, alignment, results, recordings, card)
     balance = balance_findings(stops, found, card, method, alignment)
     findings += balance
-    stops = with_status(stops, findings)
+    stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(card, stops, found, context, stated, alignment, method)
     return Result(stops, _traces(results), summary, findings)
 
@@ -79,6 +80,17 @@ def entries_of(recordings: Sequence[dict[str, Any]], applications: Applications,
         elif not brakings and one:
             entries.append(Entry(number, file, None, "pressure never passes the on-threshold with the shaft turning"))
     return entries
+
+
+def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Finding]:
+    """What ingest found wrong with whole recordings, as it bears on the stops in them (the record itself keeps the findings)."""
+    wrong = [f for f in ingest["findings"] if f["code"] in WRONG_AS_A_WHOLE]
+    return [
+        finding(f["code"], f["message"], stop=number, file=entry.file)
+        for f in wrong
+        for number, entry in enumerate(entries, start=1)
+        if entry.file == f["file"]
+    ]
 
 
 def _context(

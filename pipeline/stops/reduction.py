@@ -5,7 +5,7 @@ temperature as recorded. Integrals run over the braking, means of mu over the ev
 """
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -48,11 +48,21 @@ class Setup:
     minimum_window: float
 
 
+class Interval(NamedTuple):
+    """One braking: start and end (s), speeds there (rad/s), kind."""
+
+    start: float
+    end: float
+    speed_start: float
+    speed_end: float
+    kind: str
+
+
 def mechanics(
-    c: Conditioned, setup: Setup, *, start: float, end: float, speed_start: float, speed_end: float, kind: str,
-    drive_torque: np.ndarray | None,
-) -> dict[str, float | None]:  # fmt: skip
-    """Work, energies, densities, distance and deceleration of the braking from `start` to `end` (s); columns of the table."""
+    c: Conditioned, setup: Setup, at: Interval, *, drive_torque: np.ndarray | None
+) -> dict[str, float | None]:
+    """Work, energies, densities, distance and deceleration of one braking; columns of the table."""
+    start, end, speed_start, speed_end, kind = at
     time, speed, friction, drag = between(c.time, start, end, c.speed, c.friction, c.drag)
     done, dragged = work(time, friction, speed), work(time, drag, speed)
     duration = end - start
@@ -65,6 +75,7 @@ def mechanics(
         "power_density_w_mm2": done / duration / setup.friction_area / 1e6 if duration > 0 else None,
         "sliding_distance_m": sliding_distance(time, speed, setup.radius),
         "drag_energy_kj": dragged / 1e3,
+        "angle_rad": float(np.trapezoid(speed, time)),
         "kinetic_energy_kj": None,
         "energy_ratio": None,
         "deceleration_mps2": None,
@@ -97,11 +108,9 @@ class Friction:
     why: str | None
 
 
-def friction_of(
-    c: Conditioned, setup: Setup, *, start: float, end: float, speed_start: float, speed_end: float, kind: str,
-    control: str, step: float,
-) -> Friction:  # fmt: skip
-    """mu over the braking and its means over the evaluation window."""
+def friction_of(c: Conditioned, setup: Setup, at: Interval, *, control: str, step: float) -> Friction:
+    """mu over the braking and its means over the evaluation window; `control`: pressure, torque or deceleration."""
+    start, end = at.start, at.end
     torque = c.friction if setup.drag_correction else c.with_drag
     force = clamp_force(
         c.pressure, piston_area=setup.piston_area, threshold=setup.threshold, efficiency=setup.efficiency
@@ -111,10 +120,7 @@ def friction_of(
     with np.errstate(invalid="ignore"):
         mu[~(c.pressure - setup.threshold > LEAST_PRESSURE * max(held - setup.threshold, 0.0))] = np.nan
     level = c.pressure if control == "pressure" else torque
-    window = evaluation_window(
-        c.time, level, c.speed, start=start, end=end, speed_start=speed_start, speed_end=speed_end, kind=kind,
-        build_up=setup.build_up,
-    )  # fmt: skip
+    window = evaluation_window(c.time, level, c.speed, **at._asdict(), build_up=setup.build_up)
     inside = np.zeros(c.time.size, dtype=bool)
     if window is not None:
         inside = (c.time >= window[0]) & (c.time <= window[1])
@@ -180,32 +186,34 @@ def _means(
     }
 
 
+TEMPERATURES = ("initial", "end", "mean", "peak", "final")
+
+
 def temperatures(
     time: np.ndarray, temperature: np.ndarray, *, start: float, end: float, window: tuple[float, float] | None
 ) -> dict[str, float | None]:
-    """Disc temperatures (degC) before, over and after a braking; null where nothing was recorded there.
+    """Disc temperatures (degC) before, over and after a braking, and the rate at its end (K/s); null where not recorded.
 
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
     good = np.isfinite(temperature)
     t, values = time[good], temperature[good] - KELVIN
-    row: dict[str, float | None] = dict.fromkeys(
-        (
-            "temperature_initial_c",
-            "temperature_end_c",
-            "temperature_mean_c",
-            "temperature_peak_c",
-            "temperature_final_c",
-        )
-    )
+    row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)
+    row["temperature_rate_k_s"] = None
     if not t.size:
         return row
     before = values[(t >= start - 0.5) & (t < start)]
     first = values[(t >= start) & (t <= start + 0.1)]
     row["temperature_initial_c"] = _mean(before if before.size else first)
-    row["temperature_end_c"] = _mean(values[(t >= end - 0.05) & (t <= end + 0.05)])
-    if row["temperature_end_c"] is None and t[0] <= end <= t[-1]:
-        row["temperature_end_c"] = float(np.interp(end, t, values))
+    near = _mean(values[(t >= end - 0.05) & (t <= end + 0.05)])
+    row["temperature_end_c"] = near
+    if t[0] <= end - 0.3 and end <= t[-1]:
+        last = float(np.interp(end, t, values)) if near is None else near
+        earlier = _mean(values[(t >= end - 0.35) & (t <= end - 0.25)])
+        row["temperature_end_c"] = last
+        row["temperature_rate_k_s"] = (
+            last - (float(np.interp(end - 0.3, t, values)) if earlier is None else earlier)
+        ) / 0.3
     if window is not None:
         inside = (t >= window[0]) & (t <= window[1])
         weight = widths(t)[inside]

@@ -7,7 +7,9 @@ import numpy as np
 
 from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
+from pipeline.conditioning.faults.outside import torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, spikes, without_spikes
+from pipeline.conditioning.rest import reading
 from pipeline.findings import Finding, finding
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.reduction import Reduction
@@ -15,6 +17,7 @@ from pipeline.stops.reduction import (
     KELVIN,
     RPM,
     Friction,
+    Interval,
     Setup,
     friction_of,
     mechanics,
@@ -81,16 +84,21 @@ def reduced(
     samples = conditioned(
         time[wide], c["speed"][wide], torque, pressure, context.corrections, own, context.conditioning
     )
-    at = {"start": b.start_s, "end": b.end_s, "speed_start": b.speed_start, "speed_end": b.speed_end, "kind": kind}
+    at = Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, kind)
     drive = c["drive_torque"][wide] if context.simulated and "drive_torque" in c else None
-    row |= mechanics(samples, context.setup, **at, drive_torque=drive)
-    friction = friction_of(samples, context.setup, **at, control=control, step=b.step)
+    row |= mechanics(samples, context.setup, at, drive_torque=drive)
+    friction = friction_of(samples, context.setup, at, control=control, step=b.step)
     row |= friction.columns
     row |= temperatures(
         time[lead:after], c["disc_temperature"][lead:after], start=b.start_s, end=b.end_s, window=friction.window
     )
+    found += torque_without_pressure(
+        time[before:after], context.corrections.sign * c["torque"][before:after], start=b.start_s, end=b.end_s,
+        plateau=context.corrections.sign * b.torque_plateau, lag=abs(context.corrections.lag), after=not b.ends_by_speed,
+    )  # fmt: skip
     row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
-    row |= _uncertainties(context, index, friction)
+    row |= _second_pressure(c, samples, wide, slice(lead, span.start), friction)
+    row |= _uncertainties(context, index, friction, row)
     found += _judged(context, row, friction)
     return Reduced(row, trace_of(samples, friction, b, c["disc_temperature"][wide]), found)
 
@@ -172,21 +180,50 @@ def _unspiked(c: dict[str, np.ndarray], wide: slice, span: slice) -> tuple[np.nd
     return result[0], result[1], found
 
 
-def _uncertainties(context: Context, index: int, friction: Friction) -> dict[str, Any]:
-    mu = friction.columns.get("mu")
-    nothing = dict.fromkeys(("mu_u", "mu_u_common", "mu_u_stop", "mu_u_scatter", "temperature_initial_u_k"))
-    nothing["temperature_initial_u_k"] = context.temperature_u
-    if mu is None or not np.isfinite(mu):
-        return nothing
+def _second_pressure(
+    c: dict[str, np.ndarray], samples: Conditioned, wide: slice, quiet: slice, friction: Friction
+) -> dict[str, Any]:
+    """Mean of the second pressure sensor over the window, above its own value at rest; null without one."""
+    if "pressure_2" not in c or friction.window is None:
+        return {"pressure_2_bar": None}
+    rest = reading(c["pressure_2"][quiet])
+    inside = c["pressure_2"][wide][friction.inside]
+    inside = inside[np.isfinite(inside)]
+    if not inside.size:
+        return {"pressure_2_bar": None}
+    return {"pressure_2_bar": float(inside.mean() - (rest.value if rest else 0.0)) / 1e5}
+
+
+def _uncertainties(context: Context, index: int, friction: Friction, row: dict[str, Any]) -> dict[str, Any]:
+    """Standard uncertainties of mu and its parts, of the energy ratio (inertia taken as exact) and of temperatures."""
     own, zero, gains = context.corrections.stops[index], context.corrections.zero, context.gains
     test_u = zero.u_rest if context.setup.drag_correction or not np.isfinite(zero.u_offset) else zero.u_offset
+    test_u = test_u if own.torque_known else gains.torque_zero
+    result = dict.fromkeys(("mu_u", "mu_u_common", "mu_u_stop", "mu_u_scatter", "energy_ratio_u"))
+    result |= _temperature_uncertainties(context, row)
+    if row["energy_ratio"] is not None:
+        zero_work = float(np.hypot(own.torque_u, test_u)) * row["angle_rad"]
+        result["energy_ratio_u"] = (
+            float(np.hypot(gains.torque, zero_work / (1e3 * row["energy_kj"]))) * row["energy_ratio"]
+        )
+    mu = friction.columns.get("mu")
+    if mu is None or not np.isfinite(mu):
+        return result
     total, common, part = combined(
         mu, gains, torque=friction.torque, pressure=friction.pressure,
-        torque_zero_stop=own.torque_u, torque_zero_test=test_u if own.torque_known else gains.torque_zero,
+        torque_zero_stop=own.torque_u, torque_zero_test=test_u,
         pressure_zero_stop=own.pressure_u, pressure_zero_test=0.0 if own.pressure_known else gains.pressure_zero,
         scatter=friction.scatter if np.isfinite(friction.scatter) else 0.0,
     )  # fmt: skip
-    return nothing | {"mu_u": total, "mu_u_common": common, "mu_u_stop": part, "mu_u_scatter": friction.scatter}
+    return result | {"mu_u": total, "mu_u_common": common, "mu_u_stop": part, "mu_u_scatter": friction.scatter}
+
+
+def _temperature_uncertainties(context: Context, row: dict[str, Any]) -> dict[str, Any]:
+    """Of the start: the sensor's; of the end as well what the thermocouple lags behind a disc that warms at this rate."""
+    sensor, rate = context.temperature_u, row.get("temperature_rate_k_s")
+    lag = abs(rate) * context.reduction.thermocouple_lag / np.sqrt(3) if rate is not None else None
+    end = float(np.hypot(sensor or 0.0, lag)) if lag is not None else None
+    return {"temperature_initial_u_k": sensor, "temperature_end_u_k": end}
 
 
 def _judged(context: Context, row: dict[str, Any], friction: Friction) -> list[Finding]:
