@@ -42,7 +42,7 @@ def run(
     """Assemble a compound from the results of its tests; `results` is a method's folder, `rigs` its rigs.json."""
     method = from_stage_settings(settings)
     usable, left_out, inputs = load_tests(archive, tests, results)
-    wanted = load(target, Target) if target else None
+    wanted, target_why = _target(target)
     rig = read_json(rigs)
     found_friction = _friction(usable, method, target)
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
@@ -53,11 +53,23 @@ def run(
         "batches": _batches(usable, map_, found_friction, found_wear, wanted, rig, method),
         "duty": _duty(usable, duties, found_friction, found_wear, method),
     }
+    if target_why:
+        content["batches"]["notes"].append(target_why)
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out}
     for name in WRITTEN:
         revision = SECTIONS[name][1].REVISION
         tail = {"stamp": stamp(name, revision, settings, inputs | {"rigs": rigs})}
         write_json(into / f"{name}.json", head | content[name] | tail)
+
+
+def _target(path: Path | None) -> tuple[Target | None, str | None]:
+    """The target, or None and why a given one is left out (archive.json reports it as well)."""
+    if path is None:
+        return None, None
+    try:
+        return load(path, Target), None
+    except InputError as error:
+        return None, f"target left out: {error}"
 
 
 def _friction(tests: list[CompoundTest], method: Method, target: Path | None) -> dict[str, Any]:
@@ -127,13 +139,13 @@ def _duty(
     found_wear: Mapping[str, Any],
     method: Method,
 ) -> dict[str, Any]:
-    cycles = []
+    cycles, left_out = [], {}
     for path in duties:
         try:
             cycles.append(load(path, DutyCycle))
-        except InputError:  # left out and reported in archive.json
-            continue
-    return duty.project_all(
+        except InputError as error:
+            left_out[path.name] = str(error)
+    projected = duty.project_all(
         cycles,
         [duty.Recorded(t.card, t.stops) for t in tests],
         friction=found_friction,
@@ -143,3 +155,4 @@ def _duty(
         wear_settings=method.wear,
         temperature_kind=method.reduction.temperature,
     )
+    return projected | {"duties_left_out": left_out}

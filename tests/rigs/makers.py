@@ -8,9 +8,9 @@ from pipeline.archive.card import Card
 from pipeline.archive.model import parse
 
 
-def card_of(test: str, **facts: Any) -> Card:
-    """A complete card; `facts` overwrite its keys as test.yaml would have them."""
-    content = {
+def card_content() -> dict[str, Any]:
+    """test.yaml of a complete card."""
+    return {
         "schema": 1,
         "compound": "Marram 4",
         "batch": "b1",
@@ -55,4 +55,8 @@ def card_of(test: str, **facts: Any) -> Card:
             }
         ],
     }
-    return parse(content | facts, Card, "test.yaml").model_copy(update={"test": test})
+
+
+def card_of(test: str, **facts: Any) -> Card:
+    """A complete card; `facts` overwrite its keys as test.yaml would have them."""
+    return parse(card_content() | facts, Card, "test.yaml").model_copy(update={"test": test})

@@ -1,0 +1,134 @@
+"""The compound stage: four files to the contract, unusable tests left out, nulls with reasons."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from pipeline.compound import stage
+from pipeline.compound.tests_of import wear_rates
+from pipeline.results import read_json, write_text
+from tests.compound.makers import SETTINGS, compound, write_unusable
+
+
+def run(paths, tests, target=True, duties=True):
+    stage.run(
+        compound="Marram 4", archive=paths["archive"], tests=tests, results=paths["results"], rigs=paths["rigs"],
+        target=paths["target"] if target else None, duties=[paths["duty"]] if duties else [], settings=SETTINGS, into=paths["into"],
+    )  # fmt: skip
+    return {name: read_json(paths["into"] / f"{name}.json") for name in ("friction", "wear", "batches", "duty")}
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    root = tmp_path_factory.mktemp("compound")
+    paths = compound(root, {"b1": [1.0, 1.012], "b2": [1.005, 0.995], "b3": [0.86, 0.865]})
+    write_unusable(root, "b4-a")
+    tests = sorted(p.name for p in (root / "archive").iterdir())
+    return run(paths, tests), paths
+
+
+def test_batches_to_the_contract(results):
+    found = results[0]["batches"]
+    assert {"compound", "method", "reference", "batches", "pairs"} <= set(found)
+    assert found["reference"] == results[0]["friction"]["reference"]
+    assert found["reference"]["temperature_c"] == pytest.approx(300, abs=3)
+    assert [b["batch"] for b in found["batches"]] == ["b1", "b2", "b3"]
+    for pair in found["pairs"]:
+        keys = {
+            "a",
+            "b",
+            "mu_difference",
+            "mu_verdict",
+            "bite_difference",
+            "bite_verdict",
+            "wear_ratio",
+            "wear_verdict",
+            "caveat",
+        }
+        assert keys <= set(pair)
+        assert pair["wear_verdict"] == "undecided" and pair["wear_ratio"]["why"]
+
+
+def test_the_odd_batch_is_found_at_its_size(results):
+    verdicts = {(p["a"], p["b"]): p["mu_verdict"] for p in results[0]["batches"]["pairs"]}
+    assert verdicts == {("b1", "b2"): "equivalent", ("b1", "b3"): "different", ("b2", "b3"): "different"}
+    by = {b["batch"]: b["mu"]["value"] for b in results[0]["batches"]["batches"]}
+    assert by["b3"] / by["b1"] == pytest.approx(0.8625 / 1.006, rel=0.01)
+
+
+def test_duty_uses_the_compounds_window(results):
+    (duty,) = results[0]["duty"]["duties"]
+    keys = {"duty", "opening", "temperature_low_c", "temperature_high_c", "window_share", "glazing_share", "wear_um_per_cycle",
+            "life_cycles", "life_km", "opening_to_run", "extrapolated"}  # fmt: skip
+    assert keys <= set(duty)
+    assert set(duty["wear_um_per_cycle"]) == {"disc", "pad"}
+    assert duty["temperature_low_c"] < duty["temperature_high_c"]
+    if results[0]["friction"]["window"] is None:
+        assert duty["window_share"] is None and duty["window_share_why"]
+    else:
+        assert 0 <= duty["window_share"] <= 1
+    assert duty["life_cycles"]["value"] is None and duty["life_cycles"]["why"]
+
+
+def test_unusable_tests_are_named_and_nothing_else_is_lost(results):
+    for content in results[0].values():
+        assert content["tests_left_out"] == {"b4-a": "test.yaml: batch: missing"}
+    assert results[0]["friction"]["stops_used"] > 300
+
+
+def test_files_are_whole_and_without_nan(results):
+    def refuse(text):
+        raise AssertionError(f"{text} is no JSON number")
+
+    names = sorted(path.name for path in results[1]["into"].iterdir())
+    assert names == ["batches.json", "duty.json", "friction.json", "wear.json"]
+    for name in names:
+        json.loads((results[1]["into"] / name).read_text(), parse_constant=refuse)
+
+
+def test_no_usable_test_still_gives_four_files(tmp_path):
+    paths = compound(tmp_path, {})
+    write_unusable(tmp_path, "b4-a")
+    found = run(paths, ["b4-a"])
+    assert found["batches"]["batches"] == [] and found["batches"]["pairs"] == []
+    assert found["duty"]["duties"][0]["temperature_high_c"] is None and found["duty"]["duties"][0]["why"]
+    assert found["friction"]["window"] is None and found["friction"]["window_reason"]
+    assert found["wear"]["why"]
+
+
+def test_one_batch_no_target_no_duty(tmp_path):
+    paths = compound(tmp_path, {"b1": [1.0]})
+    found = run(paths, ["b1-a"], target=False, duties=False)
+    assert found["batches"]["pairs"] == []
+    assert found["batches"]["batches"][0]["mu"]["low"] is None and found["batches"]["batches"][0]["mu"]["why"]
+    assert found["duty"]["duties"] == []
+
+
+def test_a_bad_duty_or_target_file_is_left_out(tmp_path):
+    paths = compound(tmp_path, {"b1": [1.0, 1.01], "b2": [1.0, 0.99]})
+    write_text(paths["duty"], "duty: ridge\nspeedy: 1\n")
+    write_text(paths["target"], "compound: Marram 4\nmargin: 0.03\n")
+    found = run(paths, ["b1-a", "b1-b", "b2-a", "b2-b"])
+    assert found["duty"]["duties"] == []
+    assert "duty.yaml" in found["duty"]["duties_left_out"]
+    assert found["batches"]["pairs"][0]["mu_verdict"] == "undecided"
+    assert any("target left out" in note for note in found["batches"]["notes"])
+
+
+def test_wear_of_unlike_programs_by_the_laws_factors():
+    class OfTest:
+        def __init__(self, name, rate):
+            self.name = name
+            self.wear = {"components": {"disc": {"rates": {"um_per_stop": {"value": rate, "low": rate, "high": rate}}}}}
+
+    tests = [OfTest("a", 2.0), OfTest("b", 2.2), OfTest("gentle", 1.0)]
+    rows = [
+        {"test": t, "factor": {"value": f, "low": f - 0.01, "high": f + 0.01}}
+        for t, f in (("a", 1.0), ("b", 1.1), ("gentle", 1.02))
+    ]
+    rates = wear_rates(tests, {"components": {"disc": {"specimens": rows}}})
+    assert rates["gentle"][0] / rates["a"][0] == pytest.approx(1.02)
+    assert rates["a"][0] == pytest.approx(2.0)
+    assert wear_rates(tests, {"components": None})["gentle"][0] == 1.0
