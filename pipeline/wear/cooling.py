@@ -3,9 +3,12 @@
     m cp(T) dT/dt = -(g (T - Ta) + r (T^4 - Ta^4))
 
 The bulk temperature at brake end follows from the stop's heat; it has to fall to the next stop's initial temperature in the time
-between. g is the value that does so in the median pause, the share of the friction heat that stays in the disc the one
-that makes the pauses agree best. Neither needs the thermocouple while it lags or sits in a temperature gradient. r comes
-from the card's emissivity and cooled area, or is nil.
+between. g is the value that does so in the median pause; it does not need the thermocouple while it lags or sits in a
+temperature gradient. r comes from the card's emissivity and cooled area, or is nil.
+
+All friction heat is taken to go into the disc. The pauses cannot tell a share of it: a face hotter than the bulk loses more
+heat in the first seconds, which lets pauses of a rig with share 1 agree best at a share of about 0.85, and that halves
+the oxidation read into a hard stop.
 
 A pause that fits the curve within a factor is the curve run faster or slower; one that is much longer, or ends hotter than it
 began, was cooled first and heated before the next stop.
@@ -24,15 +27,13 @@ NODES, RISING_NODES = 40, 10
 FIRST_STEP_S = 0.04  # the face evens out fast right after braking
 HEATING_K_S = 5.0  # where no pause of the test shows the rig heating the disc
 SLOWER = 1.5  # a pause up to this much longer than the curve's is still taken as cooling alone
-SHARES = np.array([1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6])
-WORTH = 0.85  # the pauses must agree this much better before a share below one is believed
 
 
 @dataclass(frozen=True)
 class Curve:
     """A cool-down: seconds from the hottest temperature, at falling temperatures in K; its end is near ambient.
 
-    pauses: how many told g in W/(kg K); share of the friction heat in the disc; spread of ln(time / curve's time)."""
+    pauses: how many told g in W/(kg K); spread of ln(time / curve's time)."""
 
     seconds: np.ndarray
     kelvin: np.ndarray
@@ -40,7 +41,6 @@ class Curve:
     g: float = float("nan")
     radiation: float = 0.0
     pauses: int = 0
-    share: float = 1.0
     spread: float = float("nan")
     heating: float = HEATING_K_S
 
@@ -72,17 +72,11 @@ def fitted_curve(
     rising = known & (following - hot > 30)
     heating = float(np.quantile((following - hot)[rising] / idle[rising], 0.9)) if rising.any() else HEATING_K_S
     hottest = float(hot[plain].max())
-    best = None
-    for share in SHARES:
-        start = heated(initial[plain], share * heat_per_mass[plain], material)
-        found = _median_curve(
-            start, following[plain], (idle + duration / 2)[plain], ambient, material, radiation, hottest
-        )
-        if found and (best is None or found[1] < WORTH * best[1]):
-            best = (*found, share)
-    if best is None:
+    start = heated(initial[plain], heat_per_mass[plain], material)
+    found = _median_curve(start, following[plain], (idle + duration / 2)[plain], ambient, material, radiation, hottest)
+    if found is None:
         return None
-    curve, spread, share = best
+    curve, spread = found
     return Curve(
         curve.seconds,
         curve.kelvin,
@@ -90,7 +84,6 @@ def fitted_curve(
         curve.g,
         radiation,
         int(plain.sum()),
-        float(share),
         spread,
         max(heating, 0.5),
     )

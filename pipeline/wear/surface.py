@@ -71,7 +71,7 @@ class History:
 
 def modelled(samples: Samples, idle, following, plate: Plate, curve: Curve | None) -> History:
     """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in K."""
-    time, flux_power, step = _braking_power(samples, curve.share if curve else 1.0)
+    time, flux_power, step = _braking_power(samples)
     bulk = _bulk(samples.initial, flux_power, step, plate, curve)
     end = np.maximum(time.max(axis=1), 1e-6)
     settled, level = _settled(samples, plate)
@@ -99,12 +99,12 @@ def modelled(samples: Samples, idle, following, plate: Plate, curve: Curve | Non
     return History((time, bulk + excess[:, :n]), stretches, heating)
 
 
-def _braking_power(samples: Samples, share: float = 1.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _braking_power(samples: Samples) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(time with all that follows braking put onto brake end, mean power over each step, step); the pause has its own nodes."""
     time = np.minimum(samples.time, samples.duration[:, None])
     step = np.diff(time, axis=1, prepend=time[:, :1])
     mean = (samples.power + np.roll(samples.power, 1, axis=1)) / 2
-    power = np.where(step > 0, share * mean, 0.0)
+    power = np.where(step > 0, mean, 0.0)
     power[:, 0] = 0.0
     return time, power, step
 
