@@ -240,7 +240,7 @@ def _cells(block: bytes, line: int, layout: Layout, recordings: Recordings) -> C
     names = [f"#{at}" for at in range(layout.width)]
     wanted = {name: f"#{at}" for name, at in layout.columns.items() if at < layout.width}
     if block.strip():
-        table = _parsed(block, names, list(wanted.values()), layout.quoted, recordings.delimiter, skip)
+        table = _parsed(block, names, list(dict.fromkeys(wanted.values())), layout.quoted, recordings.delimiter, skip)
         frame = pl.DataFrame(pl.from_arrow(table)).select(pl.col(at).alias(name) for name, at in wanted.items())
     else:
         frame = pl.DataFrame(schema=dict.fromkeys(wanted, pl.String))

@@ -8,8 +8,10 @@ imported only here.
 from __future__ import annotations
 
 import gc
+import logging
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +34,7 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
         from asammdf import MDF
     except ImportError as error:
         raise InputError(NOT_INSTALLED) from error
-    with plain_file(path) as plain:
+    with plain_file(path) as plain, _silent():
         try:
             with _opened(MDF, plain) as file:
                 sources, units = _sources(file, recordings)
@@ -41,6 +43,21 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
             raise
         except Exception as error:  # a broken file fails in the library in any way
             raise InputError(f"cannot be read as MDF ({type(error).__name__}: {_line(error)})") from error
+
+
+@contextmanager
+def _silent() -> Iterator[None]:
+    """Keeps the library's log from the terminal; what matters in it comes out as an error or a short channel."""
+    logger = logging.getLogger("asammdf")
+    logger.addFilter(_never)
+    try:
+        yield
+    finally:
+        logger.removeFilter(_never)
+
+
+def _never(_: logging.LogRecord) -> bool:
+    return False
 
 
 def _opened(kind: Any, path: Path) -> Any:

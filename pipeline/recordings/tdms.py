@@ -6,7 +6,9 @@ channel, else the waveform track (wf_increment, wf_start_offset). `nptdms` is im
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -30,16 +32,36 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
         from nptdms import TdmsFile
     except ImportError as error:
         raise InputError(NOT_INSTALLED) from error
-    with plain_file(path) as plain:
+    with plain_file(path) as plain, _heard() as complaints:
         try:
             with TdmsFile.open(plain) as file:
                 sources, units = _sources(file, recordings)
                 yield from merged(sources, units)
+            if complaints:
+                raise InputError(f"is damaged or ends early ({complaints[0]})")
         except (InputError, GeneratorExit):
             raise
         except Exception as error:  # a broken file fails in the library in any way
             text = " ".join(str(error).split())[:120]
             raise InputError(f"cannot be read as TDMS ({type(error).__name__}: {text})") from error
+
+
+@contextmanager
+def _heard() -> Iterator[list[str]]:
+    """The library's warnings, kept from the terminal: they say that a file is damaged."""
+    from nptdms.log import log_manager
+
+    complaints: list[str] = []
+
+    def keep(record: logging.LogRecord) -> bool:
+        complaints.append(record.getMessage()[:120])
+        return False
+
+    log_manager.console_handler.addFilter(keep)
+    try:
+        yield complaints
+    finally:
+        log_manager.console_handler.removeFilter(keep)
 
 
 def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str]]:

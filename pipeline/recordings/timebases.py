@@ -58,16 +58,19 @@ class Window:
 def merged(sources: dict[str, Source], units: dict[str, str], *, rows: int = CHUNK_ROWS) -> Iterator[Chunk]:
     """Chunks with one row per sample of torque. `time` among the sources replaces the time base's own time.
 
-    Raises InputError when torque has no samples.
+    Raises InputError when torque has no samples, and after the last chunk when it has fewer than its file promises.
     """
     torque = sources["torque"]
     if torque.size == 0:
         raise InputError("channel torque has no samples")
     windows = {name: Window(s, _period(s)) for name, s in sources.items() if s.base != torque.base and s.size}
+    early = ""
     for first in range(0, torque.size, rows):
         time, values = torque.read(first, rows)
+        if time.size < min(rows, torque.size - first):
+            early = f"ends early: {first + time.size} of {torque.size} samples of torque are there"
         if time.size == 0:
-            return
+            break
         columns, damage = {"time": time, "torque": values}, []
         for name, source in sources.items():
             if name != "torque" and source.base == torque.base:
@@ -81,6 +84,8 @@ def merged(sources: dict[str, Source], units: dict[str, str], *, rows: int = CHU
             columns[name] = at
         frame = pl.DataFrame({name: np.where(np.isinf(v), np.nan, v) for name, v in columns.items()})
         yield Chunk(frame.filter(pl.col("time").is_not_nan()), damage, units)
+    if early:
+        raise InputError(early)
 
 
 def _period(source: Source) -> float:

@@ -83,14 +83,17 @@ def entries_of(recordings: Sequence[dict[str, Any]], applications: Applications,
 
 
 def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Finding]:
-    """What ingest found wrong with whole recordings, as it bears on the stops in them (the record itself keeps the findings)."""
-    wrong = [f for f in ingest["findings"] if f["code"] in WRONG_AS_A_WHOLE]
-    return [
-        finding(f["code"], f["message"], stop=number, file=entry.file)
-        for f in wrong
-        for number, entry in enumerate(entries, start=1)
-        if entry.file == f["file"]
-    ]
+    """What ingest found wrong with whole recordings, as it bears on their stops; of a recording cut short, the last one.
+
+    The ingest record keeps the findings themselves.
+    """
+    found = []
+    for f in ingest.get("findings", []):
+        if f["code"] in WRONG_AS_A_WHOLE:
+            held = [number for number, entry in enumerate(entries, start=1) if entry.file == f["file"]]
+            held = held[-1:] if f["code"] == "recording_cut" else held
+            found += [finding(f["code"], f["message"], stop=number, file=f["file"]) for number in held]
+    return found
 
 
 def _context(
