@@ -67,17 +67,23 @@ Cell = Number | str
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph: a template with {names} and the numbers that fill them; `tone` is plain, good, bad or open."""
+    """A paragraph: a template with {names} and the numbers that fill them; `tone` is plain, good, bad or open.
+
+    It begins with a capital, except where it begins with a name of the user's (`sentence` says that it does not).
+    """
 
     template: str
     values: Mapping[str, Cell] = field(default_factory=dict)
     tone: str = "plain"
+    sentence: bool = False
 
     @property
     def text(self) -> str:
         """The paragraph as printed (user text in it is not yet escaped)."""
         filled = {name: value.text if isinstance(value, Number) else value for name, value in self.values.items()}
-        return self.template.format(**filled)
+        said = self.template.format(**filled)
+        starts_with_a_name = self.template.startswith("{") and not self.sentence
+        return said if starts_with_a_name else said[:1].upper() + said[1:]
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,8 @@ def _read(path: Path) -> Mapping[str, Any]:
 def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     """One test: identity, status, verdicts, findings by severity, link."""
     folder = into / "tests" / test
-    summary, drift, friction = (_read(folder / f"{name}.json") for name in ("summary", "drift", "friction"))
+    own = {name: _read(folder / f"{name}.json") for name in ("summary", "friction", "wear", "drift")}
+    summary, drift, friction = own["summary"], own["drift"], own["friction"]
     findings = _read(folder / "findings.json").get("findings") or []
     record = _read(into.parent / "channels" / f"{test}.json")
     row: dict[str, Any] = {
@@ -71,10 +72,12 @@ def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     except InputError as error:
         why = why or str(error)
     why = why or next((item.get("message") for item in findings if item.get("severity") == "unusable"), None)
+    if not summary:
+        why = why or "no results were written"
     row["status"] = "unusable" if why else ("summary" if holds == "summary" else "ok")
-    row["why"] = why or (
-        "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
-    )
+    parts = [f"{stage}: {found['unusable']}" for stage, found in own.items() if found.get("unusable")]
+    summary_only = "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
+    row["why"] = why or summary_only or ("; ".join(parts) or None)
     counts = summary.get("stops") or {}
     row["stops"] = " / ".join(str(counts.get(name, 0)) for name in ("ok", "suspect", "rejected"))
     row["drift"] = drift_words(drift)

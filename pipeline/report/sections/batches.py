@@ -47,7 +47,7 @@ def batches(inputs: Inputs) -> Section:
                              "Friction coefficient by batch with intervals"))  # fmt: skip
     else:
         parts.append(Text("One batch: nothing to compare."))
-    parts += [Text("{note}.", {"note": str(note).rstrip(".")}) for note in source.get("/notes") or []]
+    parts += [Text("{note}.", {"note": str(note).rstrip(".")}, sentence=True) for note in source.get("/notes") or []]
     left_out = source.get("/left_out")
     for what, items in left_out.items() if isinstance(left_out, dict) else ():
         if items:

@@ -73,7 +73,7 @@ def duty(inputs: Inputs) -> Section:
                     "open",
                 )
             )
-    parts += [Text("{note}.", {"note": str(note).rstrip(".")}) for note in source.get("/notes") or []]
+    parts += [Text("{note}.", {"note": str(note).rstrip(".")}, sentence=True) for note in source.get("/notes") or []]
     return Section("Duty projections", parts)
 
 

@@ -47,7 +47,7 @@ def wear(inputs: Inputs) -> Section:
         )
     parts.append(Items([(f"Mass loss over thickness loss, {name_of(component)} (1.15 or more points to loss inside the material)",
                          source.number(f"{name_of(component)}: mass over thickness", f"/components/{component}/mass_to_thickness")) for component in components]))  # fmt: skip
-    parts += [Text("{note}", {"note": str(note)}) for note in source.get("/notes") or []]
+    parts += [Text("{note}", {"note": str(note)}, sentence=True) for note in source.get("/notes") or []]
     return Section("Wear", parts)
 
 
@@ -64,7 +64,9 @@ def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Tex
     chosen = found.get("chosen")
     if not chosen:
         why = numbers.why_missing(found, "chosen") or inputs.wear.reason(f"/components/{component}/chosen")
-        return Text("{component}: no law is chosen: {why}", {"component": name_of(component), "why": why}, "open")
+        return Text(
+            "{component}: no law is chosen: {why}", {"component": name_of(component), "why": why}, "open", sentence=True
+        )
     why = f" ({found['chosen_why']})" if found.get("chosen_why") else ""
     values: dict[str, Cell] = {"component": name_of(component), "law": str(chosen).replace("_", " "), "why": why}
     points = (found.get("law") or {}).get("points") if isinstance(found.get("law"), Mapping) else None
@@ -72,8 +74,8 @@ def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Tex
         base = f"/components/{component}/law/points"
         values |= {"low": inputs.wear.number(f"{component}: law supported from", f"{base}/0/temperature_c", "°C", decimals=0),
                    "high": inputs.wear.number(f"{component}: law supported to", f"{base}/{len(points) - 1}/temperature_c", "°C", decimals=0)}  # fmt: skip
-        return Text("{component}: the {law} law is chosen{why}; its temperature term is supported from {low} to {high}, not beyond.", values)  # fmt: skip
-    return Text("{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond.", values)  # fmt: skip
+        return Text("{component}: the {law} law is chosen{why}; its temperature term is supported from {low} to {high}, not beyond.", values, sentence=True)  # fmt: skip
+    return Text("{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond.", values, sentence=True)  # fmt: skip
 
 
 def parameter_rows(inputs: Inputs) -> list[list[Cell]]:

@@ -1,0 +1,27 @@
+"""The look of the sheet's static figures: bare Figure objects in the house style, no global state."""
+
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from pipeline.report import palette
+
+SETTINGS = {
+    "font.family": "DejaVu Sans", "font.size": 8.5, "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "axes.grid": True,
+    "grid.color": "#e4e7e9", "grid.linewidth": 0.6, "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
+    "xtick.color": palette.INK, "ytick.color": palette.INK, "legend.frameon": False, "legend.fontsize": 7.5, "svg.hashsalt": "stopsheet",
+    "svg.fonttype": "path", "text.parse_math": False, "path.simplify": True,
+}  # fmt: skip
+WIDTH = 7.0  # inches, the text width of an A4 sheet
+MOST_POINTS = 500
+
+
+def panel(height: float, columns: int = 1, **ratios: Any) -> tuple[Figure, Any]:
+    """A figure of the sheet's width with so many panels side by side; `height` in inches."""
+    figure = Figure(figsize=(WIDTH, height), layout="constrained")
+    return figure, figure.subplots(1, columns, **ratios)
+
+
+def legible(text: str) -> str:
+    """User text for a legend: a name that begins with `_` would be left out of it."""
+    return f"\u200a{text}" if text.startswith("_") else text

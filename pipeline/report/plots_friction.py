@@ -1,0 +1,113 @@
+"""Static figures of friction for the sheet: the curve with its stops, the checks in time, the batches."""
+
+from typing import Any
+
+import polars as pl
+from matplotlib.figure import Figure
+
+from pipeline.report import frame, palette
+from pipeline.report.inputs import Inputs
+from pipeline.report.plot_style import MOST_POINTS, legible, panel
+from pipeline.report.stop_figures import stretches, temperature_column
+
+
+def friction(inputs: Inputs) -> Figure | None:
+    """Stops of every test against temperature, curve and bands, window, wanted band."""
+    fig, axes = panel(3.5)
+    column, words = temperature_column(inputs.settings.reduction.temperature)
+    drawn = False
+    target = inputs.target
+    if target and target.get("/mu"):
+        axes.axhspan(*target.get("/mu"), color="#c88f16", alpha=0.13, lw=0, label="wanted band of µ")
+    used = [t for t in inputs.usable if len(t.stops)]
+    for index, test in enumerate(used):
+        part = test.stops.filter(
+            (pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col(column).is_not_null()
+        )
+        rows = frame.spread(part.select(column, "mu").rows(), max(MOST_POINTS // len(used), 12))
+        if rows:
+            colour, _, marker = palette.series(index)
+            label = legible(test.test) if len(used) <= 8 else None
+            axes.plot(
+                [r[0] for r in rows], [r[1] for r in rows], marker, ms=3.2, color=colour, alpha=0.55, mew=0, label=label
+            )
+            drawn = True
+    for number, part in enumerate(stretches(inputs.friction.get("/curve") or [])):
+        _curve(axes, part, named=number == 0)
+        drawn = True
+    window = inputs.friction.get("/window")
+    for end in ("low_c", "high_c") if window else ():
+        axes.axvline(window[end], color=palette.ACCENT, ls="--", lw=1)
+    axes.set(xlabel=f"{words} (°C)", ylabel="Friction coefficient µ (1)")
+    axes.set_ylim(bottom=0)
+    axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+    return fig if drawn else None
+
+
+def _curve(axes: Any, part: list[Any], *, named: bool) -> None:
+    """One unbroken stretch of the curve with its bands; only the first stretch has names in the legend."""
+    x = [p["temperature_c"] for p in part]
+    for low, high, alpha, label in (
+        ("tolerance_low", "tolerance_high", 0.12, "tolerance band, one stop"), ("low", "high", 0.28, "confidence band of the mean"),
+    ):  # fmt: skip
+        lows, highs = [p.get(low) for p in part], [p.get(high) for p in part]
+        if None not in lows + highs:
+            axes.fill_between(x, lows, highs, color=palette.ACCENT, alpha=alpha, lw=0, label=label if named else None)
+    axes.plot(
+        x,
+        [p["mu"] for p in part],
+        color=palette.ACCENT,
+        lw=1.8,
+        label="curve at reference conditions" if named else None,
+    )
+
+
+def checks(inputs: Inputs) -> Figure | None:
+    """Check stops in the order run, one panel; drift onsets as vertical lines of the test's colour."""
+    fig, axes = panel(2.5)
+    drawn = False
+    used = inputs.usable
+    for index, test in enumerate(used):
+        part = test.stops.filter((pl.col("purpose") == "check") & (pl.col("status") == "ok"))
+        rows = frame.spread(part.select("stop", "mu").rows(), max(MOST_POINTS // max(len(used), 1), 12))
+        if not rows:
+            continue
+        drawn = True
+        colour, _, marker = palette.series(index)
+        axes.plot(
+            [r[0] for r in rows],
+            [r[1] for r in rows],
+            marker,
+            ms=3.4,
+            color=colour,
+            alpha=0.8,
+            mew=0,
+            label=legible(test.test) if len(used) <= 10 else None,
+        )
+        if test.drift.get("/onset_stop") is not None and test.drift.get("/verdict") != "none":
+            axes.axvline(test.drift.get("/onset_stop"), color=colour, ls="--", lw=1)
+    axes.set(xlabel="Stop, in the order run (number)", ylabel="Friction coefficient µ (1)")
+    if drawn and len(used) <= 10:
+        axes.legend(ncols=5, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+    return fig if drawn else None
+
+
+def batches(inputs: Inputs) -> Figure | None:
+    """Interval of every batch's mu at reference conditions, its specimens beneath."""
+    listed = [b for b in inputs.batches.get("/batches") or [] if (b.get("mu") or {}).get("value") is not None]
+    if not listed:
+        return None
+    specimens = inputs.batches.get("/specimen_values/mu") or []
+    fig, axes = panel(0.75 + 0.36 * len(listed))
+    for index, batch in enumerate(listed):
+        value = batch["mu"]
+        y = len(listed) - index
+        if value.get("low") is not None and value.get("high") is not None:
+            axes.plot([value["low"], value["high"]], [y, y], color=palette.ACCENT, lw=2)
+        axes.plot(value["value"], y, "o", color=palette.INK, ms=5)
+        points = [s["value"] for s in specimens if s.get("batch") == batch["batch"] and s.get("value") is not None]
+        axes.plot(points, [y - 0.24] * len(points), "D", color="#7d8790", ms=3)
+    axes.set_yticks(range(1, len(listed) + 1), [str(b["batch"]) for b in reversed(listed)])
+    axes.set_ylim(0.4, len(listed) + 0.6)
+    axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
+    return fig

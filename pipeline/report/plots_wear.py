@@ -1,0 +1,172 @@
+"""Static figures of wear and duty for the sheet: measured against the law, the law and its shares, the cycle and the sweep."""
+
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from pipeline.report import numbers, palette
+from pipeline.report.inputs import Inputs
+from pipeline.report.plot_style import WIDTH, legible, panel
+from pipeline.report.wear_figures import name_of
+
+
+def wear(inputs: Inputs) -> Figure | None:
+    """Measured against predicted interval wear; wear per stop by interval; over all tests."""
+    fig, (left, right) = panel(2.9, 2)
+    ends: list[float] = []
+    position = 0
+    components = sorted({c for t in inputs.usable for c in (t.wear.get("/components") or {})})
+    for index, component in enumerate(components):
+        colour, _, marker = palette.series(index)
+        rows = [i for t in inputs.usable for i in (t.wear.get(f"/components/{component}/intervals") or [])
+                if i.get("wear_um") is not None and i["to_stop"] > i["from_stop"]]  # fmt: skip
+        both = [i for i in rows if i.get("predicted_um") is not None]
+        if both:
+            left.errorbar([i["wear_um"] for i in both], [i["predicted_um"] for i in both], xerr=[2 * (i.get("wear_u_um") or 0) for i in both],
+                          fmt=marker, ms=4, color=colour, elinewidth=0.8, label=name_of(component))  # fmt: skip
+            ends += [i[k] for i in both for k in ("wear_um", "predicted_um")]
+        if rows:
+            x = list(range(position, position + len(rows)))
+            per_stop = [i["wear_um"] / (i["to_stop"] - i["from_stop"]) for i in rows]
+            error = [(i.get("wear_u_um") or 0) * 2 / (i["to_stop"] - i["from_stop"]) for i in rows]
+            right.errorbar(
+                x, per_stop, yerr=error, fmt=marker, ms=4, color=colour, elinewidth=0.8, label=name_of(component)
+            )
+            position += len(rows) + 1
+    if ends:
+        line = [min(ends), max(ends)]
+        left.plot(line, line, color=palette.MUTED, ls=":", lw=1)
+    else:
+        left.text(0.5, 0.5, "no fitted law", ha="center", va="center", transform=left.transAxes, color=palette.MUTED)
+    left.set(xlabel="Measured in the interval (µm)", ylabel="By the chosen law (µm)")
+    right.set(xlabel="Intervals between readings, all tests", ylabel="Thickness loss per stop (µm)")
+    right.set_xticks([])
+    right.set_ylim(bottom=min(0.0, right.get_ylim()[0]))
+    if position:
+        right.legend(loc="best")
+    return fig if position else None
+
+
+def wear_law(inputs: Inputs) -> Figure | None:
+    """The chosen law over temperature with its band, and wear by cause and purpose of the blocks."""
+    components = inputs.wear.get("/components") or {}
+    curves = {name: found["law"] for name, found in components.items() if (found.get("law") or {}).get("points")}
+    sums = {name: shares_by_purpose(found) for name, found in components.items() if found.get("shares")}
+    if not curves and not sums:
+        return None
+    fig, (left, right) = panel(3.0, 2)
+    for index, (name, law) in enumerate(curves.items()):
+        colour, points = palette.series(index)[0], law["points"]
+        x = [p["temperature_c"] for p in points]
+        if all(p.get("low") is not None and p.get("high") is not None for p in points):
+            left.fill_between(x, [p["low"] for p in points], [p["high"] for p in points], color=colour, alpha=0.2, lw=0)
+        left.plot(x, [p["value"] for p in points], color=colour, lw=1.5, label=name_of(name))
+        unit, _, words = str(law.get("unit") or "").partition(" by ")
+        left.set(ylabel=f"{(words.partition(',')[0] or 'wear').capitalize()} rate ({numbers.unit_words(unit)})")
+        left.set(xlabel="Surface temperature, modelled (°C)" if "surface" in words else "Disc temperature (°C)")
+        if min(p["value"] for p in points) > 0:
+            left.set_yscale("log")
+            left.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    if curves:
+        left.legend(loc="best")
+    else:
+        left.set_axis_off()
+        left.text(
+            0.5,
+            0.5,
+            "no temperature in the chosen laws",
+            ha="center",
+            va="center",
+            transform=left.transAxes,
+            color=palette.MUTED,
+        )
+    causes = sorted({cause for table in sums.values() for row in table.values() for cause in row})
+    position, labels = 0.0, []
+    for name, table in sums.items():
+        for purpose, row in table.items():
+            bottom = 0.0
+            for index, cause in enumerate(causes):
+                right.bar(
+                    position,
+                    row.get(cause, 0.0),
+                    0.8,
+                    bottom=bottom,
+                    color=palette.series(index)[0],
+                    label=cause.replace("_", " ") if position == 0 else None,
+                )
+                bottom += row.get(cause, 0.0)
+            labels.append((position, f"{name_of(name)}, {purpose}"))
+            position += 1
+        position += 0.6
+    right.set_xticks([x for x, _ in labels], [text for _, text in labels], rotation=60, ha="right", fontsize=6)
+    right.set(ylabel="Wear by the law, all tests (µm)")
+    right.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0), fontsize=6.5)
+    return fig
+
+
+def shares_by_purpose(component: dict[str, Any]) -> dict[str, dict[str, float]]:
+    """Wear of one component by purpose of the block and cause, um; the order in which the purposes were run."""
+    purpose_of = {row.get("block"): str(row.get("purpose") or "no block") for row in component.get("blocks") or []}
+    sums: dict[str, dict[str, float]] = {}
+    for row in component.get("shares") or []:
+        own = sums.setdefault(purpose_of.get(row.get("block"), "no block"), {})
+        for cause, value in (row.get("wear_um") or {}).items():
+            own[cause] = own.get(cause, 0.0) + (value or 0.0)
+    return sums
+
+
+def duty(inputs: Inputs) -> Figure | None:
+    """Settled cycle over time; temperatures, window share and life against the cooling opening, a colour a duty."""
+    listed = [d for d in inputs.duty.get("/duties") or [] if d.get("sweep") or (d.get("history") or {}).get("time_s")]
+    if not listed:
+        return None
+    fig = Figure(figsize=(WIDTH, 4.9), layout="constrained")
+    (cycle, range_), (share, life) = fig.subplots(2, 2)
+    window = inputs.friction.get("/window")
+    for axes in (cycle, range_):
+        if window:
+            axes.axhspan(window["low_c"], window["high_c"], color=palette.ACCENT, alpha=0.10, lw=0)
+    for index, one in enumerate(listed):
+        colour, _, marker = palette.series(index)
+        history, rows, name = one.get("history") or {}, one.get("sweep") or [], legible(str(one.get("duty")))
+        cycle.plot(history.get("time_s") or [], history.get("temperature_c") or [], color=colour, lw=1.3, label=name)
+        _range(range_, rows, colour)
+        _swept(share, rows, "window_share", 100.0, f"{marker}-", colour)
+        _swept(life, rows, "life_km", 1.0, f"{marker}-", colour)
+        if one.get("opening") is not None:
+            range_.axvline(one["opening"], color=colour, ls=":", lw=1)
+    cycle.set(xlabel="Time in the settled cycle (s)", ylabel="Disc bulk temperature (°C)")
+    range_.set(xlabel="Cooling opening (1)", ylabel="Lowest to highest (°C)", xlim=(0, 1))
+    share.set(xlabel="Cooling opening (1)", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
+    life.set(xlabel="Cooling opening (1)", ylabel="Life (km)", xlim=(0, 1))
+    life.set_ylim(bottom=0)
+    if not share.lines:
+        share.text(
+            0.5, 0.5, "no window, no share", ha="center", va="center", transform=share.transAxes, color=palette.MUTED
+        )
+    cycle.legend(loc="best")
+    return fig
+
+
+def _swept(axes: Any, rows: list[dict[str, Any]], key: str, factor: float, style: str, colour: str) -> None:
+    points = [
+        (r["opening"], _value(r.get(key)))
+        for r in rows
+        if r.get("opening") is not None and _value(r.get(key)) is not None
+    ]
+    if points:
+        axes.plot([x for x, _ in points], [y * factor for _, y in points], style, ms=2.5, lw=1.2, color=colour)
+
+
+def _range(axes: Any, rows: list[dict[str, Any]], colour: str) -> None:
+    points = [(r["opening"], r.get("temperature_low_c"), r.get("temperature_high_c")) for r in rows]
+    points = [p for p in points if None not in p]
+    if points:
+        x, low, high = zip(*points, strict=True)
+        axes.fill_between(x, low, high, color=colour, alpha=0.25, lw=0)
+        axes.plot(x, low, color=colour, lw=1)
+        axes.plot(x, high, color=colour, lw=1)
+
+
+def _value(found: Any) -> Any:
+    return found.get("value") if isinstance(found, dict) else found
