@@ -73,7 +73,12 @@ def level(q: Quantity, batch: str) -> dict[str, Any]:
     if q.known is not None:
         estimate = equivalence.with_known(estimate, q.known.level(batch))
     low, high = equivalence.interval(estimate)
-    content = {"value": q.show(value), "low": q.show(low), "high": q.show(high), "specimens": q.count[batch]}
+    content: dict[str, Any] = {
+        "value": q.show(value),
+        "low": q.show(low),
+        "high": q.show(high),
+        "specimens": q.count[batch],
+    }
     if q.count[batch] < 2:
         content["why"] = f"{ONE_SPECIMEN}: the interval borrows the scatter of the other batches"
     return content
@@ -119,7 +124,12 @@ def _answer(
             verdict: "undecided",
             why: reason,
         }
-    content = {q.key: _shown(q, estimate), verdict: "undecided", f"{q.name}_p": p, f"{q.name}_p_holm": p_holm}
+    content: dict[str, Any] = {
+        q.key: _shown(q, estimate),
+        verdict: "undecided",
+        f"{q.name}_p": p,
+        f"{q.name}_p_holm": p_holm,
+    }
     if p_holm is None:
         single = " and ".join(x for x in pair if q.count[x] < 2)
         return content | {why: f"{single}: {ONE_SPECIMEN}"}
@@ -127,8 +137,8 @@ def _answer(
         return content | {why: "no target gives the margin within which batches count as equivalent"}
     content[verdict] = equivalence.verdict(estimate, *q.margin, p_holm, settings.alpha)
     if content[verdict] == "undecided":
-        content[plan] = plan_specimens(q, pair, estimate, settings)
-        content[why] = f"{_reason(q, estimate, p_holm, settings)}; {_advice(content[plan], pair)}"
+        needed = plan_specimens(q, pair, estimate, settings)
+        content |= {plan: needed, why: f"{_reason(q, estimate, p_holm, settings)}; {_advice(needed, pair)}"}
     return content
 
 

@@ -51,7 +51,9 @@ def load_tests(
     archive: Path, tests: list[str], results: Path
 ) -> tuple[list[CompoundTest], dict[str, str], dict[str, Path]]:
     """(usable tests, why each other one is not, every file read); `results` is a method's folder."""
-    usable, left_out, inputs = [], {}, {}
+    usable: list[CompoundTest] = []
+    left_out: dict[str, str] = {}
+    inputs: dict[str, Path] = {}
     for name in tests:
         folder = results / "tests" / name
         inputs |= {f"{name}/{file}": folder / file for file in FILES}

@@ -60,7 +60,7 @@ def _window(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -
     changed = given[0] != given[1]
     if all(given):
         changed = any(abs(new - old) > QUOTED_C for old, new in zip(*ends, strict=True))
-    return _row(scope, name, "window", *words, changed)
+    return _row(scope, name, "window", words[0], words[1], changed)
 
 
 def _window_words(source: Mapping[str, Any], low: float | None, high: float | None) -> str | None:
@@ -97,13 +97,20 @@ def _duties(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[C
     rows = []
     for duty in dict.fromkeys([*sides[0], *sides[1]]):
         openings = [_opening(side.get(duty, {})) for side in sides]
-        rows.append(_row("compound", compound, f"opening to run on {duty}", *openings))
+        rows.append(_row("compound", compound, f"opening to run on {duty}", openings[0], openings[1]))
         shares = [_get(side.get(duty, {}), "window_share") for side in sides]
         changed = (shares[0] is None) != (shares[1] is None)
         if None not in shares:
             changed = abs(shares[1] - shares[0]) > QUOTED_SHARE
         rows.append(
-            _row("compound", compound, f"share of energy in the window on {duty}", *map(_share, shares), changed)
+            _row(
+                "compound",
+                compound,
+                f"share of energy in the window on {duty}",
+                _share(shares[0]),
+                _share(shares[1]),
+                changed,
+            )
         )
     return rows
 

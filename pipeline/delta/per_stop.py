@@ -58,10 +58,10 @@ def _places(left: pl.DataFrame, right: pl.DataFrame) -> tuple[list[int], list[in
         for i, j in _pairs(left, right, *own):
             places[0][i] = places[1][j] = count
             count += 1
-    for side in places:
-        for index, value in enumerate(side):
+    for own_places in places:
+        for index, value in enumerate(own_places):
             if value < 0:
-                side[index] = count
+                own_places[index] = count
                 count += 1
     return places
 

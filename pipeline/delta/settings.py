@@ -10,9 +10,9 @@ from pipeline.method import SECTIONS, Method
 def differing(a: Method, b: Method) -> list[dict[str, Any]]:
     """Every setting that is not the same, SI values side by side, in the order of the method file."""
     rows = []
-    for section, (model, _) in SECTIONS.items():
+    for section in SECTIONS:
         values = [getattr(method, section).model_dump(mode="json") for method in (a, b)]
-        for key, field in model.model_fields.items():
+        for key, field in type(getattr(a, section)).model_fields.items():
             old, new = (value.get(key) for value in values)
             if old != new:
                 name = f"{section}.{field.alias or key}"

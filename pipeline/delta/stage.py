@@ -22,7 +22,7 @@ def run(*, config: Path, a: str, b: str, into: Path) -> None:
     """Compare method `a` with method `b` of the workspace; writes delta.parquet and delta.json into `into`."""
     run_plan = plan(config)
     methods = dict(run_plan.read_methods)
-    folders = tuple(Path(run_plan.results) / name for name in (a, b))
+    folders = (Path(run_plan.results) / a, Path(run_plan.results) / b)
     delta = stop_table(run_plan.tests, folders)
     content = compare(
         delta,

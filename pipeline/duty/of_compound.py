@@ -193,10 +193,10 @@ def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, s
 
 
 def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -> dict[str, Any]:
-    air = _air(duty, rig, settings)
-    if isinstance(air, str):
-        return _nothing(duty, air)
-    air, source = air
+    cooled = _air(duty, rig, settings)
+    if isinstance(cooled, str):
+        return _nothing(duty, cooled)
+    air, source = cooled
     events = events_of(duty)
     opening = np.append(GRID, duty.cooling.opening)
     try:

@@ -170,7 +170,7 @@ def project(
     lives = {c.name: life(c, wear[c.name]) for c in brake.components}
     first = shortest(lives)
     why = "; ".join(f"{name}: {item.get('why')}" for name, item in lives.items())
-    cycles = dict(lives[first]) if first else NULL | {"why": why or "no component has a wear law"}
+    cycles: dict[str, Any] = dict(lives[first]) if first else NULL | {"why": why or "no component has a wear law"}
     km = {key: None if cycles[key] is None else cycles[key] * duty.length / 1e3 for key in NULL}
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     within = abs(float(warming[-1].end[0] - settled.start[opening])) <= 1.0

@@ -108,7 +108,7 @@ def fit(pauses: Pauses, disc: Disc, ambient: float, *, stated: bool) -> RigCooli
         return f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling ({FEWEST} needed)"
     heat = disc.mass * (enthalpy(start, disc.material) - enthalpy(end, disc.material))
     middle = (start + end) / 2
-    with_radiation = not stated and np.ptp(np.quantile(middle, [0.05, 0.95])) > WIDE_K
+    with_radiation = not stated and bool(np.ptp(np.quantile(middle, [0.05, 0.95])) > WIDE_K)
     g, e = float(np.median(heat / seconds / (middle - ambient))), disc.radiating
     weight = np.ones_like(heat)
     for _ in range(12):

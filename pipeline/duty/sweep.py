@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.duty.cycle import Air, Array, Events, History, settle
@@ -68,7 +69,7 @@ def opening_to_run(
     return {"low": low, "high": high}, None
 
 
-def _longest(good: Array) -> tuple[int, int]:
+def _longest(good: NDArray[np.bool_]) -> tuple[int, int]:
     """First and last index of the longest unbroken run of true."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
     starts, ends = edges[::2], edges[1::2]
@@ -94,7 +95,7 @@ def _edges(
     return [holds for holds, _ in ends]
 
 
-def _closer(end: tuple[float, float | None], at: Array, good: Array) -> tuple[float, float | None]:
+def _closer(end: tuple[float, float | None], at: Array, good: NDArray[np.bool_]) -> tuple[float, float | None]:
     """The last opening that holds and the first that fails, on the way from one to the other."""
     holds, fails = end
     if fails is None:

@@ -44,7 +44,8 @@ def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: P
 
 
 def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]]:
-    tests, inputs = [], {}
+    tests: list[RigTest] = []
+    inputs: dict[str, Path] = {}
     for name in scan(archive).tests:
         stops, summary = results / "tests" / name / "stops.parquet", results / "tests" / name / "summary.json"
         inputs |= {f"{name}/stops.parquet": stops}
