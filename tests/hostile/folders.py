@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.hostile.damage import one, recordings
+from tests.hostile.settings import plain
 
 Rng = np.random.Generator
 NAMES = ("stop 001 \N{FIRE}.csv", "stop_<xss-marker>.csv", "=cmd.csv", "stop_001.csv.csv", "\u202estop.csv", "stop\n2.csv", "a" * 200 + ".csv",
@@ -93,7 +94,7 @@ def bomb(folder: Path, rng: Rng) -> None:
     data = gzip.compress(filler * 30_000, 1)
     path = one(folder, rng)
     path.with_name(path.name + ".gz").write_bytes(data[: None if rng.random() < 0.8 else len(data) // 2])
-    text = (folder / "test.yaml").read_text()
+    text = plain(folder / "test.yaml").read_text()
     (folder / "test.yaml").write_text(text.replace("recordings/*.csv", "recordings/*"))
 
 

@@ -36,8 +36,15 @@ def _holder(content: Any, path: tuple[Any, ...]) -> Any:
     return content
 
 
+def plain(path: Path) -> Path:
+    """The path, where an earlier mutation has left a plain file; OSError otherwise (a pipe or device would never end)."""
+    if not path.is_file():
+        raise OSError(f"{path.name} is no plain file any more")
+    return path
+
+
 def _changed(folder: Path, change: Any) -> None:
-    content = yaml.safe_load((folder / "test.yaml").read_text())
+    content = yaml.safe_load(plain(folder / "test.yaml").read_text())
     change(content)
     (folder / "test.yaml").write_text(yaml.safe_dump(content, sort_keys=False, allow_unicode=True), encoding="utf-8")
 
@@ -97,7 +104,7 @@ def document_replaced(folder: Path, rng: Rng) -> None:
 
 
 def document_damaged(folder: Path, rng: Rng) -> None:
-    path = folder / "test.yaml"
+    path = plain(folder / "test.yaml")
     data = bytearray(path.read_bytes())
     for at in rng.integers(0, len(data), int(rng.choice([1, 5, 50]))):
         data[at] = int(rng.integers(256))
@@ -105,7 +112,7 @@ def document_damaged(folder: Path, rng: Rng) -> None:
 
 
 def wear_damaged(folder: Path, rng: Rng) -> None:
-    path = folder / "wear.csv"
+    path = plain(folder / "wear.csv")
     data = bytearray(path.read_bytes())
     for at in rng.integers(0, len(data), int(rng.choice([1, 5, 50]))):
         data[at] = int(rng.integers(256))
@@ -113,7 +120,7 @@ def wear_damaged(folder: Path, rng: Rng) -> None:
 
 
 def wear_cell_replaced(folder: Path, rng: Rng) -> None:
-    path = folder / "wear.csv"
+    path = plain(folder / "wear.csv")
     rows = [line.split(",") for line in path.read_text().splitlines()]
     cells = (
         "",
