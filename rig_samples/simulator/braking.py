@@ -111,8 +111,9 @@ def brake_once(
     disc: Disc,
     mu_factor: float,
     rng: np.random.Generator,
+    falling_k_s: float = 0.0,
 ) -> Application:
-    """Simulate one recording from a disc of even temperature `disc_k`."""
+    """Simulate one recording; at the command the disc is at an even `disc_k`, having cooled at `falling_k_s`."""
     dt = 1.0 / rig.sample_rate
     shape = mode_shape(disc, WELL_DEPTH)
     uneven = unevenness(rig, rng, dt)
@@ -137,7 +138,8 @@ def brake_once(
         r.oxidation_um += dt * oxidation_um_s(material, r.face)
         r.work += power * dt
     after = coasting(demand, r, disc, rig, max(round(rig.after / dt) - (len(rows) - release), 10), dt)
-    signals = assembled(demand, rig, np.asarray(rows), after, disc_k, dt)
+    before = before_command(demand, rig, disc_k, falling_k_s, dt)
+    signals = assembled(demand, rig, before, np.asarray(rows), after, dt)
     oxidised = r.oxidation_um + dt * sum(oxidation_um_s(material, face) for face in after[:, 4].tolist())
     modes = r.modes * np.exp(-mode_decay(disc, r.bulk) * dt * len(after))
     start = round(rig.before * rig.sample_rate)
@@ -226,20 +228,19 @@ def coasting(demand: Demand, r: Running, disc: Disc, rig: Rig, samples: int, dt:
     return np.column_stack([speeds, zero, zero, bulks, bulks + uneven.sum(axis=1), well])
 
 
-def before_command(demand: Demand, rig: Rig, disc_k: float, dt: float) -> np.ndarray:
+def before_command(demand: Demand, rig: Rig, disc_k: float, falling_k_s: float, dt: float) -> np.ndarray:
     """Samples before the command: the shaft coasts down to the start speed (a drag: held), the disc is even."""
     samples = round(rig.before * rig.sample_rate)
     ahead = np.arange(samples, 0, -1) * dt
     slowing = 0.0 if demand.kind == "drag" else rig.drag(demand.speed_start) / rig.inertia
-    zero, even = np.zeros(samples), np.full(samples, disc_k)
+    zero, even = np.zeros(samples), disc_k + falling_k_s * ahead
     return np.column_stack([demand.speed_start + slowing * ahead, zero, zero, even, even, even])
 
 
 def assembled(
-    demand: Demand, rig: Rig, braking: np.ndarray, after: np.ndarray, disc_k: float, dt: float
+    demand: Demand, rig: Rig, before: np.ndarray, braking: np.ndarray, after: np.ndarray, dt: float
 ) -> dict[str, np.ndarray]:
     """The true channels of the whole recording."""
-    before = before_command(demand, rig, disc_k, dt)
     speed, torque, pressure, bulk, face, well = np.vstack([before, braking, after]).T
     drag = np.where(speed > 0.0, rig.drag_nm + rig.drag_nm_s * speed, 0.0)
     out = {

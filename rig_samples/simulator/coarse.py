@@ -116,8 +116,9 @@ def coarse_once(
     disc: Disc,
     mu_factor: float,
     rng: np.random.Generator,
+    falling_k_s: float = 0.0,
 ) -> CoarseApplication:
-    """Simulate one application from a disc of even temperature; `rng` is there for the interface's sake."""
+    """Simulate one application from a disc of even temperature; the last two are there for the interface's sake."""
     warmth = Warmth(float(enthalpy(disc_k)), disc_k, disc_k, (0.0,) * KEPT)
     shape = [cos(n * pi * WELL_DEPTH / (disc.thickness / 2.0)) for n in range(1, KEPT + 1)]
     steps: list[Step] = []

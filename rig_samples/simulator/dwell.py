@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig_samples.simulator.brake import Rig
-from rig_samples.simulator.disc import Disc, cooldown, mode_decay
+from rig_samples.simulator.disc import Disc, cooldown, heat_capacity, heat_loss, mode_decay
 from rig_samples.simulator.material import GAS_CONSTANT, OXIDATION_REFERENCE_K, Material
 
-LEAST_GAP = 9.0  # s to bring the rotor back to speed
+LEAST_GAP = 6.0  # s to bring the rotor back to speed
 DRY_ABOVE_K = 273.15 + 130.0
 DRYING_S = 40.0
 
@@ -21,6 +21,7 @@ class Dwell:
     disc_k: float
     oxidation_um: float
     moisture: float
+    falling_k_s: float  # how fast the disc was cooling at the end; 0 where it was heated or held
 
 
 def dwell(
@@ -43,20 +44,18 @@ def dwell(
     cooling = seconds if seconds is not None else pause
     if seconds is None and target_k is not None and target_k < disc_k and not pause:
         cooling = curve.time_at(target_k) - curve.time_at(disc_k)
-    times = np.concatenate([np.linspace(0.0, min(cooling, 12.0), 60), np.linspace(min(cooling, 12.0), cooling, 240)])
+    early = min(cooling, 12.0)
+    times = np.concatenate([np.linspace(0.0, early, 60), np.linspace(early, cooling, 240)])
     bulk = curve.after(disc_k, times)
     reached = float(bulk[-1])
-    warm = bulk
+    warm, falling = bulk, heat_loss(disc, reached) / (disc.mass * heat_capacity(reached))
     if seconds is None and target_k is not None:
-        spent = cooling
         if target_k > reached:
             rise = np.linspace(reached, target_k, 120)
-            times = np.concatenate([times, spent + (rise - reached) / disc.heating_k_s])
-            warm = np.concatenate([warm, rise])
-            spent = float(times[-1])
-        if spent < LEAST_GAP:
-            times = np.append(times, LEAST_GAP)
-            warm = np.append(warm, target_k)
+            times = np.concatenate([times, cooling + (rise - reached) / disc.heating_k_s])
+            warm, falling = np.concatenate([warm, rise]), 0.0
+        if times[-1] < LEAST_GAP:
+            times, warm, falling = np.append(times, LEAST_GAP), np.append(warm, target_k), 0.0
         reached = target_k
     face = warm.copy()
     face[: len(bulk)] += np.exp(-np.outer(times[: len(bulk)], mode_decay(disc, disc_k))) @ modes
@@ -72,4 +71,4 @@ def dwell(
     else:
         moisture *= float(np.exp(-hot / DRYING_S))
         moisture = damp + (moisture - damp) * float(np.exp(-cold / rig.moisture_time))
-    return Dwell(float(times[-1]), reached, float(np.trapezoid(rate, times)), moisture)
+    return Dwell(float(times[-1]), reached, float(np.trapezoid(rate, times)), moisture, falling)

@@ -32,7 +32,7 @@ class Outcome(Protocol):
 
 
 Done = TypeVar("Done", bound=Outcome)
-Braking = Callable[[Demand, Surface, float, Material, Brake, Rig, Disc, float, np.random.Generator], Done]
+Braking = Callable[[Demand, Surface, float, Material, Brake, Rig, Disc, float, np.random.Generator, float], Done]
 
 
 @dataclass(frozen=True)
@@ -111,11 +111,11 @@ def play(
         pause = (block.pause_before or 0.0) if k == 0 else 0.0
         pause = max(pause, READING_PAUSE_S) if after_reading else pause
         rest = dwell(disc_k, modes, state.moisture, disc, material, rig, target, seconds, pause)
-        commanded = round(ended + rest.seconds + rig.before, 2)
+        commanded = round(ended + rest.seconds, 2)
         demand = demand_of(block, rig, rng, aborted.get(number))
         before = replace(state, moisture=rest.moisture)
         mu_factor = float(factors[number - 1])
-        done = braking(demand, before, rest.disc_k, material, brake, rig, disc, mu_factor, rng)
+        done = braking(demand, before, rest.disc_k, material, brake, rig, disc, mu_factor, rng, rest.falling_k_s)
         state, disc_k, modes = done.surface, done.disc_k, done.modes
         ended = round(commanded + done.ended_s, 2)
         charged = 0.0 if after_reading else rest.oxidation_um
