@@ -17,8 +17,7 @@ import numpy as np
 NAMES = ("pressure", "speed", "energy")
 WORDS = {"pressure": "pressure", "speed": "speed", "energy": "energy density", "temperature": "temperature"}
 TIED_BELOW = 0.05  # share of an effect's variance left by the others
-STILL_BELOW = {"pressure": 0.04, "speed": 0.03, "energy": None}  # standard deviation of the logarithm
-STILL_ENERGY_SHARE = 0.04  # standard deviation of energy density over its mean
+STILL_BELOW = {"pressure": 0.04, "speed": 0.03, "energy": 0.04}  # standard deviation of the logarithm
 STOPS_PER_EFFECT = 6
 
 
@@ -77,33 +76,28 @@ def left_alone(column: np.ndarray, others: np.ndarray) -> float:
     return float(misfit @ misfit / (total @ total))
 
 
-def separable(candidates: np.ndarray, temperature_basis: np.ndarray, usual_energy: float) -> Choice:
-    """Which effects the design separates; `candidates` (n, 3) in the order of NAMES, `usual_energy` the mean
-    energy density in their unit (1 where they hold its logarithm).
+def separable(logs: np.ndarray, temperature_basis: np.ndarray) -> Choice:
+    """Which effects the design separates; `logs` (n, 3) are the logarithms in the order of NAMES.
 
-    Of a tied pair the one that varies more (relative to its still limit) is kept to carry the joint effect.
+    An effect counts as tied to another one when a smooth function of it (its square too) explains it: at one
+    inertia and one end speed energy density is a function of start speed, though not a straight one.
     """
     dropped: dict[str, str] = {}
     kept = []
     for k, name in enumerate(NAMES):
-        spread = candidates[:, k].std()
-        limit = STILL_BELOW[name] or STILL_ENERGY_SHARE * abs(usual_energy)
-        if spread < limit:
+        if logs[:, k].std() < STILL_BELOW[name]:
             dropped[name] = f"{WORDS[name]} was not varied enough to show an effect"
         else:
             kept.append(name)
     tied: list[tuple[str, str]] = []
     while kept:
-        shares = {}
-        for name in kept:
-            rest = [NAMES.index(other) for other in kept if other != name]
-            shares[name] = left_alone(
-                candidates[:, NAMES.index(name)], np.column_stack([temperature_basis, candidates[:, rest]])
-            )
+        shares = {
+            name: left_alone(column_of(logs, name), others_of(logs, name, kept, temperature_basis)) for name in kept
+        }
         worst = min(shares, key=lambda name: shares[name])
         if shares[worst] >= TIED_BELOW:
             break
-        partner = _partner(worst, kept, candidates, temperature_basis)
+        partner = _partner(worst, kept, logs, temperature_basis)
         if partner == "temperature":
             dropped[worst] = f"{WORDS[worst]} moved with temperature in this design: the two can't be told apart"
             kept.remove(worst)
@@ -119,18 +113,25 @@ def separable(candidates: np.ndarray, temperature_basis: np.ndarray, usual_energ
     return Choice(tuple(kept), dropped, tuple(tied))
 
 
-def _partner(name: str, kept: list[str], candidates: np.ndarray, temperature_basis: np.ndarray) -> str:
-    """What an effect is tied to: temperature when that alone explains it, else the effect that explains most
-    of it.
+def column_of(logs: np.ndarray, name: str) -> np.ndarray:
+    return logs[:, NAMES.index(name)]
+
+
+def others_of(logs: np.ndarray, name: str, kept: list[str], temperature_basis: np.ndarray) -> np.ndarray:
+    """Temperature's basis with every other kept effect and its square."""
+    rest = [column_of(logs, other) for other in kept if other != name]
+    return np.column_stack([temperature_basis, *rest, *[(c - c.mean()) ** 2 for c in rest]])
+
+
+def _partner(name: str, kept: list[str], logs: np.ndarray, temperature_basis: np.ndarray) -> str:
+    """What an effect is tied to: temperature when that alone explains it, else the effect that explains
+    most of it.
     """
-    column = candidates[:, NAMES.index(name)]
+    column = column_of(logs, name)
     if len(kept) == 1 or left_alone(column, temperature_basis) < TIED_BELOW:
         return "temperature"
     others = [other for other in kept if other != name]
-    return min(
-        others,
-        key=lambda o: left_alone(column, np.column_stack([temperature_basis, candidates[:, NAMES.index(o)]])),
-    )
+    return min(others, key=lambda o: left_alone(column, others_of(logs, name, [name, o], temperature_basis)))
 
 
 def _stands_back(a: str, b: str) -> str:

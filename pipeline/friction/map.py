@@ -147,7 +147,7 @@ def usable(stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, 
         pl.col(f"temperature_{temperature_kind}_c").is_finite(),
         pl.col("pressure_bar") > 0,
         pl.col("speed_start_rpm") > 0,
-        pl.col("energy_density_j_mm2").is_finite(),
+        pl.col("energy_density_j_mm2") > 0,
     )
 
 
@@ -188,8 +188,8 @@ def fit_map(
             f"usable stops span {np.ptp(t):.0f} K; a map over temperature needs {settings.narrowest_range:.0f} K"
         )
     candidates = effects.linear(p, w, e, reference, energy_form)
-    usual_energy = 1.0 if energy_form == "log" else float(e.mean()) / 1e6
-    choice = limited(effects.separable(candidates, temperature_basis(t), usual_energy), len(used), energy_form)
+    logs = effects.linear(p, w, e, reference, "log")
+    choice = limited(effects.separable(logs, temperature_basis(t)), len(used), energy_form)
     factors, groups = random_factors(used)
     mu = used["mu"].to_numpy()
     data = Data(

@@ -37,9 +37,10 @@ from pipeline.friction.likelihood import (
 )
 from pipeline.friction.mixed import Profile
 
-ROUNDS = 6
+ROUNDS = 8
 SETTLED = 0.05  # standard deviations of a stop
 SLOPE_NODES = 200
+GROSS, NEIGHBOURS = 6.0, 21
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
     high = max(high, low + 1.0)
     data = replace(data, low=low, high=high, segments=smooth.segments_for(low, high))
     psi_square, psi_slope = huber_constants(huber)
-    now, theta = data, start
+    now, theta = replace(data, response=gross_held(data.temperature, data.response)), start
     nodes = np.linspace(low, high, SLOPE_NODES)
     slope_at = (nodes, np.interp(nodes, *ordered(data.temperature, data.steepness)))
     for _ in range(ROUNDS):
@@ -150,6 +151,20 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
         if moved < SETTLED and turned < SETTLED:
             break
     return found
+
+
+def gross_held(temperature: np.ndarray, response: np.ndarray) -> np.ndarray:
+    """The response with gross strays drawn in: at most GROSS robust deviations off the median of the stops
+    around.
+
+    A start only: a few stops of another world would otherwise swell the scatter that strays are judged by.
+    """
+    around = min(NEIGHBOURS, temperature.size)
+    near = np.argsort(np.abs(temperature[:, None] - temperature[None, :]), axis=1, kind="stable")[:, :around]
+    middle = np.median(response[near], axis=1)
+    spread = 1.4826 * np.median(np.abs(response[near] - middle[:, None]), axis=1)
+    spread = np.maximum(spread, np.median(spread))
+    return np.clip(response, middle - GROSS * spread, middle + GROSS * spread)
 
 
 def ordered(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

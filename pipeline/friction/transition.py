@@ -75,11 +75,20 @@ def transition(t, mu, draws, weight, confidence, level, levels) -> dict[str, Any
     if (weight * (climb > RISE_SHARE)).sum() < FLANK_DRAWS:
         return {**nothing, "why": f"mu does not climb by {100 * RISE_SHARE:.0f} % of its plateau within the data"}
     slope = np.gradient(mu, t)
-    if slope[0] > 0.5 * slope.max():
-        return {**nothing, "why": f"the climb begins below the data's coldest temperature, {t[0] - ZERO_C:.0f} C"}
+    if slope.argmax() <= 1:
+        return {
+            **nothing,
+            "why": f"mu climbs fastest at or below the data's coldest temperature, {t[0] - ZERO_C:.0f} C",
+        }
     at, every = middle_of_steepest(t, mu[None, :])[0], middle_of_steepest(t, draws)
     found = given(at - ZERO_C, every - ZERO_C, weight, confidence)
-    return {**found, "slope_per_100c": float(slope.max() * 100), "climb_share": float((level - mu[0]) / level)}
+    note = "the foot of the climb is not in the data" if slope[0] > 0.5 * slope.max() else None
+    return {
+        **found,
+        "note": note,
+        "slope_per_100c": float(slope.max() * 100),
+        "climb_share": float((level - mu[0]) / level),
+    }
 
 
 def flattest(t: np.ndarray, mu: np.ndarray, above: float) -> tuple[int, int]:

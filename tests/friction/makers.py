@@ -136,6 +136,7 @@ def compound(
     batch_sd: float = 0.0,
     specimen_sd: float = 0.02,
     flank_sd: float = 0.0,
+    plan: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """Stops of all tests of a compound with `test`, `batch` and `specimen`; shifts relative, flank shifts in
     K.
@@ -147,7 +148,7 @@ def compound(
             factor = 1 + shift + rng.normal(0, specimen_sd)
             own = replace(law, cold=law.cold * factor, hot=law.hot * factor, flank=law.flank + rng.normal(0, flank_sd))
             tables.append(
-                one_test(own, rng).with_columns(
+                one_test(own, rng, plan=plan).with_columns(
                     test=pl.lit(f"t{b}{s}"), batch=pl.lit(f"b{b}"), specimen=pl.lit(f"s{s}")
                 )
             )
