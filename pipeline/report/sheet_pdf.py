@@ -34,6 +34,7 @@ from pipeline.report.document import Cell, Items, Number, Picture, Section, Tabl
 
 MARGIN = 15 * mm
 WIDTH = A4[0] - 2 * MARGIN
+CELL_SIZE = 6.8
 KEPT_WHOLE = 14  # a table of so many rows is not broken over pages
 TONES = {"good": "#2a6f8f", "bad": palette.ALARM, "open": "#c8902a"}
 
@@ -56,8 +57,8 @@ def _styles() -> dict[str, ParagraphStyle]:
         "title": ParagraphStyle("title", parent=body, fontName="Sheet-Bold", fontSize=16, leading=20, spaceAfter=1),
         "under": ParagraphStyle("under", parent=body, textColor=colors.HexColor(palette.MUTED), spaceAfter=6),
         "head": ParagraphStyle("head", parent=body, fontName="Sheet-Bold", fontSize=11, leading=14, spaceBefore=8, textColor=colors.HexColor(palette.ACCENT)),
-        "cell": ParagraphStyle("cell", parent=body, fontSize=6.8, leading=8.6, spaceAfter=0, splitLongWords=1),
-        "cell-head": ParagraphStyle("cell-head", parent=body, fontName="Sheet-Bold", fontSize=6.8, leading=8.6, spaceAfter=0),
+        "cell": ParagraphStyle("cell", parent=body, fontSize=CELL_SIZE, leading=8.6, spaceAfter=0, splitLongWords=1),
+        "cell-head": ParagraphStyle("cell-head", parent=body, fontName="Sheet-Bold", fontSize=CELL_SIZE, leading=8.6, spaceAfter=0),
         "caption": ParagraphStyle("caption", parent=body, fontSize=7, leading=9, textColor=colors.HexColor(palette.MUTED), spaceBefore=3),
     }  # fmt: skip
 
@@ -76,7 +77,9 @@ def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping
     flow: list[Flowable] = [Paragraph(escape(title), style["title"]), Paragraph(escape(under), style["under"])]
     for section in sections:
         parts = [flowable for part in section.parts for flowable in _part(part, style, pictures)]
-        flow.append(KeepTogether([Paragraph(escape(section.title), style["head"]), *parts[:1]]))
+        head = Paragraph(escape(section.title), style["head"])
+        first = parts[0]._content if parts and isinstance(parts[0], KeepTogether) else parts[:1]
+        flow.append(KeepTogether([head, *first]))
         flow += parts[1:]
     buffer = io.BytesIO()
     document = BaseDocTemplate(buffer, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=18 * mm,
@@ -137,21 +140,21 @@ def _table(part: Table, style: Mapping[str, ParagraphStyle]) -> list[Flowable]:
 
 
 def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
-    """Column widths by what they hold: the longest word at least, then by the length of the text, within the page."""
+    """Column widths in points: no word broken where the page allows it, the rest by the length of the texts."""
     columns = list(zip(head, *rows, strict=True)) if rows else [(name,) for name in head]
-    wanted = [
-        min(
-            max(
-                max(len(word) for text in column for word in text.split() or [""]) * 1.3,
-                sum(map(len, column)) / len(column),
-                4,
-            ),
-            46,
-        )
-        for column in columns
+    least = [
+        max(_width(word, "Sheet-Bold") for text in column for word in text.split() or [""]) + 7 for column in columns
     ]
-    total = sum(wanted)
-    return [WIDTH * share / total for share in wanted]
+    wanted = [min(max(_width(text, "Sheet") for text in column), 0.5 * WIDTH) + 7 for column in columns]
+    room = WIDTH - sum(least)
+    if room <= 0:
+        return [WIDTH * width / sum(least) for width in least]
+    more = [max(want - need, 1.0) for want, need in zip(wanted, least, strict=True)]
+    return [need + room * extra / sum(more) for need, extra in zip(least, more, strict=True)]
+
+
+def _width(text: str, font: str) -> float:
+    return float(pdfmetrics.stringWidth(text, font, CELL_SIZE))
 
 
 def _grid(rows: list[list[Any]], column_widths: list[float], *, head: bool) -> Flowable:

@@ -153,6 +153,11 @@ def drift_evidence(evidence: Mapping[str, Any] | None) -> tuple[list[str], list[
                 )
                 threshold = f"{item['threshold']:.3g} {unit}" if numbers.is_number(item.get("threshold")) else "\u2013"
                 rows.append([verdict, numbers.words(name), str(item["answer"]), figure.strip(), threshold.strip()])
+            elif isinstance(item, Mapping) and numbers.is_number(item.get("share")):
+                figure = numbers.with_interval(item["share"], item.get("low"), item.get("high"))
+                further = {k: v for k, v in item.items() if k not in ("share", "low", "high", "threshold")}
+                threshold = one(item["threshold"]) if "threshold" in item else "\u2013"
+                rows.append([verdict, numbers.words(name), one(further), f"{figure} share", threshold])
             else:
                 rows.append([verdict, numbers.words(name), "", one(item), ""])
     rest = [(title, "; ".join(str(v) for v in evidence.get(key) or []) or "nothing") for title, key in

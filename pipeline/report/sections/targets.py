@@ -58,12 +58,8 @@ def _window_rows(inputs: Inputs) -> list[list[Cell]]:
         (1, "high", "Friction window reaches up to"),
     ):
         wanted = target.number(f"wanted window, {name} end", f"/temperature_window/{index}", "°C", decimals=0)
-        if window:
-            found: Cell = friction.number(f"window, {name} end", f"/window/{name}_c", "°C", decimals=0)
-            answer = end_answer(wanted, found, name, window.get(f"{name}_limited_by"))
-        else:
-            found = f"not given: {friction.get('/window_reason') or friction.reason('/window')}"
-            answer = OPEN
+        found = friction.number(f"window, {name} end", f"/window/{name}_c", "°C", decimals=0)
+        answer = end_answer(wanted, found, name, window.get(f"{name}_limited_by") if window else None)
         rows.append([words, wanted, found, answer])
     return rows
 
