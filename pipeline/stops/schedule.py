@@ -32,6 +32,7 @@ def placed(entries: Sequence[Entry], card: Card, sign: float) -> Alignment:
 def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.DataFrame:
     """What the alignment compares, SI; a row of nulls for a recording without a braking."""
     rows: list[dict[str, Any]] = []
+    ended: float | None = None
     for entry in entries:
         b = entry.braking
         row: dict[str, Any] = {"number": file_number(entry.file) if numbered else None, "kind": None}
@@ -41,10 +42,13 @@ def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.Dat
                 "kind": b.kind, "speed_start": b.speed_start, "speed_end": b.speed_end, "pressure": b.plateau,
                 "torque": sign * (b.torque_plateau - rest), "temperature_initial": b.temperature_initial,
                 "duration": b.end_s - b.start_s,
+                # Only where the clock runs on; a restarted one says nothing of the wait.
+                "idle_before": b.start_s - ended if ended is not None and b.start_s > ended else None,
             }  # fmt: skip
+            ended = b.end_s
         rows.append(row)
     kinds: dict[str, Any] = {"number": pl.Int64, "kind": pl.String}
-    numbers = ("speed_start", "speed_end", "pressure", "torque", "temperature_initial", "duration")
+    numbers = ("speed_start", "speed_end", "pressure", "torque", "temperature_initial", "duration", "idle_before")
     frame = pl.DataFrame(rows, schema=kinds | dict.fromkeys(numbers, pl.Float64))
     return frame.with_columns(pl.col(numbers).fill_nan(None))
 
