@@ -60,22 +60,24 @@ def analyse(
     if len(w.checks) < 6:
         return _nothing_matched(s, w, damp, wet)
     noise = w.noise
-    torque = torque_drift(s, w, settings)
+    torque = torque_drift(s, settings)
     friction = s.friction - torque.effect if torque else s.friction
+    recorded = s
+    s = replace(s, ratio=s.ratio - torque.effect) if torque else s
     first = search(s, friction, w, noise, settings)
     bed = unfinished_bedding(s, friction, w, first, noise, settings)
     final = first
     if bed:
         friction = friction - bed.effect
         final = search(s, friction, w, noise, settings, extra=bed.column[w.checks][:, None], with_bedding=False)
-    findings = [_sensor_finding(s, w, torque, noise, settings)] if torque else []
+    findings = [_sensor_finding(recorded, w, torque, noise, settings)] if torque else []
     findings += [_bedding_finding(s, bed)] if bed else []
     findings += [_moisture_finding(s, wet, settings)] if wet else []
     change, levels, main = _main_change(s, friction, w, final, noise, settings)
     findings += [main] if main else []
     hot = hot_blocks(s.with_friction(friction), noise, settings)
     findings += _fade_findings(s, hot, levels, change, noise)
-    return _result(s, friction, w, final, change, levels, findings, damp, hot, torque, settings)
+    return _result(recorded, friction, w, final, change, levels, findings, damp, hot, torque, settings)
 
 
 def _set_aside(s: Series, wet: list[Damp]) -> Series:
@@ -164,7 +166,7 @@ def _bedding_finding(s: Series, bed: Bedding) -> Finding:
         f" at which it settled, dying away over about {bed.constant:.0f} stops; {bed.support}"
     )
     return Finding(
-        "bedding-in", (bed.onset, bed.onset, bed.settled), bed.mu_settled * bed.size, bed.size, None,
+        "bedding-in", (bed.onset, bed.onset, bed.settled), bed.mu_settled * bed.size, bed.size / (1 + bed.size), None,
         "friction changed early and settled", [words],
         {"bedding": {"share": bed.size, "low": bed.low, "high": bed.high, "stops": bed.constant}},
         [], ["bed in longer, until friction is within 3 % of where it settles"],

@@ -19,6 +19,8 @@ from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
 
+WITH_SUPPORT = 2.8  # z of the first checks' dying away that counts when the bedding block was still moving that way
+
 
 class Bedding(NamedTuple):
     """Size at the first check (share of the settled level, negative: low) with interval, time constant, effect on ln mu."""
@@ -41,17 +43,17 @@ def unfinished_bedding(
     """The change of the first matched stops that bedding explains; None without one."""
     d, shapes = found.found, found.shapes
     own = np.flatnonzero(shapes.family == "bedding")
-    if not len(own) or not d.alarm:
+    if not len(own):
         return None
     best = int(own[np.argmax(np.abs(d.z[own]))])
     gain = 0.5 * d.z**2
     others = gain[shapes.family != "bedding"].max(initial=0.0)
-    if abs(d.z[best]) < d.limits.ratio or gain[best] < others - 1.0:
-        return None
     sign = float(np.sign(d.amplitude[best]))
     still = bedding_still_moving(s, friction, noise)
     supported = still is None or still * sign < -1.64
-    if not supported and gain[best] < others + 1.0:
+    if abs(d.z[best]) < (WITH_SUPPORT if still is not None and supported else d.limits.ratio):
+        return None
+    if gain[best] < others + (-2.5 if supported else 1.0):
         return None
     constant = float(shapes.constant[best])
     column = bedding(s.stop, int(shapes.onset[best])).columns

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pipeline.drift.contrast import Levels, levels
 from pipeline.drift.detection import Detection, Problem, detect, problem
 from pipeline.drift.monitoring import Watch, departures
-from pipeline.drift.noise import Repeatability, covariance, pooled_scatter, whitening
+from pipeline.drift.noise import Repeatability, covariance, in_pieces, pooled_scatter, whitening
 from pipeline.drift.onset import Onset, date
 from pipeline.drift.series import Series
 from pipeline.drift.shapes import Shapes, bedding, glazes, ramps, steps
@@ -44,7 +44,7 @@ def candidate_shapes(s: Series, index: NDArray[np.int64], *, with_bedding: bool 
     stop = s.stop[index]
     inner = _thinned(stop[2:-1] if len(stop) > 5 else stop[1:])
     shapes = steps(stop, inner).joined(ramps(stop, np.r_[stop[0], inner]))
-    exposed = _thinned(s.stop[(s.low > 0) & (s.stop < stop[-1])])
+    exposed = _thinned(s.stop[long_exposure(s) & (s.stop < stop[-1])])
     if len(exposed):
         shapes = shapes.joined(glazes(stop, s.stop, s.low, s.high, exposed))
     start = bedding_start(s)
@@ -63,6 +63,12 @@ def bedding_start(s: Series) -> int | None:
 def _thinned(values: NDArray[np.int64]) -> NDArray[np.int64]:
     every = -(-len(values) // MOST_ONSETS) if len(values) else 1
     return values[::every]
+
+
+def long_exposure(s: Series) -> NDArray[np.bool_]:
+    """Low-energy stops of blocks that have six of them or more: a few cold stops of a map glaze nothing."""
+    count = np.bincount(s.block, weights=s.low) if len(s) else np.zeros(0)
+    return (s.low > 0) & (count[s.block] >= 6)
 
 
 class Search(NamedTuple):
@@ -117,7 +123,7 @@ def date_change(s: Series, values: Array, w: Watch, found: Search, noise: Repeat
     stop = s.stop[index]
     inner = stop[2:-1] if len(stop) > 5 else stop[1:]
     shapes = steps(stop, inner).joined(ramps(stop, inner))
-    exposed = s.stop[(s.low > 0) & (s.stop < min(last, stop[-1]))]
+    exposed = s.stop[long_exposure(s) & (s.stop < min(last, stop[-1]))]
     likely = use_begins(s, settings)
     if len(exposed):
         exposed = np.union1d(_thinned(exposed), likely[likely < stop[-1]])
@@ -152,23 +158,34 @@ def use_begins(s: Series, settings: Drift) -> NDArray[np.int64]:
 
 
 def phases(s: Series, index: NDArray[np.int64], change: Change, settings: Drift) -> NDArray[np.str_]:
-    """Name of each watched stop's phase: before, fallen (last block before recovery), after, or a block's own."""
+    """Name of each watched stop's phase: before, fallen, after, or a block's own.
+
+    Fallen are the last checks before recovery: the last block, and those before it from which no use parts it. After
+    are all checks that follow the high-energy use until low-energy use begins again. Only groups with stops before the
+    onset can be fallen: without a level before there is no loss.
+    """
     onset = change.onset.stop
     stop = s.stop[index]
     cut = s.stop[change.cut] if change.cut is not None else None
     piece = _pieces(s, index, onset)
     phase = np.array([f"block {p}" for p in piece], dtype="U16")
-    phase[stop < onset] = "before"
-    during = (stop >= onset) & (stop < cut if cut is not None else True)
+    before = stop < onset
+    if not any(np.sum(before & (s.group[index] == g)) >= 3 for g in np.unique(s.group[index])):
+        before = np.arange(len(index)) < 5  # the loss began with the first stops: they are the best there is
+    phase[before] = "before"
+    known = np.isin(s.group[index], np.unique(s.group[index][before]))
+    during = ~before & known & (stop < cut if cut is not None else True)
     if during.any():
-        phase[during & (piece == piece[during][-1])] = "fallen"
+        used = np.cumsum(s.low + s.high)[index]
+        last = np.flatnonzero(during)[-1]
+        alike = (used >= used[last] - 1) & (s.group[index] == s.group[index[last]])
+        phase[during & ((piece == piece[last]) | alike)] = "fallen"
     if cut is not None:
         after = stop > cut
         again = [b for b in use_begins(s, settings) if b > cut]
         if again:
             after &= stop < again[0]
-        if after.any():
-            phase[after & (piece == piece[after][0])] = "after"
+        phase[after] = "after"
     return phase
 
 
@@ -202,7 +219,7 @@ def channel_noise(
     """Scatter of another channel at the watched stops, from the test itself; None where it is missing."""
     runs = [values[index][s.block[index] == b] for b in np.unique(s.block[index])]
     runs = [r[np.isfinite(r)] for r in runs]
-    own = pooled_scatter(runs, trend=any(len(r) > 12 for r in runs))
+    own = pooled_scatter(in_pieces(runs), prior=(0.1, 0.1))
     if own is None:
         return None
     return Repeatability(max(own.sigma, floor), own.rho, own.u_rho, block_sigma, 1.0, float(own.dof))

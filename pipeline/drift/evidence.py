@@ -17,6 +17,8 @@ from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
 
+GROWN = 2.0  # ln likelihood by which growth with low-energy use must beat a step
+
 
 class Item(NamedTuple):
     """One piece of evidence; value, low, high and threshold in `unit`, None where there is no number."""
@@ -161,29 +163,31 @@ def growth_item(change: Change, exposed: bool) -> Item:
     """Log likelihood of a loss that grows with low-energy use over a step and over a loss that grows with any stop."""
     gain = change.onset.gain
     if not exposed or "glaze" not in gain:
-        return Item("untested", None, None, None, 1.0, "ln likelihood", "no low-energy use for the loss to grow with")
+        return Item("untested", None, None, None, GROWN, "ln likelihood", "no low-energy use for the loss to grow with")
     over_step = gain["glaze"] - gain.get("step", 0.0)
-    over_time = gain["glaze"] - gain.get("ramp", 0.0)
-    if over_step >= 1.0 and over_time >= -1.0:
+    over_time = change.onset.top["glaze"] - change.onset.top.get("ramp", 0.0)
+    if over_step >= GROWN and over_time >= -1.0:
         answer, said = "yes", "it grew with low-energy use"
-    elif over_step <= -1.0:
+    elif over_step <= -GROWN:
         answer, said = "no", "it came as a step"
     elif over_time <= -1.0:
         answer, said = "no", "it grew with every stop, whatever its energy"
     else:
         answer, said = "unclear", "a step and growth with low-energy use cannot be told apart"
-    return Item(answer, float(over_step), None, None, 1.0, "ln likelihood",
+    return Item(answer, float(over_step), None, None, GROWN, "ln likelihood",
                 f"growth with low-energy use against a step: {over_step:+.1f}, against growth with any stop:"
                 f" {over_time:+.1f} in ln likelihood; {said}")  # fmt: skip
 
 
 class Recovery(NamedTuple):
-    """Answer, high-energy stops, their lowest power density, level after over before, share of the loss regained."""
+    """Recovery test: its evidence; recovered or not, None untested; whether the return clearly failed, clearly came in
+    part, or is more likely than not."""
 
     item: Item
     recovered: bool | None
     failed: bool
     partly: bool
+    likely: bool
 
 
 def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, mu_before: float) -> Recovery:
@@ -216,12 +220,12 @@ def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, 
     answer = "yes" if recovered else "no" if failed else "unclear"
     return Recovery(
         Item(answer, level, float(np.exp(after.low)), float(np.exp(after.high)), settings.recovered_share, "share", words),
-        recovered, failed, clear and share >= 0.3,
+        recovered, failed, clear and share >= 0.3, share >= 0.5,
     )  # fmt: skip
 
 
 def _untested(why: str) -> Recovery:
-    return Recovery(Item("untested", None, None, None, None, "share", why), None, False, False)
+    return Recovery(Item("untested", None, None, None, None, "share", why), None, False, False, False)
 
 
 def _pct(share: float) -> str:

@@ -1,6 +1,7 @@
 """Low friction in the first stops after a long idle time, gone after a few: the mark of moisture.
 
-Each pause's first stops are compared with later stops at matched conditions. The weight falls from stop to stop, since
+Each pause's first stops are compared with later stops of their block, and with matched stops from which no use parts
+them. A start so hot that no moisture is left must show a larger dip before it is called one. The weight falls from stop to stop, since
 what the first stops dry, the next ones no longer carry.
 """
 
@@ -44,21 +45,27 @@ def after_pauses(s: Series, noise: Repeatability, settings: Drift) -> list[Damp]
     return found
 
 
+def _neighbours(
+    s: Series, start: int, first: NDArray[np.int64], known: NDArray[np.bool_], settings: Drift
+) -> NDArray[np.int64]:
+    """Matched stops of other blocks between which and the pause no use lies that could have changed the level."""
+    others = np.flatnonzero(known & (s.group == s.group[first[0]]) & ~s.damp & (s.block != s.block[start]))
+    used = np.cumsum(s.low + s.high)
+    apart = np.abs(used[others] - used[start])
+    return others[apart < settings.least_clearing][:12]
+
+
 def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pauses: int) -> Damp | None:
     known = np.isfinite(s.friction) & (s.group >= 0)
-    first = np.arange(start, min(len(s), start + settings.pause_stops))
-    first = first[known[first] & (s.block[first] == s.block[start])]
-    if len(first) == 0:
+    own = np.arange(start, len(s))
+    own = own[known[own] & (s.block[own] == s.block[start])]
+    if len(own) == 0 or own[0] >= start + settings.pause_stops:
         return None
-    group = s.group[first[0]]
-    first = first[s.group[first] == group]
-    rest = np.flatnonzero(known & (s.group == group) & ~s.damp)
-    near = np.argsort(np.abs(rest - start), kind="stable")[:12]
-    later = np.sort(rest[near])
-    later = later[~np.isin(later, first)]
-    if len(later) < 3:
-        first, later = first[:2], first[2:]
-    if len(later) < 3:
+    own = own[s.group[own] == s.group[own[0]]]
+    few = settings.pause_stops if len(own) > 2 * settings.pause_stops else max(1, min(3, len(own) // 2))
+    first = own[own < start + few]
+    later = np.r_[own[~np.isin(own, first)][:12], _neighbours(s, start, first, known, settings)]
+    if len(first) == 0 or len(later) < 3:
         return None
     index = np.r_[first, later]
     effect, columns = departures(s, index, known & ~np.isin(np.arange(len(s)), first))
@@ -76,7 +83,8 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     t = -float(stdtrit(noise.dof, settings.false_alarm_rate / 2 / pauses))
     t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
     deepest = float(np.expm1(np.min(values[: min(2, len(first))] - values[len(first) :].mean())))
-    beyond = dip + t * u < 0 and deepest <= -1.5 * settings.least_loss
+    least = 1.5 if s.temperature[start] <= settings.dry_above else 2.5
+    beyond = dip + t * u < 0 and deepest <= -least * settings.least_loss
     limit = float(np.expm1(-t * u))
     touched = first[values[: len(first)] - values[len(first) :].mean() < 0.5 * np.log1p(deepest)]
     return Damp(

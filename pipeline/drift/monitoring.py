@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.drift.noise import Repeatability, pooled_scatter
+from pipeline.drift.noise import Repeatability, in_pieces, pooled_scatter
 from pipeline.drift.outliers import grubbs
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
@@ -101,7 +101,7 @@ def _baseline(s: Series, decides: NDArray[np.bool_], before: NDArray[np.bool_]) 
 def _with_own_scatter(s: Series, decides: NDArray[np.bool_], noise: Repeatability) -> Repeatability:
     """The pooled scatter, or the test's own where that is larger beyond chance (1 % of an F test)."""
     runs = [s.friction[decides & (s.block == b)] for b in np.unique(s.block[decides])]
-    own = pooled_scatter(runs, trend=any(len(r) > 12 for r in runs), prior=(noise.rho, max(noise.u_rho, 0.05)))
+    own = pooled_scatter(in_pieces(runs), prior=(noise.rho, max(noise.u_rho, 0.05)))
     if own is None:
         return noise
     from scipy.special import fdtri

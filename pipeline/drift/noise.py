@@ -87,6 +87,11 @@ def _clipped(left: Array) -> Array:
     return np.clip(left, -4.5 * scale, 4.5 * scale) if scale > 0 else left
 
 
+def in_pieces(runs: list[Array], longest: int = 8) -> list[Array]:
+    """Long runs cut into pieces of about `longest`, so that a step or trend within a run does not pass for scatter."""
+    return [piece for run in runs if len(run) for piece in np.array_split(run, -(-len(run) // longest))]
+
+
 def covariance(
     stop: NDArray[np.int64],
     block: NDArray[np.int64],

@@ -23,7 +23,8 @@ class Onset(NamedTuple):
     low: int
     high: int
     family: str
-    gain: dict[str, float]  # log likelihood over no change, by family
+    gain: dict[str, float]  # log likelihood over no change, by family, onsets weighed
+    top: dict[str, float]  # the same at the best onset
     size_checks: float
     size_use: float
 
@@ -75,16 +76,16 @@ def date(
 ) -> Onset:
     """Onset of a change of the given sign.
 
-    `likely` are stops at which low-energy use begins: where the likelihood can hardly tell, the onset lies there
-    (each counts as much as five other stops).
+    `likely` are stops at which low-energy use begins: a glaze is taken to begin there as likely as at all other stops
+    together, so the onset lies there unless the stops speak against it.
     """
     basis = np.linalg.qr(whiten @ design)[0]
     whitened = whiten @ values
     whitened = whitened - basis @ (basis.T @ whitened)
     gain, size_checks, size_use = gains(whitened, basis, whiten, shapes, checks, sign)
-    best = {str(f): float(gain[shapes.family == f].max()) for f in np.unique(shapes.family)}
+    best = {str(f): _weighed(f, gain, shapes, likely, stop) for f in np.unique(shapes.family)}
     family = max(best, key=best.__getitem__)
-    if "glaze" in best and best["glaze"] >= best[family] - 1.0:
+    if "glaze" in best and best["glaze"] >= best[family] - NEARLY:
         family = "glaze"
     own = shapes.family == family
     onsets = np.unique(shapes.onset[own])
@@ -99,10 +100,52 @@ def date(
     low = int(onsets[min(np.searchsorted(share, tail), len(onsets) - 1)])
     high = int(onsets[min(np.searchsorted(share, 1 - tail), len(onsets) - 1)])
     middle = int(onsets[min(np.searchsorted(share, 0.5), len(onsets) - 1)])
+    if family == "glaze":
+        middle = _at_the_start_of_use(middle, shapes.onset[own], gain[own], likely)
+        low, high = min(low, middle), max(high, middle)
     if family == "step":
         low = min(low, _before(stop, low) + 1)
     peak = np.flatnonzero(own)[np.argmax(gain[own])]
-    return Onset(middle, low, high, family, best, float(size_checks[peak]), float(size_use[peak]))
+    top = {str(f): float(gain[shapes.family == f].max()) for f in np.unique(shapes.family)}
+    return Onset(middle, low, high, family, best, top, float(size_checks[peak]), float(size_use[peak]))
+
+
+NEARLY = 2.0  # ln likelihood within which a loss is taken to grow with use rather than by a step or with time
+START_MARGIN = 1.5  # ln likelihood by which the stops must speak against the start of use
+
+
+def _at_the_start_of_use(onset: int, onsets: NDArray[np.int64], gain: Array, likely: NDArray[np.int64]) -> int:
+    """The start of use where it is nearly as likely as the best onset, else the onset given."""
+    begins = np.isin(onsets, likely)
+    if not begins.any():
+        return onset
+    best = np.flatnonzero(begins)[np.argmax(gain[begins])]
+    return int(onsets[best]) if gain[best] >= gain.max() - START_MARGIN else onset
+
+
+def _weighed(family: str, gain: Array, shapes: Shapes, likely: NDArray[np.int64], stop: NDArray[np.int64]) -> float:
+    """Log likelihood of a family over no change, its onsets and constants weighed by how likely they are beforehand.
+
+    A step may lie at any stop, so one that fits well at a single place is worth less than a glaze that fits from the
+    start of the use on.
+    """
+    own = shapes.family == family
+    onsets, index, count = np.unique(shapes.onset[own], return_inverse=True, return_counts=True)
+    if family == "glaze":
+        prior = _prior(onsets, likely)
+    else:
+        prior = np.maximum(np.diff(onsets, prepend=_before(stop, onsets[0])), 1).astype(float)
+    weight = (prior / prior.sum() / count)[index]
+    top = gain[own].max()
+    return float(top + np.log(np.sum(weight * np.exp(gain[own] - top))))
+
+
+def _prior(onsets: NDArray[np.int64], likely: NDArray[np.int64]) -> Array:
+    """Half on the stops at which use begins, half spread over all others."""
+    begins = np.isin(onsets, likely)
+    if not begins.any() or begins.all():
+        return np.ones(len(onsets))
+    return np.where(begins, 0.5 / begins.sum(), 0.5 / (~begins).sum())
 
 
 def _before(stop: NDArray[np.int64], onset: int) -> int:

@@ -1,17 +1,18 @@
 """Drift of the torque chain, seen in the energy ratio.
 
 The ratio of friction work to the energy taken from the shaft is 1 whatever the material does; a gain or offset of the
-torque chain moves it and friction by the same share. Its change over the watched stops is found like one of friction.
+torque chain moves it and friction by the same share. Every stop with a ratio is used, whatever its purpose, each set of
+conditions about a level of its own, since a rig's ratio can differ a little between hard and gentle stops.
 """
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.drift.change import _thinned, channel_noise, use_begins
+from pipeline.drift.change import _thinned, channel_noise
 from pipeline.drift.detection import detect, problem
-from pipeline.drift.monitoring import Watch
 from pipeline.drift.onset import Onset, date
 from pipeline.drift.series import Series
 from pipeline.drift.shapes import ramps, steps
@@ -21,6 +22,7 @@ Array = NDArray[np.float64]
 
 FLOOR = 0.0015  # least scatter of ln energy ratio believed, so that a rig without noise does not alarm on rounding
 SIGNIFICANT = 1.5  # how far beyond its limit the statistic must lie: a rig's ratio wanders a little by itself
+MOST = 400  # stops tested; longer tests are thinned
 
 
 class TorqueDrift(NamedTuple):
@@ -33,10 +35,13 @@ class TorqueDrift(NamedTuple):
     effect: Array
 
 
-def torque_drift(s: Series, w: Watch, settings: Drift) -> TorqueDrift | None:
+def torque_drift(s: Series, settings: Drift) -> TorqueDrift | None:
     """The change of the energy ratio beyond chance and beyond the method's threshold; None without one."""
-    index = np.sort(np.r_[w.checks, w.use])
-    index = index[np.isfinite(s.ratio[index])]
+    s = replace(s, group=np.where(s.group >= 0, s.group, 100_000 + s.block))
+    index = np.flatnonzero(np.isfinite(s.ratio))
+    _, inverse, count = np.unique(s.group[index], return_inverse=True, return_counts=True)
+    index = index[count[inverse] >= 3]
+    index = index[:: max(1, -(-len(index) // MOST))]
     if len(index) < 8:
         return None
     noise = channel_noise(s, index, s.ratio, 0.001, FLOOR)
@@ -53,14 +58,16 @@ def torque_drift(s: Series, w: Watch, settings: Drift) -> TorqueDrift | None:
     size = float(found.amplitude[best])
     if abs(found.z[best]) < SIGNIFICANT * found.limits.ratio or abs(size) < settings.torque_change:
         return None
+    everywhere = steps(stop, stop[2:-2]).joined(ramps(stop, stop[2:-2]))
     onset = date(
-        s.ratio[index], p.design, p.whiten, stop, shapes, np.ones(len(index), bool), float(np.sign(size)),
-        use_begins(s, settings)[:0], settings.confidence,
+        s.ratio[index], p.design, p.whiten, stop, everywhere, np.ones(len(index), bool), float(np.sign(size)),
+        stop[:0], settings.confidence,
     )  # fmt: skip
     u = abs(size / found.z[best])
-    whole = steps if shapes.family[best] == "step" else ramps
-    column = whole(s.stop, shapes.onset[best : best + 1]).columns[:, 0]
+    whole = steps if onset.family == "step" else ramps
+    column = whole(s.stop, np.array([onset.stop])).columns[:, 0]
     at_end = column[index[-1]] or 1.0
+    size = onset.size_checks
     return TorqueDrift(
         onset,
         float(np.expm1(size)),

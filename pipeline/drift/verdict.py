@@ -48,6 +48,8 @@ def judge_fall(items: dict[str, Item], recovery: Recovery) -> Judgement:
         return _undetermined(items, recovery, "high-energy stops did not bring friction back", ["wear"])
     if recovery.recovered or (recovery.partly and items["growth"].answer != "no"):
         return Judgement("glazing-like", _not_excluded(items, recovery), [], "high-energy stops brought friction back")
+    if recovery.recovered is False and not (recovery.likely and items["growth"].answer == "yes"):
+        return _undetermined(items, recovery, "whether high-energy stops brought friction back is not clear", ["wear"])
     if items["growth"].answer == "yes":
         return Judgement(
             "glazing-like", _not_excluded(items, recovery),

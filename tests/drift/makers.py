@@ -223,6 +223,8 @@ def _glaze(
     end = hard[0] if len(hard) and onset else n
     checks = np.flatnonzero((rows["purpose"] == "check") & (np.arange(n) < end))
     reached = state[rows["block"] == rows["block"][checks[-1]]].mean()
+    if onset is None or rows["stop"][checks[-1]] < onset:  # no check after the use
+        reached = state[:end].max()
     loss = state * truth.glaze_loss / max(reached, 1e-9)
     return np.minimum(loss, 0.9), onset, truth.glaze_loss
 
@@ -248,5 +250,15 @@ def _ramp(rows: dict, ramp: tuple[int, float]) -> np.ndarray:
     return ramp[1] * np.clip((rows["stop"] - ramp[0] + 1) / (rows["stop"][-1] - ramp[0] + 1), 0, None)
 
 
-def healthy(**changes: object) -> Truth:
-    return replace(Truth(), **changes)  # type: ignore[arg-type]
+def with_readings(program: list[Block], pause: float = 18000.0) -> list[Block]:
+    """The program with the disc off the rig for a wear reading before every third check."""
+    out, checks = [], 0
+    for block in program:
+        checks += block.purpose == "check"
+        out.append(block._replace(pause=pause) if block.purpose == "check" and checks % 3 == 0 else block)
+    return out
+
+
+def other(truth: Truth, **changes: object) -> Truth:
+    """The same test with some of its truth changed."""
+    return replace(truth, **changes)  # type: ignore[arg-type]
