@@ -24,6 +24,12 @@ class Dwell:
     falling_k_s: float  # how fast the disc was cooling at the end; 0 where it was heated or held
 
 
+def oxidation(material: Material, face_k: np.ndarray, seconds: np.ndarray) -> float:
+    """What a history of the face (K) at these times (s) oxidises off both faces, um."""
+    exponent = -material.oxidation_energy_j_mol / GAS_CONSTANT * (1.0 / face_k - 1.0 / OXIDATION_REFERENCE_K)
+    return float(np.trapezoid(material.oxidation_um_s * np.exp(exponent), seconds))
+
+
 def dwell(
     disc_k: float,
     modes: np.ndarray,
@@ -57,11 +63,11 @@ def dwell(
         if times[-1] < LEAST_GAP:
             times, warm, falling = np.append(times, LEAST_GAP), np.append(warm, target_k), 0.0
         reached = target_k
-    face = warm.copy()
-    face[: len(bulk)] += np.exp(-np.outer(times[: len(bulk)], mode_decay(disc, disc_k))) @ modes
-    rate = material.oxidation_um_s * np.exp(
-        -material.oxidation_energy_j_mol / GAS_CONSTANT * (1.0 / face - 1.0 / OXIDATION_REFERENCE_K)
-    )
+    # Growing steps: a pause of hours still has its first minute, when the disc is hot, in steps of a fraction of a second.
+    steps = np.concatenate([[0.0], np.geomspace(0.02, 1.0 + cooling, 400) - 0.02])
+    steps = steps * (cooling / steps[-1])
+    face = curve.after(disc_k, steps) + np.exp(-np.outer(steps, mode_decay(disc, disc_k))) @ modes
+    oxidised = oxidation(material, face, steps) + oxidation(material, warm[len(bulk) - 1 :], times[len(bulk) - 1 :])
     damp = rig.humidity
     cold = float(np.sum(np.diff(times) * (warm[1:] < DRY_ABOVE_K)))
     hot = float(np.sum(np.diff(times) * (warm[1:] >= DRY_ABOVE_K)))
@@ -71,4 +77,4 @@ def dwell(
     else:
         moisture *= float(np.exp(-hot / DRYING_S))
         moisture = damp + (moisture - damp) * float(np.exp(-cold / rig.moisture_time))
-    return Dwell(float(times[-1]), reached, float(np.trapezoid(rate, times)), moisture, falling)
+    return Dwell(float(times[-1]), reached, oxidised, moisture, falling)
