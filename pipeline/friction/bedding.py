@@ -19,7 +19,7 @@ from pipeline.friction.map import FrictionMap
 
 SETTLED = 0.03
 FEWEST = 8
-DRAWS = 2000
+DRAWS, LENGTHS = 2000, 300
 SUPPORTED_SHARE = 0.9
 
 
@@ -66,7 +66,7 @@ def settling(index: np.ndarray, mu: np.ndarray, confidence: float, seed: int = 0
     asymptote.
     """
     held = mu.copy()
-    lengths = np.geomspace(0.5, 5 * (index[-1] + 1), 80)
+    lengths = np.geomspace(0.5, 5 * (index[-1] + 1), LENGTHS)
     for _ in range(3):
         misfit, coefficient, inverse = fits(index, held, lengths)
         best = int(misfit.argmin())

@@ -59,12 +59,16 @@ class Neighbours:
     def degrees(self, variance: Callable[[Fit], np.ndarray], *, groups: bool = True) -> np.ndarray:
         """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns.
 
-        `groups` False: the variances of the random factors taken as known.
+        `groups` False: the variances of the random factors taken as known. Those of the bends always are: a
+        band of a smooth holds its confidence on average over the curve with them at their estimates (Nychka
+        1988), wiggly estimates being wide where stiff ones are narrow; counting them again makes it hold more
+        than it says.
         """
         v = variance(self.fit)
         slopes = np.array(
             [(variance(a) - variance(b)) / (2 * STEP) for a, b in zip(self.above, self.below, strict=True)]
         ).reshape(len(self.above), v.size)
+        slopes[self.free < likelihood.BEND.stop] = 0.0
         if not groups:
             slopes[self.free >= likelihood.GROUPS.start] = 0.0
         spread = np.einsum("ki,kl,li->i", slopes, self.covariance, slopes)
