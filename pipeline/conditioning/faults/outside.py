@@ -1,43 +1,66 @@
-"""Braking torque where the pressure says that the brake is open.
+"""Faults that make a braking look shorter than it was: channels that lose samples at its start or its end.
 
-A pressure channel that loses samples at the start or the end of a braking makes it look shorter: mu stays plausible and
-the energy balance closes over what is left. The torque beside the braking gives it away.
+mu stays plausible then and the energy balance closes over what is left. What gives it away is beside the braking: torque
+where the pressure says that the brake is open, or a speed that jumps as no shaft can.
 """
 
 import numpy as np
 
 from pipeline.findings import Finding, finding
 
+RPM = 30 / np.pi
 REACH_S = 1.0  # looked at before the start and after the end
 RISE_S = 0.1  # before the start torque may lead by this, besides the lag
 FALL_S = 0.35  # after the end it may need this to fall
 SHARE = 0.2  # of the braking's torque
+SUDDEN = 0.4  # of the braking's torque, at the very start or end, above what the threshold pressure itself gives
 SHORTEST_S = 0.06
 FEWEST = 3
+JUMP_SHARE = 0.1  # of the speed at the start, in one sample period
+JUMP_RATE = 6.0  # times the braking's mean rate
 
 
 def torque_without_pressure(
-    time: np.ndarray, torque: np.ndarray, *, start: float, end: float, plateau: float, lag: float, after: bool
+    time: np.ndarray,
+    torque: np.ndarray,
+    *,
+    start: float,
+    end: float,
+    plateau: float,
+    lag: float | None,
+    after: bool,
+    threshold: float = 0.05,
 ) -> list[Finding]:
     """A finding where torque stands well above its rest beside the braking from `start` to `end` (s).
 
     time, torque: (n,) from the end of the braking before to the start of the next, torque positive when it slows the shaft
-    (N m). plateau: the braking's own torque as recorded; lag: the test's, s; after: look behind the end too (not where the
-    shaft stands still there with the brake applied).
+    (N m). plateau: the braking's own torque as recorded; lag: between the channels, s, None where it is not known;
+    threshold: the pressure at which braking is taken to begin, over its plateau; after: look behind the end too (not where
+    the shaft stands still there with the brake applied).
     """
     outside = (time < start) | (time > end)
     known = outside & np.isfinite(torque)
     if np.count_nonzero(known) < FEWEST or not np.isfinite(plateau):
         return []
     rest = float(np.quantile(torque[known], 0.1))
-    limit = rest + SHARE * (plateau - rest)
-    before = (time > start - REACH_S) & (time < start - RISE_S - lag)
-    behind = (time > end + FALL_S + lag) & (time < end + REACH_S) if after else np.zeros(time.shape, dtype=bool)
+    if plateau <= rest:
+        return []
+    share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
+    late = abs(lag or 0.0)
+    step = float(np.median(np.diff(time)))
+    before = (time > start - REACH_S) & (time < start - RISE_S - late)
+    behind = (time > end + FALL_S + late) & (time < end + REACH_S) & after
     found = []
-    for where, words in ((before, "before the start"), (behind, "after the end")):
-        high = np.flatnonzero(known & where & (torque > limit))
-        if plateau <= rest or high.size < FEWEST or time[high[-1]] - time[high[0]] < SHORTEST_S:
-            continue
+    for where, words, edge in ((before, "before the start", start), (behind, "after the end", end)):
+        high = np.flatnonzero(where & (share > SHARE))
+        if high.size < FEWEST or time[high[-1]] - time[high[0]] < SHORTEST_S:
+            # One period and the lag away from the edge nothing is left of a braking whose pressure was recorded whole.
+            away = start - late - 1.5 * step if edge == start else end + late + 1.5 * step
+            close = (time >= away - 1.5 * step) & (time <= away) if edge == start else (time >= away) & after
+            close &= time <= away + 1.5 * step
+            high = np.flatnonzero(close & (share > SUDDEN + threshold))
+            if lag is None or not high.size:
+                continue
         level = float(np.mean(torque[high]))
         found.append(
             finding(
@@ -50,3 +73,33 @@ def torque_without_pressure(
             )
         )
     return found
+
+
+def speed_jumps(
+    time: np.ndarray, speed: np.ndarray, *, start: float, end: float, first: float, last: float
+) -> list[Finding]:
+    """A finding where the speed jumps within or beside the braking from `start` to `end` (s), `first` to `last` rad/s.
+
+    time, speed: (n,) from the end of the braking before to the start of the next. A jump is a change from one sample to the
+    next by more than a tenth of the first speed, and faster than six times the braking's mean rate allows.
+    """
+    near = np.isfinite(speed) & (time > start - REACH_S) & (time < end + REACH_S)
+    moments, values = time[near], speed[near]
+    if values.size < FEWEST or not first > 0:
+        return []
+    rate = abs(first - last) / max(end - start, 1e-3)
+    step = np.clip(np.diff(moments), 0, None)
+    jumps = np.flatnonzero(np.abs(np.diff(values)) > np.maximum(JUMP_SHARE * first, JUMP_RATE * rate * step))
+    if not jumps.size:
+        return []
+    at, worst = int(jumps[0]), int(jumps[np.argmax(np.abs(np.diff(values))[jumps])])
+    return [
+        finding(
+            "speed_jump",
+            f"speed jumps from {values[worst] * RPM:.0f} to {values[worst + 1] * RPM:.0f} rpm between two samples",
+            channel="speed",
+            start_s=float(moments[at]),
+            end_s=float(moments[min(jumps[-1] + 1, moments.size - 1)]),
+            evidence={"jumps": int(jumps.size), "from_rpm": values[worst] * RPM, "to_rpm": values[worst + 1] * RPM},
+        )
+    ]
