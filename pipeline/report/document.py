@@ -62,18 +62,15 @@ class Number:
         return entry
 
 
-Cell = Number | str
-
-
 @dataclass(frozen=True)
 class Text:
-    """A paragraph: a template with {names} and the numbers that fill them; `tone` is plain, good, bad or open.
+    """A paragraph, or the text of a cell: a template with {names} and the numbers that fill them; `tone` is plain, good, bad or open.
 
     It begins with a capital, except where it begins with a name of the user's (`sentence` says that it does not).
     """
 
     template: str
-    values: Mapping[str, Cell] = field(default_factory=dict)
+    values: Mapping[str, "Number | str"] = field(default_factory=dict)
     tone: str = "plain"
     sentence: bool = False
 
@@ -84,6 +81,9 @@ class Text:
         said = self.template.format(**filled)
         starts_with_a_name = self.template.startswith("{") and not self.sentence
         return said if starts_with_a_name else said[:1].upper() + said[1:]
+
+
+Cell = Number | Text | str
 
 
 @dataclass(frozen=True)
@@ -219,7 +219,8 @@ def numbers_of(section: Section) -> list[Number]:
             cells = [cell for row in part.rows for cell in row]
         else:
             cells = []
-        found += [cell for cell in cells if isinstance(cell, Number)]
+        inner = [value for cell in cells for value in (cell.values.values() if isinstance(cell, Text) else (cell,))]
+        found += [value for value in inner if isinstance(value, Number)]
     return found
 
 

@@ -139,3 +139,12 @@ def why_missing(data: Any, key: str) -> str | None:
         if isinstance(text, str) and text.strip():
             return text.strip()
     return None
+
+
+def interval_text(value: Any, unit: str = "", key: str = "value") -> str:
+    """A {"value","low","high"} object or number as text with its unit, or why it is missing."""
+    if isinstance(value, Mapping) and is_number(value.get("value")):
+        return with_interval(value["value"], value.get("low"), value.get("high"), unit) + unit_suffix(unit)
+    if is_number(value):
+        return plain(value, unit) + unit_suffix(unit)
+    return f"{MISSING}: {why_missing(value, key) or 'no such data'}"

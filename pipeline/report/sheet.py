@@ -87,4 +87,6 @@ def _cell(cell: Cell, *, bare: bool) -> dict[str, Any]:
     if isinstance(cell, Number):
         text = cell.bare if bare else cell.text
         return {"text": text, "missing": not cell.given, "source": f"{cell.file} {cell.key}", "short": False}
+    if isinstance(cell, Text):
+        return {"text": cell.text, "missing": False, "source": None, "short": False}
     return {"text": cell, "missing": False, "source": None, "short": len(cell) <= SHORT and " " not in cell}

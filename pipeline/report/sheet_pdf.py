@@ -67,7 +67,7 @@ def words(cell: Cell, *, bare: bool = False) -> str:
     """A cell as text."""
     if isinstance(cell, Number):
         return cell.bare if bare else cell.text
-    return cell
+    return cell.text if isinstance(cell, Text) else cell
 
 
 def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping[str, bytes]) -> bytes:

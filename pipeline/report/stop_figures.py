@@ -234,6 +234,35 @@ def energy_balance(stops: pl.DataFrame) -> go.Figure:
     return fig
 
 
+def residuals(stops: pl.DataFrame, friction: Mapping[str, Any]) -> go.Figure:
+    """Residuals of the map's stops in standard deviations, in the order run; the size of a point is its influence."""
+    fig = frame.figure(
+        frame.axis("Stop, in the order run", "number"),
+        frame.axis("Residual about the map", "standard deviations"),
+        height=330,
+    )
+    table = (friction.get("diagnostics") or {}).get("stops") or []
+    rows = [row for row in table if row.get("standardised") is not None]
+    if not rows:
+        return frame.say(fig, "no map, no residuals")
+    purpose_of = dict(zip(stops["stop"], stops["purpose"], strict=True))
+    for held, name in ((False, ""), (True, ", held back as stray")):
+        for purpose in palette.PURPOSES:
+            part = [r for r in rows if purpose_of.get(r["stop"]) == purpose and bool(r.get("held_back")) == held]
+            if not part:
+                continue
+            colour, symbol, _, words = palette.purpose(purpose)
+            sizes = [6 + 30 * min(r.get("influence") or 0.0, 0.5) for r in part]
+            fig.add_scatter(
+                x=[r["stop"] for r in part], y=[r["standardised"] for r in part], mode="markers", name=words + name, customdata=[[r["stop"], r.get("influence")] for r in part],
+                marker={"size": sizes, "color": "#ffffff" if held else colour, "symbol": symbol, "line": {"width": 1.4, "color": colour}},
+                hovertemplate="stop %{x}: %{y:.2f} standard deviations, influence %{customdata[1]:.2f}<extra></extra>",
+            )  # fmt: skip
+    for level in (-2, 0, 2):
+        fig.add_hline(y=level, line={"color": palette.MUTED, "width": 1, "dash": "solid" if level == 0 else "dash"})
+    return fig
+
+
 def shown_stops(stops: pl.DataFrame, traces: pl.DataFrame, most: int = 240) -> list[int]:
     """Stops whose traces the overview draws: all, or an even choice within each block when there are more."""
     have = set(traces["stop"].unique().to_list())

@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.report import numbers, wear_figures
+from pipeline.report.numbers import interval_text
 
 STATUSES = ("ok", "suspect", "rejected")
 RATE_UNITS = {
@@ -118,101 +119,6 @@ def budget_rows(summary: Mapping[str, Any]) -> list[list[str]]:
          f"not given: {numbers.why_missing(row, 'relative_u') or 'not stated'}", str(row.get("part") or "")]
         for row in summary.get("budget") or []
     ]  # fmt: skip
-
-
-def interval_text(value: Any, unit: str = "", key: str = "value") -> str:
-    """A {"value","low","high"} object or number as text with its unit, or why it is missing."""
-    if isinstance(value, Mapping) and numbers.is_number(value.get("value")):
-        return numbers.with_interval(value["value"], value.get("low"), value.get("high"), unit) + numbers.unit_suffix(
-            unit
-        )
-    if numbers.is_number(value):
-        return numbers.plain(value, unit) + numbers.unit_suffix(unit)
-    return f"{numbers.MISSING}: {numbers.why_missing(value, key) or 'no such data in this test'}"
-
-
-def reference_text(friction: Mapping[str, Any]) -> str:
-    """The reference conditions in a phrase."""
-    reference = friction.get("reference") or {}
-    parts = (
-        ("temperature_c", "°C", 0),
-        ("pressure_bar", "bar", 1),
-        ("speed_rpm", "rpm", 0),
-        ("energy_density_j_mm2", "J/mm²", 1),
-    )
-    given = [f"{reference[k]:.{d}f}\u00a0{u}" for k, u, d in parts if numbers.is_number(reference.get(k))]
-    return f"({', '.join(given)})" if given else "(not given: no check or map stops)"
-
-
-def friction_rows(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Window, sensitivities, bedding, fade, recovery and cold friction as name and value."""
-    rows: list[tuple[str, str]] = []
-    window = friction.get("window") or {}
-    if window:
-        runs = f"{window['mu_mean']:.3f}; the curve runs from {window['mu_low']:.3f} to {window['mu_high']:.3f}"
-        rows.append(("Mean µ in the window", runs))
-        rows.append(
-            (
-                "Tolerance band",
-                f"covers {window['coverage'] * 100:.0f} % of single stops at {window['confidence'] * 100:.0f} % confidence",
-            )
-        )
-    words = {
-        "temperature_per_100c": "per 100 K",
-        "pressure_per_10bar": "per 10 bar",
-        "speed_per_100rpm": "per 100 rpm",
-        "energy_per_j_mm2": "per J/mm²",
-    }
-    sensitivity = friction.get("sensitivity") or {}
-    for key, unit in words.items():
-        value = sensitivity.get(key)
-        why = numbers.why_missing(sensitivity, key) or numbers.why_missing(value, "value") or "the design does not tell"
-        name = f"Sensitivity to {key.split('_')[0]}"
-        rows.append(
-            (
-                name,
-                f"{interval_text(value)} {unit}"
-                if value and value.get("value") is not None
-                else f"{numbers.MISSING}: {why}",
-            )
-        )
-    for key, name in (
-        ("bedding", "Bedding, stops to 3 % of the asymptote"),
-        ("fade", "Fade index (1 = unchanged)"),
-        ("recovery", "Recovery index (1 = unchanged)"),
-    ):
-        value = friction.get(key)
-        if not value:
-            rows.append(
-                (name, f"{numbers.MISSING}: {numbers.why_missing(friction, key) or 'no such block in this test'}")
-            )
-        elif key == "bedding":
-            rows.append(
-                (
-                    name,
-                    interval_text(
-                        {
-                            "value": value.get("stops"),
-                            "low": value.get("low"),
-                            "high": value.get("high"),
-                            "why": numbers.why_missing(value, "stops"),
-                        }
-                    ),
-                )
-            )
-        else:
-            text = interval_text(value.get("index"))
-            if key == "fade" and numbers.is_number(value.get("mu_min")):
-                text += f"; lowest µ {value['mu_min']:.3f} at {value['temperature_c']:.0f} °C"
-            rows.append((name, text))
-    for key, name, unit in (
-        ("cold_mu", "Cold friction", ""),
-        ("transition_c", "Transition temperature", "°C"),
-        ("plateau_mu", "Plateau", ""),
-    ):
-        if friction.get(key) is not None:
-            rows.append((name, interval_text(friction[key], unit)))
-    return rows
 
 
 def _rate_name(key: str) -> str:

@@ -22,7 +22,9 @@ from pipeline.report import (
     drift_figure,
     finding_table,
     frame,
+    friction_content,
     merge,
+    numbers,
     palette,
     render,
     stop_figures,
@@ -100,6 +102,7 @@ def context(
     figures = {} if unusable else all_figures(found, reduction.temperature)
     shown = [
         verdicts.window_sentence(friction),
+        *friction_content.answers(friction),
         (drift_tone, " ".join(drift_words)),
         _wear_verdict(wear),
         _findings_verdict(findings),
@@ -122,10 +125,14 @@ def context(
         "balance": test_content.balance_rows(found["summary"]),
         "budget": test_content.budget_rows(found["summary"]),
         "excluded": test_content.excluded_rows(stops, findings),
-        "reference": test_content.reference_text(friction),
+        "reference": friction_content.reference_text(friction),
         "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
         "average": reduction.average,
-        "friction_rows": test_content.friction_rows(friction),
+        "friction_notes": friction_content.notes(friction),
+        "slopes": friction_content.slope_rows(friction),
+        "rises": friction_content.rise_rows(friction),
+        "pauses": friction_content.pause_rows(friction),
+        "friction_rows": friction_content.rows(friction),
         "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise between stops.",
         "first_stop": chosen[len(chosen) // 2] if chosen else 1,
         "schedule": card_words.block_rows(card) if card else [],
@@ -163,6 +170,7 @@ def all_figures(found: Mapping[str, Any], attribution: str) -> dict[str, go.Figu
         "friction_temperature": stop_figures.friction_temperature(stops, friction, attribution=attribution),
         "friction_energy": stop_figures.friction_energy(stops),
         "averages": stop_figures.averages(stops),
+        "residuals": stop_figures.residuals(stops, friction),
         "time_order": stop_figures.time_order(stops),
         "in_stop_time": stop_figures.in_stop(stops, traces, "time_s", chosen),
         "in_stop_temperature": stop_figures.in_stop(stops, traces, "disc_temperature_c", chosen),
@@ -219,7 +227,7 @@ def _wear_notes(wear: Mapping[str, Any]) -> list[str]:
 def _wear_verdict(wear: Mapping[str, Any]) -> tuple[str, str]:
     said = []
     for component, found in sorted((wear.get("components") or {}).items()):
-        rate = test_content.interval_text((found.get("rates") or {}).get("um_per_stop"))
+        rate = numbers.interval_text((found.get("rates") or {}).get("um_per_stop"))
         law = found.get("chosen")
         said.append(
             f"{wear_figures.name_of(component)} {rate} µm per stop" + (f" ({law} law)" if law else ", no law chosen")

@@ -5,15 +5,12 @@ from dataclasses import replace
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections import answers
 
 LIMITS = {"band": "the tolerance band leaves the wanted band of µ", "data": "the data end there"}
 SENSITIVITIES = (
     ("temperature", "temperature_per_100c", "per 100 K"), ("pressure", "pressure_per_10bar", "per 10 bar"),
     ("speed", "speed_per_100rpm", "per 100 rpm"), ("energy density", "energy_per_j_mm2", "per J/mm²"),
-)  # fmt: skip
-FEATURES = (
-    ("Cold friction", "cold", ""), ("Transition temperature, where µ climbs fastest", "transition", "°C"), ("Plateau", "plateau", ""),
-    ("Change of µ at high temperature", "high_temperature_change", ""), ("First stop after a pause over before", "first_after_pause", ""),
 )  # fmt: skip
 
 
@@ -30,8 +27,8 @@ def reference(inputs: Inputs) -> dict[str, Number]:
 
 def friction(inputs: Inputs) -> Section:
     """The friction part of the sheet."""
-    source = inputs.friction
-    parts: list[Text | Items | Table | Picture] = [window_text(inputs)]
+    parts: list[Text | Items | Table | Picture] = [window_text(inputs), *answers.holds_text(inputs)]
+    parts += answers.sides_parts(inputs)
     parts.append(
         Text("Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}.", reference(inputs))
     )
@@ -42,12 +39,21 @@ def friction(inputs: Inputs) -> Section:
         parts.append(Table("The curve at reference conditions, with 95 % confidence of the mean and the tolerance band", [
             "Temperature (°C)", "µ, mean", "µ, tolerance band from", "to"], curve))  # fmt: skip
     parts.append(Items(sensitivity_items(inputs)))
-    features = [*scatter_items(inputs), *feature_items(inputs)]
+    features = [
+        *answers.landmark_items(inputs),
+        *answers.bite_items(inputs),
+        *scatter_items(inputs),
+        *feature_items(inputs),
+    ]
     if features:
         parts.append(Items(features))
     parts += average_texts(inputs)
-    for note in source.data.get("notes") or []:
-        parts.append(Text("{note}", {"note": str(note)}))
+    rows = answers.pause_rows(inputs)
+    if rows:
+        head = ["Test", "Stop", "Pause (h)", "Start (°C)", "µ / expected", "Bite / expected", "Stops to normal"]
+        parts.append(Table("First stop after a pause, over the friction expected at its conditions", head, rows))
+    parts += [Text("Left out of the map: {why}.", {"why": str(block.get("why"))}, "open") for block in left_out(inputs)]
+    parts += disagreements(inputs)
     return Section("Friction", parts)
 
 
@@ -123,11 +129,8 @@ def sensitivity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
 
 
 def feature_items(inputs: Inputs) -> list[tuple[str, Cell]]:
-    """Cold friction, transition, plateau and what else the stage gives beyond the contract; bite from the batches."""
+    """Bite of every batch."""
     rows: list[tuple[str, Cell]] = []
-    for words, key, unit in FEATURES:
-        if key in inputs.friction.data:
-            rows.append((words, inputs.friction.number(words.lower(), f"/{key}", unit)))
     for index, batch in enumerate(inputs.batches.get("/batches") or []):
         name = f"Bite of batch {batch.get('batch')}, coldest conditions all batches have"
         rows.append((name, inputs.batches.number(name, f"/batches/{index}/bite")))
@@ -201,3 +204,17 @@ def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
         for key, said in words
     ]  # fmt: skip
     return rows
+
+
+def left_out(inputs: Inputs) -> list[Mapping[str, object]]:
+    """Blocks that a test's or the compound's map left out because their history had changed them."""
+    return [block for block in inputs.friction.get("/left_out") or [] if isinstance(block, Mapping)]
+
+
+def disagreements(inputs: Inputs) -> list[Text]:
+    """Where the slope inside stops and the slope between stops disagree, test by test."""
+    return [
+        Text("{test}: {text}.", {"test": test.test, "text": str(text).rstrip(".")})
+        for test in inputs.usable
+        for text in test.friction.get("/in_stop/disagreements") or []
+    ]

@@ -41,11 +41,26 @@ def target_rows(inputs: Inputs) -> list[list[Cell]]:
     if target is None:
         return []
     rows: list[list[Cell]] = []
-    if target.get("/temperature_window"):
+    if inputs.friction.get("/holds"):
+        rows.append(_holds_row(inputs))
+    elif target.get("/temperature_window"):
         rows += _window_rows(inputs)
     if target.get("/disc_wear") is not None:
         rows.append(_wear_row(inputs))
     return rows
+
+
+def _holds_row(inputs: Inputs) -> list[Cell]:
+    """The answer of the friction stage over the wanted window and band."""
+    holds = inputs.friction.get("/holds")
+    assert inputs.target is not None
+    read = inputs.target.number
+    wanted = Text("from {low} to {high}, µ {least} to {most}", {
+        "low": read("wanted window, low end", "/temperature_window/0", "°C", decimals=0),
+        "high": read("wanted window, high end", "/temperature_window/1", "°C", decimals=0),
+        "least": read("wanted µ, lower", "/mu/0", decimals=2), "most": read("wanted µ, upper", "/mu/1", decimals=2)})  # fmt: skip
+    answer = {"yes": MET, "no": MISSED}.get(str(holds.get("answer")), OPEN)
+    return ["Friction inside the wanted band over the wanted window", wanted, str(holds.get("why")), answer]
 
 
 def _window_rows(inputs: Inputs) -> list[list[Cell]]:
@@ -103,4 +118,4 @@ def answers(inputs: Inputs) -> list[dict[str, object]]:
 
 
 def _said(cell: Cell) -> str:
-    return cell.text if isinstance(cell, Number) else cell
+    return cell if isinstance(cell, str) else cell.text
