@@ -71,26 +71,16 @@ class History:
 
 def modelled(samples: Samples, idle, following, plate: Plate, curve: Curve | None) -> History:
     """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in K."""
-    time, flux_power, step = _braking_power(samples)
-    bulk = _bulk(samples.initial, flux_power, step, plate, curve)
+    time, power, step = _braking_power(samples)
+    bulk = _bulk(samples.initial, power, step, _excess(time, power, samples.initial, plate), plate, curve)
     end = np.maximum(time.max(axis=1), 1e-6)
     settled, level = _settled(samples, plate)
     first = pauses(
         bulk[:, -1], np.where(np.isnan(level), following, level), np.where(np.isnan(level), idle, settled), curve
     )
     nodes = np.concatenate([time, end[:, None] + first.time[:, 1:]], axis=1)
-    flux = np.concatenate([flux_power, np.zeros_like(first.time[:, 1:])], axis=1) / (2 * plate.ring_area)
-    surface, mean = slab.conduct(
-        nodes,
-        flux,
-        samples.initial,
-        half_thickness=plate.thickness / 2,
-        conductivity=plate.conductivity,
-        density=plate.density,
-        material=plate.material,
-    )
+    excess = _excess(nodes, np.pad(power, ((0, 0), (0, first.time.shape[1] - 1))), samples.initial, plate)
     n = time.shape[1]
-    excess = surface - mean
     stretches = [(first.time, first.kelvin + excess[:, n - 1 :])]
     heating = (first.rising_time, first.rising_kelvin)
     if np.isfinite(level).any():
@@ -109,15 +99,29 @@ def _braking_power(samples: Samples) -> tuple[np.ndarray, np.ndarray, np.ndarray
     return time, power, step
 
 
-def _bulk(initial, power, step, plate: Plate, curve: Curve | None) -> np.ndarray:
-    """Bulk temperature in K by the heat put in less what is lost meanwhile, [stops, n]."""
+def _excess(time, power, initial, plate: Plate) -> np.ndarray:
+    """Surface above bulk in K under the whole brake's power in W, [stops, n]; even at the start."""
+    surface, mean = slab.conduct(
+        time,
+        power / (2 * plate.ring_area),
+        initial,
+        half_thickness=plate.thickness / 2,
+        conductivity=plate.conductivity,
+        density=plate.density,
+        material=plate.material,
+    )
+    return surface - mean
+
+
+def _bulk(initial, power, step, excess, plate: Plate, curve: Curve | None) -> np.ndarray:
+    """Bulk temperature in K by the heat put in less what the face, hotter than the bulk, loses meanwhile, [stops, n]."""
     given = np.cumsum(power * step / plate.mass, axis=1)
     if curve is None:
         return heated(initial[:, None], given, plate.material)
     lost = curve.loss_per_mass(initial)[:, None] * np.ones_like(step)
     for _ in range(2):
         bulk = heated(initial[:, None], given - np.cumsum(lost * step, axis=1), plate.material)
-        lost = curve.loss_per_mass(bulk)
+        lost = curve.loss_per_mass(bulk + excess)
     return bulk
 
 
