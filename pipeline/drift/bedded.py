@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pipeline.drift.change import Search, before_use
 from pipeline.drift.monitoring import Watch, local_slopes
 from pipeline.drift.noise import Repeatability, covariance
-from pipeline.drift.series import Series
+from pipeline.drift.series import Series, finite_median
 from pipeline.drift.shapes import bedding
 from pipeline.method.drift import Drift
 
@@ -72,7 +72,7 @@ def unfinished_bedding(
         if supported
         else "the bedding block had settled, but the first checks die away like bedding"
     )
-    level = float(np.exp(np.nanmedian(friction[w.checks][column[w.checks] < 0.3])))
+    level = float(np.exp(finite_median(friction[w.checks][column[w.checks] < 0.3])))
     return Bedding(
         int(s.stop[first]), int(settled[0]) if len(settled) else int(s.stop[w.checks[-1]]), float(np.expm1(size)),
         float(np.expm1(size - 2 * u * at_first)), float(np.expm1(size + 2 * u * at_first)), constant, level, support,
@@ -86,9 +86,9 @@ def bedding_still_moving(s: Series, friction: Array, noise: Repeatability) -> fl
     if len(own) < 8:
         return None
     half = own[len(own) // 2 :]
-    slopes = local_slopes(s, float(np.nanmedian(s.temperature[half])), before_use(s))
+    slopes = local_slopes(s, float(finite_median(s.temperature[half])), before_use(s))
     values = (
-        friction[half] - slopes.value[0] * np.nan_to_num(s.temperature[half] - np.nanmean(s.temperature[half])) / 100
+        friction[half] - slopes.value[0] * np.nan_to_num(s.temperature[half] - finite_median(s.temperature[half])) / 100
     )
     matrix = covariance(s.stop[half], s.block[half], np.full(len(half), noise.sigma), noise.rho, 0.0)
     root = np.linalg.cholesky(matrix)

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 
 from pipeline.drift.change import Change, channel_levels
 from pipeline.drift.contrast import Difference, Levels
-from pipeline.drift.series import Series
+from pipeline.drift.monitoring import Watch
+from pipeline.drift.series import Series, finite_median
+from pipeline.drift.trend import monotone_trend
 from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
@@ -104,7 +106,7 @@ def rest_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], 
     d = _difference(s, index, s.rest, phase, settings, 0.005)
     if d is None:
         return _missing("no pressure at rest was recorded", "bar")
-    at = float(np.nanmedian(s.pressure[index]))
+    at = float(finite_median(s.pressure[index]))
     threshold = max(settings.rest_pressure_change, 0.25 * abs(loss) * at)
     answer = _steady(d, threshold)
     said = {
@@ -122,6 +124,51 @@ def _difference(
 ) -> Difference | None:
     levels = channel_levels(s, index, values, phase, floor, floor)
     return None if levels is None else levels.difference("fallen", "before", settings.confidence)
+
+
+def pressure_pattern(s: Series, w: Watch, change: Change) -> Item:
+    """Size of the loss in gentle use over that in the checks, against the ratio that a pressure offset would make.
+
+    An offset of the pressure weighs as 1/p; glaze and gains take the same share at all pressures, though cold stops can
+    feel a glaze more. It supports, it does not decide.
+    """
+    checks, use = change.onset.size_checks, change.onset.size_use
+    if not (checks and use) or not len(w.use):
+        return _missing("the loss was not seen at two pressures")
+    offset = finite_median(s.pressure[w.checks]) / finite_median(s.pressure[w.use])
+    ratio = use / checks
+    answer = "unclear" if abs(ratio - offset) < abs(ratio - 1) else "steady"
+    return Item(answer, float(ratio), None, None, float(offset), "1",
+                f"the loss in use at {finite_median(s.pressure[w.use]):.0f} bar was {ratio:.1f} times that at the checks at"
+                f" {finite_median(s.pressure[w.checks]):.0f} bar; an offset of the pressure would make it {offset:.1f} times,"
+                " glaze about the same")  # fmt: skip
+
+
+def in_stop_rise(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], settings: Drift) -> Item:
+    """Change of the in-stop rise (mu_end over mu_start) at the checks: supporting only, it can go either way with glaze."""
+    d = _difference(s, index, s.rise, phase, settings, 0.001)
+    if d is None:
+        return _missing("no in-stop rise")
+    value, low, high = d.share()
+    return Item(_steady(d, 0.02), value, low, high, 0.02, "share",
+                f"in-stop rise changed by {_pct(value)} ({_pct(low)} to {_pct(high)}); supporting evidence only")  # fmt: skip
+
+
+def trend(s: Series, index: NDArray[np.int64], settings: Drift) -> dict[str, object]:
+    """Theil-Sen slope of the watched stops of the largest group (share per 100 stops) with the Mann-Kendall p.
+
+    The variance allows for autocorrelation; a test with fall and recovery has no single trend, which the slope hides.
+    """
+    group = s.group[index]
+    own = index[group == np.bincount(group).argmax()]
+    if len(own) < 6:
+        return {"share_per_100_stops": None, "why": "too few stops in one group"}
+    own = own[:: max(1, -(-len(own) // 300))]
+    found = monotone_trend(s.friction[own], s.stop[own], confidence=settings.confidence, correlated=True)
+    return {
+        "share_per_100_stops": 100 * found.slope, "low": 100 * found.low, "high": 100 * found.high, "p": found.p,
+        "variance_factor": found.variance_factor,
+    }  # fmt: skip
 
 
 class Exposure(NamedTuple):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.drift.noise import Repeatability, in_pieces, pooled_scatter
 from pipeline.drift.outliers import grubbs
-from pipeline.drift.series import Series
+from pipeline.drift.series import Series, finite_median
 from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
@@ -173,9 +173,7 @@ def departures(s: Series, index: NDArray[np.int64], before: NDArray[np.bool_]) -
     for g in np.unique(s.group[index]):
         own = s.group[index] == g
         i = index[own]
-        slopes = local_slopes(
-            s, float(np.nanmedian(s.temperature[i])) if np.isfinite(s.temperature[i]).any() else np.nan, before
-        )
+        slopes = local_slopes(s, finite_median(s.temperature[i]), before)
         held = np.isin(s.control[i], ("pressure", ""))
         moved = (
             (s.temperature[i] - _mean(s.temperature[i])) / 100,

@@ -27,6 +27,7 @@ class Onset(NamedTuple):
     top: dict[str, float]  # the same at the best onset
     size_checks: float
     size_use: float
+    constant: float  # of the likeliest shape: low-energy stops to 63 % of a glaze
 
 
 def gains(
@@ -107,7 +108,17 @@ def date(
         low = min(low, _before(stop, low) + 1)
     peak = np.flatnonzero(own)[np.argmax(gain[own])]
     top = {str(f): float(gain[shapes.family == f].max()) for f in np.unique(shapes.family)}
-    return Onset(middle, low, high, family, best, top, float(size_checks[peak]), float(size_use[peak]))
+    return Onset(
+        middle,
+        low,
+        high,
+        family,
+        best,
+        top,
+        float(size_checks[peak]),
+        float(size_use[peak]),
+        float(shapes.constant[peak]),
+    )
 
 
 NEARLY = 2.0  # ln likelihood within which a loss is taken to grow with use rather than by a step or with time

@@ -26,8 +26,8 @@ MONITORED = ("check", "duty", "map", "drag")
 class Series:
     """All stops of a test in time order, n long; NaN where a value is unknown.
 
-    friction ln mu (NaN where it may not be used), ratio ln energy_ratio, level ln(plateau / wanted pressure), rest bar,
-    pressure bar, speed rpm, temperature degC initial, hot degC mean in the window, power W/mm2 of pad, idle s;
+    friction ln mu (NaN where it may not be used), ratio ln energy_ratio, level ln(plateau / wanted pressure), rest bar, second
+    ln of the first pressure over the second, rise ln of the in-stop rise, pressure bar, speed rpm, temperature degC initial, hot degC mean in the window, power W/mm2 of pad, idle s;
     block is the index of the run of equal block names, group that of matched conditions (-1: none), low and high the
     exposure (1 low- or high-energy), damp the stops that moisture of a pause may touch.
     """
@@ -41,6 +41,7 @@ class Series:
     level: Array
     rest: Array
     second: Array
+    rise: Array
     pressure: Array
     speed: Array
     temperature: Array
@@ -98,7 +99,7 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
         friction=friction, ratio=np.where(usable, _log(number["energy_ratio"]), np.nan),
         level=np.where(usable, level, np.nan),
         rest=number["pressure_rest_bar"], second=_log(number["pressure_bar"] / number["pressure_2_bar"]),
-        pressure=number["pressure_bar"], speed=number["speed_start_rpm"],
+        rise=_log(number["mu_rise"]), pressure=number["pressure_bar"], speed=number["speed_start_rpm"],
         temperature=number["temperature_initial_c"], hot=number["temperature_mean_c"], power=power,
         idle=number["idle_before_s"], control=text["control"], block=block, group=group, low=low, high=high,
         damp=damp, pause=pause, reference_power=reference_power, reference_temperature=reference_temperature,
@@ -108,7 +109,7 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
 _NUMBERS = (
     "mu", "energy_ratio", "pressure_plateau_bar", "target_pressure_bar", "pressure_rest_bar", "pressure_bar",
     "pressure_2_bar", "speed_start_rpm", "speed_end_rpm", "temperature_initial_c", "temperature_mean_c",
-    "power_density_w_mm2", "idle_before_s",
+    "power_density_w_mm2", "idle_before_s", "mu_rise",
 )  # fmt: skip
 
 
@@ -123,6 +124,12 @@ def _texts(stops: pl.DataFrame, name: str) -> NDArray[np.str_]:
     if name not in stops.columns:
         return np.full(stops.height, "", dtype=str)
     return np.asarray(stops[name].cast(pl.String).fill_null("").to_list(), dtype=str).reshape(stops.height)
+
+
+def finite_median(values: Array) -> float:
+    """Median of the finite values; NaN without any."""
+    values = values[np.isfinite(values)]
+    return float(np.median(values)) if len(values) else np.nan
 
 
 def _log(values: Array) -> Array:
@@ -217,7 +224,9 @@ def matched_groups(
         if not own.any() or purpose[first] not in MONITORED:
             continue
         free = control[first] not in ("pressure", "")
-        centre = np.array([_median(np.log(pressure[own])), _median(np.log(speed[own])), _median(temperature[own])])
+        centre = np.array(
+            [finite_median(np.log(pressure[own])), finite_median(np.log(speed[own])), finite_median(temperature[own])]
+        )
         head = (str(purpose[first]), str(kind[first]), free, centre)
         index = next((i for i, other in enumerate(heads) if _match(head, other, settings)), None)
         if index is None:
@@ -226,11 +235,6 @@ def matched_groups(
         near = np.abs(temperature - heads[index][3][2]) <= settings.matched_temperature
         group[own & (near | ~np.isfinite(temperature))] = index
     return group
-
-
-def _median(values: Array) -> float:
-    values = values[np.isfinite(values)]
-    return float(np.median(values)) if len(values) else np.nan
 
 
 def _match(a: tuple[str, str, bool, Array], b: tuple[str, str, bool, Array], settings: Drift) -> bool:

@@ -1,0 +1,108 @@
+"""How much low-energy use a compound bears: from the use its tests saw, and what it did to friction.
+
+Use under which a glazing-like fall grew bounds the limit from below, use as cold that changed nothing bounds it from
+above; between the two nothing was tried, so the limit lies there and its interval is that gap. Only use long enough to
+show a loss counts: a harmless stretch must exclude the loss that the growing ones reached in as many stops.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+LEAST_STOPS = 10  # low-energy stops of a stretch of use below which it says nothing
+
+
+def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """The compound's limit of low-energy use from its tests' drift.json (by test).
+
+    Keys: power_density_w_mm2 and temperature_c (numbers, null with `why`), their intervals `power_density_low_w_mm2` ...,
+    `stops` (value, low, high: low-energy stops until 3 % of mu is lost), `tests` behind it, and `text` in words.
+    """
+    grown = {test: drift for test, drift in drifts.items() if _grew(drift)}
+    if not grown:
+        return _none(drifts)
+    grew = [drift["exposure"]["grew"] for drift in grown.values()]
+    gentle = max(g["power_density_high_w_mm2"] for g in grew)
+    cold = max(g["temperature_high_c"] for g in grew)
+    rate = float(np.median([0.03 / n for n in (g["stops_to_3_percent"]["value"] for g in grew) if n]) or 0.0)
+    harmless = _harmless(drifts, rate, cold, gentle)
+    above = min((u["power_density_low_w_mm2"] for u in harmless), default=None)
+    power = gentle if above is None else float(np.sqrt(gentle * above))
+    stops = _stops(grew)
+    tests = sorted(grown)
+    text = (
+        f"friction falls when power density stays under {power:.2g} W/mm2 of pad"
+        f" ({gentle:.2g} to {'unknown' if above is None else f'{above:.2g}'}) for more than {_said(stops)} stops starting below"
+        f" {cold:.0f} degC; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew ({', '.join(tests)}) and"
+        f" {len(harmless)} stretch{'es' if len(harmless) != 1 else ''} of use that changed nothing"
+    )
+    if above is None:
+        text += "; no harder use was harmless for as long, so the limit may lie higher"
+    return {
+        "power_density_w_mm2": power, "power_density_low_w_mm2": gentle, "power_density_high_w_mm2": above,
+        "power_density_high_why": None if above is not None else "no harder cold use of this length was tried and harmless",
+        "temperature_c": cold, "stops": stops, "tests": tests, "harmless_stretches": len(harmless), "text": text, "why": None,
+    }  # fmt: skip
+
+
+def _grew(drift: Mapping[str, Any]) -> bool:
+    glazing = "glazing-like" in (drift.get("verdict"), *(drift.get("also") or []))
+    grew = (drift.get("exposure") or {}).get("grew")
+    known = grew is not None and None not in (grew.get("power_density_high_w_mm2"), grew.get("temperature_high_c"))
+    return glazing and known
+
+
+def _harmless(
+    drifts: Mapping[str, Mapping[str, Any]], rate: float, cold: float, gentle: float
+) -> list[Mapping[str, Any]]:
+    """Stretches of use harder than the growing ones, as cold, without high-energy stops, that exclude half their growth."""
+    found = []
+    for drift in drifts.values():
+        for use in (drift.get("exposure") or {}).get("blocks") or []:
+            power, temperature = use["power_density_low_w_mm2"], use["temperature_initial_c"]
+            if (
+                None in (power, temperature, use["low"])
+                or use["low_energy_stops"] < LEAST_STOPS
+                or use["high_energy_stops"]
+            ):
+                continue
+            expected = -rate * use["low_energy_stops"]
+            if power > gentle and temperature <= cold + 75 and use["low"] > 0.5 * expected:
+                found.append(use)
+    return found
+
+
+def _stops(grew: list[Mapping[str, Any]]) -> dict[str, float | None]:
+    """Stops until 3 % is lost: median over the tests, interval from the lowest low to the highest high."""
+    of = {key: [g["stops_to_3_percent"][key] for g in grew] for key in ("value", "low", "high")}
+    value = [n for n in of["value"] if n is not None]
+    low = [n for n in of["low"] if n is not None]
+    return {
+        "value": float(np.median(value)) if value else None,
+        "low": min(low) if low else None,
+        "high": max(of["high"]) if None not in of["high"] else None,
+    }
+
+
+def _said(stops: Mapping[str, float | None]) -> str:
+    if stops["value"] is None:
+        return "some"
+    ends = [f"{stops[key]:.0f}" if stops[key] is not None else "unknown" for key in ("low", "high")]
+    return f"{stops['value']:.0f} ({ends[0]} to {ends[1]})"
+
+
+def _none(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    longest = max(
+        (
+            use["low_energy_stops"]
+            for drift in drifts.values()
+            for use in (drift.get("exposure") or {}).get("blocks") or []
+        ),
+        default=0,
+    )
+    why = f"no test of the compound shows a glazing-like fall; the longest low-energy use between checks had {longest} stops"
+    return {
+        "power_density_w_mm2": None, "power_density_low_w_mm2": None, "power_density_high_w_mm2": None, "temperature_c": None,
+        "stops": None, "tests": [], "harmless_stretches": None, "text": f"not known: {why}", "why": why,
+    }  # fmt: skip
