@@ -51,7 +51,6 @@ CODES: dict[str, Code] = {
     "time_gap": Code("suspect", "samples are missing inside a braking or its zero windows", "look at the trace; export again"),
     "dropout": Code("suspect", "samples of a channel are no number", "look at the trace and the sensor's cable"),
     "torque_without_pressure": Code("suspect", "torque brakes the shaft while the pressure is at rest", "look at the pressure's trace"),
-    "speed_jump": Code("suspect", "speed jumps as no shaft can", "look at the trace and the speed sensor"),
     "speed_jump": Code("suspect", "the speed jumps as no shaft can", "look at the speed's trace and the encoder"),
     "held_value": Code("suspect", "a channel stood still while it should move", "look at the trace and the recorder"),
     "saturated": Code("suspect", "a channel is cut off at the end of its range", "use a wider range"),

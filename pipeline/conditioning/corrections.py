@@ -31,6 +31,7 @@ class Corrections:
     lag: float = 0.0
     late: Literal["torque", "pressure"] = "torque"
     stops: tuple[StopZero, ...] = ()
+    pressure_rest: float = 0.0  # of the test, Pa
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ UNIT_RATIOS = (  # what the balance's ratio becomes when the channel's unit is n
     ("inertia in kg m^2 entered as lb ft^2", 1 / 0.0421401101),
 )
 UNIT_TOLERANCE = 0.03
+DRIFT_POINTS = 40  # a drifting gain is fitted from this many quarters of brakings on
 
 
 @dataclass(frozen=True)
@@ -40,17 +41,25 @@ class BalanceLine:
     points: int
 
 
-def balance_line(torque: np.ndarray, momentum: np.ndarray, weight: np.ndarray) -> BalanceLine | None:
+def balance_line(
+    torque: np.ndarray, momentum: np.ndarray, weight: np.ndarray, *, order: np.ndarray | None = None
+) -> BalanceLine | None:
     """Fit of -I dw/dt (plus the drive's torque) on recorded torque, both (n,) N m, weights (n,) s.
 
-    None where the torques lie too near together (within 10 %) or are too few for a line.
+    order (n,): place in the test from 0 to 1; a gain that drifts over the test is then fitted beside, so that it does not
+    pass for an offset, and the gain given is that of the test's middle. None where the torques lie too near together
+    (within 10 %) or are too few for a line.
     """
     good = np.isfinite(torque) & np.isfinite(momentum) & (weight > 0)
     x, y, weight = torque[good], momentum[good], weight[good]
     if x.size < 8 or np.ptp(x) < 0.1 * np.abs(x).max():
         return None
     # Huber's fit of deceleration on torque: torque is the quieter of the two.
-    (c0, c1), covariance = robust_line(x, y, weight / weight.mean())
+    columns = [np.ones_like(x), x]
+    if order is not None and x.size >= DRIFT_POINTS and np.ptp(order[good]) > 0:
+        columns.append(x * (order[good] - 0.5))
+    c, covariance = robust_fit(np.column_stack(columns), y, weight / weight.mean())
+    c0, c1 = c[0], c[1]
     if not c1 > 0:
         return None
     gradient = np.array([-1 / c1, c0 / c1**2])
@@ -58,7 +67,7 @@ def balance_line(torque: np.ndarray, momentum: np.ndarray, weight: np.ndarray) -
         float(1 / c1),
         float(np.sqrt(covariance[1, 1]) / c1**2),
         float(-c0 / c1),
-        float(np.sqrt(gradient @ covariance @ gradient)),
+        float(np.sqrt(gradient @ covariance[:2, :2] @ gradient)),
         int(x.size),
     )
 

@@ -17,6 +17,7 @@ from pipeline.conditioning.rest import Reading
 from pipeline.method.conditioning import Conditioning
 
 LEAST_CORRELATION = 0.6  # of the two build-ups' rates: less is no common build-up
+LARGEST_DRAG, LARGEST_DRAG_SHARE = 40.0, 0.08  # N m, and of the braking torque: more is no bearing's drag
 TURNING = 3.0  # rad/s: readings at rest below this speed are neither turning nor at standstill
 
 
@@ -80,13 +81,16 @@ def corrections_of(
     behind = lag_of_test(np.array([b.lag_speed for b in brakings if b.kind != "drag"], dtype=float), step=step)
     late: Literal["torque", "pressure"] = "pressure" if _pressure_late(lag, behind) else "torque"
     applied = lag.value if settings.lag_correction and lag.significant else 0.0
-    line_points = _points(
-        brakings, sign, inertia, inertia_mechanical, has_drive, delay=applied if late == "torque" else 0.0
-    )
-    line = balance_line(line_points[:, 0], line_points[:, 2], line_points[:, 3])
-    zero = _zero(brakings, sign, line, line_points, includes_drag)
+    zero = _zero(brakings, sign, None, np.empty((0, 5)), includes_drag)
     stops, pressure, spreads = _stop_zeros(brakings, zero, sign)
-    corrections = Corrections(sign, zero, applied, late, stops)
+    own = np.array([stop.torque for stop in stops])
+    points = _points(
+        brakings, sign, inertia, inertia_mechanical, has_drive, own, delay=applied if late == "torque" else 0.0
+    )
+    line = balance_line(points[:, 0], points[:, 2], points[:, 3], order=points[:, 4])
+    # What is at rest in sum is known by now; the line only parts offset from drag, so the stops' own zeros stay.
+    zero = _zero(brakings, sign, line, points, includes_drag)
+    corrections = Corrections(sign, zero, applied, late, stops, pressure)
     return Found(corrections, lag, behind, line, pressure, *spreads)
 
 
@@ -103,22 +107,24 @@ def _points(
     inertia: float,
     mechanical: float | None,
     has_drive: bool,
+    own: np.ndarray,
     *,
     delay: float,
 ) -> np.ndarray:
-    """(k, 4) torque, speed, momentum given up per time (N m), duration (s) of the quarters of all brakings."""
+    """(k, 5) torque less the stop's own zero, speed, momentum given up per time (N m), duration (s), place in the test (0 to 1)."""
     if mechanical is not None and mechanical < inertia and not has_drive:
-        return np.empty((0, 4))
-    rows = [b.quarters for b in brakings if b.kind != "drag" and b.quarters.size]
-    if not rows:
-        return np.empty((0, 4))
-    q = np.concatenate(rows)
+        return np.empty((0, 5))
+    used = [i for i, b in enumerate(brakings) if b.kind != "drag" and b.quarters.size]
+    if not used:
+        return np.empty((0, 5))
+    q = np.concatenate([brakings[i].quarters for i in used])
+    index = np.concatenate([np.full(brakings[i].quarters.shape[0], i) for i in used])
     momentum = -(inertia if mechanical is None else mechanical) * q[:, 2]
     if mechanical is not None and has_drive:
         momentum = momentum + q[:, 3]
     # A torque that comes late by `delay` is what it was that long before.
-    torque = sign * (q[:, 0] + delay * q[:, 5])
-    return np.column_stack([torque, q[:, 1], momentum, q[:, 4]])
+    torque = sign * (q[:, 0] + delay * q[:, 5]) - own[index]
+    return np.column_stack([torque, q[:, 1], momentum, q[:, 4], index / max(len(brakings) - 1, 1)])
 
 
 def _zero(
@@ -136,6 +142,7 @@ def _zero(
         includes_drag=includes_drag,
         intercept=(line.zero, line.u_zero) if line else None,
         largest_u=max(3.0, 0.005 * float(typical)) if np.isfinite(typical) else 3.0,
+        largest_drag=max(LARGEST_DRAG, LARGEST_DRAG_SHARE * float(typical)) if np.isfinite(typical) else LARGEST_DRAG,
     )
     if includes_drag or not points.size:
         return zero

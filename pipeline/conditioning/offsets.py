@@ -92,12 +92,13 @@ def torque_zero(
     includes_drag: bool,
     intercept: tuple[float, float] | None = None,
     largest_u: float = np.inf,
+    largest_drag: float = np.inf,
 ) -> Zero:
     """Offset and drag from the readings at zero pressure.
 
     speed (rad/s), torque (N m): (n,) readings with the shaft turning; still: (m,) readings at standstill, N m.
     intercept: torque (N m) at which the balance has no deceleration, with its standard uncertainty; trusted to part
-    offset from drag only below `largest_u`.
+    offset from drag only below `largest_u`, and where the drag it leaves is one: not negative, at most `largest_drag`.
     """
     if not includes_drag:
         every = np.r_[torque, still]
@@ -111,6 +112,10 @@ def torque_zero(
         value, u = _middle(still)
         return Zero(value, 0.0, 0.0, u, u, True, False, True, "readings at standstill; drag unknown")
     total, slope, u_rest, sloped = _rest_line(speed, torque)
+    if intercept is not None:
+        middle_drag = total + slope * float(np.median(speed)) - intercept[0]
+        if not -3 * np.hypot(intercept[1], u_rest) <= middle_drag <= largest_drag:
+            intercept = None
     offset, u_offset, how = _offset(still, intercept, largest_u)
     if offset is None:
         # Nothing parts them: the constant part is taken as offset, the part that grows with speed is drag.

@@ -14,28 +14,44 @@ class Reading:
     samples: int
 
 
-def rest_pressure(pressure: np.ndarray) -> float:
-    """Pressure at rest of a stretch (Pa): the level its lowest samples lie at; 0 where none is a number.
+@dataclass(frozen=True)
+class Rest:
+    """Pressure at rest of a stretch: its level, its noise (robust standard deviation) and the highest level reached; Pa."""
+
+    level: float
+    noise: float
+    high: float
+
+
+def rest_of(pressure: np.ndarray) -> Rest:
+    """Rest level of a stretch: where its lowest samples lie; zeros where none is a number.
 
     The median of the samples in the lowest fifth of the range, the few lowest left out as they may be spikes. Right as
     soon as a few samples are at rest; of a recording without any it is the lowest pressure held.
     """
     finite = np.sort(pressure[np.isfinite(pressure)])
     if finite.size == 0:
-        return 0.0
-    low = finite[min(max(3, finite.size // 500), finite.size - 1)]
-    high = finite[int(0.98 * (finite.size - 1))]
-    return float(np.median(finite[finite <= low + 0.2 * (high - low)]))
+        return Rest(0.0, 0.0, 0.0)
+    few = min(max(3, finite.size // 1000), finite.size - 1)
+    low, high = finite[few], finite[-1 - few]
+    near = finite[finite <= low + 0.2 * (high - low)]
+    level = float(np.median(near))
+    return Rest(level, 1.4826 * float(np.median(np.abs(near - level))), float(high))
 
 
-def settled_rest(own: float, high: float, test: float, margin: float) -> float:
+def rest_pressure(pressure: np.ndarray) -> float:
+    """Pressure at rest of a stretch (Pa)."""
+    return rest_of(pressure).level
+
+
+def settled_rest(own: Rest, test: float, margin: float) -> float:
     """The rest level to use for a recording: its own, or the test's where its own cannot be one.
 
     A recording that never shows the pressure at rest has a lowest level far above the test's; one with wild values far
-    below. `high` is its 98th percentile, `margin` the least difference that counts (all Pa).
+    below. `margin` is the least difference that counts (Pa).
     """
-    tolerance = max(margin, 0.1 * (high - test))
-    return own if abs(own - test) <= tolerance else test
+    tolerance = max(margin, 0.1 * (own.high - test))
+    return own.level if abs(own.level - test) <= tolerance else test
 
 
 def reading(values: np.ndarray) -> Reading | None:

@@ -33,7 +33,8 @@ class Reduction(Settings):
         0.10, description="an energy ratio whose median is off by more makes every stop of the test suspect"
     )
     thermocouple_lag: Duration = Field(
-        1.0, description="limit of the time by which the disc thermocouple lags, s; feeds the end temperature's uncertainty"
+        1.0,
+        description="limit of the time by which the disc thermocouple lags, s; feeds the end temperature's uncertainty",
     )
     ripple_limit: Share = Field(0.05, description="torque ripple at a shaft order above which it is a finding")
     plausible_mu: tuple[Number, Number] = Field(

@@ -12,10 +12,11 @@ from pipeline.conditioning.of_test import Found, corrections_of
 from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
+from pipeline.method.segmentation import Segmentation
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
-from pipeline.stops.passes import Applications, rest_levels, survey, visit
+from pipeline.stops.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
@@ -32,9 +33,11 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     Raises InputError where nothing of the test can be used.
     """
     columns = [*NEEDED, "drive_torque", "pressure_2"]
-    segmentation, conditioning = method.segmentation, method.conditioning
+    conditioning = method.conditioning
     recordings = [r for r in ingest["recordings"] if r.get("duplicate_of") is None]
-    rests = rest_levels(channels, segmentation.on_pressure) if recordings else {}
+    measured = rests_of(channels) if recordings else {}
+    segmentation = thresholds_for(measured, method.segmentation)
+    rests = rest_levels(measured, segmentation.on_pressure)
     one = card.recordings.holds == "stop"
     applications = survey(channels, columns, rests, conditioning, segmentation, one_per_recording=one)
     entries = entries_of(recordings, applications, one=one)
@@ -51,7 +54,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     )
     alignment = placed(entries, card, found.corrections.sign)
     context, stated = _context(card, method, found, applications, simulated)
-    results = _second_pass(context, card, channels, columns, method, applications, entries, alignment)
+    results = _second_pass(context, card, channels, columns, segmentation, applications, entries, alignment)
     findings = [
         *test_findings(card, found, applications, entries, method),
         *schedule_findings(alignment, entries),
@@ -123,7 +126,7 @@ def _second_pass(
     card: Card,
     channels: Path,
     columns: list[str],
-    method: Method,
+    segmentation: Segmentation,
     applications: Applications,
     entries: Sequence[Entry],
     alignment: Alignment,
@@ -140,7 +143,7 @@ def _second_pass(
         at = placed_at(result.findings, position + 1, entries[position].file)
         results[position] = Reduced(result.row, result.trace, at)
 
-    visit(channels, columns, method.segmentation, applications.found, each)
+    visit(channels, columns, segmentation, applications.found, each)
     return [result or _without_braking(i + 1, entries[i]) for i, result in enumerate(results)]
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.conditioning.rest import rest_pressure, settled_rest
+from pipeline.conditioning.rest import Rest, rest_of, settled_rest
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
 from pipeline.stops.segments import brakings
@@ -24,31 +24,56 @@ class Applications:
     samples: dict[int, int]
 
 
-def rest_levels(path: Path, margin: float) -> dict[int, float]:
-    """Pressure at rest (Pa) of each recording, from the pressure column alone."""
+NOISES_ON, NOISES_OFF = 6.0, 3.5  # thresholds in standard deviations of the pressure at rest, at least
+SMALLEST_LEVELS = 2.5  # on-thresholds: a test whose pressures stay below was not recorded in the unit stated
+SHARE_ON, SHARE_OFF = 0.05, 0.03  # of such a test's pressures
+
+
+def rests_of(path: Path) -> dict[int, Rest]:
+    """Pressure at rest of each recording, from the pressure column alone."""
     import pyarrow.parquet as pq
 
-    own: dict[int, list[float]] = {}
-    high: dict[int, float] = {}
+    parts: dict[int, list[Rest]] = {}
     with pq.ParquetFile(path) as file:
         for table in file.iter_batches(batch_size=BATCH_ROWS, columns=["recording", "pressure"]):
             number = table.column("recording").to_numpy(zero_copy_only=False)
             pressure = np.asarray(table.column("pressure").to_numpy(zero_copy_only=False), dtype=float)
             edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
             for first, last in itertools.pairwise(edges):
-                if last <= first:
-                    continue
-                part = pressure[first:last]
-                finite = part[np.isfinite(part)]
-                if finite.size:
-                    key = int(number[first])
-                    own.setdefault(key, []).append(rest_pressure(finite))
-                    high[key] = max(high.get(key, -np.inf), float(np.quantile(finite, 0.98)))
-    levels = {key: float(np.median(values)) for key, values in own.items()}
-    if not levels:
+                if last > first and np.isfinite(pressure[first:last]).any():
+                    parts.setdefault(int(number[first]), []).append(rest_of(pressure[first:last]))
+    return {key: _joined(several) for key, several in parts.items()}
+
+
+def _joined(several: list[Rest]) -> Rest:
+    level, noise = (float(np.median([getattr(r, name) for r in several])) for name in ("level", "noise"))
+    return Rest(level, noise, max(r.high for r in several))
+
+
+def rest_levels(rests: dict[int, Rest], margin: float) -> dict[int, float]:
+    """The rest level to use for each recording (Pa)."""
+    if not rests:
         return {}
-    test = float(np.median(list(levels.values())))
-    return {key: settled_rest(level, high[key], test, margin) for key, level in levels.items()}
+    test = float(np.median([rest.level for rest in rests.values()]))
+    return {key: settled_rest(rest, test, margin) for key, rest in rests.items()}
+
+
+def thresholds_for(rests: dict[int, Rest], settings: Segmentation) -> Segmentation:
+    """The method's thresholds, raised above the noise at rest, or lowered for a test whose pressures are all tiny.
+
+    Tiny or huge pressures come from a unit that is not the one stated: the test is then found suspect by its levels, but
+    its brakings must be seen for that.
+    """
+    if not rests:
+        return settings
+    noise = float(np.median([rest.noise for rest in rests.values()]))
+    high = float(np.median([rest.high - rest.level for rest in rests.values()]))
+    on, off = settings.on_pressure, settings.off_pressure
+    if 10 * noise < high < SMALLEST_LEVELS * on:
+        on, off = SHARE_ON * high, SHARE_OFF * high
+    return settings.model_copy(
+        update={"on_pressure": max(on, NOISES_ON * noise), "off_pressure": max(off, NOISES_OFF * noise)}
+    )
 
 
 def survey(

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
-from pipeline.conditioning.faults.outside import torque_without_pressure
+from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, spikes, without_spikes
 from pipeline.conditioning.rest import reading
 from pipeline.findings import Finding, finding
@@ -30,6 +30,9 @@ from pipeline.stops.uncertainty import Gains, combined
 
 MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
 TRACE_POINTS = 80
+ZERO_SHARE = 0.01  # of the level
+ONSET_PA = 1.0e5  # about where braking is taken to begin
+IMPOSSIBLE_MU = 3.0  # no number worth giving
 
 
 @dataclass(frozen=True)
@@ -94,12 +97,22 @@ def reduced(
     )
     found += torque_without_pressure(
         time[before:after], context.corrections.sign * c["torque"][before:after], start=b.start_s, end=b.end_s,
-        plateau=context.corrections.sign * b.torque_plateau, lag=abs(context.corrections.lag), after=not b.ends_by_speed,
+        plateau=context.corrections.sign * b.torque_plateau,
+        lag=context.corrections.lag if context.conditioning.lag_correction else None,
+        threshold=min(ONSET_PA / b.plateau, 1.0) if b.plateau > 0 else 1.0, after=not b.ends_by_speed,
     )  # fmt: skip
+    found += speed_jumps(
+        time[before:after],
+        c["speed"][before:after],
+        start=b.start_s,
+        end=b.end_s,
+        first=b.speed_start,
+        last=b.speed_end,
+    )
     row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
     row |= _second_pressure(c, samples, wide, slice(lead, span.start), friction)
     row |= _uncertainties(context, index, friction, row)
-    found += _judged(context, row, friction)
+    found += _zero_moved(context, index, row) + _judged(context, row, friction)
     return Reduced(row, trace_of(samples, friction, b, c["disc_temperature"][wide]), found)
 
 
@@ -226,6 +239,22 @@ def _temperature_uncertainties(context: Context, row: dict[str, Any]) -> dict[st
     return {"temperature_initial_u_k": sensor, "temperature_end_u_k": end}
 
 
+def _zero_moved(context: Context, index: int, row: dict[str, Any]) -> list[Finding]:
+    """A zero reading of this stop's own that is worth more than one percent of its mu."""
+    own, found = context.corrections.stops[index], []
+    torque, pressure = row.get("torque_nm"), row.get("pressure_bar")
+    moved_by = own.pressure - context.corrections.pressure_rest
+    for name, value, u, level, unit in (
+        ("torque", own.torque, own.torque_u, torque, "N m"),
+        ("pressure", moved_by / 1e5, own.pressure_u / 1e5, pressure, "bar"),
+    ):
+        if level and abs(value) > max(ZERO_SHARE * abs(level), 5 * u):
+            text = f"zero of {name} stands {value:+.3g} {unit} beside the test's; taken off"
+            evidence = {"own": value, "u": u, "unit": unit, "share_of_level": abs(value / level)}
+            found.append(finding("zero_moved", text, channel=name, evidence=evidence))
+    return found
+
+
 def _judged(context: Context, row: dict[str, Any], friction: Friction) -> list[Finding]:
     """Findings about the figures themselves."""
     if friction.why is not None:
@@ -239,9 +268,16 @@ def _judged(context: Context, row: dict[str, Any], friction: Friction) -> list[F
     mu, found = row["mu"], []
     low, high = context.reduction.plausible_mu
     if mu is None or not np.isfinite(mu) or not low <= mu <= high:
+        shown = f"{mu:.4g}" if mu is not None else "no number"
+        impossible = mu is None or not 0 < mu < IMPOSSIBLE_MU
         found.append(
-            finding("mu_implausible", f"a friction coefficient of {mu if mu is not None else float('nan'):.4g} is none: look at units, torque and pressure", evidence={"mu": mu, "low": low, "high": high})
-        )  # fmt: skip
+            finding(
+                "mu_implausible",
+                f"a friction coefficient of {shown} is none: look at units, torque and pressure",
+                severity="rejected" if impossible else None,
+                evidence={"mu": mu, "low": low, "high": high},
+            )
+        )
     averages = [row["mu_time"], row["mu_distance"], row["mu_energy"]]
     spread = max(averages) - min(averages)
     if row["mu_u"] is not None and spread > max(row["mu_u"], 0.005 * abs(mu)):

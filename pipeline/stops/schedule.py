@@ -39,9 +39,11 @@ def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.Dat
         if b is not None:
             rest = b.torque_rest.value if b.torque_rest else 0.0
             row |= {
-                "kind": b.kind, "speed_start": b.speed_start, "speed_end": b.speed_end, "pressure": b.plateau,
+                # How a braking ended is not known from a recording that ends inside it.
+                "kind": None if b.ends_inside else b.kind, "speed_end": None if b.ends_inside else b.speed_end,
+                "duration": None if b.ends_inside else b.end_s - b.start_s,
+                "speed_start": b.speed_start, "pressure": b.plateau,
                 "torque": sign * (b.torque_plateau - rest), "temperature_initial": b.temperature_initial,
-                "duration": b.end_s - b.start_s,
                 # Only where the clock runs on; a restarted one says nothing of the wait.
                 "idle_before": b.start_s - ended if ended is not None and b.start_s > ended else None,
             }  # fmt: skip

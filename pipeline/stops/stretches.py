@@ -76,7 +76,9 @@ def _floats(column: object) -> np.ndarray:
 
     assert isinstance(column, pa.Array)
     values = column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
-    return np.asarray(values, dtype=float)
+    values = np.asarray(values, dtype=float)
+    finite = np.isfinite(values)
+    return values if finite.all() else np.where(finite, values, np.nan)
 
 
 def _joined(parts: list[dict[str, np.ndarray]]) -> dict[str, np.ndarray]:

@@ -19,6 +19,8 @@ from pipeline.stops.uncertainty import budget
 
 ODD_RATIO = 0.05  # least distance from its neighbours at which a stop's energy ratio is odd
 NEIGHBOURS = 9
+FEWEST_RATIOS = 4
+TREND_LIMIT = 0.015  # of the ratio over the whole test
 
 
 def test_findings(
@@ -141,6 +143,12 @@ def balance_findings(
                 finding("energy_balance", f"stop {s}: the whole test's energy ratio is {median:.3f}", stop=s, file=f, channel="torque", evidence={"ratio_median": median})
                 for s, f in zip(stops["stop"], stops["file"], strict=True)
             ]  # fmt: skip
+    trend, u = statistics["trend_per_100_stops"], statistics.get("trend_u")
+    stretch = np.ptp(np.flatnonzero(np.isfinite(ratios))) / 100 if trend is not None else 0.0
+    if trend is not None and u and abs(trend) > 4 * u and abs(trend) * stretch > TREND_LIMIT:
+        text = f"energy ratio moves by {100 * trend * stretch:+.1f} % over the test: torque gain, speed or drag drifts"
+        evidence = {"trend_per_100_stops": trend, "u": u, "over_test": trend * stretch}
+        result.append(finding("energy_ratio_trend", text, channel="torque", evidence=evidence))
     for i in odd_ratios(ratios, statistics["ratio_scatter"]):
         text = f"energy ratio {ratios[i]:.3f} stands out from its neighbours: speed or torque is wrong in this stop"
         result.append(
@@ -158,11 +166,12 @@ def balance_findings(
 def odd_ratios(ratios: np.ndarray, scatter: float | None) -> np.ndarray:
     """Indices of energy ratios far from the median of their neighbours: 5 % and eight robust sigmas."""
     index = np.flatnonzero(np.isfinite(ratios))
-    if index.size < NEIGHBOURS or scatter is None:
+    if index.size < FEWEST_RATIOS or scatter is None:
         return np.empty(0, dtype=np.int64)
     values = ratios[index]
-    padded = np.pad(values, NEIGHBOURS // 2, mode="edge")
-    centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, NEIGHBOURS), axis=1)
+    width = min(NEIGHBOURS, values.size - 1 + values.size % 2)
+    padded = np.pad(values, width // 2, mode="reflect")
+    centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1)
     off = values - centre
     sigma = 1.4826 * float(np.median(np.abs(off)))
     return index[np.abs(off) > max(ODD_RATIO, 8 * sigma)]

@@ -47,7 +47,8 @@ def braking_faults(
         if name == "torque" or (name == "speed" and moving):
             found += _held(name, channels["time"][span], channels[name][span], step)
         if name != "speed":
-            found += _flat_top(name, channels["time"][span], channels[name][span], full_scales.get(name))
+            quiet = channels[name][lead : span.start]
+            found += _flat_top(name, channels["time"][span], channels[name][span], quiet, full_scales.get(name))
     return found + _thermocouple(
         channels["time"][whole], channels["disc_temperature"][whole], span.start - lead, energy
     )
@@ -131,7 +132,7 @@ def _held(name: str, time: np.ndarray, values: np.ndarray, step: float) -> list[
     if length < HELD_SAMPLES or length * step < 0.05 or not _mostly_distinct(others):
         return []
     top = np.nanmax(values)
-    if values[start] == top:
+    if name != "speed" and values[start] == top:
         return []  # a flat top is a finding of its own
     return [
         finding(
@@ -141,7 +142,10 @@ def _held(name: str, time: np.ndarray, values: np.ndarray, step: float) -> list[
     ]  # fmt: skip
 
 
-def _flat_top(name: str, time: np.ndarray, values: np.ndarray, full_scale: float | None) -> list[Finding]:
+def _flat_top(
+    name: str, time: np.ndarray, values: np.ndarray, before: np.ndarray, full_scale: float | None
+) -> list[Finding]:
+    """Equal highest values in a row, at the range's end or in a channel that is noisy elsewhere (`before`: at rest)."""
     size = np.abs(values)
     if not np.isfinite(size).any():
         return []
@@ -151,22 +155,17 @@ def _flat_top(name: str, time: np.ndarray, values: np.ndarray, full_scale: float
     if length < FLAT_SAMPLES or not at_top[start] or top <= 0:
         return []
     at_range_end = full_scale is not None and top >= 0.98 * full_scale
-    rest = size[~at_top]
-    if not at_range_end and not (_mostly_distinct(rest) and _reached_steeply(size, start, top)):
+    if not at_range_end and not _mostly_distinct(np.concatenate([before, values[~at_top]])):
         return []
     return [
         finding(
-            "saturated", f"{name} is cut off flat at its highest value over {length} samples",
-            channel=name, **_where(time, start, start + length - 1),
+            "saturated",
+            f"{name} is cut off flat at its highest value over {length} samples",
+            channel=name,
+            **_where(time, start, start + length - 1),
             evidence={"samples": int(at_top.sum()), "value_si": top, "full_scale_si": full_scale},
         )
-    ]  # fmt: skip
-
-
-def _reached_steeply(size: np.ndarray, start: int, top: float) -> bool:
-    """Whether the channel is noisy enough below its top that five equal values are no chance."""
-    below = size[(size < top) & (size > 0.5 * top)]
-    return below.size >= 10 and float(np.median(np.abs(np.diff(below)))) > 1e-4 * top
+    ]
 
 
 def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy: float) -> list[Finding]:

@@ -1,0 +1,114 @@
+"""Wrong units and facts, drifting gains and zeros: named among the candidates, the test flagged, nothing silently used."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+from tests.stops.makers import Application, Rig, reduce, write_test
+
+APPS = [
+    Application(pressure=p, speed=(w, 500), block=f"{p} {w} {t}", temperature=t)
+    for p in (10, 20, 40, 60) for w in (1200, 1500, 1800) for t in (100, 300)
+]  # fmt: skip
+
+
+def scaled(channel, factor):
+    return lambda _, c: c | {channel: c[channel] * factor}
+
+
+def fahrenheit(_, c):
+    return c | {"disc_temperature": (c["disc_temperature"] - 273.15) * 1.8 + 32 + 273.15}
+
+
+SLIPS = {
+    "psi labelled bar": (scaled("pressure", 14.5037738), "level_off_schedule", "pressure in psi labelled bar"),
+    "bar labelled psi": (scaled("pressure", 1 / 14.5037738), "level_off_schedule", "pressure in bar labelled psi"),
+    "kPa labelled bar": (scaled("pressure", 100.0), "level_off_schedule", "pressure in kPa labelled bar"),
+    "bar labelled kPa": (scaled("pressure", 0.01), "level_off_schedule", "pressure in bar labelled kPa"),
+    "MPa labelled bar": (scaled("pressure", 0.1), "level_off_schedule", "pressure in MPa labelled bar"),
+    "lbf ft labelled N m": (scaled("torque", 0.73756), "energy_balance", "torque in lbf ft labelled N m"),
+    "N m labelled lbf ft": (scaled("torque", 1.35582), "energy_balance", "torque in N m labelled lbf ft"),
+    "rpm labelled rad/s": (scaled("speed", 9.5493), "energy_balance", "speed in rpm labelled rad/s"),
+    "rad/s labelled rpm": (scaled("speed", 1 / 9.5493), "energy_balance", "speed in rad/s labelled rpm"),
+    "degF labelled degC": (fahrenheit, "level_off_schedule", "degF labelled degC"),
+}  # fmt: skip
+
+
+def of_test(found, code):
+    return [f for f in found.findings if f["code"] == code and f["stop"] is None]
+
+
+def column(frame, name):
+    return frame[name].cast(pl.Float64).to_numpy()
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slipped_unit_is_among_the_candidates_and_no_stop_is_used_unasked(tmp_path, slip):
+    change, code, cause = SLIPS[slip]
+    write_test(tmp_path, APPS, Rig(), change=change)
+    found = reduce(tmp_path)
+    causes = [c["cause"] for f in of_test(found, code) for c in f["evidence"]["candidates"]]
+    assert cause in causes
+    assert "ok" not in found.stops["status"].to_list()
+
+
+def test_a_wrong_inertia_and_a_torque_gain_are_both_named(tmp_path):
+    write_test(tmp_path, APPS, Rig(), inertia="25.3 kg m^2")
+    found = reduce(tmp_path)
+    assert found.summary["energy_balance"]["ratio_median"] == pytest.approx(1 / 1.15, abs=0.003)
+    causes = " ".join(c["cause"] for c in found.summary["energy_balance"]["candidates"])
+    assert "inertia entered 1.150 times" in causes and "torque gain 0.869 times" in causes
+    assert all("torque gain" in c["not_told_apart_from"] for c in found.summary["energy_balance"]["candidates"])
+    assert "ok" not in found.stops["status"].to_list()
+
+
+def test_a_clean_test_has_no_candidates(tmp_path):
+    write_test(tmp_path, APPS, Rig())
+    found = reduce(tmp_path)
+    assert found.summary["energy_balance"]["candidates"] == [] and found.findings == []
+    assert found.summary["energy_balance"]["gain"] == pytest.approx(1.0, abs=0.004)
+    assert found.summary["energy_balance"]["trend_per_100_stops"] == pytest.approx(0.0, abs=0.004)
+
+
+def test_a_drifting_torque_gain_is_a_trend_of_the_ratio(tmp_path):
+    write_test(tmp_path, APPS, Rig(), change=lambda i, c: c | {"torque": c["torque"] * (1 - 0.08 * i / len(APPS))})
+    found = reduce(tmp_path)
+    (trend,) = of_test(found, "energy_ratio_trend")
+    assert trend["evidence"]["over_test"] == pytest.approx(-0.08 * 23 / 24, abs=0.01)
+    assert found.summary["energy_balance"]["gain"] == pytest.approx(0.96, abs=0.006)
+
+
+@pytest.mark.parametrize(("channel", "step", "key"), [("pressure", 0.8e5, "pressure"), ("torque", 20.0, "torque")])
+def test_a_zero_that_steps_within_the_test_is_corrected_and_told(tmp_path, channel, step, key):
+    _, truths = write_test(tmp_path, APPS, Rig(), change=lambda i, c: c | {channel: c[channel] + step * (i >= 14)})
+    found = reduce(tmp_path)
+    moved = [f["stop"] for f in found.findings if f["code"] == "zero_moved"]
+    assert len(moved) >= 6
+    assert column(found.stops, "mu") == pytest.approx([t.mu_distance for t in truths], abs=0.003)
+    assert column(found.stops, "energy_ratio") == pytest.approx(1.0, abs=0.008)
+    assert key in {f["channel"] for f in found.findings}
+
+
+def test_one_stop_with_a_wrong_speed_stands_out_by_its_energy_ratio(tmp_path):
+    write_test(tmp_path, APPS, Rig(), change=lambda i, c: c | {"speed": c["speed"] * (1.12 if i == 9 else 1.0)})
+    found = reduce(tmp_path)
+    assert [f["stop"] for f in found.findings if f["code"] == "energy_ratio_odd"] == [10]
+    assert found.stops["status"].to_list().count("ok") == len(APPS) - 1
+
+
+def test_sensors_left_out_leave_scatter_only(tmp_path):
+    write_test(tmp_path, APPS[:6], Rig(), sensors="")
+    found = reduce(tmp_path)
+    assert found.summary["mu_u_common_relative"] is None and found.summary["mu_u_common_relative_why"]
+    assert of_test(found, "sensors_missing")
+    assert (column(found.stops, "mu_u") < 0.004).all()
+    assert all(row.get("note") for row in found.summary["budget"] if row["part"] == "common")
+
+
+def test_the_budget_names_what_is_not_stated(tmp_path):
+    write_test(tmp_path, APPS[:6], Rig())
+    budget = {row["source"]: row for row in reduce(tmp_path).summary["budget"]}
+    assert budget["torque"]["relative_u"] == pytest.approx(0.002 / np.sqrt(3))
+    assert budget["effective_radius"]["relative_u"] == pytest.approx(0.5 / 134 / np.sqrt(3))
+    assert "counted as 0" in budget["efficiency"]["note"] and "counted as 0" in budget["piston_area"]["note"]
+    assert "note" not in budget["pressure"]
