@@ -51,7 +51,8 @@ def wear_law(inputs: Inputs) -> Figure | None:
     """The chosen law over temperature with its band, and wear by cause and purpose of the blocks."""
     components = inputs.wear.get("/components") or {}
     curves = {name: found["law"] for name, found in components.items() if (found.get("law") or {}).get("points")}
-    sums = {name: shares_by_purpose(found) for name, found in components.items() if found.get("shares")}
+    tables = {name: [t.wear.get(f"/components/{name}") or {} for t in inputs.usable] for name in components}
+    sums = {name: shares_by_purpose(found) for name, found in tables.items() if any(one.get("shares") for one in found)}
     if not curves and not sums:
         return None
     fig, (left, right) = panel(3.0, 2)
@@ -104,14 +105,15 @@ def wear_law(inputs: Inputs) -> Figure | None:
     return fig
 
 
-def shares_by_purpose(component: dict[str, Any]) -> dict[str, dict[str, float]]:
-    """Wear of one component by purpose of the block and cause, um; the order in which the purposes were run."""
-    purpose_of = {row.get("block"): str(row.get("purpose") or "no block") for row in component.get("blocks") or []}
+def shares_by_purpose(tests: list[dict[str, Any]]) -> dict[str, dict[str, float]]:
+    """Wear of one component over all tests by purpose of the block and cause, um; purposes in the order first run."""
     sums: dict[str, dict[str, float]] = {}
-    for row in component.get("shares") or []:
-        own = sums.setdefault(purpose_of.get(row.get("block"), "no block"), {})
-        for cause, value in (row.get("wear_um") or {}).items():
-            own[cause] = own.get(cause, 0.0) + (value or 0.0)
+    for component in tests:
+        purpose_of = {row.get("block"): str(row.get("purpose") or "no block") for row in component.get("blocks") or []}
+        for row in component.get("shares") or []:
+            own = sums.setdefault(purpose_of.get(row.get("block"), "no block"), {})
+            for cause, value in (row.get("wear_um") or {}).items():
+                own[cause] = own.get(cause, 0.0) + (value or 0.0)
     return sums
 
 

@@ -89,4 +89,9 @@ def _cell(cell: Cell, *, bare: bool) -> dict[str, Any]:
         return {"text": text, "missing": not cell.given, "source": f"{cell.file} {cell.key}", "short": False}
     if isinstance(cell, Text):
         return {"text": cell.text, "missing": False, "source": None, "short": False}
-    return {"text": cell, "missing": False, "source": None, "short": len(cell) <= SHORT and " " not in cell}
+    return {
+        "text": cell,
+        "missing": False,
+        "source": None,
+        "short": len(cell) <= (SHORT if " " not in cell else SHORT // 2),
+    }

@@ -238,7 +238,7 @@ def residuals(stops: pl.DataFrame, friction: Mapping[str, Any]) -> go.Figure:
     """Residuals of the map's stops in standard deviations, in the order run; the size of a point is its influence."""
     fig = frame.figure(
         frame.axis("Stop, in the order run", "number"),
-        frame.axis("Residual about the map", "standard deviations"),
+        frame.axis("Residual", "standard deviations"),
         height=330,
     )
     table = (friction.get("diagnostics") or {}).get("stops") or []

@@ -155,7 +155,7 @@ def wear_json(**changes: Any) -> dict[str, Any]:
     oxidation = {"model": "oxidation", "parameters": {"a": {"value": 1.6, "low": 1.2, "high": 2.0, "unit": "um/MJ"}}, "fixed": {"th0_k": 773.15},
                  "chi2_per_dof": None, "aicc": None, "loo_rmse_um": None, "identified": False, "effective": True,
                  "why": "all blocks lie below 450 degC, where oxidation is too small to see"}  # fmt: skip
-    component = {"intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates, "target_wear": {"um_per_stop_per_face": {"value": 0.213, "low": 0.2, "high": 0.226}, "stops": 72},
+    component = {"intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates, "map_and_duty": {"um_per_stop_per_face": {"value": 0.213, "low": 0.2, "high": 0.226}, "stops": 72},
                  "law": {"unit": "um/s by oxidation, surface temperature", "points": [
                      {"temperature_c": t, "value": v, "low": 0.8 * v, "high": 1.2 * v} for t, v in ((450.0, 0.001), (600.0, 0.04), (700.0, 0.4))]},
                  "blocks": [{"block": b, "purpose": p} for b, p, _ in PROGRAMME],

@@ -77,10 +77,11 @@ def bite_items(inputs: Inputs) -> list[tuple[str, Cell]]:
 
 
 def pause_rows(inputs: Inputs) -> list[list[Cell]]:
-    """First stop after a pause, by test, from each test's own friction.json."""
+    """The first stop after a pause that strays most from what is expected, by test, from each test's own friction.json."""
     rows: list[list[Cell]] = []
     for test in inputs.usable:
-        for i, pause in enumerate(test.friction.get("/pauses") or []):
+        pauses = [(i, p) for i, p in enumerate(test.friction.get("/pauses") or []) if p.get("ratio") is not None]
+        for i, pause in sorted(pauses, key=lambda item: -abs(item[1]["ratio"] - 1))[:1]:
             read, base = test.friction.number, f"/pauses/{i}"
             label = f"{test.test}, stop {pause.get('stop')} after a pause"
             rows.append([

@@ -51,7 +51,13 @@ def friction(inputs: Inputs) -> Section:
     rows = answers.pause_rows(inputs)
     if rows:
         head = ["Test", "Stop", "Pause (h)", "Start (°C)", "µ / expected", "Bite / expected", "Stops to normal"]
-        parts.append(Table("First stop after a pause, over the friction expected at its conditions", head, rows))
+        parts.append(
+            Table(
+                "First stop after a pause, over the friction expected at its conditions: the one that strays most in each test",
+                head,
+                rows,
+            )
+        )
     parts += [Text("Left out of the map: {why}.", {"why": str(block.get("why"))}, "open") for block in left_out(inputs)]
     parts += disagreements(inputs)
     return Section("Friction", parts)

@@ -93,7 +93,7 @@ def _wear_row(inputs: Inputs) -> list[Cell]:
     target = inputs.target
     assert target is not None
     wanted = target.number("wanted disc wear per stop and face, at most", "/disc_wear", "µm", decimals=3)
-    pointer = "/components/disc/target_wear/um_per_stop_per_face"
+    pointer = "/components/disc/map_and_duty/um_per_stop_per_face"
     found = inputs.wear.number("disc wear per stop and face on map and duty blocks", pointer, "µm")
     return ["Disc wear per stop and face on map and duty blocks, at most", wanted, found, at_most(wanted, found)]
 

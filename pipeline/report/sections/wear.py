@@ -47,6 +47,11 @@ def wear(inputs: Inputs) -> Section:
         )
     parts.append(Items([(f"Mass loss over thickness loss, {name_of(component)} (1.15 or more points to loss inside the material)",
                          source.number(f"{name_of(component)}: mass over thickness", f"/components/{component}/mass_to_thickness")) for component in components]))  # fmt: skip
+    left_out = source.get("/wear_left_out") or {}
+    parts += [
+        Text("Left out of wear: {test}: {why}.", {"test": str(test), "why": str(why).rstrip(".")}, "open")
+        for test, why in left_out.items()
+    ]
     parts += [Text("{note}", {"note": str(note)}, sentence=True) for note in source.get("/notes") or []]
     return Section("Wear", parts)
 
@@ -60,7 +65,7 @@ def state(model: Mapping[str, object], found: Mapping[str, object]) -> str:
 
 
 def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Text:
-    """The chosen law of a component, why it, and the temperatures it is supported at."""
+    """The chosen law of a component, why it, and the temperatures that support it."""
     chosen = found.get("chosen")
     if not chosen:
         why = numbers.why_missing(found, "chosen") or inputs.wear.reason(f"/components/{component}/chosen")
@@ -69,12 +74,12 @@ def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Tex
         )
     why = f" ({found['chosen_why']})" if found.get("chosen_why") else ""
     values: dict[str, Cell] = {"component": name_of(component), "law": str(chosen).replace("_", " "), "why": why}
-    points = (found.get("law") or {}).get("points") if isinstance(found.get("law"), Mapping) else None
-    if points:
-        base = f"/components/{component}/law/points"
-        values |= {"low": inputs.wear.number(f"{component}: law supported from", f"{base}/0/temperature_c", "°C", decimals=0),
-                   "high": inputs.wear.number(f"{component}: law supported to", f"{base}/{len(points) - 1}/temperature_c", "°C", decimals=0)}  # fmt: skip
-        return Text("{component}: the {law} law is chosen{why}; its temperature term is supported from {low} to {high}, not beyond.", values, sentence=True)  # fmt: skip
+    spans = found.get("temperature_range_c")
+    if isinstance(spans, list) and len(spans) == 2 and None not in spans:
+        base = f"/components/{component}/temperature_range_c"
+        values |= {"low": inputs.wear.number(f"{component}: law supported from", f"{base}/0", "°C", decimals=0),
+                   "high": inputs.wear.number(f"{component}: law supported to", f"{base}/1", "°C", decimals=0)}  # fmt: skip
+        return Text("{component}: the {law} law is chosen{why}. The data support it from {low} to {high}, not beyond.", values, sentence=True)  # fmt: skip
     return Text("{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond.", values, sentence=True)  # fmt: skip
 
 
