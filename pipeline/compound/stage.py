@@ -16,6 +16,7 @@ from pipeline.batches import compare
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, load_tests, specimen_test, wear_rates
+from pipeline.drift.compound import glaze_limit
 from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
@@ -45,6 +46,7 @@ def run(
     wanted, target_why = _target(target)
     rig = read_json(rigs)
     found_friction = _friction(usable, method, target)
+    found_friction["glaze_limit"] = glaze_limit({t.name: t.drift for t in usable})
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     map_ = _map(usable, method)
     content = {

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+WARMER = 75.0  # K above the growing use's initial temperature up to which harder use bounds the limit
 LEAST_STOPS = 10  # low-energy stops of a stretch of use below which it says nothing
 
 
@@ -27,7 +28,8 @@ def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
     cold = max(g["temperature_high_c"] for g in grew)
     rate = float(np.median([0.03 / n for n in (g["stops_to_3_percent"]["value"] for g in grew) if n]) or 0.0)
     harmless = _harmless(drifts, rate, cold, gentle)
-    above = min((u["power_density_low_w_mm2"] for u in harmless), default=None)
+    above = min((h["power"] for h in harmless), default=None)
+    stretches = int(sum(h["stretches"] for h in harmless))
     power = gentle if above is None else float(np.sqrt(gentle * above))
     stops = _stops(grew)
     tests = sorted(grown)
@@ -35,14 +37,14 @@ def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
         f"friction falls when power density stays under {power:.2g} W/mm2 of pad"
         f" ({gentle:.2g} to {'unknown' if above is None else f'{above:.2g}'}) for more than {_said(stops)} stops starting below"
         f" {cold:.0f} degC; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew ({', '.join(tests)}) and"
-        f" {len(harmless)} stretch{'es' if len(harmless) != 1 else ''} of use that changed nothing"
+        f" {stretches} stretch{'es' if stretches != 1 else ''} of harder cold use that changed nothing"
     )
     if above is None:
         text += "; no harder use was harmless for as long, so the limit may lie higher"
     return {
         "power_density_w_mm2": power, "power_density_low_w_mm2": gentle, "power_density_high_w_mm2": above,
         "power_density_high_why": None if above is not None else "no harder cold use of this length was tried and harmless",
-        "temperature_c": cold, "stops": stops, "tests": tests, "harmless_stretches": len(harmless), "text": text, "why": None,
+        "temperature_c": cold, "stops": stops, "tests": tests, "harmless_stretches": stretches, "text": text, "why": None,
     }  # fmt: skip
 
 
@@ -55,22 +57,37 @@ def _grew(drift: Mapping[str, Any]) -> bool:
 
 def _harmless(
     drifts: Mapping[str, Mapping[str, Any]], rate: float, cold: float, gentle: float
-) -> list[Mapping[str, Any]]:
-    """Stretches of use harder than the growing ones, as cold, without high-energy stops, that exclude half their growth."""
-    found = []
+) -> list[dict[str, float]]:
+    """Use harder than the growing one, as cold, that changed nothing: alike stretches of all tests taken together.
+
+    The pooled change must exclude the loss that the growing use reached in as many stops.
+    """
+    alike: list[list[Mapping[str, Any]]] = []
     for drift in drifts.values():
         for use in (drift.get("exposure") or {}).get("blocks") or []:
-            power, temperature = use["power_density_low_w_mm2"], use["temperature_initial_c"]
-            if (
-                None in (power, temperature, use["low"])
-                or use["low_energy_stops"] < LEAST_STOPS
-                or use["high_energy_stops"]
-            ):
+            known = None not in (use["power_density_w_mm2"], use["temperature_initial_c"], use["low"])
+            if not known or use["low_energy_stops"] < LEAST_STOPS or use["high_energy_stops"]:
                 continue
-            expected = -rate * use["low_energy_stops"]
-            if power > gentle and temperature <= cold + 75 and use["low"] > 0.5 * expected:
-                found.append(use)
+            if use["power_density_low_w_mm2"] <= gentle or use["temperature_initial_c"] > cold + WARMER:
+                continue
+            same = next((group for group in alike if _alike(group[0], use)), None)
+            alike.append([use]) if same is None else same.append(use)
+    found = []
+    for group in alike:
+        weight = np.array([1 / use["u"] ** 2 for use in group])
+        change = float(np.average([np.log1p(use["mu_change_share"]) for use in group], weights=weight))
+        low = change - 1.96 / np.sqrt(weight.sum())
+        expected = rate * float(np.median([use["low_energy_stops"] for use in group]))
+        if low > -expected:
+            found.append({
+                "power": min(use["power_density_low_w_mm2"] for use in group), "stretches": len(group), "change": change,
+            })  # fmt: skip
     return found
+
+
+def _alike(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
+    power = abs(np.log(a["power_density_w_mm2"] / b["power_density_w_mm2"]))
+    return bool(power < 0.25 and abs(a["temperature_initial_c"] - b["temperature_initial_c"]) < 20)
 
 
 def _stops(grew: list[Mapping[str, Any]]) -> dict[str, float | None]:
