@@ -60,21 +60,36 @@ def attributed(history: History, kind: str, opening: int = 0) -> Array:
     return np.asarray(value, float) - ZERO_C
 
 
-def of_cycle(
-    history: History, events: Events, rubbing: Rubbing, plate: Plate | None, share: float, kind: str, opening: int = 0
-) -> Exposure:
-    """Exposure of one cycle's brakings at one of the history's openings; `plate` None: bulk temperature."""
-    temperature = attributed(history, kind, opening)
-    braking_s, dwell_s = _residence(history, events, plate, share, opening)
-    return exposure(
-        events.energy / 1e6,
-        power_w_mm2=events.energy / events.brake_time / rubbing.friction_area / 1e6,
-        temperature_c=temperature,
-        # friction work = 2 mu x integral of clamp force over path, both faces rubbed
-        force_distance_n_m=events.energy / (FACES_PATH * rubbing.mu(temperature)),
-        braking_s=braking_s,
-        dwell_s=dwell_s,
-    )
+def of_cycles(
+    history: History,
+    events: Events,
+    rubbing: Rubbing,
+    plate: Plate | None,
+    share: float,
+    kind: str,
+    openings: Sequence[int],
+) -> list[Exposure]:
+    """Exposure of the cycle's brakings at each of the history's openings; `plate` None: bulk temperature.
+
+    All openings are conducted together: their number costs little.
+    """
+    braking_s, dwell_s = _residence(history, events, plate, share, openings)
+    found = []
+    for position, opening in enumerate(openings):
+        temperature = attributed(history, kind, opening)
+        rows = slice(position * len(events.energy), (position + 1) * len(events.energy))
+        found.append(
+            exposure(
+                events.energy / 1e6,
+                power_w_mm2=events.energy / events.brake_time / rubbing.friction_area / 1e6,
+                temperature_c=temperature,
+                # friction work = 2 mu x integral of clamp force over path, both faces rubbed
+                force_distance_n_m=events.energy / (FACES_PATH * rubbing.mu(temperature)),
+                braking_s=braking_s[rows],
+                dwell_s=dwell_s[rows],
+            )
+        )
+    return found
 
 
 def of_use(parts: Sequence[tuple[Exposure, float]]) -> Exposure:
@@ -96,20 +111,27 @@ def of_use(parts: Sequence[tuple[Exposure, float]]) -> Exposure:
 
 
 def _residence(
-    history: History, events: Events, plate: Plate | None, share: float, opening: int
+    history: History, events: Events, plate: Plate | None, share: float, openings: Sequence[int]
 ) -> tuple[Array, Array]:
-    """Seconds at temperature while braking and after it, [e, grid] each."""
-    braking, cooling = history.braking[:, :, opening], history.cooling[:, :, opening]
+    """Seconds at temperature while braking and after it, [len(openings) * e, grid] each, opening by
+    opening.
+    """
+    braking, cooling = (_stacked(path, openings) for path in (history.braking, history.cooling))
+    times = len(openings)
     fine, later = np.linspace(0, 1, BRAKING_SAMPLES), np.geomspace(0.005, 1, DWELL_SAMPLES)
-    time, after = events.brake_time[:, None] * fine, events.then[:, None] * later
+    time = np.tile(events.brake_time[:, None] * fine, (times, 1))
+    after = np.tile(events.then[:, None] * np.concatenate([[0.0], later]), (times, 1))
     bulk = _along(fine, braking)
-    still = _along(later, cooling)
-    after = np.hstack([np.zeros((len(after), 1)), after])
-    still = np.hstack([cooling[:, :1], still])
+    still = np.hstack([cooling[:, :1], _along(later, cooling)])
     if plate is not None:
         excess = _excess(time, after, events, braking[:, 0], plate, share)
         bulk, still = bulk + excess[:, :BRAKING_SAMPLES], still + excess[:, BRAKING_SAMPLES - 1 :]
     return residence(time, bulk), residence(after, still)
+
+
+def _stacked(path: Array, openings: Sequence[int]) -> Array:
+    """[e, n, k] -> [len(openings) * e, n], opening by opening."""
+    return np.concatenate([path[:, :, k] for k in openings])
 
 
 def _along(at: Array, path: Array) -> Array:
@@ -123,8 +145,9 @@ def _excess(time: Array, after: Array, events: Events, start: Array, plate: Plat
     """
     edges = events.start[:, None] + (events.end - events.start)[:, None] * np.linspace(0, 1, BRAKING_SAMPLES)
     power = (events.energy / events.brake_time)[:, None] * edges / ((events.start + events.end) / 2)[:, None]
-    flux = np.zeros((len(time), BRAKING_SAMPLES + DWELL_SAMPLES))
+    flux = np.zeros((len(power), BRAKING_SAMPLES + DWELL_SAMPLES))
     flux[:, 1:BRAKING_SAMPLES] = share * (power[:, 1:] + power[:, :-1]) / 2 / (2 * plate.ring_area)
+    flux = np.tile(flux, (len(time) // len(power), 1))
     surface, mean = slab.conduct(
         np.hstack([time, time[:, -1:] + after[:, 1:]]),
         flux,

@@ -17,9 +17,9 @@ from pipeline.archive.duties import DutyCycle
 from pipeline.duty import rig_cooling
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.exposure import Plate, Rubbing
-from pipeline.duty.project import NULL, Brake, Worn, project
+from pipeline.duty.project import NULL, ZERO_C, Brake, Worn, project, window_share
 from pipeline.duty.rig_cooling import RigCooling
-from pipeline.duty.sweep import GRID, common, opening_to_run, rows
+from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.lumped import Disc
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
@@ -133,11 +133,31 @@ def _brake(
         heat_share=settings.disc_heat_share,
         temperature_kind=temperature_kind,
         window=(window["low_c"], window["high_c"]) if window else None,
+        window_inner=_ends(window, "high", "low"),
+        window_outer=_ends(window, "low", "high"),
         window_why=None if window else f"the compound has no window: {friction.get('window_reason') or 'not given'}",
         glazing={key: glazing[key] for key in ("power_density_w_mm2", "temperature_c")} if known else None,
         glazing_why=None if known else glazing.get("why"),
         confidence=settings.confidence,
+        worn_mass=_worn_mass(card, disc),
     )
+
+
+def _ends(window: Mapping[str, Any] | None, at_low: str, at_high: str) -> tuple[float, float] | None:
+    """The window by one end of the interval of each of its ends; None where friction gives no intervals."""
+    intervals = [(window or {}).get(f"{end}_interval_c") or {} for end in ("low", "high")]
+    low, high = intervals[0].get(at_low), intervals[1].get(at_high)
+    return None if low is None or high is None else (low, high)
+
+
+def _worn_mass(card: Card, disc: Disc) -> float | None:
+    """Mass of the disc at its minimum thickness: what was worn off is the ring's, at the disc's density."""
+    part, area = card.brake.disc, card.brake.swept_area
+    if None in (part.thickness, part.minimum_thickness, part.density, area):
+        return None
+    assert part.thickness and part.minimum_thickness and part.density and area
+    left = disc.mass - part.density * area * (part.thickness - part.minimum_thickness)
+    return left if left > 0 else None
 
 
 def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
@@ -215,10 +235,27 @@ def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -
         **content,
         "opening_to_run": span,
         "opening_to_run_why": why,
+        "opening_to_run_sure": sure_range(events, settled, brake, opening, settings.window_share),
         "energy_kj": [e / 1e3 for e in events.energy.tolist()],
         "cooling": cooling,
+        "worn_disc": _worn_disc(duty, events, brake, air),
         "sweep": rows(duty, events, settled, brake, opening),
         "history": _history(settled, events, len(opening) - 1),
+    }
+
+
+def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> dict[str, float | None] | None:
+    """The settled cycle of a disc at its minimum thickness: it stores less heat and swings further."""
+    if brake.worn_mass is None:
+        return None
+    disc = dataclasses.replace(brake.disc, mass=brake.worn_mass)
+    settled = settle(events, disc, air, np.array([duty.cooling.opening]), brake.heat_share)
+    share = window_share(settled, events, brake)
+    return {
+        "mass_kg": brake.worn_mass,
+        "temperature_low_c": float(settled.lowest()[0]) - ZERO_C,
+        "temperature_high_c": float(settled.highest()[0]) - ZERO_C,
+        "window_share": None if share is None else float(share[0]),
     }
 
 
@@ -229,7 +266,7 @@ def _history(settled: History, events: Events, index: int) -> dict[str, list[flo
         for path, seconds in ((settled.braking, events.brake_time[e]), (settled.cooling, events.then[e])):
             points = path[e, :, index]
             time += (now + seconds * np.linspace(0, 1, len(points))).tolist()
-            temperature += (points - 273.15).tolist()
+            temperature += (points - ZERO_C).tolist()
             now += float(seconds)
     return {"time_s": [round(t, 3) for t in time], "temperature_c": [round(t, 2) for t in temperature]}
 

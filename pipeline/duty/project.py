@@ -45,19 +45,34 @@ class Brake:
     heat_share: float = 1.0
     temperature_kind: str = "initial"
     window: tuple[float, float] | None = None
+    window_inner: tuple[float, float] | None = None  # by the inner and the outer ends of the window's intervals
+    window_outer: tuple[float, float] | None = None
     window_why: str | None = None
     glazing: Mapping[str, float] | None = None  # below power_density_w_mm2 and temperature_c
     glazing_why: str | None = None
     confidence: float = 0.95
+    worn_mass: float | None = None  # of the disc at minimum thickness
 
 
-def window_share(settled: History, events: Events, brake: Brake) -> Array | None:
+def window_share(
+    settled: History, events: Events, brake: Brake, window: tuple[float, float] | None = None
+) -> Array | None:
     """Share of the settled cycle's energy whose stop temperature lies in the window, at each opening [k]."""
-    if brake.window is None:
+    window = window or brake.window
+    if window is None:
         return None
-    low, high = brake.window
+    low, high = window
     inside = _inside(settled, brake, low, high)
     return np.asarray(events.energy @ inside / events.energy.sum(), float)
+
+
+def share_interval(settled: History, events: Events, brake: Brake, opening: int) -> dict[str, float] | None:
+    """Window share by the inner and the outer ends of the window's own intervals; None without them."""
+    if brake.window_inner is None or brake.window_outer is None:
+        return None
+    shares = [window_share(settled, events, brake, w) for w in (brake.window_inner, brake.window_outer)]
+    low, high = (float(s[opening]) for s in shares if s is not None)
+    return {"low": low, "high": high}
 
 
 def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
@@ -78,19 +93,21 @@ def glazing_share(settled: History, events: Events, brake: Brake) -> Array | Non
     return np.asarray((events.energy * gentle) @ cold / events.energy.sum(), float)
 
 
-def settled_exposure(settled: History, events: Events, brake: Brake, opening: int = 0) -> Exposure:
-    """Exposure of the settled cycle at one opening."""
-    return exposed.of_cycle(
-        settled, events, brake.rubbing, _plate(brake), brake.heat_share, brake.temperature_kind, opening
+def exposures(history: History, events: Events, brake: Brake, openings: Sequence[int]) -> list[Exposure]:
+    """Exposure of a cycle at each of these openings (indices)."""
+    return exposed.of_cycles(
+        history, events, brake.rubbing, _plate(brake), brake.heat_share, brake.temperature_kind, openings
     )
 
 
 def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, brake: Brake, cycles: int) -> Exposure:
     """Exposure of a whole use of `cycles`: the warming ones, then the settled one as often as is left."""
-    parts = [
-        (exposed.of_cycle(h, events, brake.rubbing, _plate(brake), brake.heat_share, brake.temperature_kind), 1.0)
-        for h in warming[:cycles]
-    ]
+    first = list(warming[:cycles])
+    together = History(
+        np.concatenate([h.braking[:, :, :1] for h in first], axis=2),
+        np.concatenate([h.cooling[:, :, :1] for h in first], axis=2),
+    )
+    parts = [(one, 1.0) for one in exposures(together, events, brake, range(len(first)))]
     return exposed.of_use([*parts, (settled, float(cycles - len(parts)))])
 
 
@@ -164,7 +181,7 @@ def project(
 
     Temperatures and shares are the settled cycle's; wear and life are the use's, its warming cycles included.
     """
-    cycle = settled_exposure(settled, events, brake, opening)
+    (cycle,) = exposures(settled, events, brake, [opening])
     whole = use_exposure(warming, cycle, events, brake, duty.cycles)
     wear = {c.name: wear_per_cycle(c, whole, duty.cycles, brake.confidence) for c in brake.components}
     lives = {c.name: life(c, wear[c.name]) for c in brake.components}
@@ -181,6 +198,7 @@ def project(
         "warm_after_cycles": len(warming) if within else None,
         "highest_in_use_c": max(float(h.highest()[0]) for h in warming) - ZERO_C,
         "window_share": None if inside is None else float(inside[opening]),
+        "window_share_interval": share_interval(settled, events, brake, opening),
         "glazing_share": None if gentle is None else float(gentle[opening]),
         "wear_um_per_cycle": wear,
         "wear_um_per_settled_cycle": {c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},

@@ -17,9 +17,10 @@ from pipeline.duty.cycle import Air, Array, Events, History, settle
 from pipeline.duty.project import (
     ZERO_C,
     Brake,
+    exposures,
+    extrapolated,
     glazing_share,
     life,
-    settled_exposure,
     shortest,
     wear_per_cycle,
     window_share,
@@ -35,8 +36,8 @@ def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, openin
     low, high = settled.lowest() - ZERO_C, settled.highest() - ZERO_C
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     found = []
-    for k in range(0, len(GRID), SHOWN):
-        stops = settled_exposure(settled, events, brake, k)
+    shown = range(0, len(GRID), SHOWN)
+    for k, stops in zip(shown, exposures(settled, events, brake, shown), strict=True):
         wear = {c.name: wear_per_cycle(c, stops, 1, brake.confidence) for c in brake.components}
         lives = {c.name: life(c, wear[c.name]) for c in brake.components}
         first = shortest(lives)
@@ -47,6 +48,7 @@ def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, openin
             "wear_um_per_cycle": wear,
             "life_km": None if first is None else lives[first]["value"] * duty.length / 1e3,
             "life_km_low": None if first is None else lives[first]["low"] * duty.length / 1e3,
+            "extrapolated": extrapolated(settled, events, brake, stops, k),
         })  # fmt: skip
     return found
 
@@ -67,6 +69,23 @@ def opening_to_run(
     ends.append((float(grid[last]), float(grid[last + 1]) if last + 1 < len(grid) else None))
     low, high = _edges(events, brake, air, ends, wanted)
     return {"low": low, "high": high}, None
+
+
+def sure_range(
+    events: Events, settled: History, brake: Brake, opening: Array, wanted: float
+) -> dict[str, float] | None:
+    """The openings that hold the wanted share even by the inner ends of the window's intervals, on the
+    grid.
+    """
+    if brake.window_inner is None or brake.window_inner[0] >= brake.window_inner[1]:
+        return None
+    share = window_share(settled, events, brake, brake.window_inner)
+    assert share is not None
+    good = share[: len(GRID)] >= wanted - 1e-12
+    if not good.any():
+        return None
+    first, last = _longest(good)
+    return {"low": float(opening[first]), "high": float(opening[last])}
 
 
 def _longest(good: NDArray[np.bool_]) -> tuple[int, int]:

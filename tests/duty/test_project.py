@@ -10,7 +10,7 @@ import pytest
 from pipeline.duty.cycle import Air, events_of, settle, warm_up
 from pipeline.duty.exposure import Plate
 from pipeline.duty.project import Worn, life, project, wear_per_cycle
-from pipeline.duty.sweep import GRID, common, opening_to_run
+from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from tests.duty.makers import DISC, brake, duty_cycle, energy_law, oxidation_law
 
 AIR = Air(6.0, 1.9, 295.15)
@@ -194,3 +194,27 @@ def test_a_law_without_values_gives_no_wear():
         Worn("disc", {"model": "energy", "parameters": {}, "why": "not identified"}, 1.0), None, 1, 0.95
     )
     assert found["value"] is None and "not identified" in found["why"]
+
+
+def test_intervals_of_the_window_bound_share_and_opening():
+    made = brake(window=(260.0, 420.0), window_inner=(275.0, 400.0), window_outer=(245.0, 440.0))
+    result = projected(made=made)
+    assert result["window_share_interval"]["low"] <= result["window_share"] <= result["window_share_interval"]["high"]
+    events = events_of(duty_cycle())
+    settled = settle(events, made.disc, AIR, GRID)
+    span, _ = opening_to_run(events, settled, made, AIR, GRID, 0.9)
+    sure = sure_range(events, settled, made, GRID, 0.9)
+    assert span["low"] - 1e-9 <= sure["low"] <= sure["high"] <= span["high"] + 1e-9
+    assert projected()["window_share_interval"] is None
+
+
+def test_rows_of_the_sweep():
+    made, duty = brake(window=(260.0, 420.0)), duty_cycle()
+    events = events_of(duty)
+    settled = settle(events, made.disc, AIR, GRID)
+    table = rows(duty, events, settled, made, GRID)
+    assert [r["opening"] for r in table] == GRID[::2].tolist()
+    highest = [r["temperature_high_c"] for r in table]
+    assert highest == sorted(highest, reverse=True)
+    assert any("temperature up to" in text for text in table[0]["extrapolated"])
+    assert table[-1]["life_km"] == pytest.approx(4.6 * 4000 / (7.0 * events.energy.sum() / 1e6))

@@ -245,8 +245,8 @@ STOPS_HEAD = """
 
 Whole comparisons from tables of stops with 2 % autocorrelated scatter and 0.006 between specimens.
 
-| program | draws | like ones equivalent | odd one different from both | like ones called different | odd
-one called equivalent | |---|---|---|---|---|---|
+| program | draws | like: equivalent | odd: different from both | like: different (count) | odd: equivalent (count) |
+|---|---|---|---|---|---|
 """
 PLAN_HEAD = """
 ## Does the number of specimens asked for decide it?
