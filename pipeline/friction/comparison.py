@@ -22,7 +22,7 @@ from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.model import Fit
 from pipeline.method.friction import Friction
 
-CUT = 3.0
+CUT, MOST_FOLDS = 3.0, 40
 JUMP = np.array([20.0, 0.1, 0.05, 0.1])  # K, ln p, ln w, ln e: a change of conditions, not a set-point's scatter
 FORMS = (("log", "linear"), ("identity", "linear"), ("log", "log"))
 WORDS = {
@@ -70,13 +70,15 @@ def best_map(stops: pl.DataFrame, settings: Friction, *, temperature: str) -> Co
 
 
 def same_conditions(map_: FrictionMap) -> np.ndarray:
-    """Fold of each stop: an unbroken run of one block at one set of conditions, within its test."""
+    """Fold of each stop: an unbroken run of one block at one set of conditions within its test; dealt into
+    MOST_FOLDS folds where there are more."""
     used, data = map_.stops, map_.fit.data
     energy = np.log(used["energy_density_j_mm2"].to_numpy())
     steps = np.abs(np.diff(np.column_stack([data.temperature, map_.support.linear[:, :2], energy]), axis=0))
     new = (steps > JUMP).any(axis=1) | (np.diff(data.series) != 0)
     names = used["block"].fill_null("").to_numpy()
-    return np.r_[0, np.cumsum(new | (names[1:] != names[:-1]))]
+    sets = np.r_[0, np.cumsum(new | (names[1:] != names[:-1]))]
+    return sets % MOST_FOLDS
 
 
 def left_out_errors(map_: FrictionMap, folds: np.ndarray) -> np.ndarray:

@@ -1,8 +1,11 @@
-"""Friction of a compound over all its tests: one map with specimens (and batches) as random factors.
+"""Friction of a compound over all its tests: one map, specimens as random factors, batches as they were
+tested.
 
-Repeated stops of a specimen tell about that specimen only. The mean band says where the compound's mean lies
-given how few specimens were run; the tolerance band holds single stops of a further specimen. The calibration
-error is common to the tests of a rig and independent between rigs.
+Repeated stops of a specimen tell about that specimen only. The mean band says where the mean of the batches
+tested lies given how few specimens were run; the tolerance band holds single stops of further specimens of
+these batches, alike from each. A further batch is another question, answered apart: with the few batches a
+compound ever has, nothing sharp can be said about it. The calibration error is common to the tests of a rig
+and independent between rigs.
 """
 
 from __future__ import annotations
@@ -13,11 +16,12 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy import special
 
 from pipeline.friction import bedding, fade, history, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
-from pipeline.friction.map import FrictionMap, NoMap
+from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.result import Wanted
 from pipeline.friction.stage import NOTHING
 from pipeline.method import Method
@@ -47,18 +51,26 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> d
     """
     settings, temperature = method.friction, method.reduction.temperature
     usable = [test for test in tests if not test.stops.is_empty()]
+    unchanged = [sound_stops(test, method) for test in usable]
     map_: FrictionMap | None = None
     try:
         if not usable:
             raise NoMap("no test with stops")
-        kept = [labelled(test, method) for test in usable]
-        compared = best_map(pl.concat(kept, how="diagonal_relaxed"), settings, temperature=temperature)
+        compared = best_map(
+            pl.concat([stops for stops, _ in unchanged], how="diagonal_relaxed"), settings, temperature=temperature
+        )
         map_ = compared.map
         found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common_of(usable))
-        found |= {"model": result.model_json(compared), "specimens": specimens(map_), "between": between(map_)}
+        found |= {
+            "model": result.model_json(compared),
+            "specimens": specimens(map_),
+            "between": between(map_),
+            "by_batch": by_batch(map_, method, wanted, common_of(usable)),
+            "further_batch": further_batch(map_, settings.confidence, common_of(usable)),
+        }
     except NoMap as reason:
         found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
-    each = [_of_one(test, map_, method) for test in usable]
+    each = [_of_one(test, left_out, map_, method) for test, (_, left_out) in zip(usable, unchanged, strict=True)]
     found |= {
         "temperature": temperature,
         "average": method.reduction.average,
@@ -75,11 +87,12 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> d
     return found
 
 
-def labelled(test: TestStops, method: Method) -> pl.DataFrame:
-    """The test's unchanged stops with its test, batch and specimen."""
+def sound_stops(test: TestStops, method: Method) -> tuple[pl.DataFrame, list[dict[str, Any]]]:
+    """The test's unchanged stops with its test, batch and specimen, and the blocks left out."""
     stops = test.stops if test.changed_at is None else test.stops.filter(pl.col("stop") < test.changed_at)
-    stops, _ = history.unchanged(stops, method.friction, method.reduction.temperature)
-    return stops.with_columns(test=pl.lit(test.test), batch=pl.lit(test.batch), specimen=pl.lit(test.specimen))
+    stops, left_out = history.unchanged(stops, method.friction, method.reduction.temperature)
+    named = stops.with_columns(test=pl.lit(test.test), batch=pl.lit(test.batch), specimen=pl.lit(test.specimen))
+    return named, [{**block, "test": test.test} for block in left_out]
 
 
 def common_of(tests: Sequence[TestStops]) -> float:
@@ -94,19 +107,22 @@ def common_of(tests: Sequence[TestStops]) -> float:
 
 
 def specimens(map_: FrictionMap) -> list[dict[str, Any]]:
-    """Each specimen's relative (or, with effects that add, absolute) shift from the compound's map, batch
-    included.
+    """Each specimen's shift in level from the compound's map at the reference, batch included; relative where
+    effects multiply, else in mu.
     """
     keys = map_.stops.select("batch", "specimen").to_dicts()
-    own = map_.fit.fitted - map_.fit.row(map_.fit.data.temperature, map_.fit.data.linear) @ map_.fit.solved.coefficients
+    effect = map_.fit.data.linear.copy()
+    effect[:, len(map_.choice.kept) :] = 0.0
+    own = map_.fit.fitted - map_.fit.row(map_.fit.data.temperature, effect) @ map_.fit.solved.coefficients
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for key, shift in zip(keys, own, strict=True):
-        row = found.setdefault(
-            (key["batch"], key["specimen"]),
-            {**key, "stops": 0, "shift": float(np.expm1(shift)) if map_.link == "log" else float(shift)},
-        )
+        row = found.setdefault((key["batch"], key["specimen"]), {**key, "stops": 0, "shifts": []})
         row["stops"] += 1
-    return list(found.values())
+        row["shifts"].append(float(np.expm1(shift)) if map_.link == "log" else float(shift))
+    return [
+        {k: v for k, v in row.items() if k != "shifts"} | {"shift": float(np.median(row["shifts"]))}
+        for row in found.values()
+    ]
 
 
 def between(map_: FrictionMap) -> dict[str, Any]:
@@ -114,25 +130,72 @@ def between(map_: FrictionMap) -> dict[str, Any]:
     multiply.
     """
     variances = dict(zip(map_.factors, np.sqrt(map_.fit.level_variances()), strict=True))
+    shifts = map_.fit.batch_shifts()
     single = "a single specimen: its own map; the scatter between specimens is not known and not in the bands"
-    alone = "batches cannot be told from specimens here"
+    batches = map_.stops["batch"].n_unique()
+    alone = "one batch" if batches == 1 else "no batch has two specimens: batches cannot be told from specimens"
     return {
         "unit": "relative" if map_.link == "log" else "mu",
         "specimen_sd": float(variances["specimen"]) if "specimen" in variances else None,
         "specimen_why": None if "specimen" in variances else single,
-        "batch_sd": float(variances["batch"]) if "batch" in variances else None,
-        "batch_why": None if "batch" in variances else alone,
-        "stop_sd": float(np.median(map_.fit.scatter(map_.fit.data.temperature))),
         "specimen_shift_k": float(variances["specimen_shift"]) if "specimen_shift" in variances else None,
+        "batch_sd": float(shifts.std(ddof=1)) if shifts.size else None,
+        "batch_why": None if shifts.size else alone,
+        "stop_sd": float(np.median(map_.fit.scatter(map_.fit.data.temperature))),
         "prior": f"log-normal: shifts in level about the stops' scatter (sd of the logarithm {LEVEL_PRIOR}), "
         f"along the temperature about {USUAL_SHIFT_K:g} K ({SHIFT_PRIOR:g})",
         "autocorrelation": map_.fit.correlation,
     }
 
 
-def _of_one(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[str, Any]:
+def by_batch(map_: FrictionMap, method: Method, wanted: Wanted, common: float) -> list[dict[str, Any]]:
+    """Each batch by itself: its window and verdict, with the compound's form of map and reference
+    conditions.
+    """
+    names = map_.stops["batch"].unique(maintain_order=True).to_list()
+    if len(names) < 2:
+        return []
+    found = []
+    for name in names:
+        try:
+            own = fit_map(
+                map_.stops.filter(pl.col("batch") == name), method.friction, temperature=map_.temperature_kind,
+                reference=map_.reference, link=map_.link, energy_form=map_.choice.energy_form,
+            )  # fmt: skip
+            row = {"batch": name} | result.window_of(own, method.friction, wanted, common)
+        except NoMap as reason:
+            row = {"batch": name, "window": None, "window_reason": str(reason), "holds": None}
+        found.append(row)
+    return found
+
+
+def further_batch(map_: FrictionMap, confidence: float, common: float) -> dict[str, Any]:
+    """Where the mean of a further batch lies at the reference, by Student's t over the batches tested.
+
+    mean -+ t(B - 1) s sqrt(1 + 1/B), s between the batches' means (their own uncertainty is in it).
+    """
+    nothing = {"value": None, "low": None, "high": None}
+    shifts, level = map_.fit.batch_shifts(), map_.predict(map_.reference.temperature)
+    if shifts.size < 3:
+        return {
+            **nothing,
+            "batches": int(max(shifts.size, 1)),
+            "why": "fewer than three batches tell nothing of a further one",
+        }
+    if not level.supported[0]:
+        return {**nothing, "batches": int(shifts.size), "why": "the reference temperature is outside the data"}
+    sd = float(shifts.std(ddof=1)) * np.sqrt(1 + 1 / shifts.size)
+    size = 1.0 if map_.link == "log" else float(level.mu[0])
+    half = float(special.stdtrit(shifts.size - 1, (1 + confidence) / 2) * np.hypot(sd, common * size))
+    mu = float(level.mu[0])
+    low, high = (mu * np.exp(-half), mu * np.exp(half)) if map_.link == "log" else (mu - half, mu + half)
+    return {"value": mu, "low": float(low), "high": float(high), "batches": int(shifts.size), "why": None}
+
+
+def _of_one(
+    test: TestStops, left_out: list[dict[str, Any]], map_: FrictionMap | None, method: Method
+) -> dict[str, Any]:
     settings = method.friction
-    _, left_out = history.unchanged(test.stops, settings, method.reduction.temperature)
     worst = fade.worst(fade.fades(test.stops, method.reduction.temperature, use_suspect=settings.use_suspect))
     return {
         "test": test.test,
@@ -141,7 +204,7 @@ def _of_one(test: TestStops, map_: FrictionMap | None, method: Method) -> dict[s
         "bedding": bedding.bedding(test.stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
         "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
         "recovery": worst and worst["recovery"],
-        "left_out": [{**block, "test": test.test} for block in left_out],
+        "left_out": left_out,
         "pauses": pauses.pauses(test.stops, map_, shortest=settings.pause),
     }
 

@@ -36,7 +36,7 @@ def fades(stops: pl.DataFrame, temperature: str, *, use_suspect: bool = False) -
         if purposes[k] != "fade":
             continue
         before = [i for i in range(k) if purposes[i] == "check"]
-        level = float(every[before[-1]]["mu"].mean()) if before else None  # type: ignore[arg-type]
+        level = float(np.mean(every[before[-1]]["mu"].to_numpy())) if before else None
         later = next((i for i in range(k + 1, len(every)) if purposes[i] == "fade"), len(every))
         found.append(_fade(part, level, temperature) | _recovery(every[k + 1 : later], level))
     return found
@@ -65,7 +65,7 @@ def _recovery(after: list[pl.DataFrame], level: float | None) -> dict[str, Any]:
         return {"recovery": {"index": None, "stops": None, "why": "no check block before the fade"}}
     after_mu = checks[0]["mu"] if checks else pl.concat(recovering)["mu"].tail(LAST_STOPS)
     found: dict[str, Any] = {
-        "index": float(after_mu.mean()) / level,
+        "index": float(np.mean(after_mu.to_numpy())) / level,
         "stops": None,
         "from": "check" if checks else "recovery",
     }  # type: ignore[arg-type]

@@ -54,12 +54,13 @@ class Data:
 
     temperature: np.ndarray  # K
     response: np.ndarray
-    linear: np.ndarray  # (n, c), centred at the reference conditions
+    linear: np.ndarray  # (n, c): effects centred at the reference conditions, then contrasts of batches
     weight_sd: np.ndarray  # relative standard deviation known beforehand, 1 for a usual stop
     series: np.ndarray  # int, one per test
     position: np.ndarray  # stop number
     steepness: np.ndarray  # slope of the curve per K over a usual scatter: what a kelvin of error does to a stop
     groups: tuple[Group, ...] = ()
+    contrasts: np.ndarray | None = None  # (batches, batches - 1), columns summing to zero: batches as tested
     low: float = 0.0
     high: float = 1.0
     segments: int = smooth.FEWEST_SEGMENTS
@@ -227,7 +228,7 @@ def most_likely(data: Data, start: np.ndarray | None) -> np.ndarray:
 
     rest = np.r_[np.zeros(SCATTER_NODES + 1), 0.1, np.zeros(len(data.groups))]
     starts = [start] if start is not None else [np.r_[np.full(BEND_NODES, b), rest] for b in (-2.0, 4.0)]
-    options = {"maxiter": 60, "ftol": 1e-8}
+    options = {"maxiter": 60, "ftol": 2e-7}
     found = [
         minimize(lambda t: penalised(data, t), s, jac=True, method="L-BFGS-B", bounds=bounds(data), options=options)
         for s in starts

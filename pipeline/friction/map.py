@@ -57,7 +57,7 @@ class FrictionMap:
 
     def predict(
         self,
-        temperature: np.ndarray | float,
+        temperature: np.ndarray | float | None,
         pressure: np.ndarray | float | None = None,
         speed: np.ndarray | float | None = None,
         energy_density: np.ndarray | float | None = None,
@@ -89,7 +89,8 @@ class FrictionMap:
 
     def mean(self, temperature: np.ndarray, candidates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """mu and its standard error, support not looked at; `candidates` (m, 3) as of `effects.linear`."""
-        rows = self.fit.row(temperature, candidates[:, self._kept()])
+        contrasts = np.zeros((len(candidates), self.fit.data.linear.shape[1] - len(self.choice.kept)))
+        rows = self.fit.row(temperature, np.hstack([candidates[:, self._kept()], contrasts]))
         z, se = rows @ self.fit.solved.coefficients, np.sqrt(self.fit.variance(rows))
         if self.link == "identity":
             return z, se
@@ -171,10 +172,11 @@ def fit_map(
 ) -> FrictionMap:
     """Fit the friction map to the usable stops of a stops table.
 
-    stops: contract columns; over several tests also `test`, `batch` and `specimen`, and then specimens (and
-    batches, from three on) are random factors. `temperature` is the method's temperature (initial, mean, peak
-    or end). `link`: log, effects multiply mu; identity, they add to it. `start` are log variances to start
-    from. Raises NoMap, with the reason, when there are too few usable stops.
+    stops: contract columns; over several tests also `test`, `batch` and `specimen`: specimens are then random
+    and batches fixed, so that the map is the mean of the batches tested. `temperature` is the method's
+    temperature (initial, mean, peak or end). `link`: log, effects multiply mu; identity, they add to it.
+    `start` are log variances to start from. Raises NoMap, with the reason, when there are too few usable
+    stops.
     """
     used = usable(stops, purposes, temperature, settings.use_suspect)
     if len(used) < FEWEST_STOPS:
@@ -191,16 +193,21 @@ def fit_map(
     logs = effects.linear(p, w, e, reference, "log")
     choice = limited(effects.separable(logs, temperature_basis(t)), len(used), energy_form)
     factors, groups = random_factors(used)
+    names, contrasts = batch_contrasts(used)
+    effect = candidates[:, [effects.NAMES.index(name) for name in choice.kept]]
+    if contrasts is not None:
+        effect = np.hstack([effect, contrasts[[names.index(batch) for batch in used["batch"]]]])
     mu = used["mu"].to_numpy()
     data = Data(
         temperature=t,
         response=np.log(mu) if link == "log" else mu,
-        linear=candidates[:, [effects.NAMES.index(name) for name in choice.kept]],
+        linear=effect,
         weight_sd=own_scatter(used, t),
         series=labels(used, ["test"]) if "test" in used.columns else np.zeros(len(used), int),
         position=used["stop"].to_numpy().astype(float),
         steepness=np.zeros(len(used)),
         groups=groups,
+        contrasts=contrasts,
     )
     fitted = model.fit(data, huber=settings.huber, start=start)
     support = Support(np.sort(t), candidates, settings.largest_gap)
@@ -224,21 +231,26 @@ def limited(choice: Choice, stops: int, energy_form: str) -> Choice:
 
 
 def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[Group, ...]]:
-    """Random factors the table can carry.
+    """From two specimens on: their level and the place of their flank."""
+    if not {"batch", "specimen"} <= set(used.columns) or used.n_unique(["batch", "specimen"]) < 2:
+        return (), ()
+    own = labels(used, ["batch", "specimen"])
+    return ("specimen", "specimen_shift"), (Group(own), Group(own, along=True))
 
-    From two specimens on their level and the place of their flank; batches where some batch has two
-    specimens.
+
+def batch_contrasts(used: pl.DataFrame) -> tuple[list[str], np.ndarray | None]:
+    """Names of the batches and contrasts that sum to zero over them: the curve is then the mean of the
+    batches tested.
+
+    None where there is one batch, or no batch has two specimens: then batches and specimens cannot be told
+    apart, and the specimens' scatter holds both.
     """
     if not {"batch", "specimen"} <= set(used.columns):
-        return (), ()
-    specimens, batches = used.n_unique(["batch", "specimen"]), used.n_unique("batch")
-    found: list[tuple[str, Group]] = []
-    if specimens >= 2:
-        own = labels(used, ["batch", "specimen"])
-        found += [("specimen", Group(own)), ("specimen_shift", Group(own, along=True))]
-    if batches >= 2 and specimens > batches:
-        found.append(("batch", Group(labels(used, ["batch"]))))
-    return tuple(name for name, _ in found), tuple(group for _, group in found)
+        return [], None
+    names = used["batch"].unique(maintain_order=True).to_list()
+    if len(names) < 2 or used.n_unique(["batch", "specimen"]) == len(names):
+        return names, None
+    return names, np.vstack([np.eye(len(names) - 1), -np.ones(len(names) - 1)])
 
 
 def labels(frame: pl.DataFrame, columns: list[str]) -> np.ndarray:

@@ -105,11 +105,19 @@ class Fit:
             ]
         )
 
+    def batch_shifts(self) -> np.ndarray:
+        """Shift of each batch tested from their mean, link units; none where batches are no fixed effect."""
+        if self.data.contrasts is None:
+            return np.zeros(0)
+        count = self.data.contrasts.shape[1]
+        return self.data.contrasts @ self.solved.coefficients[self.fixed - count : self.fixed]
+
     def between(self, temperature: np.ndarray) -> np.ndarray:
-        """Variance of a specimen's curve about the mean curve, all random factors together; link units
-        squared.
+        """Variance of a specimen's curve about the mean curve: random factors and the batches tested; link
+        units squared.
         """
-        total = np.zeros(temperature.size)
+        shifts = self.batch_shifts()
+        total = np.full(temperature.size, float(shifts @ shifts) / max(shifts.size, 1))
         steep = USUAL_SCATTER * self.steepness(temperature)
         for group, variance in zip(self.data.groups, self.level_variances(), strict=True):
             total += variance * steep**2 if group.along else variance

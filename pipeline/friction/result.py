@@ -75,6 +75,23 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
     }
 
 
+def window_of(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float) -> dict[str, Any]:
+    """Window, verdict and mu at the reference of a map, without the rest."""
+    near = neighbours(map_.fit)
+    draws = posterior.draws(near)
+    curve = bands.curve(
+        map_, confidence=settings.confidence, coverage=settings.coverage, common=common, near=near, draws=draws
+    )
+    if curve.temperature.size == 0:
+        return {"window": None, "window_reason": "no temperature is supported by the data", "holds": None}
+    drawn = posterior.curves(draws, near, map_.link, curve.temperature, common)
+    found, band = window_json(map_, curve, drawn, settings, wanted)
+    answers = verdict.by_temperature(
+        curve, drawn, map_.link, band, coverage=settings.coverage, confidence=settings.confidence
+    )
+    return found | {"holds": holds(curve, answers, wanted)}
+
+
 def holds(curve: Curve, answers: np.ndarray, wanted: Wanted) -> dict[str, Any] | None:
     """The answer over the wanted window; None without a target for both temperatures and mu."""
     if wanted.mu is None or wanted.temperatures is None:

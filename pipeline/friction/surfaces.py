@@ -35,13 +35,13 @@ def surfaces(map_: FrictionMap) -> list[dict[str, Any]]:
             continue
         xs = np.linspace(data[x].min(), data[x].max(), POINTS)
         ys = np.linspace(data[y].min(), data[y].max(), POINTS)
-        at = {axis: None for axis in AXES} | {
+        at: dict[str, np.ndarray | None] = dict.fromkeys(AXES) | {
             x: np.broadcast_to(xs, (POINTS, POINTS)).ravel(),
             y: np.repeat(ys, POINTS),
         }
         mu, se, supported = map_.predict(
             at["temperature_c"], at["pressure_bar"], at["speed_rpm"], at["energy_density_j_mm2"]
-        )  # type: ignore[arg-type]
+        )
         given = supported.reshape(POINTS, POINTS) & near_in_two(data[x], data[y], xs, ys)
         found.append(
             {

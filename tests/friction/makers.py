@@ -137,19 +137,19 @@ def compound(
     specimen_sd: float = 0.02,
     flank_sd: float = 0.0,
     plan: pl.DataFrame | None = None,
+    shifts: np.ndarray | None = None,
 ) -> pl.DataFrame:
     """Stops of all tests of a compound with `test`, `batch` and `specimen`; shifts relative, flank shifts in
     K.
+
+    `shifts` gives the batches' own instead of drawing them.
     """
+    shifts = rng.normal(0, batch_sd, batches) if shifts is None else shifts
     tables = []
-    for b in range(batches):
-        shift = rng.normal(0, batch_sd)
+    for b, shift in enumerate(shifts):
         for s in range(specimens):
             factor = 1 + shift + rng.normal(0, specimen_sd)
             own = replace(law, cold=law.cold * factor, hot=law.hot * factor, flank=law.flank + rng.normal(0, flank_sd))
-            tables.append(
-                one_test(own, rng, plan=plan).with_columns(
-                    test=pl.lit(f"t{b}{s}"), batch=pl.lit(f"b{b}"), specimen=pl.lit(f"s{s}")
-                )
-            )
+            stops = one_test(own, rng, plan=plan)
+            tables.append(stops.with_columns(test=pl.lit(f"t{b}{s}"), batch=pl.lit(f"b{b}"), specimen=pl.lit(f"s{s}")))
     return pl.concat(tables)

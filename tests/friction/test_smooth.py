@@ -45,7 +45,7 @@ def test_likelihood_gradient() -> None:
     rng = np.random.default_rng(2)
     stops = compound(Law(), rng, batches=2, specimens=2, batch_sd=0.02)
     data = fit_map(stops, Friction()).fit.data
-    theta = rng.normal(0, 0.4, 5 + 3 + 2 + 3)
+    theta = rng.normal(0, 0.4, 5 + 3 + 2 + 2)
     theta[9] = 0.3
     gradient = penalised(data, theta)[1]
     step = 1e-5

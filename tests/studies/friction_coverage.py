@@ -2,9 +2,10 @@
 
     python -m tests.studies.friction_coverage [--share 1.0] [--seed 1] [--write]
 
-Half of the compounds have one specimen, half two to six in one to three batches; a quarter has no stop in a
-wide range of temperatures. Every compound has its own calibration error, drawn from the uncertainty that the
-analysis is told. With --write the figures go to docs/friction_coverage_study.md.
+Half of the compounds have one specimen, half two to nine in one to three batches (the truth is the mean of
+these batches); a quarter has no stop in a wide range of temperatures. Every compound has its own calibration
+error, drawn from the uncertainty that the analysis is told. With --write the figures go to
+docs/friction_coverage_study.md.
 """
 
 from __future__ import annotations
@@ -79,9 +80,11 @@ def make(rng: np.random.Generator, several: bool, gap: bool) -> tuple[pl.DataFra
     else:
         spread = {"specimen_sd": np.exp(rng.uniform(np.log(0.01), np.log(0.04))), "flank_sd": rng.uniform(0, 5)}
         batches = int(rng.integers(1, 4))
-        spread["batch_sd"] = rng.uniform(0.005, 0.03) if batches > 1 else 0.0
-        stops = compound(law, rng, batches=batches, specimens=int(rng.integers(2, 4)), plan=plan, **spread)
-        truth = Truth(law, **spread)
+        shifts = rng.normal(0, rng.uniform(0.005, 0.04), batches)
+        stops = compound(law, rng, specimens=int(rng.integers(2, 4)), plan=plan, shifts=shifts, **spread)
+        mean = float(shifts.mean())
+        law = replace(law, cold=law.cold * (1 + mean), hot=law.hot * (1 + mean))
+        truth = Truth(law, batch_sd=float(shifts.std()), **spread)
     return stops.with_columns(mu=pl.col("mu") * (1 + COMMON * rng.normal())), truth
 
 
@@ -202,7 +205,7 @@ def page(tallies: dict[str, Tally], pairs: list[dict[str, float]], compounds: in
         "",
         f"{compounds} simulated compounds with known maps of a carbon kind (a flank at 150 to 200 C, 8 to 22 K wide; effects of",
         "pressure, speed and energy; single stops scatter by 1.2 to 3 %, neighbours alike up to a correlation of 0.4). Half have",
-        "one specimen; half have 2 to 9 in 1 to 3 batches, which differ by 1 to 4 % (specimens), 0.5 to 3 % (batches) and up to",
+        "one specimen; half have 2 to 9 in 1 to 3 batches, which differ by 1 to 4 % (specimens), 0.5 to 4 % (batches) and up to",
         f"5 K in the place of their flank. Every compound has a calibration error drawn from {100 * COMMON:.1f} %, which the",
         "analysis is told. A quarter has no stop between 210 and 390 C.",
         "",
