@@ -22,6 +22,7 @@ class Component:
     density: float | None
     thickness: float | None
     minimum_thickness: float | None
+    mass: float | None = None
 
     @property
     def usable_um(self) -> float | None:
@@ -54,6 +55,7 @@ def component(name: str, card: Card) -> Component:
         density=part.density,
         thickness=part.thickness,
         minimum_thickness=part.minimum_thickness,
+        mass=part.mass,
     )
 
 

@@ -24,7 +24,9 @@ from pipeline.wear.inference import Inference, Problem, at_best
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import Constants, design
 from pipeline.wear.of_stops import TestExposure, test_exposure
+from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
+from pipeline.wear.readings import beside_card
 from pipeline.wear.result import curve, map_and_duty, model_entry, supported
 from pipeline.wear.selection import Choice, choose
 
@@ -86,6 +88,7 @@ def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, 
     for test, exposure in zip(tests, exposures, strict=True):
         own = test.readings.filter(pl.col("component") == name)
         part = component(name, test.card)
+        own, _ = beside_card(own, name, {"thickness": part.thickness, "mass": part.mass})
         last = int(exposure.run_number.max())
         measured = intervals(
             own, part, assumed_thickness=settings.thickness_u, assumed_mass=settings.mass_u, last_stop=last
@@ -139,7 +142,7 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
     chosen = next((m for m in models if m["model"] == choice.chosen), None)
     specimens, scatter = _factors(members, choice, of_test, settings)
     return {
-        "intervals": _rows(members),
+        "intervals": _rows(members, chosen),
         "models": models,
         "chosen": choice.chosen,
         "chosen_why": choice.why,
@@ -242,7 +245,9 @@ def _span(members: list[Member]) -> tuple[Intervals, np.ndarray]:
     return whole, np.array([True])
 
 
-def _rows(members: list[Member]) -> list[dict]:
+def _rows(members: list[Member], chosen: dict[str, Any] | None) -> list[dict]:
+    """The tests' intervals, each with what the compound's law gives for its own stops (None without a law)."""
+    predicted = [m.groups @ wear_by_stop(chosen, m.exposure.stops)[0] if chosen else None for m in members]
     return [
         {
             "test": m.test.card.test,
@@ -250,9 +255,10 @@ def _rows(members: list[Member]) -> list[dict]:
             "to_stop": int(m.measured.to_stop[k]),
             "wear_um": float(m.measured.wear[k]),
             "wear_u_um": float(m.measured.u[k]),
+            "predicted_um": None if loss is None else float(loss[k]),
             "in_models": bool(m.usable[k]),
         }
-        for m in members
+        for m, loss in zip(members, predicted, strict=True)
         for k in range(len(m.measured.wear))
     ]
 

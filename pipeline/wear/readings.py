@@ -164,6 +164,32 @@ def _possible(table: pl.DataFrame, name: str) -> tuple[pl.DataFrame, list[Findin
     return table.join(bad.select("line"), on="line", how="anti"), findings
 
 
+def beside_card(
+    readings: pl.DataFrame, component: str, stated: dict[str, float | None]
+) -> tuple[pl.DataFrame, list[Finding]]:
+    """Leave out a component's thickness or mass where it is nowhere near what the card states of the part, new: a wrong unit.
+
+    stated: quantity -> the new part's thickness in m or mass in kg, None where the card does not say.
+    """
+    findings = []
+    for quantity, new in stated.items():
+        own = readings.filter(pl.col("quantity") == quantity)
+        typical = own["value"].median()
+        if new is None or typical is None or 0.3 * new <= float(typical) <= 1.3 * new:  # type: ignore[arg-type]
+            continue
+        readings = readings.filter(pl.col("quantity") != quantity)
+        unit = "mm" if quantity == "thickness" else "g"
+        findings.append(
+            finding(
+                "wear_reading_impossible",
+                f"{component} {quantity}: the readings are about {1000 * float(typical):.4g} {unit}, the card's new part has "  # type: ignore[arg-type]
+                f"{1000 * new:.4g} {unit}; they are left out (a wrong unit?)",
+                evidence={"component": component, "typical_si": float(typical), "card_si": new},  # type: ignore[arg-type]
+            )
+        )
+    return readings, findings
+
+
 def _left_out(name: str, line: int, row: dict, problem: str) -> Finding:
     return finding(
         "wear_reading_impossible",

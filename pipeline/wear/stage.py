@@ -19,7 +19,7 @@ from pipeline.wear.components import component, spoken
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.mass import mass_rows
 from pipeline.wear.of_stops import TestExposure, test_exposure
-from pipeline.wear.readings import read_wear
+from pipeline.wear.readings import beside_card, read_wear
 from pipeline.wear.result import component_result
 
 
@@ -77,7 +77,8 @@ def wear_components(
     for name in sorted(set(readings["component"])):
         part = component(name, card)
         own = readings.filter(pl.col("component") == name)
-        findings += _missing(own, name, everyone)
+        own, wrong = beside_card(own, name, {"thickness": part.thickness, "mass": part.mass})
+        findings += wrong + _missing(own, name, everyone)
         measured = intervals(
             own,
             part,

@@ -153,3 +153,33 @@ def measured(loss: np.ndarray, made: Program, rng: np.random.Generator, **noise)
     found = intervals(table, DISC, assumed_thickness=3e-6, assumed_mass=5e-5, last_stop=len(loss))
     assert found is not None
     return found, interval_groups(np.arange(1, len(loss) + 1), found.from_stop, found.to_stop)
+
+
+def card_content(*, pads="2", blocks=None, wear="wear.csv") -> dict:
+    """A test card as read from YAML (every scalar text), of the disc above."""
+    channels = {
+        "time": ("t", "s"),
+        "speed": ("n", "rpm"),
+        "torque": ("M", "N m"),
+        "pressure": ("p", "bar"),
+        "disc_temperature": ("T", "degC"),
+    }
+    return {
+        "schema": "1", "compound": "Marram 4", "batch": "M4-2406", "specimen": "A", "date": "2026-03-02", "rig": "north",
+        "brake": {
+            "friction_ring": {"outer_diameter": "312 mm", "inner_diameter": "220 mm"}, "effective_radius": "134 mm",
+            "pistons_per_side": ["30 mm", "34 mm", "38 mm"], "pad_area": "52 cm^2", "pads": pads, "threshold_pressure": "0.4 bar",
+            "disc": {"mass": "1.7 kg", "thickness": "28 mm", "minimum_thickness": "24 mm", "density": "1.78 g/cm^3",
+                     "heat_capacity": "carbon", "conductivity": "30 W/(m K)"},
+            "pad": {"mass": "0.22 kg", "thickness": "24 mm", "minimum_thickness": "10 mm", "density": "1.78 g/cm^3"},
+        },
+        "inertia": "22 kg m^2",
+        "recordings": {"files": "recordings/*.csv",
+                       "channels": {name: {"column": c, "unit": u} for name, (c, u) in channels.items()}},
+        "blocks": blocks or [
+            {"name": "bed-in", "purpose": "bedding", "kind": "snub", "stops": "20", "speed": ["1500 rpm", "500 rpm"],
+             "pressure": "40 bar", "initial_temperature": "250 degC"},
+            {"name": "map 1", "purpose": "map", "kind": "snub", "stops": "40", "speed": ["1500 rpm", "500 rpm"],
+             "pressure": "40 bar", "initial_temperature": "300 degC"}],
+        "wear": wear,
+    }  # fmt: skip
