@@ -64,8 +64,10 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     own = own[s.group[own] == s.group[own[0]]]
     few = settings.pause_stops if len(own) > 2 * settings.pause_stops else max(1, min(3, len(own) // 2))
     first = own[own < start + few]
+    if len(first) == 0:
+        return None
     later = np.r_[own[~np.isin(own, first)][:12], _neighbours(s, start, first, known, settings)]
-    if len(first) == 0 or len(later) < 3:
+    if len(later) < 3:
         return None
     index = np.r_[first, later]
     effect, columns = departures(s, index, known & ~np.isin(np.arange(len(s)), first))
