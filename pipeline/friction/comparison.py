@@ -73,7 +73,7 @@ def same_conditions(map_: FrictionMap) -> np.ndarray:
     """Fold of each stop: an unbroken run of one block at one set of conditions within its test; dealt into
     MOST_FOLDS folds where there are more."""
     used, data = map_.stops, map_.fit.data
-    energy = np.log(used["energy_density_j_mm2"].to_numpy())
+    energy = np.log(used["energy_density_j_mm2"].cast(pl.Float64).fill_null(1.0).to_numpy())
     steps = np.abs(np.diff(np.column_stack([data.temperature, map_.support.linear[:, :2], energy]), axis=0))
     new = (steps > JUMP).any(axis=1) | (np.diff(data.series) != 0)
     names = used["block"].fill_null("").to_numpy()

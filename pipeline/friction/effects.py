@@ -76,8 +76,9 @@ def left_alone(column: np.ndarray, others: np.ndarray) -> float:
     return float(misfit @ misfit / (total @ total))
 
 
-def separable(logs: np.ndarray, temperature_basis: np.ndarray) -> Choice:
-    """Which effects the design separates; `logs` (n, 3) are the logarithms in the order of NAMES.
+def separable(logs: np.ndarray, temperature_basis: np.ndarray, missing: tuple[str, ...] = ()) -> Choice:
+    """Which effects the design separates; `logs` (n, 3) are the logarithms in the order of NAMES, `missing`
+    not recorded.
 
     An effect counts as tied to another one when a smooth function of it (its square too) explains it: at one
     inertia and one end speed energy density is a function of start speed, though not a straight one.
@@ -85,7 +86,9 @@ def separable(logs: np.ndarray, temperature_basis: np.ndarray) -> Choice:
     dropped: dict[str, str] = {}
     kept = []
     for k, name in enumerate(NAMES):
-        if logs[:, k].std() < STILL_BELOW[name]:
+        if name in missing:
+            dropped[name] = f"{WORDS[name]} was not recorded"
+        elif logs[:, k].std() < STILL_BELOW[name]:
             dropped[name] = f"{WORDS[name]} was not varied enough to show an effect"
         else:
             kept.append(name)

@@ -18,6 +18,7 @@ import polars as pl
 from pipeline.friction import effects, model, smooth
 from pipeline.friction.effects import Choice, Reference
 from pipeline.friction.likelihood import Data, Group
+from pipeline.friction.neighbourhood import around
 from pipeline.friction.support import Support
 from pipeline.method.friction import Friction
 
@@ -53,6 +54,7 @@ class FrictionMap:
     support: Support
     temperature_kind: str
     stops: pl.DataFrame
+    missing: tuple[str, ...] = ()  # conditions that were not recorded, of effects.NAMES
     factors: tuple[str, ...] = ()  # random factors, in the order of the fit's groups
 
     def predict(
@@ -69,13 +71,13 @@ class FrictionMap:
         outside the data.
         """
         reference = self.reference
-        conditions = [
-            reference.temperature if temperature is None else temperature,
-            reference.pressure if pressure is None else pressure,
-            reference.speed if speed is None else speed,
-            reference.energy_density if energy_density is None else energy_density,
+        given = [temperature, pressure, speed, energy_density]
+        usual = [reference.temperature, reference.pressure, reference.speed, reference.energy_density]
+        wanted = [
+            own if value is None or name in self.missing else value
+            for name, value, own in zip(("temperature", *effects.NAMES), given, usual, strict=True)
         ]
-        t, p, w, e = (np.atleast_1d(a).astype(float) for a in np.broadcast_arrays(*conditions))
+        t, p, w, e = (np.atleast_1d(a).astype(float) for a in np.broadcast_arrays(*wanted))
         candidates = effects.linear(p, w, e, reference, self.choice.energy_form)
         supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
         supported &= self._along_ties(candidates)
@@ -136,27 +138,45 @@ def conditions(stops: pl.DataFrame, temperature_kind: str) -> tuple[np.ndarray, 
     return t, p, w, e
 
 
+COLUMNS = {"pressure": "pressure_bar", "speed": "speed_start_rpm", "energy": "energy_density_j_mm2"}
+UNRECORDED_BELOW = 0.5  # share of stops with a condition below which the map does without it
+
+
 def usable(stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, use_suspect: bool) -> pl.DataFrame:
-    """Stops that may enter a map: of these purposes, sound, braking a turning shaft under pressure,
-    temperature known.
+    """Stops that may enter a map: of these purposes, sound, with mu and temperature, and with pressure, speed
+    and energy density as far as the test has them at all (an old table may lack one).
     """
     sound = ["ok", "suspect"] if use_suspect else ["ok"]
-    return stops.filter(
+    stops = stops.filter(
         pl.col("purpose").is_in(list(purposes)),
         pl.col("status").is_in(sound),
         pl.col("mu").is_finite() & (pl.col("mu") > 0),
         pl.col(f"temperature_{temperature_kind}_c").is_finite(),
-        pl.col("pressure_bar") > 0,
-        pl.col("speed_start_rpm") > 0,
-        pl.col("energy_density_j_mm2") > 0,
+    )
+    return stops.filter([pl.col(COLUMNS[name]) > 0 for name in effects.NAMES if name not in unrecorded(stops)])
+
+
+def unrecorded(stops: pl.DataFrame) -> tuple[str, ...]:
+    """Conditions that fewer than half of the stops have."""
+    if stops.is_empty():
+        return ()
+    return tuple(
+        name
+        for name in effects.NAMES
+        if (stops[COLUMNS[name]] > 0).fill_null(False).mean() < UNRECORDED_BELOW  # type: ignore[operator]
     )
 
 
 def reference_of(stops: pl.DataFrame, temperature_kind: str) -> Reference:
-    """Reference conditions: medians of the check stops, of the map stops where there is no check."""
+    """Reference conditions: medians of the check stops, of the map stops where there is no check; 1 where
+    not recorded.
+    """
     checks = stops.filter(pl.col("purpose") == "check")
-    t, p, w, e = conditions(checks if len(checks) else stops, temperature_kind)
-    return Reference(*(float(np.median(a)) for a in (t, p, w, e)))
+    found = []
+    for values in conditions(checks if len(checks) else stops, temperature_kind):
+        finite = values[np.isfinite(values)]
+        found.append(float(np.median(finite)) if finite.size else 1.0)
+    return Reference(*found)
 
 
 def fit_map(
@@ -184,14 +204,20 @@ def fit_map(
     order = ["test", "stop"] if "test" in used.columns else ["stop"]
     used = used.sort(order)
     reference = reference or reference_of(used, temperature)
-    t, p, w, e = conditions(used, temperature)
+    missing = unrecorded(used)
+    t, *rest = conditions(used, temperature)
+    own = (reference.pressure, reference.speed, reference.energy_density)
+    p, w, e = (
+        np.full(t.size, usual) if name in missing else values
+        for name, values, usual in zip(effects.NAMES, rest, own, strict=True)
+    )
     if np.ptp(t) < settings.narrowest_range:
         raise NoMap(
             f"usable stops span {np.ptp(t):.0f} K; a map over temperature needs {settings.narrowest_range:.0f} K"
         )
     candidates = effects.linear(p, w, e, reference, energy_form)
     logs = effects.linear(p, w, e, reference, "log")
-    choice = limited(effects.separable(logs, temperature_basis(t)), len(used), energy_form)
+    choice = limited(effects.separable(logs, temperature_basis(t), missing), len(used), energy_form)
     factors, groups = random_factors(used)
     names, contrasts = batch_contrasts(used)
     effect = candidates[:, [effects.NAMES.index(name) for name in choice.kept]]
@@ -211,7 +237,7 @@ def fit_map(
     )
     fitted = model.fit(data, huber=settings.huber, start=start)
     support = Support(np.sort(t), candidates, settings.largest_gap)
-    return FrictionMap(fitted, link, reference, choice, support, temperature, used, factors)
+    return FrictionMap(fitted, link, reference, choice, support, temperature, used, missing, factors)
 
 
 def temperature_basis(t: np.ndarray) -> np.ndarray:
@@ -271,7 +297,7 @@ def own_scatter(used: pl.DataFrame, t: np.ndarray) -> np.ndarray:
     if "mu_u_stop" not in used.columns or used["mu_u_stop"].null_count() == len(used):
         return np.ones(len(used))
     u = used["mu_u_stop"].cast(pl.Float64).fill_null(np.nan).to_numpy() / used["mu"].to_numpy()
-    usual = np.array([np.nanmedian(u[np.argsort(np.abs(t - at))[:15]]) for at in t])
+    usual = np.median(around(t, np.where(np.isfinite(u), u, np.nanmedian(u)), 15), axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(np.isfinite(u) & (usual > 0), u / usual, 1.0)
     return np.sqrt((1 + np.clip(ratio, 0.0, 10.0) ** 2) / 2)

@@ -36,6 +36,7 @@ from pipeline.friction.likelihood import (
     solve,
 )
 from pipeline.friction.mixed import Profile
+from pipeline.friction.neighbourhood import around
 
 ROUNDS = 8
 SETTLED = 0.05  # standard deviations of a stop
@@ -167,10 +168,9 @@ def gross_held(temperature: np.ndarray, response: np.ndarray) -> np.ndarray:
 
     A start only: a few stops of another world would otherwise swell the scatter that strays are judged by.
     """
-    around = min(NEIGHBOURS, temperature.size)
-    near = np.argsort(np.abs(temperature[:, None] - temperature[None, :]), axis=1, kind="stable")[:, :around]
-    middle = np.median(response[near], axis=1)
-    spread = 1.4826 * np.median(np.abs(response[near] - middle[:, None]), axis=1)
+    near = around(temperature, response, NEIGHBOURS)
+    middle = np.median(near, axis=1)
+    spread = 1.4826 * np.median(np.abs(near - middle[:, None]), axis=1)
     spread = np.maximum(spread, np.median(spread))
     return np.clip(response, middle - GROSS * spread, middle + GROSS * spread)
 

@@ -12,7 +12,6 @@ from pipeline.friction import bands, pauses, posterior, sensitivity, sides, surf
 from pipeline.friction.bands import Curve
 from pipeline.friction.comparison import Compared
 from pipeline.friction.diagnostics import diagnostics
-from pipeline.friction.effects import Reference
 from pipeline.friction.freedom import neighbours
 from pipeline.friction.friction_class import friction_class
 from pipeline.friction.map import FrictionMap
@@ -32,13 +31,18 @@ class Wanted:
     temperatures: tuple[float, float] | None = None
 
 
-def reference_json(reference: Reference) -> dict[str, float]:
-    return {
+def reference_json(map_: FrictionMap) -> dict[str, Any]:
+    """The reference conditions; null with the reason where a condition was not recorded."""
+    reference = map_.reference
+    values = {
         "temperature_c": reference.temperature - ZERO_C,
         "pressure_bar": reference.pressure / 1e5,
         "speed_rpm": reference.speed * 30 / np.pi,
         "energy_density_j_mm2": reference.energy_density / 1e6,
     }
+    keys = {"pressure": "pressure_bar", "speed": "speed_rpm", "energy": "energy_density_j_mm2"}
+    gone = {keys[name]: "not recorded" for name in map_.missing}
+    return {**values, **dict.fromkeys(gone), "why": gone or None}
 
 
 def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float) -> dict[str, Any]:
@@ -50,7 +54,7 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
     near = neighbours(map_.fit)
     draws = posterior.draws(near)
     curve = bands.curve(map_, confidence=confidence, coverage=coverage, common=common, near=near, draws=draws)
-    reference = reference_json(map_.reference)
+    reference = reference_json(map_)
     if curve.temperature.size == 0:
         why = "no two stops are near enough in temperature to support a value"
         return {"reference": reference, "window": None, "window_reason": why, "curve": [], "curve_reason": why}

@@ -23,7 +23,7 @@ def low_energy(
 ) -> dict[str, Any]:
     """Cold end: the window's low end against the wanted one, low energy there, blocks changed by duty."""
     questions = [window_end(found, start, "low")]
-    if start is not None:
+    if start is not None and "energy" not in map_.missing:
         energies = map_.stops["energy_density_j_mm2"].to_numpy()
         lowest = float(np.quantile(energies, 0.05)) * 1e6
         at = map_.predict(start, energy_density=lowest)

@@ -31,6 +31,8 @@ def surfaces(map_: FrictionMap) -> list[dict[str, Any]]:
     data = dict(zip(AXES, conditions(map_.stops, map_.temperature_kind), strict=True))
     found = []
     for x, y in PAIRS:
+        if not (np.isfinite(data[x]).all() and np.isfinite(data[y]).all()):
+            continue  # not recorded
         if np.ptp(data[x]) < 0.02 * abs(data[x].mean()) or np.ptp(data[y]) < 0.02 * abs(data[y].mean()):
             continue
         xs = np.linspace(data[x].min(), data[x].max(), POINTS)

@@ -216,3 +216,25 @@ def test_blocks_changed_by_duty_are_left_out(stops: pl.DataFrame) -> None:
     assert left_out[0]["shift"] == pytest.approx(-0.15, abs=0.04)
     assert set(kept["block"]) >= {"after recovery", "low-energy duty"} and "after duty" not in set(kept["block"])
     assert unchanged(stops, SETTINGS, "initial") == (stops, []) or unchanged(stops, SETTINGS, "initial")[1] == []
+
+
+@pytest.mark.parametrize("column", ["pressure_bar", "speed_start_rpm", "energy_density_j_mm2"])
+def test_condition_that_was_not_recorded(stops: pl.DataFrame, column: str) -> None:
+    """Tables of old tests may lack a condition: the map does without it."""
+    without = fit_map(stops.with_columns(pl.lit(None, pl.Float64).alias(column)), SETTINGS)
+    assert len(without.missing) == 1 and "was not recorded" in without.choice.dropped[without.missing[0]]
+    t = np.array([100.0, 300.0, 500.0])
+    found = without.predict(t + ZERO_C)
+    assert np.abs(found.mu - LAW.mu(t)).max() < 0.02
+    assert best_map(without.stops, SETTINGS, temperature="initial").map.missing == without.missing
+    assert len(surfaces(without)) <= 1
+
+
+def test_a_long_test_is_still_quick() -> None:
+    import time
+
+    rng = np.random.default_rng(1)
+    plan = pl.concat([program(rng) for _ in range(20)])
+    started = time.process_time()
+    fit_map(one_test(LAW, rng, plan=plan), SETTINGS)
+    assert time.process_time() - started < 20
