@@ -52,6 +52,7 @@ CODES: dict[str, Code] = {
     "dropout": Code("suspect", "samples of a channel are no number", "look at the trace and the sensor's cable"),
     "torque_without_pressure": Code("suspect", "torque brakes the shaft while the pressure is at rest", "look at the pressure's trace"),
     "speed_jump": Code("suspect", "the speed jumps as no shaft can", "look at the speed's trace and the encoder"),
+    "torque_reversed": Code("suspect", "torque changes its sign within a braking", "look at the trace and the sensor's cable"),
     "held_value": Code("suspect", "a channel stood still while it should move", "look at the trace and the recorder"),
     "saturated": Code("suspect", "a channel is cut off at the end of its range", "use a wider range"),
     "spike": Code("info", "single wild samples, left out", "look for interference"),
@@ -64,7 +65,6 @@ CODES: dict[str, Code] = {
     "averages_differ": Code("info", "averages by time, distance and energy differ by more than their uncertainty", "say which average is meant"),
     "torque_ripple": Code("info", "torque ripples with the shaft's turns", "measure the disc's thickness variation and run-out"),
     # sensors over a test
-    "torque_turned": Code("info", "the torque's sign was turned round", "none, if the sensor is mounted that way"),
     "offset_large": Code("info", "a channel's zero is off by a large share of its range; taken off", "zero the sensor"),
     "zero_unknown": Code("suspect", "nothing tells the torque's zero", "record before and after each stop"),
     "drag_not_separated": Code("info", "offset and drag of torque were not told apart", "record some samples at standstill with the brake open"),
@@ -77,6 +77,11 @@ CODES: dict[str, Code] = {
     "energy_ratio_odd": Code("suspect", "one stop's energy ratio stands out", "look at the stop's speed and torque"),
     "level_off_schedule": Code("suspect", "a channel's level is off the schedule's by one factor", "check the candidates that the message names"),
     "not_reprocessable": Code("info", "only a reduced table was kept of this test", "none: it can be shown and compared, not reduced again"),
+    # faults that only the row of all stops shows
+    "level_step": Code("suspect", "a channel leaves the schedule's level by one factor from some stop on", "check the candidates that the message names"),
+    "thermocouple_debonded": Code("suspect", "disc temperature no longer rises with the heat as before", "check the thermocouple's seat; repeat the stops"),
+    "thermocouple_swapped": Code("suspect", "disc and pad thermocouples look exchanged", "check the plugs; correct the channels in test.yaml"),
+    "clock_jump": Code("info", "the clock jumps back between two recordings", "use a clock that runs through; idle time is unknown there"),
     # wear readings
     "wear_file_invalid": Code("suspect", "wear.csv cannot be used, wear is not given", "correct what the message names"),
     "wear_reading_impossible": Code("info", "a wear reading cannot be true and is left out", "correct the row or measure again"),

@@ -19,4 +19,4 @@ class Conditioning(Settings):
     maximum_lag: Duration = Field(0.3, description="longest lag looked for, s")
     gap_periods: Count = Field(5, ge=2, description="a step longer than this many sample periods is a gap")
     zero_window: Duration = Field(0.5, description="time before the brake start that zero readings are taken from, s")
-    offset_limit: Share = Field(0.02, description="share of full scale above which an offset is a finding")
+    offset_limit: Share = Field(0.005, description="share of full scale above which an offset is a finding")

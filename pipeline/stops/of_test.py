@@ -13,6 +13,7 @@ from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
 from pipeline.method.segmentation import Segmentation
+from pipeline.stops.across import faults_across
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
@@ -62,7 +63,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     ]
     stops = _stops(entries, alignment, results, recordings, card)
     balance = balance_findings(stops, found, card, method, alignment)
-    findings += balance
+    findings += [*balance, *faults_across(stops, card, channels, recordings)]
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(card, stops, found, context, stated, alignment, method)
     return Result(stops, _traces(results), summary, findings)

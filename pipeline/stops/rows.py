@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
 from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
-from pipeline.conditioning.faults.samples import braking_faults, spikes, without_spikes
+from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
 from pipeline.conditioning.rest import reading
 from pipeline.findings import Finding, finding
 from pipeline.method.conditioning import Conditioning
@@ -109,6 +109,7 @@ def reduced(
         first=b.speed_start,
         last=b.speed_end,
     )
+    found += reversed_torque(samples.time, samples.unfiltered, start=b.start_s, end=b.end_s)
     row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
     row |= _second_pressure(c, samples, wide, slice(lead, span.start), friction)
     row |= _uncertainties(context, index, friction, row)

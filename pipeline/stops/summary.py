@@ -169,9 +169,11 @@ def odd_ratios(ratios: np.ndarray, scatter: float | None) -> np.ndarray:
     if index.size < FEWEST_RATIOS or scatter is None:
         return np.empty(0, dtype=np.int64)
     values = ratios[index]
-    width = min(NEIGHBOURS, values.size - 1 + values.size % 2)
-    padded = np.pad(values, width // 2, mode="reflect")
-    centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1)
+    if values.size < NEIGHBOURS:
+        centre = np.full(values.size, np.median(values))
+    else:
+        padded = np.pad(values, NEIGHBOURS // 2, mode="reflect")
+        centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, NEIGHBOURS), axis=1)
     off = values - centre
     sigma = 1.4826 * float(np.median(np.abs(off)))
     return index[np.abs(off) > max(ODD_RATIO, 8 * sigma)]

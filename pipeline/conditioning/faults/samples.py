@@ -19,6 +19,7 @@ SPIKE_SAMPLES = 2  # a wider excursion is no spike
 JUMP_K = 200.0  # within one sample: faster than a disc can warm or cool (common practice)
 COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired wrongly
 STUCK_ENERGY_J = 20e3
+REVERSED_SHARE = 0.2
 
 
 def braking_faults(
@@ -199,6 +200,29 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
             )
         ]  # fmt: skip
     return []
+
+
+def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end: float) -> list[Finding]:
+    """A finding where friction torque turns negative within the braking: no brake drives the shaft.
+
+    time (s), friction (N m, offset and drag off): (n,); a fifth of the median in two samples or more counts.
+    """
+    inside = (time >= start) & (time <= end) & np.isfinite(friction)
+    if not inside.any():
+        return []
+    typical = float(np.median(np.abs(friction[inside])))
+    at = np.flatnonzero(inside & (friction < -REVERSED_SHARE * typical))
+    if at.size < 2:
+        return []
+    return [
+        finding(
+            "torque_reversed",
+            f"torque turns negative within the braking, in {at.size} samples",
+            channel="torque",
+            **_where(time, int(at[0]), int(at[-1])),
+            evidence={"samples": int(at.size), "lowest_nm": float(friction[at].min()), "typical_nm": typical},
+        )
+    ]
 
 
 def spikes(values: np.ndarray) -> np.ndarray:
