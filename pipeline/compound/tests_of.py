@@ -73,6 +73,7 @@ def load_tests(
 
 
 Rate = tuple[float, float, float]
+ALIKE = 0.10  # programs whose expected wear per stop differs by less are compared as measured
 
 
 def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, Rate]) -> SpecimenTest:
@@ -97,16 +98,35 @@ def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[
 def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[str, Rate]:
     """Disc wear of each test in um per stop of one program: value and 95 % interval.
 
-    Tests of unlike programs wear unlike for that alone. So each test stands with its factor, its wear over what the
-    compound's law gives for its own stops, times the rate of the median test. Without a law the rates are as run.
+    Tests of unlike programs wear unlike for that alone. So the rate of a test whose stops should wear by more than
+    ALIKE other than the median test's, as the compound's wear law has it, is multiplied by the law's ratio of the two.
+    Tests of one program stay as measured; without a law all do.
     """
     raw = {t.name: r for t in tests if (r := _rate(t.wear)) is not None}
-    rows = ((wear.get("components") or {}).get("disc") or {}).get("specimens") or []
-    factors = {row["test"]: row["factor"] for row in rows if row["factor"]["value"] > 0 and row["test"] in raw}
-    if not factors:
+    rows = ((wear.get("components") or {}).get("disc") or {}).get("intervals") or []
+    by_law = {t.name: law for t in tests if t.name in raw and (law := _by_law(t, rows)) is not None}
+    if not by_law:
         return raw
-    of_law = float(np.median([raw[name][0] / f["value"] for name, f in factors.items()]))
-    return {name: (of_law * f["value"], of_law * f["low"], of_law * f["high"]) for name, f in factors.items()}
+    reference = float(np.median(list(by_law.values())))
+    factor = {name: reference / law for name, law in by_law.items()}
+    unlike = {name: f for name, f in factor.items() if abs(np.log(f)) > ALIKE}
+    return {name: tuple(x * unlike.get(name, 1.0) for x in rate) for name, rate in raw.items() if name in factor}  # type: ignore[misc]
+
+
+def _by_law(test: CompoundTest, rows: Sequence[Mapping[str, Any]]) -> float | None:
+    """What the compound's law gives for the stops of the test's rate, um per stop; None without a law."""
+    counted = test.wear["components"]["disc"]["rates"].get("stops") or {}
+    own = [
+        row.get("predicted_um")
+        for row in rows
+        if row["test"] == test.name
+        and counted.get("from_stop", 0) <= row["from_stop"]
+        and row["to_stop"] <= counted.get("to_stop", 0)
+    ]
+    if not own or None in own or not counted.get("count"):
+        return None
+    loss = float(np.sum(own)) / counted["count"]
+    return loss if loss > 0 else None
 
 
 def _rate(wear: Mapping[str, Any]) -> Rate | None:

@@ -117,18 +117,35 @@ def test_a_bad_duty_or_target_file_is_left_out(tmp_path):
     assert any("target left out" in note for note in found["batches"]["notes"])
 
 
-def test_wear_of_unlike_programs_by_the_laws_factors():
-    class OfTest:
-        def __init__(self, name, rate):
-            self.name = name
-            self.wear = {"components": {"disc": {"rates": {"um_per_stop": {"value": rate, "low": rate, "high": rate}}}}}
+class OfTest:
+    """A test with a disc's rate over its stops 21 to 120, and the rows that the compound's law gives it."""
 
+    def __init__(self, name, rate):
+        self.name = name
+        stops = {"from_stop": 20, "to_stop": 120, "count": 100}
+        self.wear = {
+            "components": {
+                "disc": {"rates": {"um_per_stop": {"value": rate, "low": rate, "high": rate}, "stops": stops}}
+            }
+        }
+
+    def rows(self, predicted):
+        ends = ((0, 20, 60.0), (20, 70, predicted * 50), (70, 120, predicted * 50))
+        return [{"test": self.name, "from_stop": a, "to_stop": b, "predicted_um": um} for a, b, um in ends]
+
+
+def test_wear_of_unlike_programs_is_brought_together_by_the_law():
     tests = [OfTest("a", 2.0), OfTest("b", 2.2), OfTest("gentle", 1.0)]
-    rows = [
-        {"test": t, "factor": {"value": f, "low": f - 0.01, "high": f + 0.01}}
-        for t, f in (("a", 1.0), ("b", 1.1), ("gentle", 1.02))
-    ]
-    rates = wear_rates(tests, {"components": {"disc": {"specimens": rows}}})
-    assert rates["gentle"][0] / rates["a"][0] == pytest.approx(1.02)
+    rows = tests[0].rows(1.9) + tests[1].rows(1.9) + tests[2].rows(0.95)
+    rates = wear_rates(tests, {"components": {"disc": {"intervals": rows}}})
+    assert rates["b"][0] / rates["a"][0] == pytest.approx(1.1)  # one program: as measured
+    assert rates["gentle"][0] / rates["a"][0] == pytest.approx(1.0)
     assert rates["a"][0] == pytest.approx(2.0)
+
+
+def test_without_a_law_wear_rates_are_as_run():
+    tests = [OfTest("a", 2.0), OfTest("gentle", 1.0)]
+    unknown = [row | {"predicted_um": None} for t in tests for row in t.rows(1.0)]
+    for rows in ([], unknown):
+        assert wear_rates(tests, {"components": {"disc": {"intervals": rows}}})["gentle"][0] == 1.0
     assert wear_rates(tests, {"components": None})["gentle"][0] == 1.0
