@@ -66,6 +66,8 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     first = own[own < start + few]
     if len(first) == 0:
         return None
+    if len(first) == 0:
+        return None
     later = np.r_[own[~np.isin(own, first)][:12], _neighbours(s, start, first, known, settings)]
     if len(later) < 3:
         return None

@@ -34,7 +34,7 @@ class Watch(NamedTuple):
 def watch(s: Series, noise: Repeatability, settings: Drift) -> Watch:
     """Choose the stops to watch. `checks` is empty where nothing is repeated at matched conditions."""
     good = np.isfinite(s.friction) & (s.group >= 0) & ~s.damp
-    stray = stray_stops(s, good)
+    stray = stray_stops(s, good, noise)
     good[stray] = False
     before = np.cumsum(np.isin(s.purpose, ("duty", "fade"))) == 0
     decides = good & (s.purpose == "check") & _repeated(s, good & (s.purpose == "check"))
@@ -112,22 +112,30 @@ def _with_own_scatter(s: Series, decides: NDArray[np.bool_], noise: Repeatabilit
     return noise
 
 
-def stray_stops(s: Series, good: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Single stops far off their block's others (Grubbs at 0.01 %), to be left out and named.
+def stray_stops(s: Series, good: NDArray[np.bool_], noise: Repeatability) -> NDArray[np.int64]:
+    """Single stops far off their block's others, to be left out and named: beyond six pooled standard deviations, or
+    beyond Grubbs' limit at 0.01 % in blocks long enough for it.
 
-    Only single ones: two stray neighbours are no accident of one stop.
+    Only one a block: two stray neighbours are no accident of one stop.
     """
     stray = []
     for b in np.unique(s.block[good]):
         own = np.flatnonzero(good & (s.block == b))
-        if len(own) < 5:
+        if len(own) < 4:
             continue
         values = s.friction[own]
         if len(own) > 12:
             values = values - np.polyval(np.polyfit(np.arange(len(own)), values, 1), np.arange(len(own)))
-        found = grubbs(values, 1e-4, sides=2)
-        if found.beyond and abs(values[found.index] - np.median(values)) > 0.06:
-            stray.append(own[found.index])
+        far = np.abs(values - np.median(values))
+        worst = int(np.argmax(far))
+        grubbs_says = len(own) >= 8 and grubbs(values, 1e-4, sides=2).beyond
+        others = np.delete(far, worst).max()
+        if (
+            far[worst] > 0.06
+            and others < 0.5 * far[worst]
+            and (grubbs_says or far[worst] > 6 * noise.sigma * noise.exposed)
+        ):
+            stray.append(own[worst])
     return np.array(stray, np.int64)
 
 

@@ -6,6 +6,7 @@ conditions are taken off. The figures are pooled over the compound's tests (`rep
 where larger, widens them.
 """
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -59,20 +60,13 @@ def pooled_scatter(
     dof = sum((n - columns) * len(rows) for n, rows in by_length.items())
     if dof < 4:
         return None
-    squares = np.zeros(len(_RHO))
     logs = np.zeros(len(_RHO))
+    left = []
     for n, rows in by_length.items():
-        values = np.stack(rows, axis=1)
-        design = np.vander(np.linspace(-1, 1, n), columns, increasing=True)
-        distance = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
-        for i, rho in enumerate(_RHO):
-            root = np.linalg.cholesky(np.where(distance == 0, 1.0, float(rho) ** distance))
-            x = np.linalg.solve(root, design)
-            y = np.linalg.solve(root, values)
-            q, r = np.linalg.qr(x)
-            left = y - q @ (q.T @ y)
-            squares[i] += np.sum(_clipped(left) ** 2)
-            logs[i] += len(rows) * (2 * np.log(np.diag(root)).sum() + 2 * np.log(np.abs(np.diag(r))).sum())
+        project, log_determinant = _projections(n, columns)
+        left.append((project @ np.stack(rows, axis=1)).reshape(len(_RHO), -1))
+        logs += len(rows) * log_determinant
+    squares = np.sum(_clipped(np.hstack(left)) ** 2, axis=1)
     likelihood = -0.5 * (logs + dof * np.log(squares / dof)) - 0.5 * ((_RHO - prior[0]) / prior[1]) ** 2
     weight = np.exp(likelihood - likelihood.max())
     weight /= weight.sum()
@@ -81,10 +75,27 @@ def pooled_scatter(
     return Pooled(float(np.sqrt(np.interp(rho, _RHO, squares) / dof)), rho, u_rho, dof)
 
 
+@lru_cache(maxsize=256)
+def _projections(n: int, columns: int) -> tuple[Array, Array]:
+    """For each rho: the matrix from a block's values to its whitened residuals about level (and slope), and the log
+    determinants of the restricted likelihood."""
+    design = np.vander(np.linspace(-1, 1, n), columns, increasing=True)
+    distance = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+    project, logs = np.empty((len(_RHO), n, n)), np.empty(len(_RHO))
+    for i, rho in enumerate(_RHO):
+        root = np.linalg.cholesky(np.where(distance == 0, 1.0, float(rho) ** distance))
+        whiten = np.linalg.inv(root)
+        q, r = np.linalg.qr(whiten @ design)
+        project[i] = whiten - q @ (q.T @ whiten)
+        logs[i] = 2 * np.log(np.diag(root)).sum() + 2 * np.log(np.abs(np.diag(r))).sum()
+    return project, logs
+
+
 def _clipped(left: Array) -> Array:
-    """Residuals with the wildest held at 4.5 robust standard deviations, so that one stray stop does not set the scatter."""
-    scale = 1.4826 * np.median(np.abs(left)) * np.sqrt(len(left) / max(1, len(left) - 1))
-    return np.clip(left, -4.5 * scale, 4.5 * scale) if scale > 0 else left
+    """Residuals (rho, n), the wildest held at 4.5 robust standard deviations: one stray stop must not set the scatter."""
+    scale = 4.5 * 1.4826 * np.median(np.abs(left), axis=1, keepdims=True)
+    scale = np.where(scale > 0, scale, np.inf)
+    return np.clip(left, -scale, scale)
 
 
 def in_pieces(runs: list[Array], longest: int = 8) -> list[Array]:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.drift.change import _thinned, channel_noise
-from pipeline.drift.detection import detect, problem
+from pipeline.drift.detection import problem, shape_scores
 from pipeline.drift.onset import Onset, date
 from pipeline.drift.series import Series
 from pipeline.drift.shapes import ramps, steps
@@ -21,7 +21,9 @@ from pipeline.method.drift import Drift
 Array = NDArray[np.float64]
 
 FLOOR = 0.0015  # least scatter of ln energy ratio believed, so that a rig without noise does not alarm on rounding
-SIGNIFICANT = 1.5  # how far beyond its limit the statistic must lie: a rig's ratio wanders a little by itself
+SIGNIFICANT = (
+    6.0  # scores beyond: the limit for 1 % false alarms lies near 4, but a rig's ratio wanders a little by itself
+)
 MOST = 400  # stops tested; longer tests are thinned
 
 
@@ -48,22 +50,21 @@ def torque_drift(s: Series, settings: Drift) -> TorqueDrift | None:
     if noise is None:
         return None
     stop = s.stop[index]
+    spread = np.full(len(index), noise.sigma)
+    p = problem(stop, s.ratio[index], s.group[index], s.block[index], np.ones(len(index), bool), spread, noise, [])
     inner = _thinned(stop[2:-2])
     shapes = steps(stop, inner).joined(ramps(stop, np.r_[stop[0], inner]))
-    spread = np.full(len(index), noise.sigma)
-    baseline = np.arange(len(index)) < max(4, len(index) // 4)
-    p = problem(stop, s.ratio[index], s.group[index], s.block[index], baseline, spread, noise, [])
-    found = detect(p, shapes, noise, spread, s.block[index], settings)
-    best = found.best
-    size = float(found.amplitude[best])
-    if abs(found.z[best]) < SIGNIFICANT * found.limits.ratio or abs(size) < settings.torque_change:
+    _, length, z = shape_scores(p, shapes)
+    best = int(np.argmax(np.abs(z)))
+    size = float(z[best] / length[best]) if length[best] else 0.0
+    if abs(z[best]) < SIGNIFICANT or abs(size) < settings.torque_change:
         return None
     everywhere = steps(stop, stop[2:-2]).joined(ramps(stop, stop[2:-2]))
     onset = date(
         s.ratio[index], p.design, p.whiten, stop, everywhere, np.ones(len(index), bool), float(np.sign(size)),
         stop[:0], settings.confidence,
     )  # fmt: skip
-    u = abs(size / found.z[best])
+    u = abs(size / z[best])
     whole = steps if onset.family == "step" else ramps
     column = whole(s.stop, np.array([onset.stop])).columns[:, 0]
     at_end = column[index[-1]] or 1.0
