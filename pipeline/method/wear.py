@@ -29,5 +29,5 @@ class Wear(Settings):
     )
     mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg")
     specimen_scatter: Share = Field(
-        0.05, description="expected scatter of wear between specimens of a compound; counts as 4 degrees of freedom"
+        0.08, description="expected scatter of wear between specimens of a compound; counts as 4 degrees of freedom"
     )

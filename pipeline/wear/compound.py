@@ -196,7 +196,9 @@ def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Prob
         predicted = at_best(pooled)
         scatter = scatter_of(*factors(bare, predicted, of_test), expected)
         same = of_test[:, None] == of_test[None, :]
-        pooled = replace(bare, covariance=bare.covariance + scatter**2 * np.outer(predicted, predicted) * same)
+        covariance = bare.covariance + scatter**2 * np.outer(predicted, predicted) * same
+        # Residuals within specimens say nothing about the scatter between them.
+        pooled = replace(bare, covariance=covariance, pool=False)
     return pooled
 
 

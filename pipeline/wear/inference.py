@@ -35,6 +35,7 @@ class Problem:
     y: np.ndarray
     covariance: np.ndarray
     noise_dof: float
+    pool: bool = True  # the residuals add to what is known of the noise
 
     @cached_property
     def whiten(self):
@@ -144,6 +145,8 @@ def infer(problem: Problem, confidence: float) -> Inference:
     k, p = problem.size
     chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
     scale, scale_dof, misfit_p = noise_scale(chi2, dof, problem.noise_dof)
+    if not problem.pool:
+        scale, scale_dof = 1.0, problem.noise_dof
     roughness, minimum = 0.0, chi2
     if misfit_p is not None and misfit_p < MISFIT_LEVEL:
         roughness, problem = _roughened(problem, grid, terms, dof)
