@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -38,6 +39,15 @@ HISTORY = (
 GROSS = 6.0  # robust standard deviations beyond which a stop is left out of its specimen's mean
 
 
+class WearRate(NamedTuple):
+    """Disc wear in um per stop with its 95 % interval; `factor` brought it to the program of the other tests."""
+
+    value: float
+    low: float
+    high: float
+    factor: float = 1.0
+
+
 @dataclass(frozen=True)
 class SpecimenTest:
     """One test as the batch comparison sees it; `epoch` names the rig and its calibration state."""
@@ -52,7 +62,7 @@ class SpecimenTest:
     drift_verdict: str | None = None
     drift_onset: int | None = None
     common_u: float | None = None  # relative standard uncertainty of mu common to all stops of the rig
-    wear_rate: tuple[float, float, float] | None = None  # um per stop: value, low, high (95 %)
+    wear_rate: WearRate | None = None
     energy_per_stop_kj: float | None = None
 
 
@@ -197,7 +207,11 @@ def wear_values(tests: list[SpecimenTest]) -> Values:
         if test.wear_rate is None:
             notes.append(f"{test.test}: no wear rate of the disc")
             continue
-        value, low, high = test.wear_rate
+        value, low, high, factor = test.wear_rate
+        if factor != 1:
+            notes.append(
+                f"{test.test}: another program, its wear brought to the others' by the wear law (x {factor:.2f})"
+            )
         if not value > 0:
             notes.append(f"{test.test}: wear rate {value:.3g} um per stop is not above zero, it has no ratio")
             continue

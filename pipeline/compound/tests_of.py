@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, load_card
-from pipeline.batches.specimens import HISTORY, SpecimenTest
+from pipeline.batches.specimens import HISTORY, SpecimenTest, WearRate
 from pipeline.errors import InputError
 from pipeline.results import read_json
 
@@ -76,7 +76,7 @@ Rate = tuple[float, float, float]
 ALIKE = 0.10  # programs whose expected wear per stop differs by less are compared as measured
 
 
-def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, Rate]) -> SpecimenTest:
+def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, WearRate]) -> SpecimenTest:
     """The test as the batch comparison sees it; `epochs` names each test's calibration state (rigs.json)."""
     energy = test.stops.filter(pl.col("purpose") != "bedding")["energy_kj"].drop_nulls()
     return SpecimenTest(
@@ -95,7 +95,7 @@ def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[
     )
 
 
-def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[str, Rate]:
+def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[str, WearRate]:
     """Disc wear of each test in um per stop of one program: value and 95 % interval.
 
     Tests of unlike programs wear unlike for that alone. So the rate of a test whose stops should wear by more than
@@ -106,11 +106,15 @@ def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[s
     rows = ((wear.get("components") or {}).get("disc") or {}).get("intervals") or []
     by_law = {t.name: law for t in tests if t.name in raw and (law := _by_law(t, rows)) is not None}
     if not by_law:
-        return raw
+        return {name: _times(rate, 1.0) for name, rate in raw.items()}
     reference = float(np.median(list(by_law.values())))
     factor = {name: reference / law for name, law in by_law.items()}
     unlike = {name: f for name, f in factor.items() if abs(np.log(f)) > ALIKE}
-    return {name: tuple(x * unlike.get(name, 1.0) for x in rate) for name, rate in raw.items() if name in factor}  # type: ignore[misc]
+    return {name: _times(raw[name], unlike.get(name, 1.0)) for name in factor}
+
+
+def _times(rate: Rate, factor: float) -> WearRate:
+    return WearRate(rate[0] * factor, rate[1] * factor, rate[2] * factor, factor)
 
 
 def _by_law(test: CompoundTest, rows: Sequence[Mapping[str, Any]]) -> float | None:
@@ -125,7 +129,7 @@ def _by_law(test: CompoundTest, rows: Sequence[Mapping[str, Any]]) -> float | No
     ]
     if not own or None in own or not counted.get("count"):
         return None
-    loss = float(np.sum(own)) / counted["count"]
+    loss = float(sum(um for um in own if um is not None)) / counted["count"]
     return loss if loss > 0 else None
 
 

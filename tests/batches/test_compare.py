@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import dataclasses
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -10,7 +10,7 @@ import pytest
 
 from pipeline.archive.targets import Target
 from pipeline.batches import compare
-from pipeline.batches.specimens import bite_values, friction_values, reference_stops, wear_values
+from pipeline.batches.specimens import WearRate, bite_values, friction_values, reference_stops, wear_values
 from pipeline.method.batches import Batches
 from tests.batches.makers import specimen_tests
 from tests.makers import stops_frame
@@ -108,7 +108,7 @@ def test_adjustment_to_the_reference_conditions():
     tests = specimen_tests({"b1": [0.42, 0.42], "b2": [0.42, 0.42]})
     # b2 was checked 60 K warmer on a map that climbs 0.05 per 100 K: its raw mu is 0.03 higher
     warm = [
-        dataclasses.replace(t, stops=t.stops.with_columns(mu=pl.col("mu") + 0.03, temperature_initial_c=pl.lit(360.0)))
+        replace(t, stops=t.stops.with_columns(mu=pl.col("mu") + 0.03, temperature_initial_c=pl.lit(360.0)))
         if t.batch == "b2"
         else t
         for t in tests
@@ -135,16 +135,16 @@ def test_stops_outside_the_map_are_left_out_and_said():
 def test_stops_after_a_glazing_onset_do_not_count():
     test = specimen_tests({"b1": [0.42]}, stops=10)[0]
     fallen = test.stops.with_columns(mu=pl.when(pl.col("stop") >= 6).then(0.35).otherwise(0.42))
-    glazed = dataclasses.replace(test, stops=fallen, drift_verdict="glazing-like", drift_onset=6)
+    glazed = replace(test, stops=fallen, drift_verdict="glazing-like", drift_onset=6)
     assert friction_values([glazed], None, None).values == pytest.approx([0.42])
-    bedded = dataclasses.replace(glazed, drift_verdict="fade")
+    bedded = replace(glazed, drift_verdict="fade")
     assert friction_values([bedded], None, None).counts[0] > 5
 
 
 def test_a_gross_stop_does_not_move_its_specimen():
     test = specimen_tests({"b1": [0.42]}, stops=12, scatter=0.003, seed=2)[0]
     odd = test.stops.with_columns(mu=pl.when(pl.col("stop") == 3).then(0.9).otherwise(pl.col("mu")))
-    values = friction_values([dataclasses.replace(test, stops=odd)], None, None)
+    values = friction_values([replace(test, stops=odd)], None, None)
     assert values.values[0] == pytest.approx(0.42, abs=0.003)
     assert any("standard deviations off" in note for note in values.left_out)
 
@@ -155,7 +155,7 @@ def test_suspect_and_rejected_stops_do_not_count_and_the_map_serves_without_chec
         status=pl.Series(["ok", "suspect", "rejected", "ok"]),
         purpose=pl.Series(["map", "check", "check", "map"]),
     )
-    used = reference_stops(dataclasses.replace(test, stops=mixed_status))
+    used = reference_stops(replace(test, stops=mixed_status))
     assert used["stop"].to_list() == [1, 4]
 
 
@@ -166,7 +166,7 @@ def bite_test(name, batch, temperatures, bites, pressures=40.0):
         mu_bite=np.array(bites, float),
         pressure_bar=pressures,
     )
-    return dataclasses.replace(specimen_tests({batch: [0.42]})[0], test=name, specimen=name, stops=frame)
+    return replace(specimen_tests({batch: [0.42]})[0], test=name, specimen=name, stops=frame)
 
 
 def test_bite_at_the_coldest_conditions_all_batches_have():
@@ -187,35 +187,27 @@ def test_bite_is_compared_within_cells_of_pressure():
 
 def test_wear_ratio_on_the_log_scale():
     tests = specimen_tests({"b1": [0.42, 0.42], "b2": [0.42, 0.42]})
-    rates = {"b1": 0.40, "b2": 0.80}
-    worn = [
-        dataclasses.replace(t, wear_rate=(rates[t.batch] * f, 0.0, 0.0))
-        for t, f in zip(tests, [1, 1.02, 1, 1.02], strict=True)
-    ]
-    worn = [
-        dataclasses.replace(t, wear_rate=(t.wear_rate[0], t.wear_rate[0] * 0.97, t.wear_rate[0] * 1.03)) for t in worn
-    ]
+    um = [0.400, 0.408, 0.800, 0.816]
+    worn = [replace(t, wear_rate=WearRate(x, 0.97 * x, 1.03 * x)) for t, x in zip(tests, um, strict=True)]
     pair = run(worn)["pairs"][0]
     assert pair["wear_ratio"]["value"] == pytest.approx(0.5)
     assert pair["wear_verdict"] == "different"
-    swapped = pair["wear_ratio"]
-    assert swapped["low"] * swapped["high"] == pytest.approx(0.25)
+    assert pair["wear_ratio"]["low"] * pair["wear_ratio"]["high"] == pytest.approx(0.25)
 
 
-def test_negative_wear_has_no_ratio_and_is_said():
-    test = dataclasses.replace(specimen_tests({"b1": [0.42]})[0], wear_rate=(-0.01, -0.05, 0.03))
-    values = wear_values([test])
+def test_negative_wear_has_no_ratio_and_another_program_is_said():
+    test = specimen_tests({"b1": [0.42]})[0]
+    values = wear_values([replace(test, wear_rate=WearRate(-0.01, -0.05, 0.03))])
     assert values.specimens == ()
     assert "not above zero" in values.left_out[0]
+    assert "x 1.84" in wear_values([replace(test, wear_rate=WearRate(2.0, 1.9, 2.1, 1.84))]).left_out[0]
 
 
 def test_common_calibration_cancels_on_one_rig_and_counts_across_rigs():
     levels = {"b1": [0.420, 0.424], "b2": [0.421, 0.425]}
     one = run(specimen_tests(levels, epoch="north 0", common_u=0.02))
     two_rigs = [
-        dataclasses.replace(
-            t, epoch="south 0" if t.batch == "b2" else "north 0", rig="south" if t.batch == "b2" else "north"
-        )
+        replace(t, epoch="south 0" if t.batch == "b2" else "north 0", rig="south" if t.batch == "b2" else "north")
         for t in specimen_tests(levels, common_u=0.02)
     ]
     two = run(two_rigs)
@@ -239,7 +231,7 @@ def test_rig_shift_is_a_caveat_and_keeps_a_pair_from_being_called_different():
 
 def test_a_torque_chain_that_differs_is_a_caveat():
     tests = [
-        dataclasses.replace(t, stops=t.stops.with_columns(energy_ratio=pl.lit(1.04 if t.batch == "b2" else 1.0)))
+        replace(t, stops=t.stops.with_columns(energy_ratio=pl.lit(1.04 if t.batch == "b2" else 1.0)))
         for t in specimen_tests({"b1": [0.42, 0.42], "b2": [0.44, 0.44]})
     ]
     assert "energy balance 1.000 and 1.040" in run(tests)["pairs"][0]["caveat"]
@@ -255,7 +247,7 @@ def test_order_of_tests_does_not_matter():
 
 def test_nothing_usable_is_null_with_a_reason():
     tests = [
-        dataclasses.replace(t, stops=t.stops.with_columns(status=pl.lit("rejected")))
+        replace(t, stops=t.stops.with_columns(status=pl.lit("rejected")))
         for t in specimen_tests({"b1": [0.4], "b2": [0.4]})
     ]
     result = run(tests)

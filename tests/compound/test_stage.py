@@ -140,7 +140,8 @@ def test_wear_of_unlike_programs_is_brought_together_by_the_law():
     rates = wear_rates(tests, {"components": {"disc": {"intervals": rows}}})
     assert rates["b"][0] / rates["a"][0] == pytest.approx(1.1)  # one program: as measured
     assert rates["gentle"][0] / rates["a"][0] == pytest.approx(1.0)
-    assert rates["a"][0] == pytest.approx(2.0)
+    assert rates["a"] == (2.0, 2.0, 2.0, 1.0)
+    assert rates["gentle"].factor == pytest.approx(2.0)
 
 
 def test_without_a_law_wear_rates_are_as_run():
