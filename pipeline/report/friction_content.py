@@ -18,7 +18,7 @@ def answers(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
     said = []
     holds, sides = friction.get("holds"), friction.get("sides")
     if holds:
-        span = f"{holds['from_c']:.0f} to {holds['to_c']:.0f} °C"
+        span = f"{numbers.fixed(holds['from_c'], 0)} to {numbers.fixed(holds['to_c'], 0)} °C"
         said.append(
             (
                 TONES.get(holds["answer"], "open"),
@@ -55,7 +55,7 @@ def _window(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
     if not window:
         return []
     band = f"covers {window['coverage'] * 100:.0f} % of single stops at {window['confidence'] * 100:.0f} % confidence"
-    runs = f"{window['mu_mean']:.3f}; the curve runs from {window['mu_low']:.3f} to {window['mu_high']:.3f}"
+    runs = f"{numbers.fixed(window['mu_mean'], 3)}; the curve runs from {numbers.fixed(window['mu_low'], 3)} to {numbers.fixed(window['mu_high'], 3)}"
     return [("Mean µ in the window", runs), ("Tolerance band", band)]
 
 
@@ -70,9 +70,9 @@ def _landmarks(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
         text = interval_text(mark, unit)
         if numbers.is_number(mark.get("value")):
             if numbers.is_number(mark.get("temperature_c")):
-                text += f" at {mark['temperature_c']:.0f} °C"
+                text += f" at {numbers.fixed(mark['temperature_c'], 0)} °C"
             if numbers.is_number(mark.get("from_c")):
-                text += f" from {mark['from_c']:.0f} to {mark['to_c']:.0f} °C"
+                text += f" from {numbers.fixed(mark['from_c'], 0)} to {numbers.fixed(mark['to_c'], 0)} °C"
             text += f"; {mark['sign']}" if mark.get("sign") else ""
             text += f"; {mark['note']}" if mark.get("note") else ""
         found.append((name, text))
@@ -86,7 +86,7 @@ def _bite(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("coldest", "Bite in the coldest tenth of the map"),
     )
     return [
-        (name, f"{bite[key]['mu_bite']:.3f} at {bite[key]['temperature_c']:.0f} °C, {bite[key]['ratio']:.2f} of the stop's mean ({bite[key]['stops']} stops)")
+        (name, f"{numbers.fixed(bite[key]['mu_bite'], 3)} at {numbers.fixed(bite[key]['temperature_c'], 0)} °C, {numbers.fixed(bite[key]['ratio'], 2)} of the stop's mean ({bite[key]['stops']} stops)")
         for key, name in names if bite.get(key)
     ]  # fmt: skip
 
@@ -131,7 +131,7 @@ def _history(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
             else f"{numbers.MISSING}: {value.get('why') or 'no reason written'}"
         )
         if key == "fade" and numbers.is_number(value.get("mu_min")) and numbers.is_number(value.get("temperature_c")):
-            text += f"; lowest µ {value['mu_min']:.3f} at {value['temperature_c']:.0f} °C"
+            text += f"; lowest µ {numbers.fixed(value['mu_min'], 3)} at {numbers.fixed(value['temperature_c'], 0)} °C"
         if key == "recovery" and value.get("stops") is not None:
             text += f"; within 3 % of before after {value['stops']} stops"
         found.append((name, text))
@@ -144,15 +144,16 @@ def slope_rows(friction: Mapping[str, Any]) -> list[list[str]]:
     for row in (friction.get("in_stop") or {}).get("classes") or []:
         between = numbers.MISSING
         if numbers.is_number(row.get("between_stops_per_100k")):
-            between = f"{row['between_stops_per_100k']:+.3f} ± {2 * row['between_stops_u']:.3f}"
+            between = f"{numbers.fixed(row['between_stops_per_100k'], 3, sign=True)} ± {2 * row['between_stops_u']:.3f}"
         rises = [
-            f"{row[k]:.0f}" if numbers.is_number(row.get(k)) else numbers.MISSING for k in ("rise_k", "surface_rise_k")
+            f"{numbers.fixed(row[k], 0)}" if numbers.is_number(row.get(k)) else numbers.MISSING
+            for k in ("rise_k", "surface_rise_k")
         ]
         agrees = {True: "yes", False: "no"}.get(row.get("agrees"), "not told")
-        slope = f"{row['in_stop_per_100k']:+.3f} ± {2 * row['in_stop_u']:.3f}"
+        slope = f"{numbers.fixed(row['in_stop_per_100k'], 3, sign=True)} ± {2 * row['in_stop_u']:.3f}"
         found.append(
             [
-                f"{row['from_c']:.0f} to {row['to_c']:.0f}",
+                f"{numbers.fixed(row['from_c'], 0)} to {numbers.fixed(row['to_c'], 0)}",
                 str(row["stops"]),
                 slope,
                 between,
@@ -167,8 +168,8 @@ def slope_rows(friction: Mapping[str, Any]) -> list[list[str]]:
 def rise_rows(friction: Mapping[str, Any]) -> list[list[str]]:
     """In-stop rise (mu_end over mu_start) by class of energy density, cold and warm."""
     return [
-        [f"{row['energy_from_j_mm2']:.1f} to {row['energy_to_j_mm2']:.1f}", row["state"], str(row["stops"]), f"{row['rise']:.2f}",
-         f"{row['rise_low']:.2f} to {row['rise_high']:.2f}"]
+        [f"{numbers.fixed(row['energy_from_j_mm2'], 1)} to {numbers.fixed(row['energy_to_j_mm2'], 1)}", row["state"], str(row["stops"]), f"{numbers.fixed(row['rise'], 2)}",
+         f"{numbers.fixed(row['rise_low'], 2)} to {numbers.fixed(row['rise_high'], 2)}"]
         for row in (friction.get("in_stop") or {}).get("rise") or []
     ]  # fmt: skip
 
@@ -177,19 +178,23 @@ def pause_rows(friction: Mapping[str, Any]) -> list[list[str]]:
     """First stop after each pause over what is expected there."""
     found = []
     for row in friction.get("pauses") or []:
-        bite = f"{row['bite_ratio']:.2f}" if numbers.is_number(row.get("bite_ratio")) else numbers.MISSING
+        bite = f"{numbers.fixed(row['bite_ratio'], 2)}" if numbers.is_number(row.get("bite_ratio")) else numbers.MISSING
         back = (
             str(row["stops_to_normal"]) if row.get("stops_to_normal") is not None else "not within the stops looked at"
         )
-        temperature = f"{row['temperature_c']:.0f}" if numbers.is_number(row.get("temperature_c")) else numbers.MISSING
+        temperature = (
+            f"{numbers.fixed(row['temperature_c'], 0)}"
+            if numbers.is_number(row.get("temperature_c"))
+            else numbers.MISSING
+        )
         found.append(
             [
                 str(row["stop"]),
                 str(row["block"]),
-                f"{row['pause_h']:.1f}",
+                f"{numbers.fixed(row['pause_h'], 1)}",
                 temperature,
-                f"{row['mu']:.3f}",
-                f"{row['ratio']:.3f}",
+                f"{numbers.fixed(row['mu'], 3)}",
+                f"{numbers.fixed(row['ratio'], 3)}",
                 bite,
                 back,
                 str(row["against"]),
@@ -200,9 +205,11 @@ def pause_rows(friction: Mapping[str, Any]) -> list[list[str]]:
 
 def notes(friction: Mapping[str, Any]) -> list[str]:
     """What the map left out, where it has gaps, and what it is made of."""
-    said = [f"Left out of the map: {block.get('why')}." for block in friction.get("left_out") or []]
+    said = [
+        f"Left out of the map: {block.get('why') or block.get('block')}." for block in friction.get("left_out") or []
+    ]
     said += [
-        f"No value between {gap['from_c']:.0f} and {gap['to_c']:.0f} °C: the data have a gap there."
+        f"No value between {numbers.fixed(gap['from_c'], 0)} and {numbers.fixed(gap['to_c'], 0)} °C: the data have a gap there."
         for gap in friction.get("gaps") or []
     ]
     model = friction.get("model") or {}
@@ -216,7 +223,7 @@ def notes(friction: Mapping[str, Any]) -> list[str]:
     if surface:
         assumed = f" with assumed {', '.join(surface['assumed'])}" if surface.get("assumed") else ""
         valid = (
-            f", good for about the first {surface['valid_s']:.1f} s of a stop"
+            f", good for about the first {numbers.fixed(surface['valid_s'], 1)} s of a stop"
             if numbers.is_number(surface.get("valid_s"))
             else ""
         )

@@ -98,6 +98,13 @@ def with_interval(
     return f"{rounded(value, decimals)} ({rounded(low, decimals)} to {rounded(high, decimals)})"
 
 
+def fixed(value: Any, decimals: int, *, sign: bool = False) -> str:
+    """A number with so many decimals (and its sign), or that it is not given."""
+    if not is_number(value):
+        return MISSING
+    return f"{value:{'+' if sign else ''}.{decimals}f}"
+
+
 def unit_suffix(unit: str) -> str:
     """The unit set after a number: a no-break space before it, nothing for a pure number."""
     return f"\u00a0{unit}" if unit else ""

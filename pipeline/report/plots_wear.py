@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from pipeline.report import numbers, palette
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import WIDTH, legible, panel
-from pipeline.report.wear_figures import name_of
+from pipeline.report.wear_figures import law_points, name_of
 
 
 def wear(inputs: Inputs) -> Figure | None:
@@ -50,14 +50,14 @@ def wear(inputs: Inputs) -> Figure | None:
 def wear_law(inputs: Inputs) -> Figure | None:
     """The chosen law over temperature with its band, and wear by cause and purpose of the blocks."""
     components = inputs.wear.get("/components") or {}
-    curves = {name: found["law"] for name, found in components.items() if (found.get("law") or {}).get("points")}
+    curves = {name: found["law"] for name, found in components.items() if law_points(found)}
     tables = {name: [t.wear.get(f"/components/{name}") or {} for t in inputs.usable] for name in components}
     sums = {name: shares_by_purpose(found) for name, found in tables.items() if any(one.get("shares") for one in found)}
     if not curves and not sums:
         return None
     fig, (left, right) = panel(3.0, 2)
     for index, (name, law) in enumerate(curves.items()):
-        colour, points = palette.series(index)[0], law["points"]
+        colour, points = palette.series(index)[0], law_points({"law": law})
         x = [p["temperature_c"] for p in points]
         if all(p.get("low") is not None and p.get("high") is not None for p in points):
             left.fill_between(x, [p["low"] for p in points], [p["high"] for p in points], color=colour, alpha=0.2, lw=0)

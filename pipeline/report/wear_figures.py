@@ -91,12 +91,17 @@ def measured_predicted(wear: Mapping[str, Any]) -> go.Figure:
     return fig
 
 
+def law_points(component: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """The points of a component's law that have a value."""
+    return [point for point in (component.get("law") or {}).get("points") or [] if point.get("value") is not None]
+
+
 def law_curve(wear: Mapping[str, Any]) -> go.Figure:
     """The chosen law over temperature with its band, drawn over the data's range only."""
     fig = frame.figure(frame.axis("Disc temperature", "°C"), frame.axis("Wear rate", "µm/MJ"), height=400)
     for index, (component, found) in enumerate(sorted((wear.get("components") or {}).items())):
         law = found.get("law") or {}
-        points = [p for p in law.get("points") or [] if p.get("value") is not None]
+        points = law_points(found)
         if not points:
             continue
         colour = palette.series(index)[0]

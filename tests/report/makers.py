@@ -377,3 +377,30 @@ def results_of_delta(folder: Path) -> Path:
         "comparable": {"answer": "in part", "text": "comparable: from 100 degC; not comparable: stops below 100 degC", "classes": []}, "not_reprocessable": ["old-1"],
     })  # fmt: skip
     return folder / "delta.html"
+
+
+def full_friction_json(**changes: Any) -> dict[str, Any]:
+    """friction.json with all that the friction stage gives beyond the contract."""
+    side = {"side": "low-energy side", "answer": "not shown", "text": "low-energy side: not shown; no fade",
+            "questions": [{"question": "mu in the fade", "answer": "not shown", "value": None, "text": "no fade block was run"}]}  # fmt: skip
+    mark = {"value": 0.157, "low": 0.14, "high": 0.18, "temperature_c": 57.0}
+    bite = {"temperature_c": 98.5, "mu_bite": 0.146, "mu": 0.239, "ratio": 0.65, "stops": 40}
+    return friction_json(**{
+        "wanted_mu": [0.38, 0.56], "wanted_from": "target",
+        "holds": {"answer": "no", "from_c": 280.0, "to_c": 580.0, "fails": [], "not_shown": [], "why": "fails from 560 to 580 C"},
+        "sides": {"answer": "not shown", "low_energy": side, "high_energy": side, "text": "both"},
+        "landmarks": {"cold_friction": mark, "transition": {"value": 168.0, "low": 160.0, "high": 177.0, "note": None, "slope_per_100c": 0.3},
+                      "plateau": {**mark, "from_c": 255.0, "to_c": 355.0}, "high_temperature_change": {**mark, "sign": "falls"}},
+        "bite": {"reference": bite, "coldest": bite, "why": None},
+        "pauses": [{"stop": 21, "block": "check 1", "pause_h": 5.0, "temperature_c": 298.0, "mu": 0.44, "ratio": 0.97, "against": "map",
+                    "bite_ratio": 0.9, "stops_to_normal": None}],
+        "in_stop": {"classes": [{"from_c": 0, "to_c": 150, "stops": 8, "in_stop_per_100k": 0.2, "in_stop_u": 0.02, "between_stops_per_100k": 0.1,
+                                 "between_stops_u": 0.02, "rise_k": 80.0, "surface_rise_k": 200.0, "agrees": False, "text": "they disagree"}],
+                    "rise": [{"energy_from_j_mm2": 8.7, "energy_to_j_mm2": 20.0, "state": "cold", "stops": 6, "rise": 1.6, "rise_low": 1.4, "rise_high": 1.9}],
+                    "disagreements": ["they disagree"], "surface": {"assumed": ["conductivity"], "valid_s": 1.6, "valid_why": None}, "why": None},
+        "diagnostics": {"stops": [{"stop": s, "block": "check 1", "standardised": 0.3, "influence": 0.1, "held_back": s == 22} for s in range(21, 27)]},
+        "gaps": [{"from_c": 400.0, "to_c": 480.0}], "left_out": [{"block": "check 3", "stops": [123], "shift": -0.09, "u": 0.01, "why": "check 3 lies -9 % off"}],
+        "model": {"effects": "multiply mu", "kept": ["pressure"], "dropped": {"speed": "not told apart"}, "chosen_because": "it predicts best", "strays_held_back": 1},
+        "between": {"unit": "relative", "specimen_sd": 0.02, "batch_sd": None, "batch_why": "one batch", "stop_sd": 0.01},
+        **changes,
+    })  # fmt: skip

@@ -58,7 +58,10 @@ def friction(inputs: Inputs) -> Section:
                 rows,
             )
         )
-    parts += [Text("Left out of the map: {why}.", {"why": str(block.get("why"))}, "open") for block in left_out(inputs)]
+    parts += [
+        Text("Left out of the map: {why}.", {"why": str(block.get("why") or block.get("block"))}, "open")
+        for block in left_out(inputs)
+    ]
     parts += disagreements(inputs)
     return Section("Friction", parts)
 

@@ -1,0 +1,91 @@
+"""Pages and sheet stand when parts of the results are missing: a null, an absent key, a stage that failed."""
+
+import copy
+import random
+from dataclasses import replace
+
+import pytest
+
+from pipeline.method import from_stage_settings
+from pipeline.report import document, inputs, plots, sheet
+from pipeline.report import test_page as page_stage
+from tests.report import makers
+
+
+SEEDS = 12
+NULLABLE = {"wear_um", "wear_u_um", "predicted_um", "chi2_per_dof", "aicc", "loo_rmse_um", "relative_u", "index", "mu_min", "onset_low",
+            "window_share", "glazing_share", "opening_to_run", "bite", "wear_um_per_stop", "mu", "law", "rates", "shares", "chosen", "models",
+            "blocks", "intervals", "mass_to_thickness", "temperature_range_c", "map_and_duty", "caveat", "extrapolated", "sweep", "history"}  # fmt: skip
+
+
+def nulled(content, rng, share=0.12, depth=0):
+    """A copy with holes that a stage may leave: keys of the top level null or absent, figures and optional parts null."""
+    if isinstance(content, list):
+        return [nulled(item, rng, share, depth + 1) for item in content]
+    if not isinstance(content, dict):
+        return content
+    if "value" in content and rng.random() < share:
+        return {**content, "value": None, "low": None, "high": None, "why": "not told"}
+    curve = "tolerance_low" in content or "x_values" in content
+    out = {}
+    for key, value in content.items():
+        chance = rng.random()
+        if chance < share and (depth == 0 or key in NULLABLE) and not curve:
+            if depth or chance < share / 2:
+                out[key] = None
+            continue
+        out[key] = nulled(value, rng, share, depth + 1)
+    return out
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    root = tmp_path_factory.mktemp("missing")
+    return makers.results_of_compound(root, ("m4-a", "m4-b")), root
+
+
+@pytest.mark.parametrize("stage", ["summary", "friction", "wear", "drift", "channels", "rigs", "stops_findings"])
+def test_a_stage_that_failed_leaves_a_page(made, stage):
+    arguments, root = made
+    folder = arguments["results"] / "tests" / "m4-a"
+    found = page_stage.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
+    found[stage] = {"test": "m4-a", "unusable": f"fault of ours in stage {stage}", "findings": []}
+    reduction = from_stage_settings(arguments["settings"]).reduction
+    why = page_stage.why_unusable(found)
+    content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", why, reduction)
+    assert content["title"] == "Test m4-a"
+
+
+def test_a_page_from_results_with_holes(made):
+    """Seeded mutilations of what the contract lets be null; nothing raises, and every figure is given or says why."""
+    arguments, root = made
+    folder = arguments["results"] / "tests" / "m4-a"
+    whole = page_stage.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
+    whole["friction"] = makers.full_friction_json()
+    reduction = from_stage_settings(arguments["settings"]).reduction
+    for seed in range(SEEDS):
+        rng = random.Random(seed)
+        found = {k: (nulled(copy.deepcopy(v), rng) if isinstance(v, dict) else v) for k, v in whole.items()}
+        content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", None, reduction)
+        assert set(content["figures"]) >= {"friction_temperature", "drift", "wear_intervals"}, seed
+
+
+def test_a_sheet_from_results_with_holes(made):
+    arguments, _ = made
+    loaded = inputs.load(**arguments, software="test")
+    names = ("friction", "wear", "batches", "duty")
+    loaded = replace(loaded, friction=document.Source("friction.json", makers.full_friction_json(compound="Marram 4")))
+    for seed in range(SEEDS):
+        rng = random.Random(seed)
+        holes = {
+            name: replace(getattr(loaded, name), data=nulled(copy.deepcopy(getattr(loaded, name).data), rng))
+            for name in names
+        }
+        tests = [replace(t, **{n: replace(getattr(t, n), data=nulled(copy.deepcopy(getattr(t, n).data), rng)) for n in ("summary", "friction", "wear", "drift")})
+                 for t in loaded.tests]  # fmt: skip
+        holed = replace(loaded, tests=tests, **holes)
+        sections = [document.reasons_once(section(holed)) for section in sheet.SECTIONS]
+        said = [text for section in document.as_json(sections) for text in section["text"]]
+        assert not [text for text in said if "None" in text], seed
+        if seed < 4:
+            plots.drawn(holed, sheet.picture_names(sections))
