@@ -32,6 +32,7 @@ class Corrections:
     late: Literal["torque", "pressure"] = "torque"
     stops: tuple[StopZero, ...] = ()
     pressure_rest: float = 0.0  # of the test, Pa
+    pressure_rest_u: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -82,7 +82,7 @@ def corrections_of(
     late: Literal["torque", "pressure"] = "pressure" if _pressure_late(lag, behind) else "torque"
     applied = lag.value if settings.lag_correction and lag.significant else 0.0
     zero = _zero(brakings, sign, None, np.empty((0, 5)), includes_drag)
-    stops, pressure, spreads = _stop_zeros(brakings, zero, sign)
+    stops, pressure, pressure_u, spreads = _stop_zeros(brakings, zero, sign)
     own = np.array([stop.torque for stop in stops])
     points = _points(
         brakings, sign, inertia, inertia_mechanical, has_drive, own, delay=applied if late == "torque" else 0.0
@@ -90,7 +90,7 @@ def corrections_of(
     line = balance_line(points[:, 0], points[:, 2], points[:, 3], order=points[:, 4])
     # What is at rest in sum is known by now; the line only parts offset from drag, so the stops' own zeros stay.
     zero = _zero(brakings, sign, line, points, includes_drag)
-    corrections = Corrections(sign, zero, applied, late, stops, pressure)
+    corrections = Corrections(sign, zero, applied, late, stops, pressure, pressure_u)
     return Found(corrections, lag, behind, line, pressure, *spreads)
 
 
@@ -175,8 +175,8 @@ def agrees(before: np.ndarray, after: np.ndarray) -> bool:
 
 def _stop_zeros(
     brakings: Sequence[Surveyed], zero: Zero, sign: float
-) -> tuple[tuple[StopZero, ...], float, tuple[float, float]]:
-    """Zeros of each stop, the test's pressure at rest, and the two zeros' spread over the test (pressure, torque)."""
+) -> tuple[tuple[StopZero, ...], float, float, tuple[float, float]]:
+    """Zeros of each stop, the test's pressure at rest with its uncertainty, and both zeros' spread (pressure, torque)."""
     nan = float("nan")
     level = np.array([b.rest.value if b.rest else nan for b in brakings], dtype=float)
     level_u = np.array([b.rest.u if b.rest else nan for b in brakings], dtype=float)
@@ -197,7 +197,13 @@ def _stop_zeros(
         )
         for i in range(len(brakings))
     )  # fmt: skip
-    return stops, pressure, (_spread(level), _spread(torque - expected))
+    known = np.isfinite(level)
+    spread = _spread(level)
+    pressure_u = 0.0
+    if known.any():
+        single = max(spread, float(np.median(level_u[known])))
+        pressure_u = 1.2533 * single / float(np.sqrt(known.sum()))
+    return stops, pressure, pressure_u, (spread, _spread(torque - expected))
 
 
 def _spread(values: np.ndarray) -> float:

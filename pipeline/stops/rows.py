@@ -226,7 +226,8 @@ def _uncertainties(context: Context, index: int, friction: Friction, row: dict[s
     total, common, part = combined(
         mu, gains, torque=friction.torque, pressure=friction.pressure,
         torque_zero_stop=own.torque_u, torque_zero_test=test_u,
-        pressure_zero_stop=own.pressure_u, pressure_zero_test=0.0 if own.pressure_known else gains.pressure_zero,
+        pressure_zero_stop=own.pressure_u,
+        pressure_zero_test=context.corrections.pressure_rest_u if own.pressure_known else gains.pressure_zero,
         scatter=friction.scatter if np.isfinite(friction.scatter) else 0.0,
     )  # fmt: skip
     return result | {"mu_u": total, "mu_u_common": common, "mu_u_stop": part, "mu_u_scatter": friction.scatter}

@@ -51,6 +51,7 @@ class Braking:
     begins_inside: bool = False
     ends_inside: bool = False
     ends_by_speed: bool = False
+    build_up: float = float("nan")  # s from the start to nine tenths of the plateau
 
     @property
     def kind(self) -> str:
@@ -107,6 +108,7 @@ def surveyed(
         lag_speed=lag_speed,
         temperature_initial=_mean(channels["disc_temperature"][lead.start : span.start + 1]),
         step=median_step(time[span]),
+        build_up=_build_up(time, above, span, plateau),
         ends_by_speed=bool(span.stop < time.size and above[span.stop] > segmentation.off_pressure),
         begins_inside=span.start - before < 2,
         ends_inside=bool(
@@ -127,6 +129,12 @@ def moments(
     if above[span.stop] <= settings.off_pressure:
         return start, crossing(time, above, settings.off_pressure, span.stop)
     return start, crossing(time, speed, settings.lower_speed, span.stop)
+
+
+def _build_up(time: np.ndarray, above: np.ndarray, span: slice, plateau: float) -> float:
+    with np.errstate(invalid="ignore"):
+        reached = np.flatnonzero(above[span] >= 0.9 * plateau)
+    return float(time[span.start + reached[0]] - time[span.start]) if reached.size else float("nan")
 
 
 def _row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:

@@ -14,7 +14,7 @@ from pipeline.findings import Finding, finding
 HELD_SAMPLES = 10
 FLAT_SAMPLES = 5
 SPIKE_SIGMAS = 10.0
-SPIKE_SHARE = 0.15  # of the level: a smaller one moves no average
+SPIKE_SHARE = 0.25  # of the level: a smaller one moves no average
 SPIKE_SAMPLES = 2  # a wider excursion is no spike
 JUMP_K = 200.0  # within one sample: faster than a disc can warm or cool (common practice)
 COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired wrongly
@@ -45,10 +45,10 @@ def braking_faults(
     found = [*_time_faults(time, gap_periods, step), *_ends(channels, span, begins_inside, ends_inside)]
     for name in ("torque", "pressure", "speed"):
         found += _missing(name, channels["time"][span], channels[name][span])
-        if name == "torque" or (name == "speed" and moving):
-            found += _held(name, channels["time"][span], channels[name][span], step)
+        quiet = channels[name][lead : span.start]
+        if name != "speed" or moving:
+            found += _held(name, channels["time"][span], channels[name][span], quiet, step)
         if name != "speed":
-            quiet = channels[name][lead : span.start]
             found += _flat_top(name, channels["time"][span], channels[name][span], quiet, full_scales.get(name))
     return found + _thermocouple(
         channels["time"][whole], channels["disc_temperature"][whole], span.start - lead, energy
@@ -122,15 +122,22 @@ def _longest_equal(values: np.ndarray) -> tuple[int, int]:
     return int(edges[longest]), int(lengths[longest])
 
 
+def _noisy(before: np.ndarray) -> bool:
+    """Whether a channel is noisy at rest; a computed or smoothed one that stands still there may stand still in braking."""
+    finite = before[np.isfinite(before)]
+    return finite.size >= HELD_SAMPLES and _mostly_distinct(finite)
+
+
 def _mostly_distinct(values: np.ndarray) -> bool:
     """Whether neighbours differ as they do in a noisy channel: a run of equal ones then means something."""
     return values.size > 2 and float(np.mean(values[1:] == values[:-1])) < 0.3
 
 
-def _held(name: str, time: np.ndarray, values: np.ndarray, step: float) -> list[Finding]:
+def _held(name: str, time: np.ndarray, values: np.ndarray, before: np.ndarray, step: float) -> list[Finding]:
+    """One value for many samples, in a channel that is noisy before the braking and in the rest of it."""
     start, length = _longest_equal(values)
     others = np.delete(values, slice(start, start + length))
-    if length < HELD_SAMPLES or length * step < 0.05 or not _mostly_distinct(others):
+    if length < HELD_SAMPLES or length * step < 0.05 or not (_noisy(before) and _mostly_distinct(others)):
         return []
     top = np.nanmax(values)
     if name != "speed" and values[start] == top:
@@ -156,7 +163,7 @@ def _flat_top(
     if length < FLAT_SAMPLES or not at_top[start] or top <= 0:
         return []
     at_range_end = full_scale is not None and top >= 0.98 * full_scale
-    if not at_range_end and not _mostly_distinct(np.concatenate([before, values[~at_top]])):
+    if not at_range_end and not _noisy(before):
         return []
     return [
         finding(
@@ -226,7 +233,7 @@ def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end
 
 
 def spikes(values: np.ndarray) -> np.ndarray:
-    """Indices of single wild samples: more than ten robust sigmas and 15 % of the level from the median of seven (Hampel).
+    """Indices of single wild samples: more than ten robust sigmas and a quarter of the level from the median of seven (Hampel).
 
     The sigma is that of the whole series about its running median, so that ramps raise none.
     """
