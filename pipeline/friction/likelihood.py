@@ -26,7 +26,7 @@ BEND, SCATTER = slice(0, BEND_NODES), slice(BEND_NODES, BEND_NODES + SCATTER_NOD
 FLANK, CORRELATION = SCATTER.stop, SCATTER.stop + 1
 GROUPS = slice(CORRELATION + 1, None)
 
-BEND_PRIOR, SCATTER_PRIOR = 3.0, 0.8  # standard deviations of the nodes about their mean, about 0
+BEND_PRIOR, SCATTER_PRIOR = 3.0, 0.5  # standard deviations of the nodes about their mean, about 0
 FLANK_PRIOR, CORRELATION_PRIOR = 1.0, 0.35
 LEVEL_PRIOR = 1.0  # of log (specimen or batch sd / stop sd): alike within a factor of 3 (common practice)
 SHIFT_PRIOR = 1.0  # of log (shift of a specimen's curve along the temperature / 3 K)

@@ -31,6 +31,7 @@ COMMON = 0.008
 COMPOUNDS = 200
 GAP = (210.0, 390.0)  # degC without a stop, in a quarter of the compounds
 ZERO_C = 273.15
+SPREADS = (0.0, 0.01, 0.02, 0.04)  # relative, between two specimens
 
 
 @dataclass(frozen=True)
@@ -169,12 +170,12 @@ def study(share: float, seed: int) -> dict[str, Tally]:
     return tallies
 
 
-def pooled_against_mixed(share: float, seed: int) -> list[dict[str, float]]:
+def pooled_against_mixed(share: float, seed: int, spreads: tuple[float, ...] = SPREADS) -> list[dict[str, float]]:
     """Two specimens of one batch that differ by a known amount: half width and coverage, specimens told
     apart and not.
     """
     rows = []
-    for sd in (0.0, 0.01, 0.02, 0.04):
+    for sd in spreads:
         held = {"mixed": [], "pooled": []}  # type: dict[str, list[float]]
         width = {"mixed": [], "pooled": []}  # type: dict[str, list[float]]
         for i in range(max(round(40 * share), 2)):
