@@ -6,7 +6,8 @@ Each archive is a valid one (delimited text, Parquet, MDF or TDMS) with one to t
 this process without their guard. Counted are
 
 * tracebacks: any exception out of a stage, or a stage that takes longer than LONGEST_S;
-* escapes: a file outside results/ changed or made, the secret outside the archive in a result, unescaped markup on a page;
+* escapes: a file outside results/ changed or made, the secret outside the archive in a result, unescaped markup on a page,
+  the results of another test changed or missing in its compound (looked at in every twentieth archive);
 * silent numbers: a stop with status ok, no finding on it, its file or the whole test, and mu off by more than 0.02 or
   energy by 5 % from the sound archive's, where the damage is in a recording.
 """
@@ -40,6 +41,7 @@ LONGEST_S = 60
 MU_OFF, ENERGY_OFF = 0.02, 0.05
 MARKER, SECRET = "<xss-marker", "7319.1973"
 MEMORY = 8 << 30
+BYSTANDER, BESIDE = "bystander", 20  # every so many archives hold a sound test too, and go on to the compound's sheet
 
 
 @dataclass
@@ -74,6 +76,9 @@ def ground() -> Iterator[Ground]:
             folder = base.write_base(room / "sound" / form, form, "victim")
             truth[form] = base.reference(folder, room / "sound-results" / form)
             usual |= {f["code"] for f in _findings(room / "sound-results" / form)}
+        beside = base.write_base(room / "beside-archive", "delimited", BYSTANDER)
+        base.reference(beside, room / "beside")
+        chain.pages(room / "beside-archive", room / "beside", [BYSTANDER])
         yield Ground(room, truth, frozenset(usual))
 
 
@@ -100,13 +105,39 @@ def fuzzed(seed: int, ground: Ground, *, whole: bool | None = None) -> Outcome:
             _applied(mutation, archive / "victim", rng, outcome)
         before = _state(place)
         deep = any(m in (*settings.CARD, *settings.WEAR, *folders.ALL) for m in chosen) or seed % 5 == 0
+        beside = seed % BESIDE == 0
+        if beside:
+            _put_beside(ground, archive, results)
+            before = _state(place)
         with _limited(outcome):
-            _run(archive, results, deep if whole is None else whole)
+            _run(archive, results, (deep if whole is None else whole) or beside)
+            if beside:
+                chain.compounds(archive, results)
         _look_for_escapes(place, before, results, outcome)
+        if beside and not outcome.tracebacks:
+            _look_beside(results, ground, outcome)
         only_recordings = not any(m in settings.CARD for m in chosen)
         if not outcome.tracebacks:
             _look_for_silence(results, ground, outcome, judge=only_recordings)
         return outcome
+
+
+def _put_beside(ground: Ground, archive: Path, results: Path) -> None:
+    """A sound test of the same compound, reduced already, beside the broken one."""
+    shutil.copytree(ground.room / "sound" / "delimited" / "victim", archive / BYSTANDER)
+    shutil.copytree(ground.room / "beside", results)
+
+
+def _look_beside(results: Path, ground: Ground, outcome: Outcome) -> None:
+    """The other test's files are as they were, and its compound's files speak of it."""
+    for path in (ground.room / "beside").rglob("*"):
+        if path.is_file() and path.parent.name == BYSTANDER:
+            now = results / path.relative_to(ground.room / "beside")
+            if not now.is_file() or now.read_bytes() != path.read_bytes():
+                outcome.escapes.append(f"the other test's {path.name} changed")
+    batches = json.loads((results / chain.METHOD / "compounds" / "marram-4" / "batches.json").read_text())
+    if not any(BYSTANDER in batch["tests"] for batch in batches["batches"]):
+        outcome.escapes.append("the other test is missing in its compound")
 
 
 def mutations(form: str, rng: np.random.Generator) -> list[Callable[[Path, Any], None]]:
@@ -134,6 +165,8 @@ def _run(archive: Path, results: Path, whole: bool) -> None:
 
     found = scan(archive)
     for test in found.tests:
+        if test == BYSTANDER:
+            continue
         fingerprint(archive / test, found.wear.get(test))
         if whole:
             chain.per_test(archive / test, results)
@@ -252,7 +285,7 @@ puts around them.
 | | archives |
 |---|---|
 | tracebacks, or a stage longer than {LONGEST_S} s | {result["tracebacks"]} |
-| escapes: something outside results/ touched, a file outside the archive read, markup not escaped | {result["escapes"]} |
+| escapes: something outside results/ touched, a file outside the archive read, markup not escaped, another test affected | {result["escapes"]} |
 | silent numbers: a stop ok without a finding whose mu is off by more than {MU_OFF} or energy by {ENERGY_OFF:.0%} | {result["silent"]} |
 | with a finding or a stop that is not ok | {result["flagged"]} |
 | without any stop, the reason given | {result["unusable"]} |
