@@ -35,7 +35,7 @@ def context(content: Mapping[str, Any], delta: pl.DataFrame) -> dict[str, Any]:
     figures = {"mu": scatter(delta), "order": by_temperature(delta)}
     return {
         "title": f"Change of method: {a} to {b}", "a": a, "b": b, "unusable": content.get("unusable"),
-        "answer": comparable.get("answer") or "not given", "answer_text": comparable.get("text") or "", "tone": TONES.get(comparable.get("answer"), "open"),
+        "answer": comparable.get("answer") or "not given", "answer_text": comparable.get("text") or "", "tone": TONES.get(str(comparable.get("answer")), "open"),
         "settings": [[s["name"], value(s["a"]), value(s["b"]), s.get("meaning") or ""] for s in content.get("settings") or []],
         "changed": [[c["scope"], c["name"], c["what"], value(c["a"]), value(c["b"])] for c in content.get("changed") or []],
         "unchanged": sum(1 for c in content.get("conclusions") or [] if not c.get("changed")),
@@ -96,7 +96,7 @@ def class_rows(classes: list[Mapping[str, Any]]) -> list[list[str]]:
             if low is None and high is not None
             else (f"{low:.0f} to {high:.0f}" if high is not None else f"from {low:.0f}")
         )
-        answer = {True: "yes", False: "no"}.get(row.get("comparable"), "not given")
+        answer = {True: "yes", False: "no", None: "not given"}[row.get("comparable")]
         rows.append(
             [
                 span,
@@ -152,7 +152,8 @@ def scatter(delta: pl.DataFrame) -> go.Figure:
     fig = frame.figure(frame.axis("µ by the first method", "1"), frame.axis("µ by the second method", "1"), height=460)
     if part.is_empty():
         return frame.say(fig, "no stop has µ in both methods")
-    ends = [min(part["mu_a"].min(), part["mu_b"].min()), max(part["mu_a"].max(), part["mu_b"].max())]
+    values = part["mu_a"].to_list() + part["mu_b"].to_list()
+    ends = [min(values), max(values)]
     fig.add_scatter(
         x=ends,
         y=ends,

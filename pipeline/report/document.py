@@ -70,14 +70,14 @@ class Text:
     """
 
     template: str
-    values: Mapping[str, "Number | str"] = field(default_factory=dict)
+    values: Mapping[str, "Number | Text | str"] = field(default_factory=dict)
     tone: str = "plain"
     sentence: bool = False
 
     @property
     def text(self) -> str:
         """The paragraph as printed (user text in it is not yet escaped)."""
-        filled = {name: value.text if isinstance(value, Number) else value for name, value in self.values.items()}
+        filled = {name: value if isinstance(value, str) else value.text for name, value in self.values.items()}
         said = self.template.format(**filled)
         starts_with_a_name = self.template.startswith("{") and not self.sentence
         return said if starts_with_a_name else said[:1].upper() + said[1:]

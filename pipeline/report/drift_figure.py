@@ -51,7 +51,8 @@ def drift_chart(stops: pl.DataFrame, drift: Mapping[str, Any]) -> go.Figure:
     if not charts:
         fig.add_annotation(text=frame.label(drift.get("charts_reason") or "no chart was drawn"), x=0.5, y=0.85, xref="paper", yref="paper",
                            showarrow=False, font={"size": 13, "color": palette.MUTED})  # fmt: skip
-    fig.update_xaxes(range=[stops["stop"].min() - 1, stops["stop"].max() + 1])
+    numbers = stops["stop"].to_list()
+    fig.update_xaxes(range=[min(numbers) - 1, max(numbers) + 1])
     return fig
 
 

@@ -1,6 +1,6 @@
 """The findings of a test as a table: one row a finding, or one row for many of a kind that differ only in their stop."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pipeline.report import numbers, verdicts
@@ -8,7 +8,7 @@ from pipeline.report import numbers, verdicts
 FEW = 5  # so many findings of one kind stand one by one
 
 
-def rows(findings: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def rows(findings: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Rows in the findings' order; more than a few of one code, severity and channel share a row with their stops.
 
     A row has code, severity, stop, stops (text), message, action, where, evidence_text and `members`, the rows it stands for.
@@ -35,7 +35,7 @@ def _row(item: Mapping[str, Any]) -> dict[str, Any]:
     return {**own, "where": ", ".join(where), "evidence_text": evidence, "stops": "", "members": []}
 
 
-def _together(members: list[Mapping[str, Any]], single: list[dict[str, Any]]) -> dict[str, Any]:
+def _together(members: Sequence[Mapping[str, Any]], single: list[dict[str, Any]]) -> dict[str, Any]:
     first = single[0]
     stops = ranges(sorted({item["stop"] for item in members}))
     message = f"{first['message']} (and {len(members) - 1} more of this kind)"

@@ -97,7 +97,7 @@ def _sensitivities(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
     for key, name, unit in SENSITIVITIES:
         value = sensitivity.get(key)
         why = numbers.why_missing(sensitivity, key) or numbers.why_missing(value, "value") or "the design does not tell"
-        given = bool(value) and value.get("value") is not None
+        given = isinstance(value, Mapping) and value.get("value") is not None
         found.append(
             (f"Sensitivity to {name}", f"{interval_text(value)} {unit}" if given else f"{numbers.MISSING}: {why}")
         )

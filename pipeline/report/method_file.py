@@ -21,8 +21,9 @@ def filled_text(method: Method, name: str) -> str:
     lines = [
         f"# Method {printable(name)} with every default filled in. SI units; a comment says what a setting decides."
     ]
-    for section, (model, _) in SECTIONS.items():
+    for section in SECTIONS:
         settings = getattr(method, section)
+        model: Any = type(settings)
         lines += ["", f"{section}:"]
         for key, field in model.model_fields.items():
             if field.description:

@@ -8,7 +8,7 @@ Without an uncertainty the place comes from the quantity (`PLACES`), never from 
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeGuard
 
 #: decimals of a quantity that comes without an uncertainty, by unit
 PLACES = {
@@ -29,7 +29,7 @@ PLACES = {
 MISSING = "not given"
 
 
-def is_number(value: Any) -> bool:
+def is_number(value: Any) -> TypeGuard[float]:
     """Whether `value` is a finite number (a bool is not)."""
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 

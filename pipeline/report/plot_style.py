@@ -6,7 +6,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import palette
 
-SETTINGS = {
+SETTINGS: Any = {
     "font.family": "DejaVu Sans", "font.size": 8.5, "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "axes.grid": True,
     "grid.color": "#e4e7e9", "grid.linewidth": 0.6, "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
     "xtick.color": palette.INK, "ytick.color": palette.INK, "legend.frameon": False, "legend.fontsize": 7.5, "svg.hashsalt": "stopsheet",

@@ -32,8 +32,8 @@ def friction(inputs: Inputs) -> Figure | None:
                 [r[0] for r in rows], [r[1] for r in rows], marker, ms=3.2, color=colour, alpha=0.55, mew=0, label=label
             )
             drawn = True
-    for number, part in enumerate(stretches(inputs.friction.get("/curve") or [])):
-        _curve(axes, part, named=number == 0)
+    for number, stretch in enumerate(stretches(inputs.friction.get("/curve") or [])):
+        _curve(axes, stretch, named=number == 0)
         drawn = True
     window = inputs.friction.get("/window")
     for end in ("low_c", "high_c") if window else ():

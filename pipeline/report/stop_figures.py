@@ -228,7 +228,8 @@ def energy_balance(stops: pl.DataFrame) -> go.Figure:
     fig.add_hline(y=1.0, line={"color": palette.INK, "width": 1})
     fig.add_scatter(x=part["stop"].to_list(), y=frame.trimmed(part["energy_ratio"]), mode="markers", name="stops", customdata=_custom(part),
                     hovertemplate="stop %{x}: ratio %{y:.4f}<extra></extra>", marker={"color": palette.ACCENT, "size": 6})  # fmt: skip
-    low, high = part["energy_ratio"].min(), part["energy_ratio"].max()
+    ratios = part["energy_ratio"].to_numpy()
+    low, high = float(ratios.min()), float(ratios.max())
     fig.update_yaxes(range=[min(low - 0.005, 0.97), max(high + 0.005, 1.03)])
     fig.update_layout(showlegend=False)
     return fig

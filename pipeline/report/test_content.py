@@ -1,6 +1,6 @@
 """What a test's page shows, as plain rows of text: from the stages' files to words, nothing computed that decides."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -94,7 +94,7 @@ def _with_u(source: Mapping[str, Any], key: str, u_key: str, unit: str = "") -> 
     return f"{value:.3g}{numbers.unit_suffix(unit)}"
 
 
-def excluded_rows(stops: pl.DataFrame, findings: list[Mapping[str, Any]]) -> list[list[str]]:
+def excluded_rows(stops: pl.DataFrame, findings: Sequence[Mapping[str, Any]]) -> list[list[str]]:
     """Every stop that is not ok, with the messages of its findings (codes where no message is found)."""
     messages: dict[int, list[str]] = {}
     for item in findings:

@@ -51,8 +51,8 @@ def drift_sentences(drift: Mapping[str, Any]) -> tuple[str, list[str]]:
         said.append(f"Friction {change} by {abs(loss):.3f}{relative}{_loss_interval(drift)}.")
     if verdict not in ("none", "bedding-in"):
         said.append(
-            {True: "It recovered afterwards.", False: "It did not recover after high-energy stops."}.get(
-                drift.get("recovered"),
+            {"True": "It recovered afterwards.", "False": "It did not recover after high-energy stops."}.get(
+                str(drift.get("recovered")),
                 f"Recovery: not told: {drift.get('recovered_reason') or 'no high-energy stops followed'}.",
             )
             if "recovered" in drift

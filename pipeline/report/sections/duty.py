@@ -1,6 +1,6 @@
 """Duty projections: disc temperatures of the settled cycle, share in the window, wear, life, cooling opening to run."""
 
-from pipeline.report.document import Items, Picture, Section, Table, Text
+from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.wear_figures import name_of
 
@@ -23,7 +23,7 @@ def duty(inputs: Inputs) -> Section:
         Text("Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this sheet and on the duty as "
              "given; it is not a measurement of the vehicle. Life counts from new thickness to the minimum.")
     ]  # fmt: skip
-    rows = []
+    rows: list[list[Cell]] = []
     for i, one in enumerate(listed):
         name, base = str(one.get("duty")), f"/duties/{i}"
         rows.append([
@@ -35,7 +35,7 @@ def duty(inputs: Inputs) -> Section:
         ])  # fmt: skip
     parts.append(Table("Projection of each duty", ["Duty", "Opening", "Lowest (°C)", "Highest (°C)", "Energy in the window (%)", "in glazing-prone conditions (%)",
                                                    "Life (cycles)", "Life (km)", "ended by"], rows))  # fmt: skip
-    wear = [[str(one.get("duty")), name_of(c), source.number(f"{one.get('duty')}: {name_of(c)} wear per cycle", f"/duties/{i}/wear_um_per_cycle/{c}", "µm")]
+    wear: list[list[Cell]] = [[str(one.get("duty")), name_of(c), source.number(f"{one.get('duty')}: {name_of(c)} wear per cycle", f"/duties/{i}/wear_um_per_cycle/{c}", "µm")]
             for i, one in enumerate(listed) for c in (one.get("wear_um_per_cycle") or {})]  # fmt: skip
     if wear:
         parts.append(

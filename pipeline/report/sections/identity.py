@@ -43,7 +43,7 @@ def identity(inputs: Inputs) -> Section:
         ("Compound", inputs.compound), ("Batches", ", ".join(sorted({card.batch for card in cards})) or "not given"),
         ("Rigs", ", ".join(sorted({card.rig for card in cards})) or "not given"),
     ]  # fmt: skip
-    parts = [
+    parts: list[Items | Table | Text] = [
         Items(facts),
         Table("Tests on this sheet", ["Test", "Batch", "Specimen", "Date", "Rig", "Procedure", "State"], rows),
     ]
@@ -72,7 +72,7 @@ def rig_and_method(inputs: Inputs) -> Section:
     parts: list[Items | Table | Text] = [Items(same)]
     if differ:
         head = ["Test", *[f"{label} ({unit})" if unit else label for label, _, unit, _ in differ]]
-        rows = [
+        rows: list[list[Cell]] = [
             [test.test, *[test.facts.number(label, p, "", decimals=d) for label, p, _, d in differ]] for test in tests
         ]
         parts.append(Table("Where the tests' cards differ", head, rows))

@@ -41,8 +41,8 @@ def stability(inputs: Inputs) -> Section:
         "Test", "Verdict", "First affected stop", "Loss of µ", "Recovered", "Not excluded"], rows))  # fmt: skip
     for test in inputs.usable:
         if test.drift.get("/verdict") not in (None, "none"):
-            tone, said = verdicts.drift_sentences(test.drift.data)
-            parts.append(Text("{test}: {first}", {"test": test.test, "first": said[0]}, tone))
+            tone, sentences = verdicts.drift_sentences(test.drift.data)
+            parts.append(Text("{test}: {first}", {"test": test.test, "first": sentences[0]}, tone))
     parts.append(Picture("checks", "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
                          "Friction coefficient at the check stops against stop number"))  # fmt: skip
     parts.append(Table("Fade and recovery by test (1 = unchanged)", ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"], [
