@@ -10,7 +10,9 @@ TIME = np.arange(0.0, 8.0, 0.01)
 
 def torque_of(start: float, end: float, level: float = 800.0) -> np.ndarray:
     noise = 4.0 * np.random.default_rng(3).standard_normal(TIME.size)
-    return 8.0 + level * np.clip((TIME - start) / 0.15, 0, 1) * np.exp(-np.clip(TIME - end + 0.2, 0, None) / 0.05) + noise
+    return (
+        8.0 + level * np.clip((TIME - start) / 0.15, 0, 1) * np.exp(-np.clip(TIME - end + 0.2, 0, None) / 0.05) + noise
+    )
 
 
 def found(torque, *, start=2.0, end=5.0, lag=0.012, threshold=0.05, after=True):

@@ -270,11 +270,12 @@ def blocks_text(apps: Sequence[Application]) -> str:
 def write_test(
     base: Path, apps: Sequence[Application], rig: Rig, *, seed: int = 1, rigs: Sequence[Rig] | None = None,
     series: bool = False, change: Callable[[int, dict[str, np.ndarray]], dict[str, np.ndarray]] | None = None,
-    pause: float = 60.0, name: str = "t1", **card: str,
+    pause: float = 60.0, name: str = "t1", continuous: bool = False, **card: str,
 ) -> tuple[Path, list[Truth]]:  # fmt: skip
     """A test's folder with its card, channels file and ingest record, as the channels stage writes them.
 
-    `rigs`: one per application (calibrations drawn anew); `series`: all in one recording; `change` damages a recording.
+    `rigs`: one per application (calibrations drawn anew); `series`: all in one recording, with `continuous` the recorder
+    runs on through the pauses, in which the drive brings the shaft to the next speed; `change` damages a recording.
     """
     rng = np.random.default_rng(seed)
     folder = base / name
@@ -292,7 +293,9 @@ def write_test(
             window=(truth.window[0] + clock, truth.window[1] + clock),
         )
         channels = change(i, channels) if change else channels
-        clock = float(channels["time"][-1]) + pause
+        if continuous and i + 1 < len(apps):
+            channels = _with_pause(channels, apps[i + 1], rigs[i] if rigs else rig, pause, rng)
+        clock = float(channels["time"][-1]) + (1 / rig.rate if continuous else pause)
         number = 1 if series else i + 1
         frames.append(pl.DataFrame({"recording": np.full(channels["time"].size, number, dtype=np.int32)} | channels))
         truths.append(truth)
@@ -309,6 +312,25 @@ def write_test(
     }
     (base / f"{name}.json").write_text(json.dumps(record), encoding="utf-8")
     return folder, truths
+
+
+def _with_pause(
+    c: dict[str, np.ndarray], following: Application, rig: Rig, pause: float, rng: np.random.Generator
+) -> dict[str, np.ndarray]:
+    """The channels with `pause` seconds behind: shaft brought to the next speed, brake open, disc cooling or heated."""
+    n = int(pause * rig.rate)
+    share = np.minimum(np.linspace(0, 1.25, n), 1.0)
+    speed = np.median(c["speed"][-20:]) * (1 - share) + following.speed[0] * RPM * share
+    drag = np.where(speed > 0.5, rig.drag[0] + rig.drag[1] * speed, 0.0) * rig.includes_drag
+    heat = c["disc_temperature"][-1] * (1 - share) + (following.temperature + 273.15) * share
+    behind = {
+        "time": c["time"][-1] + np.arange(1, n + 1) / rig.rate,
+        "speed": np.abs(speed + rig.speed_noise * RPM * rng.standard_normal(n)),
+        "torque": rig.torque_gain * drag + rig.torque_offset + rig.torque_noise * rng.standard_normal(n),
+        "pressure": rig.pressure_offset + 1e5 * rig.pressure_noise * rng.standard_normal(n),
+        "disc_temperature": heat + rig.temperature_noise * rng.standard_normal(n),
+    }
+    return {name: np.concatenate([values, behind[name]]) for name, values in c.items()}
 
 
 def _record(number: int, channels: dict[str, np.ndarray]) -> dict[str, Any]:

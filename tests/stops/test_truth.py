@@ -1,5 +1,6 @@
 """The whole stage against simulated truth: every kind of braking, sensors as bad as they come, and what must not matter."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -200,3 +201,37 @@ def test_temperatures_follow_the_contracts_definitions(tmp_path):
     assert column(stops, "temperature_end_c") == pytest.approx(300 + heated, rel=0.01)
     mean = column(stops, "temperature_mean_c")
     assert ((mean > 300) & (mean < column(stops, "temperature_end_c"))).all()
+
+
+@pytest.mark.parametrize("rig", [CLEAN, HARD], ids=["clean", "hard"])
+def test_a_recorder_that_runs_through_the_pauses(tmp_path, rig):
+    apps = [*SNUBS[:4], *KINDS["stops"][:3]]
+    _, truths = write_test(tmp_path, apps, rig, series=True, continuous=True, pause=15.0)
+    found = reduce(tmp_path)
+    assert found.stops["status"].to_list() == ["ok"] * len(apps)
+    assert found.stops["kind"].to_list() == [a.kind for a in apps]
+    assert column(found.stops, "mu") == pytest.approx([t.mu_distance for t in truths], abs=0.004)
+    assert column(found.stops, "energy_ratio") == pytest.approx(1.0, abs=0.006)
+    assert column(found.stops, "idle_before_s")[1:] == pytest.approx(
+        [b.start - a.end for a, b in itertools.pairwise(truths)], abs=0.03
+    )
+
+
+@pytest.mark.parametrize("rate", [20.0, 50.0, 1000.0])
+def test_other_sampling_rates(tmp_path, rate):
+    _, truths = write_test(tmp_path, [*SNUBS[:6], *KINDS["stops"][:2]], replace(CLEAN, rate=rate))
+    found = reduce(tmp_path)
+    assert column(found.stops, "mu") == pytest.approx([t.mu_distance for t in truths], abs=0.003)
+    assert column(found.stops, "energy_kj") == pytest.approx([t.energy / 1e3 for t in truths], rel=0.008)
+
+
+def test_coarse_resolution_and_slow_build_up(tmp_path):
+    def coarse(_, c):
+        steps = {"speed": 2 * RPM, "torque": 5.0, "pressure": 1e5, "disc_temperature": 1.0}
+        return c | {name: np.round(c[name] / step) * step for name, step in steps.items()}
+
+    apps = [replace(app, ramp=40.0, line_time=0.1) for app in SNUBS]
+    _, truths = write_test(tmp_path, apps, CLEAN, change=coarse)
+    found = reduce(tmp_path)
+    assert found.stops["status"].to_list() == ["ok"] * len(apps) and found.findings == []
+    assert column(found.stops, "mu") == pytest.approx([t.mu_distance for t in truths], abs=0.003)
