@@ -30,6 +30,34 @@ def oxidation(material: Material, face_k: np.ndarray, seconds: np.ndarray) -> fl
     return float(np.trapezoid(material.oxidation_um_s * np.exp(exponent), seconds))
 
 
+def moistened(moisture: float, kelvin: np.ndarray, seconds: np.ndarray, rig: Rig) -> float:
+    """Moisture of the surface after a history: it dries while hot and is taken up from the hall's air while cold.
+
+    Whether the disc ends hot or cold decides which came last.
+    """
+    cold = float(np.sum(np.diff(seconds) * (kelvin[1:] < DRY_ABOVE_K)))
+    hot = float(np.sum(np.diff(seconds) * (kelvin[1:] >= DRY_ABOVE_K)))
+
+    def taken_up(was: float) -> float:
+        return rig.humidity + (was - rig.humidity) * float(np.exp(-cold / rig.moisture_time))
+
+    dried = float(np.exp(-hot / DRYING_S))
+    if kelvin[-1] >= DRY_ABOVE_K or cold == 0.0:
+        return taken_up(moisture) * dried
+    return taken_up(moisture * dried)
+
+
+def cooled_faces(disc_k: float, modes: np.ndarray, disc: Disc, cooling: float) -> tuple[np.ndarray, np.ndarray]:
+    """Times and temperatures of the face while the disc cools for `cooling` seconds and evens out.
+
+    In growing steps: a pause of hours still has its first minute, when the disc is hot, in steps of a fraction
+    of a second.
+    """
+    steps = np.concatenate([[0.0], np.geomspace(0.02, 1.0 + cooling, 400) - 0.02])
+    steps = steps * (cooling / steps[-1])
+    return steps, cooldown(disc).after(disc_k, steps) + np.exp(-np.outer(steps, mode_decay(disc, disc_k))) @ modes
+
+
 def dwell(
     disc_k: float,
     modes: np.ndarray,
@@ -63,18 +91,7 @@ def dwell(
         if times[-1] < LEAST_GAP:
             times, warm, falling = np.append(times, LEAST_GAP), np.append(warm, target_k), 0.0
         reached = target_k
-    # Growing steps: a pause of hours still has its first minute, when the disc is hot, in steps of a fraction of a second.
-    steps = np.concatenate([[0.0], np.geomspace(0.02, 1.0 + cooling, 400) - 0.02])
-    steps = steps * (cooling / steps[-1])
-    face = curve.after(disc_k, steps) + np.exp(-np.outer(steps, mode_decay(disc, disc_k))) @ modes
-    oxidised = oxidation(material, face, steps) + oxidation(material, warm[len(bulk) - 1 :], times[len(bulk) - 1 :])
-    damp = rig.humidity
-    cold = float(np.sum(np.diff(times) * (warm[1:] < DRY_ABOVE_K)))
-    hot = float(np.sum(np.diff(times) * (warm[1:] >= DRY_ABOVE_K)))
-    if warm[-1] >= DRY_ABOVE_K or cold == 0.0:
-        moisture = damp + (moisture - damp) * float(np.exp(-cold / rig.moisture_time))
-        moisture *= float(np.exp(-hot / DRYING_S))
-    else:
-        moisture *= float(np.exp(-hot / DRYING_S))
-        moisture = damp + (moisture - damp) * float(np.exp(-cold / rig.moisture_time))
-    return Dwell(float(times[-1]), reached, oxidised, moisture, falling)
+    last = len(bulk) - 1
+    steps, face = cooled_faces(disc_k, modes, disc, cooling)
+    oxidised = oxidation(material, face, steps) + oxidation(material, warm[last:], times[last:])
+    return Dwell(float(times[-1]), reached, oxidised, moistened(moisture, warm, times, rig), falling)

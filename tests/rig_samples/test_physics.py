@@ -20,7 +20,8 @@ from rig_samples.simulator.disc import (
     heat_loss,
     step_factors,
 )
-from rig_samples.simulator.material import MARRAM_4, aged, friction
+from rig_samples.simulator.dwell import dwell
+from rig_samples.simulator.material import MARRAM_4, aged, friction, oxidation_um_s
 from rig_samples.simulator.play import disc_of
 from rig_samples.simulator.program import Block
 from rig_samples.simulator.truth import stop_truth
@@ -236,3 +237,21 @@ def test_lag_shifts_torque_against_pressure() -> None:
     a = simulate(program, Material(), seed=1, rig=quiet, sensors=none).samples["torque_nm"].to_numpy()
     b = simulate(program, Material(), seed=1, rig=quiet, sensors=late).samples["torque_nm"].to_numpy()
     assert b[6:] == pytest.approx(a[:-6], abs=1e-6)
+
+
+def test_oxidation_of_a_long_pause_is_that_of_its_cooling() -> None:
+    """A disc left at 1000 K for five hours: against the integral over the cool-down in steps of 0.1 s."""
+    pause = dwell(1000.0, np.zeros(14), 0.0, DISC, MARRAM_4, RIG, None, None, 18000.0)
+    fine = np.arange(0.0, 3000.0, 0.1)
+    rate = [oxidation_um_s(MARRAM_4, t) for t in cooldown(DISC).after(1000.0, fine).tolist()]
+    assert pause.oxidation_um == pytest.approx(np.trapezoid(rate, fine), rel=0.005)
+    assert pause.disc_k == pytest.approx(DISC.ambient, abs=0.5)
+
+
+def test_moisture_comes_back_in_a_long_pause_and_goes_when_the_disc_is_heated() -> None:
+    still = np.zeros(14)
+    left = dwell(500.0, still, 0.0, DISC, MARRAM_4, RIG, None, None, 5 * 3600.0)
+    assert left.moisture == pytest.approx(RIG.humidity * (1.0 - np.exp(-5 * 3600.0 / RIG.moisture_time)), rel=0.05)
+    heated = dwell(500.0, still, 0.0, DISC, MARRAM_4, RIG, 300.0 + KELVIN, None, 5 * 3600.0)
+    assert heated.moisture < 0.7 * left.moisture
+    assert heated.falling_k_s == 0.0 < dwell(700.0, still, 0.0, DISC, MARRAM_4, RIG, 600.0).falling_k_s
