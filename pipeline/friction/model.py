@@ -82,7 +82,7 @@ class Fit:
 
     def variance(self, rows: np.ndarray) -> np.ndarray:
         """Variance of rows @ coefficients, by the mixed-model equations; link units squared."""
-        return np.einsum("ij,jk,ik->i", rows, self.solved.inverse, rows) * self.inflation
+        return ((rows @ self.solved.inverse) * rows).sum(axis=1) * self.inflation
 
     def steepness(self, temperature: np.ndarray) -> np.ndarray:
         return np.interp(temperature, *self.slope_at)
