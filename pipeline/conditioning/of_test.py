@@ -235,6 +235,8 @@ def described(found: Found, settings: Conditioning) -> dict[str, Any]:
         "how": zero.how,
         "torque_turned": corrections.sign < 0,
     }
+    if not zero.separated:
+        offsets["torque_u_why"] = "offset and drag were not told apart" if zero.known else "no reading at zero pressure"
     drag: dict[str, Any] = {"a_nm": zero.a, "b_nm_per_rad_s": zero.b, "includes_drag": zero.includes_drag}
     if not zero.separated:
         drag["why"] = "nothing tells a constant drag from the torque's offset"

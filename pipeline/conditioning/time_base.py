@@ -33,9 +33,14 @@ def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) 
 
 
 def backward_indices(time: np.ndarray) -> np.ndarray:
-    """Indices i where time does not increase from i to i + 1 (or one of the two is not a number)."""
+    """Indices i where time goes back from i to i + 1 (or one of the two is not a number)."""
     with np.errstate(invalid="ignore"):
-        return np.flatnonzero(~(np.diff(time) > 0))
+        return np.flatnonzero(~(np.diff(time) >= 0))
+
+
+def repeated_indices(time: np.ndarray) -> np.ndarray:
+    """Indices i where time stands still from i to i + 1, as it does when rounded to fewer digits than the rate needs."""
+    return np.flatnonzero(np.diff(time) == 0)
 
 
 def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> list[slice]:

@@ -65,7 +65,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     balance = balance_findings(stops, found, card, method, alignment)
     findings += [*balance, *faults_across(stops, card, channels, recordings)]
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
-    summary = summary_of(card, stops, found, context, stated, alignment, method)
+    summary = summary_of(card, stops, applications, found, context, stated, alignment, method)
     return Result(stops, _traces(results), summary, findings)
 
 

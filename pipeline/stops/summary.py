@@ -245,9 +245,24 @@ def _over_test(stops: pl.DataFrame, code: str, text: str, channel: str, evidence
     return [finding(code, text, channel=channel, evidence=evidence), *every]
 
 
+def time_base(applications: Applications) -> dict[str, Any]:
+    """Sampling rate over the brakings: median, lowest and highest, and the median jitter; null with why without any."""
+    steps = np.array([b.step for b in applications.found if np.isfinite(b.step)])
+    if not steps.size:
+        return {"rate_hz": None, "rate_low_hz": None, "rate_high_hz": None, "jitter": None, "why": "no braking"}
+    jitters = np.array([b.jitter for b in applications.found if np.isfinite(b.jitter)])
+    return {
+        "rate_hz": float(1 / np.median(steps)),
+        "rate_low_hz": float(1 / steps.max()),
+        "rate_high_hz": float(1 / steps.min()),
+        "jitter": float(np.median(jitters)) if jitters.size else None,
+    }
+
+
 def summary_of(
     card: Card,
     stops: pl.DataFrame,
+    applications: Applications,
     found: Found,
     context: Context,
     stated: dict[str, bool],
@@ -277,6 +292,7 @@ def summary_of(
     return {
         "reprocessable": True,
         "stops": counts,
+        "time_base": time_base(applications),
         **described(found, method.conditioning),
         "energy_balance": balance,
         "mu_u_common_relative": common if has_sensors else None,

@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up
 from pipeline.conditioning.low_pass import filtered
 from pipeline.conditioning.rest import Reading, reading
-from pipeline.conditioning.time_base import median_step
+from pipeline.conditioning.time_base import jitter, median_step
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
 from pipeline.stops.segments import crossing
@@ -48,6 +48,7 @@ class Braking:
     lag_speed: float = float("nan")
     temperature_initial: float = float("nan")
     step: float = float("nan")
+    jitter: float = float("nan")
     begins_inside: bool = False
     ends_inside: bool = False
     ends_by_speed: bool = False
@@ -108,6 +109,7 @@ def surveyed(
         lag_speed=lag_speed,
         temperature_initial=_mean(channels["disc_temperature"][lead.start : span.start + 1]),
         step=median_step(time[span]),
+        jitter=jitter(time[span]),
         build_up=_build_up(time, above, span, plateau),
         ends_by_speed=bool(span.stop < time.size and above[span.stop] > segmentation.off_pressure),
         begins_inside=span.start - before < 2,

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.conditioning.time_base import backward_indices, gap_indices
+from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices
 from pipeline.findings import Finding, finding
 
 HELD_SAMPLES = 10
@@ -70,6 +70,18 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
                 channel="time", **_where(time, i, i + 1), evidence={"steps": int(backward.size)},
             )
         )  # fmt: skip
+    repeated = repeated_indices(time)
+    if repeated.size:
+        i = int(repeated[0])
+        found.append(
+            finding(
+                "time_repeated",
+                f"{repeated.size} samples have the time of the sample before",
+                channel="time",
+                **_where(time, i, int(repeated[-1]) + 1),
+                evidence={"samples": int(repeated.size), "of": int(time.size)},
+            )
+        )
     for i in gap_indices(time, periods=gap_periods, step=step):
         length = float(time[i + 1] - time[i])
         found.append(
