@@ -1,0 +1,78 @@
+"""Faults that only the row of all stops shows, looked for with what the card and the channels file add to the stops."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.conditioning.faults.across import (
+    clock_jumps,
+    debonded,
+    fahrenheit_stretches,
+    level_steps,
+    swapped_thermocouples,
+)
+from pipeline.findings import Finding
+from pipeline.heat.capacity import heat_capacity
+from pipeline.stops.schedule import expanded
+
+BAR, RPM = 1e5, np.pi / 30
+
+
+def faults_across(
+    stops: pl.DataFrame, card: Card, channels: Path, recordings: Sequence[dict[str, Any]]
+) -> list[Finding]:
+    """All of them, each with its stop and file where it strikes single stops.
+
+    recordings: the ingest record's, duplicates left out. A conductance or cp that the card does not give is taken as
+    constant: only changes within the test are looked at.
+    """
+    measured = stops.filter(pl.col("energy_kj").is_not_null() & pl.col("temperature_initial_c").is_not_null())
+    warm = (pl.col("temperature_initial_c") + pl.col("temperature_peak_c")) / 2 + 273.15
+    mean = measured.select(warm)["temperature_initial_c"].fill_null(300.0).to_numpy()
+    found = [
+        *level_steps(stops, schedule_levels(card)),
+        *fahrenheit_stretches(stops),
+        *debonded(measured, heat_capacity(mean, card.brake.disc.heat_capacity or 1000.0)),
+    ]
+    rises = pad_and_disc_rises(card, channels)
+    if rises is not None:
+        found += swapped_thermocouples(stops, rises)
+    first_stop = {r: s for r, s in stops.select("recording", "stop").sort("stop", descending=True).iter_rows()}
+    first, last, numbers, files = (
+        [r.get(key) for r in recordings] for key in ("first_time", "last_time", "recording", "file")
+    )
+    return found + clock_jumps(first, last, [int(n or 0) for n in numbers], [str(f) for f in files], first_stop)
+
+
+def schedule_levels(card: Card) -> pl.DataFrame:
+    """row, wanted_bar, wanted_rpm of the expanded schedule; pressure only where the rig holds it."""
+    rows = [
+        {
+            "row": i,
+            "wanted_bar": block.pressure / BAR if block.pressure is not None and block.control == "pressure" else None,
+            "wanted_rpm": block.speed_start / RPM,
+        }
+        for i, block in enumerate(expanded(card))
+    ]
+    return pl.DataFrame(rows, schema={"row": pl.Int64, "wanted_bar": pl.Float64, "wanted_rpm": pl.Float64})
+
+
+def pad_and_disc_rises(card: Card, channels: Path) -> pl.DataFrame | None:
+    """recording, disc_k, pad_k: highest less first value in each one-stop recording; None where no pad channel is recorded."""
+    if card.recordings.holds != "stop" or "pad_temperature" not in card.recordings.channels:
+        return None
+    lazy = pl.scan_parquet(channels)
+    if "pad_temperature" not in lazy.collect_schema().names():
+        return None
+    rise = [
+        (pl.col(name).fill_nan(None).max() - pl.col(name).fill_nan(None).drop_nulls().first()).alias(alias)
+        for name, alias in (("disc_temperature", "disc_k"), ("pad_temperature", "pad_k"))
+    ]
+    rises = lazy.group_by("recording").agg(rise).collect(engine="streaming")
+    return rises.with_columns(pl.col("recording").cast(pl.Int64)).drop_nulls()
