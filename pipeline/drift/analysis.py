@@ -47,7 +47,7 @@ def analyse(
     if len(w.checks) < 6:
         return _nothing_matched(w, wet)
     noise = w.noise
-    torque = torque_drift(s, settings)
+    torque = torque_drift(s, settings, noise.sigma)
     recorded = s
     if torque:
         s = replace(s, friction=s.friction - torque.effect, ratio=s.ratio - torque.effect)
@@ -119,6 +119,10 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
         "in_stop": ev.in_stop_rise(s, w.checks, phase, settings),
     }
     judged = judge_fall(items, recovery) if share[0] > 0 else judge_rise(items)
+    not_excluded = list(judged.not_excluded)
+    cold = bool(np.nanmax(np.r_[-np.inf, s.temperature[w.checks]]) < settings.dry_above)
+    if cold and share[0] > 0 and judged.verdict != "sensor":
+        not_excluded.append("moisture taken up in cold use")
     onset = change.onset
     ends = sorted((before * abs(share[1]), before * abs(share[2])))
     opening = (
@@ -131,7 +135,7 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
         [opening, *(item.words for item in items.values() if item.answer != "missing")],
         {"friction": {"share": value, "low": low, "high": high, "mu_before": before, "threshold": settings.least_loss},
          **{name: item.as_dict() for name, item in items.items()}},
-        judged.not_excluded, judged.record_next,
+        not_excluded, judged.record_next,
     ), share)  # fmt: skip
 
 

@@ -49,6 +49,8 @@ def unfinished_bedding(
     gain = 0.5 * d.z**2
     others = gain[shapes.family != "bedding"].max(initial=0.0)
     sign = float(np.sign(d.amplitude[best]))
+    if sign > 0 and w.kind == "use":
+        return None  # a fall in low-energy use from its first stop on is what a glaze does
     still = bedding_still_moving(s, friction, noise)
     supported = still is None or still * sign < -1.64
     if abs(d.z[best]) < (WITH_SUPPORT if still is not None and supported else d.limits.ratio):

@@ -60,8 +60,8 @@ def bedding_start(s: Series) -> int | None:
     return int(s.stop[after]) if after < len(s) else None
 
 
-def _thinned(values: NDArray[np.int64]) -> NDArray[np.int64]:
-    every = -(-len(values) // MOST_ONSETS) if len(values) else 1
+def _thinned(values: NDArray[np.int64], most: int = MOST_ONSETS) -> NDArray[np.int64]:
+    every = -(-len(values) // most) if len(values) else 1
     return values[::every]
 
 
@@ -121,7 +121,7 @@ def date_change(s: Series, values: Array, w: Watch, found: Search, noise: Repeat
     index = index[s.stop[index] < last]
     adjusted, columns = matched(s, index, values)
     stop = s.stop[index]
-    inner = stop[2:-1] if len(stop) > 5 else stop[1:]
+    inner = _thinned(stop[2:-1] if len(stop) > 5 else stop[1:], 400)
     shapes = steps(stop, inner).joined(ramps(stop, inner))
     exposed = s.stop[long_exposure(s) & (s.stop < min(last, stop[-1]))]
     likely = use_begins(s, settings)

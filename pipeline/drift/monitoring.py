@@ -47,10 +47,16 @@ def watch(s: Series, noise: Repeatability, settings: Drift) -> Watch:
         decides = decides | open_use
     noise = _with_own_scatter(s, decides, noise)
     baseline = _baseline(s, decides, before)
+    checks = _at_most(np.flatnonzero(decides))
     return Watch(
-        np.flatnonzero(decides), np.flatnonzero(use & ~decides & (s.purpose == "duty")), baseline[decides],
+        checks, _at_most(np.flatnonzero(use & ~decides & (s.purpose == "duty"))), baseline[checks],
         noise, stray, kind,
     )  # fmt: skip
+
+
+def _at_most(index: NDArray[np.int64], most: int = 700) -> NDArray[np.int64]:
+    """Every stop of a usual test, every second, third ... of one with thousands: time grows with the cube."""
+    return index[:: max(1, -(-len(index) // most))]
 
 
 def _repeated(s: Series, among: NDArray[np.bool_]) -> NDArray[np.bool_]:

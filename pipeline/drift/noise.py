@@ -66,7 +66,7 @@ def pooled_scatter(
         project, log_determinant = _projections(n, columns)
         left.append((project @ np.stack(rows, axis=1)).reshape(len(_RHO), -1))
         logs += len(rows) * log_determinant
-    squares = np.sum(_clipped(np.hstack(left)) ** 2, axis=1)
+    squares = np.maximum(np.sum(_clipped(np.hstack(left)) ** 2, axis=1), 1e-16 * dof)
     likelihood = -0.5 * (logs + dof * np.log(squares / dof)) - 0.5 * ((_RHO - prior[0]) / prior[1]) ** 2
     weight = np.exp(likelihood - likelihood.max())
     weight /= weight.sum()

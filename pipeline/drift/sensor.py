@@ -37,8 +37,12 @@ class TorqueDrift(NamedTuple):
     effect: Array
 
 
-def torque_drift(s: Series, settings: Drift) -> TorqueDrift | None:
-    """The change of the energy ratio beyond chance and beyond the method's threshold; None without one."""
+def torque_drift(s: Series, settings: Drift, friction_sigma: float = 0.02) -> TorqueDrift | None:
+    """The change of the energy ratio beyond chance and beyond the method's threshold; None without one.
+
+    Its effect on friction is the ratio of each stop where that is known well against the scatter of friction
+    (`friction_sigma`), which holds for offsets as for gains; else the fitted change.
+    """
     s = replace(s, group=np.where(s.group >= 0, s.group, 100_000 + s.block))
     index = np.flatnonzero(np.isfinite(s.ratio))
     _, inverse, count = np.unique(s.group[index], return_inverse=True, return_counts=True)
@@ -69,10 +73,12 @@ def torque_drift(s: Series, settings: Drift) -> TorqueDrift | None:
     column = whole(s.stop, np.array([onset.stop])).columns[:, 0]
     at_end = column[index[-1]] or 1.0
     size = onset.size_checks
+    fitted = column / at_end * size
+    known = np.isfinite(s.ratio) & (noise.sigma <= 0.5 * friction_sigma)
     return TorqueDrift(
         onset,
         float(np.expm1(size)),
         float(np.expm1(size - 2 * u)),
         float(np.expm1(size + 2 * u)),
-        column / at_end * size,
+        np.where(known, s.ratio, fitted),
     )

@@ -96,7 +96,7 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
     )  # fmt: skip
     return Series(
         stop=stops["stop"].to_numpy().astype(np.int64), purpose=text["purpose"], kind=text["kind"], name=text["block"],
-        friction=friction, ratio=np.where(usable, _log(number["energy_ratio"]), np.nan),
+        friction=friction, ratio=np.where(usable, _ratio(number), np.nan),
         level=np.where(usable, level, np.nan),
         rest=number["pressure_rest_bar"], second=_log(number["pressure_bar"] / number["pressure_2_bar"]),
         rise=_log(number["mu_rise"]), pressure=number["pressure_bar"], speed=number["speed_start_rpm"],
@@ -107,9 +107,9 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
 
 
 _NUMBERS = (
-    "mu", "energy_ratio", "pressure_plateau_bar", "target_pressure_bar", "pressure_rest_bar", "pressure_bar",
+    "mu", "pressure_plateau_bar", "target_pressure_bar", "pressure_rest_bar", "pressure_bar",
     "pressure_2_bar", "speed_start_rpm", "speed_end_rpm", "temperature_initial_c", "temperature_mean_c",
-    "power_density_w_mm2", "idle_before_s", "mu_rise",
+    "power_density_w_mm2", "idle_before_s", "mu_rise", "energy_ratio", "energy_kj", "kinetic_energy_kj",
 )  # fmt: skip
 
 
@@ -149,6 +149,15 @@ def _runs(names: NDArray[np.str_]) -> NDArray[np.int64]:
     return np.cumsum(changes).astype(np.int64)
 
 
+def _ratio(number: dict[str, Array]) -> Array:
+    """ln energy ratio; where it is not given, that of friction work to kinetic energy, which a steady drag only shifts."""
+    given = number["energy_ratio"]
+    if np.isfinite(given).any():
+        return _log(given)
+    kinetic = np.where(number["kinetic_energy_kj"] > 0, number["kinetic_energy_kj"], np.nan)
+    return _log(number["energy_kj"] / kinetic)
+
+
 def _power(number: dict[str, Array]) -> Array:
     """Power density; where it is not given, what pressure, speed and mu imply, scaled to the stops that have it."""
     power = number["power_density_w_mm2"]
@@ -170,12 +179,15 @@ def exposure(
     """Which stops were low-energy and which high-energy, as 0 or 1.
 
     Both are judged against the matched checks, at which friction is known to hold: low-energy is gentler and not
-    hotter, or clearly colder and not harder; high-energy is harder and not colder. Checks are neither.
+    hotter, or clearly colder and not harder; high-energy is harder and not colder. Checks are neither. Without checks a
+    stop is low-energy when it starts below the method's absolute temperature.
     """
     p = np.nan_to_num(power, nan=reference_power) / reference_power
     t = np.nan_to_num(temperature, nan=reference_temperature) - reference_temperature
     gentle = (p < settings.low_power_share) & (t < 30)
     cold = (t < -settings.low_temperature_below) & (p < 1.1)
+    if not (purpose == "check").any():  # nothing to compare with: cold by itself
+        cold |= (np.nan_to_num(temperature, nan=np.inf) < settings.low_temperature) & (p < 1.1)
     hard = (p > settings.high_power_share) & (t > -settings.low_temperature_below)
     check = purpose == "check"
     known = np.isfinite(p) & np.isfinite(power) & ~check

@@ -154,7 +154,7 @@ def made(truth: Truth, seed: int) -> Made:
         "duration_s": np.full(n, 3.0), "speed_start_rpm": start, "speed_end_rpm": end,
         "pressure_bar": pressure * (1 + recorder) + offset, "torque_nm": torque * (1 + gain) * np.exp(ln), "mu": seen,
         "mu_u": 0.01 * seen, "temperature_initial_c": temperature, "temperature_mean_c": temperature + rise,
-        "energy_kj": energy * ratio, "kinetic_energy_kj": energy,
+        "energy_kj": energy * ratio, "kinetic_energy_kj": np.full(n, np.nan) if truth.ratio_missing else energy,
         "energy_ratio": np.full(n, np.nan) if truth.ratio_missing else ratio,
         "power_density_w_mm2": power * np.exp(ln) * (1 + gain), "status": ["ok"] * n, "run_number": rows["stop"],
         "control": ["pressure"] * n, "idle_before_s": rows["idle"], "target_pressure_bar": rows["pressure"],
@@ -222,8 +222,8 @@ def _glaze(
     hard = np.flatnonzero((removal > 0.1 / truth.clearing_stops) & (rows["stop"] > (onset or 0)))
     end = hard[0] if len(hard) and onset else n
     checks = np.flatnonzero((rows["purpose"] == "check") & (np.arange(n) < end))
-    reached = state[rows["block"] == rows["block"][checks[-1]]].mean()
-    if onset is None or rows["stop"][checks[-1]] < onset:  # no check after the use
+    reached = state[rows["block"] == rows["block"][checks[-1]]].mean() if len(checks) else 0.0
+    if onset is None or not len(checks) or rows["stop"][checks[-1]] < onset:  # no check after the use
         reached = state[:end].max()
     loss = state * truth.glaze_loss / max(reached, 1e-9)
     return np.minimum(loss, 0.9), onset, truth.glaze_loss
