@@ -34,7 +34,8 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
         raise InputError(NOT_INSTALLED) from error
     with plain_file(path) as plain, _heard() as complaints:
         try:
-            with TdmsFile.open(plain) as file:
+            # The stream is ours, so that it is closed too where the library gives up on the file.
+            with plain.open("rb") as stream, TdmsFile.open(stream) as file:
                 sources, units = _sources(file, recordings)
                 yield from merged(sources, units)
             if complaints:

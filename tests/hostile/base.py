@@ -11,7 +11,7 @@ import polars as pl
 import yaml
 
 from rig_samples.simulator import MARRAM_4, Block, Identity, Rig, Simulated, Style, simulate, write_test
-from tests.hostile.chain import per_test
+from tests.hostile.chain import to_stops
 
 FORMATS = ("delimited", "parquet", "mdf", "tdms")
 COLUMNS = {"t": "time_s", "n": "speed_rpm", "Mb": "torque_nm", "p": "pressure_bar", "T1": "disc_temperature_c"}
@@ -69,7 +69,7 @@ def _write_binary(path: Path, form: str, rows: pl.DataFrame) -> None:
 
 def reference(folder: Path, results: Path) -> dict[str, tuple[float | None, float | None]]:
     """mu and energy (kJ) by file of a sound test; its results stay in `results`."""
-    per_test(folder, results)
+    to_stops(folder, results)
     stops = pl.read_parquet(results / "plain" / "tests" / folder.name / "stops.parquet")
     assert set(stops["status"]) == {"ok"}
     assert np.isfinite(stops["mu"].to_numpy()).all()

@@ -77,7 +77,7 @@ def ground() -> Iterator[Ground]:
             truth[form] = base.reference(folder, room / "sound-results" / form)
             usual |= {f["code"] for f in _findings(room / "sound-results" / form)}
         beside = base.write_base(room / "beside-archive", "delimited", BYSTANDER)
-        base.reference(beside, room / "beside")
+        chain.per_test(beside, room / "beside")
         chain.pages(room / "beside-archive", room / "beside", [BYSTANDER])
         yield Ground(room, truth, frozenset(usual))
 
@@ -89,8 +89,12 @@ def _findings(results: Path) -> list[dict[str, Any]]:
     return [*found, *json.loads(stops.read_text())["findings"]]
 
 
-def fuzzed(seed: int, ground: Ground, *, whole: bool | None = None) -> Outcome:
-    """Mutate, run, judge. `whole`: through all stages of a test and its page; default: whenever the mutation may matter there."""
+def fuzzed(seed: int, ground: Ground, *, whole: bool | None = None, beside: bool | None = None) -> Outcome:
+    """Mutate, run, judge.
+
+    whole: through all stages of a test and its page; default: where the mutation may matter there, and in every fifth.
+    beside: with a sound test of the same compound, on to the compound's sheet; default: in every twentieth.
+    """
     rng = np.random.default_rng(seed)
     form = str(rng.choice(base.FORMATS, p=[0.76, 0.08, 0.08, 0.08]))
     with tempfile.TemporaryDirectory(prefix=f"{seed}-", dir=ground.room) as text:
@@ -105,7 +109,7 @@ def fuzzed(seed: int, ground: Ground, *, whole: bool | None = None) -> Outcome:
             _applied(mutation, archive / "victim", rng, outcome)
         before = _state(place)
         deep = any(m in (*settings.CARD, *settings.WEAR, *folders.ALL) for m in chosen) or seed % 5 == 0
-        beside = seed % BESIDE == 0
+        beside = seed % BESIDE == 0 if beside is None else beside
         if beside:
             _put_beside(ground, archive, results)
             before = _state(place)
