@@ -20,6 +20,8 @@ class StopZero:
     torque_u: float = 0.0
     pressure_known: bool = True
     torque_known: bool = True
+    pressure_alone: bool = False  # unlike the zeros of the stops around it
+    torque_alone: bool = False
 
 
 @dataclass(frozen=True)

@@ -190,10 +190,11 @@ def _stop_zeros(
     )
     torque_u = np.array([b.torque_rest.u if b.torque_rest else nan for b in brakings], dtype=float)
     own_t, own_t_u = own_zero(torque - expected, torque_u)
+    alone_p, alone_t = alone(own_p), alone(own_t)
     stops = tuple(
         StopZero(
             pressure + float(own_p[i]), float(own_p_u[i]), float(own_t[i]), float(own_t_u[i]),
-            bool(np.isfinite(level).any()), bool(zero.known),
+            bool(np.isfinite(level).any()), bool(zero.known), bool(alone_p[i]), bool(alone_t[i]),
         )
         for i in range(len(brakings))
     )  # fmt: skip
@@ -204,6 +205,19 @@ def _stop_zeros(
         single = max(spread, float(np.median(level_u[known])))
         pressure_u = 1.2533 * single / float(np.sqrt(known.sum()))
     return stops, pressure, pressure_u, (spread, _spread(torque - expected))
+
+
+def alone(own: np.ndarray) -> np.ndarray:
+    """Whether each deviation (n,) is unlike those around it: more than half of it above the median of five stops.
+
+    A zero that stepped or drifts is shared by its neighbours and can be believed; one that is not may as well be torque
+    or pressure that was really there.
+    """
+    if own.size < 3:
+        return np.zeros(own.size, dtype=bool)
+    width = min(2, (own.size - 1) // 2)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(own, width, mode="reflect"), 2 * width + 1)
+    return np.abs(own - np.median(around, axis=1)) > 0.5 * np.abs(own)
 
 
 def _spread(values: np.ndarray) -> float:

@@ -10,7 +10,7 @@ from pipeline.conditioning.corrections import Conditioned, Corrections, conditio
 from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
 from pipeline.conditioning.rest import reading
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, Severity, finding
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.reduction import Reduction
 from pipeline.stops.reduction import (
@@ -32,6 +32,7 @@ MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean
 TRACE_POINTS = 80
 ZERO_SHARE = 0.01  # of the level
 ONSET_PA = 1.0e5  # about where braking is taken to begin
+DOUBTFUL_SHARE = 0.03  # of the level: what a lone reading may take off unasked
 IMPOSSIBLE_MU = 3.0  # no number worth giving
 
 
@@ -246,14 +247,19 @@ def _zero_moved(context: Context, index: int, row: dict[str, Any]) -> list[Findi
     own, found = context.corrections.stops[index], []
     torque, pressure = row.get("torque_nm"), row.get("pressure_bar")
     moved_by = own.pressure - context.corrections.pressure_rest
-    for name, value, u, level, unit in (
-        ("torque", own.torque, own.torque_u, torque, "N m"),
-        ("pressure", moved_by / 1e5, own.pressure_u / 1e5, pressure, "bar"),
+    for name, value, u, level, unit, alone in (
+        ("torque", own.torque, own.torque_u, torque, "N m", own.torque_alone),
+        ("pressure", moved_by / 1e5, own.pressure_u / 1e5, pressure, "bar", own.pressure_alone),
     ):
-        if level and abs(value) > max(ZERO_SHARE * abs(level), 5 * u):
-            text = f"zero of {name} stands {value:+.3g} {unit} beside the test's; taken off"
-            evidence = {"own": value, "u": u, "unit": unit, "share_of_level": abs(value / level)}
-            found.append(finding("zero_moved", text, channel=name, evidence=evidence))
+        if not level or abs(value) <= max(ZERO_SHARE * abs(level), 5 * u):
+            continue
+        doubtful = alone and abs(value) > DOUBTFUL_SHARE * abs(level)
+        text = f"zero of {name} stands {value:+.3g} {unit} beside the test's; taken off"
+        if doubtful:
+            text += f", but only in this stop: {name} may really have been there"
+        evidence = {"own": value, "u": u, "unit": unit, "share_of_level": abs(value / level), "alone": alone}
+        severity: Severity | None = "suspect" if doubtful else None
+        found.append(finding("zero_moved", text, severity=severity, channel=name, evidence=evidence))
     return found
 
 

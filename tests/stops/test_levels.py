@@ -112,3 +112,16 @@ def test_the_budget_names_what_is_not_stated(tmp_path):
     assert budget["effective_radius"]["relative_u"] == pytest.approx(0.5 / 134 / np.sqrt(3))
     assert "counted as 0" in budget["efficiency"]["note"] and "counted as 0" in budget["piston_area"]["note"]
     assert "note" not in budget["pressure"]
+
+
+@pytest.mark.parametrize(("channel", "step"), [("pressure", 0.8e5), ("torque", 120.0)])
+def test_a_zero_reading_that_one_stop_has_alone_is_not_believed_unasked(tmp_path, channel, step):
+    def before_the_braking(i, c):
+        early = c["time"] - c["time"][0] < 0.93
+        return c | {channel: c[channel] + step * early * (i == 9)}
+
+    write_test(tmp_path, APPS, Rig(), change=before_the_braking)
+    found = reduce(tmp_path)
+    assert [f["stop"] for f in found.findings if f["code"] == "zero_moved" and f["severity"] == "suspect"] == [10]
+    assert found.stops["status"][9] == "suspect"
+    assert found.stops["status"].to_list().count("ok") == len(APPS) - 1
