@@ -4,9 +4,11 @@ rigs.
 A calibration error is common to all stops of a rig in one state (between two dated events) and cancels in the
 difference of two batches run there. Where batches were run in different states it does not cancel:
 
-    u^2 = sum over states r of (share of a in r - share of b in r)^2 (mu u_r)^2
+    u^2 = sum over states (share of a - share of b)^2 (mu u_sensors)^2
+        + sum over rigs   (share of a - share of b)^2 (mu u_brake)^2
 
-with u_r the relative common uncertainty of mu. A shift of a rig found at an event adds its size, weighed by
+with u_sensors the relative common uncertainty from torque and pressure, drawn anew by an event, and u_brake that from
+radius, piston area and efficiency, which stay with the rig's brake. A shift of a rig found at an event adds its size, weighed by
 the difference of the batches' shares after the event, as a further standard uncertainty: it is known to be
 there and not corrected.
 """
@@ -14,6 +16,7 @@ there and not corrected.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -32,34 +35,52 @@ class Known:
         used = set(values.specimens)
         self.tests = [test for test in tests if (test.batch, test.specimen) in used]
         self.shifts = shifts
-        self.state_u: dict[str, float] = {}
-        for test in self.tests:
-            if test.common_u is not None:
-                self.state_u[test.epoch] = max(self.state_u.get(test.epoch, 0.0), test.common_u)
-
-    def _shares(self, batch: str) -> dict[str, float]:
-        """Share of the batch's specimens run in each calibration state."""
-        specimens = {(t.specimen, t.epoch) for t in self.tests if t.batch == batch}
-        per_specimen = Counter(specimen for specimen, _ in specimens)
-        shares: dict[str, float] = {}
-        for specimen, epoch in specimens:
-            shares[epoch] = shares.get(epoch, 0.0) + 1 / per_specimen[specimen] / len(per_specimen)
-        return shares
+        self.sensors = _largest((t.epoch, t.sensor_u) for t in self.tests)
+        self.brakes = _largest((t.rig, _rest(t.common_u, t.sensor_u)) for t in self.tests)
 
     def level(self, batch: str) -> float:
-        shares = self._shares(batch)
-        return self.scale * float(np.sqrt(sum((share * self.state_u.get(e, 0.0)) ** 2 for e, share in shares.items())))
+        """Of a batch's level: nothing cancels."""
+        return self._u(_shares(self.tests, batch, "epoch"), _shares(self.tests, batch, "rig"))
 
     def pair(self, a: str, b: str) -> float:
-        shares_a, shares_b = self._shares(a), self._shares(b)
-        terms = [
-            ((shares_a.get(e, 0.0) - shares_b.get(e, 0.0)) * self.state_u.get(e, 0.0)) ** 2
-            for e in {*shares_a, *shares_b}
+        """Of the difference of two batches: what they share cancels; shifts found add."""
+        states, rigs = (_apart(_shares(self.tests, a, by), _shares(self.tests, b, by)) for by in ("epoch", "rig"))
+        moved = [
+            (after_share(self.tests, a, shift) - after_share(self.tests, b, shift)) * shift["shift_relative"]
+            for shift in self.shifts
         ]
-        for shift in self.shifts:
-            apart = after_share(self.tests, a, shift) - after_share(self.tests, b, shift)
-            terms.append((apart * shift["shift_relative"]) ** 2)
+        return float(np.hypot(self._u(states, rigs), self.scale * np.sqrt(sum(m**2 for m in moved))))
+
+    def _u(self, states: dict[str, float], rigs: dict[str, float]) -> float:
+        terms = [(share * self.sensors.get(state, 0.0)) ** 2 for state, share in states.items()]
+        terms += [(share * self.brakes.get(rig, 0.0)) ** 2 for rig, share in rigs.items()]
         return self.scale * float(np.sqrt(sum(terms)))
+
+
+def _largest(pairs: Iterable[tuple[str, float | None]]) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for key, u in pairs:
+        if u is not None:
+            found[key] = max(found.get(key, 0.0), u)
+    return found
+
+
+def _rest(common: float | None, sensors: float | None) -> float | None:
+    return None if common is None else float(np.sqrt(max(0.0, common**2 - (sensors or 0.0) ** 2)))
+
+
+def _shares(tests: list[SpecimenTest], batch: str, by: str) -> dict[str, float]:
+    """Share of the batch's specimens run in each calibration state, or on each rig."""
+    places = {(t.specimen, getattr(t, by)) for t in tests if t.batch == batch}
+    per_specimen = Counter(specimen for specimen, _ in places)
+    shares: dict[str, float] = {}
+    for specimen, place in places:
+        shares[place] = shares.get(place, 0.0) + 1 / per_specimen[specimen] / len(per_specimen)
+    return shares
+
+
+def _apart(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
+    return {key: a.get(key, 0.0) - b.get(key, 0.0) for key in {*a, *b}}
 
 
 def after_share(tests: list[SpecimenTest], batch: str, shift: dict[str, Any]) -> float:

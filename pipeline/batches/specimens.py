@@ -62,6 +62,7 @@ class SpecimenTest:
     drift_verdict: str | None = None
     drift_onset: int | None = None
     common_u: float | None = None  # relative standard uncertainty of mu common to all stops of the rig
+    sensor_u: float | None = None  # the part of it from torque and pressure
     wear_rate: WearRate | None = None
     energy_per_stop_kj: float | None = None
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.model import load
@@ -21,6 +22,7 @@ from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.result import reference_json
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
@@ -109,7 +111,20 @@ def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:
     at_reference = float(map_.predict(np.array([map_.reference.temperature])).mu[0])
     if not np.isfinite(at_reference):
         return None, None
-    return lambda stops: map_.predict_stops(stops).mu, at_reference
+    reference = reference_json(map_.reference)
+    conditions = {
+        f"temperature_{map_.temperature_kind}_c": reference["temperature_c"],
+        "pressure_bar": reference["pressure_bar"],
+        "speed_start_rpm": reference["speed_rpm"],
+        "energy_density_j_mm2": reference["energy_density_j_mm2"],
+    }
+
+    def shape(stops: pl.DataFrame) -> NDArray[np.float64]:
+        # a condition that was not recorded (a summary-only test) is taken to be the reference's
+        filled = stops.with_columns(pl.col(name).fill_null(value) for name, value in conditions.items())
+        return map_.predict_stops(filled).mu
+
+    return shape, at_reference
 
 
 def _batches(

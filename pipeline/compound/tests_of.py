@@ -40,6 +40,15 @@ class CompoundTest:
         return self.summary.get("mu_u_common_relative")
 
     @property
+    def sensor_u(self) -> float | None:
+        """The part of common_u that a calibration of torque and pressure draws anew; all of it without a budget."""
+        budget = {row["source"]: row for row in self.summary.get("budget") or [] if row.get("part") == "common"}
+        parts = [budget[name].get("relative_u") for name in ("torque", "pressure") if name in budget]
+        if not parts:
+            return self.common_u
+        return float(np.sqrt(sum((u or 0.0) ** 2 for u in parts)))
+
+    @property
     def changed_at(self) -> int | None:
         """First stop of a drift after which the stops no longer show the material as made."""
         if self.drift.get("verdict") not in HISTORY:
@@ -90,6 +99,7 @@ def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[
         drift_verdict=test.drift.get("verdict"),
         drift_onset=test.drift.get("onset_stop"),
         common_u=test.common_u,
+        sensor_u=test.sensor_u,
         wear_rate=rates.get(test.name),
         energy_per_stop_kj=float(np.mean(energy.to_numpy())) if len(energy) else None,
     )

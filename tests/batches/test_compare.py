@@ -220,6 +220,21 @@ def test_common_calibration_cancels_on_one_rig_and_counts_across_rigs():
     assert level["high"] - level["low"] > 2 * 1.9 * 0.02 * 0.42
 
 
+def test_a_calibration_draws_the_sensors_anew_and_leaves_the_brake():
+    levels = {"b1": [0.420, 0.424], "b2": [0.421, 0.425]}
+
+    def half(**facts):
+        states = {"b1": "north, before all events", "b2": "north, from 2026-02-01"}
+        tests = [replace(t, rig="north", epoch=states[t.batch]) for t in specimen_tests(levels, **facts)]
+        shown = run(tests)["pairs"][0]["mu_difference"]
+        return shown["high"] - shown["low"]
+
+    none, brake_only = half(), half(common_u=0.02, sensor_u=0.0)
+    sensors = half(common_u=0.02, sensor_u=0.02)
+    assert brake_only == pytest.approx(none)
+    assert sensors > 1.3 * none
+
+
 def test_rig_shift_is_a_caveat_and_keeps_a_pair_from_being_called_different():
     levels = {"b1": [0.420, 0.421], "b2": [0.470, 0.471]}
     shift = {"rig": "north", "date": "2026-01-20", "shift_relative": 0.11, "tests": ["b2-A", "b2-B"]}

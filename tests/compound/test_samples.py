@@ -1,0 +1,102 @@
+"""The samples' compounds against their truth: batches told apart, the rig steady, duties projected by the true law."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from pipeline.archive.card import load_card
+from pipeline.archive.duties import DutyCycle
+from pipeline.archive.model import load
+from pipeline.duty.cycle import Air, events_of, settle
+from pipeline.duty.exposure import Plate, Rubbing, of_cycles
+from pipeline.heat.lumped import Disc
+from pipeline.wear.laws import LAWS, Constants
+from tests.conftest import SAMPLES
+
+pytestmark = pytest.mark.workflow
+METHODS = ("first", "revised")
+
+
+def of_compound(results, method, name, compound="marram-4"):
+    return json.loads((results.root / method / "compounds" / compound / f"{name}.json").read_text())
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_the_odd_batch_is_different_and_the_like_ones_are_not(sample_results, method):
+    found = of_compound(sample_results, method, "batches")
+    verdicts = {(p["a"], p["b"]): p["mu_verdict"] for p in found["pairs"]}
+    assert verdicts == {
+        ("M4-2403", "M4-2405"): "equivalent",
+        ("M4-2403", "M4-2407"): "different",
+        ("M4-2405", "M4-2407"): "different",
+    }
+    # the scenario scales hot friction: M4-2405 by 1.006, M4-2407 by 0.885
+    mu = {b["batch"]: b["mu"] for b in found["batches"]}
+    assert mu["M4-2407"]["value"] / mu["M4-2403"]["value"] == pytest.approx(0.885, abs=0.012)
+    assert mu["M4-2405"]["value"] / mu["M4-2403"]["value"] == pytest.approx(1.006, abs=0.012)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_wear_of_the_batches_as_it_was(sample_results, method):
+    found = of_compound(sample_results, method, "batches")
+    truth = {}
+    for test in ("m4-2403-a", "m4-2403-b", "m4-2407-a", "m4-2407-b"):
+        rows = np.genfromtxt(SAMPLES / "truth" / f"{test}.wear.csv", delimiter=",", names=True)
+        bedded = rows["after_stop"] >= 20
+        truth[test] = np.ptp(rows["disc_um"][bedded]) / (np.ptp(rows["after_stop"][bedded]))
+    expected = np.sqrt(truth["m4-2403-a"] * truth["m4-2403-b"] / truth["m4-2407-a"] / truth["m4-2407-b"])
+    pair = next(p for p in found["pairs"] if (p["a"], p["b"]) == ("M4-2403", "M4-2407"))
+    assert pair["wear_ratio"]["value"] == pytest.approx(expected, rel=0.02)
+    # the gentle program of M4-2405's third specimen is no batch difference
+    alike = next(p for p in found["pairs"] if (p["a"], p["b"]) == ("M4-2403", "M4-2405"))
+    assert alike["wear_verdict"] == "equivalent"
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_the_rig_did_not_shift(sample_results, method):
+    rigs = json.loads((sample_results.root / method / "rigs.json").read_text())
+    assert rigs["shifts"] == [] and rigs["findings"] == []
+    assert rigs["examined"][0]["date"] == "2026-02-16"
+
+
+def test_one_batch_has_no_pair(sample_results):
+    found = of_compound(sample_results, "revised", "batches", "marram-6")
+    assert len(found["batches"]) == 1 and found["pairs"] == []
+
+
+@pytest.mark.parametrize("route", ["ridge-route", "valley-route"])
+def test_wear_of_a_duty_by_the_true_law(sample_results, route):
+    duty = load(SAMPLES / "duties" / f"{route}.yaml", DutyCycle)
+    found = next(d for d in of_compound(sample_results, "revised", "duty")["duties"] if d["duty"] == duty.duty)
+    card = load_card(SAMPLES / "archive" / "m4-2403-a")
+    part, area = card.brake.disc, card.brake.swept_area
+    disc = Disc(part.mass, "carbon", part.emissivity * part.cooled_area)
+    events = events_of(duty)
+    settled = settle(
+        events, disc, Air(duty.cooling.h0, duty.cooling.h1, duty.ambient), np.array([duty.cooling.opening])
+    )
+    plate = Plate(area, part.thickness, part.mass / (area * part.thickness), part.conductivity, "carbon")
+    (cycle,) = of_cycles(
+        settled, events, Rubbing(card.brake.friction_area, np.zeros(0), np.zeros(0)), plate, 1.0, "initial", [0]
+    )
+    tests = ("m4-2403-a", "m4-2403-b", "m4-2405-a", "m4-2405-b", "m4-2405-c", "m4-2407-a", "m4-2407-b")
+    law, constants, losses = LAWS["oxidation"], Constants(th0_k=873.15), []
+    for test in tests:
+        material = json.loads((SAMPLES / "truth" / f"{test}.json").read_text())["material"]
+        columns = law.columns(cycle, material["oxidation_energy_j_mol"] / 1e3, constants)
+        losses.append((columns @ [material["disc_wear_um_mj"], material["oxidation_um_s"]]).sum())
+    assert found["wear_um_per_settled_cycle"]["disc"]["value"] == pytest.approx(np.mean(losses), rel=0.12)
+
+
+def test_duties_of_the_samples_pull_apart(sample_results):
+    found = of_compound(sample_results, "revised", "duty")
+    by = {d["duty"]: d for d in found["duties"]}
+    valley, ridge = by["valley route"], by["ridge route"]
+    assert valley["temperature_high_c"] < 200 < 400 < ridge["temperature_low_c"]
+    assert valley["window_share"] < 0.1 < 0.9 < ridge["window_share"]
+    assert valley["opening_to_run"]["high"] < ridge["opening_to_run"]["low"]
+    assert found["common_opening"] is None and "do not overlap" in found["common_opening_why"]
+    assert valley["glazing_share"] > 0.9 and ridge["glazing_share"] == 0.0
