@@ -1,6 +1,6 @@
 """Broken and hostile archives: none may end in a traceback, reach outside results/, or give a wrong number in silence.
 
-    python -m tests.studies.fuzz [--count 2000] [--first 0] [--write]
+    python -m tests.studies.fuzz [--count 2000] [--first 0] [--processes 1] [--write]
 
 Each archive is a valid one (delimited text, Parquet, MDF or TDMS) with one to three mutations, run through the stages in
 this process without their guard. Counted are
@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+import multiprocessing
 import os
 import resource
 import shutil
@@ -26,6 +27,7 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -302,22 +304,34 @@ A well-formed wrong fact in test.yaml is no damage and is not judged for silent 
 """
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=str(__doc__).splitlines()[0])
-    parser.add_argument("--count", type=int, default=2000)
-    parser.add_argument("--first", type=int, default=0, help="first seed")
-    parser.add_argument("--write", action="store_true", help="write docs/fuzz_study.md")
-    options = parser.parse_args()
+def run(seeds: range) -> list[Outcome]:
+    """Outcomes of the seeds in turn, each fault printed as it comes."""
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
-    begun = time.perf_counter()
     outcomes = []
     with ground() as sound:
-        for seed in range(options.first, options.first + options.count):
+        for seed in seeds:
             outcome = fuzzed(seed, sound)
             outcomes.append(outcome)
             for name in ("tracebacks", "escapes", "silent"):
                 for text in getattr(outcome, name):
                     print(f"seed {seed} ({outcome.form}: {', '.join(outcome.mutations)}): {name}: {text}", flush=True)
+            if len(outcomes) % 100 == 0:
+                print(f"{len(outcomes)} of {len(seeds)} from seed {seeds.start}", flush=True)
+    return outcomes
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=str(__doc__).splitlines()[0])
+    parser.add_argument("--count", type=int, default=2000)
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--write", action="store_true", help="write docs/fuzz_study.md")
+    options = parser.parse_args()
+    begun = time.perf_counter()
+    seeds = range(options.first, options.first + options.count)
+    with ProcessPoolExecutor(options.processes, mp_context=multiprocessing.get_context("spawn")) as pool:
+        parts = pool.map(run, [seeds[i :: options.processes] for i in range(options.processes)])
+        outcomes = [outcome for part in parts for outcome in part]
     result = summary(outcomes)
     print(json.dumps(result, indent=1))
     if options.write:
