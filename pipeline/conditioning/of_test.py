@@ -208,7 +208,7 @@ def _stop_zeros(
 
 
 def alone(own: np.ndarray) -> np.ndarray:
-    """Whether each deviation (n,) is unlike those around it: more than half of it above the median of five stops.
+    """Whether each deviation (n,) is unlike those around it: off the median of five stops by half of it and four spreads.
 
     A zero that stepped or drifts is shared by its neighbours and can be believed; one that is not may as well be torque
     or pressure that was really there.
@@ -217,7 +217,8 @@ def alone(own: np.ndarray) -> np.ndarray:
         return np.zeros(own.size, dtype=bool)
     width = min(2, (own.size - 1) // 2)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(own, width, mode="reflect"), 2 * width + 1)
-    return np.abs(own - np.median(around, axis=1)) > 0.5 * np.abs(own)
+    off = np.abs(own - np.median(around, axis=1))
+    return off > np.maximum(0.5 * np.abs(own), 4 * 1.4826 * float(np.median(np.abs(own - np.median(own)))))
 
 
 def _spread(values: np.ndarray) -> float:

@@ -32,7 +32,7 @@ MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean
 TRACE_POINTS = 80
 ZERO_SHARE = 0.01  # of the level
 ONSET_PA = 1.0e5  # about where braking is taken to begin
-DOUBTFUL_SHARE = 0.03  # of the level: what a lone reading may take off unasked
+DOUBTFUL_SHARE = 0.04  # of the level: what a lone reading may take off unasked
 IMPOSSIBLE_MU = 3.0  # no number worth giving
 
 

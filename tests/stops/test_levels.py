@@ -114,7 +114,7 @@ def test_the_budget_names_what_is_not_stated(tmp_path):
     assert "note" not in budget["pressure"]
 
 
-@pytest.mark.parametrize(("channel", "step"), [("pressure", 0.8e5), ("torque", 120.0)])
+@pytest.mark.parametrize(("channel", "step"), [("pressure", 0.9e5), ("torque", 120.0)])
 def test_a_zero_reading_that_one_stop_has_alone_is_not_believed_unasked(tmp_path, channel, step):
     def before_the_braking(i, c):
         early = c["time"] - c["time"][0] < 0.93
