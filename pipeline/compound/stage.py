@@ -22,7 +22,6 @@ from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
-from pipeline.friction.result import reference_json
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
@@ -111,7 +110,7 @@ def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:
     at_reference = float(map_.predict(np.array([map_.reference.temperature])).mu[0])
     if not np.isfinite(at_reference):
         return None, None
-    reference = reference_json(map_.reference)
+    reference = reference_json(map_)
     conditions = {
         f"temperature_{map_.temperature_kind}_c": reference["temperature_c"],
         "pressure_bar": reference["pressure_bar"],
