@@ -150,3 +150,22 @@ def test_without_a_law_wear_rates_are_as_run():
     for rows in ([], unknown):
         assert wear_rates(tests, {"components": {"disc": {"intervals": rows}}})["gentle"][0] == 1.0
     assert wear_rates(tests, {"components": None})["gentle"][0] == 1.0
+
+
+def test_conditions_that_were_not_kept_are_the_references():
+    import numpy as np
+    import polars as pl
+
+    from pipeline.friction.map import fit_map
+    from pipeline.method.friction import Friction
+    from tests.compound.makers import program
+
+    stops = program(1.0, 3).with_columns(test=pl.lit("t"), batch=pl.lit("b"), specimen=pl.lit("s"))
+    shape, at_reference = stage.shape_of(fit_map(stops, Friction()))
+    kept = stops.head(4).with_columns(
+        pl.lit(None, pl.Float64).alias(c) for c in ("energy_density_j_mm2", "speed_start_rpm")
+    )
+    assert np.isfinite(shape(kept)).all()
+    assert shape(kept) == pytest.approx(shape(stops.head(4)), rel=0.02)
+    assert at_reference == pytest.approx(0.46, abs=0.02)
+    assert stage.shape_of(None) == (None, None)
