@@ -21,7 +21,7 @@ from pipeline.drift.compound import glaze_limit
 from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
-from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.map import ZERO_C, FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
@@ -110,12 +110,12 @@ def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:
     at_reference = float(map_.predict(np.array([map_.reference.temperature])).mu[0])
     if not np.isfinite(at_reference):
         return None, None
-    reference = reference_json(map_)
+    reference = map_.reference
     conditions = {
-        f"temperature_{map_.temperature_kind}_c": reference["temperature_c"],
-        "pressure_bar": reference["pressure_bar"],
-        "speed_start_rpm": reference["speed_rpm"],
-        "energy_density_j_mm2": reference["energy_density_j_mm2"],
+        f"temperature_{map_.temperature_kind}_c": reference.temperature - ZERO_C,
+        "pressure_bar": reference.pressure / 1e5,
+        "speed_start_rpm": reference.speed * 30 / np.pi,
+        "energy_density_j_mm2": reference.energy_density / 1e6,
     }
 
     def shape(stops: pl.DataFrame) -> NDArray[np.float64]:
