@@ -21,11 +21,12 @@ from pipeline.drift.compound import glaze_limit
 from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
-from pipeline.friction.map import ZERO_C, FrictionMap, NoMap, fit_map
+from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
 
+ZERO_C = 273.15
 WRITTEN = ("friction", "wear", "batches", "duty")
 
 
