@@ -28,6 +28,9 @@ class Wear(Settings):
         3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none, m"
     )
     mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg")
+    model_u: Share = Field(
+        0.01, description="share of an interval's loss by which any law may be wrong, beside the readings' noise"
+    )
     specimen_scatter: Share = Field(
         0.08, description="expected scatter of wear between specimens of a compound; counts as 4 degrees of freedom"
     )

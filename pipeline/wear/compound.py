@@ -22,12 +22,12 @@ from pipeline.wear.components import Component, component
 from pipeline.wear.exposure import interval_groups, joined
 from pipeline.wear.inference import Inference, Problem, at_best
 from pipeline.wear.intervals import Intervals, intervals
-from pipeline.wear.laws import Constants, design
+from pipeline.wear.laws import design
 from pipeline.wear.of_stops import TestExposure, test_exposure
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.readings import beside_card
-from pipeline.wear.result import curve, map_and_duty, model_entry, supported
+from pipeline.wear.result import constants_of, curve, map_and_duty, model_entry, supported
 from pipeline.wear.selection import Choice, choose
 
 SCATTER_DOF = 4  # what the method's expected scatter counts for
@@ -116,9 +116,7 @@ def _same_size(a: Component, b: Component) -> bool:
 
 def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
     part = members[0].part
-    constants = Constants(
-        settings.central_temperature, settings.power_reference / 1e6, part.distance_factor or float("nan")
-    )
+    constants = constants_of(part, settings)
     y = np.concatenate([m.measured.wear[m.usable] for m in members])
     covariance = block_diag(*(m.measured.covariance[np.ix_(m.usable, m.usable)] for m in members))
     of_test = np.repeat(np.arange(len(members)), [int(m.usable.sum()) for m in members])
@@ -132,6 +130,7 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         dof,
         constants,
         confidence=settings.confidence,
+        model_u=settings.model_u,
         adapt=lambda problem: with_scatter(problem, of_test, settings.specimen_scatter),
         folds=of_test if len(members) > 1 else None,
     )

@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.wear.components import Component, spoken
+from pipeline.method.wear import Wear
+from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, interval_groups
 from pipeline.wear.inference import Inference, draws
 from pipeline.wear.intervals import Intervals
-from pipeline.wear.laws import Constants, arrhenius, design, stop_wear
+from pipeline.wear.laws import LAWS, Constants, arrhenius, design
 from pipeline.wear.of_stops import TestExposure
-from pipeline.wear.predict import interval, law_of, predict, shares, wear_by_stop
+from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 from pipeline.wear.rates import rates
 from pipeline.wear.selection import ROUGH, Candidate, Choice, choose
 
@@ -21,15 +22,13 @@ ZERO_C = 273.15
 CURVE_POINTS = 25
 
 
-def component_result(
-    measured: Intervals, part: Component, test: TestExposure, *, th0_k: float, p0_w_mm2: float, confidence: float
-) -> dict[str, Any]:
+def component_result(measured: Intervals, part: Component, test: TestExposure, settings: Wear) -> dict[str, Any]:
     """The dict that stands under the component's name; see the contract and docs for its keys."""
-    constants = Constants(th0_k, p0_w_mm2, part.distance_factor or float("nan"))
+    constants, confidence = constants_of(part, settings), settings.confidence
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
     usable = measured.to_stop <= (test.run_number.max() if len(test.run_number) else 0)
     usable &= groups @ test.stops.energy_mj > 0
-    choice = _choice(measured, usable, groups, test, constants, confidence)
+    choice = _choice(measured, usable, groups, test, constants, settings)
     models = [
         model_entry(c, constants, test, part, measured, usable, c.name == choice.chosen) for c in choice.candidates
     ]
@@ -52,7 +51,12 @@ def component_result(
     }
 
 
-def _choice(measured, usable, groups, test, constants, confidence) -> Choice:
+def constants_of(part: Component, settings: Wear) -> Constants:
+    """What the laws of a component hold fixed."""
+    return Constants(settings.central_temperature, settings.power_reference / 1e6, part.distance_factor or float("nan"))
+
+
+def _choice(measured, usable, groups, test, constants, settings: Wear) -> Choice:
     if not usable.any():
         return Choice([], None, "no interval holds a stop with energy")
     return choose(
@@ -61,8 +65,9 @@ def _choice(measured, usable, groups, test, constants, confidence) -> Choice:
         measured.covariance[np.ix_(usable, usable)],
         measured.dof,
         constants,
-        confidence=confidence,
+        confidence=settings.confidence,
         noise_source=measured.source,
+        model_u=settings.model_u,
     )
 
 
@@ -70,8 +75,6 @@ def model_entry(
     c: Candidate, constants: Constants, test: TestExposure, part: Component, measured, usable, chosen: bool
 ) -> dict[str, Any]:
     """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why"."""
-    from pipeline.wear.laws import LAWS
-
     law, found = LAWS[c.name], c.found
     effective, note = _effective(c.name, test, part)
     parameters = {}
@@ -277,6 +280,3 @@ def curve(chosen: Mapping[str, Any] | None, test: TestExposure, confidence: floa
         for t, v, a, b in zip(at_c, value, low, high, strict=True)
     ]
     return {"unit": unit, "points": points}
-
-
-__all__ = ["component_result", "model_entry", "predict", "spoken", "stop_wear"]

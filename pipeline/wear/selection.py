@@ -63,19 +63,23 @@ def choose(
     *,
     confidence: float = 0.95,
     noise_source: str = "",
+    model_u: float = 0.01,
     adapt: Callable[[Problem], Problem] | None = None,
     folds: np.ndarray | None = None,
 ) -> Choice:
     """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text.
 
+    model_u: share of an interval's loss by which any law may be wrong (temperatures are modelled), beside the readings.
     adapt: what a law's problem needs before it is fitted (scatter between specimens in its covariance). folds: numbers
     [K] of what is left out together for the prediction error; each interval alone without it.
     """
     if noise_source.startswith("assumed"):
         noise_dof = ASSUMED_NOISE_DOF
+    y = np.asarray(y, float)
+    covariance = covariance + np.diag((model_u * y) ** 2)
     candidates = []
     for law in LAWS.values():
-        problem = Problem(law, intervals, constants, np.asarray(y, float), covariance, noise_dof)
+        problem = Problem(law, intervals, constants, y, covariance, noise_dof)
         try:
             found = infer(adapt(problem) if adapt else problem, confidence)
         except (ValueError, np.linalg.LinAlgError) as error:

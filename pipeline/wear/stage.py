@@ -90,14 +90,7 @@ def wear_components(
             components[name] = _nothing("fewer than two readings, or mass without density and area")
             continue
         findings += measured.findings + _assumed(measured, name)
-        result = component_result(
-            measured,
-            part,
-            test,
-            th0_k=settings.central_temperature,
-            p0_w_mm2=settings.power_reference / 1e6,
-            confidence=settings.confidence,
-        )
+        result = component_result(measured, part, test, settings)
         ratio, why, found = compare(
             own,
             part,

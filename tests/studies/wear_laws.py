@@ -21,9 +21,10 @@ from pipeline.method.wear import Wear
 from pipeline.wear.components import component
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.intervals import intervals
-from pipeline.wear.laws import LAWS, Constants, design
+from pipeline.wear.laws import LAWS, design
 from pipeline.wear.of_stops import test_exposure
 from pipeline.wear.readings import SCHEMA
+from pipeline.wear.result import constants_of
 from pipeline.wear.selection import Choice, choose
 from tests.wear import makers
 
@@ -113,22 +114,22 @@ def demo_designs() -> dict[str, list]:
     from rig_samples.simulator import program as demo
 
     usual = demo.characterisation()
-    hot = [replace(block, stops=3 * block.stops) if block.name == "hot use" else block for block in usual]
+    more = [replace(block, stops=3 * block.stops) if block.name == "hot use" else block for block in usual]
+    steps = [replace(b, stops=12, reading=True) if b.purpose == "map" and b.initial >= 520 else b for b in usual]
     hotter = [
         replace(block, initial=block.initial + 60) if block.name in ("ridge use", "hot use") else block
         for block in usual
     ]
-    split = [replace(b, reading=True) if b.purpose == "map" and b.initial >= 520 else b for b in usual]
-    longer = [replace(b, stops=3 * b.stops) if b.purpose == "map" and b.initial >= 520 else b for b in usual]
-    ladder = [replace(b, stops=3, reading=True) if b.purpose == "map" and b.initial >= 520 else b for b in usual]
-    ladder = [replace(b, stops=12) if b.name in ("map 520 C", "map 580 C", "map 640 C") else b for b in ladder]
+    hot = next(block for block in usual if block.name == "hot use")
+    gentle = replace(hot, name="gentle use", initial=600.0, stops=60, pressure=12.0, speed=(1450.0, 1200.0))
+    hard = replace(hot, name="hard use", initial=780.0, stops=6)
+    spread = [b for block in usual for b in ((gentle, hard) if block is hot else (block,))]
     return {
         "as the scenario": usual,
-        "three times as much hot use": hot,
+        "three times as much hot use": more,
         "ridge and hot use 60 K hotter": hotter,
-        "a reading after each hot step": split,
-        "hot steps of six stops": longer,
-        "hot steps read apart, three of them 12 stops": ladder,
+        "each hot step of 12 stops and read": steps,
+        "gentle use at 600 degC, 60 stops, and hard at 780, 6 stops, for the hot use": spread,
     }
 
 
@@ -154,12 +155,12 @@ def demo_choice(made) -> Choice:
     settings, card = Wear(), demo_card(made)
     exposed = test_exposure(made.stops, made.traces, [], card, settings, "initial")
     part = component("disc", card)
+    constants = constants_of(part, settings)
     measured = intervals(
         demo_readings(made.wear), part, assumed_thickness=3e-6, assumed_mass=5e-5, last_stop=len(made.stops)
     )
     assert measured is not None
     groups = interval_groups(exposed.run_number, measured.from_stop, measured.to_stop)
-    constants = Constants(settings.central_temperature, settings.power_reference / 1e6, part.distance_factor)
     return choose(
         design(exposed.stops, groups), measured.wear, measured.covariance, measured.dof, constants,
         noise_source=measured.source,
@@ -226,6 +227,11 @@ def coverage(found: list[Judged]) -> float:
     return float(np.mean([c for j in found for c in j.covered.values()]))
 
 
+def median_width(found: list[Judged]) -> float:
+    """Median width of Ea's interval, kJ/mol, over the closed ones."""
+    return float(np.nanmedian([j.width["Ea"] for j in found]))
+
+
 def page(found: Study) -> str:
     lines = [
         "# What wear readings can tell",
@@ -269,8 +275,12 @@ def page(found: Study) -> str:
         "|---|---|---|---|---|",
     ]
     for name, own in {"as the scenario (main study)": found.demo, **found.designs}.items():
-        cover, width = np.mean([j.covered["Ea"] for j in own]), np.nanmedian([j.width["Ea"] for j in own])
-        lines.append(f"| {name} | {len(own)} | {cover:.0%} | {right_share(own):.0%} | {width:.1f} |")
+        cover = np.mean([j.covered["Ea"] for j in own])
+        lines.append(f"| {name} | {len(own)} | {cover:.0%} | {right_share(own):.0%} | {median_width(own):.1f} |")
+    half = [name for name, own in found.designs.items() if median_width(own) <= median_width(found.demo) / 2]
+    if found.designs:
+        said = " and ".join(f"'{name}'" for name in half) or "none of these designs"
+        lines += ["", f"Half the scenario's width or less: {said}."]
     return "\n".join(lines) + "\n"
 
 
