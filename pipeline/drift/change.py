@@ -16,6 +16,7 @@ from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
 
+FINE_GROWTH = (15.0, 25.0, 40.0, 65.0, 110.0, np.inf)  # constants of a glaze tried when dating it
 MOST_ONSETS = 120  # candidates of each family; beyond, every second, third ... stop is tried
 
 
@@ -127,7 +128,7 @@ def date_change(s: Series, values: Array, w: Watch, found: Search, noise: Repeat
     likely = use_begins(s, settings)
     if len(exposed):
         exposed = np.union1d(_thinned(exposed), likely[likely < stop[-1]])
-        shapes = shapes.joined(glazes(stop, s.stop, s.low, s.high, exposed, clearing=(np.inf,)))
+        shapes = shapes.joined(glazes(stop, s.stop, s.low, s.high, exposed, growth=FINE_GROWTH, clearing=(np.inf,)))
     design = (s.group[index][:, None] == np.unique(s.group[index])[None, :]).astype(float)
     whiten = whitening(
         covariance(stop, s.block[index], spreads(s, index, noise), noise.rho, noise.block_sigma, columns)

@@ -22,6 +22,7 @@ from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
 
+CHARTS, MOISTURE, FADE = 0.7, 0.2, 0.1  # how the tests of one analysis share the stated false-alarm rate
 SIMULATED = 2000
 _SEED = 20260302
 
@@ -137,14 +138,14 @@ def simulated_noise(p: Problem, noise: Repeatability, spread: Array, block: NDAr
 
 
 def limits(p: Problem, healthy: Array, unit: Array, settings: Drift) -> Limits:
-    """Limits that together let through all but the stated share of the `healthy` series."""
+    """Limits that together let through all but the charts' part of the stated share of the `healthy` series."""
     charted = ~p.baseline if (~p.baseline).any() else np.ones(len(p.stop), bool)
     whitened = healthy @ p.whiten.T
     ratio = np.abs(whitened @ unit).max(axis=1, initial=0.0)
     upper, lower, average = _charts(whitened @ _scaled_operator(p).T, charted, settings)
     sums = np.maximum(upper, lower).max(axis=1)
     averages = np.abs(average).max(axis=1)
-    keep = 1 - settings.false_alarm_rate
+    keep = 1 - CHARTS * settings.false_alarm_rate
     single = [float(np.quantile(s, keep)) for s in (ratio, sums, averages)]
     together = np.max([s / max(limit, 1e-12) for s, limit in zip((ratio, sums, averages), single, strict=True)], axis=0)
     factor = max(1.0, float(np.quantile(together, keep)))

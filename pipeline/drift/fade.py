@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from pipeline.drift.detection import FADE
 from pipeline.drift.monitoring import local_slopes
 from pipeline.drift.noise import Repeatability, covariance
 from pipeline.drift.series import Series
@@ -64,7 +65,7 @@ def _fall(
     beta = inverse @ design.T @ np.linalg.solve(root, values)
     reach = (hot - cool) / 100
     fall, u = float(beta[1] * reach), float(np.sqrt(inverse[1, 1] + known.u[0] ** 2) * reach)
-    t = -float(stdtrit(noise.dof, settings.false_alarm_rate / 2 / tests))
+    t = -float(stdtrit(noise.dof, FADE * settings.false_alarm_rate / tests))
     t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
     beyond = fall + t * u < 0 and fall <= np.log1p(-1.5 * settings.least_loss)
     affected = own[s.temperature[own] > cool + (hot - cool) / 2]

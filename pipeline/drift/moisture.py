@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from pipeline.drift.detection import MOISTURE
 from pipeline.drift.monitoring import departures
 from pipeline.drift.noise import Repeatability, covariance
 from pipeline.drift.series import Series
@@ -84,7 +85,7 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     weight[: len(first)] = falling / falling.sum()
     weight[len(first) :] = -1 / len(later)
     dip, u = float(weight @ values), float(np.sqrt(weight @ matrix @ weight))
-    t = -float(stdtrit(noise.dof, settings.false_alarm_rate / 2 / pauses))
+    t = -float(stdtrit(noise.dof, MOISTURE * settings.false_alarm_rate / pauses))
     t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
     deepest = float(np.expm1(np.min(values[: min(2, len(first))] - values[len(first) :].mean())))
     least = 1.5 if s.temperature[start] <= settings.dry_above else 2.5

@@ -122,7 +122,7 @@ def date(
 
 
 NEARLY = 2.0  # ln likelihood within which a loss is taken to grow with use rather than by a step or with time
-START_MARGIN = 1.5  # ln likelihood by which the stops must speak against the start of use
+START_MARGIN = 2.0  # ln likelihood by which the stops must speak against the start of use
 
 
 def _at_the_start_of_use(onset: int, onsets: NDArray[np.int64], gain: Array, likely: NDArray[np.int64]) -> int:
