@@ -48,9 +48,9 @@ class Row(NamedTuple):
         return self.draws - self.equivalent - self.different
 
 
-def answers(values: np.ndarray, batch: list[int]) -> list[tuple[str, Estimate]]:
+def answers(values: np.ndarray, batch: list[int], variances: np.ndarray | None = None) -> list[tuple[str, Estimate]]:
     """The answer and the estimate of every pair, as the batch stage decides them."""
-    fitted = mixed.fit(values, batch)
+    fitted = mixed.fit(values, batch, variances)
     pairs = [Estimate(*mixed.contrast(fitted, a, b), fitted.df) for a, b in itertools.combinations(fitted.batches, 2)]
     adjusted = equivalence.holm([equivalence.p_difference(e) for e in pairs])
     return [
@@ -62,9 +62,9 @@ def counted(scenario: str, difference: float, draws: int, rng: np.random.Generat
     """Answers about batches 0 and 1, batch 0 higher by `difference`; `draw(rng)` gives values and batches."""
     tally: Counter[str] = Counter()
     for _ in range(draws):
-        values, batch = draw(rng)
+        values, batch, *known = draw(rng)
         values = values + difference * (np.array(batch) == 0)
-        answer, estimate = answers(values, batch)[0]
+        answer, estimate = answers(values, batch, *known)[0]
         low, high = equivalence.interval(estimate)
         tally[answer] += 1
         tally["covered"] += low <= difference <= high
@@ -94,6 +94,7 @@ def harder(share: float, seed: int) -> list[Row]:
     sd, draws, rows = 0.008, max(round(DRAWS * share), 40), []
     heavy = [0] * 3 + [1] * 3
     unlike = np.array([0.5] * 3 + [1.5] * 3)
+    counts_u = 0.02**2 / np.array([4, 12, 30, 6, 20, 3, 12])
     scenarios = {
         "3 + 3, as the model has it": normal([3, 3], sd),
         "3 + 3, scatter of one batch three times the other's": lambda rng: (LEVEL + rng.normal(0, sd * unlike), heavy),
@@ -101,6 +102,8 @@ def harder(share: float, seed: int) -> list[Row]:
             LEVEL + sd / math.sqrt(2) * rng.standard_t(4, 6), heavy),
         "5 + 2": normal([5, 2], sd),
         "2 + 2 beside two more batches of 2": normal([2, 2, 2, 2], sd),
+        "3 + 2 + 2, 3 to 30 stops a specimen": lambda rng: (
+            LEVEL + rng.normal(0, np.sqrt(sd**2 + counts_u)), [0, 0, 0, 1, 1, 2, 2], counts_u),
     }  # fmt: skip
     for index, (name, draw) in enumerate(scenarios.items()):
         for difference in (0.0, MARGIN):
