@@ -75,6 +75,7 @@ CODES: dict[str, Code] = {
     "energy_balance": Code("suspect", "work at the brake and energy of the shaft disagree over a whole test", "check the candidates that the message names"),
     "energy_ratio_trend": Code("suspect", "the energy ratio drifts over the test", "calibrate the torque sensor; see the drift verdict"),
     "zero_moved": Code("info", "a sensor's zero moved within the test; each stop is corrected by its own reading", "look for drift with temperature or a knock"),
+    "pressures_disagree": Code("suspect", "two pressure sensors differ over the test", "calibrate both"),
     "energy_ratio_odd": Code("suspect", "one stop's energy ratio stands out", "look at the stop's speed and torque"),
     "level_off_schedule": Code("suspect", "a channel's level is off the schedule's by one factor", "check the candidates that the message names"),
     "not_reprocessable": Code("info", "only a reduced table was kept of this test", "none: it can be shown and compared, not reduced again"),

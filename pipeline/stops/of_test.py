@@ -15,13 +15,14 @@ from pipeline.method import Method
 from pipeline.method.segmentation import Segmentation
 from pipeline.stops.across import faults_across
 from pipeline.stops.alignment import Alignment
+from pipeline.stops.balance import balance_findings
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
 from pipeline.stops.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
-from pipeline.stops.summary import balance_findings, summary_of, test_findings
+from pipeline.stops.summary import summary_of, test_findings
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")

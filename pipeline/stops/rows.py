@@ -26,10 +26,10 @@ from pipeline.stops.reduction import (
 )
 from pipeline.stops.stretches import Stretch
 from pipeline.stops.survey import Braking
+from pipeline.stops.traces import no_trace, trace_of
 from pipeline.stops.uncertainty import Gains, combined
 
 MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
-TRACE_POINTS = 80
 ZERO_SHARE = 0.01  # of the level
 ONSET_PA = 1.0e5  # about where braking is taken to begin
 DOUBTFUL_SHARE = 0.04  # of the level: what a lone reading may take off unasked
@@ -77,7 +77,7 @@ def reduced(
     row = _head(b, kind, control, block)
     if "time_backwards" in codes:
         # Without a time base there is no integral either.
-        return Reduced(row | {"duration_s": None}, _no_trace(), found)
+        return Reduced(row | {"duration_s": None}, no_trace(), found)
     wide = slice(_row(time, b.start_s - MARGIN_S, before, span.start), _row(time, b.end_s + MARGIN_S, span.stop, after))
     torque, pressure, more = _unspiked(c, wide, span)
     found += more
@@ -300,27 +300,6 @@ def _judged(context: Context, row: dict[str, Any], friction: Friction) -> list[F
                 finding("torque_ripple", f"torque ripples by {share:.1f} % once each {'turn' if order == 1 else 'half turn'}", channel="torque", evidence={"order": order, "share_pct": share, "u_pct": u})
             )  # fmt: skip
     return found
-
-
-def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.ndarray) -> dict[str, np.ndarray]:
-    """Decimated trace from a little before to a little after the braking; mu outside the window is NaN."""
-    inside = np.flatnonzero((c.time >= b.start_s - 0.2) & (c.time <= b.end_s + 0.2))
-    if not inside.size:
-        return _no_trace()
-    pick = inside[np.unique(np.linspace(0, inside.size - 1, min(TRACE_POINTS, inside.size)).round().astype(int))]
-    return {
-        "time_s": c.time[pick] - b.start_s,
-        "speed_rpm": c.speed[pick] * RPM,
-        "torque_nm": c.friction[pick],
-        "pressure_bar": c.pressure[pick] / 1e5,
-        "disc_temperature_c": temperature[pick] - KELVIN,
-        "mu": np.where(friction.inside[pick], friction.mu[pick], np.nan),
-    }
-
-
-def _no_trace() -> dict[str, np.ndarray]:
-    names = ("time_s", "speed_rpm", "torque_nm", "pressure_bar", "disc_temperature_c", "mu")
-    return {name: np.empty(0) for name in names}
 
 
 def placed_at(found: list[Finding], stop: int, file: str) -> list[Finding]:

@@ -189,6 +189,22 @@ def _truth(app: Application, t: np.ndarray, p: np.ndarray, torque: np.ndarray, w
         last = last if last > on else over
     held = slice(first, last)
     m, tq, ws = mu[held], torque[held], w[held]
+    half = on + int(np.argmax(p[inside] >= 0.5 * np.median(p[(on + over) // 2 : over])))
+    bite = slice(half, min(half + int(0.5 * FINE), over))
+    tenth = (last - first) // 10
+
+    def mean(part: slice) -> float:
+        return float((mu[part] * w[part]).sum() / w[part].sum())
+
+    extra = {
+        "mu_bite": mean(bite),
+        "mu_start": mean(slice(first, first + tenth)),
+        "mu_end": mean(slice(last - tenth, last)),
+        "mu_min": float(np.quantile(m, 0.02)),
+        "mu_max": float(np.quantile(m, 0.98)),
+        "distance": float(w[inside].sum() / FINE * RADIUS),
+        "deceleration": _fully_developed(t[inside], w[inside] * 0.33) if app.kind == "stop" else None,
+    }
     return Truth(
         mu_time=float(m.mean()),
         mu_distance=float((m * ws).sum() / ws.sum()),
@@ -201,7 +217,15 @@ def _truth(app: Application, t: np.ndarray, p: np.ndarray, torque: np.ndarray, w
         window=(float(t[first]), float(t[last - 1])),
         torque=float(tq.mean()),
         pressure=float(p[held].mean()),
+        extra=extra,
     )
+
+
+def _fully_developed(t: np.ndarray, v: np.ndarray) -> float:
+    """UN R13: (0.8 v0)^2 less (0.1 v0)^2 over twice the distance between the two."""
+    s = np.r_[0.0, np.cumsum((v[1:] + v[:-1]) / 2 * np.diff(t))]
+    a, b = int(np.argmax(v <= 0.8 * v[0])), int(np.argmax(v <= 0.1 * v[0]))
+    return float((v[a] ** 2 - v[b] ** 2) / (2 * (s[b] - s[a])))
 
 
 def card_text(apps: Sequence[Application], rig: Rig, **changes: str) -> str:
@@ -222,7 +246,7 @@ date: 2026-03-02
 rig: north
 brake:
   friction_ring: {{outer_diameter: 312 mm, inner_diameter: 220 mm}}
-  effective_radius: 134 mm
+  {changes.get("radius", "effective_radius: 134 mm")}
   pistons_per_side: [30 mm, 34 mm, 38 mm]
   pad_area: 52 cm^2
   efficiency: 0.97

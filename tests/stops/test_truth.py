@@ -235,3 +235,63 @@ def test_coarse_resolution_and_slow_build_up(tmp_path):
     found = reduce(tmp_path)
     assert found.stops["status"].to_list() == ["ok"] * len(apps) and found.findings == []
     assert column(found.stops, "mu") == pytest.approx([t.mu_distance for t in truths], abs=0.003)
+
+
+@pytest.mark.parametrize("kind", ["snubs", "stops", "cold rise", "torque-controlled"])
+def test_the_other_figures_of_a_stop(tmp_path, kind):
+    _, truths = write_test(tmp_path, KINDS[kind], CLEAN)
+    stops = reduce(tmp_path).stops
+    cold = kind in ("cold rise", "torque-controlled")
+    for name, tolerance in (
+        ("mu_bite", 0.008),
+        ("mu_start", 0.006),
+        ("mu_end", 0.006),
+        ("mu_min", 0.012),
+        ("mu_max", 0.012),
+    ):
+        noise = 0.02 if name in ("mu_min", "mu_max") else tolerance  # percentiles hold the noise as well
+        assert column(stops, name) == pytest.approx([t.extra[name] for t in truths], abs=noise), name
+    if cold:
+        assert (column(stops, "mu_rise") > 1.05).all()
+    assert column(stops, "sliding_distance_m") == pytest.approx([t.extra["distance"] for t in truths], rel=0.003)
+    assert column(stops, "pressure_bar") == pytest.approx([t.pressure / 1e5 for t in truths], rel=0.004)
+    assert column(stops, "torque_nm") == pytest.approx([t.torque for t in truths], rel=0.005)
+    assert column(stops, "energy_density_j_mm2") == pytest.approx([t.energy / 10400 for t in truths], rel=0.004)
+    if truths[0].extra["deceleration"] is None:
+        assert stops["deceleration_mps2"].null_count() == len(truths)
+    else:
+        assert column(stops, "deceleration_mps2") == pytest.approx([t.extra["deceleration"] for t in truths], rel=0.006)
+
+
+def test_the_methods_average_is_the_nominal_one(tmp_path):
+    write_test(tmp_path, KINDS["cold rise"], CLEAN)
+    for average in ("time", "distance", "energy"):
+        stops = reduce(tmp_path, reduction={"average": average}).stops
+        assert column(stops, "mu") == pytest.approx(column(stops, f"mu_{average}"))
+    early = reduce(tmp_path, reduction={"build_up": "50 %"}).stops
+    late = reduce(tmp_path).stops
+    assert (column(early, "window_start_s") < column(late, "window_start_s")).all()
+    assert (column(early, "mu") < column(late, "mu")).all()
+    assert {"averages_differ"} <= set(late["findings"][0].to_list())
+
+
+def test_the_radius_rule_acts_where_the_card_gives_no_radius(tmp_path):
+    outer, inner = 0.312, 0.220
+    write_test(tmp_path, SNUBS[:3], CLEAN, radius="# measured radius unknown")
+    mean = reduce(tmp_path)
+    pressure = reduce(tmp_path, reduction={"radius": "uniform_pressure"})
+    assert mean.summary["effective_radius_m"] == pytest.approx((outer + inner) / 4)
+    expected = (outer**3 - inner**3) / (3 * (outer**2 - inner**2))
+    assert pressure.summary["effective_radius_m"] == pytest.approx(expected)
+    assert column(pressure.stops, "mu") == pytest.approx(column(mean.stops, "mu") * (outer + inner) / 4 / expected)
+
+
+def test_a_second_pressure_sensor_is_averaged_alike(tmp_path):
+    folder, _ = write_test(tmp_path, SNUBS, CLEAN, change=lambda _, c: c | {"pressure_2": 0.95 * c["pressure"] + 0.4e5})
+    card = folder / "test.yaml"
+    card.write_text(
+        card.read_text().replace("    pressure: {", "    pressure_2: {column: q, unit: bar}\n    pressure: {")
+    )
+    found = reduce(tmp_path)
+    assert column(found.stops, "pressure_2_bar") == pytest.approx(0.95 * column(found.stops, "pressure_bar"), rel=0.01)
+    assert "pressures_disagree" in {f["code"] for f in found.findings}

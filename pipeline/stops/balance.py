@@ -1,0 +1,155 @@
+"""What the test's energy balance, levels and second sensors say, as findings: of the test, and of the stops they reach."""
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.conditioning.energy_balance import candidates, ratio_statistics
+from pipeline.conditioning.of_test import Found
+from pipeline.findings import Finding, finding
+from pipeline.method import Method
+from pipeline.stops.alignment import Alignment
+
+ODD_RATIO = 0.05  # least distance from its neighbours at which a stop's energy ratio is odd
+NEIGHBOURS = 9
+FEWEST_RATIOS = 4
+TREND_LIMIT = 0.015  # of the ratio over the whole test
+PRESSURE_RATIOS = (
+    ("psi labelled bar", 14.5037738), ("bar labelled psi", 1 / 14.5037738), ("kPa labelled bar", 100.0), ("bar labelled kPa", 0.01),
+    ("bar labelled MPa", 10.0), ("MPa labelled bar", 0.1), ("psi labelled MPa", 145.037738), ("kPa labelled MPa", 1000.0),
+    ("MPa labelled kPa", 1e-3), ("kgf/cm^2 labelled bar", 1.0197162),
+)  # fmt: skip
+SPEED_RATIOS = (
+    ("rpm labelled rad/s", 9.54929659),
+    ("rad/s labelled rpm", 1 / 9.54929659),
+    ("rev/s labelled rpm", 1 / 60.0),
+)
+TORQUE_RATIOS = (
+    ("lbf ft labelled N m", 0.73756215),
+    ("N m labelled lbf ft", 1.35581795),
+    ("kN m labelled N m", 1e-3),
+    ("lbf in labelled N m", 8.8507458),
+)
+
+
+def balance_findings(
+    stops: pl.DataFrame, found: Found, card: Card, method: Method, alignment: Alignment
+) -> list[Finding]:
+    """Energy ratio off over the test (with candidates) and odd in single stops; levels off the schedule."""
+    ratios = stops["energy_ratio"].cast(pl.Float64).to_numpy()
+    statistics = ratio_statistics(ratios)
+    median, limit = statistics["ratio_median"], method.reduction.balance_limit
+    result: list[Finding] = []
+    # A constant drag that was not told from the offset may be what the balance lacks.
+    limit += unsplit_share(stops, found)
+    causes = candidates(median, found.line, limit=limit)
+    if causes:
+        named = "; ".join(c["cause"] for c in causes)
+        evidence = {"ratio_median": median, "candidates": causes}
+        text = f"work at the brake is {median:.3f} of the energy the shaft gave up. Candidates: {named}"
+        result.append(finding("energy_balance", text, evidence=evidence))
+        if abs(median - 1) > max(method.reduction.balance_gross, limit):
+            result += [
+                finding("energy_balance", f"stop {s}: the whole test's energy ratio is {median:.3f}", stop=s, file=f, evidence={"ratio_median": median})
+                for s, f in zip(stops["stop"], stops["file"], strict=True)
+            ]  # fmt: skip
+    trend, u = statistics["trend_per_100_stops"], statistics.get("trend_u")
+    stretch = np.ptp(np.flatnonzero(np.isfinite(ratios))) / 100 if trend is not None else 0.0
+    if trend is not None and u and abs(trend) > 4 * u and abs(trend) * stretch > TREND_LIMIT:
+        text = f"energy ratio moves by {100 * trend * stretch:+.1f} % over the test: torque gain, speed or drag drifts"
+        evidence = {"trend_per_100_stops": trend, "u": u, "over_test": trend * stretch}
+        result.append(finding("energy_ratio_trend", text, channel="torque", evidence=evidence))
+    for i in odd_ratios(ratios, statistics["ratio_scatter"]):
+        text = f"energy ratio {ratios[i]:.3f} stands out from its neighbours: speed or torque is wrong in this stop"
+        result.append(
+            finding(
+                "energy_ratio_odd",
+                text,
+                stop=int(stops["stop"][int(i)]),
+                file=stops["file"][int(i)],
+                evidence={"energy_ratio": float(ratios[i])},
+            )
+        )
+    return result + _pressures(stops, method) + _level_findings(alignment, stops)
+
+
+def _pressures(stops: pl.DataFrame, method: Method) -> list[Finding]:
+    """Two pressure sensors that differ by more than the balance may: the balance itself is blind to pressure."""
+    if "pressure_2_bar" not in stops.columns:
+        return []
+    ratio = (stops["pressure_2_bar"] / stops["pressure_bar"]).drop_nulls().to_numpy()
+    ratio = ratio[np.isfinite(ratio)]
+    if not ratio.size or abs(np.median(ratio) - 1) <= method.reduction.balance_limit:
+        return []
+    text = f"the second pressure sensor reads {np.median(ratio):.3f} of the first: one of them is wrong, mu with it if the first"
+    return [
+        finding(
+            "pressures_disagree",
+            text,
+            channel="pressure_2",
+            evidence={"ratio_median": float(np.median(ratio)), "stops": int(ratio.size)},
+        )
+    ]
+
+
+def unsplit_share(stops: pl.DataFrame, found: Found) -> float:
+    """What a constant reading that may be drag or offset is worth in the energy ratio: median over the stops; 0 if told apart."""
+    zero = found.corrections.zero
+    if zero.separated or not zero.known or not zero.includes_drag or "angle_rad" not in stops.columns:
+        return 0.0
+    share = (abs(zero.offset) * stops["angle_rad"] / (1e3 * stops["energy_kj"])).median()
+    return float(share) if isinstance(share, int | float) and np.isfinite(share) else 0.0
+
+
+def odd_ratios(ratios: np.ndarray, scatter: float | None) -> np.ndarray:
+    """Indices of energy ratios far from the median of their neighbours: 5 % and eight robust sigmas."""
+    index = np.flatnonzero(np.isfinite(ratios))
+    if index.size < FEWEST_RATIOS or scatter is None:
+        return np.empty(0, dtype=np.int64)
+    values = ratios[index]
+    if values.size < NEIGHBOURS:
+        centre = np.full(values.size, np.median(values))
+    else:
+        padded = np.pad(values, NEIGHBOURS // 2, mode="reflect")
+        centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, NEIGHBOURS), axis=1)
+    off = values - centre
+    sigma = 1.4826 * float(np.median(np.abs(off)))
+    return index[np.abs(off) > max(ODD_RATIO, 8 * sigma)]
+
+
+def _level_findings(alignment: Alignment, stops: pl.DataFrame) -> list[Finding]:
+    """Channels whose level over the test stands in one ratio to the schedule's: a unit slip, or a wrong schedule."""
+    result: list[Finding] = []
+    for channel, known in (("pressure", PRESSURE_RATIOS), ("speed", SPEED_RATIOS), ("torque", TORQUE_RATIOS)):
+        scale = alignment.scales.get(channel)
+        if scale is None or abs(np.log(scale)) < 0.18:
+            continue
+        named = [
+            {"cause": f"{channel} in {text}", "factor": factor}
+            for text, factor in known
+            if abs(scale / factor - 1) < 0.1 and abs(factor - 1) > 0.1
+        ]
+        named.append({"cause": f"gain of the {channel} sensor, or a schedule that was not run", "factor": scale})
+        text = f"{channel} is {scale:.3g} times the schedule's. Candidates: {'; '.join(str(n['cause']) for n in named)}"
+        result += _over_test(stops, "level_off_schedule", text, channel, {"ratio": scale, "candidates": named})
+    if alignment.scales.get("temperature", 1.0) == 1.8:
+        text = "disc temperature starts read as degF labelled degC against the schedule's"
+        result += _over_test(
+            stops,
+            "level_off_schedule",
+            text,
+            "disc_temperature",
+            {"ratio": 1.8, "candidates": [{"cause": "degF labelled degC", "factor": 1.8}]},
+        )
+    return result
+
+
+def _over_test(stops: pl.DataFrame, code: str, text: str, channel: str, evidence: dict[str, Any]) -> list[Finding]:
+    """The finding for the test and, short, for each of its stops: nothing measured in doubtful units is used unasked."""
+    every = [
+        finding(code, f"stop {s}: {channel} is off its schedule as in the whole test", stop=s, file=f, channel=channel, evidence={"ratio": evidence["ratio"]})
+        for s, f in zip(stops["stop"], stops["file"], strict=True)
+    ]  # fmt: skip
+    return [finding(code, text, channel=channel, evidence=evidence), *every]
