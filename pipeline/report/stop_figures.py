@@ -161,19 +161,28 @@ def averages(stops: pl.DataFrame) -> go.Figure:
     return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
 
 
-def shade_blocks(fig: go.Figure, stops: pl.DataFrame, *, names: bool = True) -> list[tuple[str, int, int]]:
-    """Background of blocks in time order (x = stop number), with names where there is room for them."""
-    runs = frame.blocks_of(stops["block"].to_list(), stops["stop"].to_list())
-    purposes = dict(zip(stops["block"].fill_null("no block"), stops["purpose"], strict=True))
-    total = max(len(stops), 1)
-    for name, first, last in runs:
-        colour = palette.purpose(purposes.get(name))[0]
-        fig.add_shape(type="rect", xref="x", yref="paper", x0=first - 0.5, x1=last + 0.5, y0=0, y1=1, line={"width": 0},
-                      fillcolor=colour, opacity=0.14, layer="below")  # fmt: skip
-        if names and (last - first + 1) >= 0.02 * total:
-            fig.add_annotation(x=(first + last) / 2, y=1.0, yref="paper", yanchor="bottom", text=frame.label(name)[:22], showarrow=False,
-                               textangle=-38, xanchor="left", font={"size": 10, "color": palette.MUTED})  # fmt: skip
-    return runs
+def shade_blocks(fig: go.Figure, stops: pl.DataFrame) -> None:
+    """Background of blocks in time order (x = stop number), with names where there is room for them.
+
+    Neighbouring blocks of one purpose share a shade. All shapes are set at once: adding them one by one costs the square
+    of their number.
+    """
+    numbers = stops["stop"].to_list()
+    names = stops["block"].fill_null("no block").to_list()
+    purposes = dict(zip(names, stops["purpose"], strict=True))
+    shades = frame.blocks_of([purposes[name] or "none" for name in names], numbers)
+    shapes = [
+        {"type": "rect", "xref": "x", "yref": "paper", "x0": first - 0.5, "x1": last + 0.5, "y0": 0, "y1": 1, "line": {"width": 0},
+         "fillcolor": palette.purpose(purpose)[0], "opacity": 0.14, "layer": "below"}
+        for purpose, first, last in shades
+    ]  # fmt: skip
+    room = 0.02 * len(stops)
+    notes = [
+        {"x": (first + last) / 2, "y": 1.0, "yref": "paper", "yanchor": "bottom", "text": frame.label(name[:22]), "showarrow": False,
+         "textangle": -38, "xanchor": "left", "font": {"size": 10, "color": palette.MUTED}}
+        for name, first, last in frame.blocks_of(names, numbers) if last - first + 1 >= room
+    ]  # fmt: skip
+    fig.update_layout(shapes=shapes, annotations=notes)
 
 
 def time_order(stops: pl.DataFrame) -> go.Figure:

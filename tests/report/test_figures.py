@@ -1,5 +1,7 @@
 """Figures are tested by their data: every usable stop is a point, bands and limits where the files say, units on axes."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -45,7 +47,10 @@ def test_time_order_shows_rejected_stops_and_blocks():
     fig = stop_figures.time_order(STOPS)
     rejected = next(t for t in fig.data if t.name.startswith("rejected"))
     assert list(rejected.x) == [55]
-    assert sum(shape.type == "rect" for shape in fig.layout.shapes) == len(makers.PROGRAMME)
+    shades = [shape for shape in fig.layout.shapes if shape.type == "rect"]
+    purposes = [purpose for _, purpose, _ in makers.PROGRAMME]
+    assert len(shades) == sum(a != b for a, b in pairwise(purposes)) + 1
+    assert [a.text for a in fig.layout.annotations] == [name for name, _, _ in makers.PROGRAMME]
 
 
 def test_in_stop_lines_keep_stops_apart():
