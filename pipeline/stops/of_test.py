@@ -41,7 +41,8 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     segmentation = thresholds_for(measured, method.segmentation)
     rests = rest_levels(measured, segmentation.on_pressure)
     one = card.recordings.holds == "stop"
-    applications = survey(channels, columns, rests, conditioning, segmentation, one_per_recording=one)
+    wanted = {int(r["recording"]) for r in recordings}
+    applications = survey(channels, columns, rests, conditioning, segmentation, one_per_recording=one, wanted=wanted)
     entries = entries_of(recordings, applications, one=one)
     if not entries:
         raise InputError("no recording of this test holds a brake application")

@@ -84,11 +84,14 @@ def survey(
     segmentation: Segmentation,
     *,
     one_per_recording: bool,
+    wanted: set[int],
 ) -> Applications:
-    """First pass: every braking with the figures that the test's corrections rest on."""
+    """First pass: every braking of the `wanted` recordings with the figures that the test's corrections rest on."""
     found: list[Braking] = []
     samples: dict[int, int] = {}
     for stretch in stretches(path, columns, segmentation):
+        if stretch.recording not in wanted:
+            continue
         samples[stretch.recording] = samples.get(stretch.recording, 0) + stretch.size
         rest = rests.get(stretch.recording, 0.0)
         c = stretch.channels

@@ -173,11 +173,23 @@ def summary_of(
         "mu_u_common_relative": common if has_sensors else None,
         **({} if has_sensors else {"mu_u_common_relative_why": "the card states no sensor accuracies"}),
         "budget": budget(context.gains, stated, _typical(stops)),
+        "threshold": _threshold(stops, card),
         "missing": missing_stops(alignment, stops, card.inertia),
         "schedule_scales": alignment.scales,
         "effective_radius_m": context.setup.radius,
         "piston_area_m2": context.setup.piston_area,
     }
+
+
+def _threshold(stops: pl.DataFrame, card: Card) -> dict[str, Any]:
+    """Pressure at which torque begins over the test beside the one stated (bar); null with why without ramps."""
+    stated = card.brake.threshold_pressure / 1e5
+    values = stops["pressure_intercept_bar"].drop_nulls().to_numpy()
+    if not values.size:
+        return {"intercept_bar": None, "stated_bar": stated, "why": "no ramp has enough samples"}
+    middle = float(np.median(values))
+    spread = 1.4826 * float(np.median(np.abs(values - middle)))
+    return {"intercept_bar": middle, "spread_bar": spread, "stops": int(values.size), "stated_bar": stated}
 
 
 def _typical(stops: pl.DataFrame) -> dict[str, float]:

@@ -295,3 +295,24 @@ def test_a_second_pressure_sensor_is_averaged_alike(tmp_path):
     found = reduce(tmp_path)
     assert column(found.stops, "pressure_2_bar") == pytest.approx(0.95 * column(found.stops, "pressure_bar"), rel=0.01)
     assert "pressures_disagree" in {f["code"] for f in found.findings}
+
+
+@pytest.mark.parametrize("rig", [CLEAN, HARD], ids=["clean", "hard"])
+def test_the_ramps_show_the_threshold_pressure(tmp_path, rig):
+    write_test(tmp_path, SNUBS, rig)
+    found = reduce(tmp_path)
+    assert found.summary["threshold"]["intercept_bar"] == pytest.approx(0.4, abs=0.25)
+    assert found.summary["threshold"]["stated_bar"] == pytest.approx(0.4)
+
+
+def test_a_recording_that_repeats_another_is_left_out(tmp_path):
+    import json
+
+    write_test(tmp_path, SNUBS, CLEAN)
+    record = tmp_path / "t1.json"
+    content = json.loads(record.read_text())
+    content["recordings"][3]["duplicate_of"] = content["recordings"][2]["file"]
+    record.write_text(json.dumps(content))
+    found = reduce(tmp_path)
+    assert found.stops["recording"].to_list() == [1, 2, 3, 5, 6, 7, 8]
+    assert found.stops["stop"].to_list() == list(range(1, 8))
