@@ -20,8 +20,8 @@ Array = NDArray[np.float64]
 BRAKING_PARTS = 5  # a braking runs in parts of constant power
 COOLING_PARTS = 6  # points of a cool-down that are kept
 SETTLED_K = 0.02  # end of a settled cycle against its start
-WARM_K = 0.2  # a use counts as warm when a cycle changes its start by less
-MOST_TRIALS = 60
+WARM_K = 1.0  # a use is warm when a cycle starts this close to the settled one
+MOST_TRIALS, MOST_WARMING, HOTTEST_K = 60, 300, 4000.0
 
 
 @dataclass(frozen=True)
@@ -140,24 +140,37 @@ def settle(events: Events, disc: lumped.Disc, air: Air, opening: Array, share: f
         following = start - change / slope
         previous, before = start, change
         start = np.maximum(following, air.ambient)
+        if start.max() > HOTTEST_K:
+            break
         history = one_cycle(start, events, disc, air, opening, share)
         change = history.end - start
         moved = start - previous
         with np.errstate(divide="ignore", invalid="ignore"):
             slope = np.where(np.abs(moved) > 1e-9, (change - before) / moved, -1.0)
-        slope = np.clip(slope, -1.0, -0.01)
+        slope = np.clip(slope, -1.0, -0.0005)
     raise ArithmeticError("the disc does not settle on this duty: it is hardly cooled at all")
 
 
 def warm_up(
-    events: Events, disc: lumped.Disc, air: Air, opening: float, count: int, share: float = 1.0
+    events: Events, disc: lumped.Disc, air: Air, opening: float, *, count: int, settled: float, share: float = 1.0
 ) -> list[History]:
-    """The first cycles of a use from ambient at one opening: until they repeat, at most `count`."""
+    """The first cycles of a use from ambient at one opening: until they start at `settled` K, at most `count`."""
     temperature, found = np.array([air.ambient]), []
-    for _ in range(count):
+    for _ in range(min(count, MOST_WARMING)):
         history = one_cycle(temperature, events, disc, air, np.array([opening]), share)
         found.append(history)
-        if abs(float(history.end[0] - history.start[0])) <= WARM_K:
+        if abs(float(history.end[0]) - settled) <= WARM_K:
             break
         temperature = history.end
     return found
+
+
+def settles_within(warming: list[History], settled: float, count: int) -> bool:
+    """Whether a use of `count` cycles comes within WARM_K of the settled cycle; beyond the cycles run, by their ratio."""
+    left = [abs(float(h.end[0]) - settled) for h in warming]
+    if left[-1] <= WARM_K:
+        return True
+    if len(warming) >= count or len(left) < 2:
+        return False
+    ratio = min(left[-1] / left[-2], 1.0)
+    return left[-1] * ratio ** (count - len(warming)) <= WARM_K

@@ -50,7 +50,8 @@ def project_all(
     `glazing` has power_density_w_mm2 and temperature_c, or why there is none.
     """
     if not tests:
-        return {"duties": [_nothing(d, "no usable test of the compound") for d in duties], "common_opening": None}
+        why = "no usable test of the compound"
+        return {"duties": [_nothing(d, why) for d in duties], "common_opening": None, "common_opening_why": why}
     card = tests[0].card
     disc, why = _disc(card, settings)
     if disc is None:
@@ -223,7 +224,11 @@ def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -
         settled = settle(events, brake.disc, air, opening, brake.heat_share)
     except ArithmeticError as error:
         return _nothing(duty, str(error))
-    warming = warm_up(events, brake.disc, air, duty.cooling.opening, duty.cycles, brake.heat_share)
+    warming = warm_up(
+        events, brake.disc, air, duty.cooling.opening, count=duty.cycles, settled=float(settled.start[-1]),
+        share=brake.heat_share,
+    )  # fmt: skip
+
     content = project(duty, events, settled, warming, brake, len(opening) - 1)
     span, why = opening_to_run(events, settled, brake, air, opening, settings.window_share)
     cooling = {"h0_w_k": air.h0, "h1": air.h1, "source": source, "rig_air_at_any_speed": air.fixed_speed is not None}

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.duty import exposure as exposed
-from pipeline.duty.cycle import Array, Events, History
+from pipeline.duty.cycle import MOST_WARMING, Array, Events, History, settles_within
 from pipeline.duty.exposure import Plate
 from pipeline.heat.lumped import Disc
 from pipeline.wear.exposure import Exposure
@@ -89,7 +89,8 @@ def glazing_share(settled: History, events: Events, brake: Brake) -> Array | Non
         return None
     power = events.energy / events.brake_time / brake.rubbing.friction_area / 1e6
     gentle = (power < brake.glazing["power_density_w_mm2"]).astype(float)
-    cold = _inside(settled, brake, -np.inf, brake.glazing["temperature_c"])
+    # the limit is in the temperature at which a stop begins, whatever temperature the method's window is in
+    cold = (settled.braking[:, 0] - ZERO_C <= brake.glazing["temperature_c"]).astype(float)
     return np.asarray((events.energy * gentle) @ cold / events.energy.sum(), float)
 
 
@@ -190,12 +191,12 @@ def project(
     cycles: dict[str, Any] = dict(lives[first]) if first else NULL | {"why": why or "no component has a wear law"}
     km = {key: None if cycles[key] is None else cycles[key] * duty.length / 1e3 for key in NULL}
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
-    within = abs(float(warming[-1].end[0] - settled.start[opening])) <= 1.0
+    within = settles_within(list(warming), float(settled.start[opening]), duty.cycles)
     content: dict[str, Any] = {
         "temperature_low_c": float(settled.lowest()[opening]) - ZERO_C,
         "temperature_high_c": float(settled.highest()[opening]) - ZERO_C,
         "settled_within_use": within,
-        "warm_after_cycles": len(warming) if within else None,
+        "cycles_until_warm": len(warming) if within and len(warming) < MOST_WARMING else None,
         "highest_in_use_c": max(float(h.highest()[0]) for h in warming) - ZERO_C,
         "window_share": None if inside is None else float(inside[opening]),
         "window_share_interval": share_interval(settled, events, brake, opening),

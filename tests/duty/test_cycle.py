@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from pipeline.duty.cycle import Air, events_of, one_cycle, settle, warm_up
+from pipeline.duty.cycle import Air, events_of, one_cycle, settle, settles_within, warm_up
 from pipeline.heat.lumped import Disc
 from tests.duty.makers import DISC, duty_cycle
 
@@ -104,12 +104,25 @@ def test_a_disc_that_cannot_cool_is_refused():
 
 def test_warming_ends_at_the_settled_cycle():
     events = events_of(duty_cycle())
-    warming = warm_up(events, DISC, AIR, 0.5, 60)
     settled = settle(events, DISC, AIR, np.array([0.5]))
+    warming = warm_up(events, DISC, AIR, 0.5, count=60, settled=float(settled.start[0]))
     starts = [h.start[0] for h in warming]
     assert starts[0] == pytest.approx(295.15)
     assert starts == sorted(starts)
     assert warming[-1].end[0] == pytest.approx(settled.start[0], abs=1.0)
+    assert settles_within(warming, float(settled.start[0]), len(warming))
+    assert not settles_within(warming[:2], float(settled.start[0]), 2)
+    assert settles_within(warming[:3], float(settled.start[0]), 200)
+
+
+def test_a_long_thin_cycle_settles_too():
+    # a cycle of seconds on a disc that takes minutes: the start changes by a hundredth of what is left
+    event = {"from": "60 km/h", "to": "50 km/h", "brake_time": "0.5 s", "then": "1.5 s", "at": "55 km/h"}
+    duty = duty_cycle(events=[event], brake_share=0.05)
+    settled = settle(events_of(duty), DISC, AIR, np.array([0.0, 1.0]))
+    assert settled.end == pytest.approx(settled.start, abs=0.03)
+    _, high, _ = fine(duty, 1.0, float(settled.start[1]), carbon_cp, 1.7, 0.07, cycles=3)
+    assert settled.highest()[1] == pytest.approx(high, abs=0.3)
 
 
 few = settings(deadline=None, max_examples=15)

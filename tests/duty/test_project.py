@@ -20,7 +20,8 @@ def projected(duty=None, made=None, opening=0.5):
     duty, made = duty or duty_cycle(), made or brake()
     events = events_of(duty)
     settled = settle(events, made.disc, AIR, np.array([opening]))
-    return project(duty, events, settled, warm_up(events, made.disc, AIR, opening, duty.cycles), made, 0)
+    warming = warm_up(events, made.disc, AIR, opening, count=duty.cycles, settled=float(settled.start[0]))
+    return project(duty, events, settled, warming, made, 0)
 
 
 def test_wear_and_life_by_the_energy_law():
