@@ -49,7 +49,7 @@ def test_exposure(
     table = _table(stops, missing, card)
     samples, force = _samples(table, traces, card)
     energy = table["energy_kj"].to_numpy() * 1e3
-    plate = _plate(card, settings)
+    plate = plate_of(card, settings)
     idle, idle_known = _idle(table)
     following = np.append(samples.initial[1:], np.nan)
     disc = card.brake.disc
@@ -203,7 +203,8 @@ def _matched(power: np.ndarray, time: np.ndarray, energy: np.ndarray) -> np.ndar
     return power * np.clip(factor, 0.5, 2.0)[:, None]
 
 
-def _plate(card: Card, settings: Wear) -> Plate | str:
+def plate_of(card: Card, settings: Wear) -> Plate | str:
+    """The disc's ring as a plate, or why the surface cannot be modelled."""
     if not settings.surface_temperature:
         return "the method says indicated temperature"
     disc, area = card.brake.disc, card.brake.swept_area
