@@ -22,6 +22,7 @@ from pipeline.friction.map import FrictionMap
 from pipeline.friction.model import Fit
 
 GRID_K = 5.0
+WIDEST = 20.0  # half width of a band in the logarithm beyond which it says nothing anyway
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,7 @@ def curve(
         wide = factor * np.sqrt(sd2)
     z = fit.curve_row(t) @ fit.solved.coefficients
     if map_.link == "log":
+        half, wide = np.minimum(half, WIDEST), np.minimum(wide, WIDEST)
         low, high, t_low, t_high = mu * np.exp(-half), mu * np.exp(half), np.exp(z - wide), np.exp(z + wide)
         to_mu = mu
     else:

@@ -22,7 +22,7 @@ from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.model import Fit
 from pipeline.method.friction import Friction
 
-CUT, MOST_FOLDS = 3.0, 40
+CUT, MOST_FOLDS, FEWEST_COMPARED = 3.0, 40, 25
 JUMP = np.array([20.0, 0.1, 0.05, 0.1])  # K, ln p, ln w, ln e: a change of conditions, not a set-point's scatter
 FORMS = (("log", "linear"), ("identity", "linear"), ("log", "log"))
 WORDS = {
@@ -54,6 +54,8 @@ def best_map(stops: pl.DataFrame, settings: Friction, *, temperature: str) -> Co
     first = maps["log", "linear"]
     folds = same_conditions(first)
     errors = {form: left_out_errors(map_, folds) for form, map_ in maps.items()}
+    if len(first.stops) < FEWEST_COMPARED or not all(np.isfinite(e).all() for e in errors.values()):
+        return Compared(first, [], "the stops are too few, or vary an effect in one place only: nothing was compared")
     scale = CUT * 1.4826 * np.median(np.abs(errors["log", "linear"]))
     scores = {form: np.clip(e, -scale, scale) ** 2 for form, e in errors.items()}
     chosen, why = ("log", "linear"), "no other form predicts stops left out better by more than its standard error"
@@ -99,7 +101,10 @@ def predicted_without(fit: Fit, folds: np.ndarray) -> np.ndarray:
     whole = replace(fit.data, response=fit.pulled)
     for fold in np.unique(folds):
         gone = folds == fold
-        out[gone] = design[gone] @ solve(without(whole, gone), fit.theta).coefficients
+        try:
+            out[gone] = design[gone] @ solve(without(whole, gone), fit.theta).coefficients
+        except np.linalg.LinAlgError:  # the rest cannot carry an effect that only this fold varies
+            out[gone] = np.nan
     return out
 
 

@@ -14,7 +14,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.friction.fade import runs
-from pipeline.friction.map import FrictionMap, NoMap, fit_map, usable
+from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.selection import usable
 from pipeline.method.friction import Friction
 
 EXPOSURES = ("duty", "fade")

@@ -17,14 +17,12 @@ import polars as pl
 
 from pipeline.friction import effects, model, smooth
 from pipeline.friction.effects import Choice, Reference
-from pipeline.friction.likelihood import Data, Group
-from pipeline.friction.neighbourhood import around
+from pipeline.friction.selection import conditions, data_of, reference_of, unrecorded, usable
 from pipeline.friction.support import Support
 from pipeline.method.friction import Friction
 
 FEWEST_STOPS = 6
 TEMPERATURES = ("initial", "mean", "peak", "end")
-ZERO_C = 273.15
 
 
 class NoMap(Exception):
@@ -124,61 +122,6 @@ class FrictionMap:
         return inside
 
 
-def conditions(stops: pl.DataFrame, temperature_kind: str) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Temperature (K), pressure (Pa), start speed (rad/s), energy density (J/m2) of a stops table; null
-    becomes NaN.
-    """
-    table = stops.select(
-        pl.col(f"temperature_{temperature_kind}_c").cast(pl.Float64) + ZERO_C,
-        pl.col("pressure_bar").cast(pl.Float64) * 1e5,
-        pl.col("speed_start_rpm").cast(pl.Float64) * (np.pi / 30),
-        pl.col("energy_density_j_mm2").cast(pl.Float64) * 1e6,
-    )
-    t, p, w, e = (column.fill_null(np.nan).to_numpy() for column in table.get_columns())
-    return t, p, w, e
-
-
-COLUMNS = {"pressure": "pressure_bar", "speed": "speed_start_rpm", "energy": "energy_density_j_mm2"}
-UNRECORDED_BELOW = 0.5  # share of stops with a condition below which the map does without it
-
-
-def usable(stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, use_suspect: bool) -> pl.DataFrame:
-    """Stops that may enter a map: of these purposes, sound, with mu and temperature, and with pressure, speed
-    and energy density as far as the test has them at all (an old table may lack one).
-    """
-    sound = ["ok", "suspect"] if use_suspect else ["ok"]
-    stops = stops.filter(
-        pl.col("purpose").is_in(list(purposes)),
-        pl.col("status").is_in(sound),
-        pl.col("mu").is_finite() & (pl.col("mu") > 0),
-        pl.col(f"temperature_{temperature_kind}_c").is_finite(),
-    )
-    return stops.filter([pl.col(COLUMNS[name]) > 0 for name in effects.NAMES if name not in unrecorded(stops)])
-
-
-def unrecorded(stops: pl.DataFrame) -> tuple[str, ...]:
-    """Conditions that fewer than half of the stops have."""
-    if stops.is_empty():
-        return ()
-    return tuple(
-        name
-        for name in effects.NAMES
-        if (stops[COLUMNS[name]] > 0).fill_null(False).mean() < UNRECORDED_BELOW  # type: ignore[operator]
-    )
-
-
-def reference_of(stops: pl.DataFrame, temperature_kind: str) -> Reference:
-    """Reference conditions: medians of the check stops, of the map stops where there is no check; 1 where
-    not recorded.
-    """
-    checks = stops.filter(pl.col("purpose") == "check")
-    found = []
-    for values in conditions(checks if len(checks) else stops, temperature_kind):
-        finite = values[np.isfinite(values)]
-        found.append(float(np.median(finite)) if finite.size else 1.0)
-    return Reference(*found)
-
-
 def fit_map(
     stops: pl.DataFrame,
     settings: Friction,
@@ -218,26 +161,34 @@ def fit_map(
     candidates = effects.linear(p, w, e, reference, energy_form)
     logs = effects.linear(p, w, e, reference, "log")
     choice = limited(effects.separable(logs, temperature_basis(t), missing), len(used), energy_form)
-    factors, groups = random_factors(used)
-    names, contrasts = batch_contrasts(used)
-    effect = candidates[:, [effects.NAMES.index(name) for name in choice.kept]]
-    if contrasts is not None:
-        effect = np.hstack([effect, contrasts[[names.index(batch) for batch in used["batch"]]]])
-    mu = used["mu"].to_numpy()
-    data = Data(
-        temperature=t,
-        response=np.log(mu) if link == "log" else mu,
-        linear=effect,
-        weight_sd=own_scatter(used, t),
-        series=labels(used, ["test"]) if "test" in used.columns else np.zeros(len(used), int),
-        position=used["stop"].to_numpy().astype(float),
-        steepness=np.zeros(len(used)),
-        groups=groups,
-        contrasts=contrasts,
-    )
-    fitted = model.fit(data, huber=settings.huber, start=start)
+    fitted, choice = fit_carried(used, t, candidates, choice, link, settings.huber, start)
     support = Support(np.sort(t), candidates, settings.largest_gap)
+    factors = ("specimen", "specimen_shift") if fitted.data.groups else ()
     return FrictionMap(fitted, link, reference, choice, support, temperature, used, missing, factors)
+
+
+def fit_carried(
+    used: pl.DataFrame,
+    t: np.ndarray,
+    candidates: np.ndarray,
+    choice: Choice,
+    link: str,
+    huber: float,
+    start: np.ndarray | None,
+) -> tuple[model.Fit, Choice]:
+    """The fit with the chosen effects; without any where the stops cannot carry them; NoMap where not even
+    a curve.
+    """
+    columns = [effects.NAMES.index(name) for name in choice.kept]
+    try:
+        return model.fit(data_of(used, t, candidates[:, columns], link), huber=huber, start=start), choice
+    except np.linalg.LinAlgError:
+        why = "the usable stops are too few and too alike to carry it"
+        choice = Choice((), choice.dropped | dict.fromkeys(choice.kept, why), (), choice.energy_form)
+    try:
+        return model.fit(data_of(used, t, candidates[:, :0], link), huber=huber), choice
+    except np.linalg.LinAlgError:
+        raise NoMap("the usable stops are too few and too alike for a curve over temperature") from None
 
 
 def temperature_basis(t: np.ndarray) -> np.ndarray:
@@ -254,50 +205,3 @@ def limited(choice: Choice, stops: int, energy_form: str) -> Choice:
         name = kept.pop()
         dropped[name] = f"{stops} usable stops are too few for an effect of {effects.WORDS[name]}"
     return Choice(tuple(kept), dropped, tuple(pair for pair in choice.tied if pair[0] in kept), energy_form)
-
-
-def random_factors(used: pl.DataFrame) -> tuple[tuple[str, ...], tuple[Group, ...]]:
-    """From two specimens on: their level and the place of their flank."""
-    if not {"batch", "specimen"} <= set(used.columns) or used.n_unique(["batch", "specimen"]) < 2:
-        return (), ()
-    own = labels(used, ["batch", "specimen"])
-    return ("specimen", "specimen_shift"), (Group(own), Group(own, along=True))
-
-
-def batch_contrasts(used: pl.DataFrame) -> tuple[list[str], np.ndarray | None]:
-    """Names of the batches and contrasts that sum to zero over them: the curve is then the mean of the
-    batches tested.
-
-    None where there is one batch, or no batch has two specimens: then batches and specimens cannot be told
-    apart, and the specimens' scatter holds both.
-    """
-    if not {"batch", "specimen"} <= set(used.columns):
-        return [], None
-    names = used["batch"].unique(maintain_order=True).to_list()
-    if len(names) < 2 or used.n_unique(["batch", "specimen"]) == len(names):
-        return names, None
-    return names, np.vstack([np.eye(len(names) - 1), -np.ones(len(names) - 1)])
-
-
-def labels(frame: pl.DataFrame, columns: list[str]) -> np.ndarray:
-    """Group numbers 0, 1 ... of rows alike in `columns`, in order of appearance."""
-    keys = frame.select(pl.struct(columns).alias("key"))["key"].to_list()
-    known: dict[tuple[object, ...], int] = {}
-    return np.array([known.setdefault(tuple(key.values()), len(known)) for key in keys])
-
-
-def own_scatter(used: pl.DataFrame, t: np.ndarray) -> np.ndarray:
-    """Relative standard deviation of each stop from its own uncertainty, 1 for one like its neighbours in
-    temperature.
-
-    Half of a usual stop's variance is taken to be its own; only stops with an uncertainty unlike that of the
-    stops around them are weighted otherwise, so that in-stop rise, which widens the uncertainty of all cold
-    stops alike, changes nothing.
-    """
-    if "mu_u_stop" not in used.columns or used["mu_u_stop"].null_count() == len(used):
-        return np.ones(len(used))
-    u = used["mu_u_stop"].cast(pl.Float64).fill_null(np.nan).to_numpy() / used["mu"].to_numpy()
-    usual = np.median(around(t, np.where(np.isfinite(u), u, np.nanmedian(u)), 15), axis=1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(np.isfinite(u) & (usual > 0), u / usual, 1.0)
-    return np.sqrt((1 + np.clip(ratio, 0.0, 10.0) ** 2) / 2)

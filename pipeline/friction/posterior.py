@@ -24,6 +24,7 @@ from pipeline.friction.tolerance import coverage_quantile
 
 FITS, PER_FIT = 96, 24
 CURVES = 600
+FARTHEST = 20.0  # logarithm of mu beyond which a drawn curve is no friction
 WIDER = 1.4  # proposal over the likelihood's own width
 BASES = (2, 3, 5, 7, 11)
 
@@ -138,6 +139,7 @@ def curves(drawn: Draws, near: Neighbours, link: str, temperature: np.ndarray, c
         variances.append(stops + fit.between(t))
     z, factor = np.vstack(zs), 1 + common * rng.normal(size=(each * len(drawn.fits), 1))
     z = z + np.log(np.maximum(factor, 0.1)) if link == "log" else z * factor
+    z = np.clip(z, -FARTHEST, FARTHEST) if link == "log" else z
     return Curves(np.exp(z) if link == "log" else z, z, np.vstack(variances), np.repeat(drawn.weight, each) / each)
 
 

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.friction.map import FrictionMap, conditions
+from pipeline.friction.map import FrictionMap
+from pipeline.friction.selection import conditions
 from pipeline.friction.support import near_in_two
 
 POINTS = 41

@@ -95,7 +95,7 @@ def flattest(t: np.ndarray, mu: np.ndarray, above: float) -> tuple[int, int]:
     """First and last index of the flattest stretch of about PLATEAU_K above the steepest place, or of all
     there is.
     """
-    first = int(np.searchsorted(t, above))
+    first = min(int(np.searchsorted(t, above)), t.size - 1)
     if t[-1] - t[first] < PLATEAU_K:
         first = int(np.searchsorted(t, t[-1] - PLATEAU_K)) if t[-1] - t[0] > PLATEAU_K else 0
         return first, t.size - 1

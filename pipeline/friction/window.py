@@ -14,7 +14,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.friction.bands import Curve
-from pipeline.friction.posterior import Curves, interval
+from pipeline.friction.posterior import FARTHEST, Curves, interval
 
 WITHOUT_TARGET = 0.15  # the wanted band about the plateau's mean where no target gives one
 
@@ -128,7 +128,7 @@ def true_slack(drawn: Curves, link: str, wanted: tuple[float, float], coverage: 
     half = special.ndtri((1 + coverage) / 2) * np.sqrt(drawn.variance)
     low, high = drawn.z - half, drawn.z + half
     if link == "log":
-        low, high = np.exp(low), np.exp(high)
+        low, high = np.exp(low), np.exp(np.minimum(high, FARTHEST))
     return np.minimum(low - wanted[0], wanted[1] - high)
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.friction import stage
 from pipeline.method import Method, stage_settings
-from pipeline.results import write_json, write_parquet
+from pipeline.results import plain, write_json, write_parquet
 from pipeline.vocabulary import STOPS, TRACES, empty
 from tests.friction.makers import Law, one_test
 
@@ -124,3 +124,31 @@ def test_target_that_cannot_be_read_is_no_target(tmp_path: Path, stops: pl.DataF
 def test_no_sensors_is_said(tmp_path: Path, stops: pl.DataFrame) -> None:
     found, _ = stage.of_test(stops, Method(), stage.Wanted(), None)
     assert "no sensor accuracies" in found["common_reason"]
+
+
+MANGLED = {
+    "constant mu": {"mu": pl.lit(0.42)},
+    "one temperature": {"temperature_initial_c": pl.lit(300.0)},
+    "two temperatures": {"temperature_initial_c": pl.when(pl.col("stop") > 50).then(900.0).otherwise(60.0)},
+    "nothing varied": {"pressure_bar": pl.lit(40.0), "speed_start_rpm": pl.lit(1500.0), "energy_density_j_mm2": pl.lit(23.0)},
+    "energy follows temperature": {"energy_density_j_mm2": pl.col("temperature_initial_c") / 20},
+    "mu without scatter": {"mu": 0.42 + 1e-4 * pl.col("stop")},
+    "nulls and negatives": {"mu": pl.when(pl.col("stop") % 3 == 0).then(None).when(pl.col("stop") % 7 == 0).then(-0.1).otherwise(pl.col("mu"))},
+    "nothing but mu and temperature": {c: pl.lit(None, pl.Float64) for c in ("pressure_bar", "speed_start_rpm", "energy_density_j_mm2",
+                                       "mu_bite", "mu_rise", "mu_u_stop", "idle_before_s")},
+    "wild mu": {"mu": pl.col("mu") * (1 + 5 * (pl.col("stop") % 11 == 0).cast(pl.Float64))},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", MANGLED)
+@pytest.mark.parametrize("count", [0, 7, 20, 113])
+def test_odd_tables_give_a_result_or_a_reason(stops: pl.DataFrame, name: str, count: int) -> None:
+    """No exception, no NaN, no band that is not a band."""
+    part = stops.sample(count, seed=3).sort("stop").with_columns(**MANGLED[name])
+    found, _ = stage.of_test(part, Method(), stage.Wanted((0.38, 0.56), (553.0, 853.0)), None)
+    json.dumps(plain(found), allow_nan=False)
+    assert found["curve"] or found["window_reason"]
+    for point in found["curve"]:
+        assert point["tolerance_low"] <= point["low"] <= point["mu"] <= point["high"] <= point["tolerance_high"]
+    if found["window"] is None:
+        assert found["window_reason"]
