@@ -178,7 +178,7 @@ def pooled_against_mixed(share: float, seed: int, spreads: tuple[float, ...] = S
     for sd in spreads:
         held = {"mixed": [], "pooled": []}  # type: dict[str, list[float]]
         width = {"mixed": [], "pooled": []}  # type: dict[str, list[float]]
-        for i in range(max(round(40 * share), 2)):
+        for i in range(max(round(20 * share), 2)):
             rng = np.random.default_rng([seed, i, round(1e4 * sd)])
             law = replace(some_law(rng), scatter=0.02)
             stops = compound(law, rng, batches=1, specimens=2, specimen_sd=sd)
