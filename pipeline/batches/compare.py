@@ -93,7 +93,21 @@ def _notes(tests: list[SpecimenTest]) -> list[str]:
         )
     else:
         rig_note = "several rigs or calibration states: their errors are in the differences' intervals"
-    return [scatter_note, rig_note]
+    return [scatter_note, rig_note, *_states_apart(tests)]
+
+
+def _states_apart(tests: list[SpecimenTest]) -> list[str]:
+    """Pairs of batches on one rig that share none of its states: a shift of the rig would look like the batches'."""
+    states: dict[str, set[tuple[str, str]]] = {}
+    for test in tests:
+        states.setdefault(test.batch, set()).add((test.rig, test.epoch))
+    notes = []
+    for a, b in itertools.combinations(sorted(states, key=natural), 2):
+        rigs = {rig for rig, _ in states[a]} & {rig for rig, _ in states[b]}
+        if rigs and not states[a] & states[b]:
+            said = "; ".join(", ".join(sorted(epoch for _, epoch in states[x])) for x in (a, b))
+            notes.append(f"{a} and {b} were run in different states of the rig ({said}): compare with rigs.json")
+    return notes
 
 
 def natural(text: str) -> list[tuple[int, int, str]]:

@@ -232,6 +232,9 @@ def test_a_calibration_draws_the_sensors_anew_and_leaves_the_brake():
     none, brake_only = half(), half(common_u=0.02, sensor_u=0.0)
     sensors = half(common_u=0.02, sensor_u=0.02)
     assert brake_only == pytest.approx(none)
+    apart = [replace(t, rig="north", epoch=t.batch) for t in specimen_tests(levels)]
+    assert any("b1 and b2 were run in different states" in note for note in run(apart)["notes"])
+    assert not any("different states" in note for note in run(specimen_tests(levels))["notes"])
     assert sensors > 1.3 * none
 
 
