@@ -59,6 +59,7 @@ class Inputs:
     batches: Source
     duty: Source
     repeatability: Source
+    rigs: Source
     target: Source | None
 
     @property
@@ -76,7 +77,7 @@ def load(
         compound=compound, method=method, settings=from_stage_settings(settings),
         digest=hashlib.sha256(settings.encode()).hexdigest()[:16], software=software,
         tests=[of_test(name, archive / name, results / "tests" / name) for name in tests],
-        target=target_source(target) if target else None, **own,
+        target=target_source(target) if target else None, rigs=_json(results / "rigs.json", "rigs.json"), **own,
     )  # fmt: skip
 
 

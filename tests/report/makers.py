@@ -243,7 +243,25 @@ def results_of_test(root: Path, test: str, *, glaze: float = 0.0, verdict: str =
         else {"test": test, "verdict": None, "why": unusable, **empty},
     )
     rigs = root / "results" / "first" / "rigs.json"
-    write_json(rigs, {"method": "first", "findings": []})
+    write_json(
+        rigs,
+        {
+            "method": "first",
+            "findings": [],
+            "examined": [
+                {
+                    "rig": "north",
+                    "date": "2026-02-16",
+                    "events": [{"date": "2026-02-16", "what": "calibration", "note": "torque cell"}],
+                    "shift_relative": None,
+                    "friction": {"found": False, "step": 0.002, "low": -0.02, "high": 0.024},
+                    "energy_ratio": {"found": False, "why": "1 test before and 0 after"},
+                    "before": [],
+                    "tests": [test],
+                }
+            ],
+        },
+    )
     return {"folder": folder, "record": record, "rigs": rigs, "into": into}
 
 
@@ -343,7 +361,7 @@ def results_of_compound(
 
 #: words of the fixtures that hold digits and are printed as they are
 BATCH_WORDS = (
-    "Marram 4 M4-2406 M4-2407 M4-2409 2026-03-02 m4-a m4-b 2 more specimens of each batch would decide it torque has 3 spikes below 450 degC",
+    "Marram 4 2026-02-16 M4-2406 M4-2407 M4-2409 2026-03-02 m4-a m4-b 2 more specimens of each batch would decide it torque has 3 spikes 1 test before and 0 after below 450 degC",
 )
 
 

@@ -60,7 +60,8 @@ def _entry(test: OfTest, source: str, part: str) -> Cell:
 def cautions(inputs: Inputs) -> Section:
     """Restrictions and cautions; those from the data first."""
     parts = [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
-    return Section("Restrictions and cautions", [*parts, *[Text(text) for text in CAUTIONS]])
+    signed = Table("Responsible for this sheet", ["Prepared", "Reviewed", "Date"], [["", "", ""]])
+    return Section("Restrictions and cautions", [*parts, *[Text(text) for text in CAUTIONS], signed])
 
 
 def from_data(inputs: Inputs) -> list[str]:

@@ -42,6 +42,16 @@ def quality(inputs: Inputs) -> Section:
         Table("Why stops were not used, and what else was found", ["Finding", "Severity", "Times", "Tests", "First message"], reasons)
         if reasons else Text("No finding above severity info in any test.")
     )  # fmt: skip
+    events = event_rows(inputs)
+    if events:
+        head = ["Rig", "Date", "Event", "Step of µ", "Step of the energy ratio", "Shift found"]
+        parts.append(
+            Table(
+                "Dated events of the rigs: what every specimen shares from then on (95 % intervals; µ relative)",
+                head,
+                events,
+            )
+        )
     return Section("Data quality", parts)
 
 
@@ -72,4 +82,26 @@ def reason_rows(inputs: Inputs, most: int = 18) -> list[list[Cell]]:
         )
         shown = ", ".join(names[:4]) + (" and others" if len(names) > 4 else "")
         rows.append([key[0].replace("_", " "), key[1], times, shown, first[key]])
+    return rows
+
+
+def event_rows(inputs: Inputs) -> list[list[Cell]]:
+    """The events of this compound's rigs with the steps that were looked for."""
+    own = {test.card.rig for test in inputs.tests if test.card}
+    rows: list[list[Cell]] = []
+    for i, event in enumerate(inputs.rigs.get("/examined") or []):
+        if event.get("rig") not in own:
+            continue
+        said = "; ".join(
+            f"{one.get('what')}{': ' + str(one['note']) if one.get('note') else ''}"
+            for one in event.get("events") or []
+        )
+        steps = [
+            inputs.rigs.between(
+                f"{event['rig']} {event['date']}: step of {words}", f"/examined/{i}/{key}/step", "low", "high"
+            )
+            for key, words in (("friction", "µ"), ("energy_ratio", "the energy ratio"))
+        ]
+        found = "yes" if event.get("shift_relative") is not None else "no"
+        rows.append([str(event["rig"]), str(event["date"]), said or "–", *steps, found])
     return rows
