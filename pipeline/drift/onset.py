@@ -93,9 +93,7 @@ def date(
     weight = np.zeros(len(onsets))
     np.add.at(weight, np.searchsorted(onsets, shapes.onset[own]), np.exp(gain[own] - gain[own].max()))
     span = np.diff(onsets, prepend=_before(stop, onsets[0]))
-    weight *= (
-        np.where(np.isin(onsets, likely), 5.0, 1.0) * np.maximum(span, 1) if family != "step" else np.maximum(span, 1)
-    )
+    weight *= _prior(onsets, likely) if family == "glaze" else np.maximum(span, 1)
     share = np.cumsum(weight) / weight.sum()
     tail = (1 - confidence) / 2
     low = int(onsets[min(np.searchsorted(share, tail), len(onsets) - 1)])
