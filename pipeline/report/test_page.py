@@ -106,6 +106,7 @@ def context(
         (drift_tone, " ".join(drift_words)),
         _wear_verdict(wear),
         _findings_verdict(findings),
+        *_summary_only(found),
     ]
     chosen = stop_figures.shown_stops(stops, found["traces"])
     total = found["traces"]["stop"].n_unique()
@@ -214,6 +215,14 @@ def one_stop() -> go.Figure:
         fig.add_scatter(x=[], y=[], mode="lines", yaxis=f"y{index + 1 if index else ''}", line={"color": palette.series(index)[0], "width": 1.8},
                         hovertemplate="%{x:.3g} s: %{y:.4g}<extra></extra>")  # fmt: skip
     return fig
+
+
+def _summary_only(found: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Says so where only one reduced row per stop was kept."""
+    if found["channels"].get("holds") != "summary" and found["summary"].get("reprocessable") is not False:
+        return []
+    said = "Only one reduced row per stop was kept of this test: it is not reprocessable, and never mixed with a trend of another method."
+    return [("open", said)]
 
 
 def _wear_notes(wear: Mapping[str, Any]) -> list[str]:

@@ -74,3 +74,11 @@ def test_a_card_that_cannot_be_read_leaves_its_message(tmp_path):
     (paths["folder"] / "test.yaml").write_text("compound: [")
     page_stage.run(**paths, method="first", settings=makers.DEFAULT_SETTINGS, renamed=None)
     assert "test.yaml" in (paths["into"] / "test.html").read_text()
+
+
+def test_a_test_of_summary_rows_is_marked(tmp_path):
+    paths = makers.results_of_test(tmp_path, "old")
+    record = json.loads(paths["record"].read_text())
+    paths["record"].write_text(json.dumps({**record, "holds": "summary"}))
+    page_stage.run(**paths, method="first", settings=makers.DEFAULT_SETTINGS, renamed=None)
+    assert "not reprocessable" in (paths["into"] / "test.html").read_text()
