@@ -7,7 +7,7 @@ this process without their guard. Counted are
 
 * tracebacks: any exception out of a stage, or a stage that takes longer than LONGEST_S;
 * escapes: a file outside results/ changed or made, the secret outside the archive in a result, unescaped markup on a page,
-  the results of another test changed or missing in its compound (looked at in every twentieth archive);
+  the results of another test changed or missing in its compound (looked at in every fiftieth archive);
 * silent numbers: a stop with status ok, no finding on it, its file or the whole test, and mu off by more than 0.02 or
   energy by 5 % from the sound archive's, where the damage is in a recording.
 """
@@ -43,7 +43,7 @@ LONGEST_S = 60
 MU_OFF, ENERGY_OFF = 0.02, 0.05
 MARKER, SECRET = "<xss-marker", "7319.1973"
 MEMORY = 8 << 30
-BYSTANDER, BESIDE = "bystander", 20  # every so many archives hold a sound test too, and go on to the compound's sheet
+BYSTANDER, BESIDE = "bystander", 50  # every so many archives hold a sound test too, and go on to the compound's sheet
 
 
 @dataclass
@@ -94,8 +94,9 @@ def _findings(results: Path) -> list[dict[str, Any]]:
 def fuzzed(seed: int, ground: Ground, *, whole: bool | None = None, beside: bool | None = None) -> Outcome:
     """Mutate, run, judge.
 
-    whole: through all stages of a test and its page; default: where the mutation may matter there, and in every fifth.
-    beside: with a sound test of the same compound, on to the compound's sheet; default: in every twentieth.
+    whole: through all stages of a test and its page, not only ingest and reduction; default: where wear or names are
+    mutated, and in every fifth. beside: with a sound test of the same compound, on to the compound's sheet; default: in
+    every fiftieth.
     """
     rng = np.random.default_rng(seed)
     form = str(rng.choice(base.FORMATS, p=[0.76, 0.08, 0.08, 0.08]))
@@ -110,7 +111,7 @@ def fuzzed(seed: int, ground: Ground, *, whole: bool | None = None, beside: bool
         for mutation in chosen:
             _applied(mutation, archive / "victim", rng, outcome)
         before = _state(place)
-        deep = any(m in (*settings.CARD, *settings.WEAR, *folders.ALL) for m in chosen) or seed % 5 == 0
+        deep = any(m in settings.WEAR or m is settings.text_replaced for m in chosen) or seed % 5 == 0
         beside = seed % BESIDE == 0 if beside is None else beside
         if beside:
             _put_beside(ground, archive, results)
@@ -285,8 +286,9 @@ def page(result: dict[str, Any], seconds: float) -> str:
     return f"""# Broken and hostile archives
 
 {result["archives"]} archives, each a valid one with one to three mutations (`python -m tests.studies.fuzz --count
-{result["archives"]}`, {seconds / 60:.0f} minutes), run through every stage of a test without the guard that the command line
-puts around them.
+{result["archives"]}`, {seconds / 60:.0f} minutes), run through ingest and reduction, where wear or names are mutated and in
+every fifth through all stages of a test, in every fiftieth on to the compound's sheet, without the guard that the command line
+puts around the stages.
 
 | | archives |
 |---|---|
@@ -315,7 +317,7 @@ def run(seeds: range) -> list[Outcome]:
             for name in ("tracebacks", "escapes", "silent"):
                 for text in getattr(outcome, name):
                     print(f"seed {seed} ({outcome.form}: {', '.join(outcome.mutations)}): {name}: {text}", flush=True)
-            if len(outcomes) % 100 == 0:
+            if len(outcomes) % 50 == 0:
                 print(f"{len(outcomes)} of {len(seeds)} from seed {seeds.start}", flush=True)
     return outcomes
 
