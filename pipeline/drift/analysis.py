@@ -65,7 +65,7 @@ def analyse(
     result = _result(found, findings, settings)
     result["evidence"] |= {
         "matched_stops": len(w.checks), "decided_by": w.kind, "stray_stops": s.stop[w.stray], "scatter": noise._asdict(),
-        "pauses": [d._asdict() | {"index": s.stop[d.index]} for d in damp], "trend": ev.trend(s, w.checks, settings),
+        "pauses": [d._asdict() | {"touchable": s.stop[d.touchable]} for d in damp], "trend": ev.trend(s, w.checks, settings),
     }  # fmt: skip
     glazing = main is not None and main.told.verdict == "glazing-like"
     result["exposure"] = exposure_result(
@@ -79,7 +79,7 @@ def analyse(
 def _set_aside(s: Series, wet: list[Damp]) -> Series:
     damp = s.damp.copy()
     for d in wet:
-        damp[d.index] = True
+        damp[d.touchable] = True
     return replace(s, damp=damp)
 
 

@@ -105,7 +105,7 @@ def first_clearing(s: Series, after: int, settings: Drift) -> int | None:
             run_start = i if count == 0 else run_start
             count += 1
             if count >= settings.least_clearing:
-                return run_start
+                return int(run_start) if run_start is not None else None
         elif s.purpose[i] == "check" or s.low[i]:
             count = 0
     return None

@@ -35,7 +35,8 @@ class RankChange(NamedTuple):
 
 def split_statistics(values: ArrayLike) -> NDArray[np.float64]:
     """F of a split after 1 .. n-1 values against one common level (the Chow statistics of a mean)."""
-    y = np.asarray(values, float) - np.mean(values)
+    y = np.asarray(values, float)
+    y = y - y.mean()
     n = len(y)
     before = np.arange(1, n)
     sums = np.cumsum(y)[:-1]

@@ -44,7 +44,7 @@ class Levels(NamedTuple):
                 return None
             weight[self.names.index(name)] += sign
         value = float(weight @ self.value)
-        u = float(np.sqrt(max(weight @ self.covariance @ weight, 0.0)))
+        u = float(np.sqrt(max(float(weight @ self.covariance @ weight), 0.0)))
         t = float(stdtrit(max(self.dof, 1.0), 0.5 + confidence / 2))
         return Difference(value, value - t * u, value + t * u, u)
 

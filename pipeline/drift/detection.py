@@ -149,7 +149,7 @@ def limits(p: Problem, healthy: Array, unit: Array, settings: Drift) -> Limits:
     single = [float(np.quantile(s, keep)) for s in (ratio, sums, averages)]
     together = np.max([s / max(limit, 1e-12) for s, limit in zip((ratio, sums, averages), single, strict=True)], axis=0)
     factor = max(1.0, float(np.quantile(together, keep)))
-    return Limits(*(limit * factor for limit in single), charted=int(charted.sum()))
+    return Limits(single[0] * factor, single[1] * factor, single[2] * factor, int(charted.sum()))
 
 
 def _scaled_operator(p: Problem) -> Array:

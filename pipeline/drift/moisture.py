@@ -32,7 +32,7 @@ class Damp(NamedTuple):
     limit: float
     stops: int
     beyond: bool
-    index: NDArray[np.int64]
+    touchable: NDArray[np.int64]
 
 
 def after_pauses(s: Series, noise: Repeatability, settings: Drift) -> list[Damp]:

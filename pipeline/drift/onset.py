@@ -96,9 +96,7 @@ def date(
     weight *= _prior(onsets, likely) if family == "glaze" else np.maximum(span, 1)
     share = np.cumsum(weight) / weight.sum()
     tail = (1 - confidence) / 2
-    low = int(onsets[min(np.searchsorted(share, tail), len(onsets) - 1)])
-    high = int(onsets[min(np.searchsorted(share, 1 - tail), len(onsets) - 1)])
-    middle = int(onsets[min(np.searchsorted(share, 0.5), len(onsets) - 1)])
+    low, middle, high = (_quantile(onsets, share, p) for p in (tail, 0.5, 1 - tail))
     if family == "glaze":
         middle = _at_the_start_of_use(middle, shapes.onset[own], gain[own], likely)
         low, high = min(low, middle), max(high, middle)
@@ -117,6 +115,10 @@ def date(
         float(size_use[peak]),
         float(shapes.constant[peak]),
     )
+
+
+def _quantile(onsets: NDArray[np.int64], share: Array, probability: float) -> int:
+    return int(onsets[min(int(np.searchsorted(share, probability)), len(onsets) - 1)])
 
 
 NEARLY = 2.0  # ln likelihood within which a loss is taken to grow with use rather than by a step or with time

@@ -17,7 +17,7 @@ class Outlier(NamedTuple):
 
     statistic: float
     critical: float
-    index: int
+    where: int
 
     @property
     def beyond(self) -> bool:
@@ -40,8 +40,8 @@ def grubbs(values: ArrayLike, significance: float = 0.05, *, sides: int = 1) -> 
     if sides == 2:
         deviation = np.abs(deviation)
     spread = x.std(ddof=1)
-    index = int(np.argmax(deviation))
-    return Outlier(float(deviation[index] / spread) if spread > 0 else 0.0, critical, index)
+    where = int(np.argmax(deviation))
+    return Outlier(float(deviation[where] / spread) if spread > 0 else 0.0, critical, where)
 
 
 def cochran_critical(groups: int, size: int, significance: float) -> float:
@@ -56,6 +56,6 @@ def cochran(variances: ArrayLike, size: int, significance: float = 0.05) -> Outl
     """Cochran's C: the largest of several variances over their sum."""
     v = np.asarray(variances, float)
     total = v.sum()
-    index = int(np.argmax(v))
+    where = int(np.argmax(v))
     critical = cochran_critical(len(v), size, significance)
-    return Outlier(float(v[index] / total) if total > 0 else 0.0, critical, index)
+    return Outlier(float(v[where] / total) if total > 0 else 0.0, critical, where)

@@ -97,7 +97,7 @@ def block_shift(checks: dict[str, list[tuple[int, bool, Array]]], pooled: Pooled
             if len(own) < 2:
                 continue
             means = np.array([values.mean() for values in own])
-            expected = np.mean([variance_of_mean(len(values), pooled) for values in own])
+            expected = float(np.mean([variance_of_mean(len(values), pooled) for values in own]))
             spread = float(means.var(ddof=1))
             excess += (len(own) - 1) * (min(spread, 6 * expected) - expected)
             dof += len(own) - 1

@@ -204,7 +204,7 @@ def damp_stops(idle: Array, temperature: Array, settings: Drift) -> tuple[NDArra
     pause = np.full(n, -1, np.int64)
     for number, start in enumerate(np.flatnonzero(idle >= settings.pause)):
         pause[start : start + 6 * settings.pause_stops] = number
-        for i in range(start, min(n, start + settings.pause_stops)):
+        for i in range(int(start), min(n, int(start) + settings.pause_stops)):
             if temperature[i] > settings.dry_above:
                 break
             damp[i] = True

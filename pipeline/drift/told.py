@@ -87,13 +87,13 @@ def moisture(s: Series, wet: list[Damp], settings: Drift) -> Told:
         f" starting at {d.temperature_c:.0f} degC, and friction was back after {max(d.stops, 1)} stops"
         for d in wet
     ]
-    level = float(np.exp(finite_median(s.friction[s.group == s.group[first.index[0]]])))
-    last = int(s.stop[first.index[min(max(first.stops, 1), len(first.index)) - 1]])
+    level = float(np.exp(finite_median(s.friction[s.group == s.group[first.touchable[0]]])))
+    last = int(s.stop[first.touchable[min(max(first.stops, 1), len(first.touchable)) - 1]])
     warm = [d for d in wet if d.temperature_c > settings.dry_above]
     return Told(
         "moisture", (first.stop, first.stop, last), (-first.dip * level, -first.high * level, -first.low * level), -first.dip,
         None, "low only in the first stops after a pause", words,
-        {"moisture": [d._asdict() | {"index": s.stop[d.index]} for d in wet]},
+        {"moisture": [d._asdict() | {"touchable": s.stop[d.touchable]} for d in wet]},
         ["contamination or handling in the pause: the stops did not start cold"] if warm else [],
         ["record humidity and dry the disc before the first stop"],
     )  # fmt: skip

@@ -136,7 +136,7 @@ def test_grubbs():
     wire = [568, 570, 570, 570, 572, 572, 572, 578, 584, 596]
     found = grubbs(wire)
     assert (found.statistic, found.critical) == (pytest.approx(2.3901, abs=1e-4), pytest.approx(2.1761, abs=1e-4))
-    assert found.beyond and found.index == 9
+    assert found.beyond and found.where == 9
     assert not grubbs(wire, 0.01).beyond
     assert grubbs_critical(10, 0.01) == pytest.approx(2.4097, abs=1e-4)
 

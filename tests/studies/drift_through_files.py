@@ -118,7 +118,7 @@ def judged(named: dict[str, Case], level: str, seed: int, root: Path) -> list[Ju
                 "channels": root / "channels" / f"{slug(name)}.parquet",
                 "record": root / "channels" / f"{slug(name)}.json",
             }
-            channels.run(folder=folder, **kept)
+            channels.run(folder, kept["channels"], kept["record"])
             stops.run(folder=folder, **kept, settings=REDUCE, into=into)
         losses[name] = true_loss(test.truth, case.material)
     compound = results / "compounds" / "marram-4"
