@@ -1,4 +1,4 @@
-"""The sheet's static figures by name, and their two prints: SVG for the HTML, PNG for the PDF.
+"""The sheet's static figures by name, and their print as SVG for the HTML (the PDF draws them itself).
 
 The same data give the same bytes: no date, a fixed salt for the ids.
 """
@@ -35,12 +35,4 @@ def svg(figure: Figure) -> bytes:
     buffer = io.BytesIO()
     with matplotlib.rc_context(SETTINGS):
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "stopsheet"})
-    return buffer.getvalue()
-
-
-def png(figure: Figure, dots_per_inch: int = 300) -> bytes:
-    """The figure as PNG for the PDF."""
-    buffer = io.BytesIO()
-    with matplotlib.rc_context(SETTINGS):
-        figure.savefig(buffer, format="png", dpi=dots_per_inch, metadata={"Software": "stopsheet"})
     return buffer.getvalue()

@@ -8,8 +8,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import matplotlib
+
 from pipeline.report import document, inputs, plots, render, sheet_pdf
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.plot_style import SETTINGS
 from pipeline.report.sections import batches, closing, duty, friction, identity, quality, stability, targets, wear
 from pipeline.results import version, whole, write_json, write_text
 
@@ -37,7 +40,8 @@ def run(
         into / "sheet.html",
         html(title, under, loaded, sections, {name: plots.svg(figure) for name, figure in figures.items()}),
     )
-    pdf = sheet_pdf.build(title, under, sections, {name: plots.png(figure) for name, figure in figures.items()})
+    with matplotlib.rc_context(SETTINGS):
+        pdf = sheet_pdf.build(title, under, sections, figures)
     with whole(into / "sheet.pdf") as part:
         part.write_bytes(pdf)
     write_json(into / "sheet.json", {"compound": compound, "method": method, "method_digest": loaded.digest, "software": loaded.software,

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
+from matplotlib.figure import Figure
 from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
@@ -20,7 +21,6 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
-    Image,
     KeepTogether,
     LongTable,
     PageTemplate,
@@ -31,6 +31,7 @@ from reportlab.platypus import (
 
 from pipeline.report import palette
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.vector import FigureOnPage
 
 MARGIN = 15 * mm
 WIDTH = A4[0] - 2 * MARGIN
@@ -70,8 +71,8 @@ def words(cell: Cell, *, bare: bool = False) -> str:
     return cell.text if isinstance(cell, Text) else cell
 
 
-def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping[str, bytes]) -> bytes:
-    """The PDF's bytes. `pictures`: PNG by name; a picture without one is left out with its caption saying so."""
+def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping[str, Figure]) -> bytes:
+    """The PDF's bytes. `pictures`: figures by name, drawn as vectors; one that is not there is said to be missing."""
     _fonts()
     style = _styles()
     flow: list[Flowable] = [Paragraph(escape(title), style["title"]), Paragraph(escape(under), style["under"])]
@@ -102,7 +103,7 @@ def _foot(canvas: Any, document: Any, text: str) -> None:
     canvas.restoreState()
 
 
-def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, bytes]) -> list[Flowable]:
+def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, Figure]) -> list[Flowable]:
     if isinstance(part, Text):
         return [_paragraph(part, style)]
     if isinstance(part, Picture):
@@ -167,10 +168,8 @@ def _grid(rows: list[list[Any]], column_widths: list[float], *, head: bool) -> F
     return table
 
 
-def _picture(part: Picture, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, bytes]) -> list[Flowable]:
-    content = pictures.get(part.name)
-    if content is None:
+def _picture(part: Picture, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, Figure]) -> list[Flowable]:
+    figure = pictures.get(part.name)
+    if figure is None:
         return [Paragraph(f"No figure ({escape(part.alt)}): nothing to draw.", style["caption"])]
-    image = Image(io.BytesIO(content))
-    image.drawWidth, image.drawHeight = WIDTH, image.imageHeight * WIDTH / image.imageWidth
-    return [KeepTogether([image, Paragraph(escape(part.caption), style["caption"])])]
+    return [KeepTogether([FigureOnPage(figure, WIDTH), Paragraph(escape(part.caption), style["caption"])])]
