@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.studies.drift_verdicts import by_cause, report, share_of, study
+from tests.studies.drift_tables import by_cause, report, share_of
+from tests.studies.drift_verdicts import study
 
 
 @pytest.fixture(scope="module")
