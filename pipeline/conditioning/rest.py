@@ -16,11 +16,19 @@ class Reading:
 
 @dataclass(frozen=True)
 class Rest:
-    """Pressure at rest of a stretch: its level, its noise (robust standard deviation) and the highest level reached; Pa."""
+    """Pressure at rest of a stretch: its level, its noise (robust standard deviation) and the highest level reached; Pa.
+
+    `known` is false where no level is held low down: a recording without a sample at rest.
+    """
 
     level: float
     noise: float
     high: float
+    known: bool = True
+
+
+BAND = 0.02  # of the range: samples of a held level crowd in so narrow a band, those of a ramp do not
+CROWD, CROWD_SHARE = 5, 0.15
 
 
 def rest_of(pressure: np.ndarray) -> Rest:
@@ -31,12 +39,14 @@ def rest_of(pressure: np.ndarray) -> Rest:
     """
     finite = np.sort(pressure[np.isfinite(pressure)])
     if finite.size == 0:
-        return Rest(0.0, 0.0, 0.0)
+        return Rest(0.0, 0.0, 0.0, False)
     few = min(max(3, finite.size // 1000), finite.size - 1)
     low, high = finite[few], finite[-1 - few]
     near = finite[finite <= low + 0.2 * (high - low)]
     level = float(np.median(near))
-    return Rest(level, 1.4826 * float(np.median(np.abs(near - level))), float(high))
+    in_band = np.searchsorted(near, near + BAND * (high - low), side="right") - np.arange(near.size)
+    crowded = int(in_band.max()) >= max(CROWD, CROWD_SHARE * near.size)
+    return Rest(level, 1.4826 * float(np.median(np.abs(near - level))), float(high), crowded)
 
 
 def rest_pressure(pressure: np.ndarray) -> float:
@@ -51,7 +61,7 @@ def settled_rest(own: Rest, test: float, margin: float) -> float:
     below. `margin` is the least difference that counts (Pa).
     """
     tolerance = max(margin, 0.1 * (own.high - test))
-    return own.level if abs(own.level - test) <= tolerance else test
+    return own.level if own.known and abs(own.level - test) <= tolerance else test
 
 
 def reading(values: np.ndarray) -> Reading | None:

@@ -46,15 +46,18 @@ def rests_of(path: Path) -> dict[int, Rest]:
 
 
 def _joined(several: list[Rest]) -> Rest:
+    high = max(r.high for r in several)
+    several = [r for r in several if r.known] or several
     level, noise = (float(np.median([getattr(r, name) for r in several])) for name in ("level", "noise"))
-    return Rest(level, noise, max(r.high for r in several))
+    return Rest(level, noise, high, several[0].known)
 
 
 def rest_levels(rests: dict[int, Rest], margin: float) -> dict[int, float]:
     """The rest level to use for each recording (Pa)."""
     if not rests:
         return {}
-    test = float(np.median([rest.level for rest in rests.values()]))
+    known = [rest.level for rest in rests.values() if rest.known]
+    test = float(np.median(known)) if known else 0.0
     return {key: settled_rest(rest, test, margin) for key, rest in rests.items()}
 
 
@@ -66,7 +69,8 @@ def thresholds_for(rests: dict[int, Rest], settings: Segmentation) -> Segmentati
     """
     if not rests:
         return settings
-    noise = float(np.median([rest.noise for rest in rests.values()]))
+    noises = [rest.noise for rest in rests.values() if rest.known]
+    noise = float(np.median(noises)) if noises else 0.0
     high = float(np.median([rest.high - rest.level for rest in rests.values()]))
     on, off = settings.on_pressure, settings.off_pressure
     if 10 * noise < high < SMALLEST_LEVELS * on:

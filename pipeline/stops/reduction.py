@@ -63,7 +63,8 @@ def mechanics(
 ) -> dict[str, float | None]:
     """Work, energies, densities, distance and deceleration of one braking; columns of the table."""
     start, end, speed_start, speed_end, kind = at
-    time, speed, friction, drag = between(c.time, start, end, c.speed, c.friction, c.drag)
+    # Work needs no filter, and the filter would spread a steep build-up over the brake start.
+    time, speed, friction, drag = between(c.time, start, end, c.speed, c.unfiltered, c.drag)
     done, dragged = work(time, friction, speed), work(time, drag, speed)
     duration = end - start
     row: dict[str, float | None] = {

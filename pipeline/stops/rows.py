@@ -29,6 +29,7 @@ from pipeline.stops.survey import Braking
 from pipeline.stops.threshold import ramp_intercept
 from pipeline.stops.traces import no_trace, trace_of
 from pipeline.stops.uncertainty import Gains, combined
+from pipeline.stops.window import END_MARGIN
 
 MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
 ZERO_SHARE = 0.01  # of the level
@@ -73,7 +74,7 @@ def reduced(
     kind = block.kind if block is not None else b.kind
     control = block.control if block is not None else "pressure"
     lead = _row(time, b.start_s - context.conditioning.zero_window - 0.1, before, span.start)
-    found = _faults(context, b, c, span, lead, kind)
+    found = _faults(context, b, c, span, lead, kind, block)
     codes = {f.code for f in found}
     row = _head(b, kind, control, block)
     if "time_backwards" in codes:
@@ -168,12 +169,23 @@ def _zeros(b: Braking, context: Context, index: int) -> dict[str, Any]:
     }
 
 
-def _faults(context: Context, b: Braking, c: dict[str, np.ndarray], span: slice, lead: int, kind: str) -> list[Finding]:
+def ends_short(b: Braking, block: Block | None) -> bool:
+    """Whether a recording that ends with the brake applied ends before the braking had done what the schedule wants."""
+    if not b.ends_inside or block is None:
+        return b.ends_inside
+    if block.kind == "drag":
+        return block.duration is None or b.end_s - b.start_s < 0.95 * block.duration
+    return b.speed_end > block.speed_end + END_MARGIN * block.speed_start
+
+
+def _faults(
+    context: Context, b: Braking, c: dict[str, np.ndarray], span: slice, lead: int, kind: str, block: Block | None
+) -> list[Finding]:
     torque = c["torque"][span]
     energy = float(np.nansum(np.abs(torque) * c["speed"][span]) * (b.step if np.isfinite(b.step) else 0.0))
     return braking_faults(
         c, span, lead, gap_periods=context.conditioning.gap_periods, step=b.step, full_scales=context.full_scales,
-        energy=energy, begins_inside=b.begins_inside, ends_inside=b.ends_inside, moving=kind != "drag",
+        energy=energy, begins_inside=b.begins_inside, ends_inside=ends_short(b, block), moving=kind != "drag",
     )  # fmt: skip
 
 

@@ -37,6 +37,9 @@ def test_findings(
         if missing:
             text = f"no accuracy stated for {' and '.join(missing)}: counted as 0 in mu_u"
             result.append(finding("sensors_missing", text, evidence={"missing": missing}))
+    if not any(stop.pressure_known for stop in corrections.stops):
+        text = "no samples at rest: the pressure's zero is not taken off"
+        result.append(finding("zero_unknown", text, channel="pressure"))
     if not zero.known:
         result.append(
             finding(

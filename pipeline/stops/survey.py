@@ -112,7 +112,7 @@ def surveyed(
         jitter=jitter(time[span]),
         build_up=_build_up(time, above, span, plateau),
         ends_by_speed=bool(span.stop < time.size and above[span.stop] > segmentation.off_pressure),
-        begins_inside=span.start - before < 2,
+        begins_inside=bool((above[before : span.start + 1] > segmentation.off_pressure).all()),
         ends_inside=bool(
             span.stop >= time.size
             and above[span.stop - 1] > segmentation.on_pressure

@@ -112,4 +112,6 @@ def test_rest_pressure_is_the_lowest_level_held():
     clipped = Rest(38e5, 0.0, 40e5)
     assert settled_rest(clipped, 0.3e5, 1e5) == 0.3e5
     assert settled_rest(Rest(1.2e5, 0.0, 40e5), 0.3e5, 1e5) == 1.2e5
-    assert rest_of(np.full(5, np.nan)) == Rest(0.0, 0.0, 0.0)
+    assert rest_of(np.full(5, np.nan)) == Rest(0.0, 0.0, 0.0, False)
+    ramp = np.linspace(0.0, 20e5, 90) ** 0.5 * 20e5**0.5
+    assert not rest_of(ramp).known and rest_of(pressure).known

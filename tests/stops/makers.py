@@ -324,7 +324,7 @@ def write_test(
         frames.append(pl.DataFrame({"recording": np.full(channels["time"].size, number, dtype=np.int32)} | channels))
         truths.append(truth)
         if not series or not recordings:
-            recordings.append(_record(number, channels))
+            recordings.append(record_of(number, channels))
         recordings[-1]["last_time"] = float(channels["time"][-1])
     pl.concat(frames).write_parquet(base / f"{name}.parquet")
     record = {
@@ -357,7 +357,7 @@ def _with_pause(
     return {name: np.concatenate([values, behind[name]]) for name, values in c.items()}
 
 
-def _record(number: int, channels: dict[str, np.ndarray]) -> dict[str, Any]:
+def record_of(number: int, channels: dict[str, np.ndarray]) -> dict[str, Any]:
     return {
         "recording": number, "file": f"recordings/stop_{number:03d}.csv", "rows": channels["time"].size, "digest": str(number),
         "first_time": float(channels["time"][0]), "last_time": float(channels["time"][-1]), "duplicate_of": None, "error": None,

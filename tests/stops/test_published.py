@@ -183,3 +183,71 @@ def test_rectangular_limits():
     assert (gain, zero) == pytest.approx((0.006 / np.sqrt(3), 6 / np.sqrt(3)))
     assert gain_and_zero(SensorLimit(relative=0.01), 1000.0) == pytest.approx((0.01 / np.sqrt(3), 0.0))
     assert gain_and_zero(None, 1000.0) == (0.0, 0.0)
+
+
+def as_recording(base, card, channels):
+    """One recording of these channels as the channels stage hands it over."""
+    import json
+
+    import polars as pl
+
+    from tests.stops.makers import record_of
+
+    folder = base / "t1"
+    folder.mkdir()
+    (folder / "test.yaml").write_text(card, encoding="utf-8")
+    size = channels["time"].size
+    pl.DataFrame({"recording": np.full(size, 1, dtype=np.int32)} | channels).write_parquet(base / "t1.parquet")
+    record = {"test": "t1", "unusable": None, "holds": "stop", "recordings": [record_of(1, channels)], "findings": []}
+    (base / "t1.json").write_text(json.dumps(record), encoding="utf-8")
+
+
+def test_a_constant_torque_stop_through_the_whole_stage(tmp_path):
+    """I = 60 kg m2, 1000 to 200 rpm at 1200 N m, 100 Hz, steps without a ramp: 315.827 kJ in 4.18879 s (closed form)."""
+    from tests.stops.makers import Application, Rig, card_text, reduce
+
+    time = np.arange(0, 8, 0.01)
+    first, last = 1000 * RPM, 200 * RPM
+    on = (time >= 1.0) & (time < 1.0 + 60 * (first - last) / 1200)
+    channels = {
+        "time": time, "speed": np.clip(first - 20 * (time - 1.0), last, first), "torque": 1200.0 * on,
+        "pressure": 30e5 * on, "disc_temperature": 333.15 + time,
+    }  # fmt: skip
+    as_recording(
+        tmp_path, card_text([Application(speed=(1000, 200), pressure=30)], Rig(), inertia="60 kg m^2"), channels
+    )
+    (row,) = reduce(tmp_path).stops.to_dicts()
+    assert row["status"] == "ok"
+    assert row["energy_kj"] == pytest.approx(315.827, rel=0.002)
+    assert row["kinetic_energy_kj"] == pytest.approx(315.827, rel=0.002)
+    assert row["energy_ratio"] == pytest.approx(1.0, abs=0.002)
+    assert row["duration_s"] == pytest.approx(4.1888, abs=0.015)
+    force = 0.97 * (30e5 - 0.4e5) * np.pi / 4 * (0.030**2 + 0.034**2 + 0.038**2)
+    assert row["mu"] == pytest.approx(1200 / (2 * force * 0.134), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [("cold_low_energy.csv", (0.425, 0.444, 0.454)), ("warm_low_energy.csv", (0.518, 0.519, 0.518))],
+)
+def test_a_recording_that_starts_and_ends_with_the_brake(tmp_path, name, expected):
+    """The computed carbon stops as recordings: nothing at rest before or after, so nothing is taken off and that is said;
+    the window ends 3 % of the start speed above the end speed."""
+    from tests.stops.makers import Application, Rig, card_text, reduce
+
+    time, speed, pressure, torque = trace(name)
+    app = Application(speed=(speed[0] / RPM, speed[-1] / RPM), pressure=pressure.max() / 1e5, temperature=60)
+    card = card_text([app], Rig(), inertia="24.5 kg m^2", radius="effective_radius: 118 mm")
+    for old, new in (
+        ("[30 mm, 34 mm, 38 mm]", "[75.694 mm]"), ("efficiency: 0.97", "efficiency: 1"),
+        ("threshold_pressure: 0.4 bar", "threshold_pressure: 0 bar"),
+    ):  # fmt: skip
+        card = card.replace(old, new)
+    channels = {"time": time, "speed": speed, "torque": torque, "pressure": pressure, "disc_temperature": 333.15 + time}
+    as_recording(tmp_path, card, channels)
+    found = reduce(tmp_path, conditioning={"filter_cutoff": "24 Hz"})
+    (row,) = found.stops.to_dicts()
+    assert row["status"] == "ok"
+    assert [row[f"mu_{k}"] for k in ("distance", "time", "energy")] == pytest.approx(expected, abs=0.002)
+    assert {f["channel"] for f in found.findings if f["code"] == "zero_unknown"} == {"torque", "pressure"}
+    assert row["energy_kj"] == pytest.approx(np.trapezoid(torque * speed, time) / 1e3, rel=0.003)

@@ -200,9 +200,9 @@ def clock_jumps(
 
     first, last (s), recording, files: of the recordings in order; stop_of: first stop of a recording.
     """
-    back = [
-        i for i in range(1, len(first)) if first[i] is not None and last[i - 1] is not None and first[i] <= last[i - 1]
-    ]
+    begun = np.array([np.nan if value is None else value for value in first], dtype=float)
+    ended = np.array([np.nan if value is None else value for value in last], dtype=float)
+    back = [int(i) + 1 for i in np.flatnonzero(begun[1:] <= ended[:-1])]
     if not back or len(back) > 0.1 * max(len(first) - 1, 1):
         return []  # never, or a clock that restarts with every recording
     found = []
