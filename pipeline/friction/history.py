@@ -1,9 +1,10 @@
 """Blocks whose friction their history has changed, and which therefore say nothing about the material's map.
 
-A map belongs to a bedded, otherwise unchanged surface. Check or map blocks that follow a duty or a fade are
-held against a map of the stops before it: a block whose mean lies off by more than 3 % and by more than three
-standard errors (its stops', the map's, and 1 % that blocks of a sound specimen differ by, common practice) is
-left out of the map and reported. What changed the surface is drift's business, not the map's.
+A map belongs to a bedded, otherwise unchanged surface. Blocks before bedding are left out. Check or map
+blocks that follow a duty or a fade are held against a map of the stops before it: a block whose mean lies off
+by more than 3 % and by more than three standard errors (its stops', the map's, and 1 % that blocks of a sound
+specimen differ by, common practice) is left out of the map and reported. What changed the surface is drift's
+business, not the map's.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import polars as pl
 
 from pipeline.friction.fade import runs
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
-from pipeline.friction.selection import usable
+from pipeline.friction.selection import before_bedding, usable
 from pipeline.method.friction import Friction
 
 EXPOSURES = ("duty", "fade")
@@ -27,16 +28,17 @@ def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tupl
     """The stops less those of changed blocks, and the blocks left out with their mean shift (relative) and
     its u.
     """
+    green = green_blocks(stops)
     exposed = stops.filter(pl.col("purpose").is_in(EXPOSURES))["stop"].min()
     if not isinstance(exposed, int):
-        return stops, []
+        return stops, green
     before = stops.filter(pl.col("stop") < exposed)
     if len(usable(before, ("map", "check"), temperature, settings.use_suspect)) < FEWEST_BEFORE:
-        return stops, []
+        return stops, green
     try:
         map_ = fit_map(before, settings, temperature=temperature)
     except NoMap:
-        return stops, []
+        return stops, green
     left_out = []
     for part in runs(
         usable(stops.filter(pl.col("stop") > exposed), ("map", "check"), temperature, settings.use_suspect)
@@ -45,7 +47,19 @@ def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tupl
         if found is not None and abs(found["shift"]) > max(SHIFT, STANDARD_ERRORS * found["u"]):
             left_out.append(found)
     gone = [stop for block in left_out for stop in block["stops"]]
-    return stops.filter(~pl.col("stop").is_in(gone)), left_out
+    return stops.filter(~pl.col("stop").is_in(gone)), green + left_out
+
+
+def green_blocks(stops: pl.DataFrame) -> list[dict[str, Any]]:
+    """Check and map blocks run before bedding, which no map is fitted to."""
+    early = stops.filter(before_bedding(stops) & pl.col("purpose").is_in(["map", "check"]))
+    return [
+        {
+            "block": part["block"][0], "stops": part["stop"].to_list(), "shift": None, "u": None,
+            "why": f"{part['block'][0]} was run before bedding",
+        }
+        for part in runs(early)
+    ]  # fmt: skip
 
 
 def shift(map_: FrictionMap, part: pl.DataFrame) -> dict[str, Any] | None:

@@ -23,6 +23,7 @@ def usable(stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, 
     """
     sound = ["ok", "suspect"] if use_suspect else ["ok"]
     stops = stops.filter(
+        ~before_bedding(stops),
         pl.col("purpose").is_in(list(purposes)),
         pl.col("status").is_in(sound),
         pl.col("mu").is_finite() & (pl.col("mu") > 0),
@@ -30,6 +31,15 @@ def usable(stops: pl.DataFrame, purposes: Sequence[str], temperature_kind: str, 
     )
     needed = [pl.col(COLUMNS[name]) > 0 for name in effects.NAMES if name not in unrecorded(stops)]
     return stops.filter(pl.all_horizontal(needed)) if needed else stops
+
+
+def before_bedding(stops: pl.DataFrame) -> pl.Expr:
+    """True for stops run before their test's first bedding stop: a green check is not the material's
+    friction.
+    """
+    bedding = pl.when(pl.col("purpose") == "bedding").then(pl.col("stop")).min()
+    first = bedding.over("test") if "test" in stops.columns else bedding
+    return (pl.col("stop") < first).fill_null(False)
 
 
 def unrecorded(stops: pl.DataFrame) -> tuple[str, ...]:

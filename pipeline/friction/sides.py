@@ -29,7 +29,7 @@ def low_energy(
         at = map_.predict(start, energy_density=lowest)
         text = f"mu at {start - ZERO_C:.0f} C and the lowest energy density run, {lowest / 1e6:.1f} J/mm2"
         questions.append(in_band(text, at.mu[0], at.se[0], bool(at.supported[0]), wanted))
-    changed = [block for block in found.get("left_out") or [] if block["shift"] < 0]
+    changed = [block for block in found.get("left_out") or [] if block["shift"] is not None and block["shift"] < 0]
     if changed:
         worst = min(changed, key=lambda b: b["shift"])
         questions.append(

@@ -31,6 +31,7 @@ class Law:
     energy: float = 0.002  # per J/mm2
     scatter: float = 0.02
     correlation: float = 0.2
+    adds: bool = False  # effects and scatter add, sized for hot friction, instead of multiplying
 
     def mu(
         self,
@@ -42,15 +43,16 @@ class Law:
         """Mean mu at temperatures in degC, bar, rpm, J/mm2."""
         s = lambda x: 1 / (1 + np.exp(-x))  # noqa: E731
         t = np.asarray(t, float)
-        base = self.cold + (self.hot - self.cold) * s((t - self.flank) / self.width)
-        hot = 1 + self.change * s((t - 650) / 50)
-        return (
-            base
-            * hot
-            * (1 + self.pressure * np.log(p / P0))
-            * (1 + self.speed * np.log(w / W0))
-            * (1 + self.energy * (e - E0))
-        )
+        curve = self.cold + (self.hot - self.cold) * s((t - self.flank) / self.width)
+        curve = curve * (1 + self.change * s((t - 650) / 50))
+        effects = (self.pressure * np.log(p / P0), self.speed * np.log(w / W0), self.energy * (e - E0))
+        if self.adds:
+            return curve + self.hot * sum(effects)
+        return curve * (1 + effects[0]) * (1 + effects[1]) * (1 + effects[2])
+
+    def sd(self, mu: np.ndarray) -> np.ndarray:
+        """Standard deviation of single stops about their specimen's mu."""
+        return self.scatter * (np.full_like(mu, self.hot) if self.adds else mu)
 
 
 def some_law(rng: np.random.Generator) -> Law:
@@ -120,7 +122,8 @@ def one_test(
     """The stops table of one test of this law; `plan` defaults to `program`."""
     plan = program(rng) if plan is None else plan
     t, p, w, e = (plan[name].to_numpy() for name in ("temperature", "pressure", "speed", "energy"))
-    mu = law.mu(t, p, w, e) * (1 + law.scatter * scatter(rng, len(plan), law.correlation))
+    mu = law.mu(t, p, w, e)
+    mu = mu + law.sd(mu) * scatter(rng, len(plan), law.correlation)
     return stops_frame(
         len(plan), block=plan["block"], purpose=plan["purpose"], mu=mu, pressure_bar=p, speed_start_rpm=w,
         energy_density_j_mm2=e, temperature_initial_c=t, mu_u_stop=0.01 * mu, **columns,
