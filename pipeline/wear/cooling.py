@@ -10,8 +10,8 @@ All friction heat is taken to go into the disc. The pauses cannot tell a share o
 heat in the first seconds, which lets pauses of a rig with share 1 agree best at a share of about 0.85, and that halves
 the oxidation read into a hard stop.
 
-A pause that fits the curve within a factor is the curve run faster or slower; one that is much longer, or ends hotter than it
-began, was cooled first and heated before the next stop.
+A pause that is shorter than the curve's, or longer within what the others scatter about it, is the curve run faster or
+slower; one that is longer, or ends hotter than it began, was cooled first and heated before the next stop.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from pipeline.heat.lumped import STEFAN_BOLTZMANN
 NODES, RISING_NODES = 40, 10
 FIRST_STEP_S = 0.04  # the face evens out fast right after braking
 HEATING_K_S = 5.0  # where no pause of the test shows the rig heating the disc
-SLOWER = 1.5  # a pause up to this much longer than the curve's is still taken as cooling alone
+SLOWER = (0.05, 4.0)  # a pause longer than the curve's by this share, or so many spreads, was held or heated
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,8 @@ def pauses(start, end, gap, curve: Curve | None) -> Pause:
     begin = curve.time_at(start)
     needed = curve.time_at(end) - begin
     warm_end = np.isfinite(end) & (end > curve.ambient + 30)
-    plain = warm_end & (end < start) & (gap <= SLOWER * needed)
+    slack = max(SLOWER[0], SLOWER[1] * float(np.nan_to_num(curve.spread)))
+    plain = warm_end & (end < start) & (gap <= (1 + slack) * needed)
     turn = np.where(warm_end & ~plain, _turn(end, gap, begin, curve), gap)
     scale = np.where(plain, needed / np.maximum(gap, 1e-9), 1.0)
     time = _nodes(turn)
