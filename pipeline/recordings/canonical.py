@@ -60,7 +60,7 @@ def dimension(name: str, unit: str) -> str | None:
 def conversions(channels: Mapping[str, Channel]) -> dict[str, tuple[float, float, str | None]]:
     """Canonical name -> factor and offset to SI, and the dimension. Raises InputError for a unit that does
     not fit."""
-    result = {}
+    result: dict[str, tuple[float, float, str | None]] = {}
     for name, channel in channels.items():
         kind = dimension(name, channel.unit)
         if kind is None or (not channel.unit and kind != "share"):

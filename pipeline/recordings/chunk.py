@@ -6,14 +6,15 @@ Long recordings come in several chunks, so that memory stays bounded whatever a 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import polars as pl
 
 CHUNK_ROWS = 250_000
 
 
-class Damage(NamedTuple):
+@dataclass(frozen=True)
+class Damage:
     """Values of one chunk that could not be used.
 
     what: fields (rows with too many or too few fields, left out), number (cells that are no number), range

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline.archive.card import REQUIRED_CHANNELS
 from pipeline.errors import InputError
@@ -25,7 +26,7 @@ def summed(damage: Sequence[Damage]) -> list[Damage]:
     total: dict[tuple[str, str | None], Damage] = {}
     for note in damage:
         key = (note.what, note.channel)
-        total[key] = total[key]._replace(count=total[key].count + note.count) if key in total else note
+        total[key] = replace(total[key], count=total[key].count + note.count) if key in total else note
     return list(total.values())
 
 

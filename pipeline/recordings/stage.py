@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -124,15 +125,8 @@ def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, An
 def reader(form: str) -> Callable[[Path, Recordings], Iterator[Chunk]]:
     """The reader of a format; its libraries are imported when it reads. Raises InputError when they are not
     installed."""
-    if form == "parquet":
-        from pipeline.recordings import parquet as module
-    elif form == "mdf":
-        from pipeline.recordings import mdf as module
-    elif form == "tdms":
-        from pipeline.recordings import tdms as module
-    else:
-        from pipeline.recordings import delimited as module
-    return module.read
+    read: Callable[[Path, Recordings], Iterator[Chunk]] = import_module(f"pipeline.recordings.{form}").read
+    return read
 
 
 def _ingested(

@@ -82,7 +82,7 @@ def write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]
     paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
     tables, found = [], []
     for number, path in enumerate(paths, start=1):
-        row = {
+        row: dict[str, Any] = {
             "recording": number, "file": files.shown(path, folder), "rows": 0, "digest": None, "first_time": None,
             "last_time": None, "duplicate_of": None, "error": None,
         }  # fmt: skip
