@@ -91,7 +91,7 @@ def with_interval(
             value = 0.0
     elif decimals is None:
         decimals = PLACES.get(unit, 3)
-    if decimals > 5 and value != 0:
+    if decimals > 4 and 0 < abs(value) < 1e-3:
         exponent = math.floor(math.log10(abs(value)))
         scaled = [rounded(x / 10.0**exponent, max(decimals + exponent, 0)) for x in (value, low, high)]
         return f"{scaled[0]} ({scaled[1]} to {scaled[2]}) {power_of_ten(exponent)}"

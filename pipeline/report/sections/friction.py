@@ -58,10 +58,7 @@ def friction(inputs: Inputs) -> Section:
                 rows,
             )
         )
-    parts += [
-        Text("Left out of the map: {why}.", {"why": str(block.get("why") or block.get("block"))}, "open")
-        for block in left_out(inputs)
-    ]
+    parts += left_out(inputs)
     parts += disagreements(inputs)
     return Section("Friction", parts)
 
@@ -217,9 +214,16 @@ def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     return rows
 
 
-def left_out(inputs: Inputs) -> list[Mapping[str, object]]:
-    """Blocks that a test's or the compound's map left out because their history had changed them."""
-    return [block for block in inputs.friction.get("/left_out") or [] if isinstance(block, Mapping)]
+def left_out(inputs: Inputs) -> list[Text]:
+    """Blocks that the compound's map left out because their history had changed them, a sentence a test."""
+    by_test: dict[str, list[str]] = {}
+    for block in inputs.friction.get("/left_out") or []:
+        if isinstance(block, Mapping):
+            by_test.setdefault(str(block.get("test") or "all"), []).append(str(block.get("why") or block.get("block")))
+    return [
+        Text("Left out of the map, {test}: {why}.", {"test": test, "why": "; ".join(reasons)}, "open")
+        for test, reasons in by_test.items()
+    ]
 
 
 def disagreements(inputs: Inputs) -> list[Text]:
