@@ -77,16 +77,26 @@ def lag_behind_speed(time: np.ndarray, speed: np.ndarray, torque: np.ndarray) ->
     return float(c[2] / c[1]) if rank == 4 and c[1] < 0 else float("nan")
 
 
-def lag_of_test(lags: np.ndarray, *, step: float) -> Lag:
+FEW_STOPS = 3
+FEW_SAMPLES, FEW_HEIGHT = 1.5, 0.8
+
+
+def lag_of_test(lags: np.ndarray, *, step: float, heights: np.ndarray | None = None) -> Lag:
     """Median of the stops' lags (s), its uncertainty from their spread, and whether it is clear of zero.
 
-    Clear of zero: above three standard uncertainties and above a fifth of a sample; fewer than three stops never are.
+    Clear of zero: above three standard uncertainties and above a fifth of a sample. One or two stops have no spread to go by:
+    theirs must be above one and a half samples, with build-ups so alike that the correlation is above 0.8 (`heights`).
     """
-    finite = lags[np.isfinite(lags)]
+    known = np.isfinite(lags)
+    finite = lags[known]
     if finite.size == 0:
         return Lag(0.0, float("nan"), float("nan"), 0, False)
     value = float(np.median(finite))
+    if finite.size < FEW_STOPS:
+        alike = heights is not None and float(heights[known].min()) >= FEW_HEIGHT
+        return Lag(
+            value, 0.25 * step, float(np.ptp(finite)), int(finite.size), alike and abs(value) > FEW_SAMPLES * step
+        )
     spread = 1.4826 * float(np.median(np.abs(finite - value)))
     u = 1.2533 * max(spread, 0.05 * step) / np.sqrt(finite.size)  # a median's standard error, normal scatter
-    significant = finite.size >= 3 and abs(value) > max(3 * u, 0.2 * step)
-    return Lag(value, u, spread, int(finite.size), significant)
+    return Lag(value, u, spread, int(finite.size), abs(value) > max(3 * u, 0.2 * step))

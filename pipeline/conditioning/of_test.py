@@ -77,7 +77,7 @@ def corrections_of(
     steps = np.array([b.step for b in brakings if np.isfinite(b.step)])
     step = float(np.median(steps)) if steps.size else float("nan")
     usable = np.array([b.lag if b.lag_height >= LEAST_CORRELATION else np.nan for b in brakings], dtype=float)
-    lag = lag_of_test(usable, step=step)
+    lag = lag_of_test(usable, step=step, heights=np.array([b.lag_height for b in brakings], dtype=float))
     behind = lag_of_test(np.array([b.lag_speed for b in brakings if b.kind != "drag"], dtype=float), step=step)
     late: Literal["torque", "pressure"] = "pressure" if _pressure_late(lag, behind) else "torque"
     applied = lag.value if settings.lag_correction and lag.significant else 0.0
@@ -139,6 +139,7 @@ def _zero(
         speed,
         sign * torque,
         sign * np.array(still, dtype=float),
+        reading_u=_typical_u(brakings),
         includes_drag=includes_drag,
         intercept=(line.zero, line.u_zero) if line else None,
         largest_u=max(3.0, 0.005 * float(typical)) if np.isfinite(typical) else 3.0,
@@ -151,6 +152,12 @@ def _zero(
         return zero
     how = f"{zero.how}; drag from the balance"
     return replace(zero, a=drag[0], b=drag[1], u_offset=zero.u_rest, separated=True, how=how)
+
+
+def _typical_u(brakings: Sequence[Surveyed]) -> float:
+    """Median standard uncertainty of the torque readings at rest (N m); 0 without any."""
+    found = [b.torque_rest.u for b in brakings if b.torque_rest]
+    return float(np.median(found)) if found else 0.0
 
 
 def _pairs(rows: list[tuple[float, float]]) -> np.ndarray:

@@ -90,6 +90,7 @@ def torque_zero(
     still: np.ndarray,
     *,
     includes_drag: bool,
+    reading_u: float = 0.0,
     intercept: tuple[float, float] | None = None,
     largest_u: float = np.inf,
     largest_drag: float = np.inf,
@@ -97,6 +98,7 @@ def torque_zero(
     """Offset and drag from the readings at zero pressure.
 
     speed (rad/s), torque (N m): (n,) readings with the shaft turning; still: (m,) readings at standstill, N m.
+    reading_u: standard uncertainty of one reading, for where too few are there to show a scatter.
     intercept: torque (N m) at which the balance has no deceleration, with its standard uncertainty; trusted to part
     offset from drag only below `largest_u`, and where the drag it leaves is one: not negative, at most `largest_drag`.
     """
@@ -111,7 +113,7 @@ def torque_zero(
             return Zero()
         value, u = _middle(still)
         return Zero(value, 0.0, 0.0, u, u, True, False, True, "readings at standstill; drag unknown")
-    total, slope, u_rest, sloped = _rest_line(speed, torque)
+    total, slope, u_rest, sloped = _rest_line(speed, torque, reading_u)
     if intercept is not None:
         middle_drag = total + slope * float(np.median(speed)) - intercept[0]
         if not -3 * np.hypot(intercept[1], u_rest) <= middle_drag <= largest_drag:
@@ -139,13 +141,21 @@ def torque_zero(
     return Zero(offset, drag / 2, drag / 2 / middle, u, u_offset, True, True, True, f"readings at one speed and {how}")
 
 
-def _rest_line(speed: np.ndarray, torque: np.ndarray) -> tuple[float, float, float, bool]:
+FEW_READINGS = 6  # below, their own scatter says nothing and the readings' uncertainty stands for it
+
+
+def _rest_line(speed: np.ndarray, torque: np.ndarray, reading_u: float) -> tuple[float, float, float, bool]:
     """Constant part, slope, uncertainty in the middle, and whether the speeds are far enough apart for a slope."""
-    if speed.size < 6 or np.ptp(speed) < LEAST_SPEED_RANGE * speed.max():
+    if speed.size < 2 or np.ptp(speed) < LEAST_SPEED_RANGE * speed.max():
         value, u = _middle(torque)
-        return value, 0.0, u, False
-    coefficients, covariance = robust_line(speed, torque)
+        return value, 0.0, float(np.hypot(u, reading_u / np.sqrt(speed.size))), False
+    design = np.column_stack([np.ones_like(speed), speed])
     middle = np.array([1.0, float(speed.mean()) / 2])
+    if speed.size < FEW_READINGS:
+        coefficients, covariance = least_squares(design, torque, np.ones_like(speed))
+        covariance = covariance + np.linalg.pinv(design.T @ design) * reading_u**2
+    else:
+        coefficients, covariance = robust_line(speed, torque)
     return float(coefficients[0]), float(coefficients[1]), float(np.sqrt(middle @ covariance @ middle)), True
 
 

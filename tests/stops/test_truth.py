@@ -316,3 +316,13 @@ def test_a_recording_that_repeats_another_is_left_out(tmp_path):
     found = reduce(tmp_path)
     assert found.stops["recording"].to_list() == [1, 2, 3, 5, 6, 7, 8]
     assert found.stops["stop"].to_list() == list(range(1, 8))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_one_recording_alone_is_conditioned_too(tmp_path, kind):
+    """60 ms, 2 % of full scale, drag and ripple together in a test of a single recording."""
+    _, truths = write_test(tmp_path, KINDS[kind][-1:], HARD)
+    found = reduce(tmp_path)
+    assert found.stops["mu"][0] == pytest.approx(truths[0].mu_distance, abs=0.004)
+    assert found.stops["status"][0] == "ok"
+    assert found.summary["lag_s"]["applied"] == pytest.approx(0.06, abs=0.006)
