@@ -159,7 +159,7 @@ def _head(line: int, block: bytes, recordings: Recordings, needed: tuple[str, ..
     try:
         columns = positions(names, recordings.channels, needed=needed)
     except InputError as error:
-        raise InputError(f"{error}{_delimiter_hint(names, header, recordings)}") from error
+        raise InputError(f"{error}{_hint(names, header, recordings)}") from error
     after = lines.tell()
     second = _next_row(lines, comment)
     units = _units(second, columns, recordings)
@@ -215,8 +215,10 @@ def _width(names: list[str], fields: list[str]) -> int:
     return len(names)
 
 
-def _delimiter_hint(names: list[str], header: bytes, recordings: Recordings) -> str:
-    """What to say when the header is one field but holds another delimiter."""
+def _hint(names: list[str], header: bytes, recordings: Recordings) -> str:
+    """What to ask where a column is not found: another delimiter in a header of one field, or letters of another encoding."""
+    if "\ufffd".encode() in header:
+        return "; the header is not UTF-8: is recordings.encoding latin-1?"
     others = [d for d in (",", ";", "\t") if d != recordings.delimiter and d.encode() in header]
     if len(names) > 1 or not others:
         return ""

@@ -1,6 +1,6 @@
 """Peak memory and time of a series recording of several GB: ingest and reduction.
 
-    python -m tests.benchmarks.series [--gigabytes 2] [--format delimited|parquet] [--room FOLDER]
+    python -m tests.benchmarks.series [--gigabytes 2] [--format delimited|parquet] [--room FOLDER] [--write]
 
 Writes one invented recording of back-to-back snubs at 1 kHz, runs `stopsheet channels` and `stopsheet stops` on it, each
 in a process of its own, and prints for each its time and the highest resident memory the kernel saw.
@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -96,7 +97,7 @@ def measured(code: str) -> tuple[float, float]:
     return time.perf_counter() - begun, float(done.stdout.rsplit("peak", 1)[1])
 
 
-def run(room: Path, form: str, size: float) -> dict[str, object]:
+def run(room: Path, form: str, size: float) -> dict[str, Any]:
     from pipeline.method import Method, stage_settings
 
     folder, into = room / "series-1", room / "results" / "first" / "tests" / "series-1"
@@ -112,7 +113,7 @@ from pathlib import Path
 from pipeline.stops.stage import run
 run(folder=Path({str(folder)!r}), channels=Path({str(channels)!r}), record=Path({str(record)!r}),
     settings={stage_settings(Method(), "conditioning", "segmentation", "reduction")!r}, into=Path({str(into)!r}))"""
-    result: dict[str, object] = {
+    result: dict[str, Any] = {
         "bytes": sum(p.stat().st_size for p in (folder / "recordings").iterdir()),
         "cycles": count,
     }
@@ -125,16 +126,39 @@ run(folder=Path({str(folder)!r}), channels=Path({str(channels)!r}), record=Path(
     return result
 
 
+def page(result: dict[str, Any], form: str) -> str:
+    """The measurement as a page of the documentation."""
+    rows = "\n".join(
+        f"| `stopsheet {name}` | {result[name]['peak_mb']} MB | {result[name]['seconds']:.0f} s |"
+        for name in ("channels", "stops")
+    )
+    return f"""# A series of several GB
+
+One {form} recording of {result["bytes"] / 1e9:.2f} GB: {result["cycles"]} snubs at {RATE:.0f} Hz, {result["rows"]} rows of five channels, read and
+reduced each in a process of its own (`python -m tests.benchmarks.series --format {form} --write`). All {result["stops_found"]} stops were found,
+{result["stops_ok"]} of them ok. Peak memory is the highest resident size that the kernel saw; the times are of two cores shared with
+other work.
+
+| stage | peak memory | time |
+|---|---|---|
+{rows}
+"""
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--gigabytes", type=float, default=2.0)
     parser.add_argument("--format", choices=["delimited", "parquet"], default="delimited")
     parser.add_argument("--room", type=Path, default=None, help="folder for the recording; default: a temporary one")
+    parser.add_argument("--write", action="store_true", help="write docs/series_benchmark.md")
     options = parser.parse_args()
     os.environ.setdefault("POLARS_MAX_THREADS", "2")
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     with tempfile.TemporaryDirectory(dir=options.room, prefix="series-") as room:
-        print(json.dumps(run(Path(room), options.format, options.gigabytes * 1e9), indent=1))
+        result = run(Path(room), options.format, options.gigabytes * 1e9)
+    print(json.dumps(result, indent=1))
+    if options.write:
+        Path("docs/series_benchmark.md").write_text(page(result, options.format), encoding="utf-8")
 
 
 if __name__ == "__main__":

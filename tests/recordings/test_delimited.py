@@ -137,6 +137,15 @@ def test_a_decimal_comma_that_the_card_does_not_state_is_asked_for(tmp_path):
     assert "recordings.decimal ','" in record["recordings"][0]["error"]
 
 
+def test_a_header_in_another_encoding_is_asked_for(tmp_path):
+    content = card()
+    content["recordings"]["channels"]["disc_temperature"]["column"] = "T1 °C"
+    folder = write_card(tmp_path / "t", content)
+    written(folder, "1.csv", text(samples(1)).replace("T1", "T1 °C", 1).encode("latin-1"))
+    _, record = ingested(folder, tmp_path / "out")
+    assert "is recordings.encoding latin-1?" in record["recordings"][0]["error"]
+
+
 def test_a_unit_that_the_file_itself_contradicts_is_a_finding(tmp_path):
     content = text(samples(1), units=True).replace("[bar]", "[psi]", 1)
     _, record = one(tmp_path, content.encode())
