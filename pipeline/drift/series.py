@@ -10,6 +10,7 @@ from the group's conditions are allowed for through slopes with their uncertaint
 """
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -70,6 +71,8 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
     """Arrays of a stops table (columns of vocabulary.STOPS), in the order run."""
     stops = stops.sort("stop")
     number = {name: _floats(stops, name) for name in _NUMBERS}
+    for name in _POSITIVE:
+        number[name] = np.where(number[name] > 0, number[name], np.nan)
     text = {name: _texts(stops, name) for name in ("purpose", "kind", "block", "control", "status")}
     usable = _usable(text["status"], use_suspect)
     friction = np.where(usable, _log(number["mu"]), np.nan)
@@ -90,10 +93,11 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
     )
     damp, pause = damp_stops(number["idle_before_s"], number["temperature_initial_c"], settings)
     condition = np.where(np.isfinite(wanted) & (text["control"] == "pressure"), wanted, number["pressure_bar"])
-    group = matched_groups(
-        block, text["purpose"], text["kind"], text["control"], condition, number["speed_start_rpm"],
-        number["temperature_initial_c"], np.isfinite(friction), settings,
-    )  # fmt: skip
+    conditions = np.column_stack([
+        np.log(condition), np.log(number["speed_start_rpm"]), number["speed_end_rpm"] / number["speed_start_rpm"],
+        number["temperature_initial_c"], number["target_temperature_c"],
+    ])  # fmt: skip
+    group = matched_groups(block, text, conditions, np.isfinite(friction), settings)
     return Series(
         stop=stops["stop"].to_numpy().astype(np.int64), purpose=text["purpose"], kind=text["kind"], name=text["block"],
         friction=friction, ratio=np.where(usable, _ratio(number), np.nan),
@@ -108,9 +112,12 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
 
 _NUMBERS = (
     "mu", "pressure_plateau_bar", "target_pressure_bar", "pressure_rest_bar", "pressure_bar",
-    "pressure_2_bar", "speed_start_rpm", "speed_end_rpm", "temperature_initial_c", "temperature_mean_c",
+    "pressure_2_bar", "target_temperature_c", "speed_start_rpm", "speed_end_rpm", "temperature_initial_c", "temperature_mean_c",
     "power_density_w_mm2", "idle_before_s", "mu_rise", "energy_ratio", "energy_kj", "kinetic_energy_kj",
 )  # fmt: skip
+
+
+_POSITIVE = ("mu", "pressure_bar", "pressure_2_bar", "pressure_plateau_bar", "target_pressure_bar", "speed_start_rpm")
 
 
 def _floats(stops: pl.DataFrame, name: str) -> Array:
@@ -145,6 +152,9 @@ def _usable(status: NDArray[np.str_], use_suspect: bool) -> NDArray[np.bool_]:
 
 
 def _runs(names: NDArray[np.str_]) -> NDArray[np.int64]:
+    """Index of the run of equal names; an extra stop without a block does not cut the block it fell into."""
+    named = np.where(names != "", np.arange(len(names)), 0)
+    names = names[np.maximum.accumulate(named)] if len(names) else names
     changes = np.r_[False, names[1:] != names[:-1]] if len(names) else np.zeros(0, bool)
     return np.cumsum(changes).astype(np.int64)
 
@@ -211,48 +221,55 @@ def damp_stops(idle: Array, temperature: Array, settings: Drift) -> tuple[NDArra
     return damp, pause
 
 
+class Head(NamedTuple):
+    """What a block must share to join a group: purpose, kind, whether pressure is free; medians of its conditions."""
+
+    words: tuple[str, str, bool]
+    centre: Array
+
+
 def matched_groups(
     block: NDArray[np.int64],
-    purpose: NDArray[np.str_],
-    kind: NDArray[np.str_],
-    control: NDArray[np.str_],
-    pressure: Array,
-    speed: Array,
-    temperature: Array,
+    text: dict[str, NDArray[np.str_]],
+    conditions: Array,
     usable: NDArray[np.bool_],
     settings: Drift,
 ) -> NDArray[np.int64]:
     """Group of matched conditions of each stop, -1 where it has none.
 
+    `conditions` (n, 5): ln pressure (wanted where known), ln start speed, end over start speed, initial temperature, wanted one.
     Blocks of one purpose join a group when their medians agree within the method's tolerances; a stop whose own
     initial temperature is off its group's by more than the tolerance belongs to none. A rig that holds torque or
     deceleration lets the pressure follow friction, so pressure does not count there.
     """
     group = np.full(len(block), -1, np.int64)
-    heads: list[tuple[str, str, bool, Array]] = []
+    heads: list[Head] = []
+    temperature = conditions[:, 3]
     for b in np.unique(block):
-        own = (block == b) & usable
-        first = np.flatnonzero(block == b)[0]
-        if not own.any() or purpose[first] not in MONITORED:
+        own = (block == b) & usable & np.isin(text["purpose"], MONITORED)
+        if not own.any():
             continue
-        free = control[first] not in ("pressure", "")
-        centre = np.array(
-            [finite_median(np.log(pressure[own])), finite_median(np.log(speed[own])), finite_median(temperature[own])]
-        )
-        head = (str(purpose[first]), str(kind[first]), free, centre)
+        first = np.flatnonzero(own)[0]
+        free = text["control"][first] not in ("pressure", "")
+        words = (str(text["purpose"][first]), str(text["kind"][first]), free)
+        head = Head(words, np.array([finite_median(column) for column in conditions[own].T]))
         index = next((i for i, other in enumerate(heads) if _match(head, other, settings)), None)
         if index is None:
             index = len(heads)
             heads.append(head)
-        near = np.abs(temperature - heads[index][3][2]) <= settings.matched_temperature
+        near = np.abs(temperature - heads[index].centre[3]) <= settings.matched_temperature
         group[own & (near | ~np.isfinite(temperature))] = index
     return group
 
 
-def _match(a: tuple[str, str, bool, Array], b: tuple[str, str, bool, Array], settings: Drift) -> bool:
-    if a[:3] != b[:3]:
+def _match(a: Head, b: Head, settings: Drift) -> bool:
+    """Whether two blocks are alike; with one wanted temperature the measured ones may lie further apart than without."""
+    if a.words != b.words:
         return False
-    apart = np.nan_to_num(np.abs(a[3] - b[3]))
-    pressure = np.inf if a[2] else np.log1p(settings.matched_pressure)
-    limits = np.array([pressure, np.log1p(settings.matched_speed), settings.matched_temperature / 2])
-    return bool(np.all(apart <= limits))
+    apart = np.nan_to_num(np.abs(a.centre - b.centre), nan=0.0)
+    same_wanted = bool(np.isfinite(a.centre[4] - b.centre[4])) and apart[4] <= 1.0
+    limits = (
+        np.inf if a.words[2] else np.log1p(settings.matched_pressure), np.log1p(settings.matched_speed), 0.1,
+        settings.matched_temperature * (0.8 if same_wanted else 0.5),
+    )  # fmt: skip
+    return bool(np.all(apart[:4] <= limits))

@@ -149,6 +149,25 @@ def test_single_stray_stop_is_left_out_and_named():
     assert d["verdict"] == "none" and 119 in d["evidence"]["stray_stops"]
 
 
+@pytest.mark.parametrize(
+    "column", ["pressure_bar", "target_pressure_bar", "speed_start_rpm", "mu", "energy_ratio", "kinetic_energy_kj"]
+)
+def test_zero_and_negative_values_are_unknown_not_errors(column):
+    stops = made(Truth(glaze_loss=0.10, program=LONG), 5).stops
+    odd = pl.when(pl.col("stop") % 7 == 0).then(0.0).when(pl.col("stop") % 11 == 0).then(-1.0).otherwise(pl.col(column))
+    assert analyse(stops.with_columns(odd.alias(column)), Drift(), NOISE)["verdict"] == "glazing-like"
+
+
+def test_an_extra_stop_does_not_cut_a_block():
+    stops = made(Truth(glaze_loss=0.10, program=LONG), 5).stops
+    extra = stops.with_columns(
+        pl.when(pl.col("stop") == 92).then(pl.lit(None, pl.String)).otherwise(pl.col(c)).alias(c)
+        for c in ("block", "purpose")
+    )
+    d = analyse(extra, Drift(), NOISE)
+    assert d["verdict"] == "glazing-like" and 92 not in d["charts"]["residual"]["stop"]
+
+
 def test_limit_of_low_energy_use():
     drifts = {f"t{i}": judged(seed=i, glaze_loss=0.12) for i in range(2)}
     limit = glaze_limit(drifts)
