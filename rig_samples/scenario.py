@@ -1,6 +1,6 @@
 """The scenario: which tests the archive holds and what is true of their specimens.
 
-`python -m rig_samples.scenario` writes the archive and the truth again, byte for byte.
+`python -m rig_samples.scenario` writes the archive and the truth again, value for value.
 """
 
 import argparse

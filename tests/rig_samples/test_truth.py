@@ -75,6 +75,18 @@ def test_mean_bias_of_mu_is_within_three_thousandths(method: Path, name: str) ->
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_method_of_old_agrees_where_the_average_does_not_matter(sample_results: SampleResults, name: str) -> None:
+    """`first` averages over time from half the pressure on: the same in warm stops, not in cold ones that rise."""
+    table = beside_truth(sample_results.root / "first", name)
+    warm = table["temperature_initial_c_true"].is_between(220.0, 500.0) & (table["purpose"] != "bedding")
+    error = (table.filter(warm)["mu"] - table.filter(warm)["mu_time_true"]).to_numpy()
+    assert abs(error.mean()) < 0.002
+    assert np.abs(error).max() < 0.008
+    rising = table.filter(pl.col("mu_end_over_start") > 2.0)
+    assert (rising["mu"] - rising["mu_distance_true"]).mean() > 0.004
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_scatter_of_mu_is_in_step_with_its_own_uncertainty(method: Path, name: str) -> None:
     """Errors over their stated standard uncertainty have a root mean square near 1: neither boast nor fear."""
     table = beside_truth(method, name)
