@@ -68,7 +68,7 @@ def _recovery(after: list[pl.DataFrame], level: float | None) -> dict[str, Any]:
         "index": float(np.mean(after_mu.to_numpy())) / level,
         "stops": None,
         "from": "check" if checks else "recovery",
-    }  # type: ignore[arg-type]
+    }
     if not recovering:
         return {"recovery": {**found, "why": "no recovery block after the fade"}}
     back = np.abs(pl.concat(recovering)["mu"].to_numpy() / level - 1) <= BACK

@@ -8,6 +8,7 @@ calibration error common to all stops is in them.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,37 +22,42 @@ PLATEAU_K = 100.0
 ZERO_C = 273.15
 
 
+@dataclass(frozen=True)
+class Pieces:
+    """An unbroken stretch of the curve with the drawn curves on it; mu (grid,), draws (samples, grid)."""
+
+    t: np.ndarray  # K
+    mu: np.ndarray
+    draws: np.ndarray
+    weight: np.ndarray
+    confidence: float
+
+    def given(self, value: float, draws: np.ndarray) -> dict[str, Any]:
+        """A figure with the interval of its draws, itself taken in."""
+        low, high = interval(draws, self.weight, self.confidence)
+        return {"value": float(value), "low": min(low, float(value)), "high": max(high, float(value))}
+
+
 def landmarks(curve: Curve, drawn: Curves, confidence: float) -> dict[str, Any]:
     """Cold friction, transition temperature, plateau and high-temperature change of the widest unbroken
     support.
     """
     widths = {k: np.ptp(curve.temperature[curve.stretch == k]) for k in np.unique(curve.stretch)}
     rows = np.flatnonzero(curve.stretch == max(widths, key=lambda k: widths[k]))
-    t, mu, draws = curve.temperature[rows], curve.mu[rows], drawn.mu[:, rows]
+    part = Pieces(curve.temperature[rows], curve.mu[rows], drawn.mu[:, rows], drawn.weight, confidence)
+    t, mu = part.t, part.mu
     if t.size < 6:
         nothing = {"value": None, "low": None, "high": None, "why": "the supported temperatures are too few"}
         return dict.fromkeys(("cold_friction", "transition", "plateau", "high_temperature_change"), nothing)
-    steepest = middle_of_steepest(t, mu[None, :])[0]
-    flat = flattest(t, mu, steepest)
-    level = average(t, mu[None, :], flat)[0]
-    levels = average(t, draws, flat)
-    cold = {**given(mu[0], draws[:, 0], drawn.weight, confidence), "temperature_c": float(t[0] - ZERO_C)}
-    plateau = {
-        **given(level, levels, drawn.weight, confidence),
-        "from_c": float(t[flat[0]] - ZERO_C),
-        "to_c": float(t[flat[1]] - ZERO_C),
-    }
+    flat = flattest(t, mu, middle_of_steepest(t, mu[None, :])[0])
+    level, levels = average(t, mu[None, :], flat)[0], average(t, part.draws, flat)
+    ends = {"from_c": float(t[flat[0]] - ZERO_C), "to_c": float(t[flat[1]] - ZERO_C)}
     return {
-        "cold_friction": cold,
-        "transition": transition(t, mu, draws, drawn.weight, confidence, level, levels),
-        "plateau": plateau,
-        "high_temperature_change": hot_change(t, mu, draws, drawn.weight, confidence, flat, level, levels),
+        "cold_friction": part.given(mu[0], part.draws[:, 0]) | {"temperature_c": float(t[0] - ZERO_C)},
+        "transition": transition(part, level, levels),
+        "plateau": part.given(level, levels) | ends,
+        "high_temperature_change": hot_change(part, flat[1], level, levels),
     }
-
-
-def given(value: float, draws: np.ndarray, weight: np.ndarray, confidence: float) -> dict[str, Any]:
-    low, high = interval(draws, weight, confidence)
-    return {"value": float(value), "low": min(low, float(value)), "high": max(high, float(value))}
 
 
 def middle_of_steepest(t: np.ndarray, mu: np.ndarray) -> np.ndarray:
@@ -66,13 +72,14 @@ def middle_of_steepest(t: np.ndarray, mu: np.ndarray) -> np.ndarray:
     return t[i] + np.clip(step, -1, 1) * (t[i + 1] - t[i - 1]) / 2
 
 
-def transition(t, mu, draws, weight, confidence, level, levels) -> dict[str, Any]:  # type: ignore[no-untyped-def]
+def transition(part: Pieces, level: float, levels: np.ndarray) -> dict[str, Any]:
     """Temperature of the fastest climb with its interval; null where there is no climb or its foot is not
     in the data.
     """
+    t, mu, draws = part.t, part.mu, part.draws
     nothing = {"value": None, "low": None, "high": None}
     climb = (levels - draws[:, 0]) / levels
-    if (weight * (climb > RISE_SHARE)).sum() < FLANK_DRAWS:
+    if (part.weight * (climb > RISE_SHARE)).sum() < FLANK_DRAWS:
         return {**nothing, "why": f"mu does not climb by {100 * RISE_SHARE:.0f} % of its plateau within the data"}
     slope = np.gradient(mu, t)
     if slope.argmax() <= 1:
@@ -81,7 +88,7 @@ def transition(t, mu, draws, weight, confidence, level, levels) -> dict[str, Any
             "why": f"mu climbs fastest at or below the data's coldest temperature, {t[0] - ZERO_C:.0f} C",
         }
     at, every = middle_of_steepest(t, mu[None, :])[0], middle_of_steepest(t, draws)
-    found = given(at - ZERO_C, every - ZERO_C, weight, confidence)
+    found = part.given(at - ZERO_C, every - ZERO_C)
     note = "the foot of the climb is not in the data" if slope[0] > 0.5 * slope.max() else None
     return {
         **found,
@@ -115,13 +122,14 @@ def average(t: np.ndarray, mu: np.ndarray, ends: tuple[int, int]) -> np.ndarray:
     return np.trapezoid(mu[:, part], t[part], axis=1) / (t[part][-1] - t[part][0])
 
 
-def hot_change(t, mu, draws, weight, confidence, flat, level, levels) -> dict[str, Any]:  # type: ignore[no-untyped-def]
+def hot_change(part: Pieces, flat_to: int, level: float, levels: np.ndarray) -> dict[str, Any]:
     """mu at the hottest supported temperature less the plateau's, and whether it rises, falls or neither
     is shown.
     """
-    if t[-1] - t[flat[1]] < 20:
+    t, mu = part.t, part.mu
+    if t[-1] - t[flat_to] < 20:
         why = f"the data end at {t[-1] - ZERO_C:.0f} C, on the plateau"
         return {"value": None, "low": None, "high": None, "share": None, "sign": None, "why": why}
-    found = given(mu[-1] - level, draws[:, -1] - levels, weight, confidence)
+    found = part.given(mu[-1] - level, part.draws[:, -1] - levels)
     sign = "rises" if found["low"] > 0 else "falls" if found["high"] < 0 else "not shown"
     return {**found, "share": float(mu[-1] / level - 1), "temperature_c": float(t[-1] - ZERO_C), "sign": sign}

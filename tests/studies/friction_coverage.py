@@ -249,7 +249,12 @@ def page(tallies: dict[str, Tally], pairs: list[dict[str, float]], compounds: in
         "half width of the tolerance band over the true standard deviation, median",
         [f"{np.median(c.factor):.2f}" for c in columns],
     )
-    lines += [
+    return "\n".join([*lines, *pairs_section(pairs), ""])
+
+
+def pairs_section(pairs: list[dict[str, float]]) -> list[str]:
+    """The part on two specimens, as lines."""
+    lines = [
         "",
         "## Two specimens that differ, and the pooled band",
         "",
@@ -259,11 +264,12 @@ def page(tallies: dict[str, Tally], pairs: list[dict[str, float]], compounds: in
         "| specimens differ by (sd) | half width, specimens random | it covers | half width, pooled | it covers |",
         "|---|---|---|---|---|",
     ]
-    lines += [
-        f"| {100 * p['specimen_sd']:.0f} % | {100 * p['mixed_width']:.1f} % | {p['mixed_held']:.2f} | {100 * p['pooled_width']:.1f} % | {p['pooled_held']:.2f} |"
-        for p in pairs
-    ]
-    return "\n".join([*lines, ""])
+    for p in pairs:
+        cells = [f"{100 * p['specimen_sd']:.0f} %"]
+        for way in ("mixed", "pooled"):
+            cells += [f"{100 * p[f'{way}_width']:.1f} %", f"{p[f'{way}_held']:.2f}"]
+        lines.append("| " + " | ".join(cells) + " |")
+    return lines
 
 
 def main() -> None:
