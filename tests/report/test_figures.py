@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.report import drift_figure, palette, stop_figures, surface_figures, wear_figures
-from tests.report import makers
+from tests.report import contents, makers
 
 STOPS = makers.stops_of_programme(glaze=0.045)
 TRACES = makers.traces_of(STOPS)
@@ -17,7 +17,7 @@ def points(fig, mode="markers"):
 
 
 def test_every_stop_with_mu_is_a_point_of_its_purpose():
-    fig = stop_figures.friction_temperature(STOPS, makers.friction_json())
+    fig = stop_figures.friction_temperature(STOPS, contents.friction_json())
     drawn = {row[0] for trace in points(fig) for row in trace.customdata}
     assert drawn == set(STOPS.filter(STOPS["mu"].is_not_null())["stop"].to_list())
     assert 55 not in drawn
@@ -27,7 +27,7 @@ def test_every_stop_with_mu_is_a_point_of_its_purpose():
 
 
 def test_the_curve_and_window_are_the_files():
-    friction = makers.friction_json()
+    friction = contents.friction_json()
     fig = stop_figures.friction_temperature(STOPS, friction)
     curve = next(t for t in fig.data if t.name == "curve at reference conditions")
     assert list(curve.y) == [p["mu"] for p in friction["curve"]]
@@ -36,7 +36,7 @@ def test_the_curve_and_window_are_the_files():
 
 
 def test_temperature_follows_the_method():
-    fig = stop_figures.friction_temperature(STOPS, makers.friction_json(), attribution="peak")
+    fig = stop_figures.friction_temperature(STOPS, contents.friction_json(), attribution="peak")
     trace = points(fig)[0]
     stop = trace.customdata[0][0]
     assert trace.x[0] == pytest.approx(STOPS["temperature_peak_c"][stop - 1], rel=1e-4)
@@ -48,9 +48,9 @@ def test_time_order_shows_rejected_stops_and_blocks():
     rejected = next(t for t in fig.data if t.name.startswith("rejected"))
     assert list(rejected.x) == [55]
     shades = [shape for shape in fig.layout.shapes if shape.type == "rect"]
-    purposes = [purpose for _, purpose, _ in makers.PROGRAMME]
+    purposes = [purpose for _, purpose, _ in contents.PROGRAMME]
     assert len(shades) == sum(a != b for a, b in pairwise(purposes)) + 1
-    assert [a.text for a in fig.layout.annotations] == [name for name, _, _ in makers.PROGRAMME]
+    assert [a.text for a in fig.layout.annotations] == [name for name, _, _ in contents.PROGRAMME]
 
 
 def test_in_stop_lines_keep_stops_apart():
@@ -65,11 +65,11 @@ def test_thinning_keeps_every_block():
     chosen = stop_figures.shown_stops(STOPS, TRACES, most=30)
     assert len(chosen) <= 40
     blocks = set(STOPS.filter(STOPS["stop"].is_in(chosen))["block"])
-    assert blocks == {name for name, _, _ in makers.PROGRAMME}
+    assert blocks == {name for name, _, _ in contents.PROGRAMME}
 
 
 def test_drift_chart_shows_residuals_limits_and_onset():
-    drift = makers.drift_json(STOPS, "glazing-like")
+    drift = contents.drift_json(STOPS, "glazing-like")
     fig = drift_figure.drift_chart(STOPS, drift)
     check = next(t for t in fig.data if t.name == "check")
     assert list(check.y) == pytest.approx([100 * v for v in drift["charts"]["residual"]["share"]], rel=6e-4)
@@ -87,7 +87,7 @@ def test_drift_chart_without_charts_says_why():
 
 
 def test_wear_bars_are_the_intervals_per_stop():
-    wear = makers.wear_json()
+    wear = contents.wear_json()
     fig = wear_figures.wear_per_interval(wear)
     disc = next(t for t in fig.data if t.name == "disc")
     assert disc.y[0] == pytest.approx(14.2 / 20, rel=1e-4)
@@ -97,7 +97,7 @@ def test_wear_bars_are_the_intervals_per_stop():
 
 
 def test_surfaces_stay_blank_outside_the_support():
-    ((title, fig),) = surface_figures.surfaces(makers.friction_json(), STOPS)
+    ((title, fig),) = surface_figures.surfaces(contents.friction_json(), STOPS)
     assert title.startswith("Disc temperature and energy density")
     assert fig.data[0].z[0][3] is None
     assert fig.data[0].connectgaps is False
@@ -121,9 +121,9 @@ def test_an_empty_figure_says_what_is_missing(fig):
 
 
 def test_every_axis_names_its_unit_or_is_a_pure_number():
-    figures = [stop_figures.friction_temperature(STOPS, makers.friction_json()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
-               stop_figures.time_order(STOPS), stop_figures.energy_balance(STOPS), wear_figures.wear_per_interval(makers.wear_json()),
-               drift_figure.drift_chart(STOPS, makers.drift_json(STOPS, "glazing-like"))]  # fmt: skip
+    figures = [stop_figures.friction_temperature(STOPS, contents.friction_json()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
+               stop_figures.time_order(STOPS), stop_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_json()),
+               drift_figure.drift_chart(STOPS, contents.drift_json(STOPS, "glazing-like"))]  # fmt: skip
     pure = ("µ", "ratio", "Component")
     for fig in figures:
         for name in ("xaxis", "yaxis", "yaxis2", "yaxis3", "yaxis4", "yaxis5"):

@@ -9,7 +9,7 @@ import pytest
 from pipeline.method import from_stage_settings
 from pipeline.report import document, inputs, plots, sheet
 from pipeline.report import test_page as page_stage
-from tests.report import makers
+from tests.report import contents, makers
 
 SEEDS = 12
 NULLABLE = {"wear_um", "wear_u_um", "predicted_um", "chi2_per_dof", "aicc", "loo_rmse_um", "relative_u", "index", "mu_min", "onset_low",
@@ -60,7 +60,7 @@ def test_a_page_from_results_with_holes(made):
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
     whole = page_stage.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
-    whole["friction"] = makers.full_friction_json()
+    whole["friction"] = contents.full_friction_json()
     reduction = from_stage_settings(arguments["settings"]).reduction
     for seed in range(SEEDS):
         rng = random.Random(seed)
@@ -73,7 +73,9 @@ def test_a_sheet_from_results_with_holes(made):
     arguments, _ = made
     loaded = inputs.load(**arguments, software="test")
     names = ("friction", "wear", "batches", "duty")
-    loaded = replace(loaded, friction=document.Source("friction.json", makers.full_friction_json(compound="Marram 4")))
+    loaded = replace(
+        loaded, friction=document.Source("friction.json", contents.full_friction_json(compound="Marram 4"))
+    )
     for seed in range(SEEDS):
         rng = random.Random(seed)
         holes = {
