@@ -132,6 +132,8 @@ def torque_zero(
             True,
             "turning readings; constant part taken as offset",
         )
+    if sloped and speed.size < FEW_READINGS:
+        total, slope, u_rest = _with_bearing(speed, torque, offset, reading_u)
     if sloped:
         return Zero(offset, total - offset, slope, u_rest, u_offset, True, True, True, f"turning readings and {how}")
     # One speed: half of the drag there is taken to grow with speed, which is wrong by a third of it at most.
@@ -157,6 +159,22 @@ def _rest_line(speed: np.ndarray, torque: np.ndarray, reading_u: float) -> tuple
     else:
         coefficients, covariance = robust_line(speed, torque)
     return float(coefficients[0]), float(coefficients[1]), float(np.sqrt(middle @ covariance @ middle)), True
+
+
+def _with_bearing(speed: np.ndarray, torque: np.ndarray, offset: float, reading_u: float) -> tuple[float, float, float]:
+    """Line through few readings with what is known beside them: the drag's constant part lies between none and all of it.
+
+    That is a rectangular limit (half of the drag, drag / sqrt(12)) on what would be read just above standstill.
+    """
+    drag = max(float(torque.mean()) - offset, 0.0)
+    level_u = max(reading_u, 1e-3 * abs(float(torque.mean())), 1e-9)
+    weight = np.r_[np.full(speed.size, 1 / level_u**2), 12 / max(drag, level_u) ** 2]
+    design = np.column_stack([np.ones(speed.size + 1), np.r_[speed, 0.0]])
+    root = np.sqrt(weight)
+    coefficients = np.linalg.lstsq(design * root[:, None], np.r_[torque, offset + drag / 2] * root, rcond=None)[0]
+    covariance = np.linalg.pinv(design.T @ (design * weight[:, None]))
+    middle = np.array([1.0, float(speed.mean()) / 2])
+    return float(coefficients[0]), float(coefficients[1]), float(np.sqrt(middle @ covariance @ middle))
 
 
 def _offset(
