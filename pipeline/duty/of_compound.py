@@ -137,7 +137,7 @@ def _brake(
         window_inner=_ends(window, "high", "low"),
         window_outer=_ends(window, "low", "high"),
         window_why=None if window else f"the compound has no window: {friction.get('window_reason') or 'not given'}",
-        glazing={key: glazing[key] for key in ("power_density_w_mm2", "temperature_c")} if known else None,
+        glazing=glazing if known else None,
         glazing_why=None if known else glazing.get("why"),
         confidence=settings.confidence,
         worn_mass=_worn_mass(card, disc),

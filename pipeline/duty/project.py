@@ -48,7 +48,7 @@ class Brake:
     window_inner: tuple[float, float] | None = None  # by the inner and the outer ends of the window's intervals
     window_outer: tuple[float, float] | None = None
     window_why: str | None = None
-    glazing: Mapping[str, float] | None = None  # below power_density_w_mm2 and temperature_c
+    glazing: Mapping[str, Any] | None = None  # glaze_limit of friction.json
     glazing_why: str | None = None
     confidence: float = 0.95
     worn_mass: float | None = None  # of the disc at minimum thickness
@@ -83,15 +83,42 @@ def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
     return ((temperature >= low) & (temperature <= high)).astype(float)
 
 
-def glazing_share(settled: History, events: Events, brake: Brake) -> Array | None:
-    """Share of the settled cycle's energy below both limits of low-energy use, at each opening [k]."""
+def glazing_share(
+    settled: History, events: Events, brake: Brake, power: float | None = None, temperature: float | None = None
+) -> Array | None:
+    """Share of the settled cycle's energy under the limit of low-energy use, at each opening [k].
+
+    Cold is what starts below the window, or below the temperature up to which glazing was seen to grow:
+    nothing says that it stops growing there. `power` and `temperature` replace the limits.
+    """
     if brake.glazing is None:
         return None
-    power = events.energy / events.brake_time / brake.rubbing.friction_area / 1e6
-    gentle = (power < brake.glazing["power_density_w_mm2"]).astype(float)
-    # the limit is in the temperature at which a stop begins, whatever temperature the method's window is in
-    cold = (settled.braking[:, 0] - ZERO_C <= brake.glazing["temperature_c"]).astype(float)
+    power = brake.glazing["power_density_w_mm2"] if power is None else power
+    temperature = cold_below(brake) if temperature is None else temperature
+    density = events.energy / events.brake_time / brake.rubbing.friction_area / 1e6
+    gentle = (density < power).astype(float)
+    # in the temperature at which a stop begins, whatever temperature the method's window is in
+    cold = (settled.braking[:, 0] - ZERO_C <= temperature).astype(float)
     return np.asarray((events.energy * gentle) @ cold / events.energy.sum(), float)
+
+
+def cold_below(brake: Brake) -> float:
+    """Start temperature in degC under which gentle braking counts as glazing-prone."""
+    assert brake.glazing is not None
+    seen = brake.glazing["temperature_c"]
+    return seen if brake.window is None else max(seen, brake.window[0])
+
+
+def glazing_interval(settled: History, events: Events, brake: Brake, opening: int) -> dict[str, float] | None:
+    """Glazing share by the limit's own ends: what was seen to glaze, and what was not seen to be harmless."""
+    if brake.glazing is None:
+        return None
+    seen = glazing_share(
+        settled, events, brake, brake.glazing.get("power_density_low_w_mm2"), brake.glazing["temperature_c"]
+    )
+    unknown = glazing_share(settled, events, brake, brake.glazing.get("power_density_high_w_mm2") or np.inf)
+    assert seen is not None and unknown is not None
+    return {"low": float(seen[opening]), "high": float(unknown[opening])}
 
 
 def exposures(history: History, events: Events, brake: Brake, openings: Sequence[int]) -> list[Exposure]:
@@ -201,6 +228,7 @@ def project(
         "window_share": None if inside is None else float(inside[opening]),
         "window_share_interval": share_interval(settled, events, brake, opening),
         "glazing_share": None if gentle is None else float(gentle[opening]),
+        "glazing_share_interval": glazing_interval(settled, events, brake, opening),
         "wear_um_per_cycle": wear,
         "wear_um_per_settled_cycle": {c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},
         "life_cycles": cycles,

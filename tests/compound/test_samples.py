@@ -99,4 +99,8 @@ def test_duties_of_the_samples_pull_apart(sample_results):
     assert valley["window_share"] < 0.1 < 0.9 < ridge["window_share"]
     assert valley["opening_to_run"]["high"] < ridge["opening_to_run"]["low"]
     assert found["common_opening"] is None and "do not overlap" in found["common_opening_why"]
-    assert valley["glazing_share"] > 0.9 and ridge["glazing_share"] == 0.0
+    # the true limit, 0.25 MW/m2 of the ring, is 1.9 W/mm2 of the pads: two of the valley's five brakings lie well under it
+    assert valley["glazing_share"] > 0.25 and ridge["glazing_share"] == 0.0
+    assert (
+        valley["glazing_share_interval"]["low"] <= valley["glazing_share"] <= valley["glazing_share_interval"]["high"]
+    )

@@ -53,10 +53,26 @@ def test_shares_count_the_energy_of_each_braking():
     between = (np.sort(start)[0] + np.sort(start)[1]) / 2
     result = projected(made=dataclasses.replace(made, window=(between, 700.0)))
     assert result["window_share"] == pytest.approx(events.energy[start > between].sum() / events.energy.sum())
-    cold = projected(made=dataclasses.replace(made, glazing={"power_density_w_mm2": 1e3, "temperature_c": between}))
-    assert cold["glazing_share"] == pytest.approx(1 - result["window_share"])
-    gentle = dataclasses.replace(made, glazing={"power_density_w_mm2": 0.01, "temperature_c": 900.0})
-    assert projected(made=gentle)["glazing_share"] == 0.0
+
+
+def test_glazing_counts_gentle_and_cold_brakings():
+    events = events_of(duty_cycle())
+    made = brake(window=None)
+    settled = settle(events, made.disc, AIR, np.array([0.5]))
+    start = np.sort(settled.braking[:, 0, 0] - 273.15)
+    order = np.argsort(settled.braking[:, 0, 0])
+    power = events.energy / events.brake_time / 0.0104 / 1e6
+    limit = {"power_density_w_mm2": 1e3, "temperature_c": (start[0] + start[1]) / 2, "power_density_low_w_mm2": 0.01}
+    one = projected(made=dataclasses.replace(made, glazing=limit))
+    assert one["glazing_share"] == pytest.approx(events.energy[order[0]] / events.energy.sum())
+    assert one["glazing_share_interval"] == {"low": 0.0, "high": pytest.approx(one["glazing_share"])}
+    windowed = projected(made=dataclasses.replace(made, glazing=limit, window=(900.0, 950.0)))
+    assert windowed["glazing_share"] == pytest.approx(1.0)  # all starts below the window
+    middle = float(np.sort(power)[:2].mean())
+    gentle = limit | {"power_density_w_mm2": middle, "temperature_c": 900.0}
+    assert projected(made=dataclasses.replace(made, glazing=gentle))["glazing_share"] == pytest.approx(
+        events.energy[power < middle].sum() / events.energy.sum()
+    )
 
 
 def test_the_temperature_kind_decides_what_lies_inside():
