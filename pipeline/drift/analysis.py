@@ -22,6 +22,7 @@ from pipeline.drift.fade import hot_blocks
 from pipeline.drift.moisture import Damp, after_pauses
 from pipeline.drift.monitoring import Watch, watch
 from pipeline.drift.noise import Repeatability
+from pipeline.drift.regain import with_return
 from pipeline.drift.sensor import torque_drift
 from pipeline.drift.series import Series, series
 from pipeline.drift.told import Told
@@ -96,6 +97,11 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
     if not found.found.alarm or found.found.best < 0:
         return None
     change = date_change(s, s.friction, w, found, noise, settings)
+    regained = with_return(s, w, s.friction, change, noise, settings)
+    if regained.cut != change.cut:
+        change = date_change(s, s.friction, w, found, noise, settings, regained.cut)._replace(by_use=regained.by_use)
+    else:
+        change = regained
     phase = phases(s, w.checks, change, settings)
     levels = phase_levels(s, w.checks, s.friction, phase, noise)
     lost = levels.difference("fallen", "before", settings.confidence) if levels else None

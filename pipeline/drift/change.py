@@ -21,11 +21,17 @@ MOST_ONSETS = 120  # candidates of each family; beyond, every second, third ... 
 
 
 class Change(NamedTuple):
-    """A change: its family, direction, onset, the cut (index of the first high-energy stop after it, or None)."""
+    """A change: onset, direction, the cut (index of the first high-energy stop after it, or None).
+
+    after_from is the stop number from which checks count as recovered (None: all after the cut), by_use whether it was
+    use that brought the level back.
+    """
 
     onset: Onset
     sign: float
     cut: int | None
+    after_from: int | None = None
+    by_use: bool = True
 
 
 def before_use(s: Series) -> NDArray[np.bool_]:
@@ -111,12 +117,17 @@ def first_clearing(s: Series, after: int, settings: Drift) -> int | None:
     return None
 
 
-def date_change(s: Series, values: Array, w: Watch, found: Search, noise: Repeatability, settings: Drift) -> Change:
-    """Onset and family of the change that `found` saw, from checks and use together."""
+def date_change(
+    s: Series, values: Array, w: Watch, found: Search, noise: Repeatability, settings: Drift, cut: int | None = None
+) -> Change:
+    """Onset and family of the change that `found` saw, from checks and use together, up to the cut.
+
+    Without a `cut` given it is the first high-energy use after the change was seen.
+    """
     best = found.found.best
     sign = float(np.sign(found.found.amplitude[best])) or -1.0
     seen = _first_seen(s, w, found, best)
-    cut = first_clearing(s, seen, settings)
+    cut = first_clearing(s, seen, settings) if cut is None else cut
     last = s.stop[cut] if cut is not None else s.stop[-1] + 1
     index = np.sort(np.r_[w.checks, w.use])
     index = index[s.stop[index] < last]
@@ -168,7 +179,7 @@ def phases(s: Series, index: NDArray[np.int64], change: Change, settings: Drift)
     onset = change.onset.stop
     stop = s.stop[index]
     cut = s.stop[change.cut] if change.cut is not None else None
-    piece = _pieces(s, index, onset)
+    piece = pieces(s, index, onset)
     phase = np.array([f"block {p}" for p in piece], dtype="U16")
     before = stop < onset
     if not any(np.sum(before & (s.group[index] == g)) >= 3 for g in np.unique(s.group[index])):
@@ -182,7 +193,7 @@ def phases(s: Series, index: NDArray[np.int64], change: Change, settings: Drift)
         alike = (used >= used[last] - 1) & (s.group[index] == s.group[index[last]])
         phase[during & ((piece == piece[last]) | alike)] = "fallen"
     if cut is not None:
-        after = stop > cut
+        after = stop > max(cut, (change.after_from or 0) - 1)
         again = [b for b in use_begins(s, settings) if b > cut]
         if again:
             after &= stop < again[0]
@@ -190,7 +201,7 @@ def phases(s: Series, index: NDArray[np.int64], change: Change, settings: Drift)
     return phase
 
 
-def _pieces(s: Series, index: NDArray[np.int64], onset: int) -> NDArray[np.int64]:
+def pieces(s: Series, index: NDArray[np.int64], onset: int) -> NDArray[np.int64]:
     """Blocks, long ones cut into pieces of about eight stops, and any block cut at the onset."""
     piece = np.zeros(len(index), np.int64)
     number = 0

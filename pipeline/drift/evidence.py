@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pipeline.drift.change import Change, channel_levels
 from pipeline.drift.contrast import Difference, Levels
 from pipeline.drift.monitoring import Watch
+from pipeline.drift.regain import clearing_stops
 from pipeline.drift.series import Series, finite_median
 from pipeline.drift.trend import monotone_trend
 from pipeline.method.drift import Drift
@@ -228,13 +229,14 @@ def growth_item(change: Change, exposed: bool) -> Item:
 
 class Recovery(NamedTuple):
     """Recovery test: its evidence; recovered or not, None untested; whether the return clearly failed, clearly came in
-    part, or is more likely than not."""
+    part, or is more likely than not; whether the level came back by itself."""
 
     item: Item
     recovered: bool | None
     failed: bool
     partly: bool
     likely: bool
+    by_itself: bool = False
 
 
 def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, mu_before: float) -> Recovery:
@@ -246,10 +248,7 @@ def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, 
     lost = levels.difference("fallen", "before", settings.confidence) if levels else None
     if after is None or regained is None or lost is None:
         return _untested("high-energy stops followed, but no check at matched conditions after them")
-    hard = (s.high > 0) & (s.stop >= s.stop[change.cut])
-    until = np.flatnonzero(s.purpose[change.cut :] == "check")
-    if len(until):
-        hard &= np.arange(len(s)) < change.cut + until[0]
+    hard = clearing_stops(s, change)
     count, power = int(hard.sum()), float(np.nanmin(s.power[hard])) if np.isfinite(s.power[hard]).any() else np.nan
     share = regained.value / -lost.value if lost.value < 0 else 0.0
     level = float(np.exp(after.value))
@@ -264,6 +263,18 @@ def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, 
         if lost.value < 0
         else "there was no loss to regain"
     )
+    if not change.by_use:
+        back_words = f"friction came back to {100 * level:.1f} % of the level before without harder or hotter use than the checks"
+        item = Item(
+            "by itself",
+            level,
+            float(np.exp(after.low)),
+            float(np.exp(after.high)),
+            settings.recovered_share,
+            "share",
+            back_words,
+        )
+        return Recovery(item, None, False, False, False, True)
     answer = "yes" if recovered else "no" if failed else "unclear"
     return Recovery(
         Item(answer, level, float(np.exp(after.low)), float(np.exp(after.high)), settings.recovered_share, "share", words),

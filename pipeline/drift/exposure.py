@@ -14,6 +14,7 @@ from scipy.special import stdtrit
 from pipeline.drift.change import Change, matched, spreads
 from pipeline.drift.monitoring import Watch
 from pipeline.drift.noise import Repeatability, covariance
+from pipeline.drift.regain import clearing_stops
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
 
@@ -115,7 +116,7 @@ def exposure_result(
         "stops_to_3_percent": dict(zip(("value", "low", "high"), _stops_to(0.03, int(own.sum()), change, loss), strict=True)),
     }  # fmt: skip
     if change.cut is not None:
-        out["cleared"] = _cleared(s, change.cut)
+        out["cleared"] = _cleared(s, change)
     return out
 
 
@@ -136,12 +137,9 @@ def _stops_to(lost: float, stops: int, change: Change, loss: tuple[float, float,
     return tuple(out)
 
 
-def _cleared(s: Series, cut: int) -> dict[str, Any]:
-    """The high-energy stops between the cut and the next check."""
-    checks = np.flatnonzero(s.purpose[cut:] == "check")
-    end = cut + checks[0] if len(checks) else len(s)
-    own = np.zeros(len(s), bool)
-    own[cut:end] = s.high[cut:end] > 0
+def _cleared(s: Series, change: Change) -> dict[str, Any]:
+    """The stops that brought the level back."""
+    own = clearing_stops(s, change)
     power, temperature = _middle(s.power[own]), _middle(s.temperature[own])
     return {
         "from_stop": int(s.stop[own][0]), "to_stop": int(s.stop[own][-1]), "high_energy_stops": int(own.sum()),

@@ -44,6 +44,10 @@ def judge_fall(items: dict[str, Item], recovery: Recovery) -> Judgement:
         return _undetermined(items, recovery, items[unclear[0]].words, ["pressure"])
     if items["exposure"].answer != "yes":
         return _undetermined(items, recovery, "no low-energy use came before the fall", ["checks"])
+    if recovery.by_itself:
+        return _undetermined(
+            items, recovery, "friction came back without high-energy use, as a glaze does not", ["idle"]
+        )
     if recovery.failed:
         return _undetermined(items, recovery, "high-energy stops did not bring friction back", ["wear"])
     if recovery.recovered or (recovery.partly and items["growth"].answer != "no"):

@@ -15,6 +15,7 @@ from tests.drift.makers import (
     BEDDING,
     RIDGE,
     VALLEY,
+    Block,
     Truth,
     check,
     line,
@@ -214,3 +215,38 @@ def test_any_table_gets_a_verdict(seed, missing, start, length, status):
         d["verdict"] == "none" or ("matched_stops" in d["evidence"] and d["charts"] is None)
     )
     assert d["evidence"]["why"]
+
+
+def regained(stops, block, share):
+    """The same stops, friction back up by `share` after the block."""
+    last = stops.filter(pl.col("block") == block)["stop"].max()
+    return stops.with_columns(
+        mu=pl.when(pl.col("stop") > last).then(pl.col("mu") / (1 - share)).otherwise(pl.col("mu"))
+    )
+
+
+def test_use_that_is_only_hotter_can_clear_too():
+    hot = Block("hot use", "duty", 16, (1450.0, 850.0), 28.0, 420.0)
+    stops = made(
+        Truth(glaze_loss=0.10, program=[*long_program(recovery=False), hot, check(10, 6), check(11, 6)]), 1
+    ).stops
+    d = analyse(regained(stops, "hot use", 0.10), Drift(), NOISE)
+    assert (d["verdict"], d["recovered"]) == ("glazing-like", True)
+    assert d["mu_loss_share"] == pytest.approx(0.10, abs=0.03)
+    assert d["exposure"]["cleared"]["from_stop"] == stops.filter(pl.col("block") == "hot use")["stop"].min()
+
+
+def test_a_loss_that_comes_back_by_itself_is_no_glaze():
+    gentle = VALLEY._replace(name="last use", stops=10)
+    stops = made(
+        Truth(glaze_loss=0.10, program=[*long_program(recovery=False), gentle, check(10, 6), check(11, 6)]), 1
+    ).stops
+    d = analyse(regained(stops, "last use", 0.10), Drift(), NOISE)
+    assert (d["verdict"], d["recovered"]) == ("undetermined", None)
+    assert "without high-energy use" in d["evidence"]["why"]
+
+
+def test_a_second_hard_block_can_finish_what_the_first_began():
+    d = judged(glaze_loss=0.14, clearing_stops=25.0)
+    assert d["verdict"] == "glazing-like"
+    assert d["exposure"]["cleared"]["high_energy_stops"] > 16
