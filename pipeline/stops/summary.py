@@ -175,7 +175,7 @@ def summary_of(
         "energy_balance": balance,
         "mu_u_common_relative": common if has_sensors else None,
         **({} if has_sensors else {"mu_u_common_relative_why": "the card states no sensor accuracies"}),
-        "budget": budget(context.gains, stated, _typical(stops)),
+        "budget": [*budget(context.gains, stated, _typical(stops)), *_test_zero(stops, common)],
         "threshold": _threshold(stops, card),
         "missing": missing_stops(alignment, stops, card.inertia),
         "schedule_scales": alignment.scales,
@@ -193,6 +193,14 @@ def _threshold(stops: pl.DataFrame, card: Card) -> dict[str, Any]:
     middle = float(np.median(values))
     spread = 1.4826 * float(np.median(np.abs(values - middle)))
     return {"intercept_bar": middle, "spread_bar": spread, "stops": int(values.size), "stated_bar": stated}
+
+
+def _test_zero(stops: pl.DataFrame, gains: float) -> list[dict[str, Any]]:
+    """What the test's own zeros (not a single stop's) are worth in mu, relative, median over the stops."""
+    middle = ((stops["mu_u_common"] / stops["mu"]) ** 2 - gains**2).clip(0.0).sqrt().median()
+    if not isinstance(middle, int | float):
+        return []
+    return [{"source": "zeros of torque and pressure over the test", "relative_u": float(middle), "part": "common"}]
 
 
 def _typical(stops: pl.DataFrame) -> dict[str, float]:
