@@ -113,26 +113,16 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
     fallen = s.stop[w.checks][phase == "fallen"]
     use = ev.low_energy_use(s, change.onset.low, int(fallen[-1]) + 1)
     recovery = ev.recovery(s, change, levels, settings, before)
-    items = {
-        "energy_ratio": ev.torque_chain(s, w.checks, phase, share[0], settings),
-        "pressure_rest": ev.rest_pressure(s, w.checks, phase, share[0], settings),
-        "pressure_level": ev.pressure_level(s, w.checks, phase, share[0], settings),
-        "pressure_second": ev.second_pressure(s, w.checks, phase, share[0], settings),
-        "pressure_pattern": ev.pressure_pattern(s, w, change),
-        "exposure": ev.exposure_item(use, settings),
-        "growth": ev.growth_item(change, use.stops >= settings.least_exposure),
-        "recovery": recovery.item,
-        "in_stop": ev.in_stop_rise(s, w.checks, phase, settings),
-    }
+    items = _evidence(s, w, change, phase, share[0], use, settings) | {"recovery": recovery.item}
     judged = judge_fall(items, recovery) if share[0] > 0 else judge_rise(items)
     not_excluded = list(judged.not_excluded)
-    cold = bool(np.nanmax(np.r_[-np.inf, s.temperature[w.checks]]) < settings.dry_above)
-    if cold and share[0] > 0 and judged.verdict != "sensor":
+    if share[0] > 0 and judged.verdict != "sensor" and _all_cold(s, w, settings):
         not_excluded.append("moisture taken up in cold use")
     onset = change.onset
-    ends = sorted((before * abs(share[1]), before * abs(share[2])))
+    direction = 1 if share[0] > 0 else -1
+    ends = sorted(direction * before * end for end in share[1:])
     opening = (
-        f"friction at the {'check' if w.kind == 'checks' else 'stops of use'} {'fell' if share[0] > 0 else 'rose'}"
+        f"friction at the {'check' if w.kind == 'checks' else 'stops of use'} {'fell' if direction > 0 else 'rose'}"
         f" {before * abs(share[0]):.3f} ({ends[0]:.3f} to {ends[1]:.3f}) from stop {onset.stop} ({onset.low} to {onset.high})"
     )
     return Main(change, Told(
@@ -143,6 +133,29 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
          **{name: item.as_dict() for name, item in items.items()}},
         not_excluded, judged.record_next,
     ), share)  # fmt: skip
+
+
+def _evidence(
+    s: Series, w: Watch, change: Change, phase: NDArray[np.str_], loss: float, use: ev.Exposure, settings: Drift
+) -> dict[str, ev.Item]:
+    """What speaks for and against each cause, but for the recovery."""
+    return {
+        "energy_ratio": ev.torque_chain(s, w.checks, phase, loss, settings),
+        "pressure_rest": ev.rest_pressure(s, w.checks, phase, loss, settings),
+        "pressure_level": ev.pressure_level(s, w.checks, phase, loss, settings),
+        "pressure_second": ev.second_pressure(s, w.checks, phase, loss, settings),
+        "pressure_pattern": ev.pressure_pattern(s, w, change),
+        "exposure": ev.exposure_item(use, settings),
+        "growth": ev.growth_item(change, use.stops >= settings.least_exposure),
+        "in_stop": ev.in_stop_rise(s, w.checks, phase, settings),
+    }
+
+
+def _all_cold(s: Series, w: Watch, settings: Drift) -> bool:
+    """Whether all that was watched starts too cold to be dry."""
+    temperature = s.temperature[w.checks]
+    known = temperature[np.isfinite(temperature)]
+    return bool(len(known) and known.max() < settings.dry_above)
 
 
 def _nothing_matched(w: Watch, wet: list[Damp]) -> dict[str, Any]:
