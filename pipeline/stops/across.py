@@ -17,6 +17,7 @@ from pipeline.conditioning.faults.across import (
     level_steps,
     swapped_thermocouples,
 )
+from pipeline.conditioning.faults.lone import lone_levels
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.stops.schedule import expanded
@@ -37,6 +38,7 @@ def faults_across(
     mean = measured.select(warm)["temperature_initial_c"].fill_null(300.0).to_numpy()
     found = [
         *level_steps(stops, schedule_levels(card)),
+        *lone_levels(stops, schedule_levels(card)),
         *fahrenheit_stretches(stops),
         *debonded(measured, heat_capacity(mean, card.brake.disc.heat_capacity or 1000.0)),
     ]

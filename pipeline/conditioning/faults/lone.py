@@ -1,0 +1,117 @@
+"""One stop's pressure against what the rest of the test and the stop itself say of it.
+
+The energy balance is blind to pressure, so a single recording with its pressure in another unit or range, or a stretch of it,
+gives a false mu that nothing else contradicts but the schedule's level and the torque.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.findings import Finding, finding
+
+FEWEST = 5
+OFF = (
+    0.13  # |ln| of the level over the test's own; a rig that holds its levels misses by a few percent (common practice)
+)
+OFF_SIGMAS = 6.0
+JUMP = 0.15  # of the plateau, from one sample to the next
+FOLLOWED = 0.4  # of the pressure's relative change: torque that follows so much says that the pressure was real
+COARSE = 0.08  # of the plateau, smallest step between recorded values
+OFTEN = 0.1  # of the samples
+
+
+def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
+    """Stops whose pressure is off the schedule's by another factor than the test's other stops.
+
+    stops: the stops table; schedule: row, wanted_bar (null where the rig does not hold the pressure).
+    """
+    joined = stops.join(schedule, left_on="schedule_row", right_on="row", how="left").sort("stop")
+    rows = joined.filter((pl.col("pressure_plateau_bar") > 0) & (pl.col("wanted_bar") > 0))
+    if rows.height < FEWEST:
+        return []
+    off = (rows["pressure_plateau_bar"] / rows["wanted_bar"]).log().to_numpy()
+    apart = off - np.median(off)
+    sigma = 1.4826 * float(np.median(np.abs(apart)))
+    odd = np.flatnonzero(np.abs(apart) > max(OFF, OFF_SIGMAS * sigma))
+    if odd.size > rows.height // 4:
+        return []  # no lone stops: the schedule, or a step that is told elsewhere
+    return [
+        finding(
+            "pressure_off_schedule",
+            f"stop {row['stop']}: pressure {row['pressure_plateau_bar']:.4g} bar where the schedule has "
+            f"{row['wanted_bar']:.4g} bar; the sensor's range or unit, or another level on the rig",
+            stop=row["stop"],
+            file=row["file"],
+            channel="pressure",
+            evidence={
+                "measured_bar": row["pressure_plateau_bar"],
+                "wanted_bar": row["wanted_bar"],
+                "ratio_to_test": float(np.exp(apart[i])),
+            },
+        )
+        for i, row in zip(odd.tolist(), rows[odd].iter_rows(named=True), strict=True)
+    ]
+
+
+def pressure_jumps(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *, plateau: float) -> list[Finding]:
+    """A finding where pressure steps within a braking and the torque does not follow.
+
+    time (s), pressure (Pa), torque (N m): (n,) of the braking; plateau: Pa above rest.
+    """
+    if time.size < 12 or not plateau > 0:
+        return []
+    middle = np.arange(4, time.size - 5)
+    before, after = (_medians(pressure, middle + shift) for shift in (-1, 3))
+    low, high = (_medians(torque, middle + shift) for shift in (-1, 3))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        step = np.abs(np.diff(pressure, append=np.nan))[middle]
+        change, followed = np.abs(np.log(after / before)), np.abs(np.log(high / low))
+        # In the build-up both rise, and what the lag leaves of that is no jump.
+        level = np.minimum(before, after) > 0.6 * plateau
+        jumps = (step > JUMP * plateau) & (change > JUMP) & level & ~(followed > FOLLOWED * change)
+    at = middle[np.nan_to_num(jumps, nan=0).astype(bool)]
+    if not at.size:
+        return []
+    first = int(at[0])
+    return [
+        finding(
+            "pressure_jump",
+            f"pressure steps from {before[first - 4] / 1e5:.3g} to {after[first - 4] / 1e5:.3g} bar; the torque does not follow",
+            channel="pressure",
+            start_s=float(time[first]),
+            end_s=float(time[min(int(at[-1]) + 1, time.size - 1)]),
+            evidence={"jumps": int(at.size), "from_bar": before[first - 4] / 1e5, "to_bar": after[first - 4] / 1e5},
+        )
+    ]
+
+
+def _medians(values: np.ndarray, centre: np.ndarray) -> np.ndarray:
+    """Median of three samples about each index."""
+    return np.median(np.stack([values[centre - 1], values[centre], values[centre + 1]]), axis=0)
+
+
+def coarse_values(pressure: np.ndarray, torque: np.ndarray) -> list[Finding]:
+    """A finding per channel that is recorded in steps too wide for its level (a rounded or converted export).
+
+    Only where it goes to and fro between such steps: a level that is held, or passed once in a ramp, shows no step.
+    """
+    found = []
+    for name, values in (("pressure", pressure), ("torque", torque)):
+        values = values[np.isfinite(values)]
+        known, count = np.unique(values, return_counts=True)
+        often = known[count >= OFTEN * values.size]
+        if values.size < 20 or often.size < 2:
+            continue
+        level, step = float(np.max(np.abs(often))), float(np.min(np.diff(often)))
+        if step > COARSE * level:
+            found.append(
+                finding(
+                    "coarse_values",
+                    f"{name} is recorded in steps of {step / level:.0%} of its level",
+                    channel=name,
+                    evidence={"step_si": step, "level_si": level, "values": int(known.size)},
+                )
+            )
+    return found

@@ -1,0 +1,71 @@
+"""One stop's pressure that nothing but the schedule and its own torque contradicts."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.conditioning.faults.lone import coarse_values, lone_levels, pressure_jumps
+from tests.makers import stops_frame
+
+TIME = np.arange(0.0, 3.0, 0.01)
+
+
+def levels(factors) -> list:
+    n = len(factors)
+    rng = np.random.default_rng(5)
+    stops = stops_frame(n, pressure_plateau_bar=40.0 * np.asarray(factors) * (1 + 0.01 * rng.standard_normal(n)))
+    schedule = pl.DataFrame({"row": list(range(n)), "wanted_bar": [40.0] * n})
+    return lone_levels(stops, schedule)
+
+
+def test_a_rig_that_holds_its_levels_has_none():
+    assert levels(np.ones(20)) == []
+    assert levels(np.full(20, 14.5)) == []
+    assert levels(np.r_[np.ones(10), np.full(10, 10.0)]) == []
+
+
+@pytest.mark.parametrize("factor", [0.8, 1.2, 2.0, 10.0])
+def test_a_stop_off_its_level_is_named(factor):
+    factors = np.ones(20)
+    factors[6] = factor
+    (one,) = levels(factors)
+    assert (one.stop, one.severity, one.channel) == (7, "suspect", "pressure")
+    assert one.evidence["ratio_to_test"] == pytest.approx(factor, rel=0.05)
+
+
+def test_a_rig_with_levels_all_over_the_place_has_none():
+    assert levels(np.exp(0.08 * np.random.default_rng(2).standard_normal(40))) == []
+
+
+def braking() -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(6)
+    pressure = 25e5 * np.clip(TIME / 0.12, 0, 1) + 6e3 * rng.standard_normal(TIME.size)
+    torque = 700.0 * np.clip((TIME - 0.03) / 0.12, 0, 1) + 5 * rng.standard_normal(TIME.size)
+    return pressure, torque
+
+
+def test_pressure_that_steps_alone_is_a_jump():
+    pressure, torque = braking()
+    assert pressure_jumps(TIME, pressure, torque, plateau=25e5) == []
+    stepped = np.where((TIME > 1.2) & (TIME < 1.9), 1.3 * pressure, pressure)
+    (one,) = pressure_jumps(TIME, stepped, torque, plateau=25e5)
+    assert one.evidence["jumps"] == 2
+    assert (one.start_s, one.end_s) == (pytest.approx(1.2, abs=0.02), pytest.approx(1.9, abs=0.02))
+
+
+def test_a_step_that_torque_follows_is_none():
+    pressure, torque = braking()
+    gain = np.where(TIME > 1.5, 1.3, 1.0)
+    assert pressure_jumps(TIME, gain * pressure, np.roll(gain, 1) * torque, plateau=25e5) == []
+
+
+@pytest.mark.parametrize(("step", "found"), [(0.02e5, False), (1e5, False), (5e5, True), (10e5, True)])
+def test_values_in_wide_steps_are_coarse(step, found):
+    pressure, torque = braking()
+    swinging = pressure + 4e5 * np.sin(7 * TIME)
+    assert bool(coarse_values(np.round(swinging / step) * step, torque)) is found
+
+
+def test_a_recording_without_noise_is_not_coarse():
+    pressure = 40e5 * np.clip(TIME / 0.12, 0, 1)
+    assert coarse_values(pressure, 18.0 * pressure / 1e5) == []
