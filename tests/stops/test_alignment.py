@@ -86,9 +86,7 @@ def test_an_aborted_stop_with_its_repeat_an_extra_and_a_missing_stop_shift_nothi
     schedule = wanted()
     stops = run(schedule)
     stops = inserted(stops, 29, broken_off(stops[29]))  # first attempt of a map stop
-    stops = inserted(
-        stops, 24, stops[50].with_columns(truth=pl.lit(-999, pl.Int64))
-    )  # a foreign stop among the checks
+    stops = inserted(stops, 24, stops[50].with_columns(truth=pl.lit(-999, pl.Int64)))  # a foreign stop among the checks
     stops = stops.filter(pl.col("truth") != 44)  # one of the three of a map point
     result = aligned(stops, schedule)
     assert right_blocks(stops, result.stops, schedule)
@@ -150,17 +148,13 @@ def test_a_channel_in_another_unit_does_not_move_the_blocks(channel, factor):
 def test_fahrenheit_read_as_celsius_does_not_move_the_blocks():
     schedule = wanted()
     stops = run(schedule, 4).filter(pl.col("truth") != 30)
-    slipped = stops.with_columns(
-        temperature_initial=(pl.col("temperature_initial") - 273.15) * 1.8 + 32 + 273.15
-    )
+    slipped = stops.with_columns(temperature_initial=(pl.col("temperature_initial") - 273.15) * 1.8 + 32 + 273.15)
     result = aligned(slipped, schedule)
     assert result.scales["temperature"] == 1.8
     assert right_blocks(stops, result.stops, schedule)
 
 
-@pytest.mark.parametrize(
-    ("channel", "value"), [("temperature_initial", 293.15), ("pressure", 0.0), ("pressure", None)]
-)
+@pytest.mark.parametrize(("channel", "value"), [("temperature_initial", 293.15), ("pressure", 0.0), ("pressure", None)])
 def test_a_dead_sensor_does_not_move_the_blocks(channel, value):
     schedule = wanted()
     stops = run(schedule, 5).filter(pl.col("truth") != 21)
@@ -201,9 +195,7 @@ def test_unreadable_recordings_fill_their_places():
     schedule = wanted()
     stops = run(schedule)
     unread = pl.col("truth").is_in([9, 33, 34])
-    blank = stops.with_columns(
-        pl.when(~unread).then(pl.col(c)).alias(c) for c in stops.columns if c != "truth"
-    )
+    blank = stops.with_columns(pl.when(~unread).then(pl.col(c)).alias(c) for c in stops.columns if c != "truth")
     result = aligned(blank, schedule)
     assert result.stops["schedule_row"].to_list() == list(range(schedule.height))
 
