@@ -40,7 +40,7 @@ def recording_files(folder: Path, pattern: str, *, besides: tuple[str, ...] = ()
             for path in folder.glob(pattern)
             if not path.name.startswith(".") and path.relative_to(folder).as_posix() not in left_out and _is_file(path)
         ]
-    except (ValueError, NotImplementedError, OSError, RuntimeError, re.error, IndexError) as error:
+    except (ValueError, OSError, RuntimeError, re.error, IndexError) as error:
         raise InputError(f"recordings.files: {pattern[:80]!r} is no usable pattern ({error})") from error
     if not found:
         raise InputError(

@@ -84,23 +84,17 @@ def aligned(stops: pl.DataFrame, wanted: pl.DataFrame) -> Alignment:
     if stops.height == 0 or wanted.height == 0:
         return _labelled(stops, wanted, [], {})
     measured = {name: _column(stops, name) for name in (*_NUMERIC, "number")}
-    measured["kind"] = (
-        stops.get_column("kind").to_numpy() if "kind" in stops.columns else np.full(stops.height, None)
-    )
+    measured["kind"] = stops.get_column("kind").to_numpy() if "kind" in stops.columns else np.full(stops.height, None)
     target = {name: _column(wanted, name) for name in _NUMERIC}
     target["kind"] = wanted["kind"].to_numpy()
     target["by_torque"] = (wanted["control"] == "torque").to_numpy()
     gaps = number_gaps(measured["number"])
     cost_of_missing = missing_cost(gaps, _column(stops, "idle_before"))
     guess = {name: s for name, s in scales_of(measured, target, None).items() if abs(np.log(s)) > UNIT_STEP}
-    best = min(
-        (_path(measured, target, cost_of_missing, s) for s in ([{}, guess] if guess else [{}])), key=_cost
-    )
+    best = min((_path(measured, target, cost_of_missing, s) for s in ([{}, guess] if guess else [{}])), key=_cost)
     # The matches give better scales than the quantiles do, and these settle rows that the first guess
     # misplaced.
-    best = min(
-        best, _path(measured, target, cost_of_missing, scales_of(measured, target, best[1])), key=_cost
-    )
+    best = min(best, _path(measured, target, cost_of_missing, scales_of(measured, target, best[1])), key=_cost)
     return _labelled(stops, wanted, best[1], scales_of(measured, target, best[1]), gaps)
 
 
@@ -144,9 +138,7 @@ def _path(
         reach = total[i] + skip[i]
         reach[1:] = np.minimum(reach[1:], total[i, :-1] + match[i])
         total[i + 1] = np.minimum.accumulate(reach - steps * lost[i + 1]) + steps * lost[i + 1]
-    return float(total[n, k]), _traced(
-        total, match, attempt, repeat, skip, short & ~unread[:, None], alone, lost
-    )
+    return float(total[n, k]), _traced(total, match, attempt, repeat, skip, short & ~unread[:, None], alone, lost)
 
 
 def _traced(
@@ -202,9 +194,7 @@ def _labelled(
         how="left",
         maintain_order="left",
     )
-    measured_kind = (
-        stops.get_column("kind").cast(pl.String) if "kind" in stops.columns else pl.lit(None, pl.String)
-    )
+    measured_kind = stops.get_column("kind").cast(pl.String) if "kind" in stops.columns else pl.lit(None, pl.String)
     table = labels.select(
         pl.Series("schedule_row", stands, dtype=pl.Int64),
         "block",
@@ -216,9 +206,7 @@ def _labelled(
     return Alignment(table, _missing_table(wanted, lost, counted), scales)
 
 
-def _missing_table(
-    wanted: pl.DataFrame, lost: list[tuple[int, int]], counted: list[tuple[bool, str]]
-) -> pl.DataFrame:
+def _missing_table(wanted: pl.DataFrame, lost: list[tuple[int, int]], counted: list[tuple[bool, str]]) -> pl.DataFrame:
     """Rows of the schedule without a stop, numbered among the stops as run where counted."""
     numbers, so_far = [], 0
     for (i, _), (yes, _) in zip(lost, counted, strict=True):
@@ -232,9 +220,7 @@ def _missing_table(
     )
 
 
-def _counted(
-    lost: list[tuple[int, int]], wanted: pl.DataFrame, gaps: np.ndarray | None
-) -> list[tuple[bool, str]]:
+def _counted(lost: list[tuple[int, int]], wanted: pl.DataFrame, gaps: np.ndarray | None) -> list[tuple[bool, str]]:
     """Whether each missing stop was run and its recording lost, or never run.
 
     The files' own numbering settles it where it has a gap. Else a single missing stop is a lost recording,
@@ -252,10 +238,7 @@ def _counted(
         run = [row for at, row in lost[position:] if at == i and block[row] == block[j]]
         ends = j + len(run) - 1 == run[-1] and (run[-1] + 1 == len(block) or block[run[-1] + 1] != block[j])
         earlier_cut = (
-            bool(answers)
-            and not answers[-1][0]
-            and lost[position - 1] == (i, j - 1)
-            and block[j - 1] == block[j]
+            bool(answers) and not answers[-1][0] and lost[position - 1] == (i, j - 1) and block[j - 1] == block[j]
         )
         if earlier_cut or (ends and len(run) >= 2):
             answers.append((False, f"block {block[j]!r} ends early"))

@@ -90,12 +90,8 @@ def start_cost(m: dict[str, np.ndarray], t: dict[str, np.ndarray], scales: dict[
     """Cost from what a stop has when it begins, (measured, wanted): speed, level, temperature, drag or
     not."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        speed = (
-            np.log(m["speed_start"] / scales.get("speed", 1.0))[:, None] - np.log(t["speed_start"])[None, :]
-        )
-        pressure = (
-            np.log(m["pressure"] / scales.get("pressure", 1.0))[:, None] - np.log(t["pressure"])[None, :]
-        )
+        speed = np.log(m["speed_start"] / scales.get("speed", 1.0))[:, None] - np.log(t["speed_start"])[None, :]
+        pressure = np.log(m["pressure"] / scales.get("pressure", 1.0))[:, None] - np.log(t["pressure"])[None, :]
         torque = np.log(m["torque"] / scales.get("torque", 1.0))[:, None] - np.log(t["torque"])[None, :]
     level = np.where(t["by_torque"][None, :], torque, pressure)
     level = np.where(np.isfinite(level), level, np.nan)
