@@ -16,6 +16,7 @@ SHARE = 0.2  # of the braking's torque
 SUDDEN = 0.4  # of the braking's torque, at the very start or end, above what the threshold pressure itself gives
 SHORTEST_S = 0.06
 FEWEST = 3
+NOISE_SIGMAS = 6.0
 JUMP_SHARE = 0.1  # of the speed at the start, in one sample period
 JUMP_RATE = 6.0  # times the braking's mean rate
 
@@ -46,19 +47,21 @@ def torque_without_pressure(
     if plateau <= rest:
         return []
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
+    # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.
+    noise = NOISE_SIGMAS * 1.4826 * float(np.median(np.abs(np.diff(torque[known])))) / np.sqrt(2) / (plateau - rest)
     late = abs(lag or 0.0)
     step = float(np.median(np.diff(time)))
     before = (time > start - REACH_S) & (time < start - RISE_S - late)
     behind = (time > end + FALL_S + late) & (time < end + REACH_S) & after
     found = []
     for where, words, edge in ((before, "before the start", start), (behind, "after the end", end)):
-        high = np.flatnonzero(where & (share > SHARE))
+        high = np.flatnonzero(where & (share > max(SHARE, noise)))
         if high.size < FEWEST or time[high[-1]] - time[high[0]] < SHORTEST_S:
             # One period and the lag away from the edge nothing is left of a braking whose pressure was recorded whole.
             away = start - late - 1.5 * step if edge == start else end + late + 1.5 * step
             close = (time >= away - 1.5 * step) & (time <= away) if edge == start else (time >= away) & after
             close &= time <= away + 1.5 * step
-            high = np.flatnonzero(close & (share > SUDDEN + threshold))
+            high = np.flatnonzero(close & (share > max(SUDDEN + threshold, noise)))
             if lag is None or not high.size:
                 continue
         level = float(np.mean(torque[high]))
