@@ -113,7 +113,7 @@ def _uptake(mass: pl.DataFrame, part: Component) -> list[Finding]:
     wet = wide.filter(pl.col("share") >= MOISTURE[0]).sort("after_stop")
     if not wet.height:
         return []
-    most = float(wet["share"].max())
+    most = float(wet["share"].to_numpy().max())
     return [
         finding(
             "wear_moisture",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.archive.card import Card
+from pipeline.archive.card import Card, Disc, Pad
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,7 @@ class Component:
 def component(name: str, card: Card) -> Component:
     """The component of that name (disc, pad_inner, pad_outer_2 ...) of the card's brake."""
     brake = card.brake
+    part: Disc | Pad
     if name == "disc":
         part, faces, area, share = brake.disc, 2, brake.swept_area, 1.0
     else:

@@ -69,7 +69,7 @@ def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> 
     if not read:
         return {"components": None, "why": "no test of the compound has wear readings"}
     exposures = [test_exposure(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
-    names = sorted({name for t in read for name in t.readings["component"].unique()})
+    names = sorted({name for t in read if t.readings is not None for name in t.readings["component"].unique()})
     found = {}
     for name in names:
         members, left_out = _members(name, read, exposures, settings)

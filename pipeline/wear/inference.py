@@ -251,7 +251,7 @@ def _polished(problem: Problem, wide: Surface) -> Fit:
             at_bound=np.append(fit.at_bound, False),
         )
     minima = [i for i in order if _local_minimum(wide.chi2, i)][:3]
-    starts = [np.append(wide.rates[i], wide.shapes[i]) for i in minima]
+    starts = [[*wide.rates[i], wide.shapes[i]] for i in minima]
     return least_squares(
         problem.model,
         problem.y,

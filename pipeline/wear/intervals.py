@@ -64,7 +64,7 @@ def cells(readings: pl.DataFrame) -> tuple[list[int], list[str], np.ndarray, np.
 
 def noise(readings: pl.DataFrame, mean: np.ndarray, assumed: float) -> Noise:
     """Noise of one reading of one point; see the module's text for the order of sources. Never below the resolution."""
-    floor = float(readings["resolution"].median()) / np.sqrt(12)
+    floor = float(np.median(readings["resolution"].to_numpy())) / np.sqrt(12)
     spread = readings.group_by("after_stop", "point").agg(
         pl.col("value").var().alias("variance"), (pl.len() - 1).alias("dof")
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 
@@ -14,7 +16,7 @@ def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) 
     Dry readings where both ends have them, else those of unsaid state, else as found.
     """
     mass = readings.filter(pl.col("quantity") == "mass")
-    rows = [{"wear_g": None, "wear_u_g": None, "mass_state": None} for _ in measured.wear]
+    rows: list[dict[str, Any]] = [{"wear_g": None, "wear_u_g": None, "mass_state": None} for _ in measured.wear]
     for state, said in (
         (pl.col("state") == "as_found", "as_found"),
         (pl.col("state").is_null(), None),

@@ -15,9 +15,9 @@ from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
 from pipeline.wear.exposure import Exposure, residence
-from pipeline.wear.surface import History, Plate, Samples, indicated, modelled
+from pipeline.wear.samples import samples_of
+from pipeline.wear.surface import History, Plate, indicated, modelled
 
-ZERO_C = 273.15
 TEMPERATURE_COLUMN = {
     "initial": "temperature_initial_c",
     "mean": "temperature_mean_c",
@@ -47,7 +47,7 @@ def test_exposure(
 ) -> TestExposure:
     """Exposure of all stops of a test; see the module's text. stops and traces as the contract's tables."""
     table = _table(stops, missing, card)
-    samples, force = _samples(table, traces, card)
+    samples, force = samples_of(table, traces, card.brake)
     energy = table["energy_kj"].to_numpy() * 1e3
     plate = plate_of(card, settings)
     idle, idle_known = _idle(table)
@@ -93,13 +93,13 @@ def test_exposure(
 
 def _table(stops: pl.DataFrame, missing: list[dict], card: Card) -> pl.DataFrame:
     """Stops and missing recordings in the order run, with no null where a law needs a figure."""
-    purpose = {block.name: (block.purpose, block.kind) for block in card.blocks}
+    purpose: dict[str, tuple[str | None, str | None]] = {b.name: (b.purpose, b.kind) for b in card.blocks}
     rows = [
         {
             "run_number": int(row["run_number"]),
             "block": row.get("block"),
-            "purpose": purpose.get(row.get("block"), (None, None))[0],
-            "kind": purpose.get(row.get("block"), (None, None))[1],
+            "purpose": purpose.get(str(row.get("block")), (None, None))[0],
+            "kind": purpose.get(str(row.get("block")), (None, None))[1],
             "energy_kj": row.get("energy_kj"),
             "filled": True,
         }
@@ -129,97 +129,15 @@ def _table(stops: pl.DataFrame, missing: list[dict], card: Card) -> pl.DataFrame
     )
 
 
-def _samples(table: pl.DataFrame, traces: pl.DataFrame, card: Card):
-    """(Samples, force x distance in N m [stops]); samples padded to [stops, n] by repeating the last."""
-    initial = table["temperature_initial_c"].to_numpy() + ZERO_C
-    brake = card.brake
-    simple = _simple_force_distance(table, card)
-    ids = table["stop"].fill_null(-1).to_numpy()
-    parts = traces.filter(pl.col("time_s") >= 0).sort("stop", "time_s") if traces.height else traces
-    if not parts.height:
-        end = np.maximum(table["duration_s"].to_numpy(), 1e-3)
-        last = table["temperature_end_c"].to_numpy() + ZERO_C
-        time = np.column_stack([np.zeros_like(end), end])
-        mean = table["energy_kj"].to_numpy() * 1e3 / end
-        measured = np.column_stack([initial, last])
-        return Samples(time, measured, np.column_stack([mean, mean]), table["duration_s"].to_numpy(), initial), simple
-    groups = {k[0]: g for k, g in parts.group_by(["stop"], maintain_order=True)}
-    longest = max(g.height for g in groups.values())
-    shape = (len(ids), max(longest, 2))
-    time, measured, power = np.zeros(shape), np.full(shape, np.nan), np.zeros(shape)
-    force_distance = simple.copy()
-    for i, stop in enumerate(ids):
-        group = groups.get(stop)
-        if group is None or group.height < 2:
-            time[i] = np.linspace(0, max(table["duration_s"][i], 1e-3), shape[1])
-            measured[i] = np.linspace(
-                initial[i], (table["temperature_end_c"][i] or initial[i] - ZERO_C) + ZERO_C, shape[1]
-            )
-            power[i] = table["energy_kj"][i] * 1e3 / max(table["duration_s"][i], 1e-3)
-            continue
-        t = group["time_s"].to_numpy()
-        omega = group["speed_rpm"].to_numpy() * np.pi / 30
-        n = t.size
-        time[i, :n], time[i, n:] = t, t[-1]
-        measured[i, :n] = group["disc_temperature_c"].to_numpy() + ZERO_C
-        measured[i, n:] = measured[i, n - 1]
-        inside = t <= table["duration_s"][i] + 1e-9
-        torque = np.nan_to_num(group["torque_nm"].to_numpy())
-        power[i, :n] = np.where(inside, np.maximum(torque * omega, 0), 0.0)
-        force = (
-            brake.efficiency
-            * np.maximum(group["pressure_bar"].to_numpy() * 1e5 - brake.threshold_pressure, 0)
-            * brake.piston_area
-        )
-        turned = np.trapezoid(np.where(inside, omega, 0.0), t)
-        if turned > 0 and np.isfinite(force[inside]).all():
-            mean_force = np.trapezoid(np.where(inside, force * omega, 0.0), t) / turned
-            force_distance[i] = mean_force * table["sliding_distance_m"][i]
-    bad = ~((measured > COLDEST_C + ZERO_C) & (measured < HOTTEST_C + ZERO_C))
-    measured = np.where(bad, np.nan, measured)
-    power = _matched(power, time, table["energy_kj"].to_numpy() * 1e3)
-    samples = Samples(time, _bridged(measured, initial), power, table["duration_s"].to_numpy(), initial)
-    return samples, force_distance
-
-
-def _bridged(measured: np.ndarray, initial: np.ndarray) -> np.ndarray:
-    """NaN runs of a row replaced by its last good value, or the initial temperature."""
-    filled = np.column_stack([initial, measured])
-    good = np.isfinite(filled)
-    index = np.maximum.accumulate(np.where(good, np.arange(filled.shape[1]), 0), axis=1)
-    return np.take_along_axis(filled, index, axis=1)[:, 1:]
-
-
-def _simple_force_distance(table: pl.DataFrame, card: Card) -> np.ndarray:
-    brake = card.brake
-    pressure = np.maximum(table["pressure_bar"].to_numpy() * 1e5 - brake.threshold_pressure, 0)
-    return brake.efficiency * pressure * brake.piston_area * table["sliding_distance_m"].to_numpy()
-
-
-def _matched(power: np.ndarray, time: np.ndarray, energy: np.ndarray) -> np.ndarray:
-    """Power scaled so that its integral is the stop's friction work: decimated samples keep the shape only."""
-    work = np.trapezoid(power, time, axis=1)
-    factor = np.divide(energy, work, out=np.ones_like(energy), where=work > 0)
-    return power * np.clip(factor, 0.5, 2.0)[:, None]
-
-
 def plate_of(card: Card, settings: Wear) -> Plate | str:
     """The disc's ring as a plate, or why the surface cannot be modelled."""
     if not settings.surface_temperature:
         return "the method says indicated temperature"
     disc, area = card.brake.disc, card.brake.swept_area
-    lacking = [
-        name
-        for name, value in (
-            ("friction_ring", area),
-            ("disc.thickness", disc.thickness),
-            ("disc.mass", disc.mass),
-            ("disc.heat_capacity", disc.heat_capacity),
-        )
-        if value is None
-    ]
-    if lacking:
-        return f"the card gives no {', '.join(lacking)}"
+    if area is None or disc.thickness is None or disc.mass is None or disc.heat_capacity is None:
+        stated = {"friction_ring": area, "disc.thickness": disc.thickness, "disc.mass": disc.mass}
+        stated |= {"disc.heat_capacity": 1.0 if disc.heat_capacity is not None else None}
+        return f"the card gives no {', '.join(name for name, value in stated.items() if value is None)}"
     density = disc.density or disc.mass / (area * disc.thickness)
     conductivity = disc.conductivity or settings.conductivity
     return Plate(area, disc.thickness, disc.mass, conductivity, density, disc.heat_capacity)
@@ -237,7 +155,7 @@ def _idle(table: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
 
 def _residences(history: History) -> tuple[np.ndarray, np.ndarray]:
     """Seconds on the grid while braking and after it; being heated for the next stop is the next stop's."""
-    dwell = sum(residence(*stretch) for stretch in history.after)
+    dwell = np.sum([residence(*stretch) for stretch in history.after], axis=0)
     heating = residence(*history.heating)
     dwell[1:] += heating[:-1]
     return residence(*history.braking), dwell

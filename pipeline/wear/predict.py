@@ -14,7 +14,7 @@ specimens beyond the fit's own, and says nothing about conditions outside the la
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -85,7 +85,8 @@ def shares(model: Mapping[str, Any], stops: Exposure) -> dict[str, np.ndarray]:
 
 def beyond(model: Mapping[str, Any], stops: Exposure) -> list[str]:
     """In words, what of these stops lies outside the data that the law was fitted to; empty when nothing does."""
-    known, said = model.get("range") or {}, []
+    known = model.get("range") or {}
+    said: list[str] = []
     for key, values, unit in (
         ("energy_mj", stops.energy_mj, "MJ a stop"),
         ("power_w_mm2", stops.power_w_mm2, "W/mm2"),
@@ -93,17 +94,20 @@ def beyond(model: Mapping[str, Any], stops: Exposure) -> list[str]:
     ):
         values = values[np.isfinite(values)]
         if known.get(key) and values.size:
-            said += _outside(float(values.min()), float(values.max()), *known[key], key, unit, 0.05)
+            said += _outside((float(values.min()), float(values.max())), known[key], key, unit, 0.05)
     time = (stops.braking_s + stops.dwell_s).sum(axis=0)
     if known.get("surface_c") and time.any():
         hot = GRID_K[time > 0].max() - ZERO_C
-        said += _outside(known["surface_c"][0], float(hot), *known["surface_c"], "surface temperature", "degC", 0.0)
+        seen = (known["surface_c"][0], float(hot))
+        said += _outside(seen, known["surface_c"], "surface temperature", "degC", 0.0)
     return said
 
 
-def _outside(low, high, known_low, known_high, what, unit, slack) -> list[str]:
+def _outside(seen: Sequence[float], known: Sequence[float], what: str, unit: str, slack: float) -> list[str]:
+    (low, high), (known_low, known_high) = seen, known
     room = slack * max(abs(known_high - known_low), abs(known_high) * 0.1)
-    what, said = what.rpartition("_")[0] or what, []
+    what = what.rpartition("_")[0] or what
+    said: list[str] = []
     if high > known_high + room:
         said.append(f"{what} up to {high:.3g} {unit}, the wear readings reach {known_high:.3g}")
     if low < known_low - room:

@@ -87,7 +87,7 @@ def model_entry(
             "high": high if pinned else None,
             "unit": unit,
         }
-    entry = {
+    entry: dict[str, Any] = {
         "model": c.name,
         "parameters": parameters,
         "fixed": {

