@@ -10,8 +10,9 @@ import numpy as np
 from pipeline.method.wear import Wear
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, interval_groups
-from pipeline.wear.inference import Inference, draws
+from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals
+from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, arrhenius, design
 from pipeline.wear.of_stops import TestExposure
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop

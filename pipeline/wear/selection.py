@@ -19,7 +19,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, draws, infer, left_out_errors
+from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, infer, left_out_errors
+from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, Design
 
 MARGIN = 4.0

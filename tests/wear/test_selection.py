@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.wear.inference import Problem, best_rates, draws, infer, noise_scale
+from pipeline.wear.inference import Problem, best_rates, infer, noise_scale
+from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, design
 from pipeline.wear.selection import choose
 from tests.wear import makers
