@@ -122,7 +122,7 @@ def _reading(row: dict[str, str], line: int) -> tuple[tuple, str]:
         after = float(row["after_stop"])
     except ValueError:
         return (), f"after_stop {row['after_stop']!r} is not a count of stops"
-    if not (after >= 0 and after == int(after) and after < 1e7):
+    if not (0 <= after < 1e7 and after == int(after)):
         return (), f"after_stop {row['after_stop']!r} is not a count of stops"
     if not row["value"]:
         return (), "no value"

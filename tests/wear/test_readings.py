@@ -61,7 +61,7 @@ def test_a_reading_that_cannot_be_is_left_out_alone(tmp_path, value):
     assert [f.code for f in findings] == ["wear_reading_impossible"] and "line 3" in findings[0].message
 
 
-@pytest.mark.parametrize("after", ["-1", "2.5", "last", ""])
+@pytest.mark.parametrize("after", ["-1", "2.5", "last", "", "inf", "nan", "1e30"])
 def test_a_count_that_is_none_is_left_out(tmp_path, after):
     table, findings = read(tmp_path, HEAD + f"0,disc,thickness,1,28.0,mm\n{after},disc,thickness,1,27.9,mm\n")
     assert table.height == 1 and len(findings) == 1
