@@ -40,7 +40,8 @@ def friction(inputs: Inputs) -> Figure | None:
         axes.axvline(window[end], color=palette.ACCENT, ls="--", lw=1)
     axes.set(xlabel=f"{words} (°C)", ylabel="Friction coefficient µ (1)")
     axes.set_ylim(bottom=0)
-    axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+    if axes.get_legend_handles_labels()[0]:
+        axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     return fig if drawn else None
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
-from pipeline.conditioning.faults.lone import coarse_values, pressure_jumps
+from pipeline.conditioning.faults.lone import coarse_values, pressure_jumps, pressure_losses
 from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
 from pipeline.conditioning.rest import reading
@@ -105,7 +105,8 @@ def reduced(
         lag=context.corrections.lag if context.conditioning.lag_correction else None,
         threshold=min(ONSET_PA / b.plateau, 1.0) if b.plateau > 0 else 1.0, after=not b.ends_by_speed,
     )  # fmt: skip
-    found += pressure_jumps(time[span], c["pressure"][span], c["torque"][span], plateau=b.plateau)
+    for seen in (pressure_jumps, pressure_losses):
+        found += seen(time[span], c["pressure"][span], c["torque"][span], plateau=b.plateau)
     found += coarse_values(c["pressure"][span], c["torque"][span])
     found += speed_jumps(
         time[before:after],

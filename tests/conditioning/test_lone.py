@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.conditioning.faults.lone import coarse_values, lone_levels, pressure_jumps
+from pipeline.conditioning.faults.lone import coarse_values, lone_levels, pressure_jumps, pressure_losses
 from tests.makers import stops_frame
 
 TIME = np.arange(0.0, 3.0, 0.01)
@@ -57,6 +57,26 @@ def test_a_step_that_torque_follows_is_none():
     pressure, torque = braking()
     gain = np.where(TIME > 1.5, 1.3, 1.0)
     assert pressure_jumps(TIME, gain * pressure, np.roll(gain, 1) * torque, plateau=25e5) == []
+
+
+@pytest.mark.parametrize(("seconds", "found"), [(0.02, False), (0.03, True), (0.4, True)])
+def test_pressure_that_is_lost_for_a_while_is_told(seconds, found):
+    pressure, torque = braking()
+    gone = (TIME > 1.2) & (1.2 + seconds + 0.005 > TIME)
+    assert pressure_losses(TIME, pressure, torque, plateau=25e5) == []
+    assert bool(pressure_losses(TIME, np.where(gone, 1e3, pressure), torque, plateau=25e5)) is found
+
+
+def test_a_brake_that_is_let_go_and_applied_again_loses_nothing():
+    pressure, torque = braking()
+    gone = (TIME > 1.2) & (TIME < 1.5)
+    assert pressure_losses(TIME, np.where(gone, 1e3, pressure), np.where(gone, 5.0, torque), plateau=25e5) == []
+
+
+def test_pressure_that_a_torque_control_lowers_is_no_loss():
+    _, torque = braking()
+    pressure = 25e5 * np.clip(TIME / 0.12, 0, 1) * np.interp(TIME, [0, 3], [2.2, 0.8])
+    assert pressure_losses(TIME, pressure, torque, plateau=25e5) == []
 
 
 @pytest.mark.parametrize(("step", "found"), [(0.02e5, False), (1e5, False), (5e5, True), (10e5, True)])

@@ -11,6 +11,7 @@ from pipeline.archive.card import load_card
 from pipeline.archive.quantities import to_si
 from pipeline.errors import InputError
 from pipeline.recordings.stage import run
+from pipeline.wear.readings import read_wear
 from tests.hostile.settings import DOCUMENTS
 from tests.recordings.makers import card, samples, text, write_card, written
 
@@ -118,3 +119,17 @@ def test_a_recording_of_nothing_but_text_that_looks_like_code(tmp_path):
     lines[1:] = ["=cmd|'/C calc'!A0,<script>,../..,$(id),`id`"] * 50
     written(folder, "1.csv", "\n".join(lines).encode())
     assert whole_and_finite(folder, tmp_path / "out").height == 0
+
+
+@pytest.mark.parametrize(
+    "cell", ["", "nan", "inf", "-inf", "-1", "1e300", "=cmd|'/C calc'!A0", "<xss-marker>", "0.5", '"', "24,013"]
+)
+@pytest.mark.parametrize("column", range(6))
+def test_any_cell_in_the_wear_readings(tmp_path, cell, column):
+    row = ["4", "disc", "thickness", "1", "24.013", "mm"]
+    row[column] = cell
+    path = tmp_path / "wear.csv"
+    path.write_text(
+        "after_stop,component,quantity,point,value,unit\n0,disc,thickness,1,24.1,mm\n" + ",".join(row) + "\n"
+    )
+    assert "\n" not in refusal(read_wear, path)

@@ -18,6 +18,8 @@ OFF = (
 OFF_SIGMAS = 6.0
 JUMP = 0.15  # of the plateau, from one sample to the next
 FOLLOWED = 0.4  # of the pressure's relative change: torque that follows so much says that the pressure was real
+FOLLOW_S = 0.1  # within which torque would show a loss of pressure
+LOST_SAMPLES = 2
 COARSE = 0.08  # of the plateau, smallest step between recorded values
 OFTEN = 0.1  # of the samples
 
@@ -65,7 +67,7 @@ def pressure_jumps(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *
     middle = np.arange(4, time.size - 5)
     before, after = (_medians(pressure, middle + shift) for shift in (-1, 3))
     low, high = (_medians(torque, middle + shift) for shift in (-1, 3))
-    with np.errstate(invalid="ignore", divide="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         step = np.abs(np.diff(pressure, append=np.nan))[middle]
         change, followed = np.abs(np.log(after / before)), np.abs(np.log(high / low))
         # In the build-up both rise, and what the lag leaves of that is no jump.
@@ -83,6 +85,44 @@ def pressure_jumps(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *
             start_s=float(time[first]),
             end_s=float(time[min(int(at[-1]) + 1, time.size - 1)]),
             evidence={"jumps": int(at.size), "from_bar": before[first - 4] / 1e5, "to_bar": after[first - 4] / 1e5},
+        )
+    ]
+
+
+def pressure_losses(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *, plateau: float) -> list[Finding]:
+    """A finding where pressure falls within a braking, comes back, and the torque never noticed.
+
+    Arguments as of `pressure_jumps`. Up to LOST_SAMPLES samples are left to the search for single wild ones.
+    """
+    braking = float(np.nanmedian(torque[torque.size // 2 :])) if torque.size else np.nan
+    if time.size < 12 or not (plateau > 0 and abs(braking) > 0):
+        return []
+    level = pressure / plateau
+    with np.errstate(invalid="ignore"):
+        full = np.flatnonzero(level > 0.8)
+        low = level < 0.6
+    if full.size < 2:
+        return []
+    low[: full[0]] = low[full[-1] :] = False
+    reach = max(round(FOLLOW_S / max(float(np.median(np.diff(time))), 1e-6)), 1)
+    padded = np.pad(torque / braking, reach, mode="edge")
+    least = np.min(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
+    with np.errstate(invalid="ignore"):
+        lost = low & (least > level + 0.3)
+    edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(np.int8))).reshape(-1, 2)
+    runs = edges[edges[:, 1] - edges[:, 0] > LOST_SAMPLES]
+    if not runs.size:
+        return []
+    first, last = int(runs[0, 0]), int(runs[-1, 1]) - 1
+    down = float(np.median(pressure[first : int(runs[0, 1])])) / 1e5
+    return [
+        finding(
+            "pressure_jump",
+            f"pressure falls to {down:.3g} bar within the braking and comes back; the torque does not follow",
+            channel="pressure",
+            start_s=float(time[first]),
+            end_s=float(time[last]),
+            evidence={"losses": len(runs), "samples": int((runs[:, 1] - runs[:, 0]).sum()), "to_bar": down},
         )
     ]
 
