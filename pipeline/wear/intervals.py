@@ -49,7 +49,7 @@ class Intervals:
 
 def cells(readings: pl.DataFrame) -> tuple[list[int], list[str], np.ndarray, np.ndarray]:
     """(after_stop [R], points [P], means [R, P], repeats [R, P]) of one component's readings of one quantity."""
-    table = readings.group_by("after_stop", "point").agg(pl.col("value").mean(), n=pl.len())
+    table = readings.group_by("after_stop", "point", maintain_order=True).agg(pl.col("value").mean(), n=pl.len())
     stops = sorted(table["after_stop"].unique())
     points = sorted(table["point"].unique(), key=lambda p: (len(p), p))
     mean = np.full((len(stops), len(points)), np.nan)
@@ -65,7 +65,7 @@ def cells(readings: pl.DataFrame) -> tuple[list[int], list[str], np.ndarray, np.
 def noise(readings: pl.DataFrame, mean: np.ndarray, assumed: float) -> Noise:
     """Noise of one reading of one point; see the module's text for the order of sources. Never below the resolution."""
     floor = float(np.median(readings["resolution"].to_numpy())) / np.sqrt(12)
-    spread = readings.group_by("after_stop", "point").agg(
+    spread = readings.group_by("after_stop", "point", maintain_order=True).agg(
         pl.col("value").var().alias("variance"), (pl.len() - 1).alias("dof")
     )
     spread = spread.filter(pl.col("dof") > 0)
