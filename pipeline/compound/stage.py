@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +80,14 @@ def _target(path: Path | None) -> tuple[Target | None, str | None]:
 def _friction(tests: list[CompoundTest], method: Method, target: Path | None) -> dict[str, Any]:
     stops = [
         friction.TestStops(
-            t.name, t.card.batch, t.card.specimen, t.stops, rig=t.card.rig, common=t.common_u, changed_at=t.changed_at
+            t.name,
+            t.card.batch,
+            t.card.specimen,
+            t.stops,
+            rig=t.card.rig,
+            common=t.common_u,
+            changed_at=t.changed_at,
+            changed_by=None if t.changed_at is None else t.drift.get("verdict"),
         )
         for t in tests
     ]
@@ -146,7 +154,31 @@ def _batches(
         settings=method.batches,
         shifts=rig.get("shifts") or [],
     )
+    body["notes"] += pad_notes(found_wear, target)
     return {"reference": found.get("reference")} | body
+
+
+def pad_notes(wear: Mapping[str, Any], target: Target | None) -> list[str]:
+    """The pads beside the wear answers, which are the disc's: pairs of batches whose specimens wore apart by the pads' law.
+
+    Ratios of geometric means of the specimens' factors on the law; no interval, so no answer.
+    """
+    notes = []
+    for name, component in (wear.get("components") or {}).items():
+        by_batch: dict[str, list[float]] = {}
+        for row in component.get("specimens") or [] if name != "disc" else []:
+            if (row.get("factor") or {}).get("value") is not None:
+                by_batch.setdefault(row["batch"], []).append(float(np.log(row["factor"]["value"])))
+        level = {batch: float(np.mean(values)) for batch, values in by_batch.items()}
+        low, high = (target and target.wear_batch_ratio) or (1.0, 1.0)
+        ratios = {(a, b): float(np.exp(level[a] - level[b])) for a, b in combinations(level, 2)}
+        apart = [f"{a} / {b} {ratio:.2f}" for (a, b), ratio in ratios.items() if not low <= ratio <= high]
+        if apart:
+            words = f"outside {low:.2f} to {high:.2f}: {', '.join(apart)}"
+            notes.append(
+                f"the wear answers are the disc's; wear of the {name.replace('_', ' ')} by its law lies {words}"
+            )
+    return notes
 
 
 def _duty(

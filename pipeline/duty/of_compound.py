@@ -68,7 +68,7 @@ def project_all(
         "rig_cooling": rig if isinstance(rig, str) else dataclasses.asdict(rig),
         "disc": {"mass_kg": disc.mass, "radiating_m2": disc.radiating, "radiating_source": radiating_source,
                  "from_test": card.test, "heat_share": settings.disc_heat_share},
-        "notes": _notes(tests, settings),
+        "notes": _notes(tests, settings) + _spread(wear),
     }  # fmt: skip
 
 
@@ -285,4 +285,18 @@ def _notes(tests: Sequence[Recorded], settings: Duty) -> list[str]:
     discs = {t.card.brake.disc for t in tests}
     if len(discs) > 1:
         notes.append(f"the tests' discs are not all alike; the projection is for that of {tests[0].card.test}")
+    return notes
+
+
+def _spread(wear: Mapping[str, Any]) -> list[str]:
+    """Wear and life are the mean specimen's; how far single specimens wore from it."""
+    notes = []
+    for name, component in (wear.get("components") or {}).items():
+        rows = component.get("specimens") or []
+        factors = [row["factor"]["value"] for row in rows if (row.get("factor") or {}).get("value") is not None]
+        if len(factors) > 1:
+            notes.append(
+                f"wear and life are the mean specimen's: the {name.replace('_', ' ')}s tested wore {min(factors):.2f} to "
+                f"{max(factors):.2f} times the law, and the intervals do not hold single specimens"
+            )
     return notes

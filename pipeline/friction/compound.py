@@ -42,6 +42,7 @@ class TestStops:
     rig: str = ""
     common: float | None = None  # relative standard uncertainty common to the rig's stops
     changed_at: int | None = None
+    changed_by: str | None = None  # the drift's verdict
 
 
 def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> dict[str, Any]:
@@ -78,6 +79,7 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> d
         "fade": _worst(each, "fade"),
         "recovery": _worst(each, "recovery"),
         "left_out": [block for one in each for block in one["left_out"]],
+        "changed": _changed(usable),
         "tests": each,
         "common_reason": None
         if any(t.common is not None for t in usable)
@@ -205,8 +207,33 @@ def _of_one(
         "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
         "recovery": worst and worst["recovery"],
         "left_out": left_out,
-        "pauses": pauses.pauses(test.stops, map_, shortest=settings.pause),
+        "pauses": pauses.pauses(test.stops, map_, shortest=settings.pause, level=_level(test, map_)),
     }
+
+
+def _level(test: TestStops, map_: FrictionMap | None) -> float:
+    """The specimen's level over the compound map's: what is odd about a stop is not what is odd about its specimen."""
+    if map_ is None:
+        return 1.0
+    found = [row["shift"] for row in specimens(map_) if (row["batch"], row["specimen"]) == (test.batch, test.specimen)]
+    if not found:
+        return 1.0
+    middle = 1.0 if map_.link == "log" else float(np.median(map_.stops["mu"].to_numpy()))
+    return 1.0 + found[0] / middle
+
+
+def _changed(tests: Sequence[TestStops]) -> list[dict[str, Any]]:
+    """Tests of which only the stops before a drift's onset are in the map."""
+    return [
+        {
+            "test": test.test,
+            "from_stop": test.changed_at,
+            "verdict": test.changed_by,
+            "why": f"{test.test}: stops from {test.changed_at} on are left out ({test.changed_by or 'a'} drift)",
+        }
+        for test in tests
+        if test.changed_at is not None
+    ]
 
 
 def _bedding_over(each: list[dict[str, Any]]) -> dict[str, Any] | None:

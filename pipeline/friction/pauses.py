@@ -19,9 +19,11 @@ LOOKED_AT = 8  # stops after a pause
 COLDEST_SHARE = 0.1
 
 
-def pauses(stops: pl.DataFrame, map_: FrictionMap | None, *, shortest: float) -> list[dict[str, Any]]:
+def pauses(
+    stops: pl.DataFrame, map_: FrictionMap | None, *, shortest: float, level: float = 1.0
+) -> list[dict[str, Any]]:
     """Every pause of at least `shortest` seconds with its first stop over what is expected there, and
-    stops to normal.
+    stops to normal. `level` is the specimen's own level over the map's, where the map is of several.
     """
     ordered = stops.filter(pl.col("purpose").is_not_null()).sort("stop").with_row_index("row")
     bounds = ordered.filter(pl.col("idle_before_s").is_finite() & (pl.col("idle_before_s") >= shortest))
@@ -36,6 +38,7 @@ def pauses(stops: pl.DataFrame, map_: FrictionMap | None, *, shortest: float) ->
         expected, source = expectation(after, map_)
         if expected is None:
             continue
+        expected = expected * level if source == "map" else expected
         ratio = after["mu"].to_numpy() / expected
         back = np.flatnonzero(np.abs(ratio - 1) <= BACK)
         found.append(

@@ -3,7 +3,7 @@
 Low-energy duty runs discs cold, where carbon may be below its transition and glaze; high-energy duty runs
 them hot, where it may fade. Each side is a list of questions with their figures; a side holds when every
 question that the data can answer is answered well and none is open. Glazing and its recovery are drift's
-verdict: here stand only the friction figures.
+verdict: here stand only the friction figures, and that stops were left out for it.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 
 from pipeline.friction.map import FrictionMap
 
+GLAZED = "glazing-like"
 RECOVERED = 0.95  # common practice: back to 95 % of the level before
 ZERO_C = 273.15
 
@@ -35,13 +36,23 @@ def low_energy(
         questions.append(
             {"question": "friction unchanged by duty", "answer": "no", "value": worst["shift"], "text": worst["why"]}
         )
+    # a compound's stops after the onset of a drift are gone before any block is looked at
+    for test in found.get("changed") or []:
+        answer = "no" if test["verdict"] == GLAZED else "not shown"
+        questions.append(
+            {"question": "friction unchanged by duty", "answer": answer, "value": None, "text": test["why"]}
+        )
     return summed("low-energy side", questions)
 
 
 def high_energy(found: dict[str, Any], wanted: tuple[float, float], end: float | None) -> dict[str, Any]:
     """Hot end: the window's high end against the wanted one, lowest mu of the fade, recovery."""
     questions = [window_end(found, end, "high")]
-    fade, recovery = found.get("fade"), found.get("recovery")
+    # over several tests the lowest friction, which need not be in the test of the lowest index
+    every = [test["fade"] for test in found.get("tests") or [] if test.get("fade")]
+    fade = min(every, key=lambda one: one["mu_min"]) if every else found.get("fade")
+    indices = [(test.get("recovery") or {}).get("index") for test in found.get("tests") or []]
+    known = [index for index in indices if index is not None]
     if fade is None:
         questions.append(
             {"question": "mu in the fade", "answer": "not shown", "value": None, "text": "no fade block was run"}
@@ -52,7 +63,7 @@ def high_energy(found: dict[str, Any], wanted: tuple[float, float], end: float |
         questions.append(
             {"question": "mu in the fade", "answer": "yes" if inside else "no", "value": fade["mu_min"], "text": text}
         )
-    index = (recovery or {}).get("index")
+    index = min(known) if known else (found.get("recovery") or {}).get("index")
     if index is None:
         text = "no check after a fade to tell recovery by"
         questions.append({"question": "recovery", "answer": "not shown", "value": None, "text": text})

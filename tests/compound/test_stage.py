@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from pipeline.archive.targets import Target
 from pipeline.compound import stage
 from pipeline.compound.tests_of import wear_rates
 from pipeline.results import read_json, write_text
@@ -169,3 +170,20 @@ def test_conditions_that_were_not_kept_are_the_references():
     assert shape(kept) == pytest.approx(shape(stops.head(4)), rel=0.02)
     assert at_reference == pytest.approx(0.46, abs=0.02)
     assert stage.shape_of(None) == (None, None)
+
+
+def test_pads_that_wore_apart_are_named_beside_the_discs_answer():
+    def rows(low):
+        factors = {"b1": [1.0, 1.02], "b2": [low, low * 1.02]}
+        return [{"batch": b, "factor": {"value": f}} for b, every in factors.items() for f in every]
+
+    target = Target(compound="Marram 4", wear_batch_ratio=("0.8", "1.25"))
+    wear = {
+        "components": {
+            "disc": {"specimens": rows(0.5)},
+            "pad_inner": {"specimens": rows(1.3)},
+            "pad_outer": {"specimens": rows(1.1)},
+        }
+    }
+    (note,) = stage.pad_notes(wear, target)
+    assert "pad inner" in note and "b1 / b2 0.77" in note

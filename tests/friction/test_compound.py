@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.friction import sides
 from pipeline.friction.bands import curve
 from pipeline.friction.compound import TestStops, common_of, of_compound
 from pipeline.friction.map import fit_map
@@ -91,6 +93,38 @@ def test_drifted_stops_are_left_out() -> None:
     tests = as_tests(stops)
     early = [TestStops(t.test, t.batch, t.specimen, t.stops, t.rig, t.common, changed_at=61) for t in tests]
     assert of_compound(early, Method(), WANTED)["stops_used"] == 2 * 60
+
+
+def test_stops_left_out_for_glazing_are_no_pass_of_the_low_energy_side() -> None:
+    """What drift takes out of the map is gone from the blocks too: the verdict has to be told of it."""
+    tests = as_tests(compound(Law(), np.random.default_rng(1), specimens=2))
+    sound = of_compound(tests, Method(), WANTED)["sides"]["low_energy"]
+    assert "friction unchanged by duty" not in [q["question"] for q in sound["questions"]]
+    for verdict, answer in (("glazing-like", "no"), ("undetermined", "not shown")):
+        some = [replace(tests[0], changed_at=100, changed_by=verdict), *tests[1:]]
+        low = of_compound(some, Method(), WANTED)["sides"]["low_energy"]
+        (asked,) = [q for q in low["questions"] if q["question"] == "friction unchanged by duty"]
+        assert asked["answer"] == answer and tests[0].test in asked["text"] and low["answer"] != "yes"
+
+
+def test_the_lowest_friction_in_any_fade_decides() -> None:
+    """The test of the lowest index need not be that of the lowest friction."""
+    strong = {"index": 0.80, "mu_min": 0.40, "temperature_c": 450.0}
+    weak = {"index": 0.90, "mu_min": 0.33, "temperature_c": 440.0}
+    found = {
+        "window": None, "window_reason": "none", "fade": strong, "recovery": {"index": 0.99},
+        "tests": [{"fade": strong, "recovery": {"index": 0.99}}, {"fade": weak, "recovery": {"index": 0.93}}, {"fade": None, "recovery": None}],
+    }  # fmt: skip
+    answers = {q["question"]: q["answer"] for q in sides.high_energy(found, (0.36, 0.60), 853.0)["questions"]}
+    assert answers["mu in the fade"] == "no" and answers["recovery"] == "no"
+
+
+def test_a_low_specimen_is_not_odd_after_every_pause() -> None:
+    stops = compound(Law(scatter=0.005), np.random.default_rng(4), specimens=2, specimen_sd=0.0)
+    low = stops.with_columns(mu=pl.col("mu") * pl.when(pl.col("specimen") == "s0").then(0.92).otherwise(1.0))
+    paused = low.with_columns(idle_before_s=pl.when(pl.col("stop") == 60).then(18000.0).otherwise(60.0))
+    for one in of_compound(as_tests(paused), Method(), WANTED)["tests"]:
+        assert [p["ratio"] for p in one["pauses"]] == pytest.approx([1.0], abs=0.03)
 
 
 def test_calibration_is_common_to_a_rig_only() -> None:

@@ -27,6 +27,34 @@ def holds_text(inputs: Inputs) -> list[Text]:
     return [Text(said, values, TONES.get(str(holds.get("answer")), "open"))]
 
 
+def batch_parts(inputs: Inputs) -> list[Text | Table]:
+    """What the window over all batches hides: each batch's own, and where a further batch may lie."""
+    source, parts = inputs.friction, list[Text | Table]()
+    rows: list[list[Cell]] = []
+    for i, row in enumerate(source.get("/by_batch") or []):
+        name, base, holds = str(row.get("batch")), f"/by_batch/{i}/window", row.get("holds") or {}
+        ends: list[Cell] = [
+            source.number(f"batch {name}: window, {words}", f"{base}/{key}", "°C", decimals=0,
+                          why=str(row.get("window_reason") or "no window"))
+            for key, words in (("low_c", "lower end"), ("high_c", "upper end"))
+        ]  # fmt: skip
+        rows.append([name, *ends, str(holds.get("answer") or "not given"), str(holds.get("why") or "–")])
+    if rows:
+        head = ["Batch", "Window from (°C)", "to (°C)", "Holds over the wanted window", "By"]
+        parts.append(Table("Each batch by itself: the window above is that of the batches taken together", head, rows))
+    further = source.get("/further_batch")
+    if isinstance(further, Mapping):
+        if further.get("value") is None:
+            why = source.reason("/further_batch/value")
+            parts.append(
+                Text("The bands hold for the batches tested. A further batch: not given: {why}.", {"why": why}, "open")
+            )
+        else:
+            said = "The bands hold for further specimens of the batches tested. The mean µ of a further batch at the reference conditions: {mu}."
+            parts.append(Text(said, {"mu": source.number("µ of a further batch", "/further_batch")}, "open"))
+    return parts
+
+
 def sides_parts(inputs: Inputs) -> list[Table]:
     """What the low-energy and the high-energy side of the data each show, question by question."""
     sides = inputs.friction.get("/sides")

@@ -6,7 +6,7 @@ from pipeline.report.inputs import Inputs
 QUESTIONS = (
     ("mu", "mu_difference", "Friction at reference conditions"),
     ("bite", "bite_difference", "Bite"),
-    ("wear", "wear_ratio", "Wear ratio"),
+    ("wear", "wear_ratio", "Disc wear ratio"),
 )
 
 
@@ -18,7 +18,7 @@ def batches(inputs: Inputs) -> Section:
     if not listed:
         return Section("Batches", [Text("Batches: not given: {why}", {"why": source.reason("/batches")}, "open")])
     parts.append(Table("Each batch, with 95 % intervals; specimens, not stops, are the replicates", [
-        "Batch", "Specimens", "µ at reference conditions", "Bite, coldest conditions all batches have", "Wear (µm per stop)"], [
+        "Batch", "Specimens", "µ at reference conditions", "Bite, coldest conditions all batches have", "Disc wear (µm per stop)"], [
         [str(b.get("batch")), _count(inputs, i), *[source.number(f"batch {b.get('batch')}: {words}", f"/batches/{i}/{key}") for key, words in (
             ("mu", "µ"), ("bite", "bite"), ("wear_um_per_stop", "wear per stop"))]] for i, b in enumerate(listed)]))  # fmt: skip
     if target:

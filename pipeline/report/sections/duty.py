@@ -1,6 +1,8 @@
 """Duty projections: disc temperatures of the settled cycle, share in the window, wear, life, cooling opening to run."""
 
-from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
+from dataclasses import replace
+
+from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.wear_figures import name_of
 
@@ -30,7 +32,7 @@ def duty(inputs: Inputs) -> Section:
             name, source.number(f"{name}: cooling opening", f"{base}/opening", decimals=2), source.number(f"{name}: lowest temperature", f"{base}/temperature_low_c", "°C", decimals=0),
             source.number(f"{name}: highest temperature", f"{base}/temperature_high_c", "°C", decimals=0),
             source.number(f"{name}: energy in the window", f"{base}/window_share", "%", factor=100.0, decimals=0),
-            source.number(f"{name}: energy in glazing-prone conditions", f"{base}/glazing_share", "%", factor=100.0, decimals=0),
+            glazing(inputs, name, base),
             source.number(f"{name}: life", f"{base}/life_cycles", "cycles", decimals=0), source.number(f"{name}: life", f"{base}/life_km", "km", decimals=0), str(one.get("life_limited_by") or "–"),
         ])  # fmt: skip
     parts.append(Table("Projection of each duty", ["Duty", "Opening", "Lowest (°C)", "Highest (°C)", "Energy in the window (%)", "in glazing-prone conditions (%)",
@@ -47,6 +49,10 @@ def duty(inputs: Inputs) -> Section:
             parts.append(Text("{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and life are those of the use, "
                               "the temperatures in the table those of the settled cycle.", {"duty": str(one.get("duty")),
                               "highest": source.number(f"{one.get('duty')}: highest temperature in a use", f"/duties/{i}/highest_in_use_c", "°C", decimals=0)}))  # fmt: skip
+        if isinstance(one.get("worn_disc"), dict):
+            parts.append(Text("{duty}: wear and life are reckoned with the new disc's mass; worn to its minimum it reaches {highest} in the settled cycle.", {
+                "duty": str(one.get("duty")), "highest": source.number(
+                    f"{one.get('duty')}: highest temperature, worn disc", f"/duties/{i}/worn_disc/temperature_high_c", "°C", decimals=0)}))  # fmt: skip
         beyond = [str(item) for item in one.get("extrapolated") or []]
         if beyond:
             parts.append(
@@ -75,6 +81,17 @@ def duty(inputs: Inputs) -> Section:
             )
     parts += [Text("{note}.", {"note": str(note).rstrip(".")}, sentence=True) for note in source.get("/notes") or []]
     return Section("Duty projections", parts)
+
+
+def glazing(inputs: Inputs, name: str, base: str) -> Number:
+    """Share of the energy under the limit of low-energy use, with its interval: the limit is known to a factor."""
+    number = inputs.duty.number(
+        f"{name}: energy in glazing-prone conditions", f"{base}/glazing_share", "%", factor=100.0, decimals=0
+    )
+    interval = inputs.duty.get(f"{base}/glazing_share_interval")
+    if number.given and isinstance(interval, dict) and None not in (interval.get("low"), interval.get("high")):
+        return replace(number, low=100.0 * interval["low"], high=100.0 * interval["high"])
+    return number
 
 
 def opening_text(inputs: Inputs, index: int, name: str) -> Text:

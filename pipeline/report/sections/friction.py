@@ -28,6 +28,7 @@ def reference(inputs: Inputs) -> dict[str, Number]:
 def friction(inputs: Inputs) -> Section:
     """The friction part of the sheet."""
     parts: list[Text | Items | Table | Picture] = [window_text(inputs), *answers.holds_text(inputs)]
+    parts += answers.batch_parts(inputs)
     parts += answers.sides_parts(inputs)
     parts.append(
         Text("Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}.", reference(inputs))
@@ -78,10 +79,11 @@ def window_text(inputs: Inputs) -> Text:
         "confidence": source.number("confidence of the window", "/window/confidence", "%", factor=100.0, decimals=0),
         "coverage": source.number("coverage of the window", "/window/coverage", "%", factor=100.0, decimals=0),
         "band": wanted_band(inputs),
+        "whose": "the batches tested" if inputs.friction.get("/further_batch") else "this specimen",
     }  # fmt: skip
     return Text(
         "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
-        "Inside the window {coverage} of single stops lie in {band}, stated with {confidence} confidence.", values, "good",
+        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values, "good",
     )  # fmt: skip
 
 

@@ -17,9 +17,11 @@ def in_short(inputs: Inputs) -> Section:
         )
         parts.append(Text("Wear of {component}: {rate} per stop, {law}.", {"component": name_of(component), "rate": rate,
                           "law": f"{found['chosen']} law" if found.get("chosen") else "no law chosen"}))  # fmt: skip
-    verdicts = sorted(
-        {str(test.drift.get("/verdict")) for test in inputs.usable if test.drift.get("/verdict") not in (None, "none")}
-    )
+    verdicts = [
+        f"{test.drift.get('/verdict')} in {test.test}"
+        for test in inputs.usable
+        if test.drift.get("/verdict") not in (None, "none")
+    ]
     parts.append(
         Text(
             "Drift: {said}.",
