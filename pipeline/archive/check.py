@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from pipeline.archive.card import Card, load_card
-from pipeline.archive.config import load_workspace
+from pipeline.archive.config import ConfigFile, Workspace, load_workspace
+from pipeline.archive.model import load
 from pipeline.archive.plan import plan
 from pipeline.archive.scan import printable, scan
 from pipeline.errors import InputError
@@ -62,23 +63,20 @@ def checked_place(place: Path) -> Checked:
     problems: list[Problem] = []
     if place.is_dir():
         archive = place
+        if (place / "test.yaml").is_file():
+            raise InputError(f"{printable(str(place))}: is one test's folder; give the archive folder that holds it")
     elif place.is_file():
         workspace = load_workspace(place)
         plan(place)
         archive = workspace.archive
-        problems += [Problem(name, "left_out", why) for name, why in workspace.left_out]
-        compounds = set(scan(archive).compounds)
-        problems += [
-            Problem(path.name, "odd", f"target of compound {name!r}, of which the archive has no test")
-            for name, path in workspace.targets.items()
-            if name not in compounds
-        ]
+        problems += _of_workspace(place, workspace)
     else:
         raise InputError(f"{printable(str(place))}: no such file or folder; give a config file or an archive folder")
     found = scan(archive)
     problems += [Problem(name, "left_out", why) for name, why in found.skipped]
     if not found.tests:
-        raise InputError(f"{printable(str(place))}: holds no test folder")
+        skipped = "".join(f"; {name}: {why}" for name, why in found.skipped[:FEW])
+        raise InputError(f"{printable(str(archive))}: holds no test folder (one per test, with its test.yaml){skipped}")
     cards: dict[str, Card] = {}
     for test in found.tests:
         try:
@@ -88,6 +86,24 @@ def checked_place(place: Path) -> Checked:
     checked = _recordings(archive, cards)
     problems += [p for test, card in cards.items() for p in _wear(archive / test, card)]
     return Checked(sorted(problems + checked.problems, key=lambda p: p.where), len(found.tests), *checked[2:])
+
+
+def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
+    """Optional files that are left out, patterns that give none (a mistyped one would pass in silence), targets of no test."""
+    for name, why in workspace.left_out:
+        yield Problem(name, "left_out", why.removeprefix(f"{name}: "))
+    config = load(place, ConfigFile)
+    for key in ("targets", "duties", "rigs"):
+        pattern = getattr(config, key)
+        if pattern is not None and not getattr(workspace, key) and not workspace.left_out:
+            yield Problem(
+                place.name, "odd", f"{key}: {pattern!r} gives no usable file; correct the path or remove the key"
+            )
+    compounds = scan(workspace.archive).compounds
+    for name, path in workspace.targets.items():
+        if name not in compounds:
+            known = ", ".join(repr(c) for c in compounds[:FEW]) or "none"
+            yield Problem(path.name, "odd", f"compound {name!r} is named by no readable test.yaml; these are: {known}")
 
 
 def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:

@@ -82,3 +82,24 @@ def test_a_workspace_names_what_is_left_out(tmp_path):
     (tmp_path / "config.yaml").write_text("archive: archive\nresults: r\nmethods: [m.yaml]\ntargets: targets/*.yaml\n")
     found = problems(tmp_path / "config.yaml")
     assert [(where, level) for where, level, _ in found] == [("x.yaml", "left_out"), ("y.yaml", "odd")]
+
+
+def test_a_pattern_that_gives_no_file_is_told(tmp_path):
+    text_test(tmp_path / "archive" / "t")
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "config.yaml").write_text("archive: archive\nresults: r\nmethods: [m.yaml]\ntargets: target/*.yaml\n")
+    ((where, level, message),) = problems(tmp_path / "config.yaml")
+    assert (where, level) == ("config.yaml", "odd")
+    assert message.startswith("targets: 'target/*.yaml'")
+
+
+def test_an_archive_whose_only_folder_has_a_bad_name_says_so(tmp_path, capsys):
+    text_test(tmp_path / "archive" / "a b")
+    assert check(tmp_path / "archive") == 2
+    assert "a b: the folder's name is not allowed" in capsys.readouterr().out
+
+
+def test_one_tests_folder_is_no_archive(tmp_path, capsys):
+    folder = text_test(tmp_path / "archive" / "t")
+    assert check(folder) == 2
+    assert "is one test's folder" in capsys.readouterr().out

@@ -210,7 +210,8 @@ def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
         ("stop_sd", "of single stops about their map"),
     )
     rows: list[tuple[str, Cell]] = [
-        (f"Standard deviation of µ {said}", inputs.friction.number(f"standard deviation {said}", f"/between/{key}", unit, factor=factor))
+        (f"Standard deviation of µ {said}", inputs.friction.number(
+            f"standard deviation {said}", f"/between/{key}", unit, factor=factor, why=between.get(key.replace("_sd", "_why"))))
         for key, said in words
     ]  # fmt: skip
     return rows
