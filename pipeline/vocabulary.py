@@ -95,11 +95,15 @@ STOPS: tuple[Column, ...] = (
     Column("ripple_2_u_pct", "float", "%", "standard uncertainty of ripple_2_pct"),
     Column("speed_mean_rpm", "float", "rpm", "shaft speed, time mean over the window"),
     Column("drag_energy_kj", "float", "kJ", "work of the drag torque over the braking"),
-    Column("energy_ratio_u", "float", "1", "standard uncertainty of energy_ratio from the torque; inertia taken as exact"),
+    Column(
+        "energy_ratio_u", "float", "1", "standard uncertainty of energy_ratio from the torque; inertia taken as exact"
+    ),
     Column("mu_u_scatter", "float", "1", "in-window scatter about a smooth trend over its effective number of samples"),
     Column("torque_zero_own_nm", "float", "N m", "torque zero of this stop beside the test's, taken off as well"),
     Column("lag_s", "float", "s", "time by which torque comes after pressure in this stop's build-up"),
-    Column("pressure_intercept_bar", "float", "bar", "pressure above rest at which torque begins, from the braking's ramps"),
+    Column(
+        "pressure_intercept_bar", "float", "bar", "pressure above rest at which torque begins, from the braking's ramps"
+    ),
     Column("pressure_intercept_u_bar", "float", "bar", "standard uncertainty of pressure_intercept_bar"),
     Column("pressure_2_bar", "float", "bar", "second pressure sensor, mean over the window above its rest value"),
     Column("temperature_rate_k_s", "float", "K/s", "disc, rate of warming at brake end"),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
@@ -86,11 +86,13 @@ def load_workspace(path: Path) -> Workspace:
     )
 
 
-def _optional(base: Path, pattern: str | None, model: type, left_out: list[tuple[str, str]]) -> list:
+def _optional(
+    base: Path, pattern: str | None, model: type[Model], left_out: list[tuple[str, str]]
+) -> list[tuple[Path, Any]]:
     """(path, model) of every usable file of a pattern; the others go to `left_out` with the reason."""
     if pattern is None:
         return []
-    usable = []
+    usable: list[tuple[Path, Any]] = []
     for path in sorted(_matches(base, pattern)):
         try:
             usable.append((path, load(path, model)))

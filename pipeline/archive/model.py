@@ -70,7 +70,7 @@ def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
         _refuse_aliases(text)
         return yaml.load(text, Loader=_TextLoader)
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
+        mark: Any = error.problem_mark or error.context_mark
         where = f" line {mark.line + 1}, column {mark.column + 1}" if mark else ""
         raise InputError(
             f"{path.name}:{where} {_one_line(error.problem or error.context or 'not valid YAML')}"
@@ -81,15 +81,15 @@ def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
 
 def _refuse_aliases(text: str) -> None:
     depth = 0
-    for event in yaml.parse(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
+    events: Any = yaml.parse(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+    for event in events:
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
             raise yaml.MarkedYAMLError(problem="anchors and aliases are not accepted", problem_mark=event.start_mark)
         if isinstance(event, yaml.MappingStartEvent | yaml.SequenceStartEvent):
             depth += 1
             if depth > MAX_DEPTH:
-                raise yaml.MarkedYAMLError(
-                    problem=f"nested deeper than {MAX_DEPTH} levels", problem_mark=event.start_mark
-                )
+                mark: Any = event.start_mark
+                raise yaml.MarkedYAMLError(problem=f"nested deeper than {MAX_DEPTH} levels", problem_mark=mark)
         elif isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
             depth -= 1
 

@@ -43,7 +43,9 @@ def _for_people(commands: Any) -> None:
     command.add_argument("place", type=Path, metavar="CONFIG_OR_ARCHIVE")
     command = _command(commands, "design", design, "what a planned test's wear readings could tell, from its test.yaml")
     command.add_argument("test", type=Path, metavar="TEST_FOLDER")
-    command.add_argument("--read-after", nargs="+", metavar="BLOCK", help="blocks after which wear is read (default: all)")
+    command.add_argument(
+        "--read-after", nargs="+", metavar="BLOCK", help="blocks after which wear is read (default: all)"
+    )
     command.add_argument("--reading-u-um", type=float, default=1.0, help="standard uncertainty of a reading's mean, um")
     command.add_argument("--mu", type=float, default=0.4, help="friction assumed for brake times and distances")
     command.add_argument("--json", dest="as_json", action="store_true", help="print JSON")

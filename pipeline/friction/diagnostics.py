@@ -27,10 +27,10 @@ def leverage(map_: FrictionMap) -> np.ndarray:
 
 
 def standardised(map_: FrictionMap) -> np.ndarray:
-    """Residual of each stop about its specimen's map, in standard deviations of a stop there."""
+    """Residual of each stop as measured about its specimen's map, in standard deviations of a stop there."""
     fit = map_.fit
     sd = fit.scatter(fit.data.temperature) * fit.data.weight_sd
-    return (fit.data.response - fit.fitted) / sd
+    return (fit.pulled - fit.fitted) / fit.cut / sd
 
 
 def diagnostics(map_: FrictionMap) -> dict[str, Any]:

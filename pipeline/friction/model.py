@@ -42,6 +42,7 @@ ROUNDS = 8
 SETTLED = 0.05  # standard deviations of a stop
 SLOPE_NODES = 200
 GROSS, NEIGHBOURS = 6.0, 21
+NEAR_K, FEWEST_NEAR = 30.0, 7
 
 
 @dataclass(frozen=True)
@@ -167,12 +168,21 @@ def gross_held(temperature: np.ndarray, response: np.ndarray) -> np.ndarray:
     around.
 
     A start only: a few stops of another world would otherwise swell the scatter that strays are judged by.
+    Only stops within NEAR_K say what is usual there, and a stop with fewer than FEWEST_NEAR of them is taken
+    as it is: the few cold stops of a sparse design, on a steep flank, are no strays for lying off the plateau.
     """
     near = around(temperature, response, NEIGHBOURS)
-    middle = np.median(near, axis=1)
-    spread = 1.4826 * np.median(np.abs(near - middle[:, None]), axis=1)
+    away = np.abs(around(temperature, temperature, NEIGHBOURS) - temperature[:, None]) > NEAR_K
+    judged = (~away).sum(axis=1) >= FEWEST_NEAR
+    if not judged.any():
+        return response
+    near = np.where(away, np.nan, near)[judged]
+    middle = np.nanmedian(near, axis=1)
+    spread = 1.4826 * np.nanmedian(np.abs(near - middle[:, None]), axis=1)
     spread = np.maximum(spread, np.median(spread))
-    return np.clip(response, middle - GROSS * spread, middle + GROSS * spread)
+    held = response.copy()
+    held[judged] = np.clip(response[judged], middle - GROSS * spread, middle + GROSS * spread)
+    return held
 
 
 def ordered(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -67,9 +67,7 @@ def advance(temperature, duration, *, power=0.0, ambient, conductance, disc: Dis
 
 
 def _step_limit(t, power, left, g, disc):
-    hottest = temperature_of(
-        enthalpy(t, disc.material) + np.maximum(power * left, 0) / disc.mass, disc.material
-    )
+    hottest = temperature_of(enthalpy(t, disc.material) + np.maximum(power * left, 0) / disc.mass, disc.material)
     stiffness = g + 4 * STEFAN_BOLTZMANN * disc.radiating * np.asarray(hottest) ** 3
     capacity = disc.mass * heat_capacity(np.minimum(t, hottest), disc.material)
     return max(float(np.min(capacity / np.maximum(stiffness, 1e-9))) / 8, 1e-3)

@@ -55,9 +55,7 @@ def conduct(
     for i in range(1, time.shape[1]):
         dt, q = time[:, i] - time[:, i - 1], flux[:, i]
         moving = dt > 0
-        t = np.where(
-            moving[:, None], _step(t, np.where(moving, dt, 1.0), q, width, link, density, material), t
-        )
+        t = np.where(moving[:, None], _step(t, np.where(moving, dt, 1.0), q, width, link, density, material), t)
         surface[:, i] = t[:, 0] + q * width[0] / (2 * conductivity)
         mean[:, i] = t @ width / half_thickness
     return surface, mean

@@ -7,6 +7,7 @@ the stage's numbers change. An empty method file is the default method.
 from __future__ import annotations
 
 from pathlib import Path
+from types import ModuleType
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
@@ -23,7 +24,7 @@ from pipeline.method.reduction import Reduction
 from pipeline.method.segmentation import Segmentation
 from pipeline.method.wear import Wear
 
-SECTIONS = {
+SECTIONS: dict[str, tuple[type[Settings], ModuleType]] = {
     "conditioning": (Conditioning, conditioning),
     "segmentation": (Segmentation, segmentation),
     "reduction": (Reduction, reduction),
@@ -75,14 +76,15 @@ def from_stage_settings(text: str) -> Method:
     import json
 
     content = json.loads(text)["settings"]
-    built = {}
+    built: dict[str, Any] = {}
     for name, values in content.items():
         model = SECTIONS[name][0]
         unknown = set(values) - set(model.model_fields)
         if unknown:
             raise ValueError(f"settings of {name}: unknown {sorted(unknown)}")
         built[name] = model.model_construct(**{k: _tuples(v) for k, v in values.items()})
-    return Method.model_construct(**{name: built.get(name) or model() for name, (model, _) in SECTIONS.items()})
+    sections: dict[str, Any] = {name: built.get(name) or model() for name, (model, _) in SECTIONS.items()}
+    return Method.model_construct(**sections)
 
 
 def _tuples(value: Any) -> Any:

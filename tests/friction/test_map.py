@@ -16,6 +16,7 @@ from pipeline.friction.sensitivity import sensitivities
 from pipeline.friction.surfaces import surfaces
 from pipeline.method.friction import Friction
 from tests.friction.makers import E0, P0, W0, Law, one_test, program
+from tests.makers import stops_frame
 
 SETTINGS, LAW, ZERO_C = Friction(), Law(), 273.15
 REFERENCE = {"pressure": P0 * 1e5, "speed": W0 * np.pi / 30, "energy_density": E0 * 1e6}
@@ -252,3 +253,26 @@ def test_green_checks_are_left_out(stops: pl.DataFrame) -> None:
     assert (
         used.filter(pl.col("test") == "a")["stop"].min() == 13 and used.filter(pl.col("test") == "b")["stop"].min() == 1
     )
+
+
+def test_few_cold_stops_on_the_flank_are_no_strays() -> None:
+    """Two stops a temperature on the flank and many on the plateau: the cold ones agree with one another."""
+    rng = np.random.default_rng(8)
+    law = Law(scatter=0.015)
+    t = np.r_[np.repeat([60.0, 100.0, 140.0, 180.0, 220.0], 2), np.repeat([260.0, 300.0, 400.0, 500.0], 8)]
+    t = t + rng.normal(0, 0.5, t.size)
+    mu = law.mu(t) * np.exp(rng.normal(0, law.scatter, t.size))
+    stops = stops_frame(
+        t.size, purpose="map", block="map", mu=mu, temperature_initial_c=t, pressure_bar=P0, speed_start_rpm=W0,
+        energy_density_j_mm2=E0,
+    )  # fmt: skip
+    found = fit_map(stops, SETTINGS)
+    cold = found.predict(t[:4] + ZERO_C, **REFERENCE)
+    assert cold.mu == pytest.approx(law.mu(t[:4]), rel=0.05)
+
+
+def test_a_stray_shows_in_the_residuals(stops: pl.DataFrame) -> None:
+    """The residual is the stop's as measured, not as held back."""
+    odd = stops.with_columns(mu=pl.when(pl.col("stop") == 60).then(1.3 * pl.col("mu")).otherwise("mu"))
+    (row,) = [r for r in diagnostics(fit_map(odd, SETTINGS))["stops"] if r["stop"] == 60]
+    assert row["held_back"] and row["standardised"] > 5

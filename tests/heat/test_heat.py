@@ -96,9 +96,7 @@ def test_falling_flux_closed_form():
 
 
 def test_constant_flux_closed_form():
-    assert halfspace.rise_constant(4.0, Q0, EFFUSIVITY) == pytest.approx(
-        2 * Q0 * np.sqrt(4 / np.pi) / EFFUSIVITY
-    )
+    assert halfspace.rise_constant(4.0, Q0, EFFUSIVITY) == pytest.approx(2 * Q0 * np.sqrt(4 / np.pi) / EFFUSIVITY)
 
 
 def test_sampled_flux_is_exact_for_linear_pieces():
@@ -149,9 +147,7 @@ DISC = lumped.Disc(mass=1.7, material="carbon", radiating=0.05)
 
 
 def test_adiabatic_bulk_is_the_enthalpy_balance():
-    t = lumped.advance(
-        573.15, 4.0, power=2e5, ambient=293.0, conductance=0.0, disc=lumped.Disc(1.7, "carbon")
-    )
+    t = lumped.advance(573.15, 4.0, power=2e5, ambient=293.0, conductance=0.0, disc=lumped.Disc(1.7, "carbon"))
     assert float(t) == pytest.approx(float(capacity.heated(573.15, 8e5 / 1.7, "carbon")), abs=1e-6)
 
 
@@ -172,9 +168,7 @@ def test_cooling_time_is_the_inverse_of_cooling(start, share, conductance):
 
 
 def test_cooling_below_ambient_never_comes():
-    time = lumped.cooling_time(
-        [600.0, 600.0, 400.0], [300.0, 290.0, 500.0], ambient=300.0, conductance=5.0, disc=DISC
-    )
+    time = lumped.cooling_time([600.0, 600.0, 400.0], [300.0, 290.0, 500.0], ambient=300.0, conductance=5.0, disc=DISC)
     assert np.isinf(time[:2]).all() and time[2] == 0
 
 

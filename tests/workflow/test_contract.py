@@ -65,7 +65,18 @@ def test_files_of_a_test(sample_results, method, test):
     assert named <= {item["code"] for item in found["findings"]}
 
     friction = read(folder / "friction.json")
-    keys = {"test", "method", "stops_used", "reference", "window", "curve", "sensitivity", "bedding", "fade", "recovery"}
+    keys = {
+        "test",
+        "method",
+        "stops_used",
+        "reference",
+        "window",
+        "curve",
+        "sensitivity",
+        "bedding",
+        "fade",
+        "recovery",
+    }
     assert keys <= set(friction)
     assert {"temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2"} <= set(friction["reference"])
     if friction["window"] is None:
@@ -85,7 +96,9 @@ def test_files_of_a_test(sample_results, method, test):
     assert {"intervals", "models", "chosen", "mass_to_thickness", "rates"} <= set(disc)
     assert all({"from_stop", "to_stop", "wear_um", "wear_u_um", "wear_g"} <= set(i) for i in disc["intervals"])
     for model in disc["models"]:
-        assert {"model", "parameters", "chi2_per_dof", "aicc", "loo_rmse_um", "identified", "effective", "why"} <= set(model)
+        assert {"model", "parameters", "chi2_per_dof", "aicc", "loo_rmse_um", "identified", "effective", "why"} <= set(
+            model
+        )
     assert {"um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m"} <= set(disc["rates"])
     assert all(is_interval(v) for v in disc["rates"].values())
 
