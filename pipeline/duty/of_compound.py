@@ -290,13 +290,14 @@ def _notes(tests: Sequence[Recorded], settings: Duty) -> list[str]:
 
 def _spread(wear: Mapping[str, Any]) -> list[str]:
     """Wear and life are the mean specimen's; how far single specimens wore from it."""
-    notes = []
+    said = []
     for name, component in (wear.get("components") or {}).items():
         rows = component.get("specimens") or []
         factors = [row["factor"]["value"] for row in rows if (row.get("factor") or {}).get("value") is not None]
         if len(factors) > 1:
-            notes.append(
-                f"wear and life are the mean specimen's: the {name.replace('_', ' ')}s tested wore {min(factors):.2f} to "
-                f"{max(factors):.2f} times the law, and the intervals do not hold single specimens"
-            )
-    return notes
+            said.append(f"{name.replace('_', ' ')} {min(factors):.2f} to {max(factors):.2f}")
+    if not said:
+        return []
+    return [
+        f"wear and life are the mean specimen's and their intervals do not hold single ones: specimens wore, over the law, {'; '.join(said)}"
+    ]

@@ -168,21 +168,22 @@ def gross_held(temperature: np.ndarray, response: np.ndarray) -> np.ndarray:
     around.
 
     A start only: a few stops of another world would otherwise swell the scatter that strays are judged by.
-    Only stops within NEAR_K say what is usual there, and a stop with fewer than FEWEST_NEAR of them is taken
-    as it is: the few cold stops of a sparse design, on a steep flank, are no strays for lying off the plateau.
+    Where there are FEWEST_NEAR stops within NEAR_K, these say what is usual. Where there are fewer, the median
+    reaches over the flank, so a stop that another one within NEAR_K agrees with is taken as it is: the cold
+    stops of a sparse design are no strays for lying off the plateau.
     """
     near = around(temperature, response, NEIGHBOURS)
-    away = np.abs(around(temperature, temperature, NEIGHBOURS) - temperature[:, None]) > NEAR_K
-    judged = (~away).sum(axis=1) >= FEWEST_NEAR
-    if not judged.any():
-        return response
-    near = np.where(away, np.nan, near)[judged]
-    middle = np.nanmedian(near, axis=1)
-    spread = 1.4826 * np.nanmedian(np.abs(near - middle[:, None]), axis=1)
-    spread = np.maximum(spread, np.median(spread))
-    held = response.copy()
-    held[judged] = np.clip(response[judged], middle - GROSS * spread, middle + GROSS * spread)
-    return held
+    close = np.abs(around(temperature, temperature, NEIGHBOURS) - temperature[:, None]) <= NEAR_K
+    dense = close.sum(axis=1) >= FEWEST_NEAR
+    usual = np.where(close | ~dense[:, None], near, np.nan)
+    middle = np.nanmedian(usual, axis=1)
+    spread = 1.4826 * np.nanmedian(np.abs(usual - middle[:, None]), axis=1)
+    usual_spread = np.median(spread)
+    spread = np.maximum(spread, usual_spread)
+    alike = np.abs(near - response[:, None]) <= GROSS * usual_spread
+    seconded = (close & alike).sum(axis=1) >= 2  # itself and another
+    reach = np.where(~dense & seconded, np.inf, GROSS * spread)
+    return np.clip(response, middle - reach, middle + reach)
 
 
 def ordered(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
