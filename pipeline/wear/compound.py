@@ -23,6 +23,7 @@ from pipeline.wear.exposure import interval_groups, joined
 from pipeline.wear.inference import Inference, Problem, at_best
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import design
+from pipeline.wear.mass import mass_rows
 from pipeline.wear.of_stops import TestExposure, test_exposure
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
@@ -58,6 +59,7 @@ class Member:
     measured: Intervals
     groups: np.ndarray
     usable: np.ndarray
+    mass: list[dict[str, Any]]  # of each interval, as of `mass_rows`
 
 
 def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> dict[str, Any]:
@@ -79,7 +81,10 @@ def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> 
 
 
 def _nothing(why: str) -> dict[str, Any]:
-    return {"models": [], "chosen": None, "chosen_why": why, "why": why, "rates": None, "specimens": []}
+    return {
+        "intervals": [], "models": [], "chosen": None, "chosen_why": why, "why": why, "rates": None, "specimens": [],
+        "mass_to_thickness": None,
+    }  # fmt: skip
 
 
 def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, str]]:
@@ -104,7 +109,9 @@ def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, 
         if not usable.any():
             left_out[test.card.test] = "no interval holds a stop with energy"
             continue
-        members.append(Member(test, exposure, part, measured, groups, usable))
+        members.append(
+            Member(test, exposure, part, measured, groups, usable, mass_rows(own, measured, settings.mass_u))
+        )
     return members, left_out
 
 
@@ -256,6 +263,7 @@ def _rows(members: list[Member], chosen: dict[str, Any] | None) -> list[dict]:
             "to_stop": int(m.measured.to_stop[k]),
             "wear_um": float(m.measured.wear[k]),
             "wear_u_um": float(m.measured.u[k]),
+            **m.mass[k],
             "predicted_um": None if loss is None else float(loss[k]),
             "in_models": bool(m.usable[k]),
         }

@@ -79,6 +79,8 @@ def test_mass_over_thickness_shows_the_inner_oxidation_and_only_it(wear, test):
 
 def test_the_compound_says_its_law_and_each_specimens_factor(sample_results):
     found = json.loads((sample_results.root / "revised" / "compounds" / "marram-4" / "wear.json").read_text())
+    for component in found["components"].values():
+        assert all(row["wear_g"] > 0 for row in component["intervals"])
     disc = found["components"]["disc"]
     assert disc["chosen"] == "oxidation" and len(disc["specimens"]) == 7
     factor = {s["test"]: s["factor"]["value"] for s in disc["specimens"]}
