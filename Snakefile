@@ -1,7 +1,8 @@
 """From raw recordings to sheets: one rule per stage, each a sub-command of the package.
 
 A rule's settings travel as one canonical string in `params` (its sections of the method with their revisions), the
-recordings as a fingerprint: a change re-runs what it touches and nothing else. Nothing here computes.
+recordings as a fingerprint: a change re-runs what it touches and nothing else. Both also stand in small files under the
+results, which are inputs (`given`), so that a change is seen from any working directory. Nothing here computes.
 """
 
 import os
@@ -51,6 +52,8 @@ rule all:
 
 rule channels:
     """Raw recordings -> canonical channels in SI; independent of any method."""
+    input:
+        given=lambda w: RUN.fingerprint_file(w.test),
     params:
         folder=lambda w: RUN.folder(w.test),
         fingerprint=lambda w: RUN.fingerprint(w.test),
@@ -67,6 +70,7 @@ rule stops:
     input:
         channels=rules.channels.output.channels,
         record=rules.channels.output.record,
+        given=lambda w: RUN.settings_file(w.method, "conditioning", "segmentation", "reduction"),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -86,6 +90,8 @@ rule friction:
     input:
         stops=rules.stops.output.stops,
         summary=rules.stops.output.summary,
+        target=lambda w: RUN.target_files(w.test),
+        given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -105,6 +111,8 @@ rule wear:
         stops=rules.stops.output.stops,
         traces=rules.stops.output.traces,
         summary=rules.stops.output.summary,
+        readings=lambda w: RUN.wear_fingerprint_file(w.test),
+        given=lambda w: RUN.settings_file(w.method, "wear", "reduction"),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -121,6 +129,7 @@ rule repeatability:
     """All tests of a compound -> pooled scatter and autocorrelation of the stops about their map."""
     input:
         lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"),
+        given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
@@ -138,6 +147,7 @@ rule drift:
         stops=rules.stops.output.stops,
         summary=rules.stops.output.summary,
         repeatability=lambda w: RUN.repeatability(w),
+        given=lambda w: RUN.settings_file(w.method, "drift", "friction", "reduction"),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -154,6 +164,7 @@ rule rigs:
     """All tests -> shifts that every specimen of a rig shares from a dated event on."""
     input:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
+        given=lambda w: RUN.settings_file(w.method, "friction", "reduction", "batches"),
     params:
         events=RUN.rigs_option,
         events_digest=RUN.rigs_digest,
@@ -175,6 +186,7 @@ rule test_page:
         wear=rules.wear.output,
         drift=rules.drift.output,
         rigs=rules.rigs.output,
+        given=lambda w: RUN.settings_file(w.method),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -195,6 +207,8 @@ rule compound:
             w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
         ),
         rigs=rules.rigs.output,
+        files=lambda w: RUN.compound_files(w.compound),
+        given=lambda w: RUN.settings_file(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
@@ -217,6 +231,8 @@ rule sheet:
     input:
         compound=rules.compound.output,
         findings=lambda w: RUN.of_compound(w, "findings.json"),
+        files=lambda w: RUN.compound_files(w.compound),
+        given=lambda w: RUN.settings_file(w.method),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
@@ -237,6 +253,7 @@ rule index:
     input:
         pages=lambda w: RUN.of_method(w.method, "findings.json", "test.html"),
         sheets=lambda w: expand(f"{R}/{w.method}/compounds/{{compound}}/sheet.html", compound=RUN.compounds),
+        given=lambda w: RUN.settings_file(w.method),
     params:
         into=folder_of,
         config=str(RUN.config),

@@ -149,6 +149,11 @@ class Brake(Model):
     def _radius(self) -> Brake:
         if self.friction_ring is None and self.effective_radius is None:
             raise ValueError("give friction_ring or effective_radius")
+        reach = self.friction_ring.outer_diameter if self.friction_ring else 4 * (self.effective_radius or 0.0)
+        if max(self.pistons_per_side) >= reach:
+            raise ValueError(
+                f"pistons_per_side: a piston of {max(self.pistons_per_side):g} m does not fit the brake; check its unit"
+            )
         return self
 
     @property
@@ -351,7 +356,7 @@ def _with_speeds(block: Any, position: int, radius_m: float | None) -> Any:
         return block
     for key in ("speed_start", "speed_end"):
         if key in block:
-            raise ValueError(f"blocks.{position}.{key}: unknown key; nearest known key: speed")
+            raise ValueError(f"blocks.entry {position + 1}.{key}: unknown key; nearest known key: speed")
     values = block["speed"] if isinstance(block["speed"], list) else [block["speed"]]
     speeds = [_shaft_speed(value, position, radius_m) for value in values]
     kind = block.get("kind")
@@ -360,9 +365,9 @@ def _with_speeds(block: Any, position: int, radius_m: float | None) -> Any:
     elif len(speeds) == 1:
         speeds = [speeds[0], 0.0]
     if kind == "snub" and len(values) == 2 and not speeds[0] > speeds[1]:
-        raise ValueError(f"blocks.{position}.speed: a snub goes from a higher to a lower speed")
+        raise ValueError(f"blocks.entry {position + 1}.speed: a snub goes from a higher to a lower speed")
     if kind == "stop" and len(values) == 2 and not speeds[0] > speeds[1]:
-        raise ValueError(f"blocks.{position}.speed: a stop goes from a speed down to rest")
+        raise ValueError(f"blocks.entry {position + 1}.speed: a stop goes from a speed down to rest")
     return {**block, "speed_start": speeds[0], "speed_end": speeds[1]}
 
 
@@ -373,10 +378,12 @@ def _shaft_speed(value: Any, position: int, radius_m: float | None) -> float:
         try:
             linear = to_si(value, "linear_speed")
         except ValueError:
-            raise ValueError(f"blocks.{position}.speed: {error}; or a linear speed with rolling_radius") from error
+            raise ValueError(
+                f"blocks.entry {position + 1}.speed: {error}; or a linear speed with rolling_radius"
+            ) from error
         if radius_m is None:
             raise ValueError(
-                f"blocks.{position}.speed: {value!r} is a linear speed and needs rolling_radius"
+                f"blocks.entry {position + 1}.speed: {value!r} is a linear speed and needs rolling_radius"
             ) from error
         return linear / radius_m
 

@@ -70,9 +70,9 @@ def load_workspace(path: Path) -> Workspace:
         if a == b:
             raise InputError(f"{path.name}: compare: {a!r} is compared with itself")
     left_out: list[tuple[str, str]] = []
-    targets = {t.compound: p for p, t in _optional(base, config.targets, Target, left_out)}
-    duties = tuple(p for p, _ in _optional(base, config.duties, DutyCycle, left_out))
-    rigs = {r.rig: p for p, r in _optional(base, config.rigs, Rig, left_out)}
+    targets = _one_each(_optional(base, config.targets, Target, left_out), "compound", left_out)
+    duties = tuple(_one_each(_optional(base, config.duties, DutyCycle, left_out), "duty", left_out).values())
+    rigs = _one_each(_optional(base, config.rigs, Rig, left_out), "rig", left_out)
     return Workspace(
         path=path.resolve(),
         archive=archive,
@@ -99,6 +99,20 @@ def _optional(
         except InputError as error:
             left_out.append((path.name, str(error)))
     return usable
+
+
+def _one_each(read: list[tuple[Path, Any]], key: str, left_out: list[tuple[str, str]]) -> dict[str, Path]:
+    """File of each compound, duty or rig; where several files are of one, none is taken: which is meant is not ours to say."""
+    found: dict[str, list[Path]] = {}
+    for path, content in read:
+        found.setdefault(getattr(content, key), []).append(path)
+    for name, paths in found.items():
+        if len(paths) > 1:
+            names = ", ".join(p.name for p in paths)
+            left_out.extend(
+                (p.name, f"{p.name}: {key} {name!r} stands in several files ({names}); keep one") for p in paths
+            )
+    return {name: paths[0] for name, paths in found.items() if len(paths) == 1}
 
 
 def _matches(base: Path, pattern: str) -> list[Path]:

@@ -124,7 +124,7 @@ def parse(content: dict[str, Any], model: type[M], name: str) -> M:
 def _messages(error: ValidationError, model: type[BaseModel]) -> list[str]:
     messages = []
     for item in error.errors()[:6]:
-        where = ".".join(str(part) for part in item["loc"]) or "file"
+        where = ".".join(_place(part) for part in item["loc"]) or "file"
         if item["type"] == "extra_forbidden":
             known = _known_keys(model, item["loc"][:-1])
             near = difflib.get_close_matches(str(item["loc"][-1]), known, n=1, cutoff=0.4)
@@ -136,6 +136,11 @@ def _messages(error: ValidationError, model: type[BaseModel]) -> list[str]:
             text = item["msg"].removeprefix("Value error, ")
             messages.append(f"{where}: {_one_line(text)}")
     return messages
+
+
+def _place(part: Any) -> str:
+    """Part of a key's place; entries of a list are counted from 1, as people count."""
+    return f"entry {part + 1}" if isinstance(part, int) else str(part)
 
 
 def _known_keys(model: type[BaseModel], path: tuple[Any, ...]) -> list[str]:

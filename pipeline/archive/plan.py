@@ -18,6 +18,7 @@ from pipeline.archive.config import Workspace, load_workspace
 from pipeline.archive.scan import Scan, file_fingerprint, fingerprint, scan, slugs
 from pipeline.errors import InputError
 from pipeline.method import SECTIONS, Method, load_method, stage_settings
+from pipeline.results import write_text
 
 INGEST_REVISION = 1
 
@@ -77,6 +78,31 @@ class Plan:
 
     def settings(self, method: str, *sections: str) -> str:
         return stage_settings(dict(self.read_methods)[method], *(sections or SECTIONS))
+
+    def settings_file(self, method: str, *sections: str) -> str:
+        """A file with the same string, renewed only when that changes: Snakemake forgets params with its working directory."""
+        name = "-".join(sections) or "all"
+        return self._renewed(Path(method) / ".settings" / f"{name}.json", self.settings(method, *sections))
+
+    def fingerprint_file(self, test: str) -> str:
+        return self._renewed(
+            Path("channels") / ".fingerprints" / test, f"{self.ingest_revision} {self.fingerprint(test)}"
+        )
+
+    def wear_fingerprint_file(self, test: str) -> str:
+        return self._renewed(Path("channels") / ".fingerprints" / f"{test}.wear", self.wear_fingerprint(test))
+
+    def _renewed(self, path: Path, text: str) -> str:
+        place = Path(self.results) / path
+        if not place.is_file() or place.read_text(encoding="utf-8") != text:
+            write_text(place, text)
+        return str(place)
+
+    def target_files(self, test: str) -> list[str]:
+        return [str(p) for p in self._target(self.found.tests[test])]
+
+    def compound_files(self, slug: str) -> list[str]:
+        return [str(p) for p in (*self._target(self._name_of(slug)), *self.workspace.duties)]
 
     def of_method(self, method: str, *names: str) -> list[str]:
         return [f"{self.results}/{method}/tests/{test}/{name}" for test in self.tests for name in names]

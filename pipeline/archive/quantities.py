@@ -74,6 +74,8 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
             return 0.01, 0.0
         raise ValueError(f"unit {text!r} is not a share; accepted: {accepted}")
     refusal = f"unit {text[:40]!r} is not of the kind {dimension.replace('_', ' ')}; accepted: {accepted}"
+    if not text:
+        raise ValueError(f"a unit is missing; write number and unit, units accepted: {accepted}")
     # '^' chains and brackets are arithmetic to a unit parser: bound what can be asked of it.
     if not text or not _SAFE_UNIT.match(text) or re.search(r"\d{3,}|\*\*|\^\s*-?\d{2,}|\^.*\^.*\^", text):
         raise ValueError(refusal)

@@ -74,6 +74,16 @@ def test_a_bad_target_is_left_out_and_told_the_others_stay(tmp_path):
     assert "mu" in loaded.left_out[0][1]
 
 
+def test_two_targets_for_one_compound_are_both_left_out(tmp_path):
+    config = workspace(tmp_path)
+    for name, band in (("a", "[0.3, 0.6]"), ("b", "[0.5, 0.6]")):
+        (config.parent / "targets" / f"{name}.yaml").write_text(f"compound: Marram 4\nmu: {band}\n")
+    loaded = load_workspace(config)
+    assert loaded.targets == {}
+    assert [name for name, _ in loaded.left_out] == ["a.yaml", "b.yaml"]
+    assert "several files" in loaded.left_out[0][1]
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

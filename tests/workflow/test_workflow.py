@@ -45,6 +45,18 @@ def test_only_what_a_setting_touches_runs_again(workspace):
     assert {name for name in before if name.endswith(("stops.parquet", "friction.json", "wear.json"))} <= set(same)
 
 
+def test_a_changed_setting_is_seen_from_another_working_directory(workspace, tmp_path):
+    method = workspace.parent / "methods" / "plain.yaml"
+    kept = method.read_text()
+    method.write_text("friction: {coverage: 95 %}\n" + kept)
+    done = snakemake(workspace, "-n", "--quiet", "host", directory=tmp_path)
+    method.write_text(kept)
+    assert done.returncode == 0, done.stderr
+    assert "friction" in done.stdout + done.stderr
+    assert "channels " not in done.stdout
+    assert planned_rules(workspace) == {}
+
+
 def test_a_comment_in_a_method_runs_nothing(workspace):
     method = workspace.parent / "methods" / "plain.yaml"
     method.write_text("# told differently\ndrift:\n  false_alarm_rate: 0.02\n")
