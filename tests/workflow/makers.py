@@ -31,9 +31,9 @@ def snakemake(config: Path, *options: str, directory: Path | None = None) -> sub
     )  # fmt: skip
 
 
-def planned_rules(config: Path) -> dict[str, int]:
+def planned_rules(config: Path, directory: Path | None = None) -> dict[str, int]:
     """Jobs per rule that a run would do now (empty: nothing to do)."""
-    done = snakemake(config, "-n", "--quiet", "host")
+    done = snakemake(config, "-n", "--quiet", "host", directory=directory)
     assert done.returncode == 0, done.stderr
     counts: dict[str, int] = {}
     lines = (done.stdout + done.stderr).splitlines()
