@@ -99,8 +99,8 @@ def test_files_of_a_test(sample_results, method, test):
         assert {"model", "parameters", "chi2_per_dof", "aicc", "loo_rmse_um", "identified", "effective", "why"} <= set(
             model
         )
-    assert {"um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m"} <= set(disc["rates"])
-    assert all(is_interval(v) for v in disc["rates"].values())
+    rates = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m")
+    assert all(is_interval(disc["rates"][name]) for name in rates)
 
     drift = read(folder / "drift.json")
     keys = {"test", "method", "verdict", "onset_stop", "onset_low", "onset_high", "mu_loss", "mu_loss_share", "recovered", "also", "evidence"}  # fmt: skip

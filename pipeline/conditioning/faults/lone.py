@@ -16,6 +16,7 @@ OFF = (
     0.13  # |ln| of the level over the test's own; a rig that holds its levels misses by a few percent (common practice)
 )
 OFF_SIGMAS = 6.0
+STILL_RISING = 0.4  # of the braking's duration
 JUMP = 0.15  # of the plateau, from one sample to the next
 FOLLOWED = 0.4  # of the pressure's relative change: torque that follows so much says that the pressure was real
 FOLLOW_S = 0.1  # within which torque would show a loss of pressure
@@ -36,7 +37,9 @@ def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
     off = (rows["pressure_plateau_bar"] / rows["wanted_bar"]).log().to_numpy()
     apart = off - np.median(off)
     sigma = 1.4826 * float(np.median(np.abs(apart)))
-    odd = np.flatnonzero(np.abs(apart) > max(OFF, OFF_SIGMAS * sigma))
+    # A slow build-up that lasts into the braking's middle has no level yet to hold against the schedule's.
+    rising = ((rows["window_start_s"] / rows["duration_s"]).fill_null(0.0) > STILL_RISING).to_numpy()
+    odd = np.flatnonzero((np.abs(apart) > max(OFF, OFF_SIGMAS * sigma)) & ~rising)
     if odd.size > rows.height // 4:
         return []  # no lone stops: the schedule, or a step that is told elsewhere
     return [
