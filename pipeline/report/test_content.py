@@ -112,6 +112,15 @@ def excluded_rows(stops: pl.DataFrame, findings: Sequence[Mapping[str, Any]]) ->
     return rows
 
 
+def block_mean_rows(summary: Mapping[str, Any]) -> list[list[str]]:
+    """Blocks that have stops which are not ok: counts, and the block's mean mu without the suspect ones and with them."""
+    return [
+        [str(row["block"]), str(row["ok"]), str(row["suspect"]), str(row["rejected"]),
+         *(f"{row[key]:.4f}" if numbers.is_number(row.get(key)) else "no stop with a µ" for key in ("mu_without", "mu_with"))]
+        for row in summary.get("block_means") or []
+    ]  # fmt: skip
+
+
 def budget_rows(summary: Mapping[str, Any]) -> list[list[str]]:
     """Uncertainty budget of mu: source, relative standard uncertainty in per cent, common or per stop."""
     return [

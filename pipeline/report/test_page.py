@@ -126,6 +126,7 @@ def context(
         "balance": test_content.balance_rows(found["summary"]),
         "budget": test_content.budget_rows(found["summary"]),
         "excluded": test_content.excluded_rows(stops, findings),
+        "block_means": test_content.block_mean_rows(found["summary"]),
         "reference": friction_content.reference_text(friction),
         "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
         "average": reduction.average,

@@ -13,6 +13,7 @@ from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.balance import unsplit_share
+from pipeline.stops.block_means import block_means
 from pipeline.stops.facts import full_scales
 from pipeline.stops.passes import Applications
 from pipeline.stops.rows import Context
@@ -170,6 +171,7 @@ def summary_of(
     return {
         "reprocessable": True,
         "stops": counts,
+        "block_means": block_means(stops),
         "time_base": time_base(applications),
         **described(found, method.conditioning),
         "energy_balance": balance,
