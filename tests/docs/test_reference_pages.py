@@ -1,5 +1,7 @@
 """The generated pages are in step with the code, and the README's commands are what CI runs."""
 
+import subprocess
+
 import pytest
 
 from pipeline.report.reference_pages import COMMAND, pages
@@ -16,3 +18,13 @@ def test_readme_opens_with_the_job_and_has_two_commands():
     assert text.count("python3 -m venv .venv") == 2
     first_paragraph = text.split("\n\n")[1]
     assert "dynamometer" in first_paragraph and "sheet" in first_paragraph
+
+
+def test_ci_runs_the_readmes_test_command():
+    script = (REPO / ".ci" / "run").read_text()
+    extraction = next(line for line in script.splitlines() if line.startswith("command="))
+    found = subprocess.run(
+        ["bash", "-c", f'{extraction}\nprintf %s "$command"'], cwd=REPO, capture_output=True, text=True, check=True
+    )
+    assert found.stdout.startswith("python3 -m venv .venv") and found.stdout.endswith("-m pytest -q")
+    assert found.stdout in (REPO / "README.md").read_text()
