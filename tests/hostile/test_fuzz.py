@@ -27,6 +27,13 @@ def test_no_archive_ends_in_a_traceback_an_escape_or_a_silent_number(sound, part
     assert result["unusable"] >= 2
 
 
+def test_a_clock_that_breaks_just_behind_the_braking_is_told(sound):
+    """Rows in reverse right after the release: the braking's end lies between two samples a second apart."""
+    outcome = fuzzed(5235, sound, whole=False, beside=False)
+    assert outcome.mutations == ["rows_disordered", "rows_disordered"]
+    assert (outcome.tracebacks, outcome.escapes, outcome.silent) == ([], [], [])
+
+
 def test_the_study_sees_what_it_looks_for(sound, monkeypatch):
     """A stage that fails, one that writes elsewhere and one that misreads are each counted."""
     from pipeline.stops import stage

@@ -41,8 +41,9 @@ def braking_faults(
     moving: the speed changes over the braking (not a drag).
     """
     whole = slice(lead, span.stop)
-    time = channels["time"][whole]
-    found = [*_time_faults(time, gap_periods, step), *_ends(channels, span, begins_inside, ends_inside)]
+    # With the sample behind the braking, against which its end is interpolated.
+    edge = channels["time"][lead : span.stop + 1]
+    found = [*_time_faults(edge, gap_periods, step), *_ends(channels, span, begins_inside, ends_inside)]
     for name in ("torque", "pressure", "speed"):
         found += _missing(name, channels["time"][span], channels[name][span])
         quiet = channels[name][lead : span.start]
