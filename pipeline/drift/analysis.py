@@ -30,12 +30,13 @@ from pipeline.drift.verdict import first_in_precedence, judge_fall, judge_rise
 from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
+LEAST_SOUND = 6  # ok stops without which `none` is not said
 
 
 def analyse(
     stops: pl.DataFrame, settings: Drift, noise: Repeatability | None = None, *, use_suspect: bool = False
 ) -> dict[str, Any]:
-    """Verdict, onset, loss, evidence, exposure and chart data of one test: contract.md's drift.json less test and method.
+    """Verdict, onset, loss, evidence, exposure and chart data of one test: docs/results.md's drift.json less test and method.
 
     `stops` as vocabulary.STOPS; `noise` pooled over the compound's tests, else a cautious default.
     """
@@ -74,7 +75,15 @@ def analyse(
         main.share if main else None, noise, settings,
     )  # fmt: skip
     result["charts"] = chart_data(recorded, s.friction, w, found, main.change if main else None, settings)
-    return result
+    sound = stops.filter(pl.col("status") == "ok").height
+    return _doubted(result, sound) if result["verdict"] == "none" and sound < LEAST_SOUND else result
+
+
+def _doubted(result: dict[str, Any], sound: int) -> dict[str, Any]:
+    """No change seen, but in stops that are themselves in doubt: nothing is shown by that."""
+    why = f"no change was seen, but only {sound} stops of the test are ok: correct what the findings name, then judge again"
+    words = {"why": why, "words": [why], "not_excluded": ["any change"]}
+    return result | {"verdict": "undetermined", "evidence": result["evidence"] | words}
 
 
 def _set_aside(s: Series, wet: list[Damp]) -> Series:
