@@ -1,0 +1,15 @@
+"""Results: how files are written and read (`files`), and what stands in each (one module a file)."""
+
+from pipeline.results.files import (
+    digest,
+    plain,
+    read_json,
+    stamp,
+    version,
+    whole,
+    write_json,
+    write_parquet,
+    write_text,
+)
+
+__all__ = ["digest", "plain", "read_json", "stamp", "version", "whole", "write_json", "write_parquet", "write_text"]
