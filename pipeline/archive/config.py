@@ -116,12 +116,12 @@ def _one_each(read: list[tuple[Path, Any]], key: str, left_out: list[tuple[str, 
 
 
 def _matches(base: Path, pattern: str) -> list[Path]:
-    if Path(pattern).is_absolute():
-        anchor = Path(Path(pattern).anchor)
-        return [p for p in anchor.glob(str(Path(pattern).relative_to(anchor))) if p.is_file()]
-    # A pattern may climb (../targets/*.yaml): resolve the fixed part first, glob accepts no '..'.
+    # A pattern may climb (../targets/*.yaml), and glob accepts no '..': the fixed part is taken first. So is a folder
+    # that is there by its very name: `brake[1]/targets/*.yaml` must not give the targets of `brake1`.
     parts = Path(pattern).parts
     fixed = base
-    while parts and not any(c in parts[0] for c in "*?[") and len(parts) > 1:
+    while len(parts) > 1 and (not any(c in parts[0] for c in "*?[") or (fixed / parts[0]).is_dir()):
         fixed, parts = fixed / parts[0], parts[1:]
+    if parts and (fixed / parts[0]).is_file():
+        return [fixed / parts[0]]
     return [p for p in fixed.glob(str(Path(*parts))) if p.is_file()]

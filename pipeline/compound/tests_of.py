@@ -13,7 +13,7 @@ import polars as pl
 from pipeline.archive.card import Card, load_card
 from pipeline.batches.specimens import HISTORY, SpecimenTest, WearRate
 from pipeline.errors import InputError
-from pipeline.results import read_json
+from pipeline.results import read_json, read_table
 
 FILES = ("stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json")
 
@@ -75,7 +75,7 @@ def load_tests(
         except InputError as error:
             left_out[name] = str(error)
             continue
-        stops, traces = pl.read_parquet(folder / "stops.parquet"), pl.read_parquet(folder / "traces.parquet")
+        stops, traces = read_table(folder / "stops.parquet"), read_table(folder / "traces.parquet")
         read = {stage: read_json(folder / f"{stage}.json") for stage in ("friction", "wear", "drift")}
         usable.append(CompoundTest(card, stops, traces, summary, **read))
     return usable, left_out, inputs

@@ -11,7 +11,7 @@ from pipeline.archive.plan import plan
 from pipeline.delta import comparable, conclusions, per_stop
 from pipeline.delta.settings import differing
 from pipeline.method import Method
-from pipeline.results import read_json, version, write_json, write_parquet
+from pipeline.results import read_json, read_table, version, write_json, write_parquet
 from pipeline.vocabulary import DELTA, conform, empty
 
 OF_TEST = ("summary", "friction", "wear", "drift")
@@ -42,7 +42,7 @@ def stop_table(tests: list[str], folders: tuple[Path, Path]) -> pl.DataFrame:
     for test in tests:
         paths = [folder / "tests" / test / "stops.parquet" for folder in folders]
         if all(path.is_file() for path in paths):
-            parts.append(per_stop.matched(test, *(pl.read_parquet(path) for path in paths)))
+            parts.append(per_stop.matched(test, *(read_table(path) for path in paths)))
     return pl.concat(parts) if parts else conform(empty(DELTA), DELTA)
 
 

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.drift.noise import Pooled, Repeatability, pooled_scatter
@@ -18,7 +17,7 @@ from pipeline.drift.series import Series, series
 from pipeline.method import drift as settings_file
 from pipeline.method import from_stage_settings
 from pipeline.method.drift import Drift
-from pipeline.results import read_json, stamp, write_json
+from pipeline.results import read_json, read_table, stamp, write_json
 
 Array = NDArray[np.float64]
 
@@ -32,7 +31,7 @@ def run(*, compound: str, archive: Path, tests: list[str], results: Path, settin
     paths = {test: results / "tests" / test / "stops.parquet" for test in sorted(tests)}
     all_series = {}
     for test, path in paths.items():
-        frame = pl.read_parquet(path)
+        frame = read_table(path)
         if frame.height:
             all_series[test] = series(frame, method.drift, use_suspect=method.friction.use_suspect)
     body = pooled_over_tests(all_series, method.drift)

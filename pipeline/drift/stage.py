@@ -3,13 +3,11 @@
 from pathlib import Path
 from typing import Any
 
-import polars as pl
-
 from pipeline.drift.analysis import analyse
 from pipeline.drift.repeatability import read_repeatability
 from pipeline.method import drift as settings_file
 from pipeline.method import from_stage_settings
-from pipeline.results import read_json, stamp, write_json
+from pipeline.results import read_json, read_table, stamp, write_json
 
 
 def run(*, folder: Path, settings: str, repeatability: Path | None, into: Path) -> None:
@@ -21,7 +19,7 @@ def run(*, folder: Path, settings: str, repeatability: Path | None, into: Path) 
     if summary.get("unusable"):
         body = unusable(summary["unusable"])
     else:
-        stops = pl.read_parquet(inputs["stops"])
+        stops = read_table(inputs["stops"])
         method = from_stage_settings(settings)
         noise = read_repeatability(repeatability)
         body = (

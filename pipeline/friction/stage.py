@@ -15,7 +15,7 @@ from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.result import Wanted
 from pipeline.method import Method, friction, from_stage_settings
-from pipeline.results import read_json, stamp, write_json
+from pipeline.results import read_json, read_table, stamp, write_json
 
 NOTHING: dict[str, Any] = {
     "stops_used": 0, "reference": None, "window": None, "window_reason": None, "curve": [], "sensitivity": None,
@@ -35,9 +35,9 @@ def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None
     if why is not None:
         write_json(into / "friction.json", head | {"unusable": why} | NOTHING | {"window_reason": why} | tail)
         return
-    stops = pl.read_parquet(inputs["stops"])
+    stops = read_table(inputs["stops"])
     found, map_ = of_test(stops, method, wanted_of(target), summary.get("mu_u_common_relative"))
-    found["in_stop"] = instop.in_stop(stops, pl.read_parquet(into / "traces.parquet"), map_, disc_from(folder))
+    found["in_stop"] = instop.in_stop(stops, read_table(into / "traces.parquet"), map_, disc_from(folder))
     write_json(into / "friction.json", head | {"unusable": None} | found | tail)
 
 

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, numbers, palette, render
-from pipeline.results import read_json, write_text
+from pipeline.results import read_json, read_table, write_text
 
 TONES = {"yes": "good", "in part": "open", "no": "bad"}
 MOST_STOPS = 6000
@@ -20,7 +20,7 @@ MOST_STOPS = 6000
 def run(*, into: Path) -> None:
     """Write `into`/delta.html from the two files beside it; plotly.js goes into assets/ beside all deltas."""
     content = read_json(into / "delta.json")
-    delta = pl.read_parquet(into / "delta.parquet")
+    delta = read_table(into / "delta.parquet")
     script = render.plotly_file(into.parent)
     page_file = into / "delta.html"
     write_text(

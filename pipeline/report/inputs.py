@@ -16,7 +16,7 @@ from pipeline.archive.targets import Target
 from pipeline.errors import InputError
 from pipeline.method import Method, from_stage_settings
 from pipeline.report.document import Source
-from pipeline.results import read_json
+from pipeline.results import read_json, read_table
 
 TEST_FILES = ("summary", "friction", "wear", "drift", "findings")
 COMPOUND_FILES = ("friction", "wear", "batches", "duty", "repeatability")
@@ -95,7 +95,7 @@ def of_test(name: str, folder: Path, results: Path) -> OfTest:
     except InputError as problem:
         card, error = None, str(problem)
     path = results / "stops.parquet"
-    stops = pl.read_parquet(path) if path.is_file() else vocabulary.empty(vocabulary.STOPS)
+    stops = read_table(path) if path.is_file() else vocabulary.empty(vocabulary.STOPS)
     found = {key: _json(results / f"{key}.json", f"tests/{name}/{key}.json") for key in TEST_FILES}
     return OfTest(
         name, card, error, Source(f"archive/{name}/test.yaml", card_facts(card) if card else {"why": error}),

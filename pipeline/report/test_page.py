@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import plotly.graph_objects as go
-import polars as pl
 
 from pipeline import vocabulary
 from pipeline.archive.card import Card, load_card
@@ -33,7 +32,7 @@ from pipeline.report import (
     verdicts,
     wear_figures,
 )
-from pipeline.results import read_json, write_json, write_text
+from pipeline.results import read_json, read_table, write_json, write_text
 
 STAGES = ("summary", "stops_findings", "friction", "wear", "wear_findings", "drift")
 
@@ -70,7 +69,7 @@ def load(folder: Path, channels: Path, rigs: Path) -> dict[str, Any]:
     found: dict[str, Any] = {name: read_json(path) if path.is_file() else {} for name, path in paths.items()}
     for name, table in (("stops", vocabulary.STOPS), ("traces", vocabulary.TRACES)):
         path = folder / f"{name}.parquet"
-        found[name] = pl.read_parquet(path) if path.is_file() else vocabulary.empty(table)
+        found[name] = read_table(path) if path.is_file() else vocabulary.empty(table)
     return found
 
 

@@ -62,6 +62,24 @@ def write_parquet(path: Path, frame: pl.DataFrame) -> None:
         frame.write_parquet(part, compression="zstd", statistics=False)
 
 
+def read_table(path: Path) -> pl.DataFrame:
+    """The Parquet file of exactly this path.
+
+    Polars takes a path for a pattern unless told otherwise: `brake[1]/stops.parquet` would be the file of a folder
+    `brake1` beside it, and a folder `rig=2` a column `rig`.
+    """
+    import polars as pl
+
+    return pl.read_parquet(path, glob=False, hive_partitioning=False)
+
+
+def scan_table(path: Path) -> pl.LazyFrame:
+    """`read_table`, to be read when collected."""
+    import polars as pl
+
+    return pl.scan_parquet(path, glob=False, hive_partitioning=False)
+
+
 def read_json(path: Path) -> Any:
     return json.loads(path.read_text(encoding="utf-8"))
 

@@ -17,7 +17,7 @@ from pipeline.archive.scan import scan
 from pipeline.batches import cells
 from pipeline.errors import InputError
 from pipeline.findings import finding
-from pipeline.results import read_json, stamp, write_json
+from pipeline.results import read_json, read_table, stamp, write_json
 from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
 
@@ -52,7 +52,7 @@ def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]
         if not stops.is_file() or not summary.is_file() or read_json(summary).get("unusable"):
             continue
         try:
-            tests.append(RigTest(load_card(archive / name), pl.read_parquet(stops)))
+            tests.append(RigTest(load_card(archive / name), read_table(stops)))
         except InputError:
             continue
     return tests, inputs

@@ -20,6 +20,7 @@ from pipeline.conditioning.faults.across import (
 from pipeline.conditioning.faults.lone import lone_levels
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
+from pipeline.results import scan_table
 from pipeline.stops.schedule import expanded
 
 BAR, RPM = 1e5, np.pi / 30
@@ -69,7 +70,7 @@ def pad_and_disc_rises(card: Card, channels: Path) -> pl.DataFrame | None:
     """recording, disc_k, pad_k: highest less first value in each one-stop recording; None where no pad channel is recorded."""
     if card.recordings.holds != "stop" or "pad_temperature" not in card.recordings.channels:
         return None
-    lazy = pl.scan_parquet(channels)
+    lazy = scan_table(channels)
     if "pad_temperature" not in lazy.collect_schema().names():
         return None
     rise = [

@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
+from pipeline.results import read_table
 from pipeline.stops.reduction import KELVIN
 from pipeline.stops.result import Result, empty_summary
 from pipeline.vocabulary import STOPS, TRACES, conform, empty
@@ -22,7 +23,7 @@ CODE = "not_reprocessable"
 
 def taken_over(card: Card, channels: Path, ingest: dict[str, Any]) -> Result:
     """Stops of a `holds: summary` test. Raises InputError where the table has no row."""
-    rows = pl.read_parquet(channels)
+    rows = read_table(channels)
     if not rows.height:
         raise InputError("the summary has no rows")
     found = [finding(CODE, "only a reduced table was kept of this test: shown and compared, not reduced again")]

@@ -13,7 +13,7 @@ from pipeline.findings import Finding, finding
 from pipeline.method import from_stage_settings
 from pipeline.method import wear as settings_file
 from pipeline.method.wear import Wear
-from pipeline.results import read_json, stamp, write_json
+from pipeline.results import read_json, read_table, stamp, write_json
 from pipeline.wear.balance import compare
 from pipeline.wear.components import component, spoken
 from pipeline.wear.intervals import Intervals, intervals
@@ -51,7 +51,7 @@ def _wear(folder: Path, card: Card, summary: dict, inputs: dict[str, Path], sett
     except InputError as error:
         found = finding("wear_file_invalid", str(error), file=card.wear)
         return {"components": None, "why": str(error)}, [found]
-    stops, traces = pl.read_parquet(inputs["stops"]), pl.read_parquet(inputs["traces"])
+    stops, traces = read_table(inputs["stops"]), read_table(inputs["traces"])
     if not readings.height or not stops.height:
         why = "no wear reading is left" if stops.height else "no stop was found"
         return {"components": None, "why": why}, findings
