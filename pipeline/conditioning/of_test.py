@@ -14,6 +14,7 @@ from pipeline.conditioning.energy_balance import BalanceLine, balance_line, drag
 from pipeline.conditioning.lag import Lag, lag_of_test
 from pipeline.conditioning.offsets import LEAST_SPEED_RANGE, Zero, own_zero, robust_line, torque_zero
 from pipeline.conditioning.rest import Reading
+from pipeline.conditioning.time_base import median_known
 from pipeline.method.conditioning import Conditioning
 
 LEAST_CORRELATION = 0.6  # of the two build-ups' rates: less is no common build-up
@@ -134,7 +135,7 @@ def _zero(
     turning += [b.after[:2] for b in brakings if b.after]
     still = [b.still.value for b in brakings if b.still]
     speed, torque = np.array(turning, dtype=float).T if turning else np.empty((2, 0))
-    typical = np.nanmedian(np.abs([b.torque_plateau for b in brakings])) if brakings else float("nan")
+    typical = median_known(np.abs([b.torque_plateau for b in brakings]))
     zero = torque_zero(
         speed,
         sign * torque,
@@ -142,7 +143,7 @@ def _zero(
         reading_u=_typical_u(brakings),
         includes_drag=includes_drag,
         intercept=(line.zero, line.u_zero) if line else None,
-        largest_u=max(3.0, 0.005 * float(typical)) if np.isfinite(typical) else 3.0,
+        largest_u=max(3.0, 0.005 * typical) if np.isfinite(typical) else 3.0,
         largest_drag=max(LARGEST_DRAG, LARGEST_DRAG_SHARE * float(typical)) if np.isfinite(typical) else LARGEST_DRAG,
     )
     if includes_drag or not points.size:

@@ -7,6 +7,12 @@ What lies on both sides of a gap is never filtered or integrated as one stretch.
 import numpy as np
 
 
+def median_known(values: np.ndarray) -> float:
+    """Median of the finite values; NaN where there are none."""
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if finite.size else float("nan")
+
+
 def median_step(time: np.ndarray) -> float:
     """Median of the increasing steps of `time` (s); NaN where there are fewer than two samples."""
     steps = np.diff(time)

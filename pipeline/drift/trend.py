@@ -69,6 +69,7 @@ def monotone_trend(
     spread = np.sqrt(_kendall_variance(y) * factor)
     z = (s - np.sign(s)) / spread if spread > 0 else 0.0
     reach = ndtri(0.5 + confidence / 2) * spread
-    low = slopes[max(0, int(np.floor((len(slopes) - reach) / 2)))]
+    # Counted from 1, the ends are the slopes of rank (N - reach) / 2 and (N + reach) / 2 + 1, rounded outwards.
+    low = slopes[max(0, int(np.floor((len(slopes) - reach) / 2)) - 1)]
     high = slopes[min(len(slopes) - 1, int(np.ceil((len(slopes) + reach) / 2)))]
     return Trend(slope, float(low), float(high), s, float(z), float(2 * ndtr(-abs(z))), factor)

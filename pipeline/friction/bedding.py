@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.time_base import median_known
 from pipeline.friction.map import FrictionMap
 
 SETTLED = 0.03
@@ -58,7 +59,7 @@ def at_reference(used: pl.DataFrame, map_: FrictionMap | None) -> tuple[np.ndarr
     if expected.supported.mean() < SUPPORTED_SHARE or not level.supported[0]:
         return mu, False
     ratio = np.where(expected.supported, level.mu[0] / expected.mu, np.nan)
-    return mu * np.where(np.isfinite(ratio), ratio, np.nanmedian(ratio)), True
+    return mu * np.where(np.isfinite(ratio), ratio, median_known(ratio)), True
 
 
 def settling(index: np.ndarray, mu: np.ndarray, confidence: float, seed: int = 0) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.time_base import median_known
 from pipeline.friction import effects
 from pipeline.friction.effects import Reference
 from pipeline.friction.likelihood import Data, Group
@@ -141,7 +142,7 @@ def own_scatter(used: pl.DataFrame, t: np.ndarray) -> np.ndarray:
     if "mu_u_stop" not in used.columns or used["mu_u_stop"].null_count() == len(used):
         return np.ones(len(used))
     u = used["mu_u_stop"].cast(pl.Float64).fill_null(np.nan).to_numpy() / used["mu"].to_numpy()
-    usual = np.median(around(t, np.where(np.isfinite(u), u, np.nanmedian(u)), 15), axis=1)
+    usual = np.median(around(t, np.where(np.isfinite(u), u, median_known(u)), 15), axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(np.isfinite(u) & (usual > 0), u / usual, 1.0)
     return np.sqrt((1 + np.clip(ratio, 0.0, 10.0) ** 2) / 2)

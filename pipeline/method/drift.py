@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Duration
 from pipeline.method.base import Count, Number, Probability, Settings
 
-REVISION = 1
+REVISION = 2
 
 
 class Drift(Settings):

@@ -174,6 +174,8 @@ def _head(line: int, block: bytes, recordings: Recordings, needed: tuple[str, ..
 
 def _fields(line: bytes, delimiter: str) -> list[str]:
     text = line.decode("utf-8", "replace").strip("\r\n")
+    if len(text) > csv.field_size_limit():
+        raise InputError(f"a line is longer than {csv.field_size_limit()} characters: is it text with line ends?")
     try:
         return next(csv.reader([text], delimiter=delimiter), [])
     except csv.Error as error:

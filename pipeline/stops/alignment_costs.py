@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.conditioning.time_base import median_known
+
 SKIP = 2.5  # an extra or a missing stop
 NUMBERED_SKIP = 0.6  # a missing stop where the files' own numbering leaves one out
 ABORTED_SHARE = 0.8  # common practice: below four fifths of the wanted braking a stop counts as aborted
@@ -34,7 +36,7 @@ def missing_cost(gaps: np.ndarray, idle: np.ndarray) -> np.ndarray:
     """
     cost = np.where(gaps > 0, NUMBERED_SKIP, SKIP)
     if len(idle) >= 5 and np.isfinite(idle).sum() >= 5:
-        around = np.array([np.nanmedian(idle[max(0, i - 3) : i + 4]) for i in range(len(idle))])
+        around = np.array([median_known(idle[max(0, i - 3) : i + 4]) for i in range(len(idle))])
         long = np.isfinite(idle) & (idle > 1.6 * around)
         cost[:-1] = np.where(long & (gaps[:-1] == 0), 0.98 * SKIP, cost[:-1])
     return cost

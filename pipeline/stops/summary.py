@@ -9,6 +9,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.conditioning.energy_balance import candidates, ratio_statistics
 from pipeline.conditioning.of_test import Found, described
+from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
@@ -76,9 +77,8 @@ def test_findings(
             "stops": found.lag.stops,
         }
         result.append(finding("lag_corrected", text, channel=corrections.late, evidence=evidence))
-    step = float(np.nanmedian([b.step for b in applications.found])) if applications.found else float("nan")
-    slow = float(np.nanmedian([b.build_up for b in applications.found])) if applications.found else 0.0
-    if found.lag.stops >= 3 and found.lag.spread > max(2 * step, 0.1 * slow):
+    step, slow = (median_known(np.array([getattr(b, k) for b in applications.found])) for k in ("step", "build_up"))
+    if found.lag.stops >= 3 and found.lag.spread > np.fmax(2 * step, 0.1 * slow):
         result.append(
             finding(
                 "lag_scatter",

@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up
 from pipeline.conditioning.low_pass import filtered
 from pipeline.conditioning.rest import Reading, reading
-from pipeline.conditioning.time_base import jitter, median_step
+from pipeline.conditioning.time_base import jitter, median_known, median_step
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
 from pipeline.stops.segments import crossing
@@ -85,7 +85,7 @@ def surveyed(
     tail_start = _row_at(time, end_s + SETTLING_S, span.stop, after)
     tail = slice(tail_start, _row_at(time, end_s + SETTLING_S + AFTER_S, tail_start, after))
     half = slice((span.start + span.stop) // 2, span.stop)
-    plateau = _median(above[half])
+    plateau = median_known(above[half])
     after_reading, still = _readings_after(speed[tail], torque[tail], above[tail], segmentation)
     lag, height, lag_speed = _lags(channels, above, span, before, after, conditioning)
     return Braking(
@@ -97,10 +97,10 @@ def surveyed(
         speed_start=speed_at(time, speed, start_s, slice(quiet.start, span.start + 1), span),
         speed_end=speed_at(time, speed, end_s, slice(max(span.stop - 6, span.start), span.stop), span),
         plateau=plateau,
-        torque_plateau=_median(torque[half]),
+        torque_plateau=median_known(torque[half]),
         rest=reading(channels["pressure"][quiet]),
         torque_rest=reading(torque[quiet]),
-        speed_rest=_median(speed[quiet]),
+        speed_rest=median_known(speed[quiet]),
         after=after_reading,
         still=still,
         quarters=_quarters(channels, above, span, plateau),
@@ -141,11 +141,6 @@ def _build_up(time: np.ndarray, above: np.ndarray, span: slice, plateau: float) 
 
 def _row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
     return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
-
-
-def _median(values: np.ndarray) -> float:
-    finite = values[np.isfinite(values)]
-    return float(np.median(finite)) if finite.size else float("nan")
 
 
 def _mean(values: np.ndarray) -> float:
@@ -236,7 +231,7 @@ def _lags(
     if not step > 0:
         return float("nan"), 0.0, float("nan")
     margin = int(np.ceil((settings.maximum_lag + 0.2) / step))
-    high = _median(above[span.start + (span.stop - span.start) // 4 : span.stop])
+    high = median_known(above[span.start + (span.stop - span.start) // 4 : span.stop])
     with np.errstate(invalid="ignore"):
         reached = np.flatnonzero(above[span] > 0.9 * high)
     if reached.size == 0:
@@ -247,7 +242,7 @@ def _lags(
         name: filtered(time[wide], channels[name][wide], cutoff=settings.filter_cutoff, order=settings.filter_order)
         for name in ("pressure", "torque")
     }
-    sign = np.sign(_median(channels["torque"][span])) or 1.0
+    sign = np.sign(median_known(channels["torque"][span])) or 1.0
     lag, height = lag_of_build_up(smooth["pressure"], sign * smooth["torque"], step, longest=settings.maximum_lag)
     whole = slice(wide.start, span.stop)
     behind = lag_behind_speed(time[whole], channels["speed"][whole], sign * channels["torque"][whole])

@@ -86,6 +86,23 @@ def test_values_in_wide_steps_are_coarse(step, found):
     assert bool(coarse_values(np.round(swinging / step) * step, torque)) is found
 
 
+UNKNOWN = {
+    "all": slice(None), "first half": slice(0, 150), "second half": slice(150, None), "but one": slice(1, None),
+    "in the middle": slice(100, 200),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("part", UNKNOWN)
+@pytest.mark.parametrize("name", ["pressure", "torque", "both"])
+@pytest.mark.parametrize("search", [pressure_jumps, pressure_losses])
+def test_missing_values_are_no_fault_of_the_pressure_and_raise_nothing(search, name, part):
+    """Nothing known of torque or pressure says nothing of a jump; what is not a number is told elsewhere."""
+    pressure, torque = braking()
+    for values in {"pressure": [pressure], "torque": [torque], "both": [pressure, torque]}[name]:
+        values[UNKNOWN[part]] = np.nan
+    assert search(TIME, pressure, torque, plateau=25e5) == []
+
+
 def test_a_recording_without_noise_is_not_coarse():
     pressure = 40e5 * np.clip(TIME / 0.12, 0, 1)
     assert coarse_values(pressure, 18.0 * pressure / 1e5) == []

@@ -40,7 +40,8 @@ def test_a_little_lost_at_the_start_is_found_where_the_lag_is_known(lost):
     (one,) = found(torque_of(2.0, 5.0), start=2.0 + lost)
     assert 2.0 <= one.start_s <= 2.0 + lost
     assert found(torque_of(2.0, 5.0), start=2.0 + lost, lag=None) == []
-    assert found(torque_of(2.0, 5.0), start=2.0 + lost, threshold=0.5) == [] or lost > 0.15
+    # A brake that only grips at half its pressure explains the smaller loss, not the larger one.
+    assert len(found(torque_of(2.0, 5.0), start=2.0 + lost, threshold=0.5)) == (lost > 0.15)
 
 
 def test_an_end_that_the_pressure_lost_is_found_unless_the_shaft_stands():

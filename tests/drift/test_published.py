@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import theilslopes
 
 from pipeline.drift.change_point import change_of_level, level_cusum, rank_change, split_statistics
 from pipeline.drift.charts import cusum, ewma, ewma_limit, first_beyond
@@ -123,6 +124,38 @@ def test_trend_of_the_nile():
     widened = monotone_trend(nile(), correlated=True)
     assert widened.variance_factor > 1
     assert abs(widened.z) < abs(trend.z)
+
+
+def test_interval_of_sens_example():
+    """Sen, J. American Statistical Association 63 (1968), example of section 5: slope 4, 93 % interval 3.71 to 4.38 (as the
+    tests of SciPy cite it)."""
+    trend = monotone_trend([9, 15, 19, 20, 45, 55, 78], [1, 2, 3, 4, 10, 12, 18], confidence=0.93)
+    assert trend.slope == pytest.approx(4.0)
+    assert (trend.low, trend.high) == (pytest.approx(3.71, abs=5e-3), pytest.approx(4.38, abs=5e-3))
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(st.floats(-1, 1), min_size=4, max_size=30), st.sampled_from([0.8, 0.95, 0.99]))
+def test_a_mirrored_series_has_the_mirrored_interval(values, confidence):
+    trend, mirrored = (
+        monotone_trend(values, confidence=confidence),
+        monotone_trend(np.negative(values), confidence=confidence),
+    )
+    assert (mirrored.low, mirrored.high) == (-trend.high, -trend.low)
+    assert mirrored.slope == -trend.slope
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_interval_agrees_with_an_independent_one(seed):
+    """SciPy's rounds the ranks to the nearest, ours outwards: at most one ordered slope wider on each side, never narrower."""
+    y = np.random.default_rng(seed).standard_normal(int(8 + 5 * seed)).cumsum()
+    trend, other = monotone_trend(y), theilslopes(y, np.arange(len(y)), 0.95)
+    i, j = np.triu_indices(len(y), 1)
+    slopes = np.sort((y[j] - y[i]) / (j - i))
+    ours, theirs = (
+        np.searchsorted(slopes, ends) for ends in ((trend.low, trend.high), (other.low_slope, other.high_slope))
+    )
+    assert theirs[0] - ours[0] in (0, 1) and ours[1] - theirs[1] in (0, 1)
 
 
 def test_trend_variance_factor_is_one_without_correlation():

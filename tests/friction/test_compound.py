@@ -61,6 +61,7 @@ def test_keys_and_no_nan(found: dict) -> None:
 
 
 def test_curve_lies_inside_its_bands(found: dict) -> None:
+    assert len(found["curve"]) > 10
     for point in found["curve"]:
         assert point["tolerance_low"] < point["low"] < point["mu"] < point["high"] < point["tolerance_high"]
 
@@ -123,7 +124,9 @@ def test_a_low_specimen_is_not_odd_after_every_pause() -> None:
     stops = compound(Law(scatter=0.005), np.random.default_rng(4), specimens=2, specimen_sd=0.0)
     low = stops.with_columns(mu=pl.col("mu") * pl.when(pl.col("specimen") == "s0").then(0.92).otherwise(1.0))
     paused = low.with_columns(idle_before_s=pl.when(pl.col("stop") == 60).then(18000.0).otherwise(60.0))
-    for one in of_compound(as_tests(paused), Method(), WANTED)["tests"]:
+    tests = of_compound(as_tests(paused), Method(), WANTED)["tests"]
+    assert len(tests) == 2
+    for one in tests:
         assert [p["ratio"] for p in one["pauses"]] == pytest.approx([1.0], abs=0.03)
 
 

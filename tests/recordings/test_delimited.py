@@ -98,7 +98,7 @@ BROKEN = {
     "header only": (b"t,n,Mb,p,T1\n", "0 usable rows"),
     "binary": (bytes(range(256)) * 40, "binary"),
     "UTF-16": (text(samples(1)).encode("utf-16"), "UTF-16"),
-    "one endless line": (b"9" * 3_000_000, "header"),
+    "one endless line": (b"9" * 3_000_000, "longer than 131072 characters"),
     "column gone": (text(samples(1)).replace("Mb", "Md", 1).encode(), "'Mb' (torque); nearest: 'Md'"),
     "column twice": (text(samples(1)).replace("T1", "T1,Mb", 1).encode(), "stands 2 times"),
     "other delimiter": (text(samples(1), delimiter=";").encode(), "delimiter ';'?"),
@@ -111,7 +111,7 @@ def test_a_recording_that_is_not_what_the_card_says_is_named_and_the_rest_goes_o
     table, record = one(tmp_path, content)
     good, bad = record["recordings"]
     assert good["error"] is None
-    assert why in bad["error"] or why == "header"
+    assert why in bad["error"]
     assert table["recording"].unique().to_list() == [1]
     (found,) = findings(record, "recording_unreadable")
     assert found["file"] == "recordings/0001.csv"

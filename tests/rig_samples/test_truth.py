@@ -188,7 +188,9 @@ def test_odd_batch_is_different_and_the_like_ones_are_not(method: Path) -> None:
 def test_differences_of_the_batches_are_the_true_ones(method: Path) -> None:
     mu = {batch: float(friction_curve(m, np.array([300.0]))[0]) for batch, m in {
         "M4-2403": scenario.M4_2403, "M4-2405": scenario.M4_2405, "M4-2407": scenario.M4_2407}.items()}  # fmt: skip
-    for (a, b), pair in pairs(method).items():
+    found = pairs(method)
+    assert len(found) == 3
+    for (a, b), pair in found.items():
         difference = pair["mu_difference"]
         assert difference["low"] <= mu[a] - mu[b] <= difference["high"], (a, b)
         assert difference["value"] == pytest.approx(mu[a] - mu[b], abs=0.01)

@@ -21,6 +21,7 @@ def test_a_sensor_that_errs_only_under_load_is_told_by_the_study_too():
 
 def test_conditioning_brings_the_hard_case_within_reach():
     found = conditioning.study(0.1, 3)
+    assert found
     for kind, by_way in found.items():
         assert np.abs(by_way["default method"]).max() < 0.004, kind
         assert np.abs(by_way["both left in"]).max() > 2 * np.abs(by_way["default method"]).max(), kind

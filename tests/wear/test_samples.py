@@ -57,6 +57,7 @@ def test_rates_and_intervals_agree_with_the_true_losses(wear, test):
     for part, slack in (("disc", 4.0), ("pad_inner", 4.5), ("pad_outer", 4.5)):
         component = wear[test]["components"][part]
         true = dict(lost.select("after_stop", f"{part}_um").iter_rows()) | {0: 0.0}
+        assert len(component["intervals"]) >= 5
         for interval in component["intervals"]:
             expected = true[interval["to_stop"]] - true[interval["from_stop"]]
             assert abs(interval["wear_um"] - expected) < 4.5 * interval["wear_u_um"]
@@ -79,8 +80,9 @@ def test_mass_over_thickness_shows_the_inner_oxidation_and_only_it(wear, test):
 
 def test_the_compound_says_its_law_and_each_specimens_factor(sample_results):
     found = json.loads((sample_results.root / "revised" / "compounds" / "marram-4" / "wear.json").read_text())
+    assert set(found["components"]) == {"disc", "pad_inner", "pad_outer"}
     for component in found["components"].values():
-        assert all(row["wear_g"] > 0 for row in component["intervals"])
+        assert component["intervals"] and all(row["wear_g"] > 0 for row in component["intervals"])
     disc = found["components"]["disc"]
     assert disc["chosen"] == "oxidation" and len(disc["specimens"]) == 7
     factor = {s["test"]: s["factor"]["value"] for s in disc["specimens"]}

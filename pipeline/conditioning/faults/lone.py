@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 
 FEWEST = 5
@@ -97,7 +98,7 @@ def pressure_losses(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, 
 
     Arguments as of `pressure_jumps`. Up to LOST_SAMPLES samples are left to the search for single wild ones.
     """
-    braking = float(np.nanmedian(torque[torque.size // 2 :])) if torque.size else np.nan
+    braking = median_known(torque[torque.size // 2 :])
     if time.size < 12 or not (plateau > 0 and abs(braking) > 0):
         return []
     level = pressure / plateau
