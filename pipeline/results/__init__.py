@@ -4,6 +4,8 @@ from pipeline.results.files import (
     digest,
     plain,
     read_json,
+    read_table,
+    scan_table,
     stamp,
     version,
     whole,
@@ -12,4 +14,16 @@ from pipeline.results.files import (
     write_text,
 )
 
-__all__ = ["digest", "plain", "read_json", "stamp", "version", "whole", "write_json", "write_parquet", "write_text"]
+__all__ = [
+    "digest",
+    "plain",
+    "read_json",
+    "read_table",
+    "scan_table",
+    "stamp",
+    "version",
+    "whole",
+    "write_json",
+    "write_parquet",
+    "write_text",
+]
