@@ -19,13 +19,18 @@ def number_gaps(number: np.ndarray) -> np.ndarray:
     """How many running numbers are left out before each measured stop (and 0 at the end); 0 where
     unnumbered."""
     gaps = np.zeros(len(number) + 1, dtype=int)
-    if len(number) < 2 or not np.isfinite(number).all():
-        return gaps
-    steps = np.diff(number)
-    if (steps >= 1).all() and np.median(steps) == 1:
-        gaps[1:-1] = steps.astype(int) - 1
+    if runs_on(number):
+        gaps[1:-1] = np.maximum(np.diff(number).astype(int) - 1, 0)
         gaps[0] = max(int(number[0]) - 1, 0) if number[0] <= 3 else 0
     return gaps
+
+
+def runs_on(number: np.ndarray) -> bool:
+    """Whether numbers are a running one: never falling (a repeat may share its number), mostly rising by one."""
+    if len(number) < 2 or not np.isfinite(number).all():
+        return False
+    steps = np.diff(number)
+    return bool((steps >= 0).all() and np.median(steps) == 1)
 
 
 def missing_cost(gaps: np.ndarray, idle: np.ndarray) -> np.ndarray:

@@ -5,11 +5,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Block, Card
 from pipeline.findings import Finding, finding
 from pipeline.stops.alignment import Alignment, aligned, schedule
+from pipeline.stops.alignment_costs import runs_on
 from pipeline.stops.survey import Braking
 from pipeline.stops.work import kinetic_energy
 
@@ -32,10 +34,11 @@ def placed(entries: Sequence[Entry], card: Card, sign: float) -> Alignment:
 def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.DataFrame:
     """What the alignment compares, SI; a row of nulls for a recording without a braking."""
     rows: list[dict[str, Any]] = []
+    numbers = file_numbers([entry.file for entry in entries]) if numbered else [None] * len(entries)
     ended: float | None = None
-    for entry in entries:
+    for entry, number in zip(entries, numbers, strict=True):
         b = entry.braking
-        row: dict[str, Any] = {"number": file_number(entry.file) if numbered else None, "kind": None}
+        row: dict[str, Any] = {"number": number, "kind": None}
         if b is not None:
             rest = b.torque_rest.value if b.torque_rest else 0.0
             row |= {
@@ -50,16 +53,31 @@ def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.Dat
             ended = b.end_s
         rows.append(row)
     kinds: dict[str, Any] = {"number": pl.Int64, "kind": pl.String}
-    numbers = ("speed_start", "speed_end", "pressure", "torque", "temperature_initial", "duration", "idle_before")
-    frame = pl.DataFrame(rows, schema=kinds | dict.fromkeys(numbers, pl.Float64))
-    return frame.with_columns(pl.col(numbers).fill_nan(None))
+    names = ("speed_start", "speed_end", "pressure", "torque", "temperature_initial", "duration", "idle_before")
+    frame = pl.DataFrame(rows, schema=kinds | dict.fromkeys(names, pl.Float64))
+    return frame.with_columns(pl.col(names).fill_nan(None))
 
 
-def file_number(file: str) -> int | None:
-    """The last run of digits in a file's stem, its running number; None without one."""
-    stem = file.rsplit("/", 1)[-1].split(".", 1)[0]
-    digits = re.findall(r"\d{1,9}", stem, re.ASCII)
-    return int(digits[-1]) if digits else None
+def file_numbers(files: Sequence[str]) -> list[int | None]:
+    """The running number that each file's name carries; None throughout where no part of the names runs on.
+
+    A name may hold several runs of digits (a date, a temperature, the stop's number of so many). The running number is the
+    one, counted from the name's start or its end, that every name has, that never falls and mostly rises by one; of several,
+    the one that leaves fewest numbers out.
+    """
+    digits = [[int(run) for run in re.findall(r"\d{1,9}", _stem(file), re.ASCII)] for file in files]
+    shortest = min((len(runs) for runs in digits), default=0)
+    found = [[runs[place] for runs in digits] for place in (*range(-1, -shortest - 1, -1), *range(shortest))]
+    running = [numbers for numbers in found if runs_on(np.array(numbers, dtype=float))]
+    if not running:
+        return [None] * len(files)
+    return list(min(running, key=lambda numbers: numbers[-1] - numbers[0]))
+
+
+def _stem(file: str) -> str:
+    """File name without folders, compression and extension; `26.03.2026 stop 6.csv.gz` keeps its date."""
+    name = re.sub(r"\.(gz|zst)$", "", file.rsplit("/", 1)[-1], flags=re.IGNORECASE)
+    return name.rsplit(".", 1)[0]
 
 
 def block_of(row: dict[str, Any], card: Card, order: Sequence[Block]) -> Block | None:
