@@ -11,8 +11,13 @@ import sys
 from pathlib import Path
 
 REPO = Path(workflow.basedir)
-sys.path.insert(0, str(REPO))
-os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, [str(REPO), os.environ.get("PYTHONPATH")]))
+# Code comes from the checkout or the installed packages, never from the folder the run is started or works in: neither
+# -m nor an empty or relative entry of PYTHONPATH may put that on the import path of a stage.
+os.environ["PYTHONSAFEPATH"] = "1"
+beside = [str(REPO)] if (REPO / "pipeline").is_dir() else []
+sys.path[:0] = beside
+stated = os.environ.get("PYTHONPATH", "").split(os.pathsep)
+os.environ["PYTHONPATH"] = os.pathsep.join([*beside, *filter(os.path.isabs, stated)])
 
 from snakemake.exceptions import WorkflowError
 
@@ -27,7 +32,7 @@ except InputError as error:
     raise WorkflowError(str(error))
 
 R = RUN.results
-STOPSHEET = f"{shlex.quote(sys.executable)} -m pipeline"
+STOPSHEET = f"{shlex.quote(sys.executable)} -P -m pipeline"
 TEST = f"{R}/{{method}}/tests/{{test}}"
 COMPOUND = f"{R}/{{method}}/compounds/{{compound}}"
 

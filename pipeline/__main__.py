@@ -12,6 +12,10 @@ for _variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 
 def main() -> None:
+    # `python -m` puts the current folder first on the import path: a module that lies in an archive is none of ours.
+    ours = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    if not sys.flags.safe_path and ours != os.getcwd():
+        sys.path[:] = [entry for entry in sys.path if entry and os.path.abspath(entry) != os.getcwd()]
     from pipeline.cli import run
 
     sys.exit(run(sys.argv[1:]))

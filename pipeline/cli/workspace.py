@@ -44,10 +44,12 @@ def run(*, config: Path, cores: int | None) -> int:
 
 
 def _snakemake(config: Path, results: Path, cores: int) -> list[str]:
+    # -P: the folder of the call is not searched for modules. No workflow profile: Snakemake would take a folder
+    # `default` or `profiles/default` that lies there for one, and a profile may name programs.
     profile = Path(__file__).parents[1] / "profiles" / "local"
     return [
-        sys.executable, "-m", "snakemake", "-s", str(snakefile()), "--directory", str(results), "--configfile", str(config.resolve()),
-        "--cores", str(cores), "--profile", str(profile),
+        sys.executable, "-P", "-m", "snakemake", "-s", str(snakefile()), "--directory", str(results),
+        "--configfile", str(config.resolve()), "--workflow-profile", "none", "--cores", str(cores), "--profile", str(profile),
     ]  # fmt: skip
 
 

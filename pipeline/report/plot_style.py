@@ -2,9 +2,13 @@
 
 from typing import Any
 
+import matplotlib
 from matplotlib.figure import Figure
 
 from pipeline.report import palette
+
+# The library reads a file `matplotlibrc` of the current folder, which may be an archive's: only SETTINGS count here.
+matplotlib.rcdefaults()
 
 SETTINGS: Any = {
     "font.family": "DejaVu Sans", "font.size": 8.5, "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "axes.grid": True,
