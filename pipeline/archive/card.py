@@ -32,7 +32,6 @@ from pipeline.archive.quantities import (
     to_si,
 )
 
-TEST_ID = re.compile(r"^[A-Za-z0-9_-][A-Za-z0-9._-]*$", re.ASCII)
 PURPOSES = ("bedding", "map", "check", "fade", "recovery", "duty", "drag")
 
 # canonical channel -> dimension of its unit

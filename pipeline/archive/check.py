@@ -14,7 +14,7 @@ from pipeline.archive.card import Card, load_card
 from pipeline.archive.config import ConfigFile, Workspace, load_workspace
 from pipeline.archive.model import load
 from pipeline.archive.plan import plan
-from pipeline.archive.scan import printable, scan
+from pipeline.archive.scan import printable, refuse_empty, scan
 from pipeline.errors import InputError
 
 ALL_WELL, WRONG_CALL, UNUSABLE = 0, 2, 3
@@ -73,10 +73,9 @@ def checked_place(place: Path) -> Checked:
     else:
         raise InputError(f"{printable(str(place))}: no such file or folder; give a config file or an archive folder")
     found = scan(archive)
-    problems += [Problem(name, "left_out", why) for name, why in found.skipped]
-    if not found.tests:
-        skipped = "".join(f"; {name}: {why}" for name, why in found.skipped[:FEW])
-        raise InputError(f"{printable(str(archive))}: holds no test folder (one per test, with its test.yaml){skipped}")
+    refuse_empty(found, archive)
+    problems += [Problem(name, "left_out", why) for name, why in found.skipped if (name, why) not in found.refused]
+    problems += [Problem(name, "unusable", why) for name, why in found.refused]
     cards: dict[str, Card] = {}
     for test in found.tests:
         try:
@@ -85,7 +84,9 @@ def checked_place(place: Path) -> Checked:
             problems.append(Problem(test, "unusable", str(error)))
     checked = _recordings(archive, cards)
     problems += [p for test, card in cards.items() for p in _wear(archive / test, card)]
-    return Checked(sorted(problems + checked.problems, key=lambda p: p.where), len(found.tests), *checked[2:])
+    return Checked(
+        sorted(problems + checked.problems, key=lambda p: p.where), len(found.tests) + len(found.refused), *checked[2:]
+    )
 
 
 def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:

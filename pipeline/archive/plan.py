@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.archive.config import Workspace, load_workspace
-from pipeline.archive.scan import Scan, file_fingerprint, fingerprint, scan, slugs
+from pipeline.archive.scan import Scan, file_fingerprint, fingerprint, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
 from pipeline.method import SECTIONS, Method, load_method, stage_settings
 from pipeline.results import write_text
 
 INGEST_REVISION = 1
+LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
 
 @dataclass(frozen=True)
@@ -188,16 +189,27 @@ def _digest(paths: Iterable[Path]) -> str:
     return state.hexdigest()[:16]
 
 
+def _refused_method(name: str) -> str | None:
+    """Why a name that would do for a test cannot be a method's id; its results stand in a folder of that name."""
+    if name in ("channels", "deltas"):
+        return "is that of a folder of the results; rename the file"
+    if "--" in name:
+        return "must not hold '--', which stands between the two methods of a comparison; rename the file"
+    if len(name) > LONGEST_METHOD:
+        return f"is longer than {LONGEST_METHOD} characters; shorten it"
+    return None
+
+
 @lru_cache(maxsize=4)
 def plan(config: Path) -> Plan:
     """Read config, methods and archive. Raises InputError in one line for a bad config or method."""
     workspace = load_workspace(config)
     methods = []
     for name, path in workspace.methods.items():
-        if not re.match(r"^[A-Za-z0-9_-][A-Za-z0-9._-]*$", name) or name in ("channels", "deltas") or "--" in name:
-            raise InputError(
-                f"methods: {name!r} is not allowed as a method's id; use letters, digits, '.', '_', '-', no '--'"
-            )
+        why = refused_id(name) or _refused_method(name)
+        if why:
+            raise InputError(f"methods: the name of {path.name!r} {why}")
         methods.append((name, load_method(path)))
     found = scan(workspace.archive)
+    refuse_empty(found, workspace.archive)
     return Plan(workspace, found, tuple(methods), tuple(slugs(found.compounds).items()))

@@ -7,14 +7,19 @@ Light on purpose: the Snakefile calls it at every start, for a thousand tests. T
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.archive.card import TEST_ID
 from pipeline.archive.model import read_yaml
 from pipeline.errors import InputError
+
+ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
+LONGEST_ID = 200  # a file name holds 255 bytes, and the results add endings of their own to the id
+LONGEST_SLUG = 100  # of a compound's folder name
 
 
 @dataclass(frozen=True)
@@ -24,6 +29,7 @@ class Scan:
     tests: dict[str, str | None]
     wear: dict[str, str | None] = field(default_factory=dict)  # test -> its wear file, as the card names it
     skipped: tuple[tuple[str, str], ...] = ()
+    refused: tuple[tuple[str, str], ...] = ()  # those of the skipped that hold a test.yaml: tests that give no result
 
     @property
     def compounds(self) -> list[str]:
@@ -31,29 +37,62 @@ class Scan:
 
 
 def scan(archive: Path) -> Scan:
-    """Look at every folder of the archive, in natural order of their names."""
+    """Look at every folder of the archive, in natural order of their names. InputError where it cannot be read."""
     tests: dict[str, str | None] = {}
     wear: dict[str, str | None] = {}
-    skipped = []
-    for folder in sorted(archive.iterdir(), key=lambda p: natural_key(p.name)):
-        name = printable(folder.name)
-        if not folder.is_dir():
-            continue
-        if folder.is_symlink() and not _inside(folder, archive):
-            skipped.append((name, "is a link that leads out of the archive; copy the test's folder instead"))
-        elif not TEST_ID.match(folder.name):
-            if not folder.name.startswith("."):
-                skipped.append(
-                    (
-                        name,
-                        "the folder's name is not allowed; use letters, digits, '.', '_' and '-', not starting with a dot",
-                    )
-                )
-        elif folder.name.lower() in {t.lower() for t in tests} - {folder.name}:
-            skipped.append((name, "differs from another test only in upper and lower case; rename one of them"))
-        else:
+    skipped, refused = [], []
+    try:
+        folders = sorted(archive.iterdir(), key=lambda p: natural_key(p.name))
+    except OSError as error:
+        raise InputError(
+            f"{printable(str(archive))}: the archive cannot be read ({error.strerror}); correct its path or permissions"
+        ) from error
+    for folder in folders:
+        why = _unfit(folder, archive, tests)
+        if why is None:
             tests[folder.name], wear[folder.name] = _compound_and_wear(folder)
-    return Scan(tests, wear, tuple(skipped))
+        elif why:
+            skipped.append((printable(folder.name), why))
+            if os.path.lexists(folder / "test.yaml"):
+                refused.append(skipped[-1])
+    return Scan(tests, wear, tuple(skipped), tuple(refused))
+
+
+def refuse_empty(found: Scan, archive: Path) -> None:
+    """InputError where the archive holds nothing that was meant as a test: most likely the path is wrong."""
+    if not found.tests and not found.refused:
+        told = "".join(f"; {name}: {why}" for name, why in found.skipped[:3])
+        raise InputError(f"{printable(str(archive))}: holds no test folder (one per test, with its test.yaml){told}")
+
+
+def _unfit(folder: Path, archive: Path, taken: Iterable[str]) -> str | None:
+    """Why a member of the archive is no test: in words, or "" where nobody would think it one; None for a test."""
+    name = folder.name
+    if folder.is_symlink() and not folder.exists():
+        return "is a link that leads nowhere; put the test's folder itself there"
+    if not folder.is_dir():
+        return ""
+    if folder.is_symlink() and not _inside(folder, archive):
+        return "is a link that leads out of the archive; copy the test's folder instead"
+    if name.startswith("."):  # hidden: put away
+        return ""
+    why = refused_id(name)
+    if why:
+        return f"the folder's name {why}"
+    if name.lower() in {test.lower() for test in taken}:
+        return "differs from another test only in upper and lower case; rename one of them"
+    return None
+
+
+def refused_id(name: str) -> str | None:
+    """Why a name cannot be an id of a test or a method, None where it can."""
+    if name.startswith("-"):
+        return "must not start with '-': programs would take it for an option; rename it"
+    if not ID.fullmatch(name):
+        return "is not allowed; use letters, digits, '.', '_' and '-', not starting with a dot"
+    if len(name) > LONGEST_ID:
+        return f"is longer than {LONGEST_ID} characters; shorten it"
+    return None
 
 
 def _compound_and_wear(folder: Path) -> tuple[str | None, str | None]:
@@ -113,10 +152,12 @@ def file_fingerprint(folder: Path, name: str | None) -> str:
 
 
 def _add_file(state: hashlib._Hash, path: Path, folder: Path) -> None:
+    """What is no folder counts, also a pipe or a link to nothing: it may stand for a recording, and be replaced by one."""
     try:
-        if path.is_file():
-            info = path.stat()
-            line = f"{path.relative_to(folder)}\0{info.st_size}\0{info.st_mtime_ns}\n"
+        if not path.is_dir() and (path.exists() or path.is_symlink()):
+            info = path.stat() if path.exists() else path.lstat()
+            readable = "" if os.access(path, os.R_OK) else "\0unreadable"
+            line = f"{path.relative_to(folder)}\0{info.st_size}\0{info.st_mtime_ns}{readable}\n"
             state.update(line.encode("utf-8", "surrogateescape"))
     except (OSError, ValueError):
         return
@@ -125,13 +166,13 @@ def _add_file(state: hashlib._Hash, path: Path, folder: Path) -> None:
 def slugs(names: list[str]) -> dict[str, str]:
     """Folder name of each free text; empty and colliding ones get a numbered suffix, in the order of the sorted names.
 
-    NFKD, lower case, runs of anything but a-z 0-9 become `-`.
+    NFKD, lower case, runs of anything but a-z 0-9 become `-`; cut where it would be too long for a folder.
     """
     taken: dict[str, str] = {}
     result = {}
     for name in sorted(set(names)):
         plain = unicodedata.normalize("NFKD", name).lower()
-        slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "unnamed"
+        slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_SLUG].strip("-") or "unnamed"
         base, number = slug, 2
         while slug in taken:
             slug, number = f"{base}-{number}", number + 1

@@ -1,6 +1,7 @@
 """The command line: parse, call, print. The only place with argument parsing.
 
-Exit codes: 0 all well; 3 some test unusable; 2 wrong call or config; 1 a fault of ours.
+Exit codes: 0 all well; 3 some test unusable or without a stop of use; 2 wrong call, config or place; 1 a fault of ours
+or of the system.
 """
 
 from __future__ import annotations

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import fcntl
-import json
 import os
 import subprocess
 import sys
 from pathlib import Path
 
-from pipeline.archive.plan import Plan, plan
+from pipeline.archive.plan import plan
+from pipeline.cli.summary import OUR_FAULT, outcome
 from pipeline.errors import InputError
-
-UNUSABLE, WRONG_CALL, OUR_FAULT = 3, 2, 1
 
 
 def run(*, config: Path, cores: int | None) -> int:
-    """Run the whole workflow of a config; 3 when some test is unusable.
+    """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use.
 
     A lock that a killed run left behind is cleared: this command holds a lock of its own while it runs, so whoever gets
     it is alone.
@@ -40,7 +38,7 @@ def run(*, config: Path, cores: int | None) -> int:
     if code != 0:
         print("stopsheet: the run did not finish; the messages above name the stage", file=sys.stderr)
         return OUR_FAULT
-    return _outcome(planned)
+    return outcome(results, {name: method.friction.use_suspect for name, method in planned.read_methods})
 
 
 def _snakemake(config: Path, results: Path, cores: int) -> list[str]:
@@ -58,22 +56,6 @@ def snakefile() -> Path:
     package = Path(__file__).parents[1]
     beside = package.parent / "Snakefile"
     return beside if beside.is_file() else package / "Snakefile"
-
-
-def _outcome(planned: Plan) -> int:
-    worst = 0
-    for method in planned.methods:
-        root = Path(planned.results) / method
-        archive = json.loads((root / "archive.json").read_text(encoding="utf-8"))
-        for test in archive["tests"]:
-            if test["status"] == "unusable":
-                print(f"{method}: {test['test']}: unusable: {test.get('why')}")
-                worst = UNUSABLE
-        print(f"{method}: {len(archive['tests'])} tests; open {root / 'index.html'}")
-    faults = sorted(Path(planned.results).rglob("*.fault.txt"))
-    for fault in faults:
-        print(f"stopsheet: a fault of ours, please report it: {fault}", file=sys.stderr)
-    return OUR_FAULT if faults else worst
 
 
 def check(*, place: Path) -> int:

@@ -22,9 +22,13 @@ def run(*, config: Path, method: str, into: Path) -> None:
     compounds = [compound_row(into, name, slug, rows) for name, slug in run_plan.slug_of]
     skipped = [{"folder": folder, "why": why} for folder, why in run_plan.found.skipped]
     left_out = [{"file": file, "why": why} for file, why in run_plan.workspace.left_out]
+    # A folder with a card under a name that cannot be used was meant as a test: it is one that gives no result.
+    refused = [
+        {"test": folder, "compound": None, "status": "unusable", "why": why} for folder, why in run_plan.found.refused
+    ]
     archive = {
         "method": method,
-        "tests": [{key: row[key] for key in ("test", "compound", "status", "why")} for row in rows],
+        "tests": [{key: row[key] for key in ("test", "compound", "status", "why")} for row in [*rows, *refused]],
         "skipped": skipped,
         "left_out": left_out,
         "software": version(),

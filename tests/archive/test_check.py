@@ -93,10 +93,10 @@ def test_a_pattern_that_gives_no_file_is_told(tmp_path):
     assert message.startswith("targets: 'target/*.yaml'")
 
 
-def test_an_archive_whose_only_folder_has_a_bad_name_says_so(tmp_path, capsys):
+def test_a_test_under_a_name_that_is_no_id_is_unusable(tmp_path, capsys):
     text_test(tmp_path / "archive" / "a b")
-    assert check(tmp_path / "archive") == 2
-    assert "a b: the folder's name is not allowed" in capsys.readouterr().out
+    assert check(tmp_path / "archive") == 3
+    assert "a b: unusable: the folder's name is not allowed" in capsys.readouterr().out
 
 
 def test_one_tests_folder_is_no_archive(tmp_path, capsys):

@@ -1,9 +1,11 @@
 """Archive folders, natural order, fingerprints, slugs, and the workspace config."""
 
+import os
+
 import pytest
 
 from pipeline.archive.config import load_workspace
-from pipeline.archive.scan import fingerprint, natural_key, scan, slugs
+from pipeline.archive.scan import fingerprint, natural_key, refuse_empty, scan, slugs
 from pipeline.errors import InputError
 from tests.archive.makers import CARD, card_folder
 
@@ -29,6 +31,49 @@ def test_scan_keeps_a_bad_card_and_skips_names_that_are_not_allowed(tmp_path):
     found = scan(tmp_path)
     assert found.tests == {"broken": None, "good": "Marram 4", "readable": "Marram 4"}
     assert [name for name, _ in found.skipped] == ["elsewhere", "white space"]
+    assert [name for name, _ in found.refused] == ["white space"]
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("-rf", "option"),
+        ("t1\n", "not allowed"),
+        ("t" * 201, "longer than 200"),
+        ("ü", "not allowed"),
+        ("{test}", "not allowed"),
+    ],
+)
+def test_a_name_that_cannot_be_an_id_is_refused_with_its_reason(tmp_path, name, said):
+    card_folder(tmp_path, name=name)
+    card_folder(tmp_path, name="a-good.one_")
+    found = scan(tmp_path)
+    assert list(found.tests) == ["a-good.one_"]
+    ((_, why),) = found.refused
+    assert said in why
+
+
+def test_a_link_to_nothing_is_told(tmp_path):
+    card_folder(tmp_path)
+    (tmp_path / "gone").symlink_to("moved-away")
+    assert [name for name, _ in scan(tmp_path).skipped] == ["gone"]
+
+
+def test_an_archive_without_a_test_is_refused_with_what_was_skipped(tmp_path):
+    (tmp_path / "old stuff").mkdir()
+    with pytest.raises(InputError, match=r"holds no test folder.*old stuff"):
+        refuse_empty(scan(tmp_path), tmp_path)
+
+
+def test_a_pipe_or_a_link_to_nothing_counts_in_the_fingerprint(tmp_path):
+    """Each stands for a recording: when the recording is put there, the test must be read again."""
+    folder = card_folder(tmp_path)
+    states = {fingerprint(folder)}
+    os.mkfifo(folder / "1.csv")
+    states.add(fingerprint(folder))
+    (folder / "2.csv").symlink_to("nothing")
+    states.add(fingerprint(folder))
+    assert len(states) == 3
 
 
 def test_fingerprint_sees_an_edited_recording_and_not_the_wear_file(tmp_path):
@@ -50,6 +95,12 @@ def test_slugs_keep_colliding_and_empty_names_apart():
         "marram-4": "marram-4-2",
         "★": "unnamed",
     }
+
+
+def test_slugs_of_long_names_fit_a_folder_and_stay_apart():
+    """A ligature becomes three letters: 200 characters of text can be 600 of a folder name, which no file system takes."""
+    long = slugs(["ﬃ" * 200, "ﬃ" * 199, "a" * 60])
+    assert sorted(map(len, long.values())) == [60, 100, 102]
 
 
 CONFIG = "archive: archive\nresults: ../results\nmethods: [first.yaml]\ntargets: targets/*.yaml\n"

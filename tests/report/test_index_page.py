@@ -31,7 +31,13 @@ def made(tmp_path_factory):
 def test_archive_lists_every_test_with_its_state(made):
     archive = json.loads((made / "archive.json").read_text())
     by = {row["test"]: row for row in archive["tests"]}
-    assert {name: row["status"] for name, row in by.items()} == {"m4-a": "ok", "bad": "unusable", "no-card": "unusable"}
+    assert {name: row["status"] for name, row in by.items()} == {
+        "m4-a": "ok",
+        "bad": "unusable",
+        "no-card": "unusable",
+        "not a test": "unusable",
+    }
+    assert by["not a test"]["why"] == archive["skipped"][0]["why"]
     assert by["m4-a"]["compound"] == "Marram 4"
     assert by["m4-a"]["why"] is None
     assert by["bad"]["why"] == "no recording matches recordings/*.csv"

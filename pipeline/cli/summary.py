@@ -1,0 +1,110 @@
+"""What `stopsheet run` says at its end: a line per test, what was skipped, and the exit code that follows.
+
+A run ends with 0 only where every test is of use. A test whose recordings were read but whose stops are all suspect or
+rejected (a wrong unit, a wrong inertia) is no more of use than one that cannot be read, and its line gives no verdict.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from pipeline.findings import RANK
+from pipeline.results import read_json
+
+UNUSABLE, OUR_FAULT = 3, 1
+STATUSES = ("ok", "suspect", "rejected")
+
+
+class Said(NamedTuple):
+    """One test in words; `state` is of use, empty (no stop of use) or unusable."""
+
+    state: str
+    lines: list[str]
+
+
+def outcome(results: Path, use_suspect: Mapping[str, bool]) -> int:
+    """Print the end of a run and return its exit code. `use_suspect`: method -> whether its models take suspect stops."""
+    states: set[str] = set()
+    for method, suspect_too in use_suspect.items():
+        root = results / method
+        archive = read_json(root / "archive.json")
+        tests = [_said(row, root / "tests" / row["test"], suspect_too) for row in archive["tests"]]
+        states |= {test.state for test in tests}
+        for text in [
+            *(line for test in tests for line in test.lines),
+            *_beside(archive),
+            _totals(tests, archive, root),
+        ]:
+            print(f"{method}: {text}")
+    faults = sorted(results.rglob("*.fault.txt"))
+    for fault in faults:
+        print(f"stopsheet: a fault of ours, please report it: {fault}", file=sys.stderr)
+    return OUR_FAULT if faults else UNUSABLE if states - {"of use"} else 0
+
+
+def _said(row: Mapping[str, Any], folder: Path, suspect_too: bool) -> Said:
+    test = row["test"]
+    if row["status"] == "unusable":
+        return Said("unusable", [f"{test}: unusable: {row.get('why')}"])
+    counts = _read(folder / "summary.json").get("stops") or {}
+    stops = ", ".join(f"{counts.get(status, 0)} {status}" for status in STATUSES)
+    findings = _read(folder / "findings.json").get("findings") or []
+    lost = [f"{test}: wear is not given: {item['message']}" for item in findings if item["code"] == "wear_file_invalid"]
+    usable = counts.get("ok", 0) + (counts.get("suspect", 0) if suspect_too else 0)
+    kept = ["a kept table, not reduced here"] if row["status"] == "summary" else []
+    verdicts = _verdicts(folder) if usable else []
+    words = "; ".join([stops, *kept, *verdicts, *_worst(findings)])
+    return Said("of use" if usable else "empty", [f"{test}: {'' if usable else 'no stop of use: '}{words}", *lost])
+
+
+def _verdicts(folder: Path) -> list[str]:
+    """Drift and window in the words of the index page."""
+    from pipeline.report.index_page import drift_words, window_words
+
+    return [
+        f"drift {drift_words(_read(folder / 'drift.json'))}",
+        f"window {window_words(_read(folder / 'friction.json'))}",
+    ]
+
+
+def _worst(findings: list[Mapping[str, Any]]) -> list[str]:
+    """The most frequent code of the worst severity, with its first message; nothing where all is information."""
+    rank = max((RANK.get(item["severity"], 0) for item in findings), default=0)
+    if rank == RANK["info"]:
+        return []
+    worst = [item for item in findings if RANK.get(item["severity"], 0) == rank]
+    (code, times), *_ = Counter(item["code"] for item in worst).most_common(1)
+    first = next(item for item in worst if item["code"] == code)
+    often = f" ({times} times)" if times > 1 else ""
+    return [f"worst: {first['severity']}, {code}{often}, {first['message']}"]
+
+
+def _beside(archive: Mapping[str, Any]) -> list[str]:
+    """Folders that are no test of the run though they may have been meant as one, and files that are not used."""
+    tests = {row["test"] for row in archive["tests"]}
+    skipped = [f"{one['folder']}: skipped: {one['why']}" for one in archive["skipped"] if one["folder"] not in tests]
+    return skipped + [
+        f"{one['file']}: left out: {one['why'].removeprefix(one['file'] + ': ')}" for one in archive["left_out"]
+    ]
+
+
+def _totals(tests: list[Said], archive: Mapping[str, Any], root: Path) -> str:
+    count = Counter(test.state for test in tests)
+    told = [f"{_number(len(tests), 'test')}, {count['of use']} of use"]
+    told += [f"{count['empty']} without a stop of use"] if count["empty"] else []
+    told += [f"{count['unusable']} unusable"] if count["unusable"] else []
+    others = [f"{_number(len(archive['skipped']), 'folder')} skipped"] if archive["skipped"] else []
+    others += [f"{_number(len(archive['left_out']), 'file')} left out"] if archive["left_out"] else []
+    return "; ".join(part for part in (", ".join(told), ", ".join(others), f"open {root / 'index.html'}") if part)
+
+
+def _number(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _read(path: Path) -> Mapping[str, Any]:
+    return read_json(path) if path.is_file() else {}
