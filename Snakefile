@@ -52,6 +52,7 @@ wildcard_constraints:
 rule all:
     input:
         expand(f"{R}/{{method}}/index.html", method=RUN.methods),
+        [page for method in RUN.methods for page in RUN.of_method(method, "test.html")],
         [f"{R}/deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
 
 
@@ -182,9 +183,30 @@ rule rigs:
         " --settings {params.settings:q} --out {output.rigs:q}"
 
 
-rule test_page:
-    """All of one test -> its merged findings and its interactive page."""
+rule findings:
+    """The findings of all stages of one test, merged; draws nothing."""
     input:
+        record=rules.channels.output.record,
+        stops=rules.stops.output,
+        friction=rules.friction.output,
+        wear=rules.wear.output,
+        drift=rules.drift.output,
+        rigs=rules.rigs.output,
+    params:
+        into=folder_of,
+        folder=lambda w: RUN.folder(w.test),
+        notes=lambda w: RUN.notes_option(w.test),
+    output:
+        findings=f"{TEST}/findings.json",
+    shell:
+        "{STOPSHEET} findings --test {params.folder:q} --method {wildcards.method:q} --record {input.record:q}"
+        " --rigs {input.rigs:q} {params.notes} --into {params.into:q}"
+
+
+rule test_page:
+    """All of one test -> its interactive page."""
+    input:
+        findings=rules.findings.output.findings,
         record=rules.channels.output.record,
         stops=rules.stops.output,
         friction=rules.friction.output,
@@ -196,13 +218,11 @@ rule test_page:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         settings=lambda w: RUN.settings(w.method),
-        notes=lambda w: RUN.notes_option(w.test),
     output:
-        findings=f"{TEST}/findings.json",
         page=f"{TEST}/test.html",
     shell:
         "{STOPSHEET} test_page --test {params.folder:q} --method {wildcards.method:q} --record {input.record:q}"
-        " --rigs {input.rigs:q} --settings {params.settings:q} {params.notes} --into {params.into:q}"
+        " --rigs {input.rigs:q} --settings {params.settings:q} --into {params.into:q}"
 
 
 rule compound:
@@ -256,8 +276,8 @@ rule sheet:
 rule index:
     """All tests and compounds of the archive under one method."""
     input:
-        pages=lambda w: RUN.of_method(w.method, "findings.json", "test.html"),
-        sheets=lambda w: expand(f"{R}/{w.method}/compounds/{{compound}}/sheet.html", compound=RUN.compounds),
+        findings=lambda w: RUN.of_method(w.method, "findings.json"),
+        sheets=lambda w: expand(f"{R}/{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
         given=lambda w: RUN.settings_file(w.method),
     params:
         into=folder_of,
@@ -275,8 +295,8 @@ rule index:
 rule delta:
     """Two methods over the same archive -> what the change did to every number and conclusion."""
     input:
-        a=f"{R}/{{a}}/index.html",
-        b=f"{R}/{{b}}/index.html",
+        a=f"{R}/{{a}}/archive.json",
+        b=f"{R}/{{b}}/archive.json",
     params:
         into=folder_of,
         config=str(RUN.config),

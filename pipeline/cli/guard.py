@@ -21,7 +21,7 @@ TABLES = {"stops.parquet": vocabulary.STOPS, "traces.parquet": vocabulary.TRACES
 
 def guarded(stage: str, subject: str, outputs: list[Path], call: Callable[[], Any]) -> None:
     """Call the stage; where it fails, write its `outputs` as unusable. `subject` is the test or compound."""
-    log = outputs[0].with_suffix(".fault.txt")
+    log = outputs[0].with_name(f"{outputs[0].name}.fault.txt")
     try:
         call()
         log.unlink(missing_ok=True)

@@ -71,13 +71,19 @@ def _per_test(commands: Any) -> None:
             command.add_argument("--target", type=Path)
         if name == "drift":
             command.add_argument("--repeatability", type=Path)
-    command = _command(commands, "test_page", stages.test_page, "findings and interactive page of one test")
-    _paths(command, "--test", "--record", "--rigs", "--into")
-    command.add_argument("--method", required=True)
-    command.add_argument("--settings", required=True)
-    command.add_argument(
-        "--renamed", default=None, help="folder name that the compound got to keep it apart from another"
-    )
+    for name, call, text in (
+        ("findings", stages.findings, "findings of all stages of one test, merged"),
+        ("test_page", stages.test_page, "interactive page of one test"),
+    ):
+        command = _command(commands, name, call, text)
+        _paths(command, "--test", "--record", "--rigs", "--into")
+        command.add_argument("--method", required=True)
+        if name == "test_page":
+            command.add_argument("--settings", required=True)
+        if name == "findings":
+            command.add_argument(
+                "--renamed", default=None, help="folder name that the compound got to keep it apart from another"
+            )
 
 
 def _across_tests(commands: Any) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache, partial
 from pathlib import Path
+from typing import Any
 
 from pipeline.cli.guard import guarded
 
@@ -71,15 +73,22 @@ def rigs(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: 
     guarded("rigs", "rigs", [out], call)
 
 
-def test_page(
-    *, test: Path, method: str, record: Path, rigs: Path, settings: str, renamed: str | None, into: Path
-) -> None:
+def findings(*, test: Path, method: str, record: Path, rigs: Path, renamed: str | None, into: Path) -> None:
+    def call() -> None:
+        from pipeline.report import test_results as stage
+
+        stage.run(folder=test, method=method, record=record, rigs=rigs, renamed=renamed, into=into)
+
+    guarded("findings", test.name, [into / "findings.json"], call)
+
+
+def test_page(*, test: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
     def call() -> None:
         from pipeline.report import test_page as stage
 
-        stage.run(folder=test, method=method, record=record, rigs=rigs, settings=settings, renamed=renamed, into=into)
+        stage.run(folder=test, method=method, record=record, rigs=rigs, settings=settings, into=into)
 
-    guarded("test_page", test.name, [into / "findings.json", into / "test.html"], call)
+    guarded("test_page", test.name, [into / "test.html"], call)
 
 
 def compound(
@@ -117,30 +126,42 @@ def sheet(
     settings: str,
     into: Path,
 ) -> None:
-    def call() -> None:
+    @cache
+    def made() -> Any:
         from pipeline.report import sheet as stage
 
-        stage.run(
+        return stage.made(
             compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
             settings=settings, into=into,
         )  # fmt: skip
 
-    guarded("sheet", compound, [into / name for name in ("sheet.html", "sheet.pdf", "sheet.json")], call)
+    def printed(name: str) -> None:
+        from pipeline.report import sheet as stage
+
+        stage.PRINTS[name](made(), into / name)
+
+    for name in ("sheet.json", "sheet.html", "sheet.pdf"):
+        guarded("sheet", compound, [into / name], partial(printed, name))
 
 
 def index(*, config: Path, method: str, into: Path) -> None:
     from pipeline.report import index_page as stage
 
     stage.run(config=config, method=method, into=into)
+    page = into / "index.html"
+    guarded("index", f"index of {method}", [page], lambda: stage.draw(config=config, method=method, into=into))
 
 
 def delta(*, config: Path, a: str, b: str, into: Path) -> None:
     def call() -> None:
         from pipeline.delta import stage
-        from pipeline.report import delta_page
 
         stage.run(config=config, a=a, b=b, into=into)
+
+    def draw() -> None:
+        from pipeline.report import delta_page
+
         delta_page.run(into=into)
 
-    names = ("delta.html", "delta.parquet", "delta.json")
-    guarded("delta", f"{a} to {b}", [into / name for name in names], call)
+    guarded("delta", f"{a} to {b}", [into / "delta.parquet", into / "delta.json"], call)
+    guarded("delta", f"{a} to {b}", [into / "delta.html"], draw)

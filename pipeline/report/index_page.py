@@ -16,12 +16,9 @@ from pipeline.results import read_json, version, write_json, write_text
 
 
 def run(*, config: Path, method: str, into: Path) -> None:
-    """Write the three files of `method` of the workspace `config` into `into`."""
+    """Write archive.json and method.yaml of `method` of the workspace `config` into `into`."""
     run_plan = plan(config)
     rows = [test_row(run_plan, into, test) for test in run_plan.tests]
-    compounds = [compound_row(into, name, slug, rows) for name, slug in run_plan.slug_of]
-    skipped = [{"folder": folder, "why": why} for folder, why in run_plan.found.skipped]
-    left_out = [{"file": file, "why": why} for file, why in run_plan.workspace.left_out]
     # A folder with a card under a name that cannot be used was meant as a test: it is one that gives no result.
     refused = [
         {"test": folder, "compound": None, "status": "unusable", "why": why} for folder, why in run_plan.found.refused
@@ -29,19 +26,32 @@ def run(*, config: Path, method: str, into: Path) -> None:
     archive = {
         "method": method,
         "tests": [{key: row[key] for key in ("test", "compound", "status", "why")} for row in [*rows, *refused]],
-        "skipped": skipped,
-        "left_out": left_out,
+        **_left(run_plan),
         "software": version(),
     }
     write_json(into / "archive.json", archive)
     write_text(into / "method.yaml", method_file.filled_text(dict(run_plan.read_methods)[method], method))
+
+
+def draw(*, config: Path, method: str, into: Path) -> None:
+    """Write index.html; no result comes from here."""
+    run_plan = plan(config)
+    rows = [test_row(run_plan, into, test) for test in run_plan.tests]
+    compounds = [compound_row(into, name, slug, rows) for name, slug in run_plan.slug_of]
     deltas = [f"{a}--{b}" for a, b in run_plan.compare if method in (a, b)]
     page = render.page(
-        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, skipped=skipped,
-        left_out=left_out, deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas], software=version(),
+        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, **_left(run_plan),
+        deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas], software=version(),
         others=[(name, quote(f"../{name}/index.html")) for name in run_plan.methods if name != method],
     )  # fmt: skip
     write_text(into / "index.html", page)
+
+
+def _left(run_plan: Plan) -> dict[str, list[dict[str, str]]]:
+    return {
+        "skipped": [{"folder": folder, "why": why} for folder, why in run_plan.found.skipped],
+        "left_out": [{"file": file, "why": why} for file, why in run_plan.workspace.left_out],
+    }
 
 
 def _read(path: Path) -> Mapping[str, Any]:
@@ -127,10 +137,17 @@ def compound_row(into: Path, name: str, slug: str, tests: list[dict[str, Any]]) 
     return {
         "name": name, "sheet": quote(f"compounds/{slug}/sheet.html"), "pdf": quote(f"compounds/{slug}/sheet.pdf"),
         "tests": f"{sum(row['status'] != 'unusable' for row in own)} of {len(own)} usable", "window": window_words(friction),
-        "targets": [f"{row['target']}: {row['met']}" for row in sheet.get("targets") or []] or ["no target"],
+        "targets": target_words(sheet),
         "batches": pairs or ["no pair of batches"],
         "duties": [opening_words(one) for one in duty.get("duties") or []] or ["no duty"],
     }  # fmt: skip
+
+
+def target_words(sheet: Mapping[str, Any]) -> list[str]:
+    """Each target of the sheet with its answer; a sheet that failed says so, which is not the same as no target."""
+    if sheet.get("unusable"):
+        return [f"{numbers.MISSING}: {sheet['unusable']}"]
+    return [f"{row['target']}: {row['met']}" for row in sheet.get("targets") or []] or ["no target"]
 
 
 def opening_words(duty: Mapping[str, Any]) -> str:

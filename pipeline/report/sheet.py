@@ -4,11 +4,14 @@ One document, three prints. The sections decide what is said; this module loads,
 """
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import matplotlib
+from matplotlib.figure import Figure
 
 from pipeline.report import document, inputs, plots, render, sheet_pdf
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
@@ -22,30 +25,68 @@ SECTIONS = (
 )  # fmt: skip
 
 
-def run(
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet before it is printed."""
+
+    title: str
+    under: str
+    loaded: inputs.Inputs
+    sections: Sequence[Section]
+
+    @cached_property
+    def figures(self) -> dict[str, Figure]:
+        """The figures that the sections ask for, drawn once for all prints."""
+        return plots.drawn(self.loaded, picture_names(self.sections))
+
+
+def made(
     *, compound: str, archive: Path, tests: Sequence[str], results: Path, method: str, target: Path | None, settings: str, into: Path
-) -> None:  # fmt: skip
-    """Write `into`/sheet.html, sheet.pdf and sheet.json of a compound.
+) -> Sheet:  # fmt: skip
+    """The sheet of a compound; nothing is drawn or written.
 
     `archive` holds the tests' folders, `results` is the method's results folder, `target` the compound's target file or
-    None, `settings` the method as canonical JSON.
+    None, `settings` the method as canonical JSON, `into` the compound's results folder.
     """
     loaded = inputs.load(compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
                          settings=settings, into=into, software=version())  # fmt: skip
     sections = [document.reasons_once(section(loaded)) for section in SECTIONS]
-    figures = plots.drawn(loaded, picture_names(sections))
-    title = f"Material characterisation sheet: {compound}"
     under = f"method {method}, digest {loaded.digest}, stopsheet {loaded.software}"
-    write_text(
-        into / "sheet.html",
-        html(title, under, loaded, sections, {name: plots.svg(figure) for name, figure in figures.items()}),
-    )
+    return Sheet(f"Material characterisation sheet: {compound}", under, loaded, sections)
+
+
+def print_json(sheet: Sheet, path: Path) -> None:
+    """Write sheet.json: the sheet's text and every number with the file and key that it was read from."""
+    loaded = sheet.loaded
+    write_json(path, {"compound": loaded.compound, "method": loaded.method, "method_digest": loaded.digest, "software": loaded.software,
+                      "tests": [test.test for test in loaded.tests], "targets": targets.answers(loaded), "sections": document.as_json(sheet.sections)})  # fmt: skip
+
+
+def print_html(sheet: Sheet, path: Path) -> None:
+    """Write sheet.html, its figures inside."""
+    images = {name: plots.svg(figure) for name, figure in sheet.figures.items()}
+    write_text(path, html(sheet.title, sheet.under, sheet.loaded, sheet.sections, images))
+
+
+def print_pdf(sheet: Sheet, path: Path) -> None:
+    """Write sheet.pdf."""
     with matplotlib.rc_context(SETTINGS):
-        pdf = sheet_pdf.build(title, under, sections, figures)
-    with whole(into / "sheet.pdf") as part:
+        pdf = sheet_pdf.build(sheet.title, sheet.under, sheet.sections, sheet.figures)
+    with whole(path) as part:
         part.write_bytes(pdf)
-    write_json(into / "sheet.json", {"compound": compound, "method": method, "method_digest": loaded.digest, "software": loaded.software,
-                                     "tests": [test.test for test in loaded.tests], "targets": targets.answers(loaded), "sections": document.as_json(sections)})  # fmt: skip
+
+
+#: each print is made apart, so that one that fails takes no other
+PRINTS: dict[str, Callable[[Sheet, Path], None]] = {
+    "sheet.json": print_json, "sheet.html": print_html, "sheet.pdf": print_pdf
+}  # fmt: skip
+
+
+def run(**arguments: Any) -> None:
+    """Make the sheet and write all its prints; arguments as for `made`."""
+    sheet = made(**arguments)
+    for name, write in PRINTS.items():
+        write(sheet, arguments["into"] / name)
 
 
 SHORT = 20  # an id of so many characters is not broken at its hyphens

@@ -1,7 +1,7 @@
-"""`stopsheet test_page`: findings.json and test.html of one test.
+"""`stopsheet test_page`: test.html of one test.
 
-The rim: reads what the stages before wrote, merges the findings, draws the figures, writes both files whole. A test that
-can't be used gets both too: the finding and a page that says why.
+The rim: reads what the stages before wrote, draws the figures, writes the page whole. A test that can't be used gets a page
+too, which says why. No result comes from here: what can't be drawn loses nothing but its page.
 """
 
 from collections.abc import Mapping
@@ -10,10 +10,8 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from pipeline import vocabulary
 from pipeline.archive.card import Card, load_card
 from pipeline.errors import InputError
-from pipeline.findings import finding
 from pipeline.method import from_stage_settings
 from pipeline.method.reduction import Reduction
 from pipeline.report import (
@@ -29,57 +27,27 @@ from pipeline.report import (
     stop_figures,
     surface_figures,
     test_content,
+    test_results,
     verdicts,
     wear_figures,
 )
-from pipeline.results import read_json, read_table, write_json, write_text
+from pipeline.results import read_json, write_text
 
-STAGES = ("summary", "stops_findings", "friction", "wear", "wear_findings", "drift")
+def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
+    """Write `into`/test.html.
 
-
-def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, renamed: str | None, into: Path) -> None:
-    """Write `into`/findings.json and `into`/test.html.
-
-    `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages,
-    `record` the ingest record, `rigs` the method's rigs.json, `settings` the method as canonical JSON, `renamed` the folder
-    name that the compound got to keep it apart from another. plotly.js is written beside the method's pages when not there.
+    `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages and the
+    merged findings.json, `record` the ingest record, `rigs` the method's rigs.json, `settings` the method as canonical JSON.
+    plotly.js is written beside the method's pages when not there.
     """
     test = folder.name
-    found = load(into, record, rigs)
-    unusable = why_unusable(found)
-    raised = [found[name] for name in ("channels", *STAGES, "rigs")]
-    if renamed:
-        raised.append([finding("compound_renamed", _renamed(renamed)).as_dict()])
-    findings = merge.merged(test, method, raised, unusable=unusable)
-    write_json(into / "findings.json", findings)
+    found = test_results.load(into, record, rigs)
+    findings = read_json(into / "findings.json")["findings"]
     script = render.plotly_file(into.parent.parent)
     reduction = from_stage_settings(settings).reduction
-    content = context(test, method, found, findings["findings"], folder, unusable, reduction)
+    content = context(test, method, found, findings, folder, test_results.why_unusable(found), reduction)
     page_file = into / "test.html"
     write_text(page_file, render.page("test.html", plotly=render.relative(script, page_file), **content))
-
-
-def _renamed(slug: str) -> str:
-    return f"the compound's results stand in the folder {slug!r}, because its name alone would be empty or another compound's"
-
-
-def load(folder: Path, channels: Path, rigs: Path) -> dict[str, Any]:
-    """The stages' files by name; a missing JSON is {}, a missing table an empty one."""
-    paths: dict[str, Path] = {"channels": channels, "rigs": rigs, **{name: folder / f"{name}.json" for name in STAGES}}
-    found: dict[str, Any] = {name: read_json(path) if path.is_file() else {} for name, path in paths.items()}
-    for name, table in (("stops", vocabulary.STOPS), ("traces", vocabulary.TRACES)):
-        path = folder / f"{name}.parquet"
-        found[name] = read_table(path) if path.is_file() else vocabulary.empty(table)
-    return found
-
-
-def why_unusable(found: Mapping[str, Any]) -> str | None:
-    """The first reason that a stage gives for the test being unusable."""
-    for name in ("channels", "summary"):
-        reason = found[name].get("unusable")
-        if reason:
-            return str(reason)
-    return None
 
 
 def _card(path: Path) -> tuple[Card | None, str | None]:

@@ -10,7 +10,6 @@ import polars as pl
 import pytest
 
 from pipeline.report import delta_page, render, sheet
-from pipeline.report import test_page as page_stage
 from tests.report import makers
 
 HOSTILE = "\"<script>window.hacked = 1</script><img src=x onerror='window.hacked = 2'>\""
@@ -25,8 +24,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
         ("unusable", {"unusable": "test.yaml: inertia: missing; this key is needed"}),
     ):
         paths = makers.results_of_test(root, name, **options)
-        page_stage.run(**paths, method="first", settings=makers.DEFAULT_SETTINGS, renamed=None)
-        made[name] = paths["into"] / "test.html"
+        made[name] = makers.test_page_of(paths)
     arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
     sheet.run(**arguments)
     made["sheet"] = arguments["into"] / "sheet.html"

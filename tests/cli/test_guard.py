@@ -17,7 +17,7 @@ def test_a_failing_stage_leaves_unusable_files_and_a_good_run_clears_the_log(tmp
     assert "fault of ours in stage stops" in read_json(outputs[1])["unusable"]
     assert "fault of ours" in outputs[2].read_text()
     assert outputs[3].read_bytes().startswith(b"%PDF")
-    assert "ZeroDivisionError" in (tmp_path / "stops.fault.txt").read_text()
+    assert "ZeroDivisionError" in (tmp_path / "stops.parquet.fault.txt").read_text()
     assert not list(tmp_path.glob("*.part"))
     guarded("stops", "t1", outputs, lambda: None)
-    assert not (tmp_path / "stops.fault.txt").exists()
+    assert not (tmp_path / "stops.parquet.fault.txt").exists()

@@ -42,7 +42,7 @@ def per_test(folder: Path, results: Path) -> None:
 
 def pages(archive: Path, results: Path, tests: list[str]) -> None:
     """Rigs and the pages of the tests named."""
-    from pipeline.report import test_page
+    from pipeline.report import test_page, test_results
     from pipeline.rigs import stage as rigs
 
     out = results / METHOD / "rigs.json"
@@ -54,10 +54,12 @@ def pages(archive: Path, results: Path, tests: list[str]) -> None:
         settings=settings("friction", "reduction", "batches"),
     )
     for test in tests:
-        test_page.run(
-            folder=archive / test, method=METHOD, record=results / "channels" / f"{test}.json", rigs=out,
-            settings=settings(), renamed=None, into=results / METHOD / "tests" / test,
-        )  # fmt: skip
+        own = {
+            "folder": archive / test, "method": METHOD, "record": results / "channels" / f"{test}.json", "rigs": out,
+            "into": results / METHOD / "tests" / test,
+        }  # fmt: skip
+        test_results.run(**own, renamed=None)
+        test_page.run(**own, settings=settings())
 
 
 def compounds(archive: Path, results: Path) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.method import Method, stage_settings
+from pipeline.report import test_page, test_results
 from pipeline.results import write_json, write_parquet, write_text
 from pipeline.vocabulary import TRACES, conform
 from tests.makers import stops_frame
@@ -208,6 +209,22 @@ def results_of_compound(
     write_text(target_file, TARGET)
     return {"compound": "Marram 4", "archive": root / "archive", "tests": list(tests), "results": root / "results" / "first", "method": "first",
             "target": target_file if target else None, "settings": DEFAULT_SETTINGS, "into": into}  # fmt: skip
+
+
+def test_page_of(paths: dict[str, Path], *, renamed: str | None = None) -> Path:
+    """Findings and page of the test that `results_of_test` wrote; returns the page."""
+    test_results.run(**paths, method="first", renamed=renamed)
+    test_page.run(**paths, method="first", settings=DEFAULT_SETTINGS)
+    return paths["into"] / "test.html"
+
+
+def workspace(root: Path) -> Path:
+    """A workspace with one test and its compound, as after their stages; returns the method's results folder."""
+    results_of_compound(root, ("m4-a",))
+    write_text(root / "methods" / "first.yaml", "reduction: {average: energy}\ndrift: {false_alarm_rate: 2 %}\n")
+    files = "archive: archive\nresults: results\nmethods: [methods/first.yaml]\ntargets: targets/*.yaml\n"
+    write_text(root / "config.yaml", files)
+    return root / "results" / "first"
 
 
 #: words of the fixtures that hold digits and are printed as they are

@@ -13,18 +13,15 @@ from tests.report import makers
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     root = tmp_path_factory.mktemp("index")
-    makers.results_of_compound(root, ("m4-a",))
+    into = makers.workspace(root)
     makers.results_of_test(root, "bad", unusable="no recording matches recordings/*.csv")
     write_text(root / "archive" / "not a test" / "test.yaml", "schema: 1\n")
     write_text(root / "archive" / "no-card" / "test.yaml", "compound: [")
-    write_text(root / "methods" / "first.yaml", "reduction: {average: energy}\ndrift: {false_alarm_rate: 2 %}\n")
     write_text(root / "targets" / "broken.yaml", "compound: <b>X</b>\nmoo: 1\n")
-    config = root / "config.yaml"
-    write_text(config, "archive: archive\nresults: results\nmethods: [methods/first.yaml]\ntargets: targets/*.yaml\n")
-    into = root / "results" / "first"
     sheet_file = into / "compounds" / "marram-4" / "sheet.json"
     write_json(sheet_file, {"targets": [{"target": "Friction window reaches down to", "met": "met"}]})
-    index_page.run(config=config, method="first", into=into)
+    index_page.run(config=root / "config.yaml", method="first", into=into)
+    index_page.draw(config=root / "config.yaml", method="first", into=into)
     return into
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from pipeline.method import from_stage_settings
-from pipeline.report import document, inputs, plots, sheet
+from pipeline.report import document, inputs, plots, sheet, test_results
 from pipeline.report import test_page as page_stage
 from tests.report import contents, makers
 
@@ -47,10 +47,10 @@ def made(tmp_path_factory):
 def test_a_stage_that_failed_leaves_a_page(made, stage):
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
-    found = page_stage.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
+    found = test_results.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
     found[stage] = {"test": "m4-a", "unusable": f"fault of ours in stage {stage}", "findings": []}
     reduction = from_stage_settings(arguments["settings"]).reduction
-    why = page_stage.why_unusable(found)
+    why = test_results.why_unusable(found)
     content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", why, reduction)
     assert content["title"] == "Test m4-a"
 
@@ -59,7 +59,7 @@ def test_a_page_from_results_with_holes(made):
     """Seeded mutilations of what the contract lets be null; nothing raises, and every figure is given or says why."""
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
-    whole = page_stage.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
+    whole = test_results.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
     whole["friction"] = contents.full_friction_json()
     reduction = from_stage_settings(arguments["settings"]).reduction
     for seed in range(SEEDS):
