@@ -71,19 +71,16 @@ def _per_test(commands: Any) -> None:
             command.add_argument("--target", type=Path)
         if name == "drift":
             command.add_argument("--repeatability", type=Path)
-    for name, call, text in (
-        ("findings", stages.findings, "findings of all stages of one test, merged"),
-        ("test_page", stages.test_page, "interactive page of one test"),
-    ):
-        command = _command(commands, name, call, text)
-        _paths(command, "--test", "--record", "--rigs", "--into")
-        command.add_argument("--method", required=True)
-        if name == "test_page":
-            command.add_argument("--settings", required=True)
-        if name == "findings":
-            command.add_argument(
-                "--renamed", default=None, help="folder name that the compound got to keep it apart from another"
-            )
+    command = _command(commands, "findings", stages.findings, "findings of all stages of one test, merged")
+    _paths(command, "--test", "--record", "--rigs", "--into")
+    command.add_argument("--method", required=True)
+    command.add_argument(
+        "--renamed", default=None, help="folder name that the compound got to keep it apart from another"
+    )
+    command = _command(commands, "test_page", stages.test_page, "interactive page of one test")
+    _paths(command, "--test", "--record", "--rigs", "--into")
+    command.add_argument("--method", required=True)
+    command.add_argument("--settings", required=True)
 
 
 def _across_tests(commands: Any) -> None:

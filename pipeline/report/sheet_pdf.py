@@ -36,6 +36,7 @@ from pipeline.report.vector import FigureOnPage
 MARGIN = 15 * mm
 WIDTH = A4[0] - 2 * MARGIN
 CELL_SIZE = 6.8
+MOST_CHARACTERS = 10_000  # of one text; the time of breaking a text over pages grows with its square
 KEPT_WHOLE = 14  # a table of so many rows is not broken over pages
 TONES = {"good": "#2a6f8f", "bad": palette.ALARM, "open": "#c8902a"}
 
@@ -65,10 +66,14 @@ def _styles() -> dict[str, ParagraphStyle]:
 
 
 def words(cell: Cell, *, bare: bool = False) -> str:
-    """A cell as text."""
+    """A cell as text; one that would fill a dozen pages is cut and says so."""
     if isinstance(cell, Number):
-        return cell.bare if bare else cell.text
-    return cell.text if isinstance(cell, Text) else cell
+        text = cell.bare if bare else cell.text
+    else:
+        text = cell.text if isinstance(cell, Text) else cell
+    if len(text) <= MOST_CHARACTERS:
+        return text
+    return f"{text[:MOST_CHARACTERS]} … ({len(text) - MOST_CHARACTERS} further characters stand in sheet.html)"
 
 
 def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping[str, Figure]) -> bytes:
@@ -110,7 +115,7 @@ def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str,
         return _picture(part, style, pictures)
     if isinstance(part, Items):
         rows = [
-            [Paragraph(escape(name), style["cell"]), Paragraph(escape(words(value)), style["cell"])]
+            [Paragraph(escape(words(name)), style["cell"]), Paragraph(escape(words(value)), style["cell"])]
             for name, value in part.rows
         ]
         return [_grid(rows, [0.42 * WIDTH, 0.58 * WIDTH], head=False), Spacer(1, 4)] if rows else []
@@ -118,10 +123,10 @@ def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str,
 
 
 def _paragraph(part: Text, style: Mapping[str, ParagraphStyle]) -> Flowable:
-    paragraph = Paragraph(escape(part.text), style["body"])
+    paragraph = Paragraph(escape(words(part)), style["body"])
     if part.tone == "plain":
         return paragraph
-    marked = LongTable([[paragraph]], colWidths=[WIDTH])
+    marked = LongTable([[paragraph]], colWidths=[WIDTH], splitInRow=1)
     marked.setStyle(TableStyle([("LINEBEFORE", (0, 0), (0, -1), 2.5, colors.HexColor(TONES[part.tone])), ("LEFTPADDING", (0, 0), (-1, -1), 6),
                                 ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]))  # fmt: skip
     return marked
@@ -149,9 +154,19 @@ def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
     wanted = [min(max(_width(text, "Sheet") for text in column), 0.5 * WIDTH) + 7 for column in columns]
     room = WIDTH - sum(least)
     if room <= 0:
-        return [WIDTH * width / sum(least) for width in least]
+        return _levelled(least)
     more = [max(want - need, 1.0) for want, need in zip(wanted, least, strict=True)]
     return [need + room * extra / sum(more) for need, extra in zip(least, more, strict=True)]
+
+
+def _levelled(wanted: Sequence[float]) -> list[float]:
+    """`wanted` cut to the page: the widest columns give first, so that one long word leaves the others their room."""
+    given = [0.0] * len(wanted)
+    room = WIDTH
+    for place, (index, width) in enumerate(sorted(enumerate(wanted), key=lambda item: item[1])):
+        given[index] = min(width, room / (len(wanted) - place))
+        room -= given[index]
+    return given
 
 
 def _width(text: str, font: str) -> float:
@@ -159,7 +174,7 @@ def _width(text: str, font: str) -> float:
 
 
 def _grid(rows: list[list[Any]], column_widths: list[float], *, head: bool) -> Flowable:
-    table = LongTable(rows, colWidths=column_widths, repeatRows=1 if head else 0)
+    table = LongTable(rows, colWidths=column_widths, repeatRows=1 if head else 0, splitInRow=1)
     rules = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.HexColor(palette.RULE)), ("LEFTPADDING", (0, 0), (-1, -1), 0),
              ("RIGHTPADDING", (0, 0), (-1, -1), 5), ("TOPPADDING", (0, 0), (-1, -1), 1.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8)]  # fmt: skip
     if head:

@@ -33,6 +33,7 @@ from pipeline.report import (
 )
 from pipeline.results import read_json, write_text
 
+
 def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
     """Write `into`/test.html.
 

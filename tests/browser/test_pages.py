@@ -24,7 +24,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
         ("unusable", {"unusable": "test.yaml: inertia: missing; this key is needed"}),
     ):
         paths = makers.results_of_test(root, name, **options)
-        made[name] = makers.test_page_of(paths)
+        made[name] = makers.page_of_test(paths)
     arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
     sheet.run(**arguments)
     made["sheet"] = arguments["into"] / "sheet.html"

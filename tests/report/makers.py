@@ -211,7 +211,7 @@ def results_of_compound(
             "target": target_file if target else None, "settings": DEFAULT_SETTINGS, "into": into}  # fmt: skip
 
 
-def test_page_of(paths: dict[str, Path], *, renamed: str | None = None) -> Path:
+def page_of_test(paths: dict[str, Path], *, renamed: str | None = None) -> Path:
     """Findings and page of the test that `results_of_test` wrote; returns the page."""
     test_results.run(**paths, method="first", renamed=renamed)
     test_page.run(**paths, method="first", settings=DEFAULT_SETTINGS)

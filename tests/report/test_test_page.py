@@ -14,7 +14,7 @@ HOSTILE = '"<script>alert(1)</script> {{ 7*7 }} </script><img src=x onerror=aler
 def made(tmp_path_factory):
     root = tmp_path_factory.mktemp("page")
     paths = makers.results_of_test(root, "m4-g", glaze=0.045, verdict="glazing-like", notes=HOSTILE)
-    makers.test_page_of(paths, renamed="marram-4-2")
+    makers.page_of_test(paths, renamed="marram-4-2")
     return paths
 
 
@@ -54,13 +54,13 @@ def test_plotly_is_written_once_and_referenced_relatively(made):
 
 def test_the_same_results_give_the_same_page(made):
     before = (made["into"] / "test.html").read_bytes()
-    makers.test_page_of(made, renamed="marram-4-2")
+    makers.page_of_test(made, renamed="marram-4-2")
     assert (made["into"] / "test.html").read_bytes() == before
 
 
 def test_an_unusable_test_has_a_page_that_says_why(tmp_path):
     paths = makers.results_of_test(tmp_path, "bad", unusable="test.yaml: inertia: missing; this key is needed")
-    makers.test_page_of(paths)
+    makers.page_of_test(paths)
     page = (paths["into"] / "test.html").read_text()
     assert "inertia: missing" in page
     assert "Why this test cannot be used" in page
@@ -71,7 +71,7 @@ def test_an_unusable_test_has_a_page_that_says_why(tmp_path):
 def test_a_card_that_cannot_be_read_leaves_its_message(tmp_path):
     paths = makers.results_of_test(tmp_path, "bad", unusable="test.yaml: is empty")
     (paths["folder"] / "test.yaml").write_text("compound: [")
-    makers.test_page_of(paths)
+    makers.page_of_test(paths)
     assert "test.yaml" in (paths["into"] / "test.html").read_text()
 
 
@@ -79,5 +79,5 @@ def test_a_test_of_summary_rows_is_marked(tmp_path):
     paths = makers.results_of_test(tmp_path, "old")
     record = json.loads(paths["record"].read_text())
     paths["record"].write_text(json.dumps({**record, "holds": "summary"}))
-    makers.test_page_of(paths)
+    makers.page_of_test(paths)
     assert "not reprocessable" in (paths["into"] / "test.html").read_text()

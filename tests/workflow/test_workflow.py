@@ -78,7 +78,16 @@ def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
     os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns + 5_000_000_000))
     planned = planned_rules(workspace)
     os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
-    assert planned == {"wear": 1, "findings": 1, "test_page": 1, "compound": 1, "sheet": 1, "index": 1, "all": 1, "total": 7}
+    assert planned == {
+        "wear": 1,
+        "findings": 1,
+        "test_page": 1,
+        "compound": 1,
+        "sheet": 1,
+        "index": 1,
+        "all": 1,
+        "total": 7,
+    }
 
 
 def test_bad_tests_are_results_and_leave_the_others_as_they_are(workspace, tmp_path):
