@@ -18,11 +18,12 @@ class Damage:
     """Values of one chunk that could not be used.
 
     what: fields (rows with too many or too few fields, left out), number (cells that are no number), range
-    (values no sensor can mean), absent (NaN written in place of a value). channel: None for whole rows.
+    (values no sensor can mean), absent (NaN written in place of a value), conversion (raw values whose conversion cannot
+    be applied; the example says why). channel: None for whole rows.
     line: of the first, where known. example: its text.
     """
 
-    what: Literal["fields", "number", "range", "absent"]
+    what: Literal["fields", "number", "range", "absent", "conversion"]
     channel: str | None
     count: int
     line: int | None = None

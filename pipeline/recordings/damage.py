@@ -18,6 +18,7 @@ TEXT = {
     "number": "values are no numbers and are left out",
     "range": "values are beyond what any sensor reads and are left out",
     "absent": "values are marked as missing",
+    "conversion": "values are left out, because their conversion cannot be applied",
 }
 
 
@@ -64,6 +65,8 @@ def findings_of(file: str, damage: Sequence[Damage], rows: int) -> list[Finding]
 
 
 def _example(note: Damage) -> str:
+    if note.what == "conversion":
+        return f": {note.example}"
     where = f"line {note.line}" if note.line is not None else "the first"
     return f" ({where}: {note.example!r})" if note.example else ""
 

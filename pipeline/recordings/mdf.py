@@ -3,6 +3,10 @@
 A mapped column is a channel's name, or group/channel where the name is not unique; the group by its
 acquisition name, its comment or its number. Without a mapped time the group's master gives it. `asammdf` is
 imported only here.
+
+A channel's conversion from raw values is applied by the library where it is plain arithmetic or a table of numbers. A
+formula is applied by `formula`: the library hands it to an evaluator and keeps the raw values, in silence, where that
+fails. A conversion of any other kind is refused.
 """
 
 from __future__ import annotations
@@ -19,9 +23,10 @@ import numpy as np
 
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
 from pipeline.errors import InputError
-from pipeline.recordings.chunk import Chunk
+from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.columns import missing
 from pipeline.recordings.files import plain_file
+from pipeline.recordings.formula import Applied, applied
 from pipeline.recordings.timebases import Source, merged
 
 NOT_INSTALLED = "MDF recordings need the package asammdf; install it with: pip install 'stopsheet[all]'"
@@ -32,13 +37,19 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     installed."""
     try:
         from asammdf import MDF
+        from asammdf.blocks import v2_v3_blocks, v4_blocks
     except ImportError as error:
         raise InputError(NOT_INSTALLED) from error
+    for blocks in (v2_v3_blocks, v4_blocks):
+        # What the library does with a formula that its first evaluator refuses; none reaches it, and it stays off.
+        vars(blocks).update(lambdify=None, symbols=None)
     with plain_file(path) as plain, _silent():
         try:
             with _opened(MDF, plain) as file:
-                sources, units = _sources(file, recordings)
-                yield from merged(sources, units)
+                sources, units, damage = _sources(file, recordings)
+                for chunk in merged(sources, units):
+                    yield Chunk(chunk.rows, [*damage, *chunk.damage], chunk.units)
+                    damage = []
         except (InputError, GeneratorExit):
             raise
         except Exception as error:  # a broken file fails in the library in any way
@@ -81,22 +92,56 @@ def _line(error: Exception) -> str:
     return " ".join(str(error).split())[:120]
 
 
-def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str]]:
+def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str], list[Damage]]:
+    """The channels' sources, their units, and the channels beyond the needed ones that cannot be converted."""
     sources, units = {}, {}
+    damage: list[Damage] = []
     for name, channel in recordings.channels.items():
+        needed = name in REQUIRED_CHANNELS or name == "time"
         place = _place(file, channel.column)
         if place is None:
-            if name in REQUIRED_CHANNELS or name == "time":
+            if needed:
                 raise InputError(missing(name, channel.column, sorted(set(file.channels_db))))
             continue
         group, index = place
         if group not in file.masters_db and "time" not in recordings.channels:
             raise InputError(f"group of {channel.column!r} has no master channel; map time")
-        sources[name] = _source(file, group, index, channel.column)
+        try:
+            source = _source(file, group, index, channel.column)
+        except InputError as error:
+            if needed:
+                raise
+            rows = int(file.groups[group].channel_group.cycles_nr)
+            damage.append(Damage("conversion", name, rows, None, str(error)))
+            continue
+        sources[name] = source
         unit = file.groups[group].channels[index].unit
         if unit:
             units[name] = str(unit)
-    return sources, units
+    return sources, units, damage
+
+
+# Conversions that the library applies itself, by its numbers: none, linear, polynomial, rational, exponential,
+# logarithmic, tables of numbers. Texts and bit fields are no measurements; a number unknown to it is passed over in silence.
+PLAIN = {"4": (0, 1, 2, 4, 5, 6), "3": (0, 1, 2, 6, 7, 8, 9, 65535)}
+FORMULA = {"4": 3, "3": 10}
+
+
+def _conversion(file: Any, group: int, index: int) -> Applied | None:
+    """What to apply to the channel's raw values; None where the library does. Raises InputError where neither can."""
+    channel = file.groups[group].channels[index]
+    conversion = channel.conversion
+    edition = "4" if str(file.version) >= "4" else "3"
+    if not conversion or conversion.conversion_type in PLAIN[edition]:
+        return None
+    if conversion.conversion_type != FORMULA[edition]:
+        raise InputError(
+            f"channel {channel.name!r}: its conversion (kind {conversion.conversion_type}) gives no numbers"
+        )
+    try:
+        return applied(str(conversion.formula))
+    except InputError as error:
+        raise InputError(f"channel {channel.name!r}: {error}") from None
 
 
 def _place(file: Any, column: str) -> tuple[int, int] | None:
@@ -121,14 +166,23 @@ def _group_names(file: Any, group: int) -> list[str]:
 
 
 def _source(file: Any, group: int, index: int, column: str) -> Source:
+    """Samples of a channel, converted. Raises InputError where they or their times can't be."""
+    apply = _conversion(file, group, index)
+    master = file.masters_db.get(group)
+    if master is not None and _conversion(file, group, master) is not None:
+        raise InputError(f"the time of channel {column!r} is given by a formula; map a channel of time in seconds")
+
     def read_part(first: int, count: int) -> tuple[np.ndarray, np.ndarray]:
         signal = file.get(
-            group=group, index=index, record_offset=first, record_count=count, ignore_invalidation_bits=True
-        )
+            group=group, index=index, record_offset=first, record_count=count, ignore_invalidation_bits=True,
+            raw=apply is not None,
+        )  # fmt: skip
         values = np.asarray(signal.samples)
         if values.ndim != 1 or values.dtype.kind not in "iufb":
             raise InputError(f"channel {column!r} holds {values.dtype}, not numbers")
         values = values.astype(float)
+        if apply is not None:
+            values = apply(values)
         if signal.invalidation_bits is not None:
             values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
         return np.asarray(signal.timestamps, dtype=float), values
