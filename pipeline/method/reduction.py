@@ -9,7 +9,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Duration, Share
 from pipeline.method.base import Number, Settings, Truth
 
-REVISION = 1
+REVISION = 2
 
 
 class Reduction(Settings):

@@ -13,15 +13,16 @@ from pipeline.archive.card import Card
 from pipeline.conditioning.faults.across import (
     clock_jumps,
     debonded,
-    fahrenheit_stretches,
     level_steps,
     swapped_thermocouples,
 )
 from pipeline.conditioning.faults.lone import lone_levels
+from pipeline.conditioning.faults.start_temperatures import start_temperatures
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.results import scan_table
-from pipeline.stops.schedule import expanded
+from pipeline.stops.alignment import schedule
+from pipeline.stops.reduction import KELVIN
 
 BAR, RPM = 1e5, np.pi / 30
 
@@ -37,12 +38,11 @@ def faults_across(
     measured = stops.filter(pl.col("energy_kj").is_not_null() & pl.col("temperature_initial_c").is_not_null())
     warm = (pl.col("temperature_initial_c") + pl.col("temperature_peak_c")) / 2 + 273.15
     mean = measured.select(warm)["temperature_initial_c"].fill_null(300.0).to_numpy()
-    found = [
-        *level_steps(stops, schedule_levels(card)),
-        *lone_levels(stops, schedule_levels(card)),
-        *fahrenheit_stretches(stops),
-        *debonded(measured, heat_capacity(mean, card.brake.disc.heat_capacity or 1000.0)),
-    ]
+    levels = schedule_levels(card)
+    starts = start_temperatures(stops, levels, card.recordings.channels["disc_temperature"].unit)
+    found = [*level_steps(stops, levels), *lone_levels(stops, levels), *starts]
+    if not starts:  # a gain or a unit that begins within the test is no thermocouple that came loose
+        found += debonded(measured, heat_capacity(mean, card.brake.disc.heat_capacity or 1000.0))
     rises = pad_and_disc_rises(card, channels)
     if rises is not None:
         found += swapped_thermocouples(stops, rises)
@@ -54,16 +54,15 @@ def faults_across(
 
 
 def schedule_levels(card: Card) -> pl.DataFrame:
-    """row, wanted_bar, wanted_rpm of the expanded schedule; pressure only where the rig holds it."""
-    rows = [
-        {
-            "row": i,
-            "wanted_bar": block.pressure / BAR if block.pressure is not None and block.control == "pressure" else None,
-            "wanted_rpm": block.speed_start / RPM,
-        }
-        for i, block in enumerate(expanded(card))
-    ]
-    return pl.DataFrame(rows, schema={"row": pl.Int64, "wanted_bar": pl.Float64, "wanted_rpm": pl.Float64})
+    """row, wanted_bar, wanted_rpm, wanted_c of the expanded schedule: pressure only where the rig holds it, the start's
+    temperature only where it waits for one."""
+    by_pressure = pl.when(pl.col("control") == "pressure").then(pl.col("pressure") / BAR)
+    return schedule(card.blocks).select(
+        pl.col("schedule_row").alias("row"),
+        by_pressure.alias("wanted_bar"),
+        (pl.col("speed_start") / RPM).alias("wanted_rpm"),
+        (pl.col("temperature_initial") - KELVIN).alias("wanted_c"),
+    )
 
 
 def pad_and_disc_rises(card: Card, channels: Path) -> pl.DataFrame | None:

@@ -47,8 +47,8 @@ class Alignment:
     missing: one row per row of the schedule without a stop: the schedule's columns, and
         `after` (measured stops before it), `counted` (true: taken as run, its recording lost; false: not run,
         the block was cut short), `run_number` (null where not counted), `why`.
-    scales: measured over wanted per channel (speed, pressure, torque: median of the matches; temperature: 1.8
-        where the values read as degF taken for degC); absent where nothing compares.
+    scales: measured over wanted per channel (speed, pressure, torque: median of the matches; temperature and
+        temperature_zero: factor and offset, K, of the wrong unit that the values read as); absent where nothing compares.
     """
 
     stops: pl.DataFrame
@@ -90,7 +90,8 @@ def aligned(stops: pl.DataFrame, wanted: pl.DataFrame) -> Alignment:
     target["by_torque"] = (wanted["control"] == "torque").to_numpy()
     gaps = number_gaps(measured["number"])
     cost_of_missing = missing_cost(gaps, _column(stops, "idle_before"))
-    guess = {name: s for name, s in scales_of(measured, target, None).items() if abs(np.log(s)) > UNIT_STEP}
+    first = scales_of(measured, target, None)
+    guess = {name: s for name, s in first.items() if name.startswith("temperature") or abs(np.log(s)) > UNIT_STEP}
     best = min((_path(measured, target, cost_of_missing, s) for s in ([{}, guess] if guess else [{}])), key=_cost)
     # The matches give better scales than the quantiles do, and these settle rows that the first guess
     # misplaced.

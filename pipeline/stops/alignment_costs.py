@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.conditioning.faults.unit_slips import slips
 from pipeline.conditioning.time_base import median_known
 
 SKIP = 2.5  # an extra or a missing stop
 NUMBERED_SKIP = 0.6  # a missing stop where the files' own numbering leaves one out
 ABORTED_SHARE = 0.8  # common practice: below four fifths of the wanted braking a stop counts as aborted
+LEAST_OFF_K = 20.0  # starts that are nearer to the schedule's than this are in the unit stated
 
 
 def number_gaps(number: np.ndarray) -> np.ndarray:
@@ -53,7 +55,7 @@ def scales_of(
     """Measured over wanted per channel: from matched pairs, or from the quantiles of both sequences before
     there are any.
 
-    Temperatures compare in K and only catch degF read as degC, the one slip their spread reveals.
+    Temperatures compare in K and catch a wrong unit.
     """
     pairs = [(i, j) for kind, i, j in moves if kind == "matched"] if moves is not None else None
     scales = {}
@@ -74,16 +76,25 @@ def scales_of(
             ratios = np.log(np.quantile(got, shares)) - np.log(np.quantile(want, shares))
         if len(ratios):
             scales[name] = float(np.exp(np.median(ratios)))
-    got, want = measured["temperature_initial"], target["temperature_initial"]
+    return scales | _temperature_scale(measured["temperature_initial"], target["temperature_initial"])
+
+
+def _temperature_scale(got: np.ndarray, want: np.ndarray) -> dict[str, float]:
+    """Factor and offset (K) of the wrong unit that the starts read as; empty where they read as they are wanted."""
     got, want = got[np.isfinite(got)], want[np.isfinite(want)]
-    if len(got) >= 5 and len(want) >= 5:
-        shares = np.linspace(0.1, 0.9, 17)
-        celsius = np.quantile(want, shares) - 273.15
-        as_it_is = np.abs(np.quantile(got, shares) - 273.15 - celsius)
-        as_fahrenheit = np.abs(np.quantile(got, shares) - 273.15 - (1.8 * celsius + 32))
-        if np.median(as_fahrenheit) < 0.4 * np.median(as_it_is):
-            scales["temperature"] = 1.8
-    return scales
+    if len(got) < 5 or len(want) < 5:
+        return {}
+    shares = np.linspace(0.1, 0.9, 17)
+    read, wanted = np.quantile(got, shares), np.quantile(want, shares)
+    if np.ptp(read) < 0.2 * np.ptp(wanted):
+        return {}  # a thermocouple that stands still
+    off, factor, zero = min(
+        (float(np.median(np.abs(read - slip.factor * wanted - slip.offset))), slip.factor, slip.offset)
+        for slip in slips("temperature")
+    )
+    if off > 0.4 * max(float(np.median(np.abs(read - wanted))), LEAST_OFF_K):
+        return {}
+    return {"temperature": factor, "temperature_zero": zero}
 
 
 def _bounded(difference: np.ndarray, cap: float) -> np.ndarray:
@@ -103,8 +114,8 @@ def start_cost(m: dict[str, np.ndarray], t: dict[str, np.ndarray], scales: dict[
     level = np.where(t["by_torque"][None, :], torque, pressure)
     level = np.where(np.isfinite(level), level, np.nan)
     initial = m["temperature_initial"]
-    if scales.get("temperature") == 1.8:
-        initial = (initial - 273.15 - 32) / 1.8 + 273.15
+    if "temperature" in scales:
+        initial = (initial - scales["temperature_zero"]) / scales["temperature"]
     temperature = initial[:, None] - t["temperature_initial"][None, :]
     wanted_drag = (t["kind"] == "drag")[None, :]
     known = np.array([kind is not None for kind in m["kind"]])[:, None]

@@ -134,15 +134,6 @@ def _level_findings(alignment: Alignment, stops: pl.DataFrame) -> list[Finding]:
         named.append({"cause": f"gain of the {channel} sensor, or a schedule that was not run", "factor": scale})
         text = f"{channel} is {scale:.3g} times the schedule's. Candidates: {'; '.join(str(n['cause']) for n in named)}"
         result += _over_test(stops, "level_off_schedule", text, channel, {"ratio": scale, "candidates": named})
-    if alignment.scales.get("temperature", 1.0) == 1.8:
-        text = "disc temperature starts read as degF labelled degC against the schedule's"
-        result += _over_test(
-            stops,
-            "level_off_schedule",
-            text,
-            "disc_temperature",
-            {"ratio": 1.8, "candidates": [{"cause": "degF labelled degC", "factor": 1.8}]},
-        )
     return result
 
 

@@ -66,6 +66,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     stops = _stops(entries, alignment, results, recordings, card)
     balance = balance_findings(stops, found, card, method, alignment)
     findings += [*balance, *faults_across(stops, card, channels, recordings)]
+    findings = without_consequences(findings)
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(card, stops, applications, found, context, stated, alignment, method)
     return Result(stops, _traces(results), summary, findings)
@@ -100,6 +101,18 @@ def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Find
             held = held[-1:] if f["code"] == "recording_cut" else held
             found += [finding(f["code"], f["message"], stop=number, file=f["file"]) for number in held]
     return found
+
+
+def without_consequences(findings: list[Finding]) -> list[Finding]:
+    """The findings less those that only repeat a wrong unit told of their stop: temperatures out of a thermocouple's range."""
+    slipped = {
+        f.stop for f in findings if f.channel == "disc_temperature" and f.code in ("level_off_schedule", "level_step")
+    }
+
+    def repeats(f: Finding) -> bool:
+        return f.code == "thermocouple_open" and not f.evidence.get("jumps") and f.stop in slipped
+
+    return [f for f in findings if not repeats(f)]
 
 
 def _context(

@@ -8,7 +8,6 @@ from pipeline.conditioning.faults.across import (
     best_split,
     clock_jumps,
     debonded,
-    fahrenheit_stretches,
     level_steps,
     swapped_thermocouples,
 )
@@ -51,15 +50,6 @@ def test_a_unit_slip_in_the_middle_names_the_unit_and_strikes_its_stops():
 def test_healthy_scatter_is_silent(seed):
     stops = stops_frame(N, pressure_plateau_bar=noisy(40.0, 0.01, seed), speed_start_rpm=noisy(1500.0, 0.003, seed))
     assert level_steps(stops, SCHEDULE) == []
-
-
-def test_fahrenheit_in_part_of_a_test_strikes_its_stops_only():
-    wanted = np.linspace(100, 500, N)
-    read = wanted.copy()
-    read[40:] = 1.8 * read[40:] + 32
-    found = fahrenheit_stretches(stops_frame(N, target_temperature_c=wanted, temperature_initial_c=read))
-    assert [f.stop for f in found] == list(range(41, N + 1))
-    assert fahrenheit_stretches(stops_frame(N, target_temperature_c=wanted, temperature_initial_c=wanted + 3)) == []
 
 
 def rising(kept, seed=5):

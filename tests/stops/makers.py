@@ -228,14 +228,30 @@ def _fully_developed(t: np.ndarray, v: np.ndarray) -> float:
     return float((v[a] ** 2 - v[b] ** 2) / (2 * (s[b] - s[a])))
 
 
-def card_text(apps: Sequence[Application], rig: Rig, **changes: str) -> str:
-    """A test card for these applications in blocks as they come; `changes` replace sensors, holds, extra, blocks."""
+def card_text(
+    apps: Sequence[Application], rig: Rig, *, units: dict[str, str] | None = None, more: dict[str, str] | None = None,
+    **changes: str,
+) -> str:  # fmt: skip
+    """A test card for these applications in blocks as they come; `changes` replace sensors, holds, extra, blocks.
+
+    units: channel -> the unit that the card states; more: further channels -> their unit.
+    """
+    unit = {
+        "time": "s",
+        "speed": "rpm",
+        "torque": "N m",
+        "pressure": "bar",
+        "disc_temperature": "degC",
+        "drive_torque": "N m",
+    }
+    unit |= units or {}
+    further = "".join(f"\n    {name}: {{column: {name}, unit: {u}}}" for name, u in (more or {}).items())
     sensors = changes.get(
         "sensors",
         "sensors: {torque: {full_scale: 3000 N m, accuracy: 0.2 %}, pressure: {full_scale: 160 bar, accuracy: 0.25 %}, "
         "disc_temperature: {accuracy: 4 K}, effective_radius: {accuracy: 0.5 mm}}",
     )
-    drive = "drive_torque: {column: D, unit: N m}" if rig.inertia_mechanical is not None else ""
+    drive = f"drive_torque: {{column: D, unit: {unit['drive_torque']}}}" if rig.inertia_mechanical is not None else ""
     mechanical = f"inertia_mechanical: {rig.inertia_mechanical} kg m^2" if rig.inertia_mechanical is not None else ""
     return f"""\
 schema: 1
@@ -258,12 +274,12 @@ recordings:
   files: recordings/*.csv
   holds: {changes.get("holds", "stop")}
   channels:
-    time: {{column: t, unit: s}}
-    speed: {{column: n, unit: rpm}}
-    torque: {{column: Mb, unit: N m, includes_drag: {str(rig.includes_drag).lower()}}}
-    pressure: {{column: p, unit: bar}}
-    disc_temperature: {{column: T1, unit: degC}}
-    {drive}
+    time: {{column: t, unit: {unit["time"]}}}
+    speed: {{column: n, unit: {unit["speed"]}}}
+    torque: {{column: Mb, unit: {unit["torque"]}, includes_drag: {str(rig.includes_drag).lower()}}}
+    pressure: {{column: p, unit: {unit["pressure"]}}}
+    disc_temperature: {{column: T1, unit: {unit["disc_temperature"]}}}
+    {drive}{further}
   {sensors}
 blocks:
 {changes.get("blocks") or blocks_text(apps)}
@@ -294,7 +310,7 @@ def blocks_text(apps: Sequence[Application]) -> str:
 def write_test(
     base: Path, apps: Sequence[Application], rig: Rig, *, seed: int = 1, rigs: Sequence[Rig] | None = None,
     series: bool = False, change: Callable[[int, dict[str, np.ndarray]], dict[str, np.ndarray]] | None = None,
-    pause: float = 60.0, name: str = "t1", continuous: bool = False, **card: str,
+    pause: float = 60.0, name: str = "t1", continuous: bool = False, **card: Any,
 ) -> tuple[Path, list[Truth]]:  # fmt: skip
     """A test's folder with its card, channels file and ingest record, as the channels stage writes them.
 

@@ -30,8 +30,33 @@ SLIPS = {
     "N m labelled lbf ft": (scaled("torque", 1.35582), "energy_balance", "torque in N m labelled lbf ft"),
     "rpm labelled rad/s": (scaled("speed", 9.5493), "energy_balance", "speed in rpm labelled rad/s"),
     "rad/s labelled rpm": (scaled("speed", 1 / 9.5493), "energy_balance", "speed in rad/s labelled rpm"),
-    "degF labelled degC": (fahrenheit, "level_off_schedule", "degF labelled degC"),
+    "degF labelled degC": (fahrenheit, "level_off_schedule", "disc temperature in degF labelled degC"),
 }  # fmt: skip
+
+
+ZERO = {"degC": (1.0, 273.15), "degF": (5 / 9, 459.67 * 5 / 9), "K": (1.0, 0.0)}  # kelvin = a x value + b
+
+
+@pytest.mark.parametrize("stops", [range(24), range(8, 18)], ids=["all", "ten"])
+@pytest.mark.parametrize(("actual", "labelled"), [(a, b) for a in ZERO for b in ZERO if a != b])
+def test_a_temperature_in_a_wrong_unit_is_one_finding_of_the_test_and_its_stops_are_suspect(
+    tmp_path, actual, labelled, stops
+):
+    (a, b), (c, d) = ZERO[actual], ZERO[labelled]
+
+    def slipped(i, channels):
+        true = channels["disc_temperature"]
+        return channels | {"disc_temperature": c * (true - b) / a + d if i in stops else true}
+
+    write_test(tmp_path, APPS, Rig(), change=slipped, units={"disc_temperature": labelled})
+    found = reduce(tmp_path)
+    (told,) = [f for f in found.findings if f["stop"] is None and f["severity"] != "info"]
+    assert told["code"] == ("level_off_schedule" if len(stops) == 24 else "level_step")
+    assert told["evidence"]["candidates"][0]["cause"] == f"disc temperature in {actual} labelled {labelled}"
+    suspect = set(found.stops.filter(pl.col("status") == "suspect")["stop"].to_list())
+    # K and degF cross at 301 degC: neighbours that start there are in doubt with the stretch.
+    assert {i + 1 for i in stops} <= suspect <= {i + 1 for i in range(min(stops) - 1, max(stops) + 2)}
+    assert {f["code"] for f in found.findings if f["severity"] != "info"} == {told["code"]}
 
 
 def of_test(found, code):

@@ -31,7 +31,6 @@ FACTORS = {
     "speed": (("rad/s labelled rpm", np.pi / 30), ("rpm labelled rad/s", 30 / np.pi), ("rev/s labelled rpm", 1 / 60)),
 }
 FACTOR_TOLERANCE = 0.04
-FAHRENHEIT_TOLERANCE_K = 12.0
 
 
 def best_split(values: np.ndarray, fewest: int = FEWEST) -> tuple[int, float, float] | None:
@@ -96,23 +95,6 @@ def _level_findings(channel: str, rows: pl.DataFrame, off: np.ndarray, at: int, 
             for s, f in zip(wrong["stop"], wrong["file"], strict=True)
         ]  # fmt: skip
     return result
-
-
-def fahrenheit_stretches(stops: pl.DataFrame) -> list[Finding]:
-    """Stops whose initial temperature is the schedule's in degF while others of the test agree in degC."""
-    rows = stops.filter(pl.col("temperature_initial_c").is_not_null() & pl.col("target_temperature_c").is_not_null())
-    read, wanted = rows["temperature_initial_c"].to_numpy(), rows["target_temperature_c"].to_numpy()
-    as_is, as_f = np.abs(read - wanted), np.abs(read - (1.8 * wanted + 32))
-    slipped = (as_f < FAHRENHEIT_TOLERANCE_K) & (as_f < 0.2 * as_is)
-    agree = as_is < FAHRENHEIT_TOLERANCE_K
-    if slipped.sum() < FEWEST or agree.sum() < FEWEST or slipped.sum() < 0.8 * (~agree).sum():
-        return []
-    struck = rows.filter(pl.Series(slipped))
-    text = "disc temperature is the schedule's in degF, labelled degC"
-    return [
-        finding("level_step", f"stop {s}: {text}", stop=s, file=f, channel="disc_temperature", evidence={"read": t, "wanted_c": w, "candidates": ["degF labelled degC"]})
-        for s, f, t, w in struck.select("stop", "file", "temperature_initial_c", "target_temperature_c").iter_rows()
-    ]  # fmt: skip
 
 
 def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
