@@ -45,8 +45,8 @@ def drift_chart(stops: pl.DataFrame, drift: Mapping[str, Any]) -> go.Figure:
                                ("y5", "temperature_initial_c", "temperature at start")):  # fmt: skip
         part = stops.filter(pl.col(column).is_not_null())
         fig.add_scatter(x=part["stop"].to_list(), y=frame.trimmed(part[column]), yaxis=axis, mode="markers", name=name, showlegend=False,
-                        marker={"size": 4.5, "color": [palette.purpose(p)[0] for p in part["purpose"]]}, customdata=part["stop"].to_list(),
-                        hovertemplate="stop %{x}: " + name + " %{y:.4g}<extra></extra>")  # fmt: skip
+                        marker={"size": 4.5, "color": [palette.purpose(p)[0] for p in part["purpose"]]}, 
+                        **stop_figures.only_stops(part["stop"].to_list(), "stop %{stop}: " + name + " %{y:.4g}<extra></extra>"))  # fmt: skip
     _level(fig, "y3", 1.0)
     if not charts:
         fig.add_annotation(text=frame.label(drift.get("charts_reason") or "no chart was drawn"), x=0.5, y=0.85, xref="paper", yref="paper",
@@ -111,8 +111,8 @@ def _residuals(fig: go.Figure, charts: Mapping[str, Any]) -> None:
             colour, symbol, _, words = palette.purpose(name)
             said = f"{words} (about its own start)" if faint else words
             fig.add_scatter(x=[s for s, _ in part], y=frame.trimmed([r for _, r in part], 4), mode="markers", name=said, opacity=0.55 if faint else 1.0,
-                            customdata=[s for s, _ in part], marker={"color": colour, "symbol": symbol, "size": 5 if faint else 8},
-                            hovertemplate="stop %{x}: residual %{y:+.2f} %<extra></extra>")  # fmt: skip
+                            marker={"color": colour, "symbol": symbol, "size": 5 if faint else 8},
+                            **stop_figures.only_stops([s for s, _ in part], "stop %{stop}: residual %{y:+.2f} %<extra></extra>"))  # fmt: skip
 
 
 def _statistics(fig: go.Figure, charts: Mapping[str, Any]) -> None:
@@ -129,7 +129,7 @@ def _statistics(fig: go.Figure, charts: Mapping[str, Any]) -> None:
             continue
         part = [(stop, abs(v) / limit, v) for stop, v in zip(chart["stop"], values, strict=True) if v is not None]
         fig.add_scatter(x=[s for s, _, _ in part], y=frame.trimmed([r for _, r, _ in part], 4), yaxis="y2", mode="lines+markers", name=f"{name} (limit {limit:.2f})",
-                        customdata=[[s, v] for s, _, v in part], line={"color": palette.series(index)[0], "width": 1.6, "dash": ("solid", "dot", "dash")[index]},
-                        marker={"size": 4}, hovertemplate="stop %{x}: %{customdata[1]:.2f} of " + f"{limit:.2f}<extra>{name}</extra>")  # fmt: skip
+                        line={"color": palette.series(index)[0], "width": 1.6, "dash": ("solid", "dot", "dash")[index]},
+                        marker={"size": 4}, **frame.named(("stop", "statistic"), [[s, v] for s, _, v in part], "stop %{stop}: %{statistic:.2f} of " + f"{limit:.2f}<extra>{name}</extra>"))  # fmt: skip
     if cusum.get("limit") or ewma.get("limit"):
         _level(fig, "y2", 1.0, color=palette.ALARM, dash="dash", width=1.5)

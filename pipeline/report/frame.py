@@ -75,6 +75,19 @@ def trimmed(values: Iterable[Any], digits: int = 5) -> list[float | None]:
     return out
 
 
+def named(fields: Sequence[str], rows: Sequence[Any], said: str) -> dict[str, Any]:
+    """Data of a trace's points under named fields, and the hover text that shows them.
+
+    rows: one a point, a list in the order of `fields`, or the bare value of a single field. said: plotly's hover template
+    with the fields' own names, `%{stop}`. The names travel in the trace's meta: the page opens the stop of a point by the
+    field `stop` and by nothing else, and a trace without that field answers no click.
+    """
+    for place, field in enumerate(fields):
+        value = f"customdata[{place}]" if len(fields) > 1 else "customdata"
+        said = said.replace(f"%{{{field}}}", f"%{{{value}}}").replace(f"%{{{field}:", f"%{{{value}:")
+    return {"customdata": rows, "meta": {"fields": list(fields)}, "hovertemplate": said}
+
+
 def blocks_of(names: Sequence[str | None], stops: Sequence[int]) -> list[tuple[str, int, int]]:
     """Runs of one block in order: (name, first stop, last stop)."""
     runs: list[tuple[str, int, int]] = []

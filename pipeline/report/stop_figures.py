@@ -1,6 +1,6 @@
 """Interactive figures of the stops: friction against conditions, in time order, inside the stop, energy balance."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import plotly.graph_objects as go
@@ -11,27 +11,25 @@ from pipeline.report import frame, palette
 ATTRIBUTION = {"initial": "temperature_initial_c", "mean": "temperature_mean_c", "peak": "temperature_peak_c",
                "end": "temperature_end_c"}  # fmt: skip
 MU = "Friction coefficient µ"
+FIELDS = (
+    "stop", "block", "mu", "mu_u", "temperature_initial_c", "pressure_bar", "speed_start_rpm", "energy_kj", "status",
+)  # fmt: skip
 HOVER = (
-    "stop %{customdata[0]}, %{customdata[1]}<br>µ %{customdata[2]:.3f} (u %{customdata[3]:.3f})<br>"
-    "%{customdata[4]:.0f} °C at start, %{customdata[5]:.1f} bar, %{customdata[6]:.0f} rpm<br>"
-    "%{customdata[7]:.0f} kJ, status %{customdata[8]}<extra></extra>"
+    "stop %{stop}, %{block}<br>µ %{mu:.3f} (u %{mu_u:.3f})<br>"
+    "%{temperature_initial_c:.0f} °C at start, %{pressure_bar:.1f} bar, %{speed_start_rpm:.0f} rpm<br>"
+    "%{energy_kj:.0f} kJ, status %{status}<extra></extra>"
 )
 
 
-def _custom(stops: pl.DataFrame) -> list[list[Any]]:
-    columns = [
-        "stop",
-        "block",
-        "mu",
-        "mu_u",
-        "temperature_initial_c",
-        "pressure_bar",
-        "speed_start_rpm",
-        "energy_kj",
-        "status",
-    ]
-    rows = stops.select(columns).rows()
-    return [[frame.label(v) if isinstance(v, str) else v for v in row] for row in rows]
+def of_stops(stops: pl.DataFrame, said: str = HOVER) -> dict[str, Any]:
+    """The stops' own data for a trace that has one point a stop, in their order."""
+    rows = stops.select(FIELDS).rows()
+    return frame.named(FIELDS, [[frame.label(v) if isinstance(v, str) else v for v in row] for row in rows], said)
+
+
+def only_stops(stops: Sequence[int], said: str) -> dict[str, Any]:
+    """The numbers alone of the stops that a trace's points stand for."""
+    return frame.named(("stop",), list(stops), said)
 
 
 def temperature_column(attribution: str) -> tuple[str, str]:
@@ -53,8 +51,8 @@ def add_stop_points(fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu") 
                 continue
             suspect = status == "suspect"
             fig.add_scatter(
-                x=frame.trimmed(part[x]), y=frame.trimmed(part[y]), mode="markers", hovertemplate=HOVER,
-                name=words + (" (suspect)" if suspect else ""), customdata=_custom(part),
+                x=frame.trimmed(part[x]), y=frame.trimmed(part[y]), mode="markers", **of_stops(part),
+                name=words + (" (suspect)" if suspect else ""),
                 marker={"color": colour, "size": 8, "symbol": symbol.removesuffix("-open") + ("-open" if suspect or symbol.endswith("-open") else ""),
                         "line": {"width": 1.4 if suspect or symbol.endswith("-open") else 0.6, "color": colour if suspect or symbol.endswith("-open") else "#ffffff"}},
             )  # fmt: skip
@@ -156,7 +154,7 @@ def averages(stops: pl.DataFrame) -> go.Figure:
             continue
         fig.add_scatter(
             x=frame.trimmed(part["temperature_initial_c"]), y=frame.trimmed(part[column] - part["mu"], 4), mode="markers",
-            name=f"average {name}", customdata=_custom(part), hovertemplate=HOVER, marker={"color": colour, "symbol": symbol, "size": 7},
+            name=f"average {name}", **of_stops(part), marker={"color": colour, "symbol": symbol, "size": 7},
         )  # fmt: skip
     return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
 
@@ -214,13 +212,13 @@ def time_order(stops: pl.DataFrame) -> go.Figure:
     if not bite.is_empty():
         fig.add_scatter(x=bite["stop"].to_list(), y=frame.trimmed(bite["mu_bite"]), mode="markers", name="bite (first half second)",
                         marker={"symbol": "line-ew-open", "size": 8, "color": palette.ALARM, "line": {"width": 1.6}},
-                        hovertemplate="stop %{x}: bite %{y:.3f}<extra></extra>")  # fmt: skip
+                        **only_stops(bite["stop"].to_list(), "stop %{stop}: bite %{y:.3f}<extra></extra>"))  # fmt: skip
     add_stop_points(fig, stops.with_columns(pl.col("stop").cast(pl.Float64).alias("_order")), "_order")
     rejected = stops.filter(pl.col("status") == "rejected")
     if not rejected.is_empty():
         fig.add_scatter(x=rejected["stop"].to_list(), y=[0.0] * len(rejected), mode="markers", name="rejected (no µ, energy kept)", cliponaxis=False,
                         marker={"symbol": "x-thin-open", "size": 9, "color": palette.ALARM, "line": {"width": 2}},
-                        hovertemplate="stop %{x}: rejected<extra></extra>")  # fmt: skip
+                        **only_stops(rejected["stop"].to_list(), "stop %{stop}: rejected<extra></extra>"))  # fmt: skip
     return fig
 
 
@@ -235,8 +233,8 @@ def energy_balance(stops: pl.DataFrame) -> go.Figure:
             fig, "no stop has an energy ratio (drags have none; a simulated inertia needs the drive's torque)"
         )
     fig.add_hline(y=1.0, line={"color": palette.INK, "width": 1})
-    fig.add_scatter(x=part["stop"].to_list(), y=frame.trimmed(part["energy_ratio"]), mode="markers", name="stops", customdata=_custom(part),
-                    hovertemplate="stop %{x}: ratio %{y:.4f}<extra></extra>", marker={"color": palette.ACCENT, "size": 6})  # fmt: skip
+    fig.add_scatter(x=part["stop"].to_list(), y=frame.trimmed(part["energy_ratio"]), mode="markers", name="stops",
+                    **of_stops(part, "stop %{stop}: ratio %{y:.4f}<extra></extra>"), marker={"color": palette.ACCENT, "size": 6})  # fmt: skip
     ratios = part["energy_ratio"].to_numpy()
     low, high = float(ratios.min()), float(ratios.max())
     fig.update_yaxes(range=[min(low - 0.005, 0.97), max(high + 0.005, 1.03)])
@@ -264,9 +262,10 @@ def residuals(stops: pl.DataFrame, friction: Mapping[str, Any]) -> go.Figure:
             colour, symbol, _, words = palette.purpose(purpose)
             sizes = [6 + 30 * min(r.get("influence") or 0.0, 0.5) for r in part]
             fig.add_scatter(
-                x=[r["stop"] for r in part], y=[r["standardised"] for r in part], mode="markers", name=words + name, customdata=[[r["stop"], r.get("influence")] for r in part],
+                x=[r["stop"] for r in part], y=[r["standardised"] for r in part], mode="markers", name=words + name,
                 marker={"size": sizes, "color": "#ffffff" if held else colour, "symbol": symbol, "line": {"width": 1.4, "color": colour}},
-                hovertemplate="stop %{x}: %{y:.2f} standard deviations, influence %{customdata[1]:.2f}<extra></extra>",
+                **frame.named(("stop", "influence"), [[r["stop"], r.get("influence")] for r in part],
+                              "stop %{stop}: %{y:.2f} standard deviations, influence %{influence:.2f}<extra></extra>"),
             )  # fmt: skip
     for level in (-2, 0, 2):
         fig.add_hline(y=level, line={"color": palette.MUTED, "width": 1, "dash": "solid" if level == 0 else "dash"})
@@ -303,14 +302,12 @@ def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, against: str, chosen: lis
         x += [*frame.trimmed(group[against], 4), None]
         y += [*frame.trimmed(group["mu"], 4), None]
         custom += [stop] * (len(group) + 1)
-    for name in [p for p in (*palette.PURPOSES, *sorted(lines)) if p in lines]:
-        if any(trace.meta == name for trace in fig.data):
-            continue
+    for name in [p for p in dict.fromkeys((*palette.PURPOSES, *sorted(lines))) if p in lines]:
         x, y, custom = lines[name]
         colour, _, _, words = palette.purpose(name)
         unit = "s" if against == "time_s" else "°C"
-        fig.add_scatter(x=x, y=y, mode="lines", name=words, customdata=custom, meta=name, line={"color": colour, "width": 1.1}, opacity=0.75,
-                        hovertemplate="stop %{customdata}: µ %{y:.3f} at %{x} " + unit + "<extra></extra>")  # fmt: skip
+        fig.add_scatter(x=x, y=y, mode="lines", name=words, line={"color": colour, "width": 1.1}, opacity=0.75,
+                        **only_stops(custom, "stop %{stop}: µ %{y:.3f} at %{x} " + unit + "<extra></extra>"))  # fmt: skip
     return fig
 
 

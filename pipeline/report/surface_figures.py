@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, palette
-from pipeline.report.stop_figures import HOVER, _custom
+from pipeline.report.stop_figures import of_stops
 
 CONDITIONS = {
     "temperature_c": ("Disc temperature", "°C", "temperature_initial_c"),
@@ -46,6 +46,6 @@ def surface_map(
     part = stops.filter((pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col("mu").is_not_null()
                         & pl.col(x[2]).is_not_null() & pl.col(y[2]).is_not_null())  # fmt: skip
     if not part.is_empty():
-        fig.add_scatter(x=frame.trimmed(part[x[2]]), y=frame.trimmed(part[y[2]]), mode="markers", name="stops", customdata=_custom(part), hovertemplate=HOVER,
+        fig.add_scatter(x=frame.trimmed(part[x[2]]), y=frame.trimmed(part[y[2]]), mode="markers", name="stops", **of_stops(part),
                         marker={"size": 6, "color": "rgba(255,255,255,0.85)", "line": {"width": 1, "color": palette.INK}})  # fmt: skip
     return fig

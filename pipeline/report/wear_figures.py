@@ -43,8 +43,8 @@ def wear_per_interval(wear: Mapping[str, Any]) -> go.Figure:
             x=[span(i) for i in rows], y=frame.trimmed([i["wear_um"] / n for i, n in zip(rows, count, strict=True)]),
             error_y={"type": "data", "array": frame.trimmed(errors, 3), "color": palette.INK, "thickness": 1.2},
             name=name_of(component), marker={"color": palette.series(index)[0]},
-            customdata=[[i["wear_um"], i.get("wear_u_um")] for i in rows],
-            hovertemplate="stops %{x}: %{y:.3f} µm per stop<br>interval %{customdata[0]:.1f} µm (u %{customdata[1]:.1f})<extra></extra>",
+            **frame.named(("wear_um", "wear_u_um"), [[i["wear_um"], i.get("wear_u_um")] for i in rows],
+                          "stops %{x}: %{y:.3f} µm per stop<br>interval %{wear_um:.1f} µm (u %{wear_u_um:.1f})<extra></extra>"),
         )  # fmt: skip
     fig.update_xaxes(type="category")
     return fig if fig.data else frame.say(fig, "no wear interval: wear.csv is missing or has fewer than two readings")

@@ -109,6 +109,49 @@ def test_a_click_on_a_finding_shows_that_stop(browser, pages):
     assert shown == pytest.approx(expected, rel=1e-3)
 
 
+def clicked(browser, name, place):
+    """Click a drawn mark of a figure at its middle, as a mouse does; returns the stop that the page then shows."""
+    from selenium.webdriver import ActionChains
+
+    mark = browser.execute_script(
+        """
+        const plot = document.getElementById("plot-" + arguments[0]);
+        plot.scrollIntoView({block: "center"});
+        return plot.querySelectorAll(".bars .point path, .scatter path.point")[arguments[1]];
+        """,
+        name,
+        place,
+    )
+    ActionChains(browser).move_to_element(mark).pause(0.2).click().perform()
+    time.sleep(0.5)
+    return browser.execute_script("return document.getElementById('stop-number').value")
+
+
+def test_a_click_on_a_bar_of_many_stops_opens_no_stop(browser, pages):
+    """The bar's first figure is a loss in micrometres, which is no stop number."""
+    opened(browser, pages["usable"])
+    browser.execute_script("document.querySelector('[data-stop=\"40\"]').click()")
+    listen = "document.getElementById('plot-wear_intervals').on('plotly_click', () => { window.heard = 1 + (window.heard || 0); })"
+    browser.execute_script(listen)
+    for heard, place in enumerate((0, 2), 1):
+        assert clicked(browser, "wear_intervals", place) == "40"
+        assert browser.execute_script("return window.heard") == heard
+
+
+def test_a_click_on_a_point_opens_its_stop(browser, pages):
+    opened(browser, pages["usable"])
+    for name in ("energy_balance", "friction_temperature"):
+        stop = clicked(browser, name, 3)
+        shown = browser.execute_script("return document.getElementById('plot-one_stop').data[4].y[0]")
+        traces = makers.traces_of(makers.stops_of_programme(glaze=0.045))
+        assert shown == pytest.approx(traces.filter(pl.col("stop") == int(stop))["disc_temperature_c"][0], rel=1e-3)
+        said = browser.execute_script(
+            "return [...document.querySelectorAll('#plot-' + arguments[0] + ' .hovertext')].map((n) => n.textContent)",
+            name,
+        )
+        assert any(text.startswith(f"stop {stop}") for text in said), (name, stop, said)
+
+
 def test_without_the_shared_script_the_page_says_so(browser, pages, tmp_path):
     alone = tmp_path / "test.html"
     alone.write_text(pages["usable"].read_text())

@@ -13,6 +13,13 @@
     return;
   }
 
+  function stopOf(point) {  // the field named stop, or nothing: a point without it stands for no single stop
+    const fields = (point.data.meta && point.data.meta.fields) || [];
+    const place = fields.indexOf("stop");
+    if (place < 0) { return undefined; }
+    return Array.isArray(point.customdata) ? point.customdata[place] : point.customdata;
+  }
+
   const viewer = document.getElementById("stop-number");
   function show(stop) {
     const found = curves[String(stop)];
@@ -31,8 +38,7 @@
     if (!spec) { continue; }
     Plotly.newPlot(node, spec.data, spec.layout, config).then((plot) => {
       plot.on("plotly_click", (event) => {
-        const data = event.points[0].customdata;
-        const stop = Array.isArray(data) ? data[0] : data;
+        const stop = stopOf(event.points[0]);
         if (Number.isInteger(stop)) { show(stop); }
       });
     });
