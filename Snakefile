@@ -32,7 +32,9 @@ except InputError as error:
     raise WorkflowError(str(error))
 
 R = RUN.results
-STOPSHEET = f"{shlex.quote(sys.executable)} -P -m pipeline"
+# exec: the stage is the child of this process itself and can ask the system to end with it.
+os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
+STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline"
 TEST = f"{R}/{{method}}/tests/{{test}}"
 COMPOUND = f"{R}/{{method}}/compounds/{{compound}}"
 

@@ -1,25 +1,45 @@
 """The command line: parse, call, print. The only place with argument parsing.
 
 Exit codes: 0 all well; 3 some test unusable or without a stop of use; 2 wrong call, config or place; 1 a fault of ours
-or of the system.
+or of the machine; 130, 143, 129 stopped by an interrupt, a termination, a hang-up.
 """
 
 from __future__ import annotations
 
 import sys
+from typing import Any
 
+from pipeline.cli.engine import noted
+from pipeline.cli.lifeline import Stopped, end_with_engine, stoppable
 from pipeline.cli.parser import parser
 from pipeline.errors import InputError
 
 
 def run(arguments: list[str]) -> int:
     """Carry out one command and return its exit code."""
+    try:
+        with stoppable():
+            end_with_engine()
+            return _carried_out(arguments)
+    except Stopped as stop:
+        print("stopsheet: stopped; run again to continue", file=sys.stderr)
+        return 128 + stop.signal
+    except BrokenPipeError:
+        return 0
+
+
+def _carried_out(arguments: list[str]) -> int:
     options = vars(parser().parse_args(arguments))  # argparse itself ends with 2 on a wrong call
     command = options.pop("call")
     try:
-        return command(**options) or 0
+        with noted(_told(arguments[0], options)):
+            return command(**options) or 0
     except InputError as error:
         print(f"stopsheet: {error}", file=sys.stderr)
         return 2
-    except BrokenPipeError:
-        return 0
+
+
+def _told(command: str, options: dict[str, Any]) -> str:
+    """A stage and what it works on, for the note that tells of a killed one."""
+    subject = options.get("test") or options.get("compound") or options.get("method") or options.get("a") or ""
+    return f"{getattr(subject, 'name', subject)}: stage {command}".removeprefix(": ")

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
-import subprocess
+import re
 import sys
 from pathlib import Path
 
+from pipeline import faults
 from pipeline.archive.plan import plan
+from pipeline.cli import engine, upkeep
+from pipeline.cli.lifeline import alone
 from pipeline.cli.summary import OUR_FAULT, outcome
 from pipeline.errors import InputError
 
 
 def run(*, config: Path, cores: int | None) -> int:
-    """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use.
+    """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use, 128 + n when signal n stopped it.
 
-    A lock that a killed run left behind is cleared: this command holds a lock of its own while it runs, so whoever gets
-    it is alone.
+    What a killed run left behind (the engine's lock, parts of files) is cleared: this command holds a lock that every
+    process of a run shares, so whoever gets it is alone.
     """
     if not config.is_file():
         raise InputError(f"{config}: no such config file")
@@ -26,19 +28,31 @@ def run(*, config: Path, cores: int | None) -> int:
     planned = plan(config)
     results = Path(planned.results)
     results.mkdir(parents=True, exist_ok=True)
-    with (results / ".running").open("w") as held:
+    with alone(results, config) as lock:
+        upkeep.clear(results)
         try:
-            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise InputError(f"{config}: another run is writing {results}; wait for it") from None
-        command = _snakemake(config, results, cores or os.cpu_count() or 1)
-        if any((results / ".snakemake" / "locks").glob("*")):
-            subprocess.run([*command, "--unlock"], check=False, capture_output=True)
-        code = subprocess.run(command, check=False).returncode
+            code, heard = engine.drive(_snakemake(config, results, cores or os.cpu_count() or 1), results, lock)
+        finally:
+            upkeep.sweep(results)
     if code != 0:
-        print("stopsheet: the run did not finish; the messages above name the stage", file=sys.stderr)
+        if not heard.said:
+            print(f"stopsheet: {_engine_fault(results, heard)}", file=sys.stderr)
         return OUR_FAULT
     return outcome(results, {name: method.friction.use_suspect for name, method in planned.read_methods})
+
+
+def _engine_fault(results: Path, heard: engine.Heard) -> str:
+    """Why the engine ended where no stage said a word: a fault of the machine in its last words, or those."""
+    words = [line.strip() for line in heard.last if line.strip()]
+    for text in reversed(words):
+        number = faults.number_of(Exception(text))
+        if number in faults.SAID:
+            return faults.line(results, number)
+    failed = [found[1] for text in words if (found := re.match(r"Error in rule (\w+):", text))]
+    if failed:  # a stage that can, says why itself
+        return f"stage {failed[0]} {engine.KILLED}"
+    last = words[-1] if words else "it said nothing"
+    return f"the workflow engine ended early ({last}); its log is in {results / '.snakemake' / 'log'}; run again"
 
 
 def _snakemake(config: Path, results: Path, cores: int) -> list[str]:

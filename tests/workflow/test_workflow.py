@@ -5,14 +5,9 @@ from __future__ import annotations
 import gzip
 import json
 import os
-import signal
-import subprocess
-import sys
-import time
 
 import pytest
 
-from tests.conftest import REPO
 from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
 
 pytestmark = pytest.mark.workflow
@@ -127,26 +122,3 @@ def test_nothing_of_the_samples_leaks_into_another_workspace(workspace):
     for name in ("duty.json", "batches.json"):
         text = (workspace.parent / "results" / "plain" / "compounds" / "marram-6" / name).read_text()
         assert "valley" not in text and "ridge" not in text
-
-
-def test_a_killed_run_resumes_to_the_same_results(workspace, tmp_path):
-    config = small_workspace(tmp_path, TWO[:1])
-    command = [sys.executable, "-m", "pipeline", "run", str(config), "--cores", "2"]
-    environment = {**os.environ, "PYTHONPATH": str(REPO)}
-    first = subprocess.Popen(
-        command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
-    )
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and not list((tmp_path / "results").rglob("stops.parquet")):
-        time.sleep(0.1)
-    os.killpg(first.pid, signal.SIGKILL)
-    first.wait()
-    again = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
-    assert again.returncode == 0, again.stdout + again.stderr
-    other = small_workspace(tmp_path / "fresh", TWO[:1])
-    assert subprocess.run([*command[:4], str(other)], env=environment, capture_output=True, check=False).returncode == 0
-    mine = {
-        k: v for k, v in snapshot(tmp_path / "results" / "plain").items() if k.endswith((".parquet", "friction.json"))
-    }
-    theirs = snapshot(tmp_path / "fresh" / "results" / "plain")
-    assert mine and all(theirs[name] == content for name, content in mine.items())

@@ -1,0 +1,96 @@
+"""A tiny workspace and its runs as processes of their own: what the studies of kills and of a broken system share."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from tests.conftest import REPO
+from tests.hostile.base import write_base
+
+METHODS = {"as it was": "", "edited": "friction: {coverage: 95 %}\ndrift: {false_alarm_rate: 2 %}\n"}
+
+
+def workspace(base: Path, tests: int) -> Path:
+    """A workspace with so many copies of a simulated test of eleven stops and one method; its config's path."""
+    for number in range(1, tests + 1):
+        write_base(base / "archive", "delimited", f"t-{number}")
+    (base / "methods").mkdir()
+    set_method(base, "as it was")
+    (base / "config.yaml").write_text("archive: archive\nresults: results\nmethods: [methods/plain.yaml]\n")
+    return base / "config.yaml"
+
+
+def set_method(base: Path, name: str) -> None:
+    (base / "methods" / "plain.yaml").write_text(METHODS[name])
+
+
+def start(config: Path, *options: str, cores: int = 2, **how: object) -> subprocess.Popen[str]:
+    """`stopsheet run` begun, its words in a pipe."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "pipeline", "run", str(config), "--cores", str(cores), *options],
+        env={**os.environ, "PYTHONPATH": str(REPO)}, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, **how,
+    )  # type: ignore[call-overload]  # fmt: skip
+
+
+def ended(run: subprocess.Popen[str]) -> tuple[int, list[str]]:
+    """Exit code and lines of complaint of a run."""
+    said = run.communicate()[1]
+    return run.returncode, said.splitlines()
+
+
+def run(config: Path, **how: object) -> tuple[int, list[str]]:
+    return ended(start(config, **how))
+
+
+def results(config: Path) -> dict[str, bytes]:
+    """Bytes of every result; what begins with a dot is the workflow's own memory."""
+    root = config.parent / "results"
+    files = [path for path in sorted(root.rglob("*")) if path.is_file()]
+    names = {path: path.relative_to(root) for path in files}
+    return {
+        str(name): path.read_bytes() for path, name in names.items() if not any(p.startswith(".") for p in name.parts)
+    }
+
+
+def undisturbed(config: Path, method: str) -> tuple[dict[str, bytes], float]:
+    """Results of a whole run from nothing, and how long it took (s)."""
+    forget(config)
+    set_method(config.parent, method)
+    begun = time.monotonic()
+    code, said = run(config)
+    if code:
+        raise RuntimeError(f"the undisturbed run ended with {code}: {said}")
+    return results(config), time.monotonic() - begun
+
+
+def forget(config: Path) -> None:
+    shutil.rmtree(config.parent / "results", ignore_errors=True)
+
+
+def processes(config: Path) -> dict[int, str]:
+    """Living processes that work in the workspace: id -> command line."""
+    found = {}
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdecimal() and int(entry.name) != os.getpid():
+            with contextlib.suppress(OSError):
+                words = (entry / "cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
+                if f"{config.parent}{os.sep}" in words:
+                    found[int(entry.name)] = words
+    return found
+
+
+def stages(config: Path) -> list[int]:
+    """Living processes of stages."""
+    return [one for one, words in processes(config).items() if "-m pipeline" in words and " run " not in words]
+
+
+def kill(process: int) -> None:
+    with contextlib.suppress(ProcessLookupError):
+        os.kill(process, signal.SIGKILL)
