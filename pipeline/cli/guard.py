@@ -16,6 +16,10 @@ from typing import Any
 from pipeline import vocabulary
 from pipeline.results import whole, write_json, write_parquet, write_text
 
+#: a page of a fault loads, runs and sends nothing
+POLICY = (
+    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; base-uri 'none'; form-action 'none'\">"
+)
 TABLES = {"stops.parquet": vocabulary.STOPS, "traces.parquet": vocabulary.TRACES, "delta.parquet": vocabulary.DELTA}
 
 
@@ -48,5 +52,5 @@ def _write_unusable(path: Path, subject: str, why: str) -> None:
             canvas.save()
     else:
         title = html.escape(subject)
-        text = f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title><h1>{title}</h1><p>{html.escape(why)}</p>\n'
+        text = f'<!doctype html><html lang="en"><meta charset="utf-8">{POLICY}<title>{title}</title><h1>{title}</h1><p>{html.escape(why)}</p>\n'
         write_text(path, text)

@@ -5,9 +5,11 @@ relatively: a thousand pages share it. All text passes through autoescaping temp
 written as escapes, so that no text of a user can end the script element.
 """
 
+import base64
 import hashlib
 import json
 import os
+import re
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
@@ -19,12 +21,14 @@ from markupsafe import Markup
 from pipeline.results import whole
 
 TEMPLATES = Path(__file__).parent / "templates"
-#: nothing may be loaded but the page itself and the shared script beside it
+#: Nothing may be loaded but the page itself and the shared script beside it, no script runs but that and the page's own, and
+#: nothing is sent. `file:` because a page opened from disk has no origin of its own.
 POLICY = (
-    "default-src 'none'; script-src 'self' file: 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; "
-    "connect-src 'none'; base-uri 'none'; form-action 'none'"
+    "default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data: blob:; font-src 'none'; "
+    "connect-src 'none'; object-src 'none'; frame-src 'none'; base-uri 'none'; form-action 'none'"
 )
-STATIC_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+POLICY_MARK = "content-policy-of-this-page"
+INLINE = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 
 @lru_cache(maxsize=1)
@@ -42,9 +46,16 @@ def environment() -> jinja2.Environment:
 
 
 def page(template: str, **content: Any) -> str:
-    """The template filled; `content` is escaped unless it is Markup of ours."""
-    defaults = {"plotly": None, "policy": POLICY if content.get("plotly") else STATIC_POLICY}
-    return environment().get_template(template).render(**{**defaults, **content})
+    """The template filled, with its content policy; `content` is escaped unless it is Markup of ours."""
+    return with_policy(environment().get_template(template).render(**{"plotly": None, **content}))
+
+
+def with_policy(text: str) -> str:
+    """The page with its policy in place of the mark in its head: its own inline scripts may run, by their digests."""
+    digests = [base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in INLINE.findall(text)]
+    shared = ["'self'", "file:"] if '<script src="' in text else []
+    scripts = " ".join([*shared, *(f"'sha256-{digest}'" for digest in digests)]) or "'none'"
+    return text.replace(POLICY_MARK, POLICY.format(scripts=scripts), 1)
 
 
 def script_json(content: Any) -> Markup:
@@ -65,11 +76,30 @@ def page_script() -> Markup:
     return Markup((TEMPLATES / "page.js").read_text(encoding="utf-8"))
 
 
-def plotly_file(method_folder: Path) -> Path:
-    """Write plotly.js into `<method_folder>/assets`, once and whole; return its path."""
+#: Addresses of other hosts that a control of the library leads to or sends data to, each replaced by one that leads nowhere.
+#: Its other addresses are those of map tiles and licences, which no figure uses and the policy keeps from loading.
+SENDING = (
+    (r'(plotlyServerURL:\{[^{}]*?dflt:)"[^"]*"', r'\1""'),
+    (r'(topojsonURL:\{[^{}]*?dflt:)"[^"]*"', r'\1"./"'),
+    (r'window\.open\("https?:[^"]*"', 'window.open("about:blank"'),
+    (r'"https://plotly\.com/[^"]*"', '"about:blank"'),
+)
+
+
+@lru_cache(maxsize=1)
+def plotly_script() -> str:
+    """plotly.js with no address of its maker's servers."""
     from plotly.offline import get_plotlyjs
 
-    content = get_plotlyjs().encode("utf-8")
+    content = get_plotlyjs()
+    for pattern, instead in SENDING:
+        content = re.sub(pattern, instead, content)
+    return content
+
+
+def plotly_file(method_folder: Path) -> Path:
+    """Write plotly.js into `<method_folder>/assets`, once and whole; return its path."""
+    content = plotly_script().encode("utf-8")
     name = f"plotly-{hashlib.sha256(content).hexdigest()[:12]}.min.js"
     path = method_folder / "assets" / name
     if not (path.is_file() and path.stat().st_size == len(content)):

@@ -3,7 +3,9 @@
   const read = (id) => { const node = document.getElementById(id); return node ? JSON.parse(node.textContent) : null; };
   const figures = read("figures") || {};
   const curves = read("curves") || {};
-  const config = { responsive: true, displaylogo: false, showTips: false,
+  // No button sends the figure to a server or opens it there: the data are confidential.
+  const config = { responsive: true, displaylogo: false, showTips: false, showSendToCloud: false, showEditInChartStudio: false,
+    plotlyServerURL: "", showLink: false, linkText: "",
     toImageButtonOptions: { format: "svg" }, modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"] };
 
   if (typeof Plotly === "undefined") {
