@@ -26,6 +26,8 @@ from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
+from pipeline.results.friction import CompoundFriction
+from pipeline.results.model import Result, renewed
 
 ZERO_C = 273.15
 WRITTEN = ("friction", "wear", "batches", "duty")
@@ -48,12 +50,13 @@ def run(
     usable, left_out, inputs = load_tests(archive, tests, results)
     wanted, target_why = _target(target)
     rig = read_json(rigs)
-    found_friction = _friction(usable, method, target)
-    found_friction["glaze_limit"] = glaze_limit({t.name: t.drift for t in usable})
+    found_friction = renewed(
+        _friction(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
+    )
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     map_ = _map(usable, method)
     content = {
-        "friction": found_friction,
+        "friction": _plain(found_friction),
         "wear": found_wear,
         "batches": _batches(usable, map_, found_friction, found_wear, wanted, rig, method),
         "duty": _duty(usable, duties, found_friction, found_wear, method),
@@ -64,7 +67,11 @@ def run(
     for name in WRITTEN:
         revision = SECTIONS[name][1].REVISION
         tail = {"stamp": stamp(name, revision, settings, inputs | {"rigs": rigs})}
-        write_json(into / f"{name}.json", head | content[name] | tail)
+        write_json(into / f"{name}.json", content[name] | head | tail)
+
+
+def _plain(result: Result) -> dict[str, Any]:
+    return result.model_dump(mode="python", by_alias=True)
 
 
 def _target(path: Path | None) -> tuple[Target | None, str | None]:
@@ -77,7 +84,7 @@ def _target(path: Path | None) -> tuple[Target | None, str | None]:
         return None, f"target left out: {error}"
 
 
-def _friction(tests: list[CompoundTest], method: Method, target: Path | None) -> dict[str, Any]:
+def _friction(tests: list[CompoundTest], method: Method, target: Path | None) -> CompoundFriction:
     stops = [
         friction.TestStops(
             t.name,
@@ -138,7 +145,7 @@ def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:
 def _batches(
     tests: list[CompoundTest],
     map_: FrictionMap | None,
-    found: Mapping[str, Any],
+    found: CompoundFriction,
     found_wear: Mapping[str, Any],
     target: Target | None,
     rig: Mapping[str, Any],
@@ -155,7 +162,7 @@ def _batches(
         shifts=rig.get("shifts") or [],
     )
     body["notes"] += pad_notes(found_wear, target)
-    return {"reference": found.get("reference")} | body
+    return {"reference": found.reference and _plain(found.reference)} | body
 
 
 def pad_notes(wear: Mapping[str, Any], target: Target | None) -> list[str]:
@@ -184,7 +191,7 @@ def pad_notes(wear: Mapping[str, Any], target: Target | None) -> list[str]:
 def _duty(
     tests: list[CompoundTest],
     duties: list[Path],
-    found_friction: Mapping[str, Any],
+    found_friction: CompoundFriction,
     found_wear: Mapping[str, Any],
     method: Method,
 ) -> dict[str, Any]:
@@ -197,9 +204,9 @@ def _duty(
     projected = duty.project_all(
         cycles,
         [duty.Recorded(t.card, t.stops) for t in tests],
-        friction=found_friction,
+        friction=_plain(found_friction),
         wear=found_wear,
-        glazing=found_friction.get("glaze_limit") or {},
+        glazing=_plain(found_friction.glaze_limit) if found_friction.glaze_limit else {},
         settings=method.duty,
         wear_settings=method.wear,
         temperature_kind=method.reduction.temperature,

@@ -10,16 +10,14 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.results.friction import GlazeLimit, GlazeStops
+
 WARMER = 75.0  # K above the growing use's initial temperature up to which harder use bounds the limit
 LEAST_STOPS = 10  # low-energy stops of a stretch of use below which it says nothing
 
 
-def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
-    """The compound's limit of low-energy use from its tests' drift.json (by test).
-
-    Keys: power_density_w_mm2 and temperature_c (numbers, null with `why`), their intervals `power_density_low_w_mm2` ...,
-    `stops` (value, low, high: low-energy stops until 3 % of mu is lost), `tests` behind it, and `text` in words.
-    """
+def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> GlazeLimit:
+    """The compound's limit of low-energy use from its tests' drift.json (by test)."""
     grown = {test: drift for test, drift in drifts.items() if _grew(drift)}
     if not grown:
         return _none(drifts)
@@ -41,11 +39,17 @@ def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
     )
     if above is None:
         text += "; no harder use was harmless for as long, so the limit may lie higher"
-    return {
-        "power_density_w_mm2": power, "power_density_low_w_mm2": gentle, "power_density_high_w_mm2": above,
-        "power_density_high_why": None if above is not None else "no harder cold use of this length was tried and harmless",
-        "temperature_c": cold, "stops": stops, "tests": tests, "harmless_stretches": stretches, "text": text, "why": None,
-    }  # fmt: skip
+    return GlazeLimit(
+        power_density_w_mm2=power,
+        power_density_low_w_mm2=gentle,
+        power_density_high_w_mm2=above,
+        power_density_high_why=None if above else "no harder cold use of this length was tried and harmless",
+        temperature_c=cold,
+        stops=stops,
+        tests=tests,
+        harmless_stretches=stretches,
+        text=text,
+    )
 
 
 def _grew(drift: Mapping[str, Any]) -> bool:
@@ -90,26 +94,26 @@ def _alike(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
     return bool(power < 0.25 and abs(a["temperature_initial_c"] - b["temperature_initial_c"]) < 20)
 
 
-def _stops(grew: list[Mapping[str, Any]]) -> dict[str, float | None]:
+def _stops(grew: list[Mapping[str, Any]]) -> GlazeStops:
     """Stops until 3 % is lost: median over the tests, interval from the lowest low to the highest high."""
     of = {key: [g["stops_to_3_percent"][key] for g in grew] for key in ("value", "low", "high")}
     value = [n for n in of["value"] if n is not None]
     low = [n for n in of["low"] if n is not None]
-    return {
-        "value": float(np.median(value)) if value else None,
-        "low": min(low) if low else None,
-        "high": max(of["high"]) if None not in of["high"] else None,
-    }
+    return GlazeStops(
+        value=float(np.median(value)) if value else None,
+        low=min(low) if low else None,
+        high=max(of["high"]) if None not in of["high"] else None,
+    )
 
 
-def _said(stops: Mapping[str, float | None]) -> str:
-    if stops["value"] is None:
+def _said(stops: GlazeStops) -> str:
+    if stops.value is None:
         return "some"
-    ends = [f"{stops[key]:.0f}" if stops[key] is not None else "unknown" for key in ("low", "high")]
-    return f"{stops['value']:.0f} ({ends[0]} to {ends[1]})"
+    ends = [f"{end:.0f}" if end is not None else "unknown" for end in (stops.low, stops.high)]
+    return f"{stops.value:.0f} ({ends[0]} to {ends[1]})"
 
 
-def _none(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+def _none(drifts: Mapping[str, Mapping[str, Any]]) -> GlazeLimit:
     longest = max(
         (
             use["low_energy_stops"]
@@ -119,7 +123,4 @@ def _none(drifts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
         default=0,
     )
     why = f"no test of the compound shows a glazing-like fall; the longest low-energy use between checks had {longest} stops"
-    return {
-        "power_density_w_mm2": None, "power_density_low_w_mm2": None, "power_density_high_w_mm2": None, "temperature_c": None,
-        "stops": None, "tests": [], "harmless_stretches": None, "text": f"not known: {why}", "why": why,
-    }  # fmt: skip
+    return GlazeLimit(text=f"not known: {why}", why=why)

@@ -10,13 +10,13 @@ block often raises energy and temperature as it goes.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import polars as pl
 
 from pipeline.conditioning.time_base import median_known
 from pipeline.friction.map import FrictionMap
+from pipeline.results.friction import Bedding
+from pipeline.results.model import renewed
 
 SETTLED = 0.03
 FEWEST = 8
@@ -26,7 +26,7 @@ SUPPORTED_SHARE = 0.9
 
 def bedding(
     stops: pl.DataFrame, map_: FrictionMap | None, *, confidence: float, use_suspect: bool = False
-) -> dict[str, Any] | None:
+) -> Bedding | None:
     """The contract's `bedding` of a stops table; None where the test has no bedding block."""
     block = stops.filter(pl.col("purpose") == "bedding")
     if block.is_empty():
@@ -34,17 +34,15 @@ def bedding(
     sound = ["ok", "suspect"] if use_suspect else ["ok"]
     used = block.filter(pl.col("status").is_in(sound) & pl.col("mu").is_finite()).sort("stop")
     if len(used) < FEWEST:
-        return {"stops": None, "low": None, "high": None, "mu_start": None, "mu_end": None,
-                "why": f"{len(used)} usable bedding stops; a settling fit needs {FEWEST}"}  # fmt: skip
+        return Bedding(why=f"{len(used)} usable bedding stops; a settling fit needs {FEWEST}")
     mu, adjusted = at_reference(used, map_)
     index = (used["stop"] - used["stop"].min()).to_numpy().astype(float)
     found = settling(index, mu, confidence)
     last = float(index[-1]) + 1
-    why = None
-    if found["stops"] > last:
+    if found.stops is not None and found.stops > last:
         why = f"mu was still changing when bedding ended after {last:.0f} stops"
-        found |= {"stops": None, "high": None}
-    return {**found, "adjusted_to_reference": adjusted, "why": why}
+        return renewed(found, stops=None, high=None, adjusted_to_reference=adjusted, why=why)
+    return renewed(found, adjusted_to_reference=adjusted)
 
 
 def at_reference(used: pl.DataFrame, map_: FrictionMap | None) -> tuple[np.ndarray, bool]:
@@ -62,7 +60,7 @@ def at_reference(used: pl.DataFrame, map_: FrictionMap | None) -> tuple[np.ndarr
     return mu * np.where(np.isfinite(ratio), ratio, median_known(ratio)), True
 
 
-def settling(index: np.ndarray, mu: np.ndarray, confidence: float, seed: int = 0) -> dict[str, Any]:
+def settling(index: np.ndarray, mu: np.ndarray, confidence: float, seed: int = 0) -> Bedding:
     """Fit of m + a exp(-index/n): stops to 3 % with interval, fitted mu at the first and the last stop,
     asymptote.
     """
@@ -87,10 +85,14 @@ def settling(index: np.ndarray, mu: np.ndarray, confidence: float, seed: int = 0
     drawn = coefficient[pick] + scale[:, None] * np.einsum("kij,kj->ki", root, rng.normal(size=(DRAWS, 2)))
     low, high = np.quantile(stops_to_settle(drawn, lengths[pick]), [(1 - confidence) / 2, (1 + confidence) / 2])
     stops = float(stops_to_settle(coefficient[best : best + 1], lengths[best : best + 1])[0])
-    return {
-        "stops": stops, "low": float(min(low, stops)), "high": float(max(high, stops)),
-        "mu_start": float(fitted[0]), "mu_end": float(fitted[-1]), "asymptote": float(coefficient[best, 0]),
-    }  # fmt: skip
+    return Bedding(
+        stops=stops,
+        low=float(min(low, stops)),
+        high=float(max(high, stops)),
+        mu_start=float(fitted[0]),
+        mu_end=float(fitted[-1]),
+        asymptote=float(coefficient[best, 0]),
+    )
 
 
 def fits(index: np.ndarray, mu: np.ndarray, lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -11,7 +11,6 @@ since a small slope with an interval is an answer.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -21,6 +20,7 @@ from pipeline.friction.likelihood import Data, design_of, solve
 from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.model import Fit
 from pipeline.method.friction import Friction
+from pipeline.results.friction import Form
 
 CUT, MOST_FOLDS, FEWEST_COMPARED = 3.0, 40, 25
 JUMP = np.array([20.0, 0.1, 0.05, 0.1])  # K, ln p, ln w, ln e: a change of conditions, not a set-point's scatter
@@ -34,10 +34,10 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Compared:
-    """The chosen map and the table that led to it, ready for friction.json."""
+    """The chosen map and the table that led to it."""
 
     map: FrictionMap
-    table: list[dict[str, Any]]
+    table: list[Form]
     why: str
 
 
@@ -64,7 +64,7 @@ def best_map(stops: pl.DataFrame, settings: Friction, *, temperature: str) -> Co
         if form != chosen and gain > u:
             chosen, why = form, "predicts stops left out better by more than the standard error of the difference"
     table = [
-        {"form": WORDS[form], "cv_rms": float(np.sqrt(score.mean())), "kept": form == chosen}
+        Form(form=WORDS[form], cv_rms=float(np.sqrt(score.mean())), kept=form == chosen)
         for form, score in scores.items()
     ]
     table += without_each(maps[chosen], folds, scores[chosen], scale)
@@ -127,7 +127,7 @@ def paired(worse: np.ndarray, better: np.ndarray, folds: np.ndarray) -> tuple[fl
     return float(gains.mean()), float(gains.std(ddof=1) / np.sqrt(gains.size)) if gains.size > 1 else np.inf
 
 
-def without_each(map_: FrictionMap, folds: np.ndarray, whole: np.ndarray, scale: float) -> list[dict[str, Any]]:
+def without_each(map_: FrictionMap, folds: np.ndarray, whole: np.ndarray, scale: float) -> list[Form]:
     """Score of the chosen form less each effect in turn."""
     rows = []
     for k, name in enumerate(map_.choice.kept):
@@ -138,11 +138,6 @@ def without_each(map_: FrictionMap, folds: np.ndarray, whole: np.ndarray, scale:
         gain, u = paired(score, whole, folds)
         worth = "predicts better with it" if gain > u else "predicts no better with it; kept, its slope is near zero"
         rows.append(
-            {
-                "form": f"without {effects.WORDS[name]}",
-                "cv_rms": float(np.sqrt(score.mean())),
-                "kept": False,
-                "why": worth,
-            }
+            Form(form=f"without {effects.WORDS[name]}", cv_rms=float(np.sqrt(score.mean())), kept=False, why=worth)
         )
     return rows

@@ -8,12 +8,11 @@ modelled, about 5 % beyond two standard deviations.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from pipeline.friction.likelihood import design_of, whitening
 from pipeline.friction.map import FrictionMap
+from pipeline.results.friction import Diagnostics, Residual
 
 MOST_INFLUENTIAL = 10
 
@@ -33,12 +32,12 @@ def standardised(map_: FrictionMap) -> np.ndarray:
     return (fit.pulled - fit.fitted) / fit.cut / sd
 
 
-def diagnostics(map_: FrictionMap) -> dict[str, Any]:
-    """Per-stop table and a summary, ready for friction.json."""
+def diagnostics(map_: FrictionMap) -> Diagnostics:
+    """Per-stop table and a summary."""
     r, h = standardised(map_), leverage(map_)
     raw = map_.stops.select([c for c in ("test", "stop", "block") if c in map_.stops.columns])
     table = [
-        {**row, "standardised": round(float(a), 3), "influence": round(float(b), 4), "held_back": bool(c < 1)}
+        Residual(**row, standardised=round(float(a), 3), influence=round(float(b), 4), held_back=bool(c < 1))
         for row, a, b, c in zip(raw.to_dicts(), r, h, map_.fit.cut, strict=True)
     ]
     order = np.linspace(-1, 1, r.size)
@@ -46,12 +45,12 @@ def diagnostics(map_: FrictionMap) -> dict[str, Any]:
     slope = float(order @ (held - held.mean()) / (order @ order))
     follows = map_.fit.data.series[1:] == map_.fit.data.series[:-1]
     pairs = held[1:][follows] @ held[:-1][follows] / max(float(held @ held), 1e-12)
-    return {
-        "stops": table,
-        "most_influential": sorted(table, key=lambda row: -row["influence"])[:MOST_INFLUENTIAL],
-        "beyond_two_sd_share": float((np.abs(r) > 2).mean()),
-        "skewness": float(np.mean((held - held.mean()) ** 3) / max(held.std() ** 3, 1e-12)),
-        "neighbour_correlation": float(pairs),
-        "trend_sd_over_test": 2 * slope,
-        "trend_u_sd": float(2 * held.std() / np.sqrt(order @ order)),
-    }
+    return Diagnostics(
+        stops=table,
+        most_influential=sorted(table, key=lambda row: -row.influence)[:MOST_INFLUENTIAL],
+        beyond_two_sd_share=float((np.abs(r) > 2).mean()),
+        skewness=float(np.mean((held - held.mean()) ** 3) / max(held.std() ** 3, 1e-12)),
+        neighbour_correlation=float(pairs),
+        trend_sd_over_test=2 * slope,
+        trend_u_sd=float(2 * held.std() / np.sqrt(order @ order)),
+    )

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import bisect
 
+from pipeline.results.friction import FrictionClass
+
 BOUNDS = (0.15, 0.25, 0.35, 0.45, 0.55)
 LETTERS = "CDEFGH"
 
 
-def friction_class(mu: float) -> dict[str, object]:
+def friction_class(mu: float) -> FrictionClass:
     """Letter and range (over, up to and including) of an unrounded mean mu; None for an open end."""
     k = bisect.bisect_left(BOUNDS, mu)
-    return {"class": LETTERS[k], "over": BOUNDS[k - 1] if k else None, "to": BOUNDS[k] if k < len(BOUNDS) else None}
+    over, to = BOUNDS[k - 1] if k else None, BOUNDS[k] if k < len(BOUNDS) else None
+    return FrictionClass(letter=LETTERS[k], over=over, to=to)

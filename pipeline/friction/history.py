@@ -9,8 +9,6 @@ business, not the map's.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import polars as pl
 
@@ -18,13 +16,14 @@ from pipeline.friction.fade import runs
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.selection import before_bedding, usable
 from pipeline.method.friction import Friction
+from pipeline.results.friction import LeftOut
 
 EXPOSURES = ("duty", "fade")
 FEWEST_BEFORE = 20
 SHIFT, STANDARD_ERRORS, BLOCK_SD = 0.03, 3.0, 0.01
 
 
-def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tuple[pl.DataFrame, list[dict[str, Any]]]:
+def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tuple[pl.DataFrame, list[LeftOut]]:
     """The stops less those of changed blocks, and the blocks left out with their mean shift (relative) and
     its u.
     """
@@ -44,25 +43,26 @@ def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tupl
         usable(stops.filter(pl.col("stop") > exposed), ("map", "check"), temperature, settings.use_suspect)
     ):
         found = shift(map_, part)
-        if found is not None and abs(found["shift"]) > max(SHIFT, STANDARD_ERRORS * found["u"]):
+        if found is not None and abs(found.shift or 0.0) > max(SHIFT, STANDARD_ERRORS * (found.u or 0.0)):
             left_out.append(found)
-    gone = [stop for block in left_out for stop in block["stops"]]
+    gone = [stop for block in left_out for stop in block.stops]
     return stops.filter(~pl.col("stop").is_in(gone)), green + left_out
 
 
-def green_blocks(stops: pl.DataFrame) -> list[dict[str, Any]]:
+def green_blocks(stops: pl.DataFrame) -> list[LeftOut]:
     """Check and map blocks run before bedding, which no map is fitted to."""
     early = stops.filter(before_bedding(stops) & pl.col("purpose").is_in(["map", "check"]))
     return [
-        {
-            "block": part["block"][0], "stops": part["stop"].to_list(), "shift": None, "u": None,
-            "why": f"{part['block'][0]} was run before bedding",
-        }
+        LeftOut(
+            block=part["block"][0],
+            stops=part["stop"].to_list(),
+            why=f"{part['block'][0]} was run before bedding",
+        )
         for part in runs(early)
-    ]  # fmt: skip
+    ]
 
 
-def shift(map_: FrictionMap, part: pl.DataFrame) -> dict[str, Any] | None:
+def shift(map_: FrictionMap, part: pl.DataFrame) -> LeftOut | None:
     """Mean of ln(mu / map) over a block with its standard uncertainty; None where the map does not reach
     it.
     """
@@ -75,7 +75,10 @@ def shift(map_: FrictionMap, part: pl.DataFrame) -> dict[str, Any] | None:
     scatter = float(np.mean(map_.scatter(t) / map_.predict(t).mu))
     u = np.sqrt(scatter**2 / known.sum() + np.mean(expected.se[known] / expected.mu[known]) ** 2 + BLOCK_SD**2)
     name = part["block"][0]
-    return {
-        "block": name, "stops": part["stop"].to_list(), "shift": float(np.median(off)), "u": float(u),
-        "why": f"{name} lies {100 * float(np.median(off)):+.1f} % off the map of the stops before it",
-    }  # fmt: skip
+    return LeftOut(
+        block=name,
+        stops=part["stop"].to_list(),
+        shift=float(np.median(off)),
+        u=float(u),
+        why=f"{name} lies {100 * float(np.median(off)):+.1f} % off the map of the stops before it",
+    )

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -21,6 +20,8 @@ from pipeline.archive.card import Card
 from pipeline.friction.map import FrictionMap
 from pipeline.heat.capacity import heat_capacity
 from pipeline.heat.halfspace import effusivity, rise_sampled
+from pipeline.results.friction import InStop, InStopClass, InStopRise, SurfaceEstimate
+from pipeline.results.model import renewed
 
 FEWEST_POINTS, FEWEST_STOPS = 6, 3
 CLASS_EDGES_C = (0, 100, 150, 200, 250, 300, 400, 500, 600, 700, 900)
@@ -113,7 +114,7 @@ def surface_rise(t: np.ndarray, trace: pl.DataFrame, initial_c: float | None, di
     return rise
 
 
-def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, map_: FrictionMap | None, disc: Disc | None) -> dict[str, Any]:
+def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, map_: FrictionMap | None, disc: Disc | None) -> InStop:
     """Slopes within and between stops by class of temperature, and the in-stop rise by class of energy
     density.
     """
@@ -121,29 +122,30 @@ def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, map_: FrictionMap | None,
         pl.col("mu").is_finite() & (pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"])
     )
     if traces.is_empty() or sound.is_empty():
-        return {"classes": [], "rise": [], "why": "no traces of map or check stops"}
+        return InStop(why="no traces of map or check stops")
     each = per_stop(sound, traces.filter(pl.col("stop").is_in(sound["stop"].to_list())), disc)
     classes = by_temperature(sound.join(each, on="stop"), map_)
-    return {
-        "classes": classes,
-        "rise": by_energy(sound),
-        "disagreements": [c["text"] for c in classes if c["agrees"] is False],
-        "surface": None if disc is None else {"assumed": list(disc.assumed), **validity(disc)},
-        "why": None if disc is not None else "no friction ring on the card: no surface estimate",
-    }
+    return InStop(
+        classes=classes,
+        rise=by_energy(sound),
+        disagreements=[c.text for c in classes if c.agrees is False and c.text],
+        surface=None if disc is None else validity(disc),
+        why=None if disc is not None else "no friction ring on the card: no surface estimate",
+    )
 
 
-def validity(disc: Disc) -> dict[str, Any]:
+def validity(disc: Disc) -> SurfaceEstimate:
     """How long the half space stands for the disc: a tenth of L^2 over the diffusivity, L half the
     thickness.
     """
     if disc.half_thickness is None:
-        return {"valid_s": None, "valid_why": "the card gives no disc thickness"}
+        return SurfaceEstimate(assumed=list(disc.assumed), valid_why="the card gives no disc thickness")
     cp = float(heat_capacity(np.array(600.0), disc.heat_capacity))
-    return {"valid_s": 0.1 * disc.half_thickness**2 * disc.density * cp / disc.conductivity, "valid_why": None}
+    valid = 0.1 * disc.half_thickness**2 * disc.density * cp / disc.conductivity
+    return SurfaceEstimate(assumed=list(disc.assumed), valid_s=valid)
 
 
-def by_temperature(joined: pl.DataFrame, map_: FrictionMap | None) -> list[dict[str, Any]]:
+def by_temperature(joined: pl.DataFrame, map_: FrictionMap | None) -> list[InStopClass]:
     """In-stop against between-stop slope (mu per 100 K) in each class of initial temperature."""
     found = []
     for low, high in pairwise(CLASS_EDGES_C):
@@ -153,15 +155,21 @@ def by_temperature(joined: pl.DataFrame, map_: FrictionMap | None) -> list[dict[
             continue
         value, u = float(np.median(slopes)), float(1.2533 * slopes.std(ddof=1) / np.sqrt(slopes.size))
         between, between_u = between_slope(map_, part)
-        row: dict[str, Any] = {
-            "from_c": low, "to_c": high, "stops": int(slopes.size), "in_stop_per_100k": value, "in_stop_u": u,
-            "between_stops_per_100k": between, "between_stops_u": between_u,
-            "rise_k": median(part["rise_k"]), "surface_rise_k": median(part["surface_rise_k"]),
-            "in_stop_per_100k_surface": median(part["surface_slope"]), "agrees": None, "text": None,
-        }  # fmt: skip
+        row = InStopClass(
+            from_c=low,
+            to_c=high,
+            stops=int(slopes.size),
+            in_stop_per_100k=value,
+            in_stop_u=u,
+            between_stops_per_100k=between,
+            between_stops_u=between_u,
+            rise_k=median(part["rise_k"]),
+            surface_rise_k=median(part["surface_rise_k"]),
+            in_stop_per_100k_surface=median(part["surface_slope"]),
+        )
         if between is not None and between_u is not None:
-            row["agrees"] = bool(abs(value - between) <= max(APART * np.hypot(u, between_u), ALIKE))
-            row["text"] = None if row["agrees"] else explanation(row)
+            agrees = bool(abs(value - between) <= max(APART * np.hypot(u, between_u), ALIKE))
+            row = renewed(row, agrees=agrees, text=None if agrees else explanation(row))
         found.append(row)
     return found
 
@@ -185,19 +193,19 @@ def median(column: pl.Series) -> float | None:
     return float(value) if isinstance(value, int | float) else None
 
 
-def explanation(row: dict[str, Any]) -> str:
+def explanation(row: InStopClass) -> str:
     """Why the two slopes differ, by the figures there are."""
-    span = f"{row['from_c']} to {row['to_c']} C: within stops mu changes by {row['in_stop_per_100k']:+.3f} per 100 K, between stops by {row['between_stops_per_100k']:+.3f}"
-    surface, measured = row["surface_rise_k"], row["rise_k"]
+    span = f"{row.from_c:.0f} to {row.to_c:.0f} C: within stops mu changes by {row.in_stop_per_100k:+.3f} per 100 K, between stops by {row.between_stops_per_100k:+.3f}"
+    surface, measured = row.surface_rise_k, row.rise_k
     if surface is None or measured is None or surface <= 1.2 * measured:
         return f"{span}; the surface estimate does not explain it: friction depends on more than temperature within the stop"
     return (
         f"{span}; the surface is estimated to rise by {surface:.0f} K while the sensor shows {measured:.0f} K, "
-        f"and against the surface mu changes by {row['in_stop_per_100k_surface']:+.3f} per 100 K"
+        f"and against the surface mu changes by {row.in_stop_per_100k_surface:+.3f} per 100 K"
     )
 
 
-def by_energy(stops: pl.DataFrame) -> list[dict[str, Any]]:
+def by_energy(stops: pl.DataFrame) -> list[InStopRise]:
     """Quartiles of mu_end over mu_start by third of energy density and for cold and warm stops (below and
     from 200 C).
     """
@@ -214,7 +222,14 @@ def by_energy(stops: pl.DataFrame) -> list[dict[str, Any]]:
             if rise.size >= FEWEST_STOPS:
                 quartiles = np.quantile(rise, [0.25, 0.5, 0.75])
                 found.append(
-                    {"energy_from_j_mm2": float(low), "energy_to_j_mm2": float(high), "state": name, "stops": int(rise.size),
-                     "rise": float(quartiles[1]), "rise_low": float(quartiles[0]), "rise_high": float(quartiles[2])}
-                )  # fmt: skip
+                    InStopRise(
+                        energy_from_j_mm2=float(low),
+                        energy_to_j_mm2=float(high),
+                        state=name,
+                        stops=int(rise.size),
+                        rise=float(quartiles[1]),
+                        rise_low=float(quartiles[0]),
+                        rise_high=float(quartiles[2]),
+                    )
+                )
     return found

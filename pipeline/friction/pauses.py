@@ -7,21 +7,18 @@ later stops of their block.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import polars as pl
 
 from pipeline.friction.map import FrictionMap
+from pipeline.results.friction import Bite, BiteAt, Pause
 
 BACK = 0.03
 LOOKED_AT = 8  # stops after a pause
 COLDEST_SHARE = 0.1
 
 
-def pauses(
-    stops: pl.DataFrame, map_: FrictionMap | None, *, shortest: float, level: float = 1.0
-) -> list[dict[str, Any]]:
+def pauses(stops: pl.DataFrame, map_: FrictionMap | None, *, shortest: float, level: float = 1.0) -> list[Pause]:
     """Every pause of at least `shortest` seconds with its first stop over what is expected there, and
     stops to normal. `level` is the specimen's own level over the map's, where the map is of several.
     """
@@ -42,13 +39,18 @@ def pauses(
         ratio = after["mu"].to_numpy() / expected
         back = np.flatnonzero(np.abs(ratio - 1) <= BACK)
         found.append(
-            {
-                "stop": row["stop"], "block": row["block"], "pause_h": row["idle_before_s"] / 3600,
-                "temperature_c": row["temperature_initial_c"], "mu": row["mu"], "ratio": float(ratio[0]), "against": source,
-                "bite_ratio": None if row["mu_bite"] is None else float(row["mu_bite"] / expected[0]),
-                "stops_to_normal": int(back[0]) + 1 if back.size else None,
-            }
-        )  # fmt: skip
+            Pause(
+                stop=row["stop"],
+                block=row["block"],
+                pause_h=row["idle_before_s"] / 3600,
+                temperature_c=row["temperature_initial_c"],
+                mu=row["mu"],
+                ratio=float(ratio[0]),
+                against=source,
+                bite_ratio=None if row["mu_bite"] is None else float(row["mu_bite"] / expected[0]),
+                stops_to_normal=int(back[0]) + 1 if back.size else None,
+            )
+        )
     return found
 
 
@@ -63,27 +65,26 @@ def expectation(after: pl.DataFrame, map_: FrictionMap | None) -> tuple[np.ndarr
     return np.full(len(after), float(np.median(after["mu"].to_numpy()[2:]))), "later stops of the block"
 
 
-def bite(map_: FrictionMap) -> dict[str, Any]:
+def bite(map_: FrictionMap) -> Bite:
     """mu_bite and its ratio to mu at the reference checks and in the coldest tenth of the map's stops."""
     used = map_.stops.filter(pl.col("mu_bite").is_finite())
     if used.is_empty():
-        return {"reference": None, "coldest": None, "why": "no stop has a bite"}
+        return Bite(why="no stop has a bite")
     temperature = f"temperature_{map_.temperature_kind}_c"
     checks = used.filter(pl.col("purpose") == "check")
     coldest = used.sort(temperature).head(max(int(COLDEST_SHARE * len(used)), 1))
-    return {
-        "reference": _bite_of(checks if len(checks) else used, temperature),
-        "coldest": _bite_of(coldest, temperature),
-        "why": None,
-    }
+    return Bite(
+        reference=_bite_of(checks if len(checks) else used, temperature),
+        coldest=_bite_of(coldest, temperature),
+    )
 
 
-def _bite_of(part: pl.DataFrame, temperature: str) -> dict[str, Any]:
+def _bite_of(part: pl.DataFrame, temperature: str) -> BiteAt:
     ratio = (part["mu_bite"] / part["mu"]).to_numpy()
-    return {
-        "temperature_c": float(np.median(part[temperature].to_numpy())),
-        "mu_bite": float(part["mu_bite"].to_numpy().mean()),
-        "mu": float(part["mu"].to_numpy().mean()),
-        "ratio": float(ratio.mean()),
-        "stops": len(part),
-    }
+    return BiteAt(
+        temperature_c=float(np.median(part[temperature].to_numpy())),
+        mu_bite=float(part["mu_bite"].to_numpy().mean()),
+        mu=float(part["mu"].to_numpy().mean()),
+        ratio=float(ratio.mean()),
+        stops=len(part),
+    )

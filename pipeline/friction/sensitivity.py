@@ -9,14 +9,14 @@ calibration error common to all stops, which scales every slope as it scales mu.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from pipeline.friction import effects
 from pipeline.friction.freedom import Neighbours, half_width
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.model import Fit
+from pipeline.results.friction import JointSlope, Sensitivity, Slope
+from pipeline.results.model import renewed
 
 KEYS = {"pressure": "pressure_per_10bar", "speed": "speed_per_100rpm", "energy": "energy_per_j_mm2"}
 STEP = {"pressure": 10e5, "speed": 100 * np.pi / 30, "energy": 1.0}  # Pa, rad/s, J/mm2
@@ -24,38 +24,37 @@ STEP = {"pressure": 10e5, "speed": 100 * np.pi / 30, "energy": 1.0}  # Pa, rad/s
 
 def sensitivities(
     map_: FrictionMap, near: Neighbours, *, confidence: float, common: float, between: tuple[float, float] | None
-) -> dict[str, Any]:
+) -> Sensitivity:
     """The contract's `sensitivity`; `between` are the temperatures (K) of the mean slope in temperature."""
     level = map_.predict(map_.reference.temperature)
-    found: dict[str, Any] = {"temperature_per_100c": temperature_slope(map_, near, confidence, common, between)}
+    found: dict[str, Slope] = {}
     tied = {name: pair for pair in map_.choice.tied for name in pair}
     for name, key in KEYS.items():
         if name in tied:
             other = next(n for n in tied[name] if n != name)
-            found[key] = nothing(
-                f"{effects.WORDS[name]} and {effects.WORDS[other]} moved together in this design: the two can't be told apart"
+            found[key] = Slope(
+                why=f"{effects.WORDS[name]} and {effects.WORDS[other]} moved together in this design: the two can't be told apart"
             )
         elif name in map_.choice.dropped:
-            found[key] = nothing(map_.choice.dropped[name])
+            found[key] = Slope(why=map_.choice.dropped[name])
         elif not level.supported[0] and map_.link == "log":
-            found[key] = nothing("the reference temperature is outside the data")
+            found[key] = Slope(why="the reference temperature is outside the data")
         else:
             found[key] = effect_slope(map_, near, name, confidence, common, float(level.mu[0]))
-    found["joint"] = [
-        joint(map_, near, pair, confidence, common, float(level.mu[0]))
-        for pair in map_.choice.tied
-        if pair[0] in map_.choice.kept
-    ]
-    return found
-
-
-def nothing(why: str) -> dict[str, Any]:
-    return {"value": None, "low": None, "high": None, "why": why}
+    return Sensitivity(
+        temperature_per_100c=temperature_slope(map_, near, confidence, common, between),
+        **found,
+        joint=[
+            joint(map_, near, pair, confidence, common, float(level.mu[0]))
+            for pair in map_.choice.tied
+            if pair[0] in map_.choice.kept
+        ],
+    )
 
 
 def effect_slope(
     map_: FrictionMap, near: Neighbours, name: str, confidence: float, common: float, level: float
-) -> dict[str, Any]:
+) -> Slope:
     """Slope of one effect at the reference, in mu per the key's unit."""
     at = 2 + map_.choice.kept.index(name)
     energy = map_.reference.energy_density / 1e6 if map_.choice.energy_form == "log" else 1.0
@@ -71,22 +70,29 @@ def effect_slope(
 
 def joint(
     map_: FrictionMap, near: Neighbours, pair: tuple[str, str], confidence: float, common: float, level: float
-) -> dict[str, Any]:
+) -> JointSlope:
     """The joint effect of a tied pair, in the unit of the one that stayed in the model."""
     stays, out = pair
     slope = effect_slope(map_, near, stays, confidence, common, level)
     text = f"{effects.WORDS[out]} moving with {effects.WORDS[stays]} as it did in this test"
-    return {"effects": list(pair), "per": KEYS[stays].split("_per_")[1], **slope, "meaning": text}
+    return JointSlope(
+        effects=list(pair),
+        per=KEYS[stays].split("_per_")[1],
+        value=slope.value,
+        low=slope.low,
+        high=slope.high,
+        meaning=text,
+    )
 
 
 def temperature_slope(
     map_: FrictionMap, near: Neighbours, confidence: float, common: float, between: tuple[float, float] | None
-) -> dict[str, Any]:
+) -> Slope:
     """Mean slope of the curve between two temperatures (K), in mu per 100 K."""
     stretches = map_.support.stretches()
     low, high = between or (stretches[0][0], stretches[-1][1])
     if high - low < 1.0:
-        return nothing("the temperatures are too near each other for a slope")
+        return Slope(why="the temperatures are too near each other for a slope")
     ends = np.array([low, high])
     mu, _ = map_.mean(ends, np.zeros((2, 3)))
     weight = np.array([-1.0, 1.0]) * (mu if map_.link == "log" else 1.0) * 100 / (high - low)
@@ -96,10 +102,10 @@ def temperature_slope(
 
     value = (mu[1] - mu[0]) * 100 / (high - low)
     found = with_interval(value, variance(map_.fit)[0], near.degrees(variance)[0], confidence, common)
-    return {**found, "from_c": low - 273.15, "to_c": high - 273.15}
+    return renewed(found, from_c=low - 273.15, to_c=high - 273.15)
 
 
-def with_interval(value: float, variance: float, dof: float, confidence: float, common: float) -> dict[str, Any]:
+def with_interval(value: float, variance: float, dof: float, confidence: float, common: float) -> Slope:
     total = variance + (common * value) ** 2
     wide = float(half_width(np.array([dof * (total / variance) ** 2]), confidence)[0] * np.sqrt(total))
-    return {"value": float(value), "low": float(value) - wide, "high": float(value) + wide}
+    return Slope(value=float(value), low=float(value) - wide, high=float(value) + wide)

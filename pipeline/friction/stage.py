@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
@@ -15,30 +14,31 @@ from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.result import Wanted
 from pipeline.method import Method, friction, from_stage_settings
-from pipeline.results import read_json, read_table, stamp, write_json
+from pipeline.results import read_json, read_table, stamp
+from pipeline.results.friction import OfMap, TestFriction
+from pipeline.results.model import fields, renewed, write
 
-NOTHING: dict[str, Any] = {
-    "stops_used": 0, "reference": None, "window": None, "window_reason": None, "curve": [], "sensitivity": None,
-    "bedding": None, "fade": None, "recovery": None, "surfaces": [], "holds": None, "landmarks": None, "bite": None,
-    "diagnostics": None, "model": None, "gaps": [],
-}  # fmt: skip
+UNSTATED = "no sensor accuracies stated: the bands hold scatter only"
 
 
 def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None:
     """Characterise the friction of the test in `folder` from its stops and summary in `into`."""
     method = from_stage_settings(settings)
     inputs = {"stops": into / "stops.parquet", "summary": into / "summary.json"}
-    head: dict[str, Any] = {"test": folder.name, "method": into.parent.parent.name}
-    tail = {"stamp": stamp("friction", friction.REVISION, settings, inputs)}
+    head = {
+        "test": folder.name,
+        "method": into.parent.parent.name,
+        "stamp": stamp("friction", friction.REVISION, settings, inputs),
+    }
     summary = read_json(inputs["summary"])
     why = summary.get("unusable")
     if why is not None:
-        write_json(into / "friction.json", head | {"unusable": why} | NOTHING | {"window_reason": why} | tail)
+        write(into / "friction.json", TestFriction.model_validate({**head, "unusable": why, "window_reason": why}))
         return
     stops = read_table(inputs["stops"])
     found, map_ = of_test(stops, method, wanted_of(target), summary.get("mu_u_common_relative"))
-    found["in_stop"] = instop.in_stop(stops, read_table(into / "traces.parquet"), map_, disc_from(folder))
-    write_json(into / "friction.json", head | {"unusable": None} | found | tail)
+    in_stop = instop.in_stop(stops, read_table(into / "traces.parquet"), map_, disc_from(folder))
+    write(into / "friction.json", renewed(found, **head, in_stop=in_stop))
 
 
 def wanted_of(target: Path | None) -> Wanted:
@@ -64,7 +64,7 @@ def disc_from(folder: Path) -> instop.Disc | None:
 
 def of_test(
     stops: pl.DataFrame, method: Method, wanted: Wanted, common: float | None
-) -> tuple[dict[str, Any], FrictionMap | None]:
+) -> tuple[TestFriction, FrictionMap | None]:
     """The content of friction.json of one test, from its stops; `common` None: not stated, taken as 0 and
     said so.
     """
@@ -74,22 +74,26 @@ def of_test(
     try:
         compared = best_map(kept, settings, temperature=temperature)
         map_ = compared.map
-        found = {"stops_used": len(map_.stops)} | result.of_map(map_, settings, wanted, common or 0.0)
-        found["model"] = result.model_json(compared)
+        shared = result.of_map(map_, settings, wanted, common or 0.0)
+        shared = renewed(shared, model=result.model_of(compared))
     except NoMap as reason:
-        found = NOTHING | {"window_reason": str(reason), "curve_reason": str(reason)}
+        shared = OfMap(window_reason=str(reason), curve_reason=str(reason))
     every = fade.fades(stops, temperature, use_suspect=settings.use_suspect)
     worst = fade.worst(every)
-    found |= {
-        "temperature": temperature,
-        "average": method.reduction.average,
-        "left_out": left_out,
-        "bedding": bedding.bedding(stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
-        "fade": worst and {k: v for k, v in worst.items() if k != "recovery"},
-        "recovery": worst and worst["recovery"],
-        "fades": every,
-        "pauses": pauses.pauses(stops, map_, shortest=settings.pause),
-        "common_reason": None if common is not None else "no sensor accuracies stated: the bands hold scatter only",
-    }
-    found["sides"] = result.of_sides(map_, found, wanted) if map_ is not None and found["curve"] else None
-    return found, map_
+    found = TestFriction.model_validate(
+        {
+            **fields(shared),
+            "test": "",
+            "temperature": temperature,
+            "average": method.reduction.average,
+            "left_out": left_out,
+            "bedding": bedding.bedding(stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
+            "fade": worst and renewed(worst, recovery=None),
+            "recovery": worst and worst.recovery,
+            "fades": every,
+            "pauses": pauses.pauses(stops, map_, shortest=settings.pause),
+            "common_reason": None if common is not None else UNSTATED,
+        }
+    )
+    sides = result.of_sides(map_, found, wanted) if map_ is not None and found.curve else None
+    return renewed(found, sides=sides), map_

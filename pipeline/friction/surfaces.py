@@ -6,13 +6,12 @@ taken together.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.selection import conditions
 from pipeline.friction.support import near_in_two
+from pipeline.results.friction import Surface
 
 POINTS = 41
 AXES = ("temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2")
@@ -25,7 +24,7 @@ TO_EDGE = {
 PAIRS = (("temperature_c", "energy_density_j_mm2"), ("pressure_bar", "speed_rpm"))
 
 
-def surfaces(map_: FrictionMap) -> list[dict[str, Any]]:
+def surfaces(map_: FrictionMap) -> list[Surface]:
     """Grids of mu (rows of y): null where the data do not support a value; left out where a condition was
     not varied.
     """
@@ -47,11 +46,15 @@ def surfaces(map_: FrictionMap) -> list[dict[str, Any]]:
         )
         given = supported.reshape(POINTS, POINTS) & near_in_two(data[x], data[y], xs, ys)
         found.append(
-            {
-                "x": x, "y": y, "x_values": TO_EDGE[x](xs).round(3).tolist(), "y_values": TO_EDGE[y](ys).round(4).tolist(),
-                "mu": rows(mu.reshape(POINTS, POINTS), given), "u": rows(se.reshape(POINTS, POINTS), given),
-            }
-        )  # fmt: skip
+            Surface(
+                x=x,
+                y=y,
+                x_values=TO_EDGE[x](xs).round(3).tolist(),
+                y_values=TO_EDGE[y](ys).round(4).tolist(),
+                mu=rows(mu.reshape(POINTS, POINTS), given),
+                u=rows(se.reshape(POINTS, POINTS), given),
+            )
+        )
     return found
 
 

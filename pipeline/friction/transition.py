@@ -9,12 +9,13 @@ calibration error common to all stops is in them.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import Curves, interval
+from pipeline.results.friction import Landmark, Landmarks
+from pipeline.results.model import renewed
 
 RISE_SHARE = 0.2  # of the plateau's mu: a climb less than this is no transition
 FLANK_DRAWS = 0.95  # share of the drawn curves that must show a climb of that size
@@ -32,13 +33,13 @@ class Pieces:
     weight: np.ndarray
     confidence: float
 
-    def given(self, value: float, draws: np.ndarray) -> dict[str, Any]:
+    def given(self, value: float, draws: np.ndarray) -> Landmark:
         """A figure with the interval of its draws, itself taken in."""
         low, high = interval(draws, self.weight, self.confidence)
-        return {"value": float(value), "low": min(low, float(value)), "high": max(high, float(value))}
+        return Landmark(value=float(value), low=min(low, float(value)), high=max(high, float(value)))
 
 
-def landmarks(curve: Curve, drawn: Curves, confidence: float) -> dict[str, Any]:
+def landmarks(curve: Curve, drawn: Curves, confidence: float) -> Landmarks:
     """Cold friction, transition temperature, plateau and high-temperature change of the widest unbroken
     support.
     """
@@ -47,17 +48,17 @@ def landmarks(curve: Curve, drawn: Curves, confidence: float) -> dict[str, Any]:
     part = Pieces(curve.temperature[rows], curve.mu[rows], drawn.mu[:, rows], drawn.weight, confidence)
     t, mu = part.t, part.mu
     if t.size < 6:
-        nothing = {"value": None, "low": None, "high": None, "why": "the supported temperatures are too few"}
-        return dict.fromkeys(("cold_friction", "transition", "plateau", "high_temperature_change"), nothing)
+        nothing = Landmark(why="the supported temperatures are too few")
+        return Landmarks(cold_friction=nothing, transition=nothing, plateau=nothing, high_temperature_change=nothing)
     flat = flattest(t, mu, middle_of_steepest(t, mu[None, :])[0])
     level, levels = average(t, mu[None, :], flat)[0], average(t, part.draws, flat)
     ends = {"from_c": float(t[flat[0]] - ZERO_C), "to_c": float(t[flat[1]] - ZERO_C)}
-    return {
-        "cold_friction": part.given(mu[0], part.draws[:, 0]) | {"temperature_c": float(t[0] - ZERO_C)},
-        "transition": transition(part, level, levels),
-        "plateau": part.given(level, levels) | ends,
-        "high_temperature_change": hot_change(part, flat[1], level, levels),
-    }
+    return Landmarks(
+        cold_friction=renewed(part.given(mu[0], part.draws[:, 0]), temperature_c=float(t[0] - ZERO_C)),
+        transition=transition(part, level, levels),
+        plateau=renewed(part.given(level, levels), **ends),
+        high_temperature_change=hot_change(part, flat[1], level, levels),
+    )
 
 
 def middle_of_steepest(t: np.ndarray, mu: np.ndarray) -> np.ndarray:
@@ -72,30 +73,26 @@ def middle_of_steepest(t: np.ndarray, mu: np.ndarray) -> np.ndarray:
     return t[i] + np.clip(step, -1, 1) * (t[i + 1] - t[i - 1]) / 2
 
 
-def transition(part: Pieces, level: float, levels: np.ndarray) -> dict[str, Any]:
+def transition(part: Pieces, level: float, levels: np.ndarray) -> Landmark:
     """Temperature of the fastest climb with its interval; null where there is no climb or its foot is not
     in the data.
     """
     t, mu, draws = part.t, part.mu, part.draws
-    nothing = {"value": None, "low": None, "high": None}
     climb = (levels - draws[:, 0]) / levels
     if (part.weight * (climb > RISE_SHARE)).sum() < FLANK_DRAWS:
-        return {**nothing, "why": f"mu does not climb by {100 * RISE_SHARE:.0f} % of its plateau within the data"}
+        return Landmark(why=f"mu does not climb by {100 * RISE_SHARE:.0f} % of its plateau within the data")
     slope = np.gradient(mu, t)
     if slope.argmax() <= 1:
-        return {
-            **nothing,
-            "why": f"mu climbs fastest at or below the data's coldest temperature, {t[0] - ZERO_C:.0f} C",
-        }
+        return Landmark(why=f"mu climbs fastest at or below the data's coldest temperature, {t[0] - ZERO_C:.0f} C")
     at, every = middle_of_steepest(t, mu[None, :])[0], middle_of_steepest(t, draws)
     found = part.given(at - ZERO_C, every - ZERO_C)
     note = "the foot of the climb is not in the data" if slope[0] > 0.5 * slope.max() else None
-    return {
-        **found,
-        "note": note,
-        "slope_per_100c": float(slope.max() * 100),
-        "climb_share": float((level - mu[0]) / level),
-    }
+    return renewed(
+        found,
+        note=note,
+        slope_per_100c=float(slope.max() * 100),
+        climb_share=float((level - mu[0]) / level),
+    )
 
 
 def flattest(t: np.ndarray, mu: np.ndarray, above: float) -> tuple[int, int]:
@@ -122,14 +119,15 @@ def average(t: np.ndarray, mu: np.ndarray, ends: tuple[int, int]) -> np.ndarray:
     return np.trapezoid(mu[:, part], t[part], axis=1) / (t[part][-1] - t[part][0])
 
 
-def hot_change(part: Pieces, flat_to: int, level: float, levels: np.ndarray) -> dict[str, Any]:
+def hot_change(part: Pieces, flat_to: int, level: float, levels: np.ndarray) -> Landmark:
     """mu at the hottest supported temperature less the plateau's, and whether it rises, falls or neither
     is shown.
     """
     t, mu = part.t, part.mu
     if t[-1] - t[flat_to] < 20:
         why = f"the data end at {t[-1] - ZERO_C:.0f} C, on the plateau"
-        return {"value": None, "low": None, "high": None, "share": None, "sign": None, "why": why}
+        return Landmark(why=why)
     found = part.given(mu[-1] - level, part.draws[:, -1] - levels)
-    sign = "rises" if found["low"] > 0 else "falls" if found["high"] < 0 else "not shown"
-    return {**found, "share": float(mu[-1] / level - 1), "temperature_c": float(t[-1] - ZERO_C), "sign": sign}
+    low, high = found.low or 0.0, found.high or 0.0
+    sign = "rises" if low > 0 else "falls" if high < 0 else "not shown"
+    return renewed(found, share=float(mu[-1] / level - 1), temperature_c=float(t[-1] - ZERO_C), sign=sign)

@@ -8,13 +8,13 @@ all curves drawn). not shown: anything between, or no data there.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from scipy import special
 
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import Curves, weighted_quantile
+from pipeline.results.friction import Holds, Stretch
 
 ZERO_C = 273.15
 HOLDS, FAILS, OPEN, NO_DATA = "yes", "no", "not shown", "no data"
@@ -38,7 +38,7 @@ def by_temperature(
 
 def over_window(
     curve: Curve, answers: np.ndarray, wanted_mu: tuple[float, float], between: tuple[float, float]
-) -> dict[str, Any]:
+) -> Holds:
     """The answer over the wanted temperatures (K) with the ranges (degC) that fail, are not shown or have
     no data.
     """
@@ -46,17 +46,15 @@ def over_window(
     failing = [describe(curve, r, wanted_mu) for r in ranges if r[2] == FAILS]
     open_ = [describe(curve, r, wanted_mu) for r in ranges if r[2] in (OPEN, NO_DATA)]
     answer = FAILS if failing else OPEN if open_ else HOLDS
-    texts = [r["what"] for r in (failing or open_)]
-    return {
-        "answer": answer,
-        "from_c": between[0] - ZERO_C,
-        "to_c": between[1] - ZERO_C,
-        "fails": failing,
-        "not_shown": open_,
-        "why": "; ".join(texts)
-        if texts
-        else "the tolerance band lies inside the wanted band at every wanted temperature",
-    }
+    texts = [r.what for r in (failing or open_)]
+    return Holds(
+        answer=answer,
+        from_c=between[0] - ZERO_C,
+        to_c=between[1] - ZERO_C,
+        fails=failing,
+        not_shown=open_,
+        why="; ".join(texts) or "the tolerance band lies inside the wanted band at every wanted temperature",
+    )
 
 
 def pieces(curve: Curve, answers: np.ndarray, between: tuple[float, float]) -> list[tuple[float, float, str]]:
@@ -89,11 +87,11 @@ def pieces(curve: Curve, answers: np.ndarray, between: tuple[float, float]) -> l
     return found
 
 
-def describe(curve: Curve, piece: tuple[float, float, str], wanted: tuple[float, float]) -> dict[str, Any]:
+def describe(curve: Curve, piece: tuple[float, float, str], wanted: tuple[float, float]) -> Stretch:
     low, high, answer = piece
     span = f"{low - ZERO_C:.0f} to {high - ZERO_C:.0f} C"
     if answer == NO_DATA:
-        return {"from_c": low - ZERO_C, "to_c": high - ZERO_C, "what": f"no data from {span}"}
+        return Stretch(from_c=low - ZERO_C, to_c=high - ZERO_C, what=f"no data from {span}")
     rows = (curve.temperature >= low - 1e-6) & (curve.temperature <= high + 1e-6)
     lowest, highest = float(curve.tolerance_low[rows].min()), float(curve.tolerance_high[rows].max())
     sides = []
@@ -102,4 +100,4 @@ def describe(curve: Curve, piece: tuple[float, float, str], wanted: tuple[float,
     if highest > wanted[1]:
         sides.append(f"the tolerance band reaches up to {highest:.3f} (wanted to {wanted[1]:.3g})")
     word = "fails" if answer == FAILS else "is not shown to hold"
-    return {"from_c": low - ZERO_C, "to_c": high - ZERO_C, "what": f"{word} from {span}: {' and '.join(sides)}"}
+    return Stretch(from_c=low - ZERO_C, to_c=high - ZERO_C, what=f"{word} from {span}: {' and '.join(sides)}")

@@ -21,7 +21,7 @@ from pipeline.results.files import write_json
 class Result(BaseModel):
     """A part of a results file: frozen, unknown keys refused, numpy scalars taken as numbers, NaN as null."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
     @model_validator(mode="before")
     @classmethod
@@ -119,7 +119,12 @@ def read(path: Path, model: type[R]) -> R:
 
 def renewed(result: R, **changes: Any) -> R:
     """The result with some fields changed, checked like a new one."""
-    return type(result).model_validate({name: getattr(result, name) for name in type(result).model_fields} | changes)
+    return type(result).model_validate(fields(result) | changes)
 
 
-__all__ = ["Interval", "OfCompound", "OfTest", "Result", "Self", "Stamp", "given", "read", "renewed", "write"]
+def fields(result: Result) -> dict[str, Any]:
+    """The result's fields by name, its parts as they are: to build a larger result from a part that it shares."""
+    return {name: getattr(result, name) for name in type(result).model_fields}
+
+
+__all__ = ["Interval", "OfCompound", "OfTest", "Result", "Self", "Stamp", "fields", "given", "read", "renewed", "write"]

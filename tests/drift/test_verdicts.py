@@ -172,17 +172,17 @@ def test_an_extra_stop_does_not_cut_a_block():
 def test_limit_of_low_energy_use():
     drifts = {f"t{i}": judged(seed=i, glaze_loss=0.12) for i in range(2)}
     limit = glaze_limit(drifts)
-    assert limit["tests"] == ["t0", "t1"]
-    assert limit["power_density_high_w_mm2"] is None and limit["power_density_high_why"]
-    assert 1.3 < limit["power_density_w_mm2"] < 2.2 and 85 < limit["temperature_c"] < 105
-    assert limit["stops"]["low"] < limit["stops"]["value"] < limit["stops"]["high"]
+    assert limit.tests == ["t0", "t1"]
+    assert limit.power_density_high_w_mm2 is None and limit.power_density_high_why
+    assert 1.3 < limit.power_density_w_mm2 < 2.2 and 85 < limit.temperature_c < 105
+    assert limit.stops.low < limit.stops.value < limit.stops.high
     harder = VALLEY._replace(name="harder use", stops=60, speed=(1200.0, 700.0), pressure=26.0, initial=110.0)
     harmless = [BEDDING, check(1, 6), *line((60.0, 100.0, 200.0, 300.0)), check(2, 6), harder, check(3, 6), check(4, 6)]
     drifts |= {f"h{i}": judged(seed=20 + i, program=harmless) for i in range(4)}
     bounded = glaze_limit(drifts)
-    assert bounded["harmless_stretches"] == 4
-    assert bounded["power_density_low_w_mm2"] < bounded["power_density_w_mm2"] < bounded["power_density_high_w_mm2"] < 6
-    assert glaze_limit({"h0": drifts["h0"]})["power_density_w_mm2"] is None
+    assert bounded.harmless_stretches == 4
+    assert bounded.power_density_low_w_mm2 < bounded.power_density_w_mm2 < bounded.power_density_high_w_mm2 < 6
+    assert glaze_limit({"h0": drifts["h0"]}).power_density_w_mm2 is None
 
 
 def test_scaling_all_friction_changes_nothing_but_the_level():

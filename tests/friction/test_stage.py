@@ -11,7 +11,9 @@ import pytest
 
 from pipeline.friction import stage
 from pipeline.method import Method, stage_settings
-from pipeline.results import plain, write_json, write_parquet
+from pipeline.results import write_json, write_parquet
+from pipeline.results.friction import TestFriction
+from pipeline.results.model import read
 from pipeline.vocabulary import STOPS, TRACES, empty
 from tests.friction.makers import Law, one_test
 
@@ -36,7 +38,7 @@ blocks:
 """
 
 
-def run_on(folder: Path, stops: pl.DataFrame, target: str | None = TARGET, unusable: str | None = None) -> dict:
+def run_on(folder: Path, stops: pl.DataFrame, target: str | None = TARGET, unusable: str | None = None) -> TestFriction:
     """Write a test's inputs, run the stage, read its result strictly."""
     into, test = folder / "results" / "first" / "tests" / "t1", folder / "archive" / "t1"
     test.mkdir(parents=True)
@@ -51,7 +53,7 @@ def run_on(folder: Path, stops: pl.DataFrame, target: str | None = TARGET, unusa
     stage.run(folder=test, settings=SETTINGS, target=wanted, into=into)
     text = (into / "friction.json").read_text()
     assert "NaN" not in text and not list(into.glob("*.part"))
-    return json.loads(text)
+    return read(into / "friction.json", TestFriction)
 
 
 @pytest.fixture(scope="module")
@@ -61,50 +63,59 @@ def stops() -> pl.DataFrame:
 
 def test_contract_keys(tmp_path: Path, stops: pl.DataFrame) -> None:
     found = run_on(tmp_path, stops)
-    assert (found["test"], found["method"], found["stops_used"]) == ("t1", "first", len(stops))
-    assert set(found["reference"]) >= {"temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2"}
-    window = found["window"]
-    names = {
-        "low_c",
-        "high_c",
-        "low_limited_by",
-        "high_limited_by",
-        "mu_mean",
-        "mu_low",
-        "mu_high",
-        "confidence",
-        "coverage",
-    }
-    assert set(window) >= names and window["low_c"] < window["high_c"]
-    assert (window["low_limited_by"], window["high_limited_by"]) == ("band", "data")
-    assert window["low_interval_c"]["low"] <= window["low_c"] <= window["low_interval_c"]["high"]
-    point = found["curve"][0]
-    assert set(point) >= {"temperature_c", "mu", "low", "high", "tolerance_low", "tolerance_high"}
-    slopes = found["sensitivity"]
+    assert (found.test, found.method, found.stops_used) == ("t1", "first", len(stops))
+    window = found.window
+    assert window.low_c < window.high_c
+    assert (window.low_limited_by, window.high_limited_by) == ("band", "data")
+    assert window.low_interval_c.low <= window.low_c <= window.low_interval_c.high
+    point = found.curve[0]
+    assert point.tolerance_low < point.low < point.mu < point.high < point.tolerance_high
+    slopes = found.sensitivity
     for key in ("temperature_per_100c", "pressure_per_10bar", "speed_per_100rpm", "energy_per_j_mm2"):
-        assert slopes[key]["low"] < slopes[key]["value"] < slopes[key]["high"]
-    assert found["bedding"] is None and found["fade"] is None and found["recovery"] is None
-    assert found["holds"]["answer"] == "yes" and found["sides"]["high_energy"]["answer"] == "not shown"
-    assert found["stamp"]["stage"] == "friction"
+        slope = getattr(slopes, key)
+        assert slope.low < slope.value < slope.high
+    assert found.bedding is None and found.fade is None and found.recovery is None
+    assert found.holds.answer == "yes" and found.sides.high_energy.answer == "not shown"
+    assert found.stamp.stage == "friction"
+
+
+def test_the_file_has_the_keys_of_the_contract() -> None:
+    schema = TestFriction.model_json_schema(by_alias=True)
+    names = {name: set(part["properties"]) for name, part in schema["$defs"].items()}
+    assert set(schema["properties"]) >= {
+        "test",
+        "method",
+        "stops_used",
+        "reference",
+        "window",
+        "window_reason",
+        "curve",
+    }
+    assert set(schema["properties"]) >= {"sensitivity", "bedding", "fade", "recovery"}
+    assert names["Reference"] >= {"temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2"}
+    assert names["Window"] >= {"low_c", "high_c", "low_limited_by", "high_limited_by", "mu_mean", "mu_low", "mu_high"}
+    assert names["Window"] >= {"confidence", "coverage"}
+    assert names["CurvePoint"] >= {"temperature_c", "mu", "low", "high", "tolerance_low", "tolerance_high"}
+    assert names["Recovery"] >= {"index", "stops", "from"} and names["Fade"] >= {"mu_min", "temperature_c", "index"}
 
 
 def test_curve_is_given_inside_the_data_only(tmp_path: Path, stops: pl.DataFrame) -> None:
     found = run_on(tmp_path, stops)
     t = stops["temperature_initial_c"]
-    assert found["curve"][0]["temperature_c"] == pytest.approx(t.min(), abs=0.01)
-    assert found["curve"][-1]["temperature_c"] == pytest.approx(t.max(), abs=0.01)
+    assert found.curve[0].temperature_c == pytest.approx(t.min(), abs=0.01)
+    assert found.curve[-1].temperature_c == pytest.approx(t.max(), abs=0.01)
 
 
 def test_without_target_the_plateau_gives_the_band(tmp_path: Path, stops: pl.DataFrame) -> None:
     found = run_on(tmp_path, stops, target=None)
-    low, high = found["wanted_mu"]
-    assert high / low == pytest.approx(1.15 / 0.85) and found["window"] is not None
-    assert "no target" in found["wanted_from"] and found["holds"] is None and found["sides"] is None
+    low, high = found.wanted_mu
+    assert high / low == pytest.approx(1.15 / 0.85) and found.window is not None
+    assert "no target" in found.wanted_from and found.holds is None and found.sides is None
 
 
 def test_unusable_test(tmp_path: Path) -> None:
     found = run_on(tmp_path, empty(STOPS), unusable="test.yaml: inertia: missing")
-    assert found["unusable"] == "test.yaml: inertia: missing" and found["window"] is None and found["curve"] == []
+    assert found.unusable == "test.yaml: inertia: missing" and found.window is None and found.curve == []
 
 
 def test_test_without_map_stops_still_has_its_bedding(tmp_path: Path) -> None:
@@ -112,18 +123,18 @@ def test_test_without_map_stops_still_has_its_bedding(tmp_path: Path) -> None:
 
     mu = 0.45 - 0.09 * np.exp(-np.arange(30) / 5)
     found = run_on(tmp_path, stops_frame(30, mu=mu, purpose="bedding"))
-    assert found["window"] is None and "0 usable stops" in found["window_reason"]
-    assert found["bedding"]["stops"] == pytest.approx(10, abs=1)
+    assert found.window is None and "0 usable stops" in found.window_reason
+    assert found.bedding.stops == pytest.approx(10, abs=1)
 
 
 def test_target_that_cannot_be_read_is_no_target(tmp_path: Path, stops: pl.DataFrame) -> None:
     found = run_on(tmp_path, stops, target="compound: Marram 4\nmuu: [0.38, 0.56]\n")
-    assert found["holds"] is None and found["window"] is not None
+    assert found.holds is None and found.window is not None
 
 
 def test_no_sensors_is_said(tmp_path: Path, stops: pl.DataFrame) -> None:
     found, _ = stage.of_test(stops, Method(), stage.Wanted(), None)
-    assert "no sensor accuracies" in found["common_reason"]
+    assert "no sensor accuracies" in found.common_reason
 
 
 MANGLED = {
@@ -146,9 +157,9 @@ def test_odd_tables_give_a_result_or_a_reason(stops: pl.DataFrame, name: str, co
     """No exception, no NaN, no band that is not a band."""
     part = stops.sample(count, seed=3).sort("stop").with_columns(**MANGLED[name])
     found, _ = stage.of_test(part, Method(), stage.Wanted((0.38, 0.56), (553.0, 853.0)), None)
-    json.dumps(plain(found), allow_nan=False)
-    assert found["curve"] or found["window_reason"]
-    for point in found["curve"]:
-        assert point["tolerance_low"] <= point["low"] <= point["mu"] <= point["high"] <= point["tolerance_high"]
-    if found["window"] is None:
-        assert found["window_reason"]
+    json.dumps(found.model_dump(by_alias=True), allow_nan=False)
+    assert found.curve or found.window_reason
+    for point in found.curve:
+        assert point.tolerance_low <= point.low <= point.mu <= point.high <= point.tolerance_high
+    if found.window is None:
+        assert found.window_reason

@@ -114,11 +114,11 @@ def test_verdict_names_the_temperatures_that_fail() -> None:
     at = dict(zip(T, answers, strict=True))
     assert at[400] == "yes" and at[120] == "no" and at[195] == "not shown"
     found = verdict.over_window(curve, answers, WANTED, (150 + ZERO_C, 500 + ZERO_C))
-    assert found["answer"] == "no"
-    assert found["fails"][0]["from_c"] == pytest.approx(150) and 180 < found["fails"][0]["to_c"] < 200
-    assert "reaches down to" in found["fails"][0]["what"]
+    assert found.answer == "no"
+    assert found.fails[0].from_c == pytest.approx(150) and 180 < found.fails[0].to_c < 200
+    assert "reaches down to" in found.fails[0].what
     good = verdict.over_window(curve, answers, WANTED, (250 + ZERO_C, 550 + ZERO_C))
-    assert good["answer"] == "yes" and not good["fails"] and not good["not_shown"]
+    assert good.answer == "yes" and not good.fails and not good.not_shown
 
 
 def test_verdict_without_data_is_not_shown() -> None:
@@ -126,12 +126,12 @@ def test_verdict_without_data_is_not_shown() -> None:
     curve = curve_of(part, ramp(part))
     answers = answers_of(curve, drawn_of(curve))
     found = verdict.over_window(curve, answers, WANTED, (250 + ZERO_C, 580 + ZERO_C))
-    assert found["answer"] == "not shown" and found["why"] == "no data from 480 to 580 C"
+    assert found.answer == "not shown" and found.why == "no data from 480 to 580 C"
     stretch = (part > 300).astype(int)
     gapped = verdict.over_window(
         curve_of(part, ramp(part), stretch=stretch), answers, WANTED, (250 + ZERO_C, 400 + ZERO_C)
     )
-    assert gapped["not_shown"][0]["what"] == "no data from 300 to 305 C"
+    assert gapped.not_shown[0].what == "no data from 300 to 305 C"
 
 
 def carbon(t_c: np.ndarray, change: float) -> np.ndarray:
@@ -144,23 +144,20 @@ def test_landmarks_of_a_carbon_curve(change: float, sign: str) -> None:
     t = np.arange(60, 701, 5.0)
     curve = curve_of(t, carbon(t, change))
     found = landmarks(curve, drawn_of(curve), 0.95)
-    assert found["cold_friction"]["value"] == pytest.approx(0.16, abs=0.001)
-    assert found["transition"]["value"] == pytest.approx(172.0, abs=1.0)
-    assert found["transition"]["low"] <= 172.5 and found["transition"]["high"] >= 171.5
-    assert found["plateau"]["value"] == pytest.approx(0.46, abs=0.003)
-    hot = found["high_temperature_change"]
-    assert hot["sign"] == sign and hot["share"] == pytest.approx(change, abs=0.01)
+    assert found.cold_friction.value == pytest.approx(0.16, abs=0.001)
+    assert found.transition.value == pytest.approx(172.0, abs=1.0)
+    assert found.transition.low <= 172.5 and found.transition.high >= 171.5
+    assert found.plateau.value == pytest.approx(0.46, abs=0.003)
+    hot = found.high_temperature_change
+    assert hot.sign == sign and hot.share == pytest.approx(change, abs=0.01)
 
 
 def test_landmarks_that_the_data_do_not_hold() -> None:
     t = np.arange(300, 521, 5.0)
     flat = curve_of(t, carbon(t, -0.2))
     found = landmarks(flat, drawn_of(flat), 0.95)
-    assert found["transition"]["value"] is None and "does not climb" in found["transition"]["why"]
+    assert found.transition.value is None and "does not climb" in found.transition.why
     short = np.arange(100, 301, 5.0)
     curve = curve_of(short, carbon(short, -0.2))
     found = landmarks(curve, drawn_of(curve), 0.95)
-    assert (
-        found["high_temperature_change"]["value"] is None
-        and "data end at 300 C" in found["high_temperature_change"]["why"]
-    )
+    assert found.high_temperature_change.value is None and "data end at 300 C" in found.high_temperature_change.why
