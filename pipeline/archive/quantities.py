@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Annotated, Any
 
@@ -133,6 +134,31 @@ def to_si(value: Any, dimension: str) -> float:
     return result
 
 
+@dataclass(frozen=True)
+class Dimension:
+    """Marks a field that takes `number unit`, with its dimension: what documentation and filled files follow from."""
+
+    name: str
+
+    @property
+    def si(self) -> str:
+        """The SI unit that the value has inside."""
+        return DIMENSIONS[self.name][0]
+
+    @property
+    def units(self) -> str:
+        """Units to name to a reader, the usual one first."""
+        return DIMENSIONS[self.name][1]
+
+    def shown(self, value: float) -> str:
+        """The SI value as `number unit` in the first of the usual units."""
+        if self.name == "share":
+            return f"{value * 100:.6g} %"
+        unit = self.units.split(",")[0].strip()
+        factor, offset = scale_offset(unit, self.name)
+        return f"{(value - offset) / factor:.6g} {unit}"
+
+
 def _positive(dimension: str) -> Any:
     def parse(value: Any) -> float:
         result = to_si(value, dimension)
@@ -153,23 +179,25 @@ def _non_negative(dimension: str) -> Any:
     return BeforeValidator(parse)
 
 
-Length = Annotated[float, _positive("length")]
-Area = Annotated[float, _positive("area")]
-Mass = Annotated[float, _positive("mass")]
-Density = Annotated[float, _positive("density")]
-Inertia = Annotated[float, _positive("inertia")]
-Pressure = Annotated[float, _non_negative("pressure")]
-Torque = Annotated[float, _non_negative("torque")]
-Duration = Annotated[float, _non_negative("duration")]
-Frequency = Annotated[float, _positive("frequency")]
-AngularSpeed = Annotated[float, _non_negative("angular_speed")]
-LinearSpeed = Annotated[float, _non_negative("linear_speed")]
-Acceleration = Annotated[float, _positive("acceleration")]
-Temperature = Annotated[float, _non_negative("temperature")]  # kelvin: below zero is impossible
-TemperatureDifference = Annotated[float, _non_negative("temperature_difference")]
-Conductivity = Annotated[float, _positive("conductivity")]
-Conductance = Annotated[float, _non_negative("conductance")]
-HeatCapacity = Annotated[float, _positive("heat_capacity")]
-PowerDensity = Annotated[float, _non_negative("power_density")]
-EnergyDensity = Annotated[float, _non_negative("energy_density")]
-Share = Annotated[float, _non_negative("share")]
+Length = Annotated[float, _positive("length"), Dimension("length")]
+Area = Annotated[float, _positive("area"), Dimension("area")]
+Mass = Annotated[float, _positive("mass"), Dimension("mass")]
+Density = Annotated[float, _positive("density"), Dimension("density")]
+Inertia = Annotated[float, _positive("inertia"), Dimension("inertia")]
+Pressure = Annotated[float, _non_negative("pressure"), Dimension("pressure")]
+Torque = Annotated[float, _non_negative("torque"), Dimension("torque")]
+Duration = Annotated[float, _non_negative("duration"), Dimension("duration")]
+Frequency = Annotated[float, _positive("frequency"), Dimension("frequency")]
+AngularSpeed = Annotated[float, _non_negative("angular_speed"), Dimension("angular_speed")]
+LinearSpeed = Annotated[float, _non_negative("linear_speed"), Dimension("linear_speed")]
+Acceleration = Annotated[float, _positive("acceleration"), Dimension("acceleration")]
+Temperature = Annotated[
+    float, _non_negative("temperature"), Dimension("temperature")
+]  # kelvin: below zero is impossible
+TemperatureDifference = Annotated[float, _non_negative("temperature_difference"), Dimension("temperature_difference")]
+Conductivity = Annotated[float, _positive("conductivity"), Dimension("conductivity")]
+Conductance = Annotated[float, _non_negative("conductance"), Dimension("conductance")]
+HeatCapacity = Annotated[float, _positive("heat_capacity"), Dimension("heat_capacity")]
+PowerDensity = Annotated[float, _non_negative("power_density"), Dimension("power_density")]
+EnergyDensity = Annotated[float, _non_negative("energy_density"), Dimension("energy_density")]
+Share = Annotated[float, _non_negative("share"), Dimension("share")]

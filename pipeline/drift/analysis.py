@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.constants import ZERO_C
 from pipeline.drift import evidence as ev
 from pipeline.drift import told
 from pipeline.drift.bedded import unfinished_bedding
@@ -164,7 +165,7 @@ def _all_cold(s: Series, w: Watch, settings: Drift) -> bool:
     """Whether all that was watched starts too cold to be dry."""
     temperature = s.temperature[w.checks]
     known = temperature[np.isfinite(temperature)]
-    return bool(len(known) and known.max() < settings.dry_above)
+    return bool(len(known) and known.max() < settings.dry_above - ZERO_C)
 
 
 def _nothing_matched(w: Watch, wet: list[Damp]) -> dict[str, Any]:

@@ -108,7 +108,7 @@ def rest_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], 
     if d is None:
         return _missing("no pressure at rest was recorded", "bar")
     at = float(finite_median(s.pressure[index]))
-    threshold = max(settings.rest_pressure_change, 0.25 * abs(loss) * at)
+    threshold = max(settings.rest_pressure_change / 1e5, 0.25 * abs(loss) * at)
     answer = _steady(d, threshold)
     said = {
         "steady": "steady",

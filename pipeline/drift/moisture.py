@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from pipeline.constants import ZERO_C
 from pipeline.drift.detection import MOISTURE
 from pipeline.drift.monitoring import departures
 from pipeline.drift.noise import Repeatability, covariance
@@ -88,7 +89,7 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     t = -float(stdtrit(noise.dof, MOISTURE * settings.false_alarm_rate / pauses))
     t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
     deepest = float(np.expm1(np.min(values[: min(2, len(first))] - values[len(first) :].mean())))
-    least = 1.5 if s.temperature[start] <= settings.dry_above else 2.5
+    least = 1.5 if s.temperature[start] <= settings.dry_above - ZERO_C else 2.5
     beyond = dip + t * u < 0 and deepest <= -least * settings.least_loss
     limit = float(np.expm1(-t * u))
     touched = first[values[: len(first)] - values[len(first) :].mean() < 0.5 * np.log1p(deepest)]

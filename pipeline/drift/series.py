@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.constants import ZERO_C
 from pipeline.method.drift import Drift
 
 Array = NDArray[np.float64]
@@ -197,7 +198,7 @@ def exposure(
     gentle = (p < settings.low_power_share) & (t < 30)
     cold = (t < -settings.low_temperature_below) & (p < 1.1)
     if not (purpose == "check").any():  # nothing to compare with: cold by itself
-        cold |= (np.nan_to_num(temperature, nan=np.inf) < settings.low_temperature) & (p < 1.1)
+        cold |= (np.nan_to_num(temperature, nan=np.inf) < settings.low_temperature - ZERO_C) & (p < 1.1)
     hard = (p > settings.high_power_share) & (t > -settings.low_temperature_below)
     check = purpose == "check"
     known = np.isfinite(p) & np.isfinite(power) & ~check
@@ -215,7 +216,7 @@ def damp_stops(idle: Array, temperature: Array, settings: Drift) -> tuple[NDArra
     for number, start in enumerate(np.flatnonzero(idle >= settings.pause)):
         pause[start : start + 6 * settings.pause_stops] = number
         for i in range(int(start), min(n, int(start) + settings.pause_stops)):
-            if temperature[i] > settings.dry_above:
+            if temperature[i] > settings.dry_above - ZERO_C:
                 break
             damp[i] = True
     return damp, pause

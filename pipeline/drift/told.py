@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import ZERO_C
 from pipeline.drift.bedded import Bedding
 from pipeline.drift.change import Change, phase_levels, phases
 from pipeline.drift.fade import Hot
@@ -89,7 +90,7 @@ def moisture(s: Series, wet: list[Damp], settings: Drift) -> Told:
     ]
     level = float(np.exp(finite_median(s.friction[s.group == s.group[first.touchable[0]]])))
     last = int(s.stop[first.touchable[min(max(first.stops, 1), len(first.touchable)) - 1]])
-    warm = [d for d in wet if d.temperature_c > settings.dry_above]
+    warm = [d for d in wet if d.temperature_c > settings.dry_above - ZERO_C]
     return Told(
         "moisture", (first.stop, first.stop, last), (-first.dip * level, -first.high * level, -first.low * level), -first.dip,
         None, "low only in the first stops after a pause", words,

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field
 
 from pipeline.archive.card import Number, Truth, _number
 from pipeline.archive.model import Model
-from pipeline.archive.quantities import to_si
+from pipeline.archive.quantities import Dimension, to_si
 
 __all__ = ["Count", "Number", "Probability", "Settings", "Truth", "canonical"]
 
@@ -25,7 +25,7 @@ def _probability(value: Any) -> float:
     return share
 
 
-Probability = Annotated[float, BeforeValidator(_probability)]
+Probability = Annotated[float, BeforeValidator(_probability), Dimension("share")]
 Count = Annotated[int, BeforeValidator(_number), Field(ge=0)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Duration
+from pipeline.archive.quantities import Duration, Pressure, Temperature, TemperatureDifference
 from pipeline.method.base import Count, Number, Probability, Settings
 
 REVISION = 2
@@ -16,7 +16,9 @@ class Drift(Settings):
     least_loss: Probability = Field(0.02, description="share of mu below which a change is not called one")
     cusum_allowance: Number = Field(0.5, description="allowance k of the cumulative sum, standard deviations")
     ewma_weight: Probability = Field(0.2, description="weight lambda of the newest residual in the EWMA")
-    matched_temperature: Number = Field(40.0, description="K; checks further apart in initial temperature do not match")
+    matched_temperature: TemperatureDifference = Field(
+        40.0, description="checks further apart in initial temperature do not match"
+    )
     matched_pressure: Probability = Field(
         0.12, description="relative difference of wanted pressure up to which checks match"
     )
@@ -25,12 +27,12 @@ class Drift(Settings):
         0.75,
         description="a stop is low-energy below this share of the checks' power density, if not hotter than they are",
     )
-    low_temperature_below: Number = Field(
+    low_temperature_below: TemperatureDifference = Field(
         80.0,
-        description="K; so far below the checks' initial temperature a stop of the checks' power is low-energy too",
+        description="so far below the checks' initial temperature a stop of the checks' power is low-energy too",
     )
-    low_temperature: Number = Field(
-        200.0, description="degC; a stop that starts colder is low-energy in a test without checks"
+    low_temperature: Temperature = Field(
+        473.15, description="a stop that starts colder is low-energy in a test without checks"
     )
     high_power_share: Number = Field(
         1.3,
@@ -44,9 +46,9 @@ class Drift(Settings):
     torque_change: Probability = Field(
         0.015, description="change of the energy ratio that counts as one of the torque chain"
     )
-    rest_pressure_change: Number = Field(
-        0.3, description="bar; change of the pressure at rest that counts as a sensor's"
+    rest_pressure_change: Pressure = Field(
+        3.0e4, description="change of the pressure at rest that counts as a sensor's"
     )
     pause: Duration = Field(7200.0, description="idle time from which the surface may have taken up moisture")
     pause_stops: Count = Field(5, description="stops after a pause that moisture may touch")
-    dry_above: Number = Field(240.0, description="degC; a stop that starts hotter than this carries no moisture")
+    dry_above: Temperature = Field(513.15, description="a stop that starts hotter than this carries no moisture")

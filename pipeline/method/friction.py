@@ -16,9 +16,9 @@ class Friction(Settings):
     use_suspect: Truth = Field(False, description="let suspect stops into the models")
     huber: Number = Field(2.0, gt=0.5, description="standard deviations beyond which a stray stop is held back")
     largest_gap: TemperatureDifference = Field(
-        120.0, description="widest gap between neighbouring stops' temperatures that a value is given in, K"
+        120.0, description="widest gap between neighbouring stops' temperatures that a value is given in"
     )
     narrowest_range: TemperatureDifference = Field(
-        30.0, description="least range of stop temperatures that a map is fitted over, K"
+        30.0, description="least range of stop temperatures that a map is fitted over"
     )
-    pause: Duration = Field(3600.0, description="rest before a stop from which it counts as the first after a pause, s")
+    pause: Duration = Field(3600.0, description="rest before a stop from which it counts as the first after a pause")

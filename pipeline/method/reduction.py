@@ -24,7 +24,7 @@ class Reduction(Settings):
     temperature: Literal["initial", "mean", "peak", "end"] = Field(
         "initial", description="temperature that a stop stands at on the friction map"
     )
-    minimum_window: Duration = Field(0.3, description="a shorter evaluation window gives no mu, s")
+    minimum_window: Duration = Field(0.3, description="a shorter evaluation window gives no mu")
     torque_pressure_correlation: Annotated[Number, Field(ge=-1, le=1)] = Field(
         0.0, description="correlation of the torque's and the pressure's calibration errors"
     )
@@ -34,7 +34,7 @@ class Reduction(Settings):
     )
     thermocouple_lag: Duration = Field(
         1.0,
-        description="limit of the time by which the disc thermocouple lags, s; feeds the end temperature's uncertainty",
+        description="limit of the time by which the disc thermocouple lags; feeds the end temperature's uncertainty",
     )
     ripple_limit: Share = Field(0.05, description="torque ripple at a shaft order above which it is a finding")
     plausible_mu: tuple[Number, Number] = Field(

@@ -11,9 +11,9 @@ REVISION = 1
 
 
 class Segmentation(Settings):
-    on_pressure: Pressure = Field(1.0e5, description="pressure above rest at which braking starts, Pa")
-    off_pressure: Pressure = Field(0.6e5, description="pressure above rest below which braking has ended, Pa")
-    minimum_duration: Duration = Field(0.3, description="shorter applications are not stops, s")
-    minimum_interruption: Duration = Field(0.2, description="shorter losses of pressure or speed end no braking, s")
-    turning_speed: AngularSpeed = Field(3.0, description="the shaft turns above this speed, rad/s")
-    lower_speed: AngularSpeed = Field(0.5, description="a stop has ended below this speed, rad/s")
+    on_pressure: Pressure = Field(1.0e5, description="pressure above rest at which braking starts")
+    off_pressure: Pressure = Field(0.6e5, description="pressure above rest below which braking has ended")
+    minimum_duration: Duration = Field(0.3, description="shorter applications are not stops")
+    minimum_interruption: Duration = Field(0.2, description="shorter losses of pressure or speed end no braking")
+    turning_speed: AngularSpeed = Field(3.0, description="the shaft turns above this speed")
+    lower_speed: AngularSpeed = Field(0.5, description="a stop has ended below this speed")

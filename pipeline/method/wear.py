@@ -13,21 +13,21 @@ REVISION = 2
 class Wear(Settings):
     confidence: Probability = Field(0.95, description="confidence of parameters' and rates' intervals")
     central_temperature: Temperature = Field(
-        873.15, description="fixed temperature th0 at which the oxidation law's rate B is stated, K"
+        873.15, description="fixed temperature th0 at which the oxidation law's rate B is stated"
     )
     power_reference: PowerDensity = Field(
-        1.0e6, description="fixed power density P0 of the power law, W/m^2 of the pads' friction area"
+        1.0e6, description="fixed power density P0 of the power law, over the pads' friction area"
     )
     surface_temperature: Truth = Field(
         True, description="let oxidation follow the modelled surface; false: the indicated temperature"
     )
     conductivity: Conductivity = Field(
-        20.0, description="through-thickness conductivity where the card's disc states none, W/(m K)"
+        20.0, description="through-thickness conductivity where the card's disc states none"
     )
     thickness_u: Length = Field(
-        3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none, m"
+        3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none"
     )
-    mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none, kg")
+    mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none")
     model_u: Share = Field(
         0.01, description="share of an interval's loss by which any law may be wrong, beside the readings' noise"
     )

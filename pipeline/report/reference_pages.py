@@ -8,6 +8,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, get_args
 
+from pydantic.fields import FieldInfo
+
+from pipeline.archive.quantities import Dimension
 from pipeline.findings import CODES
 from pipeline.method import SECTIONS
 from pipeline.results import write_text
@@ -35,36 +38,48 @@ def settings_page() -> str:
     lines = [
         NOTE,
         "# Settings of a method\n",
-        "One section per stage, every key optional. Values are written `number unit` (`20 Hz`, `95 %`); defaults are shown in SI.",
+        "One section per stage, every key optional. A value with a dimension is written `number unit` (`20 Hz`, `95 %`, `200 degC`),",
+        "in any unit of the right dimension; `accepted` names the usual ones.",
         "An unknown key ends the run with the nearest known one. A change of a section re-runs its stage and what follows it.\n",
     ]
     for section, (model, module) in SECTIONS.items():
         about = (module.__doc__ or "").strip().splitlines()[0]
         lines += [f"## {section}\n", about + "\n", "| key | default | accepted | meaning |", "|---|---|---|---|"]
         for name, field in model.model_fields.items():
-            default = _shown(field.get_default(call_default_factory=True))
-            lines.append(f"| `{name}` | {default} | {_accepted(field.annotation)} | {_cell(field.description or '')} |")
+            default = shown(field, field.get_default(call_default_factory=True))
+            lines.append(f"| `{name}` | {default} | {_accepted(field)} | {_cell(field.description or '')} |")
         lines.append("")
     return "\n".join(lines) + "\n"
 
 
-def _shown(value: Any) -> str:
+def dimension_of(field: FieldInfo) -> Dimension | None:
+    """The dimension of a field that takes `number unit`; None for plain numbers, counts, words."""
+    return next((one for one in field.metadata if isinstance(one, Dimension)), None)
+
+
+def shown(field: FieldInfo, value: Any) -> str:
+    """A setting's value as it may be written in a method file."""
+    dimension = dimension_of(field)
+    if dimension is not None:
+        return dimension.shown(value)
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
         return f"{value:g}"
     if isinstance(value, tuple | list):
-        return ", ".join(_shown(v) for v in value) or "none"
+        return ", ".join(f"{v:g}" for v in value) or "none"
     return "none" if value is None else str(value)
 
 
-def _accepted(annotation: Any) -> str:
-    words = [a for a in get_args(annotation) if isinstance(a, str)]
+def _accepted(field: FieldInfo) -> str:
+    dimension = dimension_of(field)
+    if dimension is not None:
+        return dimension.units if dimension.name == "share" else f"number and unit: {dimension.units}"
+    words = [a for a in get_args(field.annotation) if isinstance(a, str)]
     if words:
         return " / ".join(words)
-    return {bool: "true / false", int: "whole number", float: "number with unit", str: "text"}.get(
-        annotation, "see meaning"
-    )
+    kinds: dict[Any, str] = {bool: "true / false", int: "whole number", float: "plain number", str: "text"}
+    return kinds.get(field.annotation, "plain numbers")
 
 
 def tables_page() -> str:

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from pipeline.errors import InputError
 from pipeline.method import SECTIONS, Method, from_stage_settings, load_method, stage_settings
 from pipeline.method.base import canonical
+from pipeline.report.reference_pages import dimension_of, shown
 
 
 def method(tmp_path, text):
@@ -75,3 +76,47 @@ def test_settings_survive_the_way_through_a_rule(tmp_path):
 )
 def test_canonical_ignores_the_order_of_keys(content):
     assert canonical(content) == canonical(dict(reversed(content.items())))
+
+
+def settings_with_a_dimension():
+    for section, (model, _) in SECTIONS.items():
+        for name, field in model.model_fields.items():
+            if (dimension := dimension_of(field)) is not None:
+                yield section, name, field, dimension
+
+
+def test_every_setting_with_a_dimension_takes_number_and_unit_and_shows_a_default_that_reads_back(tmp_path):
+    tried = 0
+    for section, name, field, dimension in settings_with_a_dimension():
+        default = field.get_default(call_default_factory=True)
+        text = f"{section}: {{{name}: {shown(field, default)}}}"
+        assert getattr(getattr(method(tmp_path, text), section), name) == pytest.approx(default, rel=1e-5), text
+        if dimension.name != "share":
+            with pytest.raises(InputError, match="unit"):
+                method(tmp_path, f"{section}: {{{name}: 3}}")
+        tried += 1
+    assert tried >= 35
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("drift: {low_temperature: 200 degC}", 473.15),
+        ("drift: {low_temperature: 473.15 K}", 473.15),
+        ("drift: {matched_temperature: 40 K}", 40.0),
+        ("drift: {rest_pressure_change: 30 kPa}", 3.0e4),
+    ],
+)
+def test_a_temperature_and_a_difference_are_told_apart(tmp_path, text, value):
+    key = text.split("{")[1].split(":")[0]
+    assert getattr(method(tmp_path, text).drift, key) == pytest.approx(value)
+
+
+def test_no_description_names_a_unit_that_the_accepted_ones_already_do():
+    """A unit in the meaning beside one in `accepted` is how the two come to disagree."""
+    for section, name, field, _ in settings_with_a_dimension():
+        words = (field.description or "").replace(";", ",").split(",")
+        assert not {w.strip() for w in words} & {"s", "Hz", "K", "Pa", "m", "kg", "degC", "bar", "rad/s"}, (
+            section,
+            name,
+        )

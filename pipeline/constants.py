@@ -1,0 +1,14 @@
+"""Constants that every package uses: one place, one name."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+ZERO_C = 273.15  # K, zero of the Celsius scale (SI brochure, 9th edition, 2.3.1)
+MAD_TO_SD = 1.4826  # median absolute deviation to standard deviation of a normal distribution: 1 / Phi^-1(3/4)
+RAD_PER_S = math.pi / 30  # rad/s in one revolution per minute
+
+Array = NDArray[np.float64]
