@@ -19,6 +19,7 @@ sys.path[:0] = beside
 stated = os.environ.get("PYTHONPATH", "").split(os.pathsep)
 os.environ["PYTHONPATH"] = os.pathsep.join([*beside, *filter(os.path.isabs, stated)])
 
+from snakemake.dag import DAG
 from snakemake.exceptions import WorkflowError
 
 from pipeline.archive.plan import plan
@@ -35,8 +36,13 @@ R = RUN.results
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
 STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline"
-TEST = f"{R}/{{method}}/tests/{{test}}"
-COMPOUND = f"{R}/{{method}}/compounds/{{compound}}"
+P = RUN.prefix  # of paths below the results, as Snakemake may see them
+TEST = f"{P}{{method}}/tests/{{test}}"
+COMPOUND = f"{P}{{method}}/compounds/{{compound}}"
+
+# Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves
+# for ever. Here every wildcard is restricted to names that exist, so none can grow.
+DAG.check_periodic_wildcards = lambda dag, job: None
 
 
 def folder_of(wildcards, output):
@@ -53,9 +59,9 @@ wildcard_constraints:
 
 rule all:
     input:
-        expand(f"{R}/{{method}}/index.html", method=RUN.methods),
+        expand(f"{P}{{method}}/index.html", method=RUN.methods),
         [page for method in RUN.methods for page in RUN.of_method(method, "test.html")],
-        [f"{R}/deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
+        [f"{P}deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
 
 
 rule channels:
@@ -67,10 +73,10 @@ rule channels:
         fingerprint=lambda w: RUN.fingerprint(w.test),
         revision=RUN.ingest_revision,
     output:
-        channels=f"{R}/channels/{{test}}.parquet",
-        record=f"{R}/channels/{{test}}.json",
+        channels=f"{P}channels/{{test}}.parquet",
+        record=f"{P}channels/{{test}}.json",
     shell:
-        "{STOPSHEET} channels --test {params.folder:q} --channels {output.channels:q} --record {output.record:q}"
+        "{STOPSHEET} channels --test={params.folder:q} --channels={output.channels:q} --record={output.record:q}"
 
 
 rule stops:
@@ -89,8 +95,8 @@ rule stops:
         summary=f"{TEST}/summary.json",
         findings=f"{TEST}/stops_findings.json",
     shell:
-        "{STOPSHEET} stops --test {params.folder:q} --channels {input.channels:q} --record {input.record:q}"
-        " --settings {params.settings:q} --into {params.into:q}"
+        "{STOPSHEET} stops --test={params.folder:q} --channels={input.channels:q} --record={input.record:q}"
+        " --settings={params.settings:q} --into={params.into:q}"
 
 
 rule friction:
@@ -98,7 +104,7 @@ rule friction:
     input:
         stops=rules.stops.output.stops,
         summary=rules.stops.output.summary,
-        target=lambda w: RUN.target_files(w.test),
+        target=lambda w: RUN.target_file(w.test),
         given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
     params:
         into=folder_of,
@@ -109,8 +115,8 @@ rule friction:
     output:
         friction=f"{TEST}/friction.json",
     shell:
-        "{STOPSHEET} friction --test {params.folder:q} --settings {params.settings:q} {params.target}"
-        " --into {params.into:q}"
+        "{STOPSHEET} friction --test={params.folder:q} --settings={params.settings:q} {params.target}"
+        " --into={params.into:q}"
 
 
 rule wear:
@@ -130,7 +136,7 @@ rule wear:
         wear=f"{TEST}/wear.json",
         findings=f"{TEST}/wear_findings.json",
     shell:
-        "{STOPSHEET} wear --test {params.folder:q} --settings {params.settings:q} --into {params.into:q}"
+        "{STOPSHEET} wear --test={params.folder:q} --settings={params.settings:q} --into={params.into:q}"
 
 
 rule repeatability:
@@ -145,8 +151,8 @@ rule repeatability:
     output:
         repeatability=f"{COMPOUND}/repeatability.json",
     shell:
-        "{STOPSHEET} repeatability {params.tests} --results {R:q}/{wildcards.method} --settings {params.settings:q}"
-        " --into {params.into:q}"
+        "{STOPSHEET} repeatability {params.tests} --results={R:q}/{wildcards.method} --settings={params.settings:q}"
+        " --into={params.into:q}"
 
 
 rule drift:
@@ -164,25 +170,26 @@ rule drift:
     output:
         drift=f"{TEST}/drift.json",
     shell:
-        "{STOPSHEET} drift --test {params.folder:q} --settings {params.settings:q} {params.pooled}"
-        " --into {params.into:q}"
+        "{STOPSHEET} drift --test={params.folder:q} --settings={params.settings:q} {params.pooled}"
+        " --into={params.into:q}"
 
 
 rule rigs:
     """All tests -> shifts that every specimen of a rig shares from a dated event on."""
     input:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
+        events=lambda w: RUN.rigs_file(),
         given=lambda w: RUN.settings_file(w.method, "friction", "reduction", "batches"),
     params:
-        events=RUN.rigs_option,
+        events=lambda w: RUN.rigs_option,
         events_digest=RUN.rigs_digest,
-        archive=str(RUN.archive),
+        archive=lambda w: str(RUN.archive),
         settings=lambda w: RUN.settings(w.method, "friction", "reduction", "batches"),
     output:
-        rigs=f"{R}/{{method}}/rigs.json",
+        rigs=f"{P}{{method}}/rigs.json",
     shell:
-        "{STOPSHEET} rigs --archive {params.archive:q} --results {R:q}/{wildcards.method} {params.events}"
-        " --settings {params.settings:q} --out {output.rigs:q}"
+        "{STOPSHEET} rigs --archive={params.archive:q} --results={R:q}/{wildcards.method} {params.events}"
+        " --settings={params.settings:q} --out={output.rigs:q}"
 
 
 rule findings:
@@ -201,8 +208,8 @@ rule findings:
     output:
         findings=f"{TEST}/findings.json",
     shell:
-        "{STOPSHEET} findings --test {params.folder:q} --method {wildcards.method:q} --record {input.record:q}"
-        " --rigs {input.rigs:q} {params.notes} --into {params.into:q}"
+        "{STOPSHEET} findings --test={params.folder:q} --method={wildcards.method:q} --record={input.record:q}"
+        " --rigs={input.rigs:q} {params.notes} --into={params.into:q}"
 
 
 rule test_page:
@@ -223,8 +230,8 @@ rule test_page:
     output:
         page=f"{TEST}/test.html",
     shell:
-        "{STOPSHEET} test_page --test {params.folder:q} --method {wildcards.method:q} --record {input.record:q}"
-        " --rigs {input.rigs:q} --settings {params.settings:q} --into {params.into:q}"
+        "{STOPSHEET} test_page --test={params.folder:q} --method={wildcards.method:q} --record={input.record:q}"
+        " --rigs={input.rigs:q} --settings={params.settings:q} --into={params.into:q}"
 
 
 rule compound:
@@ -234,13 +241,13 @@ rule compound:
             w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
         ),
         rigs=rules.rigs.output,
-        files=lambda w: RUN.compound_files(w.compound),
+        files=lambda w: RUN.compound_file(w.compound),
         given=lambda w: RUN.settings_file(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
         target=lambda w: RUN.compound_target_option(w.compound),
-        duties=RUN.duties_option,
+        duties=lambda w: RUN.duties_option,
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
         settings=lambda w: RUN.settings(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
     output:
@@ -249,8 +256,8 @@ rule compound:
         batches=f"{COMPOUND}/batches.json",
         duty=f"{COMPOUND}/duty.json",
     shell:
-        "{STOPSHEET} compound {params.tests} --results {R:q}/{wildcards.method} --rigs {input.rigs:q} {params.target}"
-        " {params.duties} --settings {params.settings:q} --into {params.into:q}"
+        "{STOPSHEET} compound {params.tests} --results={R:q}/{wildcards.method} --rigs={input.rigs:q} {params.target}"
+        " {params.duties} --settings={params.settings:q} --into={params.into:q}"
 
 
 rule sheet:
@@ -258,7 +265,7 @@ rule sheet:
     input:
         compound=rules.compound.output,
         findings=lambda w: RUN.of_compound(w, "findings.json"),
-        files=lambda w: RUN.compound_files(w.compound),
+        files=lambda w: RUN.compound_file(w.compound),
         given=lambda w: RUN.settings_file(w.method),
     params:
         into=folder_of,
@@ -271,41 +278,42 @@ rule sheet:
         pdf=f"{COMPOUND}/sheet.pdf",
         json=f"{COMPOUND}/sheet.json",
     shell:
-        "{STOPSHEET} sheet {params.tests} --results {R:q}/{wildcards.method} --method {wildcards.method:q} {params.target}"
-        " --settings {params.settings:q} --into {params.into:q}"
+        "{STOPSHEET} sheet {params.tests} --results={R:q}/{wildcards.method} --method={wildcards.method:q} {params.target}"
+        " --settings={params.settings:q} --into={params.into:q}"
 
 
 rule index:
     """All tests and compounds of the archive under one method."""
     input:
         findings=lambda w: RUN.of_method(w.method, "findings.json"),
-        sheets=lambda w: expand(f"{R}/{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
+        sheets=lambda w: expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
+        left_out=lambda w: RUN.left_out_file(),
         given=lambda w: RUN.settings_file(w.method),
     params:
         into=folder_of,
-        config=str(RUN.config),
+        config=lambda w: str(RUN.config),
         left_out=RUN.left_out_digest,
         settings=lambda w: RUN.settings(w.method),
     output:
-        index=f"{R}/{{method}}/index.html",
-        archive=f"{R}/{{method}}/archive.json",
-        method=f"{R}/{{method}}/method.yaml",
+        index=f"{P}{{method}}/index.html",
+        archive=f"{P}{{method}}/archive.json",
+        method=f"{P}{{method}}/method.yaml",
     shell:
-        "{STOPSHEET} index --config {params.config:q} --method {wildcards.method:q} --into {params.into:q}"
+        "{STOPSHEET} index --config={params.config:q} --method={wildcards.method:q} --into={params.into:q}"
 
 
 rule delta:
     """Two methods over the same archive -> what the change did to every number and conclusion."""
     input:
-        a=f"{R}/{{a}}/archive.json",
-        b=f"{R}/{{b}}/archive.json",
+        a=f"{P}{{a}}/archive.json",
+        b=f"{P}{{b}}/archive.json",
     params:
         into=folder_of,
-        config=str(RUN.config),
+        config=lambda w: str(RUN.config),
     output:
-        page=f"{R}/deltas/{{a}}--{{b}}/delta.html",
-        table=f"{R}/deltas/{{a}}--{{b}}/delta.parquet",
-        conclusions=f"{R}/deltas/{{a}}--{{b}}/delta.json",
+        page=f"{P}deltas/{{a}}--{{b}}/delta.html",
+        table=f"{P}deltas/{{a}}--{{b}}/delta.parquet",
+        conclusions=f"{P}deltas/{{a}}--{{b}}/delta.json",
     shell:
-        "{STOPSHEET} delta --config {params.config:q} --a {wildcards.a:q} --b {wildcards.b:q}"
-        " --into {params.into:q}"
+        "{STOPSHEET} delta --config={params.config:q} --a={wildcards.a:q} --b={wildcards.b:q}"
+        " --into={params.into:q}"

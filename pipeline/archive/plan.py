@@ -10,7 +10,7 @@ import re
 import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -80,46 +80,71 @@ class Plan:
     def settings(self, method: str, *sections: str) -> str:
         return stage_settings(dict(self.read_methods)[method], *(sections or SECTIONS))
 
+    @cached_property
+    def prefix(self) -> str:
+        """What stands before a path below the results in the workflow's files; relative where the results' path forbids more.
+
+        Snakemake takes `{x}` and `<x>` in any path for its own, and there is no way to write them otherwise. Where the
+        results stand below such a name, they are reached from the working directory: directly, or by a link in it.
+        """
+        if not re.search(r"[{}<>]", self.results):
+            return f"{self.results}/"
+        if Path.cwd() == Path(self.results):
+            return ""
+        link = Path(f".results-{hashlib.sha256(self.results.encode('utf-8', 'surrogateescape')).hexdigest()[:16]}")
+        if not link.is_symlink():
+            link.symlink_to(self.results)
+        return f"{link}/"
+
     def settings_file(self, method: str, *sections: str) -> str:
         """A file with the same string, renewed only when that changes: Snakemake forgets params with its working directory."""
         name = "-".join(sections) or "all"
         return self._renewed(Path(method) / ".settings" / f"{name}.json", self.settings(method, *sections))
 
     def fingerprint_file(self, test: str) -> str:
-        return self._renewed(
-            Path("channels") / ".fingerprints" / test, f"{self.ingest_revision} {self.fingerprint(test)}"
-        )
+        return self._given("recordings", test, f"{self.ingest_revision} {self.fingerprint(test)}")
 
     def wear_fingerprint_file(self, test: str) -> str:
-        return self._renewed(Path("channels") / ".fingerprints" / f"{test}.wear", self.wear_fingerprint(test))
+        return self._given("wear", test, self.wear_fingerprint(test))
+
+    def target_file(self, test: str) -> str:
+        return self._given("target", test, self.target_digest(test))
+
+    def compound_file(self, slug: str) -> str:
+        return self._given("compound", slug, self.compound_files_digest(slug))
+
+    def rigs_file(self) -> str:
+        return self._given("archive", "rigs", self.rigs_digest)
+
+    def left_out_file(self) -> str:
+        return self._given("archive", "left_out", self.left_out_digest)
+
+    def _given(self, kind: str, name: str, text: str) -> str:
+        """A file with the digest of what the user gave: that file is the rule's input, and not what was given, whose dates
+        come from another clock and may lie in the future."""
+        return self._renewed(Path(".given") / kind / name, text)
 
     def _renewed(self, path: Path, text: str) -> str:
         place = Path(self.results) / path
         if not place.is_file() or place.read_text(encoding="utf-8") != text:
             write_text(place, text)
-        return str(place)
-
-    def target_files(self, test: str) -> list[str]:
-        return [str(p) for p in self._target(self.found.tests[test])]
-
-    def compound_files(self, slug: str) -> list[str]:
-        return [str(p) for p in (*self._target(self._name_of(slug)), *self.workspace.duties)]
+        return f"{self.prefix}{path}"
 
     def of_method(self, method: str, *names: str) -> list[str]:
-        return [f"{self.results}/{method}/tests/{test}/{name}" for test in self.tests for name in names]
+        return [f"{self.prefix}{method}/tests/{test}/{name}" for test in self.tests for name in names]
 
     def of_compound(self, wildcards: Any, *names: str) -> list[str]:
         tests = self._tests_of(wildcards.compound)
-        return [f"{self.results}/{wildcards.method}/tests/{test}/{name}" for test in tests for name in names]
+        return [f"{self.prefix}{wildcards.method}/tests/{test}/{name}" for test in tests for name in names]
 
     def tests_option(self, compound: str) -> str:
         tests = self._tests_of(compound)
         name = self._name_of(compound)
-        return shlex.join(["--compound", name, "--archive", str(self.archive), "--tests", *tests])
+        return shlex.join([f"--compound={name}", f"--archive={self.archive}", "--tests", *tests])
 
     def repeatability(self, wildcards: Any) -> list[str]:
         slug = self._slug_of_test(wildcards.test)
-        return [f"{self.results}/{wildcards.method}/compounds/{slug}/repeatability.json"] if slug else []
+        return [f"{self.prefix}{wildcards.method}/compounds/{slug}/repeatability.json"] if slug else []
 
     def repeatability_option(self, wildcards: Any) -> str:
         return _option("--repeatability", *self.repeatability(wildcards))
@@ -179,7 +204,8 @@ class Plan:
 
 
 def _option(flag: str, *values: object) -> str:
-    return shlex.join([flag, *map(str, values)]) if values else ""
+    """One value is joined to its flag, as it may look like a flag itself; several are absolute paths, which do not."""
+    return shlex.join([f"{flag}={values[0]}"] if len(values) == 1 else [flag, *map(str, values)]) if values else ""
 
 
 def _digest(paths: Iterable[Path]) -> str:

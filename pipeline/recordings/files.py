@@ -38,7 +38,9 @@ def recording_files(folder: Path, pattern: str, *, besides: tuple[str, ...] = ()
         found = [
             path
             for path in folder.glob(pattern)
-            if not path.name.startswith(".") and path.relative_to(folder).as_posix() not in left_out and _is_file(path)
+            if not path.name.startswith(".")
+            and path.relative_to(folder).as_posix() not in left_out
+            and _stands_for_one(path, pattern)
         ]
     except (ValueError, OSError, RuntimeError, re.error, IndexError) as error:
         raise InputError(f"recordings.files: {pattern[:80]!r} is no usable pattern ({error})") from error
@@ -59,13 +61,19 @@ def shown(path: Path, folder: Path) -> str:
     return printable(path.relative_to(folder).as_posix())
 
 
-def _is_file(path: Path) -> bool:
-    # A dangling link counts: it stands for a recording that was there, and is reported as unreadable.
-    return path.is_file() or (path.is_symlink() and not path.exists())
+def _stands_for_one(path: Path, pattern: str) -> bool:
+    """Whether something matched is meant as a recording; what cannot be read as one is reported, never passed over.
+
+    A link to nothing stands for a recording that was there, a pipe or a device for one that a program was to write. A
+    folder counts where the pattern asks for an ending of its name; `recordings/*` takes no folder for a recording.
+    """
+    if not path.is_dir():
+        return path.exists() or path.is_symlink()
+    return bool(Path(pattern).suffix) and "*" not in Path(pattern).suffix
 
 
 def refuse_outside(path: Path, folder: Path) -> None:
-    """InputError when the file is not there, or a link that leads out of the test's folder or to nothing."""
+    """InputError when the file is not there, is no plain file, or a link that leads out of the test's folder or to nothing."""
     if not path.is_symlink() and not path.exists():
         raise InputError("is not there")
     try:
@@ -74,6 +82,9 @@ def refuse_outside(path: Path, folder: Path) -> None:
         raise InputError("is a link that leads nowhere; put the file itself into the folder") from error
     if not inside:
         raise InputError("is a link that leads out of the test's folder; put the file itself there")
+    if not path.is_file():
+        what = "folder" if path.is_dir() else "pipe" if path.is_fifo() else "device or socket"
+        raise InputError(f"is a {what}, no file; put the recording itself there")
 
 
 @contextmanager

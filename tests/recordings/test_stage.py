@@ -1,6 +1,7 @@
 """Order, duplicates, links and signs: what a test's recordings are as a whole."""
 
 import os
+import stat
 import warnings
 
 import numpy as np
@@ -26,6 +27,10 @@ from tests.recordings.makers import (
 )
 
 SI = ["time", "speed", "torque", "pressure", "disc_temperature"]
+
+
+def _socket(path):
+    os.mknod(path, stat.S_IFSOCK | 0o600)
 
 
 def codes(record):
@@ -314,3 +319,21 @@ def test_interpolation_keeps_samples_and_never_bridges_a_gap(n, seed):
     assert np.array_equal(interpolated(time, time, values, 1.0), values)
     middle = np.array([(time[n // 2 - 1] + time[n // 2]) / 2])
     assert np.isnan(interpolated(middle, time, values, 1.0)).all()
+
+
+@pytest.mark.parametrize(("make", "said"), [(os.mkfifo, "is a pipe"), (os.mkdir, "is a folder"), (_socket, "socket")])
+def test_what_is_no_plain_file_is_a_finding_and_not_passed_over(tmp_path, make, said):
+    folder = text_test(tmp_path / "t", recordings={"files": "recordings/*.csv"})
+    make(folder / "recordings" / "0004.csv")
+    _, record = ingested(folder, tmp_path)
+    (found,) = [f for f in record["findings"] if f["code"] == "recording_unreadable"]
+    assert found["file"] == "recordings/0004.csv"
+    assert said in found["message"]
+    assert [row["error"] is None for row in record["recordings"]] == [True, True, True, False]
+
+
+def test_a_folder_is_no_recording_where_the_pattern_takes_everything(tmp_path):
+    folder = text_test(tmp_path / "t")
+    (folder / "recordings" / "old").mkdir()
+    _, record = ingested(folder, tmp_path)
+    assert len(record["recordings"]) == 3
