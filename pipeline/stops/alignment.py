@@ -21,12 +21,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.stops.alignment_costs import SKIP, end_cost, missing_cost, number_gaps, scales_of, start_cost
+from pipeline.stops.alignment_costs import missing_cost, number_gaps, scales_of
+from pipeline.stops.alignment_path import path
 
-ABORT_REPEATED = 1.2  # an aborted attempt at the row that follows
-ABORT_ALONE = 1.8  # an aborted attempt that stands for its row
-REPEAT = 2.0  # a further run of the row before
-UNREAD = 0.4  # a recording that cannot be read, at any row
 UNIT_STEP = 0.18  # |ln scale| below this is a rig that missed its level, not a wrong unit
 
 SCHEDULE_SCHEMA: dict[str, Any] = {
@@ -92,15 +89,15 @@ def aligned(stops: pl.DataFrame, wanted: pl.DataFrame) -> Alignment:
     cost_of_missing = missing_cost(gaps, _column(stops, "idle_before"))
     first = scales_of(measured, target, None)
     guess = {name: s for name, s in first.items() if name.startswith("temperature") or abs(np.log(s)) > UNIT_STEP}
-    best = min((_path(measured, target, cost_of_missing, s) for s in ([{}, guess] if guess else [{}])), key=_cost)
+    best = min((path(measured, target, cost_of_missing, s) for s in ([{}, guess] if guess else [{}])), key=_cost)
     # The matches give better scales than the quantiles do, and these settle rows that the first guess
     # misplaced.
-    best = min(best, _path(measured, target, cost_of_missing, scales_of(measured, target, best[1])), key=_cost)
+    best = min(best, path(measured, target, cost_of_missing, scales_of(measured, target, best[1])), key=_cost)
     return _labelled(stops, wanted, best[1], scales_of(measured, target, best[1]), gaps)
 
 
-def _cost(path: tuple[float, list[tuple[str, int, int]]]) -> float:
-    return path[0]
+def _cost(found: tuple[float, list[tuple[str, int, int]]]) -> float:
+    return found[0]
 
 
 _NUMERIC = ("speed_start", "speed_end", "pressure", "torque", "temperature_initial", "duration")
@@ -110,67 +107,6 @@ def _column(frame: pl.DataFrame, name: str) -> np.ndarray:
     if name not in frame.columns:
         return np.full(frame.height, np.nan)
     return frame.get_column(name).cast(pl.Float64).fill_null(np.nan).to_numpy().astype(float)
-
-
-def _path(
-    m: dict[str, np.ndarray], t: dict[str, np.ndarray], lost: np.ndarray, scales: dict[str, float]
-) -> tuple[float, list[tuple[str, int, int]]]:
-    """Least cost and its moves, in order: ("matched" | "aborted", i, j), ("missing", i, j), ("extra" |
-    "repeat" | "attempt", i, j).
-
-    `attempt` is an aborted run of row j that a later stop stands for; `repeat` a further run of row j - 1.
-    """
-    begin, (finish, short) = start_cost(m, t, scales), end_cost(m, t, scales)
-    unread = ~np.isfinite(m["speed_start"])
-    alone = begin + ABORT_ALONE
-    match = np.where(short, np.minimum(begin + finish, alone), begin + finish)
-    match[unread] = UNREAD
-    n, k = match.shape
-    attempt = np.full((n, k + 1), np.inf)
-    attempt[:, :k] = np.where(short, begin + ABORT_REPEATED, np.inf)
-    repeat = np.full((n, k + 1), np.inf)
-    repeat[:, 1:] = begin + finish + REPEAT
-    skip = np.minimum(np.minimum(attempt, repeat), SKIP)
-    skip[unread] = SKIP
-    steps = np.arange(k + 1)
-    total = np.empty((n + 1, k + 1))
-    total[0] = steps * lost[0]
-    for i in range(n):
-        reach = total[i] + skip[i]
-        reach[1:] = np.minimum(reach[1:], total[i, :-1] + match[i])
-        total[i + 1] = np.minimum.accumulate(reach - steps * lost[i + 1]) + steps * lost[i + 1]
-    return float(total[n, k]), _traced(total, match, attempt, repeat, skip, short & ~unread[:, None], alone, lost)
-
-
-def _traced(
-    total: np.ndarray, match: np.ndarray, attempt: np.ndarray, repeat: np.ndarray, skip: np.ndarray,
-    short: np.ndarray, alone: np.ndarray, lost: np.ndarray,
-) -> list[tuple[str, int, int]]:  # fmt: skip
-    """The moves of the least cost, from the end backwards.
-
-    Ties go to missing rows and skipped stops first, which from the end puts them as late as can be: in a
-    block of like stops the last one is the missing or the extra one.
-    """
-    moves: list[tuple[str, int, int]] = []
-    i, j = total.shape[0] - 1, total.shape[1] - 1
-    near = 1e-9
-    while i > 0 or j > 0:
-        if j > 0 and total[i, j - 1] + lost[i] <= total[i, j] + near:
-            j -= 1
-            moves.append(("missing", i, j))
-        elif i > 0 and total[i - 1, j] + skip[i - 1, j] <= total[i, j] + near:
-            i -= 1
-            name = "extra"
-            if attempt[i, j] <= skip[i, j] + near:
-                name = "attempt"
-            elif repeat[i, j] <= skip[i, j] + near:
-                name = "repeat"
-            moves.append((name, i, j - 1 if name == "repeat" else j))
-        else:
-            i, j = i - 1, j - 1
-            broken = short[i, j] and alone[i, j] <= match[i, j] + near
-            moves.append(("aborted" if broken else "matched", i, j))
-    return moves[::-1]
 
 
 def _labelled(
@@ -231,17 +167,23 @@ def _counted(lost: list[tuple[int, int]], wanted: pl.DataFrame, gaps: np.ndarray
     block = wanted["block"].to_list()
     answers: list[tuple[bool, str]] = []
     numbered = dict(enumerate(gaps)) if gaps is not None else {}
+    runs: dict[tuple[int, str], list[int]] = {}
+    for i, j in lost:
+        runs.setdefault((i, block[j]), []).append(j)
+    done: dict[tuple[int, str], int] = {}
     for position, (i, j) in enumerate(lost):
+        run, before = runs[i, block[j]], done.get((i, block[j]), 0)
+        done[i, block[j]] = before + 1
         if numbered.get(i, 0) > 0:
             numbered[i] -= 1
             answers.append((True, "the numbering of the files leaves one out here"))
             continue
-        run = [row for at, row in lost[position:] if at == i and block[row] == block[j]]
-        ends = j + len(run) - 1 == run[-1] and (run[-1] + 1 == len(block) or block[run[-1] + 1] != block[j])
+        rest = len(run) - before
+        ends = j + rest - 1 == run[-1] and (run[-1] + 1 == len(block) or block[run[-1] + 1] != block[j])
         earlier_cut = (
             bool(answers) and not answers[-1][0] and lost[position - 1] == (i, j - 1) and block[j - 1] == block[j]
         )
-        if earlier_cut or (ends and len(run) >= 2):
+        if earlier_cut or (ends and rest >= 2):
             answers.append((False, f"block {block[j]!r} ends early"))
         else:
             answers.append((True, "no recording lies between its neighbours"))
