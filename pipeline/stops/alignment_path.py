@@ -156,8 +156,8 @@ def _costs(problem: Problem, first: int, last: int) -> Costs:
     match[unread] = UNREAD
     attempt, repeat = np.where(short, begin + ABORT_REPEATED, np.inf), begin + finish + REPEAT
     none = ((0, 0), (0, 1))
-    costs = (np.pad(values, none, constant_values=np.inf) for values in (match, alone, attempt, repeat))
-    return Costs(*costs, np.pad(short & ~unread[:, None], none), unread)
+    match, alone, attempt, repeat = (np.pad(v, none, constant_values=np.inf) for v in (match, alone, attempt, repeat))
+    return Costs(match, alone, attempt, repeat, np.pad(short & ~unread[:, None], none), unread)
 
 
 def _block(problem: Problem, first: int, rows: int, low: int, high: int) -> Block:
