@@ -134,7 +134,9 @@ def commands(config: Path) -> list[tuple[str, list[str]]]:
          "--configfile", str(config), "--cores", "1", "--workflow-profile", "none", "-n", "-p"],
         capture_output=True, text=True, check=True,
     )  # fmt: skip
-    found = re.findall(r"^Shell command: (?:exec )?(\S+ -P -m pipeline (\w+) .*)$", done.stdout + done.stderr, re.MULTILINE)
+    found = re.findall(
+        r"^Shell command: (?:exec )?(\S+ -P -m pipeline (\w+) .*)$", done.stdout + done.stderr, re.MULTILINE
+    )
     if not found:
         raise RuntimeError(f"no stage in what Snakemake says:\n{done.stdout}{done.stderr}")
     return [(stage, shlex.split(line)) for line, stage in found]

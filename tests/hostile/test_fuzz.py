@@ -34,6 +34,13 @@ def test_a_clock_that_breaks_just_behind_the_braking_is_told(sound):
     assert (outcome.tracebacks, outcome.escapes, outcome.silent) == ([], [], [])
 
 
+def test_a_mutation_that_cannot_read_what_an_earlier_one_made_is_void(sound):
+    """The second mutation reads a card that the first has replaced by one that nests ten thousand deep."""
+    outcome = fuzzed(700228, sound, whole=False, beside=False)
+    assert any(name.endswith("(void)") for name in outcome.mutations)
+    assert (outcome.tracebacks, outcome.escapes, outcome.silent) == ([], [], [])
+
+
 def test_the_study_sees_what_it_looks_for(sound, monkeypatch):
     """A stage that fails, one that writes elsewhere and one that misreads are each counted."""
     from pipeline.stops import stage

@@ -161,8 +161,8 @@ def mutations(form: str, rng: np.random.Generator) -> list[Callable[[Path, Any],
 def _applied(mutation: Callable[[Path, Any], None], folder: Path, rng: np.random.Generator, outcome: Outcome) -> None:
     try:
         mutation(folder, rng)
-    except (OSError, ValueError, IndexError, KeyError, TypeError, AttributeError, yaml.YAMLError):
-        # An earlier mutation has taken away what this one works on.
+    except (OSError, ValueError, IndexError, KeyError, TypeError, AttributeError, RecursionError, yaml.YAMLError):
+        # An earlier mutation has taken away what this one works on, or made a document that nests too deep to read.
         outcome.mutations[outcome.mutations.index(mutation.__name__)] += " (void)"
 
 
