@@ -49,20 +49,21 @@ class Setup:
 
 
 class Interval(NamedTuple):
-    """One braking: start and end (s), speeds there (rad/s), kind."""
+    """One braking: start and end (s), speeds there (rad/s), kind; the speed that the schedule ends it at, where known."""
 
     start: float
     end: float
     speed_start: float
     speed_end: float
     kind: str
+    wanted_end: float | None = None
 
 
 def mechanics(
     c: Conditioned, setup: Setup, at: Interval, *, drive_torque: np.ndarray | None
 ) -> dict[str, float | None]:
     """Work, energies, densities, distance and deceleration of one braking; columns of the table."""
-    start, end, speed_start, speed_end, kind = at
+    start, end, speed_start, speed_end, kind = at[:5]
     # Work needs no filter, and the filter would spread a steep build-up over the brake start.
     time, speed, friction, drag = between(c.time, start, end, c.speed, c.unfiltered, c.drag)
     done, dragged = work(time, friction, speed), work(time, drag, speed)

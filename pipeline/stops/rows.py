@@ -91,7 +91,8 @@ def reduced(
     samples = conditioned(
         time[wide], c["speed"][wide], torque, pressure, context.corrections, own, context.conditioning
     )
-    at = Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, kind)
+    wanted_end = block.speed_end if block is not None and kind != "drag" else None
+    at = Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, kind, wanted_end)
     drive = c["drive_torque"][wide] if context.simulated and "drive_torque" in c else None
     row |= mechanics(samples, context.setup, at, drive_torque=drive)
     friction = friction_of(samples, context.setup, at, control=control, step=b.step)

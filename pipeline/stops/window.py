@@ -2,11 +2,16 @@
 
 It starts where the controlled quantity (pressure; torque where the rig controls torque or deceleration) first reaches its
 share of the plateau, the median over the braking's last half, and ends at the end of braking or at 3 % of the start speed
-above the end speed, whichever is first; of a drag at the end of braking. What is left out is not thrown away: the bite is
-the half second from where pressure passes half its plateau.
+above the end speed, whichever is first; of a drag at the end of braking. The end speed is the one that the rig was told to
+brake to: while the pressure runs down the shaft goes on slowing, and a window that waits for the speed left after that is too
+long where friction changes most. Where the schedule does not say it, or the rig let go elsewhere, the speed at the release
+stands in for it. What is left out is not thrown away: the bite is the half second from where pressure passes half its
+plateau.
 """
 
 import numpy as np
+
+from pipeline.stops.survey import speed_at
 
 END_MARGIN = 0.03
 BITE_S = 0.5
@@ -33,10 +38,47 @@ def first_reaching(time: np.ndarray, level: np.ndarray, target: float, start: fl
     return float(np.clip(moment, time[i - 1], time[i]))
 
 
+LAST_SHARE = 0.2  # of the braking: how much before the release says what the level was
+HELD_SHARE = 0.9  # of that level: below it the brake is being released
+
+
+def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start: float, end: float) -> float:
+    """Speed (rad/s) where `level` last stands at its share of what it was before it fell; NaN without samples.
+
+    What it was: its median over a fifth of the braking, up to where it last is above half its plateau. So a level that creeps
+    through the braking is none the worse, nor one that falls slowly. A straight line through the speeds just before is read at
+    that moment.
+    """
+    inside = (time >= start) & (time <= end) & np.isfinite(level)
+    low = np.flatnonzero(inside & (level >= 0.5 * plateau(time, level, start, end)))
+    if not low.size:
+        return float("nan")
+    fallen = time[low[-1]]
+    usual = np.median(level[inside & (time <= fallen) & (time >= fallen - LAST_SHARE * (end - start))])
+    last = int(np.flatnonzero(inside & (time <= fallen) & (level >= HELD_SHARE * usual))[-1])
+    near = slice(max(last - 9, 0), last + 1)
+    return speed_at(time, speed, float(time[last]), near, near)
+
+
+def commanded_end(release: float, wanted: float | None, speed_start: float, speed_end: float) -> float:
+    """The end speed that bounds the window (rad/s): the wanted one if the rig let go there, else the speed at the release.
+
+    Let go there: within END_MARGIN of the start speed. Without either, the speed at the end of braking.
+    """
+    if not np.isfinite(release):
+        return speed_end
+    if wanted is not None and abs(release - wanted) <= END_MARGIN * speed_start:
+        return wanted
+    return release
+
+
 def window_end(
     time: np.ndarray, speed: np.ndarray, *, start: float, end: float, speed_start: float, speed_end: float, kind: str
 ) -> float:
-    """End of the evaluation window (s): end of braking, or where speed first falls to its end plus 3 % of its start."""
+    """End of the evaluation window (s): end of braking, or where speed first falls to its end plus 3 % of its start.
+
+    speed_end: as `commanded_end` has it.
+    """
     if kind == "drag":
         return end
     limit = speed_end + END_MARGIN * speed_start
@@ -55,15 +97,18 @@ def evaluation_window(
     speed_end: float,
     kind: str,
     build_up: float,
+    wanted_end: float | None = None,
 ) -> tuple[float, float] | None:
     """(start, end) of the evaluation window (s), or None where `level` never reaches its share or the end comes first.
 
-    time (s), level (pressure above rest, or torque), speed (rad/s): (n,); start and end of braking (s).
+    time (s), level (pressure above rest, or torque), speed (rad/s): (n,); start and end of braking (s); wanted_end: speed that
+    the schedule ends the braking at (rad/s), None where it is not known.
     """
     first = first_reaching(time, level, build_up * plateau(time, level, start, end), start, end)
     if first is None:
         return None
-    last = window_end(time, speed, start=start, end=end, speed_start=speed_start, speed_end=speed_end, kind=kind)
+    bound = commanded_end(release_speed(time, level, speed, start, end), wanted_end, speed_start, speed_end)
+    last = window_end(time, speed, start=start, end=end, speed_start=speed_start, speed_end=bound, kind=kind)
     return (first, last) if last > first else None
 
 

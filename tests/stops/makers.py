@@ -185,7 +185,8 @@ def _truth(app: Application, t: np.ndarray, p: np.ndarray, torque: np.ndarray, w
     first = on + int(np.argmax(level[inside] >= 0.95 * plateau))
     last = over
     if app.kind != "drag":
-        last = on + int(np.argmax(w[inside] <= w[over - 1] + 0.03 * w[on]))
+        # Above the speed the rig was told to end at, not the one left after the pressure has run down.
+        last = on + int(np.argmax(w[inside] <= app.speed[1] * RPM + 0.03 * w[on]))
         last = last if last > on else over
     held = slice(first, last)
     m, tq, ws = mu[held], torque[held], w[held]
