@@ -101,10 +101,6 @@ STOPS: tuple[Column, ...] = (
     Column("mu_u_scatter", "float", "1", "in-window scatter about a smooth trend over its effective number of samples"),
     Column("torque_zero_own_nm", "float", "N m", "torque zero of this stop beside the test's, taken off as well"),
     Column("lag_s", "float", "s", "time by which torque comes after pressure in this stop's build-up"),
-    Column(
-        "pressure_intercept_bar", "float", "bar", "pressure above rest at which torque begins, from the braking's ramps"
-    ),
-    Column("pressure_intercept_u_bar", "float", "bar", "standard uncertainty of pressure_intercept_bar"),
     Column("pressure_2_bar", "float", "bar", "second pressure sensor, mean over the window above its rest value"),
     Column("temperature_rate_k_s", "float", "K/s", "disc, rate of warming at brake end"),
     Column("temperature_initial_u_k", "float", "K", "standard uncertainty of temperature_initial_c"),

@@ -42,7 +42,9 @@ CHANNELS = {
     "pressure_2": "pressure", "caliper_temperature": "temperature", "displacement": "length",
 }  # fmt: skip
 # what else `sensors` may state the limits of
-QUANTITIES = {"effective_radius": "length", "piston_area": "area", "efficiency": "share"}
+QUANTITIES = {
+    "effective_radius": "length", "piston_area": "area", "efficiency": "share", "threshold_pressure": "pressure",
+}  # fmt: skip
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Duration, Share
+from pipeline.archive.quantities import Duration, Pressure, Share
 from pipeline.method.base import Number, Settings, Truth
 
 REVISION = 2
@@ -27,6 +27,12 @@ class Reduction(Settings):
     minimum_window: Duration = Field(0.3, description="a shorter evaluation window gives no mu")
     torque_pressure_correlation: Annotated[Number, Field(ge=-1, le=1)] = Field(
         0.0, description="correlation of the torque's and the pressure's calibration errors"
+    )
+    threshold_accuracy: Pressure = Field(
+        0.2e5, gt=0, description="limits of the card's threshold_pressure where its sensors do not say them, Pa"
+    )
+    threshold_unknown: Pressure = Field(
+        0.5e5, gt=0, description="limits of the threshold pressure where the card gives none and 0 is taken, Pa"
     )
     balance_limit: Share = Field(0.03, description="an energy ratio whose median is off by more is a finding")
     balance_gross: Share = Field(

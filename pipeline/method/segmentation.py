@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import AngularSpeed, Duration, Pressure
 from pipeline.method.base import Settings
 
-REVISION = 1
+REVISION = 2
 
 
 class Segmentation(Settings):

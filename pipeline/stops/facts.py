@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.archive.card import Card, sensor_limit
+from pipeline.archive.card import Card, SensorLimit, sensor_limit
 from pipeline.errors import InputError
 from pipeline.method.reduction import Reduction
 from pipeline.stops.radius import effective_radius
@@ -11,6 +11,7 @@ from pipeline.stops.uncertainty import Gains, gain_and_zero, relative_limit
 
 SOURCES = {
     "torque": "torque", "pressure": "pressure", "piston_area": "area", "effective_radius": "length", "efficiency": "share",
+    "threshold_pressure": "pressure",
 }  # fmt: skip
 
 
@@ -60,8 +61,22 @@ def gains_of(
         correlation=settings.torque_pressure_correlation,
         torque_zero=torque_zero,
         pressure_zero=pressure_zero,
+        threshold=threshold_u(limits["threshold_pressure"], setup.threshold, settings),
     )
     return gains, {name: limit is not None for name, limit in limits.items()}
+
+
+def threshold_u(limit: SensorLimit | None, value: float, settings: Reduction) -> float:
+    """Standard uncertainty of the threshold pressure (Pa): as stated, else the method's limits; never nil.
+
+    A card that gives no threshold is reduced with 0, which is too low for any seal: its limits are the wider ones.
+    """
+    half = 0.0
+    if limit is not None:
+        half = limit.relative * value if limit.relative is not None else limit.absolute or 0.0
+    if half <= 0:
+        half = settings.threshold_accuracy if value > 0 else settings.threshold_unknown
+    return float(half / np.sqrt(3))
 
 
 def temperature_limit(card: Card) -> float | None:

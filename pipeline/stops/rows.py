@@ -27,7 +27,6 @@ from pipeline.stops.reduction import (
 )
 from pipeline.stops.stretches import Stretch
 from pipeline.stops.survey import Braking
-from pipeline.stops.threshold import ramp_intercept
 from pipeline.stops.traces import no_trace, trace_of
 from pipeline.stops.uncertainty import Gains, combined
 from pipeline.stops.window import END_MARGIN
@@ -119,7 +118,6 @@ def reduced(
     )
     found += reversed_torque(samples.time, samples.unfiltered, start=b.start_s, end=b.end_s)
     row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
-    row |= _threshold(samples, at, friction)
     row |= _second_pressure(c, samples, wide, slice(lead, span.start), friction)
     row |= _uncertainties(context, index, friction, row)
     found += _zero_moved(context, index, row) + _judged(context, row, friction)
@@ -212,19 +210,6 @@ def _unspiked(c: dict[str, np.ndarray], wide: slice, span: slice) -> tuple[np.nd
                 )
             )  # fmt: skip
     return result[0], result[1], found
-
-
-def _threshold(samples: Conditioned, at: Interval, friction: Friction) -> dict[str, Any]:
-    """Pressure at which the torque begins, from the ramps; null where they are too short to tell."""
-    held = friction.columns.get("pressure_plateau_bar")
-    found = ramp_intercept(
-        samples.time, samples.pressure, samples.friction, start=at.start, end=at.end, plateau=1e5 * (held or 0.0)
-    )
-    value, u = found or (None, None)
-    return {
-        "pressure_intercept_bar": None if value is None else value / 1e5,
-        "pressure_intercept_u_bar": None if u is None else u / 1e5,
-    }
 
 
 def _second_pressure(

@@ -33,7 +33,11 @@ def test_findings(
             finding("torque_turned", "torque is negative in every braking and was turned round", channel="torque")
         )
     if card.recordings.sensors is None:
-        result.append(finding("sensors_missing", "no sensor accuracies: mu_u is scatter only"))
+        result.append(
+            finding(
+                "sensors_missing", "no sensor accuracies: mu_u is scatter and the threshold pressure's default only"
+            )
+        )
     else:
         missing = [name for name in ("torque", "pressure") if name not in card.recordings.sensors]
         if missing:
@@ -165,7 +169,8 @@ def summary_of(
         balance["gain_why"] = "too few decelerating brakings, or torques too alike, for a line"
     if context.simulated and "drive_torque" not in card.recordings.channels:
         balance["why"] = "the drive simulates inertia and its torque is not recorded"
-    common = context.gains.common
+    pressure = _median_pressure(stops, context)
+    common = context.gains.common_at(pressure) if pressure else context.gains.common
     has_sensors = card.recordings.sensors is not None
     counts = {name: int((stops["status"] == name).sum()) for name in ("ok", "suspect", "rejected")}
     return {
@@ -177,8 +182,7 @@ def summary_of(
         "energy_balance": balance,
         "mu_u_common_relative": common if has_sensors else None,
         **({} if has_sensors else {"mu_u_common_relative_why": "the card states no sensor accuracies"}),
-        "budget": [*budget(context.gains, stated, _typical(stops)), *_test_zero(stops, common)],
-        "threshold": _threshold(stops, card),
+        "budget": [*budget(context.gains, stated, _typical(stops), pressure), *_test_zero(stops, context)],
         "missing": missing_stops(alignment, stops, card.inertia),
         "schedule_scales": alignment.scales,
         "effective_radius_m": context.setup.radius,
@@ -186,20 +190,18 @@ def summary_of(
     }
 
 
-def _threshold(stops: pl.DataFrame, card: Card) -> dict[str, Any]:
-    """Pressure at which torque begins over the test beside the one stated (bar); null with why without ramps."""
-    stated = card.brake.threshold_pressure / 1e5
-    values = stops["pressure_intercept_bar"].drop_nulls().to_numpy()
-    if not values.size:
-        return {"intercept_bar": None, "stated_bar": stated, "why": "no ramp has enough samples"}
-    middle = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - middle)))
-    return {"intercept_bar": middle, "spread_bar": spread, "stops": int(values.size), "stated_bar": stated}
+def _median_pressure(stops: pl.DataFrame, context: Context) -> float | None:
+    """The stops' median pressure above the threshold, Pa."""
+    above = (stops.filter(pl.col("mu").is_not_null())["pressure_bar"] * 1e5 - context.setup.threshold).median()
+    return float(above) if isinstance(above, int | float) and above > 0 else None
 
 
-def _test_zero(stops: pl.DataFrame, gains: float) -> list[dict[str, Any]]:
+def _test_zero(stops: pl.DataFrame, context: Context) -> list[dict[str, Any]]:
     """What the test's own zeros (not a single stop's) are worth in mu, relative, median over the stops."""
-    middle = ((stops["mu_u_common"] / stops["mu"]) ** 2 - gains**2).clip(0.0).sqrt().median()
+    gains = context.gains
+    threshold = gains.threshold / (stops["pressure_bar"] * 1e5 - context.setup.threshold)
+    square = (stops["mu_u_common"] / stops["mu"]) ** 2 - gains.common**2 - threshold**2
+    middle = square.clip(0.0).sqrt().median()
     if not isinstance(middle, int | float):
         return []
     return [{"source": "zeros of torque and pressure over the test", "relative_u": float(middle), "part": "common"}]

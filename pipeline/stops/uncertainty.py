@@ -4,8 +4,9 @@ Stated limits are rectangular: standard uncertainty limit / sqrt(3). An accuracy
 anywhere in its range: an error of zero and one that grows with the reading. The reading at rest takes the first away, and
 the rest reading's own uncertainty stands in its place; what remains is an error of gain, at most the limit at full
 scale, so limit / full scale of any reading. Where there is no reading at rest the whole limit stays as well.
-Gain, radius, area and efficiency are common to all stops of a rig and do not average out; zero readings and scatter are
-the stop's own.
+Gain, radius, area, efficiency and threshold pressure are common to all stops of a rig and do not average out; zero readings
+and scatter are the stop's own. The threshold pressure is never taken as exact: it is a property of seals and slides that few
+rigs measure, and a tenth of a bar is one percent of mu at 10 bar.
 """
 
 from dataclasses import dataclass
@@ -45,12 +46,18 @@ class Gains:
     correlation: float = 0.0
     torque_zero: float = 0.0
     pressure_zero: float = 0.0
+    threshold: float = 0.0  # standard uncertainty of the threshold pressure, Pa
 
     @property
     def common(self) -> float:
+        """Relative, without the threshold's part, which is the larger the lower the pressure."""
         return relative_uncertainty(
             self.torque, self.pressure, self.area, self.radius, self.efficiency, correlation=self.correlation
         )
+
+    def common_at(self, pressure: float) -> float:
+        """Relative, at a pressure above the threshold (Pa)."""
+        return float(np.hypot(self.common, self.threshold / pressure)) if pressure > 0 else self.common
 
 
 def gain_and_zero(limit: SensorLimit | None, level: float) -> tuple[float, float]:
@@ -94,16 +101,21 @@ def combined(
     """
     relative = mu / torque if torque else 0.0, mu / pressure if pressure else 0.0
     common = np.sqrt(
-        (mu * gains.common) ** 2 + (relative[0] * torque_zero_test) ** 2 + (relative[1] * pressure_zero_test) ** 2
+        (mu * gains.common_at(pressure)) ** 2
+        + (relative[0] * torque_zero_test) ** 2
+        + (relative[1] * pressure_zero_test) ** 2
     )
     own = np.sqrt(scatter**2 + (relative[0] * torque_zero_stop) ** 2 + (relative[1] * pressure_zero_stop) ** 2)
     return float(np.hypot(common, own)), float(common), float(own)
 
 
-def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float]) -> list[dict[str, Any]]:
+def budget(
+    gains: Gains, stated: dict[str, bool], typical: dict[str, float], pressure: float | None
+) -> list[dict[str, Any]]:
     """The budget as listed in a test's summary: source, relative_u, part, and a note where nothing is stated.
 
-    stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative).
+    stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative); pressure: the
+    stops' median above the threshold (Pa), at which the threshold's part is given, None without stops.
     """
     rows: list[dict[str, Any]] = []
     for source, value in (
@@ -114,6 +126,7 @@ def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float]) -> 
         if not stated.get(source, False):
             row["note"] = "no accuracy stated: counted as 0"
         rows.append(row)
+    rows.append(_threshold_row(gains.threshold, stated.get("threshold_pressure", False), pressure))
     rows += [{"source": name, "relative_u": value, "part": "stop"} for name, value in typical.items()]
     if gains.correlation:
         rows.append(
@@ -125,3 +138,11 @@ def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float]) -> 
             }
         )
     return rows
+
+
+def _threshold_row(u: float, stated: bool, pressure: float | None) -> dict[str, Any]:
+    relative = u / pressure if pressure else None
+    where = f"at {pressure / 1e5:.3g} bar above it, the stops' median" if pressure else "no stop with a pressure"
+    note = f"u {u / 1e5:.2g} bar, {where}" + ("" if stated else "; no accuracy stated: the method's limits")
+    row = {"source": "threshold_pressure", "relative_u": relative, "part": "common", "note": note}
+    return row if relative is not None else row | {"why": where}

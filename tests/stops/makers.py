@@ -63,6 +63,7 @@ class Rig:
     area: float = AREA
     inertia: float = INERTIA
     inertia_mechanical: float | None = None
+    threshold: float = THRESHOLD
 
 
 @dataclass(frozen=True)
@@ -124,10 +125,10 @@ def _motion(app: Application, rig: Rig) -> tuple[np.ndarray, ...]:
         if app.torque is None:
             wanted = np.minimum(app.ramp * s, app.pressure) * 1e5
         else:
-            wanted = np.minimum(s / 0.15, 1.0) * (t > app.before) * app.torque / (factor * mu) + THRESHOLD * (s > 0)
+            wanted = np.minimum(s / 0.15, 1.0) * (t > app.before) * app.torque / (factor * mu) + rig.threshold * (s > 0)
         wanted = np.where(np.arange(t.size) < release, wanted, 0.0)
         p = _first_order(wanted, app.line_time)
-        return p, factor * mu * np.maximum(p - THRESHOLD, 0.0)
+        return p, factor * mu * np.maximum(p - rig.threshold, 0.0)
 
     w0, w1 = app.speed[0] * RPM, app.speed[1] * RPM
     if app.kind == "drag":

@@ -121,13 +121,13 @@ def test_one_stop_with_a_wrong_speed_stands_out_by_its_energy_ratio(tmp_path):
     assert found.stops["status"].to_list().count("ok") == len(APPS) - 1
 
 
-def test_sensors_left_out_leave_scatter_only(tmp_path):
+def test_sensors_left_out_leave_scatter_and_the_default_of_the_threshold(tmp_path):
     write_test(tmp_path, APPS[:6], Rig(), sensors="")
     found = reduce(tmp_path)
     assert found.summary["mu_u_common_relative"] is None and found.summary["mu_u_common_relative_why"]
     assert of_test(found, "sensors_missing")
-    assert (column(found.stops, "mu_u") < 0.004).all()
-    stated = ("torque", "pressure", "piston_area", "effective_radius", "efficiency")
+    assert (column(found.stops, "mu_u") < 0.006).all()
+    stated = ("torque", "pressure", "piston_area", "effective_radius", "efficiency", "threshold_pressure")
     assert all(row["note"] for row in found.summary["budget"] if row["source"] in stated)
 
 
@@ -139,6 +139,38 @@ def test_the_budget_names_what_is_not_stated(tmp_path):
     assert "counted as 0" in budget["efficiency"]["note"] and "counted as 0" in budget["piston_area"]["note"]
     assert "note" not in budget["pressure"]
     assert 0 < budget["zeros of torque and pressure over the test"]["relative_u"] < 0.005
+
+
+THRESHOLDS = {  # what the card says -> limits in bar
+    "stated": ("threshold_pressure: 0.4 bar", ", threshold_pressure: {accuracy: 0.05 bar}", 0.05),
+    "share": ("threshold_pressure: 0.4 bar", ", threshold_pressure: {accuracy: 25 %}", 0.1),
+    "no accuracy": ("threshold_pressure: 0.4 bar", "", 0.2),
+    "no threshold": ("", "", 0.5),
+    "share of nothing": ("threshold_pressure: 0 bar", ", threshold_pressure: {accuracy: 10 %}", 0.5),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("value", "accuracy", "limit"), THRESHOLDS.values(), ids=THRESHOLDS)
+def test_the_threshold_pressure_is_never_taken_as_exact(tmp_path, value, accuracy, limit):
+    """Its part of mu_u is that of a change of the threshold by its standard uncertainty, and the budget names it."""
+    apps = [Application(pressure=p, block=f"map {p}") for p in (12.0, 12.0, 40.0, 40.0)]
+    sensors = f"sensors: {{torque: {{full_scale: 3000 N m, accuracy: 0.2 %}}{accuracy}}}"
+    folder, _ = write_test(tmp_path, apps, Rig(), sensors=sensors)
+    card = folder / "test.yaml"
+    card.write_text(card.read_text().replace("threshold_pressure: 0.4 bar", value, 1))
+    found = reduce(tmp_path)
+    u, stops = limit / np.sqrt(3), found.stops
+    threshold = 0.4 if "0.4" in value else 0.0
+    part = column(stops, "mu") * u / (column(stops, "pressure_bar") - threshold)
+    assert column(stops, "mu_u_common") == pytest.approx(
+        np.hypot(part, 0.002 / np.sqrt(3) * column(stops, "mu")), rel=0.05
+    )
+    (row,) = (row for row in found.summary["budget"] if row["source"] == "threshold_pressure")
+    assert row["part"] == "common" and f"u {u:.2g} bar" in row["note"]
+    assert ("no accuracy stated" in row["note"]) == (accuracy == "")
+    middle = np.median(column(stops, "pressure_bar")) - threshold
+    assert row["relative_u"] == pytest.approx(u / middle, rel=0.01)
+    assert found.summary["mu_u_common_relative"] == pytest.approx(np.hypot(u / middle, 0.002 / np.sqrt(3)), rel=0.02)
 
 
 @pytest.mark.parametrize(("channel", "step"), [("pressure", 0.9e5), ("torque", 120.0)])

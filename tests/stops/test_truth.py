@@ -297,14 +297,6 @@ def test_a_second_pressure_sensor_is_averaged_alike(tmp_path):
     assert "pressures_disagree" in {f["code"] for f in found.findings}
 
 
-@pytest.mark.parametrize("rig", [CLEAN, HARD], ids=["clean", "hard"])
-def test_the_ramps_show_the_threshold_pressure(tmp_path, rig):
-    write_test(tmp_path, SNUBS, rig)
-    found = reduce(tmp_path)
-    assert found.summary["threshold"]["intercept_bar"] == pytest.approx(0.4, abs=0.25)
-    assert found.summary["threshold"]["stated_bar"] == pytest.approx(0.4)
-
-
 def test_a_recording_that_repeats_another_is_left_out(tmp_path):
     import json
 

@@ -2,7 +2,7 @@
 
     python -m tests.studies.mu_coverage [--share 1.0] [--seed 1] [--write]
 
-Each test draws its torque and pressure calibration, radius, piston area and efficiency anew from the limits that its card
+Each test draws its torque and pressure calibration, radius, piston area, efficiency and threshold pressure anew from the limits that its card
 states, and is reduced by the stops stage as any other. With --write the figures go to docs/mu_coverage_study.md.
 """
 
@@ -16,16 +16,18 @@ import numpy as np
 import polars as pl
 from scipy.stats import beta
 
-from tests.stops.makers import AREA, EFFICIENCY, RADIUS, Application, Rig, reduce, write_test
+from tests.stops.makers import AREA, EFFICIENCY, RADIUS, THRESHOLD, Application, Rig, reduce, write_test
 
 STOPS = 500
 PRESSURES = (8.0, 20.0, 40.0, 60.0)
 TORQUE_SCALE, TORQUE_SHARE = 3000.0, 0.002
 PRESSURE_SCALE, PRESSURE_SHARE = 160e5, 0.0025
 RADIUS_LIMIT, AREA_SHARE, EFFICIENCY_SHARE = 0.5e-3, 0.005, 0.01
+THRESHOLD_LIMIT = 0.1e5
 SENSORS = (
     "sensors: {torque: {full_scale: 3000 N m, accuracy: 0.2 %}, pressure: {full_scale: 160 bar, accuracy: 0.25 %}, "
-    "effective_radius: {accuracy: 0.5 mm}, piston_area: {accuracy: 0.5 %}, efficiency: {accuracy: 1 %}}"
+    "effective_radius: {accuracy: 0.5 mm}, piston_area: {accuracy: 0.5 %}, efficiency: {accuracy: 1 %}, "
+    "threshold_pressure: {accuracy: 0.1 bar}}"
 )
 READINGS = {
     "gain and zero": "an error of gain of up to the limit at full scale, and an error of zero of up to the limit",
@@ -63,7 +65,7 @@ def drawn(reading: str, rng: np.random.Generator, level: float) -> Rig:
     area = AREA * (1 + limit(AREA_SHARE)) * (1 + limit(EFFICIENCY_SHARE))
     return replace(
         Rig(), torque_gain=torque_gain, pressure_gain=pressure_gain, torque_offset=torque_zero, pressure_offset=pressure_zero,
-        radius=RADIUS + limit(RADIUS_LIMIT), area=area,
+        radius=RADIUS + limit(RADIUS_LIMIT), area=area, threshold=THRESHOLD + limit(THRESHOLD_LIMIT),
     )  # fmt: skip
 
 
@@ -118,9 +120,9 @@ HEAD = """\
 
 Written by `python -m tests.studies.mu_coverage --write`; nothing here is typed by hand.
 
-{stops} simulated stops a case, snubs at {pressures} bar, four to a test, every test with a calibration, radius, piston area and
-efficiency of its own drawn from the limits that its card states (rectangular): torque 0.2 % of 3000 N m, pressure 0.25 %
-of 160 bar, radius 0.5 mm, piston area 0.5 %, efficiency 1 %. Each is reduced by the stops stage with the default method.
+{stops} simulated stops a case, snubs at {pressures} bar, four to a test, every test with a calibration, radius, piston area,
+efficiency and threshold pressure of its own drawn from the limits that its card states (rectangular): torque 0.2 % of 3000 N m, pressure 0.25 %
+of 160 bar, radius 0.5 mm, piston area 0.5 %, efficiency 1 %, threshold 0.1 bar. Each is reduced by the stops stage with the default method.
 Covered: the truth lies within 2 mu_u. Ratio: root mean square of mu_u over that of the true errors.
 
 What "accuracy of full scale" means is an assumption. The one made: it bounds the sensor's error anywhere in its range, as
