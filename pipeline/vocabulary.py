@@ -102,6 +102,7 @@ STOPS: tuple[Column, ...] = (
     Column("torque_zero_own_nm", "float", "N m", "torque zero of this stop beside the test's, taken off as well"),
     Column("lag_s", "float", "s", "time by which torque comes after pressure in this stop's build-up"),
     Column("pressure_2_bar", "float", "bar", "second pressure sensor, mean over the window above its rest value"),
+    Column("ambient_c", "float", "degC", "recorded ambient, median from before the stop to the next one's"),
     Column("temperature_rate_k_s", "float", "K/s", "disc, rate of warming at brake end"),
     Column("temperature_initial_u_k", "float", "K", "standard uncertainty of temperature_initial_c"),
     Column("temperature_end_u_k", "float", "K", "standard uncertainty of temperature_end_c, thermocouple lag included"),

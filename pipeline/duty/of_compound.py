@@ -20,6 +20,7 @@ from pipeline.duty.exposure import Plate, Rubbing
 from pipeline.duty.project import NULL, ZERO_C, Brake, Worn, project, window_share
 from pipeline.duty.rig_cooling import RigCooling
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
+from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
@@ -96,9 +97,13 @@ def _disc(card: Card, settings: Duty) -> tuple[Disc | None, str]:
 def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, settings: Duty) -> RigCooling | str:
     """The rig's cooling from all tests whose disc is like the first one's."""
     alike = [t for t in tests if t.card.brake.disc.mass == card.brake.disc.mass]
-    pauses = rig_cooling.joined([rig_cooling.pauses_of(t.stops, disc, settings.disc_heat_share) for t in alike])
+    assumed = rig_cooling.ambient_of([t.stops for t in alike])
+    pauses = rig_cooling.joined(
+        [rig_cooling.pauses_of(t.stops, disc, settings.disc_heat_share, assumed) for t in alike]
+    )
+    recorded = any(recorded_ambient(t.stops) is not None for t in alike)
     stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
-    return rig_cooling.fit(pauses, disc, rig_cooling.ambient_of([t.stops for t in alike]), stated=stated)
+    return rig_cooling.fit(pauses, disc, stated=stated, recorded=recorded)
 
 
 def _with_radiation(disc: Disc, card: Card, rig: RigCooling | str, settings: Duty) -> tuple[Disc, str]:

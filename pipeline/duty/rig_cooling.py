@@ -6,8 +6,9 @@ heat that left the disc between them is known, and so is what drove it:
 
     m (h(T1) - h(T2)) = g * integral (T - Ta) dt + e * sigma * integral (T^4 - Ta^4) dt
 
-with g the convection of the whole disc (W/K) and e emissivity times area (m^2), both not negative. The
-integrals run over the path between the two temperatures, which depends little on g and e: they are found by
+with g the convection of the whole disc (W/K) and e emissivity times area (m^2), both not negative. What the disc
+loses while it brakes is counted as further time at T1 (`braking_as_cooling`). Ta is the recorded ambient of the stops
+about the pause, where the test records one; an ambient 10 K off moves g by some 5 %. The integrals run over the path between the two temperatures, which depends little on g and e: they are found by
 repeating the fit. Pauses that do not cool like the others (a heater, a fan, a disc stood still) lose their
 weight. Radiation is fitted only where the pauses span enough temperature to part it from convection and the
 card does not state it.
@@ -22,8 +23,9 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.duty.cycle import Array
+from pipeline.heat.air import recorded_ambient
 from pipeline.heat.capacity import enthalpy, heated
-from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc
+from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc, braking_as_cooling
 
 ZERO_C = 273.15
 FEWEST = 8
@@ -35,11 +37,12 @@ WIDE_K = 200.0  # pauses must span this much mean temperature before radiation i
 
 @dataclass(frozen=True)
 class Pauses:
-    """Cool-downs between stops: K, K and s, arrays [n]."""
+    """Cool-downs between stops: K, K, s and the ambient in K, arrays [n]."""
 
     start: Array
     end: Array
     seconds: Array
+    ambient: Array
 
     def __len__(self) -> int:
         return len(self.start)
@@ -47,8 +50,8 @@ class Pauses:
 
 @dataclass(frozen=True)
 class RigCooling:
-    """Convection g in W/K with its 95 % interval, radiating emissivity x area in m^2, pauses used and left
-    out.
+    """Convection g in W/K with its 95 % interval, radiating emissivity x area in m^2, pauses used and left out; the pauses'
+    median ambient in K, and whether it was recorded.
     """
 
     g: float
@@ -59,11 +62,17 @@ class RigCooling:
     pauses: int
     left_out: int
     ambient: float
+    ambient_recorded: bool = False
 
 
-def pauses_of(stops: pl.DataFrame, disc: Disc, share: float) -> Pauses:
-    """The cool-downs of a test's stops; `share` of a stop's friction work goes into the disc."""
+def pauses_of(stops: pl.DataFrame, disc: Disc, share: float, ambient: float) -> Pauses:
+    """The cool-downs of a test's stops; `share` of a stop's friction work goes into the disc; `ambient` in K where the
+    test does not record it.
+    """
+    air = recorded_ambient(stops)
+    stops = stops.with_columns(air_c=pl.lit(ambient - ZERO_C) if air is None else pl.col("ambient_c").fill_null(air))
     table = stops.sort("run_number", "stop").with_columns(
+        next_air=pl.col("air_c").shift(-1),
         next_c=pl.col("temperature_initial_c").shift(-1),
         idle_s=pl.col("idle_before_s").shift(-1),
         consecutive=pl.col("run_number").shift(-1) - pl.col("run_number") == 1,
@@ -76,34 +85,47 @@ def pauses_of(stops: pl.DataFrame, disc: Disc, share: float) -> Pauses:
         pl.col("next_c").is_between(-50, 1800),
         pl.col("duration_s") > 0,
     )
-    columns = ("temperature_initial_c", "next_c", "idle_s", "duration_s", "energy_kj")
-    initial, following, idle, duration, energy = (good[name].to_numpy().astype(float) for name in columns)
+    columns = (
+        "temperature_initial_c",
+        "next_c",
+        "idle_s",
+        "duration_s",
+        "energy_kj",
+        "speed_start_rpm",
+        "speed_end_rpm",
+    )
+    initial, following, idle, duration, energy, first, last = (good[n].to_numpy().astype(float) for n in columns)
     start = np.asarray(heated(initial + ZERO_C, share * energy * 1e3 / disc.mass, disc.material), float)
     end = following + ZERO_C
+    around = (good["air_c"] + good["next_air"]).to_numpy().astype(float) / 2 + ZERO_C
+    seconds = idle + braking_as_cooling(initial + ZERO_C, start, duration, around, first, last)
     cools = start - end > SMALLEST_DROP_K
-    return Pauses(start[cools], end[cools], (idle + duration / 2)[cools])
+    return Pauses(start[cools], end[cools], seconds[cools], around[cools])
 
 
 def joined(parts: list[Pauses]) -> Pauses:
     """Pauses of several tests of one rig and disc."""
     return Pauses(
-        *(np.concatenate([getattr(p, name) for p in parts] or [np.zeros(0)]) for name in ("start", "end", "seconds"))
+        *(
+            np.concatenate([getattr(p, name) for p in parts] or [np.zeros(0)])
+            for name in ("start", "end", "seconds", "ambient")
+        )
     )
 
 
 def ambient_of(tests: list[pl.DataFrame]) -> float:
-    """Ambient in K: 22 degC, or the coldest start of a stop where that is lower."""
+    """Ambient in K where none is recorded: 22 degC, or the coldest start of a stop where that is lower."""
     coldest = [t["temperature_initial_c"].min() for t in tests if len(t)]
     known = [float(c) + ZERO_C for c in coldest if c is not None]  # type: ignore[arg-type]
     return min([295.15, *known])
 
 
-def fit(pauses: Pauses, disc: Disc, ambient: float, *, stated: bool) -> RigCooling | str:
-    """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and
-    area.
+def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> RigCooling | str:
+    """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and area; `recorded`:
+    some ambient was.
     """
-    warm = pauses.end - ambient > SMALLEST_EXCESS_K
-    start, end, seconds = pauses.start[warm], pauses.end[warm], pauses.seconds[warm]
+    warm = pauses.end - pauses.ambient > SMALLEST_EXCESS_K
+    start, end, seconds, ambient = (getattr(pauses, name)[warm] for name in ("start", "end", "seconds", "ambient"))
     if len(start) < FEWEST:
         return f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling ({FEWEST} needed)"
     heat = disc.mass * (enthalpy(start, disc.material) - enthalpy(end, disc.material))
@@ -126,15 +148,16 @@ def fit(pauses: Pauses, disc: Disc, ambient: float, *, stated: bool) -> RigCooli
         return "the pauses between stops do not cool alike: no cooling law of the rig can be told from them"
     se = _se(columns[used] * scale[used, None], misfit[used])
     return RigCooling(g, max(0.0, g - 1.96 * se), g + 1.96 * se, e, with_radiation, int(used.sum()),
-                      int((~used).sum()), ambient)  # fmt: skip
+                      int((~used).sum()), float(np.median(ambient)), recorded)  # fmt: skip
 
 
 def _drives(
-    start: Array, end: Array, seconds: Array, ambient: float, g: float, e: float, disc: Disc
+    start: Array, end: Array, seconds: Array, ambient: Array, g: float, e: float, disc: Disc
 ) -> tuple[Array, Array]:
     """Integrals of T - Ta and of sigma (T^4 - Ta^4) over each pause, on the path of the present g and e."""
     x = np.linspace(0, 1, NODES)
-    excess = (start - ambient)[:, None] * ((end - ambient) / (start - ambient))[:, None] ** x
+    start, end, ambient = start[:, None], end[:, None], ambient[:, None]
+    excess = (start - ambient) * ((end - ambient) / (start - ambient)) ** x
     t = ambient + excess
     loss = g * excess + e * STEFAN_BOLTZMANN * (t**4 - ambient**4)
     slope = np.gradient(np.asarray(enthalpy(t, disc.material), float), axis=1) * -disc.mass

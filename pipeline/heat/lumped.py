@@ -105,3 +105,23 @@ def cooling_time(start, end, *, ambient, conductance, disc: Disc, nodes=65):
     per = disc.mass * heat_capacity(t, disc.material) / loss(t, ambient, conductance, disc)
     time = ((b - a)[..., 0] / 2) * (w * per * u).sum(-1)
     return np.where(reachable, time, np.where(start < end, 0.0, np.inf))
+
+
+def braking_as_cooling(initial, hottest, duration, ambient, speed_start, speed_end):
+    """Seconds at the `hottest` temperature in which a disc loses what it loses through a braking of `duration` s.
+
+    A disc already warm loses heat from the first moment of a braking on, not only what the braking adds. At a constant
+    deceleration from w0 to w1 the mean over the braking of the heat so far is (2 w0 + w1) / (3 (w0 + w1)) of the whole: a half
+    at a held speed, two thirds down to rest. So the mean excess over ambient is
+
+        (Ti - Ta) + (2 w0 + w1) / (3 (w0 + w1)) (T1 - Ti)
+
+    Temperatures in K, speeds in any one unit; all arguments broadcast. The share is a half where speeds are not known.
+    """
+    initial, hottest = np.asarray(initial, float), np.asarray(hottest, float)
+    first, last = np.asarray(speed_start, float), np.asarray(speed_end, float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = (2 * first + last) / (3 * (first + last))
+        share = np.where(np.isfinite(share), share, 0.5)
+        excess = (initial - ambient) + share * (hottest - initial)
+        return duration * np.maximum(excess, 0.0) / np.maximum(hottest - ambient, 1e-9)

@@ -34,7 +34,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
 
     Raises InputError where nothing of the test can be used.
     """
-    columns = [*NEEDED, "drive_torque", "pressure_2"]
+    columns = [*NEEDED, "drive_torque", "pressure_2", "ambient_temperature"]
     conditioning = method.conditioning
     recordings = [r for r in ingest["recordings"] if r.get("duplicate_of") is None]
     measured = rests_of(channels) if recordings else {}

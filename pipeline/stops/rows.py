@@ -11,6 +11,7 @@ from pipeline.conditioning.faults.lone import coarse_values, pressure_jumps, pre
 from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
 from pipeline.conditioning.rest import reading
+from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, Severity, finding
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.reduction import Reduction
@@ -118,6 +119,8 @@ def reduced(
     )
     found += reversed_torque(samples.time, samples.unfiltered, start=b.start_s, end=b.end_s)
     row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
+    if "ambient_temperature" in c:
+        row["ambient_c"] = median_known(c["ambient_temperature"][lead:after]) - KELVIN
     row |= _second_pressure(c, samples, wide, slice(lead, span.start), friction)
     row |= _uncertainties(context, index, friction, row)
     found += _zero_moved(context, index, row) + _judged(context, row, friction)

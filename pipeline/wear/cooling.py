@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.heat.capacity import Material, heat_capacity, heated
-from pipeline.heat.lumped import STEFAN_BOLTZMANN
+from pipeline.heat.lumped import STEFAN_BOLTZMANN, braking_as_cooling
 
 NODES, RISING_NODES = 40, 10
 FIRST_STEP_S = 0.04  # the face evens out fast right after braking
@@ -57,10 +57,10 @@ class Curve:
 
 
 def fitted_curve(
-    initial, heat_per_mass, following, idle, duration, *, ambient: float, material: Material, radiation: float
+    initial, heat_per_mass, following, idle, duration, speeds, *, ambient: float, material: Material, radiation: float
 ) -> Curve | None:
     """The test's cool-down from stops [n]: initial and following stop's temperature in K, friction heat per disc mass in J/kg,
-    seconds from brake end to the next stop and of braking. None where no pause shows plain cooling.
+    seconds from brake end to the next stop and of braking, speeds at its (start, end). None where no pause shows plain cooling.
 
     radiation: see `radiation_per_mass`.
     """
@@ -73,7 +73,8 @@ def fitted_curve(
     heating = float(np.quantile((following - hot)[rising] / idle[rising], 0.9)) if rising.any() else HEATING_K_S
     hottest = float(hot[plain].max())
     start = heated(initial[plain], heat_per_mass[plain], material)
-    found = _median_curve(start, following[plain], (idle + duration / 2)[plain], ambient, material, radiation, hottest)
+    braking = braking_as_cooling(initial, hot, duration, ambient, *speeds)
+    found = _median_curve(start, following[plain], (idle + braking)[plain], ambient, material, radiation, hottest)
     if found is None:
         return None
     curve, spread = found

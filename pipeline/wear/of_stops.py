@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.heat.air import recorded_ambient
 from pipeline.method.wear import Wear
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
 from pipeline.wear.exposure import Exposure, residence
@@ -59,7 +60,8 @@ def test_exposure(
         following,
         idle,
         samples.duration,
-        ambient=_ambient(samples.initial),
+        (table["speed_start_rpm"].to_numpy(), table["speed_end_rpm"].to_numpy()),
+        ambient=_ambient(stops, samples.initial),
         material=disc.heat_capacity or "carbon",
         radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass),
     )
@@ -161,7 +163,11 @@ def _residences(history: History) -> tuple[np.ndarray, np.ndarray]:
     return residence(*history.braking), dwell
 
 
-def _ambient(initial: np.ndarray) -> float:
+def _ambient(stops: pl.DataFrame, initial: np.ndarray) -> float:
+    """The recorded ambient in K; without one 22 degC, or just below the coldest start."""
+    recorded = recorded_ambient(stops)
+    if recorded is not None:
+        return recorded + 273.15
     known = initial[np.isfinite(initial)]
     return float(min(295.15, known.min() - 1.0)) if known.size else 295.15
 

@@ -226,8 +226,9 @@ def _exposed(energy, duration, path, initial, idle, plate: Plate, card: Card) ->
     samples = Samples(time, np.broadcast_to(initial[:, None], time.shape), power, duration, initial)
     following = np.append(initial[1:], np.nan)
     disc = card.brake.disc
+    speeds = np.full(len(duration), 3.0), np.ones(len(duration))  # a power that falls from 1.5 to 0.5 of its mean
     curve = fitted_curve(
-        initial, energy / plate.mass, following, idle, duration, ambient=AMBIENT_K, material=plate.material,
+        initial, energy / plate.mass, following, idle, duration, speeds, ambient=AMBIENT_K, material=plate.material,
         radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass),
     )  # fmt: skip
     history = modelled(samples, idle, following, plate, curve)

@@ -34,8 +34,9 @@ def rig(n=60, seed=1):
 
 
 def curve_of(initial, heat, following, idle, duration):
+    speeds = np.full(len(initial), 3.0), np.ones(len(initial))
     return fitted_curve(
-        initial, heat, following, idle, duration, ambient=AMBIENT, material="carbon", radiation=RADIATION
+        initial, heat, following, idle, duration, speeds, ambient=AMBIENT, material="carbon", radiation=RADIATION
     )
 
 
