@@ -71,7 +71,8 @@ def file_numbers(files: Sequence[str]) -> list[int | None]:
     running = [numbers for numbers in found if runs_on(np.array(numbers, dtype=float))]
     if not running:
         return [None] * len(files)
-    return list(min(running, key=lambda numbers: numbers[-1] - numbers[0]))
+    left_out = [numbers[-1] - numbers[0] for numbers in running]
+    return [*running[left_out.index(min(left_out))]]
 
 
 def _stem(file: str) -> str:
