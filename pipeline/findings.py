@@ -43,6 +43,7 @@ CODES: dict[str, Code] = {
     "stop_aborted": Code("rejected", "braking was broken off", "none: its energy and wear are counted, its mu is not"),
     # across tests
     "rig_shift": Code("suspect", "all specimens of a rig step at a dated event", "check the rig's calibration; compare only tests of one state"),
+    "test_copied": Code("suspect", "two tests of the archive hold the same recordings", "remove one of the folders, or put the right recordings into it"),
     # samples of a stop
     "no_braking": Code("rejected", "a one-stop recording without a brake application", "check the pressure channel and the on-threshold"),
     "further_braking": Code("suspect", "more than one application in a one-stop recording", "split the recording, or declare it a series"),

@@ -17,7 +17,7 @@ from pipeline.archive.targets import Target
 from pipeline.batches import compare
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
-from pipeline.compound.tests_of import CompoundTest, load_tests, specimen_test, wear_rates
+from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
 from pipeline.drift.compound import glaze_limit
 from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
@@ -50,6 +50,9 @@ def run(
     usable, left_out, inputs = load_tests(archive, tests, results)
     wanted, target_why = _target(target)
     rig = read_json(rigs)
+    copied = rig.get("copies") or []
+    usable, again = counted_once(usable, copied)
+    left_out |= again
     found_friction = renewed(
         _friction(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
     )

@@ -81,6 +81,15 @@ def load_tests(
     return usable, left_out, inputs
 
 
+def counted_once(
+    tests: list[CompoundTest], copied: Sequence[Mapping[str, Any]]
+) -> tuple[list[CompoundTest], dict[str, str]]:
+    """The tests without those that rigs.json says are copies of another, and why each of these is left out."""
+    of = {item["test"]: item["of"] for item in copied if item["whole"]}
+    why = {t.name: f"holds the recordings of {of[t.name]}, and counts once with it" for t in tests if t.name in of}
+    return [t for t in tests if t.name not in of], why
+
+
 Rate = tuple[float, float, float]
 ALIKE = 0.10  # programs whose expected wear per stop differs by less are compared as measured
 

@@ -18,6 +18,7 @@ from pipeline.method import drift as settings_file
 from pipeline.method import from_stage_settings
 from pipeline.method.drift import Drift
 from pipeline.results import read_json, read_table, stamp, write_json
+from pipeline.stops.copies import copies, counted_no_more
 
 Array = NDArray[np.float64]
 
@@ -29,10 +30,11 @@ def run(*, compound: str, archive: Path, tests: list[str], results: Path, settin
     """Pool the stops tables of `tests` under `results` (a method's folder); write into/repeatability.json."""
     method = from_stage_settings(settings)
     paths = {test: results / "tests" / test / "stops.parquet" for test in sorted(tests)}
+    frames = {test: frame for test, path in paths.items() if (frame := read_table(path)).height}
+    once = counted_no_more(copies(frames))
     all_series = {}
-    for test, path in paths.items():
-        frame = read_table(path)
-        if frame.height:
+    for test, frame in frames.items():
+        if test not in once:
             all_series[test] = series(frame, method.drift, use_suspect=method.friction.use_suspect)
     body = pooled_over_tests(all_series, method.drift)
     head = {"compound": compound, "method": results.name}

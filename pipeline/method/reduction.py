@@ -29,10 +29,10 @@ class Reduction(Settings):
         0.0, description="correlation of the torque's and the pressure's calibration errors"
     )
     threshold_accuracy: Pressure = Field(
-        0.2e5, gt=0, description="limits of the card's threshold_pressure where its sensors do not say them, Pa"
+        0.2e5, gt=0, description="limits of the card's threshold_pressure where its sensors do not say them"
     )
     threshold_unknown: Pressure = Field(
-        0.5e5, gt=0, description="limits of the threshold pressure where the card gives none and 0 is taken, Pa"
+        0.5e5, gt=0, description="limits of the threshold pressure where the card gives none and 0 is taken"
     )
     balance_limit: Share = Field(0.03, description="an energy ratio whose median is off by more is a finding")
     balance_gross: Share = Field(

@@ -20,7 +20,9 @@ from pipeline.findings import finding
 from pipeline.results import read_json, read_table, stamp, write_json
 from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
+from pipeline.stops.copies import Copy, copies, counted_no_more
 
+REVISION = 2
 HISTORY_PURPOSES = ("duty", "fade")
 
 
@@ -38,9 +40,36 @@ def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: P
     """
     read = [load(path, Rig) for path in rigs]
     tests, inputs = _tests(archive, results)
-    content = shifts(tests, read)
+    found = copies({t.card.test: t.stops for t in tests})
+    once = counted_no_more(found)
+    content = shifts([t for t in tests if t.card.test not in once], read)
+    content["copies"] = [_copy(copy, {t.card.test: t.card for t in tests}) for copy in found]
+    content["findings"] += [f for item in content["copies"] for f in _copied(item)]
     method = {"method": results.name}
-    write_json(out, method | content | {"stamp": stamp("rigs", 1, settings, inputs | {p.name: p for p in rigs})})
+    write_json(out, method | content | {"stamp": stamp("rigs", REVISION, settings, inputs | {p.name: p for p in rigs})})
+
+
+def _copy(copy: Copy, cards: dict[str, Card]) -> dict[str, Any]:
+    """The copy as rigs.json lists it, and what the two cards say differently of what was tested."""
+    one, other = cards[copy.test], cards[copy.of]
+    facts = ("compound", "batch", "specimen", "date", "rig")
+    apart = {name: [str(getattr(card, name)) for card in (one, other)] for name in facts}
+    return copy._asdict() | {"cards_differ_in": {name: pair for name, pair in apart.items() if pair[0] != pair[1]}}
+
+
+def _copied(item: dict[str, Any]) -> list[dict[str, Any]]:
+    """test_copied in both tests."""
+    found = []
+    for own, other in ((item["test"], item["of"]), (item["of"], item["test"])):
+        text = f"{item['stops']} stops of {own} are those of {other}"
+        if item["whole"]:
+            text += f": one test in two folders, counted once, as {item['of']}"
+        differ = [f"{name} {a} and {b}" for name, (a, b) in item["cards_differ_in"].items()]
+        if differ:
+            text += f"; the cards of {item['test']} and {item['of']} differ in {', '.join(differ)}"
+        evidence = {key: item[key] for key in ("stops", "share", "whole", "cards_differ_in")} | {"other": other}
+        found.append(finding("test_copied", text, evidence=evidence).as_dict() | {"test": own})
+    return found
 
 
 def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]]:
