@@ -6,6 +6,8 @@ rig file is left out and reported.
 
 from __future__ import annotations
 
+import os
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
@@ -52,6 +54,8 @@ def load_workspace(path: Path) -> Workspace:
     """Read and resolve a config file. Raises InputError in one line."""
     config = load(path, ConfigFile)
     base = path.resolve().parent
+    for key in ("archive", "results", "targets", "duties", "rigs"):
+        _refuse_path(f"{path.name}: {key}", getattr(config, key))
     archive = base / config.archive
     if not archive.is_dir():
         raise InputError(f"{path.name}: archive: no folder {config.archive!r} beside the config file")
@@ -70,13 +74,13 @@ def load_workspace(path: Path) -> Workspace:
         if a == b:
             raise InputError(f"{path.name}: compare: {a!r} is compared with itself")
     left_out: list[tuple[str, str]] = []
-    targets = _one_each(_optional(base, config.targets, Target, left_out), "compound", left_out)
-    duties = tuple(_one_each(_optional(base, config.duties, DutyCycle, left_out), "duty", left_out).values())
-    rigs = _one_each(_optional(base, config.rigs, Rig, left_out), "rig", left_out)
+    targets = _one_each(_optional(base, "targets", config.targets, Target, left_out), "compound", left_out)
+    duties = tuple(_one_each(_optional(base, "duties", config.duties, DutyCycle, left_out), "duty", left_out).values())
+    rigs = _one_each(_optional(base, "rigs", config.rigs, Rig, left_out), "rig", left_out)
     return Workspace(
         path=path.resolve(),
         archive=archive,
-        results=base / config.results,
+        results=_results_place(f"{path.name}: results", base / config.results, archive),
         methods=methods,
         compare=config.compare,
         targets=targets,
@@ -86,14 +90,54 @@ def load_workspace(path: Path) -> Workspace:
     )
 
 
+def _refuse_path(key: str, text: str | None) -> None:
+    """InputError for a path that would be taken otherwise than it reads: empty, of a home folder, of a drive."""
+    if text is None:
+        return
+    if not text.strip() or "\0" in text:
+        raise InputError(f"{key}: {text!r} is no path")
+    if text.startswith("~"):
+        raise InputError(f"{key}: '~' is not read as the home folder; write the whole path")
+    if re.match(r"[A-Za-z]:[\\/]", text):
+        raise InputError(
+            f"{key}: {text!r} starts with a drive, which this system does not have; write the path as it is here"
+        )
+
+
+def _results_place(key: str, results: Path, archive: Path) -> Path:
+    """The results folder. InputError where it meets the archive, or where it cannot be made or written in.
+
+    Results inside the archive would be tests of the next run; around it, whoever clears the results clears the archive.
+    """
+    own, other = results.resolve(), archive.resolve()
+    if own == other:
+        raise InputError(f"{key}: is the archive itself; name a folder beside it")
+    if own.is_relative_to(other):
+        raise InputError(f"{key}: lies in the archive; name a folder beside it")
+    if other.is_relative_to(own):
+        raise InputError(f"{key}: holds the archive; name a folder beside it")
+    place = own
+    while not place.exists():
+        place = place.parent
+    if not place.is_dir():
+        raise InputError(f"{key}: {place} is a file; name a folder")
+    if not os.access(place, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids):
+        raise InputError(f"{key}: no permission to write in {place}; give it or name another folder")
+    return results
+
+
 def _optional(
-    base: Path, pattern: str | None, model: type[Model], left_out: list[tuple[str, str]]
+    base: Path, key: str, pattern: str | None, model: type[Model], left_out: list[tuple[str, str]]
 ) -> list[tuple[Path, Any]]:
     """(path, model) of every usable file of a pattern; the others go to `left_out` with the reason."""
     if pattern is None:
         return []
     usable: list[tuple[Path, Any]] = []
-    for path in sorted(_matches(base, pattern)):
+    try:
+        paths = sorted(_matches(base, pattern))
+    except (ValueError, NotImplementedError, IndexError, re.error) as error:
+        raise InputError(f"{key}: {pattern!r} is no usable pattern of files ({error}); write {key}/*.yaml") from error
+    for path in paths:
         try:
             usable.append((path, load(path, model)))
         except InputError as error:

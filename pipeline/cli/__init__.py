@@ -6,17 +6,41 @@ or of the machine; 130, 143, 129 stopped by an interrupt, a termination, a hang-
 
 from __future__ import annotations
 
+import errno
+import io
 import sys
+from pathlib import Path
 from typing import Any
 
+from pipeline import faults
+from pipeline.archive.scan import printable
 from pipeline.cli.engine import noted
 from pipeline.cli.lifeline import Stopped, end_with_engine, stoppable
 from pipeline.cli.parser import parser
 from pipeline.errors import InputError
 
+# Of the system's refusals, those that say that the place named is the wrong one; the others are faults of the machine.
+WRONG_PLACE = frozenset(
+    (
+        errno.EACCES,
+        errno.EPERM,
+        errno.EROFS,
+        errno.ENOENT,
+        errno.ENOTDIR,
+        errno.EISDIR,
+        errno.EEXIST,
+        errno.ENAMETOOLONG,
+        errno.ELOOP,
+    )
+)
+FOR_PEOPLE = ("run", "check", "design", "docs")
+
 
 def run(arguments: list[str]) -> int:
     """Carry out one command and return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal that lacks a letter gets its code instead
     try:
         with stoppable():
             end_with_engine()
@@ -37,6 +61,19 @@ def _carried_out(arguments: list[str]) -> int:
     except InputError as error:
         print(f"stopsheet: {error}", file=sys.stderr)
         return 2
+    except OSError as error:
+        if arguments[0] not in FOR_PEOPLE or isinstance(error, BrokenPipeError):
+            raise
+        print(f"stopsheet: {_refused(error)}", file=sys.stderr)
+        return 2 if error.errno in WRONG_PLACE else 1
+
+
+def _refused(error: OSError) -> str:
+    """One line on what the system refused: the place, why, what to do."""
+    place = printable(str(error.filename or "the command"))
+    if error.errno in WRONG_PLACE:
+        return f"{place}: {error.strerror}; correct the path or its permissions"
+    return faults.words_of(error, Path(place)) or f"{place}: {error.strerror}; run again"
 
 
 def _told(command: str, options: dict[str, Any]) -> str:

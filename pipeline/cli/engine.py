@@ -49,7 +49,7 @@ def drive(command: list[str], results: Path, lock: IO[str]) -> tuple[int, Heard]
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir()
     # Copies that readers make of packed recordings go to the results' disk: it is the one that is watched and swept.
-    environment = {**os.environ, JOBS: str(notes), "TMPDIR": str(room)}
+    environment = {**os.environ, JOBS: str(notes), "TMPDIR": str(room), "PYTHONIOENCODING": "utf-8:backslashreplace"}
     heard = Heard()
     with _started(command, environment, lock) as engine:
         _listen(engine, heard)

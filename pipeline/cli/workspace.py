@@ -22,7 +22,11 @@ def run(*, config: Path, cores: int | None) -> int:
     process of a run shares, so whoever gets it is alone.
     """
     if not config.is_file():
-        raise InputError(f"{config}: no such config file")
+        raise InputError(
+            f"{config}: is a folder; give the config file in it"
+            if config.is_dir()
+            else f"{config}: no such config file"
+        )
     if cores is not None and cores < 1:
         raise InputError(f"--cores {cores}: at least 1")
     planned = plan(config)
