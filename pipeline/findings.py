@@ -81,6 +81,7 @@ CODES: dict[str, Code] = {
     "zero_moved": Code("info", "a sensor's zero moved within the test; each stop is corrected by its own reading", "look for drift with temperature or a knock"),
     "pressures_disagree": Code("suspect", "two pressure sensors differ over the test", "calibrate both"),
     "energy_ratio_odd": Code("suspect", "one stop's energy ratio stands out", "look at the stop's speed and torque"),
+    "unit_slip": Code("suspect", "a channel's values are in another unit than test.yaml says", "correct the channel's unit in test.yaml, or export the recordings again"),
     "level_off_schedule": Code("suspect", "a channel's level is off the schedule's by one factor", "check the candidates that the message names"),
     "not_reprocessable": Code("info", "only a reduced table was kept of this test", "none: it can be shown and compared, not reduced again"),
     # faults that only the row of all stops shows

@@ -7,25 +7,17 @@ zero the offset (or, of a sensor that sees no drag, the drag). A speed-scale err
 pressure, piston area and radius.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from pipeline.conditioning.faults.unit_slips import named
 from pipeline.conditioning.offsets import robust_fit, robust_line
 
-UNIT_RATIOS = (  # what the balance's ratio becomes when the channel's unit is not the one stated
-    ("torque in lbf ft labelled N m", 1 / 1.3558179483),
-    ("torque in N m labelled lbf ft", 1.3558179483),
-    ("torque in lbf in labelled N m", 1 / 0.1129848290),
-    ("torque in kN m labelled N m", 1e-3),
-    ("torque in kgf m labelled N m", 1 / 9.80665),
-    ("speed in rpm labelled rad/s", np.pi / 30),
-    ("speed in rad/s labelled rpm", 30 / np.pi),
-    ("speed in rev/s labelled rpm", 60.0),
-    ("inertia in lb ft^2 entered as kg m^2", 0.0421401101),
-    ("inertia in kg m^2 entered as lb ft^2", 1 / 0.0421401101),
-)
+# channel -> its dimension and the power of its factor in the balance's ratio
+POWERS = {"torque": ("torque", 1), "speed": ("angular_speed", -1), "time": ("duration", 1), "inertia": ("inertia", -1)}
 UNIT_TOLERANCE = 0.03
 DRIFT_POINTS = 40  # a drifting gain is fitted from this many quarters of brakings on
 
@@ -129,16 +121,22 @@ def ratio_statistics(ratios: np.ndarray) -> dict[str, Any]:
     return result
 
 
-def candidates(median: float | None, line: BalanceLine | None, *, limit: float) -> list[dict[str, Any]]:
+def candidates(
+    median: float | None, line: BalanceLine | None, *, limit: float, units: Mapping[str, str] | None = None
+) -> list[dict[str, Any]]:
     """What a balance off by one factor may come from, the like unit slips first; empty where it is within `limit`.
 
+    units: the card's, by channel.
     Each: cause, factor (the ratio it would give), residual (measured over that, less 1), and what it can't be told from.
     """
     if median is None or not np.isfinite(median) or abs(median - 1) <= limit:
         return []
     found = []
-    for cause, factor in UNIT_RATIOS:
-        if abs(median / factor - 1) <= UNIT_TOLERANCE and abs(factor - 1) > limit:
+    for channel, (dimension, power) in POWERS.items():
+        word = "entered as" if channel == "inertia" else "labelled"
+        for slip in named(dimension, median**power, (units or {}).get(channel), tolerance=UNIT_TOLERANCE):
+            factor = slip.factor**power
+            cause = f"{channel} in {slip.actual} {word} {slip.labelled}"
             found.append({"cause": cause, "factor": factor, "residual": median / factor - 1})
     causes = [
         {"cause": f"torque gain {median:.3f} times the true one", "factor": median, "residual": 0.0},

@@ -54,13 +54,15 @@ def faults_across(
 
 
 def schedule_levels(card: Card) -> pl.DataFrame:
-    """row, wanted_bar, wanted_rpm, wanted_c of the expanded schedule: pressure only where the rig holds it, the start's
-    temperature only where it waits for one."""
+    """row, wanted_bar, wanted_rpm, wanted_nm, wanted_s (a drag's), wanted_c of the expanded schedule: pressure and torque
+    only where the rig holds them, the start's temperature only where it waits for one."""
     by_pressure = pl.when(pl.col("control") == "pressure").then(pl.col("pressure") / BAR)
     return schedule(card.blocks).select(
         pl.col("schedule_row").alias("row"),
         by_pressure.alias("wanted_bar"),
         (pl.col("speed_start") / RPM).alias("wanted_rpm"),
+        pl.when(pl.col("control") == "torque").then(pl.col("torque")).alias("wanted_nm"),
+        pl.col("duration").alias("wanted_s"),
         (pl.col("temperature_initial") - KELVIN).alias("wanted_c"),
     )
 

@@ -7,6 +7,7 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.conditioning.energy_balance import candidates, ratio_statistics
+from pipeline.conditioning.faults import unit_slips
 from pipeline.conditioning.of_test import Found
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
@@ -16,22 +17,7 @@ ODD_RATIO = 0.05  # least distance from its neighbours at which a stop's energy 
 NEIGHBOURS = 9
 FEWEST_RATIOS = 4
 TREND_LIMIT = 0.015  # of the ratio over the whole test
-PRESSURE_RATIOS = (
-    ("psi labelled bar", 14.5037738), ("bar labelled psi", 1 / 14.5037738), ("kPa labelled bar", 100.0), ("bar labelled kPa", 0.01),
-    ("bar labelled MPa", 10.0), ("MPa labelled bar", 0.1), ("psi labelled MPa", 145.037738), ("kPa labelled MPa", 1000.0),
-    ("MPa labelled kPa", 1e-3), ("kgf/cm^2 labelled bar", 1.0197162),
-)  # fmt: skip
-SPEED_RATIOS = (
-    ("rpm labelled rad/s", 9.54929659),
-    ("rad/s labelled rpm", 1 / 9.54929659),
-    ("rev/s labelled rpm", 1 / 60.0),
-)
-TORQUE_RATIOS = (
-    ("lbf ft labelled N m", 0.73756215),
-    ("N m labelled lbf ft", 1.35581795),
-    ("kN m labelled N m", 1e-3),
-    ("lbf in labelled N m", 8.8507458),
-)
+LEVELS = {"pressure": "pressure", "speed": "angular_speed", "torque": "torque"}  # channel -> dimension
 
 
 def balance_findings(
@@ -44,7 +30,7 @@ def balance_findings(
     result: list[Finding] = []
     # A constant drag that was not told from the offset may be what the balance lacks.
     limit += unsplit_share(stops, found)
-    causes = candidates(median, found.line, limit=limit)
+    causes = candidates(median, found.line, limit=limit, units=units_of(card))
     if causes:
         named = "; ".join(c["cause"] for c in causes)
         evidence = {"ratio_median": median, "candidates": causes}
@@ -72,7 +58,16 @@ def balance_findings(
                 evidence={"energy_ratio": float(ratios[i])},
             )
         )
-    return result + _pressures(stops, method) + _level_findings(alignment, stops)
+    return result + _pressures(stops, method) + _level_findings(alignment, stops, card)
+
+
+def units_of(card: Card) -> dict[str, str]:
+    """The card's units of the channels that the balance rests on."""
+    return {
+        name: card.recordings.channels[name].unit
+        for name in ("torque", "speed", "time")
+        if name in card.recordings.channels
+    }
 
 
 def _pressures(stops: pl.DataFrame, method: Method) -> list[Finding]:
@@ -119,17 +114,17 @@ def odd_ratios(ratios: np.ndarray, scatter: float | None) -> np.ndarray:
     return index[np.abs(off) > max(ODD_RATIO, 8 * sigma)]
 
 
-def _level_findings(alignment: Alignment, stops: pl.DataFrame) -> list[Finding]:
+def _level_findings(alignment: Alignment, stops: pl.DataFrame, card: Card) -> list[Finding]:
     """Channels whose level over the test stands in one ratio to the schedule's: a unit slip, or a wrong schedule."""
     result: list[Finding] = []
-    for channel, known in (("pressure", PRESSURE_RATIOS), ("speed", SPEED_RATIOS), ("torque", TORQUE_RATIOS)):
+    for channel, dimension in LEVELS.items():
         scale = alignment.scales.get(channel)
         if scale is None or abs(np.log(scale)) < 0.18:
             continue
-        named = [
-            {"cause": f"{channel} in {text}", "factor": factor}
-            for text, factor in known
-            if abs(scale / factor - 1) < 0.1 and abs(factor - 1) > 0.1
+        unit = card.recordings.channels[channel].unit
+        named: list[dict[str, Any]] = [
+            {"cause": f"{channel} in {slip.text}", "factor": slip.factor}
+            for slip in unit_slips.named(dimension, scale, unit, tolerance=0.1)
         ]
         named.append({"cause": f"gain of the {channel} sensor, or a schedule that was not run", "factor": scale})
         text = f"{channel} is {scale:.3g} times the schedule's. Candidates: {'; '.join(str(n['cause']) for n in named)}"

@@ -13,7 +13,7 @@ from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
 from pipeline.method.segmentation import Segmentation
-from pipeline.stops.across import faults_across
+from pipeline.stops.across import faults_across, schedule_levels
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.balance import balance_findings
 from pipeline.stops.clock import idle_times, runs_through
@@ -23,6 +23,7 @@ from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
 from pipeline.stops.summary import summary_of, test_findings
+from pipeline.stops.units import unit_findings, verified, without_consequences, witnesses_of
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
@@ -64,11 +65,14 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
         *(f for result in results for f in result.findings),
     ]
     stops = _stops(entries, alignment, results, recordings, card)
+    levels = schedule_levels(card)
+    witnesses = witnesses_of(stops, levels, card, context.setup, method.reduction.plausible_mu)
     balance = balance_findings(stops, found, card, method, alignment)
-    findings += [*balance, *faults_across(stops, card, channels, recordings)]
-    findings = without_consequences(findings)
+    findings += [*balance, *unit_findings(stops, witnesses), *faults_across(stops, card, channels, recordings)]
+    findings = without_consequences(findings, stops.height)
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(card, stops, applications, found, context, stated, alignment, method)
+    summary["units"] = verified(stops, levels, card, witnesses)
     return Result(stops, _traces(results), summary, findings)
 
 
@@ -101,18 +105,6 @@ def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Find
             held = held[-1:] if f["code"] == "recording_cut" else held
             found += [finding(f["code"], f["message"], stop=number, file=f["file"]) for number in held]
     return found
-
-
-def without_consequences(findings: list[Finding]) -> list[Finding]:
-    """The findings less those that only repeat a wrong unit told of their stop: temperatures out of a thermocouple's range."""
-    slipped = {
-        f.stop for f in findings if f.channel == "disc_temperature" and f.code in ("level_off_schedule", "level_step")
-    }
-
-    def repeats(f: Finding) -> bool:
-        return f.code == "thermocouple_open" and not f.evidence.get("jumps") and f.stop in slipped
-
-    return [f for f in findings if not repeats(f)]
 
 
 def _context(

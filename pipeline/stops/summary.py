@@ -13,7 +13,7 @@ from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
-from pipeline.stops.balance import unsplit_share
+from pipeline.stops.balance import units_of, unsplit_share
 from pipeline.stops.block_means import block_means
 from pipeline.stops.facts import full_scales
 from pipeline.stops.passes import Applications
@@ -162,7 +162,10 @@ def summary_of(
         "intercept_nm": line.zero if line else None,
         "intercept_u_nm": line.u_zero if line else None,
         "candidates": candidates(
-            statistics["ratio_median"], line, limit=method.reduction.balance_limit + unsplit_share(stops, found)
+            statistics["ratio_median"],
+            line,
+            limit=method.reduction.balance_limit + unsplit_share(stops, found),
+            units=units_of(card),
         ),
     }
     if line is None:

@@ -19,18 +19,6 @@ FEWEST = 4  # stops on either side of a step
 STEP_SIGMAS = 8.0
 LEVEL_STEP = 0.05  # of the schedule's level
 RISE_KEPT = 0.7  # of the rise per energy that a bonded thermocouple shows
-FACTORS = {
-    "pressure": (
-        ("psi labelled bar", 14.5037738),
-        ("bar labelled psi", 1 / 14.5037738),
-        ("bar labelled MPa", 10.0),
-        ("MPa labelled bar", 0.1),
-        ("kPa labelled bar", 100.0),
-        ("kgf/cm^2 labelled bar", 1 / 0.980665),
-    ),
-    "speed": (("rad/s labelled rpm", np.pi / 30), ("rpm labelled rad/s", 30 / np.pi), ("rev/s labelled rpm", 1 / 60)),
-}
-FACTOR_TOLERANCE = 0.04
 
 
 def best_split(values: np.ndarray, fewest: int = FEWEST) -> tuple[int, float, float] | None:
@@ -53,10 +41,10 @@ def best_split(values: np.ndarray, fewest: int = FEWEST) -> tuple[int, float, fl
 
 
 def level_steps(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
-    """Pressure or speed that leaves the schedule's level from some stop on, with unit slips named.
+    """Pressure or speed that leaves the schedule's level from some stop on.
 
     stops: the stops table; schedule: row (schedule_row), pressure_bar, speed_rpm wanted (null where none is).
-    A step by a unit's ratio strikes the stops on its side, one finding each; a small one is told of the test.
+    A step by more than a quarter strikes the stops on its side, one finding each; a small one is told of the test.
     """
     joined = stops.join(schedule, left_on="schedule_row", right_on="row", how="left").sort("stop")
     found: list[Finding] = []
@@ -78,10 +66,7 @@ def level_steps(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
 
 def _level_findings(channel: str, rows: pl.DataFrame, off: np.ndarray, at: int, ratio: float) -> list[Finding]:
     first, file = int(rows["stop"][at]), rows["file"][at]
-    named = [name for name, factor in FACTORS[channel] if abs(np.log(ratio / factor)) < FACTOR_TOLERANCE]
-    back = [name for name, factor in FACTORS[channel] if abs(np.log(ratio * factor)) < FACTOR_TOLERANCE]
-    candidates = [f"{name} from stop {first} on" for name in named] + [f"{name} until stop {first}" for name in back]
-    candidates = candidates or [
+    candidates = [
         f"a gain of the {channel} sensor that changed",
         f"another {channel} than the schedule's on the rig",
     ]

@@ -8,9 +8,8 @@ each stop costs
     c(d) = d^2 / (d^2 + T^2),    d = read - expected,  T = 15 K
 
 so that a start which was missed for once decides nothing; the score of an error over a stretch is the sum of c as the
-schedule stands less c with the error, and the best stretch of each error follows from one pass of running sums (maximal
-segment, Bentley 1984). A first stop that begins cold, or a block that warms from stop to stop, follows no one error and
-stays silent; so does any error below 20 K.
+schedule stands less c with the error. A first stop that begins cold, or a block that warms from stop to stop, follows no
+one error and stays silent; so does any error below 20 K.
 """
 
 from __future__ import annotations
@@ -22,6 +21,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.faults.stretches import best_stretch, bounded
 from pipeline.conditioning.faults.unit_slips import Slip, slips
 from pipeline.findings import Finding, finding
 
@@ -32,7 +32,6 @@ LEAST_SCORE = 2.2
 LEFT, UNIT_LEFT = 0.3, 0.5  # mean cost that an error may leave; a unit has no size of its own to be fitted
 UNIT_PREFERRED = 0.6  # of the best score: so much makes a wrong unit the cause
 LEAST_GAINED = 0.4  # mean cost that an error must take away: less is a rig's own bias
-TAKEN = 1e3  # keeps a stretch from reaching over stops that another one explains
 OFFSETS_K = np.arange(-400.0, 401.0, 8.0)
 GAINS = np.exp(np.arange(-0.7, 0.71, 0.02))
 MOST = 4  # stretches
@@ -54,8 +53,7 @@ class Departure:
 
 def cost(off: np.ndarray, scale: float = 1.0) -> np.ndarray:
     """Cost 0 to 1 of a difference in K; `scale`: by what a unit stretches the rig's own misses."""
-    square = np.square(off / (scale * TOLERANCE_K))
-    return square / (1 + square)
+    return bounded(off, scale * TOLERANCE_K)
 
 
 def start_temperatures(stops: pl.DataFrame, wanted: pl.DataFrame, unit: str | None = None) -> list[Finding]:
@@ -117,6 +115,16 @@ def _widened(read: np.ndarray, wanted: np.ndarray, left: np.ndarray, one: Depart
     return replace(one, first=first, last=last)
 
 
+def unit_not_excluded(read: np.ndarray, wanted: np.ndarray, unit: str) -> list[str]:
+    """Units that the starts read (n,) might as well be in beside wanted (n,), degC: the schedule would not have shown it."""
+    found = []
+    for slip in slips("temperature", unit):
+        worse = cost(read - slip.celsius(wanted), max(slip.factor, 1.0)) - cost(read - wanted)
+        if read.size < FEWEST or worse.sum() < max(LEAST_SCORE, LEAST_GAINED * read.size):
+            found.append(slip.actual)
+    return found
+
+
 def _errors(unit: str | None) -> Iterator[tuple[float, float, Slip | None]]:
     """(gain, offset in degC, slip) of every error looked for: units, offsets, gains."""
     for slip in slips("temperature", unit):
@@ -132,10 +140,7 @@ def _stretch(
 ) -> Departure | None:
     """The stretch of stops `left` that an error explains best, by running sums."""
     better = cost(read - wanted) - cost(read - gain * wanted - offset, max(gain, 1.0))
-    sums = np.r_[0.0, np.cumsum(np.where(left, better, -TAKEN))]
-    last = int(np.argmax(sums[1:] - np.minimum.accumulate(sums)[:-1]))
-    first = int(np.argmin(sums[: last + 1]))
-    score = float(sums[last + 1] - sums[first])
+    first, last, score = best_stretch(better, left)
     return Departure(first, last, gain, offset, score, slip) if score > LEAST_SCORE else None
 
 
@@ -174,11 +179,13 @@ def _told(
     where = "in the whole test" if whole else f"from stop {first} {'on' if last is None else f'to stop {last}'}"
     size = float(np.median(read[inside] - wanted[inside]))
     causes = _causes(one, wanted[inside])
-    evidence = {
+    evidence: dict[str, Any] = {
         "from_stop": first, "to_stop": last, "compared_stops": struck.height, "departure_k": size,
         "ratio": one.gain, "offset_c": one.offset, "candidates": causes,
     }  # fmt: skip
-    code = "level_off_schedule" if whole else "level_step"
+    code = "unit_slip" if one.slip else "level_off_schedule" if whole else "level_step"
+    if one.slip is not None:
+        evidence |= {"actual": one.slip.actual, "labelled": one.slip.labelled}
     text = (
         f"disc temperature at the start is off the schedule's by {size:+.0f} K (median) {where}. "
         f"Candidates: {'; '.join(c['cause'] for c in causes)}"

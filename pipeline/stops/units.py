@@ -1,0 +1,176 @@
+"""Every channel's unit held against what the test itself says: slips as findings, and what could not be verified.
+
+One slip of the whole test is one finding with its right name, and a short one for each of its stops, which stay out of the
+models. What a slip brings with it (an energy ratio that is off, a mu that is none) is not told a second time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card
+from pipeline.conditioning.faults.start_temperatures import unit_not_excluded
+from pipeline.conditioning.faults.unit_slips import Slip
+from pipeline.conditioning.faults.unit_witness import EFFECTS, FEWEST, Found, not_excluded, slips_found
+from pipeline.findings import Finding, finding
+from pipeline.stops.reduction import Setup
+
+CODE = "unit_slip"
+BAR = 1e5
+CARD_UNITS = {"inertia": "kg m^2"}
+CALLED = {
+    "pressure": "the schedule's pressure", "speed": "the schedule's speed", "torque": "the schedule's torque",
+    "balance": "the energy balance", "drive": "the work of the drive", "duration": "the schedule's duration",
+    "mu": "a plausible mu", "temperature": "the schedule's start temperatures",
+}  # fmt: skip
+# finding codes that a slip of a channel brings with it
+FOLLOWS = {
+    "pressure": {"level_off_schedule", "level_step", "pressure_off_schedule", "mu_implausible", "pressures_disagree"},
+    "speed": {"level_off_schedule", "level_step", "energy_balance", "energy_ratio_odd", "energy_ratio_trend"},
+    "torque": {"level_off_schedule", "energy_balance", "energy_ratio_odd", "energy_ratio_trend", "mu_implausible"},
+    "time": {"energy_balance", "energy_ratio_odd", "energy_ratio_trend"},
+    "drive_torque": {"energy_balance", "energy_ratio_odd", "energy_ratio_trend"},
+    "inertia": {"energy_balance"},
+    "disc_temperature": {"thermocouple_open", "thermocouple_debonded", "thermocouple_stuck", "thermocouple_swapped"},
+}
+
+
+@dataclass(frozen=True)
+class Witnesses:
+    """Log ratios (n,) by witness, the card's unit by channel, the plausible band of mu."""
+
+    values: dict[str, np.ndarray]
+    units: dict[str, str]
+    band: tuple[float, float]
+
+
+def witnesses_of(
+    stops: pl.DataFrame, levels: pl.DataFrame, card: Card, setup: Setup, band: tuple[float, float]
+) -> Witnesses:
+    """The witnesses of a test. stops: the stops table in order; levels: what the schedule wants, by row."""
+    rows = stops.join(levels, left_on="schedule_row", right_on="row", how="left", maintain_order="left")
+    work = pl.col("energy_kj") + pl.col("drag_energy_kj").fill_null(0.0)
+    braked = pl.col("kind") != "drag"
+    lever = 2 * setup.efficiency * setup.piston_area * setup.radius * BAR  # N m per bar and mu
+    ratios = {
+        "pressure": pl.col("pressure_plateau_bar") / pl.col("wanted_bar"),
+        "speed": pl.col("speed_start_rpm") / pl.col("wanted_rpm"),
+        "torque": pl.col("torque_nm") / pl.col("wanted_nm"),
+        "duration": pl.when(~braked).then(pl.col("duration_s") / pl.col("wanted_s")),
+        "balance": pl.when(braked).then(work / pl.col("kinetic_energy_kj")),
+        "mu": 1e3 * pl.col("energy_kj") / pl.col("angle_rad") / (lever * pl.col("pressure_plateau_bar")),
+    }
+    units = {name: card.recordings.channels[name].unit for name in EFFECTS if name in card.recordings.channels}
+    units |= CARD_UNITS
+    if "drive_torque" in units and setup.inertia_mechanical is not None:
+        own = setup.inertia_mechanical / setup.inertia
+        kinetic = pl.col("kinetic_energy_kj")
+        ratios["drive"] = (work / pl.col("energy_ratio") - own * kinetic) / ((1 - own) * kinetic)
+    else:
+        units.pop("drive_torque", None)
+    values = {name: _logs(rows.select(ratio.cast(pl.Float64).alias(name))[name]) for name, ratio in ratios.items()}
+    return Witnesses(values, units, band)
+
+
+def _logs(values: pl.Series) -> np.ndarray:
+    """Natural logs, NaN where there is no positive number."""
+    number = values.fill_null(float("nan")).to_numpy().astype(float)
+    return np.log(np.where(number > 0, number, np.nan))
+
+
+def unit_findings(stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
+    """One finding for each slip, then one for each stop that it reaches."""
+    if not stops.height:
+        return []
+    found: list[Finding] = []
+    for one in slips_found(w.values, w.units, w.band):
+        found += _told(one, stops, w)
+    return found
+
+
+def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
+    by = [name for name in EFFECTS[one.channel][1] if name in w.values and np.isfinite(w.values[name]).any()]
+    tells = np.any([np.isfinite(w.values[name]) for name in by], axis=0)
+    before, after = np.flatnonzero(tells[: one.first]), np.flatnonzero(tells[one.last + 1 :])
+    first = 0 if one.whole or not before.size else one.first
+    last = stops.height - 1 if one.whole or not after.size else one.last
+    struck = stops[first : last + 1]
+    a, b = int(struck["stop"][0]), int(struck["stop"][-1])
+    where = "in the whole test" if struck.height == stops.height else f"in stops {a} to {b}"
+    causes = [
+        {"cause": _cause(channel, slip), "factor": slip.factor}
+        for channel, slip in ((one.channel, one.slip), *one.rivals)
+    ]
+    evidence = {
+        "ratio": one.slip.factor, "from_stop": a, "to_stop": b, "witnesses": by, "candidates": causes,
+        "actual": one.slip.actual, "labelled": one.slip.labelled,
+    }  # fmt: skip
+    verb = "entered" if one.channel == "inertia" else "read"
+    text = f"{causes[0]['cause']} {where}: {verb} {one.slip.factor:.4g} times the true values, by {' and '.join(CALLED[n] for n in by)}"
+    if len(causes) > 1:
+        text += f". Or: {'; '.join(str(c['cause']) for c in causes[1:])}"
+    short = {"ratio": one.slip.factor, "from_stop": a, "to_stop": b}
+    return [
+        finding(CODE, text, channel=one.channel, evidence=evidence),
+        *(
+            finding(CODE, f"stop {s}: {causes[0]['cause']}", stop=s, file=f, channel=one.channel, evidence=short)
+            for s, f in struck.select("stop", "file").iter_rows()
+        ),
+    ]
+
+
+def _cause(channel: str, slip: Slip) -> str:
+    return f"{channel.replace('_', ' ')} in {slip.actual} {'entered as' if channel == 'inertia' else 'labelled'} {slip.labelled}"
+
+
+def without_consequences(findings: Sequence[Finding], stops: int) -> list[Finding]:
+    """The findings less those that a unit slip told of the same stops brings with it; a stop's rejection stays."""
+    struck: dict[str, set[int]] = {}
+    for f in findings:
+        if f.code == CODE and f.channel and f.stop is not None:
+            struck.setdefault(f.channel, set()).add(f.stop)
+
+    def follows(f: Finding, channel: str, reached: set[int]) -> bool:
+        if f.code not in FOLLOWS.get(channel, ()) or f.severity == "rejected" or f.evidence.get("jumps"):
+            return False
+        of_channel = f.channel in (None, channel) or f.code in ("energy_ratio_trend", "pressures_disagree")
+        most = f.code != "energy_balance" or 2 * len(reached) > stops
+        return of_channel and (f.stop in reached if f.stop is not None else most)
+
+    return [f for f in findings if not any(follows(f, *one) for one in struck.items())]
+
+
+def verified(stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses) -> list[dict[str, Any]]:
+    """For each needed channel: its unit, what vouches for it, and the units that nothing in the test tells it from, with why."""
+    rows = []
+    for channel, unit in w.units.items():
+        if channel == "inertia" or not stops.height:
+            continue
+        by = [n for n in EFFECTS[channel][1] if n in w.values and np.isfinite(w.values[n]).sum() >= FEWEST]
+        open_ = not_excluded(w.values, channel, unit, w.band)
+        rows.append(_row(channel, unit, by, [s.actual for s in open_], [s.factor for s in open_]))
+    joined = stops.join(levels, left_on="schedule_row", right_on="row", how="left").sort("stop")
+    known = joined.filter(pl.col("temperature_initial_c").is_finite() & pl.col("wanted_c").is_finite())
+    read, wanted = (known[name].to_numpy().astype(float) for name in ("temperature_initial_c", "wanted_c"))
+    unit = card.recordings.channels["disc_temperature"].unit
+    left = unit_not_excluded(read, wanted, unit)
+    rows.append(_row("disc_temperature", unit, ["temperature"] if read.size >= FEWEST else [], left, []))
+    return rows
+
+
+def _row(channel: str, unit: str, by: Sequence[str], left: Sequence[str], factors: Sequence[float]) -> dict[str, Any]:
+    near = [u for u, f in zip(left, factors, strict=False) if abs(np.log(f)) <= 0.05]
+    far = [u for u in left if u not in near]
+    why = [f"{', '.join(near)}: within 5 % of it"] if near else []
+    if far:
+        lacks = "what the test has does not tell them apart" if by else "nothing in the test says what it should read"
+        why.append(f"{', '.join(far)}: {lacks}")
+    return {
+        "channel": channel, "unit": unit, "vouched_by": [CALLED[name] for name in by], "not_verifiable": list(left),
+        "why": "; ".join(why) or None,
+    }  # fmt: skip
