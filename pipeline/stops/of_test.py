@@ -1,6 +1,6 @@
 """A whole test reduced: survey, corrections, schedule, then every stop with them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +9,7 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.conditioning.of_test import Found, corrections_of
+from pipeline.conditioning.rest import Rest
 from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
@@ -19,14 +20,17 @@ from pipeline.stops.balance import balance_findings
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
 from pipeline.stops.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
+from pipeline.stops.raw_levels import gross_slips, largest, looks
+from pipeline.stops.reduction import Setup
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
 from pipeline.stops.summary import summary_of, test_findings
-from pipeline.stops.units import unit_findings, verified, without_consequences, witnesses_of
+from pipeline.stops.units import apart_findings, unit_findings, verified, without_consequences, witnesses_of
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
+APART = "not reduced"
 NEEDED = ["time", "speed", "torque", "pressure", "disc_temperature"]
 
 
@@ -39,12 +43,16 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     conditioning = method.conditioning
     recordings = [r for r in ingest["recordings"] if r.get("duplicate_of") is None]
     measured = rests_of(channels) if recordings else {}
-    segmentation = thresholds_for(measured, method.segmentation)
+    levels = schedule_levels(card)
+    setup = setup_of(card, method.reduction)
+    apart, why_apart, slow = set_apart(card, setup, levels, channels, measured, recordings)
+    measured = {number: rest for number, rest in measured.items() if number not in why_apart}
+    segmentation = thresholds_for(measured, method.segmentation, speed_factor=slow)
     rests = rest_levels(measured, segmentation.on_pressure)
     one = card.recordings.holds == "stop"
-    wanted = {int(r["recording"]) for r in recordings}
+    wanted = {int(r["recording"]) for r in recordings} - set(why_apart)
     applications = survey(channels, columns, rests, conditioning, segmentation, one_per_recording=one, wanted=wanted)
-    entries = entries_of(recordings, applications, one=one)
+    entries = entries_of(recordings, applications, one=one, apart=why_apart)
     if not entries:
         raise InputError("no recording of this test holds a brake application")
     simulated = card.inertia_mechanical is not None and card.inertia_mechanical < card.inertia * (1 - 1e-9)
@@ -60,13 +68,13 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     context, stated = _context(card, method, found, applications, simulated)
     results = _second_pass(context, card, channels, columns, segmentation, applications, entries, alignment)
     findings = [
+        *apart,
         *test_findings(card, found, applications, entries, method),
         *schedule_findings(alignment, entries),
         *(f for result in results for f in result.findings),
     ]
     stops = _stops(entries, alignment, results, recordings, card)
-    levels = schedule_levels(card)
-    witnesses = witnesses_of(stops, levels, card, context.setup, method.reduction.plausible_mu)
+    witnesses = witnesses_of(stops, levels, card, setup, method.reduction.plausible_mu)
     balance = balance_findings(stops, found, card, method, alignment)
     findings += [*balance, *unit_findings(stops, witnesses), *faults_across(stops, card, channels, recordings)]
     findings = without_consequences(findings, stops.height)
@@ -76,8 +84,33 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     return Result(stops, _traces(results), summary, findings)
 
 
-def entries_of(recordings: Sequence[dict[str, Any]], applications: Applications, *, one: bool) -> list[Entry]:
-    """Every brake application as run, unreadable recordings and one-stop files without a braking among them."""
+def set_apart(
+    card: Card, setup: Setup, levels: pl.DataFrame, channels: Path, measured: dict[int, Rest], recordings: Sequence[dict[str, Any]]
+) -> tuple[list[Finding], dict[int, str], float]:  # fmt: skip
+    """Findings of recordings in a grossly wrong unit, the reason for each of them, and the factor of a whole test's speeds
+    (1 where they are as stated). Raises InputError where the whole test's time is in another unit."""
+    brakings = looks(channels, measured)
+    one = card.recordings.holds == "stop"
+    shown = largest(brakings) if one else brakings
+    found = gross_slips(shown, card, setup, levels)
+    for slip in found:
+        if slip.channel == "time" and slip.whole:
+            raise InputError(
+                f"time is in {slip.slip.actual} labelled {slip.slip.labelled}: read {slip.slip.factor:.4g} times the true "
+                "values, by the work at the brake and the energy of the shaft. Correct recordings.channels.time in test.yaml"
+            )
+    slow = next((slip.slip.factor for slip in found if slip.channel == "speed" and slip.whole), 1.0)
+    if not one:
+        return [], {}, slow
+    files = {int(r["recording"]): str(r["file"]) for r in recordings}
+    return *apart_findings(found, [b.recording for b in shown], files, len(shown)), slow
+
+
+def entries_of(
+    recordings: Sequence[dict[str, Any]], applications: Applications, *, one: bool, apart: Mapping[int, str] | None = None
+) -> list[Entry]:  # fmt: skip
+    """Every brake application as run, unreadable recordings, those set `apart` (recording -> why) and one-stop files
+    without a braking among them."""
     by_recording: dict[int, list[Any]] = {}
     for braking in applications.found:
         by_recording.setdefault(braking.recording, []).append(braking)
@@ -86,7 +119,9 @@ def entries_of(recordings: Sequence[dict[str, Any]], applications: Applications,
         number, file = int(recording["recording"]), recording["file"]
         brakings = by_recording.get(number, [])
         entries += [Entry(number, file, braking) for braking in brakings]
-        if not brakings and recording.get("error"):
+        if apart and number in apart:
+            entries.append(Entry(number, file, None, f"{APART}: {apart[number]}"))
+        elif not brakings and recording.get("error"):
             entries.append(Entry(number, file, None, f"the recording cannot be read: {recording['error']}"))
         elif not brakings and one:
             entries.append(Entry(number, file, None, "pressure never passes the on-threshold with the shaft turning"))
@@ -156,9 +191,12 @@ def _second_pass(
 
 
 def _without_braking(stop: int, entry: Entry) -> Reduced:
-    unread = entry.why is not None and entry.why.startswith("the recording cannot")
-    code = "recording_unreadable" if unread else "no_braking"
-    return Reduced({}, {}, [finding(code, f"stop {stop}: {entry.why}", stop=stop, file=entry.file)])
+    why = entry.why or ""
+    if why.startswith(APART):
+        told = finding("unit_slip", f"stop {stop}: {why}", severity="rejected", stop=stop, file=entry.file)
+        return Reduced({}, {}, [told])
+    code = "recording_unreadable" if why.startswith("the recording cannot") else "no_braking"
+    return Reduced({}, {}, [finding(code, f"stop {stop}: {why}", stop=stop, file=entry.file)])
 
 
 def _stops(

@@ -61,14 +61,17 @@ def rest_levels(rests: dict[int, Rest], margin: float) -> dict[int, float]:
     return {key: settled_rest(rest, test, margin) for key, rest in rests.items()}
 
 
-def thresholds_for(rests: dict[int, Rest], settings: Segmentation) -> Segmentation:
+def thresholds_for(rests: dict[int, Rest], settings: Segmentation, *, speed_factor: float = 1.0) -> Segmentation:
     """The method's thresholds, raised above the noise at rest, or lowered for a test whose pressures are all tiny.
 
     Tiny or huge pressures come from a unit that is not the one stated: the test is then found suspect by its levels, but
-    its brakings must be seen for that.
+    its brakings must be seen for that. So must those of a test whose speeds are speed_factor times the true ones.
     """
     if not rests:
         return settings
+    if speed_factor < 1:
+        speeds = {name: getattr(settings, name) * speed_factor for name in ("turning_speed", "lower_speed")}
+        settings = settings.model_copy(update=speeds)
     noises = [rest.noise for rest in rests.values() if rest.known]
     noise = float(np.median(noises)) if noises else 0.0
     high = float(np.median([rest.high - rest.level for rest in rests.values()]))

@@ -6,7 +6,7 @@ models. What a slip brings with it (an energy ratio that is off, a mu that is no
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +21,7 @@ from pipeline.findings import Finding, finding
 from pipeline.stops.reduction import Setup
 
 CODE = "unit_slip"
+MOST_APART = 0.9  # of the recordings: more is the whole test
 BAR = 1e5
 CARD_UNITS = {"inertia": "kg m^2"}
 CALLED = {
@@ -88,7 +89,7 @@ def unit_findings(stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
     if not stops.height:
         return []
     found: list[Finding] = []
-    for one in slips_found(w.values, w.units, w.band):
+    for one in slips_found(w.values, w.units, {"mu": w.band}):
         found += _told(one, stops, w)
     return found
 
@@ -124,6 +125,28 @@ def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
     ]
 
 
+def apart_findings(
+    found: Sequence[Found], recordings: Sequence[int], files: Mapping[int, str], of: int
+) -> tuple[list[Finding], dict[int, str]]:
+    """Recordings in so grossly wrong a unit that they are set apart: a finding for each stretch, and recording -> the reason.
+
+    recordings: those that the slips' stretches count in; of: recordings of the test. A slip of all of them sets none apart.
+    """
+    told: list[Finding] = []
+    why: dict[int, str] = {}
+    for one in found:
+        struck = recordings[one.first : one.last + 1]
+        if len(struck) >= MOST_APART * of:
+            continue
+        cause = _cause(one.channel, one.slip)
+        text = f"{cause} in {len(struck)} recordings, {files[struck[0]]} to {files[struck[-1]]}: not reduced, so that the others stay sound"
+        evidence = {"ratio": one.slip.factor, "recordings": len(struck), "candidates": [{"cause": cause, "factor": one.slip.factor}],
+                    "actual": one.slip.actual, "labelled": one.slip.labelled}  # fmt: skip
+        told.append(finding(CODE, text, channel=one.channel, evidence=evidence))
+        why |= dict.fromkeys(struck, cause)
+    return told, why
+
+
 def _cause(channel: str, slip: Slip) -> str:
     return f"{channel.replace('_', ' ')} in {slip.actual} {'entered as' if channel == 'inertia' else 'labelled'} {slip.labelled}"
 
@@ -152,7 +175,7 @@ def verified(stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses
         if channel == "inertia" or not stops.height:
             continue
         by = [n for n in EFFECTS[channel][1] if n in w.values and np.isfinite(w.values[n]).sum() >= FEWEST]
-        open_ = not_excluded(w.values, channel, unit, w.band)
+        open_ = not_excluded(w.values, channel, unit, {"mu": w.band})
         rows.append(_row(channel, unit, by, [s.actual for s in open_], [s.factor for s in open_]))
     joined = stops.join(levels, left_on="schedule_row", right_on="row", how="left").sort("stop")
     known = joined.filter(pl.col("temperature_initial_c").is_finite() & pl.col("wanted_c").is_finite())

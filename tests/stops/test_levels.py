@@ -53,6 +53,37 @@ def test_a_wrong_unit_is_one_finding_of_the_test_with_its_name_and_its_stops_sta
     assert out == {i + 1 for i in stops}
 
 
+SECONDS = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
+
+
+@pytest.mark.parametrize(("actual", "labelled"), [("ms", "s"), ("s", "ms"), ("min", "s"), ("s", "h"), ("h", "min")])
+def test_a_whole_test_with_its_time_in_another_unit_is_unusable_with_one_reason(tmp_path, actual, labelled):
+    factor = SECONDS[labelled] / SECONDS[actual]
+    write_test(tmp_path, APPS, Rig(), change=stretched(range(24), factor), units={"time": labelled})
+    found = reduce(tmp_path)
+    (told,) = found.findings
+    assert (told["code"], told["severity"]) == ("test_unusable", "unusable")
+    assert f"time is in {actual} labelled {labelled}" in told["message"]
+    assert found.stops.height == 0
+
+
+def test_ten_recordings_with_their_time_in_another_unit_are_set_apart(tmp_path):
+    write_test(tmp_path, APPS, Rig(), change=stretched(range(8, 18), 1000.0))
+    found = reduce(tmp_path)
+    assert of_test(found, "unit_slip")[0]["evidence"]["candidates"][0]["cause"] == "time in ms labelled s"
+    assert found.stops["status"].to_list() == ["ok"] * 8 + ["rejected"] * 10 + ["ok"] * 6
+
+
+def stretched(stops, factor):
+    """The time of `stops` goes `factor` times as fast, from each recording's own start."""
+
+    def change(i, c):
+        start = c["time"][0]
+        return c | {"time": start + (c["time"] - start) * (factor if i in stops else 1.0)}
+
+    return change
+
+
 def over(stops, channel, factor):
     return lambda i, c: c | {channel: c[channel] * (factor if i in stops else 1.0)}
 

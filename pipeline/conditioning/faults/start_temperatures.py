@@ -88,6 +88,8 @@ def departures(read: np.ndarray, wanted: np.ndarray, unit: str | None = None) ->
 
 def _best(read: np.ndarray, wanted: np.ndarray, left: np.ndarray, unit: str | None) -> Departure | None:
     """The departure with the best score among the stops `left`; a wrong unit that does nearly as well goes first."""
+    if left.sum() < FEWEST:
+        return None
     found = []
     for gain, offset, slip in _errors(unit):
         one = _stretch(read, wanted, left, gain, offset, slip)

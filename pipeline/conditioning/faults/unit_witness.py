@@ -58,18 +58,39 @@ class Found:
     rivals: tuple[tuple[str, Slip], ...] = ()
 
 
+@dataclass(frozen=True)
+class Search:
+    """What a search holds against: per witness the band in which it may lie (absent: at 1) and its tolerance in logs; the
+    least factor of a slip."""
+
+    bands: Mapping[str, tuple[float, float]]
+    tolerance: Mapping[str, float]
+    least: float
+
+    def off(self, name: str, values: np.ndarray) -> np.ndarray:
+        """Log distance from where a witness should be, in tolerances."""
+        low, high = np.log(self.bands.get(name, (1.0, 1.0)))
+        return np.asarray(np.maximum(np.maximum(low - values, values - high), 0.0) / self.tolerance[name])
+
+
 def slips_found(
-    witnesses: Mapping[str, np.ndarray], units: Mapping[str, str], band: tuple[float, float]
+    witnesses: Mapping[str, np.ndarray],
+    units: Mapping[str, str],
+    bands: Mapping[str, tuple[float, float]],
+    *,
+    tolerance: Mapping[str, float] = TOLERANCE,
+    least: float = 1 + APART,
 ) -> list[Found]:
     """Unit slips that the witnesses show, the clearest first.
 
-    witnesses: name -> log ratios (n,) in the stops' order, NaN where unknown (mu: ln mu). units: channel -> the card's
-    unit; only its channels are tried. band: lowest and highest plausible mu.
+    witnesses: name -> logs (n,) in the stops' order, NaN where unknown; of ratios that should be 1, or of quantities that
+    should lie in their band. units: channel -> the card's unit; only its channels are tried.
     """
+    search = Search(bands, tolerance, least)
     now = {name: values.copy() for name, values in witnesses.items()}
     found: list[Found] = []
     while len(found) < MOST:
-        best = _best(now, units, band)
+        best = _best(now, units, search)
         if best is None:
             break
         found.append(best)
@@ -80,10 +101,10 @@ def slips_found(
     return found
 
 
-def _best(now: Mapping[str, np.ndarray], units: Mapping[str, str], band: tuple[float, float]) -> Found | None:
+def _best(now: Mapping[str, np.ndarray], units: Mapping[str, str], search: Search) -> Found | None:
     """The best slip onto the card's labels; without one, the best onto any label (a conversion made twice or forgotten)."""
     for by_label in (True, False):
-        found = [one for one in _tried(now, units, band, by_label=by_label) if one is not None]
+        found = [one for one in _tried(now, units, search, by_label=by_label) if one is not None]
         if found:
             best = max(found, key=lambda one: one.score)
             rivals = tuple((o.channel, o.slip) for o in found if o is not best and o.score > RIVAL * best.score)
@@ -92,18 +113,18 @@ def _best(now: Mapping[str, np.ndarray], units: Mapping[str, str], band: tuple[f
 
 
 def _tried(
-    now: Mapping[str, np.ndarray], units: Mapping[str, str], band: tuple[float, float], *, by_label: bool
+    now: Mapping[str, np.ndarray], units: Mapping[str, str], search: Search, *, by_label: bool
 ) -> Iterator[Found | None]:
     for channel, unit in units.items():
         dimension, _ = EFFECTS[channel]
         for slip in slips(dimension, unit if by_label else None):
-            if abs(np.log(slip.factor)) > APART:
-                yield _over(now, channel, slip, band)
+            if abs(np.log(slip.factor)) > np.log(search.least):
+                yield _over(now, channel, slip, search)
 
 
-def _over(now: Mapping[str, np.ndarray], channel: str, slip: Slip, band: tuple[float, float]) -> Found | None:
+def _over(now: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Search) -> Found | None:
     """The stretch that a slip explains best; None where it is short, weak, or leaves much of what it should explain."""
-    gain, left, told = taken_away(now, channel, slip, band)
+    gain, left, told = _taken_away(now, channel, slip, search)
     if not told.any():
         return None
     first, last, score = best_stretch(gain)
@@ -117,8 +138,8 @@ def _over(now: Mapping[str, np.ndarray], channel: str, slip: Slip, band: tuple[f
     return Found(channel, slip, first, last, score, whole) if whole or channel != "inertia" else None
 
 
-def taken_away(
-    now: Mapping[str, np.ndarray], channel: str, slip: Slip, band: tuple[float, float]
+def _taken_away(
+    now: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Search
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Cost that a slip takes from each stop, mean cost that it leaves, and which stops tell of it; (n,) each."""
     size = next(iter(now.values())).size
@@ -128,7 +149,7 @@ def taken_away(
             continue
         values = now[name]
         after = values - power * np.log(slip.factor)
-        as_is, corrected = (bounded(_off(name, v, band), TOLERANCE[name]) for v in (values, after))
+        as_is, corrected = (bounded(search.off(name, v), 1.0) for v in (values, after))
         known = np.isfinite(values)
         gain += np.where(known, as_is - corrected, 0.0)
         left += np.where(known, corrected, 0.0)
@@ -136,22 +157,17 @@ def taken_away(
     return gain, left / np.maximum(count, 1), count > 0
 
 
-def _off(name: str, values: np.ndarray, band: tuple[float, float]) -> np.ndarray:
-    """Log distance from where a witness should be: from zero, of mu from its band."""
-    if name != "mu":
-        return values
-    low, high = np.log(band)
-    return np.maximum(np.maximum(low - values, values - high), 0.0)
-
-
-def not_excluded(witnesses: Mapping[str, np.ndarray], channel: str, unit: str, band: tuple[float, float]) -> list[Slip]:
+def not_excluded(
+    witnesses: Mapping[str, np.ndarray], channel: str, unit: str, bands: Mapping[str, tuple[float, float]]
+) -> list[Slip]:
     """Units that the channel might as well be in: the witnesses would not have shown the slip."""
-    found = []
+    found: list[Slip] = []
+    search = Search(bands, TOLERANCE, 1 + APART)
     for slip in slips(EFFECTS[channel][0], unit):
         if abs(np.log(slip.factor)) <= APART:
             found.append(slip)
             continue
-        gain, _, told = taken_away(witnesses, channel, slip, band)
+        gain, _, told = _taken_away(witnesses, channel, slip, search)
         n = int(told.sum())
         if n < FEWEST or -float(gain.sum()) < max(LEAST_SCORE, LEAST_GAINED * n):
             found.append(slip)
