@@ -34,7 +34,7 @@ CODES: dict[str, Code] = {
     "recording_repeated": Code("suspect", "a recording has the samples of an earlier one under other times", "export the recording again"),
     "recording_damaged": Code("info", "some values or rows of a recording cannot be used and are left out", "export the recording again"),
     "recording_cut": Code("suspect", "a recording can be read only in part", "export the recording again"),
-    "unit_disagrees": Code("suspect", "the recordings name another unit than test.yaml", "correct the unit in test.yaml, or the rig's export"),
+    "unit_disagrees": Code("suspect", "the recordings name another unit than test.yaml; every stop of them is suspect", "correct the unit in test.yaml, or the rig's export"),
     "torque_turned": Code("info", "torque counts the other way throughout and is turned round", "none, or correct the sign on the rig"),
     "torque_sign_odd": Code("suspect", "torque points the other way than in the rest of the test", "check the sensor's wiring and range on that day"),
     # schedule

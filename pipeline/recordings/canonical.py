@@ -26,6 +26,9 @@ POSSIBLE = {
     "temperature": (0.0, 1e4), "linear_speed": (-1e4, 1e4), "length": (-1e4, 1e4), "share": (-1e3, 1e3),
 }  # fmt: skip
 
+OPEN_SPEEDS = ("1/s", "s^-1", "s-1")
+TURNS = {"Hz": "rps", "rev/s": "rps", "1/sec": "rps"}
+
 
 def names(channels: Mapping[str, Channel]) -> list[str]:
     """Canonical columns in their order: the five needed, the others of the card. Raises InputError for a
@@ -95,19 +98,38 @@ def in_si(chunk: Chunk, columns: list[str], units: Mapping[str, tuple[float, flo
     return Chunk(result, damage, chunk.units)
 
 
-def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) -> dict[str, str]:
-    """Channels whose own file names another unit than the card: name -> the file's unit.
+def unit_in_name(column: str) -> str | None:
+    """The unit at the end of a column's name, in brackets: `Pressure [MPa]`, `T1 (degC)`; None without one."""
+    match = re.search(r"[\[(]\s*([^\[\]()]{1,40})\s*[\])]\s*$", column)
+    return match.group(1).strip() if match else None
 
-    A unit that cannot be read says nothing.
+
+def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) -> dict[str, str]:
+    """Channels whose own file names another unit than the card, of another size or kind: name -> the file's unit.
+
+    A unit that cannot be read says nothing; neither does 1/s for a speed, which leaves open whether it counts turns or
+    radians.
     """
     result = {}
     for name, text in said.items():
+        unit = text.strip().strip("[]()").strip()
         kind = dimension(name, channels[name].unit)
-        if kind is None:
+        if kind is None or kind == "share" or not unit or (kind == "angular_speed" and unit in OPEN_SPEEDS):
             continue
         try:
-            if not np.allclose(scale_offset(text, kind), scale_offset(channels[name].unit, kind), rtol=1e-6, atol=1e-9):
-                result[name] = text
+            there = scale_offset(TURNS.get(unit, unit) if kind == "angular_speed" else unit, kind)
         except ValueError:
+            if any(_reads_as(unit, other) for other in DIMENSIONS if other != "share"):
+                result[name] = text
             continue
+        if not np.allclose(there, scale_offset(channels[name].unit, kind), rtol=1e-6, atol=1e-9):
+            result[name] = text
     return result
+
+
+def _reads_as(unit: str, kind: str) -> bool:
+    try:
+        scale_offset(unit, kind)
+    except ValueError:
+        return False
+    return True

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
-from pipeline.archive.card import REQUIRED_CHANNELS, Card
+from pipeline.archive.card import REQUIRED_CHANNELS, Card, Channel
 from pipeline.errors import InputError
 from pipeline.recordings import canonical, damage
 from pipeline.recordings.files import recording_files, refuse_outside
@@ -39,15 +40,21 @@ def looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
             return {}
         _, notes = numbers_of(cells.rows, recordings.decimal, cells.line)
         damage.refuse_wreck([*cells.damage, *notes], cells.rows.height)
-        return canonical.disagreeing_units(layout.units, recordings.channels)
+        return canonical.disagreeing_units(_named(recordings.channels) | layout.units, recordings.channels)
     if recordings.format == "parquet":
         from pipeline.recordings import parquet
 
-        next(parquet.rows(path, recordings, needed=needed))
-        return {}
+        units: dict[str, str] = {}
+        next(parquet.rows(path, recordings, needed=needed, units=units))
+        return canonical.disagreeing_units(_named(recordings.channels) | units, recordings.channels)
     from pipeline.recordings.stage import reader
 
     chunk = next(reader(recordings.format)(path, recordings), None)
     if chunk is None:
         raise InputError("has no samples")
-    return canonical.disagreeing_units(chunk.units, recordings.channels)
+    return canonical.disagreeing_units(_named(recordings.channels) | chunk.units, recordings.channels)
+
+
+def _named(channels: Mapping[str, Channel]) -> dict[str, str]:
+    """Units that the columns' names end in."""
+    return {name: unit for name, c in channels.items() if (unit := canonical.unit_in_name(c.column))}

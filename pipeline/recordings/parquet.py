@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -19,18 +20,24 @@ from pipeline.recordings.numbers import damage_of, numbers
 
 def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says."""
-    for frame in rows(path, recordings, needed=("time", *REQUIRED_CHANNELS)):
+    units: dict[str, str] = {}
+    for frame in rows(path, recordings, needed=("time", *REQUIRED_CHANNELS), units=units):
         damage: list[Damage] = []
         columns = []
         for name in frame.columns:
             values, notes = _floats(name, frame[name], recordings)
             columns.append(values.alias(name))
             damage += notes
-        yield Chunk(pl.DataFrame(columns), damage)
+        yield Chunk(pl.DataFrame(columns), damage, units)
 
 
-def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iterator[pl.DataFrame]:
-    """The mapped columns as stored, under canonical names, row group by row group."""
+def rows(
+    path: Path, recordings: Recordings, *, needed: tuple[str, ...], units: dict[str, str] | None = None
+) -> Iterator[pl.DataFrame]:
+    """The mapped columns as stored, under canonical names, row group by row group.
+
+    units: takes what the columns' own metadata say of their units (key `unit` or `units`).
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -39,6 +46,8 @@ def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iter
             with pq.ParquetFile(plain, memory_map=False, pre_buffer=False) as file:
                 columns = positions(file.schema_arrow.names, recordings.channels, needed=needed)
                 wanted = {name: file.schema_arrow.names[at] for name, at in columns.items()}
+                if units is not None:
+                    units |= _units(file.schema_arrow, columns)
                 empty = True
                 for batch in file.iter_batches(batch_size=CHUNK_ROWS, columns=list(dict.fromkeys(wanted.values()))):
                     table = pl.DataFrame(pl.from_arrow(pa.Table.from_batches([batch])))
@@ -48,6 +57,19 @@ def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iter
                     raise InputError("has no rows")
         except (pa.ArrowException, OSError) as error:
             raise InputError(f"cannot be read as Parquet ({str(error).splitlines()[0][:120]})") from error
+
+
+def _units(schema: Any, columns: dict[str, int]) -> dict[str, str]:
+    """Units by canonical name from the columns' metadata; a timestamp carries its own."""
+    import pyarrow.types as pa_types
+
+    found = {}
+    for name, at in columns.items():
+        metadata = schema.field(at).metadata or {}
+        unit = metadata.get(b"unit") or metadata.get(b"units")
+        if unit and not (name == "time" and pa_types.is_temporal(schema.field(at).type)):
+            found[name] = unit.decode("utf-8", "replace")
+    return found
 
 
 def _floats(name: str, column: pl.Series, recordings: Recordings) -> tuple[pl.Series, list[Damage]]:

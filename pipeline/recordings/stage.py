@@ -25,7 +25,7 @@ from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.rates import on_torque_time
 from pipeline.results import stamp, write_json
 
-REVISION = 2
+REVISION = 3
 FEWEST_ROWS = 3
 
 
@@ -37,7 +37,7 @@ class Progress:
     digests: dict[str, str] = field(default_factory=dict)
     values: dict[str, str] = field(default_factory=dict)
     correlations: dict[str, float] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
+    units: dict[tuple[str, str], list[str]] = field(default_factory=dict)  # (channel, unit said) -> files
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -138,8 +138,9 @@ def _ingested(
         "duplicate_of": None, "error": None,
     }  # fmt: skip
     notes: list[Damage] = []
+    said: dict[str, str] = {}
     try:
-        source = _checked(chunks(), notes, progress.units)
+        source = _checked(chunks(), notes, said)
         first = list(itertools.islice(source, 2))
         rows = sum(frame.height for frame in first)
         if rows < FEWEST_ROWS:
@@ -156,6 +157,8 @@ def _ingested(
     except InputError as error:
         return _failed(row, str(error), progress)
     row["digest"] = known.digest
+    for channel, unit in said.items():
+        progress.units.setdefault((channel, unit), []).append(name)
     _note_repeat(name, known, progress)
     progress.digests[known.digest] = name
     progress.findings += damage.findings_of(name, damage.summed(notes), row["rows"])
@@ -256,13 +259,22 @@ def _settle_torque_sign(progress: Progress, output: Path) -> None:
 
 
 def _report_units(progress: Progress, recordings: Recordings) -> None:
-    for name, text in canonical.disagreeing_units(progress.units, recordings.channels).items():
-        stated = recordings.channels[name].unit
+    """A finding for each channel and unit by which files contradict the card, with the files where it is not all of them."""
+    channels = recordings.channels
+    read = set(progress.digests.values())
+    named = {(name, unit): list(read) for name, c in channels.items() if (unit := canonical.unit_in_name(c.column))}
+    for (name, text), files_saying in (named | progress.units).items():
+        if name not in canonical.disagreeing_units({name: text}, channels):
+            continue
+        stated, all_say = channels[name].unit, len(files_saying) >= len(read)
+        where = "the recordings say" if all_say else f"{len(files_saying)} of {len(read)} recordings say"
+        evidence: dict[str, Any] = {"recordings": text, "card": stated}
         progress.findings.append(
             finding(
                 "unit_disagrees",
-                f"{name}: the recordings say {text!r}, test.yaml says {stated!r}; the card's unit is used",
+                f"{name}: {where} {text!r}, test.yaml says {stated!r}; the card's unit is used, no stop of them is used unasked",
                 channel=name,
-                evidence={"recordings": text, "card": stated},
+                file=files_saying[0] if len(files_saying) == 1 and not all_say else None,
+                evidence=evidence if all_say else evidence | {"files": sorted(files_saying)},
             )
         )

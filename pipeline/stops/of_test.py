@@ -135,7 +135,13 @@ def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Find
     """
     found = []
     for f in ingest.get("findings", []):
-        if f["code"] in WRONG_AS_A_WHOLE:
+        if f["code"] == "unit_disagrees":
+            files = f["evidence"].get("files")
+            held = [number for number, entry in enumerate(entries, start=1) if files is None or entry.file in files]
+            found += [
+                finding(f["code"], f["message"], stop=n, file=entries[n - 1].file, channel=f["channel"]) for n in held
+            ]
+        elif f["code"] in WRONG_AS_A_WHOLE:
             held = [number for number, entry in enumerate(entries, start=1) if entry.file == f["file"]]
             held = held[-1:] if f["code"] == "recording_cut" else held
             found += [finding(f["code"], f["message"], stop=number, file=f["file"]) for number in held]

@@ -151,7 +151,38 @@ def test_a_unit_that_the_file_itself_contradicts_is_a_finding(tmp_path):
     _, record = one(tmp_path, content.encode())
     (found,) = findings(record, "unit_disagrees")
     assert found["channel"] == "pressure"
-    assert found["evidence"] == {"recordings": "psi", "card": "bar"}
+    assert found["evidence"] == {"recordings": "psi", "card": "bar", "files": ["recordings/0001.csv"]}
+
+
+def test_a_unit_of_another_kind_and_one_in_a_columns_name_are_findings(tmp_path):
+    content = text(samples(1), units=True).replace("[bar]", "[degC]", 1)
+    _, record = one(tmp_path, content.encode())
+    assert [f["channel"] for f in findings(record, "unit_disagrees")] == ["pressure"]
+    named = card()
+    named["recordings"]["channels"]["torque"]["column"] = "Torque [lbf ft]"
+    folder = write_card(tmp_path / "named", named)
+    written(folder, "1.csv", text(samples(1)).replace("Mb", "Torque [lbf ft]", 1).encode())
+    _, record = ingested(folder, tmp_path / "out2")
+    (found,) = findings(record, "unit_disagrees")
+    assert (found["channel"], found["file"]) == ("torque", None)
+    assert found["evidence"] == {"recordings": "lbf ft", "card": "N m"}
+
+
+def test_a_unit_that_one_file_of_several_names_is_told_of_that_file(tmp_path):
+    folder = write_card(tmp_path / "t", card())
+    for number in (1, 2, 3):
+        content = text(samples(number), units=True)
+        written(folder, f"{number}.csv", (content.replace("[degC]", "[degF]", 1) if number == 2 else content).encode())
+    _, record = ingested(folder, tmp_path / "out")
+    (found,) = findings(record, "unit_disagrees")
+    assert (found["channel"], found["file"]) == ("disc_temperature", "recordings/2.csv")
+    assert found["evidence"] == {"recordings": "degF", "card": "degC", "files": ["recordings/2.csv"]}
+
+
+def test_a_speed_in_one_over_seconds_says_nothing_of_its_unit(tmp_path):
+    content = text(samples(1), units=True).replace("[rpm]", "[1/s]", 1)
+    _, record = one(tmp_path, content.encode())
+    assert findings(record, "unit_disagrees") == []
 
 
 def test_a_slow_channel_is_interpolated_onto_the_times_of_torque(tmp_path):

@@ -1,9 +1,12 @@
 """Wrong units and facts, drifting gains and zeros: named among the candidates, the test flagged, nothing silently used."""
 
+import json
+
 import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.findings import finding
 from tests.stops.makers import Application, Rig, reduce, write_test
 
 APPS = [
@@ -178,6 +181,19 @@ def test_one_stop_with_a_wrong_speed_stands_out_by_its_energy_ratio(tmp_path):
     found = reduce(tmp_path)
     assert [f["stop"] for f in found.findings if f["code"] == "energy_ratio_odd"] == [10]
     assert found.stops["status"].to_list().count("ok") == len(APPS) - 1
+
+
+@pytest.mark.parametrize("files", [None, ["recordings/stop_003.csv", "recordings/stop_004.csv"]])
+def test_a_unit_that_the_recordings_contradict_puts_their_stops_in_doubt(tmp_path, files):
+    write_test(tmp_path, APPS[:6], Rig())
+    record = json.loads((tmp_path / "t1.json").read_text())
+    evidence = {"recordings": "psi", "card": "bar"} | ({"files": files} if files else {})
+    record["findings"] = [
+        finding("unit_disagrees", "pressure: psi, bar", channel="pressure", evidence=evidence).as_dict()
+    ]
+    (tmp_path / "t1.json").write_text(json.dumps(record))
+    out = reduce(tmp_path).stops.filter(pl.col("status") == "suspect")["stop"].to_list()
+    assert out == ([3, 4] if files else [1, 2, 3, 4, 5, 6])
 
 
 def test_sensors_left_out_leave_scatter_and_the_default_of_the_threshold(tmp_path):
