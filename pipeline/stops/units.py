@@ -96,6 +96,7 @@ def unit_findings(stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
 
 def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
     by = [name for name in EFFECTS[one.channel][1] if name in w.values and np.isfinite(w.values[name]).any()]
+    by = [name for name in by if name != "mu" or _outside(w.values["mu"][one.first : one.last + 1], w.band)] or by
     tells = np.any([np.isfinite(w.values[name]) for name in by], axis=0)
     before, after = np.flatnonzero(tells[: one.first]), np.flatnonzero(tells[one.last + 1 :])
     first = 0 if one.whole or not before.size else one.first
@@ -147,6 +148,12 @@ def apart_findings(
     return told, why
 
 
+def _outside(logs: np.ndarray, band: tuple[float, float]) -> bool:
+    """Whether the middle of the known values lies outside the band."""
+    known = logs[np.isfinite(logs)]
+    return bool(known.size) and not band[0] <= float(np.exp(np.median(known))) <= band[1]
+
+
 def _cause(channel: str, slip: Slip) -> str:
     return f"{channel.replace('_', ' ')} in {slip.actual} {'entered as' if channel == 'inertia' else 'labelled'} {slip.labelled}"
 
@@ -162,7 +169,7 @@ def without_consequences(findings: Sequence[Finding], stops: int) -> list[Findin
         if f.code not in FOLLOWS.get(channel, ()) or f.severity == "rejected" or f.evidence.get("jumps"):
             return False
         of_channel = f.channel in (None, channel) or f.code in ("energy_ratio_trend", "pressures_disagree")
-        most = f.code != "energy_balance" or 2 * len(reached) > stops
+        most = f.code != "energy_balance" or 2 * len(reached) >= stops
         return of_channel and (f.stop in reached if f.stop is not None else most)
 
     return [f for f in findings if not any(follows(f, *one) for one in struck.items())]
