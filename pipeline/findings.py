@@ -26,6 +26,8 @@ CODES: dict[str, Code] = {
     # the test as a whole
     "card_invalid": Code("unusable", "test.yaml cannot be used", "correct the key that the message names"),
     "no_recordings": Code("unusable", "no recording matches recordings.files", "check the pattern and the folder"),
+    "recordings_too_large": Code("unusable", "the recordings hold more, or take longer to read, than is read of a test",
+                                 "divide the test, thin the recordings out, or export the file named again"),
     "test_unusable": Code("unusable", "a stage says that the test cannot be used", "correct what the message names and run again"),
     "compound_renamed": Code("info", "the compound's folder name got a suffix", "give compounds names that differ in letters or digits"),
     # recordings

@@ -6,14 +6,16 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
+from pipeline.cli.bounds import read_within
 from pipeline.cli.guard import guarded
 
 
 def channels(*, test: Path, channels: Path, record: Path) -> None:
     def call() -> None:
+        refused = read_within(channels.parent)
         from pipeline.recordings import stage
 
-        stage.run(test, channels, record)
+        stage.run(test, channels, record, refused=refused)
 
     guarded("channels", test.name, [channels, record], call)
 

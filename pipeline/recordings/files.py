@@ -7,6 +7,7 @@ refused, and what is not a plain file is left alone.
 from __future__ import annotations
 
 import gzip
+import os
 import re
 import shutil
 import tempfile
@@ -18,6 +19,7 @@ from typing import IO
 
 from pipeline.archive.scan import natural_key, printable
 from pipeline.errors import InputError
+from pipeline.recordings.limits import Unpacked
 
 NOT_RECORDINGS = ("test.yaml",)
 
@@ -96,12 +98,13 @@ def opened(path: Path) -> Iterator[IO[bytes]]:
     suffix = path.suffix.lower()
     try:
         with path.open("rb") as raw:
+            size = os.fstat(raw.fileno()).st_size
             if suffix == ".gz":
                 with gzip.open(raw, "rb") as stream:
-                    yield stream  # type: ignore[misc]
+                    yield Unpacked(stream, size)  # type: ignore[arg-type,misc]
             elif suffix == ".zst":
                 with zstandard.ZstdDecompressor().stream_reader(raw, read_across_frames=True) as stream:
-                    yield stream
+                    yield Unpacked(stream, size)  # type: ignore[misc]
             else:
                 yield raw
     except (EOFError, zlib.error, zstandard.ZstdError, gzip.BadGzipFile) as error:

@@ -15,6 +15,7 @@ from pipeline.errors import InputError
 from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, Damage
 from pipeline.recordings.columns import positions
 from pipeline.recordings.files import plain_file
+from pipeline.recordings.limits import refuse_rows
 from pipeline.recordings.numbers import damage_of, numbers
 
 
@@ -44,6 +45,7 @@ def rows(
     with plain_file(path) as plain:
         try:
             with pq.ParquetFile(plain, memory_map=False, pre_buffer=False) as file:
+                refuse_rows(file.metadata.num_rows)
                 columns = positions(file.schema_arrow.names, recordings.channels, needed=needed)
                 wanted = {name: file.schema_arrow.names[at] for name, at in columns.items()}
                 if units is not None:

@@ -19,7 +19,7 @@ import polars as pl
 from pipeline.archive.card import Card, Recordings, load_card
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
-from pipeline.recordings import canonical, damage, files, store, torque_sign
+from pipeline.recordings import canonical, damage, files, limits, store, torque_sign
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.rates import on_torque_time
@@ -41,8 +41,11 @@ class Progress:
     findings: list[Finding] = field(default_factory=list)
 
 
-def run(test_folder: Path, channels_parquet: Path, channels_json: Path) -> None:
-    """Write results/channels/<test>.parquet and .json; whatever the input, both are whole."""
+def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refused: str | None = None) -> None:
+    """Write results/channels/<test>.parquet and .json; whatever the input, both are whole.
+
+    refused: why the recordings are not to be read, where that is known already.
+    """
     record: dict[str, Any] = {
         "test": test_folder.name,
         "unusable": None,
@@ -53,13 +56,16 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path) -> None:
     try:
         card = _card(test_folder)
         record["holds"] = card.recordings.holds
+        if refused is not None:
+            raise limits.TooMuch(refused)
         if card.recordings.holds == "summary":
             found = _write_summary(test_folder, card, channels_parquet, record)
         else:
             found = _write_channels(test_folder, card, channels_parquet, record)
-    except Unusable as error:
+    except (Unusable, limits.TooMuch) as error:
         record["unusable"] = str(error)
-        found = [finding(error.code, str(error))]
+        code = error.code if isinstance(error, Unusable) else "recordings_too_large"
+        found = [finding(code, str(error))]
         with store.channels_file(channels_parquet, list(canonical.FIRST)):
             pass
     record["findings"] = [*record["findings"], *(f.as_dict() for f in found)]
@@ -87,6 +93,8 @@ def _write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any
 
     try:
         return write_summary(folder, card, output, record)
+    except limits.TooMuch:
+        raise
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error
 
@@ -106,11 +114,14 @@ def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, An
 
             def chunks(path: Path = path) -> Iterator[Chunk]:
                 files.refuse_outside(path, folder)
+                limits.alive(files.shown(path, folder))
                 for chunk in on_torque_time(read(path, card.recordings)):
+                    limits.alive(files.shown(path, folder))
                     yield canonical.in_si(chunk, columns, units)
 
             row = _ingested(number, name, chunks, append, progress)
             record["recordings"].append(row)
+            limits.refuse_rows(sum(r["rows"] for r in record["recordings"]), "the recordings hold {} rows or more")
     _settle_torque_sign(progress, output)
     _report_units(progress, card.recordings)
     errors = [row for row in record["recordings"] if row["error"]]
@@ -154,6 +165,8 @@ def _ingested(
                 return _duplicate(row, known, progress)
         progress.heads.add(start)
         known = identity(_appended(row, itertools.chain(first, source), append, progress))
+    except limits.TooMuch as error:
+        raise limits.TooMuch(f"{name}: {error}") from error
     except InputError as error:
         return _failed(row, str(error), progress)
     row["digest"] = known.digest
@@ -171,6 +184,7 @@ def _checked(chunks: Iterator[Chunk], notes: list[Damage], units: dict[str, str]
     rows = 0
     for chunk in chunks:
         rows += chunk.rows.height
+        limits.refuse_rows(rows, "holds {} rows or more")
         notes += chunk.damage
         units.update(chunk.units)
         damage.refuse_wreck(damage.summed(notes), rows)

@@ -18,6 +18,7 @@ from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.recordings import damage, files
 from pipeline.recordings.chunk import Damage
+from pipeline.recordings.limits import alive
 from pipeline.recordings.numbers import numbers_of
 from pipeline.results import write_parquet
 from pipeline.vocabulary import STOPS
@@ -89,6 +90,7 @@ def write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]
         record["recordings"].append(row)
         try:
             files.refuse_outside(path, folder)
+            alive(row["file"])
             table, notes = _table(path, card.recordings, columns)
         except InputError as error:
             row["error"] = str(error)

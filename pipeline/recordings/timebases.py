@@ -16,6 +16,7 @@ import polars as pl
 
 from pipeline.errors import InputError
 from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, Damage
+from pipeline.recordings.limits import refuse_rows
 from pipeline.recordings.rates import REACH, interpolated
 
 PERIOD_SAMPLES = 10_000
@@ -63,6 +64,7 @@ def merged(sources: dict[str, Source], units: dict[str, str], *, rows: int = CHU
     torque = sources["torque"]
     if torque.size == 0:
         raise InputError("channel torque has no samples")
+    refuse_rows(max(source.size for source in sources.values()))
     windows = {name: Window(s, _period(s)) for name, s in sources.items() if s.base != torque.base and s.size}
     early = ""
     for first in range(0, torque.size, rows):

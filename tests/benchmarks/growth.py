@@ -76,7 +76,7 @@ def wear_readings(blocks: list[Row]) -> str:
     """Thickness of disc and pads before the first stop and after every duty block, four points each."""
     rng = np.random.default_rng(1)
     lines, done = ["after_stop,component,quantity,point,value,unit,state"], 0
-    left = {"disc": 28.0, "pad_inboard": 25.0, "pad_outboard": 25.0}
+    left = {"disc": 28.0, "pad_inner": 25.0, "pad_outer": 25.0}
     for _, purpose, count, *_ in [("", "duty", 0), *blocks]:
         done += count
         for part in left:

@@ -1,0 +1,184 @@
+"""Small files that hold very much, and readers that never end: refused with the file and the limit, and the rest goes on."""
+
+import gzip
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import polars as pl
+import pytest
+import zstandard
+
+from pipeline.recordings import limits
+from tests.conftest import REPO, run_stopsheet
+from tests.recordings.makers import COLUMNS, card, ingested, samples, text, text_test, write_card, written
+
+HEAD = "t,n,Mb,p,T1\n"
+
+
+def parquet_test(folder, rows):
+    """One recording of equal rows, which pack to almost nothing."""
+    write_card(folder, card(format="parquet"))
+    pl.select(*(pl.lit(1.0).repeat_by(rows).explode().alias(name) for name in COLUMNS.values())).write_parquet(
+        folder / "recordings" / "1.parquet", compression="zstd"
+    )
+    return folder
+
+
+def test_a_small_file_of_very_many_rows_is_refused_with_both_numbers(tmp_path, monkeypatch):
+    monkeypatch.setattr(limits, "MOST_ROWS", 300_000)
+    folder = parquet_test(tmp_path / "t", 400_000)
+    assert (folder / "recordings" / "1.parquet").stat().st_size < 20_000
+    table, record = ingested(folder, tmp_path / "out")
+    assert table.height == 0
+    assert record["unusable"].startswith(
+        "1.parquet: holds 400,000 rows; at most 300,000 are read".replace("1.", "recordings/1.")
+    )
+    assert [f["code"] for f in record["findings"]] == ["recordings_too_large"]
+
+
+@pytest.mark.parametrize("form", ["mdf", "tdms"])
+def test_so_is_one_of_another_format_before_it_is_read(tmp_path, monkeypatch, form):
+    from tests.hostile.base import write_base
+
+    monkeypatch.setattr(limits, "MOST_ROWS", 50)
+    _, record = ingested(write_base(tmp_path, form, "t"), tmp_path / "out")
+    assert "rows; at most 50 are read" in record["unusable"]
+
+
+def test_rows_are_counted_over_the_recordings_of_a_test(tmp_path, monkeypatch):
+    monkeypatch.setattr(limits, "MOST_ROWS", 1000)
+    table, record = ingested(text_test(tmp_path / "t"), tmp_path / "out")
+    assert table.height == 0
+    assert record["unusable"].startswith("the recordings hold 1,200 rows or more; at most 1,000 are read")
+
+
+@pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress], ids=["gz", "zst"])
+@pytest.mark.parametrize("form", ["delimited", "mdf"])
+def test_a_packed_file_that_unpacks_without_end_is_refused(tmp_path, monkeypatch, pack, form):
+    """Blank lines are no rows and no damage; only their number of bytes tells."""
+    monkeypatch.setattr(limits, "ALWAYS_BYTES", 1 << 20)
+    folder = write_card(tmp_path / "t", card(format=form))
+    suffix = "gz" if pack is gzip.compress else "zst"
+    (folder / "recordings" / f"1.csv.{suffix}").write_bytes(
+        pack((HEAD + "1,1,1,1,1\n" * 9 + "\n" * 40_000_000).encode())
+    )
+    table, record = ingested(folder, tmp_path / "out")
+    assert table.height == 0
+    assert "unpacks to more than" in record["unusable"] and f"recordings/1.csv.{suffix}" in record["unusable"]
+
+
+def test_a_recording_that_packs_well_is_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(limits, "ALWAYS_BYTES", 1 << 10)
+    folder = write_card(tmp_path / "t", card())
+    written(folder, "1.csv.gz", text(samples(1)).encode())
+    assert ingested(folder, tmp_path / "out")[1]["unusable"] is None
+
+
+# What the child does instead of reading, by name; `bounds` has limits that a test can wait for.
+CHILD = """
+import os, signal, sys, time
+from pathlib import Path
+from pipeline.cli import bounds
+from pipeline.recordings import limits
+bounds.STALL_S, bounds.LONGEST_S, bounds.MEMORY_BYTES = 0.6, 3.0, 300 << 20
+why = bounds.read_within(Path(sys.argv[2]))
+if why is None:
+    limits.alive("recordings/7.csv")
+    Path(sys.argv[2], f"channels.parquet.{os.getpid()}.part").write_text("half")
+    if sys.argv[1] == "stall": time.sleep(60)
+    if sys.argv[1] == "forever":
+        while True: limits.alive("recordings/7.csv"); time.sleep(0.1)
+    if sys.argv[1] == "memory":
+        held = []
+        while len(held) < 100: held.append(b"x" * (20 << 20)); limits.alive("recordings/7.csv"); time.sleep(0.02)
+    if sys.argv[1] == "crash": os.kill(os.getpid(), signal.SIGSEGV)
+    if sys.argv[1] == "killed": os.kill(os.getpid(), signal.SIGKILL)
+    if sys.argv[1] == "failed": sys.exit(5)
+    if sys.argv[1] == "busy":
+        limits.alive("recordings/8.csv"); 9**9**8
+    os.unlink(Path(sys.argv[2], f"channels.parquet.{os.getpid()}.part"))
+print(why)
+"""
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc/self"), reason="reading is watched on Linux only")
+@pytest.mark.parametrize(
+    ("what", "code", "said"),
+    [
+        ("well", 0, "None"),
+        ("failed", 5, ""),
+        ("stall", 0, "recordings/7.csv: reading came no further in 0.6 s"),
+        ("busy", 0, "recordings/8.csv: reading came no further in 0.6 s"),
+        ("forever", 0, "recordings/7.csv: the test's recordings were not read within"),
+        ("memory", 0, "recordings/7.csv: reading needs more than"),
+        ("crash", 0, "the library that reads the recordings crashed (SIGSEGV)"),
+        ("killed", -signal.SIGKILL, ""),
+    ],
+)
+def test_reading_ends_at_its_limits(tmp_path, what, code, said):
+    begun = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-c", CHILD, what, str(tmp_path)], env=os.environ | {"PYTHONPATH": str(REPO)}, capture_output=True,
+        text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (code, "")
+    assert done.stdout.startswith(said) and (said or not done.stdout)
+    assert time.monotonic() - begun < 30
+    if what not in ("failed", "killed"):  # those end as a stage that fails: the run sweeps up behind them
+        assert list(tmp_path.iterdir()) == []
+
+
+def test_the_stage_reads_in_a_child_and_says_what_a_library_would_have_hung_on(tmp_path):
+    folder = text_test(tmp_path / "t")
+    script = (
+        "import time; from pipeline.cli import bounds, stages; bounds.STALL_S = 4.0; within = bounds.read_within\n"
+        "def slow(outputs):\n"
+        "    why = within(outputs)\n"
+        "    if why is None:\n"
+        "        from pipeline.recordings import delimited\n"
+        "        delimited.read = lambda *_: time.sleep(60)\n"
+        "    return why\n"
+        "stages.read_within = slow\n"
+        "from pathlib import Path; from pipeline.cli.stages import channels; import inspect, sys\n"
+        "room = Path(sys.argv[2]); given = {'test': Path(sys.argv[1]), 'channels': room / 'c.parquet', 'record': room / 'c.json'}\n"
+        "given |= {name: '' for name in inspect.signature(channels).parameters if name not in given}\n"
+        "channels(**given)"
+    )
+    (tmp_path / "out").mkdir()
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(folder), str(tmp_path / "out")], env=os.environ | {"PYTHONPATH": str(REPO)},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    record = json.loads((tmp_path / "out" / "c.json").read_text())
+    assert record["unusable"].startswith("recordings/0001.csv: reading came no further in 4 s")
+    assert [f["code"] for f in record["findings"]] == ["recordings_too_large"]
+
+
+@pytest.mark.heavy
+def test_the_other_test_of_the_archive_goes_on(tmp_path):
+    """200 million equal rows in a few megabytes, written row group by row group, beside a sound test."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    text_test(tmp_path / "archive" / "sound")
+    bomb = write_card(tmp_path / "archive" / "bomb", card(format="parquet"))
+    table = pa.table({name: np.ones(10_000_000) for name in COLUMNS.values()})
+    with pq.ParquetWriter(bomb / "recordings" / "1.parquet", table.schema, compression="zstd") as file:
+        for _ in range(20):
+            file.write_table(table, row_group_size=10_000_000)
+    assert (bomb / "recordings" / "1.parquet").stat().st_size < 5_000_000
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "config.yaml").write_text("archive: archive\nresults: results\nmethods: [m.yaml]\n")
+    begun = time.monotonic()
+    done = run_stopsheet("run", tmp_path / "config.yaml", "--cores", "1", check=False)
+    assert done.returncode == 3, done.stderr
+    assert "200,000,000 rows; at most 100,000,000 are read" in done.stdout + done.stderr
+    stops = pl.read_parquet(tmp_path / "results" / "m" / "tests" / "sound" / "stops.parquet")
+    assert stops.height == 3
+    assert time.monotonic() - begun < 120
