@@ -85,7 +85,7 @@ import os, signal, sys, time
 from pathlib import Path
 from pipeline.cli import bounds
 from pipeline.recordings import limits
-bounds.STALL_S, bounds.LONGEST_S, bounds.MEMORY_BYTES = 0.6, 3.0, 300 << 20
+bounds.STALL_S, bounds.LONGEST_S, bounds.MEMORY_BYTES = 2.0, 5.0, 300 << 20
 why = bounds.read_within(Path(sys.argv[2]))
 if why is None:
     limits.alive("recordings/7.csv")
@@ -112,8 +112,8 @@ print(why)
     [
         ("well", 0, "None"),
         ("failed", 5, ""),
-        ("stall", 0, "recordings/7.csv: reading came no further in 0.6 s"),
-        ("busy", 0, "recordings/8.csv: reading came no further in 0.6 s"),
+        ("stall", 0, "recordings/7.csv: reading came no further in 2 s"),
+        ("busy", 0, "recordings/8.csv: reading came no further in 2 s"),
         ("forever", 0, "recordings/7.csv: the test's recordings were not read within"),
         ("memory", 0, "recordings/7.csv: reading needs more than"),
         ("crash", 0, "the library that reads the recordings crashed (SIGSEGV)"),
