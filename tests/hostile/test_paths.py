@@ -43,12 +43,13 @@ def test_the_files_named_by_a_config_are_those_of_the_folder_named(tmp_path, fol
 def test_one_helper_reads_tables():
     """Every other call that lets the frames' library open a path would take it for a pattern."""
     calls = {}
-    for path in Path(pipeline.__file__).parent.rglob("*.py"):
+    package = Path(pipeline.__file__).parent
+    for path in package.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             name = node.func.attr if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) else ""
             if name.startswith(("read_", "scan_")) and ast.unparse(node.func.value) in ("pl", "polars"):
                 options = {word.arg: ast.unparse(word.value) for word in node.keywords}
-                calls[f"{path.name}: {name}"] = options
+                calls[f"{path.relative_to(package)}: {name}"] = options
     assert calls  # the search finds what it looks for
-    assert {place for place in calls if not place.startswith("results.py")} == set()
+    assert {place for place in calls if not place.startswith("results/files.py")} == set()
     assert all(options.get("glob") == "False" for options in calls.values())
