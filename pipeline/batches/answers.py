@@ -16,6 +16,7 @@ from pipeline.batches.specimens import Values
 from pipeline.method.batches import Batches
 
 ONE_SPECIMEN = "one specimen cannot tell its batch from itself"
+NO_SCATTER = "the specimens' values are equal to the last digit: no scatter between them, and no interval, can be told"
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,11 @@ class Quantity:
     def count(self) -> dict[Any, int]:
         """Specimens with a value, by batch."""
         return dict(zip(self.fit.batches, self.fit.counts, strict=True)) if self.fit else {}
+
+    def without_scatter(self, estimate: Estimate) -> bool:
+        """Whether its standard error is nil but for rounding; not where it is unknown."""
+        largest = float(np.max(np.abs(self.values.values), initial=1e-3))
+        return estimate.se <= 1e-9 * largest
 
     @property
     def key(self) -> str:
@@ -70,6 +76,8 @@ def level(q: Quantity, batch: str) -> dict[str, Any]:
         why = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
         return {"value": q.show(value), "low": None, "high": None, "specimens": q.count[batch], "why": why}
     estimate = Estimate(value, float(np.sqrt(q.fit.covariance[index, index])), q.fit.df)
+    if q.without_scatter(estimate):
+        return {"value": q.show(value), "low": None, "high": None, "specimens": q.count[batch], "why": NO_SCATTER}
     if q.known is not None:
         estimate = equivalence.with_known(estimate, q.known.level(batch))
     low, high = equivalence.interval(estimate)
@@ -130,6 +138,8 @@ def _answer(
         f"{q.name}_p": p,
         f"{q.name}_p_holm": p_holm,
     }
+    if q.without_scatter(estimate):
+        return content | {why: NO_SCATTER}
     if p_holm is None:
         single = " and ".join(x for x in pair if q.count[x] < 2)
         return content | {why: f"{single}: {ONE_SPECIMEN}"}
@@ -147,6 +157,8 @@ def _shown(q: Quantity, estimate: Estimate) -> dict[str, Any]:
     if estimate.df == 0:
         why = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
         return {"value": q.show(estimate.value), "low": None, "high": None, "why": why}
+    if q.without_scatter(estimate):
+        return {"value": q.show(estimate.value), "low": None, "high": None, "why": NO_SCATTER}
     low, high = equivalence.interval(estimate)
     df = estimate.df if math.isfinite(estimate.df) else None
     return {"value": q.show(estimate.value), "low": q.show(low), "high": q.show(high), "df": df}

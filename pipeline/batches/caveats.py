@@ -16,11 +16,12 @@ there and not corrected.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from pipeline.batches import brakes
 from pipeline.batches.specimens import SpecimenTest, Values
 
 RATIO_APART = 0.015  # energy balances of two batches further apart than this put a caveat on the pair
@@ -90,7 +91,9 @@ def after_share(tests: list[SpecimenTest], batch: str, shift: dict[str, Any]) ->
     return sum(test.test in touched for test in own) / len(own) if own else 0.0
 
 
-def caveat(a: str, b: str, tests: list[SpecimenTest], shifts: list[dict[str, Any]]) -> str | None:
+def caveat(
+    a: str, b: str, tests: list[SpecimenTest], shifts: list[dict[str, Any]], copied: Sequence[Mapping[str, Any]] = ()
+) -> str | None:
     """What to bear in mind with a pair, or None."""
     own = [test for test in tests if test.batch in (a, b)]
     texts = []
@@ -118,10 +121,20 @@ def caveat(a: str, b: str, tests: list[SpecimenTest], shifts: list[dict[str, Any
                 f"wear of unlike programs ({mean_a:.0f} and {mean_b:.0f} kJ per stop), brought together by the wear "
                 "law where one was chosen"
             )
+    cards = brakes.words(brakes.differences({t.test: t.brake for t in own if t.brake is not None}))
+    texts += [cards] if cards else []
+    names = {t.test for t in own}
+    texts += [copied_words(item) for item in copied if names & {item["test"], item["of"]}]
     summary = sorted(t.test for t in own if t.summary_only)
     if summary:
         texts.append(f"kept as summary only, reduced by an earlier method and not reprocessable: {', '.join(summary)}")
     return "; ".join(texts) or None
+
+
+def copied_words(item: Mapping[str, Any]) -> str:
+    """Two tests with recordings in common, in words."""
+    text = f"{item['test']} and {item['of']} hold the same recordings ({item['stops']} stops)"
+    return text + (f", counted once as {item['of']}" if item["whole"] else "")
 
 
 def _median(parts: list[Any]) -> float | None:

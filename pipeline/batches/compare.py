@@ -7,9 +7,11 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pipeline.archive.targets import Target
+from pipeline.batches import brakes, doubts
 from pipeline.batches.answers import Quantity, answer_all, level, quantity, scatter
 from pipeline.batches.caveats import Known, caveat
 from pipeline.batches.specimens import Shape, SpecimenTest, bite_values, friction_values, wear_values
@@ -24,11 +26,12 @@ def compare(
     target: Target | None,
     settings: Batches,
     shifts: list[dict[str, Any]] | None = None,
+    copied: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """batches.json without its heading: batches, pairs and what they rest on.
 
     `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
-    conditions; `shifts` are the rigs' shifts as rigs.json lists them.
+    conditions; `shifts` are the rigs' shifts and `copied` the tests of the same recordings, as rigs.json lists them.
     """
     shifts = shifts or []
     margin, ratio = (target.mu_batch_margin, target.wear_batch_ratio) if target else (None, None)
@@ -42,9 +45,15 @@ def compare(
     ]
     names = sorted({test.batch for test in tests}, key=natural)
     pairs = list(itertools.combinations(names, 2))
-    rows = [{"a": a, "b": b, "caveat": caveat(a, b, tests, shifts)} for a, b in pairs]
+    rows = [{"a": a, "b": b, "caveat": caveat(a, b, tests, shifts, copied)} for a, b in pairs]
     for q in quantities:
-        rows = [row | answer for row, answer in zip(rows, answer_all(q, pairs, settings), strict=True)]
+        answers = answer_all(q, pairs, settings)
+        if q.name in AS_STATED:
+            answers = doubts.of_cards(
+                q.name, answers, pairs, tests, again(tests, q.name, shape, at_reference, linear, shifts), settings
+            )
+        answers = doubts.of_copies(q.name, answers, pairs, copied)
+        rows = [row | answer for row, answer in zip(rows, answers, strict=True)]
     return {
         "batches": [_batch(name, tests, quantities) for name in names],
         "pairs": rows,
@@ -54,6 +63,21 @@ def compare(
         "left_out": {q.name: list(q.values.left_out) for q in quantities},
         "notes": _notes(tests),
     }
+
+
+AS_STATED = ("mu", "bite")  # what a brake card's figures enter
+
+
+def again(
+    tests: list[SpecimenTest], name: str, shape: Shape | None, at_reference: float | None, margin: Any,
+    shifts: list[dict[str, Any]],
+) -> Quantity | None:  # fmt: skip
+    """The quantity read with the brake that most cards state; None where all cards state one brake."""
+    usual = doubts.with_usual_brake(tests)
+    if usual is None:
+        return None
+    values = friction_values(usual, shape, at_reference) if name == "mu" else bite_values(usual)
+    return quantity(name, values, margin, Known(usual, values, shifts))
 
 
 def _batch(name: str, tests: list[SpecimenTest], quantities: list[Quantity]) -> dict[str, Any]:
@@ -93,7 +117,8 @@ def _notes(tests: list[SpecimenTest]) -> list[str]:
         )
     else:
         rig_note = "several rigs or calibration states: their errors are in the differences' intervals"
-    return [scatter_note, rig_note, *_states_apart(tests)]
+    cards = brakes.words(brakes.differences({t.test: t.brake for t in tests if t.brake is not None}))
+    return [scatter_note, rig_note, *_states_apart(tests), *([cards] if cards else [])]
 
 
 def _states_apart(tests: list[SpecimenTest]) -> list[str]:

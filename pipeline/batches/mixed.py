@@ -11,7 +11,8 @@ the mean of the v_i: from a handful of specimens it often comes out as zero, and
 would then speak for its batch. The scale of the covariance is estimated from the weighted residuals on n - rank
 degrees of freedom and Student's t used throughout (Hartung and Knapp, Statistics in Medicine 20, 2001, p. 3875;
 from memory). With equal v_i, the balanced case, the weights cancel and the result is the closed form of the
-one-way analysis of variance on the specimens' values, exactly, whatever tau^2 came out.
+one-way analysis of variance on the specimens' values, exactly, whatever tau^2 came out. Only the scale is never below
+the v_i themselves: specimens that happen to agree better than their own values are known show chance, no smaller scatter.
 """
 
 from __future__ import annotations
@@ -113,7 +114,7 @@ def fit(
     w = w / w.mean()
     inverse = np.linalg.inv(x.T @ (w[:, None] * x))
     beta = inverse @ x.T @ (w * y)
-    scale = float((w * (y - x @ beta) ** 2).sum() / df)
+    scale = max(float((w * (y - x @ beta) ** 2).sum() / df), float((w * v).mean()))
     return Fit(levels, beta[:size], scale * inverse[:size, :size], df, tau2**0.5, scale**0.5, counts)
 
 

@@ -27,6 +27,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.batches import cells
+from pipeline.batches.brakes import Brake
 
 Array = NDArray[np.float64]
 Shape = Callable[[pl.DataFrame], Array]
@@ -65,6 +66,7 @@ class SpecimenTest:
     sensor_u: float | None = None  # the part of it from torque and pressure
     wear_rate: WearRate | None = None
     energy_per_stop_kj: float | None = None
+    brake: Brake | None = None
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.model import load
 from pipeline.archive.targets import Target
-from pipeline.batches import compare
+from pipeline.batches import brakes, compare
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
@@ -66,7 +66,10 @@ def run(
     }
     if target_why:
         content["batches"]["notes"].append(target_why)
-    head = {"compound": compound, "method": results.name, "tests_left_out": left_out}
+    cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
+    if cards:
+        content["wear"]["notes"] = [*(content["wear"].get("notes") or []), brakes.words(cards)]
+    head = {"compound": compound, "method": results.name, "tests_left_out": left_out, "card_differences": cards}
     for name in WRITTEN:
         revision = SECTIONS[name][1].REVISION
         tail = {"stamp": stamp(name, revision, settings, inputs | {"rigs": rigs})}
@@ -157,12 +160,13 @@ def _batches(
     shape, at_reference = shape_of(map_)
     epochs, rates = rig.get("epochs") or {}, wear_rates(tests, found_wear)
     body = compare.compare(
-        [specimen_test(t, epochs, rates) for t in tests],
+        [specimen_test(t, epochs, rates, method.reduction.radius) for t in tests],
         shape=shape,
         at_reference=at_reference,
         target=target,
         settings=method.batches,
         shifts=rig.get("shifts") or [],
+        copied=rig.get("copies") or [],
     )
     body["notes"] += pad_notes(found_wear, target)
     return {"reference": found.reference and _plain(found.reference)} | body

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, load_card
+from pipeline.batches.brakes import brake_of
 from pipeline.batches.specimens import HISTORY, SpecimenTest, WearRate
 from pipeline.errors import InputError
 from pipeline.results import read_json, read_table
@@ -94,7 +95,9 @@ Rate = tuple[float, float, float]
 ALIKE = 0.10  # programs whose expected wear per stop differs by less are compared as measured
 
 
-def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, WearRate]) -> SpecimenTest:
+def specimen_test(
+    test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, WearRate], radius_rule: str = "mean"
+) -> SpecimenTest:
     """The test as the batch comparison sees it; `epochs` names each test's calibration state (rigs.json)."""
     energy = test.stops.filter(pl.col("purpose") != "bedding")["energy_kj"].drop_nulls()
     return SpecimenTest(
@@ -111,6 +114,7 @@ def specimen_test(test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[
         sensor_u=test.sensor_u,
         wear_rate=rates.get(test.name),
         energy_per_stop_kj=float(np.mean(energy.to_numpy())) if len(energy) else None,
+        brake=brake_of(test.card, radius_rule),
     )
 
 

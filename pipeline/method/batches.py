@@ -6,7 +6,7 @@ from pydantic import Field
 
 from pipeline.method.base import Probability, Settings
 
-REVISION = 1
+REVISION = 2
 
 
 class Batches(Settings):

@@ -494,6 +494,21 @@ class GlazeLimit(Result):
     why: str | None = given("why it is not known", default=None)
 
 
+class CardValue(Result):
+    """A value that some of the cards state."""
+
+    value: str = given("as the page shows it")
+    tests: list[str] = given("tests whose cards state it")
+
+
+class CardDifference(Result):
+    """A fact of the brake in which the tests' cards differ."""
+
+    field: str = given("field of the card")
+    enters: list[str] = given("numbers that are computed with it")
+    values: list[CardValue] = given("which cards state what, most first")
+
+
 class CompoundFriction(OfMap):
     """friction.json of a compound."""
 
@@ -501,6 +516,7 @@ class CompoundFriction(OfMap):
     method: str | None = given("method's id", default=None)
     unusable: str | None = given("why there is no friction", default=None)
     tests_left_out: dict[str, str] = given("tests that could not be used, and why", default_factory=dict)
+    card_differences: list[CardDifference] = given("where the tests' cards differ", default_factory=list)
     specimens: list[Specimen] = given("levels of the specimens", default_factory=list)
     between: Between | None = given("scatter between specimens and batches", default=None)
     by_batch: list[OfBatch] = given("each batch by itself; empty for one batch", default_factory=list)

@@ -33,9 +33,22 @@ def test_two_batches_are_the_two_sample_t_test(a, b):
 def test_equal_variances_of_the_values_change_nothing(seed):
     rng = np.random.default_rng(seed)
     y, batch = rng.normal(0.4, 0.02, 9), list("aaabbbccc")
-    plain, known = mixed.fit(y, batch), mixed.fit(y, batch, np.full(9, 3e-4))
-    assert known.effects == pytest.approx(plain.effects)
-    assert known.covariance == pytest.approx(plain.covariance)
+    plain = mixed.fit(y, batch)
+    for v in (0.1, 0.9):
+        known = mixed.fit(y, batch, np.full(9, v * plain.residual_sd**2))
+        assert known.effects == pytest.approx(plain.effects)
+        assert known.covariance == pytest.approx(plain.covariance)
+
+
+@quick
+@given(st.integers(0, 10_000), st.floats(1e-6, 1e-2))
+def test_scatter_is_never_below_the_values_own_variance(seed, v):
+    """Also of specimens that agree to the last digit."""
+    rng = np.random.default_rng(seed)
+    batch = list("aabbb")
+    for y in (rng.normal(0.4, 1e-3, 5), np.full(5, 0.4)):
+        _, se = mixed.contrast(mixed.fit(y, batch, np.full(5, v)), "a", "b")
+        assert se >= np.sqrt(v * (1 / 2 + 1 / 3)) * (1 - 1e-9)
 
 
 @quick

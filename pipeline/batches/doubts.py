@@ -1,0 +1,93 @@
+"""Answers that the cards give and not the material: brakes stated unlike, recordings that stand under two names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import polars as pl
+
+from pipeline.batches import brakes
+from pipeline.batches.answers import Quantity, answer_all
+from pipeline.batches.caveats import copied_words
+from pipeline.batches.specimens import SpecimenTest, reference_stops
+from pipeline.method.batches import Batches
+
+Answers = list[dict[str, Any]]
+Pairs = Sequence[tuple[str, str]]
+
+
+def with_usual_brake(tests: list[SpecimenTest]) -> list[SpecimenTest] | None:
+    """The tests with mu and bite as the brake that most cards state gives them; None where that changes none."""
+    factors = usual_factors(tests)
+    if not factors:
+        return None
+    columns = ("mu", "mu_bite")
+    return [
+        replace(t, stops=t.stops.with_columns(pl.col(columns) * factors[t.test])) if t.test in factors else t
+        for t in tests
+    ]
+
+
+def usual_factors(tests: list[SpecimenTest]) -> dict[str, float]:
+    """test -> factor on its mu, of the tests whose cards state another brake than most."""
+    factor = brakes.usual_brake({t.test: t.brake for t in tests if t.brake is not None})
+    found = {}
+    for test in tests:
+        pressure = reference_stops(test)["pressure_bar"].median()
+        found[test.test] = factor(test.test, 1e5 * pressure) if isinstance(pressure, int | float) else 1.0
+    return {name: value for name, value in found.items() if value != 1.0}
+
+
+def of_cards(
+    name: str, answers: Answers, pairs: Pairs, tests: list[SpecimenTest], usual: Quantity | None, settings: Batches
+) -> Answers:
+    """The answers, undecided where the brake that most cards state would give another one.
+
+    usual: the quantity read with that brake, None where all cards state it. Only pairs with a test whose card differs are
+    looked at; a difference in the other direction is another answer too.
+    """
+    if usual is None:
+        return answers
+    odd = {t.batch for t in tests if t.test in usual_factors(tests)}
+    other = answer_all(usual, list(pairs), settings)
+    return [
+        _decided(name, pair, as_stated, with_usual, tests) if odd & set(pair) else as_stated
+        for pair, as_stated, with_usual in zip(pairs, answers, other, strict=True)
+    ]
+
+
+def _decided(
+    name: str, pair: tuple[str, str], as_stated: dict[str, Any], usual: dict[str, Any], tests: list[SpecimenTest]
+) -> dict[str, Any]:
+    key, verdict = f"{name}_difference", f"{name}_verdict"
+    a, b = (one[key]["value"] for one in (as_stated, usual))
+    told = as_stated | {f"{key}_with_usual_brake": usual[key]}
+    if (
+        a is None
+        or b is None
+        or (as_stated[verdict] == usual[verdict] and (as_stated[verdict] != "different" or a * b > 0))
+    ):
+        return told
+    cards = {t.test: t.brake for t in tests if t.batch in pair and t.brake is not None}
+    why = (
+        f"{brakes.words(brakes.differences(cards, ('mu',)))}: the difference is {a:.4f} as stated and {b:.4f} with the brake "
+        "that most cards state, and the recordings do not tell which card is right"
+    )
+    return told | {verdict: "undecided", f"{name}_why": why}
+
+
+def of_copies(name: str, answers: Answers, pairs: Pairs, copied: Sequence[Mapping[str, Any]]) -> Answers:
+    """The answers, undecided where one test's recordings stand under two batches: which of them was tested is not known."""
+    unknown: dict[str, str] = {}
+    for item in copied:
+        for batch in item["cards_differ_in"].get("batch", ()):
+            unknown.setdefault(batch, f"{copied_words(item)}, and their cards name different batches")
+    verdict = f"{name}_verdict"
+    result = []
+    for pair, answer in zip(pairs, answers, strict=True):
+        why = next((unknown[batch] for batch in pair if batch in unknown), None)
+        decided = why is not None and answer[verdict] != "undecided"
+        result.append(answer | {verdict: "undecided", f"{name}_why": why} if decided else answer)
+    return result
