@@ -165,10 +165,36 @@ def _group_names(file: Any, group: int) -> list[str]:
     return [name for name in names if name]
 
 
+NUMBERS = {"4": range(6), "3": (0, 1, 2, 3, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16)}  # data types: integers and floats
+STORED = (0, 2, 3, 4, 6)  # channel types of edition 4 whose value stands in the record, or is its number
+
+
+def _refuse_layout(file: Any, group: int, index: int) -> None:
+    """InputError where a channel's place does not lie within its group's record: the library copies from there unchecked,
+    and what lies behind the record's memory is read, or the process crashes."""
+    held, channel = file.groups[group].channel_group, file.groups[group].channels[index]
+    edition = "4" if str(file.version) >= "4" else "3"
+    size = 8 * held.samples_byte_nr
+    if edition == "4":
+        first, last = 8 * channel.byte_offset, 8 * channel.byte_offset + channel.bit_offset + channel.bit_count
+        plain = channel.channel_type in STORED and not file.groups[group].channel_dependencies[index]
+    else:
+        first = 8 * channel.additional_byte_offset + channel.start_offset
+        last, plain = first + channel.bit_count, True
+    if not plain or channel.data_type not in NUMBERS[edition] or channel.bit_count > 64:
+        raise InputError(f"channel {channel.name!r} holds no numbers")
+    if not 0 <= first <= last <= size:
+        raise InputError(
+            f"channel {channel.name!r} lies outside its record of {held.samples_byte_nr} bytes: the file is damaged"
+        )
+
+
 def _source(file: Any, group: int, index: int, column: str) -> Source:
     """Samples of a channel, converted. Raises InputError where they or their times can't be."""
-    apply = _conversion(file, group, index)
     master = file.masters_db.get(group)
+    for each in (index, *([master] if master is not None else [])):
+        _refuse_layout(file, group, each)
+    apply = _conversion(file, group, index)
     if master is not None and _conversion(file, group, master) is not None:
         raise InputError(f"the time of channel {column!r} is given by a formula; map a channel of time in seconds")
 
