@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 from pipeline.archive.scan import scan, slugs
 from pipeline.method import SECTIONS, Method, stage_settings
 
 METHOD = "plain"
+REPO = Path(__file__).parents[2]
 
 
 def settings(*sections: str) -> str:
@@ -16,15 +20,42 @@ def settings(*sections: str) -> str:
 
 def to_stops(folder: Path, results: Path) -> None:
     """Ingest and reduction of one test."""
-    from pipeline.recordings import stage as channels
     from pipeline.stops import stage as stops
 
     table, record = results / "channels" / f"{folder.name}.parquet", results / "channels" / f"{folder.name}.json"
     into = results / METHOD / "tests" / folder.name
     into.mkdir(parents=True, exist_ok=True)
-    channels.run(folder, table, record)
+    read(folder, table, record)
     reduction = settings("conditioning", "segmentation", "reduction")
     stops.run(folder=folder, channels=table, record=record, into=into, settings=reduction)
+
+
+BINARY = (".mf4", ".tdms", ".parquet")
+APART = """
+import sys
+from pathlib import Path
+from pipeline.cli.bounds import read_within
+test, table, record = map(Path, sys.argv[1:])
+refused = read_within(table.parent)
+from pipeline.recordings import stage
+stage.run(test, table, record, refused=refused)
+"""
+
+
+def read(folder: Path, table: Path, record: Path) -> None:
+    """Ingest; of binary recordings in a process of its own, as the workflow does: a library may crash on them."""
+    from pipeline.recordings import stage
+
+    table.parent.mkdir(parents=True, exist_ok=True)
+    if not any(suffix in path.name for path in folder.rglob("*") for suffix in BINARY):
+        stage.run(folder, table, record)
+        return
+    done = subprocess.run(
+        [sys.executable, "-c", APART, *map(str, (folder, table, record))], env=os.environ | {"PYTHONPATH": str(REPO)},
+        capture_output=True, text=True, check=False, errors="replace",
+    )  # fmt: skip
+    if done.returncode:
+        raise RuntimeError(f"ingest ended with {done.returncode}: {done.stderr[-2000:]}")
 
 
 def per_test(folder: Path, results: Path) -> None:

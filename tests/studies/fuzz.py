@@ -3,7 +3,7 @@
     python -m tests.studies.fuzz [--count 2000] [--first 0] [--processes 1] [--write]
 
 Each archive is a valid one (delimited text, Parquet, MDF or TDMS) with one to three mutations, run through the stages in
-this process without their guard. Counted are
+this process without their guard; binary recordings are read in one of their own, as the workflow does. Counted are
 
 * tracebacks: any exception out of a stage, or a stage that takes longer than LONGEST_S;
 * escapes: a file outside results/ changed or made, the secret outside the archive in a result, unescaped markup on a page,
