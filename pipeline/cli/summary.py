@@ -47,18 +47,21 @@ def outcome(results: Path, use_suspect: Mapping[str, bool]) -> int:
 
 
 def _said(row: Mapping[str, Any], folder: Path, suspect_too: bool) -> Said:
+    from pipeline.report.index_page import of_use
+
     test = row["test"]
     if row["status"] == "unusable":
         return Said("unusable", [f"{test}: unusable: {row.get('why')}"])
     counts = _read(folder / "summary.json").get("stops") or {}
     stops = ", ".join(f"{counts.get(status, 0)} {status}" for status in STATUSES)
     findings = _read(folder / "findings.json").get("findings") or []
-    lost = [f"{test}: wear is not given: {item['message']}" for item in findings if item["code"] == "wear_file_invalid"]
-    usable = counts.get("ok", 0) + (counts.get("suspect", 0) if suspect_too else 0)
+    lost = [item for item in findings if item["code"] == "wear_file_invalid"]
+    usable = of_use(counts, suspect_too)
     kept = ["a kept table, not reduced here"] if row["status"] == "summary" else []
     verdicts = _verdicts(folder) if usable else []
-    words = "; ".join([stops, *kept, *verdicts, *_worst(findings)])
-    return Said("of use" if usable else "empty", [f"{test}: {'' if usable else 'no stop of use: '}{words}", *lost])
+    words = "; ".join([stops, *kept, *verdicts, *_worst([item for item in findings if item not in lost])])
+    further = [f"{test}: wear is not given: {item['message']}" for item in lost]
+    return Said("of use" if usable else "empty", [f"{test}: {'' if usable else 'no stop of use: '}{words}", *further])
 
 
 def _verdicts(folder: Path) -> list[str]:

@@ -91,8 +91,10 @@ def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     row["status"] = "unusable" if why else ("summary" if holds == "summary" else "ok")
     parts = [f"{stage}: {found['unusable']}" for stage, found in own.items() if found.get("unusable")]
     summary_only = "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
-    row["why"] = why or summary_only or ("; ".join(parts) or None)
     counts = summary.get("stops") or {}
+    suspect_too = dict(run_plan.read_methods)[into.name].friction.use_suspect
+    useless = None if why or of_use(counts, suspect_too) else "no stop of use: every stop is suspect or rejected"
+    row["why"] = why or "; ".join(filter(None, [summary_only, useless, *parts])) or None
     row["stops"] = " / ".join(str(counts.get(name, 0)) for name in ("ok", "suspect", "rejected"))
     row["drift"] = drift_words(drift)
     row["window"] = window_words(friction)
@@ -101,6 +103,11 @@ def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     by = {name: sum(1 for item in findings if item.get("severity") == name) for name in merge.RANK}
     row["findings"] = ", ".join(f"{count} {name}" for name, count in by.items() if count) or "none"
     return row
+
+
+def of_use(counts: Mapping[str, int], suspect_too: bool) -> int:
+    """Number of stops that can enter a model; `suspect_too`: the method's friction.use_suspect."""
+    return counts.get("ok", 0) + (counts.get("suspect", 0) if suspect_too else 0)
 
 
 def window_words(friction: Mapping[str, Any]) -> str:

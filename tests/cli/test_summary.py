@@ -88,6 +88,7 @@ def test_what_was_skipped_or_left_out_is_named(tmp_path, capsys):
     )
     outcome(root, {"first": False})
     printed = capsys.readouterr().out
+    assert "worst" not in printed  # said on a line of its own
     assert "first: t1: wear is not given: wear.csv: line 3: no number" in printed
     assert "first: old stuff: skipped: the folder's name is not allowed" in printed
     assert "first: x.yaml: left out: moo: unknown key" in printed

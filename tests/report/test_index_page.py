@@ -14,6 +14,9 @@ from tests.report import makers
 def made(tmp_path_factory):
     root = tmp_path_factory.mktemp("index")
     into = makers.workspace(root)
+    makers.results_of_test(root, "psi", compound="Marram 6")
+    summary = root / "results" / "first" / "tests" / "psi" / "summary.json"
+    write_json(summary, {"stops": {"ok": 0, "suspect": 21, "rejected": 0}})
     makers.results_of_test(root, "bad", unusable="no recording matches recordings/*.csv")
     write_text(root / "archive" / "not a test" / "test.yaml", "schema: 1\n")
     write_text(root / "archive" / "no-card" / "test.yaml", "compound: [")
@@ -30,6 +33,7 @@ def test_archive_lists_every_test_with_its_state(made):
     by = {row["test"]: row for row in archive["tests"]}
     assert {name: row["status"] for name, row in by.items()} == {
         "m4-a": "ok",
+        "psi": "ok",
         "bad": "unusable",
         "no-card": "unusable",
         "not a test": "unusable",
@@ -37,6 +41,7 @@ def test_archive_lists_every_test_with_its_state(made):
     assert by["not a test"]["why"] == archive["skipped"][0]["why"]
     assert by["m4-a"]["compound"] == "Marram 4"
     assert by["m4-a"]["why"] is None
+    assert by["psi"]["why"] == "no stop of use: every stop is suspect or rejected"
     assert by["bad"]["why"] == "no recording matches recordings/*.csv"
     assert "test.yaml" in by["no-card"]["why"]
     assert [row["folder"] for row in archive["skipped"]] == ["not a test"]
