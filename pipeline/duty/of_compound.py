@@ -101,7 +101,7 @@ def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, settings: Duty) -> R
     pauses = rig_cooling.joined(
         [rig_cooling.pauses_of(t.stops, disc, settings.disc_heat_share, assumed) for t in alike]
     )
-    recorded = any(recorded_ambient(t.stops) is not None for t in alike)
+    recorded = all(recorded_ambient(t.stops) is not None for t in alike)
     stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
     return rig_cooling.fit(pauses, disc, stated=stated, recorded=recorded)
 

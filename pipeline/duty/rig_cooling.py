@@ -11,7 +11,10 @@ loses while it brakes is counted as further time at T1 (`braking_as_cooling`). T
 about the pause, where the test records one; an ambient 10 K off moves g by some 5 %. The integrals run over the path between the two temperatures, which depends little on g and e: they are found by
 repeating the fit. Pauses that do not cool like the others (a heater, a fan, a disc stood still) lose their
 weight. Radiation is fitted only where the pauses span enough temperature to part it from convection and the
-card does not state it.
+card does not state it. Where the air was not recorded, what it may have been is in g's interval.
+
+g is the bulk's: right after a braking the rubbing face is hotter than the bulk and loses more than g (T - Ta) says, so that
+g comes out larger than the face's own convection (3 % on the samples). The projection has the same bulk and wants that g.
 """
 
 from __future__ import annotations
@@ -32,6 +35,7 @@ FEWEST = 8
 SMALLEST_DROP_K, SMALLEST_EXCESS_K = 25.0, 40.0
 LONGEST_S = 3600.0
 NODES = 33
+AIR_K = 8.0  # limits of a test cell's air about the usual 22 degC, where it was not recorded (common practice)
 WIDE_K = 200.0  # pauses must span this much mean temperature before radiation is told from convection
 
 
@@ -122,7 +126,7 @@ def ambient_of(tests: list[pl.DataFrame]) -> float:
 
 def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> RigCooling | str:
     """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and area; `recorded`:
-    some ambient was.
+    the ambient of all pauses was.
     """
     warm = pauses.end - pauses.ambient > SMALLEST_EXCESS_K
     start, end, seconds, ambient = (getattr(pauses, name)[warm] for name in ("start", "end", "seconds", "ambient"))
@@ -147,6 +151,8 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
     if used.sum() < FEWEST or g <= 0:
         return "the pauses between stops do not cool alike: no cooling law of the rig can be told from them"
     se = _se(columns[used] * scale[used, None], misfit[used])
+    if not recorded:
+        se = float(np.hypot(se, g * AIR_K / np.sqrt(3) / np.median((middle - ambient)[used])))
     return RigCooling(g, max(0.0, g - 1.96 * se), g + 1.96 * se, e, with_radiation, int(used.sum()),
                       int((~used).sum()), float(np.median(ambient)), recorded)  # fmt: skip
 

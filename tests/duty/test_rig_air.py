@@ -77,6 +77,7 @@ def test_air_that_was_not_recorded_is_taken_as_usual_and_said():
     found = rig_cooling.fit(rig_cooling.pauses_of(stops, DISC, 1.0, assumed), DISC, stated=True)
     assert not found.ambient_recorded and found.ambient == pytest.approx(295.15)
     assert found.g > 1.02 * G  # what the record would have mended
+    assert found.low < G < found.high
 
 
 @pytest.mark.parametrize("air_c", [288.0, 95.0, -80.0])
