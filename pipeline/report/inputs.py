@@ -64,8 +64,9 @@ class Inputs:
 
     @property
     def usable(self) -> list[OfTest]:
-        """The tests that can be used."""
-        return [test for test in self.tests if not test.unusable]
+        """The tests that can be used and count: a copy of another's recordings does not."""
+        left_out = self.friction.get("/tests_left_out") or {}
+        return [test for test in self.tests if not test.unusable and test.test not in left_out]
 
 
 def load(

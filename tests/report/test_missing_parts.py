@@ -90,3 +90,17 @@ def test_a_sheet_from_results_with_holes(made):
         assert not [text for text in said if "None" in text], seed
         if seed < 4:
             plots.drawn(holed, sheet.picture_names(sections))
+
+
+def test_a_copy_of_another_test_is_no_specimen_of_the_sheet(made):
+    arguments, _ = made
+    loaded = inputs.load(**arguments, software="test")
+    assert [t.test for t in loaded.usable] == ["m4-a", "m4-b"]
+    friction = {
+        **contents.full_friction_json(compound="Marram 4"),
+        "tests_left_out": {"m4-b": "holds the recordings of m4-a"},
+    }
+    once = replace(loaded, friction=document.Source("friction.json", friction))
+    assert [t.test for t in once.usable] == ["m4-a"]
+    said = [text for section in sheet.SECTIONS for text in document.as_json([section(once)])[0]["text"]]
+    assert any("m4-b: holds the recordings of m4-a" in text for text in said)
