@@ -3,8 +3,12 @@
 import numpy as np
 import polars as pl
 import pytest
+import yaml
 
 from pipeline.stops.copies import copies, counted_no_more
+from rig_samples.simulator import MARRAM_4, Block, Identity, Style, simulate, write_test
+from rig_samples.simulator import Rig as RecordedOn
+from tests.hostile.chain import METHOD, to_stops
 from tests.makers import stops_frame
 
 
@@ -75,3 +79,50 @@ def test_stops_that_are_all_alike_say_nothing():
     assert copies({"a": stops_frame(20), "b": stops_frame(20)}) == []
     assert copies({"a": stops_frame(0), "b": run_of(1)}) == []
     assert copies({"a": run_of(1).with_columns(torque_nm=pl.lit(None, pl.Float64)), "b": run_of(1)}) == []
+
+
+def test_one_test_as_text_and_as_parquet_through_ingest_and_reduction(tmp_path):
+    """Recordings rounded as text, and the same exported as Parquet in other units by a recorder with other column names."""
+    test = simulate(
+        [Block("map 200", "map", 6, initial=200.0), Block("check", "check", 4)],
+        MARRAM_4,
+        seed=3,
+        rig=RecordedOn(sample_rate=50.0),
+    )
+    archive = tmp_path / "archive"
+    for name, seed in (("text", None), ("other", 4)):
+        run = (
+            test
+            if seed is None
+            else simulate(list(test.program), MARRAM_4, seed=seed, rig=RecordedOn(sample_rate=50.0))
+        )
+        write_test(archive / name, run, Identity("Marram 4", "M4-2406", "A", "2026-03-02"), Style(compress=False))
+    as_parquet(archive / "text", archive / "parquet")
+    found = {}
+    for folder in sorted(archive.iterdir()):
+        to_stops(folder, tmp_path / "results")
+        found[folder.name] = pl.read_parquet(tmp_path / "results" / METHOD / "tests" / folder.name / "stops.parquet")
+    (one,) = copies(found)
+    assert {one.test, one.of} == {"text", "parquet"}
+    assert one.whole and one.stops >= 9
+
+
+def as_parquet(folder, into):
+    """The test again with each recording as Parquet, torque in kN m and pressure in MPa."""
+    card = yaml.safe_load((folder / "test.yaml").read_text())
+    channels = card["recordings"]["channels"]
+    names = {name: channel["column"] for name, channel in channels.items()}
+    (into / "recordings").mkdir(parents=True)
+    for path in sorted((folder / "recordings").iterdir()):
+        frame = pl.read_csv(path)
+        frame = frame.with_columns(pl.col(names["torque"]) / 1e3, pl.col(names["pressure"]) / 10)
+        frame.rename({column: f"ch {name}" for name, column in names.items()}).write_parquet(
+            into / "recordings" / f"{path.name.split('.')[0]}.parquet"
+        )
+    for name, channel in channels.items():
+        channel["column"] = f"ch {name}"
+    channels["torque"]["unit"], channels["pressure"]["unit"] = "kN m", "MPa"
+    kept = {key: card["recordings"][key] for key in ("holds", "channels", "sensors") if key in card["recordings"]}
+    card["recordings"] = kept | {"files": "recordings/*.parquet", "format": "parquet"}
+    card.pop("wear", None)
+    (into / "test.yaml").write_text(yaml.safe_dump(card | {"specimen": "B"}))
