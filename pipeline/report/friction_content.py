@@ -18,11 +18,12 @@ def answers(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
     said = []
     holds, sides = friction.get("holds"), friction.get("sides")
     if holds:
+        answer = str(holds.get("answer") or numbers.MISSING)
         span = f"{numbers.fixed(holds['from_c'], 0)} to {numbers.fixed(holds['to_c'], 0)} °C"
         said.append(
             (
-                TONES.get(holds["answer"], "open"),
-                f"Does friction hold over the wanted {span}? {holds['answer'].capitalize()}: {holds['why']}.",
+                TONES.get(answer, "open"),
+                f"Does friction hold over the wanted {span}? {answer[:1].upper()}{answer[1:]}: {holds['why']}.",
             )
         )
     for key in ("low_energy", "high_energy"):

@@ -14,6 +14,9 @@ from pipeline.errors import InputError
 from pipeline.report import merge, method_file, numbers, render
 from pipeline.results import read_json, version, write_json, write_text
 
+#: questions of a pair of batches; wear is compared on the discs only
+ANSWERS = (("mu", "µ"), ("bite", "bite"), ("wear", "disc wear"))
+
 
 def run(*, config: Path, method: str, into: Path) -> None:
     """Write archive.json and method.yaml of `method` of the workspace `config` into `into`."""
@@ -138,7 +141,8 @@ def compound_row(into: Path, name: str, slug: str, tests: list[dict[str, Any]]) 
     )
     own = [row for row in tests if row["compound"] == name]
     pairs = [
-        f"{p['a']} and {p['b']}: µ {p.get('mu_verdict')}, bite {p.get('bite_verdict')}, wear {p.get('wear_verdict')}"
+        f"{p['a']} and {p['b']}: "
+        + ", ".join(f"{words} {p.get(f'{key}_verdict') or numbers.MISSING}" for key, words in ANSWERS)
         for p in batches.get("pairs") or []
     ]
     return {

@@ -7,7 +7,8 @@ from matplotlib.figure import Figure
 from pipeline.report import numbers, palette
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import WIDTH, legible, panel
-from pipeline.report.wear_figures import law_points, name_of
+from pipeline.report.wear_figures import law_points
+from pipeline.report.wear_words import law_name, name_of
 
 
 def wear(inputs: Inputs) -> Figure | None:
@@ -61,7 +62,13 @@ def wear_law(inputs: Inputs) -> Figure | None:
         x = [p["temperature_c"] for p in points]
         if all(p.get("low") is not None and p.get("high") is not None for p in points):
             left.fill_between(x, [p["low"] for p in points], [p["high"] for p in points], color=colour, alpha=0.2, lw=0)
-        left.plot(x, [p["value"] for p in points], color=colour, lw=1.5, label=name_of(name))
+        left.plot(
+            x,
+            [p["value"] for p in points],
+            color=colour,
+            lw=1.5,
+            label=f"{name_of(name)}: {law_name(components[name])}",
+        )
         unit, _, words = str(law.get("unit") or "").partition(" by ")
         left.set(ylabel=f"{(words.partition(',')[0] or 'wear').capitalize()} rate ({numbers.unit_words(unit)})")
         left.set(xlabel="Surface temperature, modelled (°C)" if "surface" in words else "Disc temperature (°C)")

@@ -260,7 +260,7 @@ def residuals(stops: pl.DataFrame, friction: Mapping[str, Any]) -> go.Figure:
             if not part:
                 continue
             colour, symbol, _, words = palette.purpose(purpose)
-            sizes = [6 + 30 * min(r.get("influence") or 0.0, 0.5) for r in part]
+            sizes = [6 + 30 * min(max(r.get("influence") or 0.0, 0.0), 0.5) for r in part]
             fig.add_scatter(
                 x=[r["stop"] for r in part], y=[r["standardised"] for r in part], mode="markers", name=words + name,
                 marker={"size": sizes, "color": "#ffffff" if held else colour, "symbol": symbol, "line": {"width": 1.4, "color": colour}},

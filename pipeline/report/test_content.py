@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.report import numbers, wear_figures
+from pipeline.report import numbers, wear_words
 from pipeline.report.numbers import interval_text
 
 STATUSES = ("ok", "suspect", "rejected")
@@ -59,8 +59,7 @@ def balance_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
     balance, offsets, drag, lag = (summary.get(key) or {} for key in ("energy_balance", "offsets", "drag", "lag_s"))
     rows = [
         ("Trend of the energy ratio per 100 stops", _with_u(balance, "trend_per_100_stops", "trend_u")),
-        ("Slope of the shaft's torque on the measured one (1 = gain and inertia agree)",
-         interval_text({"value": balance.get("gain"), "low": balance.get("gain_low"), "high": balance.get("gain_high"), "why": balance.get("gain_why")})),
+        ("Slope of the shaft's torque on the measured one (1 = gain and inertia agree)", _gain(balance)),
         ("Its intercept: offset and drag left in the sensor", _with_u(balance, "intercept_nm", "intercept_u_nm", "N m")),
         ("Torque offset taken off", _with_u(offsets, "torque_nm", "torque_u_nm", "N m")),
         ("Pressure at rest taken off", _with_u(offsets, "pressure_bar", "pressure_spread_bar", "bar")),
@@ -79,6 +78,15 @@ def balance_rows(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
         )
         rows.append(("Candidate for an energy ratio off 1", text))
     return [(name, text) for name, text in rows if text]
+
+
+def _gain(balance: Mapping[str, Any]) -> str:
+    if "gain" not in balance:
+        return ""
+    why = numbers.why_missing(balance, "gain")
+    return interval_text(
+        {"value": balance["gain"], "low": balance.get("gain_low"), "high": balance.get("gain_high"), "why": why}
+    )
 
 
 def _with_u(source: Mapping[str, Any], key: str, u_key: str, unit: str = "") -> str:
@@ -141,7 +149,7 @@ def wear_rate_rows(wear: Mapping[str, Any]) -> list[list[str]]:
         for key, value in (found.get("rates") or {}).items():
             if key in RATE_UNITS:
                 unit = RATE_UNITS[key]
-                rows.append([wear_figures.name_of(component), _rate_name(key), interval_text(value), unit])
+                rows.append([wear_words.name_of(component), _rate_name(key), interval_text(value), unit])
     return rows
 
 
@@ -173,7 +181,7 @@ def wear_model_rows(wear: Mapping[str, Any]) -> list[list[str]]:
             chosen = "yes" if model.get("model") == found.get("chosen") else ""
             rows.append(
                 [
-                    wear_figures.name_of(component),
+                    wear_words.name_of(component),
                     str(model.get("model")).replace("_", " "),
                     chosen,
                     *figures,

@@ -21,7 +21,6 @@ from pipeline.report import (
     frame,
     friction_content,
     merge,
-    numbers,
     palette,
     render,
     stop_figures,
@@ -30,6 +29,7 @@ from pipeline.report import (
     test_results,
     verdicts,
     wear_figures,
+    wear_words,
 )
 from pipeline.results import read_json, write_text
 
@@ -72,7 +72,7 @@ def context(
         verdicts.window_sentence(friction),
         *friction_content.answers(friction),
         (drift_tone, " ".join(drift_words)),
-        _wear_verdict(wear),
+        wear_words.headline(wear),
         _findings_verdict(findings),
         *_summary_only(found),
     ]
@@ -195,22 +195,7 @@ def _summary_only(found: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 
 def _wear_notes(wear: Mapping[str, Any]) -> list[str]:
-    if wear.get("components"):
-        return [str(note) for note in wear.get("notes") or []]
-    return [
-        f"No wear: {wear.get('why') or wear.get('reason') or wear.get('unusable') or 'no wear readings belong to this test'}"
-    ]
-
-
-def _wear_verdict(wear: Mapping[str, Any]) -> tuple[str, str]:
-    said = []
-    for component, found in sorted((wear.get("components") or {}).items()):
-        rate = numbers.interval_text((found.get("rates") or {}).get("um_per_stop"))
-        law = found.get("chosen")
-        said.append(
-            f"{wear_figures.name_of(component)} {rate} µm per stop" + (f" ({law} law)" if law else ", no law chosen")
-        )
-    return ("good", f"Wear: {'; '.join(said)}.") if said else ("open", _wear_notes(wear)[0])
+    return [str(note) for note in wear.get("notes") or []] if wear.get("components") else [wear_words.none_words(wear)]
 
 
 def _findings_verdict(findings: list[dict[str, Any]]) -> tuple[str, str]:

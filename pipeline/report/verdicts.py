@@ -129,11 +129,10 @@ def window_sentence(friction: Mapping[str, Any]) -> tuple[str, str]:
         interval = window.get(f"{end}_interval_c") or {}
         why = window.get(f"{end}_why") or limits.get(window.get(f"{end}_limited_by"), "not explained")
         ends.append((f"{window[f'{end}_c']:.0f} °C{span(interval.get('low'), interval.get('high'))}", why))
-    source = (
-        "" if friction.get("wanted_from") in (None, "target") else f" The wanted band is {friction['wanted_from']}."
-    )
+    targeted = friction.get("wanted_from") in (None, "target")
+    source = "" if targeted else f" The wanted band is {friction['wanted_from']}."
     return (
-        "good",
+        "good" if targeted else "open",
         f"Friction window {ends[0][0]} to {ends[1][0]}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
     )
 

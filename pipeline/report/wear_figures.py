@@ -6,16 +6,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from pipeline.report import frame, numbers, palette
-
-
-def chosen_model(component: Mapping[str, Any]) -> Mapping[str, Any] | None:
-    """The chosen law of one component, or None."""
-    return next((m for m in component.get("models") or [] if m.get("model") == component.get("chosen")), None)
-
-
-def name_of(component: str) -> str:
-    """`pad_inner_2` as words."""
-    return component.replace("_", " ")
+from pipeline.report.wear_words import law_name, name_of
 
 
 def span(interval: Mapping[str, Any]) -> str:
@@ -70,7 +61,7 @@ def measured_predicted(wear: Mapping[str, Any]) -> go.Figure:
         measured, predicted = [i["wear_um"] for i in rows], [i["predicted_um"] for i in rows]
         ends += measured + predicted
         fig.add_scatter(
-            x=frame.trimmed(measured), y=frame.trimmed(predicted), mode="markers", name=f"{name_of(component)}: {found.get('chosen')}",
+            x=frame.trimmed(measured), y=frame.trimmed(predicted), mode="markers", name=f"{name_of(component)}: {law_name(found)}",
             error_x={"type": "data", "array": frame.trimmed([2 * (i.get("wear_u_um") or 0.0) for i in rows], 3), "thickness": 1.2},
             marker={"color": colour, "symbol": symbol, "size": 9}, text=[f"stops {span(i)}" for i in rows],
             hovertemplate="%{text}<br>measured %{x:.1f} µm, by law %{y:.1f} µm<extra></extra>",
@@ -112,7 +103,7 @@ def law_curve(wear: Mapping[str, Any]) -> go.Figure:
             )
             fig.add_scatter(x=x, y=[p["low"] for p in points], mode="lines", line={"width": 0}, fill="tonexty", showlegend=False,
                             hoverinfo="skip", fillcolor=_faint(colour))  # fmt: skip
-        fig.add_scatter(x=x, y=[p["value"] for p in points], mode="lines", name=f"{name_of(component)}: {found.get('chosen')}",
+        fig.add_scatter(x=x, y=[p["value"] for p in points], mode="lines", name=f"{name_of(component)}: {law_name(found)}",
                         line={"color": colour, "width": 2.2}, hovertemplate="%{x:.0f} °C: %{y:.3g}<extra></extra>")  # fmt: skip
         if law.get("unit"):
             unit, _, words = str(law["unit"]).partition(" by ")

@@ -79,7 +79,7 @@ def drift_json(stops: pl.DataFrame, verdict: str = "none", **changes: Any) -> di
     """drift.json with evidence and the charts' arrays; a found change starts at stop 104 (100 to 109)."""
     ok = stops.filter(pl.col("mu").is_not_null())
     share = (ok["mu"].to_numpy() / curve_mu(ok["temperature_initial_c"].to_numpy()) - 1).round(5)
-    checks, use = ((ok["purpose"] == purpose).to_numpy() for purpose in ("check", "duty"))
+    checks, use = ((ok["purpose"] == purpose).fill_null(False).to_numpy().astype(bool) for purpose in ("check", "duty"))
     numbers, blocks = ok["stop"].to_numpy(), np.array(ok["block"].to_list())
     found = verdict != "none"
     fall = np.maximum(-share[checks] / 0.015, 0).cumsum()

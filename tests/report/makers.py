@@ -20,6 +20,7 @@ from tests.report.contents import (
     drift_json,
     duty_json,
     friction_json,
+    full_friction_json,
     summary_json,
     wear_json,
 )
@@ -111,7 +112,7 @@ def traces_of(stops: pl.DataFrame, points: int = 40) -> pl.DataFrame:
             "disc_temperature_c": np.interp(t, [0, 3], [row["temperature_initial_c"], row["temperature_end_c"]]),
             "mu": [float(m) if s > 0.3 and row["mu"] is not None else None for m, s in zip(mu, t, strict=True)],
         }))  # fmt: skip
-    return conform(pl.concat(parts), TRACES)
+    return conform(pl.concat(parts, how="vertical_relaxed"), TRACES)
 
 
 def results_of_test(root: Path, test: str, *, glaze: float = 0.0, verdict: str = "none", unusable: str | None = None, notes: str = "none",
@@ -209,6 +210,25 @@ def results_of_compound(
     write_text(target_file, TARGET)
     return {"compound": "Marram 4", "archive": root / "archive", "tests": list(tests), "results": root / "results" / "first", "method": "first",
             "target": target_file if target else None, "settings": DEFAULT_SETTINGS, "into": into}  # fmt: skip
+
+
+def lowered(into: Path, *, block: str, temperature_c: float, mu: float) -> None:
+    """Rewrite a test's stops so that a block starts at one temperature and reads one mu."""
+    stops = pl.read_parquet(into / "stops.parquet")
+    own = pl.col("block") == block
+    changed = [
+        pl.when(own).then(value).otherwise(pl.col(name)).alias(name)
+        for name, value in (("temperature_initial_c", temperature_c), ("mu", mu))
+    ]
+    write_parquet(into / "stops.parquet", stops.with_columns(changed))
+
+
+def contents_of(stops: pl.DataFrame) -> dict[str, Any]:
+    """The files of a test and its compound, whole."""
+    return {
+        "friction": full_friction_json(), "wear": wear_json(), "drift": drift_json(stops, "glazing-like"),
+        "summary": summary_json(stops, test="m4-a", method="first", unusable=None), "batches": batches_json(), "duty": duty_json(),
+    }  # fmt: skip
 
 
 def page_of_test(paths: dict[str, Path], *, renamed: str | None = None) -> Path:

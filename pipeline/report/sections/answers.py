@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from pipeline.report import numbers
 from pipeline.report.document import Cell, Table, Text
 from pipeline.report.inputs import Inputs
 
@@ -21,7 +22,7 @@ def holds_text(inputs: Inputs) -> list[Text]:
     values: dict[str, Cell] = {
         "low": source.number("wanted window from", "/holds/from_c", "°C", decimals=0),
         "high": source.number("wanted window to", "/holds/to_c", "°C", decimals=0),
-        "answer": str(holds.get("answer")), "why": str(holds.get("why")).rstrip("."),
+        "answer": str(holds.get("answer") or numbers.MISSING), "why": str(holds.get("why")).rstrip("."),
     }  # fmt: skip
     said = "Does friction hold over the wanted window, {low} to {high}? {answer}: {why}."
     return [Text(said, values, TONES.get(str(holds.get("answer")), "open"))]
@@ -64,9 +65,16 @@ def sides_parts(inputs: Inputs) -> list[Table]:
     for key, words in (("low_energy", "low energy"), ("high_energy", "high energy")):
         side = sides.get(key) or {}
         for question in side.get("questions") or []:
-            rows.append([words, str(question.get("question")), str(question.get("answer")), str(question.get("text"))])
+            rows.append(
+                [
+                    words,
+                    str(question.get("question")),
+                    str(question.get("answer") or numbers.MISSING),
+                    str(question.get("text")),
+                ]
+            )
         if side:
-            rows.append([words, "taken together", str(side.get("answer")), ""])
+            rows.append([words, "taken together", str(side.get("answer") or numbers.MISSING), ""])
     caption = "The low-energy and the high-energy side: what each shows (yes only where the data show it)"
     return [Table(caption, ["Side", "Question", "Answer", "By"], rows)] if rows else []
 

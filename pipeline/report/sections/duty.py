@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.wear_figures import name_of
+from pipeline.report.wear_words import name_of
 
 
 def duty(inputs: Inputs) -> Section:

@@ -8,6 +8,7 @@ from pipeline.report.inputs import Inputs
 from pipeline.report.sections import answers
 
 LIMITS = {"band": "the tolerance band leaves the wanted band of µ", "data": "the data end there"}
+TARGETED = "the wanted band"
 SENSITIVITIES = (
     ("temperature", "temperature_per_100c", "per 100 K"), ("pressure", "pressure_per_10bar", "per 10 bar"),
     ("speed", "speed_per_100rpm", "per 100 rpm"), ("energy density", "energy_per_j_mm2", "per J/mm²"),
@@ -83,7 +84,7 @@ def window_text(inputs: Inputs) -> Text:
     }  # fmt: skip
     return Text(
         "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
-        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values, "good",
+        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values, "good" if wanted_band(inputs) == TARGETED else "open",
     )  # fmt: skip
 
 
@@ -95,7 +96,7 @@ def why_ends(window: Mapping[str, object], name: str) -> str:
 def wanted_band(inputs: Inputs) -> str:
     """Which band the window was sought in."""
     source = inputs.friction.get("/wanted_from")
-    return "the wanted band" if source in (None, "target") else f"a band {source}"
+    return TARGETED if source in (None, "target") else f"a band {source}"
 
 
 def end(inputs: Inputs, name: str) -> Number:

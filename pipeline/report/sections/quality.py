@@ -13,10 +13,11 @@ def quality(inputs: Inputs) -> Section:
         count = [test.counts.number(f"stops {name}", f"/{key}") for name, key in (
             ("as run", "rows"), ("ok", "rows where status is ok"), ("suspect", "rows where status is suspect"),
             ("rejected", "rows where status is rejected"))]  # fmt: skip
-        ratio = test.summary.number(f"{test.test}: energy ratio, median", "/energy_balance/ratio_median", decimals=4)
-        scatter = test.summary.number(
-            f"{test.test}: energy ratio, scatter", "/energy_balance/ratio_scatter", decimals=4
-        )
+        ratio, scatter = (
+            test.summary.number(f"{test.test}: energy ratio, {words}", f"/energy_balance/{key}", decimals=4,
+                                why="no stop has an energy ratio")
+            for words, key in (("median", "ratio_median"), ("scatter", "ratio_scatter"))
+        )  # fmt: skip
         common = test.summary.number(
             f"{test.test}: common part of u(µ)", "/mu_u_common_relative", "%", factor=100.0, decimals=2
         )

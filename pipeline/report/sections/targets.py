@@ -3,7 +3,7 @@
 from pipeline.report.document import Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.friction import window_text
-from pipeline.report.wear_figures import name_of
+from pipeline.report.wear_words import identified, law_words, name_of
 
 MET, MISSED, OPEN = "met", "not met", "not shown"
 
@@ -15,26 +15,30 @@ def in_short(inputs: Inputs) -> Section:
         rate = inputs.wear.number(
             f"{name_of(component)}: wear per stop", f"/components/{component}/rates/um_per_stop", "µm"
         )
-        parts.append(Text("Wear of {component}: {rate} per stop, {law}.", {"component": name_of(component), "rate": rate,
-                          "law": f"{found['chosen']} law" if found.get("chosen") else "no law chosen"}))  # fmt: skip
-    verdicts = [
-        f"{test.drift.get('/verdict')} in {test.test}"
-        for test in inputs.usable
-        if test.drift.get("/verdict") not in (None, "none")
-    ]
-    parts.append(
-        Text(
-            "Drift: {said}.",
-            {"said": ", ".join(verdicts) if verdicts else "none in any test"},
-            "bad" if verdicts else "good",
-        )
-    )
+        said = "Wear of {component}: {rate} per stop, {law}." if rate.given else "Wear of {component}: {rate}; {law}."
+        words: dict[str, Cell] = {"component": name_of(component), "rate": rate, "law": law_words(found)}
+        parts.append(Text(said, words, "plain" if identified(found) and rate.given else "open"))
+    parts.append(drift_text(inputs))
     rows = target_rows(inputs)
     if rows:
         parts.append(Table("Targets", ["Target", "Wanted", "Found", "Answer"], rows, units_in_cells=True))
     else:
         parts.append(Text("No target file for this compound: nothing is called met or not met.", {}, "open"))
     return Section("In short", parts)
+
+
+def drift_text(inputs: Inputs) -> Text:
+    """The tests' drift verdicts; a test without one is told with its reason and makes no good news of the others."""
+    told = {test.test: test.drift.get("/verdict") for test in inputs.usable}
+    seen = [f"{verdict} in {test}" for test, verdict in told.items() if verdict not in (None, "none")]
+    open_ = [
+        f"not given in {test.test}, because {test.drift.reason('/verdict').rstrip('.')}"
+        for test in inputs.usable
+        if told[test.test] is None
+    ]
+    none = "none in any test" if told else "no test can be used"
+    tone = "bad" if seen else "open" if open_ or not told else "good"
+    return Text("Drift: {said}.", {"said": "; ".join([*seen, *open_]) or none}, tone)
 
 
 def target_rows(inputs: Inputs) -> list[list[Cell]]:

@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from pipeline.report import numbers
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.wear_figures import name_of
+from pipeline.report.wear_words import identified, law_words, name_of
 
 RATES = (
     ("um_per_stop", "Thickness per stop", "µm"), ("um_per_stop_per_face", "Thickness per stop and face", "µm"), ("mg_per_stop", "Mass per stop", "mg"),
@@ -64,7 +65,7 @@ def state(model: Mapping[str, object], found: Mapping[str, object]) -> str:
     return ", ".join(said) + (f": {model['why']}" if model.get("why") else "")
 
 
-def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Text:
+def law_text(inputs: Inputs, component: str, found: Mapping[str, Any]) -> Text:
     """The chosen law of a component, why it, and the temperatures that support it."""
     chosen = found.get("chosen")
     if not chosen:
@@ -72,8 +73,12 @@ def law_text(inputs: Inputs, component: str, found: Mapping[str, object]) -> Tex
         return Text(
             "{component}: no law is chosen: {why}", {"component": name_of(component), "why": why}, "open", sentence=True
         )
+    words: dict[str, Cell] = {"component": name_of(component), "law": str(chosen).replace("_", " ")}
+    if not identified(found):
+        said = "{component}: {none}. The {law} law stands in as a description of these tests, and nothing follows from it beyond them."
+        return Text(said, words | {"none": law_words(found)}, "open", sentence=True)
     why = f" ({found['chosen_why']})" if found.get("chosen_why") else ""
-    values: dict[str, Cell] = {"component": name_of(component), "law": str(chosen).replace("_", " "), "why": why}
+    values = words | {"why": why}
     spans = found.get("temperature_range_c")
     if isinstance(spans, list) and len(spans) == 2 and None not in spans:
         base = f"/components/{component}/temperature_range_c"

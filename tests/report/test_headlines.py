@@ -1,0 +1,141 @@
+"""A headline says no more than the JSON: flags of the files against the words of every page, through one vocabulary."""
+
+from __future__ import annotations
+
+import html
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.report import index_page, sheet
+from pipeline.results import read_json, write_json
+from tests.report import contents, makers
+
+WHY = "misfit, chi2 per degree of freedom 215: the law is wrong by some 23 % of a loss"
+
+
+def shown(page: Path) -> str:
+    """The page's text without its figures' data."""
+    text = re.sub(r"<(script|style)\b.*?</\1>", " ", page.read_text(), flags=re.DOTALL)
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", text)))
+
+
+def verdicts_of(page: Path) -> dict[str, str]:
+    """Tone by headline of a test's page."""
+    found = re.findall(r'<p class="verdict (\w+)">(.*?)</p>', page.read_text())
+    return {html.unescape(text): tone for tone, text in found}
+
+
+def unidentified(wear: dict[str, Any], component: str = "disc") -> dict[str, Any]:
+    wear["components"][component]["models"][0] |= {"identified": False, "why": WHY}
+    return wear
+
+
+def page_with(root: Path, **files: Any) -> Path:
+    paths = makers.results_of_test(root, "m4-a")
+    for name, change in files.items():
+        change(content := read_json(paths["into"] / f"{name}.json"))
+        write_json(paths["into"] / f"{name}.json", content)
+    return makers.page_of_test(paths)
+
+
+def sheet_with(root: Path, *, target: bool = True, **files: Any) -> Path:
+    arguments = makers.results_of_compound(root, ("m4-a", "m4-b"), target=target, **files)
+    made = sheet.made(**arguments)
+    page = arguments["into"] / "sheet.html"
+    page.write_text(sheet.html(made.title, made.under, made.loaded, made.sections, {}))
+    sheet.print_json(made, arguments["into"] / "sheet.json")
+    return page
+
+
+def starting(texts: dict[str, str], start: str) -> tuple[str, str]:
+    ((text, tone),) = [(text, tone) for text, tone in texts.items() if text.startswith(start)]
+    return text, tone
+
+
+def test_a_law_that_is_not_identified_is_no_law_in_a_headline(tmp_path: Path) -> None:
+    page = page_with(tmp_path, wear=unidentified)
+    text, tone = starting(verdicts_of(page), "Wear:")
+    assert f"disc 0.426 (0.400 to 0.452) µm per stop (no law identified, because {WHY})" in text
+    assert "pad inner 0.426 (0.400 to 0.452) µm per stop (energy law)" in text
+    assert tone == "open"
+    assert '"name":"disc: energy law, not identified"' in page.read_text()
+
+
+def test_identified_laws_are_told_by_name(tmp_path: Path) -> None:
+    text, tone = starting(verdicts_of(page_with(tmp_path)), "Wear:")
+    assert text.count("(energy law)") == 2
+    assert tone == "good"
+
+
+def test_a_rate_that_is_not_given_says_why_and_no_unit(tmp_path: Path) -> None:
+    def without(wear: dict[str, Any]) -> None:
+        wear["components"]["disc"]["rates"]["um_per_stop"] = {
+            "value": None,
+            "low": None,
+            "high": None,
+            "why": "two readings",
+        }
+        wear["components"]["disc"] |= {"chosen": None, "chosen_why": "two readings tell no law"}
+
+    text, tone = starting(verdicts_of(page_with(tmp_path, wear=without)), "Wear:")
+    assert "disc rate not given, because two readings (no law chosen, because two readings tell no law)" in text
+    assert tone == "open"
+
+
+def test_the_sheet_says_the_same_of_a_law(tmp_path: Path) -> None:
+    text = shown(sheet_with(tmp_path, wear=unidentified(contents.wear_json(compound="Marram 4"))))
+    assert f"no law identified, because {WHY}" in text
+    for said in re.findall(r"[^.]*\bdisc\b[^.]*energy law[^.]*\.", text):
+        assert "not identified" in said or "no law identified" in said, said
+
+
+def test_a_window_sought_in_a_band_of_our_own_is_no_good_news(tmp_path: Path) -> None:
+    def own(friction: dict[str, Any]) -> None:
+        friction["wanted_from"] = "within 15 % of the plateau's mean 0.422 (no target)"
+
+    _, tone = starting(verdicts_of(page_with(tmp_path, friction=own)), "Friction window")
+    assert tone == "open"
+
+
+def test_a_drift_verdict_that_is_not_given_is_not_none(tmp_path: Path) -> None:
+    root = tmp_path
+    arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
+    drift = arguments["results"] / "tests" / "m4-b" / "drift.json"
+    write_json(drift, {"test": "m4-b", "verdict": None, "why": "no check stops were run"})
+    made = sheet.made(**arguments)
+    (said,) = [p for p in made.sections[0].parts if getattr(p, "text", "").startswith("Drift")]
+    assert said.text == "Drift: not given in m4-b, because no check stops were run."
+    assert said.tone == "open"
+
+
+def test_the_answer_of_wear_is_the_discs_wherever_it_is_told(tmp_path: Path) -> None:
+    into = makers.workspace(tmp_path)
+    index_page.run(config=tmp_path / "config.yaml", method="first", into=into)
+    index_page.draw(config=tmp_path / "config.yaml", method="first", into=into)
+    text = shown(into / "index.html")
+    assert "disc wear equivalent" in text
+    assert not re.search(r"(?<!disc )wear (equivalent|different|undecided)", text)
+
+
+@pytest.mark.parametrize("answer", ["undecided", None])
+def test_what_is_not_a_yes_is_never_one(tmp_path: Path, answer: str | None) -> None:
+    holds = {"answer": answer, "from_c": 280.0, "to_c": 580.0, "why": "no data from 501 to 580 C"}
+    side = {"answer": answer, "text": f"side: {answer or 'not given'}; no fade", "questions": []}
+    sides = {"low_energy": side, "high_energy": side}
+
+    def undecided(friction: dict[str, Any]) -> None:
+        friction.update(holds=holds, sides=sides)
+
+    for text, tone in verdicts_of(page_with(tmp_path, friction=undecided)).items():
+        if text.startswith(("Does friction hold", "Side")):
+            assert tone != "good"
+            assert "Yes" not in text and "None" not in text
+    page = sheet_with(tmp_path, friction=contents.full_friction_json(compound="Marram 4", holds=holds, sides=sides))
+    assert {row["met"] for row in read_json(page.with_suffix(".json"))["targets"] if "band" in row["target"]} <= {
+        "not met",
+        "not shown",
+    }
+    assert "None" not in shown(page)
