@@ -138,6 +138,17 @@ def budget_rows(summary: Mapping[str, Any]) -> list[list[str]]:
     ]  # fmt: skip
 
 
+def unit_rows(summary: Mapping[str, Any]) -> list[list[str]]:
+    """Each channel with its unit, what bears it out, and what nothing in the test tells it from, with why."""
+    return [
+        [
+            str(row.get("channel")).replace("_", " "), str(row.get("unit")), " and ".join(row.get("vouched_by") or []) or "nothing",
+            str(row.get("why") or "\u2013"),
+        ]
+        for row in summary.get("units") or []
+    ]  # fmt: skip
+
+
 def _rate_name(key: str) -> str:
     return {"um": "thickness", "mm3": "volume", "mg": "mass"}.get(key.split("_")[0], key.replace("_", " "))
 

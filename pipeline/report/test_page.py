@@ -93,6 +93,7 @@ def context(
         "unusable": unusable,
         "balance": test_content.balance_rows(found["summary"]),
         "budget": test_content.budget_rows(found["summary"]),
+        "units": test_content.unit_rows(found["summary"]),
         "excluded": test_content.excluded_rows(stops, findings),
         "block_means": test_content.block_mean_rows(found["summary"]),
         "reference": friction_content.reference_text(friction),

@@ -58,7 +58,7 @@ def balance_findings(
                 evidence={"energy_ratio": float(ratios[i])},
             )
         )
-    return result + _pressures(stops, method) + _level_findings(alignment, stops, card)
+    return result + _pressures(stops, card, method) + _level_findings(alignment, stops, card)
 
 
 def units_of(card: Card) -> dict[str, str]:
@@ -70,7 +70,7 @@ def units_of(card: Card) -> dict[str, str]:
     }
 
 
-def _pressures(stops: pl.DataFrame, method: Method) -> list[Finding]:
+def _pressures(stops: pl.DataFrame, card: Card, method: Method) -> list[Finding]:
     """Two pressure sensors that differ by more than the balance may: the balance itself is blind to pressure."""
     if "pressure_2_bar" not in stops.columns:
         return []
@@ -79,12 +79,16 @@ def _pressures(stops: pl.DataFrame, method: Method) -> list[Finding]:
     if not ratio.size or abs(np.median(ratio) - 1) <= method.reduction.balance_limit:
         return []
     text = f"the second pressure sensor reads {np.median(ratio):.3f} of the first: one of them is wrong, mu with it if the first"
+    middle, unit = float(np.median(ratio)), card.recordings.channels["pressure_2"].unit
+    causes = [f"pressure 2 in {slip.text}" for slip in unit_slips.named("pressure", middle, unit)]
+    if causes:
+        text += f". Candidates: {'; '.join(causes)}"
     return [
         finding(
             "pressures_disagree",
             text,
             channel="pressure_2",
-            evidence={"ratio_median": float(np.median(ratio)), "stops": int(ratio.size)},
+            evidence={"ratio_median": middle, "stops": int(ratio.size), "candidates": [{"cause": c} for c in causes]},
         )
     ]
 

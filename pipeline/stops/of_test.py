@@ -19,6 +19,7 @@ from pipeline.stops.alignment import Alignment
 from pipeline.stops.balance import balance_findings
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
+from pipeline.stops.other_temperatures import other_temperatures, readings
 from pipeline.stops.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
 from pipeline.stops.raw_levels import gross_slips, largest, looks
 from pipeline.stops.reduction import Setup
@@ -77,10 +78,12 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     witnesses = witnesses_of(stops, levels, card, setup, method.reduction.plausible_mu)
     balance = balance_findings(stops, found, card, method, alignment)
     findings += [*balance, *unit_findings(stops, witnesses), *faults_across(stops, card, channels, recordings)]
-    findings = without_consequences(findings, stops.height)
+    slipped = any(f.code == "unit_slip" and f.channel == "disc_temperature" for f in findings)
+    others, other_units = other_temperatures(card, readings(card, channels), slipped)
+    findings = [*without_consequences(findings, stops.height), *others]
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(card, stops, applications, found, context, stated, alignment, method)
-    summary["units"] = verified(stops, levels, card, witnesses)
+    summary["units"] = [*verified(stops, levels, card, witnesses), *other_units]
     return Result(stops, _traces(results), summary, findings)
 
 

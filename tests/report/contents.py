@@ -118,6 +118,10 @@ def summary_json(stops: pl.DataFrame, **own: Any) -> dict[str, Any]:
                                                    {"source": "effective radius", "relative_u": 0.0022, "part": "common"},
                                                    {"source": "scatter in the window", "relative_u": 0.006, "part": "stop"}],
         "missing": [],
+        "units": [{"channel": "pressure", "unit": "bar", "vouched_by": ["the schedule's pressure"], "not_verifiable": ["kgf/cm^2"],
+                   "why": "kgf/cm^2: within 5 % of it"},
+                  {"channel": "pad_temperature", "unit": "degC", "vouched_by": [], "not_verifiable": ["degF", "K"],
+                   "why": "degF, K: too few values to compare"}],
     }  # fmt: skip
 
 
