@@ -19,6 +19,7 @@ from pipeline.stops.alignment import Alignment
 from pipeline.stops.balance import balance_findings
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
+from pipeline.stops.heat_witness import disc_by_heat
 from pipeline.stops.other_temperatures import other_temperatures, readings
 from pipeline.stops.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
 from pipeline.stops.raw_levels import gross_slips, largest, looks
@@ -27,7 +28,14 @@ from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
 from pipeline.stops.summary import summary_of, test_findings
-from pipeline.stops.units import apart_findings, unit_findings, verified, without_consequences, witnesses_of
+from pipeline.stops.units import (
+    apart_findings,
+    starts_known,
+    unit_findings,
+    verified,
+    without_consequences,
+    witnesses_of,
+)
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
@@ -78,12 +86,16 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     witnesses = witnesses_of(stops, levels, card, setup, method.reduction.plausible_mu)
     balance = balance_findings(stops, found, card, method, alignment)
     findings += [*balance, *unit_findings(stops, witnesses), *faults_across(stops, card, channels, recordings)]
+    by_heat: list[str] | None = None
+    if not starts_known(stops, levels):
+        heat, by_heat = disc_by_heat(stops, card)
+        findings += heat
     slipped = any(f.code == "unit_slip" and f.channel == "disc_temperature" for f in findings)
     others, other_units = other_temperatures(card, readings(card, channels), slipped)
     findings = [*without_consequences(findings, stops.height), *others]
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(card, stops, applications, found, context, stated, alignment, method)
-    summary["units"] = [*verified(stops, levels, card, witnesses), *other_units]
+    summary["units"] = [*verified(stops, levels, card, witnesses, by_heat), *other_units]
     return Result(stops, _traces(results), summary, findings)
 
 

@@ -27,7 +27,8 @@ CARD_UNITS = {"inertia": "kg m^2"}
 CALLED = {
     "pressure": "the schedule's pressure", "speed": "the schedule's speed", "torque": "the schedule's torque",
     "balance": "the energy balance", "drive": "the work of the drive", "duration": "the schedule's duration",
-    "mu": "a plausible mu", "temperature": "the schedule's start temperatures",
+    "mu": "a plausible mu", "pressure_2": "the other pressure sensor", "temperature": "the schedule's start temperatures",
+    "heat": "the rise that the work can give, and possible starts",
 }  # fmt: skip
 # finding codes that a slip of a channel brings with it
 FOLLOWS = {
@@ -64,6 +65,7 @@ def witnesses_of(
         "torque": pl.col("torque_nm") / pl.col("wanted_nm"),
         "duration": pl.when(~braked).then(pl.col("duration_s") / pl.col("wanted_s")),
         "balance": pl.when(braked).then(work / pl.col("kinetic_energy_kj")),
+        "pressure_2": pl.col("pressure_2_bar") / pl.col("pressure_bar"),
         "mu": 1e3 * pl.col("energy_kj") / pl.col("angle_rad") / (lever * pl.col("pressure_plateau_bar")),
     }
     units = {name: card.recordings.channels[name].unit for name in EFFECTS if name in card.recordings.channels}
@@ -116,6 +118,8 @@ def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
     text = f"{causes[0]['cause']} {where}: {verb} {one.slip.factor:.4g} times the true values, by {' and '.join(CALLED[n] for n in by)}"
     if len(causes) > 1:
         text += f". Or: {'; '.join(str(c['cause']) for c in causes[1:])}"
+    if one.channel == "pressure_2":  # no figure of a stop rests on it
+        return [finding(CODE, text, channel=one.channel, evidence=evidence)]
     short = {"ratio": one.slip.factor, "from_stop": a, "to_stop": b}
     return [
         finding(CODE, text, channel=one.channel, evidence=evidence),
@@ -165,6 +169,8 @@ def without_consequences(findings: Sequence[Finding], stops: int) -> list[Findin
         if f.code == CODE and f.channel and f.stop is not None:
             struck.setdefault(f.channel, set()).add(f.stop)
 
+    second = any(f.code == CODE and f.channel == "pressure_2" for f in findings)
+
     def follows(f: Finding, channel: str, reached: set[int]) -> bool:
         if f.code not in FOLLOWS.get(channel, ()) or f.severity == "rejected" or f.evidence.get("jumps"):
             return False
@@ -172,11 +178,30 @@ def without_consequences(findings: Sequence[Finding], stops: int) -> list[Findin
         most = f.code != "energy_balance" or 2 * len(reached) >= stops
         return of_channel and (f.stop in reached if f.stop is not None else most)
 
-    return [f for f in findings if not any(follows(f, *one) for one in struck.items())]
+    kept = [f for f in findings if not any(follows(f, *one) for one in struck.items())]
+    return [f for f in kept if not (second and f.code == "pressures_disagree")]
 
 
-def verified(stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses) -> list[dict[str, Any]]:
-    """For each needed channel: its unit, what vouches for it, and the units that nothing in the test tells it from, with why."""
+def starts_known(stops: pl.DataFrame, levels: pl.DataFrame) -> bool:
+    """Whether the schedule says of enough stops at what disc temperature they start."""
+    return _starts(stops, levels)[0].size >= FEWEST
+
+
+def _starts(stops: pl.DataFrame, levels: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Start temperatures read and wanted (degC), where both are known."""
+    joined = stops.join(levels, left_on="schedule_row", right_on="row", how="left").sort("stop")
+    known = joined.filter(pl.col("temperature_initial_c").is_finite() & pl.col("wanted_c").is_finite())
+    read, wanted = (known[name].to_numpy().astype(float) for name in ("temperature_initial_c", "wanted_c"))
+    return read, wanted
+
+
+def verified(
+    stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses, by_heat: list[str] | None = None
+) -> list[dict[str, Any]]:
+    """For each needed channel: its unit, what vouches for it, and the units that nothing in the test tells it from, with why.
+
+    by_heat: the units that the heat leaves open for the disc temperature, where the schedule wants no starts.
+    """
     rows = []
     for channel, unit in w.units.items():
         if channel == "inertia" or not stops.height:
@@ -184,12 +209,13 @@ def verified(stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses
         by = [n for n in EFFECTS[channel][1] if n in w.values and np.isfinite(w.values[n]).sum() >= FEWEST]
         open_ = not_excluded(w.values, channel, unit, {"mu": w.band})
         rows.append(_row(channel, unit, by, [s.actual for s in open_], [s.factor for s in open_]))
-    joined = stops.join(levels, left_on="schedule_row", right_on="row", how="left").sort("stop")
-    known = joined.filter(pl.col("temperature_initial_c").is_finite() & pl.col("wanted_c").is_finite())
-    read, wanted = (known[name].to_numpy().astype(float) for name in ("temperature_initial_c", "wanted_c"))
     unit = card.recordings.channels["disc_temperature"].unit
-    left = unit_not_excluded(read, wanted, unit)
-    rows.append(_row("disc_temperature", unit, ["temperature"] if read.size >= FEWEST else [], left, []))
+    if by_heat is None:
+        rows.append(
+            _row("disc_temperature", unit, ["temperature"], unit_not_excluded(*_starts(stops, levels), unit), [])
+        )
+    else:
+        rows.append(_row("disc_temperature", unit, ["heat"], by_heat, []))
     return rows
 
 

@@ -1,6 +1,7 @@
 """Wrong units and facts, drifting gains and zeros: named among the candidates, the test flagged, nothing silently used."""
 
 import json
+import re
 
 import numpy as np
 import polars as pl
@@ -54,6 +55,29 @@ def test_a_wrong_unit_is_one_finding_of_the_test_with_its_name_and_its_stops_sta
     assert f"{channel} in {SHOWN.get(actual, actual)} labelled {labelled}" in causes
     out = set(found.stops.filter(pl.col("status") != "ok")["stop"].to_list())
     assert out == {i + 1 for i in stops}
+
+
+UNSCHEDULED = [
+    ("degF", "degC", True), ("K", "degC", False), ("degC", "degF", False), ("degC", "K", True), ("degF", "K", True), ("K", "degF", False),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("actual", "labelled", "seen"), UNSCHEDULED)
+def test_without_wanted_starts_the_heat_tells_some_units_and_the_test_says_which_it_does_not(
+    tmp_path, actual, labelled, seen
+):
+    (a, b), (c, d) = ZERO[actual], ZERO[labelled]
+    change = lambda _, ch: ch | {"disc_temperature": c * (ch["disc_temperature"] - b) / a + d}  # noqa: E731
+    folder, _ = write_test(tmp_path, APPS, Rig(), change=change, units={"disc_temperature": labelled})
+    card = re.sub(r", initial_temperature: [^,}]*", "", (folder / "test.yaml").read_text())
+    card = card.replace("brake:\n", "brake:\n  disc: {mass: 1.7 kg, heat_capacity: 1400 J/(kg K)}\n", 1)
+    (folder / "test.yaml").write_text(card)
+    found = reduce(tmp_path)
+    (row,) = [row for row in found.summary["units"] if row["channel"] == "disc_temperature"]
+    named = [c["cause"] for f in of_test(found, "unit_slip") for c in f["evidence"]["candidates"]]
+    assert (f"disc temperature in {actual} labelled {labelled}" in named) == seen
+    assert seen or actual in row["not_verifiable"]
+    assert ("ok" not in found.stops["status"].to_list()) == seen
 
 
 SECONDS = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}

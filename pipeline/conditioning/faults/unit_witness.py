@@ -2,7 +2,7 @@
 
 Witnesses are log ratios of a stop, zero on a sound rig: pressure, speed, torque and a drag's time over the schedule's;
 work at the brake over the energy of the whole inertia; the drive's work over that of the inertia it simulates; and mu,
-which no brake material has outside some 0.05 to 0.9. A channel that reads f times the truth moves them by powers of f
+which no brake material has outside some 0.05 to 0.9; a second pressure sensor over the first. A channel that reads f times the truth moves them by powers of f
 (the table EFFECTS): psi labelled bar lifts the pressure over the schedule's and lowers mu by the same; rad/s labelled rpm
 lowers the speed and lifts the energy ratio. The unit and stretch of stops that explain most are taken, their effect is
 removed, and the search goes on, so that two slips in one test are both named.
@@ -20,7 +20,8 @@ from pipeline.conditioning.faults.unit_slips import APART, Slip, slips
 
 # channel -> its dimension, and the power of its factor in each witness
 EFFECTS: dict[str, tuple[str, dict[str, int]]] = {
-    "pressure": ("pressure", {"pressure": 1, "mu": -1}),
+    "pressure": ("pressure", {"pressure": 1, "mu": -1, "pressure_2": -1}),
+    "pressure_2": ("pressure", {"pressure_2": 1}),
     "speed": ("angular_speed", {"speed": 1, "balance": -1, "drive": -1}),
     "torque": ("torque", {"torque": 1, "balance": 1, "mu": 1}),
     "time": ("duration", {"duration": 1, "balance": 1, "drive": 1}),
@@ -35,6 +36,7 @@ TOLERANCE = {
     "drive": 0.15,
     "duration": 0.10,
     "mu": 0.10,
+    "pressure_2": 0.08,
 }
 FEWEST = 4
 LEAST_SCORE = 2.2
