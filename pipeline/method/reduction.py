@@ -9,7 +9,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Duration, Pressure, Share
 from pipeline.method.base import Number, Settings, Truth
 
-REVISION = 3
+REVISION = 4
 
 
 class Reduction(Settings):
