@@ -26,7 +26,7 @@ LOOK_S = 0.2
 CRASHES = (signal.SIGSEGV, signal.SIGBUS, signal.SIGABRT, signal.SIGILL, signal.SIGFPE)
 
 
-def read_within(outputs: Path) -> str | None:
+def read_within(outputs: Path | None = None) -> str | None:
     """Go on in a child. There, and where no child can be watched: None. In the parent: why the child was ended, when it was.
 
     A child that ends by itself takes the parent with it, with the same exit code. What an ended one left half-written in the
@@ -45,9 +45,9 @@ def read_within(outputs: Path) -> str | None:
         limits.tell(theirs)
         return None
     os.close(theirs)
-    status = None
+    status, heard = None, ["the recordings"]
     try:
-        why = _watched(child, ours)
+        why = _watched(child, ours, heard)
         if why is not None:
             os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
@@ -57,9 +57,9 @@ def read_within(outputs: Path) -> str | None:
             with contextlib.suppress(ProcessLookupError):
                 os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
-        for part in outputs.glob(f"*.{child}.part"):
+        for part in outputs.glob(f"*.{child}.part") if outputs else ():
             part.unlink(missing_ok=True)
-    return why or _ended(status)
+    return f"{heard[-1]}: {why}" if why else _ended(status, heard[-1])
 
 
 def _alone() -> bool:
@@ -70,10 +70,10 @@ def _alone() -> bool:
         return False
 
 
-def _watched(child: int, told: int) -> str | None:
-    """Why the child must end; None when it has closed its end, which is when it ends."""
+def _watched(child: int, told: int, lines: list[str]) -> str | None:
+    """Why the child must end; None when it has closed its end, which is when it ends. The last it said is added to `lines`."""
     begun = heard = time.monotonic()
-    last, rest = "the recordings", b""
+    rest = b""
     while True:
         ready, _, _ = select.select([told], [], [], LOOK_S)
         now = time.monotonic()
@@ -81,15 +81,15 @@ def _watched(child: int, told: int) -> str | None:
             data = os.read(told, 1 << 16)
             if not data:
                 return None
-            *lines, rest = (rest + data).split(b"\n")
-            if lines:
-                last, heard = lines[-1].decode("utf-8", "replace"), now
+            *said, rest = (rest + data).split(b"\n")
+            if said:
+                lines[:], heard = [said[-1].decode("utf-8", "replace")], now
         if now - heard > STALL_S:
-            return f"{last}: reading came no further in {STALL_S:g} s; export the file again or remove it"
+            return f"reading came no further in {STALL_S:g} s; export the file again or remove it"
         if now - begun > LONGEST_S:
-            return f"{last}: the test's recordings were not read within {LONGEST_S / 3600:g} hours; divide the test"
+            return f"the test's recordings were not read within {LONGEST_S / 3600:g} hours; divide the test"
         if _resident(child) > MEMORY_BYTES:
-            return f"{last}: reading needs more than {MEMORY_BYTES / 2**30:g} GB of memory; export the file again or remove it"
+            return f"reading needs more than {MEMORY_BYTES / 2**30:g} GB of memory; export the file again or remove it"
 
 
 def _resident(process: int) -> int:
@@ -100,11 +100,11 @@ def _resident(process: int) -> int:
         return 0
 
 
-def _ended(status: int) -> str | None:
+def _ended(status: int, last: str) -> str | None:
     """End as the child did; only a crash, which a file may provoke, is a reason to refuse the test."""
     code = os.waitstatus_to_exitcode(status)
     if -code in CRASHES:
-        return f"the library that reads the recordings crashed ({signal.Signals(-code).name}); export them again"
+        return f"{last}: the library that reads it crashed ({signal.Signals(-code).name}); export the file again or remove it"
     if code < 0:
         os.kill(os.getpid(), -code)
     raise SystemExit(code)

@@ -10,6 +10,7 @@ from pathlib import Path
 from pipeline import faults
 from pipeline.archive.plan import plan
 from pipeline.cli import engine, upkeep
+from pipeline.cli.bounds import read_within
 from pipeline.cli.lifeline import alone
 from pipeline.cli.summary import OUR_FAULT, outcome
 from pipeline.errors import InputError
@@ -78,6 +79,9 @@ def snakefile() -> Path:
 
 def check(*, place: Path) -> int:
     """Validate everything without reducing: one line a problem, then a summary."""
+    refused = read_within()
+    if refused is not None:
+        raise InputError(f"{place}: {refused}")
     from pipeline.archive.check import check as problems_of
 
     return problems_of(place)

@@ -8,7 +8,8 @@ from pathlib import Path
 from pipeline.archive.card import REQUIRED_CHANNELS, Card, Channel
 from pipeline.errors import InputError
 from pipeline.recordings import canonical, damage
-from pipeline.recordings.files import recording_files, refuse_outside
+from pipeline.recordings.files import recording_files, refuse_outside, shown
+from pipeline.recordings.limits import alive
 
 
 def listed(folder: Path, card: Card) -> list[Path]:
@@ -28,6 +29,7 @@ def looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
     """Channels whose unit the recording itself contradicts (name -> its unit); InputError where it cannot
     be read."""
     refuse_outside(path, folder)
+    alive(f"{folder.name}/{shown(path, folder)}")
     recordings = card.recordings
     summary = recordings.holds == "summary"
     needed = tuple(recordings.channels) if summary else ("time", *REQUIRED_CHANNELS)

@@ -116,7 +116,7 @@ print(why)
         ("busy", 0, "recordings/8.csv: reading came no further in 2 s"),
         ("forever", 0, "recordings/7.csv: the test's recordings were not read within"),
         ("memory", 0, "recordings/7.csv: reading needs more than"),
-        ("crash", 0, "the library that reads the recordings crashed (SIGSEGV)"),
+        ("crash", 0, "recordings/7.csv: the library that reads it crashed (SIGSEGV)"),
         ("killed", -signal.SIGKILL, ""),
     ],
 )
@@ -158,6 +158,30 @@ def test_the_stage_reads_in_a_child_and_says_what_a_library_would_have_hung_on(t
     record = json.loads((tmp_path / "out" / "c.json").read_text())
     assert record["unusable"].startswith("recordings/0001.csv: reading came no further in 4 s")
     assert [f["code"] for f in record["findings"]] == ["recordings_too_large"]
+
+
+def test_check_survives_a_library_that_crashes(tmp_path):
+    text_test(tmp_path / "archive" / "t")
+    script = (
+        "import os, signal, sys; from pipeline.cli import bounds, run, workspace; within = bounds.read_within\n"
+        "def crash(*_, **__):\n"
+        "    os.kill(os.getpid(), signal.SIGSEGV)\n"
+        "def patched():\n"
+        "    why = within()\n"
+        "    if why is None:\n"
+        "        from pipeline.recordings import delimited\n"
+        "        delimited.head = crash\n"
+        "    return why\n"
+        "workspace.read_within = patched\n"
+        "sys.exit(run(['check', sys.argv[1]]))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(tmp_path / "archive")], env=os.environ | {"PYTHONPATH": str(REPO)},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert "t/recordings/0001.csv: the library that reads it crashed" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
 
 
 @pytest.mark.heavy
