@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from pipeline.cli import stages, workspace
 from pipeline.cli.design import design
@@ -12,9 +12,16 @@ from pipeline.cli.design import design
 EPILOG = "Results support engineering judgement; the brake's release authority decides."
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says of a wrong call what is wrong in one line, without the usage of all options before it."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="stopsheet", description="From stop recordings to a characterisation sheet.", epilog=EPILOG
     )
     commands = top.add_subparsers(required=True, metavar="COMMAND")

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pipeline.cli import run
 from tests.conftest import run_stopsheet
 
 
@@ -32,3 +33,27 @@ def test_a_bad_config_ends_with_2_and_one_line(tmp_path, content, said):
 def test_a_wrong_call_ends_with_2():
     assert run_stopsheet("reduce", check=False).returncode == 2
     assert run_stopsheet("run", "no/such/config.yaml", check=False).returncode == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["run", "config.yaml", "--cores", "two"], "'two'"),
+        (["run", "config.yaml", "--cores", "0"], "at least 1"),
+        (["run"], "config"),
+        (["reduce", "x"], "'reduce'"),
+        ([], "COMMAND"),
+        (["check", "a", "b"], "b"),
+        (["run", "--cores=1", "config.yaml", "--no-such-option"], "--no-such-option"),
+    ],
+)
+def test_a_wrong_call_is_one_line(tmp_path, arguments, said, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "config.yaml").write_text("")
+    try:
+        code = run(arguments)
+    except SystemExit as end:
+        code = end.code
+    (line,) = capsys.readouterr().err.splitlines()
+    assert code == 2
+    assert line.startswith("stopsheet") and said in line
