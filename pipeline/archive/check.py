@@ -47,7 +47,7 @@ def check(place: Path) -> int:
         print(f"stopsheet: {error}")
         return WRONG_CALL
     for problem in checked.problems:
-        print(f"{problem.where}: {problem.level.replace('_', ' ')}: {problem.message}")
+        print(printable(f"{problem.where}: {problem.level.replace('_', ' ')}: {problem.message}"))
     unusable = len({p.where.split("/")[0] for p in checked.problems if p.level == "unusable"})
     others = sum(p.level != "unusable" for p in checked.problems)
     looked = "" if checked.heads == checked.recordings else f" (the heads of {checked.heads} looked at)"

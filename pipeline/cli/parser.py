@@ -21,9 +21,7 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = _Parser(
-        prog="stopsheet", description="From stop recordings to a characterisation sheet.", epilog=EPILOG
-    )
+    top = _Parser(prog="stopsheet", description="From stop recordings to a characterisation sheet.", epilog=EPILOG)
     commands = top.add_subparsers(required=True, metavar="COMMAND")
     _for_people(commands)
     _per_test(commands)

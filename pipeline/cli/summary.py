@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from pipeline.archive.scan import printable
 from pipeline.findings import RANK
 from pipeline.results import read_json
 
@@ -39,7 +40,7 @@ def outcome(results: Path, use_suspect: Mapping[str, bool]) -> int:
             *_beside(archive),
             _totals(tests, archive, root),
         ]:
-            print(f"{method}: {text}")
+            print(printable(f"{method}: {text}"))  # texts of the archive steer no terminal
     faults = sorted(results.rglob("*.fault.txt"))
     for fault in faults:
         print(f"stopsheet: a fault of ours, please report it: {fault}", file=sys.stderr)

@@ -108,3 +108,10 @@ def test_a_file_that_is_missing_hides_no_test(tmp_path, capsys, name):
     (root / "first" / "tests" / "t1" / name).unlink()
     assert outcome(root, {"first": False}) == (UNUSABLE if name == "summary.json" else 0)
     assert "first: t1: " in capsys.readouterr().out
+
+
+def test_a_text_of_the_archive_steers_no_terminal(tmp_path, capsys):
+    lost = [finding("wear_file_invalid", "suspect", "wear.csv: \x9b2J\x1b[2J\nall well")]
+    outcome(results(tmp_path, {"t1": (OK, lost)}), {"first": False})
+    printed = capsys.readouterr().out
+    assert "\x9b" not in printed and "\x1b" not in printed and "\nall well" not in printed
