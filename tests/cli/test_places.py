@@ -103,18 +103,25 @@ def test_no_permission_is_one_line_that_names_the_place(open_place, capsys, comm
     (base / "results").chmod(0o777)
     path = base / closed if closed != "place" else base
     path.chmod(0)
-    with without_privileges():
-        line = refused(capsys, command, config)
+    try:
+        with without_privileges():
+            line = refused(capsys, command, config)
+    finally:
+        path.chmod(0o777)
     assert path.name in line and "ermission" in line
 
 
 @pytest.mark.parametrize("command", ["run", "check"])
 def test_results_that_cannot_be_made_are_one_line(open_place, capsys, command):
     base = open_place / "place"
-    base.mkdir(mode=0o755)
+    base.mkdir()
     config = workspace(base)
-    with without_privileges():
-        line = refused(capsys, command, config)
+    base.chmod(0o555)
+    try:
+        with without_privileges():
+            line = refused(capsys, command, config)
+    finally:
+        base.chmod(0o777)
     assert "results" in line and "ermission" in line
     assert not (base / "results").exists()
 
