@@ -168,4 +168,5 @@ def _matches(base: Path, pattern: str) -> list[Path]:
         fixed, parts = fixed / parts[0], parts[1:]
     if parts and (fixed / parts[0]).is_file():
         return [fixed / parts[0]]
-    return [p for p in fixed.glob(str(Path(*parts))) if p.is_file()]
+    # A pipe or a link to nothing counts, and is reported when it is read: it stands for a file that was meant.
+    return [p for p in fixed.glob(str(Path(*parts))) if not p.is_dir()]

@@ -125,6 +125,15 @@ def test_a_bad_target_is_left_out_and_told_the_others_stay(tmp_path):
     assert "mu" in loaded.left_out[0][1]
 
 
+def test_what_stands_in_a_targets_place_and_is_no_file_is_told(tmp_path):
+    config = workspace(tmp_path)
+    os.mkfifo(config.parent / "targets" / "pipe.yaml")
+    (config.parent / "targets" / "gone.yaml").symlink_to("moved-away.yaml")
+    told = dict(load_workspace(config).left_out)
+    assert "no plain file" in told["pipe.yaml"]
+    assert "cannot be read" in told["gone.yaml"]
+
+
 def test_two_targets_for_one_compound_are_both_left_out(tmp_path):
     config = workspace(tmp_path)
     for name, band in (("a", "[0.3, 0.6]"), ("b", "[0.5, 0.6]")):
