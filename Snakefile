@@ -35,7 +35,7 @@ except InputError as error:
 R = RUN.results
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
-STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline"
+STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline --planned={shlex.quote(str(RUN.lists))}"
 P = RUN.prefix  # of paths below the results, as Snakemake may see them
 TEST = f"{P}{{method}}/tests/{{test}}"
 COMPOUND = f"{P}{{method}}/compounds/{{compound}}"
@@ -68,15 +68,18 @@ rule channels:
     """Raw recordings -> canonical channels in SI; independent of any method."""
     input:
         given=lambda w: RUN.fingerprint_file(w.test),
+        again=lambda w: RUN.again("channels", w),
     params:
         folder=lambda w: RUN.folder(w.test),
         fingerprint=lambda w: RUN.fingerprint(w.test),
         revision=RUN.ingest_revision,
+        wear=lambda w: RUN.wear_option(w.test),
     output:
         channels=f"{P}channels/{{test}}.parquet",
         record=f"{P}channels/{{test}}.json",
     shell:
         "{STOPSHEET} channels --test={params.folder:q} --channels={output.channels:q} --record={output.record:q}"
+        " --fingerprint={params.fingerprint} {params.wear}"
 
 
 rule stops:
@@ -85,6 +88,7 @@ rule stops:
         channels=rules.channels.output.channels,
         record=rules.channels.output.record,
         given=lambda w: RUN.settings_file(w.method, "conditioning", "segmentation", "reduction"),
+        again=lambda w: RUN.again("stops", w),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -106,6 +110,7 @@ rule friction:
         summary=rules.stops.output.summary,
         target=lambda w: RUN.target_file(w.test),
         given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
+        again=lambda w: RUN.again("friction", w),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -127,6 +132,7 @@ rule wear:
         summary=rules.stops.output.summary,
         readings=lambda w: RUN.wear_fingerprint_file(w.test),
         given=lambda w: RUN.settings_file(w.method, "wear", "reduction"),
+        again=lambda w: RUN.again("wear", w),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -144,6 +150,7 @@ rule repeatability:
     input:
         lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"),
         given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
+        again=lambda w: RUN.again("repeatability", w),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
@@ -162,6 +169,7 @@ rule drift:
         summary=rules.stops.output.summary,
         repeatability=lambda w: RUN.repeatability(w),
         given=lambda w: RUN.settings_file(w.method, "drift", "friction", "reduction"),
+        again=lambda w: RUN.again("drift", w),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -180,6 +188,7 @@ rule rigs:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
         events=lambda w: RUN.rigs_file(),
         given=lambda w: RUN.settings_file(w.method, "friction", "reduction", "batches"),
+        again=lambda w: RUN.again("rigs", w),
     params:
         events=lambda w: RUN.rigs_option,
         events_digest=RUN.rigs_digest,
@@ -201,6 +210,7 @@ rule findings:
         wear=rules.wear.output,
         drift=rules.drift.output,
         rigs=rules.rigs.output,
+        again=lambda w: RUN.again("findings", w),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -223,6 +233,7 @@ rule test_page:
         drift=rules.drift.output,
         rigs=rules.rigs.output,
         given=lambda w: RUN.settings_file(w.method),
+        again=lambda w: RUN.again("test_page", w),
     params:
         into=folder_of,
         folder=lambda w: RUN.folder(w.test),
@@ -243,6 +254,7 @@ rule compound:
         rigs=rules.rigs.output,
         files=lambda w: RUN.compound_file(w.compound),
         given=lambda w: RUN.settings_file(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
+        again=lambda w: RUN.again("compound", w),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
@@ -267,6 +279,7 @@ rule sheet:
         findings=lambda w: RUN.of_compound(w, "findings.json"),
         files=lambda w: RUN.compound_file(w.compound),
         given=lambda w: RUN.settings_file(w.method),
+        again=lambda w: RUN.again("sheet", w),
     params:
         into=folder_of,
         tests=lambda w: RUN.tests_option(w.compound),
@@ -289,6 +302,7 @@ rule index:
         sheets=lambda w: expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
         left_out=lambda w: RUN.left_out_file(),
         given=lambda w: RUN.settings_file(w.method),
+        again=lambda w: RUN.again("index", w),
     params:
         into=folder_of,
         config=lambda w: str(RUN.config),
@@ -307,6 +321,7 @@ rule delta:
     input:
         a=f"{P}{{a}}/archive.json",
         b=f"{P}{{b}}/archive.json",
+        again=lambda w: RUN.again("delta", w),
     params:
         into=folder_of,
         config=lambda w: str(RUN.config),

@@ -8,6 +8,7 @@ then unusable for now, and the others go on. Anything else (`words_of`) ends the
 from __future__ import annotations
 
 import errno
+import os
 import re
 from pathlib import Path
 
@@ -32,6 +33,7 @@ SAID = {
     errno.ENOTCONN: "the network disk was lost ({}); check it and run again",
     errno.EFBIG: "the file is larger than the system allows ({}); raise the limit and run again",
 }
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 # A whole run ends at the first of these: every further stage would meet the same.
 FOR_ALL = (SAID[errno.ENOSPC], SAID[errno.EDQUOT], SAID[errno.EROFS])
 
@@ -59,7 +61,7 @@ def words_of(error: BaseException, place: Path) -> str | None:
         number = number_of(link)
         if number in SAID:
             named = getattr(link, "filename", None)
-            where = named if isinstance(named, str) and number not in (errno.ENOSPC, errno.EDQUOT) else place
+            where = named if isinstance(named, str) and number not in NO_ROOM else place
             return line(Path(where), number)
         link = link.__cause__ or (None if link.__suppress_context__ else link.__context__)
     return None
@@ -67,15 +69,23 @@ def words_of(error: BaseException, place: Path) -> str | None:
 
 def line(path: Path, number: int) -> str:
     """`<path>: <what is wrong; what to do>` of an error number that stands in `SAID`."""
-    import os
-
     return f"{path}: {SAID[number].format(os.strerror(number))}"
 
 
 def refuse(error: BaseException, path: Path) -> None:
-    """Raise InputFault where reading `path` failed for a reason of the machine; else return, the fault is the file's."""
-    if isinstance(error, InputFault):
-        raise error
-    number = number_of(error)
-    if number in SAID:
-        raise InputFault(line(path, number)) from error
+    """Raise InputFault where reading the recording `path` failed for a reason of the machine, the error itself where there is
+    no place to write; else return: the fault is the file's.
+
+    A link to nothing is the file's fault; what vanishes while it is read is seen when the folder is looked at again. So is a
+    refused request for memory: the system grants what is sensible and kills later, a damaged file asks for the absurd.
+    """
+    link: BaseException | None = error
+    while link is not None:
+        if isinstance(link, InputFault):
+            raise link
+        number = None if isinstance(link, MemoryError) else number_of(link)
+        if number in NO_ROOM:
+            raise link
+        if number in SAID and number != errno.ENOENT:
+            raise InputFault(line(path, number)) from error
+        link = link.__cause__ or link.__context__

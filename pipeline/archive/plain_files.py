@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.archive import seen
 from pipeline.errors import InputError
 
 
 def plain_bytes(path: Path, limit: int, *, inside: Path | None = None) -> bytes:
-    """The file's bytes. Raises InputError when it is not a plain file in the folder `inside`, or larger than `limit`."""
+    """The file's bytes. Raises InputError when it is not a plain file in the folder `inside`, or larger than `limit`,
+    InputFault when a stage finds it other than its plan did."""
     try:
         if path.exists() and not path.is_file():
             raise InputError(f"{path.name}: is no plain file")
@@ -20,9 +22,11 @@ def plain_bytes(path: Path, limit: int, *, inside: Path | None = None) -> bytes:
         with path.open("rb") as file:
             data = file.read(limit + 1)
     except (OSError, RuntimeError) as error:
+        seen.refuse_lost(error, path)
         raise InputError(
             f"{path.name}: cannot be read ({getattr(error, 'strerror', None) or type(error).__name__})"
         ) from error
     if len(data) > limit:
         raise InputError(f"{path.name}: is too large for such a file (limit {limit} bytes)")
+    seen.verify(path, data)
     return data

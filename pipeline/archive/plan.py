@@ -14,11 +14,13 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
+from pipeline.archive import seen
 from pipeline.archive.config import Workspace, load_workspace
-from pipeline.archive.scan import Scan, file_fingerprint, fingerprint, refuse_empty, refused_id, scan, slugs
+from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
 from pipeline.method import SECTIONS, Method, load_method, stage_settings
 from pipeline.results import write_text
+from pipeline.results.fault import Fault, left_in
 
 INGEST_REVISION = 1
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
@@ -72,10 +74,37 @@ class Plan:
         return str(self.archive / test)
 
     def fingerprint(self, test: str) -> str:
-        return fingerprint(self.archive / test, self.found.wear.get(test))
+        return seen.fingerprint(self._seen(test), besides=self.wear(test))
 
     def wear_fingerprint(self, test: str) -> str:
-        return file_fingerprint(self.archive / test, self.found.wear.get(test))
+        return seen.fingerprint(self._seen(test), only=self.wear(test) or "")
+
+    def wear(self, test: str) -> str | None:
+        """The test's wear file relative to its folder."""
+        name = self.found.wear.get(test)
+        return Path(name).as_posix() if name else None
+
+    def wear_option(self, test: str) -> str:
+        name = self.wear(test)
+        return shlex.quote(f"--wear={name}") if name else ""
+
+    @property
+    def lists(self) -> Path:
+        """Folder of the lists of every test's files as the plan saw them."""
+        return Path(self.results) / ".seen"
+
+    def _seen(self, test: str) -> dict[str, seen.File]:
+        if test not in self._looks:
+            place, folder = self.lists / f"{test}.json", self.archive / test
+            known = seen.read(place, folder)
+            self._looks[test] = seen.look(folder, known)
+            if self._looks[test] != known:
+                seen.write(place, folder, self._looks[test])
+        return self._looks[test]
+
+    @cached_property
+    def _looks(self) -> dict[str, dict[str, seen.File]]:
+        return {}
 
     def settings(self, method: str, *sections: str) -> str:
         return stage_settings(dict(self.read_methods)[method], *(sections or SECTIONS))
@@ -123,6 +152,53 @@ class Plan:
         """A file with the digest of what the user gave: that file is the rule's input, and not what was given, whose dates
         come from another clock and may lie in the future."""
         return self._renewed(Path(".given") / kind / name, text)
+
+    def again(self, stage: str, wildcards: Any) -> list[str]:
+        """An input that is new where the stage's results carry a fault that is due for another try; none before its first."""
+        folder, subject = self._place(wildcards)
+        place = Path(folder) / ".again" / f"{subject}.{stage}"
+        faults = [
+            f"{path.name}: {fault}"
+            for path, fault in self._faults_in(folder).items()
+            if fault.stage == stage and fault.due and (subject is None or fault.subject == subject)
+        ]
+        if faults:
+            return [self._renewed(place, "\n".join(faults))]
+        return [f"{self.prefix}{place}"] if (Path(self.results) / place).is_file() else []
+
+    def faults(self) -> list[Fault]:
+        """All faults that the results of this plan carry."""
+        tests = [(f"{m}/tests/{test}", None) for m in self.methods for test in self.tests]
+        compounds = [(f"{m}/compounds/{slug}", None) for m in self.methods for slug in self.compounds]
+        deltas = [(f"deltas/{a}--{b}", None) for a, b in self.compare]
+        places = [("channels", set(self.tests)), *((m, None) for m in self.methods), *tests, *compounds, *deltas]
+        return [
+            fault
+            for folder, subjects in places
+            for fault in self._faults_in(folder).values()
+            if subjects is None or fault.subject in subjects
+        ]
+
+    @staticmethod
+    def _place(wildcards: Any) -> tuple[str, str | None]:
+        """Folder of a rule's results below the results, and whose they are where that folder is shared."""
+        named = dict(wildcards.items())
+        method = named.get("method")
+        if method is None:
+            return (f"deltas/{named['a']}--{named['b']}", None) if "a" in named else ("channels", named["test"])
+        for kind, name in (("tests", "test"), ("compounds", "compound")):
+            if name in named:
+                return f"{method}/{kind}/{named[name]}", None
+        return method, None
+
+    def _faults_in(self, folder: str) -> dict[Path, Fault]:
+        if folder not in self._faults_of:
+            self._faults_of[folder] = left_in(Path(self.results) / folder)
+        return self._faults_of[folder]
+
+    @cached_property
+    def _faults_of(self) -> dict[str, dict[Path, Fault]]:
+        return {}
 
     def _renewed(self, path: Path, text: str) -> str:
         place = Path(self.results) / path

@@ -6,7 +6,6 @@ Light on purpose: the Snakefile calls it at every start, for a thousand tests. T
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 import unicodedata
@@ -132,35 +131,6 @@ def natural_key(name: str) -> list[tuple[int, int, str]]:
         for part in re.split(r"([0-9]+)", text)
         if part
     ]
-
-
-def fingerprint(folder: Path, wear: str | None = None) -> str:
-    """Digest of names, sizes and times of a test's files but its wear file: changes when a recording or the card does."""
-    state = hashlib.sha256()
-    for path in sorted(folder.rglob("*")):
-        if wear is None or path != folder / wear:
-            _add_file(state, path, folder)
-    return state.hexdigest()[:16]
-
-
-def file_fingerprint(folder: Path, name: str | None) -> str:
-    """The same for one file of the folder; of an absent file or None it is that of nothing."""
-    state = hashlib.sha256()
-    if name:
-        _add_file(state, folder / name, folder)
-    return state.hexdigest()[:16]
-
-
-def _add_file(state: hashlib._Hash, path: Path, folder: Path) -> None:
-    """What is no folder counts, also a pipe or a link to nothing: it may stand for a recording, and be replaced by one."""
-    try:
-        if not path.is_dir() and (path.exists() or path.is_symlink()):
-            info = path.stat() if path.exists() else path.lstat()
-            readable = "" if os.access(path, os.R_OK) else "\0unreadable"
-            line = f"{path.relative_to(folder)}\0{info.st_size}\0{info.st_mtime_ns}{readable}\n"
-            state.update(line.encode("utf-8", "surrogateescape"))
-    except (OSError, ValueError):
-        return
 
 
 def slugs(names: list[str]) -> dict[str, str]:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import faults
+from pipeline.archive import seen
 from pipeline.archive.scan import printable
 from pipeline.cli.engine import noted
 from pipeline.cli.lifeline import Stopped, end_with_engine, stoppable
@@ -54,9 +55,10 @@ def run(arguments: list[str]) -> int:
 
 def _carried_out(arguments: list[str]) -> int:
     options = vars(parser().parse_args(arguments))  # argparse itself ends with 2 on a wrong call
-    command = options.pop("call")
+    command, name = options.pop("call"), options.pop("name")
+    seen.as_planned(options.pop("planned"))
     try:
-        with noted(_told(arguments[0], options)):
+        with noted(_told(name, options)):
             return command(**options) or 0
     except InputError as error:
         print(f"stopsheet: {error}", file=sys.stderr)

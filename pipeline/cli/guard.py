@@ -1,7 +1,9 @@
-"""A fault of ours in one test must not take the others with it.
+"""A fault in one test must not take the others with it, and must not stay when its cause is gone.
 
-A stage that fails with anything but an InputError leaves its files as those of an unusable test, which say that the fault
-is ours, and the traceback in `<first output>.fault.txt` beside them. `stopsheet run` then ends with 1.
+A stage that fails leaves its files as those of an unusable test, which say why, and a record of the fault beside them
+(`pipeline.results.fault`), so that a run tries again. A fault of ours has its traceback in `<first output>.fault.txt`. A
+fault of the machine that leaves nothing to write on (a full disk, no memory) ends the stage with 1 and no files. Either way
+one line says what is wrong and what to do, and `stopsheet run` ends with 1.
 """
 
 from __future__ import annotations
@@ -11,10 +13,11 @@ import sys
 import traceback
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
-from pipeline import vocabulary
-from pipeline.results import whole, write_json, write_parquet, write_text
+from pipeline import faults, vocabulary
+from pipeline.errors import InputError
+from pipeline.results import fault, whole, write_json, write_parquet, write_text
 
 #: a page of a fault loads, runs and sends nothing
 POLICY = (
@@ -23,18 +26,61 @@ POLICY = (
 TABLES = {"stops.parquet": vocabulary.STOPS, "traces.parquet": vocabulary.TRACES, "delta.parquet": vocabulary.DELTA}
 
 
-def guarded(stage: str, subject: str, outputs: list[Path], call: Callable[[], Any]) -> None:
-    """Call the stage; where it fails, write its `outputs` as unusable. `subject` is the test or compound."""
+def guarded(
+    stage: str, subject: str, outputs: list[Path], call: Callable[[], Any], *, carried: list[Path] | None = None
+) -> None:
+    """Call the stage; where it fails, write its `outputs` as unusable. `subject` is the test or compound.
+
+    `carried` are the outputs that can carry a fault, all of them unless given; where there are none a fault ends the stage.
+    Raises SystemExit(1) when the stage ends without its outputs.
+    """
+    carried = outputs if carried is None else carried
     log = outputs[0].with_name(f"{outputs[0].name}.fault.txt")
     try:
-        call()
-        log.unlink(missing_ok=True)
+        try:
+            call()
+            fault.clear(outputs[0])
+            log.unlink(missing_ok=True)
+        except InputError as error:
+            if not carried:
+                raise
+            _carry(stage, subject, carried, str(error), None)
+            fault.clear(outputs[0])
+            log.unlink(missing_ok=True)
+        except faults.InputFault as error:
+            _carry(stage, subject, carried, str(error), "machine")
+            log.unlink(missing_ok=True)
+        except Exception as error:
+            if faults.words_of(error, outputs[0]):
+                raise
+            write_text(log, traceback.format_exc())
+            why = (
+                f"fault of ours in stage {stage}: {type(error).__name__}; {log.name} has the details, please report it"
+            )
+            _carry(stage, subject, carried, why, "ours")
+    except InputError:
+        raise
     except Exception as error:
-        why = f"fault of ours in stage {stage}: {type(error).__name__}; {log.name} has the details, please report it"
-        write_text(log, traceback.format_exc())
-        for path in outputs:
-            _write_unusable(path, subject, why)
-        print(f"stopsheet: {subject}: {why}", file=sys.stderr)
+        words = faults.words_of(error, outputs[0]) or f"{type(error).__name__}: {error}"
+        print(f"stopsheet: {subject}: stage {stage}: {words}", file=sys.stderr)
+        raise SystemExit(1) from error
+
+
+def _carry(
+    stage: str, subject: str, outputs: list[Path], why: str, kind: Literal["ours", "machine"] | None, told: str = ""
+) -> None:
+    """Write outputs that say why they hold nothing. `kind` None: the input's fault, which its fingerprint follows.
+
+    `told` is what the terminal says, where it differs.
+    """
+    for path in outputs:
+        _write_unusable(path, subject, why)
+    if kind is None:
+        return
+    print(f"stopsheet: {subject}: {told or why}", file=sys.stderr)
+    if not outputs:
+        raise SystemExit(1)
+    fault.leave(outputs[0], stage, subject, kind, told or why)
 
 
 def _write_unusable(path: Path, subject: str, why: str) -> None:

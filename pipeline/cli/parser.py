@@ -22,6 +22,8 @@ class _Parser(argparse.ArgumentParser):
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     top = _Parser(prog="stopsheet", description="From stop recordings to a characterisation sheet.", epilog=EPILOG)
+    # Where the plan's lists of files are: what a stage reads is held against them.
+    top.add_argument("--planned", type=Path, default=None, help=argparse.SUPPRESS)
     commands = top.add_subparsers(required=True, metavar="COMMAND")
     _for_people(commands)
     _per_test(commands)
@@ -31,7 +33,7 @@ def parser() -> argparse.ArgumentParser:
 
 def _command(commands: Any, name: str, call: Any, text: str) -> argparse.ArgumentParser:
     command = commands.add_parser(name, help=text, description=text)
-    command.set_defaults(call=call)
+    command.set_defaults(call=call, name=name)
     return command
 
 
@@ -61,6 +63,8 @@ def _for_people(commands: Any) -> None:
 def _per_test(commands: Any) -> None:
     command = _command(commands, "channels", stages.channels, "raw recordings -> canonical channels")
     _paths(command, "--test", "--channels", "--record")
+    command.add_argument("--fingerprint", default="", help="of the test's files as planned")
+    command.add_argument("--wear", default=None, help="the test's wear file, which this stage does not read")
     command = _command(commands, "stops", stages.stops, "channels -> one row per stop")
     _paths(command, "--test", "--channels", "--record", "--into")
     command.add_argument("--settings", required=True)

@@ -10,12 +10,15 @@ from pipeline.cli.bounds import read_within
 from pipeline.cli.guard import guarded
 
 
-def channels(*, test: Path, channels: Path, record: Path) -> None:
+def channels(*, test: Path, channels: Path, record: Path, fingerprint: str, wear: str | None) -> None:
     def call() -> None:
         refused = read_within(channels.parent)
+        from pipeline.archive import seen
         from pipeline.recordings import stage
 
+        seen.refuse_unlisted(test)
         stage.run(test, channels, record, refused=refused)
+        seen.refuse_changed(test, fingerprint, wear)
 
     guarded("channels", test.name, [channels, record], call)
 
@@ -149,7 +152,9 @@ def sheet(
 def index(*, config: Path, method: str, into: Path) -> None:
     from pipeline.report import index_page as stage
 
-    stage.run(config=config, method=method, into=into)
+    # Nobody could read an index that says it is none: this part ends well or the stage fails.
+    outputs = [into / "archive.json", into / "method.yaml"]
+    guarded("index", method, outputs, lambda: stage.run(config=config, method=method, into=into), carried=[])
     page = into / "index.html"
     guarded("index", f"index of {method}", [page], lambda: stage.draw(config=config, method=method, into=into))
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from pipeline.archive.scan import printable
 from pipeline.findings import RANK
 from pipeline.results import read_json
+from pipeline.results.fault import Fault
 
 UNUSABLE, OUR_FAULT = 3, 1
 STATUSES = ("ok", "suspect", "rejected")
@@ -27,8 +28,14 @@ class Said(NamedTuple):
     lines: list[str]
 
 
-def outcome(results: Path, use_suspect: Mapping[str, bool]) -> int:
-    """Print the end of a run and return its exit code. `use_suspect`: method -> whether its models take suspect stops."""
+def outcome(
+    results: Path, use_suspect: Mapping[str, bool], faults: Collection[Fault] = (), said: Collection[str] = ()
+) -> int:
+    """Print the end of a run and return its exit code.
+
+    `use_suspect`: method -> whether its models take suspect stops; `faults`: those that the results carry; `said`: lines
+    that the user has seen.
+    """
     states: set[str] = set()
     for method, suspect_too in use_suspect.items():
         root = results / method
@@ -41,9 +48,9 @@ def outcome(results: Path, use_suspect: Mapping[str, bool]) -> int:
             _totals(tests, archive, root),
         ]:
             print(printable(f"{method}: {text}"))  # texts of the archive steer no terminal
-    faults = sorted(results.rglob("*.fault.txt"))
-    for fault in faults:
-        print(f"stopsheet: a fault of ours, please report it: {fault}", file=sys.stderr)
+    for text in dict.fromkeys(f"stopsheet: {fault.subject}: {fault.why}" for fault in faults):
+        if text not in said:
+            print(text, file=sys.stderr)
     return OUR_FAULT if faults else UNUSABLE if states - {"of use"} else 0
 
 

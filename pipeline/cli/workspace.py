@@ -43,7 +43,8 @@ def run(*, config: Path, cores: int | None) -> int:
         if not heard.said:
             print(f"stopsheet: {_engine_fault(results, heard)}", file=sys.stderr)
         return OUR_FAULT
-    return outcome(results, {name: method.friction.use_suspect for name, method in planned.read_methods})
+    use_suspect = {name: method.friction.use_suspect for name, method in planned.read_methods}
+    return outcome(results, use_suspect, planned.faults(), heard.said)
 
 
 def _engine_fault(results: Path, heard: engine.Heard) -> str:

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline import faults
 from pipeline.archive.card import Card, Recordings, load_card
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
@@ -119,7 +120,7 @@ def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, An
                     limits.alive(files.shown(path, folder))
                     yield canonical.in_si(chunk, columns, units)
 
-            row = _ingested(number, name, chunks, append, progress)
+            row = _ingested(number, name, path, chunks, append, progress)
             record["recordings"].append(row)
             limits.refuse_rows(sum(r["rows"] for r in record["recordings"]), "the recordings hold {} rows or more")
     _settle_torque_sign(progress, output)
@@ -141,7 +142,7 @@ def reader(form: str) -> Callable[[Path, Recordings], Iterator[Chunk]]:
 
 
 def _ingested(
-    number: int, name: str, chunks: Callable[[], Iterator[Chunk]], append: store.Append, progress: Progress
+    number: int, name: str, path: Path, chunks: Callable[[], Iterator[Chunk]], append: store.Append, progress: Progress
 ) -> dict[str, Any]:
     """Read one recording, append its samples, and give its row in the record."""
     row: dict[str, Any] = {
@@ -168,6 +169,7 @@ def _ingested(
     except limits.TooMuch as error:
         raise limits.TooMuch(f"{name}: {error}") from error
     except InputError as error:
+        faults.refuse(error, path)
         return _failed(row, str(error), progress)
     row["digest"] = known.digest
     for channel, unit in said.items():

@@ -12,6 +12,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline import faults
 from pipeline.archive.card import Card, Channel, Recordings
 from pipeline.archive.quantities import scale_offset
 from pipeline.errors import InputError
@@ -93,6 +94,7 @@ def write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]
             alive(row["file"])
             table, notes = _table(path, card.recordings, columns)
         except InputError as error:
+            faults.refuse(error, path)
             row["error"] = str(error)
             found.append(finding("recording_unreadable", f"{row['file']}: {error}", file=row["file"]))
             continue

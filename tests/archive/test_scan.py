@@ -1,11 +1,9 @@
 """Archive folders, natural order, fingerprints, slugs, and the workspace config."""
 
-import os
-
 import pytest
 
 from pipeline.archive.config import load_workspace
-from pipeline.archive.scan import fingerprint, natural_key, refuse_empty, scan, slugs
+from pipeline.archive.scan import natural_key, refuse_empty, scan, slugs
 from pipeline.errors import InputError
 from tests.archive.makers import CARD, card_folder
 
@@ -63,29 +61,6 @@ def test_an_archive_without_a_test_is_refused_with_what_was_skipped(tmp_path):
     (tmp_path / "old stuff").mkdir()
     with pytest.raises(InputError, match=r"holds no test folder.*old stuff"):
         refuse_empty(scan(tmp_path), tmp_path)
-
-
-def test_a_pipe_or_a_link_to_nothing_counts_in_the_fingerprint(tmp_path):
-    """Each stands for a recording: when the recording is put there, the test must be read again."""
-    folder = card_folder(tmp_path)
-    states = {fingerprint(folder)}
-    os.mkfifo(folder / "1.csv")
-    states.add(fingerprint(folder))
-    (folder / "2.csv").symlink_to("nothing")
-    states.add(fingerprint(folder))
-    assert len(states) == 3
-
-
-def test_fingerprint_sees_an_edited_recording_and_not_the_wear_file(tmp_path):
-    folder = card_folder(tmp_path)
-    (folder / "recordings").mkdir()
-    stop = folder / "recordings" / "1.csv"
-    stop.write_text("t\n1\n")
-    before = fingerprint(folder, "wear.csv")
-    (folder / "wear.csv").write_text("after_stop\n")
-    assert fingerprint(folder, "wear.csv") == before
-    stop.write_text("t\n1\n2\n")
-    assert fingerprint(folder, "wear.csv") != before
 
 
 def test_slugs_keep_colliding_and_empty_names_apart():

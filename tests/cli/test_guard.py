@@ -1,18 +1,27 @@
-"""A fault of ours in one stage leaves whole files that say so, and its traceback beside them."""
+"""A fault in one stage leaves whole files that say so, and is tried again: one of the machine always, one of ours once."""
+
+import errno
 
 import polars as pl
+import pytest
 
+from pipeline.cli import guard
 from pipeline.cli.guard import guarded
-from pipeline.results import read_json
+from pipeline.errors import InputError
+from pipeline.faults import InputFault
+from pipeline.results import fault, read_json
+
+
+def failing(error):
+    def call():
+        raise error
+
+    return call
 
 
 def test_a_failing_stage_leaves_unusable_files_and_a_good_run_clears_the_log(tmp_path):
     outputs = [tmp_path / name for name in ("stops.parquet", "summary.json", "test.html", "sheet.pdf")]
-
-    def fails():
-        raise ZeroDivisionError("<b>")
-
-    guarded("stops", "t1", outputs, fails)
+    guarded("stops", "t1", outputs, failing(ZeroDivisionError("<b>")))
     assert pl.read_parquet(outputs[0]).columns[:2] == ["stop", "file"]
     assert "fault of ours in stage stops" in read_json(outputs[1])["unusable"]
     assert "fault of ours" in outputs[2].read_text()
@@ -20,4 +29,76 @@ def test_a_failing_stage_leaves_unusable_files_and_a_good_run_clears_the_log(tmp
     assert "ZeroDivisionError" in (tmp_path / "stops.parquet.fault.txt").read_text()
     assert not list(tmp_path.glob("*.part"))
     guarded("stops", "t1", outputs, lambda: None)
-    assert not (tmp_path / "stops.parquet.fault.txt").exists()
+    assert not list(tmp_path.glob("*.fault.*"))
+
+
+def test_a_fault_of_ours_is_tried_twice_for_each_version(tmp_path, monkeypatch):
+    outputs = [tmp_path / "wear.json"]
+    due = []
+    for _ in range(3):
+        guarded("wear", "t1", outputs, failing(ZeroDivisionError()))
+        due += [one.due for one in fault.left_in(tmp_path).values()]
+    assert due == [True, False, False]
+    monkeypatch.setattr(fault, "software", lambda: "the next version")
+    assert [one.due for one in fault.left_in(tmp_path).values()] == [True]
+    guarded("wear", "t1", outputs, failing(ZeroDivisionError()))
+    assert [(one.tries, one.due) for one in fault.left_in(tmp_path).values()] == [(1, True)]
+
+
+def test_what_the_machine_keeps_from_being_read_is_told_and_always_tried_again(tmp_path, capsys):
+    outputs = [tmp_path / "channels.parquet", tmp_path / "channels.json"]
+    why = "recordings/1.csv: no permission; give it and run again"
+    for _ in range(3):
+        guarded("channels", "t1", outputs, failing(InputFault(why)))
+        assert [one.due for one in fault.left_in(tmp_path).values()] == [True]
+    assert read_json(outputs[1])["unusable"] == why
+    assert capsys.readouterr().err.splitlines() == [f"stopsheet: t1: {why}"] * 3
+    assert not list(tmp_path.glob("*.txt"))
+
+
+def test_bad_input_is_no_fault(tmp_path, capsys):
+    guarded("wear", "t1", [tmp_path / "wear.json"], failing(InputError("test.yaml: inertia: missing")))
+    assert read_json(tmp_path / "wear.json")["unusable"] == "test.yaml: inertia: missing"
+    assert not list(tmp_path.glob("*.fault.*")) and capsys.readouterr().err == ""
+
+
+WRAPPED = pl.exceptions.ComputeError("parquet: underlying IO error: No space left on device (os error 28)")
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (OSError(errno.ENOSPC, "No space left on device"), "the disk is full; free space and run again"),
+        (OSError(errno.EDQUOT, "Quota"), "the disk's quota is used up; free space and run again"),
+        (WRAPPED, "the disk is full; free space and run again"),
+        (MemoryError(), "the memory is not enough; run again with fewer --cores"),
+        (PermissionError(errno.EACCES, "no", "/r/x.json"), "/r/x.json: no permission; give it and run again"),
+        (OSError(errno.EIO, "Input/output error"), "the disk reports an error (Input/output error)"),
+    ],
+)
+def test_a_machine_that_cannot_go_on_ends_the_stage_in_one_line(tmp_path, capsys, error, said):
+    output = tmp_path / "stops.parquet"
+    with pytest.raises(SystemExit) as end:
+        guarded("stops", "t1", [output], failing(error))
+    assert end.value.code == 1
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("stopsheet: t1: stage stops: /") and said in line
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_disk_that_fills_while_the_fault_is_written_ends_the_stage(tmp_path, capsys, monkeypatch):
+    def full(path, text):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(guard, "write_text", full)
+    with pytest.raises(SystemExit):
+        guarded("wear", "t1", [tmp_path / "wear.json"], failing(ZeroDivisionError()))
+    assert "the disk is full" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_fault_of_ours_that_no_output_can_carry_ends_the_stage(tmp_path, capsys):
+    with pytest.raises(SystemExit):
+        guarded("index", "first", [tmp_path / "archive.json"], failing(ZeroDivisionError()), carried=[])
+    assert "fault of ours in stage index" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["archive.json.fault.txt"]

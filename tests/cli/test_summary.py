@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli.summary import UNUSABLE, outcome
-from pipeline.results import write_json, write_text
+from pipeline.results import write_json
+from pipeline.results.fault import Fault
 
 OK = {"ok": 20, "suspect": 1, "rejected": 0}
 NONE = {"ok": 0, "suspect": 21, "rejected": 0}
@@ -97,9 +98,12 @@ def test_what_was_skipped_or_left_out_is_named(tmp_path, capsys):
 
 def test_a_fault_of_ours_ends_with_1_and_its_log(tmp_path, capsys):
     root = results(tmp_path, {"t1": (None, [])})
-    write_text(root / "first" / "tests" / "t1" / "wear.fault.txt", "Traceback")
-    assert outcome(root, {"first": False}) == 1
-    assert "wear.fault.txt" in capsys.readouterr().err
+    fault = Fault("wear", "t1", "ours", "fault of ours in stage wear; /r/wear.json.fault.txt has the details", "v1", 2)
+    assert outcome(root, {"first": False}, [fault]) == 1
+    line = f"stopsheet: t1: {fault.why}"
+    assert capsys.readouterr().err == line + "\n"
+    assert outcome(root, {"first": False}, [fault], [line]) == 1
+    assert capsys.readouterr().err == ""
 
 
 @pytest.mark.parametrize("name", ["summary.json", "findings.json", "drift.json"])

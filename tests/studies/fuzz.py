@@ -167,14 +167,15 @@ def _applied(mutation: Callable[[Path, Any], None], folder: Path, rng: np.random
 
 
 def _run(archive: Path, results: Path, whole: bool) -> None:
+    from pipeline.archive import seen
     from pipeline.archive.check import checked_place
-    from pipeline.archive.scan import fingerprint, scan
+    from pipeline.archive.scan import scan
 
     found = scan(archive)
     for test in found.tests:
         if test == BYSTANDER:
             continue
-        fingerprint(archive / test, found.wear.get(test))
+        seen.fingerprint(seen.look(archive / test), besides=found.wear.get(test))
         if whole:
             chain.per_test(archive / test, results)
             chain.pages(archive, results, [test])

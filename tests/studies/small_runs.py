@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from tests.conftest import REPO
@@ -31,12 +32,12 @@ def set_method(base: Path, name: str) -> None:
     (base / "methods" / "plain.yaml").write_text(METHODS[name])
 
 
-def start(config: Path, *options: str, cores: int = 2, **how: object) -> subprocess.Popen[str]:
-    """`stopsheet run` begun, its words in a pipe."""
+def start(config: Path, before: Sequence[str] = ()) -> subprocess.Popen[str]:
+    """`stopsheet run` begun, its words in a pipe; `before` stands before the command."""
     return subprocess.Popen(
-        [sys.executable, "-m", "pipeline", "run", str(config), "--cores", str(cores), *options],
-        env={**os.environ, "PYTHONPATH": str(REPO)}, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, **how,
-    )  # type: ignore[call-overload]  # fmt: skip
+        [*before, sys.executable, "-m", "pipeline", "run", str(config), "--cores", "2"],
+        env={**os.environ, "PYTHONPATH": str(REPO)}, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
 
 
 def ended(run: subprocess.Popen[str]) -> tuple[int, list[str]]:
@@ -45,8 +46,8 @@ def ended(run: subprocess.Popen[str]) -> tuple[int, list[str]]:
     return run.returncode, said.splitlines()
 
 
-def run(config: Path, **how: object) -> tuple[int, list[str]]:
-    return ended(start(config, **how))
+def run(config: Path, before: Sequence[str] = ()) -> tuple[int, list[str]]:
+    return ended(start(config, before))
 
 
 def results(config: Path) -> dict[str, bytes]:
