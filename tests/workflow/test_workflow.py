@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import os
+from contextlib import contextmanager
 
 import pytest
 
@@ -57,22 +58,36 @@ def test_a_comment_in_a_method_runs_nothing(workspace):
     assert planned_rules(workspace) == {}
 
 
+@contextmanager
+def edited(path):
+    """The file with other bytes of equal size and time while the block lasts."""
+    info, content = path.stat(), path.read_bytes()
+
+    def put(new):
+        path.write_bytes(new)
+        os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
+
+    put(content[:-1] + b"?")
+    yield
+    put(content)
+
+
 def test_an_edited_recording_runs_its_own_test_and_what_shows_it(workspace):
-    path = next(iter(sorted((workspace.parent / "archive" / TWO[0] / "recordings").iterdir())))
-    info = path.stat()
-    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns + 5_000_000_000))
-    planned = planned_rules(workspace)
+    with edited(next(iter(sorted((workspace.parent / "archive" / TWO[0] / "recordings").iterdir())))):
+        planned = planned_rules(workspace)
     assert planned["channels"] == planned["stops"] == planned["wear"] == planned["friction"] == 1
-    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
+    assert planned_rules(workspace) == {}
+
+
+def test_a_new_file_time_alone_runs_nothing(workspace):
+    for path in (workspace.parent / "archive").rglob("*"):
+        os.utime(path)
     assert planned_rules(workspace) == {}
 
 
 def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
-    path = workspace.parent / "archive" / TWO[0] / "wear.csv"
-    info = path.stat()
-    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns + 5_000_000_000))
-    planned = planned_rules(workspace)
-    os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
+    with edited(workspace.parent / "archive" / TWO[0] / "wear.csv"):
+        planned = planned_rules(workspace)
     assert planned == {
         "wear": 1,
         "findings": 1,
