@@ -64,7 +64,7 @@ def _carried_out(arguments: list[str]) -> int:
         print(f"stopsheet: {error}", file=sys.stderr)
         return 2
     except OSError as error:
-        if arguments[0] not in FOR_PEOPLE or isinstance(error, BrokenPipeError):
+        if name not in FOR_PEOPLE or isinstance(error, BrokenPipeError):
             raise
         print(f"stopsheet: {_refused(error)}", file=sys.stderr)
         return 2 if error.errno in WRONG_PLACE else 1
