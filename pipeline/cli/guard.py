@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pipeline import faults, vocabulary
+from pipeline.archive.scan import printable
 from pipeline.errors import InputError
 from pipeline.results import fault, whole, write_json, write_parquet, write_text
 
@@ -62,7 +63,7 @@ def guarded(
         raise
     except Exception as error:
         words = faults.words_of(error, outputs[0]) or f"{type(error).__name__}: {error}"
-        print(f"stopsheet: {subject}: stage {stage}: {words}", file=sys.stderr)
+        print(printable(f"stopsheet: {subject}: stage {stage}: {words}"), file=sys.stderr)
         raise SystemExit(1) from error
 
 
@@ -77,7 +78,7 @@ def _carry(
         _write_unusable(path, subject, why)
     if kind is None:
         return
-    print(f"stopsheet: {subject}: {told or why}", file=sys.stderr)
+    print(printable(f"stopsheet: {subject}: {told or why}"), file=sys.stderr)
     if not outputs:
         raise SystemExit(1)
     fault.leave(outputs[0], stage, subject, kind, told or why)

@@ -48,7 +48,7 @@ def outcome(
             _totals(tests, archive, root),
         ]:
             print(printable(f"{method}: {text}"))  # texts of the archive steer no terminal
-    for text in dict.fromkeys(f"stopsheet: {fault.subject}: {fault.why}" for fault in faults):
+    for text in dict.fromkeys(printable(f"stopsheet: {fault.subject}: {fault.why}") for fault in faults):
         if text not in said:
             print(text, file=sys.stderr)
     return OUR_FAULT if faults else UNUSABLE if states - {"of use"} else 0

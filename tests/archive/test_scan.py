@@ -1,5 +1,7 @@
 """Archive folders, natural order, fingerprints, slugs, and the workspace config."""
 
+import os
+
 import pytest
 
 from pipeline.archive.config import load_workspace
