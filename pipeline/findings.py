@@ -41,6 +41,8 @@ CODES: dict[str, Code] = {
     "torque_sign_odd": Code("suspect", "torque points the other way than in the rest of the test", "check the sensor's wiring and range on that day"),
     # schedule
     "stop_extra": Code("info", "a brake application that the schedule does not have", "check the rig's log"),
+    "stops_extra_many": Code("suspect", "over a tenth of the stops are not in the schedule", "look for recordings of another test in the folder; correct the blocks"),
+    "stop_unlike": Code("suspect", "one stop's friction is unlike the stops run alike beside it", "check the stop's recording, specimen and trace; repeat the stop"),
     "stop_missing": Code("info", "a scheduled stop has no recording", "look for the recording; its energy is counted from the schedule"),
     "stop_aborted": Code("rejected", "braking was broken off", "none: its energy and wear are counted, its mu is not"),
     # across tests
@@ -57,6 +59,7 @@ CODES: dict[str, Code] = {
     "torque_without_pressure": Code("suspect", "torque brakes the shaft while the pressure is at rest", "look at the pressure's trace"),
     "speed_jump": Code("suspect", "the speed jumps as no shaft can", "look at the speed's trace and the encoder"),
     "pressure_jump": Code("suspect", "pressure steps within a braking and the torque does not follow", "look at the pressure's trace and range"),
+    "torque_lost": Code("suspect", "torque is lost for moments within a braking while the pressure stands", "look at the trace and the sensor's cable and plugs"),
     "pressure_off_schedule": Code("suspect", "one stop's pressure is off the schedule's", "check its recording's unit and the rig's log"),
     "coarse_values": Code("suspect", "a channel is recorded in steps too wide for its level", "export the recording with all its digits"),
     "torque_reversed": Code("suspect", "torque changes its sign within a braking", "look at the trace and the sensor's cable"),
@@ -77,6 +80,7 @@ CODES: dict[str, Code] = {
     "drag_not_separated": Code("info", "offset and drag of torque were not told apart", "record some samples at standstill with the brake open"),
     "lag_corrected": Code("info", "torque and pressure are recorded at different delays; aligned", "check the measuring chains' filters"),
     "lag_scatter": Code("info", "the lag between torque and pressure changes from stop to stop", "check the recorder's clock"),
+    "speed_late": Code("suspect", "the speed is recorded behind torque and pressure, or sees the torque", "check the speed chain's filter and averaging time, and its screening"),
     "sensors_missing": Code("info", "sensor accuracies are missing, so mu_u is too small", "state the sensors' accuracies in test.yaml"),
     "energy_balance": Code("suspect", "work at the brake and energy of the shaft disagree over a whole test", "check the candidates that the message names"),
     "energy_ratio_trend": Code("suspect", "the energy ratio drifts over the test", "calibrate the torque sensor; see the drift verdict"),
@@ -88,6 +92,9 @@ CODES: dict[str, Code] = {
     "not_reprocessable": Code("info", "only a reduced table was kept of this test", "none: it can be shown and compared, not reduced again"),
     # faults that only the row of all stops shows
     "level_step": Code("suspect", "a channel leaves the schedule's level by one factor from some stop on", "check the candidates that the message names"),
+    "level_with_temperature": Code("suspect", "a channel leaves the schedule's level with the disc's temperature", "check how the sensor and its cable get warm; mu of hot stops carries it"),
+    "cross_talk": Code("suspect", "one channel moves with another as no brake makes it", "check grounding and screens of the measuring chain; record with one channel unplugged"),
+    "energy_ratio_step": Code("suspect", "the energy ratio moves within the test further than the stated accuracies allow", "check the candidates that the message names"),
     "thermocouple_debonded": Code("suspect", "disc temperature no longer rises with the heat as before", "check the thermocouple's seat; repeat the stops"),
     "thermocouple_swapped": Code("suspect", "disc and pad thermocouples look exchanged", "check the plugs; correct the channels in test.yaml"),
     "clock_jump": Code("info", "the clock jumps back between two recordings", "use a clock that runs through; idle time is unknown there"),

@@ -44,6 +44,7 @@ CHANNELS = {
 # what else `sensors` may state the limits of
 QUANTITIES = {
     "effective_radius": "length", "piston_area": "area", "efficiency": "share", "threshold_pressure": "pressure",
+    "inertia": "inertia",
 }  # fmt: skip
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 

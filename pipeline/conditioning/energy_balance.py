@@ -142,10 +142,11 @@ def candidates(
         {"cause": f"torque gain {median:.3f} times the true one", "factor": median, "residual": 0.0},
         {"cause": f"inertia entered {1 / median:.3f} times the true one", "factor": median, "residual": 0.0},
         {"cause": f"speed scale {1 / median:.3f} times the true one", "factor": median, "residual": 0.0},
+        {"cause": f"time scale (sample rate) {median:.3f} times the true one", "factor": median, "residual": 0.0},
     ]
     if line is not None and abs(line.gain - 1) < min(limit, abs(median - 1) / 2):
         causes.insert(
             0, {"cause": "torque offset or drag, not a gain: the line's slope is 1", "factor": None, "residual": None}
         )
-    told = "a torque gain, a wrong inertia and a speed scale give the same ratio"
+    told = "a torque gain, a wrong inertia, a speed scale and a time scale give the same ratio"
     return [c | {"not_told_apart_from": told} for c in found + causes]

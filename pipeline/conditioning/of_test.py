@@ -62,6 +62,7 @@ class Found:
     pressure_rest: float
     pressure_spread: float
     torque_spread: float
+    speed_late: float = 0.0  # s by which the shaft's slowing is recorded behind torque and pressure; 0 where it is not
 
 
 def corrections_of(
@@ -80,7 +81,7 @@ def corrections_of(
     usable = np.array([b.lag if b.lag_height >= LEAST_CORRELATION else np.nan for b in brakings], dtype=float)
     lag = lag_of_test(usable, step=step, heights=np.array([b.lag_height for b in brakings], dtype=float))
     behind = lag_of_test(np.array([b.lag_speed for b in brakings if b.kind != "drag"], dtype=float), step=step)
-    late: Literal["torque", "pressure"] = "pressure" if _pressure_late(lag, behind) else "torque"
+    late, speed_late = who_is_late(lag, behind, step)
     applied = lag.value if settings.lag_correction and lag.significant else 0.0
     zero = _zero(brakings, sign, None, np.empty((0, 5)), includes_drag)
     stops, pressure, pressure_u, spreads = _stop_zeros(brakings, zero, sign)
@@ -92,7 +93,7 @@ def corrections_of(
     # What is at rest in sum is known by now; the line only parts offset from drag, so the stops' own zeros stay.
     zero = _zero(brakings, sign, line, points, includes_drag)
     corrections = Corrections(sign, zero, applied, late, stops, pressure, pressure_u)
-    return Found(corrections, lag, behind, line, pressure, *spreads)
+    return Found(corrections, lag, behind, line, pressure, *spreads, speed_late)
 
 
 def sign_of(brakings: Sequence[Surveyed]) -> float:
@@ -234,14 +235,20 @@ def _spread(values: np.ndarray) -> float:
     return 1.4826 * float(np.median(np.abs(finite - np.median(finite)))) if finite.size else float("nan")
 
 
-def _pressure_late(lag: Lag, behind: Lag) -> bool:
-    """Whether the pressure is the early or late one: the torque keeps time with the shaft.
+def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "pressure"], float]:
+    """Which of torque and pressure to move, and by how much the speed comes behind both (s, 0 where it does not).
 
-    Only where the torque's own lag behind the shaft is known to a quarter of the lag; else torque is taken as late.
+    lag: of torque behind pressure; behind: of torque behind the shaft. Two of the three chains agree best and the third is
+    the late one; without a sure `behind` (to an eighth of the lag) it is torque. A speed that comes after the torque by more
+    than two samples, in front of torque and pressure that agree better, is late, or sees the torque.
     """
-    if not lag.significant or behind.stops < 3 or not behind.u < abs(lag.value) / 8:
-        return False
-    return abs(behind.value) < abs(behind.value - lag.value)
+    if behind.stops < 3 or not np.isfinite(behind.u):
+        return "torque", 0.0
+    apart = -behind.value
+    if apart > max(2 * step, 4 * behind.u) and abs(lag.value) < min(apart, abs(behind.value - lag.value)):
+        return "torque", apart + max(lag.value, 0.0)
+    pressure = lag.significant and behind.u < abs(lag.value) / 8 and abs(behind.value) < abs(behind.value - lag.value)
+    return ("pressure" if pressure else "torque"), 0.0
 
 
 def described(found: Found, settings: Conditioning) -> dict[str, Any]:
@@ -271,6 +278,7 @@ def described(found: Found, settings: Conditioning) -> dict[str, Any]:
         "significant": found.lag.significant,
         "applied": corrections.lag,
         "late": corrections.late if found.lag.significant else None,
+        "speed_late": found.speed_late or None,
         "torque_behind_shaft": found.lag_behind_speed.value if found.lag_behind_speed.stops else None,
     }
     if not found.lag.stops:

@@ -18,10 +18,12 @@ from pipeline.conditioning.faults.across import (
 )
 from pipeline.conditioning.faults.lone import lone_levels
 from pipeline.conditioning.faults.start_temperatures import start_temperatures
+from pipeline.conditioning.faults.unlike import unlike_stops
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.results import scan_table
 from pipeline.stops.alignment import schedule
+from pipeline.stops.levels import level_findings
 from pipeline.stops.reduction import KELVIN
 
 BAR, RPM = 1e5, np.pi / 30
@@ -41,6 +43,7 @@ def faults_across(
     levels = schedule_levels(card)
     starts = start_temperatures(stops, levels, card.recordings.channels["disc_temperature"].unit)
     found = [*level_steps(stops, levels), *lone_levels(stops, levels), *starts]
+    found += [*level_findings(stops, levels, card), *unlike_stops(stops)]
     if not starts:  # a gain or a unit that begins within the test is no thermocouple that came loose
         found += debonded(measured, heat_capacity(mean, card.brake.disc.heat_capacity or 1000.0))
     rises = pad_and_disc_rises(card, channels)

@@ -12,11 +12,14 @@ from pipeline.conditioning.of_test import Found
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
+from pipeline.stops.levels import RATIO_MOVES, balance_allowance, ratio_findings, torque_limit
 
-ODD_RATIO = 0.05  # least distance from its neighbours at which a stop's energy ratio is odd
+ODD_RATIO = 0.05  # least distance from its neighbours at which a stop's energy ratio is odd; where no accuracy is stated
+ODD_STATED = 3 * RATIO_MOVES  # beside both ends of torque's stated limits
+SPEED_ALIKE = 0.006  # a speed's scale and the ratio's inverse that lie so near speak for each other
 NEIGHBOURS = 9
 FEWEST_RATIOS = 4
-TREND_LIMIT = 0.015  # of the ratio over the whole test
+TREND_LIMIT = 0.015  # of the ratio over the whole test; where no accuracy is stated
 LEVELS = {"pressure": "pressure", "speed": "angular_speed", "torque": "torque"}  # channel -> dimension
 
 
@@ -26,11 +29,11 @@ def balance_findings(
     """Energy ratio off over the test (with candidates) and odd in single stops; levels off the schedule."""
     ratios = stops["energy_ratio"].cast(pl.Float64).to_numpy()
     statistics = ratio_statistics(ratios)
-    median, limit = statistics["ratio_median"], method.reduction.balance_limit
+    median, limit = statistics["ratio_median"], balance_limit(stops, found, card, method)
+    stated = torque_limit(card, stops)
     result: list[Finding] = []
-    # A constant drag that was not told from the offset may be what the balance lacks.
-    limit += unsplit_share(stops, found)
     causes = candidates(median, found.line, limit=limit, units=units_of(card))
+    causes = _first_named(causes, median, found, alignment)
     if causes:
         named = "; ".join(c["cause"] for c in causes)
         evidence = {"ratio_median": median, "candidates": causes}
@@ -43,11 +46,16 @@ def balance_findings(
             ]  # fmt: skip
     trend, u = statistics["trend_per_100_stops"], statistics.get("trend_u")
     stretch = np.ptp(np.flatnonzero(np.isfinite(ratios))) / 100 if trend is not None else 0.0
-    if trend is not None and u and abs(trend) > 4 * u and abs(trend) * stretch > TREND_LIMIT:
+    # A late speed bends the ratio by itself, from stop to stop too.
+    moves = [] if found.speed_late else ratio_findings(stops, card, unsplit_share(stops, found))
+    result += moves
+    least = TREND_LIMIT if stated is None else min(TREND_LIMIT, RATIO_MOVES + 2 * stated)
+    if not moves and trend is not None and u and abs(trend) > 4 * u and abs(trend) * stretch > least:
         text = f"energy ratio moves by {100 * trend * stretch:+.1f} % over the test: torque gain, speed or drag drifts"
         evidence = {"trend_per_100_stops": trend, "u": u, "over_test": trend * stretch}
         result.append(finding("energy_ratio_trend", text, channel="torque", evidence=evidence))
-    for i in odd_ratios(ratios, statistics["ratio_scatter"]):
+    odd = ODD_RATIO if stated is None else min(ODD_RATIO, ODD_STATED + 2 * stated)
+    for i in odd_ratios(ratios, statistics["ratio_scatter"], odd):
         text = f"energy ratio {ratios[i]:.3f} stands out from its neighbours: speed or torque is wrong in this stop"
         result.append(
             finding(
@@ -102,8 +110,29 @@ def unsplit_share(stops: pl.DataFrame, found: Found) -> float:
     return float(share) if isinstance(share, int | float) and np.isfinite(share) else 0.0
 
 
-def odd_ratios(ratios: np.ndarray, scatter: float | None) -> np.ndarray:
-    """Indices of energy ratios far from the median of their neighbours: 5 % and eight robust sigmas."""
+def _first_named(
+    causes: list[dict[str, Any]], median: float | None, found: Found, alignment: Alignment
+) -> list[dict[str, Any]]:
+    """The candidates, led by what another witness speaks for: a late speed, or a speed that stands off the schedule alike."""
+    if not causes or median is None:
+        return causes
+    if found.speed_late:
+        cause = f"speed recorded {1e3 * found.speed_late:.0f} ms late, or one that sees the torque"
+        return [{"cause": cause, "factor": None, "residual": None}, *causes]
+    scale = alignment.scales.get("speed")
+    if scale is not None and abs(scale - 1) > SPEED_ALIKE and abs(median * scale - 1) < SPEED_ALIKE:
+        cause = f"speed scale: speed stands at {scale:.3f} of the schedule's too"
+        return [{"cause": cause, "factor": 1 / scale, "residual": median * scale - 1}, *causes]
+    return causes
+
+
+def balance_limit(stops: pl.DataFrame, found: Found, card: Card, method: Method) -> float:
+    """|energy ratio - 1| from which on the balance is a finding: what the accuracies allow, and a drag not told from the offset."""
+    return balance_allowance(card, method.reduction.balance_limit, stops) + unsplit_share(stops, found)
+
+
+def odd_ratios(ratios: np.ndarray, scatter: float | None, least: float = ODD_RATIO) -> np.ndarray:
+    """Indices of energy ratios far from the median of their neighbours: by `least` and eight robust sigmas."""
     index = np.flatnonzero(np.isfinite(ratios))
     if index.size < FEWEST_RATIOS or scatter is None:
         return np.empty(0, dtype=np.int64)
@@ -115,7 +144,7 @@ def odd_ratios(ratios: np.ndarray, scatter: float | None) -> np.ndarray:
         centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, NEIGHBOURS), axis=1)
     off = values - centre
     sigma = 1.4826 * float(np.median(np.abs(off)))
-    return index[np.abs(off) > max(ODD_RATIO, 8 * sigma)]
+    return index[np.abs(off) > max(least, 8 * sigma)]
 
 
 def _level_findings(alignment: Alignment, stops: pl.DataFrame, card: Card) -> list[Finding]:

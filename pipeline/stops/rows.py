@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
-from pipeline.conditioning.faults.lone import coarse_values, pressure_jumps, pressure_losses
+from pipeline.conditioning.faults.lone import coarse_values, pressure_jumps, pressure_losses, torque_losses
 from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
 from pipeline.conditioning.rest import reading
@@ -108,6 +108,12 @@ def reduced(
     )  # fmt: skip
     for seen in (pressure_jumps, pressure_losses):
         found += seen(time[span], c["pressure"][span], c["torque"][span], plateau=b.plateau)
+    sign = context.corrections.sign
+    at_rest = sign * b.torque_rest.value if b.torque_rest else 0.0
+    found += torque_losses(
+        time[span], sign * c["torque"][span] - at_rest, c["pressure"][span] - (b.rest.value if b.rest else 0.0),
+        plateau=b.plateau, full=sign * b.torque_plateau - at_rest,
+    )  # fmt: skip
     found += coarse_values(c["pressure"][span], c["torque"][span])
     found += speed_jumps(
         time[before:after],

@@ -9,11 +9,14 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Block, Card
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, Severity, finding
 from pipeline.stops.alignment import Alignment, aligned, schedule
 from pipeline.stops.alignment_costs import runs_on
 from pipeline.stops.survey import Braking
 from pipeline.stops.work import kinetic_energy
+
+MANY_EXTRA = 0.1  # of the stops: more is another schedule, not a rig's repeat
+FEW_EXTRA = 2
 
 
 @dataclass(frozen=True)
@@ -95,16 +98,20 @@ def expanded(card: Card) -> list[Block]:
 
 def schedule_findings(alignment: Alignment, entries: Sequence[Entry]) -> list[Finding]:
     """Extra, repeated and aborted stops, and what is missing."""
-    found = []
+    extra = int(alignment.stops["state"].is_in(["extra", "repeat"]).sum())
+    many = extra > max(MANY_EXTRA * len(entries), FEW_EXTRA)
+    severity: Severity | None = "suspect" if many else None
+    found = [_many(extra, len(entries), alignment)] if many else []
     for number, (row, entry) in enumerate(zip(alignment.stops.iter_rows(named=True), entries, strict=True), start=1):
         where: dict[str, Any] = {"stop": number, "file": entry.file}
         b = entry.braking
         if b is not None:
             where |= {"start_s": b.start_s, "end_s": b.end_s}
         if row["state"] == "extra":
-            found.append(finding("stop_extra", f"stop {number} is not in the schedule", **where))
+            found.append(finding("stop_extra", f"stop {number} is not in the schedule", severity=severity, **where))
         elif row["state"] == "repeat":
-            found.append(finding("stop_extra", f"stop {number} repeats one of block {row['block']}", **where))
+            text = f"stop {number} repeats one of block {row['block']}"
+            found.append(finding("stop_extra", text, severity=severity, **where))
         elif row["state"] == "aborted":
             found.append(finding("stop_aborted", f"stop {number} of block {row['block']} was broken off", **where))
     for row in alignment.missing.iter_rows(named=True):
@@ -112,6 +119,14 @@ def schedule_findings(alignment: Alignment, entries: Sequence[Entry]) -> list[Fi
         evidence = {"after_stop": row["after"], "counted": row["counted"], "run_number": row["run_number"]}
         found.append(finding("stop_missing", message, evidence=evidence))
     return found
+
+
+def _many(extra: int, stops: int, alignment: Alignment) -> Finding:
+    numbers = [i for i, state in enumerate(alignment.stops["state"], start=1) if state in ("extra", "repeat")]
+    tail = numbers == list(range(numbers[0], numbers[0] + extra)) and numbers[-1] == stops
+    guess = f"from stop {numbers[0]} on all are: the recordings of another test, or of a second run" if tail else "another schedule was run"
+    text = f"{extra} of {stops} stops are not in the schedule: {guess}; they are left out of all models"
+    return finding("stops_extra_many", text, evidence={"extra": extra, "stops": stops, "first": numbers[0]})
 
 
 def missing_stops(alignment: Alignment, stops: pl.DataFrame, inertia: float) -> list[dict[str, Any]]:

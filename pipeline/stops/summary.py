@@ -13,7 +13,11 @@ from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
+<<<<<<< HEAD
 from pipeline.stops.balance import units_of, unsplit_share
+=======
+from pipeline.stops.balance import balance_limit
+>>>>>>> 5f34e7f (Quiet faults: levels and energy judged by the stated accuracies, lost torque, late speed, lone unlike stops, many extra stops)
 from pipeline.stops.block_means import block_means
 from pipeline.stops.facts import full_scales
 from pipeline.stops.passes import Applications
@@ -81,6 +85,14 @@ def test_findings(
             "stops": found.lag.stops,
         }
         result.append(finding("lag_corrected", text, channel=corrections.late, evidence=evidence))
+    if found.speed_late:
+        ms = 1e3 * found.speed_late
+        text = (
+            f"the shaft's slowing is recorded {ms:.0f} ms behind the torque, while torque and pressure agree: the speed channel is "
+            "late, or sees the torque (cross-talk); work, energy ratio and distance carry it, mu hardly does"
+        )
+        evidence = {"late_s": found.speed_late, "torque_behind_shaft_s": found.lag_behind_speed.value}
+        result.append(finding("speed_late", text, channel="speed", evidence=evidence))
     step, slow = (median_known(np.array([getattr(b, k) for b in applications.found])) for k in ("step", "build_up"))
     if found.lag.stops >= 3 and found.lag.spread > np.fmax(2 * step, 0.1 * slow):
         result.append(
@@ -162,10 +174,14 @@ def summary_of(
         "intercept_nm": line.zero if line else None,
         "intercept_u_nm": line.u_zero if line else None,
         "candidates": candidates(
+<<<<<<< HEAD
             statistics["ratio_median"],
             line,
             limit=method.reduction.balance_limit + unsplit_share(stops, found),
             units=units_of(card),
+=======
+            statistics["ratio_median"], line, limit=balance_limit(stops, found, card, method)
+>>>>>>> 5f34e7f (Quiet faults: levels and energy judged by the stated accuracies, lost torque, late speed, lone unlike stops, many extra stops)
         ),
     }
     if line is None:

@@ -22,6 +22,8 @@ JUMP = 0.15  # of the plateau, from one sample to the next
 FOLLOWED = 0.4  # of the pressure's relative change: torque that follows so much says that the pressure was real
 FOLLOW_S = 0.1  # within which torque would show a loss of pressure
 LOST_SAMPLES = 2
+LOST_SHARE = 0.5  # of the torque about it
+LONGEST_LOSS_S = 0.25
 COARSE = 0.08  # of the plateau, smallest step between recorded values
 OFTEN = 0.1  # of the samples
 
@@ -127,6 +129,46 @@ def pressure_losses(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, 
             start_s=float(time[first]),
             end_s=float(time[last]),
             evidence={"losses": len(runs), "samples": int((runs[:, 1] - runs[:, 0]).sum()), "to_bar": down},
+        )
+    ]
+
+
+def torque_losses(
+    time: np.ndarray, torque: np.ndarray, pressure: np.ndarray, *, plateau: float, full: float
+) -> list[Finding]:
+    """A finding where torque is lost for a moment within a braking and comes back, while the pressure stands.
+
+    time (s), torque (N m, above its rest), pressure (Pa above rest): (n,) of the braking; plateau (Pa), full (N m): their
+    levels over its last half. Friction has no way to leave and return within a few hundredths of a second; a recorder has.
+    Up to LOST_SAMPLES samples are left to the search for single wild ones.
+    """
+    if time.size < 12 or not (plateau > 0 and full > 0):
+        return []
+    reach = max(round(LONGEST_LOSS_S / max(float(np.median(np.diff(time))), 1e-6)), LOST_SAMPLES + 1)
+    padded = np.pad(np.nan_to_num(torque), reach, mode="edge")
+    around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
+    with np.errstate(invalid="ignore"):
+        low = (torque < LOST_SHARE * around) & (pressure > 0.8 * plateau) & (around > 0.3 * full)
+        sound = np.flatnonzero(torque > 0.7 * around)
+    if sound.size < 2:
+        return []
+    low[: sound[0]] = low[sound[-1] :] = False
+    edges = np.flatnonzero(np.diff(np.r_[False, low, False].astype(np.int8))).reshape(-1, 2)
+    edges = edges[(edges[:, 1] - edges[:, 0] > LOST_SAMPLES) & (edges[:, 1] - edges[:, 0] <= reach)]
+    # Torque that is lost goes at once: within two samples it is whole again on either side.
+    runs = [(a, b) for a, b in edges if max(torque[max(a - 2, 0) : a]) > 0.7 * around[a] and max(torque[b : b + 2]) > 0.7 * around[b - 1]]  # fmt: skip
+    if not runs:
+        return []
+    lost = int(sum(b - a for a, b in runs))
+    return [
+        finding(
+            "torque_lost",
+            f"torque is lost {len(runs)} times within the braking, {100 * lost / time.size:.1f} % of its samples, while the "
+            "pressure stands: mu is too low by about as much",
+            channel="torque",
+            start_s=float(time[runs[0][0]]),
+            end_s=float(time[runs[-1][1] - 1]),
+            evidence={"losses": len(runs), "samples": lost, "of": int(time.size)},
         )
     ]
 
