@@ -25,6 +25,7 @@ class Code:
 CODES: dict[str, Code] = {
     # the test as a whole
     "card_invalid": Code("unusable", "test.yaml cannot be used", "correct the key that the message names"),
+    "card_unusual": Code("suspect", "test.yaml states what few brakes have, or what contradicts itself", "check the key that the message names against drawing and certificate"),
     "no_recordings": Code("unusable", "no recording matches recordings.files", "check the pattern and the folder"),
     "recordings_too_large": Code("unusable", "the recordings hold more, or take longer to read, than is read of a test",
                                  "divide the test, thin the recordings out, or export the file named again"),
@@ -104,6 +105,8 @@ CODES: dict[str, Code] = {
     "wear_reading_missing": Code("info", "a component was not read when others were", "look for the reading; its intervals span the gap"),
     "wear_points_differ": Code("info", "two readings share no measuring point", "measure at the same marked points"),
     "wear_negative": Code("suspect", "a component grew beyond the reading's uncertainty", "dry and measure again; look for swelling or a hot reading"),
+    "wear_reading_odd": Code("suspect", "a wear reading contradicts mass, energy, clock or its own points beside it", "check the row, after_stop and the bench's log; measure again"),
+    "wear_card_differs": Code("suspect", "the parts measured are not the card's", "correct the card, or check which parts were measured"),
     "wear_after_last_stop": Code("suspect", "a wear reading lies after the last stop run", "check after_stop against the rig's count"),
     "wear_not_dry": Code("info", "mass was not read dry, so it carries moisture", "dry the parts before weighing, say so in column state"),
     "wear_moisture": Code("suspect", "mass moved by the size of moisture uptake", "dry the parts before weighing"),

@@ -14,7 +14,9 @@ from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.levels import RATIO_MOVES, balance_allowance, ratio_findings, torque_limit
 
-ODD_RATIO = 0.05  # least distance from its neighbours at which a stop's energy ratio is odd; where no accuracy is stated
+ODD_RATIO = (
+    0.05  # least distance from its neighbours at which a stop's energy ratio is odd; where no accuracy is stated
+)
 ODD_STATED = 3 * RATIO_MOVES  # beside both ends of torque's stated limits
 SPEED_ALIKE = 0.006  # a speed's scale and the ratio's inverse that lie so near speak for each other
 NEIGHBOURS = 9

@@ -87,7 +87,9 @@ def _of_channel(channel: str, rows: pl.DataFrame, off: np.ndarray, wanted: np.nd
         off, wanted, temperature=_column(rows, "temperature_initial_c"), others=others, limit=2 * limit + RIG
     )
     if cause is not None:
-        return [] if cause.what == "time" and abs(cause.size) > np.log1p(STEP) else [_moves(channel, rows, cause, limit)]
+        return (
+            [] if cause.what == "time" and abs(cause.size) > np.log1p(STEP) else [_moves(channel, rows, cause, limit)]
+        )
     sigma = 1.4826 * float(np.median(np.abs(off - middle)))
     allowed = limit + RIG + 3 * 1.2533 * sigma / np.sqrt(off.size)
     if abs(middle) <= allowed:

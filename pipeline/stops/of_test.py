@@ -39,11 +39,8 @@ from pipeline.stops.units import (
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
-<<<<<<< HEAD
 APART = "not reduced"
-=======
 VACUUM_PA = 1.5e5  # an atmosphere, and half of one for a zero that is off
->>>>>>> 5f34e7f (Quiet faults: levels and energy judged by the stated accuracies, lost torque, late speed, lone unlike stops, many extra stops)
 NEEDED = ["time", "speed", "torque", "pressure", "disc_temperature"]
 
 
@@ -105,7 +102,20 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     return Result(stops, _traces(results), summary, findings)
 
 
-<<<<<<< HEAD
+def refuse_negative_pressure(channels: Path) -> None:
+    """Raises InputError where the pressure goes below any vacuum in braking: it counts the other way.
+
+    A line pressure above the hall's cannot fall by more than one atmosphere below it.
+    """
+    level = pl.col("pressure").fill_nan(None)
+    low, high = scan_table(channels).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
+    if low is not None and low < -VACUUM_PA and -low > 2 * abs(high):
+        raise InputError(
+            f"pressure goes down to {low / 1e5:.1f} bar in braking and not up: it counts the other way; correct the channel's "
+            "sign in the rig's export"
+        )
+
+
 def set_apart(
     card: Card, setup: Setup, levels: pl.DataFrame, channels: Path, measured: dict[int, Rest], recordings: Sequence[dict[str, Any]]
 ) -> tuple[list[Finding], dict[int, str], float]:  # fmt: skip
@@ -133,24 +143,6 @@ def entries_of(
 ) -> list[Entry]:  # fmt: skip
     """Every brake application as run, unreadable recordings, those set `apart` (recording -> why) and one-stop files
     without a braking among them."""
-=======
-def refuse_negative_pressure(channels: Path) -> None:
-    """Raises InputError where the pressure goes below any vacuum in braking: it counts the other way.
-
-    A line pressure above the hall's cannot fall by more than one atmosphere below it.
-    """
-    level = pl.col("pressure").fill_nan(None)
-    low, high = pl.scan_parquet(channels).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
-    if low is not None and low < -VACUUM_PA and -low > 2 * abs(high):
-        raise InputError(
-            f"pressure goes down to {low / 1e5:.1f} bar in braking and not up: it counts the other way; correct the channel's "
-            "sign in the rig's export"
-        )
-
-
-def entries_of(recordings: Sequence[dict[str, Any]], applications: Applications, *, one: bool) -> list[Entry]:
-    """Every brake application as run, unreadable recordings and one-stop files without a braking among them."""
->>>>>>> 5f34e7f (Quiet faults: levels and energy judged by the stated accuracies, lost torque, late speed, lone unlike stops, many extra stops)
     by_recording: dict[int, list[Any]] = {}
     for braking in applications.found:
         by_recording.setdefault(braking.recording, []).append(braking)

@@ -124,7 +124,11 @@ def schedule_findings(alignment: Alignment, entries: Sequence[Entry]) -> list[Fi
 def _many(extra: int, stops: int, alignment: Alignment) -> Finding:
     numbers = [i for i, state in enumerate(alignment.stops["state"], start=1) if state in ("extra", "repeat")]
     tail = numbers == list(range(numbers[0], numbers[0] + extra)) and numbers[-1] == stops
-    guess = f"from stop {numbers[0]} on all are: the recordings of another test, or of a second run" if tail else "another schedule was run"
+    guess = (
+        f"from stop {numbers[0]} on all are: the recordings of another test, or of a second run"
+        if tail
+        else "another schedule was run"
+    )
     text = f"{extra} of {stops} stops are not in the schedule: {guess}; they are left out of all models"
     return finding("stops_extra_many", text, evidence={"extra": extra, "stops": stops, "first": numbers[0]})
 

@@ -1,5 +1,6 @@
 """What is said of a test as a whole: its summary, and the findings about its sensors."""
 
+import datetime
 from collections.abc import Sequence
 from typing import Any
 
@@ -7,17 +8,14 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.archive.plausible import unusual
 from pipeline.conditioning.energy_balance import candidates, ratio_statistics
 from pipeline.conditioning.of_test import Found, described
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
-<<<<<<< HEAD
-from pipeline.stops.balance import units_of, unsplit_share
-=======
-from pipeline.stops.balance import balance_limit
->>>>>>> 5f34e7f (Quiet faults: levels and energy judged by the stated accuracies, lost torque, late speed, lone unlike stops, many extra stops)
+from pipeline.stops.balance import balance_limit, units_of
 from pipeline.stops.block_means import block_means
 from pipeline.stops.facts import full_scales
 from pipeline.stops.passes import Applications
@@ -32,6 +30,10 @@ def test_findings(
     """Sign, offsets, drag, lag, missing sensor limits, further brakings in one-stop files."""
     result = []
     corrections, zero = found.corrections, found.corrections.zero
+    result += [
+        finding("card_unusual", f"{key}: {what}", evidence={"key": key})
+        for key, what in unusual(card, datetime.date.today())
+    ]
     if corrections.sign < 0:
         result.append(
             finding("torque_turned", "torque is negative in every braking and was turned round", channel="torque")
@@ -174,14 +176,10 @@ def summary_of(
         "intercept_nm": line.zero if line else None,
         "intercept_u_nm": line.u_zero if line else None,
         "candidates": candidates(
-<<<<<<< HEAD
             statistics["ratio_median"],
             line,
-            limit=method.reduction.balance_limit + unsplit_share(stops, found),
+            limit=balance_limit(stops, found, card, method),
             units=units_of(card),
-=======
-            statistics["ratio_median"], line, limit=balance_limit(stops, found, card, method)
->>>>>>> 5f34e7f (Quiet faults: levels and energy judged by the stated accuracies, lost torque, late speed, lone unlike stops, many extra stops)
         ),
     }
     if line is None:

@@ -19,6 +19,7 @@ from pipeline.wear.components import component, spoken
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.mass import mass_rows
 from pipeline.wear.of_stops import TestExposure, test_exposure
+from pipeline.wear.reading_checks import reading_findings
 from pipeline.wear.readings import beside_card, read_wear
 from pipeline.wear.result import component_result
 
@@ -57,6 +58,8 @@ def _wear(folder: Path, card: Card, summary: dict, inputs: dict[str, Path], sett
         return {"components": None, "why": why}, findings
     test = test_exposure(stops, traces, summary.get("missing") or [], card, settings, temperature)
     components, further = wear_components(readings, card, test, settings)
+    assumed = (settings.thickness_u, settings.mass_u)
+    further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)
     return {"components": components, "notes": _notes(test), "why": None}, findings + further
 
 

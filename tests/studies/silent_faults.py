@@ -193,23 +193,35 @@ def outcomes(share: float = 1.0, only: str = "") -> Iterator[Outcome]:
             yield judged(fault, size, reduced(folder), base)
 
 
-def main() -> None:
+def kept(rows: list[Outcome], file: Path) -> list[dict[str, Any]]:
+    """The rows as data, with those of other faults that `file` holds already; in the study's order."""
+    old = json.loads(file.read_text()) if file.exists() else []
+    both = {(r["fault"], r["size"]): r for r in [*old, *(asdict(row) for row in rows)]}
+    return [both[key] for fault, size in cases() if (key := (fault.name, str(size))) in both]
 
+
+def main() -> None:
+    from tests.studies.silent_faults_page import page
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--share", type=float, default=1.0)
     parser.add_argument("--only", default="", help="faults whose name holds these words")
-    parser.add_argument("--record", type=Path, help="keep the outcomes as data in this file")
+    parser.add_argument(
+        "--record", type=Path, help="keep the outcomes in this file, beside those of other faults in it"
+    )
+    parser.add_argument("--from", dest="source", type=Path, help="run nothing, take the outcomes that this file keeps")
     parser.add_argument("--write", action="store_true", help="renew docs/silent_faults_study.md")
     options = parser.parse_args()
     rows = []
-    for row in outcomes(options.share, options.only):
+    for row in [] if options.source else outcomes(options.share, options.only):
         rows.append(row)
         print(row.fault, row.size, row.outcome, "|", row.told, "|", row.mu, row.wear, flush=True)
+    found = json.loads(options.source.read_text()) if options.source else [asdict(row) for row in rows]
     if options.record:
-        options.record.write_text(json.dumps([asdict(row) for row in rows], indent=1) + "\n")
+        found = kept(rows, options.record)
+        options.record.write_text(json.dumps(found, indent=1) + "\n")
     if options.write:
-        PAGE.write_text(page(rows, json.loads(BEFORE.read_text())))
+        PAGE.write_text(page(found, json.loads(BEFORE.read_text())))
 
 
 if __name__ == "__main__":

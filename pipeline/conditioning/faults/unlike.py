@@ -36,7 +36,9 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
     for block in used.partition_by("block", maintain_order=True):
         y = block["mu"].log().to_numpy()
         level = (block["pressure_plateau_bar"] / block["target_pressure_bar"]).log().to_list()
-        for i, (stop, file, name, idle) in enumerate(block.select("stop", "file", "block", "idle_before_s").iter_rows()):
+        for i, (stop, file, name, idle) in enumerate(
+            block.select("stop", "file", "block", "idle_before_s").iter_rows()
+        ):
             near = [j for j in range(max(0, i - REACH), min(y.size, i + REACH + 1)) if j != i]
             if not near or (i == 0 and (idle or 0.0) > PAUSE_S):
                 continue
