@@ -247,7 +247,7 @@ def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "
     apart = -behind.value
     if apart > max(2 * step, 4 * behind.u) and abs(lag.value) < min(apart, abs(behind.value - lag.value)):
         return "torque", apart + max(lag.value, 0.0)
-    pressure = lag.significant and behind.u < abs(lag.value) / 8 and abs(behind.value) < abs(behind.value - lag.value)
+    pressure = lag.significant and behind.u < abs(lag.value) / 8 and abs(behind.value) < abs(lag.value) / 2
     return ("pressure" if pressure else "torque"), 0.0
 
 

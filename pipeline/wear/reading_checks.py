@@ -26,13 +26,14 @@ SHARE = 0.10  # of an interval's loss: density, area and edges
 INSIDE = 0.35  # of a disc's loss: mass that goes beside thickness by oxidation inside
 FEWEST = 5  # intervals from which energy is a witness
 PAUSES = 10.0  # times the usual idle time: the parts came off the rig
-SHAPE_UM = 6.0
+SHAPE_UM, SHAPE_SIGMAS = 6.0, 3.0  # of the pattern's root mean square over four points or more
 NEW = 0.02  # by which a part may be thicker or heavier than the card's new one
 MASS_BESIDE = 0.10  # by which shares of new mass and new thickness may part
 
 
 class Sessions(NamedTuple):
-    """One part's readings of one quantity: after_stop [R], points, means [R, P] (NaN where out), level [R] and its u."""
+    """One part's readings of one quantity: after_stop [R], points, means [R, P] (NaN where out), level [R] and its u;
+    sigma: standard uncertainty of one mean of one point."""
 
     stops: list[int]
     points: list[str]
@@ -79,7 +80,7 @@ def sessions(readings: pl.DataFrame, name: str, quantity: str, assumed: float) -
         return None
     level = mean[:, shared].mean(axis=1)
     u = sigma.value * np.sqrt((1 / np.maximum(count[:, shared], 1)).sum(axis=1)) / shared.sum()
-    return Sessions(stops, points, mean, level, u, sigma.value)
+    return Sessions(stops, points, mean, level, u, sigma.value / float(np.sqrt(np.median(count[count > 0]))))
 
 
 class Residual(NamedTuple):
@@ -207,7 +208,7 @@ def shape_findings(name: str, thick: Sessions) -> list[Finding]:
     shape = raw - raw.mean(axis=1, keepdims=True)
     change = np.diff(shape, axis=0)
     rms = np.sqrt((change**2).mean(axis=1))
-    limit = np.maximum(SHAPE_UM, np.maximum(SIGMAS * 1e6 * np.sqrt(2) * thick.sigma, 4 * np.median(rms)))
+    limit = np.maximum(SHAPE_UM, np.maximum(SHAPE_SIGMAS * 1e6 * np.sqrt(2) * thick.sigma, 4 * np.median(rms)))
     several = (change**2).max(axis=1) < 0.7 * (change**2).sum(axis=1)
     found = []
     for k in np.flatnonzero((rms > limit) & several).tolist():

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from pipeline.conditioning.energy_balance import balance_line, candidates, drag_from_balance, ratio, ratio_statistics
-from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up, lag_of_test
+from pipeline.conditioning.lag import Lag, lag_behind_speed, lag_of_build_up, lag_of_test
+from pipeline.conditioning.of_test import who_is_late
 
 STEP = 0.01
 TIME = np.arange(-0.5, 1.5, STEP)
@@ -116,3 +117,20 @@ def test_an_offset_is_named_where_the_lines_slope_is_one():
     torque, momentum, weight, _ = points(offset=60.0)
     line = balance_line(torque, momentum, weight)
     assert "offset or drag" in candidates(1.07, line, limit=0.03)[0]["cause"]
+
+
+@pytest.mark.parametrize(
+    ("lag", "behind", "late", "speed"),
+    [
+        (0.012, 0.012, "torque", 0.0),  # torque behind both
+        (-0.03, 0.001, "pressure", 0.0),  # torque and shaft agree
+        (0.012, -0.068, "torque", 0.08),  # torque and pressure agree, the shaft comes after
+        (0.012, -0.012, "torque", 0.0),  # less than two samples
+        (0.0, 0.0, "torque", 0.0),
+    ],
+)
+def test_two_of_three_channels_agree_and_the_third_is_late(lag, behind, late, speed):
+    known = Lag(lag, 0.0004, 0.003, 40, abs(lag) > 0.002)
+    shaft = Lag(behind, 0.0004, 0.003, 40, abs(behind) > 0.002)
+    found = who_is_late(known, shaft, STEP)
+    assert found == (late, pytest.approx(speed))

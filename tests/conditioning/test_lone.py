@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.conditioning.faults.lone import coarse_values, lone_levels, pressure_jumps, pressure_losses
+from pipeline.conditioning.faults.lone import coarse_values, lone_levels, pressure_jumps, pressure_losses, torque_losses
 from tests.makers import stops_frame
 
 TIME = np.arange(0.0, 3.0, 0.01)
@@ -106,3 +106,35 @@ def test_missing_values_are_no_fault_of_the_pressure_and_raise_nothing(search, n
 def test_a_recording_without_noise_is_not_coarse():
     pressure = 40e5 * np.clip(TIME / 0.12, 0, 1)
     assert coarse_values(pressure, 18.0 * pressure / 1e5) == []
+
+
+def braking_at(rate: float, lost: list[tuple[float, float]]):
+    """A braking of 3 s: torque 500 N m and pressure 25 bar with noise, torque at 8 N m in the spans `lost` (s)."""
+    rng = np.random.default_rng(1)
+    time = np.arange(0, 3, 1 / rate)
+    torque, pressure = 500 + rng.normal(0, 4, time.size), 25e5 + rng.normal(0, 6e3, time.size)
+    for start, end in lost:
+        torque[(time >= start) & (time < end)] = 8.0
+    return time, torque, pressure
+
+
+@pytest.mark.parametrize("rate", [100.0, 1000.0])
+@pytest.mark.parametrize("length", [0.03, 0.06, 0.2])
+def test_torque_lost_for_moments_is_told(rate, length):
+    time, torque, pressure = braking_at(rate, [(1.0, 1.0 + length), (2.0, 2.0 + length)])
+    found = torque_losses(time, torque, pressure, plateau=25e5, full=500.0)
+    assert [f.code for f in found] == ["torque_lost"]
+    assert found[0].evidence["losses"] == 2
+    assert found[0].evidence["samples"] == pytest.approx(2 * length * rate, abs=2)
+
+
+def test_torque_that_falls_with_the_pressure_or_at_the_end_or_slowly_is_not_lost():
+    time, torque, pressure = braking_at(100.0, [])
+    assert torque_losses(time, torque, pressure, plateau=25e5, full=500.0) == []
+    released = (time >= 1.0) & (time < 1.1)
+    both = np.where(released, 8.0, torque), np.where(released, 1e5, pressure)
+    assert torque_losses(time, *both, plateau=25e5, full=500.0) == []
+    ended = np.where(time > 2.9, 8.0, torque)
+    assert torque_losses(time, ended, pressure, plateau=25e5, full=500.0) == []
+    grabbing = torque * (1 - 0.6 * np.exp(-(((time - 1.5) / 0.15) ** 2)))
+    assert torque_losses(time, grabbing, pressure, plateau=25e5, full=500.0) == []

@@ -53,8 +53,10 @@ def explained(
     tried += [_slope(name, rest, label, x) for name, x in others.items()]
     if np.isfinite(temperature).all() and np.ptp(temperature) > 0:
         tried.append(_step("temperature", rest, label, temperature))
-    good = [e for e in tried if e is not None and abs(e.size) > max(limit, SIGMAS * e.u)]
-    return min(good, key=lambda e: e.left) if good else None
+    sure = [e for e in tried if e is not None and abs(e.size) > SIGMAS * e.u]
+    best = min(sure, key=lambda e: e.left, default=None)
+    # The limit is asked of the best one only: a step that is allowed looks like a larger drift.
+    return best if best is not None and abs(best.size) > limit else None
 
 
 def _without_means(values: np.ndarray, label: np.ndarray) -> np.ndarray:
