@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Duration, Frequency, Share
 from pipeline.method.base import Count, Settings, Truth
 
-REVISION = 1
+REVISION = 2
 
 
 class Conditioning(Settings):

@@ -34,7 +34,10 @@ class Reduction(Settings):
     threshold_unknown: Pressure = Field(
         0.5e5, gt=0, description="limits of the threshold pressure where the card gives none and 0 is taken"
     )
-    balance_limit: Share = Field(0.03, description="an energy ratio whose median is off by more is a finding")
+    balance_limit: Share = Field(
+        0.03,
+        description="an energy ratio whose median is off by more is a finding; so is less where the stated accuracies allow less",
+    )
     balance_gross: Share = Field(
         0.10, description="an energy ratio whose median is off by more makes every stop of the test suspect"
     )

@@ -14,6 +14,7 @@ from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
 from pipeline.method.segmentation import Segmentation
+from pipeline.results import scan_table
 from pipeline.stops.across import faults_across, schedule_levels
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.balance import balance_findings

@@ -31,12 +31,20 @@ CALLED = {
     "heat": "the rise that the work can give, and possible starts",
 }  # fmt: skip
 # finding codes that a slip of a channel brings with it
+OF_ANY = (
+    "energy_ratio_trend",
+    "energy_ratio_step",
+    "cross_talk",
+    "pressures_disagree",
+)  # name a channel that may be another
+_RATIO = {"energy_balance", "energy_ratio_odd", "energy_ratio_trend", "energy_ratio_step", "cross_talk"}
+_LEVEL = {"level_off_schedule", "level_step", "level_with_temperature", "cross_talk"}
 FOLLOWS = {
-    "pressure": {"level_off_schedule", "level_step", "pressure_off_schedule", "mu_implausible", "pressures_disagree"},
-    "speed": {"level_off_schedule", "level_step", "energy_balance", "energy_ratio_odd", "energy_ratio_trend"},
-    "torque": {"level_off_schedule", "energy_balance", "energy_ratio_odd", "energy_ratio_trend", "mu_implausible"},
-    "time": {"energy_balance", "energy_ratio_odd", "energy_ratio_trend"},
-    "drive_torque": {"energy_balance", "energy_ratio_odd", "energy_ratio_trend"},
+    "pressure": {*_LEVEL, "pressure_off_schedule", "mu_implausible", "pressures_disagree", "stop_unlike"},
+    "speed": {*_LEVEL, *_RATIO},
+    "torque": {*_LEVEL, *_RATIO, "mu_implausible", "stop_unlike"},
+    "time": _RATIO,
+    "drive_torque": _RATIO,
     "inertia": {"energy_balance"},
     "disc_temperature": {"thermocouple_open", "thermocouple_debonded", "thermocouple_stuck", "thermocouple_swapped"},
 }
@@ -174,7 +182,7 @@ def without_consequences(findings: Sequence[Finding], stops: int) -> list[Findin
     def follows(f: Finding, channel: str, reached: set[int]) -> bool:
         if f.code not in FOLLOWS.get(channel, ()) or f.severity == "rejected" or f.evidence.get("jumps"):
             return False
-        of_channel = f.channel in (None, channel) or f.code in ("energy_ratio_trend", "pressures_disagree")
+        of_channel = f.channel in (None, channel) or f.code in OF_ANY
         most = f.code != "energy_balance" or 2 * len(reached) >= stops
         return of_channel and (f.stop in reached if f.stop is not None else most)
 
