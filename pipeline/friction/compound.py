@@ -165,7 +165,7 @@ def between(map_: FrictionMap) -> Between:
 
 
 def by_batch(map_: FrictionMap, method: Method, wanted: Wanted, common: float) -> list[OfBatch]:
-    """Each batch by itself: its window and verdict, with the compound's form of map and reference
+    """Each batch by itself: its curve, window and verdict, with the compound's form of map and reference
     conditions.
     """
     names = map_.stops["batch"].unique(maintain_order=True).to_list()
@@ -180,7 +180,7 @@ def by_batch(map_: FrictionMap, method: Method, wanted: Wanted, common: float) -
             )  # fmt: skip
             row = result.of_batch(name, own, method.friction, wanted, common)
         except NoMap as reason:
-            row = OfBatch(batch=name, window_reason=str(reason))
+            row = OfBatch(batch=name, window_reason=str(reason), curve_reason=str(reason))
         found.append(row)
     return found
 

@@ -93,14 +93,15 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
 
 
 def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, common: float) -> OfBatch:
-    """Window and verdict of one batch's own map."""
+    """Curve, window and verdict of one batch's own map."""
     near = neighbours(map_.fit)
     draws = posterior.draws(near)
     curve = bands.curve(
         map_, confidence=settings.confidence, coverage=settings.coverage, common=common, near=near, draws=draws
     )
     if curve.temperature.size == 0:
-        return OfBatch(batch=batch, window_reason="no temperature is supported by the data")
+        why = "no temperature is supported by the data"
+        return OfBatch(batch=batch, window_reason=why, curve_reason=why)
     drawn = posterior.curves(draws, near, map_.link, curve.temperature, common)
     found = window_found(map_, curve, drawn, settings, wanted)
     answers = verdict.by_temperature(
@@ -112,6 +113,7 @@ def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, 
         window_reason=found.reason,
         wanted_from=found.source,
         holds=holds(curve, answers, wanted),
+        curve=curve_points(curve, answers),
     )
 
 

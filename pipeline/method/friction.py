@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Duration, TemperatureDifference
 from pipeline.method.base import Number, Probability, Settings, Truth
 
-REVISION = 2
+REVISION = 3
 
 
 class Friction(Settings):

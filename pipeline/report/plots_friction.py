@@ -6,20 +6,21 @@ import polars as pl
 from matplotlib.figure import Figure
 
 from pipeline.report import frame, palette
-from pipeline.report.inputs import Inputs
+from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.plot_style import MOST_POINTS, legible, panel
+from pipeline.report.sections.honest import different
 from pipeline.report.stop_figures import stretches, temperature_column
 
 
 def friction(inputs: Inputs) -> Figure | None:
-    """Stops of every test against temperature, curve and bands, window, wanted band."""
+    """Stops of every test against temperature, curve and bands, window, wanted band; the batches' own curves where they differ."""
     fig, axes = panel(3.5)
     column, words = temperature_column(inputs.settings.reduction.temperature)
-    drawn = False
     target = inputs.target
     if target and target.get("/mu"):
         axes.axhspan(*target.get("/mu"), color="#c88f16", alpha=0.13, lw=0, label="wanted band of µ")
     used = [t for t in inputs.usable if len(t.stops)]
+    drawn = _others(axes, used, column)
     for index, test in enumerate(used):
         part = test.stops.filter(
             (pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col(column).is_not_null()
@@ -35,6 +36,7 @@ def friction(inputs: Inputs) -> Figure | None:
     for number, stretch in enumerate(stretches(inputs.friction.get("/curve") or [])):
         _curve(axes, stretch, named=number == 0)
         drawn = True
+    _batch_curves(axes, inputs)
     window = inputs.friction.get("/window")
     for end in ("low_c", "high_c") if window else ():
         axes.axvline(window[end], color=palette.ACCENT, ls="--", lw=1)
@@ -43,6 +45,37 @@ def friction(inputs: Inputs) -> Figure | None:
     if axes.get_legend_handles_labels()[0]:
         axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     return fig if drawn else None
+
+
+def _others(axes: Any, used: list[OfTest], column: str) -> bool:
+    """Ok stops of all other purposes, in grey: what a map and its checks do not show. Whether there is any."""
+    other = pl.col("purpose").is_in(["map", "check"]).fill_null(False).not_()
+    kept = (pl.col("status") == "ok") & pl.col("mu").is_not_null() & pl.col(column).is_not_null() & other
+    rows = [row for test in used for row in test.stops.filter(kept).select(column, "mu").rows()]
+    rows = frame.spread(rows, MOST_POINTS)
+    if rows:
+        axes.plot(
+            [r[0] for r in rows],
+            [r[1] for r in rows],
+            ".",
+            ms=4,
+            color="#8b949c",
+            alpha=0.7,
+            mew=0,
+            label="stops of other purposes",
+        )
+    return bool(rows)
+
+
+def _batch_curves(axes: Any, inputs: Inputs) -> None:
+    """Each batch's own curve at the reference conditions, where a pair of batches is shown to differ."""
+    if not different(inputs):
+        return
+    for index, batch in enumerate(inputs.friction.get("/by_batch") or []):
+        for number, part in enumerate(stretches(batch.get("curve") or [])):
+            label = legible(f"curve of batch {batch.get('batch')}") if number == 0 else None
+            axes.plot([p["temperature_c"] for p in part], [p["mu"] for p in part], ls=("--", ":", "-.")[index % 3], lw=1.2,
+                      color=palette.INK, label=label)  # fmt: skip
 
 
 def _curve(axes: Any, part: list[Any], *, named: bool) -> None:

@@ -21,6 +21,7 @@ from pipeline.report import (
     frame,
     friction_content,
     merge,
+    off_band,
     palette,
     render,
     stop_figures,
@@ -68,8 +69,10 @@ def context(
     drift_tone, drift_words = verdicts.drift_sentences(drift)
     drift_said, drift_items, drift_rest = verdicts.drift_evidence(drift.get("evidence"))
     figures = {} if unusable else all_figures(found, reduction.temperature)
+    off = off_band.sentence(stops, friction, stop_figures.temperature_column(reduction.temperature)[0])
     shown = [
         verdicts.window_sentence(friction),
+        *([off] if off else []),
         *friction_content.answers(friction),
         (drift_tone, " ".join(drift_words)),
         wear_words.headline(wear),

@@ -134,3 +134,16 @@ def test_nothing_to_go_on() -> None:
     assert found.window is None and found.window_reason == "no test with stops" and found.curve == []
     empty = compound(Law(), np.random.default_rng(1)).head(0)
     assert of_compound([TestStops("t", "b", "s", empty)], Method(), WANTED).stops_used == 0
+
+
+def test_each_batch_has_its_own_curve(found: CompoundFriction) -> None:
+    """The pooled curve lies between those of the two batches, each of which has its own level."""
+    first, second = ({round(p.temperature_c): p for p in batch.curve} for batch in found.by_batch)
+    pooled = {round(p.temperature_c): p for p in found.curve}
+    shared = [t for t in pooled if t in first and t in second and 250 <= t <= 500]
+    assert len(shared) > 3
+    for t in shared:
+        low, high = sorted((first[t].mu, second[t].mu))
+        assert low - 0.005 < pooled[t].mu < high + 0.005
+        assert first[t].low < first[t].mu < first[t].high
+    assert abs(np.mean([first[t].mu - second[t].mu for t in shared])) > 0.002

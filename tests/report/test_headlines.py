@@ -7,9 +7,10 @@ import re
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 
-from pipeline.report import index_page, sheet
+from pipeline.report import index_page, off_band, sheet
 from pipeline.results import read_json, write_json
 from tests.report import contents, makers
 
@@ -139,3 +140,49 @@ def test_what_is_not_a_yes_is_never_one(tmp_path: Path, answer: str | None) -> N
         "not shown",
     }
     assert "None" not in shown(page)
+
+
+def test_stops_in_the_window_and_off_the_band_are_told(tmp_path: Path) -> None:
+    """From one block on, use at low energy reads low inside the window's own temperatures."""
+    arguments = makers.results_of_compound(tmp_path, ("m4-a", "m4-b"))
+    for name in ("m4-a", "m4-b"):
+        makers.lowered(arguments["results"] / "tests" / name, block="valley duty", temperature_c=300.0, mu=0.31)
+    friction = arguments["into"] / "friction.json"
+    write_json(friction, read_json(friction) | {"wanted_mu": [0.38, 0.56], "wanted_from": "target"})
+    made = sheet.made(**arguments)
+    said = [part.text for part in made.sections[0].parts if "outside the wanted band" in getattr(part, "text", "")]
+    assert len(said) == 1
+    assert "valley duty" in said[0] and "0.310" in said[0]
+    numbers = {n["label"]: n["value"] for n in read_json(sheet_with_made(arguments))["sections"][0]["numbers"]}
+    assert numbers["ok stops inside the window's temperatures and outside the wanted band"] >= 48
+
+
+def sheet_with_made(arguments: dict[str, Any]) -> Path:
+    sheet.print_json(sheet.made(**arguments), arguments["into"] / "sheet.json")
+    return arguments["into"] / "sheet.json"
+
+
+def test_a_pooled_curve_of_batches_that_differ_is_told_to_be_no_batchs(tmp_path: Path) -> None:
+    text = shown(sheet_with(tmp_path))
+    assert "The curve is no batch's: M4-2406 and M4-2409 differ." in text
+    assert "0.452 (0.441 to 0.463)" in text and "0.401 (0.390 to 0.412)" in text
+    same = contents.batches_json()
+    for pair in same["pairs"]:
+        pair["mu_verdict"] = "equivalent"
+    assert "no batch's" not in shown(sheet_with(tmp_path, batches=same))
+
+
+def test_the_page_counts_stops_off_the_band_by_block() -> None:
+    stops = makers.stops_of_programme().with_columns(
+        pl.when(pl.col("block") == "valley duty").then(225.0).otherwise(pl.col("temperature_initial_c")).alias("temperature_initial_c"),
+        pl.when(pl.col("block") == "valley duty").then(0.3).otherwise(0.45).alias("mu"),
+    )  # fmt: skip
+    friction = contents.friction_json(wanted_mu=[0.38, 0.56])
+    assert off_band.sentence(stops, friction, "temperature_initial_c") is None
+    friction["window"]["low_interval_c"] = {"low": 220.0, "high": 240.0}
+    tone, said = off_band.sentence(stops, friction, "temperature_initial_c") or ("", "")
+    assert "(its ends' intervals included, 220 to 604 °C)" in said
+    assert "valley duty (duty) 24 of 24, µ 0.300 to 0.300." in said
+    assert tone == "open"
+    assert off_band.by_block(stops, friction | {"wanted_mu": None}, "temperature_initial_c").is_empty()
+    assert off_band.by_block(stops, friction | {"window": None}, "temperature_initial_c").is_empty()

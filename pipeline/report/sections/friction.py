@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.sections import answers
+from pipeline.report.sections import answers, honest
 
 LIMITS = {"band": "the tolerance band leaves the wanted band of µ", "data": "the data end there"}
 TARGETED = "the wanted band"
@@ -28,18 +28,21 @@ def reference(inputs: Inputs) -> dict[str, Number]:
 
 def friction(inputs: Inputs) -> Section:
     """The friction part of the sheet."""
-    parts: list[Text | Items | Table | Picture] = [window_text(inputs), *answers.holds_text(inputs)]
+    parts: list[Text | Items | Table | Picture] = [window_text(inputs), *honest.off_text(inputs)]
+    parts += [*honest.pooled_text(inputs), *answers.holds_text(inputs)]
     parts += answers.batch_parts(inputs)
     parts += answers.sides_parts(inputs)
     parts.append(
         Text("Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}.", reference(inputs))
     )
-    parts.append(Picture("friction", "µ of the stops against temperature with the curve at reference conditions, its confidence band (mean), its tolerance "
-                         "band (one future stop), and the wanted band of µ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
+    parts.append(Picture("friction", "µ of the ok stops against temperature: map and check stops in colour, those of every other purpose in grey (an even "
+                         "choice where there are many; suspect and rejected stops are not drawn), with the curve at reference conditions, its confidence "
+                         "band (mean), its tolerance band (one future stop), the wanted band of µ, and each batch's own curve where batches differ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
     curve = curve_rows(inputs)
     if curve:
         parts.append(Table("The curve at reference conditions, with 95 % confidence of the mean and the tolerance band", [
             "Temperature (°C)", "µ, mean", "µ, tolerance band from", "to"], curve))  # fmt: skip
+    parts += honest.off_table(inputs)
     parts.append(Items(sensitivity_items(inputs)))
     features = [
         *answers.landmark_items(inputs),

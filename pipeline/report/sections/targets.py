@@ -3,6 +3,7 @@
 from pipeline.report.document import Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.friction import window_text
+from pipeline.report.sections.honest import off_text, pooled_text
 from pipeline.report.wear_words import identified, law_words, name_of
 
 MET, MISSED, OPEN = "met", "not met", "not shown"
@@ -10,7 +11,7 @@ MET, MISSED, OPEN = "met", "not met", "not shown"
 
 def in_short(inputs: Inputs) -> Section:
     """The first part of the sheet."""
-    parts: list[Text | Table] = [window_text(inputs)]
+    parts: list[Text | Table] = [window_text(inputs), *off_text(inputs), *pooled_text(inputs)]
     for component, found in sorted((inputs.wear.get("/components") or {}).items()):
         rate = inputs.wear.number(
             f"{name_of(component)}: wear per stop", f"/components/{component}/rates/um_per_stop", "µm"

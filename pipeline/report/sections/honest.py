@@ -1,0 +1,99 @@
+"""What the window and the pooled curve do not show: stops off the band inside the window, and batches that differ."""
+
+from collections.abc import Mapping
+
+import polars as pl
+
+from pipeline.report import off_band
+from pipeline.report.document import Cell, Number, Table, Text
+from pipeline.report.inputs import Inputs
+from pipeline.report.stop_figures import temperature_column
+
+MOST_ROWS = 12
+FILE = "tests/*/stops.parquet"
+
+
+def _rows(inputs: Inputs) -> pl.DataFrame:
+    """Blocks with stops off the band, over all tests, by the compound's window and band."""
+    column, _ = temperature_column(inputs.settings.reduction.temperature)
+    parts = [
+        off_band.by_block(test.stops, inputs.friction.data, column).with_columns(test=pl.lit(test.test))
+        for test in inputs.usable
+    ]
+    return pl.concat(parts).sort("off", descending=True, maintain_order=True) if parts else pl.DataFrame()
+
+
+def off_text(inputs: Inputs) -> list[Text]:
+    """How many stops of any purpose lie inside the window's temperatures and outside the band, in which blocks; [] for none."""
+    rows = _rows(inputs)
+    if rows.is_empty():
+        return []
+    column, _ = temperature_column(inputs.settings.reduction.temperature)
+    band = off_band.band_words(inputs.friction.data)
+    key = off_band.condition(inputs.friction.data, column)
+    of, least, most = int(rows["off"].sum()), float(rows["low"].min()), float(rows["high"].max())  # type: ignore[arg-type]
+    names = list(dict.fromkeys(rows["block"].to_list()))
+    values: dict[str, Cell] = {
+        "count": Number(f"ok stops inside the window's temperatures and outside {band}", of, "", FILE, f"count of rows: {key}"),
+        "low": Number("lowest µ of them", least, "", FILE, f"lowest mu of rows: {key}", decimals=3),
+        "high": Number("highest µ of them", most, "", FILE, f"highest mu of rows: {key}", decimals=3),
+        "blocks": ", ".join(names[:4]) + (" and others" if len(names) > 4 else ""), "band": band,
+    }  # fmt: skip
+    said = (
+        "Stops of any purpose inside the window's temperatures (its ends' intervals included) and outside {band}: {count}, "
+        "µ {low} to {high}, in {blocks}."
+    )
+    return [Text(said, values, "open")]
+
+
+def off_table(inputs: Inputs) -> list[Table]:
+    """The blocks of such stops, most first, with how many of the block's stops inside the window they are."""
+    rows = _rows(inputs)
+    if rows.is_empty():
+        return []
+    column, _ = temperature_column(inputs.settings.reduction.temperature)
+    key = off_band.condition(inputs.friction.data, column)
+    cells: list[list[Cell]] = []
+    for row in rows.head(MOST_ROWS).iter_rows(named=True):
+        own = f"{row['test']}, block {row['block']}"
+        where = f"rows of {own}: {key}"
+        cells.append([
+            row["test"], row["block"], row["purpose"], Number(f"{own}: stops off the band", row["off"], "", FILE, f"count of {where}"),
+            Number(f"{own}: stops inside the window", row["inside"], "", FILE, f"count of {where}, whatever mu"),
+            Number(f"{own}: lowest µ off the band", row["low"], "", FILE, f"lowest mu of {where}", decimals=3),
+            Number(f"{own}: highest µ off the band", row["high"], "", FILE, f"highest mu of {where}", decimals=3),
+        ])  # fmt: skip
+    caption = "Stops inside the window's temperatures (its ends' intervals included) and outside the band, by block" + (
+        ", the most numerous first" if len(rows) > MOST_ROWS else ""
+    )
+    return [
+        Table(
+            caption, ["Test", "Block", "Purpose", "Stops off the band", "of stops in the window", "µ from", "to"], cells
+        )
+    ]
+
+
+def different(inputs: Inputs) -> list[str]:
+    """Batches that a pair shows to differ in friction, in the order of the comparison."""
+    pairs = [pair for pair in inputs.batches.get("/pairs") or [] if pair.get("mu_verdict") == "different"]
+    return list(dict.fromkeys(str(pair.get(side)) for pair in pairs for side in "ab"))
+
+
+def pooled_text(inputs: Inputs) -> list[Text]:
+    """Says that the pooled curve and window are no batch's where batches are shown to differ, with each batch's own level."""
+    pairs = [pair for pair in inputs.batches.get("/pairs") or [] if pair.get("mu_verdict") == "different"]
+    if not pairs:
+        return []
+    told = "; ".join(f"{pair.get('a')} and {pair.get('b')}" for pair in pairs)
+    values: dict[str, Cell] = {"pairs": told}
+    levels = []
+    for i, batch in enumerate(inputs.batches.get("/batches") or []):
+        if isinstance(batch, Mapping):
+            name = str(batch.get("batch"))
+            values |= {
+                f"name_{i}": name,
+                f"mu_{i}": inputs.batches.number(f"batch {name}: µ at reference conditions", f"/batches/{i}/mu"),
+            }
+            levels.append(f"{{name_{i}}} {{mu_{i}}}")
+    said = "The curve is no batch's: {pairs} differ. µ at the reference conditions: " + "; ".join(levels) + "."
+    return [Text(said, values, "open")]
