@@ -114,18 +114,14 @@ def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
     struck = stops[first : last + 1]
     a, b = int(struck["stop"][0]), int(struck["stop"][-1])
     where = "in the whole test" if struck.height == stops.height else f"in stops {a} to {b}"
-    causes = [
-        {"cause": _cause(channel, slip), "factor": slip.factor}
-        for channel, slip in ((one.channel, one.slip), *one.rivals)
-    ]
+    causes = _causes(one)
     evidence = {
         "ratio": one.slip.factor, "from_stop": a, "to_stop": b, "witnesses": by, "candidates": causes,
         "actual": one.slip.actual, "labelled": one.slip.labelled,
     }  # fmt: skip
     verb = "entered" if one.channel == "inertia" else "read"
     text = f"{causes[0]['cause']} {where}: {verb} {one.slip.factor:.4g} times the true values, by {' and '.join(CALLED[n] for n in by)}"
-    if len(causes) > 1:
-        text += f". Or: {'; '.join(str(c['cause']) for c in causes[1:])}"
+    text += _or(causes)
     if one.channel == "pressure_2":  # no figure of a stop rests on it
         return [finding(CODE, text, channel=one.channel, evidence=evidence)]
     short = {"ratio": one.slip.factor, "from_stop": a, "to_stop": b}
@@ -151,10 +147,12 @@ def apart_findings(
         struck = recordings[one.first : one.last + 1]
         if len(struck) >= MOST_APART * of:
             continue
-        cause = _cause(one.channel, one.slip)
+        causes = _causes(one)
+        cause = str(causes[0]["cause"])
         text = f"{cause} in {len(struck)} recordings, {files[struck[0]]} to {files[struck[-1]]}: not reduced, so that the others stay sound"
-        evidence = {"ratio": one.slip.factor, "recordings": len(struck), "candidates": [{"cause": cause, "factor": one.slip.factor}],
+        evidence = {"ratio": one.slip.factor, "recordings": len(struck), "candidates": causes,
                     "actual": one.slip.actual, "labelled": one.slip.labelled}  # fmt: skip
+        text += _or(causes)
         told.append(finding(CODE, text, channel=one.channel, evidence=evidence))
         why |= dict.fromkeys(struck, cause)
     return told, why
@@ -164,6 +162,16 @@ def _outside(logs: np.ndarray, band: tuple[float, float]) -> bool:
     """Whether the middle of the known values lies outside the band."""
     known = logs[np.isfinite(logs)]
     return bool(known.size) and not band[0] <= float(np.exp(np.median(known))) <= band[1]
+
+
+def _causes(one: Found) -> list[dict[str, Any]]:
+    """The slip, then those that explain as much."""
+    named = ((one.channel, one.slip), *one.rivals)
+    return [{"cause": _cause(channel, slip), "factor": slip.factor} for channel, slip in named]
+
+
+def _or(causes: Sequence[Mapping[str, Any]]) -> str:
+    return f". Or: {'; '.join(str(c['cause']) for c in causes[1:])}" if len(causes) > 1 else ""
 
 
 def _cause(channel: str, slip: Slip) -> str:

@@ -35,7 +35,7 @@ SIZE = {
 }
 PAIRS = [
     ("pressure", "MPa", "psi"), ("pressure", "psi", "MPa"), ("pressure", "psi", "bar"), ("pressure", "Pa", "bar"),
-    ("pressure", "kPa", "kgf/cm^2"), ("torque", "lbf ft", "N m"), ("torque", "N m", "lbf ft"), ("torque", "kN m", "N m"),
+    ("pressure", "kPa", "kgf/cm^2"), ("pressure", "kgf/cm^2", "MPa"), ("torque", "lbf ft", "N m"), ("torque", "N m", "lbf ft"), ("torque", "kN m", "N m"),
     ("torque", "lbf in", "daN m"), ("speed", "rpm", "rad/s"), ("speed", "rps", "rpm"), ("speed", "deg/s", "rad/s"),
 ]  # fmt: skip
 SHOWN = {"rps": "rev/s"}
