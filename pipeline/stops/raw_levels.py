@@ -4,8 +4,8 @@ A recording in a grossly other unit than the rest (a factor of four and more) sp
 thresholds, zeros and drag. Such recordings are set apart, with the reason, and the others reduced without them. Where the
 time of a whole test is in another unit nothing can be reduced: windows, filters and lags are all lengths of time.
 
-The look is coarse: of each braking (pressure above half its height) the median torque over what it is elsewhere, the
-speeds at both ends, the work, the sample period.
+The look is coarse: of each braking (pressure above a tenth of the highest) the median pressure and torque over what they
+are elsewhere, the speeds at both ends, the work, the sample period.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from pipeline.stops.stretches import BATCH_ROWS
 COLUMNS = ["recording", "time", "speed", "torque", "pressure"]
 GROSS = 4.0
 TRIED: tuple[str, ...] = ("pressure", "speed", "torque", "time")
+APPLIED = 0.1  # of the recording's highest pressure: a series has low applications beside high ones
 SHORTEST = 6  # samples of a braking
 HELD_SPEED = 0.9  # of the start: above it the work tells nothing
 TOLERANCE = {"pressure": 0.3, "speed": 0.3, "torque": 0.3, "balance": 0.3, "drive": 0.3, "duration": 0.3, "mu": 0.3}
@@ -74,7 +75,7 @@ def _brakings(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list
     if not height > 0:
         return []
     with np.errstate(invalid="ignore"):
-        high = pressure - rest.level > 0.5 * height
+        high = pressure - rest.level > APPLIED * height
     known = np.isfinite(time) & np.isfinite(speed) & np.isfinite(torque)
     elsewhere = torque[~high & known]
     zero = float(np.median(elsewhere)) if elsewhere.size else 0.0
@@ -84,9 +85,10 @@ def _brakings(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list
         if inside.size < SHORTEST:
             continue
         t, w, m = time[inside], np.abs(speed[inside]), torque[inside] - zero
+        level = float(np.median(pressure[inside])) - rest.level
         found.append(
             Look(
-                recording, inside.size, float(np.median(np.diff(t))), height, abs(float(np.median(m))),
+                recording, inside.size, float(np.median(np.diff(t))), level, abs(float(np.median(m))),
                 float(np.median(w[:3])), float(np.median(w[-3:])), abs(float(np.trapezoid(m * w, t))),
             )
         )  # fmt: skip

@@ -94,6 +94,15 @@ def test_a_whole_test_with_its_time_in_another_unit_is_unusable_with_one_reason(
     assert found.stops.height == 0
 
 
+@pytest.mark.parametrize("continuous", [False, True])
+def test_a_series_with_its_time_in_another_unit_is_unusable_with_one_reason(tmp_path, continuous):
+    folder, _ = write_test(tmp_path, APPS[:12], Rig(), series=True, continuous=continuous)
+    frame = pl.read_parquet(tmp_path / "t1.parquet").with_columns(pl.col("time") * 1000.0)
+    frame.write_parquet(tmp_path / "t1.parquet")
+    (told,) = reduce(tmp_path).findings
+    assert told["code"] == "test_unusable" and "time is in ms labelled s" in told["message"]
+
+
 def test_ten_recordings_with_their_time_in_another_unit_are_set_apart(tmp_path):
     write_test(tmp_path, APPS, Rig(), change=stretched(range(8, 18), 1000.0))
     found = reduce(tmp_path)
