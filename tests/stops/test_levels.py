@@ -96,7 +96,7 @@ def test_a_whole_test_with_its_time_in_another_unit_is_unusable_with_one_reason(
 
 @pytest.mark.parametrize("continuous", [False, True])
 def test_a_series_with_its_time_in_another_unit_is_unusable_with_one_reason(tmp_path, continuous):
-    folder, _ = write_test(tmp_path, APPS[:12], Rig(), series=True, continuous=continuous)
+    write_test(tmp_path, APPS[:12], Rig(), series=True, continuous=continuous)
     frame = pl.read_parquet(tmp_path / "t1.parquet").with_columns(pl.col("time") * 1000.0)
     frame.write_parquet(tmp_path / "t1.parquet")
     (told,) = reduce(tmp_path).findings
