@@ -58,7 +58,6 @@ def test_nothing_that_lies_beside_a_config_is_executed(place, way):
     )
     assert not (place.parent / "executed").exists(), (place.parent / "executed").read_text()
     assert done.returncode == (0 if way == "snakemake" else 3), done.stderr  # 3 for the one that cannot be used
-    assert done.returncode == {"stopsheet": 3, "module": 3, "snakemake": 0}[way], done.stderr
     assert way == "module" or (place / "results" / "m" / "index.html").is_file()
 
 
