@@ -100,7 +100,7 @@ rule stops:
         findings=f"{TEST}/stops_findings.json",
     shell:
         "{STOPSHEET} stops --test={params.folder:q} --channels={input.channels:q} --record={input.record:q}"
-        " --settings={params.settings:q} --into={params.into:q}"
+        " --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
 
 
 rule friction:
@@ -120,7 +120,7 @@ rule friction:
     output:
         friction=f"{TEST}/friction.json",
     shell:
-        "{STOPSHEET} friction --test={params.folder:q} --settings={params.settings:q} {params.target}"
+        "{STOPSHEET} friction --test={params.folder:q} --settings={params.settings:q} --given={input.given:q} {params.target}"
         " --into={params.into:q}"
 
 
@@ -142,7 +142,7 @@ rule wear:
         wear=f"{TEST}/wear.json",
         findings=f"{TEST}/wear_findings.json",
     shell:
-        "{STOPSHEET} wear --test={params.folder:q} --settings={params.settings:q} --into={params.into:q}"
+        "{STOPSHEET} wear --test={params.folder:q} --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
 
 
 rule repeatability:
@@ -158,7 +158,7 @@ rule repeatability:
     output:
         repeatability=f"{COMPOUND}/repeatability.json",
     shell:
-        "{STOPSHEET} repeatability {params.tests} --results={R:q}/{wildcards.method} --settings={params.settings:q}"
+        "{STOPSHEET} repeatability {params.tests} --results={R:q}/{wildcards.method} --settings={params.settings:q} --given={input.given:q}"
         " --into={params.into:q}"
 
 
@@ -178,7 +178,7 @@ rule drift:
     output:
         drift=f"{TEST}/drift.json",
     shell:
-        "{STOPSHEET} drift --test={params.folder:q} --settings={params.settings:q} {params.pooled}"
+        "{STOPSHEET} drift --test={params.folder:q} --settings={params.settings:q} --given={input.given:q} {params.pooled}"
         " --into={params.into:q}"
 
 
@@ -198,7 +198,7 @@ rule rigs:
         rigs=f"{P}{{method}}/rigs.json",
     shell:
         "{STOPSHEET} rigs --archive={params.archive:q} --results={R:q}/{wildcards.method} {params.events}"
-        " --settings={params.settings:q} --out={output.rigs:q}"
+        " --settings={params.settings:q} --given={input.given:q} --out={output.rigs:q}"
 
 
 rule findings:
@@ -242,7 +242,7 @@ rule test_page:
         page=f"{TEST}/test.html",
     shell:
         "{STOPSHEET} test_page --test={params.folder:q} --method={wildcards.method:q} --record={input.record:q}"
-        " --rigs={input.rigs:q} --settings={params.settings:q} --into={params.into:q}"
+        " --rigs={input.rigs:q} --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
 
 
 rule compound:
@@ -269,7 +269,7 @@ rule compound:
         duty=f"{COMPOUND}/duty.json",
     shell:
         "{STOPSHEET} compound {params.tests} --results={R:q}/{wildcards.method} --rigs={input.rigs:q} {params.target}"
-        " {params.duties} --settings={params.settings:q} --into={params.into:q}"
+        " {params.duties} --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
 
 
 rule sheet:
@@ -292,7 +292,7 @@ rule sheet:
         json=f"{COMPOUND}/sheet.json",
     shell:
         "{STOPSHEET} sheet {params.tests} --results={R:q}/{wildcards.method} --method={wildcards.method:q} {params.target}"
-        " --settings={params.settings:q} --into={params.into:q}"
+        " --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
 
 
 rule index:
@@ -314,6 +314,7 @@ rule index:
         method=f"{P}{{method}}/method.yaml",
     shell:
         "{STOPSHEET} index --config={params.config:q} --method={wildcards.method:q} --into={params.into:q}"
+        " --settings={params.settings:q} --given={input.given:q}"
 
 
 rule delta:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import io
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from pipeline.cli.engine import noted
 from pipeline.cli.lifeline import Stopped, end_with_engine, stoppable
 from pipeline.cli.parser import parser
 from pipeline.errors import InputError
+from pipeline.results import files
 
 # Of the system's refusals, those that say that the place named is the wrong one; the others are faults of the machine.
 WRONG_PLACE = frozenset(
@@ -57,6 +59,9 @@ def _carried_out(arguments: list[str]) -> int:
     options = vars(parser().parse_args(arguments))  # argparse itself ends with 2 on a wrong call
     command, name = options.pop("call"), options.pop("name")
     seen.as_planned(options.pop("planned"))
+    given = options.pop("given", None)
+    if given is not None:
+        files.write_only_while(partial(_refuse_outdated, given, options["settings"]))
     try:
         with noted(_told(name, options)):
             return command(**options) or 0
@@ -76,6 +81,12 @@ def _refused(error: OSError) -> str:
     if error.errno in WRONG_PLACE:
         return f"{place}: {error.strerror}; correct the path or its permissions"
     return faults.words_of(error, Path(place)) or f"{place}: {error.strerror}; run again"
+
+
+def _refuse_outdated(given: Path, settings: str) -> None:
+    """InputFault where the plan has moved on: results of two methods must not stand side by side."""
+    if given.read_text(encoding="utf-8") != settings:
+        raise faults.InputFault(f"{given}: the method was edited since this stage was started; run again")
 
 
 def _told(command: str, options: dict[str, Any]) -> str:

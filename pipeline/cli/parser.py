@@ -42,6 +42,11 @@ def _paths(command: argparse.ArgumentParser, *flags: str, **how: Any) -> None:
         command.add_argument(flag, type=Path, required=True, **how)
 
 
+def _settings(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--settings", required=True)
+    command.add_argument("--given", type=Path, default=None, help="file with the plan's settings while they hold")
+
+
 def _for_people(commands: Any) -> None:
     command = _command(commands, "run", workspace.run, "everything: from a workspace's config to its sheets")
     command.add_argument("config", type=Path, help="config.yaml of the workspace")
@@ -67,7 +72,7 @@ def _per_test(commands: Any) -> None:
     command.add_argument("--wear", default=None, help="the test's wear file, which this stage does not read")
     command = _command(commands, "stops", stages.stops, "channels -> one row per stop")
     _paths(command, "--test", "--channels", "--record", "--into")
-    command.add_argument("--settings", required=True)
+    _settings(command)
     for name, call, text in (
         ("friction", stages.friction, "friction map and window of one test"),
         ("wear", stages.wear, "wear intervals and laws of one test"),
@@ -75,7 +80,7 @@ def _per_test(commands: Any) -> None:
     ):
         command = _command(commands, name, call, text)
         _paths(command, "--test", "--into")
-        command.add_argument("--settings", required=True)
+        _settings(command)
         if name == "friction":
             command.add_argument("--target", type=Path)
         if name == "drift":
@@ -89,14 +94,14 @@ def _per_test(commands: Any) -> None:
     command = _command(commands, "test_page", stages.test_page, "interactive page of one test")
     _paths(command, "--test", "--record", "--rigs", "--into")
     command.add_argument("--method", required=True)
-    command.add_argument("--settings", required=True)
+    _settings(command)
 
 
 def _across_tests(commands: Any) -> None:
     command = _command(commands, "rigs", stages.rigs, "shifts shared by all specimens of a rig")
     _paths(command, "--archive", "--results", "--out")
     command.add_argument("--rigs", type=Path, nargs="*", default=[])
-    command.add_argument("--settings", required=True)
+    _settings(command)
     for name, call, text in (
         ("repeatability", stages.repeatability, "pooled scatter of a compound's stops"),
         ("compound", stages.compound, "friction, wear, batches and duty of a compound"),
@@ -106,7 +111,7 @@ def _across_tests(commands: Any) -> None:
         _paths(command, "--archive", "--results", "--into")
         command.add_argument("--compound", required=True)
         command.add_argument("--tests", nargs="*", default=[])
-        command.add_argument("--settings", required=True)
+        _settings(command)
         if name != "repeatability":
             command.add_argument("--target", type=Path)
         if name == "compound":
@@ -116,6 +121,7 @@ def _across_tests(commands: Any) -> None:
             command.add_argument("--method", required=True)
     command = _command(commands, "index", stages.index, "index page, archive.json and method.yaml of a method")
     _paths(command, "--config", "--into")
+    _settings(command)
     command.add_argument("--method", required=True)
     command = _command(commands, "delta", stages.delta, "what a change of method did")
     _paths(command, "--config", "--into")

@@ -8,6 +8,7 @@ from typing import Any
 
 from pipeline.cli.bounds import read_within
 from pipeline.cli.guard import guarded
+from pipeline.faults import InputFault
 
 
 def channels(*, test: Path, channels: Path, record: Path, fingerprint: str, wear: str | None) -> None:
@@ -149,12 +150,20 @@ def sheet(
         guarded("sheet", compound, [into / name], partial(printed, name))
 
 
-def index(*, config: Path, method: str, into: Path) -> None:
+def index(*, config: Path, method: str, into: Path, settings: str = "") -> None:
+    from pipeline.archive.plan import plan
     from pipeline.report import index_page as stage
+
+    def call() -> None:
+        if (
+            settings and plan(config).settings(method) != settings
+        ):  # method.yaml would be of another method than the results
+            raise InputFault(f"{config}: the method {method} was edited since the run began; run again")
+        stage.run(config=config, method=method, into=into)
 
     # Nobody could read an index that says it is none: this part ends well or the stage fails.
     outputs = [into / "archive.json", into / "method.yaml"]
-    guarded("index", method, outputs, lambda: stage.run(config=config, method=method, into=into), carried=[])
+    guarded("index", method, outputs, call, carried=[])
     page = into / "index.html"
     guarded("index", f"index of {method}", [page], lambda: stage.draw(config=config, method=method, into=into))
 

@@ -10,7 +10,7 @@ import hashlib
 import json
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import metadata
 from pathlib import Path
@@ -20,6 +20,19 @@ if TYPE_CHECKING:
     import polars as pl
 
 
+def _always() -> None:
+    return
+
+
+_may_write: Callable[[], None] = _always
+
+
+def write_only_while(check: Callable[[], None]) -> None:
+    """From now on call `check` before a file is moved into place; where it raises, the file is not."""
+    global _may_write
+    _may_write = check
+
+
 @contextmanager
 def whole(path: Path) -> Iterator[Path]:
     """A temporary path beside `path`, moved onto it when the block ends well, removed when it does not."""
@@ -27,6 +40,7 @@ def whole(path: Path) -> Iterator[Path]:
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
         yield part
+        _may_write()
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
