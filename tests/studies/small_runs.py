@@ -12,16 +12,19 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from rig_samples.simulator import MARRAM_4, Identity, Rig, Style, simulate, write_test
 from tests.conftest import REPO
-from tests.hostile.base import write_base
+from tests.hostile.base import PROGRAM
 
 METHODS = {"as it was": "", "edited": "friction: {coverage: 95 %}\ndrift: {false_alarm_rate: 2 %}\n"}
 
 
 def workspace(base: Path, tests: int) -> Path:
-    """A workspace with so many copies of a simulated test of eleven stops and one method; its config's path."""
+    """A workspace with so many simulated tests of eleven stops, one specimen each, and one method; its config's path."""
     for number in range(1, tests + 1):
-        write_base(base / "archive", "delimited", f"t-{number}")
+        samples = simulate(PROGRAM, MARRAM_4, seed=40 + number, rig=Rig(sample_rate=50.0))
+        who = Identity("Marram 4", "M4-2406", f"{number}", f"2026-03-{number:02d}")
+        write_test(base / "archive" / f"t-{number}", samples, who, Style(compress=False))
     (base / "methods").mkdir()
     set_method(base, "as it was")
     (base / "config.yaml").write_text("archive: archive\nresults: results\nmethods: [methods/plain.yaml]\n")
