@@ -194,6 +194,12 @@ def full_friction_json(**changes: Any) -> dict[str, Any]:
         "diagnostics": {"stops": [{"stop": s, "block": "check 1", "standardised": 0.3, "influence": 0.1, "held_back": s == 22} for s in range(21, 27)]},
         "gaps": [{"from_c": 400.0, "to_c": 480.0}], "left_out": [{"block": "check 3", "stops": [123], "shift": -0.09, "u": 0.01, "why": "check 3 lies -9 % off"}],
         "model": {"effects": "multiply mu", "kept": ["pressure"], "dropped": {"speed": "not told apart"}, "chosen_because": "it predicts best", "strays_held_back": 1},
+        "by_batch": [
+            {"batch": name, "window": {"low_c": 231.4, "high_c": 604.0, "low_limited_by": "band", "high_limited_by": "data"}, "window_reason": None,
+             "holds": {"answer": "yes", "from_c": 280.0, "to_c": 580.0, "why": "inside the band"}, "curve": curve_points(), "curve_reason": None}
+            for name in ("M4-2406", "M4-2409")
+        ],
+        "further_batch": {"value": 0.434, "low": 0.35, "high": 0.52, "batches": 3, "why": None},
         "between": {"unit": "relative", "specimen_sd": 0.02, "batch_sd": None, "batch_why": "one batch", "stop_sd": 0.01},
         **changes,
     })  # fmt: skip

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
-from pipeline.report import index_page, off_band, sheet
+from pipeline.report import index_page, off_band, plots, sheet
+from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
 from tests.report import contents, makers
 
@@ -186,3 +188,19 @@ def test_the_page_counts_stops_off_the_band_by_block() -> None:
     assert tone == "open"
     assert off_band.by_block(stops, friction | {"wanted_mu": None}, "temperature_initial_c").is_empty()
     assert off_band.by_block(stops, friction | {"window": None}, "temperature_initial_c").is_empty()
+
+
+def test_batches_that_differ_have_their_own_curves_in_the_figure(tmp_path: Path) -> None:
+    friction = contents.full_friction_json(compound="Marram 4")
+    loaded = sheet.made(**makers.results_of_compound(tmp_path, ("m4-a",), friction=friction)).loaded
+    names = {"curve of batch M4-2406", "curve of batch M4-2409"}
+
+    def drawn(inputs: Inputs) -> set[str]:
+        figure = plots.drawn(inputs, ["friction"])["friction"]
+        return {str(line.get_label()) for line in figure.axes[0].lines}
+
+    assert names | {"stops of other purposes"} <= drawn(loaded)
+    same = contents.batches_json()
+    for pair in same["pairs"]:
+        pair["mu_verdict"] = "undecided"
+    assert not names & drawn(replace(loaded, batches=replace(loaded.batches, data=same)))

@@ -11,7 +11,7 @@ from pipeline.report import document, inputs, plots, sheet, test_results
 from pipeline.report import test_page as page_stage
 from tests.report import contents, makers
 
-SEEDS = 12
+SEEDS = 4
 NULLABLE = {"wear_um", "wear_u_um", "predicted_um", "chi2_per_dof", "aicc", "loo_rmse_um", "relative_u", "index", "mu_min", "onset_low",
             "window_share", "glazing_share", "opening_to_run", "bite", "wear_um_per_stop", "mu", "law", "rates", "shares", "chosen", "models",
             "blocks", "intervals", "mass_to_thickness", "temperature_range_c", "map_and_duty", "caveat", "extrapolated", "sweep", "history"}  # fmt: skip
