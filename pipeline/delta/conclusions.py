@@ -72,12 +72,20 @@ def _window_words(source: Mapping[str, Any], low: float | None, high: float | No
 
 
 def _laws(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
-    """The chosen wear law of every component."""
+    """The wear law of every component; one that the readings do not identify is told as such."""
     components = [_get(x, "wear", "components") or {} for x in (a, b)]
     return [
-        _row(scope, name, f"wear law of {part}", *(_get(c, part, "chosen") for c in components))
+        _row(scope, name, f"wear law of {part}", *(_law(c.get(part)) for c in components))
         for part in dict.fromkeys([*components[0], *components[1]])
     ]
+
+
+def _law(component: Mapping[str, Any] | None) -> str | None:
+    chosen = _get(component or {}, "chosen")
+    if not chosen:
+        return None
+    models = {model.get("model"): model for model in _get(component or {}, "models") or []}
+    return str(chosen) if models.get(chosen, {}).get("identified") else f"none identified ({chosen} as a description)"
 
 
 def _batches(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
@@ -85,9 +93,9 @@ def _batches(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[
     sides = [{(p["a"], p["b"]): p for p in _get(x, "batches", "pairs") or []} for x in (a, b)]
     rows = []
     for pair in dict.fromkeys([*sides[0], *sides[1]]):
-        for what in ("mu", "bite", "wear"):
+        for what, words in (("mu", "mu"), ("bite", "bite"), ("wear", "disc wear")):
             verdicts = [_get(side.get(pair, {}), f"{what}_verdict") for side in sides]
-            rows.append(_row("compound", compound, f"{what} of {pair[0]} and {pair[1]}", *verdicts))
+            rows.append(_row("compound", compound, f"{words} of {pair[0]} and {pair[1]}", *verdicts))
     return rows
 
 

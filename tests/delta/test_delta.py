@@ -170,3 +170,14 @@ def test_an_archive_without_results_is_said(tmp_path):
         path.unlink()
     stage.run(config=config, a="first", b="other", into=tmp_path / "out")
     assert read_json(tmp_path / "out" / "delta.json")["comparable"]["answer"] == "no"
+
+
+def test_a_law_that_is_not_identified_is_told_as_none():
+    def of(identified):
+        model = {"model": "energy", "identified": identified}
+        return {"wear": {"components": {"disc": {"chosen": "energy", "models": [model]}}}}
+
+    rows = {r["what"]: r for r in conclusions.of_test("t1", of(True), of(False))}
+    law = rows["wear law of disc"]
+    assert (law["a"], law["b"]) == ("energy", "none identified (energy as a description)")
+    assert law["changed"]
