@@ -75,7 +75,7 @@ def _laws(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> 
     """The wear law of every component; one that the readings do not identify is told as such."""
     components = [_get(x, "wear", "components") or {} for x in (a, b)]
     return [
-        _row(scope, name, f"wear law of {part}", *(_law(c.get(part)) for c in components))
+        _row(scope, name, f"wear law of {part}", _law(components[0].get(part)), _law(components[1].get(part)))
         for part in dict.fromkeys([*components[0], *components[1]])
     ]
 
