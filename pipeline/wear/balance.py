@@ -12,7 +12,8 @@ import polars as pl
 
 from pipeline.findings import Finding, finding
 from pipeline.wear.components import Component, spoken
-from pipeline.wear.intervals import cells, noise
+from pipeline.wear.intervals import cells
+from pipeline.wear.noise import noise
 from pipeline.wear.rates import coverage_factor
 
 INNER_OXIDATION, PICK_UP = 1.15, 0.85
@@ -75,7 +76,7 @@ def _loss(readings, first, last, assumed) -> tuple[float, float, float]:
     if not shared.any():
         return float(np.nanmean(mean[a]) - np.nanmean(mean[b])), float("inf"), sigma.dof
     loss = float((mean[a, shared] - mean[b, shared]).mean())
-    variance = (sigma.value**2 / count[[a, b]][:, shared]).sum() / shared.sum() ** 2
+    variance = sigma.of_means(count[[a, b]][:, shared]).sum() / shared.sum() ** 2 + 2 * sigma.shared
     return loss, float(np.sqrt(variance)), sigma.dof
 
 

@@ -4,6 +4,9 @@ Specimens of one compound wear more or less than each other by a factor s, commo
 random effect: the covariance of a test's intervals is that of its readings plus t^2 f f', f the law's own losses and t the
 scatter of s. t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986), drawn towards the method's
 expected scatter, which counts as a few degrees of freedom: two specimens alone say next to nothing about scatter.
+
+Whether a law fits is asked of the readings: with the degrees of freedom that their own noise is known by, all tests' together.
+How well the mean of the specimens is known is the scatter's matter, with its few.
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
 from pipeline.wear.components import Component, component
 from pipeline.wear.exposure import interval_groups, joined
-from pipeline.wear.inference import Inference, Problem, at_best
+from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, at_best
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import design
 from pipeline.wear.mass import mass_rows
@@ -28,8 +31,8 @@ from pipeline.wear.of_stops import TestExposure, test_exposure
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.readings import beside_card
-from pipeline.wear.result import constants_of, curve, map_and_duty, model_entry, supported
-from pipeline.wear.selection import Choice, choose
+from pipeline.wear.result import constants_of, curve, map_and_duty, model_entry, own_choice, shown, supported
+from pipeline.wear.selection import Choice, Noise, choose, noise_of
 
 SCATTER_DOF = 4  # what the method's expected scatter counts for
 ROUNDS = 3
@@ -109,6 +112,8 @@ def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, 
         if not usable.any():
             left_out[test.card.test] = "no interval holds a stop with energy"
             continue
+        choice = own_choice(measured, usable, groups, exposure, constants_of(part, settings), settings)
+        measured = shown(measured, choice)
         members.append(
             Member(test, exposure, part, measured, groups, usable, mass_rows(own, measured, settings.mass_u))
         )
@@ -129,14 +134,14 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
     of_test = np.repeat(np.arange(len(members)), [int(m.usable.sum()) for m in members])
     stops = joined([m.exposure.stops for m in members])
     groups = block_diag(*(m.groups[m.usable] for m in members))
-    dof = SCATTER_DOF + _specimens(members) - 1
     choice = choose(
         design(stops, groups),
         y,
         covariance,
-        dof,
+        readings_dof([m.measured for m in members]),
         constants,
         confidence=settings.confidence,
+        noise=_noise(members),
         model_u=settings.model_u,
         adapt=lambda problem: with_scatter(problem, of_test, settings.specimen_scatter),
         folds=of_test if len(members) > 1 else None,
@@ -165,6 +170,22 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         "usable_um": part.usable_um,
         "why": None,
     }
+
+
+def readings_dof(measured: Sequence[Intervals]) -> float:
+    """Degrees of freedom that the noise of several tests' readings is known by together."""
+    return float(sum(min(m.dof, ASSUMED_NOISE_DOF) if m.assumed else m.dof for m in measured))
+
+
+def _noise(members: list[Member]) -> Noise:
+    """What the problem is told of the readings beside their covariance; any assumed noise has to give way to the residuals."""
+    each = [noise_of(m.measured, m.usable) for m in members]
+    return Noise(
+        occasions=block_diag(*(n.occasions for n in each)),
+        occasion_most=max(n.occasion_most for n in each),
+        assumed=any(n.assumed for n in each),
+        between_dof=SCATTER_DOF + _specimens(members) - 1,
+    )
 
 
 def _specimens(members: list[Member]) -> int:
@@ -203,8 +224,7 @@ def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Prob
         scatter = scatter_of(*factors(bare, predicted, of_test), expected)
         same = of_test[:, None] == of_test[None, :]
         covariance = bare.covariance + scatter**2 * np.outer(predicted, predicted) * same
-        # Residuals within specimens say nothing about the scatter between them.
-        pooled = replace(bare, covariance=covariance, pool=False)
+        pooled = replace(bare, covariance=covariance)
     return pooled
 
 

@@ -1,8 +1,9 @@
 """Weighted, bounded least squares with several starts: the one fitting routine of the wear laws.
 
 Residuals are whitened by the observations' covariance (its Cholesky factor), so that correlated readings count for what they
-are; the trust-region solver runs from every start and Gauss-Newton steps polish the best to the arithmetic's limit. Checked
-on the certified nonlinear regressions of NIST StRD.
+are; the trust-region solver runs from every start and Gauss-Newton steps polish the best to the arithmetic's limit. The
+covariance is that of J's columns scaled to length one, scaled back: parameters of very unlike size (um/MJ beside
+mm3/(N m)) would else fall under the pseudo-inverse's cut-off. Checked on the certified nonlinear regressions of NIST StRD.
 """
 
 from __future__ import annotations
@@ -14,18 +15,21 @@ import numpy as np
 
 Model = Callable[[np.ndarray], np.ndarray]
 _STEP = np.finfo(float).eps ** (1 / 3)
+MOST_CALLS = 400
 
 
 @dataclass(frozen=True)
 class Fit:
     """parameters [p]; covariance [p, p] for whitened residuals of unit variance (times chi2/dof when the errors' size is
-    not known); chi2 the whitened sum of squares; dof; at_bound [p]."""
+    not known); chi2 the whitened sum of squares; dof; at_bound [p]; converged: the solver ended by itself, not by MOST_CALLS.
+    """
 
     parameters: np.ndarray
     covariance: np.ndarray
     chi2: float
     dof: int
     at_bound: np.ndarray
+    converged: bool = True
 
     @property
     def residual_variance(self) -> float:
@@ -68,7 +72,7 @@ def least_squares(
             xtol=1e-14,
             ftol=1e-14,
             gtol=1e-14,
-            max_nfev=400,
+            max_nfev=MOST_CALLS,
         )
         if np.isfinite(found.cost) and (best is None or found.cost < best.cost):
             best = found
@@ -78,11 +82,20 @@ def least_squares(
     residual, jacobian = whiten(model(x) - y), _jacobian(lambda x: whiten(model(x) - y), x, low, high)
     return Fit(
         parameters=x,
-        covariance=np.linalg.pinv(jacobian.T @ jacobian),
+        covariance=_covariance(jacobian),
         chi2=float(residual @ residual),
         dof=y.size - x.size,
         at_bound=(x <= low) | (x >= high),
+        converged=best.status > 0,
     )
+
+
+def _covariance(jacobian: np.ndarray) -> np.ndarray:
+    """Inverse of J'J by columns of length one; a column of zeros (a parameter without effect) has no variance to tell."""
+    size = np.linalg.norm(jacobian, axis=0)
+    size = np.where(size > 0, size, 1.0)
+    scaled = jacobian / size
+    return np.linalg.pinv(scaled.T @ scaled) / np.outer(size, size)
 
 
 def _snapped(x, low, high):

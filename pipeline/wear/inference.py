@@ -6,8 +6,15 @@ surface is laid out over a grid of shapes, its minima start the fitting routine,
 loose, one-sided or at a bound, and open where the data do not close them.
 
 The size of the noise: readings' repeats have their own degrees of freedom and are pooled with the residuals. Where the
-residuals are too large for the readings' noise (1 % level) the law misfits: it is then given a roughness, a share of each
-interval's loss by which it may be wrong, of the size that the residuals ask for, and the intervals widen with it.
+residuals are too large for the readings' noise (1 % level; where that noise is only assumed: larger than it at all) one of
+two things is given the size that they ask for, whichever is the likelier, and the intervals widen with it:
+
+    occasion     a scatter common to all readings of one occasion, which repeats taken one after the other do not show (the zero
+                 of a calliper, a seat, a warm part): it opposes the errors of neighbouring intervals
+    roughness    a share of an interval's loss by which the law is wrong: independent from interval to interval
+
+The loss that a roughness is a share of is the fitted one: a share of the observed loss would give the intervals that
+happen to read low the most weight, and draw the rate down.
 """
 
 from __future__ import annotations
@@ -22,11 +29,18 @@ from pipeline.wear.laws import Constants, Design, Law, shapes, totals
 
 ASSUMED_NOISE_DOF = 4
 MISFIT_LEVEL = 0.01
+ROUNDS = 3  # of fitted loss and roughness in turn
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One law on one component's intervals: y in um [K], its covariance [K, K], the noise's degrees of freedom."""
+    """One law on one component's intervals: y in um [K], its covariance [K, K], the noise's degrees of freedom.
+
+    occasions: covariance [K, K] of y per unit variance of what is common to an occasion's readings, with occasion_most, the
+    largest such scatter in um that the readings' own noise makes believable; None where it is not thought of. assumed: the
+    noise's size is the method's, not the readings'. between_dof: degrees of freedom of the scatter between specimens
+    that the covariance holds (residuals within specimens say nothing about it); infinite without.
+    """
 
     law: Law
     intervals: Design
@@ -34,7 +48,10 @@ class Problem:
     y: np.ndarray
     covariance: np.ndarray
     noise_dof: float
-    pool: bool = True  # the residuals add to what is known of the noise
+    occasions: np.ndarray | None = None
+    occasion_most: float = np.inf
+    assumed: bool = False
+    between_dof: float = np.inf
 
     @cached_property
     def whiten(self):
@@ -71,8 +88,9 @@ class Surface:
 @dataclass(frozen=True)
 class Inference:
     """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an interval's
-    loss by which the law is wrong (0 where it fits); minimum: chi2 of the problem as fitted, roughness in its
-    covariance; scale: variance that its whitened residuals are judged by, with its dof; fine: the surface it was read from.
+    loss by which the law is wrong, occasion_um: scatter common to an occasion's readings (0 where it fits without);
+    minimum: chi2 of the problem as fitted, either in its covariance; scale: variance that its whitened residuals are
+    judged by, with its dof; fine: the surface it was read from; converged: whether the fitting routine came to an end.
     """
 
     problem: Problem
@@ -86,6 +104,12 @@ class Inference:
     scale_dof: float
     intervals: np.ndarray
     fine: Surface
+    occasion_um: float = 0.0
+    converged: bool = True
+
+    @property
+    def widened(self) -> bool:
+        return self.roughness > 0 or self.occasion_um > 0
 
     @property
     def closed(self) -> np.ndarray:
@@ -143,36 +167,73 @@ def infer(problem: Problem, confidence: float) -> Inference:
     fit = _polished(problem, wide)
     k, p = problem.size
     chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
-    scale, scale_dof, misfit_p = noise_scale(chi2, dof, problem.noise_dof)
-    if not problem.pool:
-        scale, scale_dof = 1.0, problem.noise_dof
-    roughness, minimum = 0.0, chi2
-    if misfit_p is not None and misfit_p < MISFIT_LEVEL:
-        roughness, problem = _roughened(problem, grid, terms, dof)
+    misfit_p = misfit(chi2, dof, problem.noise_dof)
+    roughness = occasion = 0.0
+    minimum = chi2
+    if misfit_p is not None and (misfit_p < MISFIT_LEVEL or (problem.assumed and chi2 > dof)):
+        roughness, occasion, problem = _widened(problem, grid, terms, dof)
         wide = surface(problem, grid, terms)
         fit = _polished(problem, wide)
-        minimum, scale, scale_dof = min(fit.chi2, float(wide.chi2.min())), 1.0, float(dof)
+        minimum = min(fit.chi2, float(wide.chi2.min()))
+        scale, scale_dof = 1.0, min(float(dof), problem.between_dof)
+    else:
+        scale, scale_dof = noise_scale(chi2, dof, problem, confidence)
     fine = _refined(problem, wide, fit, scale)
     limit = minimum + scale * _quantile(confidence, scale_dof)
     intervals = np.array([_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
     return Inference(
-        problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine
-    )
+        problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine, occasion,
+        fit.converged,
+    )  # fmt: skip
+
+
+def _widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, float, Problem]:
+    """(roughness, occasion scatter in um, the problem with the likelier of the two in its covariance); the other is 0."""
+    share, rough = _roughened(problem, grid, terms, dof)
+    scatter, scattered = _scattered(problem, grid, terms, dof)
+    if scattered is None or _deviance(rough, grid, terms) < _deviance(scattered, grid, terms):
+        return share, 0.0, rough
+    return 0.0, scatter, scattered
+
+
+def _deviance(problem: Problem, grid: np.ndarray, terms: np.ndarray) -> float:
+    """-2 ln of the greatest likelihood, up to a constant."""
+    return float(surface(problem, grid, terms).chi2.min() + np.linalg.slogdet(problem.covariance)[1])
 
 
 def _roughened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, Problem]:
     """The roughness that brings chi2 down to its degrees of freedom, and the problem with it in the covariance."""
-    size = np.maximum(np.abs(problem.y), np.sqrt(np.diag(problem.covariance)))
+    least, share, rough = np.sqrt(np.diag(problem.covariance)), 0.0, problem
+    for _ in range(ROUNDS):
+        size = np.maximum(at_best(rough), least)
+        share = _size(lambda s: _with(problem, np.diag((s * size) ** 2)), grid, terms, dof, 1e-4, 10.0)  # noqa: B023
+        rough = _with(problem, np.diag((share * size) ** 2))
+    return share, rough
 
-    def rough(share: float) -> Problem:
-        return replace(problem, covariance=problem.covariance + np.diag((share * size) ** 2))
 
-    low, high = -4.0, 1.0  # decades
-    for _ in range(16):
-        middle = (low + high) / 2
-        over = surface(rough(10**middle), grid, terms).chi2.min() > dof
-        low, high = (middle, high) if over else (low, middle)
-    return 10**high, rough(10**high)
+def _scattered(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, Problem | None]:
+    """The same by a scatter common to an occasion's readings; None where that cannot be, or cannot be believed."""
+    if problem.occasions is None:
+        return 0.0, None
+    shape, unit = problem.occasions, float(np.sqrt(np.diag(problem.covariance).max()))
+    scatter = _size(lambda s: _with(problem, s**2 * shape), grid, terms, dof, 1e-4 * unit, 1e4 * unit)
+    if scatter > problem.occasion_most:
+        return 0.0, None
+    return scatter, _with(problem, scatter**2 * shape)
+
+
+def _with(problem: Problem, further: np.ndarray) -> Problem:
+    return replace(problem, covariance=problem.covariance + further)
+
+
+def _size(widened, grid: np.ndarray, terms: np.ndarray, dof: int, low: float, high: float) -> float:
+    """What has to go into `widened` for chi2 to come down to its degrees of freedom, by bisection in decades."""
+    least, most = np.log10(low), np.log10(high)
+    for _ in range(18):
+        middle = (least + most) / 2
+        over = surface(widened(10**middle), grid, terms).chi2.min() > dof
+        least, most = (middle, most) if over else (least, middle)
+    return float(10**most)
 
 
 def at_best(problem: Problem) -> np.ndarray:
@@ -208,16 +269,32 @@ def left_out_errors(found: Inference, folds: np.ndarray) -> np.ndarray | None:
     return errors
 
 
-def noise_scale(chi2: float, dof: int, noise_dof: float) -> tuple[float, float, float | None]:
-    """(variance of the whitened residuals, its dof, p-value of the misfit; None without residual dof)."""
+def misfit(chi2: float, dof: int, noise_dof: float) -> float | None:
+    """p-value of residuals at least as large beside readings' noise known with noise_dof; None without residual dof."""
     from scipy import special
 
     if dof <= 0:
-        return 1.0, noise_dof, None
+        return None
     if not np.isfinite(noise_dof):
-        return 1.0, np.inf, float(special.chdtrc(dof, chi2))
-    p = float(special.fdtrc(dof, noise_dof, chi2 / dof))
-    return (noise_dof + chi2) / (noise_dof + dof), noise_dof + dof, p
+        return float(special.chdtrc(dof, chi2))
+    return float(special.fdtrc(dof, noise_dof, chi2 / dof))
+
+
+def noise_scale(chi2: float, dof: int, problem: Problem, confidence: float) -> tuple[float, float]:
+    """(variance that whitened residuals of a law that fits are judged by, its degrees of freedom).
+
+    Noise that the readings show is pooled with the residuals. Noise that the method assumes tells nothing of the readings:
+    there the residuals alone decide, unless the assumed noise asks for more. Scatter between specimens has its own dof.
+    """
+    if np.isfinite(problem.between_dof):
+        return 1.0, problem.between_dof
+    noise_dof = problem.noise_dof
+    if dof <= 0 or not np.isfinite(noise_dof):
+        return 1.0, noise_dof
+    if problem.assumed:
+        pairs = ((1.0, noise_dof), (chi2 / dof, float(dof)))
+        return max(pairs, key=lambda pair: pair[0] * _quantile(confidence, pair[1]))
+    return (noise_dof + chi2) / (noise_dof + dof), noise_dof + dof
 
 
 def _quantile(confidence: float, dof: float) -> float:
@@ -248,6 +325,7 @@ def _polished(problem: Problem, wide: Surface) -> Fit:
             chi2=fit.chi2,
             dof=fit.dof - 1,
             at_bound=np.append(fit.at_bound, False),
+            converged=fit.converged,
         )
     minima = [i for i in order if _local_minimum(wide.chi2, i)][:3]
     starts = [[*wide.rates[i], wide.shapes[i]] for i in minima]

@@ -1,37 +1,30 @@
 """Wear per interval between readings, with the covariance that shared readings bring.
 
 The loss of an interval is the mean over the points that both readings have. Neighbouring intervals share a reading, so their
-errors are opposed: the whole covariance goes into every fit, not the errors alone. The noise of one point's reading
-comes from repeats; without enough of them from what points do beside the component's common loss and a steady
-taper; without that from the method's assumed value, which is said.
+errors are opposed: the whole covariance goes into every fit, not the errors alone. The noise of one point's reading:
+`pipeline.wear.noise`; what the laws' residuals show beyond it is put in by `with_occasions`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
 
 from pipeline.findings import Finding, finding
 from pipeline.wear.components import Component, spoken
+from pipeline.wear.noise import noise, usual
 from pipeline.wear.readings import outlying
-
-ENOUGH_DOF = 4
-
-
-@dataclass(frozen=True)
-class Noise:
-    """Standard uncertainty of one reading of one point: value in m or kg, its degrees of freedom, where it is from."""
-
-    value: float
-    dof: float
-    source: str
 
 
 @dataclass(frozen=True)
 class Intervals:
-    """Thickness loss of one component per interval. wear in um [K]; covariance in um^2 [K, K]."""
+    """Thickness loss of one component per interval. wear in um [K]; covariance in um^2 [K, K].
+
+    single_um: noise of one reading of one point; residual: (variance, dof) of the chosen law's whitened residuals, by
+    which what is said of the readings themselves is widened (None: by the noise's own dof).
+    """
 
     from_stop: np.ndarray
     to_stop: np.ndarray
@@ -41,6 +34,20 @@ class Intervals:
     source: str
     details: list[dict] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    single_um: float = 0.0
+    residual: tuple[float, float] | None = None
+
+    @property
+    def assumed(self) -> bool:
+        """Whether the noise's size is the method's and not the readings'."""
+        return self.source.startswith("assumed")
+
+    @property
+    def occasions(self) -> np.ndarray:
+        """Covariance [K, K] of the losses per unit variance of what is common to all readings of an occasion."""
+        at = np.unique(np.concatenate([self.from_stop, self.to_stop]))
+        sign = (self.from_stop[:, None] == at).astype(float) - (self.to_stop[:, None] == at)
+        return sign @ sign.T
 
     @property
     def u(self) -> np.ndarray:
@@ -60,39 +67,6 @@ def cells(readings: pl.DataFrame) -> tuple[list[int], list[str], np.ndarray, np.
         mean[row[after], column[point]] = value
         count[row[after], column[point]] = n
     return stops, points, mean, count
-
-
-def noise(readings: pl.DataFrame, mean: np.ndarray, assumed: float) -> Noise:
-    """Noise of one reading of one point; see the module's text for the order of sources. Never below the resolution."""
-    floor = float(np.median(readings["resolution"].to_numpy())) / np.sqrt(12)
-    spread = readings.group_by("after_stop", "point", maintain_order=True).agg(
-        pl.col("value").var().alias("variance"), (pl.len() - 1).alias("dof")
-    )
-    spread = spread.filter(pl.col("dof") > 0)
-    repeat_dof = int(spread["dof"].sum() or 0)
-    repeat = float((spread["variance"] * spread["dof"]).sum() / repeat_dof) if repeat_dof else 0.0
-    point, point_dof = _beside_common_loss(mean)
-    if repeat_dof >= ENOUGH_DOF:
-        return Noise(max(np.sqrt(repeat), floor), repeat_dof, "repeat readings")
-    if point_dof >= ENOUGH_DOF:
-        return Noise(max(np.sqrt(point), floor), point_dof, "scatter between points")
-    # The method's value is of a reading's mean over its points.
-    per_point = assumed * np.sqrt(np.median((~np.isnan(mean)).sum(axis=1)))
-    return Noise(max(float(per_point), floor), np.inf, "assumed by the method")
-
-
-def _beside_common_loss(mean: np.ndarray) -> tuple[float, int]:
-    """Variance and degrees of freedom of point means after each point's place and its own share of the loss."""
-    full = mean[:, ~np.isnan(mean).any(axis=0)]
-    readings, points = full.shape
-    if points < 2 or readings < 3:
-        return 0.0, 0
-    level = full.mean(axis=1)
-    design = np.column_stack([np.ones(readings), level - level.mean()])
-    coefficient, *_ = np.linalg.lstsq(design, full, rcond=None)
-    rest = full - design @ coefficient
-    dof = (points - 1) * (readings - 2)
-    return float((rest**2).sum() / dof), dof
 
 
 def intervals(
@@ -133,7 +107,7 @@ def _losses(readings, part, assumed, scale, quantity, least) -> Intervals | None
         readings = readings.filter(pl.col("state") == state)
     stops, points, mean, count = cells(readings)
     sigma = noise(readings, mean, assumed)
-    bad = outlying(mean, min(sigma.value, 4 * assumed), least=least)
+    bad = outlying(mean, max(min(sigma.value, 4 * assumed), usual(readings, mean)), least=least)
     for r, p in np.argwhere(bad):
         findings.append(
             finding(
@@ -169,9 +143,9 @@ def _losses(readings, part, assumed, scale, quantity, least) -> Intervals | None
         loss = (mean[k] - mean[k + 1]) * scale
         details.append(_point_detail(points, loss, quantity))
     flat = weights.reshape(len(weights), -1)
-    variance = np.where(count > 0, sigma.value**2 / np.maximum(count, 1), 0.0).ravel()
     wear = flat @ np.nan_to_num(mean).ravel() * scale
-    covariance = (flat * variance) @ flat.T * scale**2
+    at_once = weights.sum(axis=2)
+    covariance = ((flat * sigma.of_means(count).ravel()) @ flat.T + sigma.shared * at_once @ at_once.T) * scale**2
     result = Intervals(
         from_stop=np.array(stops[:-1]),
         to_stop=np.array(stops[1:]),
@@ -181,6 +155,7 @@ def _losses(readings, part, assumed, scale, quantity, least) -> Intervals | None
         source=sigma.source,
         details=details,
         findings=findings,
+        single_um=float(np.sqrt(sigma.value**2 + sigma.stuck)) * scale,
     )
     _negative(result, part, quantity)
     return result
@@ -206,3 +181,16 @@ def _negative(result: Intervals, part: Component, quantity: str) -> None:
                 evidence={"wear_um": float(result.wear[k]), "u_um": float(result.u[k])},
             )
         )
+
+
+def with_occasions(measured: Intervals, scatter_um: float, residual: tuple[float, float] | None) -> Intervals:
+    """The intervals with a scatter common to each occasion's readings that the chosen law's residuals show, and what
+    these say of the noise's size: (variance, degrees of freedom)."""
+    if not scatter_um:
+        return replace(measured, residual=residual)
+    return replace(
+        measured,
+        covariance=measured.covariance + scatter_um**2 * measured.occasions,
+        source=f"{measured.source}, and {scatter_um:.1f} um common to an occasion's readings, as the law's residuals show",
+        residual=residual,
+    )

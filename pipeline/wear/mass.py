@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.wear.intervals import Intervals, cells, noise
+from pipeline.wear.intervals import Intervals, cells
+from pipeline.wear.noise import noise
 
 
 def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) -> list[dict]:
@@ -35,6 +36,6 @@ def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) 
             if not shared.any():
                 continue
             loss = float((mean[a, shared] - mean[b, shared]).mean())
-            variance = (sigma.value**2 / count[[a, b]][:, shared]).sum() / shared.sum() ** 2
+            variance = sigma.of_means(count[[a, b]][:, shared]).sum() / shared.sum() ** 2 + 2 * sigma.shared
             row |= {"wear_g": loss * 1e3, "wear_u_g": float(np.sqrt(variance)) * 1e3, "mass_state": said}
     return rows

@@ -14,6 +14,7 @@ import numpy as np
 
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import interval_groups
+from pipeline.wear.inference import ASSUMED_NOISE_DOF
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.of_stops import TestExposure
 
@@ -27,7 +28,7 @@ def rates(measured: Intervals, part: Component, test: TestExposure, confidence: 
         return {**dict.fromkeys(RATES), "stops": None, "why": note}
     ones = chosen.astype(float)
     loss, u = float(ones @ measured.wear), float(np.sqrt(ones @ measured.covariance @ ones))
-    half = coverage_factor(confidence, measured.dof) * u
+    half = spread(measured, confidence) * u
     first, last = int(measured.from_stop[chosen][0]), int(measured.to_stop[chosen][-1])
     group = interval_groups(test.run_number, [first], [last])[0]
     count, work = float(group.sum()), float(group @ test.stops.energy_mj)
@@ -70,6 +71,14 @@ def _after_bedding(measured: Intervals, test: TestExposure) -> tuple[np.ndarray 
     if later.any():
         return later, "no reading at the end of bedding: part of the bedding is in the rates"
     return None, "no interval between readings lies after the bedding"
+
+
+def spread(measured: Intervals, confidence: float) -> float:
+    """Half-width of an interval over the readings' standard uncertainty, by what is known of that uncertainty's size."""
+    if measured.residual is not None:
+        variance, dof = measured.residual
+        return coverage_factor(confidence, dof) * float(np.sqrt(variance))
+    return coverage_factor(confidence, min(measured.dof, ASSUMED_NOISE_DOF) if measured.assumed else measured.dof)
 
 
 def coverage_factor(confidence: float, dof: float) -> float:

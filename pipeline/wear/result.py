@@ -11,13 +11,13 @@ from pipeline.method.wear import Wear
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, interval_groups
 from pipeline.wear.inference import Inference
-from pipeline.wear.intervals import Intervals
+from pipeline.wear.intervals import Intervals, with_occasions
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, arrhenius, design
 from pipeline.wear.of_stops import TestExposure
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 from pipeline.wear.rates import rates
-from pipeline.wear.selection import ROUGH, Candidate, Choice, choose
+from pipeline.wear.selection import Candidate, Choice, choose, noise_of, wrong
 
 ZERO_C = 273.15
 CURVE_POINTS = 25
@@ -29,7 +29,8 @@ def component_result(measured: Intervals, part: Component, test: TestExposure, s
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
     usable = measured.to_stop <= (test.run_number.max() if len(test.run_number) else 0)
     usable &= groups @ test.stops.energy_mj > 0
-    choice = _choice(measured, usable, groups, test, constants, settings)
+    choice = own_choice(measured, usable, groups, test, constants, settings)
+    measured = shown(measured, choice)
     models = [
         model_entry(c, constants, test, part, measured, usable, c.name == choice.chosen) for c in choice.candidates
     ]
@@ -57,7 +58,16 @@ def constants_of(part: Component, settings: Wear) -> Constants:
     return Constants(settings.central_temperature, settings.power_reference / 1e6, part.distance_factor or float("nan"))
 
 
-def _choice(measured, usable, groups, test, constants, settings: Wear) -> Choice:
+def shown(measured: Intervals, choice: Choice) -> Intervals:
+    """The intervals with the noise that the chosen law's residuals show in the readings (none where the law itself is wrong)."""
+    found = choice.law.found if choice.law else None
+    if found is None or found.roughness or found.dof <= 0:
+        return measured
+    return with_occasions(measured, found.occasion_um, (found.scale, found.scale_dof))
+
+
+def own_choice(measured, usable, groups, test, constants, settings: Wear) -> Choice:
+    """The choice of law from one test's intervals."""
     if not usable.any():
         return Choice([], None, "no interval holds a stop with energy")
     return choose(
@@ -67,7 +77,7 @@ def _choice(measured, usable, groups, test, constants, settings: Wear) -> Choice
         measured.dof,
         constants,
         confidence=settings.confidence,
-        noise_source=measured.source,
+        noise=noise_of(measured, usable),
         model_u=settings.model_u,
     )
 
@@ -99,6 +109,8 @@ def model_entry(
         "chi2_per_dof": found.chi2 / found.dof if found and found.dof > 0 else None,
         "misfit_p": found.misfit_p if found else None,
         "roughness": found.roughness if found else None,
+        "occasion_um": found.occasion_um if found else None,
+        "converged": found.converged if found else None,
         "aicc": c.aicc,
         "loo_rmse_um": c.loo_rmse,
         "identified": c.identified,
@@ -120,12 +132,17 @@ def _worth_stating(found: Inference, i: int) -> bool:
     within a factor of four: no figure that looks surer than it is."""
     low, high = found.intervals[i]
     size = found.problem.size
-    return size[0] > size[1] and found.roughness <= ROUGH and low > 0 and high < 4 * low
+    return size[0] > size[1] and not wrong(found) and low > 0 and high < 4 * low
 
 
 def _rough_words(found: Inference | None) -> str:
-    if not found or not found.roughness:
+    if not found or not found.widened:
         return ""
+    if found.occasion_um:
+        return (
+            f"chi2 per degree of freedom {found.chi2 / found.dof:.1f} by the readings' noise: beside it they scatter from occasion "
+            f"to occasion by some {found.occasion_um:.2g} um; the intervals hold that"
+        )
     return (
         f"chi2 per degree of freedom {found.chi2 / found.dof:.1f}: beside the readings' noise the law is wrong by some "
         f"{100 * found.roughness:.1f} % of an interval's loss; the intervals hold that"

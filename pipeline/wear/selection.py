@@ -1,15 +1,16 @@
 """Which wear law the readings speak for, and what they can and cannot tell.
 
-Every law is fitted; one counts as identified when more intervals than parameters were measured, it is not wrong by more than
-ROUGH of an interval's loss, and the profile of each of its parameters closes inside its limits with every rate clear of zero.
+Every law is fitted; one counts as identified when more intervals than parameters were measured, the fit came to its end, it is
+not wrong by more than ROUGH of an interval's loss nor by MISFIT times what the readings' noise explains, and the profile of each of its parameters closes inside its limits
+with every rate clear of zero.
 The identified law of the lowest AICc is chosen, but a law with more than one parameter must be better by MARGIN, so that
 noise does not buy a shape:
 
     AICc = chi2 + ln(det C / det C0) + 2 p + 2 p (p + 1) / (n - p - 1)
 
-(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), with C the covariance that holds the law's roughness (its
-share counts as a parameter), C0 that of the readings alone, and n the number of observations that the noise is known
-from: the intervals and the readings' own degrees of freedom, or the intervals alone where roughness was needed.
+(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), with C the covariance that holds the law's roughness or the scatter
+between occasions (its size counts as a parameter), C0 that of the readings alone, and n the number of observations that the
+noise is known from: the intervals and the readings' own degrees of freedom, or the intervals alone where either was needed.
 """
 
 from __future__ import annotations
@@ -20,11 +21,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, infer, left_out_errors
+from pipeline.wear.intervals import Intervals
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, Design
 
 MARGIN = 4.0
 ROUGH = 0.15
+MISFIT = 5.0  # chi2 per degree of freedom
+BELIEVED = 3.0  # an occasion's scatter over that of single readings, where these show theirs
 LOOSE = 4.0  # an interval whose ends differ by more than this factor pins no rate
 LOOSE_SHAPE = {"Ea": 150.0, "b": 2.0, "transition": 400.0}
 
@@ -39,6 +43,22 @@ class Candidate:
     why: str
     aicc: float | None = None
     loo_rmse: float | None = None
+
+
+@dataclass(frozen=True)
+class Noise:
+    """What `Problem` is told of the readings' noise beside its covariance; see there."""
+
+    occasions: np.ndarray | None = None
+    occasion_most: float = np.inf
+    assumed: bool = False
+    between_dof: float = np.inf
+
+
+def noise_of(measured: Intervals, usable: np.ndarray) -> Noise:
+    """Of one component's intervals: noise that the readings show bounds what may be common to an occasion beyond it."""
+    most = np.inf if measured.assumed else BELIEVED * measured.single_um
+    return Noise(measured.occasions[np.ix_(usable, usable)], most, measured.assumed)
 
 
 @dataclass(frozen=True)
@@ -63,7 +83,7 @@ def choose(
     constants: Constants,
     *,
     confidence: float = 0.95,
-    noise_source: str = "",
+    noise: Noise | None = None,
     model_u: float = 0.01,
     adapt: Callable[[Problem], Problem] | None = None,
     folds: np.ndarray | None = None,
@@ -71,16 +91,17 @@ def choose(
     """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text.
 
     model_u: share of an interval's loss by which any law may be wrong (temperatures are modelled), beside the readings.
-    adapt: what a law's problem needs before it is fitted (scatter between specimens in its covariance). folds: numbers
+    noise: what more is known of the readings' noise. adapt: what a law's problem needs before it is fitted (scatter between specimens in its covariance). folds: numbers
     [K] of what is left out together for the prediction error; each interval alone without it.
     """
-    if noise_source.startswith("assumed"):
-        noise_dof = ASSUMED_NOISE_DOF
+    noise = noise or Noise()
+    if noise.assumed:
+        noise_dof = min(noise_dof, ASSUMED_NOISE_DOF)
     y = np.asarray(y, float)
     covariance = covariance + np.diag((model_u * y) ** 2)
     candidates = []
     for law in LAWS.values():
-        problem = Problem(law, intervals, constants, y, covariance, noise_dof)
+        problem = Problem(law, intervals, constants, y, covariance, noise_dof, **vars(noise))
         try:
             found = infer(adapt(problem) if adapt else problem, confidence)
         except (ValueError, np.linalg.LinAlgError) as error:
@@ -95,9 +116,11 @@ def choose(
 def _identified(found: Inference) -> tuple[bool, str]:
     """(identified, the reason in words where not)"""
     law, (k, p) = found.problem.law, found.problem.size
-    if k < p or (law.shape and k == p):
+    if k < p or k < 2 or (law.shape and k == p):
         return False, f"{k} interval{'s' * (k > 1)} for {p} parameters: nothing is left to test the law with"
     reasons = []
+    if not found.converged:
+        reasons.append("the fit did not come to an end: its figures are those of where it stopped")
     for (name, _), (low, high) in zip(law.parameters, found.intervals, strict=True):
         is_rate = name != (law.shape or ("",))[0]
         if is_rate and low == 0.0:
@@ -108,12 +131,17 @@ def _identified(found: Inference) -> tuple[bool, str]:
             reasons.append(f"{name} is loose, {low:.3g} to {high:.3g}")
         elif not is_rate and high - low > LOOSE_SHAPE[name]:
             reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
-    if found.roughness > ROUGH:
+    if wrong(found):
         reasons.append(
             f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: the law is wrong by some "
             f"{100 * found.roughness:.0f} % of an interval's loss, no parameter of it is sure"
         )
     return not reasons, "; ".join(reasons)
+
+
+def wrong(found: Inference) -> bool:
+    """Whether a law misfits so that no parameter of it is sure."""
+    return found.roughness > ROUGH or (found.roughness > 0 and found.chi2 > MISFIT * found.dof)
 
 
 def _pinned_elsewhere(found: Inference) -> bool:
@@ -155,7 +183,7 @@ def _with_aicc(candidates: list[Candidate], covariance: np.ndarray, noise_dof: f
 def _aicc(found: Inference, bare: float, noise_dof: float) -> float | None:
     """None where there are too few intervals for the law."""
     k, p = found.problem.size
-    rough = found.roughness > 0
+    rough = found.widened
     room = (k if rough else k + noise_dof) - p - 1
     if k < p or room <= 0:
         return None

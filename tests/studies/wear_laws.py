@@ -25,7 +25,7 @@ from pipeline.wear.laws import LAWS, design
 from pipeline.wear.of_stops import test_exposure
 from pipeline.wear.readings import SCHEMA
 from pipeline.wear.result import constants_of
-from pipeline.wear.selection import Choice, choose
+from pipeline.wear.selection import Choice, choose, noise_of
 from tests.wear import makers
 
 PER_LAW, UNIDENTIFIABLE, OXIDATION = 20, 20, 100
@@ -63,8 +63,9 @@ def true_parameters(law: str, made: makers.Program, rng: np.random.Generator) ->
 def fitted(law: str, parameters: dict[str, float], made: makers.Program, rng, **noise) -> Choice:
     found, groups = makers.measured(makers.true_loss(law, parameters, made), made, rng, **noise)
     return choose(
-        design(made.stops, groups), found.wear, found.covariance, found.dof, makers.CONSTANTS, noise_source=found.source
-    )
+        design(made.stops, groups), found.wear, found.covariance, found.dof, makers.CONSTANTS,
+        noise=noise_of(found, np.ones(len(found.wear), bool)),
+    )  # fmt: skip
 
 
 def judged(law: str, parameters: dict[str, float], choice: Choice) -> Judged:
@@ -163,7 +164,7 @@ def demo_choice(made) -> Choice:
     groups = interval_groups(exposed.run_number, measured.from_stop, measured.to_stop)
     return choose(
         design(exposed.stops, groups), measured.wear, measured.covariance, measured.dof, constants,
-        noise_source=measured.source,
+        noise=noise_of(measured, np.ones(len(measured.wear), bool)),
     )  # fmt: skip
 
 

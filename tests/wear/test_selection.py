@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from pipeline.wear.inference import Problem, best_rates, infer, noise_scale
+from pipeline.wear.inference import Problem, best_rates, infer, misfit, noise_scale
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, design
-from pipeline.wear.selection import choose
+from pipeline.wear.selection import choose, noise_of
 from tests.wear import makers
 
 
@@ -17,8 +17,9 @@ def fitted(law, parameters, blocks=makers.WIDE, seed=5, **noise):
         parameters = makers.oxidation_parameters(made, activation=150.0, share=0.3)
     found, groups = makers.measured(makers.true_loss(law, parameters, made), made, rng, **noise)
     choice = choose(
-        design(made.stops, groups), found.wear, found.covariance, found.dof, makers.CONSTANTS, noise_source=found.source
-    )
+        design(made.stops, groups), found.wear, found.covariance, found.dof, makers.CONSTANTS,
+        noise=noise_of(found, np.ones(len(found.wear), bool)),
+    )  # fmt: skip
     return choice, parameters
 
 
@@ -121,6 +122,13 @@ def test_rates_are_never_negative():
 
 
 def test_noise_scale_pools_repeats_with_residuals():
-    assert noise_scale(6.0, 6, 6.0)[:2] == (1.0, 12.0)
-    assert noise_scale(0.0, 0, 5.0) == (1.0, 5.0, None)
-    assert noise_scale(200.0, 6, np.inf)[2] < 1e-6
+    def scale(chi2, dof, noise_dof, **known):
+        problem = Problem(LAWS["energy"], None, None, np.ones(3), np.eye(3), noise_dof, **known)
+        return noise_scale(chi2, dof, problem, 0.95)
+
+    assert scale(6.0, 6, 6.0) == (1.0, 12.0)
+    assert scale(0.0, 0, 5.0) == (1.0, 5.0) and misfit(0.0, 0, 5.0) is None
+    assert misfit(200.0, 6, np.inf) < 1e-6
+    # Assumed noise does not make residuals surer; scatter between specimens has its own degrees of freedom.
+    assert scale(1.8, 2, 4.0, assumed=True) == (0.9, 2.0) and scale(0.2, 2, 4.0, assumed=True) == (1.0, 4.0)
+    assert scale(6.0, 6, 40.0, between_dof=5.0) == (1.0, 5.0)
