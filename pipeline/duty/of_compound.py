@@ -178,22 +178,22 @@ def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
 
 
 def _worn(kind: str, wear: Mapping[str, Any], card: Card) -> Worn:
-    """The disc, or the pad that wears fastest, with its chosen law and usable thickness."""
+    """The disc, or the pad that wears fastest, with its law (if identified, else its measured rates) and usable thickness."""
     part = card.brake.disc if kind == "disc" else card.brake.pad
     usable = None
     if part.thickness is not None and part.minimum_thickness is not None:
         usable = (part.thickness - part.minimum_thickness) * 1e6
     parts = {name: c for name, c in (wear.get("components") or {}).items() if name.startswith(kind)}
     if not parts:
-        return Worn(kind, None, usable, f"no wear of the {kind} was measured")
-    models = [m for c in parts.values() if (m := _chosen(c)) is not None]
-    if not models:
-        return Worn(
-            kind, None, usable, next(iter(parts.values())).get("why") or f"no wear law of the {kind} was chosen"
-        )
-    rates = {name: _rate(c) for name, c in parts.items() if _chosen(c) is not None}
-    fastest = max(rates, key=lambda name: rates[name])
-    return Worn(kind, _chosen(parts[fastest]), usable)
+        return Worn(kind, None, usable, f"no wear of the {kind} was measured", read=False)
+    component = parts[max(parts, key=lambda name: _rate(parts[name]))]
+    model = _chosen(component)
+    if model is not None and model.get("identified"):
+        return Worn(kind, model, usable)
+    entries = tuple(component.get("measured") or ())
+    said = "no wear law is identified" if model is not None else "no wear law was chosen"
+    why = component.get("why") or (None if entries else component.get("measured_why")) or (model or {}).get("why")
+    return Worn(kind, None, usable, said if entries or not why else f"{said}: {why}", entries)
 
 
 def _chosen(component: Mapping[str, Any]) -> Mapping[str, Any] | None:

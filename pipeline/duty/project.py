@@ -14,6 +14,7 @@ from pipeline.duty.cycle import MOST_WARMING, Array, Events, History, settles_wi
 from pipeline.duty.exposure import Plate
 from pipeline.heat.lumped import Disc
 from pipeline.wear.exposure import Exposure
+from pipeline.wear.measured import fitting
 from pipeline.wear.predict import beyond, interval, wear_by_stop
 
 ZERO_C = 273.15
@@ -22,14 +23,24 @@ NULL = {"value": None, "low": None, "high": None}
 
 @dataclass(frozen=True)
 class Worn:
-    """A wearing component: name, the chosen law's entry of wear.json or why there is none, usable thickness
-    in um.
+    """A wearing component: name, the identified law's entry of wear.json or why there is none, usable thickness
+    in um. measured: where no law is identified, the measured rates that a duty like their stops may be
+    projected with. read: whether the component was read at all.
     """
 
     name: str
     model: Mapping[str, Any] | None
     usable_um: float | None
     why: str | None = None
+    measured: tuple[Mapping[str, Any], ...] = ()
+    read: bool = True
+
+    def law(self, stops: Exposure) -> tuple[Mapping[str, Any] | None, str | None]:
+        """(what these stops' wear may be predicted by, why there is nothing)"""
+        if self.model is not None or not self.measured:
+            return self.model, self.why or "no wear law was chosen"
+        entry, unlike = fitting(self.measured, stops)
+        return entry, f"{self.why}; {unlike}" if self.why and unlike else self.why or unlike
 
 
 @dataclass(frozen=True)
@@ -141,21 +152,28 @@ def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, 
 
 def _plate(brake: Brake) -> Plate | None:
     """Surface temperatures cost time and matter to oxidation only."""
-    needed = any(c.model is not None and c.model.get("model") == "oxidation" for c in brake.components)
+    needed = any(c.measured or (c.model is not None and c.model.get("model") == "oxidation") for c in brake.components)
     return brake.plate if needed else None
 
 
-def wear_per_cycle(component: Worn, stops: Exposure, cycles: int, confidence: float) -> dict[str, Any]:
-    """Loss in um per cycle with its interval; null with the reason where no law can predict."""
-    if component.model is None:
-        return NULL | {"why": component.why or "no wear law was chosen"}
+def wear_per_cycle(
+    component: Worn, stops: Exposure, cycles: int, confidence: float, like: Exposure | None = None
+) -> dict[str, Any]:
+    """Loss in um per cycle with its interval; null with the reason where no law can predict.
+
+    like: the single stops by which a measured rate is looked for, where `stops` are weighted (default: `stops`).
+    """
+    model, why = component.law(stops if like is None else like)
+    if model is None:
+        return NULL | {"why": why}
     try:
-        loss, draws = wear_by_stop(component.model, stops)
+        loss, draws = wear_by_stop(model, stops)
     except ValueError as error:
         return NULL | {"why": str(error)}
     if not np.isfinite(loss.sum()):
         return NULL | {"why": "the law needs mu, and there is no friction curve"}
-    return interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
+    found: dict[str, Any] = interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
+    return found | ({"ground": f"{component.why}; {model['ground']}"} if "ground" in model else {})
 
 
 def life(component: Worn, per_cycle: Mapping[str, Any]) -> dict[str, Any]:
@@ -166,6 +184,7 @@ def life(component: Worn, per_cycle: Mapping[str, Any]) -> dict[str, Any]:
         return NULL | {"why": per_cycle.get("why")}
     if component.usable_um is None:
         return NULL | {"why": f"the card gives no thickness and minimum_thickness of the {component.name}"}
+    grounds = {"ground": per_cycle["ground"]} if "ground" in per_cycle else {}
     if per_cycle["value"] <= 0:
         return NULL | {"why": "the law predicts no wear on this duty"}
     content: dict[str, Any] = {
@@ -175,13 +194,18 @@ def life(component: Worn, per_cycle: Mapping[str, Any]) -> dict[str, Any]:
     }
     if content["high"] is None:
         content["why"] = "the interval of wear reaches zero: life has no upper end"
-    return content
+    return content | grounds
 
 
 def shortest(lives: Mapping[str, Mapping[str, Any]]) -> str | None:
-    """The component that reaches its minimum first."""
+    """The component that reaches its minimum first; of those whose life is known."""
     known = {name: item["value"] for name, item in lives.items() if item["value"] is not None}
     return min(known, key=known.__getitem__) if known else None
+
+
+def unknown(brake: Brake, lives: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """Components that were read and yet have no life: one of them may be the first at its minimum."""
+    return [c.name for c in brake.components if c.read and c.usable_um is not None and lives[c.name]["value"] is None]
 
 
 def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure, opening: int = 0) -> list[str]:
@@ -197,8 +221,9 @@ def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure
         if temperature.min() < low - 1:
             said.append(f"temperature down to {temperature.min():.0f} degC, the friction data begin at {low:.0f}")
     for component in brake.components:
-        if component.model is not None:
-            said += [f"wear of the {component.name}: {text}" for text in beyond(component.model, stops)]
+        model, _ = component.law(stops)
+        if model is not None:
+            said += [f"wear of the {component.name}: {text}" for text in beyond(model, stops)]
     return said
 
 
@@ -211,12 +236,12 @@ def project(
     """
     (cycle,) = exposures(settled, events, brake, [opening])
     whole = use_exposure(warming, cycle, events, brake, duty.cycles)
-    wear = {c.name: wear_per_cycle(c, whole, duty.cycles, brake.confidence) for c in brake.components}
+    wear = {c.name: wear_per_cycle(c, whole, duty.cycles, brake.confidence, cycle) for c in brake.components}
     lives = {c.name: life(c, wear[c.name]) for c in brake.components}
-    first = shortest(lives)
-    why = "; ".join(f"{name}: {item.get('why')}" for name, item in lives.items())
+    first = shortest(lives) if not unknown(brake, lives) else None
+    why = "; ".join(f"{name}: {item.get('why')}" for name, item in lives.items() if item["value"] is None)
     cycles: dict[str, Any] = dict(lives[first]) if first else NULL | {"why": why or "no component has a wear law"}
-    km = {key: None if cycles[key] is None else cycles[key] * duty.length / 1e3 for key in NULL}
+    km: dict[str, Any] = {key: None if cycles[key] is None else cycles[key] * duty.length / 1e3 for key in NULL}
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     within = settles_within(list(warming), float(settled.start[opening]), duty.cycles)
     content: dict[str, Any] = {
@@ -232,7 +257,7 @@ def project(
         "wear_um_per_cycle": wear,
         "wear_um_per_settled_cycle": {c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},
         "life_cycles": cycles,
-        "life_km": km | ({"why": cycles["why"]} if "why" in cycles else {}),
+        "life_km": km | {key: cycles[key] for key in ("why", "ground") if key in cycles},
         "life_limited_by": first,
         "life_by_component": lives,
         "extrapolated": extrapolated(settled, events, brake, cycle, opening),

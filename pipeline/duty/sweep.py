@@ -22,6 +22,7 @@ from pipeline.duty.project import (
     glazing_share,
     life,
     shortest,
+    unknown,
     wear_per_cycle,
     window_share,
 )
@@ -40,7 +41,7 @@ def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, openin
     for k, stops in zip(shown, exposures(settled, events, brake, shown), strict=True):
         wear = {c.name: wear_per_cycle(c, stops, 1, brake.confidence) for c in brake.components}
         lives = {c.name: life(c, wear[c.name]) for c in brake.components}
-        first = shortest(lives)
+        first = shortest(lives) if not unknown(brake, lives) else None
         found.append({
             "opening": float(opening[k]), "temperature_low_c": float(low[k]), "temperature_high_c": float(high[k]),
             "window_share": None if inside is None else float(inside[k]),

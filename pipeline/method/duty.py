@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Share
 from pipeline.method.base import Probability, Settings
 
-REVISION = 2
+REVISION = 3
 
 
 class Duty(Settings):

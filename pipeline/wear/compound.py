@@ -21,18 +21,19 @@ from scipy.linalg import block_diag
 
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
-from pipeline.wear.components import Component, component
+from pipeline.wear.components import Component, component, spoken
 from pipeline.wear.exposure import interval_groups, joined
 from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, at_best
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import design
 from pipeline.wear.mass import mass_rows
+from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.of_stops import TestExposure, test_exposure
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.readings import beside_card
-from pipeline.wear.result import constants_of, curve, map_and_duty, model_entry, own_choice, shown, supported
-from pipeline.wear.selection import Choice, Noise, choose, noise_of
+from pipeline.wear.result import constants_of, curve, map_and_duty, model_entry, own_choice, range_of, shown, supported
+from pipeline.wear.selection import Choice, Noise, choose, energy_problem, noise_of
 
 SCATTER_DOF = 4  # what the method's expected scatter counts for
 ROUNDS = 3
@@ -80,7 +81,8 @@ def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> 
         members, left_out = _members(name, read, exposures, settings)
         found[name] = _pooled(members, settings) if members else _nothing("no test has two readings of it")
         found[name]["tests_left_out"] = left_out
-    return {"components": found, "why": None}
+    notes = [scatter_words(name, c["specimen_scatter"]) for name, c in found.items() if c.get("specimen_scatter")]
+    return {"components": found, "notes": notes, "why": None}
 
 
 def _nothing(why: str) -> dict[str, Any]:
@@ -147,10 +149,15 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         folds=of_test if len(members) > 1 else None,
     )
     together = _together(members, stops)
+    problem = energy_problem(
+        design(stops, groups), y, covariance, readings_dof([m.measured for m in members]), constants, _noise(members),
+        settings.model_u,
+    )  # fmt: skip
     models = [
         model_entry(c, constants, together, part, *_span(members), c.name == choice.chosen) for c in choice.candidates
     ]
     chosen = next((m for m in models if m["model"] == choice.chosen), None)
+    entries, why = ([], None) if chosen and chosen["identified"] else _measured(members, problem, of_test, settings)
     specimens, scatter = _factors(members, choice, of_test, settings)
     return {
         "intervals": _rows(members, chosen),
@@ -160,7 +167,9 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         "specimens": specimens,
         "specimen_scatter": scatter,
         "rates": _rates(members, settings),
-        "map_and_duty": map_and_duty(chosen, together, part, settings.confidence),
+        "measured": entries,
+        "measured_why": why,
+        "map_and_duty": map_and_duty(trusted(chosen, entries), together, part, settings.confidence),
         "law": curve(chosen, together, settings.confidence),
         "temperature_range_c": supported(chosen),
         "mass_to_thickness": _mass_to_thickness(members),
@@ -170,6 +179,18 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         "usable_um": part.usable_um,
         "why": None,
     }
+
+
+def _measured(members: list[Member], problem: Problem, of_test: np.ndarray, settings: Wear):
+    """(entries, why none) of `measured_rates` over all tests."""
+    each = [kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose) for m in members]
+    return measured_rates(
+        problem, [b for blocks, _ in each for b in blocks], np.concatenate([bedding for _, bedding in each]),
+        [members[t].test.card.test or str(t) for t in of_test],
+        lambda p, kept: with_scatter(p, of_test[kept], settings.specimen_scatter),
+        lambda kept: range_of(problem.intervals.stops, (problem.intervals.groups[kept] > 0).any(axis=0)),
+        settings.confidence,
+    )  # fmt: skip
 
 
 def readings_dof(measured: Sequence[Intervals]) -> float:
@@ -245,11 +266,30 @@ def _factors(members: list[Member], choice: Choice, of_test, settings: Wear) -> 
         }
         for m, v, h in zip(members, value, half, strict=True)
     ]
-    return rows, {
-        "share": scatter_of(value, variance, settings.specimen_scatter),
-        "specimens": _specimens(members),
-        "expected": settings.specimen_scatter,
+    return rows, _scatter(value, variance, _specimens(members), settings)
+
+
+def _scatter(value: np.ndarray, variance: np.ndarray, specimens: int, settings: Wear) -> dict[str, Any]:
+    """The scatter between specimens, what of it is the method's expectation, and what it makes of a mean's interval."""
+    share, expected = scatter_of(value, variance, settings.specimen_scatter), settings.specimen_scatter
+    dof = SCATTER_DOF + len(value) - 1
+    return {
+        "share": share,
+        "specimens": specimens,
+        "expected": expected,
+        "from_expected": SCATTER_DOF * expected**2 / (dof * share**2) if share > 0 else None,
+        "half_width": coverage_factor(settings.confidence, dof) * share / float(np.sqrt(len(value))),
     }
+
+
+def scatter_words(name: str, scatter: dict[str, Any]) -> str:
+    """What the scatter between specimens does to the intervals of a component's rates and laws."""
+    n = scatter["specimens"]
+    return (
+        f"{spoken(name)}: {100 * scatter['half_width']:.0f} % to each side of the intervals of mean rate, law and life is scatter between "
+        f"specimens, {100 * (scatter['from_expected'] or 0):.0f} % of that (as variance) the {100 * scatter['expected']:.0f} % that the "
+        f"method expects rather than what {'this one shows' if n == 1 else f'these {n} show'}"
+    )
 
 
 def _together(members: list[Member], stops) -> TestExposure:

@@ -29,6 +29,7 @@ from pipeline.wear.laws import Constants, Design, Law, shapes, totals
 
 ASSUMED_NOISE_DOF = 4
 MISFIT_LEVEL = 0.01
+TOLD_APART = 4.0  # of -2 ln likelihood
 ROUNDS = 3  # of fitted loss and roughness in turn
 
 
@@ -90,7 +91,8 @@ class Inference:
     """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an interval's
     loss by which the law is wrong, occasion_um: scatter common to an occasion's readings (0 where it fits without);
     minimum: chi2 of the problem as fitted, either in its covariance; scale: variance that its whitened residuals are
-    judged by, with its dof; fine: the surface it was read from; converged: whether the fitting routine came to an end.
+    judged by, with its dof; fine: the surface it was read from; or_rough: the roughness that would explain the residuals
+    nearly as well as occasion_um does (0 where it would not); converged: whether the fitting routine came to an end.
     """
 
     problem: Problem
@@ -105,6 +107,7 @@ class Inference:
     intervals: np.ndarray
     fine: Surface
     occasion_um: float = 0.0
+    or_rough: float = 0.0
     converged: bool = True
 
     @property
@@ -168,10 +171,10 @@ def infer(problem: Problem, confidence: float) -> Inference:
     k, p = problem.size
     chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
     misfit_p = misfit(chi2, dof, problem.noise_dof)
-    roughness = occasion = 0.0
+    roughness = occasion = or_rough = 0.0
     minimum = chi2
     if misfit_p is not None and (misfit_p < MISFIT_LEVEL or (problem.assumed and chi2 > dof)):
-        roughness, occasion, problem = _widened(problem, grid, terms, dof)
+        roughness, occasion, or_rough, problem = _widened(problem, grid, terms, dof)
         wide = surface(problem, grid, terms)
         fit = _polished(problem, wide)
         minimum = min(fit.chi2, float(wide.chi2.min()))
@@ -183,17 +186,21 @@ def infer(problem: Problem, confidence: float) -> Inference:
     intervals = np.array([_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
     return Inference(
         problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine, occasion,
-        fit.converged,
+        or_rough, fit.converged,
     )  # fmt: skip
 
 
-def _widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, float, Problem]:
-    """(roughness, occasion scatter in um, the problem with the likelier of the two in its covariance); the other is 0."""
+def _widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, float, float, Problem]:
+    """(roughness, occasion scatter in um, the roughness that the readings cannot tell that scatter from, the problem with the
+    likelier of the two in its covariance); of the first two the other is 0."""
     share, rough = _roughened(problem, grid, terms, dof)
     scatter, scattered = _scattered(problem, grid, terms, dof)
-    if scattered is None or _deviance(rough, grid, terms) < _deviance(scattered, grid, terms):
-        return share, 0.0, rough
-    return 0.0, scatter, scattered
+    if scattered is None:
+        return share, 0.0, 0.0, rough
+    less = _deviance(rough, grid, terms) - _deviance(scattered, grid, terms)
+    if less < 0:
+        return share, 0.0, 0.0, rough
+    return 0.0, scatter, share if less < TOLD_APART else 0.0, scattered
 
 
 def _deviance(problem: Problem, grid: np.ndarray, terms: np.ndarray) -> float:

@@ -9,15 +9,16 @@ import numpy as np
 
 from pipeline.method.wear import Wear
 from pipeline.wear.components import Component
-from pipeline.wear.exposure import GRID_K, interval_groups
+from pipeline.wear.exposure import GRID_K, Exposure, interval_groups
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals, with_occasions
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, arrhenius, design
+from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.of_stops import TestExposure
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 from pipeline.wear.rates import rates
-from pipeline.wear.selection import Candidate, Choice, choose, noise_of, wrong
+from pipeline.wear.selection import Candidate, Choice, choose, energy_problem, noise_of, wrong
 
 ZERO_C = 273.15
 CURVE_POINTS = 25
@@ -35,6 +36,12 @@ def component_result(measured: Intervals, part: Component, test: TestExposure, s
         model_entry(c, constants, test, part, measured, usable, c.name == choice.chosen) for c in choice.candidates
     ]
     chosen = next((m for m in models if m["model"] == choice.chosen), None)
+    entries, why = (
+        ([], None)
+        if chosen and chosen["identified"]
+        else _measured(measured, usable, groups, test, constants, settings)
+    )
+    law = trusted(chosen, entries)
     return {
         "intervals": _interval_rows(measured, groups, usable, test, chosen, confidence),
         "noise": {"source": measured.source, "dof": measured.dof},
@@ -42,9 +49,11 @@ def component_result(measured: Intervals, part: Component, test: TestExposure, s
         "chosen": choice.chosen,
         "chosen_why": choice.why,
         "rates": rates(measured, part, test, confidence),
-        "blocks": block_rows(chosen, test, part, confidence),
-        "shares": share_rows(chosen, test),
-        "map_and_duty": map_and_duty(chosen, test, part, confidence),
+        "measured": entries,
+        "measured_why": why,
+        "blocks": block_rows(law, test, part, confidence),
+        "shares": share_rows(chosen, test) if law is chosen else [],
+        "map_and_duty": map_and_duty(law, test, part, confidence),
         "law": curve(chosen, test, confidence),
         "temperature_range_c": supported(chosen),
         "faces": part.faces,
@@ -123,8 +132,25 @@ def model_entry(
         }
         sets = draws(found)
         entry["joint"] = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
-        entry["range"] = _range(test, measured, usable)
+        first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
+        entry["range"] = range_of(test.stops, (test.run_number > first) & (test.run_number <= last))
     return entry
+
+
+def _measured(measured: Intervals, usable, groups, test: TestExposure, constants, settings: Wear):
+    """(entries, why none) of `measured_rates` from one test's intervals."""
+    if not usable.any():
+        return [], "no interval holds a stop with energy"
+    own = groups[usable]
+    problem = energy_problem(
+        design(test.stops, own), measured.wear[usable], measured.covariance[np.ix_(usable, usable)], measured.dof,
+        constants, noise_of(measured, usable), settings.model_u,
+    )  # fmt: skip
+    blocks, bedding = kinds_of(own, test.block, test.purpose)
+    return measured_rates(
+        problem, blocks, bedding, ["this"] * len(own), lambda p, _: p,
+        lambda kept: range_of(test.stops, (own[kept] > 0).any(axis=0)), settings.confidence,
+    )  # fmt: skip
 
 
 def _worth_stating(found: Inference, i: int) -> bool:
@@ -164,11 +190,8 @@ def _effective(name: str, test: TestExposure, part: Component) -> tuple[bool, st
     return bool(reasons), ("effective: " + "; ".join(reasons)) if reasons else ""
 
 
-def _range(test: TestExposure, measured: Intervals, usable) -> dict[str, list[float]]:
-    """What the fitted intervals hold: [lowest, highest] per stop, and of the surface."""
-    first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
-    inside = (test.run_number > first) & (test.run_number <= last)
-    s = test.stops
+def range_of(s: Exposure, inside: np.ndarray) -> dict[str, Any]:
+    """What the stops inside [n] span: [lowest, highest] per stop, and of the surface."""
 
     def span(values):
         values = values[inside & np.isfinite(values)]

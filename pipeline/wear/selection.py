@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, infer, left_out_errors
+from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, at_best, infer, left_out_errors
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, Design
@@ -28,7 +28,7 @@ from pipeline.wear.laws import LAWS, Constants, Design
 MARGIN = 4.0
 ROUGH = 0.15
 MISFIT = 5.0  # chi2 per degree of freedom
-BELIEVED = 3.0  # an occasion's scatter over that of single readings, where these show theirs
+BELIEVED = 1.5  # an occasion's scatter over that of single readings, where these show theirs
 LOOSE = 4.0  # an interval whose ends differ by more than this factor pins no rate
 LOOSE_SHAPE = {"Ea": 150.0, "b": 2.0, "transition": 400.0}
 
@@ -45,6 +45,11 @@ class Candidate:
     loo_rmse: float | None = None
 
 
+def with_model_u(problem: Problem, share: float) -> Problem:
+    """The problem with that share of each interval's fitted loss in its covariance. Raises ValueError as `infer` does."""
+    return replace(problem, covariance=problem.covariance + np.diag((share * at_best(problem)) ** 2))
+
+
 @dataclass(frozen=True)
 class Noise:
     """What `Problem` is told of the readings' noise beside its covariance; see there."""
@@ -59,6 +64,20 @@ def noise_of(measured: Intervals, usable: np.ndarray) -> Noise:
     """Of one component's intervals: noise that the readings show bounds what may be common to an occasion beyond it."""
     most = np.inf if measured.assumed else BELIEVED * measured.single_um
     return Noise(measured.occasions[np.ix_(usable, usable)], most, measured.assumed)
+
+
+def energy_problem(
+    intervals: Design,
+    y: np.ndarray,
+    covariance: np.ndarray,
+    dof: float,
+    constants: Constants,
+    noise: Noise,
+    model_u: float,
+) -> Problem:
+    """The energy law's problem as `choose` has it, before specimens' scatter."""  # fmt: skip
+    dof = min(dof, ASSUMED_NOISE_DOF) if noise.assumed else dof
+    return with_model_u(Problem(LAWS["energy"], intervals, constants, y, covariance, dof, **vars(noise)), model_u)
 
 
 @dataclass(frozen=True)
@@ -98,11 +117,11 @@ def choose(
     if noise.assumed:
         noise_dof = min(noise_dof, ASSUMED_NOISE_DOF)
     y = np.asarray(y, float)
-    covariance = covariance + np.diag((model_u * y) ** 2)
     candidates = []
     for law in LAWS.values():
         problem = Problem(law, intervals, constants, y, covariance, noise_dof, **vars(noise))
         try:
+            problem = with_model_u(problem, model_u)
             found = infer(adapt(problem) if adapt else problem, confidence)
         except (ValueError, np.linalg.LinAlgError) as error:
             candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
@@ -132,16 +151,24 @@ def _identified(found: Inference) -> tuple[bool, str]:
         elif not is_rate and high - low > LOOSE_SHAPE[name]:
             reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
     if wrong(found):
+        size = f"the law is wrong by some {100 * found.roughness:.0f} % of an interval's loss"
+        if found.occasion_um:
+            size = f"the law is wrong, or the readings of an occasion by {found.occasion_um:.2g} um together"
         reasons.append(
-            f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: the law is wrong by some "
-            f"{100 * found.roughness:.0f} % of an interval's loss, no parameter of it is sure"
+            f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: {size}, no parameter of it is sure"
+        )
+    elif found.or_rough > ROUGH:
+        reasons.append(
+            f"the readings scatter from occasion to occasion by some {found.occasion_um:.2g} um, or the law is wrong by some "
+            f"{100 * found.or_rough:.0f} % of an interval's loss: they do not tell which"
         )
     return not reasons, "; ".join(reasons)
 
 
 def wrong(found: Inference) -> bool:
-    """Whether a law misfits so that no parameter of it is sure."""
-    return found.roughness > ROUGH or (found.roughness > 0 and found.chi2 > MISFIT * found.dof)
+    """Whether a law misfits so that no parameter of it is sure: of noise that is only assumed, chi2 tells nothing."""
+    known = found.widened and not found.problem.assumed
+    return found.roughness > ROUGH or (known and found.chi2 > MISFIT * found.dof)
 
 
 def _pinned_elsewhere(found: Inference) -> bool:

@@ -7,11 +7,15 @@ import dataclasses
 import numpy as np
 import pytest
 
+from pipeline.archive.card import Card
+from pipeline.archive.model import parse
 from pipeline.duty.cycle import Air, events_of, settle, warm_up
 from pipeline.duty.exposure import Plate
+from pipeline.duty.of_compound import _worn
 from pipeline.duty.project import Worn, life, project, wear_per_cycle
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from tests.duty.makers import DISC, brake, duty_cycle, energy_law, oxidation_law
+from tests.wear.makers import card_content
 
 AIR = Air(6.0, 1.9, 295.15)
 
@@ -235,3 +239,63 @@ def test_rows_of_the_sweep():
     assert highest == sorted(highest, reverse=True)
     assert any("temperature up to" in text for text in table[0]["extrapolated"])
     assert table[-1]["life_km"] == pytest.approx(4.6 * 4000 / (7.0 * events.energy.sum() / 1e6))
+
+
+# --- laws that are not identified
+
+
+def measured(a: float, u: float = 0.3, over: str = "hot use", **span):
+    return energy_law(a, u, **span) | {"over": over, "ground": f"measured over {over}"}
+
+
+def test_no_life_is_projected_by_a_law_that_is_not_identified():
+    wear = {
+        "components": {
+            "disc": {"models": [energy_law(1.2) | {"identified": False, "why": "misfit"}], "chosen": "energy"}
+        }
+    }
+    worn = _worn("disc", wear, parse(card_content(), Card, "test.yaml"))
+    assert worn.model is None and worn.measured == ()
+    result = projected(made=brake(components=(worn, Worn("pad", energy_law(9.0), 14000.0))))
+    assert result["life_by_component"]["disc"]["value"] is None
+    assert "no wear law is identified: misfit" in result["life_by_component"]["disc"]["why"]
+    # The disc may be the first at its minimum: the brake has no life either, by whichever else.
+    assert result["life_cycles"]["value"] is None and result["life_limited_by"] is None
+    assert result["life_km"]["value"] is None and "misfit" in result["life_km"]["why"]
+
+
+def test_life_by_the_measured_rate_says_its_ground():
+    worn = Worn("disc", None, 4000.0, "no wear law is identified", (measured(7.0),))
+    result = projected(made=brake(components=(worn,)))
+    energy_mj = events_of(duty_cycle()).energy.sum() / 1e6
+    assert result["life_cycles"]["value"] == pytest.approx(4000 / (7.0 * energy_mj))
+    assert (
+        "measured over hot use" in result["life_cycles"]["ground"]
+        and "not identified" not in result["life_cycles"]["ground"]
+    )
+    assert result["life_km"]["ground"] == result["life_cycles"]["ground"]
+
+
+def test_the_fastest_of_the_blocks_that_are_like_the_duty_counts():
+    entries = (
+        measured(5.0, over="gentle use"),
+        measured(30.0, over="other use", temperature_c=[900.0, 950.0]),
+        measured(9.0, over="hot use"),
+        measured(8.0, over="all intervals after bedding"),
+    )
+    worn = Worn("disc", None, 4000.0, "no wear law is identified", entries)
+    energy_mj = events_of(duty_cycle()).energy.sum() / 1e6
+    assert projected(made=brake(components=(worn,)))["wear_um_per_cycle"]["disc"]["value"] == pytest.approx(
+        9.0 * energy_mj
+    )
+
+
+def test_no_life_where_the_duty_is_unlike_what_was_measured():
+    worn = Worn("disc", None, 4000.0, "no wear law is identified", (measured(7.0, energy_mj=[0.001, 0.01]),))
+    result = projected(made=brake(components=(worn,)))
+    assert result["life_cycles"]["value"] is None
+    assert "unlike those measured" in result["life_cycles"]["why"] and "MJ a stop" in result["life_cycles"]["why"]
+    duty = duty_cycle()
+    events = events_of(duty)
+    settled = settle(events, DISC, AIR, GRID)
+    assert all(r["life_km"] is None for r in rows(duty, events, settled, brake(components=(worn,)), GRID))

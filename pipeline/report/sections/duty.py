@@ -45,6 +45,9 @@ def duty(inputs: Inputs) -> Section:
         )
     for i, one in enumerate(listed):
         parts.append(opening_text(inputs, i, str(one.get("duty"))))
+        grounds = [str(part["ground"]) for part in (one.get("life_by_component") or {}).values() if part.get("ground")]
+        if grounds:
+            parts.append(Text("{duty}: life rests on no law: {ground}.", {"duty": str(one.get("duty")), "ground": "; ".join(grounds)}, "open"))  # fmt: skip
         if one.get("settled_within_use") is False:
             parts.append(Text("{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and life are those of the use, "
                               "the temperatures in the table those of the settled cycle.", {"duty": str(one.get("duty")),

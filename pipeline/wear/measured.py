@@ -1,0 +1,134 @@
+"""Measured wear per friction work, for use where no law is identified: what a block wore, for stops like that block's.
+
+Of the intervals between readings that hold the same blocks (of all tests), and of all after bedding, the mean loss per MJ with the
+readings' noise and the specimens' scatter in its interval. Where the intervals differ by more than that, an
+interval of the mean says nothing of the next use; so it is that of a further use of the kind (a prediction interval of random
+effects: Higgins, Thompson & Spiegelhalter 2009), and reaches at least to the fastest interval seen.
+
+An entry reads like a law of wear.json for `pipeline.wear.predict`, with `range`: for stops beyond that it has no ground.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from pipeline.wear.exposure import Exposure
+from pipeline.wear.inference import Inference, Problem, infer
+from pipeline.wear.joint import draws
+from pipeline.wear.laws import design
+from pipeline.wear.predict import beyond, interval
+from pipeline.wear.rates import coverage_factor
+
+EVERYTHING = "all intervals after bedding"
+
+
+def measured_rates(
+    problem: Problem,
+    blocks: Sequence[Sequence[str]],
+    bedding: np.ndarray,
+    names: Sequence[str],
+    adapt: Callable[[Problem, np.ndarray], Problem],
+    range_of: Callable[[np.ndarray], dict[str, Any]],
+    confidence: float,
+) -> tuple[list[dict[str, Any]], str | None]:
+    """(entries, why none): of each set of intervals with the same blocks, then of all after bedding.
+
+    problem: of the energy law on all intervals, without specimens' scatter; blocks: of each interval the blocks it
+    holds; bedding [K]: whether it holds nothing else; names: its test; adapt: puts the specimens' scatter into the problem of
+    the intervals kept [K]; range_of: what the stops of the intervals kept span.
+    """  # fmt: skip
+    use = ~np.asarray(bedding, bool)
+    if not use.any():
+        return [], "no interval between readings lies after the bedding"
+    kinds = {frozenset(b): _named(b) for b, u in zip(blocks, use, strict=True) if u and b}
+    sets = [(named, np.array([frozenset(b) == kind for b in blocks]) & use) for kind, named in kinds.items()]
+    sets = [one for one in sets if not (one[1] == use).all()] + [(EVERYTHING, use)]
+    entries, reasons = [], []
+    for over, kept in sets:
+        found = _fitted(problem, kept, adapt, confidence)
+        if found is None or not np.isfinite(found.intervals).all() or found.intervals[0, 0] <= 0:
+            reasons.append(f"the loss over {over} does not differ from zero beyond the readings' noise")
+            continue
+        tests = sorted({n for n, k in zip(names, kept, strict=True) if k})
+        entries.append(_entry(found, over, int(kept.sum()), tests, range_of(kept), confidence))
+    return entries, None if entries else "; ".join(reasons)
+
+
+def _named(blocks: Sequence[str]) -> str:
+    """An interval's blocks in words."""
+    return " and ".join(blocks) if len(blocks) <= 3 else f"{blocks[0]} to {blocks[-1]} ({len(blocks)} blocks)"
+
+
+def kinds_of(groups: np.ndarray, block: Sequence[str], purpose: Sequence[str]) -> tuple[list[list[str]], np.ndarray]:
+    """(blocks that each interval holds, whether it holds bedding alone) by the groups [K, n] of a test's stops."""
+    inside = groups > 0
+    blocks = [list(dict.fromkeys(b for b, i in zip(block, row, strict=True) if i and b)) for row in inside]
+    bedding = np.array([all(p == "bedding" for p, i in zip(purpose, row, strict=True) if i) for row in inside], bool)
+    return blocks, bedding
+
+
+def trusted(chosen: Mapping[str, Any] | None, entries: Sequence[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+    """What the test's own stops may be predicted by: the chosen law if it is identified, else the measured loss over everything."""
+    if chosen and chosen.get("identified"):
+        return chosen
+    return next((e for e in entries if e["over"] == EVERYTHING), None)
+
+
+def _fitted(problem: Problem, kept: np.ndarray, adapt, confidence: float) -> Inference | None:
+    part = np.ix_(kept, kept)
+    own = replace(
+        problem, intervals=design(problem.intervals.stops, problem.intervals.groups[kept]), y=problem.y[kept],
+        covariance=problem.covariance[part], occasions=None if problem.occasions is None else problem.occasions[part],
+    )  # fmt: skip
+    try:
+        return infer(adapt(own, kept), confidence)
+    except (ValueError, np.linalg.LinAlgError):
+        return None
+
+
+def _entry(found: Inference, over: str, count: int, tests: list[str], span: dict, confidence: float) -> dict[str, Any]:
+    rate, sets = float(found.parameters[0]), draws(found)[:, 0]
+    differing = max(found.roughness, found.or_rough)
+    if differing:
+        sets = np.maximum(sets * (1 + _differing(found, rate, confidence) * _student(found.dof, len(sets))), 0.0)
+    ends = interval(rate, sets, confidence)
+    return {
+        "model": "energy",
+        "over": over,
+        "intervals": count,
+        "tests": tests,
+        "parameters": {"a": ends | {"unit": "um/MJ"}},
+        "joint": {"a": [float(f"{v:.5g}") for v in sets]},
+        "range": span,
+        "differing": differing,
+        "ground": f"measured over {over} ({count} interval{'s' * (count > 1)} of {len(tests)} "
+        f"test{'s' * (len(tests) > 1)}), per friction work; for stops like those only",
+    }
+
+
+def _differing(found: Inference, rate: float, confidence: float) -> float:
+    """Scatter of the intervals' own rates as a share, enough for its interval to reach the fastest of them."""
+    own = found.problem.y / found.problem.intervals.sums.energy_mj
+    return max(found.roughness, found.or_rough, (float(own.max()) / rate - 1) / coverage_factor(confidence, found.dof))
+
+
+def _student(dof: int, count: int) -> np.ndarray:
+    """Even quantiles of Student's t in a fixed shuffled order."""
+    from scipy import special
+
+    return np.random.default_rng(1).permutation(special.stdtrit(dof, (np.arange(count) + 0.5) / count))
+
+
+def fitting(entries: Sequence[Mapping[str, Any]], stops: Exposure) -> tuple[Mapping[str, Any] | None, str]:
+    """(the entry for such stops, the reason where there is none): of those whose range holds them all, the fastest wearing of single
+    blocks, else the one of everything."""
+    holding = [e for e in entries if not beyond(e, stops)]
+    single = [e for e in holding if e["over"] != EVERYTHING] or holding
+    if single:
+        return max(single, key=lambda e: e["parameters"]["a"]["value"]), ""
+    said = "; ".join(beyond(entries[-1], stops)) if entries else ""
+    return None, f"the duty's stops are unlike those measured: {said}"

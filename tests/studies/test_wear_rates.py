@@ -1,0 +1,30 @@
+"""A seeded part of the study of wear rates, and a quarter of it under the heavy mark with the study's own bounds."""
+
+import pytest
+
+from tests.studies.wear_rates import LEAST, coverage, page, ratio, study, too_long
+
+
+def test_rates_from_coarse_readings_are_right_and_lives_not_too_long():
+    found = study(0.006, 5)
+    many = [f for f in found if f.case.intervals >= LEAST]
+    for which in ("readings", "law"):
+        assert 0.85 < ratio(getattr(f, which) for f in many) < 1.15
+        assert coverage(getattr(f, which) for f in found) >= 0.85
+    assert not any(f.ungrounded for f in found)
+    assert too_long(f.life for f in found if f.case.kind != "every block its own rate") <= 0.1
+    text = page(found)
+    assert "python -m tests.studies.wear_rates --write" in text and f"{len(found)} fits" in text
+
+
+@pytest.mark.heavy
+def test_a_quarter_of_the_study_keeps_its_bounds():
+    found = study(0.25, 6)
+    for level in ("test", "compound"):
+        own = [f for f in found if f.level == level]
+        many = [f for f in own if f.case.intervals >= LEAST]
+        for which in ("readings", "law"):
+            assert 0.97 <= ratio(getattr(f, which) for f in many) <= 1.03
+            assert coverage(getattr(f, which) for f in own) >= 0.93
+    assert not any(f.ungrounded for f in found)
+    assert too_long(f.life for f in found if f.case.kind != "every block its own rate") <= 0.04
