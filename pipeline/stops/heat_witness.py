@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.faults.stretches import best_stretch, bounded
+from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
 from pipeline.conditioning.faults.unit_slips import ZERO_C, Slip, slips
 from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
@@ -39,7 +39,7 @@ def disc_by_heat(stops: pl.DataFrame, card: Card) -> tuple[list[Finding], list[s
         assert slip is not None
         gain = np.where(known & np.isfinite(corrected), as_is - corrected, 0.0)
         n = int(known.sum())
-        if n < FEWEST or -gain.sum() < max(LEAST_SCORE, LEAST_GAINED * n):
+        if left_open(-gain[known], LEAST_GAINED, FEWEST):
             left.append(slip.actual)
         if n < FEWEST:
             continue

@@ -19,7 +19,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.faults.stretches import best_stretch, bounded
+from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
 from pipeline.conditioning.faults.unit_slips import ZERO_C, Slip, slips
 from pipeline.findings import Finding, finding
 from pipeline.results import scan_table
@@ -131,7 +131,7 @@ def _slipped(
 def _stays(read: np.ndarray, low: np.ndarray, high: np.ndarray, slip: Slip) -> bool:
     """Whether values in the slip's unit, rightly read, would have lain inside the band too: the test can't tell."""
     worse = _outside(_true(read, slip), low, high) - _outside(read, low, high)
-    return bool(read.size < FEWEST or worse.sum() < max(LEAST_SCORE, LEAST_GAINED * read.size))
+    return left_open(worse, LEAST_GAINED, FEWEST)
 
 
 def _told(name: str, found: list[Slip], stretch: tuple[int, int], read: np.ndarray, by: str) -> Finding:

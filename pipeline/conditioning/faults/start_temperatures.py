@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.conditioning.faults.stretches import best_stretch, bounded
+from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
 from pipeline.conditioning.faults.unit_slips import Slip, slips
 from pipeline.findings import Finding, finding
 
@@ -118,11 +118,11 @@ def _widened(read: np.ndarray, wanted: np.ndarray, left: np.ndarray, one: Depart
 
 
 def unit_not_excluded(read: np.ndarray, wanted: np.ndarray, unit: str) -> list[str]:
-    """Units that the starts read (n,) might as well be in beside wanted (n,), degC: the schedule would not have shown it."""
+    """Units that starts read (n,) might be in beside wanted (n,), degC, some in a row at least: the schedule would not show it."""
     found = []
     for slip in slips("temperature", unit):
         worse = cost(read - slip.celsius(wanted), max(slip.factor, 1.0)) - cost(read - wanted)
-        if read.size < FEWEST or worse.sum() < max(LEAST_SCORE, LEAST_GAINED * read.size):
+        if left_open(worse, LEAST_GAINED, FEWEST):
             found.append(slip.actual)
     return found
 

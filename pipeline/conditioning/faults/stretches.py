@@ -25,3 +25,12 @@ def best_stretch(gain: np.ndarray, left: np.ndarray | None = None) -> tuple[int,
     last = int(np.argmax(sums[1:] - np.minimum.accumulate(sums)[:-1]))
     first = int(np.argmin(sums[: last + 1]))
     return first, last, float(sums[last + 1] - sums[first])
+
+
+def left_open(worse: np.ndarray, least: float, fewest: int) -> bool:
+    """Whether somewhere `fewest` stops in a row do not speak against an error: worse (n,) is the cost that it would have
+    added to each stop that tells; a mean below `least` decides nothing."""
+    if worse.size < fewest:
+        return True
+    means = np.convolve(worse, np.ones(fewest) / fewest, mode="valid")
+    return bool(means.min() < least)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.conditioning.faults.stretches import best_stretch, bounded
+from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
 from pipeline.conditioning.faults.unit_slips import APART, Slip, slips
 
 # channel -> its dimension, and the power of its factor in each witness
@@ -162,7 +162,7 @@ def _taken_away(
 def not_excluded(
     witnesses: Mapping[str, np.ndarray], channel: str, unit: str, bands: Mapping[str, tuple[float, float]]
 ) -> list[Slip]:
-    """Units that the channel might as well be in: the witnesses would not have shown the slip."""
+    """Units that the channel might be in, in some stops in a row at least: the witnesses would not have shown the slip."""
     found: list[Slip] = []
     search = Search(bands, TOLERANCE, 1 + APART)
     for slip in slips(EFFECTS[channel][0], unit):
@@ -170,7 +170,6 @@ def not_excluded(
             found.append(slip)
             continue
         gain, _, told = _taken_away(witnesses, channel, slip, search)
-        n = int(told.sum())
-        if n < FEWEST or -float(gain.sum()) < max(LEAST_SCORE, LEAST_GAINED * n):
+        if left_open(-gain[told], LEAST_GAINED, FEWEST):
             found.append(slip)
     return found
