@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import io
 import os
 import shutil
 import subprocess
@@ -38,6 +39,9 @@ def open_place():
     """A folder that every user can reach, as the tests' own may be closed to others."""
     place = Path(tempfile.mkdtemp(prefix="stopsheet-test-"))
     place.chmod(0o777)
+    # What a call imports is imported before rights are dropped: the checkout itself may be closed to others.
+    with contextlib.redirect_stdout(io.StringIO()):
+        run(["check", str(workspace(place / "sound"))])
     yield place
     shutil.rmtree(place)
 
