@@ -53,8 +53,10 @@ def drive(command: list[str], results: Path, lock: IO[str]) -> tuple[int, Heard]
     heard = Heard()
     with _started(command, environment, lock) as engine:
         _listen(engine, heard)
+        if heard.for_all:
+            _end(engine)
         code = engine.wait()
-    for note in sorted(notes.glob("*")):
+    for note in [] if heard.for_all else sorted(notes.glob("*")):
         _say(heard, f"{PREFIX}{note.read_text(encoding='utf-8')} {KILLED}")
     for folder in (notes, room):
         shutil.rmtree(folder, ignore_errors=True)
@@ -103,7 +105,7 @@ def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> 
 
 
 def _end(engine: subprocess.Popen[str]) -> None:
-    """End the whole group at once: what is written is whole or not there, so there is nothing to wait for."""
+    """End the whole group at once, also twice: what is written is whole or not there, so there is nothing to wait for."""
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(engine.pid, signal.SIGKILL)
     engine.wait()

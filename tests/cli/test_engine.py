@@ -1,0 +1,32 @@
+"""The engine's end: a fault that all further stages would meet ends the run at once, a killed stage is named."""
+
+import sys
+import time
+
+from pipeline.cli import engine
+
+FULL = "stopsheet: t1: stage wear: /r/wear.json: the disk is full; free space and run again"
+NOTE = "import os, pathlib; pathlib.Path(os.environ['STOPSHEET_JOBS'], '1').write_text('t2: stage drift')"
+
+
+def drive(tmp_path, code):
+    with (tmp_path / "lock").open("a") as lock:
+        return engine.drive([sys.executable, "-c", code], tmp_path, lock)
+
+
+def test_a_full_disk_ends_the_run_at_once_with_its_one_line(tmp_path, capsys):
+    begun = time.monotonic()
+    code, heard = drive(tmp_path, f"{NOTE}\nprint({FULL!r}, flush=True)\nwhile True: print('x' * 1000, flush=True)")
+    assert code != 0 and heard.said == [FULL] and time.monotonic() - begun < 20
+    assert capsys.readouterr().err == FULL + "\n"
+
+
+def test_a_stage_that_left_its_note_was_killed(tmp_path, capsys):
+    _, heard = drive(tmp_path, NOTE)
+    assert heard.said == [f"stopsheet: t2: stage drift {engine.KILLED}"]
+    assert not (tmp_path / ".jobs").exists() and not (tmp_path / ".temp").exists()
+
+
+def test_a_line_said_twice_is_told_once(tmp_path, capsys):
+    code, _ = drive(tmp_path, "for _ in range(3): print('stopsheet: t1: no', flush=True)")
+    assert code == 0 and capsys.readouterr().err == "stopsheet: t1: no\n"
