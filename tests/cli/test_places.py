@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import io
 import os
 import shutil
 import subprocess
@@ -18,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.archive.plan import plan
 from pipeline.cli import run
 from tests.archive.makers import card_folder
 from tests.conftest import REPO
@@ -34,14 +34,19 @@ def workspace(base: Path, text: str = CONFIG) -> Path:
     return config
 
 
+@pytest.fixture(autouse=True)
+def in_this_process(monkeypatch):
+    """A call that reads recordings divides its process to watch itself; the one here runs the tests and must stay one."""
+    monkeypatch.setattr("pipeline.cli.bounds._alone", lambda: False)
+
+
 @pytest.fixture
 def open_place():
     """A folder that every user can reach, as the tests' own may be closed to others."""
     place = Path(tempfile.mkdtemp(prefix="stopsheet-test-"))
     place.chmod(0o777)
     # What a call imports is imported before rights are dropped: the checkout itself may be closed to others.
-    with contextlib.redirect_stdout(io.StringIO()):
-        run(["check", str(workspace(place / "sound"))])
+    plan(workspace(place / "sound"))
     yield place
     shutil.rmtree(place)
 
