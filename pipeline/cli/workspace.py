@@ -15,6 +15,9 @@ from pipeline.cli.lifeline import alone
 from pipeline.cli.summary import OUR_FAULT, outcome
 from pipeline.errors import InputError
 
+# The engine's words on a job that failed: one or the other, as it comes.
+FAILED = re.compile(r"^Error in rule (\w+):|-m pipeline .*? (\w+) --(?:test|archive|compound|config)[= ]")
+
 
 def run(*, config: Path, cores: int | None) -> int:
     """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use, 128 + n when signal n stopped it.
@@ -54,9 +57,9 @@ def _engine_fault(results: Path, heard: engine.Heard) -> str:
         number = faults.number_of(Exception(text))
         if number in faults.SAID:
             return faults.line(results, number)
-    failed = [found[1] for text in words if (found := re.match(r"Error in rule (\w+):", text))]
+    failed = next((found[1] or found[2] for text in words if (found := FAILED.search(text))), None)
     if failed:  # a stage that can, says why itself
-        return f"stage {failed[0]} {engine.KILLED}"
+        return f"stage {failed} {engine.KILLED}"
     last = words[-1] if words else "it said nothing"
     return f"the workflow engine ended early ({last}); its log is in {results / '.snakemake' / 'log'}; run again"
 

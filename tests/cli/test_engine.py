@@ -3,7 +3,9 @@
 import sys
 import time
 
-from pipeline.cli import engine
+import pytest
+
+from pipeline.cli import engine, workspace
 
 FULL = "stopsheet: t1: stage wear: /r/wear.json: the disk is full; free space and run again"
 NOTE = "import os, pathlib; pathlib.Path(os.environ['STOPSHEET_JOBS'], '1').write_text('t2: stage drift')"
@@ -30,3 +32,24 @@ def test_a_stage_that_left_its_note_was_killed(tmp_path, capsys):
 def test_a_line_said_twice_is_told_once(tmp_path, capsys):
     code, _ = drive(tmp_path, "for _ in range(3): print('stopsheet: t1: no', flush=True)")
     assert code == 0 and capsys.readouterr().err == "stopsheet: t1: no\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["Error in rule stops:", "    jobid: 3"], f"stage stops {engine.KILLED}"),
+        (
+            [
+                "Command 'set -euo pipefail;  exec python -P -m pipeline --planned=/r/.seen wear --test=/a/t1' died",
+                "WorkflowError:",
+            ],
+            f"stage wear {engine.KILLED}",
+        ),
+        (["OSError: [Errno 28] No space left on device"], "the disk is full; free space and run again"),
+        (["Something else."], "the workflow engine ended early (Something else.)"),
+    ],
+)
+def test_where_no_stage_said_a_word_the_engines_last_are_read(tmp_path, words, said):
+    heard = engine.Heard()
+    heard.last.extend(words)
+    assert said in workspace._engine_fault(tmp_path, heard)
