@@ -84,3 +84,17 @@ def test_one_jump_back_is_told_and_a_clock_that_restarts_each_time_is_not():
     assert (found.code, found.stop, found.file) == ("clock_jump", 31, "30.csv")
     assert clock_jumps([0.0] * N, [5.0] * N, numbers, files, stop_of) == []
     assert clock_jumps(list(first), list(first + 5), numbers, files, stop_of) == []
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_steps_of_all_places_at_once_are_those_one_by_one(seed):
+    from pipeline.conditioning.faults.across import _step_fit, step_squares
+
+    rng = np.random.default_rng(seed)
+    columns = np.column_stack(
+        [np.ones(60), rng.standard_normal((60, 2)), np.full(60, 3.0)]
+    )  # the last says nothing new
+    y = columns @ [1.0, 0.3, -0.2, 0.1] + 0.1 * rng.standard_normal(60) - 0.4 * (np.arange(60) >= 35)
+    squares = step_squares(y, columns)
+    for at in range(1, 60):
+        assert squares[at] == pytest.approx(_step_fit(y, columns, at)[0], rel=1e-9)

@@ -99,8 +99,8 @@ def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
     y, columns, number = y[good], columns[good], stops["stop"].to_numpy()[good]
     if y.size < 4 * FEWEST:
         return []
-    best = min(((_step_fit(y, columns, k), k) for k in range(FEWEST, y.size - FEWEST + 1)), key=lambda fit: fit[0][0])
-    (_, step, u, apart), at = best
+    at = FEWEST + int(np.argmin(step_squares(y, columns)[FEWEST : y.size - FEWEST + 1]))
+    _, step, u, apart = _step_fit(y, columns, at)
     if step > np.log(RISE_KEPT) or abs(step) < STEP_SIGMAS * u or apart > 0.9:
         return []
     first, kept = int(number[at]), float(np.exp(step))
@@ -110,6 +110,21 @@ def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
         finding("thermocouple_debonded", f"stop {s}: {text}", stop=s, file=f, channel="disc_temperature", evidence={"from_stop": first, "rise_kept": kept})
         for s, f in zip(after["stop"], after["file"], strict=True)
     ]  # fmt: skip
+
+
+def step_squares(y: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """Sum of squares of y (n,) about columns (n, c) and a step from each of its places on (n,), all at once.
+
+    What a step adds is the projection of the residual on that part of it which the columns leave (Frisch and Waugh 1933); both
+    are running sums, so that the work grows with n and not with its square.
+    """
+    basis, values, _ = np.linalg.svd(columns, full_matrices=False)
+    basis = basis[:, values > values[0] * y.size * np.finfo(float).eps]
+    residual = y - basis @ (basis.T @ y)
+    gained = np.cumsum(residual[::-1])[::-1]
+    known = np.cumsum(basis[::-1], axis=0)[::-1]
+    free = np.arange(y.size, 0, -1) - np.square(known).sum(axis=1)
+    return residual @ residual - np.where(free > 1e-9 * y.size, np.square(gained) / np.maximum(free, 1e-300), 0.0)
 
 
 def _step_fit(y: np.ndarray, columns: np.ndarray, at: int) -> tuple[float, float, float, float]:
