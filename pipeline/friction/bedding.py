@@ -20,6 +20,7 @@ from pipeline.results.model import renewed
 
 SETTLED = 0.03
 FEWEST = 8
+HALF_A_STOP = 0.5  # no count of stops is known better
 DRAWS, LENGTHS = 2000, 300
 SUPPORTED_SHARE = 0.9
 
@@ -87,8 +88,8 @@ def settling(index: np.ndarray, mu: np.ndarray, confidence: float, seed: int = 0
     stops = float(stops_to_settle(coefficient[best : best + 1], lengths[best : best + 1])[0])
     return Bedding(
         stops=stops,
-        low=float(min(low, stops)),
-        high=float(max(high, stops)),
+        low=float(min(low, max(stops - HALF_A_STOP, 0.0))),
+        high=float(max(high, stops + HALF_A_STOP)),
         mu_start=float(fitted[0]),
         mu_end=float(fitted[-1]),
         asymptote=float(coefficient[best, 0]),

@@ -40,6 +40,7 @@ from pipeline.friction.neighbourhood import around
 
 ROUNDS = 8
 SETTLED = 0.05  # standard deviations of a stop
+LEAST_SCATTER = 5e-4  # link units: equal stops are equal by the recorder's digits, not known without error
 SLOPE_NODES = 200
 GROSS, NEIGHBOURS = 6.0, 21
 NEAR_K, FEWEST_NEAR = 30.0, 7
@@ -146,7 +147,7 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
     for _ in range(ROUNDS):
         theta = most_likely(now, theta)
         solved = solve(now, theta)
-        scale = solved.scale / psi_square
+        scale = max(solved.scale / psi_square, LEAST_SCATTER**2)
         fitted = design_of(now, theta) @ solved.coefficients
         sd = np.sqrt(scale) * scatter_shape(now.scatter_basis, theta, now.steepness) * data.weight_sd
         residual = data.response - fitted

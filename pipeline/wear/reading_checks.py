@@ -210,7 +210,8 @@ def shape_findings(name: str, thick: Sessions) -> list[Finding]:
     rms = np.sqrt((change**2).mean(axis=1))
     limit = np.maximum(SHAPE_UM, np.maximum(SHAPE_SIGMAS * 1e6 * np.sqrt(2) * thick.sigma, 4 * np.median(rms)))
     several = (change**2).max(axis=1) < 0.7 * (change**2).sum(axis=1)
-    found = []
+    labels = [point for point, known in zip(thick.points, full, strict=True) if known]
+    found = _lone_points(name, thick.stops, labels, change, (rms > limit) & ~several)
     for k in np.flatnonzero((rms > limit) & several).tolist():
         turned = [n for n in range(1, shape.shape[1]) if _apart(shape[k], np.roll(shape[k + 1], -n)) < 0.4 * rms[k]]
         cause = (
@@ -221,6 +222,19 @@ def shape_findings(name: str, thick: Sessions) -> list[Finding]:
         text = f"{spoken(name)}: the pattern over its points changes by {rms[k]:.0f} um between stops {thick.stops[k]} and {thick.stops[k + 1]}: {cause}"
         evidence = {"from_stop": thick.stops[k], "to_stop": thick.stops[k + 1], "rms_um": float(rms[k]), "part": name}
         found.append(finding("wear_reading_odd", text, evidence=evidence))
+    return found
+
+
+def _lone_points(name: str, stops: list[int], labels: list[str], change: np.ndarray, odd: np.ndarray) -> list[Finding]:
+    """One point that leaves the others in one session and comes back in the next: a misread or miswritten value."""
+    at = np.argmax(np.abs(change), axis=1)
+    found = []
+    for k in range(len(odd) - 1):
+        point, by = int(at[k]), float(change[k, at[k]])
+        if odd[k] and odd[k + 1] and at[k + 1] == point and by * change[k + 1, point] < 0:
+            text = f"{spoken(name)}: point {labels[point]} after stop {stops[k + 1]} is off its neighbours in time by {by:+.0f} um: misread or miswritten?"
+            evidence = {"after_stop": stops[k + 1], "point": labels[point], "off_um": by, "part": name}
+            found.append(finding("wear_reading_odd", text, evidence=evidence))
     return found
 
 

@@ -122,7 +122,7 @@ WEAR = (
     Quiet("gauge zero off from one reading on (mm)", (0.02, 0.05), ODD, wear(lambda w, x: w.with_columns(value=pl.when((pl.col("after_stop") >= 70) & (pl.col("quantity") == "thickness")).then(pl.col("value") + x).otherwise("value"))), "a single interval's wear by so much is a change of rate"),
     Quiet("gauge zero off at the last reading (mm)", (0.02, 0.05), ODD, moved(reading(LAST)), "nothing follows that would show it; mass beside thickness only"),
     Quiet("gauge zero off at the first reading (mm)", (0.02,), ODD, moved(reading(0)), "nothing comes before; mass beside thickness only"),
-    Quiet("gauge gain", (0.02, 0.005), ODD, moved(pl.col("quantity") == "thickness", 1.0), "losses change by the same share only"),
+    Quiet("gauge gain", (0.02, 0.005), ("wear_card_differs", *ODD), moved(pl.col("quantity") == "thickness", 1.0), "losses change by the same share only"),
     Quiet("after_stop of one reading", (10, 3, -10, 30), ("wear_after_last_stop", *ODD), counted(70), "the rate of the two intervals beside stays within what the law fits"),
     Quiet("after_stop of the last reading", (-10, 10), ("wear_after_last_stop", *ODD), counted(LAST), "one interval's rate changes by less than the law fits"),
     Quiet("two sessions exchanged", (0,), ("wear_negative", *ODD), exchanged_sessions(70, 82)),

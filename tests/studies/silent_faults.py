@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import shutil
 import tempfile
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
@@ -90,19 +91,27 @@ def write(folder: Path, test: Simulated, card: dict[str, Any] | None) -> None:
         (folder / "test.yaml").write_text(yaml.safe_dump(card, sort_keys=False))
 
 
-def reduced(folder: Path) -> Result:
-    """The test in `folder` through channels, stops, friction and wear."""
+def results_of(folder: Path) -> Path:
+    return folder.parent / "results" / "plain" / "tests" / folder.name
+
+
+def reduced(folder: Path, same: Path | None = None) -> Result:
+    """The test in `folder` through channels, stops, friction and wear; same: a reduced test with the same recordings and
+    card, whose stops and friction are taken over."""
     from pipeline.friction import stage as friction
     from pipeline.recordings import stage as channels
     from pipeline.stops import stage as stops
     from pipeline.wear import stage as wear
 
-    into = folder.parent / "results" / "plain" / "tests" / folder.name
+    into = results_of(folder)
     into.mkdir(parents=True, exist_ok=True)
     parquet, record = into / "channels.parquet", into / "channels.json"
-    channels.run(folder, parquet, record)
-    stops.run(folder=folder, channels=parquet, record=record, settings=SETTINGS, into=into)
-    friction.run(folder=folder, settings=SETTINGS, target=None, into=into)
+    if same is not None:
+        shutil.copytree(results_of(same), into, dirs_exist_ok=True)
+    else:
+        channels.run(folder, parquet, record)
+        stops.run(folder=folder, channels=parquet, record=record, settings=SETTINGS, into=into)
+        friction.run(folder=folder, settings=SETTINGS, target=None, into=into)
     wear.run(folder=folder, settings=SETTINGS, into=into)
     found = [*read_json(record)["findings"]]
     for name in ("stops_findings.json", "wear_findings.json"):
@@ -181,16 +190,19 @@ def spans(stops: list[int]) -> str:
 
 
 def outcomes(share: float = 1.0, only: str = "") -> Iterator[Outcome]:
-    """Every fault at each size, or an even share of them, or those whose name holds `only`."""
-    chosen = [(f, s) for f, s in cases() if only in f.name][:: max(1, round(1 / share))]
+    """Every fault at each size, or an even share of them, or those whose name or group holds `only`."""
+    chosen = [(f, s) for f, s in cases() if only in f"{f.group}: {f.name}"][:: max(1, round(1 / share))]
     with tempfile.TemporaryDirectory() as name:
         write(Path(name) / "clean" / "t1", clean(), None)
         base = reduced(Path(name) / "clean" / "t1")
+        if loud := [f["message"] for f in base.findings if f["severity"] != "info"]:
+            raise RuntimeError(f"the clean test is told of faults: {loud}")
         for k, (fault, size) in enumerate(chosen):
             test, card = fault.change(clean(), copy.deepcopy(card_of_clean()), size)
             folder = Path(name) / str(k) / "t1"
             write(folder, test, card)
-            yield judged(fault, size, reduced(folder), base)
+            untouched = test.samples is clean().samples and card == card_of_clean()
+            yield judged(fault, size, reduced(folder, Path(name) / "clean" / "t1" if untouched else None), base)
 
 
 def kept(rows: list[Outcome], file: Path) -> list[dict[str, Any]]:

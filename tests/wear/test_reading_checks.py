@@ -114,3 +114,10 @@ def test_parts_that_are_not_the_cards_are_told(change, said):
 
 def test_pads_of_another_number_than_read_are_told():
     assert [f.code for f in found(bench(), pads="4")] == ["wear_card_differs"]
+
+
+def test_one_point_misread_in_one_session_is_told_with_its_point():
+    when = THICKNESS & (pl.col("after_stop") == 60) & (pl.col("component") == "disc") & (pl.col("point") == "4")
+    (one,) = found(shifted(bench(), when, 24e-6))
+    assert (one.evidence["after_stop"], one.evidence["point"]) == (60, "4")
+    assert one.evidence["off_um"] == pytest.approx(20, abs=4)  # of its five neighbours' and its own mean

@@ -39,7 +39,7 @@ def explained(
     """The explanation of `y` (n,), log ratios in the order run, that leaves least; None where none passes `limit`.
 
     groups (n,): labels of stops with one wanted level; temperature (n,): of their starts, any unit, NaN allowed; others:
-    name -> regressor (n,). Sizes: of a step its height, of the rest the change of y between their 10 % and 90 % quantiles.
+    name -> regressor (n,). Sizes: of a step its height, of the rest the change of y between their 2 % and 98 % quantiles.
     """
     n = y.size
     if n < 2 * FEWEST or not np.isfinite(y).all():
@@ -97,5 +97,5 @@ def _slope(what: str, rest: np.ndarray, label: np.ndarray, x: np.ndarray) -> Exp
     slope = float(own @ rest) / square
     left = np.abs(rest - slope * own)
     u = 1.4826 * float(np.median(left)) / np.sqrt(square)
-    span = float(np.quantile(x, 0.9) - np.quantile(x, 0.1))
+    span = float(np.quantile(x, 0.98) - np.quantile(x, 0.02))
     return Explanation(what, slope * span, float(u * span), float(left.sum()))
