@@ -27,6 +27,7 @@ INSIDE = 0.35  # of a disc's loss: mass that goes beside thickness by oxidation 
 FEWEST = 5  # intervals from which energy is a witness
 PAUSES = 10.0  # times the usual idle time: the parts came off the rig
 SHAPE_UM, SHAPE_SIGMAS = 6.0, 3.0  # of the pattern's root mean square over four points or more
+LONE_UM, LONE_SIGMAS = 12.0, 6.0  # of one point beside the others'
 NEW = 0.02  # by which a part may be thicker or heavier than the card's new one
 MASS_BESIDE = 0.10  # by which shares of new mass and new thickness may part
 
@@ -211,7 +212,9 @@ def shape_findings(name: str, thick: Sessions) -> list[Finding]:
     limit = np.maximum(SHAPE_UM, np.maximum(SHAPE_SIGMAS * 1e6 * np.sqrt(2) * thick.sigma, 4 * np.median(rms)))
     several = (change**2).max(axis=1) < 0.7 * (change**2).sum(axis=1)
     labels = [point for point, known in zip(thick.points, full, strict=True) if known]
-    found = _lone_points(name, thick.stops, labels, change, (rms > limit) & ~several)
+    most = np.abs(change).max(axis=1)
+    alone = ~several & (most > np.maximum(LONE_UM, LONE_SIGMAS * 1e6 * np.sqrt(2) * thick.sigma))
+    found = _lone_points(name, thick.stops, labels, change, alone)
     for k in np.flatnonzero((rms > limit) & several).tolist():
         turned = [n for n in range(1, shape.shape[1]) if _apart(shape[k], np.roll(shape[k + 1], -n)) < 0.4 * rms[k]]
         cause = (
