@@ -33,12 +33,13 @@ MASS_BESIDE = 0.10  # by which shares of new mass and new thickness may part
 
 
 class Sessions(NamedTuple):
-    """One part's readings of one quantity: after_stop [R], points, means [R, P] (NaN where out), level [R] and its u;
+    """One part's readings of one quantity: after_stop [R], points, means and which of them are out [R, P], level [R] and its u;
     sigma: standard uncertainty of one mean of one point."""
 
     stops: list[int]
     points: list[str]
     means: np.ndarray
+    out: np.ndarray
     level: np.ndarray
     u: np.ndarray
     sigma: float
@@ -75,13 +76,13 @@ def sessions(readings: pl.DataFrame, name: str, quantity: str, assumed: float) -
     stops, points, mean, count = cells(own)
     sigma = noise(own, mean, assumed)
     least = 30e-6 if quantity == "thickness" else 0.5e-3
-    mean = np.where(outlying(mean, min(sigma.value, 4 * assumed), least=least), np.nan, mean)
-    shared = ~np.isnan(mean).any(axis=0)
+    out = outlying(mean, min(sigma.value, 4 * assumed), least=least)
+    shared = ~(np.isnan(mean) | out).any(axis=0)
     if not shared.any():
         return None
     level = mean[:, shared].mean(axis=1)
     u = sigma.value * np.sqrt((1 / np.maximum(count[:, shared], 1)).sum(axis=1)) / shared.sum()
-    return Sessions(stops, points, mean, level, u, sigma.value / float(np.sqrt(np.median(count[count > 0]))))
+    return Sessions(stops, points, mean, out, level, u, sigma.value / float(np.sqrt(np.median(count[count > 0]))))
 
 
 class Residual(NamedTuple):
@@ -214,6 +215,8 @@ def shape_findings(name: str, thick: Sessions) -> list[Finding]:
     labels = [point for point, known in zip(thick.points, full, strict=True) if known]
     most = np.abs(change).max(axis=1)
     alone = ~several & (most > np.maximum(LONE_UM, LONE_SIGMAS * 1e6 * np.sqrt(2) * thick.sigma))
+    # A lone value that is left out already has its finding.
+    alone &= ~(thick.out[:, full][1:].any(axis=1) | thick.out[:, full][:-1].any(axis=1))
     found = _lone_points(name, thick.stops, labels, change, alone)
     for k in np.flatnonzero((rms > limit) & several).tolist():
         turned = [n for n in range(1, shape.shape[1]) if _apart(shape[k], np.roll(shape[k + 1], -n)) < 0.4 * rms[k]]
