@@ -21,13 +21,15 @@ from scipy.linalg import block_diag
 
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
+from pipeline.wear.chi2 import Problem, at_best
 from pipeline.wear.components import Component, component, spoken
 from pipeline.wear.exposure import interval_groups, joined
-from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, at_best
+from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import design
 from pipeline.wear.mass import mass_rows
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
+from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 from pipeline.wear.of_stops import TestExposure, test_exposure
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates

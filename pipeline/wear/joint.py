@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.wear.inference import Inference, best_rates
+from pipeline.wear.chi2 import best_rates
+from pipeline.wear.inference import Inference
 
 DRAWS = 400
 
@@ -22,14 +23,13 @@ def draws(found: Inference, seed: int = 0) -> np.ndarray:
     cumulative = np.cumsum(weight, axis=1) / weight.sum(axis=1, keepdims=True)
     quantile = rng.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
     index = np.minimum((cumulative < quantile[:, None]).sum(axis=1), fine.shapes.size - 1)
-    rates = np.array(
-        [_rate_draw(fine.columns[i], problem.target, s, rng) for i, s in zip(index, np.sqrt(wide), strict=True)]
-    )
+    rates = _rate_draws(fine.columns[index], problem.target, np.sqrt(wide), rng)
     return np.column_stack([rates, fine.shapes[index]]) if problem.law.shape else rates
 
 
-def _rate_draw(columns: np.ndarray, target: np.ndarray, sigma: float, rng) -> np.ndarray:
-    """Rates refitted to the target with fresh noise along the columns' span: a parametric bootstrap of the rates."""
+def _rate_draws(columns: np.ndarray, target: np.ndarray, sigma: np.ndarray, rng) -> np.ndarray:
+    """Rates [d, rates] refitted to the target with fresh noise along the columns' span [d, K, rates], sigma [d]: a parametric
+    bootstrap of the rates."""
     basis, _ = np.linalg.qr(columns)
-    noisy = target + basis @ rng.normal(0, sigma, basis.shape[1])
-    return best_rates(columns[None], noisy)[0][0]
+    fresh = rng.normal(size=(len(columns), basis.shape[2])) * sigma[:, None]
+    return best_rates(columns, target + np.einsum("dki,di->dk", basis, fresh))[0]

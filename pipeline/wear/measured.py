@@ -16,8 +16,9 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.wear.chi2 import Problem
 from pipeline.wear.exposure import Exposure
-from pipeline.wear.inference import Inference, Problem, infer
+from pipeline.wear.inference import Inference, infer
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import design
 from pipeline.wear.predict import beyond, interval

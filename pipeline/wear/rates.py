@@ -14,8 +14,8 @@ import numpy as np
 
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import interval_groups
-from pipeline.wear.inference import ASSUMED_NOISE_DOF
 from pipeline.wear.intervals import Intervals
+from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 from pipeline.wear.of_stops import TestExposure
 
 RATES = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m", "mg_per_stop")

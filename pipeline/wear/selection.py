@@ -20,10 +20,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.inference import ASSUMED_NOISE_DOF, Inference, Problem, at_best, infer, left_out_errors
+from pipeline.wear.chi2 import Problem, at_best
+from pipeline.wear.inference import Inference, infer, left_out_errors
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, Design
+from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 
 MARGIN = 4.0
 ROUGH = 0.15

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from pipeline.wear.chi2 import Problem
 from pipeline.wear.exposure import exposure
-from pipeline.wear.inference import Problem
 from pipeline.wear.laws import LAWS, Constants, design
 from pipeline.wear.measured import EVERYTHING, fitting, kinds_of, measured_rates, trusted
 from pipeline.wear.predict import predict

@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.wear.chi2 import Problem
 from pipeline.wear.compound import factors, scatter_of, with_scatter
 from pipeline.wear.exposure import exposure, summed
-from pipeline.wear.inference import Problem, infer
+from pipeline.wear.inference import infer
 from pipeline.wear.laws import LAWS, design
 from pipeline.wear.predict import beyond, predict, shares, wear_by_stop
 from tests.wear import makers

@@ -9,9 +9,10 @@ from pipeline.archive.model import parse
 from pipeline.method.wear import Wear
 from pipeline.vocabulary import TRACES, empty
 from pipeline.wear import compound
+from pipeline.wear.chi2 import Problem
 from pipeline.wear.exposure import exposure, interval_groups
 from pipeline.wear.fit import least_squares
-from pipeline.wear.inference import Problem, infer
+from pipeline.wear.inference import infer
 from pipeline.wear.intervals import intervals
 from pipeline.wear.laws import LAWS, design
 from pipeline.wear.of_stops import test_exposure as exposure_of

@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 
-from pipeline.wear.inference import Problem, best_rates, infer, misfit, noise_scale
+from pipeline.wear.chi2 import Problem, best_rates
+from pipeline.wear.inference import infer
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, design
+from pipeline.wear.misfit import misfit, noise_scale
 from pipeline.wear.selection import choose, noise_of
 from tests.wear import makers
 
