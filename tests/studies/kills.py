@@ -15,6 +15,7 @@ import random
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
@@ -42,11 +43,14 @@ class Case(NamedTuple):
         return self.code == 0 and not self.wrong and self.left == 0
 
 
-def killed(config: Path, kind: str, after_s: float) -> tuple[float, list[str], int]:
-    """Start a run and kill; (seconds into the run, what it said, processes left 2 s later). 0 s: it had ended before."""
+def killed(config: Path, kind: str, ready: Callable[[float], bool]) -> tuple[float, list[str], int]:
+    """Start a run and kill it when `ready`, asked with the seconds that have passed, says so.
+
+    Gives seconds into the run, what it said, processes left 2 s later. 0 s: it had ended before.
+    """
     begun = time.monotonic()
     run = small_runs.start(config)
-    while time.monotonic() < begun + after_s and run.poll() is None:
+    while not ready(time.monotonic() - begun) and run.poll() is None:
         time.sleep(0.02)
     if kind == "stage":
         while not (at_work := small_runs.stages(config)) and run.poll() is None:
@@ -70,7 +74,8 @@ def case(config: Path, kind: str, share: float, wanted: dict[str, tuple[dict[str
     while not at:
         small_runs.forget(config)
         small_runs.set_method(config.parent, "as it was")
-        at, said, left = killed(config, kind, share * wanted["as it was"][1])
+        moment = share * wanted["as it was"][1]
+        at, said, left = killed(config, kind, lambda seconds, moment=moment: seconds >= moment)
         share /= 2
     method = "edited" if kind == "main" else "as it was"
     small_runs.set_method(config.parent, method)

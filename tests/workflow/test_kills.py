@@ -18,17 +18,22 @@ def config(tmp_path_factory):
 
 
 def test_three_kills_of_one_run_leave_no_trace(config):
-    """The stage at work, the command alone and everything at once are killed one after the other, each time a bit later."""
-    wanted, took_s = small_runs.undisturbed(config, "edited")
+    """One stage, the command alone and everything at once are killed one after the other, each time a bit further on."""
+    wanted, _ = small_runs.undisturbed(config, "edited")
     small_runs.forget(config)
     small_runs.set_method(config.parent, "as it was")
-    at, said, left = kills.killed(config, "stage", 0.2 * took_s)
+    results = config.parent / "results"
+
+    def once_there(name):
+        return lambda _: (results / name).is_file()
+
+    at, said, left = kills.killed(config, "stage", once_there("channels/t-1.json"))
     assert at and not left
     assert len(said) == 1 and "was killed" in said[0] and "stage " in said[0]
-    at, said, left = kills.killed(config, "main", 0.3 * took_s)
+    at, said, left = kills.killed(config, "main", once_there("plain/tests/t-1/summary.json"))
     assert at and not left
     small_runs.set_method(config.parent, "edited")
-    at, said, left = kills.killed(config, "whole", 0.4 * took_s)
+    at, said, left = kills.killed(config, "whole", once_there("plain/rigs.json"))
     assert at and not left
     assert small_runs.run(config) == (0, [])
     assert kills.differing(small_runs.results(config), wanted) == ()
