@@ -18,11 +18,10 @@ from pipeline.archive import seen
 from pipeline.archive.config import Workspace, load_workspace
 from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
-from pipeline.method import SECTIONS, Method, load_method, stage_settings
+from pipeline.method import SECTIONS, Method, channels, load_method, stage_settings
 from pipeline.results import write_text
 from pipeline.results.fault import Fault, left_in
 
-INGEST_REVISION = 1
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
 
@@ -34,7 +33,7 @@ class Plan:
     found: Scan
     read_methods: tuple[tuple[str, Method], ...]
     slug_of: tuple[tuple[str, str], ...]  # (compound, folder name)
-    ingest_revision: int = INGEST_REVISION
+    ingest_revision: int = channels.REVISION
 
     @property
     def config(self) -> Path:

@@ -1,4 +1,4 @@
-"""Settings of the batch comparison."""
+"""Settings of the batch comparison. Its revision is the rigs stage's too, which shares its model of specimens."""
 
 from __future__ import annotations
 

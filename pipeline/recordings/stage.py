@@ -20,13 +20,13 @@ from pipeline import faults
 from pipeline.archive.card import Card, Recordings, load_card
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
+from pipeline.method.channels import REVISION
 from pipeline.recordings import canonical, damage, files, limits, store, torque_sign
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.rates import on_torque_time
 from pipeline.results import stamp, write_json
 
-REVISION = 3
 FEWEST_ROWS = 3
 
 

@@ -17,12 +17,12 @@ from pipeline.archive.scan import scan
 from pipeline.batches import cells
 from pipeline.errors import InputError
 from pipeline.findings import finding
+from pipeline.method import batches
 from pipeline.results import read_json, read_table, stamp, write_json
 from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
 from pipeline.stops.copies import Copy, copies, counted_no_more
 
-REVISION = 2
 HISTORY_PURPOSES = ("duty", "fade")
 
 
@@ -46,7 +46,9 @@ def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: P
     content["copies"] = [_copy(copy, {t.card.test: t.card for t in tests}) for copy in found]
     content["findings"] += [f for item in content["copies"] for f in _copied(item)]
     method = {"method": results.name}
-    write_json(out, method | content | {"stamp": stamp("rigs", REVISION, settings, inputs | {p.name: p for p in rigs})})
+    write_json(
+        out, method | content | {"stamp": stamp("rigs", batches.REVISION, settings, inputs | {p.name: p for p in rigs})}
+    )
 
 
 def _copy(copy: Copy, cards: dict[str, Card]) -> dict[str, Any]:

@@ -1,5 +1,7 @@
 """Method files: documented defaults, unknown keys refused, equal settings written the same."""
 
+import ast
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,6 +10,7 @@ from pipeline.errors import InputError
 from pipeline.method import SECTIONS, Method, from_stage_settings, load_method, stage_settings
 from pipeline.method.base import canonical
 from pipeline.report.reference_pages import dimension_of, shown
+from tests.conftest import REPO
 
 
 def method(tmp_path, text):
@@ -120,3 +123,17 @@ def test_no_description_names_a_unit_that_the_accepted_ones_already_do():
             section,
             name,
         )
+
+
+def test_a_revision_stands_where_a_run_looks_for_it():
+    """A stage that keeps a revision of its own elsewhere raises it and no run notices: archives keep stale results."""
+    elsewhere = [
+        f"{path.relative_to(REPO)}:{node.lineno}"
+        for path in sorted((REPO / "pipeline").rglob("*.py"))
+        if path.parent.name != "method"
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
+        for target in node.targets
+        if isinstance(target, ast.Name) and target.id.endswith("REVISION")
+    ]
+    assert elsewhere == []
