@@ -1,4 +1,4 @@
-"""Settings of the batch comparison. Its revision is the rigs stage's too, which shares its model of specimens."""
+"""Settings of the batch comparison."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pydantic import Field
 
 from pipeline.method.base import Probability, Settings
 
-REVISION = 2
+REVISION = 2  # of the rigs stage too, which has no settings of its own and shares the model of specimens
 
 
 class Batches(Settings):

@@ -84,7 +84,7 @@ def _stops(folder: Path) -> Pairs:
     yield "smallest mu", table["mu"].min()
     yield "largest mu", table["mu"].max()
     yield "scatter of mu", table["mu"].std()
-    yield "work MJ", table["energy_kj"].sum() / 1e3
+    yield "work MJ", float(table["energy_kj"].sum()) / 1e3
     yield from _codes(_read(folder / "stops_findings.json")["findings"])
 
 
