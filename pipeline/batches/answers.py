@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -14,8 +13,11 @@ from pipeline.batches.caveats import Known
 from pipeline.batches.equivalence import Estimate
 from pipeline.batches.specimens import Values
 from pipeline.method.batches import Batches
+from pipeline.results import batches as results
+from pipeline.results.batches import Answer, Difference, Level, Needed, SpecimenScatter, SpecimensToDecide
 
 ONE_SPECIMEN = "one specimen cannot tell its batch from itself"
+NO_DF = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
 NO_SCATTER = "the specimens' values are equal to the last digit: no scatter between them, and no interval, can be told"
 
 
@@ -26,7 +28,7 @@ class Quantity:
     `show` turns a level or a difference into what is written: the identity, or exp for logarithms.
     """
 
-    name: str
+    name: results.Quantity
     values: Values
     fit: mixed.Fit | None
     margin: tuple[float, float] | None
@@ -34,27 +36,29 @@ class Quantity:
     show: Callable[[float], float] = float
 
     @property
-    def count(self) -> dict[Any, int]:
+    def count(self) -> dict[str, int]:
         """Specimens with a value, by batch."""
-        return dict(zip(self.fit.batches, self.fit.counts, strict=True)) if self.fit else {}
+        return dict(zip(map(str, self.fit.batches), self.fit.counts, strict=True)) if self.fit else {}
 
     def without_scatter(self, estimate: Estimate) -> bool:
         """Whether its standard error is nil but for rounding; not where it is unknown."""
         largest = float(np.max(np.abs(self.values.values), initial=1e-3))
         return estimate.se <= 1e-9 * largest
 
-    @property
-    def key(self) -> str:
-        return f"{self.name}_ratio" if self.show is math.exp else f"{self.name}_difference"
 
-
-def quantity(name: str, values: Values, margin: Any, known: Known | None, show: Any = float) -> Quantity:
+def quantity(
+    name: results.Quantity,
+    values: Values,
+    margin: tuple[float, float] | None,
+    known: Known | None,
+    show: Callable[[float], float] = float,
+) -> Quantity:
     """The quantity with its mixed model fitted; no fit where no specimen has a value."""
     fitted = mixed.fit(values.values, values.batches, values.variances) if len(values.values) else None
     return Quantity(name, values, fitted, margin, known, show)
 
 
-def scatter(q: Quantity) -> dict[str, Any] | None:
+def scatter(q: Quantity) -> SpecimenScatter | None:
     """Standard deviation between specimens of a batch, pooled over batches, with its 95 % interval."""
     if q.fit is None or q.fit.df == 0:
         return None
@@ -62,34 +66,25 @@ def scatter(q: Quantity) -> dict[str, Any] | None:
 
     df, sd = q.fit.df, q.fit.residual_sd
     low, high = (sd * math.sqrt(df / stats.chi2.ppf(p, df)) for p in (0.975, 0.025))
-    return {"value": sd, "low": low, "high": high, "df": df, "between": q.fit.specimen_sd}
+    return SpecimenScatter(value=sd, low=low, high=high, df=df, between=q.fit.specimen_sd)
 
 
-def level(q: Quantity, batch: str) -> dict[str, Any]:
+def level(q: Quantity, batch: str) -> Level:
     """A batch's level with its 95 % interval, the rig's common calibration included."""
     if q.fit is None or batch not in q.count:
-        why = "no specimen of this batch has a usable value"
-        return {"value": None, "low": None, "high": None, "why": why}
-    index = q.fit.batches.index(batch)
+        return Level(why="no specimen of this batch has a usable value")
+    index, count = q.fit.batches.index(batch), q.count[batch]
     value = float(q.fit.effects[index])
     if q.fit.df == 0:
-        why = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
-        return {"value": q.show(value), "low": None, "high": None, "specimens": q.count[batch], "why": why}
+        return Level(value=q.show(value), specimens=count, why=NO_DF)
     estimate = Estimate(value, float(np.sqrt(q.fit.covariance[index, index])), q.fit.df)
     if q.without_scatter(estimate):
-        return {"value": q.show(value), "low": None, "high": None, "specimens": q.count[batch], "why": NO_SCATTER}
+        return Level(value=q.show(value), specimens=count, why=NO_SCATTER)
     if q.known is not None:
         estimate = equivalence.with_known(estimate, q.known.level(batch))
     low, high = equivalence.interval(estimate)
-    content: dict[str, Any] = {
-        "value": q.show(value),
-        "low": q.show(low),
-        "high": q.show(high),
-        "specimens": q.count[batch],
-    }
-    if q.count[batch] < 2:
-        content["why"] = f"{ONE_SPECIMEN}: the interval borrows the scatter of the other batches"
-    return content
+    borrows = f"{ONE_SPECIMEN}: the interval borrows the scatter of the other batches" if count < 2 else None
+    return Level(value=q.show(value), low=q.show(low), high=q.show(high), specimens=count, why=borrows)
 
 
 def difference(q: Quantity, a: str, b: str) -> Estimate | None:
@@ -103,7 +98,7 @@ def difference(q: Quantity, a: str, b: str) -> Estimate | None:
     return estimate
 
 
-def answer_all(q: Quantity, pairs: list[tuple[str, str]], settings: Batches) -> list[dict[str, Any]]:
+def answer_all(q: Quantity, pairs: list[tuple[str, str]], settings: Batches) -> list[Answer]:
     """Interval, verdict and why of every pair, in order; together because Holm needs all of them."""
     estimates = [difference(q, a, b) for a, b in pairs]
     testable = [min(q.count.get(a, 0), q.count.get(b, 0)) >= 2 for a, b in pairs]
@@ -122,46 +117,37 @@ def _answer(
     p: float | None,
     p_holm: float | None,
     settings: Batches,
-) -> dict[str, Any]:
-    verdict, why, plan = f"{q.name}_verdict", f"{q.name}_why", f"{q.name}_power"
+) -> Answer:
     if estimate is None:
-        missing = " and ".join(x for x in pair if x not in q.count)
-        reason = f"{missing}: no specimen has a usable value"
-        return {
-            q.key: {"value": None, "low": None, "high": None, "why": reason},
-            verdict: "undecided",
-            why: reason,
-        }
-    content: dict[str, Any] = {
-        q.key: _shown(q, estimate),
-        verdict: "undecided",
-        f"{q.name}_p": p,
-        f"{q.name}_p_holm": p_holm,
-    }
+        reason = f"{' and '.join(x for x in pair if x not in q.count)}: no specimen has a usable value"
+        return Answer(Difference(why=reason), "undecided", reason)
+
+    def answered(verdict: results.Verdict, why: str | None = None, power: SpecimensToDecide | None = None) -> Answer:
+        return Answer(_shown(q, estimate), verdict, why, p, p_holm, power)
+
     if q.without_scatter(estimate):
-        return content | {why: NO_SCATTER}
+        return answered("undecided", NO_SCATTER)
     if p_holm is None:
         single = " and ".join(x for x in pair if q.count[x] < 2)
-        return content | {why: f"{single}: {ONE_SPECIMEN}"}
+        return answered("undecided", f"{single}: {ONE_SPECIMEN}")
     if q.margin is None:
-        return content | {why: "no target gives the margin within which batches count as equivalent"}
-    content[verdict] = equivalence.verdict(estimate, *q.margin, p_holm, settings.alpha)
-    if content[verdict] == "undecided":
-        needed = plan_specimens(q, pair, estimate, settings)
-        content |= {plan: needed, why: f"{_reason(q, estimate, p_holm, settings)}; {_advice(needed, pair)}"}
-    return content
+        return answered("undecided", "no target gives the margin within which batches count as equivalent")
+    verdict = equivalence.verdict(estimate, *q.margin, p_holm, settings.alpha)
+    if verdict != "undecided":
+        return answered(verdict)
+    needed = plan_specimens(q, pair, estimate, settings)
+    return answered(verdict, f"{_reason(q, estimate, p_holm, settings)}; {_advice(needed, pair)}", needed)
 
 
-def _shown(q: Quantity, estimate: Estimate) -> dict[str, Any]:
+def _shown(q: Quantity, estimate: Estimate) -> Difference:
     """The difference or ratio as written, with its 95 % interval."""
     if estimate.df == 0:
-        why = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
-        return {"value": q.show(estimate.value), "low": None, "high": None, "why": why}
+        return Difference(value=q.show(estimate.value), why=NO_DF)
     if q.without_scatter(estimate):
-        return {"value": q.show(estimate.value), "low": None, "high": None, "why": NO_SCATTER}
+        return Difference(value=q.show(estimate.value), why=NO_SCATTER)
     low, high = equivalence.interval(estimate)
     df = estimate.df if math.isfinite(estimate.df) else None
-    return {"value": q.show(estimate.value), "low": q.show(low), "high": q.show(high), "df": df}
+    return Difference(value=q.show(estimate.value), low=q.show(low), high=q.show(high), df=df)
 
 
 def _reason(q: Quantity, estimate: Estimate, p_holm: float, settings: Batches) -> str:
@@ -181,37 +167,38 @@ def _reason(q: Quantity, estimate: Estimate, p_holm: float, settings: Batches) -
     )
 
 
-def plan_specimens(q: Quantity, pair: tuple[str, str], estimate: Estimate, settings: Batches) -> dict[str, Any]:
+def plan_specimens(q: Quantity, pair: tuple[str, str], estimate: Estimate, settings: Batches) -> SpecimensToDecide:
     """How many specimens of each batch would decide the pair, if the difference is as estimated and if it
     is none.
     """
     assert q.margin is not None and q.fit is not None
+    margin, sd = q.margin, q.fit.residual_sd
     present = {x: q.count[x] for x in pair}
     other = q.fit.df - sum(n - 1 for n in present.values())
-    plan: dict[str, Any] = {"wanted": settings.power, "specimen_sd": q.fit.residual_sd}
-    for label, true in (("if_as_estimated", estimate.value), ("if_none", 0.0)):
-        needed = power.specimens_to_decide(
-            true, q.fit.residual_sd, *q.margin, other_df=other, wanted=settings.power, alpha=settings.alpha
-        )
-        more = None if needed is None else {x: max(0, needed - n) for x, n in present.items()}
-        plan[label] = {"specimens_each": needed, "more": more}
-        if needed is None:
-            plan[label]["why"] = f"more than {power.LARGEST} each: too close to the margin for this scatter"
-    return plan
+
+    def needed(true: float) -> Needed:
+        each = power.specimens_to_decide(true, sd, *margin, other_df=other, wanted=settings.power, alpha=settings.alpha)
+        if each is None:
+            return Needed(why=f"more than {power.LARGEST} each: too close to the margin for this scatter")
+        return Needed(specimens_each=each, more={x: max(0, each - n) for x, n in present.items()})
+
+    return SpecimensToDecide(
+        wanted=settings.power, specimen_sd=sd, if_as_estimated=needed(estimate.value), if_none=needed(0.0)
+    )
 
 
-def _advice(plan: dict[str, Any], pair: tuple[str, str]) -> str:
+def _advice(plan: SpecimensToDecide, pair: tuple[str, str]) -> str:
     """The plan in words."""
     texts = []
-    for key, words in (
-        ("if_as_estimated", "if the difference is as estimated"),
-        ("if_none", "if there is none"),
+    for needed, words in (
+        (plan.if_as_estimated, "if the difference is as estimated"),
+        (plan.if_none, "if there is none"),
     ):
-        more = plan[key]["more"]
+        more = needed.more
         if more is None:
             texts.append(f"more than {power.LARGEST} specimens of each {words}")
         elif not any(more.values()):
             texts.append(f"as many specimens as now decide it more often than not {words}")
         else:
             texts.append(" and ".join(f"{more[x]} more of {x}" for x in pair) + f" {words}")
-    return f"to decide with {plan['wanted']:.0%} chance: " + "; ".join(texts)
+    return f"to decide with {plan.wanted:.0%} chance: " + "; ".join(texts)

@@ -14,11 +14,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from pipeline.archive.card import Card
+from pipeline.results.friction import CardDifference, CardValue
 from pipeline.stops.radius import effective_radius
 
 SAME = 1e-6  # relative: what two spellings of one value may differ by
@@ -82,7 +82,7 @@ def _shown(value: float | None, factor: float, unit: str) -> str:
     return "not given" if value is None else f"{value * factor:.5g} {unit}"
 
 
-def differences(brakes: Mapping[str, Brake], enters: Iterable[str] = ()) -> list[dict[str, Any]]:
+def differences(brakes: Mapping[str, Brake], enters: Iterable[str] = ()) -> list[CardDifference]:
     """Fields in which the tests' cards differ: field, enters, and which tests state which value, most first.
 
     enters: only fields that enter one of these numbers; all where none is named.
@@ -95,8 +95,8 @@ def differences(brakes: Mapping[str, Brake], enters: Iterable[str] = ()) -> list
         for test in sorted(brakes):
             tests.setdefault(brakes[test].shown[field], []).append(test)
         if len(tests) > 1:
-            values = [{"value": value, "tests": names} for value, names in sorted(tests.items(), key=_most_first)]
-            found.append({"field": field, "enters": list(numbers), "values": values})
+            values = [CardValue(value=value, tests=names) for value, names in sorted(tests.items(), key=_most_first)]
+            found.append(CardDifference(field=field, enters=list(numbers), values=values))
     return found
 
 
@@ -104,13 +104,13 @@ def _most_first(item: tuple[str, list[str]]) -> tuple[int, list[str]]:
     return -len(item[1]), item[1]
 
 
-def words(differences: Sequence[Mapping[str, Any]]) -> str:
+def words(differences: Sequence[CardDifference]) -> str:
     """The differences in one line: fields, values, tests, and which numbers they enter."""
     parts = []
     for item in differences:
-        values = [f"{one['value']} ({_listed(one['tests'])})" for one in item["values"]]
-        parts.append(f"{item['field'].replace('_', ' ')}: {', '.join(values)}")
-    entered = list(dict.fromkeys(number for item in differences for number in item["enters"]))
+        values = [f"{one.value} ({_listed(one.tests)})" for one in item.values]
+        parts.append(f"{item.field.replace('_', ' ')}: {', '.join(values)}")
+    entered = list(dict.fromkeys(number for item in differences for number in item.enters))
     return f"the cards differ in {'; '.join(parts)}; it enters {', '.join(entered)}" if parts else ""
 
 

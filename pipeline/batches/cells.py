@@ -14,6 +14,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
+
 TEMPERATURE_K, LOG_PRESSURE, LOG_SPEED = 15.0, 0.10, 0.06  # half-widths of a cell
 
 
@@ -22,8 +24,8 @@ class Levels:
     """One level per key at the average of the cells; `matched` is false where no cells link all keys."""
 
     keys: tuple[str, ...]
-    values: NDArray[np.float64]
-    variances: NDArray[np.float64]
+    values: Array
+    variances: Array
     counts: tuple[int, ...]
     matched: bool
 

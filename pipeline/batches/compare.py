@@ -16,6 +16,8 @@ from pipeline.batches.answers import Quantity, answer_all, level, quantity, scat
 from pipeline.batches.caveats import Known, caveat
 from pipeline.batches.specimens import Shape, SpecimenTest, bite_values, friction_values, wear_values
 from pipeline.method.batches import Batches
+from pipeline.results import batches as results
+from pipeline.results.batches import Answer, Batch, Compared, Conditions, Pair, SpecimenValue
 
 
 def compare(
@@ -27,7 +29,7 @@ def compare(
     settings: Batches,
     shifts: list[dict[str, Any]] | None = None,
     copied: Sequence[Mapping[str, Any]] = (),
-) -> dict[str, Any]:
+) -> Compared:
     """batches.json without its heading: batches, pairs and what they rest on.
 
     `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
@@ -45,33 +47,39 @@ def compare(
     ]
     names = sorted({test.batch for test in tests}, key=natural)
     pairs = list(itertools.combinations(names, 2))
-    rows = [{"a": a, "b": b, "caveat": caveat(a, b, tests, shifts, copied)} for a, b in pairs]
+    answers: dict[results.Quantity, list[Answer]] = {}
     for q in quantities:
-        answers = answer_all(q, pairs, settings)
+        found = answer_all(q, pairs, settings)
         if q.name in AS_STATED:
-            answers = doubts.of_cards(
-                q.name, answers, pairs, tests, again(tests, q.name, shape, at_reference, linear, shifts), settings
-            )
-        answers = doubts.of_copies(q.name, answers, pairs, copied)
-        rows = [row | answer for row, answer in zip(rows, answers, strict=True)]
-    return {
-        "batches": [_batch(name, tests, quantities) for name in names],
-        "pairs": rows,
-        "conditions": {"bite": bite.conditions or None},
-        "specimen_scatter": {q.name: scatter(q) for q in quantities},
-        "specimen_values": {q.name: _specimens(q) for q in quantities},
-        "left_out": {q.name: list(q.values.left_out) for q in quantities},
-        "notes": _notes(tests),
-    }
+            usual = again(tests, q.name, shape, at_reference, linear, shifts)
+            found = doubts.of_cards(found, pairs, tests, usual, settings)
+        answers[q.name] = doubts.of_copies(found, pairs, copied)
+    rows = [
+        Pair.of(a, b, caveat(a, b, tests, shifts, copied), mu=of_mu, bite=of_bite, wear=of_wear)
+        for (a, b), of_mu, of_bite, of_wear in zip(pairs, answers["mu"], answers["bite"], answers["wear"], strict=True)
+    ]
+    return Compared(
+        batches=[_batch(name, tests, quantities) for name in names],
+        pairs=rows,
+        conditions=Conditions(bite=bite.conditions),
+        specimen_scatter={q.name: scatter(q) for q in quantities},
+        specimen_values={q.name: _specimens(q) for q in quantities},
+        left_out={q.name: list(q.values.left_out) for q in quantities},
+        notes=_notes(tests),
+    )
 
 
 AS_STATED = ("mu", "bite")  # what a brake card's figures enter
 
 
 def again(
-    tests: list[SpecimenTest], name: str, shape: Shape | None, at_reference: float | None, margin: Any,
+    tests: list[SpecimenTest],
+    name: results.Quantity,
+    shape: Shape | None,
+    at_reference: float | None,
+    margin: tuple[float, float] | None,
     shifts: list[dict[str, Any]],
-) -> Quantity | None:  # fmt: skip
+) -> Quantity | None:
     """The quantity read with the brake that most cards state; None where all cards state one brake."""
     usual = doubts.with_usual_brake(tests)
     if usual is None:
@@ -80,26 +88,26 @@ def again(
     return quantity(name, values, margin, Known(usual, values, shifts))
 
 
-def _batch(name: str, tests: list[SpecimenTest], quantities: list[Quantity]) -> dict[str, Any]:
+def _batch(name: str, tests: list[SpecimenTest], quantities: list[Quantity]) -> Batch:
     own = [test for test in tests if test.batch == name]
     mu, bite, wear = (level(q, name) for q in quantities)
     specimens = sorted({test.specimen for test in own}, key=natural)
-    return {
-        "batch": name,
-        "tests": sorted((test.test for test in own), key=natural),
-        "specimens": len(specimens),
-        "specimen_ids": specimens,
-        "mu": mu,
-        "bite": bite,
-        "wear_um_per_stop": wear,
-    }
+    return Batch(
+        batch=name,
+        tests=sorted((test.test for test in own), key=natural),
+        specimens=len(specimens),
+        specimen_ids=specimens,
+        mu=mu,
+        bite=bite,
+        wear_um_per_stop=wear,
+    )
 
 
-def _specimens(q: Quantity) -> list[dict[str, Any]]:
+def _specimens(q: Quantity) -> list[SpecimenValue]:
     """What each specimen gave, for the plot and for checking by hand."""
     counts = q.values.counts or (None,) * len(q.values.specimens)
     return [
-        {"batch": batch, "specimen": specimen, "value": q.show(float(value)), "u": float(v) ** 0.5, "n": n}
+        SpecimenValue(batch=batch, specimen=specimen, value=q.show(float(value)), u=float(v) ** 0.5, n=n)
         for (batch, specimen), value, v, n in zip(
             q.values.specimens, q.values.values, q.values.variances, counts, strict=True
         )

@@ -13,8 +13,9 @@ from pipeline.batches.answers import Quantity, answer_all
 from pipeline.batches.caveats import copied_words
 from pipeline.batches.specimens import SpecimenTest, reference_stops
 from pipeline.method.batches import Batches
+from pipeline.results.batches import Answer
 
-Answers = list[dict[str, Any]]
+Answers = list[Answer]
 Pairs = Sequence[tuple[str, str]]
 
 
@@ -41,7 +42,7 @@ def usual_factors(tests: list[SpecimenTest]) -> dict[str, float]:
 
 
 def of_cards(
-    name: str, answers: Answers, pairs: Pairs, tests: list[SpecimenTest], usual: Quantity | None, settings: Batches
+    answers: Answers, pairs: Pairs, tests: list[SpecimenTest], usual: Quantity | None, settings: Batches
 ) -> Answers:
     """The answers, undecided where the brake that most cards state would give another one.
 
@@ -53,21 +54,18 @@ def of_cards(
     odd = {t.batch for t in tests if t.test in usual_factors(tests)}
     other = answer_all(usual, list(pairs), settings)
     return [
-        _decided(name, pair, as_stated, with_usual, tests) if odd & set(pair) else as_stated
+        _decided(pair, as_stated, with_usual, tests) if odd & set(pair) else as_stated
         for pair, as_stated, with_usual in zip(pairs, answers, other, strict=True)
     ]
 
 
-def _decided(
-    name: str, pair: tuple[str, str], as_stated: dict[str, Any], usual: dict[str, Any], tests: list[SpecimenTest]
-) -> dict[str, Any]:
-    key, verdict = f"{name}_difference", f"{name}_verdict"
-    a, b = (one[key]["value"] for one in (as_stated, usual))
-    told = as_stated | {f"{key}_with_usual_brake": usual[key]}
+def _decided(pair: tuple[str, str], as_stated: Answer, usual: Answer, tests: list[SpecimenTest]) -> Answer:
+    a, b = as_stated.figure.value, usual.figure.value
+    told = replace(as_stated, with_usual_brake=usual.figure)
     if (
         a is None
         or b is None
-        or (as_stated[verdict] == usual[verdict] and (as_stated[verdict] != "different" or a * b > 0))
+        or (as_stated.verdict == usual.verdict and (as_stated.verdict != "different" or a * b > 0))
     ):
         return told
     cards = {t.test: t.brake for t in tests if t.batch in pair and t.brake is not None}
@@ -75,19 +73,18 @@ def _decided(
         f"{brakes.words(brakes.differences(cards, ('mu',)))}: the difference is {a:.4f} as stated and {b:.4f} with the brake "
         "that most cards state, and the recordings do not tell which card is right"
     )
-    return told | {verdict: "undecided", f"{name}_why": why}
+    return replace(told, verdict="undecided", why=why)
 
 
-def of_copies(name: str, answers: Answers, pairs: Pairs, copied: Sequence[Mapping[str, Any]]) -> Answers:
+def of_copies(answers: Answers, pairs: Pairs, copied: Sequence[Mapping[str, Any]]) -> Answers:
     """The answers, undecided where one test's recordings stand under two batches: which of them was tested is not known."""
     unknown: dict[str, str] = {}
     for item in copied:
         for batch in item["cards_differ_in"].get("batch", ()):
             unknown.setdefault(batch, f"{copied_words(item)}, and their cards name different batches")
-    verdict = f"{name}_verdict"
     result = []
     for pair, answer in zip(pairs, answers, strict=True):
         why = next((unknown[batch] for batch in pair if batch in unknown), None)
-        decided = why is not None and answer[verdict] != "undecided"
-        result.append(answer | {verdict: "undecided", f"{name}_why": why} if decided else answer)
+        decided = why is not None and answer.verdict != "undecided"
+        result.append(replace(answer, verdict="undecided", why=why) if decided else answer)
     return result

@@ -17,6 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.results.batches import Verdict
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -68,7 +70,7 @@ def holm(p_values: Sequence[float | None]) -> list[float | None]:
     return adjusted
 
 
-def verdict(estimate: Estimate, low: float, high: float, p_holm: float, alpha: float = 0.05) -> str:
+def verdict(estimate: Estimate, low: float, high: float, p_holm: float, alpha: float = 0.05) -> Verdict:
     """One of the three answers; (low, high) is the margin, p_holm the adjusted p-value of "no difference"."""
     if p_equivalence(estimate, low, high) < alpha:
         return "equivalent"

@@ -19,17 +19,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from pipeline.batches import cells
 from pipeline.batches.brakes import Brake
+from pipeline.constants import MAD_TO_SD, Array
+from pipeline.results.batches import BiteConditions
 
-Array = NDArray[np.float64]
 Shape = Callable[[pl.DataFrame], Array]
 
 HISTORY = (
@@ -78,7 +78,7 @@ class Values:
     variances: Array
     counts: tuple[int, ...] = ()
     left_out: tuple[str, ...] = ()
-    conditions: dict[str, float | None] = field(default_factory=dict)
+    conditions: BiteConditions | None = None  # of bite: in which it is compared
 
     @property
     def batches(self) -> list[str]:
@@ -132,7 +132,7 @@ def friction_values(tests: list[SpecimenTest], shape: Shape | None, at_reference
 def _means(rows: dict[tuple[str, str], Array], notes: list[str]) -> Values:
     """Specimen means less gross outliers; the variance of a mean from the scatter pooled over specimens."""
     deviations = [x - np.median(x) for x in rows.values()]
-    spread = 1.4826 * float(np.median(np.abs(np.concatenate(deviations)))) if rows else 0.0
+    spread = MAD_TO_SD * float(np.median(np.abs(np.concatenate(deviations)))) if rows else 0.0
     kept = {}
     for (batch, specimen), x in rows.items():
         good = np.abs(x - np.median(x)) <= GROSS * spread if spread > 0 and len(x) > 2 else np.ones(len(x), bool)
@@ -176,12 +176,12 @@ def bite_values(tests: list[SpecimenTest]) -> Values:
         variances=found.variances,
         counts=found.counts,
         left_out=notes,
-        conditions={
-            "temperature_c": mean["temperature_initial_c"],
-            "pressure_bar": mean["pressure_bar"],
-            "speed_rpm": mean["speed_start_rpm"],
-            "stops": len(cold),
-        },
+        conditions=BiteConditions(
+            temperature_c=mean["temperature_initial_c"],
+            pressure_bar=mean["pressure_bar"],
+            speed_rpm=mean["speed_start_rpm"],
+            stops=len(cold),
+        ),
     )
 
 

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.model import load
@@ -18,6 +17,7 @@ from pipeline.batches import brakes, compare
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
+from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
 from pipeline.duty import of_compound as duty
 from pipeline.errors import InputError
@@ -26,11 +26,10 @@ from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import read_json, stamp, write_json
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction import CompoundFriction
-from pipeline.results.model import Result, renewed
-
-ZERO_C = 273.15
-WRITTEN = ("friction", "wear", "batches", "duty")
+from pipeline.results.model import fields, renewed, write
 
 
 def run(
@@ -58,26 +57,22 @@ def run(
     )
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     map_ = _map(usable, method)
-    content = {
-        "friction": _plain(found_friction),
-        "wear": found_wear,
-        "batches": _batches(usable, map_, found_friction, found_wear, wanted, rig, method),
-        "duty": _duty(usable, duties, found_friction, found_wear, method),
-    }
-    if target_why:
-        content["batches"]["notes"].append(target_why)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:
-        content["wear"]["notes"] = [*(content["wear"].get("notes") or []), brakes.words(cards)]
+        found_wear["notes"] = [*(found_wear.get("notes") or []), brakes.words(cards)]
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out, "card_differences": cards}
-    for name in WRITTEN:
-        revision = SECTIONS[name][1].REVISION
-        tail = {"stamp": stamp(name, revision, settings, inputs | {"rigs": rigs})}
-        write_json(into / f"{name}.json", content[name] | head | tail)
 
+    def stamped(name: str) -> dict[str, Any]:
+        return stamp(name, SECTIONS[name][1].REVISION, settings, inputs | {"rigs": rigs})
 
-def _plain(result: Result) -> dict[str, Any]:
-    return result.model_dump(mode="python", by_alias=True)
+    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, rig, method)
+    notes = [*found_batches.notes, *([target_why] if target_why else [])]
+    found_duty = _duty(usable, duties, found_friction, found_wear, method)
+    write(into / "friction.json", renewed(found_friction, **head, stamp=stamped("friction")))
+    plain_cards = [card.model_dump(mode="python", by_alias=True) for card in cards]
+    write_json(into / "wear.json", found_wear | head | {"card_differences": plain_cards, "stamp": stamped("wear")})
+    write(into / "batches.json", renewed(found_batches, **head, notes=notes, stamp=stamped("batches")))
+    write(into / "duty.json", renewed(found_duty, **head, stamp=stamped("duty")))
 
 
 def _target(path: Path | None) -> tuple[Target | None, str | None]:
@@ -136,11 +131,11 @@ def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:
     conditions = {
         f"temperature_{map_.temperature_kind}_c": reference.temperature - ZERO_C,
         "pressure_bar": reference.pressure / 1e5,
-        "speed_start_rpm": reference.speed * 30 / np.pi,
+        "speed_start_rpm": reference.speed / RAD_PER_S,
         "energy_density_j_mm2": reference.energy_density / 1e6,
     }
 
-    def shape(stops: pl.DataFrame) -> NDArray[np.float64]:
+    def shape(stops: pl.DataFrame) -> Array:
         # a condition that was not recorded (a summary-only test) is taken to be the reference's
         filled = stops.with_columns(pl.col(name).fill_null(value) for name, value in conditions.items())
         return map_.predict_stops(filled).mu
@@ -156,10 +151,10 @@ def _batches(
     target: Target | None,
     rig: Mapping[str, Any],
     method: Method,
-) -> dict[str, Any]:
+) -> CompoundBatches:
     shape, at_reference = shape_of(map_)
     epochs, rates = rig.get("epochs") or {}, wear_rates(tests, found_wear)
-    body = compare.compare(
+    compared = compare.compare(
         [specimen_test(t, epochs, rates, method.reduction.radius) for t in tests],
         shape=shape,
         at_reference=at_reference,
@@ -168,8 +163,9 @@ def _batches(
         shifts=rig.get("shifts") or [],
         copied=rig.get("copies") or [],
     )
-    body["notes"] += pad_notes(found_wear, target)
-    return {"reference": found.reference and _plain(found.reference)} | body
+    notes = [*compared.notes, *pad_notes(found_wear, target)]
+    body = fields(compared) | {"reference": found.reference, "notes": notes}
+    return CompoundBatches(compound=found.compound, **body)
 
 
 def pad_notes(wear: Mapping[str, Any], target: Target | None) -> list[str]:
@@ -201,7 +197,7 @@ def _duty(
     found_friction: CompoundFriction,
     found_wear: Mapping[str, Any],
     method: Method,
-) -> dict[str, Any]:
+) -> CompoundDuty:
     cycles, left_out = [], {}
     for path in duties:
         try:
@@ -211,11 +207,10 @@ def _duty(
     projected = duty.project_all(
         cycles,
         [duty.Recorded(t.card, t.stops) for t in tests],
-        friction=_plain(found_friction),
+        friction=found_friction,
         wear=found_wear,
-        glazing=_plain(found_friction.glaze_limit) if found_friction.glaze_limit else {},
         settings=method.duty,
         wear_settings=method.wear,
         temperature_kind=method.reduction.temperature,
     )
-    return projected | {"duties_left_out": left_out}
+    return CompoundDuty(compound=found_friction.compound, duties_left_out=left_out, **fields(projected))

@@ -10,12 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
+from pipeline.constants import Array
 from pipeline.heat import lumped
-
-Array = NDArray[np.float64]
 
 BRAKING_PARTS = 5  # a braking runs in parts of constant power
 COOLING_PARTS = 6  # points of a cool-down that are kept

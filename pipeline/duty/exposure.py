@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.duty.cycle import Array, Events, History
+from pipeline.constants import ZERO_C, Array
+from pipeline.duty.cycle import Events, History
 from pipeline.heat import slab
 from pipeline.heat.capacity import Material
 from pipeline.wear.exposure import Exposure, exposure, joined, residence
 
-ZERO_C = 273.15
 BRAKING_SAMPLES = 51
 DWELL_SAMPLES = 30
 FACES_PATH = 2.0  # both faces of the disc rub

@@ -14,16 +14,28 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle
+from pipeline.constants import ZERO_C
 from pipeline.duty import rig_cooling
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.exposure import Plate, Rubbing
-from pipeline.duty.project import NULL, ZERO_C, Brake, Worn, project, window_share
-from pipeline.duty.rig_cooling import RigCooling
+from pipeline.duty.project import Brake, GentleLimit, Worn, project, window_share
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
+from pipeline.results.duty import (
+    CycleHistory,
+    DutyCooling,
+    DutyDisc,
+    DutyProjection,
+    Projected,
+    Projections,
+    RigCooling,
+    WornDisc,
+)
+from pipeline.results.friction import CompoundFriction, GlazeLimit
+from pipeline.results.model import renewed
 
 
 @dataclass(frozen=True)
@@ -38,50 +50,57 @@ def project_all(
     duties: Sequence[DutyCycle],
     tests: Sequence[Recorded],
     *,
-    friction: Mapping[str, Any],
+    friction: CompoundFriction,
     wear: Mapping[str, Any],
-    glazing: Mapping[str, Any],
     settings: Duty,
     wear_settings: Wear,
     temperature_kind: str,
-) -> dict[str, Any]:
-    """{"duties": [...], "common_opening", "cooling"} from the compound's friction.json and wear.json and
-    its tests.
-
-    `glazing` has power_density_w_mm2 and temperature_c, or why there is none.
-    """
+) -> Projections:
+    """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why."""
     if not tests:
-        why = "no usable test of the compound"
-        return {"duties": [_nothing(d, why) for d in duties], "common_opening": None, "common_opening_why": why}
+        return _none(duties, "no usable test of the compound")
     card = tests[0].card
     disc, why = _disc(card, settings)
     if disc is None:
-        return {"duties": [_nothing(d, why) for d in duties], "common_opening": None, "common_opening_why": why}
+        return _none(duties, why)
     rig = _rig(tests, disc, card, settings)
     disc, radiating_source = _with_radiation(disc, card, rig, settings)
-    brake = _brake(card, disc, friction, wear, glazing, settings, wear_settings, temperature_kind)
+    brake = _brake(card, disc, friction, wear, settings, wear_settings, temperature_kind)
     results = [_one(duty, brake, rig, settings) for duty in duties]
     shared, shared_why = common(results) if results else (None, "no duty is given")
-    return {
-        "duties": results,
-        "common_opening": shared,
-        "common_opening_why": shared_why,
-        "rig_cooling": rig if isinstance(rig, str) else dataclasses.asdict(rig),
-        "disc": {"mass_kg": disc.mass, "radiating_m2": disc.radiating, "radiating_source": radiating_source,
-                 "from_test": card.test, "heat_share": settings.disc_heat_share},
-        "notes": _notes(tests, settings) + _spread(wear),
-    }  # fmt: skip
+    return Projections(
+        duties=results,
+        common_opening=shared,
+        common_opening_why=shared_why,
+        rig_cooling=rig,
+        disc=DutyDisc(
+            mass_kg=disc.mass,
+            radiating_m2=disc.radiating,
+            radiating_source=radiating_source,
+            from_test=card.test,
+            heat_share=settings.disc_heat_share,
+        ),
+        notes=_notes(tests, settings) + _spread(wear),
+    )
 
 
-def _nothing(duty: DutyCycle, why: str | None) -> dict[str, Any]:
+def _none(duties: Sequence[DutyCycle], why: str) -> Projections:
+    """No duty can be projected."""
+    return Projections(duties=[_nothing(duty, why) for duty in duties], common_opening_why=why)
+
+
+def _nothing(duty: DutyCycle, why: str) -> DutyProjection:
     """A duty of which nothing can be said."""
-    keys = ("temperature_low_c", "temperature_high_c", "window_share", "glazing_share", "opening_to_run")
-    return {
-        "duty": duty.duty, "opening": duty.cooling.opening, **dict.fromkeys(keys),
-        "wear_um_per_cycle": {"disc": NULL | {"why": why}, "pad": NULL | {"why": why}},
-        "life_cycles": NULL | {"why": why}, "life_km": NULL | {"why": why}, "extrapolated": [], "why": why,
-        "opening_to_run_why": why,
-    }  # fmt: skip
+    nothing = Projected(why=why)
+    return DutyProjection(
+        duty=duty.duty,
+        opening=duty.cooling.opening,
+        wear_um_per_cycle={"disc": nothing, "pad": nothing},
+        life_cycles=nothing,
+        life_km=nothing,
+        why=why,
+        opening_to_run_why=why,
+    )
 
 
 def _disc(card: Card, settings: Duty) -> tuple[Disc | None, str]:
@@ -117,42 +136,50 @@ def _with_radiation(disc: Disc, card: Card, rig: RigCooling | str, settings: Dut
 def _brake(
     card: Card,
     disc: Disc,
-    friction: Mapping[str, Any],
+    friction: CompoundFriction,
     wear: Mapping[str, Any],
-    glazing: Mapping[str, Any],
     settings: Duty,
     wear_settings: Wear,
     temperature_kind: str,
 ) -> Brake:
-    curve = friction.get("curve") or []
-    window = friction.get("window")
-    known = all(glazing.get(key) is not None for key in ("power_density_w_mm2", "temperature_c"))
+    window, limit = friction.window, _limit(friction.glaze_limit)
+    no_limit = friction.glaze_limit.why if friction.glaze_limit else None
     return Brake(
         disc=disc,
         plate=_plate(card, disc, wear_settings),
         rubbing=Rubbing(
             card.brake.friction_area,
-            np.array([p["temperature_c"] for p in curve], float),
-            np.array([p["mu"] for p in curve], float),
+            np.array([point.temperature_c for point in friction.curve], float),
+            np.array([point.mu for point in friction.curve], float),
         ),
         components=(_worn("disc", wear, card), _worn("pad", wear, card)),
         heat_share=settings.disc_heat_share,
         temperature_kind=temperature_kind,
-        window=(window["low_c"], window["high_c"]) if window else None,
-        window_inner=_ends(window, "high", "low"),
-        window_outer=_ends(window, "low", "high"),
-        window_why=None if window else f"the compound has no window: {friction.get('window_reason') or 'not given'}",
-        glazing=glazing if known else None,
-        glazing_why=None if known else glazing.get("why"),
+        window=(window.low_c, window.high_c) if window else None,
+        window_inner=_ends(window.low_interval_c.high, window.high_interval_c.low) if window else None,
+        window_outer=_ends(window.low_interval_c.low, window.high_interval_c.high) if window else None,
+        window_why=None if window else f"the compound has no window: {friction.window_reason or 'not given'}",
+        glazing=limit,
+        glazing_why=None if limit else no_limit,
         confidence=settings.confidence,
         worn_mass=_worn_mass(card, disc),
     )
 
 
-def _ends(window: Mapping[str, Any] | None, at_low: str, at_high: str) -> tuple[float, float] | None:
-    """The window by one end of the interval of each of its ends; None where friction gives no intervals."""
-    intervals = [(window or {}).get(f"{end}_interval_c") or {} for end in ("low", "high")]
-    low, high = intervals[0].get(at_low), intervals[1].get(at_high)
+def _limit(found: GlazeLimit | None) -> GentleLimit | None:
+    """The limit of low-energy use where friction.json gives its power density and its temperature."""
+    if found is None or found.power_density_w_mm2 is None or found.temperature_c is None:
+        return None
+    return GentleLimit(
+        found.power_density_w_mm2,
+        found.temperature_c,
+        found.power_density_low_w_mm2,
+        found.power_density_high_w_mm2,
+    )
+
+
+def _ends(low: float | None, high: float | None) -> tuple[float, float] | None:
+    """A window by one end of the interval of each of its ends; None where friction gives no intervals."""
     return None if low is None or high is None else (low, high)
 
 
@@ -218,7 +245,7 @@ def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, s
     return Air(h0, forced, duty.ambient, fixed_speed=1.0), "cool-downs on the rig, its air at any speed"
 
 
-def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -> dict[str, Any]:
+def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -> DutyProjection:
     cooled = _air(duty, rig, settings)
     if isinstance(cooled, str):
         return _nothing(duty, cooled)
@@ -233,52 +260,51 @@ def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -
         events, brake.disc, air, duty.cooling.opening, count=duty.cycles, settled=float(settled.start[-1]),
         share=brake.heat_share,
     )  # fmt: skip
-
-    content = project(duty, events, settled, warming, brake, len(opening) - 1)
+    projected = project(duty, events, settled, warming, brake, len(opening) - 1)
     span, why = opening_to_run(events, settled, brake, air, opening, settings.window_share)
-    cooling = {"h0_w_k": air.h0, "h1": air.h1, "source": source, "rig_air_at_any_speed": air.fixed_speed is not None}
-    if air.fixed_speed is not None:
-        content["extrapolated"].append("cooling: the rig's air speed is not recorded; its air is taken at any speed")
-    return {
-        "duty": duty.duty,
-        "opening": duty.cooling.opening,
-        **content,
-        "opening_to_run": span,
-        "opening_to_run_why": why,
-        "opening_to_run_sure": sure_range(events, settled, brake, opening, settings.window_share),
-        "energy_kj": [e / 1e3 for e in events.energy.tolist()],
-        "cooling": cooling,
-        "worn_disc": _worn_disc(duty, events, brake, air),
-        "sweep": rows(duty, events, settled, brake, opening),
-        "history": _history(settled, events, len(opening) - 1),
-    }
+    beyond = ["cooling: the rig's air speed is not recorded; its air is taken at any speed"]
+    rig_air = air.fixed_speed is not None
+    return renewed(
+        projected,
+        extrapolated=[*projected.extrapolated, *(beyond if rig_air else [])],
+        opening_to_run=span,
+        opening_to_run_why=why,
+        opening_to_run_sure=sure_range(events, settled, brake, opening, settings.window_share),
+        energy_kj=[e / 1e3 for e in events.energy.tolist()],
+        cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=source, rig_air_at_any_speed=rig_air),
+        worn_disc=_worn_disc(duty, events, brake, air),
+        sweep=rows(duty, events, settled, brake, opening),
+        history=_history(settled, events, len(opening) - 1),
+    )
 
 
-def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> dict[str, float | None] | None:
+def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> WornDisc | None:
     """The settled cycle of a disc at its minimum thickness: it stores less heat and swings further."""
     if brake.worn_mass is None:
         return None
     disc = dataclasses.replace(brake.disc, mass=brake.worn_mass)
     settled = settle(events, disc, air, np.array([duty.cooling.opening]), brake.heat_share)
     share = window_share(settled, events, brake)
-    return {
-        "mass_kg": brake.worn_mass,
-        "temperature_low_c": float(settled.lowest()[0]) - ZERO_C,
-        "temperature_high_c": float(settled.highest()[0]) - ZERO_C,
-        "window_share": None if share is None else float(share[0]),
-    }
+    return WornDisc(
+        mass_kg=brake.worn_mass,
+        temperature_low_c=float(settled.lowest()[0]) - ZERO_C,
+        temperature_high_c=float(settled.highest()[0]) - ZERO_C,
+        window_share=None if share is None else float(share[0]),
+    )
 
 
-def _history(settled: History, events: Events, index: int) -> dict[str, list[float]]:
+def _history(settled: History, events: Events, index: int) -> CycleHistory:
     """Bulk temperature over the settled cycle at the duty's opening, for the plot."""
-    time, temperature, now = [], [], 0.0
+    time: list[float] = []
+    temperature: list[float] = []
+    now = 0.0
     for e in range(len(events.energy)):
         for path, seconds in ((settled.braking, events.brake_time[e]), (settled.cooling, events.then[e])):
             points = path[e, :, index]
             time += (now + seconds * np.linspace(0, 1, len(points))).tolist()
             temperature += (points - ZERO_C).tolist()
             now += float(seconds)
-    return {"time_s": [round(t, 3) for t in time], "temperature_c": [round(t, 2) for t in temperature]}
+    return CycleHistory(time_s=[round(t, 3) for t in time], temperature_c=[round(t, 2) for t in temperature])
 
 
 def _notes(tests: Sequence[Recorded], settings: Duty) -> list[str]:

@@ -9,16 +9,15 @@ from typing import Any
 import numpy as np
 
 from pipeline.archive.duties import DutyCycle
+from pipeline.constants import ZERO_C, Array
 from pipeline.duty import exposure as exposed
-from pipeline.duty.cycle import MOST_WARMING, Array, Events, History, settles_within
+from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
 from pipeline.duty.exposure import Plate
 from pipeline.heat.lumped import Disc
+from pipeline.results.duty import DutyProjection, Projected, Span
 from pipeline.wear.exposure import Exposure
 from pipeline.wear.measured import fitting
 from pipeline.wear.predict import beyond, interval, wear_by_stop
-
-ZERO_C = 273.15
-NULL = {"value": None, "low": None, "high": None}
 
 
 @dataclass(frozen=True)
@@ -44,6 +43,18 @@ class Worn:
 
 
 @dataclass(frozen=True)
+class GentleLimit:
+    """Limit of low-energy use: power density per pad area in W/mm2 between its ends, and the start temperature in degC up
+    to which glazing was seen to grow. An end that is not known is None.
+    """
+
+    power: float
+    temperature_c: float
+    power_low: float | None = None
+    power_high: float | None = None
+
+
+@dataclass(frozen=True)
 class Brake:
     """The brake and what the tests say of the compound on it; temperatures of the window and limits in
     degC.
@@ -59,7 +70,7 @@ class Brake:
     window_inner: tuple[float, float] | None = None  # by the inner and the outer ends of the window's intervals
     window_outer: tuple[float, float] | None = None
     window_why: str | None = None
-    glazing: Mapping[str, Any] | None = None  # glaze_limit of friction.json
+    glazing: GentleLimit | None = None
     glazing_why: str | None = None
     confidence: float = 0.95
     worn_mass: float | None = None  # of the disc at minimum thickness
@@ -77,13 +88,13 @@ def window_share(
     return np.asarray(events.energy @ inside / events.energy.sum(), float)
 
 
-def share_interval(settled: History, events: Events, brake: Brake, opening: int) -> dict[str, float] | None:
+def share_interval(settled: History, events: Events, brake: Brake, opening: int) -> Span | None:
     """Window share by the inner and the outer ends of the window's own intervals; None without them."""
     if brake.window_inner is None or brake.window_outer is None:
         return None
     shares = [window_share(settled, events, brake, w) for w in (brake.window_inner, brake.window_outer)]
     low, high = (float(s[opening]) for s in shares if s is not None)
-    return {"low": low, "high": high}
+    return Span(low=low, high=high)
 
 
 def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
@@ -104,7 +115,7 @@ def glazing_share(
     """
     if brake.glazing is None:
         return None
-    power = brake.glazing["power_density_w_mm2"] if power is None else power
+    power = brake.glazing.power if power is None else power
     temperature = cold_below(brake) if temperature is None else temperature
     density = events.energy / events.brake_time / brake.rubbing.friction_area / 1e6
     gentle = (density < power).astype(float)
@@ -116,20 +127,19 @@ def glazing_share(
 def cold_below(brake: Brake) -> float:
     """Start temperature in degC under which gentle braking counts as glazing-prone."""
     assert brake.glazing is not None
-    seen = brake.glazing["temperature_c"]
+    seen = brake.glazing.temperature_c
     return seen if brake.window is None else max(seen, brake.window[0])
 
 
-def glazing_interval(settled: History, events: Events, brake: Brake, opening: int) -> dict[str, float] | None:
+def glazing_interval(settled: History, events: Events, brake: Brake, opening: int) -> Span | None:
     """Glazing share by the limit's own ends: what was seen to glaze, and what was not seen to be harmless."""
     if brake.glazing is None:
         return None
-    seen = glazing_share(
-        settled, events, brake, brake.glazing.get("power_density_low_w_mm2"), brake.glazing["temperature_c"]
-    )
-    unknown = glazing_share(settled, events, brake, brake.glazing.get("power_density_high_w_mm2") or np.inf)
+    limit = brake.glazing
+    seen = glazing_share(settled, events, brake, limit.power_low, limit.temperature_c)
+    unknown = glazing_share(settled, events, brake, limit.power_high or np.inf)
     assert seen is not None and unknown is not None
-    return {"low": float(seen[opening]), "high": float(unknown[opening])}
+    return Span(low=float(seen[opening]), high=float(unknown[opening]))
 
 
 def exposures(history: History, events: Events, brake: Brake, openings: Sequence[int]) -> list[Exposure]:
@@ -158,54 +168,59 @@ def _plate(brake: Brake) -> Plate | None:
 
 def wear_per_cycle(
     component: Worn, stops: Exposure, cycles: int, confidence: float, like: Exposure | None = None
-) -> dict[str, Any]:
+) -> Projected:
     """Loss in um per cycle with its interval; null with the reason where no law can predict.
 
     like: the single stops by which a measured rate is looked for, where `stops` are weighted (default: `stops`).
     """
     model, why = component.law(stops if like is None else like)
     if model is None:
-        return NULL | {"why": why}
+        return Projected(why=why)
     try:
         loss, draws = wear_by_stop(model, stops)
     except ValueError as error:
-        return NULL | {"why": str(error)}
+        return Projected(why=str(error))
     if not np.isfinite(loss.sum()):
-        return NULL | {"why": "the law needs mu, and there is no friction curve"}
-    found: dict[str, Any] = interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
-    return found | ({"ground": f"{component.why}; {model['ground']}"} if "ground" in model else {})
+        return Projected(why="the law needs mu, and there is no friction curve")
+    found = interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
+    return Projected(**found, ground=f"{component.why}; {model['ground']}" if "ground" in model else None)
 
 
-def life(component: Worn, per_cycle: Mapping[str, Any]) -> dict[str, Any]:
+def life(component: Worn, per_cycle: Projected) -> Projected:
     """Cycles from new thickness to the minimum; an interval of wear that reaches zero leaves life open
     above.
     """
-    if per_cycle["value"] is None:
-        return NULL | {"why": per_cycle.get("why")}
+    if per_cycle.value is None or per_cycle.low is None or per_cycle.high is None:
+        return Projected(why=per_cycle.why)
     if component.usable_um is None:
-        return NULL | {"why": f"the card gives no thickness and minimum_thickness of the {component.name}"}
-    grounds = {"ground": per_cycle["ground"]} if "ground" in per_cycle else {}
-    if per_cycle["value"] <= 0:
-        return NULL | {"why": "the law predicts no wear on this duty"}
-    content: dict[str, Any] = {
-        "value": component.usable_um / per_cycle["value"],
-        "low": component.usable_um / per_cycle["high"],
-        "high": component.usable_um / per_cycle["low"] if per_cycle["low"] > 0 else None,
-    }
-    if content["high"] is None:
-        content["why"] = "the interval of wear reaches zero: life has no upper end"
-    return content | grounds
+        return Projected(why=f"the card gives no thickness and minimum_thickness of the {component.name}")
+    if per_cycle.value <= 0:
+        return Projected(why="the law predicts no wear on this duty")
+    open_ended = per_cycle.low <= 0
+    return Projected(
+        value=component.usable_um / per_cycle.value,
+        low=component.usable_um / per_cycle.high,
+        high=None if open_ended else component.usable_um / per_cycle.low,
+        why="the interval of wear reaches zero: life has no upper end" if open_ended else None,
+        ground=per_cycle.ground,
+    )
 
 
-def shortest(lives: Mapping[str, Mapping[str, Any]]) -> str | None:
+def over_distance(cycles: Projected, length: float) -> Projected:
+    """Cycles of `length` m each, as km."""
+    value, low, high = (None if x is None else x * length / 1e3 for x in (cycles.value, cycles.low, cycles.high))
+    return Projected(value=value, low=low, high=high, why=cycles.why, ground=cycles.ground)
+
+
+def shortest(lives: Mapping[str, Projected]) -> str | None:
     """The component that reaches its minimum first; of those whose life is known."""
-    known = {name: item["value"] for name, item in lives.items() if item["value"] is not None}
+    known = {name: one.value for name, one in lives.items() if one.value is not None}
     return min(known, key=known.__getitem__) if known else None
 
 
-def unknown(brake: Brake, lives: Mapping[str, Mapping[str, Any]]) -> list[str]:
+def unknown(brake: Brake, lives: Mapping[str, Projected]) -> list[str]:
     """Components that were read and yet have no life: one of them may be the first at its minimum."""
-    return [c.name for c in brake.components if c.read and c.usable_um is not None and lives[c.name]["value"] is None]
+    return [c.name for c in brake.components if c.read and c.usable_um is not None and lives[c.name].value is None]
 
 
 def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure, opening: int = 0) -> list[str]:
@@ -229,8 +244,8 @@ def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure
 
 def project(
     duty: DutyCycle, events: Events, settled: History, warming: Sequence[History], brake: Brake, opening: int
-) -> dict[str, Any]:
-    """The duty's figures at one of the run openings (index), in the keys of duty.json.
+) -> DutyProjection:
+    """The duty's figures at one of the run openings (index).
 
     Temperatures and shares are the settled cycle's; wear and life are the use's, its warming cycles included.
     """
@@ -239,31 +254,30 @@ def project(
     wear = {c.name: wear_per_cycle(c, whole, duty.cycles, brake.confidence, cycle) for c in brake.components}
     lives = {c.name: life(c, wear[c.name]) for c in brake.components}
     first = shortest(lives) if not unknown(brake, lives) else None
-    why = "; ".join(f"{name}: {item.get('why')}" for name, item in lives.items() if item["value"] is None)
-    cycles: dict[str, Any] = dict(lives[first]) if first else NULL | {"why": why or "no component has a wear law"}
-    km: dict[str, Any] = {key: None if cycles[key] is None else cycles[key] * duty.length / 1e3 for key in NULL}
+    why = "; ".join(f"{name}: {one.why}" for name, one in lives.items() if one.value is None)
+    cycles = lives[first] if first else Projected(why=why or "no component has a wear law")
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     within = settles_within(list(warming), float(settled.start[opening]), duty.cycles)
-    content: dict[str, Any] = {
-        "temperature_low_c": float(settled.lowest()[opening]) - ZERO_C,
-        "temperature_high_c": float(settled.highest()[opening]) - ZERO_C,
-        "settled_within_use": within,
-        "cycles_until_warm": len(warming) if within and len(warming) < MOST_WARMING else None,
-        "highest_in_use_c": max(float(h.highest()[0]) for h in warming) - ZERO_C,
-        "window_share": None if inside is None else float(inside[opening]),
-        "window_share_interval": share_interval(settled, events, brake, opening),
-        "glazing_share": None if gentle is None else float(gentle[opening]),
-        "glazing_share_interval": glazing_interval(settled, events, brake, opening),
-        "wear_um_per_cycle": wear,
-        "wear_um_per_settled_cycle": {c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},
-        "life_cycles": cycles,
-        "life_km": km | {key: cycles[key] for key in ("why", "ground") if key in cycles},
-        "life_limited_by": first,
-        "life_by_component": lives,
-        "extrapolated": extrapolated(settled, events, brake, cycle, opening),
-    }
-    if inside is None:
-        content["window_share_why"] = brake.window_why or "the compound has no window"
-    if gentle is None:
-        content["glazing_share_why"] = brake.glazing_why or "no test shows where glazing-like drift begins"
-    return content
+    no_limit = brake.glazing_why or "no test shows where glazing-like drift begins"
+    return DutyProjection(
+        duty=duty.duty,
+        opening=duty.cooling.opening,
+        temperature_low_c=float(settled.lowest()[opening]) - ZERO_C,
+        temperature_high_c=float(settled.highest()[opening]) - ZERO_C,
+        settled_within_use=within,
+        cycles_until_warm=len(warming) if within and len(warming) < MOST_WARMING else None,
+        highest_in_use_c=max(float(h.highest()[0]) for h in warming) - ZERO_C,
+        window_share=None if inside is None else float(inside[opening]),
+        window_share_interval=share_interval(settled, events, brake, opening),
+        window_share_why=(brake.window_why or "the compound has no window") if inside is None else None,
+        glazing_share=None if gentle is None else float(gentle[opening]),
+        glazing_share_interval=glazing_interval(settled, events, brake, opening),
+        glazing_share_why=no_limit if gentle is None else None,
+        wear_um_per_cycle=wear,
+        wear_um_per_settled_cycle={c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},
+        life_cycles=cycles,
+        life_km=over_distance(cycles, duty.length),
+        life_limited_by=first,
+        life_by_component=lives,
+        extrapolated=extrapolated(settled, events, brake, cycle, opening),
+    )

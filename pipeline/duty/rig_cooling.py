@@ -25,12 +25,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.duty.cycle import Array
+from pipeline.constants import MAD_TO_SD, ZERO_C, Array
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.capacity import enthalpy, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc, braking_as_cooling
+from pipeline.results.duty import RigCooling
 
-ZERO_C = 273.15
 FEWEST = 8
 SMALLEST_DROP_K, SMALLEST_EXCESS_K = 25.0, 40.0
 LONGEST_S = 3600.0
@@ -50,23 +50,6 @@ class Pauses:
 
     def __len__(self) -> int:
         return len(self.start)
-
-
-@dataclass(frozen=True)
-class RigCooling:
-    """Convection g in W/K with its 95 % interval, radiating emissivity x area in m^2, pauses used and left out; the pauses'
-    median ambient in K, and whether it was recorded.
-    """
-
-    g: float
-    low: float
-    high: float
-    radiating: float
-    radiating_fitted: bool
-    pauses: int
-    left_out: int
-    ambient: float
-    ambient_recorded: bool = False
 
 
 def pauses_of(stops: pl.DataFrame, disc: Disc, share: float, ambient: float) -> Pauses:
@@ -145,7 +128,7 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
         beta = _not_negative(columns * (weight * scale)[:, None], target * weight * scale)
         g, e = (beta[0], beta[1]) if with_radiation else (beta[0], e)
         misfit = (heat - g * convection - e * radiation) / heat
-        spread = max(1.4826 * float(np.median(np.abs(misfit - np.median(misfit)))), 0.01)
+        spread = max(MAD_TO_SD * float(np.median(np.abs(misfit - np.median(misfit)))), 0.01)
         weight = np.sqrt(np.clip(1 - (misfit / (4.7 * spread)) ** 2, 0, None) ** 2)  # bisquare
     used = weight > 0.1
     if used.sum() < FEWEST or g <= 0:
@@ -153,8 +136,17 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
     se = _se(columns[used] * scale[used, None], misfit[used])
     if not recorded:
         se = float(np.hypot(se, g * AIR_K / np.sqrt(3) / np.median((middle - ambient)[used])))
-    return RigCooling(g, max(0.0, g - 1.96 * se), g + 1.96 * se, e, with_radiation, int(used.sum()),
-                      int((~used).sum()), float(np.median(ambient)), recorded)  # fmt: skip
+    return RigCooling(
+        g=g,
+        low=max(0.0, g - 1.96 * se),
+        high=g + 1.96 * se,
+        radiating=e,
+        radiating_fitted=with_radiation,
+        pauses=int(used.sum()),
+        left_out=int((~used).sum()),
+        ambient=float(np.median(ambient)),
+        ambient_recorded=recorded,
+    )
 
 
 def _drives(

@@ -7,32 +7,34 @@ first that holds.
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.duty.cycle import Air, Array, Events, History, settle
+from pipeline.constants import ZERO_C, Array
+from pipeline.duty.cycle import Air, Events, History, settle
 from pipeline.duty.project import (
-    ZERO_C,
     Brake,
     exposures,
     extrapolated,
     glazing_share,
     life,
+    over_distance,
     shortest,
     unknown,
     wear_per_cycle,
     window_share,
 )
+from pipeline.results.duty import DutyProjection, Projected, Span, SweepRow
 
 GRID = np.round(np.linspace(0, 1, 41) ** 1.5, 6)  # a closed duct is the more sensitive end
 SHOWN = 2  # every second opening of the grid is written out with its wear
 REFINEMENTS, BETWEEN = 3, 9
 
 
-def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, opening: Array) -> list[dict[str, Any]]:
+def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, opening: Array) -> list[SweepRow]:
     """One row per shown opening: temperatures, shares, wear and life of the settled cycle."""
     low, high = settled.lowest() - ZERO_C, settled.highest() - ZERO_C
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
@@ -42,22 +44,27 @@ def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, openin
         wear = {c.name: wear_per_cycle(c, stops, 1, brake.confidence) for c in brake.components}
         lives = {c.name: life(c, wear[c.name]) for c in brake.components}
         first = shortest(lives) if not unknown(brake, lives) else None
-        found.append({
-            "opening": float(opening[k]), "temperature_low_c": float(low[k]), "temperature_high_c": float(high[k]),
-            "window_share": None if inside is None else float(inside[k]),
-            "glazing_share": None if gentle is None else float(gentle[k]),
-            "wear_um_per_cycle": wear,
-            "life_km": None if first is None else lives[first]["value"] * duty.length / 1e3,
-            "life_km_low": None if first is None else lives[first]["low"] * duty.length / 1e3,
-            "extrapolated": extrapolated(settled, events, brake, stops, k),
-        })  # fmt: skip
+        km = over_distance(lives[first], duty.length) if first else Projected()
+        found.append(
+            SweepRow(
+                opening=float(opening[k]),
+                temperature_low_c=float(low[k]),
+                temperature_high_c=float(high[k]),
+                window_share=None if inside is None else float(inside[k]),
+                glazing_share=None if gentle is None else float(gentle[k]),
+                wear_um_per_cycle=wear,
+                life_km=km.value,
+                life_km_low=km.low,
+                extrapolated=extrapolated(settled, events, brake, stops, k),
+            )
+        )
     return found
 
 
 def opening_to_run(
     events: Events, settled: History, brake: Brake, air: Air, opening: Array, wanted: float
-) -> tuple[dict[str, float] | None, str | None]:
-    """({"low", "high"}, None), or (None, why): no window, no opening, or none that holds the wanted share."""
+) -> tuple[Span | None, str | None]:
+    """(openings, None), or (None, why): no window, no opening, or none that holds the wanted share."""
     share = window_share(settled, events, brake)
     if share is None:
         return None, brake.window_why or "the compound has no window"
@@ -69,12 +76,10 @@ def opening_to_run(
     ends = [(float(grid[first]), float(grid[first - 1]) if first else None)]
     ends.append((float(grid[last]), float(grid[last + 1]) if last + 1 < len(grid) else None))
     low, high = _edges(events, brake, air, ends, wanted)
-    return {"low": low, "high": high}, None
+    return Span(low=low, high=high), None
 
 
-def sure_range(
-    events: Events, settled: History, brake: Brake, opening: Array, wanted: float
-) -> dict[str, float] | None:
+def sure_range(events: Events, settled: History, brake: Brake, opening: Array, wanted: float) -> Span | None:
     """The openings that hold the wanted share even by the inner ends of the window's intervals, on the
     grid.
     """
@@ -86,7 +91,7 @@ def sure_range(
     if not good.any():
         return None
     first, last = _longest(good)
-    return {"low": float(opening[first]), "high": float(opening[last])}
+    return Span(low=float(opening[first]), high=float(opening[last]))
 
 
 def _longest(good: NDArray[np.bool_]) -> tuple[int, int]:
@@ -145,16 +150,14 @@ def _why_none(events: Events, settled: History, brake: Brake, grid: Array, share
     )
 
 
-def common(duties: list[dict[str, Any]]) -> tuple[dict[str, float] | None, str | None]:
+def common(duties: Sequence[DutyProjection]) -> tuple[Span | None, str | None]:
     """One opening for all duties, or why there is none."""
-    lacking = [d["duty"] for d in duties if not d.get("opening_to_run")]
+    spans = [(one.duty, one.opening_to_run) for one in duties if one.opening_to_run is not None]
+    lacking = [one.duty for one in duties if one.opening_to_run is None]
     if lacking:
         return None, f"no opening to run on {', '.join(lacking)}"
-    low = max(d["opening_to_run"]["low"] for d in duties)
-    high = min(d["opening_to_run"]["high"] for d in duties)
+    low, high = max(span.low for _, span in spans), min(span.high for _, span in spans)
     if low > high:
-        spans = "; ".join(
-            f"{d['duty']} {d['opening_to_run']['low']:.2f} to {d['opening_to_run']['high']:.2f}" for d in duties
-        )
-        return None, f"the duties' openings do not overlap: {spans}"
-    return {"low": low, "high": high}, None
+        said = "; ".join(f"{duty} {span.low:.2f} to {span.high:.2f}" for duty, span in spans)
+        return None, f"the duties' openings do not overlap: {said}"
+    return Span(low=low, high=high), None

@@ -6,13 +6,14 @@ pieces meet within 0.4 J/(kg K). Outside 20 to 1200 degC the value at the edge h
 
 import numpy as np
 
+from pipeline.constants import ZERO_C
+
 RANGE_K = (293.15, 1473.15)
-_ZERO_C = 273.15
 
 
 def heat_capacity(temperature):
     """cp in J/(kg K) at temperatures in K (array or number)."""
-    t = np.clip(np.asarray(temperature, float), *RANGE_K) - _ZERO_C
+    t = np.clip(np.asarray(temperature, float), *RANGE_K) - ZERO_C
     cold = 425 + 0.773 * t - 1.69e-3 * t**2 + 2.22e-6 * t**3
     rising = 666 + 13002 / np.maximum(738 - t, 3.0)
     falling = 545 + 17820 / np.maximum(t - 731, 4.0)
@@ -25,7 +26,7 @@ def enthalpy(temperature):
     t = np.asarray(temperature, float)
     inside = np.clip(t, *RANGE_K)
     beyond = (t - inside) * heat_capacity(t)
-    c = inside - _ZERO_C
+    c = inside - ZERO_C
     return sum(_piece(c, k) - _piece(np.array(20.0), k) for k in range(4)) + beyond
 
 

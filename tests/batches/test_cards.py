@@ -43,41 +43,41 @@ APART = {"b1": [0.420, 0.426, 0.423], "b2": [0.341, 0.344, 0.340]}
 def test_a_difference_that_the_cards_can_make_is_undecided(size, odd):
     brake = replace(ODD, area=USUAL.area * (1 + size), shown=ODD.shown)
     pair = pair_of(run(stated(ALIKE, odd, brake)), "b1", "b2")
-    assert pair["mu_verdict"] != "different" and pair["bite_verdict"] != "different"
-    assert "pistons per side" in pair["caveat"] and all(name in pair["caveat"] for name in odd)
+    assert pair.mu_verdict != "different" and pair.bite_verdict != "different"
+    assert "pistons per side" in pair.caveat and all(name in pair.caveat for name in odd)
     if size == 0.1 and len(odd) == 3:
-        assert pair["mu_verdict"] == "undecided"
-        assert "the cards differ in pistons per side" in pair["mu_why"] and "28/36/36 mm" in pair["mu_why"]
-        with_usual = pair["mu_difference_with_usual_brake"]["value"]
+        assert pair.mu_verdict == "undecided"
+        assert "the cards differ in pistons per side" in pair.mu_why and "28/36/36 mm" in pair.mu_why
+        with_usual = pair.mu_difference_with_usual_brake.value
         assert with_usual == pytest.approx(0.423 - 0.4217, abs=0.003)
-        assert pair["mu_difference"]["value"] > 0.03
+        assert pair.mu_difference.value > 0.03
 
 
 def test_a_difference_beyond_what_the_cards_can_make_stands():
     odd = ("b2-A", "b2-B", "b2-C")
     pair = pair_of(run(stated(APART, odd)), "b1", "b2")
-    assert SHARE > 1.03 and pair["mu_verdict"] == "different" and "pistons per side" in pair["caveat"]
+    assert SHARE > 1.03 and pair.mu_verdict == "different" and "pistons per side" in pair.caveat
 
 
 def test_an_equivalence_that_the_cards_may_have_made_is_undecided():
     brake = replace(ODD, area=USUAL.area * 0.9)
     levels = {"b1": [0.420, 0.426, 0.423], "b2": [0.380, 0.384, 0.381]}
     pair = pair_of(run(stated(levels, ("b2-A", "b2-B", "b2-C"), brake)), "b1", "b2")
-    assert pair["mu_verdict"] == "undecided" and "which card is right" in pair["mu_why"]
+    assert pair.mu_verdict == "undecided" and "which card is right" in pair.mu_why
 
 
 def test_like_cards_add_nothing():
     result = run(stated(ALIKE))
     pair = pair_of(result, "b1", "b2")
-    assert pair["mu_verdict"] == "equivalent" and pair["caveat"] is None
-    assert not [note for note in result["notes"] if "cards" in note]
+    assert pair.mu_verdict == "equivalent" and pair.caveat is None
+    assert not [note for note in result.notes if "cards" in note]
 
 
 def test_other_batches_keep_their_answers():
     levels = ALIKE | {"b3": [0.360, 0.362, 0.361]}
     result = run(stated(levels, ("b2-A", "b2-B", "b2-C"), replace(ODD, area=USUAL.area * 1.1)))
-    assert pair_of(result, "b1", "b3")["mu_verdict"] == "different"
-    assert pair_of(result, "b1", "b3")["caveat"] is None
+    assert pair_of(result, "b1", "b3").mu_verdict == "different"
+    assert pair_of(result, "b1", "b3").caveat is None
 
 
 FIELDS = {
@@ -90,10 +90,10 @@ FIELDS = {
 @pytest.mark.parametrize("field", FIELDS)
 def test_every_field_that_enters_a_number_is_named_with_its_tests(field):
     tests = {"a": USUAL, "b": USUAL, "c": brake_of(card(**FIELDS[field]), "mean")}
-    found = {item["field"]: item for item in differences(tests)}
+    found = {item.field: item for item in differences(tests)}
     assert field in found
-    assert [one["tests"] for one in found[field]["values"]] == [["a", "b"], ["c"]]
-    assert found[field]["enters"] and "(c)" in words(list(found.values()))
+    assert [one.tests for one in found[field].values] == [["a", "b"], ["c"]]
+    assert found[field].enters and "(c)" in words(list(found.values()))
 
 
 def test_the_usual_brake_is_the_one_that_most_cards_state():
@@ -118,17 +118,17 @@ def test_one_test_under_two_batches_decides_nothing():
     ]
     result = run(tests, copied=copied)
     pair = pair_of(result, "b1", "b3")
-    assert pair["mu_verdict"] == pair_of(result, "b2", "b3")["mu_verdict"] == "undecided"
-    assert "b3-X and b2-A hold the same recordings" in pair["mu_why"]
-    assert "b3-X and b2-A hold the same recordings" in pair_of(result, "b1", "b2")["caveat"]
+    assert pair.mu_verdict == pair_of(result, "b2", "b3").mu_verdict == "undecided"
+    assert "b3-X and b2-A hold the same recordings" in pair.mu_why
+    assert "b3-X and b2-A hold the same recordings" in pair_of(result, "b1", "b2").caveat
 
 
 @pytest.mark.parametrize("stops", [1, 6])
 def test_no_interval_has_zero_width(stops):
     """Specimens equal to the last digit, as copies are, tell no scatter."""
     result = run(specimen_tests({"b1": [0.42, 0.42], "b2": [0.36, 0.36]}, stops=stops))
-    pair = result["pairs"][0]
-    assert pair["mu_verdict"] == "undecided" and "no scatter" in pair["mu_why"]
-    shown = [pair["mu_difference"], *(batch["mu"] for batch in result["batches"])]
-    assert all(one["low"] is None and one["high"] is None and one["why"] for one in shown)
-    assert np.isfinite(pair["mu_difference"]["value"])
+    pair = result.pairs[0]
+    assert pair.mu_verdict == "undecided" and "no scatter" in pair.mu_why
+    shown = [pair.mu_difference, *(batch.mu for batch in result.batches)]
+    assert all(one.low is None and one.high is None and one.why for one in shown)
+    assert np.isfinite(pair.mu_difference.value)

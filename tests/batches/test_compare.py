@@ -23,18 +23,18 @@ def run(tests, target=TARGET, **more):
 
 
 def pair_of(result, a, b):
-    return next(p for p in result["pairs"] if {p["a"], p["b"]} == {a, b})
+    return next(p for p in result.pairs if {p.a, p.b} == {a, b})
 
 
 def test_like_and_unlike_batches():
     result = run(specimen_tests({"b1": [0.420, 0.426], "b2": [0.421, 0.424], "b3": [0.370, 0.366]}))
-    assert [b["batch"] for b in result["batches"]] == ["b1", "b2", "b3"]
-    assert [b["specimens"] for b in result["batches"]] == [2, 2, 2]
+    assert [b.batch for b in result.batches] == ["b1", "b2", "b3"]
+    assert [b.specimens for b in result.batches] == [2, 2, 2]
     like, unlike = pair_of(result, "b1", "b2"), pair_of(result, "b1", "b3")
-    assert like["mu_verdict"] == "equivalent"
-    assert unlike["mu_verdict"] == "different"
-    assert unlike["mu_difference"]["value"] == pytest.approx(0.423 - 0.368)
-    assert unlike["mu_difference"]["df"] == 3
+    assert like.mu_verdict == "equivalent"
+    assert unlike.mu_verdict == "different"
+    assert unlike.mu_difference.value == pytest.approx(0.423 - 0.368)
+    assert unlike.mu_difference.df == 3
 
 
 def test_interval_is_the_closed_form_with_pooled_specimen_scatter():
@@ -43,65 +43,66 @@ def test_interval_is_the_closed_form_with_pooled_specimen_scatter():
     result = run(specimen_tests({"b1": [0.420, 0.428], "b2": [0.421, 0.425], "b3": [0.370, 0.380]}))
     sd = np.sqrt((0.008**2 + 0.004**2 + 0.010**2) / 2 / 3)
     half = stats.t.ppf(0.975, 3) * sd
-    shown = pair_of(result, "b1", "b2")["mu_difference"]
-    assert (shown["low"], shown["high"]) == (pytest.approx(0.001 - half), pytest.approx(0.001 + half))
-    assert result["specimen_scatter"]["mu"]["value"] == pytest.approx(sd)
+    shown = pair_of(result, "b1", "b2").mu_difference
+    assert (shown.low, shown.high) == (pytest.approx(0.001 - half), pytest.approx(0.001 + half))
+    assert result.specimen_scatter["mu"].value == pytest.approx(sd)
 
 
 def test_undecided_says_why_and_how_many_specimens_would_decide():
-    pair = run(specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44]}))["pairs"][0]
-    assert pair["mu_verdict"] == "undecided"
-    assert "reaches beyond the margin" in pair["mu_why"]
-    plan = pair["mu_power"]
-    assert plan["if_none"]["specimens_each"] > 2
-    assert plan["if_none"]["more"]["b1"] == plan["if_none"]["specimens_each"] - 2
+    pair = run(specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44]})).pairs[0]
+    assert pair.mu_verdict == "undecided"
+    assert "reaches beyond the margin" in pair.mu_why
+    plan = pair.mu_power
+    assert plan.if_none.specimens_each > 2
+    assert plan.if_none.more["b1"] == plan.if_none.specimens_each - 2
 
 
 @pytest.mark.parametrize("stops", [3, 300])
 def test_stops_are_not_replicates(stops):
-    few = run(specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44]}, stops=stops))["pairs"][0]
-    assert few["mu_verdict"] == "undecided"
-    assert few["mu_difference"]["df"] == 2
+    few = run(specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44]}, stops=stops)).pairs[0]
+    assert few.mu_verdict == "undecided"
+    assert few.mu_difference.df == 2
 
 
 def test_one_specimen_is_always_undecided():
     result = run(specimen_tests({"b1": [0.30], "b2": [0.420, 0.421], "b3": [0.422, 0.4215]}))
     pair = pair_of(result, "b1", "b2")
-    assert (pair["mu_verdict"], pair["bite_verdict"], pair["wear_verdict"]) == ("undecided",) * 3
-    assert "b1: one specimen cannot" in pair["mu_why"]
-    assert pair["mu_difference"]["low"] is not None  # borrowed scatter, said so at the batch
-    assert "borrows" in result["batches"][0]["mu"]["why"]
-    assert pair_of(result, "b2", "b3")["mu_verdict"] == "equivalent"
+    assert (pair.mu_verdict, pair.bite_verdict, pair.wear_verdict) == ("undecided",) * 3
+    assert "b1: one specimen cannot" in pair.mu_why
+    assert pair.mu_difference.low is not None  # borrowed scatter, said so at the batch
+    assert "borrows" in result.batches[0].mu.why
+    assert pair_of(result, "b2", "b3").mu_verdict == "equivalent"
 
 
 def test_two_batches_of_one_specimen_have_no_interval():
     result = run(specimen_tests({"b1": [0.30], "b2": [0.42]}))
-    shown = result["pairs"][0]["mu_difference"]
-    assert (shown["low"], shown["high"]) == (None, None)
-    assert "unknown" in shown["why"]
-    assert result["batches"][0]["mu"]["low"] is None
+    shown = result.pairs[0].mu_difference
+    assert (shown.low, shown.high) == (None, None)
+    assert "unknown" in shown.why
+    assert result.batches[0].mu.low is None
 
 
 def test_no_target_no_verdict():
-    pair = run(specimen_tests({"b1": [0.300, 0.301], "b2": [0.420, 0.421]}), target=None)["pairs"][0]
-    assert pair["mu_verdict"] == "undecided"
-    assert "margin" in pair["mu_why"]
-    assert pair["mu_difference"]["high"] < 0
+    pair = run(specimen_tests({"b1": [0.300, 0.301], "b2": [0.420, 0.421]}), target=None).pairs[0]
+    assert pair.mu_verdict == "undecided"
+    assert "margin" in pair.mu_why
+    assert pair.mu_difference.high < 0
 
 
 def test_a_significant_difference_inside_the_margin_is_not_different():
-    pair = run(specimen_tests({"b1": [0.4200, 0.4201], "b2": [0.4300, 0.4301]}))["pairs"][0]
-    assert pair["mu_p"] < 0.001
-    assert pair["mu_verdict"] == "equivalent"
+    pair = run(specimen_tests({"b1": [0.4200, 0.4201], "b2": [0.4300, 0.4301]})).pairs[0]
+    assert pair.mu_p < 0.001
+    assert pair.mu_verdict == "equivalent"
 
 
 def test_holm_over_several_pairs_decides_different():
     levels = {f"b{k}": [0.42, 0.44] for k in range(1, 5)} | {"b5": [0.385, 0.399]}
     alone = run(specimen_tests({k: levels[k] for k in ("b1", "b5")}))
     many = run(specimen_tests(levels))
-    p, p_holm = (pair_of(many, "b1", "b5")[k] for k in ("mu_p", "mu_p_holm"))
+    both = pair_of(many, "b1", "b5")
+    p, p_holm = both.mu_p, both.mu_p_holm
     assert p_holm > p
-    assert pair_of(alone, "b1", "b5")["mu_p_holm"] == pair_of(alone, "b1", "b5")["mu_p"]
+    assert pair_of(alone, "b1", "b5").mu_p_holm == pair_of(alone, "b1", "b5").mu_p
 
 
 def test_adjustment_to_the_reference_conditions():
@@ -173,7 +174,7 @@ def test_bite_at_the_coldest_conditions_all_batches_have():
     one = bite_test("t1", "b1", [60, 62, 61, 110, 300], [0.10, 0.10, 0.10, 0.15, 0.42])
     two = bite_test("t2", "b2", [108, 112, 111, 300], [0.16, 0.16, 0.16, 0.43])
     values = bite_values([one, two])
-    assert values.conditions["temperature_c"] == pytest.approx(110.25, abs=1)
+    assert values.conditions.temperature_c == pytest.approx(110.25, abs=1)
     assert values.values == pytest.approx([0.15, 0.16], abs=1e-6)
 
 
@@ -189,10 +190,10 @@ def test_wear_ratio_on_the_log_scale():
     tests = specimen_tests({"b1": [0.42, 0.42], "b2": [0.42, 0.42]})
     um = [0.400, 0.408, 0.800, 0.816]
     worn = [replace(t, wear_rate=WearRate(x, 0.97 * x, 1.03 * x)) for t, x in zip(tests, um, strict=True)]
-    pair = run(worn)["pairs"][0]
-    assert pair["wear_ratio"]["value"] == pytest.approx(0.5)
-    assert pair["wear_verdict"] == "different"
-    assert pair["wear_ratio"]["low"] * pair["wear_ratio"]["high"] == pytest.approx(0.25)
+    pair = run(worn).pairs[0]
+    assert pair.wear_ratio.value == pytest.approx(0.5)
+    assert pair.wear_verdict == "different"
+    assert pair.wear_ratio.low * pair.wear_ratio.high == pytest.approx(0.25)
 
 
 def test_negative_wear_has_no_ratio_and_another_program_is_said():
@@ -211,13 +212,13 @@ def test_common_calibration_cancels_on_one_rig_and_counts_across_rigs():
         for t in specimen_tests(levels, common_u=0.02)
     ]
     two = run(two_rigs)
-    width = [p["pairs"][0]["mu_difference"]["high"] - p["pairs"][0]["mu_difference"]["low"] for p in (one, two)]
+    width = [p.pairs[0].mu_difference.high - p.pairs[0].mu_difference.low for p in (one, two)]
     assert width[1] > 1.5 * width[0]
-    assert "cancels" in one["notes"][1]
-    assert "different rigs" in two["pairs"][0]["caveat"]
-    assert one["pairs"][0]["caveat"] is None
-    level = one["batches"][0]["mu"]  # a level is absolute: the calibration stays in it
-    assert level["high"] - level["low"] > 2 * 1.9 * 0.02 * 0.42
+    assert "cancels" in one.notes[1]
+    assert "different rigs" in two.pairs[0].caveat
+    assert one.pairs[0].caveat is None
+    level = one.batches[0].mu  # a level is absolute: the calibration stays in it
+    assert level.high - level.low > 2 * 1.9 * 0.02 * 0.42
 
 
 def test_a_calibration_draws_the_sensors_anew_and_leaves_the_brake():
@@ -226,15 +227,15 @@ def test_a_calibration_draws_the_sensors_anew_and_leaves_the_brake():
     def half(**facts):
         states = {"b1": "north, before all events", "b2": "north, from 2026-02-01"}
         tests = [replace(t, rig="north", epoch=states[t.batch]) for t in specimen_tests(levels, **facts)]
-        shown = run(tests)["pairs"][0]["mu_difference"]
-        return shown["high"] - shown["low"]
+        shown = run(tests).pairs[0].mu_difference
+        return shown.high - shown.low
 
     none, brake_only = half(), half(common_u=0.02, sensor_u=0.0)
     sensors = half(common_u=0.02, sensor_u=0.02)
     assert brake_only == pytest.approx(none)
     apart = [replace(t, rig="north", epoch=t.batch) for t in specimen_tests(levels)]
-    assert any("b1 and b2 were run in different states" in note for note in run(apart)["notes"])
-    assert not any("different states" in note for note in run(specimen_tests(levels))["notes"])
+    assert any("b1 and b2 were run in different states" in note for note in run(apart).notes)
+    assert not any("different states" in note for note in run(specimen_tests(levels)).notes)
     assert sensors > 1.3 * none
 
 
@@ -242,9 +243,9 @@ def test_rig_shift_is_a_caveat_and_keeps_a_pair_from_being_called_different():
     levels = {"b1": [0.420, 0.421], "b2": [0.470, 0.471]}
     shift = {"rig": "north", "date": "2026-01-20", "shift_relative": 0.11, "tests": ["b2-A", "b2-B"]}
     plain, touched = run(specimen_tests(levels)), run(specimen_tests(levels), shifts=[shift])
-    assert plain["pairs"][0]["mu_verdict"] == "different"
-    assert touched["pairs"][0]["mu_verdict"] == "undecided"
-    assert "rig north shifted by +11.0 %" in touched["pairs"][0]["caveat"]
+    assert plain.pairs[0].mu_verdict == "different"
+    assert touched.pairs[0].mu_verdict == "undecided"
+    assert "rig north shifted by +11.0 %" in touched.pairs[0].caveat
 
 
 def test_a_torque_chain_that_differs_is_a_caveat():
@@ -252,15 +253,15 @@ def test_a_torque_chain_that_differs_is_a_caveat():
         replace(t, stops=t.stops.with_columns(energy_ratio=pl.lit(1.04 if t.batch == "b2" else 1.0)))
         for t in specimen_tests({"b1": [0.42, 0.42], "b2": [0.44, 0.44]})
     ]
-    assert "energy balance 1.000 and 1.040" in run(tests)["pairs"][0]["caveat"]
+    assert "energy balance 1.000 and 1.040" in run(tests).pairs[0].caveat
 
 
 def test_order_of_tests_does_not_matter():
     tests = specimen_tests({"b1": [0.40, 0.43], "b2": [0.42, 0.44], "b10": [0.41, 0.45]}, scatter=0.004)
     forward, backward = run(tests), run(tests[::-1])
-    assert [p["a"] + p["b"] for p in forward["pairs"]] == [p["a"] + p["b"] for p in backward["pairs"]]
-    for one, two in zip(forward["pairs"], backward["pairs"], strict=True):
-        assert one["mu_difference"]["low"] == pytest.approx(two["mu_difference"]["low"])
+    assert [p.a + p.b for p in forward.pairs] == [p.a + p.b for p in backward.pairs]
+    for one, two in zip(forward.pairs, backward.pairs, strict=True):
+        assert one.mu_difference.low == pytest.approx(two.mu_difference.low)
 
 
 def test_nothing_usable_is_null_with_a_reason():
@@ -269,6 +270,6 @@ def test_nothing_usable_is_null_with_a_reason():
         for t in specimen_tests({"b1": [0.4], "b2": [0.4]})
     ]
     result = run(tests)
-    assert result["pairs"][0]["mu_difference"]["value"] is None
-    assert result["pairs"][0]["mu_verdict"] == "undecided"
-    assert result["batches"][0]["mu"]["why"]
+    assert result.pairs[0].mu_difference.value is None
+    assert result.pairs[0].mu_verdict == "undecided"
+    assert result.batches[0].mu.why

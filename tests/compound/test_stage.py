@@ -10,6 +10,9 @@ from pipeline.archive.targets import Target
 from pipeline.compound import stage
 from pipeline.compound.tests_of import wear_rates
 from pipeline.results import read_json, write_text
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import read
 from tests.compound.makers import SETTINGS, compound, write_unusable
 
 
@@ -52,6 +55,23 @@ def test_batches_to_the_contract(results):
         assert pair["wear_verdict"] == "undecided" and pair["wear_ratio"]["why"]
 
 
+def test_the_files_have_the_keys_of_the_contract() -> None:
+    schema = CompoundBatches.model_json_schema(by_alias=True)
+    names = {name: set(part["properties"]) for name, part in schema["$defs"].items()}
+    assert set(schema["properties"]) >= {"compound", "method", "reference", "batches", "pairs"}
+    assert names["Batch"] >= {"batch", "tests", "specimens", "mu", "bite", "wear_um_per_stop"}
+    assert names["Pair"] >= {"a", "b", "caveat", "mu_difference", "mu_verdict", "bite_difference", "bite_verdict"}
+    assert names["Pair"] >= {"wear_ratio", "wear_verdict"}
+    assert names["Level"] >= {"value", "low", "high", "why"} and names["Difference"] >= {"value", "low", "high", "why"}
+    schema = CompoundDuty.model_json_schema(by_alias=True)
+    names = {name: set(part["properties"]) for name, part in schema["$defs"].items()}
+    assert set(schema["properties"]) >= {"compound", "method", "duties"}
+    one = names["DutyProjection"]
+    assert one >= {"duty", "opening", "temperature_low_c", "temperature_high_c", "window_share", "glazing_share"}
+    assert one >= {"wear_um_per_cycle", "life_cycles", "life_km", "opening_to_run", "why", "extrapolated"}
+    assert names["Span"] >= {"low", "high"} and names["Projected"] >= {"value", "low", "high", "why"}
+
+
 def test_the_odd_batch_is_found_at_its_size(results):
     verdicts = {(p["a"], p["b"]): p["mu_verdict"] for p in results[0]["batches"]["pairs"]}
     assert verdicts == {("b1", "b2"): "equivalent", ("b1", "b3"): "different", ("b2", "b3"): "different"}
@@ -83,6 +103,8 @@ def test_files_are_whole_and_without_nan(results):
     def refuse(text):
         raise AssertionError(f"{text} is no JSON number")
 
+    assert read(results[1]["into"] / "batches.json", CompoundBatches).compound == "Marram 4"
+    assert read(results[1]["into"] / "duty.json", CompoundDuty).compound == "Marram 4"
     names = sorted(path.name for path in results[1]["into"].iterdir())
     assert names == ["batches.json", "duty.json", "friction.json", "wear.json"]
     for name in names:

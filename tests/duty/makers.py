@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.model import parse
 from pipeline.duty.exposure import Rubbing
-from pipeline.duty.project import Brake, Worn
+from pipeline.duty.project import Brake, GentleLimit, Worn
 from pipeline.heat.lumped import Disc
 
 DISC = Disc(mass=1.7, material="carbon", radiating=0.07)
@@ -71,6 +71,6 @@ def brake(**facts: Any) -> Brake:
         "rubbing": Rubbing(0.0104, CURVE_C, np.full(CURVE_C.size, 0.45)),
         "components": (Worn("disc", energy_law(), 4000.0), Worn("pad", energy_law(9.0), 14000.0)),
         "window": (300.0, 580.0),
-        "glazing": {"power_density_w_mm2": 5.0, "temperature_c": 220.0},
+        "glazing": GentleLimit(power=5.0, temperature_c=220.0),
     }
     return Brake(**(base | facts))

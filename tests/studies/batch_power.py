@@ -153,7 +153,7 @@ def from_stops(share: float, seed: int) -> list[StopRow]:
             found = compare.compare(
                 specimen_tests(rng, 0.05, stops, specimens), shape=None, at_reference=None, target=target, settings=Batches()
             )  # fmt: skip
-            verdicts = [pair["mu_verdict"] for pair in found["pairs"]]
+            verdicts = [pair.mu_verdict for pair in found.pairs]
             tally["like"] += verdicts[0] == "equivalent"
             tally["odd"] += verdicts[1:] == ["different", "different"]
             tally["like_wrong"] += verdicts[0] == "different"

@@ -90,7 +90,7 @@ def heavy_duty_has_a_life(component: dict, card, stops: Exposure, heaviest_mj: f
     if worn.model is not None:
         return False
     heavy = replace(stops, energy_mj=np.full_like(stops.energy_mj, 2.5 * heaviest_mj))
-    return life(worn, wear_per_cycle(worn, heavy, 1, 0.95))["value"] is not None
+    return life(worn, wear_per_cycle(worn, heavy, 1, 0.95)).value is not None
 
 
 def first(stops: Exposure, rows: slice) -> Exposure:

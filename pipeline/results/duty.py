@@ -1,0 +1,140 @@
+"""duty.json: a compound on each duty: disc temperature, share of energy in the window, wear, life, opening to run.
+
+Temperatures are the disc's bulk. Temperatures and shares are those of the settled cycle; wear and life are those of a
+use, its first cycles included.
+"""
+
+from __future__ import annotations
+
+from pipeline.results.friction import CardDifference
+from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
+
+
+class Span(Result):
+    """A range."""
+
+    low: float = given("lower end")
+    high: float = given("upper end")
+
+
+class Projected(Interval):
+    """A projected figure."""
+
+    ground: str | None = given("what it rests on where no wear law is identified", default=None)
+
+
+class DutyCooling(Result):
+    """Convection of the whole disc: h0 + opening h1 v^0.8, v in m/s."""
+
+    h0_w_k: float = given("h0", "W/K")
+    h1: float = given("h1, in W/K per (m/s)^0.8")
+    source: str = given("where the figures come from")
+    rig_air_at_any_speed: bool = given("whether the rig's air is taken at any speed")
+
+
+class WornDisc(Result):
+    """The settled cycle of a disc at its minimum thickness."""
+
+    mass_kg: float = given("its mass", "kg")
+    temperature_low_c: float = given("lowest temperature", "degC")
+    temperature_high_c: float = given("highest temperature", "degC")
+    window_share: float | None = given("share of the energy in the window", "1", default=None)
+
+
+class SweepRow(Result):
+    """The settled cycle at one cooling opening."""
+
+    opening: float = given("cooling opening", "1")
+    temperature_low_c: float = given("lowest temperature", "degC")
+    temperature_high_c: float = given("highest temperature", "degC")
+    window_share: float | None = given("share of the energy in the window", "1", default=None)
+    glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
+    wear_um_per_cycle: dict[str, Projected] = given("wear by component", "um", default_factory=dict)
+    life_km: float | None = given("life from new thickness to the minimum", "km", default=None)
+    life_km_low: float | None = given("lower end of its interval", "km", default=None)
+    extrapolated: list[str] = given("where it leaves what the rig showed", default_factory=list)
+
+
+class CycleHistory(Result):
+    """Bulk temperature over the settled cycle."""
+
+    time_s: list[float] = given("time", "s")
+    temperature_c: list[float] = given("temperature", "degC")
+
+
+class DutyProjection(Result):
+    """One duty."""
+
+    duty: str = given("duty")
+    opening: float = given("the duty's cooling opening (1 = the rig's air as tested)", "1")
+    temperature_low_c: float | None = given("lowest temperature of the settled cycle", "degC", default=None)
+    temperature_high_c: float | None = given("highest temperature of the settled cycle", "degC", default=None)
+    settled_within_use: bool | None = given("whether a use is long enough to settle", default=None)
+    cycles_until_warm: int | None = given("cycles until the disc is within 1 K of the settled cycle", default=None)
+    highest_in_use_c: float | None = given("highest temperature while it warms up", "degC", default=None)
+    window_share: float | None = given("share of the energy in the window", "1", default=None)
+    window_share_interval: Span | None = given("by the ends of the window's intervals", "1", default=None)
+    window_share_why: str | None = given("why there is no share", default=None)
+    glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
+    glazing_share_interval: Span | None = given("by the ends of the limit", "1", default=None)
+    glazing_share_why: str | None = given("why there is no share", default=None)
+    wear_um_per_cycle: dict[str, Projected] = given("wear by component, over a use", "um", default_factory=dict)
+    wear_um_per_settled_cycle: dict[str, Projected] = given("wear of the settled cycle", "um", default_factory=dict)
+    life_cycles: Projected = given("cycles from new thickness to the minimum")
+    life_km: Projected = given("the same as a distance", "km")
+    life_limited_by: str | None = given("component that ends it", default=None)
+    life_by_component: dict[str, Projected] = given("cycles of each component", default_factory=dict)
+    extrapolated: list[str] = given("where the duty leaves what the rig showed", default_factory=list)
+    why: str | None = given("why nothing can be said", default=None)
+    opening_to_run: Span | None = given("openings that hold the wanted share of the energy", "1", default=None)
+    opening_to_run_why: str | None = given("why there is none", default=None)
+    opening_to_run_sure: Span | None = given("those that hold it by the window's inner ends", "1", default=None)
+    energy_kj: list[float] = given("friction work of each braking of a cycle", "kJ", default_factory=list)
+    cooling: DutyCooling | None = given("the disc's cooling", default=None)
+    worn_disc: WornDisc | None = given("the same with a worn disc; null without its figures", default=None)
+    sweep: list[SweepRow] = given("by cooling opening", default_factory=list)
+    history: CycleHistory | None = given("the settled cycle in time", default=None)
+
+
+class RigCooling(Result):
+    """How the rig's air cools the disc, from the pauses between stops."""
+
+    g: float = given("convection of the whole disc", "W/K")
+    low: float = given("lower end of its 95 % interval", "W/K")
+    high: float = given("upper end of its 95 % interval", "W/K")
+    radiating: float = given("emissivity times radiating area", "m2")
+    radiating_fitted: bool = given("whether the pauses told it")
+    pauses: int = given("pauses used")
+    left_out: int = given("pauses that do not cool like the others")
+    ambient: float = given("median ambient of the pauses", "K")
+    ambient_recorded: bool = given("whether it was recorded", default=False)
+
+
+class DutyDisc(Result):
+    """The disc of the projection."""
+
+    mass_kg: float = given("mass", "kg")
+    radiating_m2: float = given("emissivity times radiating area", "m2")
+    radiating_source: str = given("where it comes from: the card, cool-downs on the rig, or assumed")
+    from_test: str = given("test whose card states the disc")
+    heat_share: float = given("share of the friction heat that goes into the disc", "1")
+
+
+class Projections(Result):
+    """The projections of a compound's duties, without the file's heading."""
+
+    duties: list[DutyProjection] = given("duties", default_factory=list)
+    common_opening: Span | None = given("openings that serve all duties", "1", default=None)
+    common_opening_why: str | None = given("why there is none", default=None)
+    rig_cooling: RigCooling | str | None = given("the rig's cooling, or why it is not known", default=None)
+    disc: DutyDisc | None = given("the disc", default=None)
+    notes: list[str] = given("what the projections rest on", default_factory=list)
+
+
+class CompoundDuty(Projections, OfCompound):
+    """duty.json."""
+
+    duties_left_out: dict[str, str] = given("duty files that could not be read, and why", default_factory=dict)
+    tests_left_out: dict[str, str] = given("tests that could not be used, and why", default_factory=dict)
+    card_differences: list[CardDifference] = given("where the tests' cards differ", default_factory=list)
+    stamp: Stamp | None = given("what the file rests on", default=None)
