@@ -65,7 +65,7 @@ def page(rows: list[Row], before: list[Row]) -> str:
                 f"{_share(moved['window'], 1, 0, ' K')} | {_share(moved['wear'], 100, 1, ' %')} | {old_row['outcome']} | "
                 f"{r['outcome']} | {r['told'] or '-'} |"
             )
-    parts.append("\n## What stays unseen, and why\n\n| fault | sizes unseen | why |\n|---|---|---|")
+    parts.append("\n## What is not told above info, and why\n\n| fault | sizes | why |\n|---|---|---|")
     for fault in dict.fromkeys(r["fault"] for r in rows):
         sizes = [r["size"] for r in rows if r["fault"] == fault and r["outcome"] in UNSEEN]
         if sizes:
