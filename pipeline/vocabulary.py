@@ -1,6 +1,6 @@
 """Every table column: name, type, unit, meaning. docs/tables.md is generated from it.
 
-The columns of the contract keep its order and names; further ones follow. `empty(TABLE)` is the table of an unusable test.
+The columns of docs/contract.md keep its order and names; further ones follow. `empty(TABLE)` is the table of an unusable test.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ STOPS: tuple[Column, ...] = (
     Column("deceleration_mps2", "float", "m/s2", "mean fully developed deceleration at the rolling radius"),
     Column("status", "str", "", "ok, suspect or rejected"),
     Column("findings", "list[str]", "", "codes of the stop's findings"),
-    # beyond the contract
+    # beyond docs/contract.md
     Column("recording", "int", "", "index of the recording in natural order"),
     Column("end_s", "float", "s", "end of braking as the time channel counts"),
     Column("run_number", "int", "", "count of what the rig ran up to this stop, missing recordings included"),

@@ -11,7 +11,7 @@ from pipeline.vocabulary import STOPS, conform
 
 
 def stops_frame(n: int, **columns: Any) -> pl.DataFrame:
-    """A stops table of `n` healthy snubs (1500 to 500 rpm, 40 bar, 300 degC, mu 0.42), every contract column filled.
+    """A stops table of `n` healthy snubs (1500 to 500 rpm, 40 bar, 300 degC, mu 0.42), every column of docs/contract.md filled.
 
     Any column can be overwritten by a scalar or an array of length n.
     """

@@ -124,7 +124,7 @@ def printable(name: str) -> str:
 
 
 def natural_key(name: str) -> list[tuple[int, int, str]]:
-    """Sort key of the contract: digit runs as integers, case-insensitive, .gz and .zst stripped."""
+    """Sort key of docs/contract.md: digit runs as integers, case-insensitive, .gz and .zst stripped."""
     text = re.sub(r"\.(gz|zst)$", "", name, flags=re.IGNORECASE).casefold()
     return [
         (0, int(part), "") if part.isdecimal() and part.isascii() else (1, 0, part)

@@ -61,7 +61,12 @@ def _for_people(commands: Any) -> None:
     command.add_argument("--reading-u-um", type=float, default=1.0, help="standard uncertainty of a reading's mean, um")
     command.add_argument("--mu", type=float, default=0.4, help="friction assumed for brake times and distances")
     command.add_argument("--json", dest="as_json", action="store_true", help="print JSON")
-    command = _command(commands, "docs", workspace.docs, "write the generated pages: settings, tables, findings")
+    command = _command(
+        commands,
+        "docs",
+        workspace.docs,
+        "write the generated pages: settings, tables, findings, results and their schemas",
+    )
     command.add_argument("--into", type=Path, required=True)
 
 

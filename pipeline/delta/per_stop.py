@@ -20,7 +20,7 @@ CLASSES_C = (0.0, 100.0, 150.0, 250.0, 400.0, 600.0)  # edges of the temperature
 
 
 def matched(test: str, a: pl.DataFrame, b: pl.DataFrame) -> pl.DataFrame:
-    """delta.parquet's rows of one test, with purpose, temperature and both numbers behind the contract's
+    """delta.parquet's rows of one test, with purpose, temperature and both numbers behind docs/contract.md's
     columns.
     """
     left, right = (_ordered(stops) for stops in (a, b))

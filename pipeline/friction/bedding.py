@@ -28,7 +28,7 @@ SUPPORTED_SHARE = 0.9
 def bedding(
     stops: pl.DataFrame, map_: FrictionMap | None, *, confidence: float, use_suspect: bool = False
 ) -> Bedding | None:
-    """The contract's `bedding` of a stops table; None where the test has no bedding block."""
+    """`bedding` of docs/contract.md of a stops table; None where the test has no bedding block."""
     block = stops.filter(pl.col("purpose") == "bedding")
     if block.is_empty():
         return None

@@ -135,7 +135,7 @@ def fit_map(
 ) -> FrictionMap:
     """Fit the friction map to the usable stops of a stops table.
 
-    stops: contract columns; over several tests also `test`, `batch` and `specimen`: specimens are then random
+    stops: columns of docs/tables.md; over several tests also `test`, `batch` and `specimen`: specimens are then random
     and batches fixed, so that the map is the mean of the batches tested. `temperature` is the method's
     temperature (initial, mean, peak or end). `link`: log, effects multiply mu; identity, they add to it.
     `start` are log variances to start from. Raises NoMap, with the reason, when there are too few usable

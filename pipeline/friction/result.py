@@ -184,7 +184,7 @@ class WindowFound:
 
 
 def window_found(map_: FrictionMap, curve: Curve, drawn: Curves, settings: Friction, wanted: Wanted) -> WindowFound:
-    """The contract's `window`, or the reason that there is none."""
+    """`window` of docs/contract.md, or the reason that there is none."""
     band, level = window.plateau_band(curve) if wanted.mu is None else (wanted.mu, None)
     source = "target" if wanted.mu is not None else f"within 15 % of the plateau's mean {level:.3f} (no target)"
     ends = window.widest(curve, band)

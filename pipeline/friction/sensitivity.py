@@ -25,7 +25,7 @@ STEP = {"pressure": 10e5, "speed": 100 * np.pi / 30, "energy": 1.0}  # Pa, rad/s
 def sensitivities(
     map_: FrictionMap, near: Neighbours, *, confidence: float, common: float, between: tuple[float, float] | None
 ) -> Sensitivity:
-    """The contract's `sensitivity`; `between` are the temperatures (K) of the mean slope in temperature."""
+    """`sensitivity` of docs/contract.md; `between` are the temperatures (K) of the mean slope in temperature."""
     level = map_.predict(map_.reference.temperature)
     found: dict[str, Slope] = {}
     tied = {name: pair for pair in map_.choice.tied for name in pair}

@@ -1,4 +1,4 @@
-"""findings.json of a test: the findings of every stage in one list, each with exactly the contract's keys.
+"""findings.json of a test: the findings of every stage in one list, each with exactly the keys of docs/contract.md.
 
 Worst first, then by stop. The same finding from two stages stands once.
 """
@@ -12,7 +12,7 @@ RANK = {"unusable": 0, "rejected": 1, "suspect": 2, "info": 3}
 
 
 def as_finding(raw: Mapping[str, Any]) -> dict[str, Any]:
-    """A finding with the contract's keys in order; further keys kept behind them; a missing key null, evidence {}."""
+    """A finding with the keys of docs/contract.md in order; further keys kept behind them; a missing key null, evidence {}."""
     found = {key: raw.get(key) for key in KEYS}
     found["severity"] = raw["severity"] if raw.get("severity") in RANK else "info"
     found["evidence"] = dict(raw.get("evidence") or {})

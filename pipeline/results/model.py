@@ -21,7 +21,9 @@ from pipeline.results.files import write_json
 class Result(BaseModel):
     """A part of a results file: frozen, unknown keys refused, numpy scalars taken as numbers, NaN as null."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", populate_by_name=True, json_schema_serialization_defaults_required=True
+    )
 
     @model_validator(mode="before")
     @classmethod

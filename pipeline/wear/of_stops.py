@@ -46,7 +46,7 @@ class TestExposure:
 def test_exposure(
     stops: pl.DataFrame, traces: pl.DataFrame, missing: list[dict], card: Card, settings: Wear, temperature: str
 ) -> TestExposure:
-    """Exposure of all stops of a test; see the module's text. stops and traces as the contract's tables."""
+    """Exposure of all stops of a test; see the module's text. stops and traces as in docs/tables.md."""
     table = _table(stops, missing, card)
     samples, force = samples_of(table, traces, card.brake)
     energy = table["energy_kj"].to_numpy() * 1e3

@@ -25,7 +25,7 @@ CURVE_POINTS = 25
 
 
 def component_result(measured: Intervals, part: Component, test: TestExposure, settings: Wear) -> dict[str, Any]:
-    """The dict that stands under the component's name; see the contract and docs for its keys."""
+    """The dict that stands under the component's name; see docs/contract.md and docs/results.md for its keys."""
     constants, confidence = constants_of(part, settings), settings.confidence
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
     usable = measured.to_stop <= (test.run_number.max() if len(test.run_number) else 0)

@@ -1,4 +1,4 @@
-"""The card of a simulated test: test.yaml as the contract wants it."""
+"""The card of a simulated test: test.yaml as docs/contract.md wants it."""
 
 from dataclasses import dataclass
 

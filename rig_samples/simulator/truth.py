@@ -1,6 +1,6 @@
 """What the stops of a test truly were: friction and energy of the undisturbed signals.
 
-The window is the contract's: from the pressure (torque, where torque is controlled) having reached
+The window is that of docs/contract.md: from the pressure (torque, where torque is controlled) having reached
 95 % of its plateau, the median over the braking's last half, to the end of braking or to 3 % of the
 start speed above the end speed. A drag has no such margin.
 """

@@ -1,4 +1,4 @@
-"""A compound's archive and its tests' results on disk, made to the contract, with a known friction curve."""
+"""A compound's archive and its tests' results on disk, made to docs/contract.md, with a known friction curve."""
 
 from __future__ import annotations
 

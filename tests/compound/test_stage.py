@@ -1,4 +1,4 @@
-"""The compound stage: four files to the contract, unusable tests left out, nulls with reasons."""
+"""The compound stage: four files to docs/contract.md, unusable tests left out, nulls with reasons."""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ from pipeline.report.reference_pages import COMMAND, pages
 from tests.conftest import REPO
 
 
-@pytest.mark.parametrize("name", ["settings.md", "tables.md", "findings.md"])
+@pytest.mark.parametrize("name", pages())
 def test_generated_pages_are_in_step(name):
     assert (REPO / "docs" / name).read_text() == pages()[name], f"run `{COMMAND}`"
 

@@ -1,4 +1,4 @@
-"""The stage's files: whole, in the contract's form, also for tests that cannot be used."""
+"""The stage's files: whole, in the form of docs/contract.md, also for tests that cannot be used."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""The friction stage on files: contract keys, unusable tests, odd targets."""
+"""The friction stage on files: keys of docs/contract.md, unusable tests, odd targets."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Hand-made contents of the stages' files, to the contract: invented numbers with a known answer."""
+"""Hand-made contents of the stages' files, to docs/contract.md: invented numbers with a known answer."""
 
 from __future__ import annotations
 
@@ -173,7 +173,7 @@ def duty_json() -> dict[str, Any]:
 
 
 def full_friction_json(**changes: Any) -> dict[str, Any]:
-    """friction.json with all that the friction stage gives beyond the contract."""
+    """friction.json with all that the friction stage gives beyond docs/contract.md."""
     side = {"side": "low-energy side", "answer": "not shown", "text": "low-energy side: not shown; no fade",
             "questions": [{"question": "mu in the fade", "answer": "not shown", "value": None, "text": "no fade block was run"}]}  # fmt: skip
     mark = {"value": 0.157, "low": 0.14, "high": 0.18, "temperature_c": 57.0}

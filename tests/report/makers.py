@@ -1,4 +1,4 @@
-"""A whole method's results, hand-made to the contract, for the pages: invented numbers, no stage run."""
+"""A whole method's results, hand-made to docs/contract.md, for the pages: invented numbers, no stage run."""
 
 from __future__ import annotations
 

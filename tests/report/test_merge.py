@@ -1,4 +1,4 @@
-"""findings.json: the contract's keys, worst first, nothing twice, nothing of another test."""
+"""findings.json: the keys of docs/contract.md, worst first, nothing twice, nothing of another test."""
 
 from pipeline.report import merge
 

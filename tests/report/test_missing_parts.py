@@ -56,7 +56,7 @@ def test_a_stage_that_failed_leaves_a_page(made, stage):
 
 
 def test_a_page_from_results_with_holes(made):
-    """Seeded mutilations of what the contract lets be null; nothing raises, and every figure is given or says why."""
+    """Seeded mutilations of what docs/contract.md lets be null; nothing raises, and every figure is given or says why."""
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
     whole = test_results.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")

@@ -1,6 +1,6 @@
 """The pipeline's results on the samples against what is true of them.
 
-The truth is the simulator's, per stop over the contract's window and per wear interval. Results are those of the
+The truth is the simulator's, per stop over the window of docs/contract.md and per wear interval. Results are those of the
 method `revised`: average by distance from 95 % of the plateau on.
 """
 

@@ -2,7 +2,7 @@
 
 The rotor obeys I dw/dt = -(T + drag) exactly (integrating factor, 2 kHz); friction is given as mu over time; the sensors add
 gain, offset, delay, ripple and noise. The truth is averaged from the noiseless fine series over the window that the
-contract defines, by code of its own.
+docs/contract.md defines, by code of its own.
 """
 
 from __future__ import annotations

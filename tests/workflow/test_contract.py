@@ -1,14 +1,18 @@
-"""The results hold the files, columns and keys that other tools rely on (docs/results.md), on every sample test."""
+"""The results hold the files, columns and keys that other tools rely on (docs/contract.md), on every sample test."""
 
 from __future__ import annotations
 
 import json
 import math
+import re
 
 import polars as pl
 import pytest
+from jsonschema import Draft202012Validator
 
-from tests.conftest import SAMPLES
+from pipeline.results.catalogue import FILES
+from tests.conftest import REPO, SAMPLES
+from tests.docs.contract_keys import KEYS, SLOPES, missing_in_file
 
 METHODS = ("first", "revised")
 TESTS = sorted(p.name for p in (SAMPLES / "archive").iterdir() if p.is_dir())
@@ -36,10 +40,6 @@ def read(path):
     return json.loads(path.read_text(), parse_constant=refuse)
 
 
-def is_interval(value):
-    return value is None or {"value", "low", "high"} <= set(value)
-
-
 @pytest.mark.workflow
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("test", TESTS)
@@ -55,59 +55,26 @@ def test_files_of_a_test(sample_results, method, test):
     assert (folder / "traces.parquet").exists() and (folder / "test.html").exists()
     assert (sample_results.root / "channels" / f"{test}.parquet").exists()
 
-    found = read(folder / "findings.json")
-    assert {"test", "method", "findings"} <= set(found)
-    for item in found["findings"]:
-        keys = {"code", "severity", "stop", "file", "channel", "start_s", "end_s", "message", "evidence", "action"}
-        assert keys <= set(item)
-        assert item["severity"] in {"info", "suspect", "rejected", "unusable"}
-    named = {code for codes in stops["findings"].to_list() for code in codes}
-    assert named <= {item["code"] for item in found["findings"]}
+    files = {name: read(folder / f"{name}.json") for name in ("findings", "friction", "wear", "drift")}
+    for name, content in files.items():
+        assert missing_in_file(KEYS[name], content) == [], name
+        assert content["test"] == test and content["method"] == method
 
-    friction = read(folder / "friction.json")
-    keys = {
-        "test",
-        "method",
-        "stops_used",
-        "reference",
-        "window",
-        "curve",
-        "sensitivity",
-        "bedding",
-        "fade",
-        "recovery",
-    }
-    assert keys <= set(friction)
-    assert {"temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2"} <= set(friction["reference"])
+    found = files["findings"]["findings"]
+    assert {item["severity"] for item in found} <= {"info", "suspect", "rejected", "unusable"}
+    named = {code for codes in stops["findings"].to_list() for code in codes}
+    assert named <= {item["code"] for item in found}
+
+    friction = files["friction"]
     if friction["window"] is None:
         assert friction["window_reason"]
     else:
-        assert {"low_c", "high_c", "low_limited_by", "high_limited_by", "mu_mean", "mu_low", "mu_high", "confidence", "coverage"} <= set(friction["window"])  # fmt: skip
         assert {friction["window"]["low_limited_by"], friction["window"]["high_limited_by"]} <= {"band", "data"}
-    for point in friction["curve"]:
-        assert {"temperature_c", "mu", "low", "high", "tolerance_low", "tolerance_high"} <= set(point)
-    for name in ("temperature_per_100c", "pressure_per_10bar", "speed_per_100rpm", "energy_per_j_mm2"):
-        value = friction["sensitivity"][name]
-        assert {"value", "low", "high"} <= set(value)
-        assert value["value"] is not None or value["why"]
+    slopes = [friction["sensitivity"][name] for name in SLOPES]
+    assert all(slope["value"] is not None or slope["why"] for slope in slopes)
 
-    wear = read(folder / "wear.json")
-    disc = wear["components"]["disc"]
-    assert {"intervals", "models", "chosen", "mass_to_thickness", "rates"} <= set(disc)
-    assert all({"from_stop", "to_stop", "wear_um", "wear_u_um", "wear_g"} <= set(i) for i in disc["intervals"])
-    for model in disc["models"]:
-        assert {"model", "parameters", "chi2_per_dof", "aicc", "loo_rmse_um", "identified", "effective", "why"} <= set(
-            model
-        )
-    rates = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m")
-    assert all(is_interval(disc["rates"][name]) for name in rates)
-
-    drift = read(folder / "drift.json")
-    keys = {"test", "method", "verdict", "onset_stop", "onset_low", "onset_high", "mu_loss", "mu_loss_share", "recovered", "also", "evidence"}  # fmt: skip
-    assert keys <= set(drift)
+    drift = files["drift"]
     assert drift["verdict"] in VERDICTS and set(drift["also"]) <= VERDICTS
-    for name in (found, friction, wear, drift):
-        assert name["test"] == test and name["method"] == method
 
 
 @pytest.mark.workflow
@@ -117,17 +84,22 @@ def test_files_of_a_compound(sample_results, method, compound):
     folder = sample_results.root / method / "compounds" / compound
     for name in ("sheet.html", "sheet.pdf", "sheet.json", "friction.json", "wear.json", "batches.json", "duty.json"):
         assert (folder / name).stat().st_size > 0, name
-    batches = read(folder / "batches.json")
-    assert {"compound", "method", "reference", "batches", "pairs"} <= set(batches)
-    for batch in batches["batches"]:
-        assert {"batch", "tests", "specimens", "mu", "bite", "wear_um_per_stop"} <= set(batch)
-    for pair in batches["pairs"]:
-        assert {"a", "b", "mu_difference", "mu_verdict", "bite_difference", "bite_verdict", "wear_ratio", "wear_verdict", "caveat"} <= set(pair)  # fmt: skip
+    for name in ("batches", "duty"):
+        assert missing_in_file(KEYS[name], read(folder / f"{name}.json")) == [], name
+    assert missing_in_file(KEYS["compound-friction"], read(folder / "friction.json")) == []
+    for pair in read(folder / "batches.json")["pairs"]:
         assert {pair["mu_verdict"], pair["bite_verdict"], pair["wear_verdict"]} <= ANSWERS
-    duty = read(folder / "duty.json")
-    assert {"compound", "method", "duties"} <= set(duty)
-    for item in duty["duties"]:
-        assert {"duty", "opening", "temperature_low_c", "temperature_high_c", "window_share", "glazing_share", "wear_um_per_cycle", "life_cycles", "life_km", "opening_to_run", "extrapolated"} <= set(item)  # fmt: skip
+
+
+@pytest.mark.workflow
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
+def test_files_are_what_their_schema_says(sample_results, file):
+    schema = json.loads((REPO / "docs" / "schemas" / f"{file.name}.schema.json").read_text())
+    paths = sorted(sample_results.root.glob(re.sub("<[^>]+>", "*", file.place)))
+    assert paths
+    checked = Draft202012Validator(schema)
+    for path in paths:
+        assert [error.message for error in checked.iter_errors(read(path))] == [], path
 
 
 @pytest.mark.workflow
@@ -136,7 +108,7 @@ def test_files_of_a_method(sample_results, method):
     folder = sample_results.root / method
     archive = read(folder / "archive.json")
     assert sorted(t["test"] for t in archive["tests"]) == TESTS
-    assert all({"test", "compound", "status", "why"} <= set(t) for t in archive["tests"])
+    assert missing_in_file(KEYS["archive"], archive) == []
     assert {t["status"] for t in archive["tests"]} == {"ok"}
     assert (folder / "index.html").exists() and (folder / "method.yaml").exists()
 

@@ -1,0 +1,28 @@
+"""Which file holds which typed result: what the page of results, the schemas and their tests follow from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.results import friction
+from pipeline.results.model import Result
+
+
+@dataclass(frozen=True)
+class File:
+    """A kind of results file. name: of its schema; place: below the results; model: of its content."""
+
+    name: str
+    place: str
+    model: type[Result]
+
+    @property
+    def file(self) -> str:
+        """The file's own name, under which the page of results describes it."""
+        return self.place.rsplit("/", 1)[-1]
+
+
+FILES = (
+    File("friction", "<method>/tests/<test>/friction.json", friction.TestFriction),
+    File("compound-friction", "<method>/compounds/<compound>/friction.json", friction.CompoundFriction),
+)
