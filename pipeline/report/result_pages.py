@@ -28,7 +28,8 @@ SHARED: tuple[type[Result], ...] = (Interval, Stamp)  # parts of several files, 
 
 def results_page() -> str:
     """The whole page, without the note of what generated it."""
-    text = BY_HAND.sub(_keys, TEMPLATE.read_text(encoding="utf-8"))
+    told = set(SHARED)
+    text = BY_HAND.sub(lambda match: _keys(match, told), TEMPLATE.read_text(encoding="utf-8"))
     shared = "\n".join(line for model in SHARED for line in [f"#### {_title(model)}\n", *_part(model)])
     return f"{text.rstrip()}\n\n## Parts of several files\n\n{shared}"
 
@@ -55,11 +56,11 @@ def _without(node: Any, *names: str, keys: bool = True) -> Any:
     return {k: _without(v, *names, keys=not (keys and k in named)) for k, v in kept.items()}
 
 
-def _keys(match: re.Match[str]) -> str:
+def _keys(match: re.Match[str], told: set[type[Result]]) -> str:
+    """What stands for a line `keys of`; `told`, the parts that have their table on the page already, grows."""
     files = [file for file in FILES if file.file == match.group(1)]
     if not files:
         return match.group(2)
-    told: set[type[Result]] = set(SHARED)
     lines: list[str] = []
     for file in files:
         lines += [f"#### `{file.place}`\n", f"Schema: [{file.name}.schema.json](schemas/{file.name}.schema.json).\n"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.results import friction
+from pipeline.results import batches, duty, friction
 from pipeline.results.model import Result
 
 
@@ -25,4 +25,6 @@ class File:
 FILES = (
     File("friction", "<method>/tests/<test>/friction.json", friction.TestFriction),
     File("compound-friction", "<method>/compounds/<compound>/friction.json", friction.CompoundFriction),
+    File("batches", "<method>/compounds/<compound>/batches.json", batches.CompoundBatches),
+    File("duty", "<method>/compounds/<compound>/duty.json", duty.CompoundDuty),
 )
