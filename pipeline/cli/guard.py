@@ -86,7 +86,14 @@ def _carry(
 
 def _write_unusable(path: Path, subject: str, why: str) -> None:
     if path.suffix == ".json":
-        write_json(path, {"test": subject, "unusable": why, "findings": []})
+        from pipeline.results.model import write
+        from pipeline.results.unusable import unusable
+
+        typed = unusable(path.name, subject, why)
+        if typed is not None:
+            write(path, typed)
+        else:
+            write_json(path, {"test": subject, "unusable": why, "findings": []})
     elif path.suffix == ".parquet":
         write_parquet(path, vocabulary.empty(TABLES.get(path.name, ())))
     elif path.suffix == ".pdf":

@@ -7,12 +7,30 @@ differ, temperatures when they differ by more than they are quoted to.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
+
+from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.duty import CompoundDuty, DutyProjection
 
 QUOTED_C = 1.0  # window ends and duty temperatures are quoted to a degree
 QUOTED_SHARE = 0.01
 
 Conclusion = dict[str, Any]
+
+#: questions of a pair of batches, as they are called here
+QUESTIONS: dict[Quantity, str] = {"mu": "mu", "bite": "bite", "wear": "disc wear"}
+
+
+@dataclass(frozen=True)
+class OfCompound:
+    """A compound's files under one method; None where one is missing."""
+
+    friction: Mapping[str, Any] | None = None
+    wear: Mapping[str, Any] | None = None
+    batches: CompoundBatches | None = None
+    duty: CompoundDuty | None = None
+    sheet: Mapping[str, Any] | None = None
 
 
 def of_test(test: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
@@ -28,10 +46,12 @@ def of_test(test: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Concl
     return [row for row in rows if row["a"] is not None or row["b"] is not None]
 
 
-def of_compound(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
-    """Conclusions of one compound; a and b hold the JSON of friction, wear, batches, duty and sheet."""
-    rows = [_window("compound", compound, a, b), *_laws("compound", compound, a, b)]
-    rows += _batches(compound, a, b) + _duties(compound, a, b) + _targets(compound, a, b)
+def of_compound(compound: str, a: OfCompound, b: OfCompound) -> list[Conclusion]:
+    """Conclusions of one compound from its files under either method."""
+    plain = [{"friction": side.friction, "wear": side.wear, "sheet": side.sheet} for side in (a, b)]
+    rows = [_window("compound", compound, *plain), *_laws("compound", compound, *plain)]
+    rows += _batches(compound, a.batches, b.batches) + _duties(compound, a.duty, b.duty)
+    rows += _targets(compound, *plain)
     return [row for row in rows if row["a"] is not None or row["b"] is not None]
 
 
@@ -88,48 +108,39 @@ def _law(component: Mapping[str, Any] | None) -> str | None:
     return str(chosen) if models.get(chosen, {}).get("identified") else f"none identified ({chosen} as a description)"
 
 
-def _batches(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+def _batches(compound: str, a: CompoundBatches | None, b: CompoundBatches | None) -> list[Conclusion]:
     """The three answers of every pair of batches."""
-    sides = [{(p["a"], p["b"]): p for p in _get(x, "batches", "pairs") or []} for x in (a, b)]
+    sides = [{(pair.a, pair.b): pair.verdicts for pair in side.pairs} if side else {} for side in (a, b)]
     rows = []
     for pair in dict.fromkeys([*sides[0], *sides[1]]):
-        for what, words in (("mu", "mu"), ("bite", "bite"), ("wear", "disc wear")):
-            verdicts = [_get(side.get(pair, {}), f"{what}_verdict") for side in sides]
-            rows.append(_row("compound", compound, f"{words} of {pair[0]} and {pair[1]}", *verdicts))
+        for what, words in QUESTIONS.items():
+            old, new = (side[pair][what] if pair in side else None for side in sides)
+            rows.append(_row("compound", compound, f"{words} of {pair[0]} and {pair[1]}", old, new))
     return rows
 
 
-def _duties(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+def _duties(compound: str, a: CompoundDuty | None, b: CompoundDuty | None) -> list[Conclusion]:
     """Opening to run and share of energy inside the window, by duty."""
-    sides = [{d["duty"]: d for d in _get(x, "duty", "duties") or []} for x in (a, b)]
+    old, new = ({one.duty: one for one in side.duties} if side else {} for side in (a, b))
     rows = []
-    for duty in dict.fromkeys([*sides[0], *sides[1]]):
-        openings = [_opening(side.get(duty, {})) for side in sides]
-        rows.append(_row("compound", compound, f"opening to run on {duty}", openings[0], openings[1]))
-        shares = [_get(side.get(duty, {}), "window_share") for side in sides]
-        changed = (shares[0] is None) != (shares[1] is None)
-        if None not in shares:
-            changed = abs(shares[1] - shares[0]) > QUOTED_SHARE
-        rows.append(
-            _row(
-                "compound",
-                compound,
-                f"share of energy in the window on {duty}",
-                _share(shares[0]),
-                _share(shares[1]),
-                changed,
-            )
-        )
+    for duty in dict.fromkeys([*old, *new]):
+        pair = old.get(duty), new.get(duty)
+        rows.append(_row("compound", compound, f"opening to run on {duty}", _opening(pair[0]), _opening(pair[1])))
+        before, after = (one.window_share if one else None for one in pair)
+        changed = (before is None) != (after is None)
+        if before is not None and after is not None:
+            changed = abs(after - before) > QUOTED_SHARE
+        what = f"share of energy in the window on {duty}"
+        rows.append(_row("compound", compound, what, _share(before), _share(after), changed))
     return rows
 
 
-def _opening(duty: Mapping[str, Any]) -> str | None:
-    if not duty:
+def _opening(duty: DutyProjection | None) -> str | None:
+    if duty is None:
         return None
-    low, high = _get(duty, "opening_to_run", "low"), _get(duty, "opening_to_run", "high")
-    if low is None or high is None:
-        return f"none: {duty.get('opening_to_run_why') or 'no reason given'}"
-    return f"{low:.2f} to {high:.2f}"
+    if duty.opening_to_run is None:
+        return f"none: {duty.opening_to_run_why or 'no reason given'}"
+    return f"{duty.opening_to_run.low:.2f} to {duty.opening_to_run.high:.2f}"
 
 
 def _share(value: float | None) -> str | None:

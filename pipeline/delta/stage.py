@@ -12,10 +12,12 @@ from pipeline.delta import comparable, conclusions, per_stop
 from pipeline.delta.settings import differing
 from pipeline.method import Method
 from pipeline.results import read_json, read_table, version, write_json, write_parquet
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import read_or_none
 from pipeline.vocabulary import DELTA, conform, empty
 
 OF_TEST = ("summary", "friction", "wear", "drift")
-OF_COMPOUND = ("friction", "wear", "batches", "duty", "sheet")
 
 
 def run(*, config: Path, a: str, b: str, into: Path) -> None:
@@ -69,9 +71,7 @@ def compare(
     for test in tests:
         found += conclusions.of_test(test, *(_read(folder / "tests" / test, OF_TEST) for folder in folders))
     for compound, slug in compounds.items():
-        found += conclusions.of_compound(
-            compound, *(_read(folder / "compounds" / slug, OF_COMPOUND) for folder in folders)
-        )
+        found += conclusions.of_compound(compound, *(_of_compound(folder / "compounds" / slug) for folder in folders))
     changed = [row for row in found if row["changed"]]
     reprocessed = delta.filter(~pl.col("test").is_in(summary_only))
     classes = per_stop.by_class(reprocessed) if len(delta) else []
@@ -89,6 +89,14 @@ def compare(
         else {"answer": "no", "text": "no test has stops under both methods", "classes": []},
         "not_reprocessable": summary_only,
     }
+
+
+def _of_compound(folder: Path) -> conclusions.OfCompound:
+    return conclusions.OfCompound(
+        batches=read_or_none(folder / "batches.json", CompoundBatches),
+        duty=read_or_none(folder / "duty.json", CompoundDuty),
+        **_read(folder, ("friction", "wear", "sheet")),
+    )
 
 
 def _read(folder: Path, names: tuple[str, ...]) -> dict[str, Any]:

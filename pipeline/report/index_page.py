@@ -13,9 +13,12 @@ from pipeline.archive.plan import Plan, plan
 from pipeline.errors import InputError
 from pipeline.report import merge, method_file, numbers, render
 from pipeline.results import read_json, version, write_json, write_text
+from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.duty import CompoundDuty, DutyProjection
+from pipeline.results.model import read_or_none
 
 #: questions of a pair of batches; wear is compared on the discs only
-ANSWERS = (("mu", "µ"), ("bite", "bite"), ("wear", "disc wear"))
+ANSWERS: dict[Quantity, str] = {"mu": "µ", "bite": "bite", "wear": "disc wear"}
 
 
 def run(*, config: Path, method: str, into: Path) -> None:
@@ -136,21 +139,20 @@ def drift_words(drift: Mapping[str, Any]) -> str:
 def compound_row(into: Path, name: str, slug: str, tests: list[dict[str, Any]]) -> dict[str, Any]:
     """One compound: its tests, window, batch answers, duties, link to the sheet."""
     folder = into / "compounds" / slug
-    friction, batches, duty, sheet = (
-        _read(folder / f"{file}.json") for file in ("friction", "batches", "duty", "sheet")
-    )
+    friction, sheet = (_read(folder / f"{file}.json") for file in ("friction", "sheet"))
+    batches = read_or_none(folder / "batches.json", CompoundBatches)
+    duty = read_or_none(folder / "duty.json", CompoundDuty)
     own = [row for row in tests if row["compound"] == name]
     pairs = [
-        f"{p['a']} and {p['b']}: "
-        + ", ".join(f"{words} {p.get(f'{key}_verdict') or numbers.MISSING}" for key, words in ANSWERS)
-        for p in batches.get("pairs") or []
+        f"{pair.a} and {pair.b}: " + ", ".join(f"{words} {pair.verdicts[key]}" for key, words in ANSWERS.items())
+        for pair in (batches.pairs if batches else [])
     ]
     return {
         "name": name, "sheet": quote(f"compounds/{slug}/sheet.html"), "pdf": quote(f"compounds/{slug}/sheet.pdf"),
         "tests": f"{sum(row['status'] != 'unusable' for row in own)} of {len(own)} usable", "window": window_words(friction),
         "targets": target_words(sheet),
         "batches": pairs or ["no pair of batches"],
-        "duties": [opening_words(one) for one in duty.get("duties") or []] or ["no duty"],
+        "duties": [opening_words(one) for one in duty.duties] if duty and duty.duties else ["no duty"],
     }  # fmt: skip
 
 
@@ -161,9 +163,9 @@ def target_words(sheet: Mapping[str, Any]) -> list[str]:
     return [f"{row['target']}: {row['met']}" for row in sheet.get("targets") or []] or ["no target"]
 
 
-def opening_words(duty: Mapping[str, Any]) -> str:
+def opening_words(duty: DutyProjection) -> str:
     """A duty's cooling opening to run, in words."""
-    opening = duty.get("opening_to_run") or {}
-    if numbers.is_number(opening.get("low")) and numbers.is_number(opening.get("high")):
-        return f"{duty.get('duty')}: opening {opening['low']:.2f} to {opening['high']:.2f}"
-    return f"{duty.get('duty')}: no opening to run: {duty.get('opening_to_run_why') or opening.get('why') or duty.get('why') or 'no reason given'}"
+    span = duty.opening_to_run
+    if span:
+        return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}"
+    return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}"

@@ -16,10 +16,14 @@ from pipeline.archive.targets import Target
 from pipeline.errors import InputError
 from pipeline.method import Method, from_stage_settings
 from pipeline.report.document import Source
+from pipeline.report.source import Cited
 from pipeline.results import read_json, read_table
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import read_or_none
 
 TEST_FILES = ("summary", "friction", "wear", "drift", "findings")
-COMPOUND_FILES = ("friction", "wear", "batches", "duty", "repeatability")
+COMPOUND_FILES = ("friction", "wear", "repeatability")
 
 
 @dataclass(frozen=True)
@@ -56,8 +60,8 @@ class Inputs:
     tests: Sequence[OfTest]
     friction: Source
     wear: Source
-    batches: Source
-    duty: Source
+    batches: Cited[CompoundBatches]
+    duty: Cited[CompoundDuty]
     repeatability: Source
     rigs: Source
     target: Source | None
@@ -74,11 +78,17 @@ def load(
 ) -> Inputs:  # fmt: skip
     """Read every file of the compound and its tests; a missing file is an empty one that says so."""
     own = {name: _json(into / f"{name}.json", f"compounds/{into.name}/{name}.json") for name in COMPOUND_FILES}
+    batches, duty = (f"compounds/{into.name}/{name}.json" for name in ("batches", "duty"))
     return Inputs(
         compound=compound, method=method, settings=from_stage_settings(settings),
         digest=hashlib.sha256(settings.encode()).hexdigest()[:16], software=software,
         tests=[of_test(name, archive / name, results / "tests" / name) for name in tests],
-        target=target_source(target) if target else None, rigs=_json(results / "rigs.json", "rigs.json"), **own,
+        target=target_source(target) if target else None, rigs=_json(results / "rigs.json", "rigs.json"),
+        batches=Cited(batches, read_or_none(into / "batches.json", CompoundBatches)
+                      or CompoundBatches(compound=compound, unusable=f"{batches} does not exist")),
+        duty=Cited(duty, read_or_none(into / "duty.json", CompoundDuty)
+                   or CompoundDuty(compound=compound, unusable=f"{duty} does not exist")),
+        **own,
     )  # fmt: skip
 
 

@@ -127,7 +127,9 @@ def words(key: str) -> str:
 
 
 def unit_words(unit: str) -> str:
-    """A unit as the files write it, as it is printed: um -> µm, mm3 -> mm³, degC -> °C."""
+    """A unit as the files write it, as it is printed: um -> µm, mm3 -> mm³, degC -> °C; the unit 1 is not printed."""
+    if unit == "1":
+        return ""
     text = unit.replace("degC", "°C").replace("mm3", "mm³").replace("mm2", "mm²").replace("^2", "²").replace("^3", "³")
     return "µm" + text[2:] if text.startswith("um") else text
 

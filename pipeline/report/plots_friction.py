@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from pipeline.report import frame, palette
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.plot_style import MOST_POINTS, legible, panel
-from pipeline.report.sections.honest import different
+from pipeline.report.sections.honest import apart
 from pipeline.report.stop_figures import stretches, temperature_column
 
 
@@ -69,7 +69,7 @@ def _others(axes: Any, used: list[OfTest], column: str) -> bool:
 
 def _batch_curves(axes: Any, inputs: Inputs) -> None:
     """Each batch's own curve at the reference conditions, where a pair of batches is shown to differ."""
-    if not different(inputs):
+    if not apart(inputs):
         return
     for index, batch in enumerate(inputs.friction.get("/by_batch") or []):
         for number, part in enumerate(stretches(batch.get("curve") or [])):
@@ -128,20 +128,20 @@ def checks(inputs: Inputs) -> Figure | None:
 
 def batches(inputs: Inputs) -> Figure | None:
     """Interval of every batch's mu at reference conditions, its specimens beneath."""
-    listed = [b for b in inputs.batches.get("/batches") or [] if (b.get("mu") or {}).get("value") is not None]
+    found = inputs.batches.result
+    listed = [batch for batch in found.batches if batch.mu.value is not None]
     if not listed:
         return None
-    specimens = inputs.batches.get("/specimen_values/mu") or []
     fig, axes = panel(0.75 + 0.36 * len(listed))
     for index, batch in enumerate(listed):
-        value = batch["mu"]
         y = len(listed) - index
-        if value.get("low") is not None and value.get("high") is not None:
-            axes.plot([value["low"], value["high"]], [y, y], color=palette.ACCENT, lw=2)
-        axes.plot(value["value"], y, "o", color=palette.INK, ms=5)
-        points = [s["value"] for s in specimens if s.get("batch") == batch["batch"] and s.get("value") is not None]
+        if batch.mu.low is not None and batch.mu.high is not None:
+            axes.plot([batch.mu.low, batch.mu.high], [y, y], color=palette.ACCENT, lw=2)
+        axes.plot(batch.mu.value, y, "o", color=palette.INK, ms=5)
+        specimens = [one.value for one in found.specimen_values.get("mu", []) if one.batch == batch.batch]
+        points = [value for value in specimens if value is not None]
         axes.plot(points, [y - 0.24] * len(points), "D", color="#7d8790", ms=3)
-    axes.set_yticks(range(1, len(listed) + 1), [str(b["batch"]) for b in reversed(listed)])
+    axes.set_yticks(range(1, len(listed) + 1), [batch.batch for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
     return fig

@@ -1,5 +1,6 @@
 """Static figures of wear and duty for the sheet: measured against the law, the law and its shares, the cycle and the sweep."""
 
+from collections.abc import Callable
 from typing import Any
 
 from matplotlib.figure import Figure
@@ -9,6 +10,7 @@ from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import WIDTH, legible, panel
 from pipeline.report.wear_figures import law_points
 from pipeline.report.wear_words import law_name, name_of
+from pipeline.results.duty import SweepRow
 
 
 def wear(inputs: Inputs) -> Figure | None:
@@ -126,7 +128,7 @@ def shares_by_purpose(tests: list[dict[str, Any]]) -> dict[str, dict[str, float]
 
 def duty(inputs: Inputs) -> Figure | None:
     """Settled cycle over time; temperatures, window share and life against the cooling opening, a colour a duty."""
-    listed = [d for d in inputs.duty.get("/duties") or [] if d.get("sweep") or (d.get("history") or {}).get("time_s")]
+    listed = [one for one in inputs.duty.result.duties if one.sweep or one.history]
     if not listed:
         return None
     fig = Figure(figsize=(WIDTH, 4.9), layout="constrained")
@@ -137,13 +139,12 @@ def duty(inputs: Inputs) -> Figure | None:
             axes.axhspan(window["low_c"], window["high_c"], color=palette.ACCENT, alpha=0.10, lw=0)
     for index, one in enumerate(listed):
         colour, _, marker = palette.series(index)
-        history, rows, name = one.get("history") or {}, one.get("sweep") or [], legible(str(one.get("duty")))
-        cycle.plot(history.get("time_s") or [], history.get("temperature_c") or [], color=colour, lw=1.3, label=name)
-        _range(range_, rows, colour)
-        _swept(share, rows, "window_share", 100.0, f"{marker}-", colour)
-        _swept(life, rows, "life_km", 1.0, f"{marker}-", colour)
-        if one.get("opening") is not None:
-            range_.axvline(one["opening"], color=colour, ls=":", lw=1)
+        time, temperature = (one.history.time_s, one.history.temperature_c) if one.history else ([], [])
+        cycle.plot(time, temperature, color=colour, lw=1.3, label=legible(one.duty))
+        _range(range_, one.sweep, colour)
+        _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour)
+        _swept(life, one.sweep, lambda row: row.life_km, 1.0, f"{marker}-", colour)
+        range_.axvline(one.opening, color=colour, ls=":", lw=1)
     cycle.set(xlabel="Time in the settled cycle (s)", ylabel="Disc bulk temperature (°C)")
     range_.set(xlabel="Cooling opening (1)", ylabel="Lowest to highest (°C)", xlim=(0, 1))
     share.set(xlabel="Cooling opening (1)", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
@@ -157,25 +158,18 @@ def duty(inputs: Inputs) -> Figure | None:
     return fig
 
 
-def _swept(axes: Any, rows: list[dict[str, Any]], key: str, factor: float, style: str, colour: str) -> None:
-    points = [
-        (r["opening"], _value(r.get(key)))
-        for r in rows
-        if r.get("opening") is not None and _value(r.get(key)) is not None
-    ]
+def _swept(
+    axes: Any, rows: list[SweepRow], pick: Callable[[SweepRow], float | None], factor: float, style: str, colour: str
+) -> None:
+    points = [(row.opening, value) for row in rows if (value := pick(row)) is not None]
     if points:
         axes.plot([x for x, _ in points], [y * factor for _, y in points], style, ms=2.5, lw=1.2, color=colour)
 
 
-def _range(axes: Any, rows: list[dict[str, Any]], colour: str) -> None:
-    points = [(r["opening"], r.get("temperature_low_c"), r.get("temperature_high_c")) for r in rows]
-    points = [p for p in points if None not in p]
-    if points:
-        x, low, high = zip(*points, strict=True)
+def _range(axes: Any, rows: list[SweepRow], colour: str) -> None:
+    if rows:
+        x = [row.opening for row in rows]
+        low, high = [row.temperature_low_c for row in rows], [row.temperature_high_c for row in rows]
         axes.fill_between(x, low, high, color=colour, alpha=0.25, lw=0)
         axes.plot(x, low, color=colour, lw=1)
         axes.plot(x, high, color=colour, lw=1)
-
-
-def _value(found: Any) -> Any:
-    return found.get("value") if isinstance(found, dict) else found

@@ -101,6 +101,16 @@ class Pair(Result):
     wear_p_holm: float | None = given("the same over all pairs, by Holm's method", "1", default=None)
     wear_power: SpecimensToDecide | None = given("how many specimens would decide it", default=None)
 
+    @property
+    def verdicts(self) -> dict[Quantity, Verdict]:
+        """The three answers by question."""
+        return {"mu": self.mu_verdict, "bite": self.bite_verdict, "wear": self.wear_verdict}
+
+    @property
+    def whys(self) -> dict[Quantity, str | None]:
+        """Why an answer is undecided, by question."""
+        return {"mu": self.mu_why, "bite": self.bite_why, "wear": self.wear_why}
+
     @classmethod
     def of(cls, a: str, b: str, caveat: str | None, *, mu: Answer, bite: Answer, wear: Answer) -> Pair:
         """The pair from its answers."""

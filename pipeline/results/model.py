@@ -119,6 +119,11 @@ def read(path: Path, model: type[R]) -> R:
         raise InputError(f"{path}: not readable as JSON; delete it and run again") from error
 
 
+def read_or_none(path: Path, model: type[R]) -> R | None:
+    """`read`, or None where there is no such file."""
+    return read(path, model) if path.is_file() else None
+
+
 def renewed(result: R, **changes: Any) -> R:
     """The result with some fields changed, checked like a new one."""
     return type(result).model_validate(fields(result) | changes)
@@ -129,4 +134,17 @@ def fields(result: Result) -> dict[str, Any]:
     return {name: getattr(result, name) for name in type(result).model_fields}
 
 
-__all__ = ["Interval", "OfCompound", "OfTest", "Result", "Self", "Stamp", "fields", "given", "read", "renewed", "write"]
+__all__ = [
+    "Interval",
+    "OfCompound",
+    "OfTest",
+    "Result",
+    "Self",
+    "Stamp",
+    "fields",
+    "given",
+    "read",
+    "read_or_none",
+    "renewed",
+    "write",
+]

@@ -10,6 +10,9 @@ from pipeline.cli.guard import guarded
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
 from pipeline.results import fault, read_json
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import read
 
 
 def failing(error):
@@ -30,6 +33,14 @@ def test_a_failing_stage_leaves_unusable_files_and_a_good_run_clears_the_log(tmp
     assert not list(tmp_path.glob("*.part"))
     guarded("stops", "t1", outputs, lambda: None)
     assert not list(tmp_path.glob("*.fault.*"))
+
+
+def test_files_of_a_compound_that_failed_read_as_what_they_are(tmp_path):
+    outputs = [tmp_path / "batches.json", tmp_path / "duty.json"]
+    guarded("compound", "Marram 4", outputs, failing(InputError("targets: not readable")))
+    for path, model in zip(outputs, (CompoundBatches, CompoundDuty), strict=True):
+        found = read(path, model)
+        assert (found.compound, found.unusable) == ("Marram 4", "targets: not readable")
 
 
 def test_a_fault_of_ours_is_tried_twice_for_each_version(tmp_path, monkeypatch):

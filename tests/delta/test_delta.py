@@ -12,6 +12,8 @@ from pipeline.method import Method
 from pipeline.method.drift import Drift
 from pipeline.method.reduction import Reduction
 from pipeline.results import read_json, write_json, write_parquet, write_text
+from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
+from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
 from pipeline.vocabulary import DELTA, STOPS, empty
 from tests.makers import stops_frame
 
@@ -85,7 +87,7 @@ def test_settings_that_differ_by_name():
 
 
 def window(low, high):
-    return {"friction": {"window": {"low_c": low, "high_c": high}}}
+    return conclusions.OfCompound(friction={"window": {"low_c": low, "high_c": high}})
 
 
 def test_windows_count_as_changed_beyond_a_degree():
@@ -93,7 +95,7 @@ def test_windows_count_as_changed_beyond_a_degree():
     assert [r["changed"] for r in rows] == [False]
     rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), window(312.0, 580.0))
     assert (rows[0]["changed"], rows[0]["b"]) == (True, "312 to 580 degC")
-    gone = {"friction": {"window": None, "window_reason": "band below the target everywhere"}}
+    gone = conclusions.OfCompound(friction={"window": None, "window_reason": "band below the target everywhere"})
     rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), gone)
     assert rows[0]["changed"] and rows[0]["b"] == "none: band below the target everywhere"
 
@@ -117,11 +119,14 @@ def test_verdicts_side_by_side():
 
 def test_batches_duties_and_targets():
     def side(verdict, share, met):
-        return {
-            "batches": {"pairs": [{"a": "b1", "b": "b2", "mu_verdict": verdict, "bite_verdict": "undecided"}]},
-            "duty": {"duties": [{"duty": "valley", "window_share": share, "opening_to_run": None}]},
-            "sheet": {"targets": [{"target": "disc_wear", "met": met}]},
-        }
+        mu, open_ = Answer(Difference(value=0.01), verdict), Answer(Difference(value=0.0), "undecided")
+        life = Projected(why="no law")
+        duty = DutyProjection(duty="valley", opening=0.5, window_share=share, life_cycles=life, life_km=life)
+        return conclusions.OfCompound(
+            batches=CompoundBatches(compound="c", pairs=[Pair.of("b1", "b2", None, mu=mu, bite=open_, wear=open_)]),
+            duty=CompoundDuty(compound="c", duties=[duty]),
+            sheet={"targets": [{"target": "disc_wear", "met": met}]},
+        )
 
     rows = {
         r["what"]: r

@@ -167,9 +167,10 @@ def duty_json() -> dict[str, Any]:
             "life_cycles": {"value": 2105.0, "low": 1900.0, "high": 2350.0}, "life_km": {"value": 9683.0, "low": 8740.0, "high": 10810.0},
             "opening_to_run": {"low": 0.42, "high": 0.66}, "extrapolated": [], "sweep": sweep, "life_limited_by": "disc",
             "history": {"time_s": [0.0, 10.0, 20.0], "temperature_c": [341.2, 498.7, 345.0]}}  # fmt: skip
-    valley = {**base, "duty": "valley route", "opening_to_run": None, "why": "no opening keeps the disc inside the window",
+    valley = {**base, "duty": "valley route", "opening_to_run": None, "opening_to_run_why": "no opening keeps the disc inside the window",
               "window_share": 0.12, "extrapolated": ["power density under the lowest tested"]}  # fmt: skip
-    return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base}, valley]}
+    return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base}, valley],
+            "common_opening_why": "no opening to run on valley route"}  # fmt: skip
 
 
 def full_friction_json(**changes: Any) -> dict[str, Any]:

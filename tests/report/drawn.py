@@ -73,12 +73,12 @@ HOLES = (
     ("summary", "/budget", "empty", ""),
     ("summary", "/budget/0/relative_u", "_why", "page"),
     ("summary", "/lag_s/value", "_why", "page"),
-    ("batches", "/batches", "why", "sheet"),
+    ("batches", "/batches", "unusable", "sheet"),
     ("batches", "/batches/*/mu", "interval", "sheet"),
     ("batches", "/batches/*/bite", "interval", "sheet"),
     ("batches", "/pairs", "empty", ""),
     ("batches", "/pairs/*/mu_difference", "interval", "sheet"),
-    ("duty", "/duties", "why", "sheet"),
+    ("duty", "/duties", "unusable", "sheet"),
     ("duty", "/duties/*/window_share", "_why", "sheet"),
     ("duty", "/duties/*/life_km", "interval", "sheet"),
     ("duty", "/duties/*/opening_to_run", "_why", "sheet index"),
@@ -161,7 +161,7 @@ def emptied(parent: Any, key: Any, how: str, why: str) -> None:
     if how == "interval":
         parent[key] = {**parent[key], "value": None, "low": None, "high": None, "why": why}
         return
-    parent[key] = {"empty": [], "blank": [[None] * 4] * 3}.get(how)
+    parent[key] = {"empty": [], "unusable": [], "blank": [[None] * 4] * 3}.get(how)
     if how == "_why":
         parent[f"{key}_why"] = why
     elif how == "whys":

@@ -14,6 +14,7 @@ import pytest
 from pipeline.report import index_page, off_band, plots, sheet
 from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
+from pipeline.results.batches import CompoundBatches
 from tests.report import contents, makers
 
 WHY = "misfit, chi2 per degree of freedom 215: the law is wrong by some 23 % of a loss"
@@ -203,4 +204,6 @@ def test_batches_that_differ_have_their_own_curves_in_the_figure(tmp_path: Path)
     same = contents.batches_json()
     for pair in same["pairs"]:
         pair["mu_verdict"] = "undecided"
-    assert not names & drawn(replace(loaded, batches=replace(loaded.batches, data=same)))
+    assert not names & drawn(
+        replace(loaded, batches=replace(loaded.batches, result=CompoundBatches.model_validate(same)))
+    )

@@ -3,12 +3,14 @@
 import copy
 import random
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from pipeline.method import from_stage_settings
 from pipeline.report import document, inputs, plots, sheet, test_results
 from pipeline.report import test_page as page_stage
+from pipeline.results.model import Interval, Result, renewed
 from tests.report import contents, makers
 
 SEEDS = 4
@@ -35,6 +37,32 @@ def nulled(content, rng, share=0.12, depth=0):
             continue
         out[key] = nulled(value, rng, share, depth + 1)
     return out
+
+
+def holed_result(result: Result, rng: random.Random, share: float = 0.12) -> Result:
+    """A copy of a typed result with holes that its model lets be: fields at their default, figures null with a reason."""
+    if isinstance(result, Interval) and rng.random() < share:
+        return renewed(result, value=None, low=None, high=None, why="not told")
+    holes: dict[str, Any] = {}
+    own = type(result).model_fields
+    for name, info in own.items():
+        if not info.is_required() and rng.random() < share and not isinstance(result, Interval):
+            holes[name] = info.get_default(call_default_factory=True)
+            reasons = (key for key in (f"{name}_why", "why") if key in own and own[key].annotation == str | None)
+            holes |= dict.fromkeys(reasons, "not told")
+        elif name not in holes:
+            holes[name] = _holed(getattr(result, name), rng, share)
+    return renewed(result, **holes)
+
+
+def _holed(value: Any, rng: random.Random, share: float) -> Any:
+    if isinstance(value, Result):
+        return holed_result(value, rng, share)
+    if isinstance(value, list):
+        return [_holed(one, rng, share) for one in value]
+    if isinstance(value, dict):
+        return {key: _holed(one, rng, share) for key, one in value.items()}
+    return value
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +100,7 @@ def test_a_page_from_results_with_holes(made):
 def test_a_sheet_from_results_with_holes(made):
     arguments, _ = made
     loaded = inputs.load(**arguments, software="test")
-    names = ("friction", "wear", "batches", "duty")
+    names = ("friction", "wear")
     loaded = replace(
         loaded, friction=document.Source("friction.json", contents.full_friction_json(compound="Marram 4"))
     )
@@ -81,6 +109,10 @@ def test_a_sheet_from_results_with_holes(made):
         holes = {
             name: replace(getattr(loaded, name), data=nulled(copy.deepcopy(getattr(loaded, name).data), rng))
             for name in names
+        }
+        holes |= {
+            name: replace(getattr(loaded, name), result=holed_result(getattr(loaded, name).result, rng))
+            for name in ("batches", "duty")
         }
         tests = [replace(t, **{n: replace(getattr(t, n), data=nulled(copy.deepcopy(getattr(t, n).data), rng)) for n in ("summary", "friction", "wear", "drift")})
                  for t in loaded.tests]  # fmt: skip

@@ -152,17 +152,24 @@ def test_the_pdf_is_the_same_document_and_deterministic(made):
 def test_without_target_and_results_the_sheet_says_so(tmp_path):
     arguments = makers.results_of_compound(
         tmp_path, ("m4-a",), target=False, friction={"window": None, "window_reason": "data end at 480 °C", "curve": []},
-        wear={"components": {}, "why": "no wear readings"}, batches={"batches": [], "why": "one test only"}, duty={"duties": []},
+        wear={"components": {}, "why": "no wear readings"}, batches={"compound": "Marram 4", "unusable": "one test only"}, duty={"compound": "Marram 4", "duties_left_out": {"r.yaml": "r.yaml: speedy: no such key"}},
     )  # fmt: skip
     sheet.run(**arguments)
     page = html.unescape((arguments["into"] / "sheet.html").read_text())
-    for said in ("data end at 480 °C", "no wear readings", "one test only", "No target file"):
+    for said in (
+        "data end at 480 °C",
+        "no wear readings",
+        "one test only",
+        "No target file",
+        "r.yaml: speedy: no such key",
+    ):
         assert said in page
 
 
 def test_a_compound_whose_tests_are_all_unusable_still_has_a_sheet(tmp_path):
     arguments = makers.results_of_compound(tmp_path, ("m4-a",), friction={"unusable": "no usable test"}, wear={"unusable": "no usable test"},
-                                           batches={"unusable": "no usable test"}, duty={"unusable": "no usable test"})  # fmt: skip
+                                           batches={"compound": "Marram 4", "unusable": "no usable test"},
+                                           duty={"compound": "Marram 4", "unusable": "no usable test"})  # fmt: skip
     makers.results_of_test(tmp_path, "m4-a", unusable="no recording matches")
     sheet.run(**arguments)
     assert "no recording matches" in (arguments["into"] / "sheet.html").read_text()

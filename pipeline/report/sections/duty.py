@@ -1,107 +1,159 @@
 """Duty projections: disc temperatures of the settled cycle, share in the window, wear, life, cooling opening to run."""
 
-from dataclasses import replace
+from collections.abc import Callable
 
-from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
+from pipeline.results.duty import DutyProjection, Projected
+
+TITLE = "Duty projections"
+HEAD = (
+    "Duty",
+    "Opening",
+    "Lowest (°C)",
+    "Highest (°C)",
+    "Energy in the window (%)",
+    "in glazing-prone conditions (%)",
+    "Life (cycles)",
+    "Life (km)",
+    "ended by",
+)
+MEANING = (
+    "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this sheet and "
+    "on the duty as given; it is not a measurement of the vehicle. Life counts from new thickness to the minimum."
+)
+PICTURE = Picture(
+    "duty",
+    "Disc temperature in the settled cycle; its lowest and highest, the share of energy inside the friction window, and "
+    "life, against the cooling opening. Shaded: the friction window.",
+    "Disc temperature, window share and life against cooling opening",
+)
 
 
 def duty(inputs: Inputs) -> Section:
     """The duty part of the sheet."""
-    source = inputs.duty
-    listed = source.get("/duties") or []
+    source, listed = inputs.duty, inputs.duty.each(lambda found: found.duties)
+    left_out = [
+        Text("Duty file left out: {why}.", {"why": why.rstrip(".")}, "open")
+        for why in source.result.duties_left_out.values()
+    ]
     if not listed:
-        return Section(
-            "Duty projections",
-            [
-                Text(
-                    "No duty projection: {why}",
-                    {"why": source.reason("/duties") if source.data.get("why") else "no duty file is given"},
-                )
-            ],
-        )
-    parts: list[Text | Items | Table | Picture] = [
-        Text("Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this sheet and on the duty as "
-             "given; it is not a measurement of the vehicle. Life counts from new thickness to the minimum.")
-    ]  # fmt: skip
-    rows: list[list[Cell]] = []
-    for i, one in enumerate(listed):
-        name, base = str(one.get("duty")), f"/duties/{i}"
-        rows.append([
-            name, source.number(f"{name}: cooling opening", f"{base}/opening", decimals=2), source.number(f"{name}: lowest temperature", f"{base}/temperature_low_c", "°C", decimals=0),
-            source.number(f"{name}: highest temperature", f"{base}/temperature_high_c", "°C", decimals=0),
-            source.number(f"{name}: energy in the window", f"{base}/window_share", "%", factor=100.0, decimals=0),
-            glazing(inputs, name, base),
-            source.number(f"{name}: life", f"{base}/life_cycles", "cycles", decimals=0), source.number(f"{name}: life", f"{base}/life_km", "km", decimals=0), str(one.get("life_limited_by") or "–"),
-        ])  # fmt: skip
-    parts.append(Table("Projection of each duty", ["Duty", "Opening", "Lowest (°C)", "Highest (°C)", "Energy in the window (%)", "in glazing-prone conditions (%)",
-                                                   "Life (cycles)", "Life (km)", "ended by"], rows))  # fmt: skip
-    wear: list[list[Cell]] = [[str(one.get("duty")), name_of(c), source.number(f"{one.get('duty')}: {name_of(c)} wear per cycle", f"/duties/{i}/wear_um_per_cycle/{c}", "µm")]
-            for i, one in enumerate(listed) for c in (one.get("wear_um_per_cycle") or {})]  # fmt: skip
+        why = source.result.unusable or ("none could be read" if left_out else "no duty file is given")
+        return Section(TITLE, [Text("No duty projection: {why}", {"why": why}), *left_out])
+    parts: list[Text | Items | Table | Picture] = [Text(MEANING)]
+    parts.append(Table("Projection of each duty", HEAD, [duty_row(one) for one in listed]))
+    wear = [row for one in listed for row in wear_rows(one)]
     if wear:
-        parts.append(
-            Table("Wear per cycle, 95 % intervals", ["Duty", "Component", "Thickness loss per cycle (µm)"], wear)
-        )
-    for i, one in enumerate(listed):
-        parts.append(opening_text(inputs, i, str(one.get("duty"))))
-        grounds = [str(part["ground"]) for part in (one.get("life_by_component") or {}).values() if part.get("ground")]
-        if grounds:
-            parts.append(Text("{duty}: life rests on no law: {ground}.", {"duty": str(one.get("duty")), "ground": "; ".join(grounds)}, "open"))  # fmt: skip
-        if one.get("settled_within_use") is False:
-            parts.append(Text("{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and life are those of the use, "
-                              "the temperatures in the table those of the settled cycle.", {"duty": str(one.get("duty")),
-                              "highest": source.number(f"{one.get('duty')}: highest temperature in a use", f"/duties/{i}/highest_in_use_c", "°C", decimals=0)}))  # fmt: skip
-        if isinstance(one.get("worn_disc"), dict):
-            parts.append(Text("{duty}: wear and life are reckoned with the new disc's mass; worn to its minimum it reaches {highest} in the settled cycle.", {
-                "duty": str(one.get("duty")), "highest": source.number(
-                    f"{one.get('duty')}: highest temperature, worn disc", f"/duties/{i}/worn_disc/temperature_high_c", "°C", decimals=0)}))  # fmt: skip
-        beyond = [str(item) for item in one.get("extrapolated") or []]
-        if beyond:
-            parts.append(
-                Text(
-                    "{duty} goes beyond what the rig has shown: {beyond}.",
-                    {"duty": str(one.get("duty")), "beyond": "; ".join(beyond)},
-                    "bad",
-                )
-            )
-    if any(one.get("sweep") for one in listed):
-        parts.append(Picture("duty", "Disc temperature in the settled cycle; its lowest and highest, the share of energy inside the friction window, and life, "
-                             "against the cooling opening. Shaded: the friction window.", "Disc temperature, window share and life against cooling opening"))  # fmt: skip
-    common = source.get("/common_opening")
+        head = ["Duty", "Component", "Thickness loss per cycle (µm)"]
+        parts.append(Table("Wear per cycle, 95 % intervals", head, wear))
+    for one in listed:
+        parts += texts(one)
+    if any(one.result.sweep for one in listed):
+        parts.append(PICTURE)
     if len(listed) > 1:
-        if isinstance(common, dict) and common.get("low") is not None:
-            parts.append(Text("One opening serves all duties: {low} to {high}.", {
-                "low": source.number("common opening from", "/common_opening/low", decimals=2),
-                "high": source.number("common opening to", "/common_opening/high", decimals=2)}, "good"))  # fmt: skip
-        elif "common_opening" in source.data:
-            parts.append(
-                Text(
-                    "No opening serves all duties: {why}.",
-                    {"why": source.reason("/common_opening").rstrip(".")},
-                    "open",
-                )
-            )
-    parts += [Text("{note}.", {"note": str(note).rstrip(".")}, sentence=True) for note in source.get("/notes") or []]
-    return Section("Duty projections", parts)
+        parts.append(common_text(inputs))
+    parts += [Text("{note}.", {"note": note.rstrip(".")}, sentence=True) for note in source.result.notes]
+    return Section(TITLE, [*parts, *left_out])
 
 
-def glazing(inputs: Inputs, name: str, base: str) -> Number:
-    """Share of the energy under the limit of low-energy use, with its interval: the limit is known to a factor."""
-    number = inputs.duty.number(
-        f"{name}: energy in glazing-prone conditions", f"{base}/glazing_share", "%", factor=100.0, decimals=0
-    )
-    interval = inputs.duty.get(f"{base}/glazing_share_interval")
-    if number.given and isinstance(interval, dict) and None not in (interval.get("low"), interval.get("high")):
-        return replace(number, low=100.0 * interval["low"], high=100.0 * interval["high"])
-    return number
+def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
+    """The figures of a duty."""
+    name = one.result.duty
+    return [
+        name,
+        one.number(f"{name}: cooling opening", lambda found: found.opening, decimals=2),
+        one.number(f"{name}: lowest temperature", lambda found: found.temperature_low_c, decimals=0),
+        one.number(f"{name}: highest temperature", lambda found: found.temperature_high_c, decimals=0),
+        one.number(
+            f"{name}: energy in the window", lambda found: found.window_share, unit="%", factor=100.0, decimals=0
+        ),
+        one.number(
+            f"{name}: energy in glazing-prone conditions",
+            lambda found: found.glazing_share,
+            unit="%",
+            factor=100.0,
+            decimals=0,
+            # the limit is known to a factor: what it gives at either end
+            ends=lambda found: (
+                (found.glazing_share_interval.low, found.glazing_share_interval.high)
+                if found.glazing_share_interval
+                else (None, None)
+            ),
+        ),
+        one.number(f"{name}: life", lambda found: found.life_cycles, unit="cycles", decimals=0),
+        one.number(f"{name}: life", lambda found: found.life_km, decimals=0),
+        one.result.life_limited_by or "–",
+    ]
 
 
-def opening_text(inputs: Inputs, index: int, name: str) -> Text:
+def wear_rows(one: Cited[DutyProjection]) -> list[list[Cell]]:
+    """Wear per cycle of every component."""
+    name = one.result.duty
+    return [
+        [name, name_of(component), one.number(f"{name}: {name_of(component)} wear per cycle", _wear_of(component))]
+        for component in one.result.wear_um_per_cycle
+    ]
+
+
+def _wear_of(component: str) -> Callable[[DutyProjection], Projected]:
+    return lambda found: found.wear_um_per_cycle[component]
+
+
+def texts(one: Cited[DutyProjection]) -> list[Text]:
+    """What a duty's figures rest on, in sentences."""
+    found = one.result
+    name: dict[str, Cell] = {"duty": found.duty}
+    said = [opening_text(one)]
+    grounds = [life.ground for life in found.life_by_component.values() if life.ground]
+    if grounds:
+        said.append(Text("{duty}: life rests on no law: {ground}.", name | {"ground": "; ".join(grounds)}, "open"))
+    if found.settled_within_use is False:
+        label = f"{found.duty}: highest temperature in a use"
+        highest = one.number(label, lambda duty: duty.highest_in_use_c, decimals=0)
+        words = (
+            "{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and life are "
+            "those of the use, the temperatures in the table those of the settled cycle."
+        )
+        said.append(Text(words, name | {"highest": highest}))
+    worn = one.part(lambda duty: duty.worn_disc)
+    if worn:
+        label = f"{found.duty}: highest temperature, worn disc"
+        highest = worn.number(label, lambda disc: disc.temperature_high_c, decimals=0)
+        words = (
+            "{duty}: wear and life are reckoned with the new disc's mass; worn to its minimum it reaches {highest} in the "
+            "settled cycle."
+        )
+        said.append(Text(words, name | {"highest": highest}))
+    if found.extrapolated:
+        beyond = "; ".join(found.extrapolated)
+        said.append(Text("{duty} goes beyond what the rig has shown: {beyond}.", name | {"beyond": beyond}, "bad"))
+    return said
+
+
+def opening_text(one: Cited[DutyProjection]) -> Text:
     """The cooling opening to run, or why none is given."""
-    source, pointer = inputs.duty, f"/duties/{index}/opening_to_run"
-    if not isinstance(source.get(pointer), dict) or source.get(f"{pointer}/low") is None:
-        return Text("{duty}: opening to run: not given: {why}", {"duty": name, "why": source.reason(f"{pointer}/low") if isinstance(source.get(pointer), dict)
-                    else source.reason(pointer)}, "open")  # fmt: skip
-    return Text("{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested).", {
-        "duty": name, "low": source.number(f"{name}: opening from", f"{pointer}/low", decimals=2), "high": source.number(f"{name}: opening to", f"{pointer}/high", decimals=2)})  # fmt: skip
+    name, span = one.result.duty, one.part(lambda found: found.opening_to_run)
+    if span is None:
+        why = one.reason(lambda found: found.opening_to_run)
+        return Text("{duty}: opening to run: not given: {why}", {"duty": name, "why": why}, "open")
+    values: dict[str, Cell] = {
+        "duty": name,
+        "low": span.number(f"{name}: opening from", lambda found: found.low, decimals=2),
+        "high": span.number(f"{name}: opening to", lambda found: found.high, decimals=2),
+    }
+    return Text("{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested).", values)
+
+
+def common_text(inputs: Inputs) -> Text:
+    """One opening for all duties, or why there is none."""
+    span = inputs.duty.part(lambda found: found.common_opening)
+    if span is None:
+        why = inputs.duty.reason(lambda found: found.common_opening).rstrip(".")
+        return Text("No opening serves all duties: {why}.", {"why": why}, "open")
+    values: dict[str, Cell] = {
+        "low": span.number("common opening from", lambda found: found.low, decimals=2),
+        "high": span.number("common opening to", lambda found: found.high, decimals=2),
+    }
+    return Text("One opening serves all duties: {low} to {high}.", values, "good")

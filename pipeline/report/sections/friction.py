@@ -143,9 +143,9 @@ def sensitivity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
 def feature_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     """Bite of every batch."""
     rows: list[tuple[str, Cell]] = []
-    for index, batch in enumerate(inputs.batches.get("/batches") or []):
-        name = f"Bite of batch {batch.get('batch')}, coldest conditions all batches have"
-        rows.append((name, inputs.batches.number(name, f"/batches/{index}/bite")))
+    for batch in inputs.batches.each(lambda found: found.batches):
+        name = f"Bite of batch {batch.result.batch}, coldest conditions all batches have"
+        rows.append((name, batch.number(name, lambda found: found.bite)))
     return rows
 
 

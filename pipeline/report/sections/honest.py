@@ -1,13 +1,12 @@
 """What the window and the pooled curve do not show: stops off the band inside the window, and batches that differ."""
 
-from collections.abc import Mapping
-
 import polars as pl
 
 from pipeline.report import off_band
 from pipeline.report.document import Cell, Number, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.stop_figures import temperature_column
+from pipeline.results.batches import Pair
 
 MOST_ROWS = 12
 FILE = "tests/*/stops.parquet"
@@ -73,27 +72,22 @@ def off_table(inputs: Inputs) -> list[Table]:
     ]
 
 
-def different(inputs: Inputs) -> list[str]:
-    """Batches that a pair shows to differ in friction, in the order of the comparison."""
-    pairs = [pair for pair in inputs.batches.get("/pairs") or [] if pair.get("mu_verdict") == "different"]
-    return list(dict.fromkeys(str(pair.get(side)) for pair in pairs for side in "ab"))
+def apart(inputs: Inputs) -> list[Pair]:
+    """Pairs of batches that are shown to differ in friction."""
+    return [pair for pair in inputs.batches.result.pairs if pair.mu_verdict == "different"]
 
 
 def pooled_text(inputs: Inputs) -> list[Text]:
     """Says that the pooled curve and window are no batch's where batches are shown to differ, with each batch's own level."""
-    pairs = [pair for pair in inputs.batches.get("/pairs") or [] if pair.get("mu_verdict") == "different"]
+    pairs = apart(inputs)
     if not pairs:
         return []
-    told = "; ".join(f"{pair.get('a')} and {pair.get('b')}" for pair in pairs)
-    values: dict[str, Cell] = {"pairs": told}
+    values: dict[str, Cell] = {"pairs": "; ".join(f"{pair.a} and {pair.b}" for pair in pairs)}
     levels = []
-    for i, batch in enumerate(inputs.batches.get("/batches") or []):
-        if isinstance(batch, Mapping):
-            name = str(batch.get("batch"))
-            values |= {
-                f"name_{i}": name,
-                f"mu_{i}": inputs.batches.number(f"batch {name}: µ at reference conditions", f"/batches/{i}/mu"),
-            }
-            levels.append(f"{{name_{i}}} {{mu_{i}}}")
+    for i, batch in enumerate(inputs.batches.each(lambda found: found.batches)):
+        name = batch.result.batch
+        label = f"batch {name}: µ at reference conditions"
+        values |= {f"name_{i}": name, f"mu_{i}": batch.number(label, lambda found: found.mu)}
+        levels.append(f"{{name_{i}}} {{mu_{i}}}")
     said = "The curve is no batch's: {pairs} differ. µ at the reference conditions: " + "; ".join(levels) + "."
     return [Text(said, values, "open")]

@@ -1,0 +1,17 @@
+"""What a typed results file holds where its stage could not do its work, so that whatever reads the file can read it."""
+
+from __future__ import annotations
+
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import Result
+
+
+def unusable(name: str, subject: str, why: str) -> Result | None:
+    """The file of that name, of a test or compound, with the reason alone; None for a file that has no model."""
+    match name:
+        case "batches.json":
+            return CompoundBatches(compound=subject, unusable=why)
+        case "duty.json":
+            return CompoundDuty(compound=subject, unusable=why)
+    return None
