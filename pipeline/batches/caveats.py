@@ -119,7 +119,7 @@ def caveat(
         if abs(mean_a - mean_b) > ENERGY_APART * (mean_a + mean_b) / 2:
             texts.append(
                 f"wear of unlike programs ({mean_a:.0f} and {mean_b:.0f} kJ per stop), brought together by the wear "
-                "law where one was chosen"
+                "law where one is identified"
             )
     cards = brakes.words(brakes.differences({t.test: t.brake for t in own if t.brake is not None}))
     texts += [cards] if cards else []

@@ -53,6 +53,8 @@ def compare(
         if q.name in AS_STATED:
             usual = again(tests, q.name, shape, at_reference, linear, shifts)
             found = doubts.of_cards(found, pairs, tests, usual, settings)
+        if q.name == "wear":
+            found = doubts.of_programs(found, pairs, tests)
         answers[q.name] = doubts.of_copies(found, pairs, copied)
     rows = [
         Pair.of(a, b, caveat(a, b, tests, shifts, copied), mu=of_mu, bite=of_bite, wear=of_wear)

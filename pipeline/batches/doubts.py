@@ -1,4 +1,6 @@
-"""Answers that the cards give and not the material: brakes stated unlike, recordings that stand under two names."""
+"""Answers that something else gives and not the material: brakes stated unlike, recordings that stand under two names, programs
+whose wear no identified law brings together.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.batches import brakes
@@ -17,6 +20,8 @@ from pipeline.results.batches import Answer
 
 Answers = list[Answer]
 Pairs = Sequence[tuple[str, str]]
+
+PROGRAMS_APART = 0.10  # programs whose energy, or expected wear, per stop differs by more are not compared as measured
 
 
 def with_usual_brake(tests: list[SpecimenTest]) -> list[SpecimenTest] | None:
@@ -74,6 +79,39 @@ def _decided(pair: tuple[str, str], as_stated: Answer, usual: Answer, tests: lis
         "that most cards state, and the recordings do not tell which card is right"
     )
     return replace(told, verdict="undecided", why=why)
+
+
+def of_programs(answers: Answers, pairs: Pairs, tests: list[SpecimenTest]) -> Answers:
+    """The wear answers, undecided where the programs of the pair are unlike and no identified law brings them together."""
+    whys = [_programs_apart(pair, tests) for pair in pairs]
+    return [
+        replace(answer, verdict="undecided", why=why) if why and answer.verdict != "undecided" else answer
+        for answer, why in zip(answers, whys, strict=True)
+    ]
+
+
+def _programs_apart(pair: tuple[str, str], tests: list[SpecimenTest]) -> str | None:
+    """Why the wear of a pair is not like with like; None where it is, or was brought together."""
+    own = [[t for t in tests if t.batch == batch and t.wear_rate is not None] for batch in pair]
+    unscaled = next((t.wear_rate.unscaled for side in own for t in side if t.wear_rate and t.wear_rate.unscaled), None)
+    if unscaled is None:
+        return None
+    energy = _apart([[t.energy_per_stop_kj for t in side] for side in own])
+    expected = _apart([[t.wear_rate.expected for t in side if t.wear_rate] for side in own])
+    if max(energy, expected) <= PROGRAMS_APART:
+        return None
+    said = (
+        f"energy per stop by {100 * np.expm1(energy):.0f} %"
+        if energy > PROGRAMS_APART
+        else (f"wear expected of their stops by {100 * np.expm1(expected):.0f} %")
+    )
+    return f"the batches' programs are unlike ({said}), and {unscaled}: their wear cannot be brought to one program"
+
+
+def _apart(sides: Sequence[Sequence[float | None]]) -> float:
+    """How far apart two sides' geometric means are, as a logarithm; 0 where a side has none."""
+    known = [[np.log(v) for v in side if v] for side in sides]
+    return abs(float(np.mean(known[0]) - np.mean(known[1]))) if all(known) else 0.0
 
 
 def of_copies(answers: Answers, pairs: Pairs, copied: Sequence[Mapping[str, Any]]) -> Answers:

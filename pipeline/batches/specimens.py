@@ -41,12 +41,18 @@ GROSS = 6.0  # robust standard deviations beyond which a stop is left out of its
 
 
 class WearRate(NamedTuple):
-    """Disc wear in um per stop with its 95 % interval; `factor` brought it to the program of the other tests."""
+    """Disc wear in um per stop with its 95 % interval; `factor` brought it to the program of the other tests.
+
+    unscaled: why nothing could do so, where no law is identified; expected: um per stop of its program by the law that describes
+    the readings best, which then says no more than whether programs are alike (None without).
+    """
 
     value: float
     low: float
     high: float
     factor: float = 1.0
+    unscaled: str | None = None
+    expected: float | None = None
 
 
 @dataclass(frozen=True)
@@ -210,7 +216,7 @@ def wear_values(tests: list[SpecimenTest]) -> Values:
         if test.wear_rate is None:
             notes.append(f"{test.test}: no wear rate of the disc")
             continue
-        value, low, high, factor = test.wear_rate
+        value, low, high, factor, *_ = test.wear_rate
         if factor != 1:
             notes.append(
                 f"{test.test}: another program, its wear brought to the others' by the wear law (x {factor:.2f})"

@@ -123,17 +123,27 @@ def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[s
 
     Tests of unlike programs wear unlike for that alone. So the rate of a test whose stops should wear by more than
     ALIKE other than the median test's, as the compound's wear law has it, is multiplied by the law's ratio of the two.
-    Tests of one program stay as measured; without a law all do.
+    Tests of one program stay as measured. Where no law is identified all do, with the reason: nothing says what another
+    program would have worn.
     """
     raw = {t.name: r for t in tests if (r := _rate(t.wear)) is not None}
     rows = ((wear.get("components") or {}).get("disc") or {}).get("intervals") or []
     by_law = {t.name: law for t in tests if t.name in raw and (law := _by_law(t, rows)) is not None}
-    if not by_law:
-        return {name: _times(rate, 1.0) for name, rate in raw.items()}
+    unscaled = _unidentified((wear.get("components") or {}).get("disc") or {})
+    if unscaled or not by_law:
+        return {name: WearRate(*rate, 1.0, unscaled, by_law.get(name)) for name, rate in raw.items()}
     reference = float(np.median(list(by_law.values())))
     factor = {name: reference / law for name, law in by_law.items()}
     unlike = {name: f for name, f in factor.items() if abs(np.log(f)) > ALIKE}
     return {name: _times(raw[name], unlike.get(name, 1.0)) for name in factor}
+
+
+def _unidentified(disc: Mapping[str, Any]) -> str | None:
+    """Why no law may bring programs together; None where the chosen one is identified."""
+    chosen = next((m for m in disc.get("models") or [] if m["model"] == disc.get("chosen")), None)
+    if chosen is None:
+        return f"no wear law was chosen: {disc.get('chosen_why') or disc.get('why') or 'no wear of the disc was read'}"
+    return None if chosen["identified"] else f"no wear law is identified: {chosen.get('why') or 'not given'}"
 
 
 def _times(rate: Rate, factor: float) -> WearRate:

@@ -177,7 +177,7 @@ def wear_per_cycle(
     if model is None:
         return Projected(why=why)
     try:
-        loss, draws = wear_by_stop(model, stops)
+        loss, draws = wear_by_stop(model, stops, further=True)
     except ValueError as error:
         return Projected(why=str(error))
     if not np.isfinite(loss.sum()):

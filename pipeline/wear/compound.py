@@ -155,8 +155,10 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         design(stops, groups), y, covariance, readings_dof([m.measured for m in members]), constants, _noise(members),
         settings.model_u,
     )  # fmt: skip
+    kinds = [b for m in members for b in kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose)[0]]
     models = [
-        model_entry(c, constants, together, part, *_span(members), c.name == choice.chosen) for c in choice.candidates
+        model_entry(c, constants, together, part, *_span(members), kinds if c.name == choice.chosen else None)
+        for c in choice.candidates
     ]
     chosen = next((m for m in models if m["model"] == choice.chosen), None)
     entries, why = ([], None) if chosen and chosen["identified"] else _measured(members, problem, of_test, settings)

@@ -23,7 +23,8 @@ class Inference:
     """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an interval's
     loss by which the law is wrong, occasion_um: scatter common to an occasion's readings (0 where it fits without);
     minimum: chi2 of the problem as fitted, either in its covariance; scale: variance that its whitened residuals are
-    judged by, with its dof; fine: the surface it was read from; or_rough: the roughness that would explain the residuals
+    judged by, with its dof; fine: the surface it was read from; bare: the problem by the readings' noise alone (with what is common
+    to an occasion), whose size is known with bare_dof; or_rough: the roughness that would explain the residuals
     nearly as well as occasion_um does (0 where it would not); converged: whether the fitting routine came to an end.
     """
 
@@ -38,6 +39,8 @@ class Inference:
     scale_dof: float
     intervals: np.ndarray
     fine: Surface
+    bare: Problem
+    bare_dof: float
     occasion_um: float = 0.0
     or_rough: float = 0.0
     converged: bool = True
@@ -65,6 +68,7 @@ def infer(problem: Problem, confidence: float) -> Inference:
     chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
     misfit_p = misfit(chi2, dof, problem.noise_dof)
     roughness = occasion = or_rough = 0.0
+    bare, bare_dof = problem, problem.noise_dof
     minimum = chi2
     if misfit_p is not None and (misfit_p < MISFIT_LEVEL or (problem.assumed and chi2 > dof)):
         roughness, occasion, or_rough, problem = widened(problem, grid, terms, dof)
@@ -74,12 +78,14 @@ def infer(problem: Problem, confidence: float) -> Inference:
         scale, scale_dof = 1.0, min(float(dof), problem.between_dof)
     else:
         scale, scale_dof = noise_scale(chi2, dof, problem, confidence)
+    if occasion:
+        bare, bare_dof = problem, float(dof)
     fine = _refined(problem, wide, fit, scale)
     limit = minimum + scale * quantile(confidence, scale_dof)
     intervals = np.array([profile_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
     return Inference(
-        problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine, occasion,
-        or_rough, fit.converged,
+        problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine, bare,
+        bare_dof, occasion, or_rough, fit.converged,
     )  # fmt: skip
 
 

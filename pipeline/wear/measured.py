@@ -1,9 +1,9 @@
 """Measured wear per friction work, for use where no law is identified: what a block wore, for stops like that block's.
 
 Of the intervals between readings that hold the same blocks (of all tests), and of all after bedding, the mean loss per MJ with the
-readings' noise and the specimens' scatter in its interval. Where the intervals differ by more than that, an
-interval of the mean says nothing of the next use; so it is that of a further use of the kind (a prediction interval of random
-effects: Higgins, Thompson & Spiegelhalter 2009), and reaches at least to the fastest interval seen.
+readings' noise and the specimens' scatter in its interval. An interval of the mean says nothing of the next use; so it is that of
+a further use of the kind (`pipeline.wear.further`) and, where the intervals differ beyond the readings' noise, reaches at least
+to the fastest interval seen. One interval alone shows no scatter between uses: its ground says so.
 
 An entry reads like a law of wear.json for `pipeline.wear.predict`, with `range`: for stops beyond that it has no ground.
 """
@@ -18,11 +18,11 @@ import numpy as np
 
 from pipeline.wear.chi2 import Problem
 from pipeline.wear.exposure import Exposure
+from pipeline.wear.further import departures
 from pipeline.wear.inference import Inference, infer
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import design
 from pipeline.wear.predict import beyond, interval
-from pipeline.wear.rates import coverage_factor
 
 EVERYTHING = "all intervals after bedding"
 
@@ -55,7 +55,8 @@ def measured_rates(
             reasons.append(f"the loss over {over} does not differ from zero beyond the readings' noise")
             continue
         tests = sorted({n for n, k in zip(names, kept, strict=True) if k})
-        entries.append(_entry(found, over, int(kept.sum()), tests, range_of(kept), confidence))
+        uses = [frozenset(b) for b, k in zip(blocks, kept, strict=True) if k]
+        entries.append(_entry(found, over, uses, tests, range_of(kept), confidence))
     return entries, None if entries else "; ".join(reasons)
 
 
@@ -91,11 +92,14 @@ def _fitted(problem: Problem, kept: np.ndarray, adapt, confidence: float) -> Inf
         return None
 
 
-def _entry(found: Inference, over: str, count: int, tests: list[str], span: dict, confidence: float) -> dict[str, Any]:
-    rate, sets = float(found.parameters[0]), draws(found)[:, 0]
+def _entry(
+    found: Inference, over: str, uses: list[frozenset[str]], tests: list[str], span: dict, confidence: float
+) -> dict[str, Any]:
+    rate, sets, count = float(found.parameters[0]), draws(found)[:, 0], len(uses)
     differing = max(found.roughness, found.or_rough)
+    sets = sets * departures(found, uses)
     if differing:
-        sets = np.maximum(sets * (1 + _differing(found, rate, confidence) * _student(found.dof, len(sets))), 0.0)
+        sets = _reaching(sets, rate, found, confidence)
     ends = interval(rate, sets, confidence)
     return {
         "model": "energy",
@@ -107,21 +111,18 @@ def _entry(found: Inference, over: str, count: int, tests: list[str], span: dict
         "range": span,
         "differing": differing,
         "ground": f"measured over {over} ({count} interval{'s' * (count > 1)} of {len(tests)} "
-        f"test{'s' * (len(tests) > 1)}), per friction work; for stops like those only",
+        f"test{'s' * (len(tests) > 1)}), per friction work; for stops like those only"
+        + ("; one interval does not show how far another such use departs" if count == 1 else ""),
     }
 
 
-def _differing(found: Inference, rate: float, confidence: float) -> float:
-    """Scatter of the intervals' own rates as a share, enough for its interval to reach the fastest of them."""
-    own = found.problem.y / found.problem.intervals.sums.energy_mj
-    return max(found.roughness, found.or_rough, (float(own.max()) / rate - 1) / coverage_factor(confidence, found.dof))
-
-
-def _student(dof: int, count: int) -> np.ndarray:
-    """Even quantiles of Student's t in a fixed shuffled order."""
-    from scipy import special
-
-    return np.random.default_rng(1).permutation(special.stdtrit(dof, (np.arange(count) + 0.5) / count))
+def _reaching(sets: np.ndarray, rate: float, found: Inference, confidence: float) -> np.ndarray:
+    """Draws stretched about the rate, as a ratio, until their interval reaches the fastest of the intervals' own rates."""
+    fastest = float((found.problem.y / found.problem.intervals.sums.energy_mj).max())
+    end = float(np.quantile(sets, (1 + confidence) / 2))
+    if not rate < end < fastest:
+        return sets
+    return rate * (sets / rate) ** (np.log(fastest / rate) / np.log(end / rate))
 
 
 def fitting(entries: Sequence[Mapping[str, Any]], stops: Exposure) -> tuple[Mapping[str, Any] | None, str]:

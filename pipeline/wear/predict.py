@@ -8,8 +8,9 @@
     predict(component["models"][...], stops)        # the entry of wear.json whose model is `chosen`
     -> {"value": um, "low": um, "high": um}
 
-The interval is that of the law's parameters, from the joint draws in wear.json. It holds no scatter between
-specimens beyond the fit's own, and says nothing about conditions outside the law's `range`: `beyond` lists those.
+The interval is that of the law's parameters, from the joint draws in wear.json, and of how far a further use departs from the
+law. It holds no scatter between specimens beyond the fit's own, and says nothing about conditions outside the law's
+`range`: `beyond` lists those.
 """
 
 from __future__ import annotations
@@ -44,8 +45,15 @@ def law_of(model: Mapping[str, Any]) -> tuple[Law, Constants, np.ndarray, np.nda
     return law, constants, np.array(values, float), np.array([joint[name] for name in names], float).T
 
 
-def wear_by_stop(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray, np.ndarray]:
-    """(loss [n], loss of each joint draw [d, n]) in um. Raises ValueError as `law_of` does."""
+def wear_by_stop(model: Mapping[str, Any], stops: Exposure, *, further: bool = False) -> tuple[np.ndarray, np.ndarray]:
+    """(loss [n], loss of each joint draw [d, n]) in um; further: of a further use, which departs from the law as the fit's
+    residuals allow (`pipeline.wear.further`). Raises ValueError as `law_of` does."""
+    loss, of_draws = _by_law(model, stops)
+    factor = model.get("further_use") if further else None
+    return loss, of_draws if factor is None else of_draws * np.array(factor)[:, None]
+
+
+def _by_law(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray, np.ndarray]:
     law, constants, values, draws = law_of(model)
     n = len(law.rates)
     if not law.shape:
@@ -57,8 +65,8 @@ def wear_by_stop(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray,
 
 
 def predict(model: Mapping[str, Any], stops: Exposure, confidence: float = 0.95) -> dict[str, float]:
-    """Loss in um of all the stops together: {"value", "low", "high"}."""
-    loss, of_draws = wear_by_stop(model, stops)
+    """Loss in um of all the stops together, a further use: {"value", "low", "high"}."""
+    loss, of_draws = wear_by_stop(model, stops, further=True)
     return interval(float(loss.sum()), of_draws.sum(axis=1), confidence)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.method.wear import Wear
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, Exposure, interval_groups
+from pipeline.wear.further import departures
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals, with_occasions
 from pipeline.wear.joint import draws
@@ -32,8 +33,10 @@ def component_result(measured: Intervals, part: Component, test: TestExposure, s
     usable &= groups @ test.stops.energy_mj > 0
     choice = own_choice(measured, usable, groups, test, constants, settings)
     measured = shown(measured, choice)
+    kinds, _ = kinds_of(groups[usable], test.block, test.purpose)
     models = [
-        model_entry(c, constants, test, part, measured, usable, c.name == choice.chosen) for c in choice.candidates
+        model_entry(c, constants, test, part, measured, usable, kinds if c.name == choice.chosen else None)
+        for c in choice.candidates
     ]
     chosen = next((m for m in models if m["model"] == choice.chosen), None)
     entries, why = (
@@ -92,9 +95,18 @@ def own_choice(measured, usable, groups, test, constants, settings: Wear) -> Cho
 
 
 def model_entry(
-    c: Candidate, constants: Constants, test: TestExposure, part: Component, measured, usable, chosen: bool
+    c: Candidate,
+    constants: Constants,
+    test: TestExposure,
+    part: Component,
+    measured,
+    usable,
+    kinds: Sequence[Sequence[str]] | None,
 ) -> dict[str, Any]:
-    """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why"."""
+    """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why".
+
+    kinds: of the chosen law, the blocks that each of its intervals holds; None for the others.
+    """  # fmt: skip
     law, found = LAWS[c.name], c.found
     effective, note = _effective(c.name, test, part)
     parameters = {}
@@ -126,12 +138,13 @@ def model_entry(
         "effective": effective,
         "why": "; ".join(w for w in (c.why, _rough_words(found) if c.identified else "", note) if w) or None,
     }
-    if chosen and found:
+    if kinds is not None and found:
         entry["parameters"] = {
             name: {**p, "value": found.parameters[i]} for i, (name, p) in enumerate(parameters.items())
         }
         sets = draws(found)
         entry["joint"] = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
+        entry["further_use"] = [float(f"{v:.5g}") for v in departures(found, [frozenset(k) for k in kinds])]
         first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
         entry["range"] = range_of(test.stops, (test.run_number > first) & (test.run_number <= last))
     return entry
@@ -246,7 +259,7 @@ def block_rows(chosen: Mapping[str, Any] | None, test: TestExposure, part: Compo
     """Per block of the schedule, by the chosen law: loss per stop, per stop and face, per 100 stops."""
     if not chosen:
         return []
-    loss, of_draws = wear_by_stop(chosen, test.stops)
+    loss, of_draws = wear_by_stop(chosen, test.stops, further=True)
     rows = []
     block = np.array(test.block)
     for name in dict.fromkeys(b for b in test.block if b):

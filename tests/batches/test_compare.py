@@ -273,3 +273,22 @@ def test_nothing_usable_is_null_with_a_reason():
     assert result.pairs[0].mu_difference.value is None
     assert result.pairs[0].mu_verdict == "undecided"
     assert result.batches[0].mu.why
+
+
+def test_wear_of_unlike_programs_without_an_identified_law_is_undecided():
+    levels = {"b1": [0.42, 0.42], "b2": [0.42, 0.42]}
+    why = "no wear law is identified: a is loose"
+    worn = [
+        replace(t, wear_rate=WearRate(x, 0.97 * x, 1.03 * x, 1.0, why), energy_per_stop_kj=energy)
+        for t, x, energy in zip(specimen_tests(levels), [0.400, 0.408, 0.800, 0.816], [200, 200, 300, 300], strict=True)
+    ]
+    pair = run(worn).pairs[0]
+    assert pair.wear_verdict == "undecided"
+    assert "energy per stop by 50 %" in pair.wear_why and why in pair.wear_why
+    alike = run([replace(t, energy_per_stop_kj=200.0) for t in worn]).pairs[0]
+    assert alike.wear_verdict == "different"
+    hotter = [
+        replace(t, energy_per_stop_kj=200.0, wear_rate=t.wear_rate._replace(expected=0.4 if t.batch == "b1" else 0.8))
+        for t in worn
+    ]
+    assert "wear expected of their stops by 100 %" in run(hotter).pairs[0].wear_why

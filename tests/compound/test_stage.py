@@ -160,11 +160,24 @@ class OfTest:
 def test_wear_of_unlike_programs_is_brought_together_by_the_law():
     tests = [OfTest("a", 2.0), OfTest("b", 2.2), OfTest("gentle", 1.0)]
     rows = tests[0].rows(1.9) + tests[1].rows(1.9) + tests[2].rows(0.95)
-    rates = wear_rates(tests, {"components": {"disc": {"intervals": rows}}})
+    rates = wear_rates(tests, {"components": {"disc": {"intervals": rows} | LAW}})
     assert rates["b"][0] / rates["a"][0] == pytest.approx(1.1)  # one program: as measured
     assert rates["gentle"][0] / rates["a"][0] == pytest.approx(1.0)
-    assert rates["a"] == (2.0, 2.0, 2.0, 1.0)
+    assert rates["a"][:4] == (2.0, 2.0, 2.0, 1.0)
     assert rates["gentle"].factor == pytest.approx(2.0)
+
+
+LAW = {"chosen": "energy", "models": [{"model": "energy", "identified": True, "why": None}]}
+UNSURE = {"chosen": "energy", "models": [{"model": "energy", "identified": False, "why": "a is loose"}]}
+
+
+def test_a_law_that_is_not_identified_brings_no_programs_together():
+    tests = [OfTest("a", 2.0), OfTest("b", 2.2), OfTest("gentle", 1.0)]
+    rows = tests[0].rows(1.9) + tests[1].rows(1.9) + tests[2].rows(0.95)
+    rates = wear_rates(tests, {"components": {"disc": {"intervals": rows} | UNSURE}})
+    assert rates["gentle"][:4] == (1.0, 1.0, 1.0, 1.0)
+    assert rates["gentle"].unscaled == "no wear law is identified: a is loose"
+    assert rates["a"].expected / rates["gentle"].expected == pytest.approx(2.0)
 
 
 def test_without_a_law_wear_rates_are_as_run():

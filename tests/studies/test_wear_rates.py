@@ -12,7 +12,7 @@ def test_rates_from_coarse_readings_are_right_and_lives_not_too_long():
         assert 0.85 < ratio(getattr(f, which) for f in many) < 1.15
         assert coverage(getattr(f, which) for f in found) >= 0.85
     assert not any(f.ungrounded for f in found)
-    assert too_long(f.life for f in found if f.case.kind != "every block its own rate") <= 0.1
+    assert too_long(f.life for f in found) <= 0.06
     text = page(found)
     assert "python -m tests.studies.wear_rates --write" in text and f"{len(found)} fits" in text
 
@@ -27,4 +27,4 @@ def test_a_quarter_of_the_study_keeps_its_bounds():
             assert 0.97 <= ratio(getattr(f, which) for f in many) <= 1.03
             assert coverage(getattr(f, which) for f in own) >= 0.93
     assert not any(f.ungrounded for f in found)
-    assert too_long(f.life for f in found if f.case.kind != "every block its own rate") <= 0.04
+    assert too_long(f.life for f in found) <= 0.04
