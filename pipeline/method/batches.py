@@ -6,7 +6,7 @@ from pydantic import Field
 
 from pipeline.method.base import Probability, Settings
 
-REVISION = 2  # of the rigs stage too, which has no settings of its own and shares the model of specimens
+REVISION = 3  # of the rigs stage too, which has no settings of its own and shares the model of specimens
 
 
 class Batches(Settings):

@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Share
 from pipeline.method.base import Probability, Settings
 
-REVISION = 3
+REVISION = 4
 
 
 class Duty(Settings):

@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.archive.quantities import Conductivity, Length, Mass, PowerDensity, Share, Temperature
 from pipeline.method.base import Probability, Settings, Truth
 
-REVISION = 4
+REVISION = 5
 
 
 class Wear(Settings):

@@ -81,7 +81,7 @@ def lives(component: dict, card, kept: Exposure, truth_um: float) -> Interval | 
     """Life of a duty of these stops over the truth's, by the projection's own functions."""
     worn = _worn("disc", {"components": {"disc": component}}, card)
     found = life(worn, wear_per_cycle(worn, kept, 1, 0.95))
-    return over(found, worn.usable_um / truth_um)
+    return over({"value": found.value, "low": found.low, "high": found.high}, worn.usable_um / truth_um)
 
 
 def heavy_duty_has_a_life(component: dict, card, stops: Exposure, heaviest_mj: float) -> bool:
