@@ -12,3 +12,4 @@ MAD_TO_SD = 1.4826  # median absolute deviation to standard deviation of a norma
 RAD_PER_S = math.pi / 30  # rad/s in one revolution per minute
 
 Array = NDArray[np.float64]
+Values = float | Array  # a number, or an array that broadcasts with the others

@@ -30,7 +30,9 @@ def with_return(s: Series, w: Watch, values: Array, change: Change, noise: Repea
     return _later(s, w, values, change, noise, settings)
 
 
-def _by_piece(s: Series, w: Watch, values: Array, change: Change, noise: Repeatability, settings: Drift):
+def _by_piece(
+    s: Series, w: Watch, values: Array, change: Change, noise: Repeatability, settings: Drift
+) -> tuple[Levels | None, dict[str, tuple[int, int]]]:
     """Level of every piece of the watched stops after the onset, with the pieces' first and last stop numbers."""
     phase = phases(s, w.checks, change._replace(cut=None), settings)
     piece = pieces(s, w.checks, change.onset.stop)

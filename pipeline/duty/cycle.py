@@ -55,7 +55,7 @@ class Air:
     def conductance(self, opening: Array, speed: float) -> Array:
         """W/K at openings [k] and one air speed in m/s."""
         at = speed if self.fixed_speed is None else self.fixed_speed
-        return np.asarray(lumped.conductance(self.h0, self.h1, opening, at), float)
+        return lumped.conductance(self.h0, self.h1, opening, at)
 
 
 @dataclass(frozen=True)

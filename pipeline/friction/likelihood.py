@@ -233,4 +233,4 @@ def most_likely(data: Data, start: np.ndarray | None) -> np.ndarray:
         minimize(lambda t: penalised(data, t), s, jac=True, method="L-BFGS-B", bounds=bounds(data), options=options)
         for s in starts
     ]
-    return min(found, key=lambda f: f.fun).x  # type: ignore[no-any-return]
+    return min(found, key=lambda f: f.fun).x

@@ -12,20 +12,22 @@ temperature rise of a stop by a factor of two. Outside 250 to 3000 K the value a
 
 import numpy as np
 
+from pipeline.constants import Array, Values
+
 RANGE_K = (250.0, 3000.0)
 _J_PER_CAL_G = 4184.0
 _A, _B, _C, _D, _E, _F = 0.538657, 9.11129e-6, -90.2725, -43449.3, 1.59309e7, -1.43688e9
 _TABLE_STEP_K = 2.0
 
 
-def heat_capacity(temperature):
+def heat_capacity(temperature: Values) -> Array:
     """cp in J/(kg K) at temperatures in K (array or number)."""
     t = np.clip(np.asarray(temperature, float), *RANGE_K)
     r = 1.0 / t
     return _J_PER_CAL_G * (_A + _B * t + r * (_C + r * (_D + r * (_E + r * _F))))
 
 
-def enthalpy(temperature):
+def enthalpy(temperature: Values) -> Array:
     """Heat in J/kg between 250 K and the temperatures in K: the integral of `heat_capacity`, in closed
     form."""
     t = np.asarray(temperature, float)
@@ -34,12 +36,12 @@ def enthalpy(temperature):
     return _antiderivative(inside) - _antiderivative(RANGE_K[0]) + beyond
 
 
-def _antiderivative(t):
+def _antiderivative(t: Values) -> Array:
     r = 1.0 / t
     return _J_PER_CAL_G * (_A * t + _B * t**2 / 2 + _C * np.log(t) - _D * r - _E * r**2 / 2 - _F * r**3 / 3)
 
 
-def temperature_of(heat):
+def temperature_of(heat: Values) -> Array:
     """Temperature in K at which `enthalpy` has the given value in J/kg: the inverse, to 1e-6 K.
 
     A table gives the start, two Newton steps the rest.

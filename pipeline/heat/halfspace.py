@@ -9,22 +9,24 @@ changes. Good while heat has not reached the middle of the disc, t below a tenth
 
 import numpy as np
 
+from pipeline.constants import Array, Values
+
 _STEP = 2 / np.sqrt(np.pi)
 _RAMP = 4 / (3 * np.sqrt(np.pi))
 
 
-def effusivity(conductivity, density, heat_capacity):
+def effusivity(conductivity: Values, density: Values, heat_capacity: Values) -> Array:
     """sqrt(k rho c) in W s^0.5/(m^2 K), from W/(m K), kg/m^3 and J/(kg K)."""
     return np.sqrt(np.asarray(conductivity, float) * density * heat_capacity)
 
 
-def rise_constant(time, flux, effusivity):
+def rise_constant(time: Values, flux: Values, effusivity: Values) -> Array:
     """Surface rise in K at times in s since a constant flux in W/m^2 began."""
     t = np.maximum(np.asarray(time, float), 0.0)
     return _STEP * flux * np.sqrt(t) / effusivity
 
 
-def rise_falling(time, flux_start, duration, effusivity):
+def rise_falling(time: Values, flux_start: Values, duration: Values, effusivity: Values) -> Array:
     """Surface rise in K under a flux falling linearly from flux_start in W/m^2 to zero at `duration`, and
     after it.
 
@@ -36,7 +38,7 @@ def rise_falling(time, flux_start, duration, effusivity):
     return (_STEP * flux_start * np.sqrt(t) - _RAMP * slope * (t**1.5 - after**1.5)) / effusivity
 
 
-def rise_sampled(time, flux, effusivity):
+def rise_sampled(time: Array, flux: Array, effusivity: Values) -> Array:
     """Surface rise in K at each sample of a flux in W/m^2 sampled at increasing times in s.
 
     time [n]; flux [n] or [stops, n]; returns the flux's shape. The surface starts without a rise at time[0];

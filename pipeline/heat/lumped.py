@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import Array, Values
 from pipeline.heat.capacity import Material, enthalpy, heat_capacity, temperature_of
 
 STEFAN_BOLTZMANN = 5.670374419e-8
@@ -27,19 +28,28 @@ class Disc:
     radiating: float = 0.0
 
 
-def conductance(h0, h1, opening, air_speed):
+def conductance(h0: Values, h1: Values, opening: Values, air_speed: Values) -> Array:
     """Convective conductance h0 + opening h1 v^0.8 in W/K; air speed in m/s."""
     return h0 + opening * h1 * np.maximum(np.asarray(air_speed, float), 0.0) ** 0.8
 
 
-def loss(temperature, ambient, conductance, disc: Disc):
+def loss(temperature: Values, ambient: Values, conductance: Values, disc: Disc) -> Array:
     """Heat lost in W at a bulk temperature in K."""
     t = np.asarray(temperature, float)
     radiated = STEFAN_BOLTZMANN * disc.radiating * (t**4 - np.asarray(ambient, float) ** 4)
     return conductance * (t - ambient) + radiated
 
 
-def advance(temperature, duration, *, power=0.0, ambient, conductance, disc: Disc, step=None):
+def advance(
+    temperature: Values,
+    duration: Values,
+    *,
+    power: Values = 0.0,
+    ambient: Values,
+    conductance: Values,
+    disc: Disc,
+    step: float | None = None,
+) -> Array:
     """Bulk temperature in K after `duration` s at a constant power in W. All arguments broadcast (arrays of
     discs or of openings run together); step in s is the longest step taken, by default an eighth of the
     fastest cooling time.
@@ -54,7 +64,7 @@ def advance(temperature, duration, *, power=0.0, ambient, conductance, disc: Dis
     n = max(1, int(np.ceil(longest / limit)))
     h, dt = enthalpy(t, disc.material), left / n
 
-    def rate(heat):
+    def rate(heat: Array) -> Array:
         return (power - loss(temperature_of(heat, disc.material), ambient, g, disc)) / disc.mass
 
     for _ in range(n):
@@ -66,14 +76,14 @@ def advance(temperature, duration, *, power=0.0, ambient, conductance, disc: Dis
     return temperature_of(h, disc.material)
 
 
-def _step_limit(t, power, left, g, disc):
+def _step_limit(t: Array, power: Array, left: Array, g: Array, disc: Disc) -> float:
     hottest = temperature_of(enthalpy(t, disc.material) + np.maximum(power * left, 0) / disc.mass, disc.material)
     stiffness = g + 4 * STEFAN_BOLTZMANN * disc.radiating * np.asarray(hottest) ** 3
     capacity = disc.mass * heat_capacity(np.minimum(t, hottest), disc.material)
     return max(float(np.min(capacity / np.maximum(stiffness, 1e-9))) / 8, 1e-3)
 
 
-def cool_down(temperature, times, *, ambient, conductance, disc: Disc):
+def cool_down(temperature: Values, times: Array, *, ambient: Values, conductance: Values, disc: Disc) -> Array:
     """Bulk temperature in K at increasing times in s from `temperature` at time 0, no heat in; shape of times
     first.
 
@@ -87,7 +97,9 @@ def cool_down(temperature, times, *, ambient, conductance, disc: Disc):
     return np.array(out)
 
 
-def cooling_time(start, end, *, ambient, conductance, disc: Disc, nodes=65):
+def cooling_time(
+    start: Values, end: Values, *, ambient: float, conductance: Values, disc: Disc, nodes: int = 65
+) -> Array:
     """Time in s to cool from start to end (K), by quadrature of m cp dT / loss; infinite where end is not
     above ambient.
 
@@ -107,7 +119,9 @@ def cooling_time(start, end, *, ambient, conductance, disc: Disc, nodes=65):
     return np.where(reachable, time, np.where(start < end, 0.0, np.inf))
 
 
-def braking_as_cooling(initial, hottest, duration, ambient, speed_start, speed_end):
+def braking_as_cooling(
+    initial: Values, hottest: Values, duration: Values, ambient: Values, speed_start: Values, speed_end: Values
+) -> Array:
     """Seconds at the `hottest` temperature in which a disc loses what it loses through a braking of `duration` s.
 
     A disc already warm loses heat from the first moment of a braking on, not only what the braking adds. At a constant

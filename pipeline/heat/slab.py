@@ -12,30 +12,31 @@ heats a carbon disc of 28 mm far from evenly: its diffusion time L^2/alpha is ab
 
 import numpy as np
 
+from pipeline.constants import Array, Values
 from pipeline.heat.capacity import Material, enthalpy, heat_capacity
 
 NODES = 20
 GRADING = 1.25
 
 
-def mesh(half_thickness: float, nodes: int = NODES, grading: float = GRADING):
+def mesh(half_thickness: float, nodes: int = NODES, grading: float = GRADING) -> Array:
     """Widths in m of the cells from the face to the middle, each `grading` times the one before."""
     widths = grading ** np.arange(nodes)
     return half_thickness * widths / widths.sum()
 
 
 def conduct(
-    time,
-    flux,
-    start_temperature,
+    time: Array,
+    flux: Array,
+    start_temperature: Values,
     *,
-    half_thickness,
-    conductivity,
-    density,
+    half_thickness: float,
+    conductivity: float,
+    density: float,
     material: Material,
-    nodes=NODES,
-    grading=GRADING,
-):
+    nodes: int = NODES,
+    grading: float = GRADING,
+) -> tuple[Array, Array]:
     """Surface and mean temperature in K of half a disc under a flux in W/m^2.
 
     time [stops, n] in s, increasing; flux [stops, n], mean over the step that ends at the sample (flux[:, 0]
@@ -61,7 +62,7 @@ def conduct(
     return surface, mean
 
 
-def _step(old, dt, flux, width, link, density, material):
+def _step(old: Array, dt: Array, flux: Array, width: Array, link: Array, density: float, material: Material) -> Array:
     """One backward Euler step: Newton on rho (h(T) - h(T_old)) width / dt = net flux."""
     stored = enthalpy(old, material)
     mass = density * width / dt[:, None]  # kg/(m^2 s)
@@ -79,7 +80,7 @@ def _step(old, dt, flux, width, link, density, material):
     return new
 
 
-def _tridiagonal(link, diagonal, right):
+def _tridiagonal(link: Array, diagonal: Array, right: Array) -> Array:
     """Solve the symmetric systems with off-diagonals -link for many right sides at once (Thomas)."""
     n = diagonal.shape[1]
     c, d = np.empty_like(diagonal), np.empty_like(right)

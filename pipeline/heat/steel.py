@@ -6,12 +6,12 @@ pieces meet within 0.4 J/(kg K). Outside 20 to 1200 degC the value at the edge h
 
 import numpy as np
 
-from pipeline.constants import ZERO_C
+from pipeline.constants import ZERO_C, Array, Values
 
 RANGE_K = (293.15, 1473.15)
 
 
-def heat_capacity(temperature):
+def heat_capacity(temperature: Values) -> Array:
     """cp in J/(kg K) at temperatures in K (array or number)."""
     t = np.clip(np.asarray(temperature, float), *RANGE_K) - ZERO_C
     cold = 425 + 0.773 * t - 1.69e-3 * t**2 + 2.22e-6 * t**3
@@ -20,7 +20,7 @@ def heat_capacity(temperature):
     return np.select([t < 600, t < 735, t < 900], [cold, rising, falling], 650.0)
 
 
-def enthalpy(temperature):
+def enthalpy(temperature: Values) -> Array:
     """Heat in J/kg between 20 degC and the temperatures in K: the integral of `heat_capacity`, in closed
     form."""
     t = np.asarray(temperature, float)
@@ -33,7 +33,7 @@ def enthalpy(temperature):
 _EDGES_C = (20.0, 600.0, 735.0, 900.0, 1200.0)
 
 
-def _piece(t, k):
+def _piece(t: Array, k: int) -> Array:
     """Antiderivative of the k-th piece up to t degC, held at the piece's ends outside it."""
     t = np.clip(t, _EDGES_C[k], _EDGES_C[k + 1])
     if k == 0:
@@ -45,7 +45,7 @@ def _piece(t, k):
     return 650.0 * t
 
 
-def temperature_of(heat):
+def temperature_of(heat: Values) -> Array:
     """Temperature in K at which `enthalpy` has the given value in J/kg: the inverse, to 0.02 K.
 
     By table alone: Newton steps jump about at the peak of the phase change.

@@ -296,7 +296,7 @@ def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, against: str, chosen: lis
     if inside.is_empty():
         return frame.say(fig, "no traces")
     purpose_of = dict(zip(stops["stop"], stops["purpose"], strict=True))
-    lines: dict[str, tuple[list, list, list]] = {}
+    lines: dict[str, tuple[list[Any], list[Any], list[Any]]] = {}
     for (stop,), group in inside.group_by(["stop"], maintain_order=True):
         x, y, custom = lines.setdefault(purpose_of.get(stop) or "", ([], [], []))
         x += [*frame.trimmed(group[against], 4), None]

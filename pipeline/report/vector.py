@@ -76,7 +76,7 @@ class PageRenderer(RendererBase):
         return made
 
 
-class FigureOnPage(Flowable):
+class FigureOnPage(Flowable):  # type: ignore[misc]  # reportlab has no types
     """A matplotlib figure as a flowable of a given width in points."""
 
     def __init__(self, figure: Figure, width: float) -> None:

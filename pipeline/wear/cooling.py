@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import Array, Values
 from pipeline.heat.capacity import Material, heat_capacity, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, braking_as_cooling
 
@@ -44,20 +45,29 @@ class Curve:
     spread: float = float("nan")
     heating: float = HEATING_K_S
 
-    def time_at(self, kelvin) -> np.ndarray:
+    def time_at(self, kelvin: Values) -> Array:
         return np.interp(-np.asarray(kelvin, float), -self.kelvin, self.seconds)
 
-    def at(self, seconds) -> np.ndarray:
+    def at(self, seconds: Values) -> Array:
         return np.interp(seconds, self.seconds, self.kelvin)
 
-    def loss_per_mass(self, kelvin) -> np.ndarray:
+    def loss_per_mass(self, kelvin: Values) -> Array:
         """W/kg lost at bulk temperatures in K."""
         kelvin = np.asarray(kelvin, float)
         return self.g * (kelvin - self.ambient) + self.radiation * (kelvin**4 - self.ambient**4)
 
 
 def fitted_curve(
-    initial, heat_per_mass, following, idle, duration, speeds, *, ambient: float, material: Material, radiation: float
+    initial: Array,
+    heat_per_mass: Array,
+    following: Array,
+    idle: Array,
+    duration: Array,
+    speeds: tuple[Array, Array],
+    *,
+    ambient: float,
+    material: Material,
+    radiation: float,
 ) -> Curve | None:
     """The test's cool-down from stops [n]: initial and following stop's temperature in K, friction heat per disc mass in J/kg,
     seconds from brake end to the next stop and of braking, speeds at its (start, end). None where no pause shows plain cooling.
@@ -90,7 +100,9 @@ def fitted_curve(
     )
 
 
-def _median_curve(start, end, time, ambient, material, radiation, hottest) -> tuple[Curve, float] | None:
+def _median_curve(
+    start: Array, end: Array, time: Array, ambient: float, material: Material, radiation: float, hottest: float
+) -> tuple[Curve, float] | None:
     """The curve whose time is right in the median pause, and the spread of the others about it (ln)."""
     cooling = start - end > 5
     if cooling.sum() < max(1, 0.5 * cooling.size):
@@ -107,7 +119,7 @@ def _median_curve(start, end, time, ambient, material, radiation, hottest) -> tu
     return curve, float(1.4826 * np.median(np.abs(rest - np.median(rest))))
 
 
-def _table(g, ambient, material, radiation, hottest) -> Curve:
+def _table(g: float, ambient: float, material: Material, radiation: float, hottest: float) -> Curve:
     kelvin = ambient + np.geomspace(max(hottest, ambient + 100) + 50 - ambient, 0.5, 600)
     loss = g * (kelvin - ambient) + radiation * (kelvin**4 - ambient**4)
     slowness = heat_capacity(kelvin, material) / loss
@@ -115,7 +127,7 @@ def _table(g, ambient, material, radiation, hottest) -> Curve:
     return Curve(seconds, kelvin, ambient, g, radiation)
 
 
-def radiation_per_mass(emissivity, cooled_area, mass) -> float:
+def radiation_per_mass(emissivity: float | None, cooled_area: float | None, mass: float | None) -> float:
     """Emissivity x area x Stefan-Boltzmann over mass, W/(kg K^4); 0 where the card does not say."""
     if not (emissivity and cooled_area and mass):
         return 0.0
@@ -133,7 +145,7 @@ class Pause:
     rising_kelvin: np.ndarray
 
 
-def pauses(start, end, gap, curve: Curve | None) -> Pause:
+def pauses(start: Array, end: Array, gap: Array, curve: Curve | None) -> Pause:
     """Pauses [n] from start to end (K) in gap s.
 
     Where end is NaN (the test's last stop) or near ambient, the disc cools by the curve alone; a NaN gap gives no time.
@@ -170,7 +182,7 @@ def _nodes(gap: np.ndarray) -> np.ndarray:
     return np.concatenate([np.zeros((len(gap), 1)), grown], axis=1)
 
 
-def _turn(end, gap, begin, curve) -> np.ndarray:
+def _turn(end: Array, gap: Array, begin: Array, curve: Curve) -> Array:
     """When cooling gives way to heating so that the pause ends at `end`; 0 where heating takes it all."""
     low, high = np.zeros_like(gap), gap.copy()
     for _ in range(40):

@@ -10,6 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
+
+from pipeline.constants import Array, Values
 
 GRID_STEP_K = 4.0
 GRID_K = np.arange(240.0, 2640.0 + GRID_STEP_K / 2, GRID_STEP_K)
@@ -36,16 +39,22 @@ class Exposure:
 
 
 def exposure(
-    energy_mj, *, force_distance_n_m=None, power_w_mm2=None, temperature_c=None, braking_s=None, dwell_s=None
+    energy_mj: Values,
+    *,
+    force_distance_n_m: Values | None = None,
+    power_w_mm2: Values | None = None,
+    temperature_c: Values | None = None,
+    braking_s: Array | None = None,
+    dwell_s: Array | None = None,
 ) -> Exposure:
     """An Exposure of these stops; what is not given is NaN (histories: no time at all)."""
     energy = np.atleast_1d(np.asarray(energy_mj, float))
     missing = np.full(energy.shape, np.nan)
 
-    def column(values):
+    def column(values: Values | None) -> Array:
         return missing if values is None else np.broadcast_to(np.asarray(values, float), energy.shape)
 
-    def history(seconds):
+    def history(seconds: Array | None) -> Array:
         return np.zeros((energy.size, GRID_K.size)) if seconds is None else np.atleast_2d(seconds)
 
     return Exposure(
@@ -58,7 +67,7 @@ def exposure(
     )
 
 
-def residence(time, temperature) -> np.ndarray:
+def residence(time: Array, temperature: Array) -> Array:
     """Seconds at each node of GRID_K: [stops, grid] of times [stops, n] in s and temperatures [stops, n] in K.
 
     Each step's duration goes to its temperature's two nearest nodes; steps over more than a node are cut into equal parts.
@@ -114,7 +123,7 @@ def without_dwell(stops: Exposure) -> Exposure:
     return replace(stops, dwell_s=np.zeros_like(stops.dwell_s))
 
 
-def interval_groups(run_number, from_stop, to_stop) -> np.ndarray:
+def interval_groups(run_number: ArrayLike, from_stop: ArrayLike, to_stop: ArrayLike) -> Array:
     """Weights [intervals, stops]: 1 where the stop ran after reading from_stop and up to reading to_stop."""
     run = np.asarray(run_number)[None, :]
     return ((run > np.asarray(from_stop)[:, None]) & (run <= np.asarray(to_stop)[:, None])).astype(float)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import Array, Values
 from pipeline.wear.exposure import GRID_K, Exposure, summed
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
@@ -66,7 +67,7 @@ def _power(stops: Exposure, values: np.ndarray, constants: Constants) -> np.ndar
     return (stops.energy_mj * ratio ** values[:, None])[:, :, None]
 
 
-def arrhenius(temperature, activation_kj_mol, th0_k):
+def arrhenius(temperature: Values, activation_kj_mol: Values, th0_k: float) -> Array:
     """exp(-(Ea/R)(1/th - 1/th0)): the rate at temperatures in K over the rate at th0. Broadcasts."""
     return np.exp(-(activation_kj_mol * 1e3 / GAS_CONSTANT) * (1 / np.asarray(temperature, float) - 1 / th0_k))
 

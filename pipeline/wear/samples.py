@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.archive.card import Brake
+from pipeline.constants import Array
 from pipeline.wear.surface import Samples
 
 ZERO_C = 273.15
@@ -82,10 +84,12 @@ def _bridged(measured: np.ndarray, initial: np.ndarray) -> np.ndarray:
     return np.take_along_axis(filled, index, axis=1)[:, 1:]
 
 
-def _force_distance(table: pl.DataFrame, brake: Brake, pressure_bar, speed, time, bare) -> np.ndarray:
+def _force_distance(
+    table: pl.DataFrame, brake: Brake, pressure_bar: Array, speed: Array, time: Array, bare: NDArray[np.bool_]
+) -> Array:
     """Distance-weighted mean clamp force times sliding distance; the window's mean force where the trace does not say."""
 
-    def force(bar):
+    def force(bar: Array) -> Array:
         return brake.efficiency * np.maximum(bar * 1e5 - brake.threshold_pressure, 0.0) * brake.piston_area
 
     turned = np.trapezoid(speed, time, axis=1)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import Array
 from pipeline.heat import slab
 from pipeline.heat.capacity import Material, heat_capacity, heated
 from pipeline.wear.cooling import Curve, Pause, pauses
@@ -69,7 +70,7 @@ class History:
     heating: tuple[np.ndarray, np.ndarray]
 
 
-def modelled(samples: Samples, idle, following, plate: Plate, curve: Curve | None) -> History:
+def modelled(samples: Samples, idle: Array, following: Array, plate: Plate, curve: Curve | None) -> History:
     """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in K."""
     time, power, step = _braking_power(samples)
     bulk = _bulk(samples.initial, power, step, _excess(time, power, samples.initial, plate), plate, curve)
@@ -99,7 +100,7 @@ def _braking_power(samples: Samples) -> tuple[np.ndarray, np.ndarray, np.ndarray
     return time, power, step
 
 
-def _excess(time, power, initial, plate: Plate) -> np.ndarray:
+def _excess(time: Array, power: Array, initial: Array, plate: Plate) -> Array:
     """Surface above bulk in K under the whole brake's power in W, [stops, n]; even at the start."""
     surface, mean = slab.conduct(
         time,
@@ -113,7 +114,7 @@ def _excess(time, power, initial, plate: Plate) -> np.ndarray:
     return surface - mean
 
 
-def _bulk(initial, power, step, excess, plate: Plate, curve: Curve | None) -> np.ndarray:
+def _bulk(initial: Array, power: Array, step: Array, excess: Array, plate: Plate, curve: Curve | None) -> Array:
     """Bulk temperature in K by the heat put in less what the face, hotter than the bulk, loses meanwhile, [stops, n]."""
     given = np.cumsum(power * step / plate.mass, axis=1)
     if curve is None:
@@ -138,7 +139,15 @@ def _settled(samples: Samples, plate: Plate) -> tuple[np.ndarray, np.ndarray]:
     )
 
 
-def _recorded(samples: Samples, idle, following, settled, level, curve, first: Pause):
+def _recorded(
+    samples: Samples,
+    idle: Array,
+    following: Array,
+    settled: Array,
+    level: Array,
+    curve: Curve | None,
+    first: Pause,
+) -> tuple[list[tuple[Array, Array]], tuple[Array, Array]]:
     """Stretches after a settled sample: the record itself, then the pause from its end."""
     after = samples.time - samples.duration[:, None]
     shown = np.where(after >= np.where(np.isnan(settled), np.inf, settled)[:, None], samples.measured, np.nan)
@@ -153,7 +162,7 @@ def _recorded(samples: Samples, idle, following, settled, level, curve, first: P
     return [(samples.time, shown), (last.time, last.kelvin)], heating
 
 
-def indicated(samples: Samples, idle, following, curve: Curve | None) -> History:
+def indicated(samples: Samples, idle: Array, following: Array, curve: Curve | None) -> History:
     """The thermocouple's own history, where the surface cannot be modelled."""
     braking = samples.braking
     after = np.where(braking & np.roll(braking, -1, axis=1), np.nan, samples.measured)

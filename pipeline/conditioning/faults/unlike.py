@@ -11,6 +11,8 @@ the same share the other way, was not there: the torque says so.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 
@@ -31,7 +33,7 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
 
     Rows only of stops with neighbours; `level` null where no pressure is wanted.
     """
-    rows: list[tuple] = []
+    rows: list[tuple[Any, ...]] = []
     used = stops.filter((pl.col("mu") > 0) & pl.col("purpose").is_in(PURPOSES) & pl.col("block").is_not_null())
     for block in used.partition_by("block", maintain_order=True):
         y = block["mu"].log().to_numpy()
@@ -75,7 +77,7 @@ def unlike_stops(stops: pl.DataFrame) -> list[Finding]:
     return found
 
 
-def _each(rows: pl.DataFrame, where: np.ndarray) -> list[tuple[int, dict]]:
+def _each(rows: pl.DataFrame, where: np.ndarray) -> list[tuple[int, dict[str, Any]]]:
     return [(int(i), rows.row(int(i), named=True)) for i in np.flatnonzero(where)]
 
 
@@ -83,7 +85,7 @@ def _sigma(values: np.ndarray) -> float:
     return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
-def _pressure(row: dict, level: float) -> Finding:
+def _pressure(row: dict[str, Any], level: float) -> Finding:
     share = 100 * float(np.expm1(level))
     text = f"stop {row['stop']}: pressure is {share:+.1f} % off the schedule's and the torque does not follow: it was not there"
     return finding("pressure_off_schedule", text, stop=row["stop"], file=row["file"], channel="pressure", evidence={"ratio_to_test": float(np.exp(level))})  # fmt: skip
