@@ -19,6 +19,7 @@ from pipeline.method.conditioning import Conditioning
 
 LEAST_CORRELATION = 0.6  # of the two build-ups' rates: less is no common build-up
 LARGEST_DRAG, LARGEST_DRAG_SHARE = 40.0, 0.08  # N m, and of the braking torque: more is no bearing's drag
+SPEED_LATE_STEPS = 1.5  # sample periods from which on a late speed is told from the fit's own error
 TURNING = 3.0  # rad/s: readings at rest below this speed are neither turning nor at standstill
 
 
@@ -240,12 +241,14 @@ def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "
 
     lag: of torque behind pressure; behind: of torque behind the shaft. Two of the three chains agree best and the third is
     the late one; without a sure `behind` (to an eighth of the lag) it is torque. A speed that comes after the torque by more
-    than two samples, in front of torque and pressure that agree better, is late, or sees the torque.
+    than one and a half samples, in front of torque and pressure that agree better, is late, or sees the torque.
     """
     if behind.stops < 3 or not np.isfinite(behind.u):
         return "torque", 0.0
     apart = -behind.value
-    if apart > max(2 * step, 4 * behind.u) and abs(lag.value) < min(apart, abs(behind.value - lag.value)):
+    if apart > max(SPEED_LATE_STEPS * step, 4 * behind.u) and abs(lag.value) < min(
+        apart, abs(behind.value - lag.value)
+    ):
         return "torque", apart + max(lag.value, 0.0)
     pressure = lag.significant and behind.u < abs(lag.value) / 8 and abs(behind.value) < abs(lag.value) / 2
     return ("pressure" if pressure else "torque"), 0.0

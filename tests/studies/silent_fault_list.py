@@ -86,8 +86,8 @@ TORQUE = (
 MOTION = (
     Quiet("speed scale", (0.02, -0.02, 0.01, 0.005), ("level_off_schedule", *BALANCE), times(N), inertia_unsure),
     Quiet("speed scale from stop 81", (0.02, 0.01), ("level_step", *BALANCE), times(N, AFTER), within_accuracy),
-    Quiet("speed comes late", (0.08, 0.03), ("speed_lags", "speed_late"), late(N), "less than two samples behind the torque is not told; mu moves by 0.001 at most"),
-    Quiet("speed sees torque", (0.02, 0.005), ("speed_late", "cross_talk", "speed_jump", *BALANCE), samples(lambda x: pl.col(N) + x * pl.col(T)), "looks like a speed that is late by less than two samples; mu moves by 0.0005 at most"),
+    Quiet("speed comes late", (0.08, 0.03), ("speed_lags", "speed_late"), late(N), "less than one and a half samples behind the torque is not told"),
+    Quiet("speed sees torque", (0.02, 0.005), ("speed_late", "cross_talk", "speed_jump", *BALANCE), samples(lambda x: pl.col(N) + x * pl.col(T)), "looks like a speed that is late by less than one and a half samples; mu moves by 0.0005 at most"),
     Quiet("speed scale in one stop", (0.05, 0.02), ("energy_ratio_odd", "speed_off_schedule"), times(N, LONELY), within_accuracy),
     Quiet("sample rate", (0.02, -0.02, 0.05, 0.01), ("time_scale", *BALANCE), stretched(), inertia_unsure),
     Quiet("sample rate from stop 81", (0.02,), ("time_scale", *BALANCE), stretched(AFTER), within_accuracy),
