@@ -55,23 +55,6 @@ def test_batches_to_the_contract(results):
         assert pair["wear_verdict"] == "undecided" and pair["wear_ratio"]["why"]
 
 
-def test_the_files_have_the_keys_of_the_contract() -> None:
-    schema = CompoundBatches.model_json_schema(by_alias=True)
-    names = {name: set(part["properties"]) for name, part in schema["$defs"].items()}
-    assert set(schema["properties"]) >= {"compound", "method", "reference", "batches", "pairs"}
-    assert names["Batch"] >= {"batch", "tests", "specimens", "mu", "bite", "wear_um_per_stop"}
-    assert names["Pair"] >= {"a", "b", "caveat", "mu_difference", "mu_verdict", "bite_difference", "bite_verdict"}
-    assert names["Pair"] >= {"wear_ratio", "wear_verdict"}
-    assert names["Level"] >= {"value", "low", "high", "why"} and names["Difference"] >= {"value", "low", "high", "why"}
-    schema = CompoundDuty.model_json_schema(by_alias=True)
-    names = {name: set(part["properties"]) for name, part in schema["$defs"].items()}
-    assert set(schema["properties"]) >= {"compound", "method", "duties"}
-    one = names["DutyProjection"]
-    assert one >= {"duty", "opening", "temperature_low_c", "temperature_high_c", "window_share", "glazing_share"}
-    assert one >= {"wear_um_per_cycle", "life_cycles", "life_km", "opening_to_run", "why", "extrapolated"}
-    assert names["Span"] >= {"low", "high"} and names["Projected"] >= {"value", "low", "high", "why"}
-
-
 def test_the_odd_batch_is_found_at_its_size(results):
     verdicts = {(p["a"], p["b"]): p["mu_verdict"] for p in results[0]["batches"]["pairs"]}
     assert verdicts == {("b1", "b2"): "equivalent", ("b1", "b3"): "different", ("b2", "b3"): "different"}

@@ -79,26 +79,6 @@ def test_contract_keys(tmp_path: Path, stops: pl.DataFrame) -> None:
     assert found.stamp.stage == "friction"
 
 
-def test_the_file_has_the_keys_of_the_contract() -> None:
-    schema = TestFriction.model_json_schema(by_alias=True)
-    names = {name: set(part["properties"]) for name, part in schema["$defs"].items()}
-    assert set(schema["properties"]) >= {
-        "test",
-        "method",
-        "stops_used",
-        "reference",
-        "window",
-        "window_reason",
-        "curve",
-    }
-    assert set(schema["properties"]) >= {"sensitivity", "bedding", "fade", "recovery"}
-    assert names["Reference"] >= {"temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2"}
-    assert names["Window"] >= {"low_c", "high_c", "low_limited_by", "high_limited_by", "mu_mean", "mu_low", "mu_high"}
-    assert names["Window"] >= {"confidence", "coverage"}
-    assert names["CurvePoint"] >= {"temperature_c", "mu", "low", "high", "tolerance_low", "tolerance_high"}
-    assert names["Recovery"] >= {"index", "stops", "from"} and names["Fade"] >= {"mu_min", "temperature_c", "index"}
-
-
 def test_curve_is_given_inside_the_data_only(tmp_path: Path, stops: pl.DataFrame) -> None:
     found = run_on(tmp_path, stops)
     t = stops["temperature_initial_c"]
