@@ -16,13 +16,14 @@ there and not corrected.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
 from pipeline.batches import brakes
 from pipeline.batches.specimens import SpecimenTest, Values
+from pipeline.results.rigs import Copied, Examined
 
 RATIO_APART = 0.015  # energy balances of two batches further apart than this put a caveat on the pair
 ENERGY_APART = 0.10  # relative difference of energy per stop beyond which wear per stop is not like with like
@@ -31,7 +32,7 @@ ENERGY_APART = 0.10  # relative difference of energy per stop beyond which wear 
 class Known:
     """Known standard uncertainties of batch levels and differences, in mu."""
 
-    def __init__(self, tests: list[SpecimenTest], values: Values, shifts: list[dict[str, Any]]) -> None:
+    def __init__(self, tests: list[SpecimenTest], values: Values, shifts: Sequence[Examined]) -> None:
         self.scale = float(np.mean(values.values)) if len(values.values) else 0.0
         used = set(values.specimens)
         self.tests = [test for test in tests if (test.batch, test.specimen) in used]
@@ -47,7 +48,7 @@ class Known:
         """Of the difference of two batches: what they share cancels; shifts found add."""
         states, rigs = (_apart(_shares(self.tests, a, by), _shares(self.tests, b, by)) for by in ("epoch", "rig"))
         moved = [
-            (after_share(self.tests, a, shift) - after_share(self.tests, b, shift)) * shift["shift_relative"]
+            (after_share(self.tests, a, shift) - after_share(self.tests, b, shift)) * (shift.shift_relative or 0.0)
             for shift in self.shifts
         ]
         return float(np.hypot(self._u(states, rigs), self.scale * np.sqrt(sum(m**2 for m in moved))))
@@ -84,15 +85,15 @@ def _apart(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
     return {key: a.get(key, 0.0) - b.get(key, 0.0) for key in {*a, *b}}
 
 
-def after_share(tests: list[SpecimenTest], batch: str, shift: dict[str, Any]) -> float:
+def after_share(tests: list[SpecimenTest], batch: str, shift: Examined) -> float:
     """Share of a batch's tests that a rig's shift touches."""
     own = [test for test in tests if test.batch == batch]
-    touched = set(shift["tests"])
+    touched = set(shift.tests)
     return sum(test.test in touched for test in own) / len(own) if own else 0.0
 
 
 def caveat(
-    a: str, b: str, tests: list[SpecimenTest], shifts: list[dict[str, Any]], copied: Sequence[Mapping[str, Any]] = ()
+    a: str, b: str, tests: list[SpecimenTest], shifts: Sequence[Examined], copied: Sequence[Copied] = ()
 ) -> str | None:
     """What to bear in mind with a pair, or None."""
     own = [test for test in tests if test.batch in (a, b)]
@@ -101,8 +102,8 @@ def caveat(
         share_a, share_b = after_share(tests, a, shift), after_share(tests, b, shift)
         if share_a > 0 or share_b > 0:
             texts.append(
-                f"rig_shift: rig {shift['rig']} shifted by {100 * shift['shift_relative']:+.1f} % "
-                f"on {shift['date']}; it touches {share_a:.0%} of the tests of {a} and {share_b:.0%} of {b}"
+                f"rig_shift: rig {shift.rig} shifted by {100 * (shift.shift_relative or 0.0):+.1f} % "
+                f"on {shift.date}; it touches {share_a:.0%} of the tests of {a} and {share_b:.0%} of {b}"
             )
     rigs_a, rigs_b = ({t.rig for t in own if t.batch == x} for x in (a, b))
     if rigs_a != rigs_b:
@@ -124,17 +125,17 @@ def caveat(
     cards = brakes.words(brakes.differences({t.test: t.brake for t in own if t.brake is not None}))
     texts += [cards] if cards else []
     names = {t.test for t in own}
-    texts += [copied_words(item) for item in copied if names & {item["test"], item["of"]}]
+    texts += [copied_words(item) for item in copied if names & {item.test, item.of}]
     summary = sorted(t.test for t in own if t.summary_only)
     if summary:
         texts.append(f"kept as summary only, reduced by an earlier method and not reprocessable: {', '.join(summary)}")
     return "; ".join(texts) or None
 
 
-def copied_words(item: Mapping[str, Any]) -> str:
+def copied_words(item: Copied) -> str:
     """Two tests with recordings in common, in words."""
-    text = f"{item['test']} and {item['of']} hold the same recordings ({item['stops']} stops)"
-    return text + (f", counted once as {item['of']}" if item["whole"] else "")
+    text = f"{item.test} and {item.of} hold the same recordings ({item.stops} stops)"
+    return text + (f", counted once as {item.of}" if item.whole else "")
 
 
 def _median(parts: list[Any]) -> float | None:

@@ -7,8 +7,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from pipeline.archive.targets import Target
 from pipeline.batches import brakes, doubts
@@ -18,6 +17,7 @@ from pipeline.batches.specimens import Shape, SpecimenTest, bite_values, frictio
 from pipeline.method.batches import Batches
 from pipeline.results import batches as results
 from pipeline.results.batches import Answer, Batch, Compared, Conditions, Pair, SpecimenValue
+from pipeline.results.rigs import Copied, Examined
 
 
 def compare(
@@ -27,15 +27,14 @@ def compare(
     at_reference: float | None,
     target: Target | None,
     settings: Batches,
-    shifts: list[dict[str, Any]] | None = None,
-    copied: Sequence[Mapping[str, Any]] = (),
+    shifts: Sequence[Examined] = (),
+    copied: Sequence[Copied] = (),
 ) -> Compared:
     """batches.json without its heading: batches, pairs and what they rest on.
 
     `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
     conditions; `shifts` are the rigs' shifts and `copied` the tests of the same recordings, as rigs.json lists them.
     """
-    shifts = shifts or []
     margin, ratio = (target.mu_batch_margin, target.wear_batch_ratio) if target else (None, None)
     linear = (-margin, margin) if margin else None
     logged = (math.log(ratio[0]), math.log(ratio[1])) if ratio else None
@@ -80,7 +79,7 @@ def again(
     shape: Shape | None,
     at_reference: float | None,
     margin: tuple[float, float] | None,
-    shifts: list[dict[str, Any]],
+    shifts: Sequence[Examined],
 ) -> Quantity | None:
     """The quantity read with the brake that most cards state; None where all cards state one brake."""
     usual = doubts.with_usual_brake(tests)

@@ -4,9 +4,8 @@ whose wear no identified law brings together.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -17,6 +16,7 @@ from pipeline.batches.caveats import copied_words
 from pipeline.batches.specimens import SpecimenTest, reference_stops
 from pipeline.method.batches import Batches
 from pipeline.results.batches import Answer
+from pipeline.results.rigs import Copied
 
 Answers = list[Answer]
 Pairs = Sequence[tuple[str, str]]
@@ -114,11 +114,11 @@ def _apart(sides: Sequence[Sequence[float | None]]) -> float:
     return abs(float(np.mean(known[0]) - np.mean(known[1]))) if all(known) else 0.0
 
 
-def of_copies(answers: Answers, pairs: Pairs, copied: Sequence[Mapping[str, Any]]) -> Answers:
+def of_copies(answers: Answers, pairs: Pairs, copied: Sequence[Copied]) -> Answers:
     """The answers, undecided where one test's recordings stand under two batches: which of them was tested is not known."""
     unknown: dict[str, str] = {}
     for item in copied:
-        for batch in item["cards_differ_in"].get("batch", ()):
+        for batch in item.cards_differ_in.get("batch", ()):
             unknown.setdefault(batch, f"{copied_words(item)}, and their cards name different batches")
     result = []
     for pair, answer in zip(pairs, answers, strict=True):

@@ -25,11 +25,12 @@ from pipeline.friction import compound as friction
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
-from pipeline.results import read_json, stamp, write_json
+from pipeline.results import stamp, write_json
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction import CompoundFriction
-from pipeline.results.model import fields, renewed, write
+from pipeline.results.model import fields, read, renewed, write
+from pipeline.results.rigs import Rigs
 
 
 def run(
@@ -48,9 +49,8 @@ def run(
     method = from_stage_settings(settings)
     usable, left_out, inputs = load_tests(archive, tests, results)
     wanted, target_why = _target(target)
-    rig = read_json(rigs)
-    copied = rig.get("copies") or []
-    usable, again = counted_once(usable, copied)
+    shared = read(rigs, Rigs)
+    usable, again = counted_once(usable, shared.copies)
     left_out |= again
     found_friction = renewed(
         _friction(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
@@ -65,7 +65,7 @@ def run(
     def stamped(name: str) -> dict[str, Any]:
         return stamp(name, SECTIONS[name][1].REVISION, settings, inputs | {"rigs": rigs})
 
-    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, rig, method)
+    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method)
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
     found_duty = _duty(usable, duties, found_friction, found_wear, method)
     write(into / "friction.json", renewed(found_friction, **head, stamp=stamped("friction")))
@@ -95,7 +95,7 @@ def _friction(tests: list[CompoundTest], method: Method, target: Path | None) ->
             rig=t.card.rig,
             common=t.common_u,
             changed_at=t.changed_at,
-            changed_by=None if t.changed_at is None else t.drift.get("verdict"),
+            changed_by=None if t.changed_at is None else t.drift.verdict,
         )
         for t in tests
     ]
@@ -149,19 +149,19 @@ def _batches(
     found: CompoundFriction,
     found_wear: Mapping[str, Any],
     target: Target | None,
-    rig: Mapping[str, Any],
+    rigs: Rigs,
     method: Method,
 ) -> CompoundBatches:
     shape, at_reference = shape_of(map_)
-    epochs, rates = rig.get("epochs") or {}, wear_rates(tests, found_wear)
+    rates = wear_rates(tests, found_wear)
     compared = compare.compare(
-        [specimen_test(t, epochs, rates, method.reduction.radius) for t in tests],
+        [specimen_test(t, rigs, rates, method.reduction.radius) for t in tests],
         shape=shape,
         at_reference=at_reference,
         target=target,
         settings=method.batches,
-        shifts=rig.get("shifts") or [],
-        copied=rig.get("copies") or [],
+        shifts=rigs.shifts,
+        copied=rigs.copies,
     )
     notes = [*compared.notes, *pad_notes(found_wear, target)]
     body = fields(compared) | {"reference": found.reference, "notes": notes}

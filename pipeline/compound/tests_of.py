@@ -15,13 +15,16 @@ from pipeline.batches.brakes import brake_of
 from pipeline.batches.specimens import HISTORY, SpecimenTest, WearRate
 from pipeline.errors import InputError
 from pipeline.results import read_json, read_table
+from pipeline.results.drift import TestDrift
+from pipeline.results.model import read
+from pipeline.results.rigs import Copied, Rigs
 
 FILES = ("stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json")
 
 
 @dataclass(frozen=True)
 class CompoundTest:
-    """One usable test: card, tables and the JSON of its stages."""
+    """One usable test: card, tables and results of its stages."""
 
     card: Card
     stops: pl.DataFrame
@@ -29,7 +32,7 @@ class CompoundTest:
     summary: Mapping[str, Any]
     friction: Mapping[str, Any]
     wear: Mapping[str, Any]
-    drift: Mapping[str, Any]
+    drift: TestDrift
 
     @property
     def name(self) -> str:
@@ -52,9 +55,7 @@ class CompoundTest:
     @property
     def changed_at(self) -> int | None:
         """First stop of a drift after which the stops no longer show the material as made."""
-        if self.drift.get("verdict") not in HISTORY:
-            return None
-        return self.drift.get("onset_stop")
+        return self.drift.onset_stop if self.drift.verdict in HISTORY else None
 
 
 def load_tests(
@@ -77,16 +78,15 @@ def load_tests(
             left_out[name] = str(error)
             continue
         stops, traces = read_table(folder / "stops.parquet"), read_table(folder / "traces.parquet")
-        read = {stage: read_json(folder / f"{stage}.json") for stage in ("friction", "wear", "drift")}
-        usable.append(CompoundTest(card, stops, traces, summary, **read))
+        friction, wear = (read_json(folder / f"{stage}.json") for stage in ("friction", "wear"))
+        drift = read(folder / "drift.json", TestDrift)
+        usable.append(CompoundTest(card, stops, traces, summary, friction, wear, drift))
     return usable, left_out, inputs
 
 
-def counted_once(
-    tests: list[CompoundTest], copied: Sequence[Mapping[str, Any]]
-) -> tuple[list[CompoundTest], dict[str, str]]:
+def counted_once(tests: list[CompoundTest], copied: Sequence[Copied]) -> tuple[list[CompoundTest], dict[str, str]]:
     """The tests without those that rigs.json says are copies of another, and why each of these is left out."""
-    of = {item["test"]: item["of"] for item in copied if item["whole"]}
+    of = {item.test: item.of for item in copied if item.whole}
     why = {t.name: f"holds the recordings of {of[t.name]}, and counts once with it" for t in tests if t.name in of}
     return [t for t in tests if t.name not in of], why
 
@@ -96,9 +96,9 @@ ALIKE = 0.10  # programs whose expected wear per stop differs by less are compar
 
 
 def specimen_test(
-    test: CompoundTest, epochs: Mapping[str, str], rates: Mapping[str, WearRate], radius_rule: str = "mean"
+    test: CompoundTest, rigs: Rigs, rates: Mapping[str, WearRate], radius_rule: str = "mean"
 ) -> SpecimenTest:
-    """The test as the batch comparison sees it; `epochs` names each test's calibration state (rigs.json)."""
+    """The test as the batch comparison sees it; `rigs` names its calibration state."""
     energy = test.stops.filter(pl.col("purpose") != "bedding")["energy_kj"].drop_nulls()
     return SpecimenTest(
         test=test.name,
@@ -106,10 +106,10 @@ def specimen_test(
         specimen=test.card.specimen,
         stops=test.stops,
         rig=test.card.rig,
-        epoch=epochs.get(test.name, test.card.rig),
+        epoch=rigs.epochs.get(test.name, test.card.rig),
         summary_only=test.card.recordings.holds == "summary",
-        drift_verdict=test.drift.get("verdict"),
-        drift_onset=test.drift.get("onset_stop"),
+        drift_verdict=test.drift.verdict,
+        drift_onset=test.drift.onset_stop,
         common_u=test.common_u,
         sensor_u=test.sensor_u,
         wear_rate=rates.get(test.name),

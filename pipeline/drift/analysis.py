@@ -6,7 +6,7 @@ modelled, and what then changes at matched conditions is judged by the evidence.
 """
 
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -20,7 +20,7 @@ from pipeline.drift.change import Change, Search, date_change, phase_levels, pha
 from pipeline.drift.chart_data import chart_data
 from pipeline.drift.exposure import exposure_result, uses_between_checks
 from pipeline.drift.fade import hot_blocks
-from pipeline.drift.moisture import Damp, after_pauses
+from pipeline.drift.moisture import after_pauses
 from pipeline.drift.monitoring import Watch, watch
 from pipeline.drift.noise import Repeatability
 from pipeline.drift.regain import with_return
@@ -29,15 +29,16 @@ from pipeline.drift.series import Series, series
 from pipeline.drift.told import Told
 from pipeline.drift.verdict import first_in_precedence, judge_fall, judge_rise
 from pipeline.method.drift import Drift
+from pipeline.results.drift import AfterPause, Evidence, Item, OfStops, Scatter, Size
+from pipeline.results.model import renewed
 
-Array = NDArray[np.float64]
 LEAST_SOUND = 6  # ok stops without which `none` is not said
 
 
 def analyse(
     stops: pl.DataFrame, settings: Drift, noise: Repeatability | None = None, *, use_suspect: bool = False
-) -> dict[str, Any]:
-    """Verdict, onset, loss, evidence, exposure and chart data of one test: docs/results.md's drift.json less test and method.
+) -> OfStops:
+    """Verdict, onset, loss, evidence, exposure and chart data of one test.
 
     `stops` as vocabulary.STOPS; `noise` pooled over the compound's tests, else a cautious default.
     """
@@ -60,38 +61,44 @@ def analyse(
         s = s.with_friction(s.friction - bed.effect)
         found = search(s, s.friction, w, noise, settings, extra=bed.column[w.checks][:, None], with_bedding=False)
     main = _main_change(s, w, found, noise, settings)
+    change = main.change if main else None
     findings = [told.torque(recorded, w, torque, noise, settings)] if torque else []
     findings += [told.bedding(bed)] if bed else []
     findings += [told.moisture(s, wet, settings)] if wet else []
     findings += [main.told] if main else []
-    findings += told.fade(s, hot_blocks(s, noise, settings), main.change if main else None)
+    findings += told.fade(s, hot_blocks(s, noise, settings), change)
     result = _result(found, findings, settings)
-    result["evidence"] |= {
-        "matched_stops": len(w.checks), "decided_by": w.kind, "stray_stops": s.stop[w.stray], "scatter": noise._asdict(),
-        "pauses": [d._asdict() | {"touchable": s.stop[d.touchable]} for d in damp], "trend": ev.trend(s, w.checks, settings),
-    }  # fmt: skip
+    evidence = renewed(
+        result.evidence,
+        matched_stops=len(w.checks),
+        decided_by=w.kind,
+        stray_stops=s.stop[w.stray],
+        scatter=Scatter.model_validate(noise._asdict()),
+        pauses=damp,
+        trend=ev.trend(s, w.checks, settings),
+    )
     glazing = main is not None and main.told.verdict == "glazing-like"
-    result["exposure"] = exposure_result(
-        s, uses_between_checks(s, s.friction, w, noise), main.change if main else None, glazing,
-        main.share if main else None, noise, settings,
-    )  # fmt: skip
-    result["charts"] = chart_data(recorded, s.friction, w, found, main.change if main else None, settings)
+    uses = uses_between_checks(s, s.friction, w, noise, settings)
+    result = renewed(
+        result,
+        evidence=evidence,
+        exposure=exposure_result(s, uses, change, glazing, main.share if main else None),
+        charts=chart_data(recorded, s.friction, w, found, change, settings),
+    )
     sound = stops.filter(pl.col("status") == "ok").height
-    return _doubted(result, sound) if result["verdict"] == "none" and sound < LEAST_SOUND else result
+    return _doubted(result, sound) if result.verdict == "none" and sound < LEAST_SOUND else result
 
 
-def _doubted(result: dict[str, Any], sound: int) -> dict[str, Any]:
+def _doubted(result: OfStops, sound: int) -> OfStops:
     """No change seen, but in stops that are themselves in doubt: nothing is shown by that."""
     why = f"no change was seen, but only {sound} stops of the test are ok: correct what the findings name, then judge again"
-    words = {"why": why, "words": [why], "not_excluded": ["any change"]}
-    return result | {"verdict": "undetermined", "evidence": result["evidence"] | words}
+    evidence = renewed(result.evidence, why=why, words=[why], not_excluded=["any change"])
+    return renewed(result, verdict="undetermined", evidence=evidence)
 
 
-def _set_aside(s: Series, wet: list[Damp]) -> Series:
-    damp = s.damp.copy()
-    for d in wet:
-        damp[d.touchable] = True
-    return replace(s, damp=damp)
+def _set_aside(s: Series, wet: list[AfterPause]) -> Series:
+    touched = [stop for d in wet for stop in d.touchable]
+    return replace(s, damp=s.damp | np.isin(s.stop, touched))
 
 
 class Main(NamedTuple):
@@ -135,19 +142,25 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
         f"friction at the {'check' if w.kind == 'checks' else 'stops of use'} {'fell' if direction > 0 else 'rose'}"
         f" {before * abs(share[0]):.3f} ({ends[0]:.3f} to {ends[1]:.3f}) from stop {onset.stop} ({onset.low} to {onset.high})"
     )
-    return Main(change, Told(
-        judged.verdict, (onset.stop, onset.low, onset.high), (before * share[0], before * share[1], before * share[2]),
-        share[0], recovery.recovered if share[0] > 0 else None, judged.why,
-        [opening, *(item.words for item in items.values() if item.answer != "missing")],
-        {"friction": {"share": value, "low": low, "high": high, "mu_before": before, "threshold": settings.least_loss},
-         **{name: item.as_dict() for name, item in items.items()}},
-        not_excluded, judged.record_next,
-    ), share)  # fmt: skip
+    size = Size(share=value, low=low, high=high, mu_before=before, threshold=settings.least_loss)
+    fell = Told(
+        verdict=judged.verdict,
+        onset=(onset.stop, onset.low, onset.high),
+        loss=(before * share[0], before * share[1], before * share[2]),
+        loss_share=share[0],
+        recovered=recovery.recovered if share[0] > 0 else None,
+        why=judged.why,
+        words=[opening, *(item.words for item in items.values() if item.answer != "missing")],
+        items={"friction": size, **items},
+        not_excluded=not_excluded,
+        record_next=judged.record_next,
+    )
+    return Main(change, fell, share)
 
 
 def _evidence(
     s: Series, w: Watch, change: Change, phase: NDArray[np.str_], loss: float, use: ev.Exposure, settings: Drift
-) -> dict[str, ev.Item]:
+) -> dict[str, Item]:
     """What speaks for and against each cause, but for the recovery."""
     return {
         "energy_ratio": ev.torque_chain(s, w.checks, phase, loss, settings),
@@ -168,51 +181,69 @@ def _all_cold(s: Series, w: Watch, settings: Drift) -> bool:
     return bool(len(known) and known.max() < settings.dry_above - ZERO_C)
 
 
-def _nothing_matched(w: Watch, wet: list[Damp]) -> dict[str, Any]:
+def _nothing_matched(w: Watch, wet: list[AfterPause]) -> OfStops:
     why = "no stops are repeated at matched conditions, so a change of friction cannot be told from one of conditions"
-    return {
-        "verdict": "undetermined", "onset_stop": None, "onset_low": None, "onset_high": None, "mu_loss": None,
-        "mu_loss_share": None, "recovered": None, "also": ["moisture"] if wet else [],
-        "evidence": {
-            "why": why, "words": [why], "not_excluded": ["any change"], "matched_stops": len(w.checks),
-            "record_next": ["repeat a matched check of five stops or more through the program"],
-        },
-        "exposure": None, "charts": None, "charts_reason": why, "onset_reason": why, "mu_loss_reason": why,
-        "recovered_reason": why,
-    }  # fmt: skip
+    return OfStops(
+        verdict="undetermined",
+        also=["moisture"] if wet else [],
+        evidence=Evidence(
+            why=why,
+            words=[why],
+            not_excluded=["any change"],
+            matched_stops=len(w.checks),
+            record_next=["repeat a matched check of five stops or more through the program"],
+        ),
+        charts_reason=why,
+        onset_reason=why,
+        mu_loss_reason=why,
+        recovered_reason=why,
+    )
 
 
-def _result(found: Search, findings: list[Told], settings: Drift) -> dict[str, Any]:
+def _result(found: Search, findings: list[Told], settings: Drift) -> OfStops:
+    """The finding that comes first, and what all of them rest on."""
     verdict, also = first_in_precedence([f.verdict for f in findings])
     lead = next((f for f in findings if f.verdict == verdict), None)
-    none = _why_none(found, findings, settings)
-    out: dict[str, Any] = {
-        "verdict": verdict,
-        "onset_stop": lead.onset[0] if lead else None,
-        "onset_low": lead.onset[1] if lead else None,
-        "onset_high": lead.onset[2] if lead else None,
-        "mu_loss": lead.loss[0] if lead and lead.loss else None,
-        "mu_loss_low": lead.loss[1] if lead and lead.loss else None,
-        "mu_loss_high": lead.loss[2] if lead and lead.loss else None,
-        "mu_loss_share": lead.loss_share if lead else None,
-        "recovered": lead.recovered if lead else None,
-        "also": also,
-        "evidence": {
-            "why": lead.why if lead else none,
-            "words": [word for f in findings for word in f.words] or [none],
-            "not_excluded": sorted({c for f in findings for c in f.not_excluded}),
-            "record_next": list(dict.fromkeys(n for f in findings for n in f.record_next)),
-            "items": {f.verdict: f.items for f in findings},
-        },
-    }
     if lead is None:
-        out |= {"onset_reason": none, "mu_loss_reason": none, "recovered_reason": "no fall to recover from"}
-    elif lead.loss is None:
-        out["mu_loss_reason"] = "no matched stops both before and after"
-    if lead is not None and lead.recovered is None:
-        item = lead.items.get("recovery", {})
-        out["recovered_reason"] = item.get("words", "not a fall that high-energy stops could bring back")
-    return out
+        none = _why_none(found, findings, settings)
+        return OfStops(
+            verdict=verdict,
+            onset_reason=none,
+            mu_loss_reason=none,
+            recovered_reason="no fall to recover from",
+            evidence=Evidence(why=none, words=[none]),
+        )
+    stop, low, high = lead.onset
+    loss, loss_low, loss_high = lead.loss or (None, None, None)
+    return OfStops(
+        verdict=verdict,
+        onset_stop=stop,
+        onset_low=low,
+        onset_high=high,
+        mu_loss=loss,
+        mu_loss_low=loss_low,
+        mu_loss_high=loss_high,
+        mu_loss_reason=None if lead.loss else "no matched stops both before and after",
+        mu_loss_share=lead.loss_share,
+        recovered=lead.recovered,
+        recovered_reason=_why_not_recovered(lead),
+        also=also,
+        evidence=Evidence(
+            why=lead.why,
+            words=[word for f in findings for word in f.words],
+            not_excluded=sorted({c for f in findings for c in f.not_excluded}),
+            record_next=list(dict.fromkeys(n for f in findings for n in f.record_next)),
+            items={f.verdict: f.items for f in findings},
+        ),
+    )
+
+
+def _why_not_recovered(lead: Told) -> str | None:
+    """Why it is not known whether hard use brought friction back; None where it is known."""
+    if lead.recovered is not None:
+        return None
+    item = lead.items.get("recovery")
+    return item.words if isinstance(item, Item) else "not a fall that high-energy stops could bring back"
 
 
 def _why_none(found: Search, findings: list[Told], settings: Drift) -> str:

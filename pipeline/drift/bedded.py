@@ -8,16 +8,14 @@ every other shape.
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.change import Search, before_use
 from pipeline.drift.monitoring import Watch, local_slopes
 from pipeline.drift.noise import Repeatability, covariance
 from pipeline.drift.series import Series, finite_median
 from pipeline.drift.shapes import bedding
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 WITH_SUPPORT = 2.8  # z of the first checks' dying away that counts when the bedding block was still moving that way
 

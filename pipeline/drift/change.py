@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.contrast import Levels, levels
 from pipeline.drift.detection import Detection, Problem, detect, problem
 from pipeline.drift.monitoring import Watch, departures
@@ -13,8 +14,6 @@ from pipeline.drift.onset import Onset, date
 from pipeline.drift.series import Series
 from pipeline.drift.shapes import Shapes, bedding, glazes, ramps, steps
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 FINE_GROWTH = (15.0, 25.0, 40.0, 65.0, 110.0, np.inf)  # constants of a glaze tried when dating it
 MOST_ONSETS = 120  # candidates of each family; beyond, every second, third ... stop is tried

@@ -6,28 +6,28 @@ show a loss counts: a harmless stretch must exclude the loss that the growing on
 """
 
 from collections.abc import Mapping
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 
+from pipeline.results.drift import OfStops, StopsUntil, UseBetweenChecks
 from pipeline.results.friction import GlazeLimit, GlazeStops
 
 WARMER = 75.0  # K above the growing use's initial temperature up to which harder use bounds the limit
 LEAST_STOPS = 10  # low-energy stops of a stretch of use below which it says nothing
 
 
-def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> GlazeLimit:
+def glaze_limit(drifts: Mapping[str, OfStops]) -> GlazeLimit:
     """The compound's limit of low-energy use from its tests' drift.json (by test)."""
-    grown = {test: drift for test, drift in drifts.items() if _grew(drift)}
+    grown = {test: use for test, drift in drifts.items() if (use := _grew(drift)) is not None}
     if not grown:
         return _none(drifts)
-    grew = [drift["exposure"]["grew"] for drift in grown.values()]
-    gentle = max(g["power_density_high_w_mm2"] for g in grew)
-    cold = max(g["temperature_high_c"] for g in grew)
-    rate = float(np.median([0.03 / n for n in (g["stops_to_3_percent"]["value"] for g in grew) if n]) or 0.0)
+    grew = list(grown.values())
+    gentle, cold = max(g.power for g in grew), max(g.temperature for g in grew)
+    rate = float(np.median([0.03 / n for n in (g.until.value for g in grew) if n]) or 0.0)
     harmless = _harmless(drifts, rate, cold, gentle)
-    above = min((h["power"] for h in harmless), default=None)
-    stretches = int(sum(h["stretches"] for h in harmless))
+    above = min((h.power for h in harmless), default=None)
+    stretches = sum(h.stretches for h in harmless)
     power = gentle if above is None else float(np.sqrt(gentle * above))
     stops = _stops(grew)
     tests = sorted(grown)
@@ -52,57 +52,91 @@ def glaze_limit(drifts: Mapping[str, Mapping[str, Any]]) -> GlazeLimit:
     )
 
 
-def _grew(drift: Mapping[str, Any]) -> bool:
-    glazing = "glazing-like" in (drift.get("verdict"), *(drift.get("also") or []))
-    grew = (drift.get("exposure") or {}).get("grew")
-    known = grew is not None and None not in (grew.get("power_density_high_w_mm2"), grew.get("temperature_high_c"))
-    return glazing and known
+class _Grown(NamedTuple):
+    """Hardest and hottest of the use under which a test's fall grew (W/mm2, degC), and the stops that 3 % took."""
+
+    power: float
+    temperature: float
+    until: StopsUntil
 
 
-def _harmless(
-    drifts: Mapping[str, Mapping[str, Any]], rate: float, cold: float, gentle: float
-) -> list[dict[str, float]]:
+def _grew(drift: OfStops) -> _Grown | None:
+    grew = drift.exposure.grew if drift.exposure else None
+    if "glazing-like" not in (drift.verdict, *drift.also) or grew is None:
+        return None
+    if grew.power_density_high_w_mm2 is None or grew.temperature_high_c is None:
+        return None
+    return _Grown(grew.power_density_high_w_mm2, grew.temperature_high_c, grew.stops_to_3_percent)
+
+
+class _Use(NamedTuple):
+    """A stretch of use of known power and temperature (W/mm2, degC) and its change of ln mu with uncertainty."""
+
+    power: float
+    gentlest: float
+    temperature: float
+    stops: int
+    change: float
+    u: float
+
+
+def _uses(drifts: Mapping[str, OfStops]) -> list[UseBetweenChecks]:
+    return [use for drift in drifts.values() if drift.exposure for use in drift.exposure.blocks]
+
+
+def _known(use: UseBetweenChecks) -> _Use | None:
+    """Use without high-energy stops and long enough to say something; None where it is not or its conditions are unknown."""
+    power, gentlest = use.power_density_w_mm2, use.power_density_low_w_mm2
+    if power is None or gentlest is None or use.temperature_initial_c is None or use.low is None:
+        return None
+    if use.low_energy_stops < LEAST_STOPS or use.high_energy_stops:
+        return None
+    change = float(np.log1p(use.mu_change_share))
+    return _Use(power, gentlest, use.temperature_initial_c, use.low_energy_stops, change, use.u)
+
+
+class _Harmless(NamedTuple):
+    """Alike stretches of use that changed nothing: gentlest power density (W/mm2), how many."""
+
+    power: float
+    stretches: int
+
+
+def _harmless(drifts: Mapping[str, OfStops], rate: float, cold: float, gentle: float) -> list[_Harmless]:
     """Use harder than the growing one, as cold, that changed nothing: alike stretches of all tests taken together.
 
     The pooled change must exclude the loss that the growing use reached in as many stops.
     """
-    alike: list[list[Mapping[str, Any]]] = []
-    for drift in drifts.values():
-        for use in (drift.get("exposure") or {}).get("blocks") or []:
-            known = None not in (use["power_density_w_mm2"], use["temperature_initial_c"], use["low"])
-            if not known or use["low_energy_stops"] < LEAST_STOPS or use["high_energy_stops"]:
-                continue
-            if use["power_density_low_w_mm2"] <= gentle or use["temperature_initial_c"] > cold + WARMER:
-                continue
-            same = next((group for group in alike if _alike(group[0], use)), None)
-            alike.append([use]) if same is None else same.append(use)
+    alike: list[list[_Use]] = []
+    for use in map(_known, _uses(drifts)):
+        if use is None or use.gentlest <= gentle or use.temperature > cold + WARMER:
+            continue
+        same = next((group for group in alike if _alike(group[0], use)), None)
+        alike.append([use]) if same is None else same.append(use)
     found = []
     for group in alike:
-        weight = np.array([1 / use["u"] ** 2 for use in group])
-        change = float(np.average([np.log1p(use["mu_change_share"]) for use in group], weights=weight))
+        weight = np.array([1 / use.u**2 for use in group])
+        change = float(np.average([use.change for use in group], weights=weight))
         low = change - 1.96 / np.sqrt(weight.sum())
-        expected = rate * float(np.median([use["low_energy_stops"] for use in group]))
+        expected = rate * float(np.median([use.stops for use in group]))
         if low > -expected:
-            found.append({
-                "power": min(use["power_density_low_w_mm2"] for use in group), "stretches": len(group), "change": change,
-            })  # fmt: skip
+            found.append(_Harmless(min(use.gentlest for use in group), len(group)))
     return found
 
 
-def _alike(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
-    power = abs(np.log(a["power_density_w_mm2"] / b["power_density_w_mm2"]))
-    return bool(power < 0.25 and abs(a["temperature_initial_c"] - b["temperature_initial_c"]) < 20)
+def _alike(a: _Use, b: _Use) -> bool:
+    return bool(abs(np.log(a.power / b.power)) < 0.25 and abs(a.temperature - b.temperature) < 20)
 
 
-def _stops(grew: list[Mapping[str, Any]]) -> GlazeStops:
+def _stops(grown: list[_Grown]) -> GlazeStops:
     """Stops until 3 % is lost: median over the tests, interval from the lowest low to the highest high."""
-    of = {key: [g["stops_to_3_percent"][key] for g in grew] for key in ("value", "low", "high")}
-    value = [n for n in of["value"] if n is not None]
-    low = [n for n in of["low"] if n is not None]
+    value = [g.until.value for g in grown if g.until.value is not None]
+    low = [g.until.low for g in grown if g.until.low is not None]
+    high = [g.until.high for g in grown if g.until.high is not None]
     return GlazeStops(
         value=float(np.median(value)) if value else None,
         low=min(low) if low else None,
-        high=max(of["high"]) if None not in of["high"] else None,
+        high=max(high) if len(high) == len(grown) else None,
     )
 
 
@@ -113,14 +147,7 @@ def _said(stops: GlazeStops) -> str:
     return f"{stops.value:.0f} ({ends[0]} to {ends[1]})"
 
 
-def _none(drifts: Mapping[str, Mapping[str, Any]]) -> GlazeLimit:
-    longest = max(
-        (
-            use["low_energy_stops"]
-            for drift in drifts.values()
-            for use in (drift.get("exposure") or {}).get("blocks") or []
-        ),
-        default=0,
-    )
+def _none(drifts: Mapping[str, OfStops]) -> GlazeLimit:
+    longest = max((use.low_energy_stops for use in _uses(drifts)), default=0)
     why = f"no test of the compound shows a glazing-like fall; the longest low-energy use between checks had {longest} stops"
     return GlazeLimit(text=f"not known: {why}", why=why)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-Array = NDArray[np.float64]
+from pipeline.constants import Array
 
 
 class Difference(NamedTuple):

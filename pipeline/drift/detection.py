@@ -15,12 +15,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.charts import cusum, ewma
 from pipeline.drift.noise import Repeatability, covariance, whitening
 from pipeline.drift.shapes import Shapes
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 CHARTS, MOISTURE, FADE = 0.7, 0.2, 0.1  # how the tests of one analysis share the stated false-alarm rate
 SIMULATED = 2000

@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.change import Change, channel_levels
 from pipeline.drift.contrast import Difference, Levels
 from pipeline.drift.monitoring import Watch
@@ -17,32 +18,23 @@ from pipeline.drift.regain import clearing_stops
 from pipeline.drift.series import Series, finite_median
 from pipeline.drift.trend import monotone_trend
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
+from pipeline.results.drift import Answer, Item, Trend
+from pipeline.results.model import renewed
 
 GROWN = 2.0  # ln likelihood by which growth with low-energy use must beat a step
 
 
-class Item(NamedTuple):
-    """One piece of evidence; value, low, high and threshold in `unit`, None where there is no number."""
-
-    answer: str
-    value: float | None
-    low: float | None
-    high: float | None
-    threshold: float | None
-    unit: str
-    words: str
-
-    def as_dict(self) -> dict[str, object]:
-        return self._asdict()
-
-
 def _missing(words: str, unit: str = "1") -> Item:
-    return Item("missing", None, None, None, None, unit, words)
+    return Item(answer="missing", unit=unit, words=words)
 
 
-def _steady(d: Difference, threshold: float) -> str:
+def _changed(answer: Answer, d: Difference, threshold: float, words: str) -> Item:
+    """A channel that changed by a share, held against a change of its logarithm."""
+    value, low, high = d.share()
+    return Item(answer=answer, value=value, low=low, high=high, threshold=threshold, unit="share", words=words)
+
+
+def _steady(d: Difference, threshold: float) -> Answer:
     """Steady: the interval lies inside +-threshold; moved: it lies beyond; else unclear."""
     if d.low > -threshold and d.high < threshold:
         return "steady"
@@ -64,8 +56,10 @@ def torque_chain(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], l
         "moved": "moved, so the torque chain is a cause",
         "unclear": "not known well enough to clear the torque chain",
     }[answer]
-    return Item(answer, value, low, high, float(threshold), "share",
-                f"energy ratio changed by {_pct(value)} ({_pct(low)} to {_pct(high)}) against {_pct(-loss)} in friction: {said}")  # fmt: skip
+    words = (
+        f"energy ratio changed by {_pct(value)} ({_pct(low)} to {_pct(high)}) against {_pct(-loss)} in friction: {said}"
+    )
+    return _changed(answer, d, threshold, words)
 
 
 def pressure_level(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
@@ -83,8 +77,8 @@ def pressure_level(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_],
         "moved": "moved, so the recorded pressure left the schedule's and is the cause",
         "unclear": "not clear enough to exclude the recorder",
     }[answer]
-    return Item(answer, value, low, high, float(threshold), "share",
-                f"pressure against the schedule's changed by {_pct(value)} ({_pct(low)} to {_pct(high)}): {said}")  # fmt: skip
+    words = f"pressure against the schedule's changed by {_pct(value)} ({_pct(low)} to {_pct(high)}): {said}"
+    return _changed(answer, d, threshold, words)
 
 
 def second_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
@@ -98,8 +92,8 @@ def second_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_]
     said = {"steady": "they agree", "moved": "they part, so a pressure sensor is the cause", "unclear": "not clear"}[
         answer
     ]
-    return Item(answer, value, low, high, float(threshold), "share",
-                f"first pressure sensor over second changed by {_pct(value)} ({_pct(low)} to {_pct(high)}): {said}")  # fmt: skip
+    words = f"first pressure sensor over second changed by {_pct(value)} ({_pct(low)} to {_pct(high)}): {said}"
+    return _changed(answer, d, threshold, words)
 
 
 def rest_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], loss: float, settings: Drift) -> Item:
@@ -115,9 +109,11 @@ def rest_pressure(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], 
         "moved": "moved, so the pressure sensor is a cause",
         "unclear": "not known well enough to clear the pressure sensor",
     }[answer]
-    return Item(answer, d.value, d.low, d.high, threshold, "bar",
-                f"pressure at rest changed by {d.value:+.2f} bar ({d.low:+.2f} to {d.high:+.2f}), which is"
-                f" {_pct(d.value / at)} of the checks' pressure: {said}")  # fmt: skip
+    words = (
+        f"pressure at rest changed by {d.value:+.2f} bar ({d.low:+.2f} to {d.high:+.2f}), which is"
+        f" {_pct(d.value / at)} of the checks' pressure: {said}"
+    )
+    return Item(answer=answer, value=d.value, low=d.low, high=d.high, threshold=threshold, unit="bar", words=words)
 
 
 def _difference(
@@ -138,11 +134,13 @@ def pressure_pattern(s: Series, w: Watch, change: Change) -> Item:
         return _missing("the loss was not seen at two pressures")
     offset = finite_median(s.pressure[w.checks]) / finite_median(s.pressure[w.use])
     ratio = use / checks
-    answer = "unclear" if abs(ratio - offset) < abs(ratio - 1) else "steady"
-    return Item(answer, float(ratio), None, None, float(offset), "1",
-                f"the loss in use at {finite_median(s.pressure[w.use]):.0f} bar was {ratio:.1f} times that at the checks at"
-                f" {finite_median(s.pressure[w.checks]):.0f} bar; an offset of the pressure would make it {offset:.1f} times,"
-                " glaze about the same")  # fmt: skip
+    answer: Answer = "unclear" if abs(ratio - offset) < abs(ratio - 1) else "steady"
+    words = (
+        f"the loss in use at {finite_median(s.pressure[w.use]):.0f} bar was {ratio:.1f} times that at the checks at"
+        f" {finite_median(s.pressure[w.checks]):.0f} bar; an offset of the pressure would make it {offset:.1f} times,"
+        " glaze about the same"
+    )
+    return Item(answer=answer, value=ratio, threshold=offset, words=words)
 
 
 def in_stop_rise(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], settings: Drift) -> Item:
@@ -151,25 +149,28 @@ def in_stop_rise(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], s
     if d is None:
         return _missing("no in-stop rise")
     value, low, high = d.share()
-    return Item(_steady(d, 0.02), value, low, high, 0.02, "share",
-                f"in-stop rise changed by {_pct(value)} ({_pct(low)} to {_pct(high)}); supporting evidence only")  # fmt: skip
+    words = f"in-stop rise changed by {_pct(value)} ({_pct(low)} to {_pct(high)}); supporting evidence only"
+    return _changed(_steady(d, 0.02), d, 0.02, words)
 
 
-def trend(s: Series, index: NDArray[np.int64], settings: Drift) -> dict[str, object]:
-    """Theil-Sen slope of the watched stops of the largest group (share per 100 stops) with the Mann-Kendall p.
+def trend(s: Series, index: NDArray[np.int64], settings: Drift) -> Trend:
+    """Theil-Sen slope of the watched stops of the largest group (per cent per 100 stops) with the Mann-Kendall p.
 
     The variance allows for autocorrelation; a test with fall and recovery has no single trend, which the slope hides.
     """
     group = s.group[index]
     own = index[group == np.bincount(group).argmax()]
     if len(own) < 6:
-        return {"share_per_100_stops": None, "why": "too few stops in one group"}
+        return Trend(why="too few stops in one group")
     own = own[:: max(1, -(-len(own) // 300))]
     found = monotone_trend(s.friction[own], s.stop[own], confidence=settings.confidence, correlated=True)
-    return {
-        "share_per_100_stops": 100 * found.slope, "low": 100 * found.low, "high": 100 * found.high, "p": found.p,
-        "variance_factor": found.variance_factor,
-    }  # fmt: skip
+    return Trend(
+        share_per_100_stops=100 * found.slope,
+        low=100 * found.low,
+        high=100 * found.high,
+        p=found.p,
+        variance_factor=found.variance_factor,
+    )
 
 
 class Exposure(NamedTuple):
@@ -197,23 +198,25 @@ def _range(values: Array) -> tuple[float, float] | None:
 
 def exposure_item(use: Exposure, settings: Drift) -> Item:
     """Whether there was low-energy use enough to lay the fall to."""
-    answer = "yes" if use.stops >= settings.least_exposure else "no"
+    answer: Answer = "yes" if use.stops >= settings.least_exposure else "no"
     where = ""
     if use.power:
         where = f" at {use.power[0]:.2g} to {use.power[1]:.2g} W/mm2 of pad"
     if use.temperature:
         where += f", starting at {use.temperature[0]:.0f} to {use.temperature[1]:.0f} degC"
-    return Item(answer, float(use.stops), None, None, float(settings.least_exposure), "stops",
-                f"{use.stops} low-energy stops lie between the onset and the last check before recovery{where}")  # fmt: skip
+    words = f"{use.stops} low-energy stops lie between the onset and the last check before recovery{where}"
+    return Item(answer=answer, value=use.stops, threshold=settings.least_exposure, unit="stops", words=words)
 
 
 def growth_item(change: Change, exposed: bool) -> Item:
     """Log likelihood of a loss that grows with low-energy use over a step and over a loss that grows with any stop."""
-    gain = change.onset.gain
+    gain, unit = change.onset.gain, "ln likelihood"
     if not exposed or "glaze" not in gain:
-        return Item("untested", None, None, None, GROWN, "ln likelihood", "no low-energy use for the loss to grow with")
+        words = "no low-energy use for the loss to grow with"
+        return Item(answer="untested", threshold=GROWN, unit=unit, words=words)
     over_step = gain["glaze"] - gain.get("step", 0.0)
     over_time = change.onset.top["glaze"] - change.onset.top.get("ramp", 0.0)
+    answer: Answer
     if over_step >= GROWN and over_time >= -1.0:
         answer, said = "yes", "it grew with low-energy use"
     elif over_step <= -GROWN:
@@ -222,9 +225,11 @@ def growth_item(change: Change, exposed: bool) -> Item:
         answer, said = "no", "it grew with every stop, whatever its energy"
     else:
         answer, said = "unclear", "a step and growth with low-energy use cannot be told apart"
-    return Item(answer, float(over_step), None, None, GROWN, "ln likelihood",
-                f"growth with low-energy use against a step: {over_step:+.1f}, against growth with any stop:"
-                f" {over_time:+.1f} in ln likelihood; {said}")  # fmt: skip
+    words = (
+        f"growth with low-energy use against a step: {over_step:+.1f}, against growth with any stop:"
+        f" {over_time:+.1f} in ln likelihood; {said}"
+    )
+    return Item(answer=answer, value=over_step, threshold=GROWN, unit=unit, words=words)
 
 
 class Recovery(NamedTuple):
@@ -263,27 +268,31 @@ def recovery(s: Series, change: Change, levels: Levels | None, settings: Drift, 
         if lost.value < 0
         else "there was no loss to regain"
     )
+    shown = Item(
+        answer="yes" if recovered else "no" if failed else "unclear",
+        value=level,
+        low=np.exp(after.low),
+        high=np.exp(after.high),
+        threshold=settings.recovered_share,
+        unit="share",
+        words=words,
+    )
     if not change.by_use:
-        back_words = f"friction came back to {100 * level:.1f} % of the level before without harder or hotter use than the checks"
-        item = Item(
-            "by itself",
-            level,
-            float(np.exp(after.low)),
-            float(np.exp(after.high)),
-            settings.recovered_share,
-            "share",
-            back_words,
+        words = f"friction came back to {100 * level:.1f} % of the level before without harder or hotter use than the checks"
+        return Recovery(
+            renewed(shown, answer="by itself", words=words),
+            recovered=None,
+            failed=False,
+            partly=False,
+            likely=False,
+            by_itself=True,
         )
-        return Recovery(item, None, False, False, False, True)
-    answer = "yes" if recovered else "no" if failed else "unclear"
-    return Recovery(
-        Item(answer, level, float(np.exp(after.low)), float(np.exp(after.high)), settings.recovered_share, "share", words),
-        recovered, failed, clear and share >= 0.3, share >= 0.5,
-    )  # fmt: skip
+    return Recovery(shown, recovered, failed, partly=clear and share >= 0.3, likely=share >= 0.5)
 
 
 def _untested(why: str) -> Recovery:
-    return Recovery(Item("untested", None, None, None, None, "share", why), None, False, False, False)
+    item = Item(answer="untested", unit="share", words=why)
+    return Recovery(item, recovered=None, failed=False, partly=False, likely=False)
 
 
 def _pct(share: float) -> str:

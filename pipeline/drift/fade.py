@@ -4,8 +4,6 @@ A declared fade block is expected to do that and is not judged. Here every other
 the slope of ln mu on temperature within the block, less the slope that the test's own map shows there.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
@@ -15,28 +13,12 @@ from pipeline.drift.monitoring import local_slopes
 from pipeline.drift.noise import Repeatability, covariance
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
+from pipeline.results.drift import HotBlock
 
 LEAST_RISE = 60.0  # K within a block
 
 
-class Hot(NamedTuple):
-    """A block's fall with temperature: first affected stop, block, fall as a share (negative) with interval, temperatures."""
-
-    stop: int
-    last: int
-    block: str
-    fall: float
-    low: float
-    high: float
-    limit: float
-    temperature_low_c: float
-    temperature_high_c: float
-    beyond: bool
-
-
-def hot_blocks(s: Series, noise: Repeatability, settings: Drift) -> list[Hot]:
+def hot_blocks(s: Series, noise: Repeatability, settings: Drift) -> list[HotBlock]:
     """Blocks of use or map whose friction falls with temperature beyond chance and beyond the map."""
     candidates = []
     for b in np.unique(s.block):
@@ -53,7 +35,7 @@ def hot_blocks(s: Series, noise: Repeatability, settings: Drift) -> list[Hot]:
 
 def _fall(
     s: Series, own: NDArray[np.int64], cool: float, hot: float, noise: Repeatability, settings: Drift, tests: int
-) -> Hot:
+) -> HotBlock:
     others = np.isin(s.purpose, ("map", "check")) & (s.block != s.block[own[0]])
     known = local_slopes(s, (cool + hot) / 2, others)
     values = s.friction[own] - known.value[0] * (s.temperature[own] - cool) / 100
@@ -69,8 +51,15 @@ def _fall(
     t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
     beyond = fall + t * u < 0 and fall <= np.log1p(-1.5 * settings.least_loss)
     affected = own[s.temperature[own] > cool + (hot - cool) / 2]
-    return Hot(
-        int(s.stop[affected[0]]), int(s.stop[own[-1]]), str(s.name[own[0]]), float(np.expm1(fall)),
-        float(np.expm1(fall - t_interval * u)), float(np.expm1(fall + t_interval * u)), float(np.expm1(-t * u)),
-        float(cool), float(hot), bool(beyond),
-    )  # fmt: skip
+    return HotBlock(
+        stop=s.stop[affected[0]],
+        last=s.stop[own[-1]],
+        block=str(s.name[own[0]]),
+        fall=np.expm1(fall),
+        low=np.expm1(fall - t_interval * u),
+        high=np.expm1(fall + t_interval * u),
+        limit=np.expm1(-t * u),
+        temperature_low_c=cool,
+        temperature_high_c=hot,
+        beyond=beyond,
+    )

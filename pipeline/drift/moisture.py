@@ -5,8 +5,6 @@ them. A start so hot that no moisture is left must show a larger dip before it i
 what the first stops dry, the next ones no longer carry.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
@@ -17,26 +15,10 @@ from pipeline.drift.monitoring import departures
 from pipeline.drift.noise import Repeatability, covariance
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
-
-
-class Damp(NamedTuple):
-    """A pause's effect: first stop, idle time, its initial temperature, the dip (share, negative) with interval and limit."""
-
-    stop: int
-    idle_s: float
-    temperature_c: float
-    dip: float
-    low: float
-    high: float
-    limit: float
-    stops: int
-    beyond: bool
-    touchable: NDArray[np.int64]
+from pipeline.results.drift import AfterPause
 
 
-def after_pauses(s: Series, noise: Repeatability, settings: Drift) -> list[Damp]:
+def after_pauses(s: Series, noise: Repeatability, settings: Drift) -> list[AfterPause]:
     """The dip after each pause that can be compared with matched stops; the largest dips are `beyond` chance."""
     starts = [np.flatnonzero(s.pause == p)[0] for p in np.unique(s.pause[s.pause >= 0])]
     found = []
@@ -57,7 +39,7 @@ def _neighbours(
     return others[apart < settings.least_clearing][:12]
 
 
-def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pauses: int) -> Damp | None:
+def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pauses: int) -> AfterPause | None:
     known = np.isfinite(s.friction) & (s.group >= 0)
     own = np.arange(start, len(s))
     own = own[known[own] & (s.block[own] == s.block[start])]
@@ -66,8 +48,6 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     own = own[s.group[own] == s.group[own[0]]]
     few = settings.pause_stops if len(own) > 2 * settings.pause_stops else max(1, min(3, len(own) // 2))
     first = own[own < start + few]
-    if len(first) == 0:
-        return None
     if len(first) == 0:
         return None
     later = np.r_[own[~np.isin(own, first)][:12], _neighbours(s, start, first, known, settings)]
@@ -91,9 +71,16 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     deepest = float(np.expm1(np.min(values[: min(2, len(first))] - values[len(first) :].mean())))
     least = 1.5 if s.temperature[start] <= settings.dry_above - ZERO_C else 2.5
     beyond = dip + t * u < 0 and deepest <= -least * settings.least_loss
-    limit = float(np.expm1(-t * u))
     touched = first[values[: len(first)] - values[len(first) :].mean() < 0.5 * np.log1p(deepest)]
-    return Damp(
-        int(s.stop[start]), float(s.idle[start]), float(s.temperature[start]), float(np.expm1(dip)),
-        float(np.expm1(dip - t_interval * u)), float(np.expm1(dip + t_interval * u)), limit, len(touched), bool(beyond), first,
-    )  # fmt: skip
+    return AfterPause(
+        stop=s.stop[start],
+        idle_s=s.idle[start],
+        temperature_c=s.temperature[start],
+        dip=np.expm1(dip),
+        low=np.expm1(dip - t_interval * u),
+        high=np.expm1(dip + t_interval * u),
+        limit=np.expm1(-t * u),
+        stops=len(touched),
+        beyond=beyond,
+        touchable=s.stop[first],
+    )

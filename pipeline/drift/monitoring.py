@@ -10,12 +10,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.noise import Repeatability, in_pieces, pooled_scatter
 from pipeline.drift.outliers import grubbs
 from pipeline.drift.series import Series, finite_median
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 LEAST_GROUP = 6  # matched stops below which a group says nothing
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from pipeline.constants import MAD_TO_SD, Array
 
 
 class Repeatability(NamedTuple):
@@ -93,7 +93,7 @@ def _projections(n: int, columns: int) -> tuple[Array, Array]:
 
 def _clipped(left: Array) -> Array:
     """Residuals (rho, n), the wildest held at 4.5 robust standard deviations: one stray stop must not set the scatter."""
-    scale = 4.5 * 1.4826 * np.median(np.abs(left), axis=1, keepdims=True)
+    scale = 4.5 * MAD_TO_SD * np.median(np.abs(left), axis=1, keepdims=True)
     scale = np.where(scale > 0, scale, np.inf)
     return np.clip(left, -scale, scale)
 

@@ -11,9 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.shapes import Shapes
-
-Array = NDArray[np.float64]
 
 
 class Onset(NamedTuple):

@@ -8,14 +8,13 @@ a first hard block cleared little and a later one the rest, the checks after the
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.change import Change, phase_levels, phases, pieces, use_begins
 from pipeline.drift.contrast import Levels
 from pipeline.drift.monitoring import Watch
 from pipeline.drift.noise import Repeatability
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 CLEAR = 3.5  # standard uncertainties by which a level must have come back to be seen without a cause to expect it
 MORE = 2.5  # the same for the checks after a later hard block against those after the first

@@ -7,20 +7,19 @@ The shift from block to block is taken from the checks before any use, and shrun
 """
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipeline.drift.noise import Pooled, Repeatability, pooled_scatter
+from pipeline.constants import Array
+from pipeline.drift import noise
+from pipeline.drift.noise import pooled_scatter
 from pipeline.drift.series import Series, series
 from pipeline.method import drift as settings_file
 from pipeline.method import from_stage_settings
-from pipeline.method.drift import Drift
-from pipeline.results import read_json, read_table, stamp, write_json
+from pipeline.results import read_table, stamp
+from pipeline.results.model import fields, read, write
+from pipeline.results.repeatability import Pooled, Repeatability
 from pipeline.stops.copies import copies, counted_no_more
-
-Array = NDArray[np.float64]
 
 BLOCK_SIGMA, BLOCK_DOF = 0.004, 6.0  # what the block shift is shrunk towards, and how firmly
 ENOUGH = 100  # matched stops from which the pooled scatter is trusted
@@ -36,35 +35,38 @@ def run(*, compound: str, archive: Path, tests: list[str], results: Path, settin
     for test, frame in frames.items():
         if test not in once:
             all_series[test] = series(frame, method.drift, use_suspect=method.friction.use_suspect)
-    body = pooled_over_tests(all_series, method.drift)
-    head = {"compound": compound, "method": results.name}
-    write_json(
-        into / "repeatability.json",
-        head | body | {"stamp": stamp("repeatability", settings_file.REVISION, settings, paths)},
-    )
+    head = {
+        "compound": compound,
+        "method": results.name,
+        "stamp": stamp("repeatability", settings_file.REVISION, settings, paths),
+    }
+    found = pooled_over_tests(all_series)
+    write(into / "repeatability.json", Repeatability.model_validate({**fields(found), **head}))
 
 
-def pooled_over_tests(tests: dict[str, Series], settings: Drift) -> dict[str, Any]:
-    """The content of repeatability.json: pooled figures (shares of mu), how many stops and tests stand behind them."""
+def pooled_over_tests(tests: dict[str, Series]) -> Pooled:
+    """The pooled figures (shares of mu), and how many stops and tests stand behind them."""
     checks = {name: check_blocks(s) for name, s in tests.items()}
     use = [values for s in tests.values() for values in use_blocks(s)]
     blocks = [values for rows in checks.values() for _, _, values in rows]
     pooled = pooled_scatter(blocks) or pooled_scatter(use, trend=True)
     used = sum(len(b) for b in blocks)
     if pooled is None:
-        return {
-            "sigma": None, "autocorrelation": None, "autocorrelation_u": None, "block_sigma": None, "use_factor": None,
-            "dof": 0, "stops": used, "tests": len(tests),
-            "why": "no blocks of matched stops to pool; drift takes a cautious default",
-        }  # fmt: skip
+        why = "no blocks of matched stops to pool; drift takes a cautious default"
+        return Pooled(stops=used, tests=len(tests), why=why)
     in_use = pooled_scatter(use, trend=True)
     factor = float(np.clip(in_use.sigma / pooled.sigma, 0.8, 3.0)) if in_use and in_use.dof >= 10 else 1.3
-    return {
-        "sigma": pooled.sigma, "autocorrelation": pooled.rho, "autocorrelation_u": pooled.u_rho,
-        "block_sigma": block_shift(checks, pooled), "use_factor": factor, "dof": pooled.dof, "stops": used,
-        "tests": sum(bool(rows) for rows in checks.values()),
-        "why": None if used >= ENOUGH else f"fewer than {ENOUGH} matched stops: limits allow for the uncertain scatter",
-    }  # fmt: skip
+    return Pooled(
+        sigma=pooled.sigma,
+        autocorrelation=pooled.rho,
+        autocorrelation_u=pooled.u_rho,
+        block_sigma=block_shift(checks, pooled),
+        use_factor=factor,
+        dof=pooled.dof,
+        stops=used,
+        tests=sum(bool(rows) for rows in checks.values()),
+        why=None if used >= ENOUGH else f"fewer than {ENOUGH} matched stops: limits allow for the uncertain scatter",
+    )
 
 
 def check_blocks(s: Series) -> list[tuple[int, bool, Array]]:
@@ -89,7 +91,7 @@ def use_blocks(s: Series) -> list[Array]:
     return rows
 
 
-def block_shift(checks: dict[str, list[tuple[int, bool, Array]]], pooled: Pooled) -> float:
+def block_shift(checks: dict[str, list[tuple[int, bool, Array]]], pooled: noise.Pooled) -> float:
     """Standard deviation of the blocks' common shifts: what their means scatter beyond the stops' own scatter."""
     excess, dof = 0.0, 0.0
     for rows in checks.values():
@@ -106,7 +108,7 @@ def block_shift(checks: dict[str, list[tuple[int, bool, Array]]], pooled: Pooled
     return float(np.sqrt(max(shrunk, (0.25 * BLOCK_SIGMA) ** 2)))
 
 
-def variance_of_mean(count: int, pooled: Pooled) -> float:
+def variance_of_mean(count: int, pooled: noise.Pooled) -> float:
     """Variance of the mean of `count` neighbours under the pooled AR(1) scatter."""
     lags = np.arange(1, count)
     rho = pooled.rho
@@ -115,14 +117,15 @@ def variance_of_mean(count: int, pooled: Pooled) -> float:
     )
 
 
-def read_repeatability(path: Path | None) -> Repeatability | None:
+def read_repeatability(path: Path | None) -> noise.Repeatability | None:
     """The pooled figures of a repeatability.json; None where there is no file or it has no figures."""
-    if path is None or not path.is_file():
+    return None if path is None or not path.is_file() else scatter_of(read(path, Repeatability))
+
+
+def scatter_of(pooled: Pooled) -> noise.Repeatability | None:
+    """The pooled figures as the limits use them: a standard deviation and degrees of freedom too small are not believed."""
+    figures = (pooled.sigma, pooled.autocorrelation, pooled.autocorrelation_u, pooled.block_sigma, pooled.use_factor)
+    if None in figures:
         return None
-    content = read_json(path)
-    if content.get("sigma") is None:
-        return None
-    return Repeatability(
-        max(float(content["sigma"]), 0.002), float(content["autocorrelation"]), float(content["autocorrelation_u"]),
-        float(content["block_sigma"]), float(content["use_factor"]), float(max(content["dof"], 4)),
-    )  # fmt: skip
+    sigma, rho, u_rho, block_sigma, exposed = (float(x) for x in figures if x is not None)
+    return noise.Repeatability(max(sigma, 0.002), rho, u_rho, block_sigma, exposed, float(max(pooled.dof, 4)))

@@ -9,16 +9,14 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.constants import Array
 from pipeline.drift.change import _thinned, channel_noise
 from pipeline.drift.detection import problem, shape_scores
 from pipeline.drift.onset import Onset, date
 from pipeline.drift.series import Series
 from pipeline.drift.shapes import ramps, steps
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 FLOOR = 0.0015  # least scatter of ln energy ratio believed, so that a rig without noise does not alarm on rounding
 SIGNIFICANT = (

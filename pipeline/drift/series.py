@@ -16,10 +16,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.constants import ZERO_C
+from pipeline.constants import ZERO_C, Array
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
 
 MONITORED = ("check", "duty", "map", "drag")
 

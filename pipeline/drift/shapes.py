@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from pipeline.constants import Array
 
 GROWTH = (15.0, 40.0, np.inf)  # low-energy stops to 63 %; infinite: linear
 CLEARING = (3.0, np.inf)  # high-energy stops to 37 %; infinite: never

@@ -1,35 +1,32 @@
 """What is said of each change: verdict, onset, loss, evidence, words. One function a cause."""
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.constants import ZERO_C
+from pipeline.constants import ZERO_C, Array
 from pipeline.drift.bedded import Bedding
 from pipeline.drift.change import Change, phase_levels, phases
-from pipeline.drift.fade import Hot
-from pipeline.drift.moisture import Damp
 from pipeline.drift.monitoring import Watch
 from pipeline.drift.noise import Repeatability
 from pipeline.drift.sensor import TorqueDrift
 from pipeline.drift.series import Series, finite_median
 from pipeline.method.drift import Drift
-
-Array = NDArray[np.float64]
+from pipeline.results.drift import AfterPause, EvidenceItem, HotBlock, Size, Verdict
 
 
 class Told(NamedTuple):
     """One change with all that drift.json says about it; loss in mu (value, low, high), loss_share of the level before."""
 
-    verdict: str
+    verdict: Verdict
     onset: tuple[int, int, int]
     loss: tuple[float, float, float] | None
     loss_share: float | None
     recovered: bool | None
     why: str
     words: list[str]
-    items: dict[str, Any]
+    items: dict[str, EvidenceItem]
     not_excluded: list[str]
     record_next: list[str]
 
@@ -55,13 +52,19 @@ def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settin
         f" {drift.onset.stop} ({drift.onset.low} to {drift.onset.high}), as a {drift.onset.family}; friction as recorded moves"
         " with it, friction as the deceleration shows it does not: the torque chain drifted"
     )
+    size = Size(share=drift.size, low=drift.low, high=drift.high, threshold=settings.torque_change)
     return Told(
-        "sensor", (drift.onset.stop, drift.onset.low, drift.onset.high),
-        (-before * share[0], -before * share[2], -before * share[1]) if share else None, -share[0] if share else None, None,
-        "the energy ratio moved", [words],
-        {"torque_drift": {"share": drift.size, "low": drift.low, "high": drift.high, "threshold": settings.torque_change}},
-        [], ["check the torque chain against a known load and its zero; repeat what was measured since"],
-    )  # fmt: skip
+        verdict="sensor",
+        onset=(drift.onset.stop, drift.onset.low, drift.onset.high),
+        loss=(-before * share[0], -before * share[2], -before * share[1]) if share else None,
+        loss_share=-share[0] if share else None,
+        recovered=None,
+        why="the energy ratio moved",
+        words=[words],
+        items={"torque_drift": size},
+        not_excluded=[],
+        record_next=["check the torque chain against a known load and its zero; repeat what was measured since"],
+    )
 
 
 def bedding(bed: Bedding) -> Told:
@@ -72,35 +75,52 @@ def bedding(bed: Bedding) -> Told:
     )
     mu = bed.mu_settled
     return Told(
-        "bedding-in", (bed.onset, bed.onset, bed.settled), (mu * bed.size, mu * bed.low, mu * bed.high),
-        bed.size / (1 + bed.size), None, "friction changed early and settled", [words],
-        {"bedding": {"share": bed.size, "low": bed.low, "high": bed.high, "stops": bed.constant}},
-        [], ["bed in longer, until friction is within 3 % of where it settles"],
-    )  # fmt: skip
+        verdict="bedding-in",
+        onset=(bed.onset, bed.onset, bed.settled),
+        loss=(mu * bed.size, mu * bed.low, mu * bed.high),
+        loss_share=bed.size / (1 + bed.size),
+        recovered=None,
+        why="friction changed early and settled",
+        words=[words],
+        items={"bedding": Size(share=bed.size, low=bed.low, high=bed.high, stops=bed.constant)},
+        not_excluded=[],
+        record_next=["bed in longer, until friction is within 3 % of where it settles"],
+    )
 
 
-def moisture(s: Series, wet: list[Damp], settings: Drift) -> Told:
+def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Told:
     """Dips after pauses; onset and loss are those of the first."""
     first = min(wet, key=lambda d: d.stop)
     words = [
         f"after {d.idle_s / 3600:.1f} h idle the first stops from stop {d.stop} lay {100 * d.dip:+.1f} %"
         f" ({100 * d.low:+.1f} to {100 * d.high:+.1f} %; beyond chance from {100 * d.limit:+.1f} %) off matched later ones,"
-        f" starting at {d.temperature_c:.0f} degC, and friction was back after {max(d.stops, 1)} stops"
+        f" starting at {_degrees(d.temperature_c)}, and friction was back after {max(d.stops, 1)} stops"
         for d in wet
     ]
-    level = float(np.exp(finite_median(s.friction[s.group == s.group[first.touchable[0]]])))
-    last = int(s.stop[first.touchable[min(max(first.stops, 1), len(first.touchable)) - 1]])
-    warm = [d for d in wet if d.temperature_c > settings.dry_above - ZERO_C]
+    group = s.group[s.stop == first.touchable[0]][0]
+    level = float(np.exp(finite_median(s.friction[s.group == group])))
+    last = first.touchable[min(max(first.stops, 1), len(first.touchable)) - 1]
+    dry = settings.dry_above - ZERO_C
+    warm = [d for d in wet if d.temperature_c is not None and d.temperature_c > dry]
     return Told(
-        "moisture", (first.stop, first.stop, last), (-first.dip * level, -first.high * level, -first.low * level), -first.dip,
-        None, "low only in the first stops after a pause", words,
-        {"moisture": [d._asdict() | {"touchable": s.stop[d.touchable]} for d in wet]},
-        ["contamination or handling in the pause: the stops did not start cold"] if warm else [],
-        ["record humidity and dry the disc before the first stop"],
-    )  # fmt: skip
+        verdict="moisture",
+        onset=(first.stop, first.stop, last),
+        loss=(-first.dip * level, -first.high * level, -first.low * level),
+        loss_share=-first.dip,
+        recovered=None,
+        why="low only in the first stops after a pause",
+        words=words,
+        items={"moisture": wet},
+        not_excluded=["contamination or handling in the pause: the stops did not start cold"] if warm else [],
+        record_next=["record humidity and dry the disc before the first stop"],
+    )
 
 
-def fade(s: Series, hot: list[Hot], change: Change | None) -> list[Told]:
+def _degrees(temperature_c: float | None) -> str:
+    return "an unknown temperature" if temperature_c is None else f"{temperature_c:.0f} degC"
+
+
+def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Told]:
     """Falls with temperature in hot blocks, unless friction at the checks fell from that block on."""
     for h in hot:
         lasting = change is not None and h.stop <= change.onset.stop <= h.last + 1
@@ -111,8 +131,17 @@ def fade(s: Series, hot: list[Hot], change: Change | None) -> list[Told]:
             f"in block {h.block} friction fell {100 * h.fall:+.1f} % ({100 * h.low:+.1f} to {100 * h.high:+.1f} %) as stops"
             f" started at {h.temperature_low_c:.0f} to {h.temperature_high_c:.0f} degC, and the checks after it were unchanged"
         )
-        return [Told(
-            "fade", (h.stop, h.stop, h.last), (-h.fall * level, -h.high * level, -h.low * level), -h.fall, None,
-            "low when hot, back when cool", [words], {"fade": h._asdict()}, [], [],
-        )]  # fmt: skip
+        told = Told(
+            verdict="fade",
+            onset=(h.stop, h.stop, h.last),
+            loss=(-h.fall * level, -h.high * level, -h.low * level),
+            loss_share=-h.fall,
+            recovered=None,
+            why="low when hot, back when cool",
+            words=[words],
+            items={"fade": h},
+            not_excluded=[],
+            record_next=[],
+        )
+        return [told]
     return []

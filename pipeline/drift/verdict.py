@@ -8,9 +8,10 @@ undetermined  everything else that changed: a step, a missing energy ratio, a fa
 
 from typing import NamedTuple
 
-from pipeline.drift.evidence import Item, Recovery
+from pipeline.drift.evidence import Recovery
+from pipeline.results.drift import Item, Verdict
 
-PRECEDENCE = ("sensor", "glazing-like", "moisture", "bedding-in", "fade", "undetermined")
+PRECEDENCE: tuple[Verdict, ...] = ("sensor", "glazing-like", "moisture", "bedding-in", "fade", "undetermined")
 
 NEXT = {
     "recovery": "run high-energy stops and then the matched check: a glaze comes back, a sensor or contamination does not",
@@ -25,7 +26,7 @@ NEXT = {
 class Judgement(NamedTuple):
     """Verdict of one change, what it does not exclude and what to record next time."""
 
-    verdict: str
+    verdict: Verdict
     not_excluded: list[str]
     record_next: list[str]
     why: str
@@ -105,7 +106,7 @@ def _not_excluded(items: dict[str, Item], recovery: Recovery) -> list[str]:
     return causes
 
 
-def first_in_precedence(verdicts: list[str]) -> tuple[str, list[str]]:
+def first_in_precedence(verdicts: list[Verdict]) -> tuple[Verdict, list[Verdict]]:
     """The verdict that counts and the others, each once."""
     once = sorted(set(verdicts), key=PRECEDENCE.index)
     return (once[0], once[1:]) if once else ("none", [])

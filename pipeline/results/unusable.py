@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import Result
+from pipeline.results.repeatability import Repeatability
+from pipeline.results.rigs import Rigs
 
 
 def unusable(name: str, subject: str, why: str) -> Result | None:
@@ -14,4 +17,10 @@ def unusable(name: str, subject: str, why: str) -> Result | None:
             return CompoundBatches(compound=subject, unusable=why)
         case "duty.json":
             return CompoundDuty(compound=subject, unusable=why)
+        case "drift.json":
+            return TestDrift(test=subject, unusable=why)
+        case "repeatability.json":
+            return Repeatability(compound=subject, unusable=why)
+        case "rigs.json":
+            return Rigs(unusable=why)
     return None

@@ -17,11 +17,14 @@ way or by another amount than scatter allows.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+
+from pipeline.constants import Array
+from pipeline.results.model import renewed
+from pipeline.results.rigs import Step
 
 LEVEL = 0.02  # of the test for a step; an event is looked at on its own
 SMALLEST_MU, SMALLEST_RATIO = 0.01, 0.007  # relative steps below these are no finding
@@ -39,9 +42,7 @@ class Reading:
     energy_ratio: float
 
 
-def friction_step(
-    readings: Sequence[Reading], before: set[str], after: set[str], reference: set[str]
-) -> dict[str, Any]:
+def friction_step(readings: Sequence[Reading], before: set[str], after: set[str], reference: set[str]) -> Step:
     """Step of log mu at a boundary: estimate, interval, what was compared, or `why` nothing could be.
 
     `reference` are the batches of the rig's reference compound.
@@ -53,36 +54,34 @@ def friction_step(
     sides = [{(r.group, r.specimen, r.test) for r in used if r.test in side} for side in (before, after)]
     needed = 1 if groups and groups <= reference else FEWEST
     if not groups:
-        return {"found": False, "why": "no batch was tested on both sides of it"}
+        return Step(found=False, why="no batch was tested on both sides of it")
     if min(map(len, sides)) < needed:
         counts = f"{len(sides[0])} before and {len(sides[1])} after"
-        return {"found": False, "why": f"too few tests of the same material: {counts}", "groups": sorted(groups)}
+        return Step(found=False, why=f"too few tests of the same material: {counts}", groups=sorted(groups))
     # tests of other rigs and states lend their scatter: each keeps a level of its own group and state
     label = [r.group if r in used else f"{r.group}|{_side(r, before, after)}" for r in usable]
-    return _step(
-        np.array([r.level for r in usable]),
-        label,
-        np.array([r.test in after and r in used for r in usable], float),
-        SMALLEST_MU,
-    ) | {"groups": sorted(groups), "tests_before": len(sides[0]), "tests_after": len(sides[1])}
+    level = np.array([r.level for r in usable])
+    stepped = np.array([r.test in after and r in used for r in usable], float)
+    step = _step(level, label, stepped, SMALLEST_MU)
+    return renewed(step, groups=sorted(groups), tests_before=len(sides[0]), tests_after=len(sides[1]))
 
 
-def ratio_step(readings: Sequence[Reading], before: set[str], after: set[str]) -> dict[str, Any]:
+def ratio_step(readings: Sequence[Reading], before: set[str], after: set[str]) -> Step:
     """Step of the energy ratio at a boundary; material plays no part."""
     here = [r for r in readings if np.isfinite(r.energy_ratio) and (r.test in before or r.test in after)]
     count = [sum(r.test in side for r in here) for side in (before, after)]
     if min(count) < FEWEST:
-        return {"found": False, "why": f"{count[0]} tests before and {count[1]} after have an energy balance"}
+        return Step(found=False, why=f"{count[0]} tests before and {count[1]} after have an energy balance")
     values = np.array([r.energy_ratio for r in here])
     step = _step(values, ["all"] * len(here), np.array([r.test in after for r in here], float), SMALLEST_RATIO)
-    return step | {"tests_before": count[0], "tests_after": count[1]}
+    return renewed(step, tests_before=count[0], tests_after=count[1])
 
 
 def _side(reading: Reading, before: set[str], after: set[str]) -> str:
     return "before" if reading.test in before else "after" if reading.test in after else "elsewhere"
 
 
-def _step(y: np.ndarray, groups: list[str], after: np.ndarray, smallest: float) -> dict[str, Any]:
+def _step(y: Array, groups: list[str], after: Array, smallest: float) -> Step:
     """Least squares of y on group levels and a common step; the verdict with its figures."""
     from scipy import stats
 
@@ -91,7 +90,7 @@ def _step(y: np.ndarray, groups: list[str], after: np.ndarray, smallest: float) 
     x = np.column_stack([x_group, after])
     df = len(y) - x.shape[1]
     if df < 1:
-        return {"found": False, "why": "no scatter between specimens to judge a step by"}
+        return Step(found=False, why="no scatter between specimens to judge a step by")
     inverse = np.linalg.inv(x.T @ x)
     beta = inverse @ x.T @ y
     residual = y - x @ beta
@@ -102,16 +101,22 @@ def _step(y: np.ndarray, groups: list[str], after: np.ndarray, smallest: float) 
     p = float(2 * stats.t.sf(abs(step) / se, df)) if se > 0 else 0.0
     shared = _shared(y, x_group, after, step, sd, df)
     found = p < LEVEL and abs(step) >= smallest and shared
-    content = {"found": found, "step": step, "low": step - half, "high": step + half, "p": p, "df": df,
-               "specimen_sd": sd, "shared": shared}  # fmt: skip
-    if not found:
-        content["why"] = (
-            "the materials do not step together" if p < LEVEL and not shared else "no step beyond the scatter"
-        )
-    return content
+    apart = p < LEVEL and not shared
+    why = "the materials do not step together" if apart else "no step beyond the scatter"
+    return Step(
+        found=found,
+        step=step,
+        low=step - half,
+        high=step + half,
+        p=p,
+        df=df,
+        specimen_sd=sd,
+        shared=shared,
+        why=None if found else why,
+    )
 
 
-def _shared(y: np.ndarray, x_group: np.ndarray, after: np.ndarray, step: float, sd: float, df: int) -> bool:
+def _shared(y: Array, x_group: Array, after: Array, step: float, sd: float, df: int) -> bool:
     """Whether every group seen on both sides steps the same way, and by the same amount within its scatter."""
     from scipy import stats
 
@@ -126,10 +131,10 @@ def _shared(y: np.ndarray, x_group: np.ndarray, after: np.ndarray, step: float, 
     return True
 
 
-def relative(friction: Mapping[str, Any], ratio: Mapping[str, Any]) -> float | None:
+def relative(friction: Step, ratio: Step) -> float | None:
     """Relative shift of mu that the evidence gives: from friction where found, else from the energy
     balance.
     """
-    if friction.get("found"):
-        return float(np.expm1(friction["step"]))
-    return float(ratio["step"]) if ratio.get("found") else None
+    if friction.found and friction.step is not None:
+        return float(np.expm1(friction.step))
+    return ratio.step if ratio.found else None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,7 +17,9 @@ from pipeline.batches import cells
 from pipeline.errors import InputError
 from pipeline.findings import finding
 from pipeline.method import batches
-from pipeline.results import read_json, read_table, stamp, write_json
+from pipeline.results import read_json, read_table, stamp
+from pipeline.results.model import renewed, write
+from pipeline.results.rigs import Copied, Event, Examined, Rigs
 from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
 from pipeline.stops.copies import Copy, copies, counted_no_more
@@ -38,38 +39,45 @@ def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: P
     """Read every test's stops under `results` (a method's folder), look at each rig's events, write
     rigs.json.
     """
-    read = [load(path, Rig) for path in rigs]
+    states = [load(path, Rig) for path in rigs]
     tests, inputs = _tests(archive, results)
+    cards = {t.card.test: t.card for t in tests}
     found = copies({t.card.test: t.stops for t in tests})
     once = counted_no_more(found)
-    content = shifts([t for t in tests if t.card.test not in once], read)
-    content["copies"] = [_copy(copy, {t.card.test: t.card for t in tests}) for copy in found]
-    content["findings"] += [f for item in content["copies"] for f in _copied(item)]
-    method = {"method": results.name}
-    write_json(
-        out, method | content | {"stamp": stamp("rigs", batches.REVISION, settings, inputs | {p.name: p for p in rigs})}
+    content = shifts([t for t in tests if t.card.test not in once], states)
+    copied = [_copy(copy, cards) for copy in found]
+    write(
+        out,
+        renewed(
+            content,
+            method=results.name,
+            copies=copied,
+            findings=[*content.findings, *(f for item in copied for f in _copied(item))],
+            stamp=stamp("rigs", batches.REVISION, settings, inputs | {p.name: p for p in rigs}),
+        ),
     )
 
 
-def _copy(copy: Copy, cards: dict[str, Card]) -> dict[str, Any]:
+def _copy(copy: Copy, cards: dict[str, Card]) -> Copied:
     """The copy as rigs.json lists it, and what the two cards say differently of what was tested."""
     one, other = cards[copy.test], cards[copy.of]
     facts = ("compound", "batch", "specimen", "date", "rig")
-    apart = {name: [str(getattr(card, name)) for card in (one, other)] for name in facts}
-    return copy._asdict() | {"cards_differ_in": {name: pair for name, pair in apart.items() if pair[0] != pair[1]}}
+    said = {name: [str(getattr(card, name)) for card in (one, other)] for name in facts}
+    differ = {name: pair for name, pair in said.items() if pair[0] != pair[1]}
+    return Copied.model_validate({**copy._asdict(), "cards_differ_in": differ})
 
 
-def _copied(item: dict[str, Any]) -> list[dict[str, Any]]:
+def _copied(item: Copied) -> list[dict[str, Any]]:
     """test_copied in both tests."""
     found = []
-    for own, other in ((item["test"], item["of"]), (item["of"], item["test"])):
-        text = f"{item['stops']} stops of {own} are those of {other}"
-        if item["whole"]:
-            text += f": one test in two folders, counted once, as {item['of']}"
-        differ = [f"{name} {a} and {b}" for name, (a, b) in item["cards_differ_in"].items()]
+    for own, other in ((item.test, item.of), (item.of, item.test)):
+        text = f"{item.stops} stops of {own} are those of {other}"
+        if item.whole:
+            text += f": one test in two folders, counted once, as {item.of}"
+        differ = [f"{name} {a} and {b}" for name, (a, b) in item.cards_differ_in.items()]
         if differ:
-            text += f"; the cards of {item['test']} and {item['of']} differ in {', '.join(differ)}"
-        evidence = {key: item[key] for key in ("stops", "share", "whole", "cards_differ_in")} | {"other": other}
+            text += f"; the cards of {item.test} and {item.of} differ in {', '.join(differ)}"
+        evidence = item.model_dump(include={"stops", "share", "whole", "cards_differ_in"}) | {"other": other}
         found.append(finding("test_copied", text, evidence=evidence).as_dict() | {"test": own})
     return found
 
@@ -89,55 +97,55 @@ def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]
     return tests, inputs
 
 
-def shifts(tests: list[RigTest], rigs: list[Rig]) -> dict[str, Any]:
-    """Everything in rigs.json: each test's state, what was examined at each event, shifts found, findings."""
+def shifts(tests: list[RigTest], rigs: list[Rig]) -> Rigs:
+    """Each test's state, what was examined at each event, shifts found, findings: rigs.json less its heading and copies."""
     by_rig = {rig.rig: rig for rig in rigs}
     epochs = {
         t.card.test: epoch(t.card.rig, t.card.date, by_rig[t.card.rig].events if t.card.rig in by_rig else ())
         for t in tests
     }
-    examined: list[dict[str, Any]] = []
+    examined: list[Examined] = []
     for rig in rigs:
         dates = {t.card.test: t.card.date for t in tests if t.card.rig == rig.rig}
-        found = [_examine(boundary, tests, rig) for boundary in boundaries(rig, dates)]
-        examined += _carried(found, rig, dates)
-    found = [item for item in examined if item["shift_relative"] is not None]
-    return {
-        "epochs": epochs,
-        "examined": examined,
-        "shifts": found,
-        "findings": [f for item in found for f in _findings(item)],
-    }
+        examined += _carried([_examine(boundary, tests, rig) for boundary in boundaries(rig, dates)])
+    found = [item for item in examined if item.shift_relative is not None]
+    findings = [f for item in found for f in _findings(item)]
+    return Rigs(epochs=epochs, examined=examined, shifts=found, findings=findings)
 
 
-def _examine(boundary: Boundary, tests: list[RigTest], rig: Rig) -> dict[str, Any]:
+def _examine(boundary: Boundary, tests: list[RigTest], rig: Rig) -> Examined:
     """One boundary: both steps, and the shift where either is found."""
     readings, reference = _readings(tests, rig)
     before, after = set(boundary.before), set(boundary.after)
     friction, ratio = friction_step(readings, before, after, reference), ratio_step(readings, before, after)
-    return {
-        "rig": rig.rig,
-        "date": boundary.events[-1].date.isoformat(),
-        "events": [event.model_dump(mode="json") for event in boundary.events],
-        "shift_relative": relative(friction, ratio),
-        "friction": friction,
-        "energy_ratio": ratio,
-        "before": list(boundary.before),
-        "tests": list(boundary.after),
-    }
+    return Examined(
+        rig=rig.rig,
+        date=boundary.events[-1].date.isoformat(),
+        events=[Event.model_validate(event.model_dump(mode="json")) for event in boundary.events],
+        shift_relative=relative(friction, ratio),
+        friction=friction,
+        energy_ratio=ratio,
+        before=boundary.before,
+        tests=boundary.after,
+    )
 
 
-def _carried(found: list[dict[str, Any]], rig: Rig, dates: dict[str, datetime.date]) -> list[dict[str, Any]]:
+def _carried(found: list[Examined]) -> list[Examined]:
     """A shift stays until a later event undoes it: later states' tests are touched as well until then."""
-    for index, item in enumerate(found):
-        if item["shift_relative"] is None:
-            continue
-        for later in found[index + 1 :]:
-            back = later["shift_relative"]
-            if back is not None and abs((1 + back) * (1 + item["shift_relative"]) - 1) < abs(back) / 2:
-                break
-            item["tests"] = sorted({*item["tests"], *later["tests"]})
-    return found
+    return [_lasting(item, found[index + 1 :]) for index, item in enumerate(found)]
+
+
+def _lasting(item: Examined, later: list[Examined]) -> Examined:
+    """The boundary with the tests of all later states up to the event that undoes its shift."""
+    if item.shift_relative is None:
+        return item
+    touched = set(item.tests)
+    for one in later:
+        back = one.shift_relative
+        if back is not None and abs((1 + back) * (1 + item.shift_relative) - 1) < abs(back) / 2:
+            break
+        touched |= set(one.tests)
+    return renewed(item, tests=sorted(touched))
 
 
 def _readings(tests: list[RigTest], rig: Rig) -> tuple[list[Reading], set[str]]:
@@ -174,18 +182,19 @@ def _levels(tests: list[RigTest]) -> dict[str, float]:
     return dict(zip(found.keys, (float(v) for v in found.values), strict=True)) if found.matched else {}
 
 
-def _findings(item: dict[str, Any]) -> list[dict[str, Any]]:
+def _findings(item: Examined) -> list[dict[str, Any]]:
     """rig_shift in each test that the shift touches."""
-    what = ", ".join(f"{event['what']} {event['date']}" for event in item["events"])
+    what = ", ".join(f"{event.what} {event.date}" for event in item.events)
     parts = []
-    if item["friction"].get("found"):
-        f = item["friction"]
+    friction, ratio = item.friction, item.energy_ratio
+    if friction.found and friction.step is not None:
         parts.append(
-            f"mu of {', '.join(f['groups'])} stepped by {100 * np.expm1(f['step']):+.1f} % "
-            f"({f['tests_before']} tests before, {f['tests_after']} after)"
+            f"mu of {', '.join(friction.groups or [])} stepped by {100 * np.expm1(friction.step):+.1f} % "
+            f"({friction.tests_before} tests before, {friction.tests_after} after)"
         )
-    if item["energy_ratio"].get("found"):
-        parts.append(f"the energy ratio by {item['energy_ratio']['step']:+.3f}, so the torque chain or the inertia")
-    message = f"rig {item['rig']} shifted at {what}: {'; '.join(parts)}"
-    evidence = {key: item[key] for key in ("shift_relative", "friction", "energy_ratio", "date")}
-    return [finding("rig_shift", message, evidence=evidence).as_dict() | {"test": test} for test in item["tests"]]
+    if ratio.found:
+        parts.append(f"the energy ratio by {ratio.step:+.3f}, so the torque chain or the inertia")
+    message = f"rig {item.rig} shifted at {what}: {'; '.join(parts)}"
+    content = item.model_dump(exclude_none=True)
+    evidence = {key: content[key] for key in ("shift_relative", "friction", "energy_ratio", "date")}
+    return [finding("rig_shift", message, evidence=evidence).as_dict() | {"test": test} for test in item.tests]

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from pipeline.batches.brakes import Brake, brake_of, differences, usual_brake, words
+from pipeline.results.rigs import Copied
 from tests.batches.makers import specimen_tests
 from tests.batches.test_compare import pair_of, run
 from tests.rigs.makers import card_content, card_of
@@ -106,17 +107,9 @@ def test_the_usual_brake_is_the_one_that_most_cards_state():
 
 def test_one_test_under_two_batches_decides_nothing():
     tests = stated(ALIKE | {"b3": [0.360, 0.362, 0.361]})
-    copied = [
-        {
-            "test": "b3-X",
-            "of": "b2-A",
-            "stops": 6,
-            "share": 1.0,
-            "whole": True,
-            "cards_differ_in": {"batch": ["b3", "b2"]},
-        }
-    ]
-    result = run(tests, copied=copied)
+    apart = {"batch": ["b3", "b2"]}
+    copied = Copied(test="b3-X", of="b2-A", stops=6, share=1.0, whole=True, cards_differ_in=apart)
+    result = run(tests, copied=[copied])
     pair = pair_of(result, "b1", "b3")
     assert pair.mu_verdict == pair_of(result, "b2", "b3").mu_verdict == "undecided"
     assert "b3-X and b2-A hold the same recordings" in pair.mu_why

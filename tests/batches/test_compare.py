@@ -12,6 +12,7 @@ from pipeline.archive.targets import Target
 from pipeline.batches import compare
 from pipeline.batches.specimens import WearRate, bite_values, friction_values, reference_stops, wear_values
 from pipeline.method.batches import Batches
+from pipeline.results.rigs import Examined, Step
 from tests.batches.makers import specimen_tests
 from tests.makers import stops_frame
 
@@ -241,7 +242,11 @@ def test_a_calibration_draws_the_sensors_anew_and_leaves_the_brake():
 
 def test_rig_shift_is_a_caveat_and_keeps_a_pair_from_being_called_different():
     levels = {"b1": [0.420, 0.421], "b2": [0.470, 0.471]}
-    shift = {"rig": "north", "date": "2026-01-20", "shift_relative": 0.11, "tests": ["b2-A", "b2-B"]}
+    none, moved = Step(found=False, why="not looked for"), Step(found=True, step=0.104)
+    shift = Examined(
+        rig="north", date="2026-01-20", events=[], shift_relative=0.11, friction=moved, energy_ratio=none,
+        before=["b1-A", "b1-B"], tests=["b2-A", "b2-B"],
+    )  # fmt: skip
     plain, touched = run(specimen_tests(levels)), run(specimen_tests(levels), shifts=[shift])
     assert plain.pairs[0].mu_verdict == "different"
     assert touched.pairs[0].mu_verdict == "undecided"

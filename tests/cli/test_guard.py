@@ -11,8 +11,11 @@ from pipeline.errors import InputError
 from pipeline.faults import InputFault
 from pipeline.results import fault, read_json
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import read
+from pipeline.results.repeatability import Repeatability
+from pipeline.results.rigs import Rigs
 
 
 def failing(error):
@@ -41,6 +44,13 @@ def test_files_of_a_compound_that_failed_read_as_what_they_are(tmp_path):
     for path, model in zip(outputs, (CompoundBatches, CompoundDuty), strict=True):
         found = read(path, model)
         assert (found.compound, found.unusable) == ("Marram 4", "targets: not readable")
+
+
+@pytest.mark.parametrize(("name", "model"), [("drift", TestDrift), ("repeatability", Repeatability), ("rigs", Rigs)])
+def test_the_file_of_a_failed_stage_can_be_read_by_the_next(tmp_path, name, model):
+    path = tmp_path / f"{name}.json"
+    guarded(name, "t1", [path], failing(ZeroDivisionError()))
+    assert "fault of ours" in read(path, model).unusable
 
 
 def test_a_fault_of_ours_is_tried_twice_for_each_version(tmp_path, monkeypatch):

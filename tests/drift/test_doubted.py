@@ -13,7 +13,7 @@ def test_a_steady_test_of_suspect_stops_is_undetermined():
     purpose = ["map"] * 10 + ["check"] * 50
     block = ["map 1"] * 10 + [f"check {1 + i // 10}" for i in range(50)]
     steady = stops_frame(n, mu=mu, purpose=purpose, block=block)
-    assert analyse(steady, Drift())["verdict"] == "none"
+    assert analyse(steady, Drift()).verdict == "none"
     doubted = analyse(steady.with_columns(status=pl.lit("suspect")), Drift())
-    assert doubted["verdict"] == "undetermined"
-    assert "0 stops" in doubted["evidence"]["why"] or doubted["evidence"]["matched_stops"] == 0
+    assert doubted.verdict == "undetermined"
+    assert "0 stops" in doubted.evidence.why or doubted.evidence.matched_stops == 0

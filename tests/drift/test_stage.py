@@ -1,30 +1,19 @@
 """The stage's files: whole, in the form of docs/contract.md, also for tests that cannot be used."""
 
-import json
-
 import polars as pl
 import pytest
 
 from pipeline.drift import repeatability, stage
+from pipeline.errors import InputError
 from pipeline.method import Method, stage_settings
-from pipeline.results import read_json, write_json, write_parquet
+from pipeline.results import write_json, write_parquet
+from pipeline.results.drift import TestDrift
+from pipeline.results.model import read
+from pipeline.results.repeatability import Repeatability
 from pipeline.vocabulary import STOPS, empty
 from tests.drift.makers import Truth, made, short_program
 
 SETTINGS = stage_settings(Method(), "drift", "friction", "reduction")
-KEYS = {
-    "test",
-    "method",
-    "verdict",
-    "onset_stop",
-    "onset_low",
-    "onset_high",
-    "mu_loss",
-    "mu_loss_share",
-    "recovered",
-    "also",
-    "evidence",
-}
 
 
 @pytest.fixture(scope="module")
@@ -51,36 +40,43 @@ def drift_of(results, test):
         repeatability=results / "compounds/marram-4/repeatability.json",
         into=into,
     )
-    return read_json(into / "drift.json")
+    return read(into / "drift.json", TestDrift)
 
 
 def test_repeatability_finds_the_scatter(results):
-    content = read_json(results / "compounds/marram-4/repeatability.json")
-    assert content["sigma"] == pytest.approx(0.018, rel=0.25)
-    assert abs(content["autocorrelation"] - 0.25) < 0.3
-    assert content["tests"] == 2 and content["stops"] == 31 + 59
+    content = read(results / "compounds/marram-4/repeatability.json", Repeatability)
+    assert (content.compound, content.method) == ("Marram 4", "first")
+    assert content.sigma == pytest.approx(0.018, rel=0.25)
+    assert abs(content.autocorrelation - 0.25) < 0.3
+    assert content.tests == 2 and content.stops == 31 + 59
 
 
 def test_healthy_and_glazed(results):
     healthy, glazed = drift_of(results, "healthy"), drift_of(results, "glazed")
-    assert set(healthy) >= KEYS
-    assert (healthy["verdict"], healthy["onset_stop"], healthy["mu_loss"]) == ("none", None, None)
-    assert healthy["onset_reason"]
-    assert (glazed["verdict"], glazed["recovered"], glazed["method"]) == ("glazing-like", True, "first")
-    assert glazed["onset_low"] <= glazed["onset_stop"] <= glazed["onset_high"]
-    assert glazed["mu_loss_share"] == pytest.approx(0.10, abs=0.03)
-    assert glazed["mu_loss"] == pytest.approx(0.47 * glazed["mu_loss_share"], rel=0.1)
-    assert "NaN" not in json.dumps(glazed)
+    assert (healthy.verdict, healthy.onset_stop, healthy.mu_loss) == ("none", None, None)
+    assert healthy.onset_reason
+    assert (glazed.verdict, glazed.recovered, glazed.test, glazed.method) == ("glazing-like", True, "glazed", "first")
+    assert glazed.onset_low <= glazed.onset_stop <= glazed.onset_high
+    assert glazed.mu_loss_share == pytest.approx(0.10, abs=0.03)
+    assert glazed.mu_loss == pytest.approx(0.47 * glazed.mu_loss_share, rel=0.1)
+    text = (results / "tests" / "glazed" / "drift.json").read_text()
+    assert "NaN" not in text and "Infinity" not in text
 
 
 def test_unusable_test_says_why(results):
     content = drift_of(results, "broken")
-    assert content["unusable"] == "test.yaml: no such key"
-    assert content["verdict"] == "undetermined" and content["onset_stop"] is None
+    assert content.unusable == content.evidence.why == "test.yaml: no such key"
+    assert content.verdict == "undetermined" and content.onset_stop is None
+
+
+def test_a_file_of_an_earlier_version_is_named_with_its_key(tmp_path):
+    write_json(tmp_path / "drift.json", {"test": "a", "verdict": "glazing-like", "onset": 12})
+    with pytest.raises(InputError, match=r"drift\.json: onset: .*run again"):
+        read(tmp_path / "drift.json", TestDrift)
 
 
 def test_charts_are_equally_long(results):
-    charts = drift_of(results, "glazed")["charts"]
+    charts = drift_of(results, "glazed").charts.model_dump()
     for panel in ("residual", "cusum", "ewma", "use", "energy_ratio", "exposure"):
         lengths = {len(v) for v in charts[panel].values() if isinstance(v, list)}
         assert len(lengths) == 1, panel
@@ -95,4 +91,4 @@ def test_summary_rows_without_channels_are_undetermined(results):
     write_parquet(into / "stops.parquet", bare)
     write_json(into / "summary.json", {"unusable": None})
     stage.run(folder=results / "bare", settings=SETTINGS, repeatability=None, into=into)
-    assert read_json(into / "drift.json")["verdict"] in ("none", "undetermined")
+    assert read(into / "drift.json", TestDrift).verdict in ("none", "undetermined")

@@ -15,8 +15,8 @@ def test_verdicts_by_cause(rows):
     groups = by_cause(rows)
     healthy = [r for cause, own in groups.items() if cause.startswith("healthy") for r in own]
     assert len(healthy) == 48
-    assert sum(r.answer["verdict"] != "none" for r in healthy) <= 3
-    assert sum(r.answer["verdict"] == "glazing-like" for r in healthy) == 0
+    assert sum(r.answer.verdict != "none" for r in healthy) <= 3
+    assert sum(r.answer.verdict == "glazing-like" for r in healthy) == 0
     assert share_of(groups["glazing 12 %"], "glazing-like") >= 0.8
     assert share_of(groups["glazing 8 %"], "glazing-like") >= 0.6
     for cause, own in groups.items():

@@ -9,6 +9,8 @@ import polars as pl
 import pytest
 
 from pipeline.archive.rigs import Rig
+from pipeline.results.model import read, write
+from pipeline.results.rigs import Rigs
 from pipeline.rigs.epochs import boundaries, epoch
 from pipeline.rigs.stage import RigTest, shifts
 from tests.makers import stops_frame
@@ -45,17 +47,17 @@ def shared_shift(step, *, sd=0.012, seed=1, ratio_after=1.0):
 
 def test_a_shared_step_is_found_in_the_tests_after_it():
     result = shifts(shared_shift(0.06), [NORTH])
-    (found,) = result["shifts"]
-    assert found["shift_relative"] == pytest.approx(0.06, abs=0.02)
+    (found,) = result.shifts
+    assert found.shift_relative == pytest.approx(0.06, abs=0.02)
     late = {f"b{b}{k}" for b in (1, 2) for k in (3, 4, 5)}
-    assert {f["test"] for f in result["findings"]} == late
-    assert {f["code"] for f in result["findings"]} == {"rig_shift"}
-    assert "rebuild 2026-02-01" in result["findings"][0]["message"]
-    assert found["friction"]["groups"] == ["Marram 4 b1", "Marram 4 b2"]
+    assert {f["test"] for f in result.findings} == late
+    assert {f["code"] for f in result.findings} == {"rig_shift"}
+    assert "rebuild 2026-02-01" in result.findings[0]["message"]
+    assert found.friction.groups == ["Marram 4 b1", "Marram 4 b2"]
 
 
 def test_false_alarms_stay_near_the_level():
-    alarms = sum(bool(shifts(shared_shift(0.0, seed=s), [NORTH])["shifts"]) for s in range(60))
+    alarms = sum(bool(shifts(shared_shift(0.0, seed=s), [NORTH]).shifts) for s in range(60))
     assert alarms <= 6
 
 
@@ -63,26 +65,26 @@ def test_another_batch_after_the_event_is_a_batch_difference():
     before = [rig_test(f"a{k}", "b1", EARLY, 0.42 + 0.003 * k) for k in range(4)]
     after = [rig_test(f"c{k}", "b2", LATE, 0.36 + 0.003 * k) for k in range(4)]
     result = shifts(before + after, [NORTH])
-    assert result["shifts"] == []
-    assert "no batch was tested on both sides" in result["examined"][0]["friction"]["why"]
+    assert result.shifts == []
+    assert "no batch was tested on both sides" in result.examined[0].friction.why
 
 
 def test_new_batches_of_the_reference_compound_are_batches_still():
     rig = Rig.model_validate({"rig": "north", "reference_compound": "Marram 4", "events": NORTH.model_dump()["events"]})
     before = [rig_test(f"a{k}", "b1", EARLY, 0.42 + 0.003 * k) for k in range(4)]
     after = [rig_test(f"c{k}", "b2", LATE, 0.36 + 0.003 * k) for k in range(4)]
-    assert shifts(before + after, [rig])["shifts"] == []
+    assert shifts(before + after, [rig]).shifts == []
 
 
 def test_one_reference_specimen_on_either_side_speaks_with_scatter_from_the_others():
     rig = Rig.model_validate({"rig": "north", "reference_compound": "Datum", "events": NORTH.model_dump()["events"]})
     others = [rig_test(f"o{k}", f"x{k // 3}", EARLY, 0.40 * (1 + 0.01 * (k % 3 - 1))) for k in range(9)]
     datum = [rig_test("r1", "d1", EARLY, 0.45, compound="Datum"), rig_test("r2", "d1", LATE, 0.50, compound="Datum")]
-    (found,) = shifts(others + datum, [rig])["shifts"]
-    assert found["shift_relative"] == pytest.approx(0.111, abs=0.03)
+    (found,) = shifts(others + datum, [rig]).shifts
+    assert found.shift_relative == pytest.approx(0.111, abs=0.03)
     plain = shifts(others + datum, [NORTH])
-    assert plain["shifts"] == []
-    assert "too few" in plain["examined"][0]["friction"]["why"]
+    assert plain.shifts == []
+    assert "too few" in plain.examined[0].friction.why
 
 
 def test_batches_that_step_apart_are_not_the_rig():
@@ -93,25 +95,25 @@ def test_batches_that_step_apart_are_not_the_rig():
         rig_test(f"f{k}", "b2", LATE, 0.396) for k in range(3)
     ]
     result = shifts(before + after, [NORTH])
-    assert result["shifts"] == []
-    assert result["examined"][0]["friction"]["shared"] is False
+    assert result.shifts == []
+    assert result.examined[0].friction.shared is False
 
 
 def test_the_energy_balance_shows_a_torque_shift_without_matched_material():
     before = [rig_test(f"a{k}", "b1", EARLY, 0.42) for k in range(3)]
     after = [rig_test(f"c{k}", "b2", LATE, 0.44, ratio=1.04) for k in range(3)]
     result = shifts(before + after, [NORTH])
-    (found,) = result["shifts"]
-    assert found["shift_relative"] == pytest.approx(0.04, abs=0.005)
-    assert "energy ratio" in result["findings"][0]["message"]
+    (found,) = result.shifts
+    assert found.shift_relative == pytest.approx(0.04, abs=0.005)
+    assert "energy ratio" in result.findings[0]["message"]
 
 
 def test_other_rigs_are_not_touched():
     south = [rig_test(f"s{k}", "b1", LATE if k > 2 else EARLY, 0.42, rig="south") for k in range(6)]
     result = shifts(shared_shift(0.06) + south, [NORTH])
-    assert not any(f["test"].startswith("s") for f in result["findings"])
-    assert result["epochs"]["s0"] == "south"
-    assert result["epochs"]["b13"] == "north, from 2026-02-01"
+    assert not any(f["test"].startswith("s") for f in result.findings)
+    assert result.epochs["s0"] == "south"
+    assert result.epochs["b13"] == "north, from 2026-02-01"
 
 
 def test_drifted_checks_after_a_duty_are_not_used():
@@ -126,7 +128,7 @@ def test_drifted_checks_after_a_duty_are_not_used():
             ]
         )
         tests.append(RigTest(t.card, frame))
-    assert shifts(tests, [NORTH])["shifts"] == []
+    assert shifts(tests, [NORTH]).shifts == []
 
 
 def test_a_shift_that_a_later_event_undoes_does_not_touch_the_tests_after():
@@ -138,8 +140,8 @@ def test_a_shift_that_a_later_event_undoes_does_not_touch_the_tests_after():
     )
     back = [rig_test(f"z{k}", "b1", "2026-05-01", 0.42 * (1 + 0.01 * (k - 1))) for k in range(3)]
     result = shifts(shared_shift(0.06) + back, [rig])
-    first = next(item for item in result["examined"] if item["date"] == "2026-02-01")
-    assert "z0" not in first["tests"]
+    first = next(item for item in result.examined if item.date == "2026-02-01")
+    assert "z0" not in first.tests
 
 
 def test_states_and_boundaries():
@@ -161,3 +163,12 @@ def test_two_events_without_a_test_between_are_one_boundary():
     dates = {"a": datetime.date(2026, 1, 1), "b": datetime.date(2026, 3, 1)}
     (boundary,) = boundaries(rig, dates)
     assert [event.what for event in boundary.events] == ["rebuild", "sensor"]
+
+
+def test_the_file_is_read_back_as_it_was_written(tmp_path):
+    result = shifts(shared_shift(0.06), [NORTH])
+    write(tmp_path / "rigs.json", result)
+    again = read(tmp_path / "rigs.json", Rigs)
+    assert again.shifts[0].tests == result.shifts[0].tests
+    assert again.shifts[0].friction.step == pytest.approx(result.shifts[0].friction.step)
+    assert again.shifts[0].events[0].note == "mount"

@@ -1,10 +1,12 @@
 """Tables of the drift study: what was aimed at and reached, verdicts by cause, onsets and losses, misses with reasons."""
 
 from collections import Counter, defaultdict
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from scipy.stats import beta
+
+from pipeline.results.drift import OfStops
 
 VERDICTS = ("none", "glazing-like", "fade", "bedding-in", "sensor", "moisture", "undetermined")
 HEALTHY = 8  # healthy tests of a compound
@@ -16,7 +18,7 @@ class Row(NamedTuple):
     cause: str
     true_onset: int | None
     true_loss: float
-    answer: dict[str, Any]
+    answer: OfStops
     seconds: float
 
 
@@ -37,7 +39,7 @@ def by_cause(rows: list[Row]) -> dict[str, list[Row]]:
 
 def share_of(rows: list[Row], verdict: str) -> float:
     """Share of the rows with this verdict as their first."""
-    return sum(r.answer["verdict"] == verdict for r in rows) / len(rows)
+    return sum(r.answer.verdict == verdict for r in rows) / len(rows)
 
 
 def confusion(rows: list[Row]) -> str:
@@ -47,8 +49,8 @@ def confusion(rows: list[Row]) -> str:
         "|---|---|" + "---|" * (len(VERDICTS) + 1),
     ]
     for cause, own in by_cause(rows).items():
-        counts = Counter(r.answer["verdict"] for r in own)
-        also = sum("glazing-like" in r.answer["also"] for r in own)
+        counts = Counter(r.answer.verdict for r in own)
+        also = sum("glazing-like" in r.answer.also for r in own)
         cells = " | ".join(str(counts[v]) if counts[v] else "" for v in VERDICTS)
         lines.append(f"| {cause} | {len(own)} | {cells} | {also or ''} |")
     return "\n".join(lines)
@@ -61,12 +63,12 @@ def onset_table(rows: list[Row]) -> str:
         "|---|---|---|---|---|---|---|",
     ]
     for cause, own in by_cause(rows).items():
-        dated = [r for r in own if r.true_onset and r.answer["onset_stop"] is not None and _right(r)]
+        dated = [r for r in own if r.true_onset and r.answer.onset_stop is not None and _right(r)]
         if len(dated) < 5:
             continue
-        error = np.array([abs(r.answer["onset_stop"] - r.true_onset) for r in dated])
-        held = np.mean([r.answer["onset_low"] <= r.true_onset <= r.answer["onset_high"] for r in dated])
-        loss = np.array([r.answer["mu_loss_share"] - r.true_loss for r in dated if r.true_loss])
+        error = np.array([abs(r.answer.onset_stop - r.true_onset) for r in dated])
+        held = np.mean([r.answer.onset_low <= r.true_onset <= r.answer.onset_high for r in dated])
+        loss = np.array([r.answer.mu_loss_share - r.true_loss for r in dated if r.true_loss])
         sizes = f"{np.median(loss):+.3f} | {np.quantile(np.abs(loss), 0.9):.3f}" if len(loss) else " | "
         lines.append(
             f"| {cause} | {len(dated)} | {np.mean(error <= 10):.0%} | {np.mean(error <= 25):.0%} | {held:.0%} | {sizes} |"
@@ -82,7 +84,7 @@ def _right(row: Row) -> bool:
         if row.cause.startswith("torque")
         else "undetermined"
     )
-    return row.answer["verdict"] == wanted
+    return row.answer.verdict == wanted
 
 
 def misses(rows: list[Row]) -> str:
@@ -90,11 +92,11 @@ def misses(rows: list[Row]) -> str:
     lines = []
     for cause, own in by_cause(rows).items():
         if cause.startswith("glazing"):
-            wrong = [r for r in own if "glazing-like" not in (r.answer["verdict"], *r.answer["also"])]
+            wrong = [r for r in own if "glazing-like" not in (r.answer.verdict, *r.answer.also)]
         elif cause.startswith("healthy"):
-            wrong = [r for r in own if r.answer["verdict"] != "none"]
+            wrong = [r for r in own if r.answer.verdict != "none"]
         else:
-            wrong = [r for r in own if r.answer["verdict"] == "glazing-like"]
+            wrong = [r for r in own if r.answer.verdict == "glazing-like"]
         reasons = Counter(_reason(r) for r in wrong)
         for reason, count in reasons.most_common(6):
             lines.append(f"| {cause} | {count} of {len(own)} | {reason} |")
@@ -102,7 +104,7 @@ def misses(rows: list[Row]) -> str:
 
 
 def _reason(row: Row) -> str:
-    verdict, why = row.answer["verdict"], row.answer["evidence"]["why"]
+    verdict, why = row.answer.verdict, row.answer.evidence.why
     for mark, short in (
         ("no statistic passed", "no statistic passed its limit"),
         ("is not called a change", "change below the least that is called one"),
@@ -133,22 +135,22 @@ def summary(rows: list[Row]) -> str:
 
     def called(cause: str, verdict: str = "glazing-like") -> tuple[int, int]:
         own = groups[cause]
-        return sum(verdict in (r.answer["verdict"], *r.answer["also"]) for r in own), len(own)
+        return sum(verdict in (r.answer.verdict, *r.answer.also) for r in own), len(own)
 
     line_of(
         "healthy called glazing-like: 1 % at most",
-        sum(r.answer["verdict"] == "glazing-like" for r in healthy),
+        sum(r.answer.verdict == "glazing-like" for r in healthy),
         len(healthy),
     )
-    line_of("healthy called anything: 1 % at most", sum(r.answer["verdict"] != "none" for r in healthy), len(healthy))
+    line_of("healthy called anything: 1 % at most", sum(r.answer.verdict != "none" for r in healthy), len(healthy))
     line_of("glazing 8 % found: 95 %", *called("glazing 8 %"))
     line_of("glazing 5 % found: 80 %", *called("glazing 5 %"))
     torque = [called(c) for c in groups if c.startswith("torque")]
     line_of("torque drift called glazing-like: none", sum(h for h, _ in torque), sum(n for _, n in torque))
     for cause in ("declared fade", "fade in hot use", "bedding unfinished", "moisture, cold start"):
         line_of(f"{cause} called glazing-like: 2 % at most", *called(cause))
-    dated = [r for r in groups["glazing 8 %"] if r.answer["onset_stop"] is not None]
-    near = sum(abs(r.answer["onset_stop"] - r.true_onset) <= 10 for r in dated)
+    dated = [r for r in groups["glazing 8 %"] if r.answer.onset_stop is not None]
+    near = sum(abs(r.answer.onset_stop - r.true_onset) <= 10 for r in dated)
     line_of("onset of glazing 8 % within 10 stops: 80 %", near, max(1, len(dated)))
     return "\n".join(lines)
 

@@ -12,7 +12,7 @@ import tempfile
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -21,7 +21,9 @@ from pipeline.drift import repeatability
 from pipeline.drift import stage as drift
 from pipeline.method import Method, stage_settings
 from pipeline.recordings import stage as channels
-from pipeline.results import read_json, write_json, write_parquet
+from pipeline.results import write_json, write_parquet
+from pipeline.results.drift import TestDrift
+from pipeline.results.model import read
 from pipeline.stops import stage as stops
 from pipeline.vocabulary import STOPS, conform
 from rig_samples.scenario import specimen
@@ -92,7 +94,7 @@ class Judged(NamedTuple):
     """A test's drift.json with what was true: first affected stop and share lost at the last checks before hard use."""
 
     cause: str
-    answer: dict[str, Any]
+    answer: TestDrift
     right: tuple[str, ...]
     first_stop: int | None
     loss: float | None
@@ -134,7 +136,7 @@ def judged(named: dict[str, Case], level: str, seed: int, root: Path) -> list[Ju
     for name, case in named.items():
         into = results / "tests" / slug(name)
         drift.run(folder=into, settings=JUDGE, repeatability=compound / "repeatability.json", into=into)
-        out.append(Judged(name, read_json(into / "drift.json"), case.right, case.first_stop, losses[name]))
+        out.append(Judged(name, read(into / "drift.json", TestDrift), case.right, case.first_stop, losses[name]))
     return out
 
 
@@ -171,15 +173,13 @@ def report(rows: list[Judged], level: str) -> str:
     ]
     for cause in dict.fromkeys(r.cause for r in rows):
         own = [r for r in rows if r.cause == cause]
-        verdicts = Counter(" + ".join([r.answer["verdict"], *r.answer["also"]]) for r in own)
-        right = sum(r.answer["verdict"] in r.right for r in own)
-        onset = [f"{r.answer['onset_stop'] - r.first_stop:+d}" for r in own if r.first_stop and r.answer["onset_stop"]]
+        verdicts = Counter(" + ".join([r.answer.verdict, *r.answer.also]) for r in own)
+        right = sum(r.answer.verdict in r.right for r in own)
+        onset = [f"{r.answer['onset_stop'] - r.first_stop:+d}" for r in own if r.first_stop and r.answer.onset_stop]
         loss = [
-            f"{r.answer['mu_loss_share'] - r.loss:+.3f}"
-            for r in own
-            if r.loss and r.answer["mu_loss_share"] is not None
+            f"{r.answer['mu_loss_share'] - r.loss:+.3f}" for r in own if r.loss and r.answer.mu_loss_share is not None
         ]
-        back = Counter(str(r.answer["recovered"]).lower() for r in own if r.answer["recovered"] is not None)
+        back = Counter(str(r.answer.recovered).lower() for r in own if r.answer.recovered is not None)
         lines.append(
             f"| {cause} | {len(own)} | {right} | {', '.join(f'{v} {n}' for v, n in verdicts.items())} | {', '.join(onset[:12])} |"
             f" {', '.join(loss[:12])} | {', '.join(f'{v} {n}' for v, n in back.items())} |"
@@ -189,7 +189,7 @@ def report(rows: list[Judged], level: str) -> str:
         {
             f"- {r.cause}: {r.answer['verdict']}: {r.answer['evidence']['why']}"
             for r in rows
-            if r.answer["verdict"] not in r.right
+            if r.answer.verdict not in r.right
         }
     )
     return (

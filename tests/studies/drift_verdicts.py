@@ -15,9 +15,10 @@ import numpy as np
 
 from pipeline.drift.analysis import analyse
 from pipeline.drift.noise import Repeatability
-from pipeline.drift.repeatability import pooled_over_tests
+from pipeline.drift.repeatability import pooled_over_tests, scatter_of
 from pipeline.drift.series import series
 from pipeline.method.drift import Drift
+from pipeline.results.model import renewed
 from tests.drift.makers import (
     BEDDING,
     FADE,
@@ -147,17 +148,14 @@ def study(share: float = 1.0, seed: int = 1) -> list[Row]:
 
 
 def pooled(tests: list[Made], settings: Drift) -> Repeatability:
-    content = pooled_over_tests({str(i): series(t.stops, settings) for i, t in enumerate(tests)}, settings)
-    return Repeatability(
-        content["sigma"], content["autocorrelation"], content["autocorrelation_u"], content["block_sigma"],
-        content["use_factor"], content["dof"],
-    )  # fmt: skip
+    found = scatter_of(pooled_over_tests({str(i): series(t.stops, settings) for i, t in enumerate(tests)}))
+    assert found is not None
+    return found
 
 
 def judged(cause: str, test: Made, noise: Repeatability, settings: Drift, truth: Truth | None = None) -> Row:
     began = time.perf_counter()
-    answer = analyse(test.stops, settings, noise)
-    answer.pop("charts")
+    answer = renewed(analyse(test.stops, settings, noise), charts=None)
     onset = test.glaze_onset
     if truth and not onset:
         onset = next((x[0] for x in (truth.torque_step, truth.pressure_step, truth.surface_step) if x[0]), None)
