@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
 
 QUOTED_C = 1.0  # window ends and duty temperatures are quoted to a degree
@@ -33,16 +34,25 @@ class OfCompound:
     sheet: Mapping[str, Any] | None = None
 
 
-def of_test(test: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
-    """Conclusions of one test; a and b hold the JSON of friction, wear, drift and summary (None where
-    missing).
-    """
-    rows = [_row("test", test, "usable", _usable(a), _usable(b))]
-    rows.append(_row("test", test, "drift", *(_get(x, "drift", "verdict") for x in (a, b))))
-    onsets = [_get(x, "drift", "onset_stop") for x in (a, b)]
-    rows.append(_row("test", test, "drift onset (stop)", *onsets))
-    rows.append(_window("test", test, a, b))
-    rows += _laws("test", test, a, b)
+@dataclass(frozen=True)
+class OfTest:
+    """A test's files under one method; None where one is missing."""
+
+    summary: Mapping[str, Any] | None = None
+    friction: Mapping[str, Any] | None = None
+    wear: Mapping[str, Any] | None = None
+    drift: TestDrift | None = None
+
+
+def of_test(test: str, a: OfTest, b: OfTest) -> list[Conclusion]:
+    """Conclusions of one test from its files under either method."""
+    plain = [{"summary": side.summary, "friction": side.friction, "wear": side.wear} for side in (a, b)]
+    rows = [_row("test", test, "usable", _usable(plain[0]), _usable(plain[1]))]
+    old, new = (side.drift or TestDrift(test=test) for side in (a, b))
+    rows.append(_row("test", test, "drift", old.verdict, new.verdict))
+    rows.append(_row("test", test, "drift onset (stop)", old.onset_stop, new.onset_stop))
+    rows.append(_window("test", test, *plain))
+    rows += _laws("test", test, *plain)
     return [row for row in rows if row["a"] is not None or row["b"] is not None]
 
 

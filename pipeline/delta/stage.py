@@ -13,11 +13,10 @@ from pipeline.delta.settings import differing
 from pipeline.method import Method
 from pipeline.results import read_json, read_table, version, write_json, write_parquet
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import read_or_none
 from pipeline.vocabulary import DELTA, conform, empty
-
-OF_TEST = ("summary", "friction", "wear", "drift")
 
 
 def run(*, config: Path, a: str, b: str, into: Path) -> None:
@@ -69,7 +68,7 @@ def compare(
     """delta.json without its heading; `compounds` maps a compound to its folder's name."""
     found = []
     for test in tests:
-        found += conclusions.of_test(test, *(_read(folder / "tests" / test, OF_TEST) for folder in folders))
+        found += conclusions.of_test(test, *(_of_test(folder / "tests" / test) for folder in folders))
     for compound, slug in compounds.items():
         found += conclusions.of_compound(compound, *(_of_compound(folder / "compounds" / slug) for folder in folders))
     changed = [row for row in found if row["changed"]]
@@ -89,6 +88,11 @@ def compare(
         else {"answer": "no", "text": "no test has stops under both methods", "classes": []},
         "not_reprocessable": summary_only,
     }
+
+
+def _of_test(folder: Path) -> conclusions.OfTest:
+    drift = read_or_none(folder / "drift.json", TestDrift)
+    return conclusions.OfTest(drift=drift, **_read(folder, ("summary", "friction", "wear")))
 
 
 def _of_compound(folder: Path) -> conclusions.OfCompound:

@@ -5,24 +5,24 @@ chart's statistics over their limits; the energy ratio (does the torque chain mo
 (was it an exposure?).
 """
 
-from collections.abc import Mapping
 from typing import Any
 
 import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, palette, stop_figures
+from pipeline.results.drift import Charts, TestDrift
 
 PANELS = (("y", 0.70, 1.00), ("y2", 0.50, 0.66), ("y3", 0.34, 0.46), ("y4", 0.17, 0.30), ("y5", 0.00, 0.13))
 
 
-def drift_chart(stops: pl.DataFrame, drift: Mapping[str, Any]) -> go.Figure:
+def drift_chart(stops: pl.DataFrame, drift: TestDrift) -> go.Figure:
     """Residuals, statistics over their limits, energy ratio, power density, initial temperature against the stop number.
 
     The arrays come from drift.json's `charts` (residual, use, cusum, ewma, onset) and from the stops table; a chart that the
     stage could not draw leaves its panel empty with the reason in it.
     """
-    charts = drift.get("charts") or {}
+    charts = drift.charts
     fig = frame.figure(
         frame.axis("Stop, in the order run", "number", anchor="y5"), frame.axis("Residual of µ", "%"), height=880,
         margin={"l": 80, "r": 48, "t": 90, "b": 60}, legend={"orientation": "h", "y": -0.07, "yanchor": "top", "x": 0},
@@ -39,8 +39,10 @@ def drift_chart(stops: pl.DataFrame, drift: Mapping[str, Any]) -> go.Figure:
         fig.update_layout({key: {**frame.axis(title), **panel}})
     stop_figures.shade_blocks(fig, stops)
     _onset(fig, drift)
-    _residuals(fig, charts)
-    _statistics(fig, charts)
+    _level(fig, "y", 0.0)
+    if charts is not None:
+        _residuals(fig, charts)
+        _statistics(fig, charts)
     for axis, column, name in (("y3", "energy_ratio", "energy ratio"), ("y4", "power_density_w_mm2", "power density"),
                                ("y5", "temperature_initial_c", "temperature at start")):  # fmt: skip
         part = stops.filter(pl.col(column).is_not_null())
@@ -48,8 +50,8 @@ def drift_chart(stops: pl.DataFrame, drift: Mapping[str, Any]) -> go.Figure:
                         marker={"size": 4.5, "color": [palette.purpose(p)[0] for p in part["purpose"]]}, 
                         **stop_figures.only_stops(part["stop"].to_list(), "stop %{stop}: " + name + " %{y:.4g}<extra></extra>"))  # fmt: skip
     _level(fig, "y3", 1.0)
-    if not charts:
-        fig.add_annotation(text=frame.label(drift.get("charts_reason") or "no chart was drawn"), x=0.5, y=0.85, xref="paper", yref="paper",
+    if charts is None:
+        fig.add_annotation(text=frame.label(drift.charts_reason or "no chart was drawn"), x=0.5, y=0.85, xref="paper", yref="paper",
                            showarrow=False, font={"size": 13, "color": palette.MUTED})  # fmt: skip
     numbers = stops["stop"].to_list()
     fig.update_xaxes(range=[min(numbers) - 1, max(numbers) + 1])
@@ -69,8 +71,8 @@ def _level(fig: go.Figure, axis: str, value: float, **line: Any) -> None:
     )
 
 
-def _onset(fig: go.Figure, drift: Mapping[str, Any]) -> None:
-    onset, low, high = drift.get("onset_stop"), drift.get("onset_low"), drift.get("onset_high")
+def _onset(fig: go.Figure, drift: TestDrift) -> None:
+    onset, low, high = drift.onset_stop, drift.onset_low, drift.onset_high
     if onset is None:
         return
     if low is not None and high is not None:
@@ -93,19 +95,13 @@ def _onset(fig: go.Figure, drift: Mapping[str, Any]) -> None:
                        xshift=5, bgcolor="rgba(255,255,255,0.85)", font={"size": 12, "color": palette.ALARM})  # fmt: skip
 
 
-def _residuals(fig: go.Figure, charts: Mapping[str, Any]) -> None:
+def _residuals(fig: go.Figure, charts: Charts) -> None:
     """Checks against the bedded map, and stops of use against the start of their own group, both as per cent of µ."""
-    _level(fig, "y", 0.0)
-    for key, faint in (("use", True), ("residual", False)):
-        series = charts.get(key) or {}
-        purposes = series.get("purpose") or ["duty"] * len(series.get("stop") or [])
-        rows = [
-            r
-            for r in zip(series.get("stop") or [], series.get("share") or [], purposes, strict=True)
-            if r[1] is not None
-        ]
+    use, watched = charts.use, charts.residual
+    for chart, purposes, faint in ((use, ["duty"] * len(use.stop), True), (watched, watched.purpose, False)):
+        rows = [r for r in zip(chart.stop, chart.share, purposes, strict=True) if r[1] is not None]
         for name in palette.PURPOSES:
-            part = [(stop, 100 * share) for stop, share, purpose in rows if purpose == name]
+            part = [(stop, 100 * share) for stop, share, purpose in rows if purpose == name and share is not None]
             if not part:
                 continue
             colour, symbol, _, words = palette.purpose(name)
@@ -115,21 +111,20 @@ def _residuals(fig: go.Figure, charts: Mapping[str, Any]) -> None:
                             **stop_figures.only_stops([s for s, _ in part], "stop %{stop}: residual %{y:+.2f} %<extra></extra>"))  # fmt: skip
 
 
-def _statistics(fig: go.Figure, charts: Mapping[str, Any]) -> None:
+def _statistics(fig: go.Figure, charts: Charts) -> None:
     """Cumulative sums and weighted average, each over its own limit, so that 1 is an alarm for all of them."""
-    cusum, ewma = charts.get("cusum") or {}, charts.get("ewma") or {}
+    cusum, ewma = charts.cusum, charts.ewma
     shown = (
-        (cusum, "fall", "cumulative sum, fall"),
-        (cusum, "rise", "cumulative sum, rise"),
-        (ewma, "value", "weighted average"),
+        (cusum.stop, cusum.fall, cusum.limit, "cumulative sum, fall"),
+        (cusum.stop, cusum.rise, cusum.limit, "cumulative sum, rise"),
+        (ewma.stop, ewma.value, ewma.limit, "weighted average"),
     )
-    for index, (chart, key, name) in enumerate(shown):
-        limit, values = chart.get("limit"), chart.get(key)
+    for index, (stops, values, limit, name) in enumerate(shown):
         if not limit or not values:
             continue
-        part = [(stop, abs(v) / limit, v) for stop, v in zip(chart["stop"], values, strict=True) if v is not None]
+        part = [(stop, abs(v) / limit, v) for stop, v in zip(stops, values, strict=True) if v is not None]
         fig.add_scatter(x=[s for s, _, _ in part], y=frame.trimmed([r for _, r, _ in part], 4), yaxis="y2", mode="lines+markers", name=f"{name} (limit {limit:.2f})",
                         line={"color": palette.series(index)[0], "width": 1.6, "dash": ("solid", "dot", "dash")[index]},
                         marker={"size": 4}, **frame.named(("stop", "statistic"), [[s, v] for s, _, v in part], "stop %{stop}: %{statistic:.2f} of " + f"{limit:.2f}<extra>{name}</extra>"))  # fmt: skip
-    if cusum.get("limit") or ewma.get("limit"):
+    if cusum.limit or ewma.limit:
         _level(fig, "y2", 1.0, color=palette.ALARM, dash="dash", width=1.5)

@@ -11,9 +11,11 @@ from urllib.parse import quote
 from pipeline.archive.card import load_card
 from pipeline.archive.plan import Plan, plan
 from pipeline.errors import InputError
-from pipeline.report import merge, method_file, numbers, render
+from pipeline.report import merge, method_file, numbers, render, verdicts
+from pipeline.report.test_results import drift_of
 from pipeline.results import read_json, version, write_json, write_text
 from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.model import read_or_none
 
@@ -67,8 +69,9 @@ def _read(path: Path) -> Mapping[str, Any]:
 def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     """One test: identity, status, verdicts, findings by severity, link."""
     folder = into / "tests" / test
-    own = {name: _read(folder / f"{name}.json") for name in ("summary", "friction", "wear", "drift")}
-    summary, drift, friction = own["summary"], own["drift"], own["friction"]
+    own = {name: _read(folder / f"{name}.json") for name in ("summary", "friction", "wear")}
+    summary, friction = own["summary"], own["friction"]
+    drift = drift_of(folder)
     findings = _read(folder / "findings.json").get("findings") or []
     record = _read(into.parent / "channels" / f"{test}.json")
     row: dict[str, Any] = {
@@ -96,6 +99,7 @@ def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
         why = why or "no results were written"
     row["status"] = "unusable" if why else ("summary" if holds == "summary" else "ok")
     parts = [f"{stage}: {found['unusable']}" for stage, found in own.items() if found.get("unusable")]
+    parts += [f"drift: {drift.unusable}"] if drift.unusable and (folder / "drift.json").is_file() else []
     summary_only = "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
     counts = summary.get("stops") or {}
     suspect_too = dict(run_plan.read_methods)[into.name].friction.use_suspect
@@ -126,14 +130,13 @@ def window_words(friction: Mapping[str, Any]) -> str:
     return f"{window['low_c']:.0f} to {window['high_c']:.0f} °C{limited}"
 
 
-def drift_words(drift: Mapping[str, Any]) -> str:
+def drift_words(drift: TestDrift) -> str:
     """The drift verdict with its first affected stop and others seen."""
-    verdict = drift.get("verdict")
-    if verdict is None:
-        return f"not given: {numbers.why_missing(drift, 'verdict') or 'no reason given'}"
-    onset = f" from stop {drift['onset_stop']}" if drift.get("onset_stop") is not None else ""
-    also = f"; also {', '.join(map(str, drift['also']))}" if drift.get("also") else ""
-    return f"{verdict}{onset}{also}"
+    if drift.verdict is None:
+        return f"not given: {verdicts.drift_reason(drift) or 'no reason given'}"
+    onset = "" if drift.onset_stop is None else f" from stop {drift.onset_stop}"
+    also = f"; also {', '.join(drift.also)}" if drift.also else ""
+    return f"{drift.verdict}{onset}{also}"
 
 
 def compound_row(into: Path, name: str, slug: str, tests: list[dict[str, Any]]) -> dict[str, Any]:

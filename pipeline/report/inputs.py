@@ -19,11 +19,13 @@ from pipeline.report.document import Source
 from pipeline.report.source import Cited
 from pipeline.results import read_json, read_table
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import read_or_none
+from pipeline.results.rigs import Rigs
 
-TEST_FILES = ("summary", "friction", "wear", "drift", "findings")
-COMPOUND_FILES = ("friction", "wear", "repeatability")
+TEST_FILES = ("summary", "friction", "wear", "findings")
+COMPOUND_FILES = ("friction", "wear")
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class OfTest:
     summary: Source
     friction: Source
     wear: Source
-    drift: Source
+    drift: Cited[TestDrift]
     findings: Source
 
     @property
@@ -62,8 +64,7 @@ class Inputs:
     wear: Source
     batches: Cited[CompoundBatches]
     duty: Cited[CompoundDuty]
-    repeatability: Source
-    rigs: Source
+    rigs: Cited[Rigs]
     target: Source | None
 
     @property
@@ -83,7 +84,7 @@ def load(
         compound=compound, method=method, settings=from_stage_settings(settings),
         digest=hashlib.sha256(settings.encode()).hexdigest()[:16], software=software,
         tests=[of_test(name, archive / name, results / "tests" / name) for name in tests],
-        target=target_source(target) if target else None, rigs=_json(results / "rigs.json", "rigs.json"),
+        target=target_source(target) if target else None, rigs=Cited("rigs.json", read_or_none(results / "rigs.json", Rigs) or Rigs(unusable="rigs.json does not exist")),
         batches=Cited(batches, read_or_none(into / "batches.json", CompoundBatches)
                       or CompoundBatches(compound=compound, unusable=f"{batches} does not exist")),
         duty=Cited(duty, read_or_none(into / "duty.json", CompoundDuty)
@@ -108,9 +109,13 @@ def of_test(name: str, folder: Path, results: Path) -> OfTest:
     path = results / "stops.parquet"
     stops = read_table(path) if path.is_file() else vocabulary.empty(vocabulary.STOPS)
     found = {key: _json(results / f"{key}.json", f"tests/{name}/{key}.json") for key in TEST_FILES}
+    drift = f"tests/{name}/drift.json"
+    drifted = read_or_none(results / "drift.json", TestDrift) or TestDrift(
+        test=name, unusable=f"{drift} does not exist"
+    )
     return OfTest(
         name, card, error, Source(f"archive/{name}/test.yaml", card_facts(card) if card else {"why": error}),
-        Source(f"tests/{name}/stops.parquet", stop_counts(stops)), stops, **found,
+        Source(f"tests/{name}/stops.parquet", stop_counts(stops)), stops, drift=Cited(drift, drifted), **found,
     )  # fmt: skip
 
 

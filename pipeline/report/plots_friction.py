@@ -118,8 +118,9 @@ def checks(inputs: Inputs) -> Figure | None:
             mew=0,
             label=legible(test.test) if len(used) <= 10 else None,
         )
-        if test.drift.get("/onset_stop") is not None and test.drift.get("/verdict") != "none":
-            axes.axvline(test.drift.get("/onset_stop"), color=colour, ls="--", lw=1)
+        drift = test.drift.result
+        if drift.onset_stop is not None and drift.verdict != "none":
+            axes.axvline(drift.onset_stop, color=colour, ls="--", lw=1)
     axes.set(xlabel="Stop, in the order run (number)", ylabel="Friction coefficient µ (1)")
     if drawn and len(used) <= 10:
         axes.legend(ncols=5, loc="lower center", bbox_to_anchor=(0.5, 1.0))

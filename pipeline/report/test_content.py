@@ -7,6 +7,7 @@ import polars as pl
 
 from pipeline.report import numbers, wear_words
 from pipeline.report.numbers import interval_text
+from pipeline.results.model import Result
 
 STATUSES = ("ok", "suspect", "rejected")
 RATE_UNITS = {
@@ -203,11 +204,11 @@ def wear_model_rows(wear: Mapping[str, Any]) -> list[list[str]]:
     return rows
 
 
-def stamp_rows(sources: Mapping[str, Mapping[str, Any]]) -> list[list[str]]:
+def stamp_rows(sources: Mapping[str, Mapping[str, Any] | Result]) -> list[list[str]]:
     """One row a result: software, revision, digests of its inputs."""
     rows = []
     for name, content in sources.items():
-        stamp = content.get("stamp")
+        stamp = (content.model_dump(include={"stamp"}) if isinstance(content, Result) else content).get("stamp")
         if isinstance(stamp, Mapping):
             inputs = ", ".join(f"{k} {v}" for k, v in (stamp.get("inputs") or {}).items())
             rows.append([name, str(stamp.get("software") or ""), str(stamp.get("revision") or ""), inputs])

@@ -33,6 +33,7 @@ from pipeline.report import (
     wear_words,
 )
 from pipeline.results import read_json, write_text
+from pipeline.results.drift import TestDrift
 
 
 def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
@@ -65,9 +66,10 @@ def context(
 ) -> dict[str, Any]:  # fmt: skip
     """Everything the template prints."""
     card, card_error = _card(card_path)
-    stops, friction, wear, drift = found["stops"], found["friction"], found["wear"], found["drift"]
+    stops, friction, wear = found["stops"], found["friction"], found["wear"]
+    drift: TestDrift = found["drift"]
     drift_tone, drift_words = verdicts.drift_sentences(drift)
-    drift_said, drift_items, drift_rest = verdicts.drift_evidence(drift.get("evidence"))
+    drift_said, drift_items, drift_rest = verdicts.drift_evidence(drift)
     figures = {} if unusable else all_figures(found, reduction.temperature)
     off = off_band.sentence(stops, friction, stop_figures.temperature_column(reduction.temperature)[0])
     shown = [

@@ -12,8 +12,10 @@ from pipeline import vocabulary
 from pipeline.findings import finding
 from pipeline.report import merge
 from pipeline.results import read_json, read_table, write_json
+from pipeline.results.drift import TestDrift
+from pipeline.results.model import read_or_none
 
-STAGES = ("summary", "stops_findings", "friction", "wear", "wear_findings", "drift")
+STAGES = ("summary", "stops_findings", "friction", "wear", "wear_findings")
 TABLES = (("stops", vocabulary.STOPS), ("traces", vocabulary.TRACES))
 
 
@@ -35,12 +37,19 @@ def _renamed(slug: str) -> str:
 
 
 def load(folder: Path, channels: Path, rigs: Path) -> dict[str, Any]:
-    """The stages' files by name; a missing JSON is {}, a missing table an empty one."""
+    """The stages' files by name, drift typed; a missing JSON is {}, a missing table an empty one."""
     found = _json_of(folder, channels, rigs)
+    found["drift"] = drift_of(folder)
     for name, table in TABLES:
         path = folder / f"{name}.parquet"
         found[name] = read_table(path) if path.is_file() else vocabulary.empty(table)
     return found
+
+
+def drift_of(folder: Path) -> TestDrift:
+    """The test's drift.json; one that says so where there is none."""
+    missing = TestDrift(test=folder.name, unusable="drift.json does not exist")
+    return read_or_none(folder / "drift.json", TestDrift) or missing
 
 
 def _json_of(folder: Path, channels: Path, rigs: Path) -> dict[str, Any]:

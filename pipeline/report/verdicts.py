@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.report import numbers
+from pipeline.results.drift import EvidenceItem, Item, Size, TestDrift, Verdict
 
-DRIFT = {
+DRIFT: dict[Verdict, tuple[str, str]] = {
     "none": ("good", "No drift: friction at the checks stayed where the bedded map puts it."),
     "glazing-like": (
         "bad",
@@ -26,51 +27,37 @@ def span(low: Any, high: Any, decimals: int = 0) -> str:
     return f" ({numbers.rounded(low, decimals)} to {numbers.rounded(high, decimals)})"
 
 
-def drift_sentences(drift: Mapping[str, Any]) -> tuple[str, list[str]]:
+def drift_reason(drift: TestDrift) -> str | None:
+    """Why there is no verdict."""
+    return drift.why or drift.unusable
+
+
+def drift_sentences(drift: TestDrift) -> tuple[str, list[str]]:
     """Tone and sentences of a drift verdict: what, from where, how much, whether it came back, what is not excluded."""
-    verdict = drift.get("verdict")
+    verdict = drift.verdict
     if verdict is None:
-        return "open", [f"No drift verdict: {numbers.why_missing(drift, 'verdict') or 'drift.json gives no reason'}."]
-    tone, first = DRIFT.get(verdict, ("open", f"{verdict}."))
+        return "open", [f"No drift verdict: {drift_reason(drift) or 'drift.json gives no reason'}."]
+    tone, first = DRIFT[verdict]
     said = [first]
-    why = (drift.get("evidence") or {}).get("why") if isinstance(drift.get("evidence"), Mapping) else None
+    why = drift.evidence.why
     if why and verdict in ("undetermined", "none", "sensor"):
-        said.append(f"Why: {str(why).rstrip('.')}.")
-    if drift.get("onset_stop") is not None:
-        said.append(
-            f"First affected stop: {drift['onset_stop']}{span(drift.get('onset_low'), drift.get('onset_high'))}."
-        )
-    loss, share = drift.get("mu_loss"), drift.get("mu_loss_share")
-    if isinstance(loss, Mapping):
-        loss = loss.get("value")
-    if isinstance(share, Mapping):
-        share = share.get("value")
-    if numbers.is_number(loss):
+        said.append(f"Why: {why.rstrip('.')}.")
+    if drift.onset_stop is not None:
+        said.append(f"First affected stop: {drift.onset_stop}{span(drift.onset_low, drift.onset_high)}.")
+    loss, share = drift.mu_loss, drift.mu_loss_share
+    if loss is not None:
         change = "fell" if loss >= 0 else "rose"
-        relative = f" ({abs(share) * 100:.1f} % of the level before)" if numbers.is_number(share) else ""
-        said.append(f"Friction {change} by {abs(loss):.3f}{relative}{_loss_interval(drift)}.")
+        relative = "" if share is None else f" ({abs(share) * 100:.1f} % of the level before)"
+        between = span(drift.mu_loss_low, drift.mu_loss_high, 3)
+        interval = f", 95 % interval{between}" if between else ""
+        said.append(f"Friction {change} by {abs(loss):.3f}{relative}{interval}.")
     if verdict not in ("none", "bedding-in"):
-        said.append(
-            {"True": "It recovered afterwards.", "False": "It did not recover after high-energy stops."}.get(
-                str(drift.get("recovered")),
-                f"Recovery: not told: {drift.get('recovered_reason') or 'no high-energy stops followed'}.",
-            )
-            if "recovered" in drift
-            else "Nothing is written about recovery."
-        )
-    if drift.get("also"):
-        said.append(f"Also seen: {', '.join(str(v) for v in drift['also'])}.")
+        untold = f"Recovery: not told: {drift.recovered_reason or 'no high-energy stops followed'}."
+        back = {True: "It recovered afterwards.", False: "It did not recover after high-energy stops.", None: untold}
+        said.append(back[drift.recovered])
+    if drift.also:
+        said.append(f"Also seen: {', '.join(drift.also)}.")
     return tone, said
-
-
-def _loss_interval(drift: Mapping[str, Any]) -> str:
-    loss = drift.get("mu_loss")
-    low, high = (
-        (loss.get("low"), loss.get("high"))
-        if isinstance(loss, Mapping)
-        else (drift.get("mu_loss_low"), drift.get("mu_loss_high"))
-    )
-    return f", 95 % interval{span(low, high, 3)}" if numbers.is_number(low) and numbers.is_number(high) else ""
 
 
 def evidence_rows(evidence: Any, prefix: str = "") -> list[tuple[str, str]]:
@@ -137,33 +124,41 @@ def window_sentence(friction: Mapping[str, Any]) -> tuple[str, str]:
     )
 
 
-def drift_evidence(evidence: Mapping[str, Any] | None) -> tuple[list[str], list[list[str]], list[tuple[str, str]]]:
+def drift_evidence(drift: TestDrift) -> tuple[list[str], list[list[str]], list[tuple[str, str]]]:
     """Evidence of a drift verdict: sentences, one row an item (verdict, item, answer, figure, threshold), the rest as names."""
-    evidence = evidence or {}
-    rows: list[list[str]] = []
-    for verdict, items in (evidence.get("items") or {}).items():
-        for name, item in (items or {}).items():
-            if isinstance(item, Mapping) and "answer" in item:
-                unit = "" if item.get("unit") in (None, "1") else str(item["unit"])
-                figure = (
-                    f"{numbers.with_interval(item['value'], item.get('low'), item.get('high'))} {unit}"
-                    if numbers.is_number(item.get("value"))
-                    else "\u2013"
-                )
-                threshold = f"{item['threshold']:.3g} {unit}" if numbers.is_number(item.get("threshold")) else "\u2013"
-                rows.append([verdict, numbers.words(name), str(item["answer"]), figure.strip(), threshold.strip()])
-            elif isinstance(item, Mapping) and numbers.is_number(item.get("share")):
-                figure = numbers.with_interval(item["share"], item.get("low"), item.get("high"))
-                further = {k: v for k, v in item.items() if k not in ("share", "low", "high", "threshold")}
-                threshold = one(item["threshold"]) if "threshold" in item else "\u2013"
-                rows.append([verdict, numbers.words(name), one(further), f"{figure} share", threshold])
-            else:
-                rows.append([verdict, numbers.words(name), "", one(item), ""])
-    rest = [(title, "; ".join(str(v) for v in evidence.get(key) or []) or "nothing") for title, key in
-            (("Not excluded", "not_excluded"), ("Record next time", "record_next")) if key in evidence]  # fmt: skip
-    known = {"words", "items", "not_excluded", "record_next", "why", "pauses", "scatter", "stray_stops"}
-    rest += evidence_rows({k: v for k, v in evidence.items() if k not in known})
-    stray = evidence.get("stray_stops") or []
-    if stray:
-        rest.append(("Stray stops, left out of the chart", one(list(stray))))
-    return [str(word) for word in evidence.get("words") or []], rows, rest
+    evidence = drift.evidence
+    rows = [
+        [verdict, numbers.words(name), *_item_cells(item)]
+        for verdict, items in evidence.items.items()
+        for name, item in items.items()
+    ]
+    if drift.unusable:
+        return evidence.words, rows, []
+    rest = [
+        ("Not excluded", "; ".join(evidence.not_excluded) or "nothing"),
+        ("Record next time", "; ".join(evidence.record_next) or "nothing"),
+    ]
+    further: dict[str, Any] = evidence.model_dump(
+        include={"matched_stops", "decided_by", "scatter_why"}, exclude_none=True
+    )
+    rest += evidence_rows(further)
+    if evidence.trend is not None:
+        rest += evidence_rows({"trend": evidence.trend.model_dump(exclude_none=True)})
+    if evidence.stray_stops:
+        rest.append(("Stray stops, left out of the chart", one(evidence.stray_stops)))
+    return evidence.words, rows, rest
+
+
+def _item_cells(item: EvidenceItem) -> list[str]:
+    """Answer, figure and threshold of one piece of evidence."""
+    if isinstance(item, Item):
+        unit = "" if item.unit == "1" else item.unit
+        value, threshold = item.value, item.threshold
+        figure = "–" if value is None else f"{numbers.with_interval(value, item.low, item.high)} {unit}"
+        return [item.answer, figure.strip(), "–" if threshold is None else f"{threshold:.3g} {unit}".strip()]
+    if isinstance(item, Size):
+        further = item.model_dump(include={"mu_before", "stops"}, exclude_none=True)
+        figure = numbers.with_interval(item.share, item.low, item.high)
+        return [one(further), f"{figure} share", "–" if item.threshold is None else one(item.threshold)]
+    said = [part.model_dump(mode="json") for part in item] if isinstance(item, list) else item.model_dump(mode="json")
+    return ["", one(said), ""]

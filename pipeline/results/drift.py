@@ -180,9 +180,9 @@ class ResidualChart(Result):
 class UseChart(Result):
     """Stops of use about the start of their own group; equally long lists."""
 
-    stop: list[int] = given("stop", default_factory=list)
-    share: list[float | None] = given("residual over the level", "1", default_factory=list)
-    block: list[str] = given("block", default_factory=list)
+    stop: list[int] = given("stop")
+    share: list[float | None] = given("residual over the level", "1")
+    block: list[str] = given("block")
 
 
 class CusumChart(Result):

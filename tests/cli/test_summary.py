@@ -25,7 +25,7 @@ def results(root: Path, tests: dict, skipped=(), left_out=()) -> Path:
         rows.append({"test": test, "compound": "M", "status": "unusable" if why else "ok", "why": why})
         write_json(folder / "summary.json", {"stops": counts, "unusable": why})
         write_json(folder / "findings.json", {"test": test, "findings": findings})
-        write_json(folder / "drift.json", {"verdict": "glazing-like", "onset_stop": 12})
+        write_json(folder / "drift.json", {"test": test, "verdict": "glazing-like", "onset_stop": 12})
         write_json(folder / "friction.json", {"window": {"low_c": 100.0, "high_c": 400.0}})
     content = {
         "tests": rows,

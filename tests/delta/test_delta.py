@@ -13,6 +13,7 @@ from pipeline.method.drift import Drift
 from pipeline.method.reduction import Reduction
 from pipeline.results import read_json, write_json, write_parquet, write_text
 from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
 from pipeline.vocabulary import DELTA, STOPS, empty
 from tests.makers import stops_frame
@@ -101,16 +102,9 @@ def test_windows_count_as_changed_beyond_a_degree():
 
 
 def test_verdicts_side_by_side():
-    a = {
-        "drift": {"verdict": "none", "onset_stop": None},
-        "wear": {"components": {"disc": {"chosen": "energy"}}},
-        "summary": {"unusable": None},
-    }
-    b = {
-        "drift": {"verdict": "glazing-like", "onset_stop": 80},
-        "wear": {"components": {"disc": {"chosen": "energy"}}},
-        "summary": {"unusable": None},
-    }
+    wear, summary = {"components": {"disc": {"chosen": "energy"}}}, {"unusable": None}
+    steady, fell = TestDrift(test="t1", verdict="none"), TestDrift(test="t1", verdict="glazing-like", onset_stop=80)
+    a, b = (conclusions.OfTest(summary=summary, wear=wear, drift=drift) for drift in (steady, fell))
     rows = {r["what"]: r for r in conclusions.of_test("t1", a, b)}
     assert rows["drift"]["changed"] and rows["drift onset (stop)"]["changed"]
     assert not rows["wear law of disc"]["changed"]
@@ -152,7 +146,7 @@ def workspace(root):
             into = root / "results" / method / "tests" / test
             write_parquet(into / "stops.parquet", stops_frame(12, mu=mu, mu_u=0.003))
             write_json(into / "summary.json", {"test": test, "unusable": None})
-            write_json(into / "drift.json", {"verdict": "none" if method == "first" else "undetermined"})
+            write_json(into / "drift.json", {"test": test, "verdict": "none" if method == "first" else "undetermined"})
     return root / "config.yaml"
 
 
@@ -180,7 +174,7 @@ def test_an_archive_without_results_is_said(tmp_path):
 def test_a_law_that_is_not_identified_is_told_as_none():
     def of(identified):
         model = {"model": "energy", "identified": identified}
-        return {"wear": {"components": {"disc": {"chosen": "energy", "models": [model]}}}}
+        return conclusions.OfTest(wear={"components": {"disc": {"chosen": "energy", "models": [model]}}})
 
     rows = {r["what"]: r for r in conclusions.of_test("t1", of(True), of(False))}
     law = rows["wear law of disc"]

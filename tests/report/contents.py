@@ -85,10 +85,14 @@ def drift_json(stops: pl.DataFrame, verdict: str = "none", **changes: Any) -> di
     fall = np.maximum(-share[checks] / 0.015, 0).cumsum()
     charts = {
         "residual": {"stop": numbers[checks].tolist(), "share": share[checks].tolist(), "block": blocks[checks].tolist(),
-                     "purpose": ["check"] * int(checks.sum())},
+                     "purpose": ["check"] * int(checks.sum()), "baseline": [True] * int(checks.sum()), "scaled": (share[checks] / 0.015).tolist()},
         "use": {"stop": numbers[use].tolist(), "share": share[use].tolist(), "block": blocks[use].tolist()},
-        "cusum": {"stop": numbers[checks].tolist(), "fall": fall.tolist(), "rise": [0.0] * int(checks.sum()), "limit": 6.1},
-        "ewma": {"stop": numbers[checks].tolist(), "value": (share[checks] / 0.02).tolist(), "limit": 1.7},
+        "cusum": {"stop": numbers[checks].tolist(), "fall": fall.tolist(), "rise": [0.0] * int(checks.sum()), "limit": 6.1, "allowance": 0.5},
+        "ewma": {"stop": numbers[checks].tolist(), "value": (share[checks] / 0.02).tolist(), "limit": 1.7, "weight": 0.2},
+        "energy_ratio": {"stop": numbers.tolist(), "value": ok["energy_ratio"].to_list()},
+        "exposure": {"stop": numbers.tolist(), "power_density_w_mm2": ok["power_density_w_mm2"].to_list(),
+                     "temperature_initial_c": ok["temperature_initial_c"].to_list(), "low_energy": use.tolist(),
+                     "high_energy": [False] * len(ok), "block": blocks.tolist(), "purpose": ok["purpose"].fill_null("").to_list()},
     }  # fmt: skip
     items = {"energy_ratio": {"answer": "steady", "value": 0.0004, "low": -0.001, "high": 0.0018, "threshold": 0.02, "unit": "share",
                               "words": "energy ratio changed by +0.0 %: steady, so the torque chain is not the cause"}}  # fmt: skip

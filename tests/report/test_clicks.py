@@ -5,13 +5,14 @@ import polars as pl
 import pytest
 
 from pipeline.report import delta_page, test_page
+from pipeline.results.drift import TestDrift
 from tests.report import contents, makers
 
 STOPS = makers.stops_of_programme(glaze=0.045)
 TRACES = makers.traces_of(STOPS)
 FOUND = {
     "stops": STOPS, "traces": TRACES, "friction": contents.full_friction_json(), "wear": contents.wear_json(),
-    "drift": contents.drift_json(STOPS, "glazing-like"),
+    "drift": TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")),
 }  # fmt: skip
 FIGURES = test_page.all_figures(FOUND, "initial")
 ORDER = ("time_order", "energy_balance", "residuals", "drift")

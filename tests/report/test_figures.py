@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.report import drift_figure, palette, stop_figures, surface_figures, wear_figures
+from pipeline.results.drift import TestDrift
 from tests.report import contents, makers
 
 STOPS = makers.stops_of_programme(glaze=0.045)
@@ -69,19 +70,19 @@ def test_thinning_keeps_every_block():
 
 
 def test_drift_chart_shows_residuals_limits_and_onset():
-    drift = contents.drift_json(STOPS, "glazing-like")
+    drift = TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like"))
     fig = drift_figure.drift_chart(STOPS, drift)
     check = next(t for t in fig.data if t.name == "check")
-    assert list(check.y) == pytest.approx([100 * v for v in drift["charts"]["residual"]["share"]], rel=6e-4)
+    assert list(check.y) == pytest.approx([100 * v for v in drift.charts.residual.share], rel=6e-4)
     cusum = next(t for t in fig.data if t.name.startswith("cumulative sum, fall"))
-    assert list(cusum.y) == pytest.approx(np.abs(drift["charts"]["cusum"]["fall"]) / 6.1, rel=1e-3)
+    assert list(cusum.y) == pytest.approx(np.abs(drift.charts.cusum.fall) / 6.1, rel=1e-3)
     onset = next(shape for shape in fig.layout.shapes if shape.fillcolor == palette.ONSET)
     assert (onset.x0, onset.x1) == (99.5, 109.5)
     assert {t.yaxis for t in fig.data} >= {"y2", "y3", "y4", "y5"}
 
 
 def test_drift_chart_without_charts_says_why():
-    drift = {"verdict": "undetermined", "charts": None, "charts_reason": "no matched stops"}
+    drift = TestDrift(test="m4-a", verdict="undetermined", charts_reason="no matched stops")
     fig = drift_figure.drift_chart(STOPS, drift)
     assert any("no matched stops" in str(a.text) for a in fig.layout.annotations)
 
@@ -112,7 +113,7 @@ EMPTY = STOPS.clear()
         stop_figures.friction_temperature(EMPTY, {}), stop_figures.friction_energy(EMPTY), stop_figures.averages(EMPTY),
         stop_figures.time_order(EMPTY), stop_figures.energy_balance(EMPTY), stop_figures.in_stop(EMPTY, TRACES.clear(), "time_s", []),
         wear_figures.wear_per_interval({}), wear_figures.measured_predicted({}), wear_figures.law_curve({}), wear_figures.wear_shares({}),
-        drift_figure.drift_chart(EMPTY, {}),
+        drift_figure.drift_chart(EMPTY, TestDrift(test="m4-a")),
     ],
 )  # fmt: skip
 def test_an_empty_figure_says_what_is_missing(fig):
@@ -123,7 +124,7 @@ def test_an_empty_figure_says_what_is_missing(fig):
 def test_every_axis_names_its_unit_or_is_a_pure_number():
     figures = [stop_figures.friction_temperature(STOPS, contents.friction_json()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
                stop_figures.time_order(STOPS), stop_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_json()),
-               drift_figure.drift_chart(STOPS, contents.drift_json(STOPS, "glazing-like"))]  # fmt: skip
+               drift_figure.drift_chart(STOPS, TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")))]  # fmt: skip
     pure = ("µ", "ratio", "Component")
     for fig in figures:
         for name in ("xaxis", "yaxis", "yaxis2", "yaxis3", "yaxis4", "yaxis5"):

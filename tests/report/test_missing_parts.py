@@ -11,6 +11,7 @@ from pipeline.method import from_stage_settings
 from pipeline.report import document, inputs, plots, sheet, test_results
 from pipeline.report import test_page as page_stage
 from pipeline.results.model import Interval, Result, renewed
+from pipeline.results.unusable import unusable
 from tests.report import contents, makers
 
 SEEDS = 4
@@ -76,7 +77,9 @@ def test_a_stage_that_failed_leaves_a_page(made, stage):
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
     found = test_results.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
-    found[stage] = {"test": "m4-a", "unusable": f"fault of ours in stage {stage}", "findings": []}
+    why = f"fault of ours in stage {stage}"
+    failed = unusable(f"{stage}.json", "m4-a", why) if stage == "drift" else None
+    found[stage] = failed or {"test": "m4-a", "unusable": why, "findings": []}
     reduction = from_stage_settings(arguments["settings"]).reduction
     why = test_results.why_unusable(found)
     content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", why, reduction)
@@ -93,6 +96,7 @@ def test_a_page_from_results_with_holes(made):
     for seed in range(SEEDS):
         rng = random.Random(seed)
         found = {k: (nulled(copy.deepcopy(v), rng) if isinstance(v, dict) else v) for k, v in whole.items()}
+        found["drift"] = holed_result(whole["drift"], rng)
         content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", None, reduction)
         assert set(content["figures"]) >= {"friction_temperature", "drift", "wear_intervals"}, seed
 
@@ -114,7 +118,7 @@ def test_a_sheet_from_results_with_holes(made):
             name: replace(getattr(loaded, name), result=holed_result(getattr(loaded, name).result, rng))
             for name in ("batches", "duty")
         }
-        tests = [replace(t, **{n: replace(getattr(t, n), data=nulled(copy.deepcopy(getattr(t, n).data), rng)) for n in ("summary", "friction", "wear", "drift")})
+        tests = [replace(t, **{n: replace(getattr(t, n), data=nulled(copy.deepcopy(getattr(t, n).data), rng)) for n in ("summary", "friction", "wear")}, drift=replace(t.drift, result=holed_result(t.drift.result, rng)))
                  for t in loaded.tests]  # fmt: skip
         holed = replace(loaded, tests=tests, **holes)
         sections = [document.reasons_once(section(holed)) for section in sheet.SECTIONS]

@@ -73,7 +73,7 @@ def from_data(inputs: Inputs) -> list[str]:
     summary_only = [t.test for t in inputs.usable if t.card and t.card.recordings.holds == "summary"]
     if summary_only:
         found.append(f"Only summary rows were kept of {', '.join(summary_only)}: not reprocessable by another method.")
-    drifting = [t.test for t in inputs.usable if t.drift.get("/verdict") not in (None, "none", "bedding-in")]
+    drifting = [t.test for t in inputs.usable if t.drift.result.verdict not in (None, "none", "bedding-in")]
     if drifting:
         found.append(f"Friction did not stay where the bedded map puts it in {', '.join(drifting)}; see stability.")
     left_out = inputs.friction.get("/tests_left_out") or {}

@@ -90,19 +90,21 @@ def event_rows(inputs: Inputs) -> list[list[Cell]]:
     """The events of this compound's rigs with the steps that were looked for."""
     own = {test.card.rig for test in inputs.tests if test.card}
     rows: list[list[Cell]] = []
-    for i, event in enumerate(inputs.rigs.get("/examined") or []):
-        if event.get("rig") not in own:
+    for cited in inputs.rigs.each(lambda r: r.examined):
+        one = cited.result
+        if one.rig not in own:
             continue
-        said = "; ".join(
-            f"{one.get('what')}{': ' + str(one['note']) if one.get('note') else ''}"
-            for one in event.get("events") or []
+        said = "; ".join(f"{event.what}{f': {event.note}' if event.note else ''}" for event in one.events)
+        label = f"{one.rig} {one.date}: step of"
+        friction = cited.number(
+            f"{label} µ", lambda e: e.friction.step, unit="", ends=lambda e: (e.friction.low, e.friction.high)
         )
-        steps = [
-            inputs.rigs.between(
-                f"{event['rig']} {event['date']}: step of {words}", f"/examined/{i}/{key}/step", "low", "high"
-            )
-            for key, words in (("friction", "µ"), ("energy_ratio", "the energy ratio"))
-        ]
-        found = "yes" if event.get("shift_relative") is not None else "no"
-        rows.append([str(event["rig"]), str(event["date"]), said or "–", *steps, found])
+        ratio = cited.number(
+            f"{label} the energy ratio",
+            lambda e: e.energy_ratio.step,
+            unit="",
+            ends=lambda e: (e.energy_ratio.low, e.energy_ratio.high),
+        )
+        found = "yes" if one.shift_relative is not None else "no"
+        rows.append([one.rig, one.date, said or "–", friction, ratio, found])
     return rows

@@ -4,44 +4,20 @@ from collections.abc import Mapping
 
 from pipeline.report import verdicts
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
-from pipeline.report.inputs import Inputs
+from pipeline.report.inputs import Inputs, OfTest
 
 
 def stability(inputs: Inputs) -> Section:
     """The stability part of the sheet."""
     parts: list[Text | Items | Table | Picture] = []
-    rows: list[list[Cell]] = []
+    head = ["Test", "Verdict", "First affected stop", "Loss of µ", "Recovered", "Not excluded"]
+    rows = [_verdict_row(test) for test in inputs.usable]
+    parts.append(
+        Table("Drift verdict of every test: a change of friction at matched conditions, by evidence", head, rows)
+    )
     for test in inputs.usable:
-        drift = test.drift
-        verdict = drift.get("/verdict")
-        recovered = (
-            {True: "yes", False: "no", None: "not tested"}[drift.get("/recovered")]
-            if verdict not in (None, "none")
-            else "–"
-        )
-        onset: Cell = (
-            "–"
-            if verdict == "none"
-            else drift.between(f"{test.test}: onset stop", "/onset_stop", "onset_low", "onset_high", decimals=0)
-        )
-        loss: Cell = "–" if verdict == "none" else drift.number(f"{test.test}: loss of µ", "/mu_loss", decimals=3)
-        said = str(verdict) if verdict else f"not given: {drift.reason('/verdict')}"
-        also = ", ".join(str(v) for v in drift.get("/also") or [])
-        rows.append(
-            [
-                test.test,
-                said + (f" (also {also})" if also else ""),
-                onset,
-                loss,
-                recovered,
-                "–" if verdict == "none" else _not_excluded(drift.get("/evidence")),
-            ]
-        )
-    parts.append(Table("Drift verdict of every test: a change of friction at matched conditions, by evidence", [
-        "Test", "Verdict", "First affected stop", "Loss of µ", "Recovered", "Not excluded"], rows))  # fmt: skip
-    for test in inputs.usable:
-        if test.drift.get("/verdict") not in (None, "none"):
-            tone, sentences = verdicts.drift_sentences(test.drift.data)
+        if test.drift.result.verdict not in (None, "none"):
+            tone, sentences = verdicts.drift_sentences(test.drift.result)
             parts.append(Text("{test}: {first}", {"test": test.test, "first": sentences[0]}, tone))
     parts.append(Picture("checks", "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
                          "Friction coefficient at the check stops against stop number"))  # fmt: skip
@@ -57,11 +33,24 @@ def stability(inputs: Inputs) -> Section:
     return Section("Stability", parts)
 
 
-def _not_excluded(evidence: object) -> str:
-    listed = evidence.get("not_excluded") if isinstance(evidence, Mapping) else None
-    if isinstance(listed, str):
-        return listed
-    return ", ".join(str(item) for item in listed or []) or "–"
+def _verdict_row(test: OfTest) -> list[Cell]:
+    """Test, verdict, onset, loss, recovered, not excluded; dashes where there is no change to tell of."""
+    drift, cited = test.drift.result, test.drift
+    said = drift.verdict or f"not given: {cited.reason(lambda d: d.verdict)}"
+    if drift.also:
+        said += f" (also {', '.join(drift.also)})"
+    if drift.verdict == "none":
+        return [test.test, said, "–", "–", "–", "–"]
+    onset = cited.number(
+        f"{test.test}: onset stop",
+        lambda d: d.onset_stop,
+        decimals=0,
+        ends=lambda d: (d.onset_low, d.onset_high),
+        why=drift.onset_reason,
+    )
+    loss = cited.number(f"{test.test}: loss of µ", lambda d: d.mu_loss, decimals=3)
+    recovered = {True: "yes", False: "no", None: "not tested"}[drift.recovered] if drift.verdict else "–"
+    return [test.test, said, onset, loss, recovered, ", ".join(drift.evidence.not_excluded) or "–"]
 
 
 def glaze_text(inputs: Inputs) -> Text:

@@ -30,10 +30,10 @@ def in_short(inputs: Inputs) -> Section:
 
 def drift_text(inputs: Inputs) -> Text:
     """The tests' drift verdicts; a test without one is told with its reason and makes no good news of the others."""
-    told = {test.test: test.drift.get("/verdict") for test in inputs.usable}
+    told = {test.test: test.drift.result.verdict for test in inputs.usable}
     seen = [f"{verdict} in {test}" for test, verdict in told.items() if verdict not in (None, "none")]
     open_ = [
-        f"not given in {test.test}, because {test.drift.reason('/verdict').rstrip('.')}"
+        f"not given in {test.test}, because {test.drift.reason(lambda d: d.verdict).rstrip('.')}"
         for test in inputs.usable
         if told[test.test] is None
     ]
