@@ -89,7 +89,7 @@ def _write_unusable(path: Path, subject: str, why: str) -> None:
         from pipeline.results.model import write
         from pipeline.results.unusable import unusable
 
-        typed = unusable(path.name, subject, why)
+        typed = unusable(path.name, subject, why, of_compound=path.parent.parent.name == "compounds")
         if typed is not None:
             write(path, typed)
         else:

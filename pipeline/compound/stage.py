@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -25,12 +24,13 @@ from pipeline.friction import compound as friction
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
-from pipeline.results import stamp, write_json
+from pipeline.results import stamp
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction import CompoundFriction
 from pipeline.results.model import fields, read, renewed, write
 from pipeline.results.rigs import Rigs
+from pipeline.results.wear import CompoundWear
 
 
 def run(
@@ -59,7 +59,7 @@ def run(
     map_ = _map(usable, method)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:
-        found_wear["notes"] = [*(found_wear.get("notes") or []), brakes.words(cards)]
+        found_wear = renewed(found_wear, notes=[*found_wear.notes, brakes.words(cards)])
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out, "card_differences": cards}
 
     def stamped(name: str) -> dict[str, Any]:
@@ -69,8 +69,7 @@ def run(
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
     found_duty = _duty(usable, duties, found_friction, found_wear, method)
     write(into / "friction.json", renewed(found_friction, **head, stamp=stamped("friction")))
-    plain_cards = [card.model_dump(mode="python", by_alias=True) for card in cards]
-    write_json(into / "wear.json", found_wear | head | {"card_differences": plain_cards, "stamp": stamped("wear")})
+    write(into / "wear.json", renewed(found_wear, **head, stamp=stamped("wear")))
     write(into / "batches.json", renewed(found_batches, **head, notes=notes, stamp=stamped("batches")))
     write(into / "duty.json", renewed(found_duty, **head, stamp=stamped("duty")))
 
@@ -147,7 +146,7 @@ def _batches(
     tests: list[CompoundTest],
     map_: FrictionMap | None,
     found: CompoundFriction,
-    found_wear: Mapping[str, Any],
+    found_wear: CompoundWear,
     target: Target | None,
     rigs: Rigs,
     method: Method,
@@ -168,17 +167,17 @@ def _batches(
     return CompoundBatches(compound=found.compound, **body)
 
 
-def pad_notes(wear: Mapping[str, Any], target: Target | None) -> list[str]:
+def pad_notes(wear: CompoundWear, target: Target | None) -> list[str]:
     """The pads beside the wear answers, which are the disc's: pairs of batches whose specimens wore apart by the pads' law.
 
     Ratios of geometric means of the specimens' factors on the law; no interval, so no answer.
     """
     notes = []
-    for name, component in (wear.get("components") or {}).items():
+    for name, component in (wear.components or {}).items():
         by_batch: dict[str, list[float]] = {}
-        for row in component.get("specimens") or [] if name != "disc" else []:
-            if (row.get("factor") or {}).get("value") is not None:
-                by_batch.setdefault(row["batch"], []).append(float(np.log(row["factor"]["value"])))
+        for row in component.specimens if name != "disc" else []:
+            if row.factor.value is not None:
+                by_batch.setdefault(row.batch, []).append(float(np.log(row.factor.value)))
         level = {batch: float(np.mean(values)) for batch, values in by_batch.items()}
         low, high = (target and target.wear_batch_ratio) or (1.0, 1.0)
         ratios = {(a, b): float(np.exp(level[a] - level[b])) for a, b in combinations(level, 2)}
@@ -195,7 +194,7 @@ def _duty(
     tests: list[CompoundTest],
     duties: list[Path],
     found_friction: CompoundFriction,
-    found_wear: Mapping[str, Any],
+    found_wear: CompoundWear,
     method: Method,
 ) -> CompoundDuty:
     cycles, left_out = [], {}

@@ -18,6 +18,7 @@ from pipeline.results import read_json, read_table
 from pipeline.results.drift import TestDrift
 from pipeline.results.model import read
 from pipeline.results.rigs import Copied, Rigs
+from pipeline.results.wear import CompoundComponent, CompoundWear, Rates, TestWear, WearInterval
 
 FILES = ("stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json")
 
@@ -31,7 +32,7 @@ class CompoundTest:
     traces: pl.DataFrame
     summary: Mapping[str, Any]
     friction: Mapping[str, Any]
-    wear: Mapping[str, Any]
+    wear: TestWear
     drift: TestDrift
 
     @property
@@ -78,8 +79,8 @@ def load_tests(
             left_out[name] = str(error)
             continue
         stops, traces = read_table(folder / "stops.parquet"), read_table(folder / "traces.parquet")
-        friction, wear = (read_json(folder / f"{stage}.json") for stage in ("friction", "wear"))
-        drift = read(folder / "drift.json", TestDrift)
+        friction = read_json(folder / "friction.json")
+        wear, drift = read(folder / "wear.json", TestWear), read(folder / "drift.json", TestDrift)
         usable.append(CompoundTest(card, stops, traces, summary, friction, wear, drift))
     return usable, left_out, inputs
 
@@ -118,7 +119,7 @@ def specimen_test(
     )
 
 
-def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[str, WearRate]:
+def wear_rates(tests: Sequence[CompoundTest], wear: CompoundWear) -> dict[str, WearRate]:
     """Disc wear of each test in um per stop of one program: value and 95 % interval.
 
     Tests of unlike programs wear unlike for that alone. So the rate of a test whose stops should wear by more than
@@ -126,10 +127,10 @@ def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[s
     Tests of one program stay as measured. Where no law is identified all do, with the reason: nothing says what another
     program would have worn.
     """
-    raw = {t.name: r for t in tests if (r := _rate(t.wear)) is not None}
-    rows = ((wear.get("components") or {}).get("disc") or {}).get("intervals") or []
-    by_law = {t.name: law for t in tests if t.name in raw and (law := _by_law(t, rows)) is not None}
-    unscaled = _unidentified((wear.get("components") or {}).get("disc") or {})
+    raw = {t.name: r for t in tests if (r := _rate(t)) is not None}
+    disc = (wear.components or {}).get("disc", CompoundComponent(why=wear.why))
+    by_law = {t.name: law for t in tests if t.name in raw and (law := _by_law(t, disc.intervals)) is not None}
+    unscaled = _unidentified(disc)
     if unscaled or not by_law:
         return {name: WearRate(*rate, 1.0, unscaled, by_law.get(name)) for name, rate in raw.items()}
     reference = float(np.median(list(by_law.values())))
@@ -138,40 +139,44 @@ def wear_rates(tests: Sequence[CompoundTest], wear: Mapping[str, Any]) -> dict[s
     return {name: _times(raw[name], unlike.get(name, 1.0)) for name in factor}
 
 
-def _unidentified(disc: Mapping[str, Any]) -> str | None:
+def _unidentified(disc: CompoundComponent) -> str | None:
     """Why no law may bring programs together; None where the chosen one is identified."""
-    chosen = next((m for m in disc.get("models") or [] if m["model"] == disc.get("chosen")), None)
+    chosen = disc.chosen_law
     if chosen is None:
-        return f"no wear law was chosen: {disc.get('chosen_why') or disc.get('why') or 'no wear of the disc was read'}"
-    return None if chosen["identified"] else f"no wear law is identified: {chosen.get('why') or 'not given'}"
+        return f"no wear law was chosen: {disc.chosen_why or disc.why or 'no wear of the disc was read'}"
+    return None if chosen.identified else f"no wear law is identified: {chosen.why or 'not given'}"
 
 
 def _times(rate: Rate, factor: float) -> WearRate:
     return WearRate(rate[0] * factor, rate[1] * factor, rate[2] * factor, factor)
 
 
-def _by_law(test: CompoundTest, rows: Sequence[Mapping[str, Any]]) -> float | None:
+def _by_law(test: CompoundTest, rows: Sequence[WearInterval]) -> float | None:
     """What the compound's law gives for the stops of the test's rate, um per stop; None without a law."""
-    counted = test.wear["components"]["disc"]["rates"].get("stops") or {}
-    own = [
-        row.get("predicted_um")
-        for row in rows
-        if row["test"] == test.name
-        and counted.get("from_stop", 0) <= row["from_stop"]
-        and row["to_stop"] <= counted.get("to_stop", 0)
-    ]
-    if not own or None in own or not counted.get("count"):
+    rates = _disc_rates(test)
+    if rates is None or rates.stops is None:
         return None
-    loss = float(sum(um for um in own if um is not None)) / counted["count"]
+    counted = rates.stops
+    own = [
+        row.predicted_um
+        for row in rows
+        if row.test == test.name and counted.from_stop <= row.from_stop and row.to_stop <= counted.to_stop
+    ]
+    if not own or None in own or not counted.count:
+        return None
+    loss = float(sum(um for um in own if um is not None)) / counted.count
     return loss if loss > 0 else None
 
 
-def _rate(wear: Mapping[str, Any]) -> Rate | None:
+def _disc_rates(test: CompoundTest) -> Rates | None:
+    disc = (test.wear.components or {}).get("disc")
+    return disc.rates if disc else None
+
+
+def _rate(test: CompoundTest) -> Rate | None:
     """Disc wear in um per stop after bedding, as the test ran."""
-    rate: Any = wear
-    for key in ("components", "disc", "rates", "um_per_stop"):
-        rate = rate.get(key) if isinstance(rate, Mapping) else None
-    if not isinstance(rate, Mapping) or rate.get("value") is None:
+    rates = _disc_rates(test)
+    rate = rates.um_per_stop if rates else None
+    if rate is None or rate.value is None:
         return None
-    low, high = rate.get("low"), rate.get("high")
-    return rate["value"], rate["value"] if low is None else low, rate["value"] if high is None else high
+    return rate.value, rate.value if rate.low is None else rate.low, rate.value if rate.high is None else rate.high

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from pipeline.compound.tests_of import CompoundTest
 from pipeline.errors import InputError
 from pipeline.method.wear import Wear
+from pipeline.results.wear import CompoundWear
 from pipeline.wear import compound
 from pipeline.wear.readings import read_wear
 
 
-def of_compound(tests: Sequence[CompoundTest], archive: Path, settings: Wear, temperature: str) -> dict[str, Any]:
+def of_compound(tests: Sequence[CompoundTest], archive: Path, settings: Wear, temperature: str) -> CompoundWear:
     """wear.json of a compound without its heading; `wear_left_out` says why a test's readings take no part."""
     read, left_out = [], {}
     for test in tests:
@@ -21,7 +21,10 @@ def of_compound(tests: Sequence[CompoundTest], archive: Path, settings: Wear, te
             read.append(_read(test, archive))
         except InputError as error:
             left_out[test.name] = str(error)
-    return compound.of_compound(read, settings, temperature) | {"wear_left_out": left_out}
+    found = compound.of_compound(read, settings, temperature)
+    return CompoundWear(
+        compound="", components=found.components, notes=found.notes, why=found.why, wear_left_out=left_out
+    )
 
 
 def _read(test: CompoundTest, archive: Path) -> compound.TestWear:
@@ -29,8 +32,8 @@ def _read(test: CompoundTest, archive: Path) -> compound.TestWear:
         raise InputError("the test card names no wear file" if test.card.wear is None else "no stop was found")
     folder = archive / test.name
     readings, _ = read_wear(folder / test.card.wear, inside=folder)
-    own = test.wear.get("components") or {}
-    ratios = {name: found["mass_to_thickness"] for name, found in own.items() if found.get("mass_to_thickness")}
+    own = test.wear.components or {}
+    ratios = {name: found.mass_to_thickness for name, found in own.items() if found.mass_to_thickness}
     return compound.TestWear(
         test.card, test.stops, test.traces, list(test.summary.get("missing") or []), readings, ratios
     )

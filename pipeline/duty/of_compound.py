@@ -5,9 +5,8 @@ cooling.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -36,6 +35,7 @@ from pipeline.results.duty import (
 )
 from pipeline.results.friction import CompoundFriction, GlazeLimit
 from pipeline.results.model import renewed
+from pipeline.results.wear import CompoundComponent, CompoundWear
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def project_all(
     tests: Sequence[Recorded],
     *,
     friction: CompoundFriction,
-    wear: Mapping[str, Any],
+    wear: CompoundWear,
     settings: Duty,
     wear_settings: Wear,
     temperature_kind: str,
@@ -137,7 +137,7 @@ def _brake(
     card: Card,
     disc: Disc,
     friction: CompoundFriction,
-    wear: Mapping[str, Any],
+    wear: CompoundWear,
     settings: Duty,
     wear_settings: Wear,
     temperature_kind: str,
@@ -204,31 +204,27 @@ def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
     return Plate(area, thickness, density, card.brake.disc.conductivity or settings.conductivity, disc.material)
 
 
-def _worn(kind: str, wear: Mapping[str, Any], card: Card) -> Worn:
+def _worn(kind: str, wear: CompoundWear, card: Card) -> Worn:
     """The disc, or the pad that wears fastest, with its law (if identified, else its measured rates) and usable thickness."""
     part = card.brake.disc if kind == "disc" else card.brake.pad
     usable = None
     if part.thickness is not None and part.minimum_thickness is not None:
         usable = (part.thickness - part.minimum_thickness) * 1e6
-    parts = {name: c for name, c in (wear.get("components") or {}).items() if name.startswith(kind)}
+    parts = {name: c for name, c in (wear.components or {}).items() if name.startswith(kind)}
     if not parts:
         return Worn(kind, None, usable, f"no wear of the {kind} was measured", read=False)
     component = parts[max(parts, key=lambda name: _rate(parts[name]))]
-    model = _chosen(component)
-    if model is not None and model.get("identified"):
-        return Worn(kind, model, usable)
-    entries = tuple(component.get("measured") or ())
-    said = "no wear law is identified" if model is not None else "no wear law was chosen"
-    why = component.get("why") or (None if entries else component.get("measured_why")) or (model or {}).get("why")
+    if component.identified_law is not None:
+        return Worn(kind, component.identified_law, usable)
+    described, entries = component.chosen_law, tuple(component.measured)
+    said = "no wear law is identified" if described is not None else "no wear law was chosen"
+    why = component.why or (None if entries else component.measured_why) or (described and described.why)
     return Worn(kind, None, usable, said if entries or not why else f"{said}: {why}", entries)
 
 
-def _chosen(component: Mapping[str, Any]) -> Mapping[str, Any] | None:
-    return next((m for m in component.get("models") or [] if m["model"] == component.get("chosen")), None)
-
-
-def _rate(component: Mapping[str, Any]) -> float:
-    return ((component.get("rates") or {}).get("um_per_stop") or {}).get("value") or 0.0
+def _rate(component: CompoundComponent) -> float:
+    rate = component.rates.um_per_stop if component.rates else None
+    return (rate and rate.value) or 0.0
 
 
 def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, str] | str:
@@ -319,12 +315,11 @@ def _notes(tests: Sequence[Recorded], settings: Duty) -> list[str]:
     return notes
 
 
-def _spread(wear: Mapping[str, Any]) -> list[str]:
+def _spread(wear: CompoundWear) -> list[str]:
     """Wear and life are the mean specimen's; how far single specimens wore from it."""
     said = []
-    for name, component in (wear.get("components") or {}).items():
-        rows = component.get("specimens") or []
-        factors = [row["factor"]["value"] for row in rows if (row.get("factor") or {}).get("value") is not None]
+    for name, component in (wear.components or {}).items():
+        factors = [row.factor.value for row in component.specimens if row.factor.value is not None]
         if len(factors) > 1:
             said.append(f"{name.replace('_', ' ')} {min(factors):.2f} to {max(factors):.2f}")
     if not said:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
 from pipeline.duty.exposure import Plate
 from pipeline.heat.lumped import Disc
 from pipeline.results.duty import DutyProjection, Projected, Span
+from pipeline.results.wear import FittedLaw, MeasuredRate, Predictor
 from pipeline.wear.exposure import Exposure
 from pipeline.wear.measured import fitting
 from pipeline.wear.predict import beyond, interval, wear_by_stop
@@ -28,13 +28,13 @@ class Worn:
     """
 
     name: str
-    model: Mapping[str, Any] | None
+    model: FittedLaw | None
     usable_um: float | None
     why: str | None = None
-    measured: tuple[Mapping[str, Any], ...] = ()
+    measured: tuple[MeasuredRate, ...] = ()
     read: bool = True
 
-    def law(self, stops: Exposure) -> tuple[Mapping[str, Any] | None, str | None]:
+    def law(self, stops: Exposure) -> tuple[Predictor | None, str | None]:
         """(what these stops' wear may be predicted by, why there is nothing)"""
         if self.model is not None or not self.measured:
             return self.model, self.why or "no wear law was chosen"
@@ -162,7 +162,7 @@ def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, 
 
 def _plate(brake: Brake) -> Plate | None:
     """Surface temperatures cost time and matter to oxidation only."""
-    needed = any(c.measured or (c.model is not None and c.model.get("model") == "oxidation") for c in brake.components)
+    needed = any(c.measured or (c.model is not None and c.model.model == "oxidation") for c in brake.components)
     return brake.plate if needed else None
 
 
@@ -183,7 +183,8 @@ def wear_per_cycle(
     if not np.isfinite(loss.sum()):
         return Projected(why="the law needs mu, and there is no friction curve")
     found = interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
-    return Projected(**found, ground=f"{component.why}; {model['ground']}" if "ground" in model else None)
+    ground = f"{component.why}; {model.ground}" if model.ground else None
+    return Projected(value=found.value, low=found.low, high=found.high, ground=ground)
 
 
 def life(component: Worn, per_cycle: Projected) -> Projected:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.results import batches, drift, duty, friction, repeatability, rigs
+from pipeline.results import batches, drift, duty, friction, repeatability, rigs, wear
 from pipeline.results.model import Result
 
 
@@ -25,6 +25,8 @@ class File:
 FILES = (
     File("friction", "<method>/tests/<test>/friction.json", friction.TestFriction),
     File("compound-friction", "<method>/compounds/<compound>/friction.json", friction.CompoundFriction),
+    File("wear", "<method>/tests/<test>/wear.json", wear.TestWear),
+    File("compound-wear", "<method>/compounds/<compound>/wear.json", wear.CompoundWear),
     File("drift", "<method>/tests/<test>/drift.json", drift.TestDrift),
     File("batches", "<method>/compounds/<compound>/batches.json", batches.CompoundBatches),
     File("duty", "<method>/compounds/<compound>/duty.json", duty.CompoundDuty),

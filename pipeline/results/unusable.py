@@ -8,10 +8,11 @@ from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import Result
 from pipeline.results.repeatability import Repeatability
 from pipeline.results.rigs import Rigs
+from pipeline.results.wear import CompoundWear, TestWear
 
 
-def unusable(name: str, subject: str, why: str) -> Result | None:
-    """The file of that name, of a test or compound, with the reason alone; None for a file that has no model."""
+def unusable(name: str, subject: str, why: str, *, of_compound: bool) -> Result | None:
+    """The file of that name, of a compound or of a test, with the reason alone; None for a file that has no model."""
     match name:
         case "batches.json":
             return CompoundBatches(compound=subject, unusable=why)
@@ -23,4 +24,8 @@ def unusable(name: str, subject: str, why: str) -> Result | None:
             return Repeatability(compound=subject, unusable=why)
         case "rigs.json":
             return Rigs(unusable=why)
+        case "wear.json" if of_compound:
+            return CompoundWear(compound=subject, unusable=why, why=why)
+        case "wear.json":
+            return TestWear(test=subject, unusable=why, why=why)
     return None

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.findings import Finding, finding
+from pipeline.results.model import Interval
 from pipeline.wear.components import Component, spoken
 from pipeline.wear.intervals import cells
 from pipeline.wear.noise import noise
@@ -22,8 +23,8 @@ MOISTURE = (0.001, 0.006)
 
 def compare(
     readings: pl.DataFrame, part: Component, *, assumed_thickness: float, assumed_mass: float, confidence: float
-) -> tuple[dict | None, str | None, list[Finding]]:
-    """(mass_to_thickness {"value", "low", "high"} or None, why none or what to mind, findings) of one component.
+) -> tuple[Interval | None, str | None, list[Finding]]:
+    """(mass_to_thickness or None, why none or what to mind, findings) of one component.
 
     readings: the component's rows of `read_wear`.
     """
@@ -64,7 +65,7 @@ def _ratio(thickness, mass, part, assumed_thickness, assumed_mass, confidence):
     u = np.hypot(m_u, value * t_u) / t_loss
     dof = min(t_dof, m_dof)
     q = coverage_factor(confidence, dof)
-    return {"value": value, "low": value - q * u, "high": value + q * u}, None
+    return Interval(value=value, low=float(value - q * u), high=float(value + q * u)), None
 
 
 def _loss(readings, first, last, assumed) -> tuple[float, float, float]:
@@ -80,14 +81,16 @@ def _loss(readings, first, last, assumed) -> tuple[float, float, float]:
     return loss, float(np.sqrt(variance)), sigma.dof
 
 
-def _judged(ratio: dict, part: Component) -> list[Finding]:
+def _judged(ratio: Interval, part: Component) -> list[Finding]:
     name = spoken(part.name)
-    evidence = {"mass_to_thickness": ratio["value"], "low": ratio["low"], "high": ratio["high"]}
-    if ratio["low"] > 1.0 and ratio["value"] >= INNER_OXIDATION:
-        text = f"{name}: mass fell {ratio['value']:.2f} times as much as the thickness tells: oxidation inside, a lost fragment"
+    value, low, high = ratio.value, ratio.low, ratio.high
+    assert value is not None and low is not None and high is not None
+    evidence = {"mass_to_thickness": value, "low": low, "high": high}
+    if low > 1.0 and value >= INNER_OXIDATION:
+        text = f"{name}: mass fell {value:.2f} times as much as the thickness tells: oxidation inside, a lost fragment"
         return [finding("wear_mass_thickness", f"{text} or chipped edges", evidence=evidence)]
-    if ratio["high"] < 1.0 and ratio["value"] <= PICK_UP:
-        text = f"{name}: mass fell only {ratio['value']:.2f} times what the thickness tells: something was picked up"
+    if high < 1.0 and value <= PICK_UP:
+        text = f"{name}: mass fell only {value:.2f} times what the thickness tells: something was picked up"
         return [
             finding(
                 "wear_mass_thickness",

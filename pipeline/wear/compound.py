@@ -21,6 +21,8 @@ from scipy.linalg import block_diag
 
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
+from pipeline.results.model import Interval, renewed
+from pipeline.results.wear import CompoundComponent, FittedLaw, Rates, SpecimenScatter, WearInterval, WearSpecimen
 from pipeline.wear.chi2 import Problem, at_best
 from pipeline.wear.components import Component, component, spoken
 from pipeline.wear.exposure import interval_groups, joined
@@ -52,7 +54,7 @@ class TestWear:
     traces: pl.DataFrame
     missing: list[dict]
     readings: pl.DataFrame | None
-    mass_to_thickness: dict[str, dict[str, float]] | None = None
+    mass_to_thickness: dict[str, Interval] | None = None
 
 
 @dataclass(frozen=True)
@@ -68,30 +70,33 @@ class Member:
     mass: list[dict[str, Any]]  # of each interval, as of `mass_rows`
 
 
-def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> dict[str, Any]:
-    """{"components": {name: ...}, "why"} of wear.json over all tests; see docs for a component's keys.
+@dataclass(frozen=True)
+class Found:
+    """Every component over all tests, what the figures rest on, and why there is none."""
+
+    components: dict[str, CompoundComponent] | None
+    notes: list[str]
+    why: str | None = None
+
+
+def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> Found:
+    """The compound's components over all tests.
 
     temperature: which of a stop's temperatures the method stands a stop at.
     """
     read = [t for t in tests if t.readings is not None and t.readings.height and t.stops.height]
     if not read:
-        return {"components": None, "why": "no test of the compound has wear readings"}
+        return Found(None, [], "no test of the compound has wear readings")
     exposures = [test_exposure(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
     names = sorted({name for t in read if t.readings is not None for name in t.readings["component"].unique()})
     found = {}
     for name in names:
         members, left_out = _members(name, read, exposures, settings)
-        found[name] = _pooled(members, settings) if members else _nothing("no test has two readings of it")
-        found[name]["tests_left_out"] = left_out
-    notes = [scatter_words(name, c["specimen_scatter"]) for name, c in found.items() if c.get("specimen_scatter")]
-    return {"components": found, "notes": notes, "why": None}
-
-
-def _nothing(why: str) -> dict[str, Any]:
-    return {
-        "intervals": [], "models": [], "chosen": None, "chosen_why": why, "why": why, "rates": None, "specimens": [],
-        "mass_to_thickness": None,
-    }  # fmt: skip
+        why = "no test has two readings of it"
+        pooled = _pooled(members, settings) if members else CompoundComponent(chosen_why=why, why=why)
+        found[name] = renewed(pooled, tests_left_out=left_out)
+    notes = [scatter_words(name, c.specimen_scatter) for name, c in found.items() if c.specimen_scatter]
+    return Found(found, notes)
 
 
 def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, str]]:
@@ -130,7 +135,7 @@ def _same_size(a: Component, b: Component) -> bool:
     return abs(a.area / b.area - 1) < SAME_AREA and a.force_share == b.force_share
 
 
-def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
+def _pooled(members: list[Member], settings: Wear) -> CompoundComponent:
     part = members[0].part
     constants = constants_of(part, settings)
     y = np.concatenate([m.measured.wear[m.usable] for m in members])
@@ -160,29 +165,28 @@ def _pooled(members: list[Member], settings: Wear) -> dict[str, Any]:
         model_entry(c, constants, together, part, *_span(members), kinds if c.name == choice.chosen else None)
         for c in choice.candidates
     ]
-    chosen = next((m for m in models if m["model"] == choice.chosen), None)
-    entries, why = ([], None) if chosen and chosen["identified"] else _measured(members, problem, of_test, settings)
+    chosen = next((m for m in models if m.model == choice.chosen), None)
+    entries, why = ([], None) if chosen and chosen.identified else _measured(members, problem, of_test, settings)
     specimens, scatter = _factors(members, choice, of_test, settings)
-    return {
-        "intervals": _rows(members, chosen),
-        "models": models,
-        "chosen": choice.chosen,
-        "chosen_why": choice.why,
-        "specimens": specimens,
-        "specimen_scatter": scatter,
-        "rates": _rates(members, settings),
-        "measured": entries,
-        "measured_why": why,
-        "map_and_duty": map_and_duty(trusted(chosen, entries), together, part, settings.confidence),
-        "law": curve(chosen, together, settings.confidence),
-        "temperature_range_c": supported(chosen),
-        "mass_to_thickness": _mass_to_thickness(members),
-        "tests": [m.test.card.test for m in members],
-        "faces": part.faces,
-        "area_mm2": part.area * 1e6 if part.area else None,
-        "usable_um": part.usable_um,
-        "why": None,
-    }
+    return CompoundComponent(
+        intervals=_rows(members, chosen),
+        models=models,
+        chosen=choice.chosen,
+        chosen_why=choice.why,
+        specimens=specimens,
+        specimen_scatter=scatter,
+        rates=_rates(members, settings),
+        measured=entries,
+        measured_why=why,
+        map_and_duty=map_and_duty(trusted(chosen, entries), together, part, settings.confidence),
+        law=curve(chosen, together, settings.confidence),
+        temperature_range_c=supported(chosen),
+        mass_to_thickness=_mass_to_thickness(members),
+        tests=[m.test.card.test for m in members],
+        faces=part.faces,
+        area_mm2=part.area * 1e6 if part.area else None,
+        usable_um=part.usable_um,
+    )
 
 
 def _measured(members: list[Member], problem: Problem, of_test: np.ndarray, settings: Wear):
@@ -253,7 +257,9 @@ def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Prob
     return pooled
 
 
-def _factors(members: list[Member], choice: Choice, of_test, settings: Wear) -> tuple[list[dict], dict | None]:
+def _factors(
+    members: list[Member], choice: Choice, of_test, settings: Wear
+) -> tuple[list[WearSpecimen], SpecimenScatter | None]:
     if not choice.law or not choice.law.found:
         return [], None
     found: Inference = choice.law.found
@@ -262,36 +268,36 @@ def _factors(members: list[Member], choice: Choice, of_test, settings: Wear) -> 
     value, variance = factors(bare, found.problem.model(found.parameters), of_test)
     half = coverage_factor(settings.confidence, min(m.measured.dof for m in members)) * np.sqrt(variance)
     rows = [
-        {
-            "test": m.test.card.test,
-            "batch": m.test.card.batch,
-            "specimen": m.test.card.specimen,
-            "factor": {"value": v, "low": v - h, "high": v + h},
-        }
+        WearSpecimen(
+            test=m.test.card.test,
+            batch=m.test.card.batch,
+            specimen=m.test.card.specimen,
+            factor=Interval(value=v, low=v - h, high=v + h),
+        )
         for m, v, h in zip(members, value, half, strict=True)
     ]
     return rows, _scatter(value, variance, _specimens(members), settings)
 
 
-def _scatter(value: np.ndarray, variance: np.ndarray, specimens: int, settings: Wear) -> dict[str, Any]:
+def _scatter(value: np.ndarray, variance: np.ndarray, specimens: int, settings: Wear) -> SpecimenScatter:
     """The scatter between specimens, what of it is the method's expectation, and what it makes of a mean's interval."""
     share, expected = scatter_of(value, variance, settings.specimen_scatter), settings.specimen_scatter
     dof = SCATTER_DOF + len(value) - 1
-    return {
-        "share": share,
-        "specimens": specimens,
-        "expected": expected,
-        "from_expected": SCATTER_DOF * expected**2 / (dof * share**2) if share > 0 else None,
-        "half_width": coverage_factor(settings.confidence, dof) * share / float(np.sqrt(len(value))),
-    }
+    return SpecimenScatter(
+        share=share,
+        specimens=specimens,
+        expected=expected,
+        from_expected=SCATTER_DOF * expected**2 / (dof * share**2) if share > 0 else None,
+        half_width=coverage_factor(settings.confidence, dof) * share / float(np.sqrt(len(value))),
+    )
 
 
-def scatter_words(name: str, scatter: dict[str, Any]) -> str:
+def scatter_words(name: str, scatter: SpecimenScatter) -> str:
     """What the scatter between specimens does to the intervals of a component's rates and laws."""
-    n = scatter["specimens"]
+    n = scatter.specimens
     return (
-        f"{spoken(name)}: {100 * scatter['half_width']:.0f} % to each side of the intervals of mean rate, law and life is scatter between "
-        f"specimens, {100 * (scatter['from_expected'] or 0):.0f} % of that (as variance) the {100 * scatter['expected']:.0f} % that the "
+        f"{spoken(name)}: {100 * scatter.half_width:.0f} % to each side of the intervals of mean rate, law and life is scatter between "
+        f"specimens, {100 * (scatter.from_expected or 0):.0f} % of that (as variance) the {100 * scatter.expected:.0f} % that the "
         f"method expects rather than what {'this one shows' if n == 1 else f'these {n} show'}"
     )
 
@@ -317,56 +323,53 @@ def _span(members: list[Member]) -> tuple[Intervals, np.ndarray]:
     return whole, np.array([True])
 
 
-def _rows(members: list[Member], chosen: dict[str, Any] | None) -> list[dict]:
+def _rows(members: list[Member], chosen: FittedLaw | None) -> list[WearInterval]:
     """The tests' intervals, each with what the compound's law gives for its own stops (None without a law)."""
     predicted = [m.groups @ wear_by_stop(chosen, m.exposure.stops)[0] if chosen else None for m in members]
     return [
-        {
-            "test": m.test.card.test,
-            "from_stop": int(m.measured.from_stop[k]),
-            "to_stop": int(m.measured.to_stop[k]),
-            "wear_um": float(m.measured.wear[k]),
-            "wear_u_um": float(m.measured.u[k]),
+        WearInterval(
+            test=m.test.card.test,
+            from_stop=int(m.measured.from_stop[k]),
+            to_stop=int(m.measured.to_stop[k]),
+            wear_um=float(m.measured.wear[k]),
+            wear_u_um=float(m.measured.u[k]),
             **m.mass[k],
-            "predicted_um": None if loss is None else float(loss[k]),
-            "in_models": bool(m.usable[k]),
-        }
+            predicted_um=None if loss is None else float(loss[k]),
+            in_models=bool(m.usable[k]),
+        )
         for m, loss in zip(members, predicted, strict=True)
         for k in range(len(m.measured.wear))
     ]
 
 
-def _mass_to_thickness(members: list[Member]) -> dict[str, float] | None:
+def _mass_to_thickness(members: list[Member]) -> Interval | None:
     """Median of the tests' ratios with the widest of their ends."""
     known = [r for m in members if (r := (m.test.mass_to_thickness or {}).get(m.part.name))]
     if not known:
         return None
-    return {
-        "value": float(np.median([r["value"] for r in known])),
-        "low": min(r["low"] for r in known),
-        "high": max(r["high"] for r in known),
-    }
+    return Interval(
+        value=float(np.median([r.value for r in known])),
+        low=min(r.low for r in known if r.low is not None),
+        high=max(r.high for r in known if r.high is not None),
+    )
 
 
-def _rates(members: list[Member], settings: Wear) -> dict[str, Any]:
+def _rates(members: list[Member], settings: Wear) -> Rates:
     """Mean of the tests' rates with the scatter between specimens in its interval."""
     each = [rates(m.measured, m.part, m.exposure, settings.confidence) for m in members]
-    pooled: dict[str, Any] = {}
+    pooled: dict[str, Interval | None] = {}
     for key in RATES:
-        known = [r[key] for r in each if r[key]]
+        known = [rate for r in each if (rate := getattr(r, key))]
         pooled[key] = _mean_rate(known, settings) if known else None
-    pooled["tests"] = len(each)
-    pooled["why"] = (
-        None if all(pooled[k] for k in RATES) else "; ".join(sorted({r["why"] for r in each if r["why"]})) or None
-    )
-    return pooled
+    why = None if all(pooled.values()) else "; ".join(sorted({r.why for r in each if r.why})) or None
+    return Rates(**pooled, tests=len(each), why=why)
 
 
-def _mean_rate(known: list[dict], settings: Wear) -> dict[str, float]:
-    value = np.array([r["value"] for r in known])
-    u = np.array([(r["high"] - r["low"]) / 2 for r in known]) / coverage_factor(settings.confidence, np.inf)
+def _mean_rate(known: list[Interval], settings: Wear) -> Interval:
+    value = np.array([r.value for r in known])
+    u = np.array([((r.high or 0.0) - (r.low or 0.0)) / 2 for r in known]) / coverage_factor(settings.confidence, np.inf)
     mean, n = float(value.mean()), len(value)
     size = max(abs(mean), 1e-300)
     scatter = scatter_of(value / size, np.maximum(u / size, 1e-9) ** 2, settings.specimen_scatter) * size
     half = coverage_factor(settings.confidence, SCATTER_DOF + n - 1) * np.sqrt((scatter**2 + (u**2).mean()) / n)
-    return {"value": mean, "low": float(mean - half), "high": float(mean + half)}
+    return Interval(value=mean, low=float(mean - half), high=float(mean + half))

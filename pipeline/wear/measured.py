@@ -10,12 +10,12 @@ An entry reads like a law of wear.json for `pipeline.wear.predict`, with `range`
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
+from pipeline.results.wear import Conditions, FittedLaw, MeasuredRate, Parameter, Predictor
 from pipeline.wear.chi2 import Problem
 from pipeline.wear.exposure import Exposure
 from pipeline.wear.further import departures
@@ -33,9 +33,9 @@ def measured_rates(
     bedding: np.ndarray,
     names: Sequence[str],
     adapt: Callable[[Problem, np.ndarray], Problem],
-    range_of: Callable[[np.ndarray], dict[str, Any]],
+    range_of: Callable[[np.ndarray], Conditions],
     confidence: float,
-) -> tuple[list[dict[str, Any]], str | None]:
+) -> tuple[list[MeasuredRate], str | None]:
     """(entries, why none): of each set of intervals with the same blocks, then of all after bedding.
 
     problem: of the energy law on all intervals, without specimens' scatter; blocks: of each interval the blocks it
@@ -73,11 +73,11 @@ def kinds_of(groups: np.ndarray, block: Sequence[str], purpose: Sequence[str]) -
     return blocks, bedding
 
 
-def trusted(chosen: Mapping[str, Any] | None, entries: Sequence[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+def trusted(chosen: FittedLaw | None, entries: Sequence[MeasuredRate]) -> Predictor | None:
     """What the test's own stops may be predicted by: the chosen law if it is identified, else the measured loss over everything."""
-    if chosen and chosen.get("identified"):
+    if chosen and chosen.identified:
         return chosen
-    return next((e for e in entries if e["over"] == EVERYTHING), None)
+    return next((e for e in entries if e.over == EVERYTHING), None)
 
 
 def _fitted(problem: Problem, kept: np.ndarray, adapt, confidence: float) -> Inference | None:
@@ -93,27 +93,27 @@ def _fitted(problem: Problem, kept: np.ndarray, adapt, confidence: float) -> Inf
 
 
 def _entry(
-    found: Inference, over: str, uses: list[frozenset[str]], tests: list[str], span: dict, confidence: float
-) -> dict[str, Any]:
+    found: Inference, over: str, uses: list[frozenset[str]], tests: list[str], span: Conditions, confidence: float
+) -> MeasuredRate:
     rate, sets, count = float(found.parameters[0]), draws(found)[:, 0], len(uses)
     differing = max(found.roughness, found.or_rough)
     sets = sets * departures(found, uses)
     if differing:
         sets = _reaching(sets, rate, found, confidence)
     ends = interval(rate, sets, confidence)
-    return {
-        "model": "energy",
-        "over": over,
-        "intervals": count,
-        "tests": tests,
-        "parameters": {"a": ends | {"unit": "um/MJ"}},
-        "joint": {"a": [float(f"{v:.5g}") for v in sets]},
-        "range": span,
-        "differing": differing,
-        "ground": f"measured over {over} ({count} interval{'s' * (count > 1)} of {len(tests)} "
+    return MeasuredRate(
+        model="energy",
+        over=over,
+        intervals=count,
+        tests=tests,
+        parameters={"a": Parameter(value=ends.value, low=ends.low, high=ends.high, unit="um/MJ")},
+        joint={"a": [float(f"{v:.5g}") for v in sets]},
+        span=span,
+        differing=differing,
+        ground=f"measured over {over} ({count} interval{'s' * (count > 1)} of {len(tests)} "
         f"test{'s' * (len(tests) > 1)}), per friction work; for stops like those only"
         + ("; one interval does not show how far another such use departs" if count == 1 else ""),
-    }
+    )
 
 
 def _reaching(sets: np.ndarray, rate: float, found: Inference, confidence: float) -> np.ndarray:
@@ -125,12 +125,12 @@ def _reaching(sets: np.ndarray, rate: float, found: Inference, confidence: float
     return rate * (sets / rate) ** (np.log(fastest / rate) / np.log(end / rate))
 
 
-def fitting(entries: Sequence[Mapping[str, Any]], stops: Exposure) -> tuple[Mapping[str, Any] | None, str]:
+def fitting(entries: Sequence[MeasuredRate], stops: Exposure) -> tuple[MeasuredRate | None, str]:
     """(the entry for such stops, the reason where there is none): of those whose range holds them all, the fastest wearing of single
     blocks, else the one of everything."""
     holding = [e for e in entries if not beyond(e, stops)]
-    single = [e for e in holding if e["over"] != EVERYTHING] or holding
+    single = [e for e in holding if e.over != EVERYTHING] or holding
     if single:
-        return max(single, key=lambda e: e["parameters"]["a"]["value"]), ""
+        return max(single, key=lambda e: e.parameters["a"].value or 0.0), ""
     said = "; ".join(beyond(entries[-1], stops)) if entries else ""
     return None, f"the duty's stops are unlike those measured: {said}"

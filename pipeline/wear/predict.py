@@ -15,45 +15,44 @@ law. It holds no scatter between specimens beyond the fit's own, and says nothin
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 
+from pipeline.constants import ZERO_C
+from pipeline.results.model import Interval
+from pipeline.results.wear import Conditions, Fixed, Predictor
 from pipeline.wear.exposure import GRID_K, Exposure, without_dwell
 from pipeline.wear.laws import LAWS, Constants, Law
 
-ZERO_C = 273.15
 
-
-def law_of(model: Mapping[str, Any]) -> tuple[Law, Constants, np.ndarray, np.ndarray]:
+def law_of(model: Predictor) -> tuple[Law, Constants, np.ndarray, np.ndarray]:
     """(law, constants, parameters [p], joint draws [d, p]) of a model entry of wear.json.
 
     Raises ValueError where the entry has no values (a law that was not identified).
     """
-    law, fixed = LAWS[model["model"]], model.get("fixed") or {}
+    law, fixed, joint = LAWS[model.model], model.fixed or Fixed(), model.joint
     names = [name for name, _ in law.parameters]
-    joint = model.get("joint")
-    values = [((model.get("parameters") or {}).get(name) or {}).get("value") for name in names]
+    values = [model.parameters[name].value if name in model.parameters else None for name in names]
     if joint is None or any(value is None for value in values):
-        raise ValueError(f"the {law.name} law has no values to predict with: {model.get('why') or 'not chosen'}")
+        raise ValueError(f"the {law.name} law has no values to predict with: {model.why or 'not chosen'}")
     constants = Constants(
-        th0_k=fixed.get("th0_k") or Constants.th0_k,
-        p0_w_mm2=fixed.get("p0_w_mm2") or Constants.p0_w_mm2,
-        distance_factor=fixed.get("um_per_k_n_m") or float("nan"),
+        th0_k=fixed.th0_k or Constants.th0_k,
+        p0_w_mm2=fixed.p0_w_mm2 or Constants.p0_w_mm2,
+        distance_factor=fixed.um_per_k_n_m or float("nan"),
     )
     return law, constants, np.array(values, float), np.array([joint[name] for name in names], float).T
 
 
-def wear_by_stop(model: Mapping[str, Any], stops: Exposure, *, further: bool = False) -> tuple[np.ndarray, np.ndarray]:
+def wear_by_stop(model: Predictor, stops: Exposure, *, further: bool = False) -> tuple[np.ndarray, np.ndarray]:
     """(loss [n], loss of each joint draw [d, n]) in um; further: of a further use, which departs from the law as the fit's
     residuals allow (`pipeline.wear.further`). Raises ValueError as `law_of` does."""
     loss, of_draws = _by_law(model, stops)
-    factor = model.get("further_use") if further else None
+    factor = model.further_use if further else None
     return loss, of_draws if factor is None else of_draws * np.array(factor)[:, None]
 
 
-def _by_law(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray, np.ndarray]:
+def _by_law(model: Predictor, stops: Exposure) -> tuple[np.ndarray, np.ndarray]:
     law, constants, values, draws = law_of(model)
     n = len(law.rates)
     if not law.shape:
@@ -64,20 +63,20 @@ def _by_law(model: Mapping[str, Any], stops: Exposure) -> tuple[np.ndarray, np.n
     return loss, of_draws
 
 
-def predict(model: Mapping[str, Any], stops: Exposure, confidence: float = 0.95) -> dict[str, float]:
-    """Loss in um of all the stops together, a further use: {"value", "low", "high"}."""
+def predict(model: Predictor, stops: Exposure, confidence: float = 0.95) -> Interval:
+    """Loss in um of all the stops together, a further use, with its interval."""
     loss, of_draws = wear_by_stop(model, stops, further=True)
     return interval(float(loss.sum()), of_draws.sum(axis=1), confidence)
 
 
-def interval(value: float, draws: np.ndarray, confidence: float) -> dict[str, float]:
+def interval(value: float, draws: np.ndarray, confidence: float) -> Interval:
     """A figure with the central interval of its draws, widened where needed to hold the figure itself."""
     tail = (1 - confidence) / 2
     low, high = np.quantile(draws, [tail, 1 - tail])
-    return {"value": value, "low": float(min(low, value)), "high": float(max(high, value))}
+    return Interval(value=value, low=float(min(low, value)), high=float(max(high, value)))
 
 
-def shares(model: Mapping[str, Any], stops: Exposure) -> dict[str, np.ndarray]:
+def shares(model: Predictor, stops: Exposure) -> dict[str, np.ndarray]:
     """Loss in um of each stop [n] by mechanism: mechanical, and for oxidation that while braking and that after it."""
     law, constants, values, _ = law_of(model)
     if law.name != "oxidation":
@@ -91,30 +90,28 @@ def shares(model: Mapping[str, Any], stops: Exposure) -> dict[str, np.ndarray]:
     }
 
 
-def beyond(model: Mapping[str, Any], stops: Exposure) -> list[str]:
+def beyond(model: Predictor, stops: Exposure) -> list[str]:
     """In words, what of these stops lies outside the data that the law was fitted to; empty when nothing does."""
-    known = model.get("range") or {}
+    known = model.span or Conditions()
     said: list[str] = []
-    for key, values, unit in (
-        ("energy_mj", stops.energy_mj, "MJ a stop"),
-        ("power_w_mm2", stops.power_w_mm2, "W/mm2"),
-        ("temperature_c", stops.temperature_c, "degC"),
+    for what, span, values, unit in (
+        ("energy", known.energy_mj, stops.energy_mj, "MJ a stop"),
+        ("power", known.power_w_mm2, stops.power_w_mm2, "W/mm2"),
+        ("temperature", known.temperature_c, stops.temperature_c, "degC"),
     ):
         values = values[np.isfinite(values)]
-        if known.get(key) and values.size:
-            said += _outside((float(values.min()), float(values.max())), known[key], key, unit, 0.05)
+        if span and values.size:
+            said += _outside((float(values.min()), float(values.max())), span, what, unit, 0.05)
     time = (stops.braking_s + stops.dwell_s).sum(axis=0)
-    if known.get("surface_c") and time.any():
+    if known.surface_c and time.any():
         hot = GRID_K[time > 0].max() - ZERO_C
-        seen = (known["surface_c"][0], float(hot))
-        said += _outside(seen, known["surface_c"], "surface temperature", "degC", 0.0)
+        said += _outside((known.surface_c[0], float(hot)), known.surface_c, "surface temperature", "degC", 0.0)
     return said
 
 
 def _outside(seen: Sequence[float], known: Sequence[float], what: str, unit: str, slack: float) -> list[str]:
     (low, high), (known_low, known_high) = seen, known
     room = slack * max(abs(known_high - known_low), abs(known_high) * 0.1)
-    what = what.rpartition("_")[0] or what
     said: list[str] = []
     if high > known_high + room:
         said.append(f"{what} up to {high:.3g} {unit}, the wear readings reach {known_high:.3g}")

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.results.model import Interval
+from pipeline.results.wear import Rates, RateStops
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.intervals import Intervals
@@ -21,11 +23,11 @@ from pipeline.wear.of_stops import TestExposure
 RATES = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m", "mg_per_stop")
 
 
-def rates(measured: Intervals, part: Component, test: TestExposure, confidence: float) -> dict:
-    """Every rate as {"value", "low", "high"} or None with its reason in "why"; "stops" says which stops count."""
+def rates(measured: Intervals, part: Component, test: TestExposure, confidence: float) -> Rates:
+    """Every rate, or None with its reason in `why`; `stops` says which stops count."""
     chosen, note = _after_bedding(measured, test)
     if chosen is None:
-        return {**dict.fromkeys(RATES), "stops": None, "why": note}
+        return Rates(why=note)
     ones = chosen.astype(float)
     loss, u = float(ones @ measured.wear), float(np.sqrt(ones @ measured.covariance @ ones))
     half = spread(measured, confidence) * u
@@ -35,28 +37,28 @@ def rates(measured: Intervals, part: Component, test: TestExposure, confidence: 
     path = float(group @ test.stops.force_distance_n_m)
     why = [note] if note else []
 
-    def per(amount: float | None, reason: str) -> dict | None:
+    def per(amount: float | None, reason: str) -> Interval | None:
         if amount is None or not np.isfinite(amount) or amount <= 0:
             why.append(reason)
             return None
-        return {"value": loss / amount, "low": (loss - half) / amount, "high": (loss + half) / amount}
+        return Interval(value=loss / amount, low=(loss - half) / amount, high=(loss + half) / amount)
 
     area = part.area * 1e6 if part.area else None  # mm2
     um = 1e-3 * area if area else None  # mm3 of the component per um of loss
-    return {
-        "um_per_stop": per(count, "no stops between the readings"),
-        "um_per_stop_per_face": per(count * part.faces, "no stops between the readings"),
-        "mm3_per_mj": per(work / um if um else None, "no friction work, or no friction area in the card"),
-        "mm3_per_n_m": per(
+    return Rates(
+        um_per_stop=per(count, "no stops between the readings"),
+        um_per_stop_per_face=per(count * part.faces, "no stops between the readings"),
+        mm3_per_mj=per(work / um if um else None, "no friction work, or no friction area in the card"),
+        mm3_per_n_m=per(
             path * part.force_share * part.faces / um if um else None, "no pressure, or no friction area in the card"
         ),
-        "mg_per_stop": per(
+        mg_per_stop=per(
             count / (um * part.density * 1e-3) if um and part.density else None,
             "no density or friction area in the card",
         ),
-        "stops": {"from_stop": first, "to_stop": last, "count": int(count), "energy_mj": work},
-        "why": "; ".join(dict.fromkeys(why)) or None,
-    }
+        stops=RateStops(from_stop=first, to_stop=last, count=int(count), energy_mj=work),
+        why="; ".join(dict.fromkeys(why)) or None,
+    )
 
 
 def _after_bedding(measured: Intervals, test: TestExposure) -> tuple[np.ndarray | None, str | None]:

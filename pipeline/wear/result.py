@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 
+from pipeline.constants import ZERO_C
 from pipeline.method.wear import Wear
+from pipeline.results.model import Interval
+from pipeline.results.wear import (
+    BlockWear,
+    Conditions,
+    FittedLaw,
+    Fixed,
+    LawCurve,
+    LawPoint,
+    MapAndDuty,
+    Parameter,
+    Predictor,
+    ReadingNoise,
+    Share,
+    TestComponent,
+    WearInterval,
+)
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, Exposure, interval_groups
 from pipeline.wear.further import departures
@@ -21,12 +37,11 @@ from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 from pipeline.wear.rates import rates
 from pipeline.wear.selection import Candidate, Choice, choose, energy_problem, noise_of, wrong
 
-ZERO_C = 273.15
 CURVE_POINTS = 25
 
 
-def component_result(measured: Intervals, part: Component, test: TestExposure, settings: Wear) -> dict[str, Any]:
-    """The dict that stands under the component's name; see docs/contract.md and docs/results.md for its keys."""
+def component_result(measured: Intervals, part: Component, test: TestExposure, settings: Wear) -> TestComponent:
+    """What stands under the component's name, but for masses."""
     constants, confidence = constants_of(part, settings), settings.confidence
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
     usable = measured.to_stop <= (test.run_number.max() if len(test.run_number) else 0)
@@ -38,31 +53,29 @@ def component_result(measured: Intervals, part: Component, test: TestExposure, s
         model_entry(c, constants, test, part, measured, usable, kinds if c.name == choice.chosen else None)
         for c in choice.candidates
     ]
-    chosen = next((m for m in models if m["model"] == choice.chosen), None)
+    chosen = next((m for m in models if m.model == choice.chosen), None)
     entries, why = (
-        ([], None)
-        if chosen and chosen["identified"]
-        else _measured(measured, usable, groups, test, constants, settings)
+        ([], None) if chosen and chosen.identified else _measured(measured, usable, groups, test, constants, settings)
     )
     law = trusted(chosen, entries)
-    return {
-        "intervals": _interval_rows(measured, groups, usable, test, chosen, confidence),
-        "noise": {"source": measured.source, "dof": measured.dof},
-        "models": models,
-        "chosen": choice.chosen,
-        "chosen_why": choice.why,
-        "rates": rates(measured, part, test, confidence),
-        "measured": entries,
-        "measured_why": why,
-        "blocks": block_rows(law, test, part, confidence),
-        "shares": share_rows(chosen, test) if law is chosen else [],
-        "map_and_duty": map_and_duty(law, test, part, confidence),
-        "law": curve(chosen, test, confidence),
-        "temperature_range_c": supported(chosen),
-        "faces": part.faces,
-        "area_mm2": part.area * 1e6 if part.area else None,
-        "usable_um": part.usable_um,
-    }
+    return TestComponent(
+        intervals=_interval_rows(measured, groups, usable, test, chosen, confidence),
+        noise=ReadingNoise(source=measured.source, dof=measured.dof),
+        models=models,
+        chosen=choice.chosen,
+        chosen_why=choice.why,
+        rates=rates(measured, part, test, confidence),
+        measured=entries,
+        measured_why=why,
+        blocks=block_rows(law, test, part, confidence),
+        shares=share_rows(chosen, test) if law is chosen else [],
+        map_and_duty=map_and_duty(law, test, part, confidence),
+        law=curve(chosen, test, confidence),
+        temperature_range_c=supported(chosen),
+        faces=part.faces,
+        area_mm2=part.area * 1e6 if part.area else None,
+        usable_um=part.usable_um,
+    )
 
 
 def constants_of(part: Component, settings: Wear) -> Constants:
@@ -102,7 +115,7 @@ def model_entry(
     measured,
     usable,
     kinds: Sequence[Sequence[str]] | None,
-) -> dict[str, Any]:
+) -> FittedLaw:
     """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why".
 
     kinds: of the chosen law, the blocks that each of its intervals holds; None for the others.
@@ -113,41 +126,38 @@ def model_entry(
     for i, (name, unit) in enumerate(law.parameters):
         value, low, high = (found.parameters[i], *found.intervals[i]) if found else (None, None, None)
         pinned = found is not None and found.closed[i] and (c.identified or _worth_stating(found, i))
-        parameters[name] = {
-            "value": value if pinned else None,
-            "low": low if pinned else None,
-            "high": high if pinned else None,
-            "unit": unit,
-        }
-    entry: dict[str, Any] = {
-        "model": c.name,
-        "parameters": parameters,
-        "fixed": {
-            "th0_k": constants.th0_k if c.name == "oxidation" else None,
-            "p0_w_mm2": constants.p0_w_mm2 if c.name == "power" else None,
-            "um_per_k_n_m": constants.distance_factor if c.name == "distance" else None,
-        },
-        "chi2_per_dof": found.chi2 / found.dof if found and found.dof > 0 else None,
-        "misfit_p": found.misfit_p if found else None,
-        "roughness": found.roughness if found else None,
-        "occasion_um": found.occasion_um if found else None,
-        "converged": found.converged if found else None,
-        "aicc": c.aicc,
-        "loo_rmse_um": c.loo_rmse,
-        "identified": c.identified,
-        "effective": effective,
-        "why": "; ".join(w for w in (c.why, _rough_words(found) if c.identified else "", note) if w) or None,
-    }
+        ends = (low, high) if pinned else (None, None)
+        stated = pinned or (kinds is not None and found is not None)
+        parameters[name] = Parameter(value=value if stated else None, low=ends[0], high=ends[1], unit=unit)
+    joint = further = span = None
     if kinds is not None and found:
-        entry["parameters"] = {
-            name: {**p, "value": found.parameters[i]} for i, (name, p) in enumerate(parameters.items())
-        }
         sets = draws(found)
-        entry["joint"] = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
-        entry["further_use"] = [float(f"{v:.5g}") for v in departures(found, [frozenset(k) for k in kinds])]
+        joint = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
+        further = [float(f"{v:.5g}") for v in departures(found, [frozenset(k) for k in kinds])]
         first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
-        entry["range"] = range_of(test.stops, (test.run_number > first) & (test.run_number <= last))
-    return entry
+        span = range_of(test.stops, (test.run_number > first) & (test.run_number <= last))
+    return FittedLaw(
+        model=c.name,
+        parameters=parameters,
+        fixed=Fixed(
+            th0_k=constants.th0_k if c.name == "oxidation" else None,
+            p0_w_mm2=constants.p0_w_mm2 if c.name == "power" else None,
+            um_per_k_n_m=constants.distance_factor if c.name == "distance" else None,
+        ),
+        joint=joint,
+        further_use=further,
+        span=span,
+        chi2_per_dof=found.chi2 / found.dof if found and found.dof > 0 else None,
+        misfit_p=found.misfit_p if found else None,
+        roughness=found.roughness if found else None,
+        occasion_um=found.occasion_um if found else None,
+        converged=found.converged if found else None,
+        aicc=c.aicc,
+        loo_rmse_um=c.loo_rmse,
+        identified=c.identified,
+        effective=effective,
+        why="; ".join(w for w in (c.why, _rough_words(found) if c.identified else "", note) if w) or None,
+    )
 
 
 def _measured(measured: Intervals, usable, groups, test: TestExposure, constants, settings: Wear):
@@ -203,7 +213,7 @@ def _effective(name: str, test: TestExposure, part: Component) -> tuple[bool, st
     return bool(reasons), ("effective: " + "; ".join(reasons)) if reasons else ""
 
 
-def range_of(s: Exposure, inside: np.ndarray) -> dict[str, Any]:
+def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
     """What the stops inside [n] span: [lowest, highest] per stop, and of the surface."""
 
     def span(values):
@@ -212,22 +222,22 @@ def range_of(s: Exposure, inside: np.ndarray) -> dict[str, Any]:
 
     time = (s.braking_s + s.dwell_s)[inside].sum(axis=0)
     hot = GRID_K[time > 0.05]
-    return {
-        "energy_mj": span(s.energy_mj),
-        "power_w_mm2": span(s.power_w_mm2),
-        "temperature_c": span(s.temperature_c),
-        "surface_c": [float(hot.min() - ZERO_C), float(hot.max() - ZERO_C)] if hot.size else None,
-    }
+    return Conditions(
+        energy_mj=span(s.energy_mj),
+        power_w_mm2=span(s.power_w_mm2),
+        temperature_c=span(s.temperature_c),
+        surface_c=[float(hot.min() - ZERO_C), float(hot.max() - ZERO_C)] if hot.size else None,
+    )
 
 
-def supported(chosen: Mapping[str, Any] | None) -> list[float] | None:
+def supported(chosen: FittedLaw | None) -> list[float] | None:
     """Temperatures in degC that the chosen law is supported at: of the surface for oxidation, else the method's of the stops."""
-    if not chosen:
+    if chosen is None or chosen.span is None:
         return None
-    return chosen["range"]["surface_c" if chosen["model"] == "oxidation" else "temperature_c"]
+    return chosen.span.surface_c if chosen.model == "oxidation" else chosen.span.temperature_c
 
 
-def _interval_rows(measured, groups, usable, test, chosen, confidence) -> list[dict]:
+def _interval_rows(measured, groups, usable, test, chosen, confidence) -> list[WearInterval]:
     rows = []
     loss = of_draws = None
     if chosen:
@@ -235,27 +245,29 @@ def _interval_rows(measured, groups, usable, test, chosen, confidence) -> list[d
     for k in range(len(measured.wear)):
         inside = groups[k] > 0
         blocks = list(dict.fromkeys(b for b, i in zip(test.block, inside, strict=True) if i and b))
-        row = {
-            "from_stop": int(measured.from_stop[k]),
-            "to_stop": int(measured.to_stop[k]),
-            "wear_um": float(measured.wear[k]),
-            "wear_u_um": float(measured.u[k]),
-            "wear_g": None,
-            "stops": int(inside.sum()),
-            "energy_mj": float(groups[k] @ test.stops.energy_mj),
-            "blocks": blocks,
-            "in_models": bool(usable[k]),
-            **measured.details[k],
-            "predicted_um": None,
-        }
+        band = Interval()
         if loss is not None and usable[k]:
             band = interval(float(groups[k] @ loss), of_draws @ groups[k], confidence)
-            row |= {"predicted_um": band["value"], "predicted_low_um": band["low"], "predicted_high_um": band["high"]}
-        rows.append(row)
+        rows.append(
+            WearInterval(
+                from_stop=int(measured.from_stop[k]),
+                to_stop=int(measured.to_stop[k]),
+                wear_um=float(measured.wear[k]),
+                wear_u_um=float(measured.u[k]),
+                stops=int(inside.sum()),
+                energy_mj=float(groups[k] @ test.stops.energy_mj),
+                blocks=blocks,
+                in_models=bool(usable[k]),
+                **measured.details[k],
+                predicted_um=band.value,
+                predicted_low_um=band.low,
+                predicted_high_um=band.high,
+            )
+        )
     return rows
 
 
-def block_rows(chosen: Mapping[str, Any] | None, test: TestExposure, part: Component, confidence: float) -> list[dict]:
+def block_rows(chosen: Predictor | None, test: TestExposure, part: Component, confidence: float) -> list[BlockWear]:
     """Per block of the schedule, by the chosen law: loss per stop, per stop and face, per 100 stops."""
     if not chosen:
         return []
@@ -268,22 +280,26 @@ def block_rows(chosen: Mapping[str, Any] | None, test: TestExposure, part: Compo
         band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
         purpose = next(p for b, p in zip(test.block, test.purpose, strict=True) if b == name)
         rows.append(
-            {
-                "block": name,
-                "purpose": purpose,
-                "stops": n,
-                "energy_mj": float(test.stops.energy_mj[inside].sum()),
-                "um_per_stop": {k: v / n for k, v in band.items()},
-                "um_per_stop_per_face": {k: v / n / part.faces for k, v in band.items()},
-                "um_per_100_stops": {k: 100 * v / n for k, v in band.items()},
-            }
+            BlockWear(
+                block=name,
+                purpose=purpose,
+                stops=n,
+                energy_mj=float(test.stops.energy_mj[inside].sum()),
+                um_per_stop=_over(band, n),
+                um_per_stop_per_face=_over(band, n * part.faces),
+                um_per_100_stops=_over(band, n / 100),
+            )
         )
     return rows
 
 
-def map_and_duty(
-    chosen: Mapping[str, Any] | None, test: TestExposure, part: Component, confidence: float
-) -> dict[str, Any] | None:
+def _over(band: Interval, amount: float) -> Interval:
+    """An interval over an amount that is known."""
+    value, low, high = (None if end is None else end / amount for end in (band.value, band.low, band.high))
+    return Interval(value=value, low=low, high=high)
+
+
+def map_and_duty(chosen: Predictor | None, test: TestExposure, part: Component, confidence: float) -> MapAndDuty | None:
     """What a target's limit on wear is about: um per stop and face on the map and duty blocks, by the chosen law."""
     inside = np.isin(np.array(test.purpose), ("map", "duty"))
     if not chosen or not inside.any():
@@ -291,31 +307,31 @@ def map_and_duty(
     loss, of_draws = wear_by_stop(chosen, test.stops)
     n = int(inside.sum()) * part.faces
     band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
-    return {"um_per_stop_per_face": {k: v / n for k, v in band.items()}, "stops": int(inside.sum())}
+    return MapAndDuty(um_per_stop_per_face=_over(band, n), stops=int(inside.sum()))
 
 
-def share_rows(chosen: Mapping[str, Any] | None, test: TestExposure) -> list[dict]:
+def share_rows(chosen: Predictor | None, test: TestExposure) -> list[Share]:
     """Loss of each block by mechanism, um."""
     if not chosen:
         return []
     parts = shares(chosen, test.stops)
     block = np.array(test.block)
     return [
-        {"block": name, "wear_um": {mechanism: float(v[block == name].sum()) for mechanism, v in parts.items()}}
+        Share(block=name, wear_um={mechanism: float(v[block == name].sum()) for mechanism, v in parts.items()})
         for name in dict.fromkeys(b for b in test.block if b)
     ]
 
 
-def curve(chosen: Mapping[str, Any] | None, test: TestExposure, confidence: float) -> dict[str, Any]:
+def curve(chosen: Predictor | None, test: TestExposure, confidence: float) -> LawCurve:
     """The chosen law over temperature with its band, over the data's range only; no points where it holds none."""
-    if not chosen or chosen["model"] not in ("oxidation", "two_regime"):
-        return {"unit": None, "points": []}
+    if not chosen or chosen.model not in ("oxidation", "two_regime"):
+        return LawCurve()
     law, constants, values, sets = law_of(chosen)
     if law.name == "oxidation":
         time = (test.stops.braking_s + test.stops.dwell_s).sum(axis=0)
         done = np.cumsum(time * arrhenius(GRID_K, values[2], constants.th0_k))
         if not done[-1] > 0:
-            return {"unit": None, "points": []}
+            return LawCurve()
         # From where the first thousandth of the oxidation has been done to the hottest the surface was.
         at = np.linspace(GRID_K[np.searchsorted(done, 1e-3 * done[-1])], GRID_K[time > 0.05].max(), CURVE_POINTS)
         value = values[1] * arrhenius(at, values[2], constants.th0_k)
@@ -330,7 +346,7 @@ def curve(chosen: Mapping[str, Any] | None, test: TestExposure, confidence: floa
     tail = (1 - confidence) / 2
     low, high = np.quantile(of_draws, [tail, 1 - tail], axis=0)
     points = [
-        {"temperature_c": float(t), "value": float(v), "low": float(min(a, v)), "high": float(max(b, v))}
+        LawPoint(temperature_c=float(t), value=float(v), low=float(min(a, v)), high=float(max(b, v)))
         for t, v, a, b in zip(at_c, value, low, high, strict=True)
     ]
-    return {"unit": unit, "points": points}
+    return LawCurve(unit=unit, points=points)

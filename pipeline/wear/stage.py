@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
@@ -14,6 +13,8 @@ from pipeline.method import from_stage_settings
 from pipeline.method import wear as settings_file
 from pipeline.method.wear import Wear
 from pipeline.results import read_json, read_table, stamp, write_json
+from pipeline.results.model import renewed, write
+from pipeline.results.wear import TestComponent, TestWear
 from pipeline.wear.balance import compare
 from pipeline.wear.components import component, spoken
 from pipeline.wear.intervals import Intervals, intervals
@@ -29,45 +30,49 @@ def run(*, folder: Path, settings: str, into: Path) -> None:
     test, method = folder.name, into.parent.parent.name
     summary = read_json(into / "summary.json")
     inputs = {"stops": into / "stops.parquet", "traces": into / "traces.parquet", "summary": into / "summary.json"}
-    head: dict[str, Any] = {"test": test, "method": method}
     findings: list[Finding] = []
     if summary.get("unusable"):
-        body: dict[str, Any] = {"unusable": summary["unusable"], "components": None, "why": summary["unusable"]}
+        found = TestWear(test=test, unusable=summary["unusable"], why=summary["unusable"])
     else:
         chosen = from_stage_settings(settings)
         card = load_card(folder)
         if card.wear:
             inputs["wear"] = folder / card.wear
-        body, findings = _wear(folder, card, summary, inputs, chosen.wear, chosen.reduction.temperature)
-    body["stamp"] = stamp("wear", settings_file.REVISION, settings, inputs)
-    write_json(into / "wear_findings.json", {**head, "findings": [f.as_dict() for f in findings]})
-    write_json(into / "wear.json", {**head, **body})
+        found, findings = _wear(folder, card, summary, inputs, chosen.wear, chosen.reduction.temperature)
+    stamped = stamp("wear", settings_file.REVISION, settings, inputs)
+    write_json(
+        into / "wear_findings.json", {"test": test, "method": method, "findings": [f.as_dict() for f in findings]}
+    )
+    write(into / "wear.json", renewed(found, method=method, stamp=stamped))
 
 
-def _wear(folder: Path, card: Card, summary: dict, inputs: dict[str, Path], settings: Wear, temperature: str):
+def _wear(
+    folder: Path, card: Card, summary: dict, inputs: dict[str, Path], settings: Wear, temperature: str
+) -> tuple[TestWear, list[Finding]]:
     if not card.wear:
-        return {"components": None, "why": "the test card names no wear file"}, []
+        return TestWear(test=folder.name, why="the test card names no wear file"), []
     try:
         readings, findings = read_wear(folder / card.wear, inside=folder)
     except InputError as error:
         found = finding("wear_file_invalid", str(error), file=card.wear)
-        return {"components": None, "why": str(error)}, [found]
+        return TestWear(test=folder.name, why=str(error)), [found]
     stops, traces = read_table(inputs["stops"]), read_table(inputs["traces"])
     if not readings.height or not stops.height:
         why = "no wear reading is left" if stops.height else "no stop was found"
-        return {"components": None, "why": why}, findings
+        return TestWear(test=folder.name, why=why), findings
     test = test_exposure(stops, traces, summary.get("missing") or [], card, settings, temperature)
     components, further = wear_components(readings, card, test, settings)
     assumed = (settings.thickness_u, settings.mass_u)
     further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)
-    return {"components": components, "notes": _notes(test), "why": None}, findings + further
+    return TestWear(test=folder.name, components=components, notes=_notes(test)), findings + further
 
 
 def wear_components(
     readings: pl.DataFrame, card: Card, test: TestExposure, settings: Wear
-) -> tuple[dict[str, dict], list[Finding]]:
+) -> tuple[dict[str, TestComponent], list[Finding]]:
     """({component: its part of wear.json}, findings) of all components that were read."""
-    components, findings = {}, []
+    components: dict[str, TestComponent] = {}
+    findings: list[Finding] = []
     everyone = sorted(set(readings["after_stop"]))
     if test.filled:
         findings.append(
@@ -90,7 +95,7 @@ def wear_components(
             last_stop=int(test.run_number.max()),
         )
         if measured is None:
-            components[name] = _nothing("fewer than two readings, or mass without density and area")
+            components[name] = TestComponent(why="fewer than two readings, or mass without density and area")
             continue
         findings += measured.findings + _assumed(measured, name)
         result = component_result(measured, part, test, settings)
@@ -102,18 +107,10 @@ def wear_components(
             confidence=settings.confidence,
         )
         findings += found
-        result |= {"mass_to_thickness": ratio, "mass_to_thickness_why": why}
-        for row, mass in zip(result["intervals"], mass_rows(own, measured, settings.mass_u), strict=True):
-            row |= mass
-        components[name] = result
+        masses = mass_rows(own, measured, settings.mass_u)
+        rows = [renewed(row, **mass) for row, mass in zip(result.intervals, masses, strict=True)]
+        components[name] = renewed(result, intervals=rows, mass_to_thickness=ratio, mass_to_thickness_why=why)
     return components, findings
-
-
-def _nothing(why: str) -> dict:
-    return {
-        "intervals": [], "models": [], "chosen": None, "mass_to_thickness": None, "rates": None, "blocks": [], "shares": [],
-        "law": {"unit": None, "points": []}, "why": why,
-    }  # fmt: skip
 
 
 def _missing(own: pl.DataFrame, name: str, everyone: list[int]) -> list[Finding]:

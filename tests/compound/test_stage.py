@@ -12,7 +12,18 @@ from pipeline.compound.tests_of import wear_rates
 from pipeline.results import read_json, write_text
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.duty import CompoundDuty
-from pipeline.results.model import read
+from pipeline.results.model import Interval, read, renewed
+from pipeline.results.wear import (
+    CompoundComponent,
+    CompoundWear,
+    FittedLaw,
+    Rates,
+    RateStops,
+    TestComponent,
+    TestWear,
+    WearInterval,
+    WearSpecimen,
+)
 from tests.compound.makers import SETTINGS, compound, write_unusable
 
 
@@ -128,36 +139,44 @@ class OfTest:
 
     def __init__(self, name, rate):
         self.name = name
-        stops = {"from_stop": 20, "to_stop": 120, "count": 100}
-        self.wear = {
-            "components": {
-                "disc": {"rates": {"um_per_stop": {"value": rate, "low": rate, "high": rate}, "stops": stops}}
-            }
-        }
+        stops = RateStops(from_stop=20, to_stop=120, count=100, energy_mj=25.0)
+        rates = Rates(um_per_stop=Interval(value=rate, low=rate, high=rate), stops=stops)
+        self.wear = TestWear(test=name, components={"disc": TestComponent(rates=rates)})
 
     def rows(self, predicted):
         ends = ((0, 20, 60.0), (20, 70, predicted * 50), (70, 120, predicted * 50))
-        return [{"test": self.name, "from_stop": a, "to_stop": b, "predicted_um": um} for a, b, um in ends]
+        return [
+            WearInterval(
+                test=self.name, from_stop=a, to_stop=b, wear_um=1.0, wear_u_um=1.0, in_models=True, predicted_um=um
+            )
+            for a, b, um in ends
+        ]
+
+
+def disc_wear(rows, *, identified=None):
+    """wear.json of a compound whose disc has these intervals and an energy law, identified or not; None: no law."""
+    if identified is None:
+        return CompoundWear(compound="c", components={"disc": CompoundComponent(intervals=rows)})
+    why = None if identified else "a is loose"
+    law = FittedLaw(model="energy", parameters={}, identified=identified, effective=False, why=why)
+    component = CompoundComponent(intervals=rows, models=[law], chosen="energy")
+    return CompoundWear(compound="c", components={"disc": component})
 
 
 def test_wear_of_unlike_programs_is_brought_together_by_the_law():
     tests = [OfTest("a", 2.0), OfTest("b", 2.2), OfTest("gentle", 1.0)]
     rows = tests[0].rows(1.9) + tests[1].rows(1.9) + tests[2].rows(0.95)
-    rates = wear_rates(tests, {"components": {"disc": {"intervals": rows} | LAW}})
+    rates = wear_rates(tests, disc_wear(rows, identified=True))
     assert rates["b"][0] / rates["a"][0] == pytest.approx(1.1)  # one program: as measured
     assert rates["gentle"][0] / rates["a"][0] == pytest.approx(1.0)
     assert rates["a"][:4] == (2.0, 2.0, 2.0, 1.0)
     assert rates["gentle"].factor == pytest.approx(2.0)
 
 
-LAW = {"chosen": "energy", "models": [{"model": "energy", "identified": True, "why": None}]}
-UNSURE = {"chosen": "energy", "models": [{"model": "energy", "identified": False, "why": "a is loose"}]}
-
-
 def test_a_law_that_is_not_identified_brings_no_programs_together():
     tests = [OfTest("a", 2.0), OfTest("b", 2.2), OfTest("gentle", 1.0)]
     rows = tests[0].rows(1.9) + tests[1].rows(1.9) + tests[2].rows(0.95)
-    rates = wear_rates(tests, {"components": {"disc": {"intervals": rows} | UNSURE}})
+    rates = wear_rates(tests, disc_wear(rows, identified=False))
     assert rates["gentle"][:4] == (1.0, 1.0, 1.0, 1.0)
     assert rates["gentle"].unscaled == "no wear law is identified: a is loose"
     assert rates["a"].expected / rates["gentle"].expected == pytest.approx(2.0)
@@ -165,10 +184,10 @@ def test_a_law_that_is_not_identified_brings_no_programs_together():
 
 def test_without_a_law_wear_rates_are_as_run():
     tests = [OfTest("a", 2.0), OfTest("gentle", 1.0)]
-    unknown = [row | {"predicted_um": None} for t in tests for row in t.rows(1.0)]
+    unknown = [renewed(row, predicted_um=None) for t in tests for row in t.rows(1.0)]
     for rows in ([], unknown):
-        assert wear_rates(tests, {"components": {"disc": {"intervals": rows}}})["gentle"][0] == 1.0
-    assert wear_rates(tests, {"components": None})["gentle"][0] == 1.0
+        assert wear_rates(tests, disc_wear(rows))["gentle"][0] == 1.0
+    assert wear_rates(tests, CompoundWear(compound="c"))["gentle"][0] == 1.0
 
 
 def test_conditions_that_were_not_kept_are_the_references():
@@ -193,15 +212,15 @@ def test_conditions_that_were_not_kept_are_the_references():
 def test_pads_that_wore_apart_are_named_beside_the_discs_answer():
     def rows(low):
         factors = {"b1": [1.0, 1.02], "b2": [low, low * 1.02]}
-        return [{"batch": b, "factor": {"value": f}} for b, every in factors.items() for f in every]
+        return [
+            WearSpecimen(test="t", batch=b, specimen="A", factor=Interval(value=f))
+            for b, every in factors.items()
+            for f in every
+        ]
 
     target = Target(compound="Marram 4", wear_batch_ratio=("0.8", "1.25"))
-    wear = {
-        "components": {
-            "disc": {"specimens": rows(0.5)},
-            "pad_inner": {"specimens": rows(1.3)},
-            "pad_outer": {"specimens": rows(1.1)},
-        }
-    }
+    low = {"disc": 0.5, "pad_inner": 1.3, "pad_outer": 1.1}
+    parts = {name: CompoundComponent(specimens=rows(value)) for name, value in low.items()}
+    wear = CompoundWear(compound="c", components=parts)
     (note,) = stage.pad_notes(wear, target)
     assert "pad inner" in note and "b1 / b2 0.77" in note

@@ -11,6 +11,8 @@ from pipeline.archive.model import parse
 from pipeline.duty.exposure import Rubbing
 from pipeline.duty.project import Brake, GentleLimit, Worn
 from pipeline.heat.lumped import Disc
+from pipeline.results.wear import FittedLaw
+from tests.wear.makers import fitted_law
 
 DISC = Disc(mass=1.7, material="carbon", radiating=0.07)
 CURVE_C = np.linspace(40, 640, 61)
@@ -36,21 +38,21 @@ def duty_cycle(**facts: Any) -> DutyCycle:
     return parse(content | facts, DutyCycle, "duty.yaml")
 
 
-def energy_law(a: float = 7.0, u: float = 0.2, **span: Any) -> dict[str, Any]:
+def energy_law(a: float = 7.0, u: float = 0.2, **span: Any) -> FittedLaw:
     """A chosen energy law of wear.json: a um/MJ with standard uncertainty u."""
     draws = np.random.default_rng(1).normal(a, u, 400)
-    return {
+    return fitted_law({
         "model": "energy",
         "parameters": {"a": {"value": a, "low": a - 2 * u, "high": a + 2 * u, "unit": "um/MJ"}},
         "joint": {"a": draws.tolist()},
         "range": {"energy_mj": [0.02, 1.2], "power_w_mm2": [0.5, 80.0], "temperature_c": [40.0, 640.0]} | span,
-    }
+    })  # fmt: skip
 
 
-def oxidation_law(a: float = 6.0, b: float = 0.02, ea: float = 150.0) -> dict[str, Any]:
+def oxidation_law(a: float = 6.0, b: float = 0.02, ea: float = 150.0) -> FittedLaw:
     """A chosen oxidation law: a um/MJ, B um/s at 873.15 K, Ea kJ/mol, drawn with small scatter."""
     rng = np.random.default_rng(2)
-    return {
+    return fitted_law({
         "model": "oxidation",
         "parameters": {"a": {"value": a}, "B": {"value": b}, "Ea": {"value": ea}},
         "fixed": {"th0_k": 873.15},
@@ -60,7 +62,7 @@ def oxidation_law(a: float = 6.0, b: float = 0.02, ea: float = 150.0) -> dict[st
             "Ea": rng.normal(ea, 3, 300).tolist(),
         },
         "range": {"energy_mj": [0.02, 1.2]},
-    }
+    })  # fmt: skip
 
 
 def brake(**facts: Any) -> Brake:

@@ -15,8 +15,10 @@ from pipeline.duty.of_compound import _worn
 from pipeline.duty.project import GentleLimit, Worn, life, project, wear_per_cycle
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.results.duty import DutyProjection, Projected, Span
+from pipeline.results.model import renewed
+from pipeline.results.wear import CompoundComponent, CompoundWear, MeasuredRate
 from tests.duty.makers import DISC, brake, duty_cycle, energy_law, oxidation_law
-from tests.wear.makers import card_content
+from tests.wear.makers import card_content, fitted_law
 
 AIR = Air(6.0, 1.9, 295.15)
 
@@ -214,7 +216,7 @@ def test_common_opening_of_several_duties():
 
 def test_a_law_without_values_gives_no_wear():
     found = wear_per_cycle(
-        Worn("disc", {"model": "energy", "parameters": {}, "why": "not identified"}, 1.0), None, 1, 0.95
+        Worn("disc", fitted_law({"model": "energy", "parameters": {}, "why": "not identified"}), 1.0), None, 1, 0.95
     )
     assert found.value is None and "not identified" in found.why
 
@@ -246,16 +248,15 @@ def test_rows_of_the_sweep():
 # --- laws that are not identified
 
 
-def measured(a: float, u: float = 0.3, over: str = "hot use", **span):
-    return energy_law(a, u, **span) | {"over": over, "ground": f"measured over {over}"}
+def measured(a: float, u: float = 0.3, over: str = "hot use", **span) -> MeasuredRate:
+    law = energy_law(a, u, **span)
+    own = {name: getattr(law, name) for name in ("model", "parameters", "joint", "span")}
+    return MeasuredRate(**own, over=over, intervals=2, tests=["t"], differing=0.0, ground=f"measured over {over}")
 
 
 def test_no_life_is_projected_by_a_law_that_is_not_identified():
-    wear = {
-        "components": {
-            "disc": {"models": [energy_law(1.2) | {"identified": False, "why": "misfit"}], "chosen": "energy"}
-        }
-    }
+    law = renewed(energy_law(1.2), identified=False, why="misfit")
+    wear = CompoundWear(compound="c", components={"disc": CompoundComponent(models=[law], chosen="energy")})
     worn = _worn("disc", wear, parse(card_content(), Card, "test.yaml"))
     assert worn.model is None and worn.measured == ()
     result = projected(made=brake(components=(worn, Worn("pad", energy_law(9.0), 14000.0))))

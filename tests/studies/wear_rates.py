@@ -23,6 +23,8 @@ from pipeline.archive.card import load_card
 from pipeline.duty.of_compound import _worn
 from pipeline.duty.project import life, wear_per_cycle
 from pipeline.method.wear import Wear
+from pipeline.results import model as results
+from pipeline.results.wear import ComponentWear, CompoundComponent, CompoundWear
 from pipeline.vocabulary import TRACES, empty
 from pipeline.wear import compound
 from pipeline.wear.exposure import Exposure
@@ -60,12 +62,16 @@ class Fit:
     ungrounded: bool
 
 
-def over(found: dict | None, truth: float) -> Interval | None:
+def over(found: results.Interval | None, truth: float) -> Interval | None:
     """An interval of wear.json over the truth; an end that is open lies at infinity."""
-    if not found or found.get("value") is None:
+    if found is None or found.value is None or found.low is None:
         return None
-    high = found.get("high")
-    return Interval(found["value"] / truth, found["low"] / truth, np.inf if high is None else high / truth)
+    return Interval(found.value / truth, found.low / truth, np.inf if found.high is None else found.high / truth)
+
+
+def shared(component: ComponentWear) -> dict:
+    """What a component of a test has in common with one of a compound."""
+    return {name: getattr(component, name) for name in ComponentWear.model_fields}
 
 
 def straight_line(stops: np.ndarray, thickness_um: np.ndarray) -> Interval:
@@ -77,16 +83,16 @@ def straight_line(stops: np.ndarray, thickness_um: np.ndarray) -> Interval:
     return Interval(-fit.slope, -fit.slope - half, -fit.slope + half)
 
 
-def lives(component: dict, card, kept: Exposure, truth_um: float) -> Interval | None:
+def lives(component: ComponentWear, card, kept: Exposure, truth_um: float) -> Interval | None:
     """Life of a duty of these stops over the truth's, by the projection's own functions."""
-    worn = _worn("disc", {"components": {"disc": component}}, card)
+    worn = _worn("disc", CompoundWear(compound="", components={"disc": CompoundComponent(**shared(component))}), card)
     found = life(worn, wear_per_cycle(worn, kept, 1, 0.95))
-    return over({"value": found.value, "low": found.low, "high": found.high}, worn.usable_um / truth_um)
+    return over(found, worn.usable_um / truth_um)
 
 
-def heavy_duty_has_a_life(component: dict, card, stops: Exposure, heaviest_mj: float) -> bool:
+def heavy_duty_has_a_life(component: ComponentWear, card, stops: Exposure, heaviest_mj: float) -> bool:
     """Whether a duty far beyond the test's stops is given a life though no law is identified."""
-    worn = _worn("disc", {"components": {"disc": component}}, card)
+    worn = _worn("disc", CompoundWear(compound="", components={"disc": CompoundComponent(**shared(component))}), card)
     if worn.model is not None:
         return False
     heavy = replace(stops, energy_mj=np.full_like(stops.energy_mj, 2.5 * heaviest_mj))
@@ -110,25 +116,24 @@ def fits_of(case: generator.Case, rng: np.random.Generator) -> list[Fit]:
             exposed = test_exposure(test.stops, empty(TRACES), [], card, settings, "initial")
             disc = wear_components(readings, card, exposed, settings)[0]["disc"]
             found.append(_judged(case, "test", disc, card, exposed.stops, test, block, test.lost, readings))
-        together = compound.of_compound(inputs, settings, "initial")["components"]["disc"]
+        together = compound.of_compound(inputs, settings, "initial").components["disc"]
         found.append(_judged(case, "compound", together, card, exposed.stops, made[0], block, made[0].mean, None))
     return found
 
 
 def _judged(case, level, component, card, stops: Exposure, test: generator.Made, block, loss, readings) -> Fit:
     truth = float(loss.mean())
-    law = (component.get("map_and_duty") or {}).get("um_per_stop_per_face")
+    law = component.map_and_duty.um_per_stop_per_face if component.map_and_duty else None
     per_block = len(loss) // case.intervals
     rows = slice(block * per_block, (block + 1) * per_block)
-    chosen = next((m for m in component["models"] if m["model"] == component["chosen"]), {})
     line = None
     if readings is not None:
         mean = readings.group_by("after_stop").agg(pl.col("value").mean()).sort("after_stop")
         raw = straight_line(mean["after_stop"].to_numpy(), mean["value"].to_numpy() * 1e6)
         line = Interval(raw.value / truth, raw.low / truth, raw.high / truth)
     return Fit(
-        case, level, bool(chosen.get("identified")), over((component.get("rates") or {}).get("um_per_stop"), truth),
-        over({k: 2 * v for k, v in law.items()} if law else None, truth), line,
+        case, level, component.identified_law is not None, over(component.rates.um_per_stop if component.rates else None, truth),
+        over(law, truth / 2), line,
         lives(component, card, first(stops, rows), float(loss[rows].sum())),
         heavy_duty_has_a_life(component, card, first(stops, rows), float(stops.energy_mj.max())),
     )  # fmt: skip

@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline.heat import halfspace
 from pipeline.heat.capacity import heated
+from pipeline.results.wear import FittedLaw
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import Exposure, exposure, interval_groups, residence
 from pipeline.wear.intervals import Intervals, intervals
@@ -183,3 +184,9 @@ def card_content(*, pads="2", blocks=None, wear="wear.csv") -> dict:
              "pressure": "40 bar", "initial_temperature": "300 degC"}],
         "wear": wear,
     }  # fmt: skip
+
+
+def fitted_law(content: dict) -> FittedLaw:
+    """An entry of `models`, identified where the content does not say otherwise, from what a test is about."""
+    parameters = {name: {"unit": "1"} | parameter for name, parameter in content["parameters"].items()}
+    return FittedLaw.model_validate({"identified": True, "effective": False} | content | {"parameters": parameters})

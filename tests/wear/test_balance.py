@@ -33,13 +33,13 @@ LOSSES = {0: 0.0, 50: 60.0, 100: 140.0, 150: 250.0}
 
 def test_wear_off_the_faces_is_one():
     ratio, why, findings = compared(rows(LOSSES))
-    assert ratio["value"] == pytest.approx(1.0, abs=1e-3) and ratio["low"] < 1 < ratio["high"]
+    assert ratio.value == pytest.approx(1.0, abs=1e-3) and ratio.low < 1 < ratio.high
     assert why is None and findings == []
 
 
 def test_oxidation_inside_is_found():
     ratio, _, findings = compared(rows(LOSSES, mass_factor=1.25))
-    assert ratio["value"] == pytest.approx(1.25, abs=1e-3) and ratio["low"] > 1.15
+    assert ratio.value == pytest.approx(1.25, abs=1e-3) and ratio.low > 1.15
     assert [f.code for f in findings] == ["wear_mass_thickness"] and "oxidation inside" in findings[0].message
 
 
@@ -55,7 +55,7 @@ def test_as_found_only_gives_no_ratio():
 
 def test_a_state_not_said_gives_a_ratio_with_a_flag():
     ratio, why, _ = compared(rows(LOSSES, state=None))
-    assert ratio["value"] == pytest.approx(1.0, abs=1e-3) and "state is not said" in why
+    assert ratio.value == pytest.approx(1.0, abs=1e-3) and "state is not said" in why
 
 
 def test_moisture_between_readings_of_unsaid_state():
@@ -66,7 +66,7 @@ def test_moisture_between_readings_of_unsaid_state():
 def test_uptake_seen_at_one_reading():
     both = rows(LOSSES).vstack(table([(100, 1, 1700.0 - 140 * GRAMS + 5.0, "mass", "as_found")]))
     ratio, _, findings = compared(both)
-    assert ratio["value"] == pytest.approx(1.0, abs=1e-3)
+    assert ratio.value == pytest.approx(1.0, abs=1e-3)
     assert [f.code for f in findings] == ["wear_moisture"] and "0.30 %" in findings[0].message
 
 

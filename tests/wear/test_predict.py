@@ -14,28 +14,28 @@ from pipeline.wear.predict import beyond, predict, shares, wear_by_stop
 from tests.wear import makers
 
 A = np.random.default_rng(1).normal(7.0, 0.2, 400)
-ENERGY = {"model": "energy", "parameters": {"a": {"value": 7.0}}, "joint": {"a": A.tolist()}, "fixed": {}}
-OXIDATION = {
+ENERGY = makers.fitted_law({"model": "energy", "parameters": {"a": {"value": 7.0}}, "joint": {"a": A.tolist()}})
+OXIDATION = makers.fitted_law({
     "model": "oxidation",
     "parameters": {"a": {"value": 7.0}, "B": {"value": 0.02}, "Ea": {"value": 150.0}},
     "joint": {"a": A.tolist(), "B": [0.02] * 400, "Ea": [150.0] * 400},
     "fixed": {"th0_k": 873.15},
     "range": {"energy_mj": [0.1, 0.3], "power_w_mm2": [2.0, 8.0], "temperature_c": [80.0, 620.0], "surface_c": [20.0, 800.0]},
-}  # fmt: skip
+})  # fmt: skip
 MADE = makers.program(makers.WIDE, np.random.default_rng(4))
 
 
 def test_energy_by_hand():
     found = predict(ENERGY, exposure([0.5, 1.5]))
-    assert found["value"] == pytest.approx(14.0)
-    assert found["low"] == pytest.approx(np.quantile(A, 0.025) * 2) and found["high"] == pytest.approx(
+    assert found.value == pytest.approx(14.0)
+    assert found.low == pytest.approx(np.quantile(A, 0.025) * 2) and found.high == pytest.approx(
         np.quantile(A, 0.975) * 2
     )
 
 
 def test_a_list_of_stops_and_its_sum_wear_alike():
     total = summed(MADE.stops, np.ones((1, len(MADE.stops))))
-    assert predict(OXIDATION, MADE.stops)["value"] == pytest.approx(predict(OXIDATION, total)["value"])
+    assert predict(OXIDATION, MADE.stops).value == pytest.approx(predict(OXIDATION, total).value)
 
 
 def test_oxidation_predicts_the_makers_loss():
@@ -49,7 +49,17 @@ def test_oxidation_predicts_the_makers_loss():
 
 def test_a_law_without_values_refuses():
     with pytest.raises(ValueError, match="two intervals"):
-        predict({"model": "oxidation", "parameters": {"a": {"value": None}}, "why": "two intervals"}, MADE.stops)
+        predict(
+            makers.fitted_law(
+                {
+                    "model": "oxidation",
+                    "parameters": {"a": {"value": None}},
+                    "identified": False,
+                    "why": "two intervals",
+                }
+            ),
+            MADE.stops,
+        )
 
 
 def test_what_lies_beyond_the_data_is_said():

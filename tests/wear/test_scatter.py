@@ -51,15 +51,15 @@ def disc_of(readings, stops=None, settings=None):
 
 def chosen_rate(disc):
     """um per stop and its interval by the chosen law, of the one block."""
-    return disc["blocks"][0]["um_per_stop"]
+    return disc.blocks[0].um_per_stop
 
 
 def test_readings_that_happen_to_read_low_do_not_draw_the_rate_down():
     disc = disc_of(table([(10 * k, 1, mm) for k, mm in enumerate(CALLIPER_MM)]))
-    assert disc["rates"]["um_per_stop"]["value"] == pytest.approx(4.0)
-    assert chosen_rate(disc)["value"] == pytest.approx(4.0, rel=0.02)
-    for rate in (chosen_rate(disc), disc["rates"]["um_per_stop"]):
-        assert rate["low"] < 3.8 and rate["high"] > 4.2
+    assert disc.rates.um_per_stop.value == pytest.approx(4.0)
+    assert chosen_rate(disc).value == pytest.approx(4.0, rel=0.02)
+    for rate in (chosen_rate(disc), disc.rates.um_per_stop):
+        assert rate.low < 3.8 and rate.high > 4.2
 
 
 def test_a_roughness_is_a_share_of_the_fitted_loss():
@@ -80,11 +80,11 @@ def test_rates_hold_the_scatter_that_the_residuals_show():
     rng = np.random.default_rng(3)
     rows = [(10 * k, 1, round(28 - 0.04 * k + rng.normal(0, 0.02), 2)) for k in range(11)]
     disc = disc_of(table(rows), equal_stops(100))
-    rate = disc["rates"]["um_per_stop"]
+    rate = disc.rates.um_per_stop
     # Two readings of u 20 um over 100 stops: +-0.63 or so; the method's own 3 um would give +-0.08.
-    assert 0.3 < (rate["high"] - rate["low"]) / 2 < 1.2
-    assert disc["intervals"][0]["wear_u_um"] > 12
-    assert "residuals" in disc["noise"]["source"]
+    assert 0.3 < (rate.high - rate.low) / 2 < 1.2
+    assert disc.intervals[0].wear_u_um > 12
+    assert "residuals" in disc.noise.source
 
 
 def test_a_step_of_the_gauge_is_seen_though_more_decimals_are_written():
@@ -123,9 +123,9 @@ def test_readings_of_a_hand_calliper_are_no_outliers():
 
 def test_one_interval_identifies_no_law():
     disc = disc_of(table([(0, 1, 28.0), (60, 1, 27.76)]))
-    law = next(m for m in disc["models"] if m["model"] == disc["chosen"])
-    assert not law["identified"] and "nothing is left to test" in law["why"]
-    assert disc["rates"]["um_per_stop"]["value"] == pytest.approx(4.0)
+    law = next(m for m in disc.models if m.model == disc.chosen)
+    assert not law.identified and "nothing is left to test" in law.why
+    assert disc.rates.um_per_stop.value == pytest.approx(4.0)
 
 
 # --- a compound of several specimens
@@ -151,24 +151,24 @@ def specimens(count, rate, rng, *, noise_um=2.0, blocks=8, points=4, repeats=2):
 
 
 def pooled(tests):
-    return compound.of_compound(tests, Wear(), "initial")["components"]["disc"]
+    return compound.of_compound(tests, Wear(), "initial").components["disc"]
 
 
 def test_misfit_of_a_compounds_law_has_the_readings_degrees_of_freedom():
     # Blocks that wear by 1 +- 0.12 of the energy, in turns: no law knows why, and the readings are many.
     rng = np.random.default_rng(11)
     disc = pooled(specimens(3, lambda b, e: 7 * e * (1.12 if b % 4 < 2 else 0.88), rng))
-    energy = next(m for m in disc["models"] if m["model"] == "energy")
-    assert energy["chi2_per_dof"] > 5
-    assert energy["misfit_p"] < 1e-6
-    assert not energy["identified"] and "misfit" in energy["why"]
+    energy = next(m for m in disc.models if m.model == "energy")
+    assert energy.chi2_per_dof > 5
+    assert energy.misfit_p < 1e-6
+    assert not energy.identified and "misfit" in energy.why
 
 
 def test_a_compounds_law_that_fits_is_identified_and_holds_the_truth():
     disc = pooled(specimens(3, lambda b, e: 7 * e, np.random.default_rng(12)))
-    energy = next(m for m in disc["models"] if m["model"] == "energy")
-    assert energy["identified"] and energy["misfit_p"] > 0.001
-    assert energy["parameters"]["a"]["low"] < 7.0 < energy["parameters"]["a"]["high"]
+    energy = next(m for m in disc.models if m.model == "energy")
+    assert energy.identified and energy.misfit_p > 0.001
+    assert energy.parameters["a"].low < 7.0 < energy.parameters["a"].high
 
 
 # --- the fitting routine

@@ -133,7 +133,7 @@ def test_one_temperature_is_said_and_nothing_false_is_stated(tmp_path):
     wear, _ = run(tmp_path, text=wear_csv(READ))
     oxidation = next(m for m in wear["components"]["disc"]["models"] if m["model"] == "oxidation")
     assert not oxidation["identified"] and oxidation["why"]
-    assert oxidation["parameters"]["Ea"] == {"value": None, "low": None, "high": None, "unit": "kJ/mol"}
+    assert oxidation["parameters"]["Ea"] == dict.fromkeys(("value", "low", "high", "why")) | {"unit": "kJ/mol"}
     assert oxidation["fixed"]["th0_k"] == 873.15
 
 
