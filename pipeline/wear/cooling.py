@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.constants import Array, Values
+from pipeline.constants import MAD_TO_SD, Array, Values
 from pipeline.heat.capacity import Material, heat_capacity, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, braking_as_cooling
 
@@ -116,7 +116,7 @@ def _median_curve(
     g = float(np.exp(np.interp(0.0, offset, np.log(candidates))))
     curve = _table(g, ambient, material, radiation, hottest)
     rest = np.log(time / (curve.time_at(end) - curve.time_at(start)))
-    return curve, float(1.4826 * np.median(np.abs(rest - np.median(rest))))
+    return curve, float(MAD_TO_SD * np.median(np.abs(rest - np.median(rest))))
 
 
 def _table(g: float, ambient: float, material: Material, radiation: float, hottest: float) -> Curve:

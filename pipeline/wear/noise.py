@@ -19,6 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.constants import MAD_TO_SD
+
 ENOUGH_DOF = 4
 STEPS = (50, 20, 10, 5, 2)  # coarser steps that scales are divided in, over the last decimal
 BY_CHANCE = 0.01
@@ -100,12 +102,12 @@ def usual(readings: pl.DataFrame, mean: np.ndarray) -> float:
     if mean.shape[1] >= 3 and mean.shape[0] >= 3:
         off = mean - np.nanmedian(mean, axis=1, keepdims=True)
         off = off - np.nanmedian(off, axis=0, keepdims=True)
-        return float(1.4826 * np.nanmedian(np.abs(off)))
+        return float(MAD_TO_SD * np.nanmedian(np.abs(off)))
     spread = readings.group_by("after_stop", "point").agg(pl.col("value").std(), pl.len())
     spread = spread.drop_nulls()
     if spread.height >= ENOUGH_DOF:
-        return float(1.4826 * np.median(spread["value"].to_numpy()))
+        return float(MAD_TO_SD * np.median(spread["value"].to_numpy()))
     if mean.shape[0] > ENOUGH_DOF:
         bent = mean[1:-1] - (mean[:-2] + mean[2:]) / 2
-        return float(1.4826 * np.nanmedian(np.abs(bent)) / np.sqrt(1.5))
+        return float(MAD_TO_SD * np.nanmedian(np.abs(bent)) / np.sqrt(1.5))
     return 0.0

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.constants import ZERO_C
 from pipeline.heat.air import recorded_ambient
 from pipeline.method.wear import Wear
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
@@ -167,7 +168,7 @@ def _ambient(stops: pl.DataFrame, initial: np.ndarray) -> float:
     """The recorded ambient in K; without one 22 degC, or just below the coldest start."""
     recorded = recorded_ambient(stops)
     if recorded is not None:
-        return recorded + 273.15
+        return recorded + ZERO_C
     known = initial[np.isfinite(initial)]
     return float(min(295.15, known.min() - 1.0)) if known.size else 295.15
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.archive.card import Block, Card
+from pipeline.constants import ZERO_C
 from pipeline.errors import InputError
 from pipeline.heat import lumped
 from pipeline.heat.capacity import heated
@@ -238,7 +239,7 @@ def _exposed(energy, duration, path, initial, idle, plate: Plate, card: Card) ->
         energy_mj=energy / 1e6,
         force_distance_n_m=path,
         power_w_mm2=energy / duration / card.brake.friction_area / 1e6,
-        temperature_c=initial - 273.15,
+        temperature_c=initial - ZERO_C,
         braking_s=residence(*history.braking),
         dwell_s=dwell,
     )

@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
 from pipeline.wear.components import Component, component, spoken
 from pipeline.wear.intervals import cells, noise
@@ -127,7 +128,7 @@ def _by_energy(thick: dict[str, Sessions], run_number: np.ndarray, energy_mj: np
             continue
         off = loss - float(np.median(loss / given)) * given
         u = 1e6 * np.hypot(t.u[:-1], t.u[1:])
-        limit = np.maximum(np.maximum(LEAST_UM, SIGMAS * u), 3 * 1.4826 * float(np.median(np.abs(off))))
+        limit = np.maximum(np.maximum(LEAST_UM, SIGMAS * u), 3 * MAD_TO_SD * float(np.median(np.abs(off))))
         found.append(Residual(name, t.stops, off, limit, limit, 0.0))
     return found
 

@@ -7,10 +7,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.archive.card import Brake
-from pipeline.constants import Array
+from pipeline.constants import ZERO_C, Array
 from pipeline.wear.surface import Samples
 
-ZERO_C = 273.15
 HOTTEST_K, COLDEST_K = 2073.15, 213.15
 COLUMNS = ("time_s", "speed_rpm", "torque_nm", "pressure_bar", "disc_temperature_c")
 
