@@ -13,6 +13,7 @@ from typing import Any
 from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
+from pipeline.results.wear import ComponentWear, CompoundWear, TestWear
 
 QUOTED_C = 1.0  # window ends and duty temperatures are quoted to a degree
 QUOTED_SHARE = 0.01
@@ -28,7 +29,7 @@ class OfCompound:
     """A compound's files under one method; None where one is missing."""
 
     friction: Mapping[str, Any] | None = None
-    wear: Mapping[str, Any] | None = None
+    wear: CompoundWear | None = None
     batches: CompoundBatches | None = None
     duty: CompoundDuty | None = None
     sheet: Mapping[str, Any] | None = None
@@ -40,26 +41,26 @@ class OfTest:
 
     summary: Mapping[str, Any] | None = None
     friction: Mapping[str, Any] | None = None
-    wear: Mapping[str, Any] | None = None
+    wear: TestWear | None = None
     drift: TestDrift | None = None
 
 
 def of_test(test: str, a: OfTest, b: OfTest) -> list[Conclusion]:
     """Conclusions of one test from its files under either method."""
-    plain = [{"summary": side.summary, "friction": side.friction, "wear": side.wear} for side in (a, b)]
+    plain = [{"summary": side.summary, "friction": side.friction} for side in (a, b)]
     rows = [_row("test", test, "usable", _usable(plain[0]), _usable(plain[1]))]
     old, new = (side.drift or TestDrift(test=test) for side in (a, b))
     rows.append(_row("test", test, "drift", old.verdict, new.verdict))
     rows.append(_row("test", test, "drift onset (stop)", old.onset_stop, new.onset_stop))
     rows.append(_window("test", test, *plain))
-    rows += _laws("test", test, *plain)
+    rows += _laws("test", test, a.wear, b.wear)
     return [row for row in rows if row["a"] is not None or row["b"] is not None]
 
 
 def of_compound(compound: str, a: OfCompound, b: OfCompound) -> list[Conclusion]:
     """Conclusions of one compound from its files under either method."""
-    plain = [{"friction": side.friction, "wear": side.wear, "sheet": side.sheet} for side in (a, b)]
-    rows = [_window("compound", compound, *plain), *_laws("compound", compound, *plain)]
+    plain = [{"friction": side.friction, "sheet": side.sheet} for side in (a, b)]
+    rows = [_window("compound", compound, *plain), *_laws("compound", compound, a.wear, b.wear)]
     rows += _batches(compound, a.batches, b.batches) + _duties(compound, a.duty, b.duty)
     rows += _targets(compound, *plain)
     return [row for row in rows if row["a"] is not None or row["b"] is not None]
@@ -101,21 +102,21 @@ def _window_words(source: Mapping[str, Any], low: float | None, high: float | No
     return f"{low:.0f} to {high:.0f} degC"
 
 
-def _laws(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+def _laws(
+    scope: str, name: str, a: TestWear | CompoundWear | None, b: TestWear | CompoundWear | None
+) -> list[Conclusion]:
     """The wear law of every component; one that the readings do not identify is told as such."""
-    components = [_get(x, "wear", "components") or {} for x in (a, b)]
+    components = [(side.components or {}) if side else {} for side in (a, b)]
     return [
         _row(scope, name, f"wear law of {part}", _law(components[0].get(part)), _law(components[1].get(part)))
         for part in dict.fromkeys([*components[0], *components[1]])
     ]
 
 
-def _law(component: Mapping[str, Any] | None) -> str | None:
-    chosen = _get(component or {}, "chosen")
-    if not chosen:
+def _law(component: ComponentWear | None) -> str | None:
+    if component is None or component.chosen is None:
         return None
-    models = {model.get("model"): model for model in _get(component or {}, "models") or []}
-    return str(chosen) if models.get(chosen, {}).get("identified") else f"none identified ({chosen} as a description)"
+    return component.chosen if component.identified_law else f"none identified ({component.chosen} as a description)"
 
 
 def _batches(compound: str, a: CompoundBatches | None, b: CompoundBatches | None) -> list[Conclusion]:

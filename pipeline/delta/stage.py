@@ -16,6 +16,7 @@ from pipeline.results.batches import CompoundBatches
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import read_or_none
+from pipeline.results.wear import CompoundWear, TestWear
 from pipeline.vocabulary import DELTA, conform, empty
 
 
@@ -91,15 +92,19 @@ def compare(
 
 
 def _of_test(folder: Path) -> conclusions.OfTest:
-    drift = read_or_none(folder / "drift.json", TestDrift)
-    return conclusions.OfTest(drift=drift, **_read(folder, ("summary", "friction", "wear")))
+    return conclusions.OfTest(
+        wear=read_or_none(folder / "wear.json", TestWear),
+        drift=read_or_none(folder / "drift.json", TestDrift),
+        **_read(folder, ("summary", "friction")),
+    )
 
 
 def _of_compound(folder: Path) -> conclusions.OfCompound:
     return conclusions.OfCompound(
         batches=read_or_none(folder / "batches.json", CompoundBatches),
         duty=read_or_none(folder / "duty.json", CompoundDuty),
-        **_read(folder, ("friction", "wear", "sheet")),
+        wear=read_or_none(folder / "wear.json", CompoundWear),
+        **_read(folder, ("friction", "sheet")),
     )
 
 

@@ -15,6 +15,7 @@ from pipeline.results import read_json, write_json, write_parquet, write_text
 from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
+from pipeline.results.wear import FittedLaw, TestComponent, TestWear
 from pipeline.vocabulary import DELTA, STOPS, empty
 from tests.makers import stops_frame
 
@@ -102,7 +103,8 @@ def test_windows_count_as_changed_beyond_a_degree():
 
 
 def test_verdicts_side_by_side():
-    wear, summary = {"components": {"disc": {"chosen": "energy"}}}, {"unusable": None}
+    wear = TestWear(test="t", components={"disc": TestComponent(chosen="energy")})
+    summary = {"unusable": None}
     steady, fell = TestDrift(test="t1", verdict="none"), TestDrift(test="t1", verdict="glazing-like", onset_stop=80)
     a, b = (conclusions.OfTest(summary=summary, wear=wear, drift=drift) for drift in (steady, fell))
     rows = {r["what"]: r for r in conclusions.of_test("t1", a, b)}
@@ -173,8 +175,9 @@ def test_an_archive_without_results_is_said(tmp_path):
 
 def test_a_law_that_is_not_identified_is_told_as_none():
     def of(identified):
-        model = {"model": "energy", "identified": identified}
-        return conclusions.OfTest(wear={"components": {"disc": {"chosen": "energy", "models": [model]}}})
+        law = FittedLaw(model="energy", parameters={}, identified=identified, effective=False)
+        disc = TestComponent(chosen="energy", models=[law])
+        return conclusions.OfTest(wear=TestWear(test="t1", components={"disc": disc}))
 
     rows = {r["what"]: r for r in conclusions.of_test("t1", of(True), of(False))}
     law = rows["wear law of disc"]
