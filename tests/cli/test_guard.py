@@ -16,6 +16,7 @@ from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import read
 from pipeline.results.repeatability import Repeatability
 from pipeline.results.rigs import Rigs
+from pipeline.results.wear import CompoundWear, TestWear
 
 
 def failing(error):
@@ -39,14 +40,17 @@ def test_a_failing_stage_leaves_unusable_files_and_a_good_run_clears_the_log(tmp
 
 
 def test_files_of_a_compound_that_failed_read_as_what_they_are(tmp_path):
-    outputs = [tmp_path / "batches.json", tmp_path / "duty.json"]
+    folder = tmp_path / "compounds" / "marram-4"
+    outputs = [folder / "wear.json", folder / "batches.json", folder / "duty.json"]
     guarded("compound", "Marram 4", outputs, failing(InputError("targets: not readable")))
-    for path, model in zip(outputs, (CompoundBatches, CompoundDuty), strict=True):
+    for path, model in zip(outputs, (CompoundWear, CompoundBatches, CompoundDuty), strict=True):
         found = read(path, model)
         assert (found.compound, found.unusable) == ("Marram 4", "targets: not readable")
 
 
-@pytest.mark.parametrize(("name", "model"), [("drift", TestDrift), ("repeatability", Repeatability), ("rigs", Rigs)])
+@pytest.mark.parametrize(
+    ("name", "model"), [("wear", TestWear), ("drift", TestDrift), ("repeatability", Repeatability), ("rigs", Rigs)]
+)
 def test_the_file_of_a_failed_stage_can_be_read_by_the_next(tmp_path, name, model):
     path = tmp_path / f"{name}.json"
     guarded(name, "t1", [path], failing(ZeroDivisionError()))
