@@ -51,13 +51,21 @@ def compare(
     return ratio, why or note, findings
 
 
-def _ratio(thickness, mass, part, assumed_thickness, assumed_mass, confidence):
+def _ratio(
+    thickness: pl.DataFrame,
+    mass: pl.DataFrame,
+    part: Component,
+    assumed_thickness: float,
+    assumed_mass: float,
+    confidence: float,
+) -> tuple[Interval | None, str | None]:
     both = sorted(set(thickness["after_stop"]) & set(mass["after_stop"]))
     if len(both) < 2:
         return None, "mass and thickness were not both read twice at the same stops"
     first, last = both[0], both[-1]
     t_loss, t_u, t_dof = _loss(thickness, first, last, assumed_thickness)
     m_loss, m_u, m_dof = _loss(mass, first, last, assumed_mass)
+    assert part.density and part.area  # asked before
     m_loss, m_u = m_loss / (part.density * part.area), m_u / (part.density * part.area)
     if t_loss < 4 * t_u or t_loss <= 0:
         return None, f"the thickness loss of {t_loss * 1e6:.1f} um is too small beside its uncertainty"
@@ -68,7 +76,7 @@ def _ratio(thickness, mass, part, assumed_thickness, assumed_mass, confidence):
     return Interval(value=value, low=float(value - q * u), high=float(value + q * u)), None
 
 
-def _loss(readings, first, last, assumed) -> tuple[float, float, float]:
+def _loss(readings: pl.DataFrame, first: int, last: int, assumed: float) -> tuple[float, float, float]:
     """Mean loss over the points that both readings have, its standard uncertainty and degrees of freedom; SI."""
     stops, _, mean, count = cells(readings)
     sigma = noise(readings, mean, assumed)

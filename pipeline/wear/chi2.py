@@ -6,6 +6,7 @@ a curve over the shape (a single point for a law without one). Fits, intervals a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -37,7 +38,7 @@ class Problem:
     between_dof: float = np.inf
 
     @cached_property
-    def whiten(self):
+    def whiten(self) -> Callable[[np.ndarray], np.ndarray]:
         return whitener(self.covariance)
 
     @cached_property

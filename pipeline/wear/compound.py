@@ -22,10 +22,18 @@ from scipy.linalg import block_diag
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
 from pipeline.results.model import Interval, renewed
-from pipeline.results.wear import CompoundComponent, FittedLaw, Rates, SpecimenScatter, WearInterval, WearSpecimen
+from pipeline.results.wear import (
+    CompoundComponent,
+    FittedLaw,
+    MeasuredRate,
+    Rates,
+    SpecimenScatter,
+    WearInterval,
+    WearSpecimen,
+)
 from pipeline.wear.chi2 import Problem, at_best
 from pipeline.wear.components import Component, component, spoken
-from pipeline.wear.exposure import interval_groups, joined
+from pipeline.wear.exposure import Exposure, interval_groups, joined
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import design
@@ -52,7 +60,7 @@ class TestWear:
     card: Card
     stops: pl.DataFrame
     traces: pl.DataFrame
-    missing: list[dict]
+    missing: list[dict[str, Any]]
     readings: pl.DataFrame | None
     mass_to_thickness: dict[str, Interval] | None = None
 
@@ -99,10 +107,13 @@ def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> 
     return Found(found, notes)
 
 
-def _members(name, tests, exposures, settings) -> tuple[list[Member], dict[str, str]]:
+def _members(
+    name: str, tests: Sequence[TestWear], exposures: Sequence[TestExposure], settings: Wear
+) -> tuple[list[Member], dict[str, str]]:
     members: list[Member] = []
     left_out = {}
     for test, exposure in zip(tests, exposures, strict=True):
+        assert test.readings is not None  # tests without are left out before
         own = test.readings.filter(pl.col("component") == name)
         part = component(name, test.card)
         own, _ = beside_card(own, name, {"thickness": part.thickness, "mass": part.mass})
@@ -189,7 +200,9 @@ def _pooled(members: list[Member], settings: Wear) -> CompoundComponent:
     )
 
 
-def _measured(members: list[Member], problem: Problem, of_test: np.ndarray, settings: Wear):
+def _measured(
+    members: list[Member], problem: Problem, of_test: np.ndarray, settings: Wear
+) -> tuple[list[MeasuredRate], str | None]:
     """(entries, why none) of `measured_rates` over all tests."""
     each = [kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose) for m in members]
     return measured_rates(
@@ -258,7 +271,7 @@ def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Prob
 
 
 def _factors(
-    members: list[Member], choice: Choice, of_test, settings: Wear
+    members: list[Member], choice: Choice, of_test: np.ndarray, settings: Wear
 ) -> tuple[list[WearSpecimen], SpecimenScatter | None]:
     if not choice.law or not choice.law.found:
         return [], None
@@ -302,7 +315,7 @@ def scatter_words(name: str, scatter: SpecimenScatter) -> str:
     )
 
 
-def _together(members: list[Member], stops) -> TestExposure:
+def _together(members: list[Member], stops: Exposure) -> TestExposure:
     """All tests' stops as one exposure, numbered through."""
     return TestExposure(
         stops=stops,

@@ -98,7 +98,7 @@ def _covariance(jacobian: np.ndarray) -> np.ndarray:
     return np.linalg.pinv(scaled.T @ scaled) / np.outer(size, size)
 
 
-def _snapped(x, low, high):
+def _snapped(x: np.ndarray, low: np.ndarray | float, high: np.ndarray | float) -> np.ndarray:
     """The solver stops just short of a bound: put such a parameter on it."""
     near = 1e-9 * np.maximum(np.abs(x), 1e-3)
     return np.where(x - low < near, low, np.where(high - x < near, high, x))
@@ -111,7 +111,9 @@ def whitener(covariance: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
     return lambda r: inverse @ r
 
 
-def _jacobian(residual, x, low, high):
+def _jacobian(
+    residual: Callable[[np.ndarray], np.ndarray], x: np.ndarray, low: np.ndarray | float, high: np.ndarray | float
+) -> np.ndarray:
     """Central differences, kept inside the bounds."""
     columns = []
     for i in range(x.size):
@@ -123,7 +125,9 @@ def _jacobian(residual, x, low, high):
     return np.column_stack(columns)
 
 
-def _polish(residual, x, low, high):
+def _polish(
+    residual: Callable[[np.ndarray], np.ndarray], x: np.ndarray, low: np.ndarray | float, high: np.ndarray | float
+) -> np.ndarray:
     """Gauss-Newton steps on the parameters off their bounds while the sum of squares falls."""
     cost = float(residual(x) @ residual(x))
     for _ in range(12):

@@ -8,6 +8,7 @@ errors are opposed: the whole covariance goes into every fit, not the errors alo
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -32,7 +33,7 @@ class Intervals:
     covariance: np.ndarray
     dof: float
     source: str
-    details: list[dict] = field(default_factory=list)
+    details: list[dict[str, Any]] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     single_um: float = 0.0
     residual: tuple[float, float] | None = None
@@ -99,7 +100,9 @@ def intervals(
     return result
 
 
-def _losses(readings, part, assumed, scale, quantity, least) -> Intervals | None:
+def _losses(
+    readings: pl.DataFrame, part: Component, assumed: float, scale: float, quantity: str, least: float
+) -> Intervals | None:
     """Losses of one quantity in um (scale takes m or kg there)."""
     findings: list[Finding] = []
     state = "dry" if quantity == "mass" and (readings["state"] == "dry").any() else None
@@ -161,9 +164,9 @@ def _losses(readings, part, assumed, scale, quantity, least) -> Intervals | None
     return result
 
 
-def _point_detail(points, loss, quantity) -> dict:
+def _point_detail(points: list[str], loss: np.ndarray, quantity: str) -> dict[str, Any]:
     known = ~np.isnan(loss)
-    detail: dict = {"from": quantity}
+    detail: dict[str, Any] = {"from": quantity}
     if known.sum() > 1:
         detail["points_um"] = {p: float(v) for p, v, k in zip(points, loss, known, strict=True) if k}
         detail["taper_um"] = float(np.nanmax(loss) - np.nanmin(loss))

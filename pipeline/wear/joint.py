@@ -27,7 +27,7 @@ def draws(found: Inference, seed: int = 0) -> np.ndarray:
     return np.column_stack([rates, fine.shapes[index]]) if problem.law.shape else rates
 
 
-def _rate_draws(columns: np.ndarray, target: np.ndarray, sigma: np.ndarray, rng) -> np.ndarray:
+def _rate_draws(columns: np.ndarray, target: np.ndarray, sigma: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Rates [d, rates] refitted to the target with fresh noise along the columns' span [d, K, rates], sigma [d]: a parametric
     bootstrap of the rates."""
     basis, _ = np.linalg.qr(columns)

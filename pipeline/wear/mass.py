@@ -11,7 +11,7 @@ from pipeline.wear.intervals import Intervals, cells
 from pipeline.wear.noise import noise
 
 
-def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) -> list[dict]:
+def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) -> list[dict[str, Any]]:
     """wear_g, wear_u_g and the readings' state of each interval; null where the mass was not read at both its ends.
 
     Dry readings where both ends have them, else those of unsaid state, else as found.

@@ -80,7 +80,9 @@ def trusted(chosen: FittedLaw | None, entries: Sequence[MeasuredRate]) -> Predic
     return next((e for e in entries if e.over == EVERYTHING), None)
 
 
-def _fitted(problem: Problem, kept: np.ndarray, adapt, confidence: float) -> Inference | None:
+def _fitted(
+    problem: Problem, kept: np.ndarray, adapt: Callable[[Problem, np.ndarray], Problem], confidence: float
+) -> Inference | None:
     part = np.ix_(kept, kept)
     own = replace(
         problem, intervals=design(problem.intervals.stops, problem.intervals.groups[kept]), y=problem.y[kept],

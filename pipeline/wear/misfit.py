@@ -14,6 +14,7 @@ happen to read low the most weight, and draw the rate down.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -104,7 +105,9 @@ def _with(problem: Problem, further: np.ndarray) -> Problem:
     return replace(problem, covariance=problem.covariance + further)
 
 
-def _size(wider, grid: np.ndarray, terms: np.ndarray, dof: int, low: float, high: float) -> float:
+def _size(
+    wider: Callable[[float], Problem], grid: np.ndarray, terms: np.ndarray, dof: int, low: float, high: float
+) -> float:
     """What has to go into `wider` for chi2 to come down to its degrees of freedom, by bisection in decades."""
     least, most = np.log10(low), np.log10(high)
     for _ in range(18):

@@ -7,6 +7,7 @@ Where a stop lacks a figure its block's median stands in, and is counted.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -45,7 +46,12 @@ class TestExposure:
 
 
 def test_exposure(
-    stops: pl.DataFrame, traces: pl.DataFrame, missing: list[dict], card: Card, settings: Wear, temperature: str
+    stops: pl.DataFrame,
+    traces: pl.DataFrame,
+    missing: list[dict[str, Any]],
+    card: Card,
+    settings: Wear,
+    temperature: str,
 ) -> TestExposure:
     """Exposure of all stops of a test; see the module's text. stops and traces as in docs/tables.md."""
     table = _table(stops, missing, card)
@@ -94,7 +100,7 @@ def test_exposure(
     )
 
 
-def _table(stops: pl.DataFrame, missing: list[dict], card: Card) -> pl.DataFrame:
+def _table(stops: pl.DataFrame, missing: list[dict[str, Any]], card: Card) -> pl.DataFrame:
     """Stops and missing recordings in the order run, with no null where a law needs a figure."""
     purpose: dict[str, tuple[str | None, str | None]] = {b.name: (b.purpose, b.kind) for b in card.blocks}
     rows = [
@@ -173,7 +179,9 @@ def _ambient(stops: pl.DataFrame, initial: np.ndarray) -> float:
     return float(min(295.15, known.min() - 1.0)) if known.size else 295.15
 
 
-def _filled_histories(table, braking_s, dwell_s, idle_known):
+def _filled_histories(
+    table: pl.DataFrame, braking_s: np.ndarray, dwell_s: np.ndarray, idle_known: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """A missing recording's history, and a pause of unknown length, is the mean of its block's known ones."""
     lost = table["stop"].is_null().to_numpy()
     block = np.array(table["block"].fill_null("").to_list())

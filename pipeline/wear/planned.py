@@ -26,7 +26,7 @@ from pipeline.wear.exposure import Exposure, interval_groups, residence
 from pipeline.wear.laws import LAWS, Constants, Design, Law, design, stop_wear, totals
 from pipeline.wear.of_stops import plate_of
 from pipeline.wear.result import constants_of
-from pipeline.wear.selection import choose
+from pipeline.wear.selection import Choice, choose
 from pipeline.wear.surface import Plate, Samples, modelled
 
 AMBIENT_K = 295.15
@@ -94,12 +94,12 @@ def check_design(
     }
 
 
-def _expected(groups, stops, constants, assumed) -> np.ndarray:
+def _expected(groups: np.ndarray, stops: Exposure, constants: Constants, assumed: Assumed) -> np.ndarray:
     law = LAWS["oxidation"]
     return groups @ stop_wear(law, stops, _truth(law, stops, constants, assumed), constants)
 
 
-def _foreseen(law: Law, truth, choice, cond: float) -> dict[str, Any]:
+def _foreseen(law: Law, truth: np.ndarray, choice: Choice, cond: float) -> dict[str, Any]:
     own = choice.candidate(law.name)
     parameters = {}
     for i, (name, unit) in enumerate(law.parameters):
@@ -220,7 +220,15 @@ def _pause(
     return max(idle, SPIN_UP_S, (block.pause_before or 0.0) if k == 0 else 0.0), target
 
 
-def _exposed(energy, duration, path, initial, idle, plate: Plate, card: Card) -> Exposure:
+def _exposed(
+    energy: np.ndarray,
+    duration: np.ndarray,
+    path: np.ndarray,
+    initial: np.ndarray,
+    idle: np.ndarray,
+    plate: Plate,
+    card: Card,
+) -> Exposure:
     share = np.linspace(0, 1, SAMPLES)
     time = duration[:, None] * share
     power = (energy / duration)[:, None] * (1.5 - share)  # falls with the speed

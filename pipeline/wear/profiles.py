@@ -4,6 +4,8 @@ minimum. They are honest where a parameter is loose, one-sided or at a bound, an
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from pipeline.wear.chi2 import Problem, Surface, surface
@@ -14,6 +16,7 @@ def profile_interval(
 ) -> tuple[float, float]:
     """Where parameter `index` lets chi2 rise to the limit, from its best value down and up; NaN where it does not (open)."""
     law = problem.law
+    profile: Callable[[float], float]
     if law.shape and index == len(law.rates):
         if law.name == "two_regime":
             return _transition_interval(problem, fine, limit)
@@ -55,7 +58,9 @@ def _rate_profile(problem: Problem, fine: Surface, index: int, value: float) -> 
     return float(((rest**2).sum(axis=1) - gain).min())
 
 
-def _crossing(profile, start: float, end: float, limit: float, size: float | None = None) -> float:
+def _crossing(
+    profile: Callable[[float], float], start: float, end: float, limit: float, size: float | None = None
+) -> float:
     """Where the profile passes the limit on the way from start to end; NaN where it does not (open)."""
     from scipy import optimize
 

@@ -18,7 +18,8 @@ from pipeline.archive.card import Card
 from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
 from pipeline.wear.components import Component, component, spoken
-from pipeline.wear.intervals import cells, noise
+from pipeline.wear.intervals import cells
+from pipeline.wear.noise import noise
 from pipeline.wear.readings import outlying
 
 SIGMAS = 5.0

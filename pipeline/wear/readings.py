@@ -12,6 +12,7 @@ import io
 import math
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -117,7 +118,7 @@ def _nearest(word: str, known: tuple[str, ...]) -> str:
     return f"nearest known: {near[0]}" if near else f"known: {', '.join(known)}"
 
 
-def _reading(row: dict[str, str], line: int) -> tuple[tuple, str]:
+def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:
     try:
         after = float(row["after_stop"])
     except ValueError:
@@ -190,7 +191,7 @@ def beside_card(
     return readings, findings
 
 
-def _left_out(name: str, line: int, row: dict, problem: str) -> Finding:
+def _left_out(name: str, line: int, row: dict[str, Any], problem: str) -> Finding:
     return finding(
         "wear_reading_impossible",
         f"{name} line {line}: {row['component']} {row['quantity']} after stop {row['after_stop']}: {problem}; "

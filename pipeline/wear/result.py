@@ -17,6 +17,7 @@ from pipeline.results.wear import (
     LawCurve,
     LawPoint,
     MapAndDuty,
+    MeasuredRate,
     Parameter,
     Predictor,
     ReadingNoise,
@@ -91,7 +92,14 @@ def shown(measured: Intervals, choice: Choice) -> Intervals:
     return with_occasions(measured, found.occasion_um, (found.scale, found.scale_dof))
 
 
-def own_choice(measured, usable, groups, test, constants, settings: Wear) -> Choice:
+def own_choice(
+    measured: Intervals,
+    usable: np.ndarray,
+    groups: np.ndarray,
+    test: TestExposure,
+    constants: Constants,
+    settings: Wear,
+) -> Choice:
     """The choice of law from one test's intervals."""
     if not usable.any():
         return Choice([], None, "no interval holds a stop with energy")
@@ -112,8 +120,8 @@ def model_entry(
     constants: Constants,
     test: TestExposure,
     part: Component,
-    measured,
-    usable,
+    measured: Intervals,
+    usable: np.ndarray,
     kinds: Sequence[Sequence[str]] | None,
 ) -> FittedLaw:
     """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why".
@@ -160,7 +168,14 @@ def model_entry(
     )
 
 
-def _measured(measured: Intervals, usable, groups, test: TestExposure, constants, settings: Wear):
+def _measured(
+    measured: Intervals,
+    usable: np.ndarray,
+    groups: np.ndarray,
+    test: TestExposure,
+    constants: Constants,
+    settings: Wear,
+) -> tuple[list[MeasuredRate], str | None]:
     """(entries, why none) of `measured_rates` from one test's intervals."""
     if not usable.any():
         return [], "no interval holds a stop with energy"
@@ -216,7 +231,7 @@ def _effective(name: str, test: TestExposure, part: Component) -> tuple[bool, st
 def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
     """What the stops inside [n] span: [lowest, highest] per stop, and of the surface."""
 
-    def span(values):
+    def span(values: np.ndarray) -> list[float] | None:
         values = values[inside & np.isfinite(values)]
         return [float(values.min()), float(values.max())] if values.size else None
 
@@ -237,7 +252,14 @@ def supported(chosen: FittedLaw | None) -> list[float] | None:
     return chosen.span.surface_c if chosen.model == "oxidation" else chosen.span.temperature_c
 
 
-def _interval_rows(measured, groups, usable, test, chosen, confidence) -> list[WearInterval]:
+def _interval_rows(
+    measured: Intervals,
+    groups: np.ndarray,
+    usable: np.ndarray,
+    test: TestExposure,
+    chosen: FittedLaw | None,
+    confidence: float,
+) -> list[WearInterval]:
     rows = []
     loss = of_draws = None
     if chosen:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -47,7 +48,7 @@ def run(*, folder: Path, settings: str, into: Path) -> None:
 
 
 def _wear(
-    folder: Path, card: Card, summary: dict, inputs: dict[str, Path], settings: Wear, temperature: str
+    folder: Path, card: Card, summary: dict[str, Any], inputs: dict[str, Path], settings: Wear, temperature: str
 ) -> tuple[TestWear, list[Finding]]:
     if not card.wear:
         return TestWear(test=folder.name, why="the test card names no wear file"), []
