@@ -22,7 +22,7 @@ def text(found: list[Fit]) -> str:
         "one to three specimens. Everything is over the truth: of a test its own specimen's true loss per stop, of a compound the mean "
         "specimen's. Rate and line: mean of rate / truth over fits of five and more intervals. Held: 95 % intervals that hold the "
         "truth, over all fits. Width: median half-width over the truth. Line: a plain straight line, least squares of the "
-        "readings' mean over the stops with equal weights.",
+        "readings' mean over the stops; all means are of as many readings, so that equal weights are theirs.",
         "",
         "| fits | n | identified | rate by readings | held | width | rate by law or measured | held | width | line | held | width |",
         "|---|---|---|---|---|---|---|---|---|---|---|---|",
