@@ -250,7 +250,8 @@ def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "
         apart, abs(behind.value - lag.value)
     ):
         return "torque", apart + max(lag.value, 0.0)
-    pressure = lag.significant and behind.u < abs(lag.value) / 8 and abs(behind.value) < abs(lag.value) / 2
+    sure = lag.significant and behind.u < abs(lag.value) / 8
+    pressure = sure and abs(behind.value) < min(abs(behind.value - lag.value), abs(lag.value))
     return ("pressure" if pressure else "torque"), 0.0
 
 

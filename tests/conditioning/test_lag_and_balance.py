@@ -124,6 +124,7 @@ def test_an_offset_is_named_where_the_lines_slope_is_one():
     [
         (0.012, 0.012, "torque", 0.0),  # torque behind both
         (-0.03, 0.001, "pressure", 0.0),  # torque and shaft agree
+        (-0.018, 0.012, "pressure", 0.0),  # torque late too, but nearer to the shaft than the pressure is
         (0.012, -0.068, "torque", 0.08),  # torque and pressure agree, the shaft comes after
         (0.012, -0.012, "torque", 0.0),  # less than one and a half samples
         (0.0, 0.0, "torque", 0.0),

@@ -42,7 +42,14 @@ HOT, TEN = pl.col("disc_temperature_c").first().over("recording") > HOT_C, pl.co
 P, T, N, C = "pressure_bar", "torque_nm", "speed_rpm", "disc_temperature_c"
 LEVEL = ("level_off_schedule", "level_step", "level_with_temperature")
 BALANCE = ("energy_balance", "energy_ratio_trend", "energy_ratio_step")
-START = ("temperature_off_schedule", "level_off_schedule", "level_step", "unit_disagrees", "thermocouple_odd")
+START = (
+    "unit_slip",
+    "temperature_off_schedule",
+    "level_off_schedule",
+    "level_step",
+    "unit_disagrees",
+    "thermocouple_odd",
+)
 LAST = 156
 SPECIMEN = ("stop_unlike", "wear_reading_odd", "wear_negative")
 ODD = ("wear_reading_odd", "wear_negative", "wear_reading_impossible", "wear_mass_thickness")

@@ -156,7 +156,8 @@ def torque_losses(
     edges = np.flatnonzero(np.diff(np.r_[False, low, False].astype(np.int8))).reshape(-1, 2)
     edges = edges[(edges[:, 1] - edges[:, 0] > LOST_SAMPLES) & (edges[:, 1] - edges[:, 0] <= reach)]
     # Torque that is lost goes at once: within two samples it is whole again on either side.
-    runs = [(a, b) for a, b in edges if max(torque[max(a - 2, 0) : a]) > 0.7 * around[a] and max(torque[b : b + 2]) > 0.7 * around[b - 1]]  # fmt: skip
+    whole = torque > np.maximum(0.7 * around, 0.5 * full)
+    runs = [(a, b) for a, b in edges if whole[max(a - 2, 0) : a].any() and whole[b : b + 2].any()]
     if not runs:
         return []
     lost = int(sum(b - a for a, b in runs))
