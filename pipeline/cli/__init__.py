@@ -1,4 +1,4 @@
-"""The command line: parse, call, print. The only place with argument parsing.
+"""The command line: a stage's sub-command by the table of stages, every other as people type it.
 
 Exit codes: 0 all well; 3 some test unusable or without a stop of use; 2 wrong call, config or place; 1 a fault of ours
 or of the machine; 130, 143, 129 stopped by an interrupt, a termination, a hang-up.
@@ -11,16 +11,11 @@ import io
 import sys
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from pipeline import faults
-from pipeline.archive import seen
-from pipeline.archive.scan import printable
-from pipeline.cli.engine import noted
 from pipeline.cli.lifeline import Stopped, end_with_engine, stoppable
-from pipeline.cli.parser import parser
 from pipeline.errors import InputError
-from pipeline.results import files
+from pipeline.stages import STAGES, Stage
 
 # Of the system's refusals, those that say that the place named is the wrong one; the others are faults of the machine.
 WRONG_PLACE = frozenset(
@@ -36,7 +31,7 @@ WRONG_PLACE = frozenset(
         errno.ELOOP,
     )
 )
-FOR_PEOPLE = ("run", "check", "design", "docs")
+PLANNED = "--planned="  # the folder of the plan's lists of files: what a stage reads is held against them
 
 
 def run(arguments: list[str]) -> int:
@@ -56,27 +51,50 @@ def run(arguments: list[str]) -> int:
 
 
 def _carried_out(arguments: list[str]) -> int:
-    options = vars(parser().parse_args(arguments))  # argparse itself ends with 2 on a wrong call
-    command, name = options.pop("call"), options.pop("name")
-    seen.as_planned(options.pop("planned"))
-    given = options.pop("given", None)
-    if given is not None:
-        files.write_only_while(partial(_refuse_outdated, given, options["settings"]))
+    planned = Path(arguments[0].removeprefix(PLANNED)) if arguments[:1] and arguments[0].startswith(PLANNED) else None
+    name, *rest = arguments[planned is not None :] or [""]
     try:
-        with noted(_told(name, options)):
-            return command(**options) or 0
+        if name in STAGES:
+            _stage(STAGES[name], rest, planned)
+            return 0
+        return _for_people(arguments)
     except InputError as error:
         print(f"stopsheet: {error}", file=sys.stderr)
         return 2
+
+
+def _stage(stage: Stage, arguments: list[str], planned: Path | None) -> None:
+    from pipeline.cli import stages
+
+    options, given = stages.parsed(stage, arguments)
+    from pipeline.archive import seen
+    from pipeline.cli.engine import noted
+    from pipeline.results import files
+
+    seen.as_planned(planned)
+    if given is not None:
+        files.write_only_while(partial(_refuse_outdated, given, options["settings"]))
+    with noted(f"{stages.subject(stage, options)}: stage {stage.name}"):
+        stages.call(stage, options)
+
+
+def _for_people(arguments: list[str]) -> int:
+    from pipeline.cli import people
+
+    work = people.read(arguments)
+    try:
+        return work() or 0
+    except BrokenPipeError:
+        raise
     except OSError as error:
-        if name not in FOR_PEOPLE or isinstance(error, BrokenPipeError):
-            raise
         print(f"stopsheet: {_refused(error)}", file=sys.stderr)
         return 2 if error.errno in WRONG_PLACE else 1
 
 
 def _refused(error: OSError) -> str:
     """One line on what the system refused: the place, why, what to do."""
+    from pipeline.archive.scan import printable
+
     place = printable(str(error.filename or "the command"))
     if error.errno in WRONG_PLACE:
         return f"{place}: {error.strerror}; correct the path or its permissions"
@@ -87,9 +105,3 @@ def _refuse_outdated(given: Path, settings: str) -> None:
     """InputFault where the plan has moved on: results of two methods must not stand side by side."""
     if given.read_text(encoding="utf-8") != settings:
         raise faults.InputFault(f"{given}: the method was edited since this stage was started; run again")
-
-
-def _told(command: str, options: dict[str, Any]) -> str:
-    """A stage and what it works on, for the note that tells of a killed one."""
-    subject = options.get("test") or options.get("compound") or options.get("method") or options.get("a") or ""
-    return f"{getattr(subject, 'name', subject)}: stage {command}".removeprefix(": ")

@@ -1,183 +1,80 @@
-"""One function per stage: import it, hand over, guarded. The imports are heavy, so they stand inside."""
+"""A stage's sub-command: its options read and its parts called, guarded, as the table of stages says.
+
+Stages are started thousands of times in a run: nothing is imported here that a stage does not need.
+"""
 
 from __future__ import annotations
 
-from functools import cache, partial
+import argparse
+from collections.abc import Callable, Mapping
+from functools import cache
+from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
-from pipeline.cli.bounds import read_within
-from pipeline.cli.guard import guarded
-from pipeline.faults import InputFault
+from pipeline.stages import Option, Part, Stage
 
 
-def channels(*, test: Path, channels: Path, record: Path, fingerprint: str, wear: str | None) -> None:
-    def call() -> None:
-        refused = read_within(channels.parent)
-        from pipeline.archive import seen
-        from pipeline.recordings import stage
+class _Parser(argparse.ArgumentParser):
+    """Says of a wrong call what is wrong in one line, without the usage of all options before it."""
 
-        seen.refuse_unlisted(test)
-        stage.run(test, channels, record, refused=refused)
-        seen.refuse_changed(test, fingerprint, wear)
-
-    guarded("channels", test.name, [channels, record], call)
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}; see {self.prog} --help\n")
 
 
-def stops(*, test: Path, channels: Path, record: Path, settings: str, into: Path) -> None:
-    def call() -> None:
-        from pipeline.stops import stage
-
-        stage.run(folder=test, channels=channels, record=record, settings=settings, into=into)
-
-    names = ("stops.parquet", "traces.parquet", "summary.json", "stops_findings.json")
-    guarded("stops", test.name, [into / name for name in names], call)
-
-
-def friction(*, test: Path, settings: str, target: Path | None, into: Path) -> None:
-    def call() -> None:
-        from pipeline.friction import stage
-
-        stage.run(folder=test, settings=settings, target=target, into=into)
-
-    guarded("friction", test.name, [into / "friction.json"], call)
+def parsed(stage: Stage, arguments: list[str]) -> tuple[dict[str, Any], Path | None]:
+    """(arguments of the stage's calls, file with the plan's settings); a wrong call ends with 2 and one line."""
+    parser = _Parser(prog=f"stopsheet {stage.name}", description=stage.about, allow_abbrev=False)
+    for option in stage.options:
+        _add(parser, option)
+    if stage.asks:
+        parser.add_argument("--given", type=Path, default=None, help="file with the plan's settings while they hold")
+    options = vars(parser.parse_args(arguments))
+    return options, options.pop("given", None)
 
 
-def wear(*, test: Path, settings: str, into: Path) -> None:
-    def call() -> None:
-        from pipeline.wear import stage
-
-        stage.run(folder=test, settings=settings, into=into)
-
-    guarded("wear", test.name, [into / "wear.json", into / "wear_findings.json"], call)
-
-
-def repeatability(*, compound: str, archive: Path, tests: list[str], results: Path, settings: str, into: Path) -> None:
-    def call() -> None:
-        from pipeline.drift import repeatability as stage
-
-        stage.run(compound=compound, archive=archive, tests=tests, results=results, settings=settings, into=into)
-
-    guarded("repeatability", compound, [into / "repeatability.json"], call)
+def _add(parser: argparse.ArgumentParser, option: Option) -> None:
+    kind: Callable[[str], Any] = Path if option.path else str
+    how: dict[str, Any] = {"dest": option.argument, "metavar": option.flag.upper(), "help": option.about}
+    if option.many:
+        parser.add_argument(f"--{option.flag}", nargs="*", type=kind, default=[], **how)
+    elif option.required:
+        parser.add_argument(f"--{option.flag}", type=kind, required=True, **how)
+    else:
+        parser.add_argument(f"--{option.flag}", type=lambda text: kind(text) if text else None, default=None, **how)
 
 
-def drift(*, test: Path, settings: str, repeatability: Path | None, into: Path) -> None:
-    def call() -> None:
-        from pipeline.drift import stage
-
-        stage.run(folder=test, settings=settings, repeatability=repeatability, into=into)
-
-    guarded("drift", test.name, [into / "drift.json"], call)
+def subject(stage: Stage, options: Mapping[str, Any]) -> str:
+    """Whom the stage works on."""
+    return stage.subject.format(**options)
 
 
-def rigs(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: Path) -> None:
-    def call() -> None:
-        from pipeline.rigs import stage
+def call(stage: Stage, options: Mapping[str, Any]) -> None:
+    """Call every part of the stage. Heavy imports stand inside the guard: a fault there is the stage's as well."""
+    from pipeline.cli.guard import guarded
 
-        stage.run(archive=archive, results=results, rigs=rigs, settings=settings, out=out)
-
-    guarded("rigs", "rigs", [out], call)
-
-
-def findings(*, test: Path, method: str, record: Path, rigs: Path, renamed: str | None, into: Path) -> None:
-    def call() -> None:
-        from pipeline.report import test_results as stage
-
-        stage.run(folder=test, method=method, record=record, rigs=rigs, renamed=renamed, into=into)
-
-    guarded("findings", test.name, [into / "findings.json"], call)
+    once = cache(lambda: _function(stage.once)(**options))
+    for part in stage.parts:
+        outputs = [options["into"] / name.format(**options) for name in part.outputs]
+        guarded(
+            stage.name,
+            (part.subject or stage.subject).format(**options),
+            outputs,
+            _called(part, options, once if stage.once else None, outputs),
+            carried=None if part.carries else [],
+        )
 
 
-def test_page(*, test: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
-    def call() -> None:
-        from pipeline.report import test_page as stage
-
-        stage.run(folder=test, method=method, record=record, rigs=rigs, settings=settings, into=into)
-
-    guarded("test_page", test.name, [into / "test.html"], call)
-
-
-def compound(
-    *,
-    compound: str,
-    archive: Path,
-    tests: list[str],
-    results: Path,
-    rigs: Path,
-    target: Path | None,
-    duties: list[Path],
-    settings: str,
-    into: Path,
-) -> None:
-    def call() -> None:
-        from pipeline.compound import stage
-
-        stage.run(
-            compound=compound, archive=archive, tests=tests, results=results, rigs=rigs, target=target, duties=duties,
-            settings=settings, into=into,
-        )  # fmt: skip
-
-    names = ("friction.json", "wear.json", "batches.json", "duty.json")
-    guarded("compound", compound, [into / name for name in names], call)
+def _called(
+    part: Part, options: Mapping[str, Any], once: Callable[[], Any] | None, outputs: list[Path]
+) -> Callable[[], Any]:
+    if once is not None:
+        return lambda: _function(part.call)(once(), *outputs)
+    taken = options if part.takes is None else {name: options[name] for name in part.takes}
+    return lambda: _function(part.call)(**taken)
 
 
-def sheet(
-    *,
-    compound: str,
-    archive: Path,
-    tests: list[str],
-    results: Path,
-    method: str,
-    target: Path | None,
-    settings: str,
-    into: Path,
-) -> None:
-    @cache
-    def made() -> Any:
-        from pipeline.report import sheet as stage
-
-        return stage.made(
-            compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
-            settings=settings, into=into,
-        )  # fmt: skip
-
-    def printed(name: str) -> None:
-        from pipeline.report import sheet as stage
-
-        stage.PRINTS[name](made(), into / name)
-
-    for name in ("sheet.json", "sheet.html", "sheet.pdf"):
-        guarded("sheet", compound, [into / name], partial(printed, name))
-
-
-def index(*, config: Path, method: str, into: Path, settings: str = "") -> None:
-    from pipeline.archive.plan import plan
-    from pipeline.report import index_page as stage
-
-    def call() -> None:
-        if (
-            settings and plan(config).settings(method) != settings
-        ):  # method.yaml would be of another method than the results
-            raise InputFault(f"{config}: the method {method} was edited since the run began; run again")
-        stage.run(config=config, method=method, into=into)
-
-    # Nobody could read an index that says it is none: this part ends well or the stage fails.
-    outputs = [into / "archive.json", into / "method.yaml"]
-    guarded("index", method, outputs, call, carried=[])
-    page = into / "index.html"
-    guarded("index", f"index of {method}", [page], lambda: stage.draw(config=config, method=method, into=into))
-
-
-def delta(*, config: Path, a: str, b: str, into: Path) -> None:
-    def call() -> None:
-        from pipeline.delta import stage
-
-        stage.run(config=config, a=a, b=b, into=into)
-
-    def draw() -> None:
-        from pipeline.report import delta_page
-
-        delta_page.run(into=into)
-
-    guarded("delta", f"{a} to {b}", [into / "delta.parquet", into / "delta.json"], call)
-    guarded("delta", f"{a} to {b}", [into / "delta.html"], draw)
+def _function(place: str) -> Callable[..., Any]:
+    module, name = place.split(":")
+    found: Callable[..., Any] = getattr(import_module(module), name)
+    return found

@@ -6,6 +6,7 @@ the stage's numbers change. An empty method file is the default method.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from types import ModuleType
 from typing import Annotated, Any
@@ -23,6 +24,7 @@ from pipeline.method.friction import Friction
 from pipeline.method.reduction import Reduction
 from pipeline.method.segmentation import Segmentation
 from pipeline.method.wear import Wear
+from pipeline.stages import STAGES
 
 SECTIONS: dict[str, tuple[type[Settings], ModuleType]] = {
     "conditioning": (Conditioning, conditioning),
@@ -58,20 +60,26 @@ def load_method(path: Path) -> Method:
     return load(path, Method, empty_ok=True)
 
 
-def stage_settings(method: Method, *sections: str) -> str:
-    """Canonical JSON of the named sections with their revisions: what a rule carries as `params`.
+def stage_settings(method: Method, *sections: str, code: Iterable[str] = ()) -> str:
+    """Canonical JSON of the named sections with their revisions and those of `code`: what a rule carries as `params`.
 
     Values are SI numbers, so that `20 Hz` and `0.02 kHz` are the same setting.
     """
     content = {name: getattr(method, name).model_dump(mode="json") for name in sections}
-    revisions = {name: SECTIONS[name][1].REVISION for name in sections}
+    revisions = {name: SECTIONS[name][1].REVISION for name in (*sections, *code)}
     return canonical({"settings": content, "revisions": revisions})
 
 
-def from_stage_settings(text: str) -> Method:
-    """The method as one stage sees it: the sections in `text`, every other at its default.
+def settings_of(method: Method, stage: str) -> str:
+    """What the table of stages gives to a stage: its sections, and the revisions of all code that it calls."""
+    return stage_settings(method, *STAGES[stage].settings, code=STAGES[stage].code)
 
-    The text comes from `stage_settings`, so its values are SI numbers that need no unit.
+
+def from_stage_settings(text: str) -> Method:
+    """The method as one stage sees it: the sections in `text` and no other.
+
+    The text comes from `stage_settings`, so its values are SI numbers that need no unit. To read a section that is not
+    given raises AttributeError: at its default it would pass for what the user chose.
     """
     import json
 
@@ -83,8 +91,10 @@ def from_stage_settings(text: str) -> Method:
         if unknown:
             raise ValueError(f"settings of {name}: unknown {sorted(unknown)}")
         built[name] = model.model_construct(**{k: _tuples(v) for k, v in values.items()})
-    sections: dict[str, Any] = {name: built.get(name) or model() for name, (model, _) in SECTIONS.items()}
-    return Method.model_construct(**sections)
+    seen = Method.model_construct(**built)
+    for name in SECTIONS.keys() - built.keys():
+        del seen.__dict__[name]
+    return seen
 
 
 def _tuples(value: Any) -> Any:

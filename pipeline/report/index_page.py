@@ -11,6 +11,7 @@ from urllib.parse import quote
 from pipeline.archive.card import load_card
 from pipeline.archive.plan import Plan, plan
 from pipeline.errors import InputError
+from pipeline.faults import InputFault
 from pipeline.report import merge, method_file, numbers, render, verdicts
 from pipeline.report.test_results import drift_of
 from pipeline.results import read_json, version, write_json, write_text
@@ -23,9 +24,15 @@ from pipeline.results.model import read_or_none
 ANSWERS: dict[Quantity, str] = {"mu": "µ", "bite": "bite", "wear": "disc wear"}
 
 
-def run(*, config: Path, method: str, into: Path) -> None:
-    """Write archive.json and method.yaml of `method` of the workspace `config` into `into`."""
+def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
+    """Write archive.json and method.yaml of `method` of the workspace `config` into `into`.
+
+    `settings`: the method as the run took it. Raises InputFault where the file holds another by now, as method.yaml would
+    then be of another method than the results.
+    """
     run_plan = plan(config)
+    if settings and run_plan.settings(method, "index") != settings:
+        raise InputFault(f"{config}: the method {method} was edited since the run began; run again")
     rows = [test_row(run_plan, into, test) for test in run_plan.tests]
     # A folder with a card under a name that cannot be used was meant as a test: it is one that gives no result.
     refused = [

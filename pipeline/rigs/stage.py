@@ -35,10 +35,8 @@ class RigTest:
     stops: pl.DataFrame
 
 
-def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: Path) -> None:
-    """Read every test's stops under `results` (a method's folder), look at each rig's events, write
-    rigs.json.
-    """
+def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, into: Path) -> None:
+    """Read every test's stops under `results` (a method's folder), look at each rig's events, write into/rigs.json."""
     states = [load(path, Rig) for path in rigs]
     tests, inputs = _tests(archive, results)
     cards = {t.card.test: t.card for t in tests}
@@ -47,7 +45,7 @@ def run(*, archive: Path, results: Path, rigs: list[Path], settings: str, out: P
     content = shifts([t for t in tests if t.card.test not in once], states)
     copied = [_copy(copy, cards) for copy in found]
     write(
-        out,
+        into / "rigs.json",
         renewed(
             content,
             method=results.name,

@@ -1,0 +1,21 @@
+"""The first stage, read in a process of its own: a library that is busy for ever or out of memory ends with its reader."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.cli.bounds import read_within
+
+
+def run(*, folder: Path, fingerprint: str, wear: str | None, into: Path) -> None:
+    """Read the recordings of the test in `folder` into the table and the record of its name in `into`.
+
+    `fingerprint` is that of the test's files as planned, `wear` the one among them that is not read here.
+    """
+    refused = read_within(into)
+    from pipeline.archive import seen
+    from pipeline.recordings import stage
+
+    seen.refuse_unlisted(folder)
+    stage.run(folder, into / f"{folder.name}.parquet", into / f"{folder.name}.json", refused=refused)
+    seen.refuse_changed(folder, fingerprint, wear)
