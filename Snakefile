@@ -1,6 +1,7 @@
 """From raw recordings to sheets: one rule per stage, each a sub-command of the package.
 
-A rule's settings travel as one canonical string in `params` (its sections of the method with their revisions), the
+What a rule is called with, which settings it takes and which files it writes stands in `pipeline/stages.py`; here stands
+what each waits for. Its settings travel as one canonical string in `params` (its sections of the method with their revisions), the
 recordings as a fingerprint: a change re-runs what it touches and nothing else. Both also stand in small files under the
 results, which are inputs (`given`), so that a change is seen from any working directory. Nothing here computes.
 """
@@ -24,6 +25,7 @@ from snakemake.exceptions import WorkflowError
 
 from pipeline.archive.plan import plan
 from pipeline.errors import InputError
+from pipeline.stages import STAGES
 
 # The config file decides all paths; the default one is read only when none is given, so nothing of it can leak.
 given = [Path(path) for path in workflow.overwrite_configfiles]
@@ -32,21 +34,39 @@ try:
 except InputError as error:
     raise WorkflowError(str(error))
 
-R = RUN.results
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
 STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline --planned={shlex.quote(str(RUN.lists))}"
 P = RUN.prefix  # of paths below the results, as Snakemake may see them
-TEST = f"{P}{{method}}/tests/{{test}}"
-COMPOUND = f"{P}{{method}}/compounds/{{compound}}"
 
 # Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves
 # for ever. Here every wildcard is restricted to names that exist, so none can grow.
 DAG.check_periodic_wildcards = lambda dag, job: None
 
 
-def folder_of(wildcards, output):
-    return os.path.dirname(output[0])
+def files(stage):
+    """What a stage writes, by its names in the table."""
+    return {name: f"{P}{path}" for name, path in STAGES[stage].files.items()}
+
+
+def usual(stage):
+    """Input of every rule: the settings as a file, and what is new where a fault is due for another try."""
+    found = {"again": lambda w: RUN.again(stage, w)}
+    if STAGES[stage].asks:
+        found["given"] = lambda w: RUN.settings_file(w.method, stage)
+    return found
+
+
+def own(stage):
+    """Params of every rule: the folder of its results, and its settings."""
+    found = {"into": lambda wildcards, output: os.path.dirname(output[0])}
+    if STAGES[stage].asks:
+        found["settings"] = lambda w: RUN.settings(w.method, stage)
+    return found
+
+
+def command(stage):
+    return "{STOPSHEET} " + STAGES[stage].shell
 
 
 wildcard_constraints:
@@ -66,120 +86,68 @@ rule all:
 
 rule channels:
     """Raw recordings -> canonical channels in SI; independent of any method."""
-    input:
-        given=lambda w: RUN.fingerprint_file(w.test),
-        again=lambda w: RUN.again("channels", w),
+    input: given=lambda w: RUN.fingerprint_file(w.test), **usual("channels")
     params:
         folder=lambda w: RUN.folder(w.test),
         fingerprint=lambda w: RUN.fingerprint(w.test),
         revision=RUN.ingest_revision,
-        wear=lambda w: RUN.wear_option(w.test),
-    output:
-        channels=f"{P}channels/{{test}}.parquet",
-        record=f"{P}channels/{{test}}.json",
-    shell:
-        "{STOPSHEET} channels --test={params.folder:q} --channels={output.channels:q} --record={output.record:q}"
-        " --fingerprint={params.fingerprint} {params.wear}"
+        wear=lambda w: RUN.wear(w.test) or "",
+        **own("channels"),
+    output: **files("channels")
+    shell: command("channels")
 
 
 rule stops:
     """Channels -> one row per stop, with uncertainty and findings."""
     input:
-        channels=rules.channels.output.channels,
-        record=rules.channels.output.record,
-        given=lambda w: RUN.settings_file(w.method, "conditioning", "segmentation", "reduction"),
-        again=lambda w: RUN.again("stops", w),
-    params:
-        into=folder_of,
-        folder=lambda w: RUN.folder(w.test),
-        settings=lambda w: RUN.settings(w.method, "conditioning", "segmentation", "reduction"),
-    output:
-        stops=f"{TEST}/stops.parquet",
-        traces=f"{TEST}/traces.parquet",
-        summary=f"{TEST}/summary.json",
-        findings=f"{TEST}/stops_findings.json",
-    shell:
-        "{STOPSHEET} stops --test={params.folder:q} --channels={input.channels:q} --record={input.record:q}"
-        " --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
+        channels=rules.channels.output.parquet,
+        record=rules.channels.output.json,
+        **usual("stops"),
+    params: folder=lambda w: RUN.folder(w.test), **own("stops")
+    output: **files("stops")
+    shell: command("stops")
 
 
 rule friction:
     """Stops -> friction map, window, sensitivities of one test."""
-    input:
-        stops=rules.stops.output.stops,
-        summary=rules.stops.output.summary,
-        target=lambda w: RUN.target_file(w.test),
-        given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
-        again=lambda w: RUN.again("friction", w),
+    input: rules.stops.output, target=lambda w: RUN.target_file(w.test), **usual("friction")
     params:
-        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
-        settings=lambda w: RUN.settings(w.method, "friction", "reduction"),
-        target=lambda w: RUN.target_option(w.test),
+        target=lambda w: RUN.target(w.test),
         target_digest=lambda w: RUN.target_digest(w.test),
-    output:
-        friction=f"{TEST}/friction.json",
-    shell:
-        "{STOPSHEET} friction --test={params.folder:q} --settings={params.settings:q} --given={input.given:q} {params.target}"
-        " --into={params.into:q}"
+        **own("friction"),
+    output: **files("friction")
+    shell: command("friction")
 
 
 rule wear:
     """Wear readings and stops -> intervals, laws, rates of one test."""
-    input:
-        stops=rules.stops.output.stops,
-        traces=rules.stops.output.traces,
-        summary=rules.stops.output.summary,
-        readings=lambda w: RUN.wear_fingerprint_file(w.test),
-        given=lambda w: RUN.settings_file(w.method, "wear", "reduction"),
-        again=lambda w: RUN.again("wear", w),
+    input: rules.stops.output, readings=lambda w: RUN.wear_fingerprint_file(w.test), **usual("wear")
     params:
-        into=folder_of,
         folder=lambda w: RUN.folder(w.test),
         readings=lambda w: RUN.wear_fingerprint(w.test),
-        settings=lambda w: RUN.settings(w.method, "wear", "reduction"),
-    output:
-        wear=f"{TEST}/wear.json",
-        findings=f"{TEST}/wear_findings.json",
-    shell:
-        "{STOPSHEET} wear --test={params.folder:q} --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
+        **own("wear"),
+    output: **files("wear")
+    shell: command("wear")
 
 
 rule repeatability:
     """All tests of a compound -> pooled scatter and autocorrelation of the stops about their map."""
-    input:
-        lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"),
-        given=lambda w: RUN.settings_file(w.method, "friction", "reduction"),
-        again=lambda w: RUN.again("repeatability", w),
+    input: lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"), **usual("repeatability")
     params:
-        into=folder_of,
-        tests=lambda w: RUN.tests_option(w.compound),
-        settings=lambda w: RUN.settings(w.method, "friction", "reduction"),
-    output:
-        repeatability=f"{COMPOUND}/repeatability.json",
-    shell:
-        "{STOPSHEET} repeatability {params.tests} --results={R:q}/{wildcards.method} --settings={params.settings:q} --given={input.given:q}"
-        " --into={params.into:q}"
+        compound=lambda w: RUN.name_of(w.compound),
+        tests=lambda w: RUN.tests_of(w.compound),
+        **own("repeatability"),
+    output: **files("repeatability")
+    shell: command("repeatability")
 
 
 rule drift:
     """Checks, duty and fade in time order -> change of friction and its verdict by evidence."""
-    input:
-        stops=rules.stops.output.stops,
-        summary=rules.stops.output.summary,
-        repeatability=lambda w: RUN.repeatability(w),
-        given=lambda w: RUN.settings_file(w.method, "drift", "friction", "reduction"),
-        again=lambda w: RUN.again("drift", w),
-    params:
-        into=folder_of,
-        folder=lambda w: RUN.folder(w.test),
-        settings=lambda w: RUN.settings(w.method, "drift", "friction", "reduction"),
-        pooled=lambda w: RUN.repeatability_option(w),
-    output:
-        drift=f"{TEST}/drift.json",
-    shell:
-        "{STOPSHEET} drift --test={params.folder:q} --settings={params.settings:q} --given={input.given:q} {params.pooled}"
-        " --into={params.into:q}"
+    input: rules.stops.output, repeatability=lambda w: RUN.repeatability(w), **usual("drift")
+    params: folder=lambda w: RUN.folder(w.test), **own("drift")
+    output: **files("drift")
+    shell: command("drift")
 
 
 rule rigs:
@@ -187,149 +155,88 @@ rule rigs:
     input:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
         events=lambda w: RUN.rigs_file(),
-        given=lambda w: RUN.settings_file(w.method, "friction", "reduction", "batches"),
-        again=lambda w: RUN.again("rigs", w),
-    params:
-        events=lambda w: RUN.rigs_option,
-        events_digest=RUN.rigs_digest,
-        archive=lambda w: str(RUN.archive),
-        settings=lambda w: RUN.settings(w.method, "friction", "reduction", "batches"),
-    output:
-        rigs=f"{P}{{method}}/rigs.json",
-    shell:
-        "{STOPSHEET} rigs --archive={params.archive:q} --results={R:q}/{wildcards.method} {params.events}"
-        " --settings={params.settings:q} --given={input.given:q} --out={output.rigs:q}"
+        **usual("rigs"),
+    params: rigs=RUN.rigs, events_digest=RUN.rigs_digest, **own("rigs")
+    output: **files("rigs")
+    shell: command("rigs")
 
 
 rule findings:
     """The findings of all stages of one test, merged; draws nothing."""
     input:
-        record=rules.channels.output.record,
-        stops=rules.stops.output,
-        friction=rules.friction.output,
-        wear=rules.wear.output,
-        drift=rules.drift.output,
+        rules.stops.output, rules.friction.output, rules.wear.output, rules.drift.output,
+        record=rules.channels.output.json,
         rigs=rules.rigs.output,
-        again=lambda w: RUN.again("findings", w),
-    params:
-        into=folder_of,
-        folder=lambda w: RUN.folder(w.test),
-        notes=lambda w: RUN.notes_option(w.test),
-    output:
-        findings=f"{TEST}/findings.json",
-    shell:
-        "{STOPSHEET} findings --test={params.folder:q} --method={wildcards.method:q} --record={input.record:q}"
-        " --rigs={input.rigs:q} {params.notes} --into={params.into:q}"
+        **usual("findings"),
+    params: folder=lambda w: RUN.folder(w.test), renamed=lambda w: RUN.renamed(w.test), **own("findings")
+    output: **files("findings")
+    shell: command("findings")
 
 
 rule test_page:
     """All of one test -> its interactive page."""
     input:
-        findings=rules.findings.output.findings,
-        record=rules.channels.output.record,
-        stops=rules.stops.output,
-        friction=rules.friction.output,
-        wear=rules.wear.output,
-        drift=rules.drift.output,
+        rules.findings.output, rules.stops.output, rules.friction.output, rules.wear.output, rules.drift.output,
+        record=rules.channels.output.json,
         rigs=rules.rigs.output,
-        given=lambda w: RUN.settings_file(w.method),
-        again=lambda w: RUN.again("test_page", w),
-    params:
-        into=folder_of,
-        folder=lambda w: RUN.folder(w.test),
-        settings=lambda w: RUN.settings(w.method),
-    output:
-        page=f"{TEST}/test.html",
-    shell:
-        "{STOPSHEET} test_page --test={params.folder:q} --method={wildcards.method:q} --record={input.record:q}"
-        " --rigs={input.rigs:q} --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
+        **usual("test_page"),
+    params: folder=lambda w: RUN.folder(w.test), **own("test_page")
+    output: **files("test_page")
+    shell: command("test_page")
 
 
 rule compound:
     """All tests of a compound -> friction, wear, batches and duty over them."""
     input:
-        tests=lambda w: RUN.of_compound(
+        lambda w: RUN.of_compound(
             w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
         ),
         rigs=rules.rigs.output,
         files=lambda w: RUN.compound_file(w.compound),
-        given=lambda w: RUN.settings_file(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
-        again=lambda w: RUN.again("compound", w),
+        **usual("compound"),
     params:
-        into=folder_of,
-        tests=lambda w: RUN.tests_option(w.compound),
-        target=lambda w: RUN.compound_target_option(w.compound),
-        duties=lambda w: RUN.duties_option,
+        compound=lambda w: RUN.name_of(w.compound),
+        tests=lambda w: RUN.tests_of(w.compound),
+        target=lambda w: RUN.compound_target(w.compound),
+        duties=RUN.duties,
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
-        settings=lambda w: RUN.settings(w.method, "reduction", "friction", "wear", "drift", "batches", "duty"),
-    output:
-        friction=f"{COMPOUND}/friction.json",
-        wear=f"{COMPOUND}/wear.json",
-        batches=f"{COMPOUND}/batches.json",
-        duty=f"{COMPOUND}/duty.json",
-    shell:
-        "{STOPSHEET} compound {params.tests} --results={R:q}/{wildcards.method} --rigs={input.rigs:q} {params.target}"
-        " {params.duties} --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
+        **own("compound"),
+    output: **files("compound")
+    shell: command("compound")
 
 
 rule sheet:
     """A compound's results -> the material characterisation sheet."""
     input:
-        compound=rules.compound.output,
-        findings=lambda w: RUN.of_compound(w, "findings.json"),
+        rules.compound.output,
+        lambda w: RUN.of_compound(w, "findings.json"),
         files=lambda w: RUN.compound_file(w.compound),
-        given=lambda w: RUN.settings_file(w.method),
-        again=lambda w: RUN.again("sheet", w),
+        **usual("sheet"),
     params:
-        into=folder_of,
-        tests=lambda w: RUN.tests_option(w.compound),
-        target=lambda w: RUN.compound_target_option(w.compound),
+        compound=lambda w: RUN.name_of(w.compound),
+        tests=lambda w: RUN.tests_of(w.compound),
+        target=lambda w: RUN.compound_target(w.compound),
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
-        settings=lambda w: RUN.settings(w.method),
-    output:
-        html=f"{COMPOUND}/sheet.html",
-        pdf=f"{COMPOUND}/sheet.pdf",
-        json=f"{COMPOUND}/sheet.json",
-    shell:
-        "{STOPSHEET} sheet {params.tests} --results={R:q}/{wildcards.method} --method={wildcards.method:q} {params.target}"
-        " --settings={params.settings:q} --given={input.given:q} --into={params.into:q}"
+        **own("sheet"),
+    output: **files("sheet")
+    shell: command("sheet")
 
 
 rule index:
     """All tests and compounds of the archive under one method."""
     input:
-        findings=lambda w: RUN.of_method(w.method, "findings.json"),
-        sheets=lambda w: expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
+        lambda w: RUN.of_method(w.method, "findings.json"),
+        lambda w: expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
         left_out=lambda w: RUN.left_out_file(),
-        given=lambda w: RUN.settings_file(w.method),
-        again=lambda w: RUN.again("index", w),
-    params:
-        into=folder_of,
-        config=lambda w: str(RUN.config),
-        left_out=RUN.left_out_digest,
-        settings=lambda w: RUN.settings(w.method),
-    output:
-        index=f"{P}{{method}}/index.html",
-        archive=f"{P}{{method}}/archive.json",
-        method=f"{P}{{method}}/method.yaml",
-    shell:
-        "{STOPSHEET} index --config={params.config:q} --method={wildcards.method:q} --into={params.into:q}"
-        " --settings={params.settings:q} --given={input.given:q}"
+        **usual("index"),
+    params: left_out=RUN.left_out_digest, **own("index")
+    output: **files("index")
+    shell: command("index")
 
 
 rule delta:
     """Two methods over the same archive -> what the change did to every number and conclusion."""
-    input:
-        a=f"{P}{{a}}/archive.json",
-        b=f"{P}{{b}}/archive.json",
-        again=lambda w: RUN.again("delta", w),
-    params:
-        into=folder_of,
-        config=lambda w: str(RUN.config),
-    output:
-        page=f"{P}deltas/{{a}}--{{b}}/delta.html",
-        table=f"{P}deltas/{{a}}--{{b}}/delta.parquet",
-        conclusions=f"{P}deltas/{{a}}--{{b}}/delta.json",
-    shell:
-        "{STOPSHEET} delta --config={params.config:q} --a={wildcards.a:q} --b={wildcards.b:q}"
-        " --into={params.into:q}"
+    input: a=f"{P}{{a}}/archive.json", b=f"{P}{{b}}/archive.json", **usual("delta")
+    params: **own("delta")
+    output: **files("delta")
+    shell: command("delta")

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -18,7 +17,7 @@ from pipeline.archive import seen
 from pipeline.archive.config import Workspace, load_workspace
 from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
-from pipeline.method import SECTIONS, Method, channels, load_method, stage_settings
+from pipeline.method import Method, channels, load_method, settings_of
 from pipeline.results import write_text
 from pipeline.results.fault import Fault, left_in
 
@@ -83,10 +82,6 @@ class Plan:
         name = self.found.wear.get(test)
         return Path(name).as_posix() if name else None
 
-    def wear_option(self, test: str) -> str:
-        name = self.wear(test)
-        return shlex.quote(f"--wear={name}") if name else ""
-
     @property
     def lists(self) -> Path:
         """Folder of the lists of every test's files as the plan saw them."""
@@ -105,8 +100,9 @@ class Plan:
     def _looks(self) -> dict[str, dict[str, seen.File]]:
         return {}
 
-    def settings(self, method: str, *sections: str) -> str:
-        return stage_settings(dict(self.read_methods)[method], *(sections or SECTIONS))
+    def settings(self, method: str, stage: str) -> str:
+        """The settings of a stage and their revisions, as one string."""
+        return settings_of(dict(self.read_methods)[method], stage)
 
     @cached_property
     def prefix(self) -> str:
@@ -124,10 +120,9 @@ class Plan:
             link.symlink_to(self.results)
         return f"{link}/"
 
-    def settings_file(self, method: str, *sections: str) -> str:
+    def settings_file(self, method: str, stage: str) -> str:
         """A file with the same string, renewed only when that changes: Snakemake forgets params with its working directory."""
-        name = "-".join(sections) or "all"
-        return self._renewed(Path(method) / ".settings" / f"{name}.json", self.settings(method, *sections))
+        return self._renewed(Path(method) / ".settings" / f"{stage}.json", self.settings(method, stage))
 
     def fingerprint_file(self, test: str) -> str:
         return self._given("recordings", test, f"{self.ingest_revision} {self.fingerprint(test)}")
@@ -209,84 +204,71 @@ class Plan:
         return [f"{self.prefix}{method}/tests/{test}/{name}" for test in self.tests for name in names]
 
     def of_compound(self, wildcards: Any, *names: str) -> list[str]:
-        tests = self._tests_of(wildcards.compound)
+        tests = self.tests_of(wildcards.compound)
         return [f"{self.prefix}{wildcards.method}/tests/{test}/{name}" for test in tests for name in names]
-
-    def tests_option(self, compound: str) -> str:
-        tests = self._tests_of(compound)
-        name = self._name_of(compound)
-        return shlex.join([f"--compound={name}", f"--archive={self.archive}", "--tests", *tests])
 
     def repeatability(self, wildcards: Any) -> list[str]:
         slug = self._slug_of_test(wildcards.test)
         return [f"{self.prefix}{wildcards.method}/compounds/{slug}/repeatability.json"] if slug else []
 
-    def repeatability_option(self, wildcards: Any) -> str:
-        return _option("--repeatability", *self.repeatability(wildcards))
-
-    def target_option(self, test: str) -> str:
-        return _option("--target", *self._target(self.found.tests[test]))
+    def target(self, test: str) -> str:
+        return self._target(self.found.tests[test])
 
     def target_digest(self, test: str) -> str:
-        return _digest(self._target(self.found.tests[test]))
+        return _digest([self.target(test)])
 
-    def compound_target_option(self, compound: str) -> str:
-        return _option("--target", *self._target(self._name_of(compound)))
+    def compound_target(self, compound: str) -> str:
+        return self._target(self.name_of(compound))
 
     def compound_files_digest(self, compound: str) -> str:
-        return _digest([*self._target(self._name_of(compound)), *self.workspace.duties])
+        return _digest([self.compound_target(compound), *self.duties])
 
     @property
-    def duties_option(self) -> str:
-        return _option("--duties", *self.workspace.duties)
+    def duties(self) -> list[str]:
+        return list(map(str, self.workspace.duties))
 
     @property
-    def rigs_option(self) -> str:
-        return _option("--rigs", *self.workspace.rigs.values())
+    def rigs(self) -> list[str]:
+        return list(map(str, self.workspace.rigs.values()))
 
     @property
     def rigs_digest(self) -> str:
-        return _digest(self.workspace.rigs.values())
+        return _digest(self.rigs)
 
     @property
     def left_out_digest(self) -> str:
         text = repr((self.workspace.left_out, self.found.skipped, self.slug_of))
         return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()[:16]
 
-    def notes_option(self, test: str) -> str:
-        """Says to the page where the compound's folder name had to be changed to keep it apart from another."""
+    def renamed(self, test: str) -> str:
+        """The compound's folder name where it had to be changed to keep it apart from another; else empty."""
         compound = self.found.tests[test]
         if compound is None:
             return ""
         slug = dict(self.slug_of)[compound]
         alone = slugs([compound])[compound]
-        return "" if slug == alone and slug != "unnamed" else _option("--renamed", slug)
+        return "" if slug == alone and slug != "unnamed" else slug
 
-    def _name_of(self, slug: str) -> str:
+    def name_of(self, slug: str) -> str:
         return {s: name for name, s in self.slug_of}[slug]
 
-    def _tests_of(self, slug: str) -> list[str]:
-        name = self._name_of(slug)
+    def tests_of(self, slug: str) -> list[str]:
+        name = self.name_of(slug)
         return [test for test, compound in self.found.tests.items() if compound == name]
 
     def _slug_of_test(self, test: str) -> str | None:
         compound = self.found.tests[test]
         return None if compound is None else dict(self.slug_of)[compound]
 
-    def _target(self, compound: str | None) -> list[Path]:
-        path = self.workspace.targets.get(compound or "")
-        return [path] if path else []
+    def _target(self, compound: str | None) -> str:
+        return str(self.workspace.targets.get(compound or "", ""))
 
 
-def _option(flag: str, *values: object) -> str:
-    """One value is joined to its flag, as it may look like a flag itself; several are absolute paths, which do not."""
-    return shlex.join([f"{flag}={values[0]}"] if len(values) == 1 else [flag, *map(str, values)]) if values else ""
-
-
-def _digest(paths: Iterable[Path]) -> str:
+def _digest(paths: Iterable[str]) -> str:
+    """Of the content of the files; an empty path is none."""
     state = hashlib.sha256()
-    for path in paths:
-        state.update(path.read_bytes())
+    for path in filter(None, paths):
+        state.update(Path(path).read_bytes())
     return state.hexdigest()[:16]
 
 

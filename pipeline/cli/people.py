@@ -17,8 +17,24 @@ from pipeline.stages import STAGES
 
 Work = Callable[[], int | None]
 
+
+def _count(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a whole number") from None
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a number") from None
+
+
+NAME = "stopsheet"
 app = typer.Typer(
-    name="stopsheet",
+    name=NAME,
     help="From stop recordings to a characterisation sheet.",
     epilog="Results support engineering judgement; the brake's release authority decides. A run calls one command for each "
     f"stage, each with a --help of its own: {', '.join(STAGES)}.",
@@ -31,7 +47,9 @@ app = typer.Typer(
 @app.command(help="Everything: from a workspace's config to its sheets.")
 def run(
     config: Annotated[Path, typer.Argument(metavar="config", help="config.yaml of the workspace")],
-    cores: Annotated[int | None, typer.Option(help="processor cores to use (default: all)")] = None,
+    cores: Annotated[
+        int | None, typer.Option(parser=_count, metavar="CORES", help="processor cores to use (default: all)")
+    ] = None,
 ) -> Work:
     from pipeline.cli import workspace
 
@@ -52,18 +70,20 @@ def design(
         list[str] | None,
         typer.Option(metavar="BLOCK ...", help="blocks after which wear is read (default: all)"),
     ] = None,
-    reading_u_um: Annotated[float, typer.Option(help="standard uncertainty of a reading's mean, um")] = 1.0,
-    mu: Annotated[float, typer.Option(help="friction assumed for brake times and distances")] = 0.4,
+    reading_u_um: Annotated[
+        float, typer.Option(parser=_number, metavar="NUMBER", help="standard uncertainty of a reading's mean, um")
+    ] = 1.0,
+    mu: Annotated[
+        float, typer.Option(parser=_number, metavar="NUMBER", help="friction assumed for brake times and distances")
+    ] = 0.4,
     as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
 ) -> Work:
     from pipeline.cli.design import design
 
-    return partial(
-        design, test=test, read_after=read_after or None, reading_u_um=reading_u_um, mu=mu, as_json=as_json
-    )
+    return partial(design, test=test, read_after=read_after or None, reading_u_um=reading_u_um, mu=mu, as_json=as_json)
 
 
-@app.command(help="Write the generated pages: settings, tables, findings.")
+@app.command(help="Write the generated pages: settings, tables, findings, results and their schemas.")
 def docs(into: Annotated[Path, typer.Option(help="folder to write to")]) -> Work:
     from pipeline.cli import workspace
 
@@ -74,10 +94,10 @@ def read(arguments: list[str]) -> Work:
     """What the command does. Raises SystemExit with 2 after one line on a wrong call, and with 0 after help."""
     command: Any = typer.main.get_command(app)
     try:
-        found = command.main(args=_repeated(arguments), prog_name=app.info.name, standalone_mode=False)
+        found = command.main(args=_repeated(arguments), prog_name=NAME, standalone_mode=False)
     except TyperException as error:
         context: Any = getattr(error, "ctx", None)
-        called = context.command_path if context else app.info.name
+        called = context.command_path if context else NAME
         raise SystemExit(_refused(called, error.format_message())) from None
     if not callable(found):  # help was wanted
         raise SystemExit(found or 0)

@@ -46,19 +46,23 @@ def _add(parser: argparse.ArgumentParser, option: Option) -> None:
 
 def subject(stage: Stage, options: Mapping[str, Any]) -> str:
     """Whom the stage works on."""
-    return stage.subject.format(**options)
+    return stage.subject.format(**_names(options))
+
+
+def _names(options: Mapping[str, Any]) -> dict[str, Any]:
+    return {**options, "test": options["folder"].name} if "folder" in options else dict(options)
 
 
 def call(stage: Stage, options: Mapping[str, Any]) -> None:
     """Call every part of the stage. Heavy imports stand inside the guard: a fault there is the stage's as well."""
     from pipeline.cli.guard import guarded
 
-    once = cache(lambda: _function(stage.once)(**options))
+    once, names = cache(lambda: _function(stage.once)(**options)), _names(options)
     for part in stage.parts:
-        outputs = [options["into"] / name.format(**options) for name in part.outputs]
+        outputs = [options["into"] / name.format(**names) for name in part.outputs]
         guarded(
             stage.name,
-            (part.subject or stage.subject).format(**options),
+            (part.subject or stage.subject).format(**names),
             outputs,
             _called(part, options, once if stage.once else None, outputs),
             carried=None if part.carries else [],

@@ -98,7 +98,7 @@ def measured(code: str) -> tuple[float, float]:
 
 
 def run(room: Path, form: str, size: float) -> dict[str, Any]:
-    from pipeline.method import Method, stage_settings
+    from pipeline.method import Method, settings_of
 
     folder, into = room / "series-1", room / "results" / "first" / "tests" / "series-1"
     into.mkdir(parents=True)
@@ -112,7 +112,7 @@ run(Path({str(folder)!r}), Path({str(channels)!r}), Path({str(record)!r}))"""
 from pathlib import Path
 from pipeline.stops.stage import run
 run(folder=Path({str(folder)!r}), channels=Path({str(channels)!r}), record=Path({str(record)!r}),
-    settings={stage_settings(Method(), "conditioning", "segmentation", "reduction")!r}, into=Path({str(into)!r}))"""
+    settings={settings_of(Method(), "stops")!r}, into=Path({str(into)!r}))"""
     result: dict[str, Any] = {
         "bytes": sum(p.stat().st_size for p in (folder / "recordings").iterdir()),
         "cycles": count,

@@ -2,8 +2,9 @@
 
 import pytest
 
-from pipeline.cli import stages
+from pipeline.cli.stages import call
 from pipeline.results import read_json
+from pipeline.stages import STAGES
 from tests.report import makers
 
 
@@ -18,14 +19,14 @@ def test_paths(tmp_path):
 
 def findings_and_page(paths):
     own = {
-        "test": paths["folder"],
+        "folder": paths["folder"],
         "record": paths["record"],
         "rigs": paths["rigs"],
         "method": "first",
         "into": paths["into"],
     }
-    stages.findings(**own, renamed=None)
-    stages.test_page(**own, settings=makers.DEFAULT_SETTINGS)
+    call(STAGES["findings"], {**own, "renamed": None})
+    call(STAGES["test_page"], {**own, "settings": makers.DEFAULT_SETTINGS})
 
 
 def test_a_page_that_cannot_be_drawn_leaves_the_findings(test_paths, monkeypatch):
@@ -56,7 +57,7 @@ def test_a_print_of_the_sheet_that_fails_takes_no_other(tmp_path, monkeypatch, p
     into = arguments["into"]
     monkeypatch.setattr("pipeline.report.plots.drawn", lambda *_: {})
     monkeypatch.setattr(place, broken)
-    stages.sheet(**arguments)
+    call(STAGES["sheet"], arguments)
     assert {log.name.removesuffix(".fault.txt") for log in into.glob("*.fault.txt")} == lost
     assert read_json(into / "sheet.json")["targets"]
     assert ("fault of ours" in (into / "sheet.html").read_text()) == ("sheet.html" in lost)
@@ -69,7 +70,7 @@ def test_a_delta_page_that_cannot_be_drawn_leaves_its_table(tmp_path, monkeypatc
     before = {name: (folder / name).read_bytes() for name in ("delta.json", "delta.parquet")}
     monkeypatch.setattr("pipeline.delta.stage.run", lambda **_: None)
     monkeypatch.setattr("pipeline.report.delta_page.scatter", broken)
-    stages.delta(config=tmp_path / "config.yaml", a="first", b="revised", into=folder)
+    call(STAGES["delta"], {"config": tmp_path / "config.yaml", "a": "first", "b": "revised", "into": folder})
     assert {name: (folder / name).read_bytes() for name in before} == before
     assert "fault of ours" in (folder / "delta.html").read_text()
 
@@ -77,7 +78,7 @@ def test_a_delta_page_that_cannot_be_drawn_leaves_its_table(tmp_path, monkeypatc
 def test_an_index_that_cannot_be_drawn_leaves_the_list_of_tests(tmp_path, monkeypatch):
     into = makers.workspace(tmp_path)
     monkeypatch.setattr("pipeline.report.index_page.compound_row", broken)
-    stages.index(config=tmp_path / "config.yaml", method="first", into=into)
+    call(STAGES["index"], {"config": tmp_path / "config.yaml", "method": "first", "settings": "", "into": into})
     assert [row["test"] for row in read_json(into / "archive.json")["tests"]] == ["m4-a"]
     assert (into / "method.yaml").is_file()
     assert "fault of ours" in (into / "index.html").read_text()
@@ -87,7 +88,7 @@ def test_an_index_says_so_of_a_sheet_that_failed(tmp_path):
     into = makers.workspace(tmp_path)
     sheet = into / "compounds" / "marram-4" / "sheet.json"
     sheet.write_text('{"unusable": "fault of ours in stage sheet", "findings": []}')
-    stages.index(config=tmp_path / "config.yaml", method="first", into=into)
+    call(STAGES["index"], {"config": tmp_path / "config.yaml", "method": "first", "settings": "", "into": into})
     page = (into / "index.html").read_text()
     assert "no target" not in page
     assert "not given: fault of ours in stage sheet" in page

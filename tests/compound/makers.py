@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import yaml
 
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.results import write_json, write_parquet, write_text
 from pipeline.vocabulary import TRACES, empty
 from tests.makers import stops_frame
 from tests.report.makers import curve_mu
 from tests.rigs.makers import card_content
 
-SETTINGS = stage_settings(Method(), "reduction", "friction", "wear", "drift", "batches", "duty")
+SETTINGS = settings_of(Method(), "compound")
 
 
 def program(level: float, seed: int):

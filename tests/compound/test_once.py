@@ -8,7 +8,7 @@ import pytest
 import yaml
 
 from pipeline.compound import stage
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.rigs import stage as rigs_stage
 from tests.compound.makers import SETTINGS, compound
 
@@ -23,8 +23,8 @@ def copied(root, test, name, **card):
 
 def across(root, paths) -> dict:
     """rigs.json and the compound's files."""
-    rigs_stage.run(archive=paths["archive"], results=paths["results"], rigs=[], settings=stage_settings(Method(), "friction", "reduction", "batches"),
-                   out=paths["rigs"])  # fmt: skip
+    rigs_stage.run(archive=paths["archive"], results=paths["results"], rigs=[], settings=settings_of(Method(), "rigs"),
+                   into=paths["rigs"].parent)  # fmt: skip
     tests = sorted(p.name for p in paths["archive"].iterdir())
     stage.run(compound="Marram 4", archive=paths["archive"], tests=tests, results=paths["results"], rigs=paths["rigs"],
               target=paths["target"], duties=[], settings=SETTINGS, into=paths["into"])  # fmt: skip

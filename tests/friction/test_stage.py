@@ -10,14 +10,14 @@ import polars as pl
 import pytest
 
 from pipeline.friction import stage
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.results import write_json, write_parquet
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import read
 from pipeline.vocabulary import STOPS, TRACES, empty
 from tests.friction.makers import Law, one_test
 
-SETTINGS = stage_settings(Method(), "friction", "reduction")
+SETTINGS = settings_of(Method(), "friction")
 TARGET = "compound: Marram 4\ntemperature_window: [280 degC, 580 degC]\nmu: [0.38, 0.56]\n"
 CARD = """schema: 1
 compound: Marram 4

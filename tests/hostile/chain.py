@@ -8,14 +8,14 @@ import sys
 from pathlib import Path
 
 from pipeline.archive.scan import scan, slugs
-from pipeline.method import SECTIONS, Method, stage_settings
+from pipeline.method import Method, settings_of
 
 METHOD = "plain"
 REPO = Path(__file__).parents[2]
 
 
-def settings(*sections: str) -> str:
-    return stage_settings(Method(), *(sections or SECTIONS))
+def settings(stage: str) -> str:
+    return settings_of(Method(), stage)
 
 
 def to_stops(folder: Path, results: Path) -> None:
@@ -26,8 +26,7 @@ def to_stops(folder: Path, results: Path) -> None:
     into = results / METHOD / "tests" / folder.name
     into.mkdir(parents=True, exist_ok=True)
     read(folder, table, record)
-    reduction = settings("conditioning", "segmentation", "reduction")
-    stops.run(folder=folder, channels=table, record=record, into=into, settings=reduction)
+    stops.run(folder=folder, channels=table, record=record, into=into, settings=settings("stops"))
 
 
 BINARY = (".mf4", ".tdms", ".parquet")
@@ -66,9 +65,9 @@ def per_test(folder: Path, results: Path) -> None:
 
     to_stops(folder, results)
     into = results / METHOD / "tests" / folder.name
-    friction.run(folder=folder, settings=settings("friction", "reduction"), target=None, into=into)
-    wear.run(folder=folder, settings=settings("wear", "reduction"), into=into)
-    drift.run(folder=folder, settings=settings("drift", "friction", "reduction"), repeatability=None, into=into)
+    friction.run(folder=folder, settings=settings("friction"), target=None, into=into)
+    wear.run(folder=folder, settings=settings("wear"), into=into)
+    drift.run(folder=folder, settings=settings("drift"), repeatability=None, into=into)
 
 
 def pages(archive: Path, results: Path, tests: list[str]) -> None:
@@ -81,8 +80,8 @@ def pages(archive: Path, results: Path, tests: list[str]) -> None:
         archive=archive,
         results=results / METHOD,
         rigs=[],
-        out=out,
-        settings=settings("friction", "reduction", "batches"),
+        into=out.parent,
+        settings=settings("rigs"),
     )
     for test in tests:
         own = {
@@ -90,7 +89,7 @@ def pages(archive: Path, results: Path, tests: list[str]) -> None:
             "into": results / METHOD / "tests" / test,
         }  # fmt: skip
         test_results.run(**own, renamed=None)
-        test_page.run(**own, settings=settings())
+        test_page.run(**own, settings=settings("test_page"))
 
 
 def compounds(archive: Path, results: Path) -> None:
@@ -106,14 +105,14 @@ def compounds(archive: Path, results: Path) -> None:
         into.mkdir(parents=True, exist_ok=True)
         repeatability.run(
             compound=name, archive=archive, tests=tests, results=results / METHOD,
-            settings=settings("friction", "reduction"), into=into,
+            settings=settings("repeatability"), into=into,
         )  # fmt: skip
         compound.run(
             compound=name, archive=archive, tests=tests, results=results / METHOD, rigs=results / METHOD / "rigs.json",
             target=None, duties=[], into=into,
-            settings=settings("reduction", "friction", "wear", "drift", "batches", "duty"),
+            settings=settings("compound"),
         )  # fmt: skip
         sheet.run(
             compound=name, archive=archive, tests=tests, results=results / METHOD, method=METHOD, target=None,
-            settings=settings(), into=into,
+            settings=settings("sheet"), into=into,
         )  # fmt: skip

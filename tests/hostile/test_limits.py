@@ -136,18 +136,17 @@ def test_reading_ends_at_its_limits(tmp_path, what, code, said):
 def test_the_stage_reads_in_a_child_and_says_what_a_library_would_have_hung_on(tmp_path):
     folder = text_test(tmp_path / "t")
     script = (
-        "import time; from pipeline.cli import bounds, stages; bounds.STALL_S = 4.0; within = bounds.read_within\n"
+        "import time; from pipeline.cli import bounds, channels; bounds.STALL_S = 4.0; within = bounds.read_within\n"
         "def slow(outputs):\n"
         "    why = within(outputs)\n"
         "    if why is None:\n"
         "        from pipeline.recordings import delimited\n"
         "        delimited.read = lambda *_: time.sleep(60)\n"
         "    return why\n"
-        "stages.read_within = slow\n"
-        "from pathlib import Path; from pipeline.cli.stages import channels; import inspect, sys\n"
-        "room = Path(sys.argv[2]); given = {'test': Path(sys.argv[1]), 'channels': room / 'c.parquet', 'record': room / 'c.json'}\n"
-        "given |= {name: '' for name in inspect.signature(channels).parameters if name not in given}\n"
-        "channels(**given)"
+        "channels.read_within = slow\n"
+        "from pathlib import Path; import sys; from pipeline.cli.stages import call; from pipeline.stages import STAGES\n"
+        "given = {'folder': Path(sys.argv[1]), 'into': Path(sys.argv[2]), 'fingerprint': '', 'wear': None}\n"
+        "call(STAGES['channels'], given)"
     )
     (tmp_path / "out").mkdir()
     done = subprocess.run(
@@ -155,7 +154,7 @@ def test_the_stage_reads_in_a_child_and_says_what_a_library_would_have_hung_on(t
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    record = json.loads((tmp_path / "out" / "c.json").read_text())
+    record = json.loads((tmp_path / "out" / "t.json").read_text())
     assert record["unusable"].startswith("recordings/0001.csv: reading came no further in 4 s")
     assert [f["code"] for f in record["findings"]] == ["recordings_too_large"]
 

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.recordings.stage import run as run_channels
 from pipeline.results import read_json
 from pipeline.stops.stage import run as run_stops
@@ -44,7 +44,7 @@ def reduced(base: Path, test: Simulated, name: str) -> tuple[pl.DataFrame, dict]
     write_test(folder, test, Identity("Marram 4", "M4-T", "A", "2026-01-01"), Style(compress=False))
     channels, record = base / f"{name}.parquet", base / f"{name}.json"
     run_channels(folder, channels, record)
-    settings = stage_settings(Method(), "conditioning", "segmentation", "reduction")
+    settings = settings_of(Method(), "stops")
     run_stops(folder=folder, channels=channels, record=record, settings=settings, into=into)
     stops = pl.read_parquet(into / "stops.parquet")
     return stops.join(test.truth, on="stop", how="full", suffix="_true").sort("stop"), read_json(into / "summary.json")

@@ -392,11 +392,11 @@ class Reduction:
 
 def reduce(base: Path, name: str = "t1", **sections: dict[str, Any]) -> Reduction:
     """Run the stops stage on a test that `write_test` wrote, with settings given per section (SI values)."""
-    from pipeline.method import Method, stage_settings
+    from pipeline.method import Method, settings_of
     from pipeline.stops import stage
 
     method = Method.model_validate(sections)
-    settings = stage_settings(method, "conditioning", "segmentation", "reduction")
+    settings = settings_of(method, "stops")
     into = base / "results" / "first" / "tests" / name
     stage.run(
         folder=base / name,

@@ -19,7 +19,7 @@ import polars as pl
 
 from pipeline.drift import repeatability
 from pipeline.drift import stage as drift
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.recordings import stage as channels
 from pipeline.results import write_json, write_parquet
 from pipeline.results.drift import TestDrift
@@ -36,8 +36,8 @@ from rig_samples.simulator.stop_level import simulate_stops
 from rig_samples.simulator.writer import write_test
 
 VERDICTS = ("none", "glazing-like", "fade", "bedding-in", "sensor", "moisture", "undetermined")
-REDUCE = stage_settings(Method(), "conditioning", "segmentation", "reduction")
-JUDGE = stage_settings(Method(), "drift", "friction", "reduction")
+REDUCE = settings_of(Method(), "stops")
+JUDGE = settings_of(Method(), "drift")
 
 
 class Case(NamedTuple):

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 import yaml
 
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.results import write_json, write_parquet
 from pipeline.vocabulary import TRACES, conform, empty
 from pipeline.wear import stage
@@ -59,7 +59,7 @@ def run(tmp_path: Path, *, table=None, text=None, missing=(), unusable=None, car
     write_parquet(into / "stops.parquet", table)
     write_parquet(into / "traces.parquet", traces(table) if with_traces else empty(TRACES))
     write_json(into / "summary.json", {"test": "t-1", "unusable": unusable, "missing": list(missing)})
-    stage.run(folder=folder, settings=stage_settings(Method(), "wear", "reduction"), into=into)
+    stage.run(folder=folder, settings=settings_of(Method(), "wear"), into=into)
     return (json.loads((into / name).read_text()) for name in ("wear.json", "wear_findings.json"))
 
 

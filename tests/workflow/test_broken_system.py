@@ -56,7 +56,7 @@ def channels(tmp_path, *, before=()):
     seen.write(lists / "t1.json", folder, files)
     return subprocess.run(
         [*before, sys.executable, "-m", "pipeline", f"--planned={lists}", "channels", f"--test={folder}", "--wear=wear.csv",
-         f"--channels={tmp_path / 't1.parquet'}", f"--record={tmp_path / 't1.json'}",
+         f"--into={tmp_path}",
          f"--fingerprint={seen.fingerprint(files, besides='wear.csv')}"],
         env={**os.environ, "PYTHONPATH": str(REPO)}, capture_output=True, text=True, check=False,
     )  # fmt: skip

@@ -13,6 +13,18 @@ from tests.workflow.makers import planned_rules, small_workspace, snakemake, sna
 
 pytestmark = pytest.mark.workflow
 TWO = ["m6-2406-a", "m6-2406-b"]
+OF_TESTS = {"findings": 2, "test_page": 2}
+OF_COMPOUND = {"compound": 1, "sheet": 1, "index": 1, "all": 1}
+FROM_STOPS = {
+    "stops": 2,
+    "friction": 2,
+    "wear": 2,
+    "repeatability": 1,
+    "drift": 2,
+    "rigs": 1,
+    **OF_TESTS,
+    **OF_COMPOUND,
+}
 
 
 @pytest.fixture(scope="module")
@@ -32,13 +44,35 @@ def test_only_what_a_setting_touches_runs_again(workspace):
     method = workspace.parent / "methods" / "plain.yaml"
     before = snapshot(workspace.parent / "results" / "plain" / "tests")
     method.write_text("# the alarm rate only\ndrift: {false_alarm_rate: 2 %}\n")
-    expected = {"drift": 2, "findings": 2, "test_page": 2, "compound": 1, "sheet": 1, "index": 1, "all": 1, "total": 10}
-    assert planned_rules(workspace) == expected
+    planned = planned_rules(workspace)
+    assert planned == {"repeatability": 1, "drift": 2, **OF_TESTS, **OF_COMPOUND, "total": 12}
     assert snakemake(workspace).returncode == 0
     assert planned_rules(workspace) == {}
     after = snapshot(workspace.parent / "results" / "plain" / "tests")
     same = [name for name in before if before[name] == after[name]]
     assert {name for name in before if name.endswith(("stops.parquet", "friction.json", "wear.json"))} <= set(same)
+
+
+@pytest.mark.parametrize(
+    ("setting", "rules"),
+    [
+        ("conditioning: {filter_order: 3}", FROM_STOPS),
+        ("segmentation: {on_pressure: 1.1 bar}", FROM_STOPS),
+        ("reduction: {build_up: 90 %}", FROM_STOPS),
+        ("friction: {coverage: 95 %}", {"friction": 2, "repeatability": 1, "drift": 2, **OF_TESTS, **OF_COMPOUND}),
+        ("wear: {confidence: 90 %}", {"wear": 2, **OF_TESTS, **OF_COMPOUND}),
+        ("batches: {alpha: 10 %}", OF_COMPOUND),
+        ("duty: {confidence: 90 %}", OF_COMPOUND),
+    ],
+)
+def test_each_section_runs_the_stages_that_read_it_and_what_follows_them(workspace, setting, rules):
+    method = workspace.parent / "methods" / "plain.yaml"
+    kept = method.read_text()
+    method.write_text(f"{kept}{setting}\n")
+    planned = planned_rules(workspace)
+    method.write_text(kept)
+    assert planned.pop("total") == sum(rules.values())
+    assert planned == rules
 
 
 def test_a_changed_setting_is_seen_from_another_working_directory(workspace, tmp_path):
