@@ -4,9 +4,8 @@ import polars as pl
 import pytest
 
 from pipeline.drift import repeatability, stage
-<<<<<<< HEAD
 from pipeline.errors import InputError
-from pipeline.method import Method, stage_settings
+from pipeline.method import Method, settings_of
 from pipeline.results import write_json, write_parquet
 from pipeline.results.drift import TestDrift
 from pipeline.results.model import read
@@ -14,28 +13,7 @@ from pipeline.results.repeatability import Repeatability
 from pipeline.vocabulary import STOPS, empty
 from tests.drift.makers import Truth, made, short_program
 
-SETTINGS = stage_settings(Method(), "drift", "friction", "reduction")
-=======
-from pipeline.method import Method, settings_of
-from pipeline.results import read_json, write_json, write_parquet
-from pipeline.vocabulary import STOPS, empty
-from tests.drift.makers import Truth, made, short_program
-
 SETTINGS = settings_of(Method(), "drift")
-KEYS = {
-    "test",
-    "method",
-    "verdict",
-    "onset_stop",
-    "onset_low",
-    "onset_high",
-    "mu_loss",
-    "mu_loss_share",
-    "recovered",
-    "also",
-    "evidence",
-}
->>>>>>> f3d1f48 (A stage gets the sections that it reads and no other; Typer for the commands that people type, which no stage loads)
 
 
 @pytest.fixture(scope="module")
