@@ -58,7 +58,10 @@ def usual(stage):
 
 
 def own(stage):
-    """Params of every rule: the folder of its results, and its settings."""
+    """Params of every rule: the folder of its results, and its settings.
+
+    A path or name that the user chose is given by a function everywhere: in a plain string Snakemake looks for wildcards.
+    """
     found = {"into": lambda wildcards, output: os.path.dirname(output[0])}
     if STAGES[stage].asks:
         found["settings"] = lambda w: RUN.settings(w.method, stage)
@@ -156,7 +159,7 @@ rule rigs:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
         events=lambda w: RUN.rigs_file(),
         **usual("rigs"),
-    params: rigs=RUN.rigs, events_digest=RUN.rigs_digest, **own("rigs")
+    params: rigs=lambda w: RUN.rigs, events_digest=RUN.rigs_digest, **own("rigs")
     output: **files("rigs")
     shell: command("rigs")
 
@@ -198,7 +201,7 @@ rule compound:
         compound=lambda w: RUN.name_of(w.compound),
         tests=lambda w: RUN.tests_of(w.compound),
         target=lambda w: RUN.compound_target(w.compound),
-        duties=RUN.duties,
+        duties=lambda w: RUN.duties,
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
         **own("compound"),
     output: **files("compound")
