@@ -53,6 +53,23 @@ def test_only_what_a_setting_touches_runs_again(workspace):
     assert {name for name in before if name.endswith(("stops.parquet", "friction.json", "wear.json"))} <= set(same)
 
 
+def test_a_changed_setting_is_seen_from_another_working_directory(workspace, tmp_path):
+    method = workspace.parent / "methods" / "plain.yaml"
+    kept = method.read_text()
+    method.write_text("friction: {coverage: 95 %}\n" + kept)
+    planned = planned_rules(workspace, tmp_path)
+    method.write_text(kept)
+    assert planned["friction"] == 2
+    assert "channels" not in planned and "stops" not in planned
+    assert planned_rules(workspace) == {}
+
+
+def test_a_comment_in_a_method_runs_nothing(workspace):
+    method = workspace.parent / "methods" / "plain.yaml"
+    method.write_text("# told differently\ndrift:\n  false_alarm_rate: 0.02\n")
+    assert planned_rules(workspace) == {}
+
+
 @pytest.mark.parametrize(
     ("setting", "rules"),
     [
@@ -73,23 +90,6 @@ def test_each_section_runs_the_stages_that_read_it_and_what_follows_them(workspa
     method.write_text(kept)
     assert planned.pop("total") == sum(rules.values())
     assert planned == rules
-
-
-def test_a_changed_setting_is_seen_from_another_working_directory(workspace, tmp_path):
-    method = workspace.parent / "methods" / "plain.yaml"
-    kept = method.read_text()
-    method.write_text("friction: {coverage: 95 %}\n" + kept)
-    planned = planned_rules(workspace, tmp_path)
-    method.write_text(kept)
-    assert planned["friction"] == 2
-    assert "channels" not in planned and "stops" not in planned
-    assert planned_rules(workspace) == {}
-
-
-def test_a_comment_in_a_method_runs_nothing(workspace):
-    method = workspace.parent / "methods" / "plain.yaml"
-    method.write_text("# told differently\ndrift:\n  false_alarm_rate: 0.02\n")
-    assert planned_rules(workspace) == {}
 
 
 @contextmanager
