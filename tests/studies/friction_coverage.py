@@ -155,10 +155,10 @@ def outside_support(map_: FrictionMap, stops: pl.DataFrame) -> tuple[int, int]:
     beyond = map_.predict(600.0, np.array([2 * P0 * 1e5 * 2]), np.array([3 * W0 * np.pi / 30]))
     count += int(beyond.supported.sum())
     for surface in surfaces.surfaces(map_):
-        if surface["x"] == "temperature_c":
-            x = np.array(surface["x_values"])
+        if surface.x == "temperature_c":
+            x = np.array(surface.x_values)
             where = ((x[:, None] > t[:-1]) & (x[:, None] < t[1:]) & (gaps > SETTINGS.largest_gap)).any(axis=1)
-            filled = np.array([[v is not None for v in row] for row in surface["mu"]])
+            filled = np.array([[v is not None for v in row] for row in surface.mu])
             asked, count = np.r_[asked, x[where]], count + int(filled[:, where].sum())
     return asked.size + 1, count
 

@@ -35,11 +35,18 @@ def set_method(base: Path, name: str) -> None:
     (base / "methods" / "plain.yaml").write_text(METHODS[name])
 
 
+def _heard() -> None:
+    """Signals that the caller's own start ignores (nohup, a shell's background) are heard by the run all the same."""
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
 def start(config: Path, before: Sequence[str] = ()) -> subprocess.Popen[str]:
     """`stopsheet run` begun, its words in a pipe; `before` stands before the command."""
     return subprocess.Popen(
         [*before, sys.executable, "-m", "pipeline", "run", str(config), "--cores", "2"],
         env={**os.environ, "PYTHONPATH": str(REPO)}, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        preexec_fn=_heard,
     )  # fmt: skip
 
 
