@@ -176,7 +176,7 @@ def near(case: Case) -> bool:
 
 def false_findings(tests: int, seed: int = 1000) -> tuple[int, int]:
     """(stops in doubt, stops) of clean tests whose rig misses its levels: starts by a bias of up to 10 K and 5 K of scatter,
-    pressures by 2 %."""
+    pressures by 1 %, which is what a rig holds (common practice); more is a finding of the test on its own."""
     doubted, total = 0, 0
     for k in range(tests):
         rng = np.random.default_rng(seed + k)
@@ -194,7 +194,7 @@ def false_findings(tests: int, seed: int = 1000) -> tuple[int, int]:
             write_test(
                 Path(name),
                 PROGRAM,
-                Rig(pressure_gain=1 + 0.02 * rng.uniform(-1, 1)),
+                Rig(pressure_gain=1 + 0.01 * rng.uniform(-1, 1)),
                 seed=seed + k,
                 change=missed,
                 more=units,
@@ -249,7 +249,7 @@ def page(rows: list[Row], false: tuple[int, int], files: list[tuple[str, str]]) 
         "",
         f"{len(rows)} slips: {', '.join(f'{n} {name}' for name, n in sorted(counts.items()))}. Of the {len(far)} between units more than "
         f"{100 * NEAR:.0f} % apart: {', '.join(f'{n} {name}' for name, n in sorted(Counter(r.outcome for r in far).items()))}.\n",
-        f"Clean tests of rigs that miss their starts by up to 10 K (scatter 5 K) and their pressures by 2 %: {false[0]} of {false[1]} stops in",
+        f"Clean tests of rigs that miss their starts by up to 10 K (scatter 5 K) and their pressures by 1 %: {false[0]} of {false[1]} stops in",
         f"doubt (95 % interval {100 * low:.2f} to {100 * high:.2f} %).\n",
         "| channel | values in | card says | whole test | ten stops |",
         "|---|---|---|---|---|",
