@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.archive.card import Card
-from pipeline.results.friction import CardDifference, CardValue
+from pipeline.results.cards import CardDifference, CardValue
 from pipeline.stops.radius import effective_radius
 
 SAME = 1e-6  # relative: what two spellings of one value may differ by

@@ -26,8 +26,8 @@ from pipeline.friction.stage import wanted_of
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import stamp
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
-from pipeline.results.friction import CompoundFriction
 from pipeline.results.model import fields, read, renewed, write
 from pipeline.results.rigs import Rigs
 from pipeline.results.wear import CompoundWear

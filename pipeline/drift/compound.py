@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pipeline.results.compound_friction import GlazeLimit, GlazeStops
 from pipeline.results.drift import OfStops, StopsUntil, UseBetweenChecks
-from pipeline.results.friction import GlazeLimit, GlazeStops
 
 WARMER = 75.0  # K above the growing use's initial temperature up to which harder use bounds the limit
 LEAST_STOPS = 10  # low-energy stops of a stretch of use below which it says nothing

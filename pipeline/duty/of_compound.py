@@ -23,6 +23,7 @@ from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
+from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
 from pipeline.results.duty import (
     CycleHistory,
     DutyCooling,
@@ -33,7 +34,6 @@ from pipeline.results.duty import (
     RigCooling,
     WornDisc,
 )
-from pipeline.results.friction import CompoundFriction, GlazeLimit
 from pipeline.results.model import renewed
 from pipeline.results.wear import CompoundComponent, CompoundWear
 

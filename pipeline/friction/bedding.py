@@ -15,7 +15,7 @@ import polars as pl
 
 from pipeline.conditioning.time_base import median_known
 from pipeline.friction.map import FrictionMap
-from pipeline.results.friction import Bedding
+from pipeline.results.friction_history import Bedding
 from pipeline.results.model import renewed
 
 SETTLED = 0.03

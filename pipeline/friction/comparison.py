@@ -20,7 +20,7 @@ from pipeline.friction.likelihood import Data, design_of, solve
 from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.model import Fit
 from pipeline.method.friction import Friction
-from pipeline.results.friction import Form
+from pipeline.results.friction_map import Form
 
 CUT, MOST_FOLDS, FEWEST_COMPARED = 3.0, 40, 25
 JUMP = np.array([20.0, 0.1, 0.05, 0.1])  # K, ln p, ln w, ln e: a change of conditions, not a set-point's scatter

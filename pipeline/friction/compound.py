@@ -24,20 +24,18 @@ from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.result import Wanted
 from pipeline.friction.stage import UNSTATED
 from pipeline.method import Method
-from pipeline.results.friction import (
-    Bedding,
+from pipeline.results.compound_friction import (
     Between,
     Changed,
     CompoundFriction,
-    Fade,
     FurtherBatch,
-    LeftOut,
     OfBatch,
-    OfMap,
     OneTest,
-    Recovery,
     Specimen,
 )
+from pipeline.results.friction import OfMap
+from pipeline.results.friction_history import Bedding, Fade, Recovery
+from pipeline.results.friction_map import LeftOut
 from pipeline.results.model import fields, renewed
 
 

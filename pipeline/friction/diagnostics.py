@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.friction.likelihood import design_of, whitening
 from pipeline.friction.map import FrictionMap
-from pipeline.results.friction import Diagnostics, Residual
+from pipeline.results.friction_map import Diagnostics, Residual
 
 MOST_INFLUENTIAL = 10
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipeline.results.friction import Fade, Recovery
+from pipeline.results.friction_history import Fade, Recovery
 from pipeline.results.model import renewed
 
 BACK = 0.03

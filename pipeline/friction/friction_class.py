@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import bisect
 
-from pipeline.results.friction import FrictionClass
+from pipeline.results.friction_map import FrictionClass
 
 BOUNDS = (0.15, 0.25, 0.35, 0.45, 0.55)
 LETTERS = "CDEFGH"

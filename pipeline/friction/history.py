@@ -16,7 +16,7 @@ from pipeline.friction.fade import runs
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.selection import before_bedding, usable
 from pipeline.method.friction import Friction
-from pipeline.results.friction import LeftOut
+from pipeline.results.friction_map import LeftOut
 
 EXPOSURES = ("duty", "fade")
 FEWEST_BEFORE = 20

@@ -20,7 +20,7 @@ from pipeline.archive.card import Card
 from pipeline.friction.map import FrictionMap
 from pipeline.heat.capacity import heat_capacity
 from pipeline.heat.halfspace import effusivity, rise_sampled
-from pipeline.results.friction import InStop, InStopClass, InStopRise, SurfaceEstimate
+from pipeline.results.friction_history import InStop, InStopClass, InStopRise, SurfaceEstimate
 from pipeline.results.model import renewed
 
 FEWEST_POINTS, FEWEST_STOPS = 6, 3

@@ -11,7 +11,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.friction.map import FrictionMap
-from pipeline.results.friction import Bite, BiteAt, Pause
+from pipeline.results.friction_history import Pause
+from pipeline.results.friction_map import Bite, BiteAt
 
 BACK = 0.03
 LOOKED_AT = 8  # stops after a pause

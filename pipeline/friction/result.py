@@ -18,18 +18,10 @@ from pipeline.friction.posterior import Curves
 from pipeline.friction.support import THIN_BELOW
 from pipeline.friction.transition import landmarks
 from pipeline.method.friction import Friction
-from pipeline.results.friction import (
-    CurvePoint,
-    EndInterval,
-    Gap,
-    Holds,
-    MapModel,
-    OfBatch,
-    OfMap,
-    Reference,
-    Sides,
-    Window,
-)
+from pipeline.results.compound_friction import OfBatch
+from pipeline.results.friction import OfMap
+from pipeline.results.friction_history import Sides
+from pipeline.results.friction_map import CurvePoint, EndInterval, Gap, Holds, MapModel, Reference, Window
 
 ZERO_C = 273.15
 

@@ -15,7 +15,7 @@ from pipeline.friction import effects
 from pipeline.friction.freedom import Neighbours, half_width
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.model import Fit
-from pipeline.results.friction import JointSlope, Sensitivity, Slope
+from pipeline.results.friction_map import JointSlope, Sensitivity, Slope
 from pipeline.results.model import renewed
 
 KEYS = {"pressure": "pressure_per_10bar", "speed": "speed_per_100rpm", "energy": "energy_per_j_mm2"}

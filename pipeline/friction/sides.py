@@ -13,7 +13,10 @@ from typing import Literal
 import numpy as np
 
 from pipeline.friction.map import FrictionMap
-from pipeline.results.friction import Answer, CompoundFriction, OfMap, Question, Side, Sides
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.friction import OfMap
+from pipeline.results.friction_history import Question, Side, Sides
+from pipeline.results.friction_map import Answer
 
 GLAZED = "glazing-like"
 UNCHANGED = "friction unchanged by duty"

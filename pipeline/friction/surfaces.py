@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.selection import conditions
 from pipeline.friction.support import near_in_two
-from pipeline.results.friction import Surface
+from pipeline.results.friction_map import Surface
 
 POINTS = 41
 AXES = ("temperature_c", "pressure_bar", "speed_rpm", "energy_density_j_mm2")

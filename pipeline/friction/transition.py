@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import Curves, interval
-from pipeline.results.friction import Landmark, Landmarks
+from pipeline.results.friction_map import Landmark, Landmarks
 from pipeline.results.model import renewed
 
 RISE_SHARE = 0.2  # of the plateau's mu: a climb less than this is no transition

@@ -14,7 +14,7 @@ from scipy import special
 
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import Curves, weighted_quantile
-from pipeline.results.friction import Holds, Stretch
+from pipeline.results.friction_map import Holds, Stretch
 
 ZERO_C = 273.15
 HOLDS, FAILS, OPEN, NO_DATA = "yes", "no", "not shown", "no data"

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from pipeline.results.friction import CardDifference, Reference
+from pipeline.results.cards import CardDifference
+from pipeline.results.friction_map import Reference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 
 Verdict = Literal["equivalent", "different", "undecided"]

