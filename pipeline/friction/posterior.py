@@ -26,7 +26,6 @@ FITS, PER_FIT = 96, 24
 CURVES = 600
 FARTHEST = 20.0  # logarithm of mu beyond which a drawn curve is no friction
 WIDER = 1.4  # proposal over the likelihood's own width
-BASES = (2, 3, 5, 7, 11)
 
 
 @dataclass(frozen=True)
@@ -48,16 +47,15 @@ class Samples:
     weight: np.ndarray
 
 
-def halton(count: int, dimensions: int) -> np.ndarray:
-    """Quasi-random points in the unit cube, shape (count, dimensions), ends left out."""
-    out = np.zeros((count, dimensions))
-    for d, base in enumerate(BASES[:dimensions]):
-        index, share = np.arange(1, count + 1), 1.0
-        while index.any():
-            share /= base
-            out[:, d] += share * (index % base)
-            index = index // base
-    return out
+def normal_points(count: int, dimensions: int) -> np.ndarray:
+    """Quasi-random standard normal points, shape (count, dimensions): scipy's Halton sequence without its first
+    point, the corner of the cube, whose quantile is infinite; not scrambled, so that a run repeats.
+    """
+    from scipy.stats import qmc
+
+    sequence = qmc.Halton(dimensions, scramble=False)
+    sequence.fast_forward(1)
+    return special.ndtri(sequence.random(count))
 
 
 def draws(near: Neighbours) -> Draws:
@@ -68,7 +66,7 @@ def draws(near: Neighbours) -> Draws:
         return Draws((fit,), np.ones(1))
     rows = np.searchsorted(near.free, which)
     root = np.linalg.cholesky(near.covariance[np.ix_(rows, rows)])
-    points = special.ndtri(halton(FITS, which.size))
+    points = normal_points(FITS, which.size)
     data = near.data
     best = likelihood.penalised_value(data, fit.theta)
     limits = np.array(likelihood.bounds(data))

@@ -15,6 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
+DEGREE = 3
 KNOT_SPACING_K = 15.0
 FEWEST_SEGMENTS, MOST_SEGMENTS = 6, 40
 
@@ -25,29 +26,15 @@ def segments_for(low: float, high: float) -> int:
 
 
 def bspline_basis(x: np.ndarray, low: float, high: float, segments: int, *, slope: bool = False) -> np.ndarray:
-    """Uniform cubic B-splines, shape (len(x), segments + 3); with `slope` their derivative per unit of x.
+    """Uniform cubic B-splines (scipy's), shape (len(x), segments + 3); with `slope` their derivative per unit of x.
 
     Outside [low, high] the end values are held; callers never show them.
     """
-    step = (high - low) / segments
-    u = (np.clip(np.asarray(x, float), low, high) - low) / step
-    cell = np.minimum(u.astype(int), segments - 1)
-    f = u - cell
-    if slope:
-        pieces = [-((1 - f) ** 2) / 2, (3 * f**2 - 4 * f) / 2, (-3 * f**2 + 2 * f + 1) / 2, f**2 / 2]
-        pieces = [piece / step for piece in pieces]
-    else:
-        pieces = [
-            (1 - f) ** 3 / 6,
-            (3 * f**3 - 6 * f**2 + 4) / 6,
-            (-3 * f**3 + 3 * f**2 + 3 * f + 1) / 6,
-            f**3 / 6,
-        ]
-    basis = np.zeros((u.size, segments + 3))
-    rows = np.arange(u.size)
-    for k, piece in enumerate(pieces):
-        basis[rows, cell + k] = piece
-    return basis
+    from scipy.interpolate import BSpline
+
+    knots = low + (high - low) / segments * np.arange(-DEGREE, segments + DEGREE + 1)
+    splines = BSpline(knots, np.eye(segments + DEGREE), DEGREE)
+    return splines(np.clip(np.asarray(x, float), low, high), nu=int(slope))
 
 
 @lru_cache(maxsize=32)
@@ -57,7 +44,7 @@ def bends(segments: int) -> np.ndarray:
     D' (D D')^-1 with D the second-difference matrix: what is left of the coefficients once their straight
     line, which no penalty touches, is taken out.
     """
-    differences = np.diff(np.eye(segments + 3), n=2, axis=0)
+    differences = np.diff(np.eye(segments + DEGREE), n=2, axis=0)
     return np.linalg.solve(differences @ differences.T, differences).T
 
 

@@ -27,6 +27,13 @@ def test_splines_add_up_to_one_and_keep_straight_lines(segments: int, low: float
     assert basis @ knots == pytest.approx(x, rel=1e-9)
 
 
+def test_end_values_are_held_outside_the_range() -> None:
+    ends = smooth.bspline_basis(np.array([200.0, 300.0, 800.0, 900.0]), 300, 800, 20)
+    assert (ends[0] == ends[1]).all() and (ends[3] == ends[2]).all()
+    assert ends[1, :4] == pytest.approx([1 / 6, 4 / 6, 1 / 6, 0])
+    assert ends[2, -4:] == pytest.approx([0, 1 / 6, 4 / 6, 1 / 6])
+
+
 def test_spline_slope_is_its_derivative() -> None:
     x, h = np.linspace(310, 790, 50), 1e-4
     up, down = (smooth.bspline_basis(x + way * h, 300, 800, 20) for way in (1, -1))
@@ -90,11 +97,21 @@ def test_half_width_is_students_where_enough_is_known() -> None:
     assert (np.diff(few) < 0).all() and few[-1] > half_width(dof, 0.95)[0]
 
 
-def test_halton_fills_the_cube_evenly() -> None:
-    points = posterior.halton(200, 3)
+def test_normal_points_fill_the_quantiles_evenly() -> None:
+    from scipy import special
+
+    points = special.ndtr(posterior.normal_points(200, 3))
     assert ((points > 0) & (points < 1)).all()
     assert points.mean(axis=0) == pytest.approx([0.5] * 3, abs=0.02)
     assert len(np.unique(points, axis=0)) == 200
+
+
+def test_normal_points_are_those_of_the_radical_inverses() -> None:
+    """Halton 1960: the digits of 1, 2, 3, ... in bases 2 and 3, mirrored at the point."""
+    from scipy import special
+
+    expected = [(1 / 2, 1 / 3), (1 / 4, 2 / 3), (3 / 4, 1 / 9), (1 / 8, 4 / 9)]
+    assert special.ndtr(posterior.normal_points(4, 2)) == pytest.approx(np.array(expected), abs=1e-12)
 
 
 def test_weighted_quantile() -> None:
