@@ -34,7 +34,7 @@ def write(made: Made, archive: Path, seed: int, *, compound: str = "Face 1", nam
     """Write the compound's tests below `archive`, one folder a specimen; returns the folders."""
     rng = np.random.default_rng(seed)
     folders = []
-    for (test,), rows in (
+    for (_test,), rows in (
         made.stops.with_row_index("row").partition_by("test", as_dict=True, maintain_order=True).items()
     ):
         folder = archive / f"{name}-{rows['specimen'][0].lower()}"
@@ -90,7 +90,7 @@ def card(made: Made, compound: str, batch: str, specimen: str) -> dict[str, Any]
                     "speed": [f"{rpm:.1f} rpm", f"{rpm / 3:.1f} rpm"],
                     "pressure": f"{bar:.2f} bar",
                     "initial_temperature": f"{celsius:.0f} degC",
-                }  # fmt: skip
+                }
             )
         blocks[-1]["stops"] += 1
     return {
