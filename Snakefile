@@ -23,20 +23,20 @@ os.environ["PYTHONPATH"] = os.pathsep.join([*beside, *filter(os.path.isabs, stat
 from snakemake.dag import DAG
 from snakemake.exceptions import WorkflowError
 
-from pipeline.archive.plan import plan
+from pipeline.workspace.run import load_run
 from pipeline.errors import InputError
 from pipeline.stages import STAGES
 
 # The config file decides all paths; the default one is read only when none is given, so nothing of it can leak.
 given = [Path(path) for path in workflow.overwrite_configfiles]
 try:
-    RUN = plan(given[-1] if given else REPO / "rig_samples" / "config.yaml")
+    RUN = load_run(given[-1] if given else REPO / "rig_samples" / "config.yaml")
 except InputError as error:
     raise WorkflowError(str(error))
 
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
-STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline --planned={shlex.quote(str(RUN.lists))}"
+STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline --seen={shlex.quote(str(RUN.lists))}"
 P = RUN.prefix  # of paths below the results, as Snakemake may see them
 
 # Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves

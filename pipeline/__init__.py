@@ -1,5 +1,4 @@
 """stopsheet: from raw stop recordings to a material characterisation sheet.
 
-The packages stand in the order in which data pass through them: archive, recordings, conditioning, stops,
-friction, wear, drift, batches, duty, delta, report.
+DEVELOPERS.md has the packages in the order in which data pass through them; none imports from a later one.
 """

@@ -123,7 +123,9 @@ _ALL = (
         "{test}",
         (
             TEST,
-            Option("fingerprint", "{params.fingerprint:q}", path=False, about="of the test's files as planned"),
+            Option(
+                "fingerprint", "{params.fingerprint:q}", path=False, about="of the test's files as the run saw them"
+            ),
             Option(
                 "wear",
                 "{params.wear:q}",
@@ -214,7 +216,7 @@ _ALL = (
             ),
             INTO,
         ),
-        (Part("pipeline.report.test_results:run", ("findings.json",)),),
+        (Part("pipeline.report.per_test_findings:run", ("findings.json",)),),
     ),
     Stage(
         "test_page",
@@ -222,7 +224,7 @@ _ALL = (
         "test",
         "{test}",
         (TEST, METHOD, RECORD, RIGS, SETTINGS, INTO),
-        (Part("pipeline.report.test_page:run", ("test.html",)),),
+        (Part("pipeline.report.per_test_page:run", ("test.html",)),),
         settings=("reduction",),
     ),
     Stage(

@@ -14,8 +14,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
-from pipeline.archive.model import Model, load
-from pipeline.archive.quantities import (
+from pipeline.inputs.model import Model, load
+from pipeline.inputs.quantities import (
     Acceleration,
     Area,
     Conductivity,
@@ -31,6 +31,7 @@ from pipeline.archive.quantities import (
     scale_offset,
     to_si,
 )
+from pipeline.inputs.scalars import Text, Truth, as_number, as_truth
 
 PURPOSES = ("bedding", "map", "check", "fade", "recovery", "duty", "drag")
 
@@ -47,41 +48,6 @@ QUANTITIES = {
     "inertia": "inertia",
 }  # fmt: skip
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
-
-
-def _text(value: Any) -> str:
-    if value is None:
-        raise ValueError("is empty; write a name")
-    if isinstance(value, dict | list):
-        raise ValueError("must be plain text")
-    text = str(value).strip()
-    if not text or len(text) > 200 or any(ord(c) < 32 for c in text):
-        raise ValueError("must be 1 to 200 printable characters")
-    return text
-
-
-Text = Annotated[str, BeforeValidator(_text)]
-
-
-def _number(value: Any) -> Any:
-    if isinstance(value, str) and not re.match(r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
-        raise ValueError(f"{value[:60]!r} is not a number")
-    return value
-
-
-def _truth(value: Any) -> Any:
-    if isinstance(value, str):
-        lowered = value.strip().lower()
-        if lowered in ("true", "yes", "on"):
-            return True
-        if lowered in ("false", "no", "off"):
-            return False
-        raise ValueError(f"{value[:60]!r} is not true or false")
-    return value
-
-
-Number = Annotated[float, BeforeValidator(_number)]
-Truth = Annotated[bool, BeforeValidator(_truth)]
 
 
 class FrictionRing(Model):
@@ -134,7 +100,7 @@ class Brake(Model):
     effective_radius: Length | None = None
     pistons_per_side: Annotated[tuple[Length, ...], Field(min_length=1, max_length=24)]
     pad_area: Area
-    pads: Annotated[PositiveInt, BeforeValidator(_number)] = 2
+    pads: Annotated[PositiveInt, BeforeValidator(as_number)] = 2
     efficiency: Share = 1.0
     threshold_pressure: Pressure = 0.0
     disc: Disc = Disc()
@@ -208,7 +174,7 @@ class Recordings(Model):
     holds: Literal["stop", "series", "summary"] = "stop"
     delimiter: str = ","
     decimal: Literal[".", ","] = "."
-    skip_lines: Annotated[int, Field(ge=0, le=100000), BeforeValidator(_number)] = 0
+    skip_lines: Annotated[int, Field(ge=0, le=100000), BeforeValidator(as_number)] = 0
     comment: str | None = None
     units_row: Literal["auto"] | bool = "auto"
     encoding: Literal["utf-8", "latin-1"] = "utf-8"
@@ -226,7 +192,7 @@ class Recordings(Model):
     @field_validator("units_row", mode="before")
     @classmethod
     def _units_row(cls, value: Any) -> Any:
-        return value if value == "auto" else _truth(value)
+        return value if value == "auto" else as_truth(value)
 
     @field_validator("encoding", mode="before")
     @classmethod
@@ -284,7 +250,7 @@ class Block(Model):
     name: Text
     purpose: Literal["bedding", "map", "check", "fade", "recovery", "duty", "drag"]
     kind: Literal["stop", "snub", "drag"]
-    stops: Annotated[PositiveInt, Field(le=100000), BeforeValidator(_number)]
+    stops: Annotated[PositiveInt, Field(le=100000), BeforeValidator(as_number)]
     speed: tuple[str, ...]
     speed_start: float = 0.0
     speed_end: float = 0.0

@@ -6,9 +6,9 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
-from pipeline.archive.card import Number, Text, _number
-from pipeline.archive.model import Model
-from pipeline.archive.quantities import Conductance, Duration, Length, LinearSpeed, Mass, Share, Temperature
+from pipeline.inputs.model import Model
+from pipeline.inputs.quantities import Conductance, Duration, Length, LinearSpeed, Mass, Share, Temperature
+from pipeline.inputs.scalars import Number, Text, as_number
 
 
 class Cooling(Model):
@@ -48,7 +48,7 @@ class DutyCycle(Model):
     brake_share: Share
     rolling_radius: Length
     length: Length
-    cycles: Annotated[PositiveInt, BeforeValidator(_number), Field(le=100000)] = 1
+    cycles: Annotated[PositiveInt, BeforeValidator(as_number), Field(le=100000)] = 1
     ambient: Temperature
     cooling: Cooling = Cooling()
     events: Annotated[tuple[Event, ...], Field(min_length=1, max_length=2000)]

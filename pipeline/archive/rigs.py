@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator
 
-from pipeline.archive.card import Text
-from pipeline.archive.model import Model
+from pipeline.inputs.model import Model
+from pipeline.inputs.scalars import Text
 
 
 class RigEvent(Model):

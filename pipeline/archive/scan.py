@@ -13,8 +13,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.archive.model import read_yaml
 from pipeline.errors import InputError
+from pipeline.inputs.model import read_yaml
 
 ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
 LONGEST_ID = 200  # a file name holds 255 bytes, and the results add endings of their own to the id

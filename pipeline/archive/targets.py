@@ -6,9 +6,9 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, model_validator
 
-from pipeline.archive.card import Number, Text
-from pipeline.archive.model import Model
-from pipeline.archive.quantities import Length, Temperature
+from pipeline.inputs.model import Model
+from pipeline.inputs.quantities import Length, Temperature
+from pipeline.inputs.scalars import Number, Text
 
 
 def _positive_number(value: float) -> float:

@@ -25,10 +25,10 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from pipeline.batches import cells
 from pipeline.batches.brakes import Brake
 from pipeline.constants import MAD_TO_SD, Array
 from pipeline.results.batches import BiteConditions
+from pipeline.stops import cells
 
 Shape = Callable[[pl.DataFrame], Array]
 

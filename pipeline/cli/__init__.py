@@ -31,7 +31,7 @@ WRONG_PLACE = frozenset(
         errno.ELOOP,
     )
 )
-PLANNED = "--planned="  # the folder of the plan's lists of files: what a stage reads is held against them
+SEEN = "--seen="  # the folder of the lists of files as the run saw them: what a stage reads is held against them
 
 
 def run(arguments: list[str]) -> int:
@@ -51,11 +51,11 @@ def run(arguments: list[str]) -> int:
 
 
 def _carried_out(arguments: list[str]) -> int:
-    planned = Path(arguments[0].removeprefix(PLANNED)) if arguments[:1] and arguments[0].startswith(PLANNED) else None
-    name, *rest = arguments[planned is not None :] or [""]
+    lists = Path(arguments[0].removeprefix(SEEN)) if arguments[:1] and arguments[0].startswith(SEEN) else None
+    name, *rest = arguments[lists is not None :] or [""]
     try:
         if name in STAGES:
-            _stage(STAGES[name], rest, planned)
+            _stage(STAGES[name], rest, lists)
             return 0
         return _for_people(arguments)
     except InputError as error:
@@ -63,15 +63,15 @@ def _carried_out(arguments: list[str]) -> int:
         return 2
 
 
-def _stage(stage: Stage, arguments: list[str], planned: Path | None) -> None:
+def _stage(stage: Stage, arguments: list[str], lists: Path | None) -> None:
     from pipeline.cli import stages
 
     options, given = stages.parsed(stage, arguments)
-    from pipeline.archive import seen
     from pipeline.cli.engine import noted
+    from pipeline.inputs import seen
     from pipeline.results import files
 
-    seen.as_planned(planned)
+    seen.hold_against(lists)
     if given is not None:
         files.write_only_while(partial(_refuse_outdated, given, options["settings"]))
     with noted(f"{stages.subject(stage, options)}: stage {stage.name}"):
@@ -102,6 +102,6 @@ def _refused(error: OSError) -> str:
 
 
 def _refuse_outdated(given: Path, settings: str) -> None:
-    """InputFault where the plan has moved on: results of two methods must not stand side by side."""
+    """InputFault where the run has moved on: results of two methods must not stand side by side."""
     if given.read_text(encoding="utf-8") != settings:
         raise faults.InputFault(f"{given}: the method was edited since this stage was started; run again")

@@ -10,10 +10,10 @@ from pipeline.cli.bounds import read_within
 def run(*, folder: Path, fingerprint: str, wear: str | None, into: Path) -> None:
     """Read the recordings of the test in `folder` into the table and the record of its name in `into`.
 
-    `fingerprint` is that of the test's files as planned, `wear` the one among them that is not read here.
+    `fingerprint` is that of the test's files as the run saw them, `wear` the one among them that is not read here.
     """
     refused = read_within(into)
-    from pipeline.archive import seen
+    from pipeline.inputs import seen
     from pipeline.recordings import stage
 
     seen.refuse_unlisted(folder)

@@ -23,12 +23,12 @@ class _Parser(argparse.ArgumentParser):
 
 
 def parsed(stage: Stage, arguments: list[str]) -> tuple[dict[str, Any], Path | None]:
-    """(arguments of the stage's calls, file with the plan's settings); a wrong call ends with 2 and one line."""
+    """(arguments of the stage's calls, file with the run's settings); a wrong call ends with 2 and one line."""
     parser = _Parser(prog=f"stopsheet {stage.name}", description=stage.about, allow_abbrev=False)
     for option in stage.options:
         _add(parser, option)
     if stage.asks:
-        parser.add_argument("--given", type=Path, default=None, help="file with the plan's settings while they hold")
+        parser.add_argument("--given", type=Path, default=None, help="file with the run's settings while they hold")
     options = vars(parser.parse_args(arguments))
     return options, options.pop("given", None)
 

@@ -75,7 +75,7 @@ def _said(row: Mapping[str, Any], folder: Path, suspect_too: bool) -> Said:
 def _verdicts(folder: Path) -> list[str]:
     """Drift and window in the words of the index page."""
     from pipeline.report.index_page import drift_words, window_words
-    from pipeline.report.test_results import drift_of
+    from pipeline.report.per_test_findings import drift_of
 
     return [
         f"drift {drift_words(drift_of(folder))}",

@@ -8,12 +8,12 @@ import sys
 from pathlib import Path
 
 from pipeline import faults
-from pipeline.archive.plan import plan
 from pipeline.cli import engine, upkeep
 from pipeline.cli.bounds import read_within
 from pipeline.cli.lifeline import alone
 from pipeline.cli.summary import OUR_FAULT, outcome
 from pipeline.errors import InputError
+from pipeline.workspace.run import load_run
 
 # The engine's words on a job that failed: one or the other, as it comes.
 FAILED = re.compile(r"^Error in rule (\w+):|-m pipeline .*? (\w+) --(?:test|archive|compound|config)[= ]")
@@ -33,8 +33,8 @@ def run(*, config: Path, cores: int | None) -> int:
         )
     if cores is not None and cores < 1:
         raise InputError(f"--cores {cores}: at least 1")
-    planned = plan(config)
-    results = Path(planned.results)
+    loaded = load_run(config)
+    results = Path(loaded.results)
     results.mkdir(parents=True, exist_ok=True)
     with alone(results, config) as lock:
         upkeep.clear(results)
@@ -46,8 +46,8 @@ def run(*, config: Path, cores: int | None) -> int:
         if not heard.said:
             print(f"stopsheet: {_engine_fault(results, heard)}", file=sys.stderr)
         return OUR_FAULT
-    use_suspect = {name: method.friction.use_suspect for name, method in planned.read_methods}
-    return outcome(results, use_suspect, planned.faults(), heard.said)
+    use_suspect = {name: method.friction.use_suspect for name, method in loaded.read_methods}
+    return outcome(results, use_suspect, loaded.faults(), heard.said)
 
 
 def _engine_fault(results: Path, heard: engine.Heard) -> str:
@@ -86,7 +86,7 @@ def check(*, place: Path) -> int:
     refused = read_within()
     if refused is not None:
         raise InputError(f"{place}: {refused}")
-    from pipeline.archive.check import check as problems_of
+    from pipeline.workspace.check import check as problems_of
 
     return problems_of(place)
 

@@ -10,7 +10,6 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.archive.model import load
 from pipeline.archive.targets import Target
 from pipeline.batches import brakes, compare
 from pipeline.batches.specimens import Shape
@@ -18,11 +17,12 @@ from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
-from pipeline.duty import of_compound as duty
+from pipeline.duty import projections as duty
 from pipeline.errors import InputError
 from pipeline.friction import compound as friction
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
+from pipeline.inputs.model import load
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results import stamp
 from pipeline.results.batches import CompoundBatches

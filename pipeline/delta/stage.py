@@ -7,7 +7,6 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.archive.plan import plan
 from pipeline.delta import comparable, conclusions, per_stop
 from pipeline.delta.settings import differing
 from pipeline.method import Method
@@ -18,21 +17,22 @@ from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import read_or_none
 from pipeline.results.wear import CompoundWear, TestWear
 from pipeline.vocabulary import DELTA, conform, empty
+from pipeline.workspace.run import load_run
 
 
 def run(*, config: Path, a: str, b: str, into: Path) -> None:
     """Compare method `a` with method `b` of the workspace; writes delta.parquet and delta.json into `into`."""
-    run_plan = plan(config)
-    methods = dict(run_plan.read_methods)
-    folders = (Path(run_plan.results) / a, Path(run_plan.results) / b)
-    delta = stop_table(run_plan.tests, folders)
+    the_run = load_run(config)
+    methods = dict(the_run.read_methods)
+    folders = (Path(the_run.results) / a, Path(the_run.results) / b)
+    delta = stop_table(the_run.tests, folders)
     content = compare(
         delta,
-        run_plan.tests,
-        dict(run_plan.slug_of),
+        the_run.tests,
+        dict(the_run.slug_of),
         folders,
         (methods[a], methods[b]),
-        summary_tests(run_plan.tests, folders),
+        summary_tests(the_run.tests, folders),
     )
     write_parquet(into / "delta.parquet", delta)
     write_json(into / "delta.json", {"a": a, "b": b} | content | {"software": version()})

@@ -13,20 +13,20 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.constants import ZERO_C
+from pipeline.drift import causes as told
 from pipeline.drift import evidence as ev
-from pipeline.drift import told
 from pipeline.drift.bedded import unfinished_bedding
+from pipeline.drift.causes import Told
 from pipeline.drift.change import Change, Search, date_change, phase_levels, phases, search
 from pipeline.drift.chart_data import chart_data
-from pipeline.drift.exposure import exposure_result, uses_between_checks
 from pipeline.drift.fade import hot_blocks
+from pipeline.drift.glazing import exposure_result, uses_between_checks
 from pipeline.drift.moisture import after_pauses
 from pipeline.drift.monitoring import Watch, watch
 from pipeline.drift.noise import Repeatability
 from pipeline.drift.regain import with_return
 from pipeline.drift.sensor import torque_drift
 from pipeline.drift.series import Series, series
-from pipeline.drift.told import Told
 from pipeline.drift.verdict import first_in_precedence, judge_fall, judge_rise
 from pipeline.method.drift import Drift
 from pipeline.results.drift import AfterPause, Evidence, Item, OfStops, Scatter, Size

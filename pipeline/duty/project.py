@@ -9,9 +9,9 @@ import numpy as np
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C, Array
-from pipeline.duty import exposure as exposed
+from pipeline.duty import rubbing as exposed
 from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
-from pipeline.duty.exposure import Plate
+from pipeline.duty.rubbing import Plate
 from pipeline.heat.lumped import Disc
 from pipeline.results.duty import DutyProjection, Projected, Span
 from pipeline.results.wear import FittedLaw, MeasuredRate, Predictor

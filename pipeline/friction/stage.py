@@ -45,7 +45,7 @@ def wanted_of(target: Path | None) -> Wanted:
     """The target's wishes for friction; none without a readable target (the scan has reported a bad one)."""
     if target is None:
         return Wanted()
-    from pipeline.archive.model import load
+    from pipeline.inputs.model import load
 
     try:
         content = load(target, Target)

@@ -13,7 +13,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from pipeline.archive.model import load
+from pipeline.inputs.model import load
 from pipeline.method import batches, conditioning, drift, duty, friction, reduction, segmentation, wear
 from pipeline.method.base import Settings, canonical
 from pipeline.method.batches import Batches

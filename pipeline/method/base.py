@@ -3,30 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import BeforeValidator, Field
-
-from pipeline.archive.card import Number, Truth, _number
-from pipeline.archive.model import Model
-from pipeline.archive.quantities import Dimension, to_si
-
-__all__ = ["Count", "Number", "Probability", "Settings", "Truth", "canonical"]
+from pipeline.inputs.model import Model
 
 
 class Settings(Model):
     """One stage's settings; SI inside, units in the file."""
-
-
-def _probability(value: Any) -> float:
-    share = to_si(value if isinstance(value, int | float) else str(value), "share")
-    if not 0 < share < 1:
-        raise ValueError(f"{value!r} must lie between 0 and 100 %")
-    return share
-
-
-Probability = Annotated[float, BeforeValidator(_probability), Dimension("share")]
-Count = Annotated[int, BeforeValidator(_number), Field(ge=0)]
 
 
 def canonical(content: Any) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.method.base import Probability, Settings
+from pipeline.inputs.scalars import Probability
+from pipeline.method.base import Settings
 
 REVISION = 3  # of the rigs stage too, which has no settings of its own and shares the model of specimens
 

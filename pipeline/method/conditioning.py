@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Duration, Frequency, Share
-from pipeline.method.base import Count, Settings, Truth
+from pipeline.inputs.quantities import Duration, Frequency, Share
+from pipeline.inputs.scalars import Count, Truth
+from pipeline.method.base import Settings
 
 REVISION = 2
 

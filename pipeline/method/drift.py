@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Duration, Pressure, Temperature, TemperatureDifference
-from pipeline.method.base import Count, Number, Probability, Settings
+from pipeline.inputs.quantities import Duration, Pressure, Temperature, TemperatureDifference
+from pipeline.inputs.scalars import Count, Number, Probability
+from pipeline.method.base import Settings
 
 REVISION = 2
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Share
-from pipeline.method.base import Probability, Settings
+from pipeline.inputs.quantities import Share
+from pipeline.inputs.scalars import Probability
+from pipeline.method.base import Settings
 
 REVISION = 4
 

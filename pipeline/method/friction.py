@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Duration, TemperatureDifference
-from pipeline.method.base import Number, Probability, Settings, Truth
+from pipeline.inputs.quantities import Duration, TemperatureDifference
+from pipeline.inputs.scalars import Number, Probability, Truth
+from pipeline.method.base import Settings
 
 REVISION = 3
 

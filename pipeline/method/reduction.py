@@ -6,8 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Duration, Pressure, Share
-from pipeline.method.base import Number, Settings, Truth
+from pipeline.inputs.quantities import Duration, Pressure, Share
+from pipeline.inputs.scalars import Number, Truth
+from pipeline.method.base import Settings
 
 REVISION = 4
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import AngularSpeed, Duration, Pressure
+from pipeline.inputs.quantities import AngularSpeed, Duration, Pressure
 from pipeline.method.base import Settings
 
 REVISION = 2

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.archive.quantities import Conductivity, Length, Mass, PowerDensity, Share, Temperature
-from pipeline.method.base import Probability, Settings, Truth
+from pipeline.inputs.quantities import Conductivity, Length, Mass, PowerDensity, Share, Temperature
+from pipeline.inputs.scalars import Probability, Truth
+from pipeline.method.base import Settings
 
 REVISION = 5
 

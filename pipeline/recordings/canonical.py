@@ -12,8 +12,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, Channel
-from pipeline.archive.quantities import DIMENSIONS, scale_offset
 from pipeline.errors import InputError
+from pipeline.inputs.quantities import DIMENSIONS, scale_offset
 from pipeline.recordings.chunk import Chunk, Damage
 
 FIRST = ("time", *REQUIRED_CHANNELS)

@@ -10,8 +10,8 @@ from typing import Any
 import polars as pl
 
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
-from pipeline.archive.quantities import scale_offset
 from pipeline.errors import InputError
+from pipeline.inputs.quantities import scale_offset
 from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, Damage
 from pipeline.recordings.columns import positions
 from pipeline.recordings.files import plain_file

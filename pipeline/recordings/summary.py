@@ -14,9 +14,9 @@ import polars as pl
 
 from pipeline import faults
 from pipeline.archive.card import Card, Channel, Recordings
-from pipeline.archive.quantities import scale_offset
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
+from pipeline.inputs.quantities import scale_offset
 from pipeline.recordings import damage, files
 from pipeline.recordings.chunk import Damage
 from pipeline.recordings.limits import alive

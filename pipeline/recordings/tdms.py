@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
-from pipeline.archive.quantities import scale_offset
 from pipeline.errors import InputError
+from pipeline.inputs.quantities import scale_offset
 from pipeline.recordings.chunk import Chunk
 from pipeline.recordings.columns import missing
 from pipeline.recordings.files import plain_file

@@ -9,16 +9,16 @@ from typing import Any
 from urllib.parse import quote
 
 from pipeline.archive.card import load_card
-from pipeline.archive.plan import Plan, plan
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
 from pipeline.report import merge, method_file, numbers, render, verdicts
-from pipeline.report.test_results import drift_of
+from pipeline.report.per_test_findings import drift_of
 from pipeline.results import read_json, version, write_json, write_text
 from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.model import read_or_none
+from pipeline.workspace.run import Run, load_run
 
 #: questions of a pair of batches; wear is compared on the discs only
 ANSWERS: dict[Quantity, str] = {"mu": "µ", "bite": "bite", "wear": "disc wear"}
@@ -30,42 +30,42 @@ def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
     `settings`: the method as the run took it. Raises InputFault where the file holds another by now, as method.yaml would
     then be of another method than the results.
     """
-    run_plan = plan(config)
-    if settings and run_plan.settings(method, "index") != settings:
+    the_run = load_run(config)
+    if settings and the_run.settings(method, "index") != settings:
         raise InputFault(f"{config}: the method {method} was edited since the run began; run again")
-    rows = [test_row(run_plan, into, test) for test in run_plan.tests]
+    rows = [test_row(the_run, into, test) for test in the_run.tests]
     # A folder with a card under a name that cannot be used was meant as a test: it is one that gives no result.
     refused = [
-        {"test": folder, "compound": None, "status": "unusable", "why": why} for folder, why in run_plan.found.refused
+        {"test": folder, "compound": None, "status": "unusable", "why": why} for folder, why in the_run.found.refused
     ]
     archive = {
         "method": method,
         "tests": [{key: row[key] for key in ("test", "compound", "status", "why")} for row in [*rows, *refused]],
-        **_left(run_plan),
+        **_left(the_run),
         "software": version(),
     }
     write_json(into / "archive.json", archive)
-    write_text(into / "method.yaml", method_file.filled_text(dict(run_plan.read_methods)[method], method))
+    write_text(into / "method.yaml", method_file.filled_text(dict(the_run.read_methods)[method], method))
 
 
 def draw(*, config: Path, method: str, into: Path) -> None:
     """Write index.html; no result comes from here."""
-    run_plan = plan(config)
-    rows = [test_row(run_plan, into, test) for test in run_plan.tests]
-    compounds = [compound_row(into, name, slug, rows) for name, slug in run_plan.slug_of]
-    deltas = [f"{a}--{b}" for a, b in run_plan.compare if method in (a, b)]
+    the_run = load_run(config)
+    rows = [test_row(the_run, into, test) for test in the_run.tests]
+    compounds = [compound_row(into, name, slug, rows) for name, slug in the_run.slug_of]
+    deltas = [f"{a}--{b}" for a, b in the_run.compare if method in (a, b)]
     page = render.page(
-        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, **_left(run_plan),
+        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, **_left(the_run),
         deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas], software=version(),
-        others=[(name, quote(f"../{name}/index.html")) for name in run_plan.methods if name != method],
+        others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],
     )  # fmt: skip
     write_text(into / "index.html", page)
 
 
-def _left(run_plan: Plan) -> dict[str, list[dict[str, str]]]:
+def _left(the_run: Run) -> dict[str, list[dict[str, str]]]:
     return {
-        "skipped": [{"folder": folder, "why": why} for folder, why in run_plan.found.skipped],
-        "left_out": [{"file": file, "why": why} for file, why in run_plan.workspace.left_out],
+        "skipped": [{"folder": folder, "why": why} for folder, why in the_run.found.skipped],
+        "left_out": [{"file": file, "why": why} for file, why in the_run.workspace.left_out],
     }
 
 
@@ -73,7 +73,7 @@ def _read(path: Path) -> Mapping[str, Any]:
     return read_json(path) if path.is_file() else {}
 
 
-def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
+def test_row(the_run: Run, into: Path, test: str) -> dict[str, Any]:
     """One test: identity, status, verdicts, findings by severity, link."""
     folder = into / "tests" / test
     own = {name: _read(folder / f"{name}.json") for name in ("summary", "friction", "wear")}
@@ -83,14 +83,14 @@ def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     record = _read(into.parent / "channels" / f"{test}.json")
     row: dict[str, Any] = {
         "test": test,
-        "compound": run_plan.found.tests[test],
+        "compound": the_run.found.tests[test],
         "why": None,
         "address": quote(f"tests/{test}/test.html"),
     }
     row |= {"batch": None, "specimen": None, "date": None, "rig": None}
     holds, why = record.get("holds"), record.get("unusable") or summary.get("unusable")
     try:
-        card = load_card(run_plan.archive / test)
+        card = load_card(the_run.archive / test)
         row |= {
             "compound": card.compound,
             "batch": card.batch,
@@ -109,7 +109,7 @@ def test_row(run_plan: Plan, into: Path, test: str) -> dict[str, Any]:
     parts += [f"drift: {drift.unusable}"] if drift.unusable and (folder / "drift.json").is_file() else []
     summary_only = "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
     counts = summary.get("stops") or {}
-    suspect_too = dict(run_plan.read_methods)[into.name].friction.use_suspect
+    suspect_too = dict(the_run.read_methods)[into.name].friction.use_suspect
     useless = None if why or of_use(counts, suspect_too) else "no stop of use: every stop is suspect or rejected"
     row["why"] = why or "; ".join(filter(None, [summary_only, useless, *parts])) or None
     row["stops"] = " / ".join(str(counts.get(name, 0)) for name in ("ok", "suspect", "rejected"))

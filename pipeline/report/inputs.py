@@ -11,9 +11,9 @@ import polars as pl
 
 from pipeline import vocabulary
 from pipeline.archive.card import Card, load_card
-from pipeline.archive.model import load as load_model
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
+from pipeline.inputs.model import load as load_model
 from pipeline.method import Method, from_stage_settings
 from pipeline.report.document import Source
 from pipeline.report.source import Cited

@@ -10,8 +10,8 @@ from typing import Any, get_args
 
 from pydantic.fields import FieldInfo
 
-from pipeline.archive.quantities import Dimension
 from pipeline.findings import CODES
+from pipeline.inputs.quantities import Dimension
 from pipeline.method import SECTIONS
 from pipeline.report.result_pages import results_page, schemas
 from pipeline.results import write_text

@@ -10,18 +10,18 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, load_card
-from pipeline.archive.model import load
 from pipeline.archive.rigs import Rig
 from pipeline.archive.scan import scan
-from pipeline.batches import cells
 from pipeline.errors import InputError
 from pipeline.findings import finding
+from pipeline.inputs.model import load
 from pipeline.method import batches
 from pipeline.results import read_json, read_table, stamp
 from pipeline.results.model import renewed, write
 from pipeline.results.rigs import Copied, Event, Examined, Rigs
 from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
+from pipeline.stops import cells
 from pipeline.stops.copies import Copy, copies, counted_no_more
 
 HISTORY_PURPOSES = ("duty", "fade")

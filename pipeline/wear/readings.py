@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.archive.plain_files import plain_bytes
-from pipeline.archive.quantities import to_si
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
+from pipeline.inputs.plain_files import plain_bytes
+from pipeline.inputs.quantities import to_si
 
 REQUIRED = ("after_stop", "component", "quantity", "value", "unit")
 OPTIONAL = ("point", "state")

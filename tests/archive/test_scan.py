@@ -4,9 +4,9 @@ import os
 
 import pytest
 
-from pipeline.archive.config import load_workspace
 from pipeline.archive.scan import natural_key, refuse_empty, scan, slugs
 from pipeline.errors import InputError
+from pipeline.workspace.config import load_workspace
 from tests.archive.makers import CARD, card_folder
 
 

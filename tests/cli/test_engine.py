@@ -40,7 +40,7 @@ def test_a_line_said_twice_is_told_once(tmp_path, capsys):
         (["Error in rule stops:", "    jobid: 3"], f"stage stops {engine.KILLED}"),
         (
             [
-                "Command 'set -euo pipefail;  exec python -P -m pipeline --planned=/r/.seen wear --test=/a/t1' died",
+                "Command 'set -euo pipefail;  exec python -P -m pipeline --seen=/r/.seen wear --test=/a/t1' died",
                 "WorkflowError:",
             ],
             f"stage wear {engine.KILLED}",

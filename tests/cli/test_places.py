@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.archive.plan import plan
 from pipeline.cli import run
+from pipeline.workspace.run import load_run
 from tests.archive.makers import card_folder
 from tests.conftest import REPO
 
@@ -46,7 +46,7 @@ def open_place():
     place = Path(tempfile.mkdtemp(prefix="stopsheet-test-"))
     place.chmod(0o777)
     # What a call imports is imported before rights are dropped: the checkout itself may be closed to others.
-    plan(workspace(place / "sound"))
+    load_run(workspace(place / "sound"))
     yield place
     shutil.rmtree(place)
 

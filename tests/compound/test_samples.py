@@ -9,10 +9,10 @@ import pytest
 
 from pipeline.archive.card import load_card
 from pipeline.archive.duties import DutyCycle
-from pipeline.archive.model import load
 from pipeline.duty.cycle import Air, events_of, settle
-from pipeline.duty.exposure import Plate, Rubbing, of_cycles
+from pipeline.duty.rubbing import Plate, Rubbing, of_cycles
 from pipeline.heat.lumped import Disc
+from pipeline.inputs.model import load
 from pipeline.wear.laws import LAWS, Constants
 from tests.conftest import SAMPLES
 

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.archive.model import parse
-from pipeline.duty.exposure import Rubbing
 from pipeline.duty.project import Brake, GentleLimit, Worn
+from pipeline.duty.rubbing import Rubbing
 from pipeline.heat.lumped import Disc
+from pipeline.inputs.model import parse
 from pipeline.results.wear import FittedLaw
 from tests.wear.makers import fitted_law
 

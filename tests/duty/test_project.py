@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from pipeline.archive.card import Card
-from pipeline.archive.model import parse
 from pipeline.duty.cycle import Air, events_of, settle, warm_up
-from pipeline.duty.exposure import Plate
-from pipeline.duty.of_compound import _worn
 from pipeline.duty.project import GentleLimit, Worn, life, project, wear_per_cycle
+from pipeline.duty.projections import _worn
+from pipeline.duty.rubbing import Plate
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
+from pipeline.inputs.model import parse
 from pipeline.results.duty import DutyProjection, Projected, Span
 from pipeline.results.model import renewed
 from pipeline.results.wear import CompoundComponent, CompoundWear, MeasuredRate

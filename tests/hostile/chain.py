@@ -72,7 +72,7 @@ def per_test(folder: Path, results: Path) -> None:
 
 def pages(archive: Path, results: Path, tests: list[str]) -> None:
     """Rigs and the pages of the tests named."""
-    from pipeline.report import test_page, test_results
+    from pipeline.report import per_test_findings, per_test_page
     from pipeline.rigs import stage as rigs
 
     out = results / METHOD / "rigs.json"
@@ -88,8 +88,8 @@ def pages(archive: Path, results: Path, tests: list[str]) -> None:
             "folder": archive / test, "method": METHOD, "record": results / "channels" / f"{test}.json", "rigs": out,
             "into": results / METHOD / "tests" / test,
         }  # fmt: skip
-        test_results.run(**own, renamed=None)
-        test_page.run(**own, settings=settings("test_page"))
+        per_test_findings.run(**own, renamed=None)
+        per_test_page.run(**own, settings=settings("test_page"))
 
 
 def compounds(archive: Path, results: Path) -> None:

@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 
 import pipeline
-from pipeline.archive.config import _matches
 from pipeline.results import read_table, scan_table, write_parquet
+from pipeline.workspace.config import _matches
 
 # The folder read, and a neighbour that its name would match as a pattern.
 NEIGHBOURS = [("brake[1]", "brake1"), ("brake*", "brake 2"), ("brake?", "brake3"), ("[!a]", "b"), ("**", "x")]

@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.archive.card import load_card
-from pipeline.archive.quantities import to_si
 from pipeline.errors import InputError
+from pipeline.inputs.quantities import to_si
 from pipeline.recordings.stage import run
 from pipeline.wear.readings import read_wear
 from tests.hostile.settings import DOCUMENTS

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.method import Method, stage_settings
-from pipeline.report import test_page, test_results
+from pipeline.report import per_test_findings, per_test_page
 from pipeline.results import write_json, write_parquet, write_text
 from pipeline.vocabulary import TRACES, conform
 from tests.makers import stops_frame
@@ -233,8 +233,8 @@ def contents_of(stops: pl.DataFrame) -> dict[str, Any]:
 
 def page_of_test(paths: dict[str, Path], *, renamed: str | None = None) -> Path:
     """Findings and page of the test that `results_of_test` wrote; returns the page."""
-    test_results.run(**paths, method="first", renamed=renamed)
-    test_page.run(**paths, method="first", settings=DEFAULT_SETTINGS)
+    per_test_findings.run(**paths, method="first", renamed=renamed)
+    per_test_page.run(**paths, method="first", settings=DEFAULT_SETTINGS)
     return paths["into"] / "test.html"
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.report import delta_page, test_page
+from pipeline.report import delta_page, per_test_page
 from pipeline.results.drift import TestDrift
 from tests.report import contents, makers
 
@@ -14,7 +14,7 @@ FOUND = {
     "stops": STOPS, "traces": TRACES, "friction": contents.full_friction_json(), "wear": contents.wear_json(),
     "drift": TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")),
 }  # fmt: skip
-FIGURES = test_page.all_figures(FOUND, "initial")
+FIGURES = per_test_page.all_figures(FOUND, "initial")
 ORDER = ("time_order", "energy_balance", "residuals", "drift")
 #: figure -> the columns of stops.parquet on its axes
 AXES = {

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from pipeline.report import delta_page, index_page, sheet, test_page, test_results
+from pipeline.report import delta_page, index_page, per_test_findings, per_test_page, sheet
 from pipeline.results import read_json, write_json, write_parquet
 from pipeline.vocabulary import DELTA, TRACES, conform, empty
 from tests.report import makers
@@ -78,8 +78,8 @@ def says(page: Path, drawn: Drawn, where: str) -> None:
 
 def pages_of(root: Path, drawn: Drawn) -> None:
     own = written(root, drawn)
-    test_results.run(**own, renamed=None)
-    test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
+    per_test_findings.run(**own, renamed=None)
+    per_test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
     says(own["into"] / "test.html", drawn, "page")
     figures = (own["into"] / "test.html").read_text()
     assert not [mark for mark in drawn.marks.get("page-figure", []) if len(drawn.stops) and mark not in figures]
@@ -95,7 +95,7 @@ def index_of(root: Path, drawn: Drawn) -> None:
 
 def sheet_of(root: Path, drawn: Drawn, *, target: bool) -> None:
     own = written(root, drawn)
-    test_results.run(**own, renamed=None)
+    per_test_findings.run(**own, renamed=None)
     into = root / "results" / "first" / "compounds" / "marram-4"
     sheet.run(
         compound="Marram 4", archive=root / "archive", tests=["m4-a", "no-card"], results=root / "results" / "first", method="first",
@@ -154,8 +154,8 @@ def test_a_delta_of_no_stop_is_drawn(tmp_path: Path) -> None:
 def test_a_test_of_two_thousand_stops_is_drawn(place: Path) -> None:
     whole = makers.contents_of(stops_of(2000, 1, frozenset()))
     own = written(place, Drawn(whole, stops_of(2000, 1, frozenset({"energy_ratio", "block"}))))
-    test_results.run(**own, renamed=None)
-    test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
+    per_test_findings.run(**own, renamed=None)
+    per_test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
     assert (own["into"] / "test.html").stat().st_size < 4_000_000
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from pipeline.method import from_stage_settings
-from pipeline.report import document, inputs, plots, sheet, test_results
-from pipeline.report import test_page as page_stage
+from pipeline.report import document, inputs, per_test_findings, plots, sheet
+from pipeline.report import per_test_page as page_stage
 from pipeline.results.model import Interval, Result, renewed
 from pipeline.results.unusable import unusable
 from tests.report import contents, makers
@@ -76,12 +76,14 @@ def made(tmp_path_factory):
 def test_a_stage_that_failed_leaves_a_page(made, stage):
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
-    found = test_results.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
+    found = per_test_findings.load(
+        folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json"
+    )
     why = f"fault of ours in stage {stage}"
     failed = unusable(f"{stage}.json", "m4-a", why, of_compound=False) if stage == "drift" else None
     found[stage] = failed or {"test": "m4-a", "unusable": why, "findings": []}
     reduction = from_stage_settings(arguments["settings"]).reduction
-    why = test_results.why_unusable(found)
+    why = per_test_findings.why_unusable(found)
     content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", why, reduction)
     assert content["title"] == "Test m4-a"
 
@@ -90,7 +92,9 @@ def test_a_page_from_results_with_holes(made):
     """Seeded mutilations of what docs/contract.md lets be null; nothing raises, and every figure is given or says why."""
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
-    whole = test_results.load(folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json")
+    whole = per_test_findings.load(
+        folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json"
+    )
     whole["friction"] = contents.full_friction_json()
     reduction = from_stage_settings(arguments["settings"]).reduction
     for seed in range(SEEDS):

@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from pipeline.archive.card import load_card
-from pipeline.archive.config import load_workspace
+from pipeline.workspace.config import load_workspace
 from rig_samples import scenario
 from rig_samples.scenario import entries, run, write_truth
 from rig_samples.simulator import MARRAM_4, characterisation, simulate, simulate_stops, write_test

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.archive.card import Card
-from pipeline.archive.model import parse
+from pipeline.inputs.model import parse
 
 
 def card_content() -> dict[str, Any]:

@@ -167,9 +167,9 @@ def _applied(mutation: Callable[[Path, Any], None], folder: Path, rng: np.random
 
 
 def _run(archive: Path, results: Path, whole: bool) -> None:
-    from pipeline.archive import seen
-    from pipeline.archive.check import checked_place
     from pipeline.archive.scan import scan
+    from pipeline.inputs import seen
+    from pipeline.workspace.check import checked_place
 
     found = scan(archive)
     for test in found.tests:

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.archive.card import Card
-from pipeline.archive.model import parse
+from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
 from pipeline.wear.components import component
 from pipeline.wear.exposure import interval_groups

@@ -20,8 +20,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import load_card
-from pipeline.duty.of_compound import _worn
 from pipeline.duty.project import life, wear_per_cycle
+from pipeline.duty.projections import _worn
 from pipeline.method.wear import Wear
 from pipeline.results import model as results
 from pipeline.results.wear import ComponentWear, CompoundComponent, CompoundWear

@@ -147,7 +147,7 @@ def test_components_of_the_card(demo_like_card):
 @pytest.fixture
 def demo_like_card():
     from pipeline.archive.card import Card
-    from pipeline.archive.model import parse
+    from pipeline.inputs.model import parse
     from tests.wear.makers import card_content
 
     return parse(card_content(pads="4"), Card, "test.yaml")

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from pipeline.archive.card import Card
-from pipeline.archive.model import parse
 from pipeline.errors import InputError
+from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
 from pipeline.wear.planned import Assumed, check_design, planned_stops, words
 from tests.wear.makers import card_content

@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 
 from pipeline.archive.card import Card
-from pipeline.archive.model import parse
+from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
 from pipeline.vocabulary import TRACES, empty
 from pipeline.wear import compound

@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from pipeline.archive import seen
+from pipeline.inputs import seen
 from pipeline.results import fault, read_json
 from tests.conftest import REPO
 from tests.hostile.base import write_base

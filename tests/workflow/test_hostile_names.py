@@ -12,7 +12,7 @@ import time
 import pytest
 import yaml
 
-from pipeline.archive.check import checked_place
+from pipeline.workspace.check import checked_place
 from tests.conftest import run_stopsheet
 from tests.recordings.makers import card, samples, text, write_card, written
 from tests.workflow.makers import planned_rules

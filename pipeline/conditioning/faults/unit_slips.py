@@ -16,7 +16,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipeline.archive.quantities import scale_offset
+from pipeline.inputs.quantities import scale_offset
 
 UNITS: dict[str, tuple[str, ...]] = {
     "pressure": ("bar", "MPa", "kPa", "psi", "kgf/cm^2", "Pa"),

@@ -15,10 +15,10 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.archive.model import Model, load
 from pipeline.archive.rigs import Rig
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
+from pipeline.inputs.model import Model, load
 
 
 def _listed(value: object) -> object:

@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from pipeline.archive.card import Card, load_card
-from pipeline.archive.config import ConfigFile, Workspace, load_workspace
-from pipeline.archive.model import load
-from pipeline.archive.plan import plan
 from pipeline.archive.scan import printable, refuse_empty, scan
 from pipeline.errors import InputError
+from pipeline.inputs.model import load
+from pipeline.workspace.config import ConfigFile, Workspace, load_workspace
+from pipeline.workspace.run import load_run
 
 ALL_WELL, WRONG_CALL, UNUSABLE = 0, 2, 3
 HEADS = 3000  # of recordings looked at in all; in a larger archive a few of each test
@@ -67,7 +67,7 @@ def checked_place(place: Path) -> Checked:
             raise InputError(f"{printable(str(place))}: is one test's folder; give the archive folder that holds it")
     elif place.is_file():
         workspace = load_workspace(place)
-        plan(place)
+        load_run(place)
         archive = workspace.archive
         problems += _of_workspace(place, workspace)
     else:

@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 import yaml
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from pipeline.archive.plain_files import plain_bytes
 from pipeline.errors import InputError
+from pipeline.inputs.plain_files import plain_bytes
 
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 12

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.archive.quantities import scale_offset, to_si
+from pipeline.inputs.quantities import scale_offset, to_si
 
 LBF, INCH, FOOT, POUND = 4.4482216152605, 0.0254, 0.3048, 0.45359237
 

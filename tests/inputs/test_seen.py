@@ -5,10 +5,10 @@ import time
 
 import pytest
 
-from pipeline.archive import seen
-from pipeline.archive.plain_files import plain_bytes
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
+from pipeline.inputs import seen
+from pipeline.inputs.plain_files import plain_bytes
 
 
 @pytest.fixture
@@ -27,9 +27,9 @@ def planned(folder, tmp_path):
     lists = tmp_path / "lists"
     files = seen.look(folder)
     seen.write(lists / "t1.json", folder, files)
-    seen.as_planned(lists)
+    seen.hold_against(lists)
     yield seen.fingerprint(files, besides="wear.csv")
-    seen.as_planned(None)
+    seen.hold_against(None)
 
 
 def mark(folder, **options):
@@ -97,7 +97,7 @@ def test_a_list_of_names_that_are_no_text_comes_back_as_it_was(folder, tmp_path)
     assert seen.read(tmp_path / "list.json", tmp_path) == {}
 
 
-def test_what_is_as_planned_is_read(folder, planned):
+def test_what_is_as_the_run_saw_it_is_read(folder, planned):
     assert plain_bytes(folder / "test.yaml", 100, inside=folder.parent) == b"schema: 1\n"
     seen.refuse_changed(folder, planned, "wear.csv")
     (folder / "wear.csv").write_text("changed, and another stage's to see\n")
@@ -105,14 +105,14 @@ def test_what_is_as_planned_is_read(folder, planned):
 
 
 @pytest.mark.parametrize("what", ["changed", "vanished", "appeared"])
-def test_a_recording_that_is_not_as_planned_is_named(folder, planned, what):
+def test_a_recording_that_is_not_as_the_run_saw_it_is_named(folder, planned, what):
     path = folder / "recordings" / ("2.csv" if what == "appeared" else "1.csv")
     path.unlink() if what == "vanished" else path.write_text("t\n3\n")
     with pytest.raises(InputFault, match=rf"{path}: {what} while it was read; run again"):
         seen.refuse_changed(folder, planned, "wear.csv")
 
 
-def test_a_card_that_is_not_as_planned_is_named(folder, planned):
+def test_a_card_that_is_not_as_the_run_saw_it_is_named(folder, planned):
     path = folder / "test.yaml"
     path.write_text("schema: 2\n")
     with pytest.raises(InputFault, match=r"test.yaml: changed since the run began; run again"):

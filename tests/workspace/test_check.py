@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.archive.check import check, checked_place
+from pipeline.workspace.check import check, checked_place
 from tests.recordings.makers import card, samples, text, text_test, write_card, written
 
 

@@ -16,8 +16,8 @@ from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C
 from pipeline.duty import rig_cooling
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
-from pipeline.duty.exposure import Plate, Rubbing
 from pipeline.duty.project import Brake, GentleLimit, Worn, project, window_share
+from pipeline.duty.rubbing import Plate, Rubbing
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc

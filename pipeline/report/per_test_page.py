@@ -23,11 +23,11 @@ from pipeline.report import (
     merge,
     off_band,
     palette,
+    per_test_content,
+    per_test_findings,
     render,
     stop_figures,
     surface_figures,
-    test_content,
-    test_results,
     verdicts,
     wear_figures,
     wear_words,
@@ -44,11 +44,11 @@ def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, i
     plotly.js is written beside the method's pages when not there.
     """
     test = folder.name
-    found = test_results.load(into, record, rigs)
+    found = per_test_findings.load(into, record, rigs)
     findings = read_json(into / "findings.json")["findings"]
     script = render.plotly_file(into.parent.parent)
     reduction = from_stage_settings(settings).reduction
-    content = context(test, method, found, findings, folder, test_results.why_unusable(found), reduction)
+    content = context(test, method, found, findings, folder, per_test_findings.why_unusable(found), reduction)
     page_file = into / "test.html"
     write_text(page_file, render.page("test.html", plotly=render.relative(script, page_file), **content))
 
@@ -94,13 +94,13 @@ def context(
         "identity": card_words.identity_rows(card)
         if card
         else [("Test", test), ("Test card", card_error or "not read")],
-        "counts": test_content.count_rows(stops, found["channels"], found["summary"]),
+        "counts": per_test_content.count_rows(stops, found["channels"], found["summary"]),
         "unusable": unusable,
-        "balance": test_content.balance_rows(found["summary"]),
-        "budget": test_content.budget_rows(found["summary"]),
-        "units": test_content.unit_rows(found["summary"]),
-        "excluded": test_content.excluded_rows(stops, findings),
-        "block_means": test_content.block_mean_rows(found["summary"]),
+        "balance": per_test_content.balance_rows(found["summary"]),
+        "budget": per_test_content.budget_rows(found["summary"]),
+        "units": per_test_content.unit_rows(found["summary"]),
+        "excluded": per_test_content.excluded_rows(stops, findings),
+        "block_means": per_test_content.block_mean_rows(found["summary"]),
         "reference": friction_content.reference_text(friction),
         "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
         "average": reduction.average,
@@ -114,8 +114,8 @@ def context(
         "schedule": card_words.block_rows(card) if card else [],
         "wear_notes": _wear_notes(wear),
         "has_wear": bool(wear.get("components")),
-        "wear_rates": test_content.wear_rate_rows(wear),
-        "wear_models": test_content.wear_model_rows(wear),
+        "wear_rates": per_test_content.wear_rate_rows(wear),
+        "wear_models": per_test_content.wear_model_rows(wear),
         "drift_tone": drift_tone,
         "drift_words": drift_words,
         "drift_said": drift_said,
@@ -123,7 +123,9 @@ def context(
         "drift_rest": drift_rest,
         "findings": finding_table.rows(findings),
         "finding_count": len(findings),
-        "stamps": test_content.stamp_rows({k: found[k] for k in ("channels", "summary", "friction", "wear", "drift")}),
+        "stamps": per_test_content.stamp_rows(
+            {k: found[k] for k in ("channels", "summary", "friction", "wear", "drift")}
+        ),
         "figures": figures,
         "figures_json": render.figures_json(figures),
         "curves_json": render.script_json({} if unusable else stop_figures.stop_curves(found["traces"])),

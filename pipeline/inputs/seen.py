@@ -1,11 +1,11 @@
-"""The content of the archive's files as the plan saw it, so that what a stage read is what is recorded.
+"""The content of the archive's files as the run saw it, so that what a stage read is what is recorded.
 
-The plan digests every file of a test. Names, sizes and times alone would not do: an edit can keep all three. A digest is
+The run digests every file of a test. Names, sizes and times alone would not do: an edit can keep all three. A digest is
 kept and taken over as long as size, both times (the time of the last change of the file's state, `ctime`, cannot be set by
 a program) and number of the file are the same, so a second look at an archive reads nothing. A file that was changed within
 `UNSETTLED_S` of the look is digested again next time: its times may not tell the next edit apart.
 
-A stage is told where the plan left its lists (`as_planned`). Whatever it then reads must be of the planned content; anything
+A stage is told where the run left its lists (`hold_against`). Whatever it then reads must be of that content; anything
 else (edited, vanished, not readable now) is an `InputFault`: not this test's nature but this moment's, to be tried again.
 """
 
@@ -28,7 +28,7 @@ UNSETTLED_S = 2.0
 DIGITS = 32  # of a file's SHA-256
 UNLISTED = "folder that cannot be listed"
 CHANGED = "changed since the run began; run again"
-_lists: Path | None = None  # where the plan left its lists; None where a stage is called by hand
+_lists: Path | None = None  # where the run left its lists; None where a stage is called by hand
 
 
 class File(NamedTuple):
@@ -106,59 +106,59 @@ def _file(path: Path, folder: Path, known: File | None) -> File:
         return File(f"not readable: {getattr(error, 'strerror', None) or type(error).__name__}", None)
 
 
-def as_planned(lists: Path | None) -> None:
-    """Hold what this process reads from now on against the plan's lists in a folder; None: against nothing."""
+def hold_against(lists: Path | None) -> None:
+    """Hold what this process reads from now on against the lists of a run in a folder; None: against nothing."""
     global _lists
     _lists = lists
 
 
-def of_plan(folder: Path) -> dict[str, File] | None:
-    """The plan's list of a test's folder; None where there is no plan, or none of this folder."""
+def of_run(folder: Path) -> dict[str, File] | None:
+    """The list of a test's folder; None where there is no list, or none of this folder."""
     found = read(_lists / f"{folder.name}.json", folder) if _lists is not None else {}
     return found or None
 
 
-def refuse_changed(folder: Path, fingerprint_of_plan: str, wear: str | None) -> None:
-    """InputFault where a test's folder does not hold what the plan saw; `wear` is left out, its own stage reads it."""
-    planned = of_plan(folder)
-    if planned is None:
+def refuse_changed(folder: Path, fingerprint_of_run: str, wear: str | None) -> None:
+    """InputFault where a test's folder does not hold what the run saw; `wear` is left out, its own stage reads it."""
+    listed = of_run(folder)
+    if listed is None:
         return
-    now = look(folder, planned)
-    for name in sorted({*planned, *now} - {wear}):
-        before, after = planned.get(name), now.get(name)
+    now = look(folder, listed)
+    for name in sorted({*listed, *now} - {wear}):
+        before, after = listed.get(name), now.get(name)
         if before is None or after is None or before.digest != after.digest:
             what = "appeared" if before is None else "vanished" if after is None else "changed"
             raise InputFault(f"{folder / name}: {what} while it was read; run again")
-    if fingerprint(planned, besides=wear) != fingerprint_of_plan:
+    if fingerprint(listed, besides=wear) != fingerprint_of_run:
         raise InputFault(f"{folder}: {CHANGED}")
 
 
 def refuse_unlisted(folder: Path) -> None:
-    """InputFault where the plan could not list a folder of the test: what lies there would be missing without a word."""
-    for name, file in (of_plan(folder) or {}).items():
+    """InputFault where the run could not list a folder of the test: what lies there would be missing without a word."""
+    for name, file in (of_run(folder) or {}).items():
         if file.digest == UNLISTED:
             raise InputFault(line(folder / name, errno.EACCES))
 
 
 def verify(path: Path, content: bytes) -> None:
-    """InputFault where a small file of a test is not of the content that the plan saw."""
+    """InputFault where a small file of a test is not of the content that the run saw."""
     for folder in path.parents[:3] if _lists is not None else ():
-        files = of_plan(folder)
+        files = of_run(folder)
         if files is not None:
-            planned = files.get(path.relative_to(folder).as_posix())
-            if planned is None or planned.digest != _digest(content):
+            listed = files.get(path.relative_to(folder).as_posix())
+            if listed is None or listed.digest != _digest(content):
                 raise InputFault(f"{path}: {CHANGED}")
             return
 
 
 def refuse_lost(error: BaseException, path: Path) -> None:
-    """InputFault where a small file of a test cannot be read for a reason of the machine, or was there when planned."""
+    """InputFault where a small file of a test cannot be read for a reason of the machine, or was there when the run began."""
     number = number_of(error)
     if _lists is None or number not in SAID:
         return
-    lists = (files for folder in path.parents[:3] if (files := of_plan(folder)) is not None)
-    planned = any(path.name == Path(name).name for files in lists for name in files)
-    if number != errno.ENOENT or planned:
+    lists = (files for folder in path.parents[:3] if (files := of_run(folder)) is not None)
+    was_there = any(path.name == Path(name).name for files in lists for name in files)
+    if number != errno.ENOENT or was_there:
         raise InputFault(line(path, number)) from error
 
 

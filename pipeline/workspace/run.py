@@ -13,19 +13,19 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from pipeline.archive import seen
-from pipeline.archive.config import Workspace, load_workspace
 from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
+from pipeline.inputs import seen
 from pipeline.method import Method, channels, load_method, settings_of
 from pipeline.results import write_text
 from pipeline.results.fault import Fault, left_in
+from pipeline.workspace.config import Workspace, load_workspace
 
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
 
 @dataclass(frozen=True)
-class Plan:
+class Run:
     """A workspace with its archive scanned and its methods read."""
 
     workspace: Workspace
@@ -84,7 +84,7 @@ class Plan:
 
     @property
     def lists(self) -> Path:
-        """Folder of the lists of every test's files as the plan saw them."""
+        """Folder of the lists of every test's files as the run saw them."""
         return Path(self.results) / ".seen"
 
     def _seen(self, test: str) -> dict[str, seen.File]:
@@ -161,7 +161,7 @@ class Plan:
         return [f"{self.prefix}{place}"] if (Path(self.results) / place).is_file() else []
 
     def faults(self) -> list[Fault]:
-        """All faults that the results of this plan carry."""
+        """All faults that the results of this run carry."""
         tests = [(f"{m}/tests/{test}", None) for m in self.methods for test in self.tests]
         compounds = [(f"{m}/compounds/{slug}", None) for m in self.methods for slug in self.compounds]
         deltas = [(f"deltas/{a}--{b}", None) for a, b in self.compare]
@@ -284,7 +284,7 @@ def _refused_method(name: str) -> str | None:
 
 
 @lru_cache(maxsize=4)
-def plan(config: Path) -> Plan:
+def load_run(config: Path) -> Run:
     """Read config, methods and archive. Raises InputError in one line for a bad config or method."""
     workspace = load_workspace(config)
     methods = []
@@ -295,4 +295,4 @@ def plan(config: Path) -> Plan:
         methods.append((name, load_method(path)))
     found = scan(workspace.archive)
     refuse_empty(found, workspace.archive)
-    return Plan(workspace, found, tuple(methods), tuple(slugs(found.compounds).items()))
+    return Run(workspace, found, tuple(methods), tuple(slugs(found.compounds).items()))

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.archive import seen
 from pipeline.errors import InputError
+from pipeline.inputs import seen
 
 
 def plain_bytes(path: Path, limit: int, *, inside: Path | None = None) -> bytes:
     """The file's bytes. Raises InputError when it is not a plain file in the folder `inside`, or larger than `limit`,
-    InputFault when a stage finds it other than its plan did."""
+    InputFault when a stage finds it other than the run that it is part of did."""
     try:
         if path.exists() and not path.is_file():
             raise InputError(f"{path.name}: is no plain file")

@@ -1,0 +1,56 @@
+"""Plain values as a person writes them in a file: names, numbers, truths, counts, probabilities."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from pipeline.inputs.quantities import Dimension, to_si
+
+
+def as_text(value: Any) -> str:
+    """The text of a name, stripped; ValueError where it is empty, too long or not printable."""
+    if value is None:
+        raise ValueError("is empty; write a name")
+    if isinstance(value, dict | list):
+        raise ValueError("must be plain text")
+    text = str(value).strip()
+    if not text or len(text) > 200 or any(ord(c) < 32 for c in text):
+        raise ValueError("must be 1 to 200 printable characters")
+    return text
+
+
+def as_number(value: Any) -> Any:
+    """The value as it is where it can be a number; ValueError for a text that is none."""
+    if isinstance(value, str) and not re.match(r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
+        raise ValueError(f"{value[:60]!r} is not a number")
+    return value
+
+
+def as_truth(value: Any) -> Any:
+    """True or False for the words that mean it, anything but a text as it is; ValueError for another word."""
+    if isinstance(value, str):
+        lowered = value.strip().lower()
+        if lowered in ("true", "yes", "on"):
+            return True
+        if lowered in ("false", "no", "off"):
+            return False
+        raise ValueError(f"{value[:60]!r} is not true or false")
+    return value
+
+
+def as_probability(value: Any) -> float:
+    """A share between 0 and 1, both left out, from a number or `95 %`; ValueError otherwise."""
+    share = to_si(value if isinstance(value, int | float) else str(value), "share")
+    if not 0 < share < 1:
+        raise ValueError(f"{value!r} must lie between 0 and 100 %")
+    return share
+
+
+Text = Annotated[str, BeforeValidator(as_text)]
+Number = Annotated[float, BeforeValidator(as_number)]
+Truth = Annotated[bool, BeforeValidator(as_truth)]
+Probability = Annotated[float, BeforeValidator(as_probability), Dimension("share")]
+Count = Annotated[int, BeforeValidator(as_number), Field(ge=0)]

@@ -1,0 +1,1 @@
+"""Wear of pads and discs: readings, intervals, laws, and what a design could tell."""
