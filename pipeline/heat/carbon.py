@@ -38,7 +38,7 @@ def enthalpy(temperature: Values) -> Array:
 
 def _antiderivative(t: Values) -> Array:
     r = 1.0 / t
-    return _J_PER_CAL_G * (_A * t + _B * t**2 / 2 + _C * np.log(t) - _D * r - _E * r**2 / 2 - _F * r**3 / 3)
+    return _J_PER_CAL_G * (t * (_A + t * _B / 2) + _C * np.log(t) - r * (_D + r * (_E / 2 + r * _F / 3)))
 
 
 def temperature_of(heat: Values) -> Array:

@@ -17,6 +17,7 @@ from pipeline.heat.capacity import Material, enthalpy, heat_capacity
 
 NODES = 20
 GRADING = 1.25
+AT_ONCE = 512  # stops: their cells stay in the processor's cache, and memory does not grow with the test
 
 
 def mesh(half_thickness: float, nodes: int = NODES, grading: float = GRADING) -> Array:
@@ -49,47 +50,50 @@ def conduct(
         raise ValueError("conduct needs times and fluxes of one shape [stops, n], n at least 2")
     width = mesh(half_thickness, nodes, grading)
     link = conductivity / ((width[:-1] + width[1:]) / 2)  # W/(m^2 K) between neighbours
-    t = np.repeat(np.asarray(start_temperature, float).reshape(-1, 1), nodes, axis=1)
-    t = np.broadcast_to(t, (time.shape[0], nodes)).copy()
+    start = np.broadcast_to(np.asarray(start_temperature, float), time.shape[:1])
     surface, mean = np.empty_like(time), np.empty_like(time)
-    surface[:, 0] = mean[:, 0] = t[:, 0]
-    for i in range(1, time.shape[1]):
-        dt, q = time[:, i] - time[:, i - 1], flux[:, i]
-        moving = dt > 0
-        t = np.where(moving[:, None], _step(t, np.where(moving, dt, 1.0), q, width, link, density, material), t)
-        surface[:, i] = t[:, 0] + q * width[0] / (2 * conductivity)
-        mean[:, i] = t @ width / half_thickness
+    for first in range(0, time.shape[0], AT_ONCE):
+        these = slice(first, first + AT_ONCE)
+        t = np.repeat(start[None, these], nodes, axis=0)
+        surface[these, 0] = mean[these, 0] = t[0]
+        for i in range(1, time.shape[1]):
+            dt, q = time[these, i] - time[these, i - 1], flux[these, i]
+            moving = dt > 0
+            t = np.where(moving, _step(t, np.where(moving, dt, 1.0), q, width, link, density, material), t)
+            surface[these, i] = t[0] + q * width[0] / (2 * conductivity)
+            mean[these, i] = width @ t / half_thickness
     return surface, mean
 
 
 def _step(old: Array, dt: Array, flux: Array, width: Array, link: Array, density: float, material: Material) -> Array:
-    """One backward Euler step: Newton on rho (h(T) - h(T_old)) width / dt = net flux."""
+    """One backward Euler step of temperatures [cells, stops]: Newton on rho (h(T) - h(T_old)) width / dt = net flux."""
     stored = enthalpy(old, material)
-    mass = density * width / dt[:, None]  # kg/(m^2 s)
+    mass = density * width[:, None] / dt  # kg/(m^2 s)
+    between = link[:, None]
     new = old
     for _ in range(3):
         residual = mass * (enthalpy(new, material) - stored)
-        through = link * (new[:, :-1] - new[:, 1:])
-        residual[:, :-1] += through
-        residual[:, 1:] -= through
-        residual[:, 0] -= flux
+        through = between * (new[:-1] - new[1:])
+        residual[:-1] += through
+        residual[1:] -= through
+        residual[0] -= flux
         diagonal = mass * heat_capacity(new, material)
-        diagonal[:, :-1] += link
-        diagonal[:, 1:] += link
+        diagonal[:-1] += between
+        diagonal[1:] += between
         new = new - _tridiagonal(link, diagonal, residual)
     return new
 
 
 def _tridiagonal(link: Array, diagonal: Array, right: Array) -> Array:
-    """Solve the symmetric systems with off-diagonals -link for many right sides at once (Thomas)."""
-    n = diagonal.shape[1]
+    """Solve the symmetric systems [cells, stops] with off-diagonals -link for many right sides at once (Thomas)."""
+    n = diagonal.shape[0]
     c, d = np.empty_like(diagonal), np.empty_like(right)
-    c[:, 0], d[:, 0] = -link[0] / diagonal[:, 0], right[:, 0] / diagonal[:, 0]
+    c[0], d[0] = -link[0] / diagonal[0], right[0] / diagonal[0]
     for j in range(1, n):
-        pivot = diagonal[:, j] + link[j - 1] * c[:, j - 1]
+        pivot = diagonal[j] + link[j - 1] * c[j - 1]
         if j < n - 1:
-            c[:, j] = -link[j] / pivot
-        d[:, j] = (right[:, j] + link[j - 1] * d[:, j - 1]) / pivot
+            c[j] = -link[j] / pivot
+        d[j] = (right[j] + link[j - 1] * d[j - 1]) / pivot
     for j in range(n - 2, -1, -1):
-        d[:, j] -= c[:, j] * d[:, j + 1]
+        d[j] -= c[j] * d[j + 1]
     return d

@@ -135,7 +135,9 @@ def commands(config: Path) -> list[tuple[str, list[str]]]:
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     found = re.findall(
-        r"^Shell command: (?:exec )?(\S+ -P -m pipeline (\w+) .*)$", done.stdout + done.stderr, re.MULTILINE
+        r"^Shell command: (?:exec )?(\S+ -P -m pipeline (?:--planned=\S+ )?(\w+) .*)$",
+        done.stdout + done.stderr,
+        re.MULTILINE,
     )
     if not found:
         raise RuntimeError(f"no stage in what Snakemake says:\n{done.stdout}{done.stderr}")
