@@ -115,7 +115,7 @@ def _type(annotation: Any) -> str:
         return f"{_type(inside[1])} by {_type(inside[0])}"
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         title = _title(annotation)
-        return f"[{annotation.__name__}](#{re.sub(r'[^a-z0-9 -]', '', title.lower()).replace(' ', '-')})"
+        return f"[{annotation.__name__}](#{re.sub(r'[^a-z0-9 _-]', '', title.lower()).replace(' ', '-')})"
     raise TypeError(f"no words for the type {annotation!r} of a result")
 
 
