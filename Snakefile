@@ -50,8 +50,9 @@ def files(stage):
 
 
 def usual(stage):
-    """Input of every rule: the settings as a file, and what is new where a fault is due for another try."""
-    found = {"again": lambda w: RUN.again(stage, w)}
+    """Input of every rule: the settings as a file, the form of its results, and what is new where a fault is due for
+    another try."""
+    found = {"again": lambda w: RUN.again(stage, w), "form": lambda w: RUN.form_file(stage)}
     if STAGES[stage].asks:
         found["given"] = lambda w: RUN.settings_file(w.method, stage)
     return found

@@ -132,6 +132,9 @@ DELTA: tuple[Column, ...] = (
     Column("status_b", "str", "", "status by the second method"),
 )
 
+#: tables with fixed columns by their file's name
+TABLES = {"stops.parquet": STOPS, "traces.parquet": TRACES, "delta.parquet": DELTA}
+
 
 def schema(table: tuple[Column, ...]) -> dict[str, pl.DataType]:
     """Polars schema of a table."""

@@ -24,7 +24,6 @@ from pipeline.results import fault, whole, write_json, write_parquet, write_text
 POLICY = (
     "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; base-uri 'none'; form-action 'none'\">"
 )
-TABLES = {"stops.parquet": vocabulary.STOPS, "traces.parquet": vocabulary.TRACES, "delta.parquet": vocabulary.DELTA}
 
 
 def guarded(
@@ -95,7 +94,7 @@ def _write_unusable(path: Path, subject: str, why: str) -> None:
         else:
             write_json(path, {"test": subject, "unusable": why, "findings": []})
     elif path.suffix == ".parquet":
-        write_parquet(path, vocabulary.empty(TABLES.get(path.name, ())))
+        write_parquet(path, vocabulary.empty(vocabulary.TABLES.get(path.name, ())))
     elif path.suffix == ".pdf":
         from reportlab.pdfgen.canvas import Canvas
 

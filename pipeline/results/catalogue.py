@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pipeline.results import batches, compound_friction, drift, duty, friction, repeatability, rigs, wear
 from pipeline.results.model import Result
+from pipeline.stages import STAGES
 
 
 @dataclass(frozen=True)
@@ -33,3 +34,10 @@ FILES = (
     File("repeatability", "<method>/compounds/<compound>/repeatability.json", repeatability.Repeatability),
     File("rigs", "<method>/rigs.json", rigs.Rigs),
 )
+
+
+def written_by(stage: str) -> list[File]:
+    """The typed files of a stage, in the order of its table."""
+    by_place = {file.place: file for file in FILES}
+    places = [place.replace("{", "<").replace("}", ">") for place in STAGES[stage].files.values()]
+    return [by_place[place] for place in places if place in by_place]

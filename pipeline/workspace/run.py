@@ -124,6 +124,18 @@ class Run:
         """A file with the same string, renewed only when that changes: Snakemake forgets params with its working directory."""
         return self._renewed(Path(method) / ".settings" / f"{stage}.json", self.settings(method, stage))
 
+    def form_file(self, stage: str) -> str:
+        """A file with the form of what a stage writes: results of another form are written anew."""
+        if stage not in self._forms:
+            from pipeline.results.forms import form
+
+            self._forms[stage] = form(stage)
+        return self._given("form", stage, self._forms[stage])
+
+    @cached_property
+    def _forms(self) -> dict[str, str]:
+        return {}
+
     def fingerprint_file(self, test: str) -> str:
         return self._given("recordings", test, f"{self.ingest_revision} {self.fingerprint(test)}")
 

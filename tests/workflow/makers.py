@@ -22,18 +22,20 @@ def small_workspace(base: Path, tests: list[str]) -> Path:
     return config
 
 
-def snakemake(config: Path, *options: str, directory: Path | None = None) -> subprocess.CompletedProcess[str]:
+def snakemake(
+    config: Path, *options: str, directory: Path | None = None, snakefile: Path = REPO / "Snakefile"
+) -> subprocess.CompletedProcess[str]:
     """Snakemake as a user calls it directly."""
     return subprocess.run(
-        [sys.executable, "-m", "snakemake", "-s", str(REPO / "Snakefile"), "--directory", str(directory or config.parent / "work"),
+        [sys.executable, "-m", "snakemake", "-s", str(snakefile), "--directory", str(directory or config.parent / "work"),
          "--configfile", str(config), "--cores", "2", "--keep-going", *options],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
 
 
-def planned_rules(config: Path, directory: Path | None = None) -> dict[str, int]:
+def planned_rules(config: Path, directory: Path | None = None, snakefile: Path = REPO / "Snakefile") -> dict[str, int]:
     """Jobs per rule that a run would do now (empty: nothing to do)."""
-    done = snakemake(config, "-n", "--quiet", "host", directory=directory)
+    done = snakemake(config, "-n", "--quiet", "host", directory=directory, snakefile=snakefile)
     assert done.returncode == 0, done.stderr
     counts: dict[str, int] = {}
     lines = (done.stdout + done.stderr).splitlines()

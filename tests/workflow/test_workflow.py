@@ -5,10 +5,12 @@ from __future__ import annotations
 import gzip
 import json
 import os
+import shutil
 from contextlib import contextmanager
 
 import pytest
 
+from tests.conftest import REPO
 from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
 
 pytestmark = pytest.mark.workflow
@@ -90,6 +92,22 @@ def test_each_section_runs_the_stages_that_read_it_and_what_follows_them(workspa
     method.write_text(kept)
     assert planned.pop("total") == sum(rules.values())
     assert planned == rules
+
+
+def test_a_version_with_another_model_runs_the_stage_that_writes_it_and_what_reads_it(workspace, tmp_path):
+    """A copy of the software in which friction.json has a further key, over results that this one wrote."""
+    shutil.copytree(REPO / "pipeline", tmp_path / "pipeline", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(REPO / "Snakefile", tmp_path)
+    model = tmp_path / "pipeline" / "results" / "friction.py"
+    field = '    stamp: Stamp | None = given("what the file rests on", default=None)\n'
+    assert model.read_text().count(field) == 1
+    model.write_text(
+        model.read_text().replace(field, f'    further: float | None = given("a figure", default=None)\n{field}')
+    )
+    planned = planned_rules(workspace, snakefile=tmp_path / "Snakefile")
+    assert planned.pop("total") == sum(planned.values())
+    assert planned == {"friction": 2, **OF_TESTS, **OF_COMPOUND}
+    assert planned_rules(workspace) == {}
 
 
 @contextmanager
