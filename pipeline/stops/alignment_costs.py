@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.conditioning.faults.unit_slips import slips
 from pipeline.conditioning.time_base import median_known
+from pipeline.inputs.unit_slips import slips
 
 SKIP = 2.5  # an extra or a missing stop
 NUMBERED_SKIP = 0.6  # a missing stop where the files' own numbering leaves one out

@@ -10,14 +10,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
-from pipeline.conditioning.energy_balance import ratio
 from pipeline.conditioning.time_base import widths
+from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
 from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
 from pipeline.stops.ripple import ripple
 from pipeline.stops.scatter import scatter_of_mean
-from pipeline.stops.window import bite_window, evaluation_window, plateau
 from pipeline.stops.work import (
     between,
+    energy_ratio,
     kinetic_energy,
     mean_fully_developed_deceleration,
     sliding_distance,
@@ -86,11 +86,11 @@ def mechanics(
         return row
     row["kinetic_energy_kj"] = kinetic_energy(setup.inertia, speed_start, speed_end) / 1e3
     if setup.inertia_mechanical is None:
-        row["energy_ratio"] = ratio(done, dragged, kinetic_energy(setup.inertia, speed_start, speed_end))
+        row["energy_ratio"] = energy_ratio(done, dragged, kinetic_energy(setup.inertia, speed_start, speed_end))
     elif drive_torque is not None:
         _, drive = between(c.time, start, end, drive_torque)
         mechanical = kinetic_energy(setup.inertia_mechanical, speed_start, speed_end)
-        row["energy_ratio"] = ratio(done, dragged, mechanical, work(time, drive, speed))
+        row["energy_ratio"] = energy_ratio(done, dragged, mechanical, work(time, drive, speed))
     if setup.rolling_radius is not None and (kind == "stop" or speed_end <= 0.1 * speed_start):
         row["deceleration_mps2"] = mean_fully_developed_deceleration(time, speed * setup.rolling_radius)
     return row

@@ -7,14 +7,17 @@ import numpy as np
 
 from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
-from pipeline.conditioning.faults.lone import coarse_values, pressure_jumps, pressure_losses, torque_losses
-from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
+from pipeline.conditioning.faults.against_torque import coarse_values, pressure_jumps, pressure_losses, torque_losses
+from pipeline.conditioning.faults.cut_short import speed_jumps, torque_without_pressure
 from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
 from pipeline.conditioning.rest import reading
+from pipeline.conditioning.stretches import Stretch
+from pipeline.conditioning.survey import Braking
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, Severity, finding
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.reduction import Reduction
+from pipeline.stops.evaluation_window import END_MARGIN
 from pipeline.stops.reduction import (
     KELVIN,
     RPM,
@@ -26,11 +29,8 @@ from pipeline.stops.reduction import (
     ripple_columns,
     temperatures,
 )
-from pipeline.stops.stretches import Stretch
-from pipeline.stops.survey import Braking
 from pipeline.stops.traces import no_trace, trace_of
 from pipeline.stops.uncertainty import Gains, combined
-from pipeline.stops.window import END_MARGIN
 
 MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
 ZERO_SHARE = 0.01  # of the level

@@ -9,10 +9,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Block, Card
+from pipeline.conditioning.survey import Braking
 from pipeline.findings import Finding, Severity, finding
 from pipeline.stops.alignment import Alignment, aligned, schedule
 from pipeline.stops.alignment_costs import runs_on
-from pipeline.stops.survey import Braking
 from pipeline.stops.work import kinetic_energy
 
 MANY_EXTRA = 0.1  # of the stops: more is another schedule, not a rig's repeat

@@ -8,7 +8,7 @@ from pipeline.errors import InputError
 from pipeline.findings import finding
 from pipeline.method import Method, conditioning, from_stage_settings, reduction, segmentation
 from pipeline.results import read_json, stamp, write_json, write_parquet
-from pipeline.stops.of_test import reduce_test
+from pipeline.stops.reduce import reduce_test
 from pipeline.stops.result import Result
 from pipeline.stops.unusable import write_unusable
 

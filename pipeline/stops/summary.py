@@ -9,16 +9,15 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.archive.plausible import unusual
-from pipeline.conditioning.energy_balance import candidates, ratio_statistics
-from pipeline.conditioning.of_test import Found, described
+from pipeline.conditioning.from_brakings import Found, described
+from pipeline.conditioning.passes import Applications
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
-from pipeline.stops.balance import balance_limit, units_of
 from pipeline.stops.block_means import block_means
 from pipeline.stops.facts import full_scales
-from pipeline.stops.passes import Applications
+from pipeline.stops.faults.balance import balance_limit, candidates, ratio_statistics, units_of
 from pipeline.stops.rows import Context
 from pipeline.stops.schedule import Entry, missing_stops
 from pipeline.stops.uncertainty import budget

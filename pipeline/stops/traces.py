@@ -3,8 +3,8 @@
 import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
+from pipeline.conditioning.survey import Braking
 from pipeline.stops.reduction import KELVIN, RPM, Friction
-from pipeline.stops.survey import Braking
 
 TRACE_POINTS = 80
 

@@ -66,3 +66,11 @@ def mean_fully_developed_deceleration(time: np.ndarray, velocity: np.ndarray) ->
     if not at[1] > at[0]:
         return None
     return fully_developed(0.8 * velocity[0] * 3.6, 0.1 * velocity[0] * 3.6, at[0], at[1])
+
+
+def energy_ratio(work: float, drag_work: float, kinetic: float, drive_work: float | None = None) -> float | None:
+    """Work at the brake and in the bearings over the energy taken from the shaft (all J); None where that is not positive."""
+    given = kinetic + (drive_work or 0.0)
+    if not (np.isfinite(work) and np.isfinite(drag_work) and np.isfinite(given)) or given <= 0:
+        return None
+    return float((work + drag_work) / given)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.conditioning.energy_balance import balance_line, candidates, drag_from_balance, ratio, ratio_statistics
+from pipeline.conditioning.energy_balance import balance_line, drag_from_balance
+from pipeline.conditioning.from_brakings import who_is_late
 from pipeline.conditioning.lag import Lag, lag_behind_speed, lag_of_build_up, lag_of_test
-from pipeline.conditioning.of_test import who_is_late
 
 STEP = 0.01
 TIME = np.arange(-0.5, 1.5, STEP)
@@ -85,38 +85,6 @@ def test_drag_that_the_sensor_does_not_see_is_what_the_balance_lacks():
     momentum = torque + 8.0 + 0.06 * speed + 3 * rng.standard_normal(300)
     a, b, gain, u_drag, _ = drag_from_balance(torque + 40.0, speed, momentum, np.ones(300), 40.0)
     assert a + 120 * b == pytest.approx(8.0 + 0.06 * 120, abs=3 * u_drag) and gain == pytest.approx(1.0, abs=0.003)
-
-
-def test_ratio_needs_energy_given_up():
-    assert ratio(99.0, 1.0, 100.0) == 1.0
-    assert ratio(99.0, 1.0, 80.0, 20.0) == 1.0
-    assert ratio(99.0, 1.0, 0.0) is None and ratio(np.nan, 1.0, 100.0) is None
-
-
-def test_statistics_of_ratios():
-    values = np.r_[1.0 + 0.0005 * np.arange(100), np.nan]
-    found = ratio_statistics(values)
-    assert found["trend_per_100_stops"] == pytest.approx(0.05, abs=1e-6)
-    assert found["ratio_median"] == pytest.approx(1.02475)
-    assert ratio_statistics(np.array([np.nan]))["why"]
-    assert ratio_statistics(np.array([1.0, 1.01]))["trend_why"]
-
-
-@pytest.mark.parametrize(
-    ("median", "cause"),
-    [(0.7376, "torque in lbf ft labelled N m"), (9.549, "speed in rad/s labelled rpm"), (1 / 9.549, "speed in rpm labelled rad/s"),
-     (8.8508, "torque in lbf in labelled N m"), (0.04214, "inertia in lb ft^2 entered as kg m^2")],
-)  # fmt: skip
-def test_like_unit_slips_come_first(median, cause):
-    found = candidates(median, None, limit=0.03)
-    assert cause in [c["cause"] for c in found[:2]]
-    assert candidates(1.01, None, limit=0.03) == [] and candidates(None, None, limit=0.03) == []
-
-
-def test_an_offset_is_named_where_the_lines_slope_is_one():
-    torque, momentum, weight, _ = points(offset=60.0)
-    line = balance_line(torque, momentum, weight)
-    assert "offset or drag" in candidates(1.07, line, limit=0.03)[0]["cause"]
 
 
 @pytest.mark.parametrize(

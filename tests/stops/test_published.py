@@ -11,10 +11,10 @@ from pipeline.archive.card import SensorLimit
 from pipeline.batches.mixed import fit, reml_variance
 from pipeline.conditioning.offsets import least_squares
 from pipeline.conditioning.time_base import widths
+from pipeline.stops.evaluation_window import first_reaching
 from pipeline.stops.friction import averages, clamp_force, coefficient
 from pipeline.stops.radius import effective_radius
 from pipeline.stops.uncertainty import Gains, combined, effective_freedom, gain_and_zero, relative_uncertainty
-from pipeline.stops.window import first_reaching
 from pipeline.stops.work import (
     between,
     fully_developed,

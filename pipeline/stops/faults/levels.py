@@ -15,8 +15,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, sensor_limit
-from pipeline.conditioning.faults.explained import Explanation, explained
 from pipeline.findings import Finding, finding
+from pipeline.stops.faults.explained import Explanation, explained
 from pipeline.stops.uncertainty import gain_and_zero
 
 RIG = 0.01  # of a level: what a rig misses it by, common practice

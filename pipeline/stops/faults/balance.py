@@ -1,18 +1,20 @@
 """What the test's energy balance, levels and second sensors say, as findings: of the test, and of the stops they reach."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.energy_balance import candidates, ratio_statistics
-from pipeline.conditioning.faults import unit_slips
-from pipeline.conditioning.of_test import Found
+from pipeline.conditioning.energy_balance import BalanceLine
+from pipeline.conditioning.from_brakings import Found
+from pipeline.conditioning.offsets import robust_line
 from pipeline.findings import Finding, finding
+from pipeline.inputs import unit_slips
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
-from pipeline.stops.levels import RATIO_MOVES, balance_allowance, ratio_findings, torque_limit
+from pipeline.stops.faults.levels import RATIO_MOVES, balance_allowance, ratio_findings, torque_limit
 
 ODD_RATIO = (
     0.05  # least distance from its neighbours at which a stop's energy ratio is odd; where no accuracy is stated
@@ -22,7 +24,67 @@ SPEED_ALIKE = 0.006  # a speed's scale and the ratio's inverse that lie so near 
 NEIGHBOURS = 9
 FEWEST_RATIOS = 4
 TREND_LIMIT = 0.015  # of the ratio over the whole test; where no accuracy is stated
+# channel -> its dimension and the power of its factor in the balance's ratio
+POWERS = {"torque": ("torque", 1), "speed": ("angular_speed", -1), "time": ("duration", 1), "inertia": ("inertia", -1)}
+UNIT_TOLERANCE = 0.03
 LEVELS = {"pressure": "pressure", "speed": "angular_speed", "torque": "torque"}  # channel -> dimension
+
+
+def ratio_statistics(ratios: np.ndarray) -> dict[str, Any]:
+    """Median, robust scatter, trend per 100 stops with its standard uncertainty; null with why where there are too few."""
+    index = np.flatnonzero(np.isfinite(ratios))
+    values = ratios[index]
+    if values.size == 0:
+        return {
+            "ratio_median": None,
+            "ratio_scatter": None,
+            "trend_per_100_stops": None,
+            "why": "no stop with an energy ratio",
+        }
+    median = float(np.median(values))
+    result: dict[str, Any] = {
+        "ratio_median": median,
+        "ratio_scatter": 1.4826 * float(np.median(np.abs(values - median))),
+        "trend_per_100_stops": None,
+        "trend_u": None,
+    }
+    if values.size >= 10:
+        (_, slope), covariance = robust_line(index.astype(float), values)
+        result |= {"trend_per_100_stops": float(100 * slope), "trend_u": float(100 * np.sqrt(covariance[1, 1]))}
+    else:
+        result["trend_why"] = "fewer than ten stops with an energy ratio"
+    return result
+
+
+def candidates(
+    median: float | None, line: BalanceLine | None, *, limit: float, units: Mapping[str, str] | None = None
+) -> list[dict[str, Any]]:
+    """What a balance off by one factor may come from, the like unit slips first; empty where it is within `limit`.
+
+    units: the card's, by channel.
+    Each: cause, factor (the ratio it would give), residual (measured over that, less 1), and what it can't be told from.
+    """
+    if median is None or not np.isfinite(median) or abs(median - 1) <= limit:
+        return []
+    found = []
+    for channel, (dimension, power) in POWERS.items():
+        word = "entered as" if channel == "inertia" else "labelled"
+        for slip in unit_slips.named(dimension, median**power, (units or {}).get(channel), tolerance=UNIT_TOLERANCE):
+            factor = slip.factor**power
+            cause = f"{channel} in {slip.actual} {word} {slip.labelled}"
+            found.append({"cause": cause, "factor": factor, "residual": median / factor - 1})
+    causes = [
+        {"cause": f"torque gain {median:.3f} times the true one", "factor": median, "residual": 0.0},
+        {"cause": f"inertia entered {1 / median:.3f} times the true one", "factor": median, "residual": 0.0},
+        {"cause": f"speed scale {1 / median:.3f} times the true one", "factor": median, "residual": 0.0},
+        {"cause": f"time scale (sample rate) {median:.3f} times the true one", "factor": median, "residual": 0.0},
+    ]
+    if line is not None and abs(line.gain - 1) < min(limit, abs(median - 1) / 2):
+        causes.insert(
+            0, {"cause": "torque offset or drag, not a gain: the line's slope is 1", "factor": None, "residual": None}
+        )
+    told = "a torque gain, a wrong inertia, a speed scale and a time scale give the same ratio"
+    return [c | {"not_told_apart_from": told} for c in found + causes]
 
 
 def balance_findings(

@@ -6,7 +6,8 @@ deviations is unlike; of two stops alone in a block both are told, as nothing sa
 after a pause may be moist and is left out; so are bedding and fade, where friction is wanted to move.
 
 A single stop's pressure that leaves the schedule by more than the rig's own scatter, while its mu leaves its neighbours' by
-the same share the other way, was not there: the torque says so.
+the same share the other way, was not there: the torque says so. One whose pressure alone is off the schedule's level by another
+factor than the test's other stops was in another range or unit: the energy balance is blind to pressure.
 """
 
 from __future__ import annotations
@@ -26,6 +27,12 @@ REACH = 2
 PAUSE_S = 1800.0
 PURPOSES = ("check", "map", "duty", "drag", "recovery")
 FEWEST = 12
+FEWEST_LEVELS = 5
+LEVEL_OFF = (
+    0.13  # |ln| of the level over the test's own; a rig that holds its levels misses by a few percent (common practice)
+)
+LEVEL_SIGMAS = 6.0
+STILL_RISING = 0.4  # of the braking's duration
 
 
 def deviations(stops: pl.DataFrame) -> pl.DataFrame:
@@ -52,7 +59,7 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
 def unlike_stops(stops: pl.DataFrame) -> list[Finding]:
     """Findings of stops whose mu is unlike their neighbours', or whose pressure their torque contradicts."""
     rows = deviations(stops)
-    if rows.height < FEWEST:
+    if rows.height < FEWEST_LEVELS:
         return []
     off = rows["off"].to_numpy()
     sigma = _sigma(off)
@@ -89,3 +96,38 @@ def _pressure(row: dict[str, Any], level: float) -> Finding:
     share = 100 * float(np.expm1(level))
     text = f"stop {row['stop']}: pressure is {share:+.1f} % off the schedule's and the torque does not follow: it was not there"
     return finding("pressure_off_schedule", text, stop=row["stop"], file=row["file"], channel="pressure", evidence={"ratio_to_test": float(np.exp(level))})  # fmt: skip
+
+
+def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
+    """Stops whose pressure is off the schedule's by another factor than the test's other stops.
+
+    stops: the stops table; schedule: row, wanted_bar (null where the rig does not hold the pressure).
+    """
+    joined = stops.join(schedule, left_on="schedule_row", right_on="row", how="left").sort("stop")
+    rows = joined.filter((pl.col("pressure_plateau_bar") > 0) & (pl.col("wanted_bar") > 0))
+    if rows.height < FEWEST_LEVELS:
+        return []
+    off = (rows["pressure_plateau_bar"] / rows["wanted_bar"]).log().to_numpy()
+    apart = off - np.median(off)
+    sigma = 1.4826 * float(np.median(np.abs(apart)))
+    # A slow build-up that lasts into the braking's middle has no level yet to hold against the schedule's.
+    rising = ((rows["window_start_s"] / rows["duration_s"]).fill_null(0.0) > STILL_RISING).to_numpy()
+    odd = np.flatnonzero((np.abs(apart) > max(LEVEL_OFF, LEVEL_SIGMAS * sigma)) & ~rising)
+    if odd.size > rows.height // 4:
+        return []  # no lone stops: the schedule, or a step that is told elsewhere
+    return [
+        finding(
+            "pressure_off_schedule",
+            f"stop {row['stop']}: pressure {row['pressure_plateau_bar']:.4g} bar where the schedule has "
+            f"{row['wanted_bar']:.4g} bar; the sensor's range or unit, or another level on the rig",
+            stop=row["stop"],
+            file=row["file"],
+            channel="pressure",
+            evidence={
+                "measured_bar": row["pressure_plateau_bar"],
+                "wanted_bar": row["wanted_bar"],
+                "ratio_to_test": float(np.exp(apart[i])),
+            },
+        )
+        for i, row in zip(odd.tolist(), rows[odd].iter_rows(named=True), strict=True)
+    ]

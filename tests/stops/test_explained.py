@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.conditioning.faults.explained import explained
+from pipeline.stops.faults.explained import explained
 
 N = 120
 

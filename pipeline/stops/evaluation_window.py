@@ -11,7 +11,7 @@ plateau.
 
 import numpy as np
 
-from pipeline.stops.survey import speed_at
+from pipeline.conditioning.survey import speed_at
 
 END_MARGIN = 0.03
 BITE_S = 0.5

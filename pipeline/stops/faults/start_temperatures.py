@@ -21,9 +21,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
-from pipeline.conditioning.faults.unit_slips import Slip, slips
 from pipeline.findings import Finding, finding
+from pipeline.inputs.unit_slips import Slip, slips
+from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
 TOLERANCE_K = 15.0
 LEAST_K = 20.0  # a smaller departure is the rig's control and the thermocouple's accuracy

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
-from pipeline.conditioning.faults.unit_slips import APART, Slip, slips
+from pipeline.inputs.unit_slips import APART, Slip, slips
+from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
 # channel -> its dimension, and the power of its factor in each witness
 EFFECTS: dict[str, tuple[str, dict[str, int]]] = {

@@ -7,17 +7,10 @@ gives a false mu that nothing else contradicts but the schedule's level and the 
 from __future__ import annotations
 
 import numpy as np
-import polars as pl
 
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 
-FEWEST = 5
-OFF = (
-    0.13  # |ln| of the level over the test's own; a rig that holds its levels misses by a few percent (common practice)
-)
-OFF_SIGMAS = 6.0
-STILL_RISING = 0.4  # of the braking's duration
 JUMP = 0.15  # of the plateau, from one sample to the next
 FOLLOWED = 0.4  # of the pressure's relative change: torque that follows so much says that the pressure was real
 FOLLOW_S = 0.1  # within which torque would show a loss of pressure
@@ -26,41 +19,6 @@ LOST_SHARE = 0.5  # of the torque about it
 LONGEST_LOSS_S = 0.25
 COARSE = 0.08  # of the plateau, smallest step between recorded values
 OFTEN = 0.1  # of the samples
-
-
-def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
-    """Stops whose pressure is off the schedule's by another factor than the test's other stops.
-
-    stops: the stops table; schedule: row, wanted_bar (null where the rig does not hold the pressure).
-    """
-    joined = stops.join(schedule, left_on="schedule_row", right_on="row", how="left").sort("stop")
-    rows = joined.filter((pl.col("pressure_plateau_bar") > 0) & (pl.col("wanted_bar") > 0))
-    if rows.height < FEWEST:
-        return []
-    off = (rows["pressure_plateau_bar"] / rows["wanted_bar"]).log().to_numpy()
-    apart = off - np.median(off)
-    sigma = 1.4826 * float(np.median(np.abs(apart)))
-    # A slow build-up that lasts into the braking's middle has no level yet to hold against the schedule's.
-    rising = ((rows["window_start_s"] / rows["duration_s"]).fill_null(0.0) > STILL_RISING).to_numpy()
-    odd = np.flatnonzero((np.abs(apart) > max(OFF, OFF_SIGMAS * sigma)) & ~rising)
-    if odd.size > rows.height // 4:
-        return []  # no lone stops: the schedule, or a step that is told elsewhere
-    return [
-        finding(
-            "pressure_off_schedule",
-            f"stop {row['stop']}: pressure {row['pressure_plateau_bar']:.4g} bar where the schedule has "
-            f"{row['wanted_bar']:.4g} bar; the sensor's range or unit, or another level on the rig",
-            stop=row["stop"],
-            file=row["file"],
-            channel="pressure",
-            evidence={
-                "measured_bar": row["pressure_plateau_bar"],
-                "wanted_bar": row["wanted_bar"],
-                "ratio_to_test": float(np.exp(apart[i])),
-            },
-        )
-        for i, row in zip(odd.tolist(), rows[odd].iter_rows(named=True), strict=True)
-    ]
 
 
 def pressure_jumps(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *, plateau: float) -> list[Finding]:

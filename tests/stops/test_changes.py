@@ -4,9 +4,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.conditioning.faults.across import (
+from pipeline.stops.clock import clock_jumps
+from pipeline.stops.faults.changes import (
     best_split,
-    clock_jumps,
     debonded,
     level_steps,
     swapped_thermocouples,
@@ -88,7 +88,7 @@ def test_one_jump_back_is_told_and_a_clock_that_restarts_each_time_is_not():
 
 @pytest.mark.parametrize("seed", range(5))
 def test_the_steps_of_all_places_at_once_are_those_one_by_one(seed):
-    from pipeline.conditioning.faults.across import _step_fit, step_squares
+    from pipeline.stops.faults.changes import _step_fit, step_squares
 
     rng = np.random.default_rng(seed)
     columns = np.column_stack(

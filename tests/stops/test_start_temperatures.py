@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.conditioning.faults.start_temperatures import start_temperatures
+from pipeline.stops.faults.start_temperatures import start_temperatures
 from tests.makers import stops_frame
 
 N = 60

@@ -4,10 +4,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.conditioning import stretches as module
+from pipeline.conditioning.segments import brakings
+from pipeline.conditioning.stretches import stretches
 from pipeline.method.segmentation import Segmentation
-from pipeline.stops import stretches as module
-from pipeline.stops.segments import brakings
-from pipeline.stops.stretches import stretches
 from tests.stops.makers import Application, Rig, reduce, write_test
 
 APPS = [

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline.conditioning.segments import brakings
 from pipeline.method.segmentation import Segmentation
-from pipeline.stops.segments import brakings
 
 BATCH_ROWS = 250_000
 LONGEST_ROWS = 1_500_000  # of a stretch; six channels and their copies stay far below 1 GB

@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.stops.window import END_MARGIN, release_speed
+from pipeline.stops.evaluation_window import END_MARGIN, release_speed
 from tests.stops.makers import RPM, Application, Rig, reduce, write_test
 from tests.stops.test_truth import rise
 

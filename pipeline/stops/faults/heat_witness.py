@@ -16,10 +16,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
-from pipeline.conditioning.faults.unit_slips import ZERO_C, Slip, slips
 from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
+from pipeline.inputs.unit_slips import ZERO_C, Slip, slips
+from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
 MOST = 1.35  # of the rise that all the work would give: gradients in the disc and the properties' own spread
 STARTS_C = (0.0, 1000.0)

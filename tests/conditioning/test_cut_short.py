@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.conditioning.faults.outside import speed_jumps, torque_without_pressure
+from pipeline.conditioning.faults.cut_short import speed_jumps, torque_without_pressure
 
 TIME = np.arange(0.0, 8.0, 0.01)
 

@@ -8,28 +8,24 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.of_test import Found, corrections_of
+from pipeline.conditioning.from_brakings import Found, corrections_of
+from pipeline.conditioning.looks import largest, looks
+from pipeline.conditioning.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
 from pipeline.conditioning.rest import Rest
 from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
 from pipeline.method.segmentation import Segmentation
 from pipeline.results import scan_table
-from pipeline.stops.across import faults_across, schedule_levels
 from pipeline.stops.alignment import Alignment
-from pipeline.stops.balance import balance_findings
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
-from pipeline.stops.heat_witness import disc_by_heat
-from pipeline.stops.other_temperatures import other_temperatures, readings
-from pipeline.stops.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
-from pipeline.stops.raw_levels import gross_slips, largest, looks
-from pipeline.stops.reduction import Setup
-from pipeline.stops.result import Result
-from pipeline.stops.rows import Context, Reduced, placed_at, reduced
-from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
-from pipeline.stops.summary import summary_of, test_findings
-from pipeline.stops.units import (
+from pipeline.stops.faults.balance import balance_findings
+from pipeline.stops.faults.gross_slips import gross_slips
+from pipeline.stops.faults.heat_witness import disc_by_heat
+from pipeline.stops.faults.other_temperatures import other_temperatures, readings
+from pipeline.stops.faults.table import faults_across, schedule_levels
+from pipeline.stops.faults.units import (
     apart_findings,
     starts_known,
     unit_findings,
@@ -37,6 +33,11 @@ from pipeline.stops.units import (
     without_consequences,
     witnesses_of,
 )
+from pipeline.stops.reduction import Setup
+from pipeline.stops.result import Result
+from pipeline.stops.rows import Context, Reduced, placed_at, reduced
+from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
+from pipeline.stops.summary import summary_of, test_findings
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")

@@ -14,10 +14,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.faults.start_temperatures import unit_not_excluded
-from pipeline.conditioning.faults.unit_slips import Slip
-from pipeline.conditioning.faults.unit_witness import EFFECTS, FEWEST, Found, not_excluded, slips_found
 from pipeline.findings import Finding, finding
+from pipeline.inputs.unit_slips import Slip
+from pipeline.stops.faults.start_temperatures import unit_not_excluded
+from pipeline.stops.faults.unit_witness import EFFECTS, FEWEST, Found, not_excluded, slips_found
 from pipeline.stops.reduction import Setup
 
 CODE = "unit_slip"

@@ -10,20 +10,19 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.faults.across import (
-    clock_jumps,
-    debonded,
-    level_steps,
-    swapped_thermocouples,
-)
-from pipeline.conditioning.faults.lone import lone_levels
-from pipeline.conditioning.faults.start_temperatures import start_temperatures
-from pipeline.conditioning.faults.unlike import unlike_stops
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.results import scan_table
 from pipeline.stops.alignment import schedule
-from pipeline.stops.levels import level_findings
+from pipeline.stops.clock import clock_jumps
+from pipeline.stops.faults.changes import (
+    debonded,
+    level_steps,
+    swapped_thermocouples,
+)
+from pipeline.stops.faults.levels import level_findings
+from pipeline.stops.faults.start_temperatures import start_temperatures
+from pipeline.stops.faults.unlike import lone_levels, unlike_stops
 from pipeline.stops.reduction import KELVIN
 
 BAR, RPM = 1e5, np.pi / 30

@@ -7,9 +7,6 @@ for the engineer and far outside the stops' own scatter: a healthy test must sta
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
-
 import numpy as np
 import polars as pl
 
@@ -169,32 +166,3 @@ def swapped_thermocouples(stops: pl.DataFrame, rises: pl.DataFrame) -> list[Find
         )
         for s, f, d, p in struck.select("stop", "file", "disc_k", "pad_k").iter_rows()
     ]  # fmt: skip
-
-
-def clock_jumps(
-    first: Sequence[float | None],
-    last: Sequence[float | None],
-    recording: Sequence[int],
-    files: Sequence[str],
-    stop_of: dict[int, int],
-) -> list[Finding]:
-    """Recordings that begin before the one before ended, in a test whose clock runs through otherwise.
-
-    first, last (s), recording, files: of the recordings in order; stop_of: first stop of a recording.
-    """
-    begun = np.array([np.nan if value is None else value for value in first], dtype=float)
-    ended = np.array([np.nan if value is None else value for value in last], dtype=float)
-    back = [int(i) + 1 for i in np.flatnonzero(begun[1:] <= ended[:-1])]
-    if not back or len(back) > 0.1 * max(len(first) - 1, 1):
-        return []  # never, or a clock that restarts with every recording
-    found = []
-    for i in back:
-        a, b = float(last[i - 1] or 0.0), float(first[i] or 0.0)
-        text = f"the clock jumps back by {a - b:.0f} s or more before {files[i]}: the idle time before this stop is unknown"
-        evidence: dict[str, Any] = {"last_s": a, "first_s": b}
-        found.append(
-            finding(
-                "clock_jump", text, stop=stop_of.get(recording[i]), file=files[i], channel="time", evidence=evidence
-            )
-        )
-    return found

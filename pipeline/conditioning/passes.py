@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.conditioning.rest import Rest, rest_of, settled_rest
+from pipeline.conditioning.segments import brakings
+from pipeline.conditioning.stretches import BATCH_ROWS, Stretch, stretches
+from pipeline.conditioning.survey import Braking, surveyed
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
-from pipeline.stops.segments import brakings
-from pipeline.stops.stretches import BATCH_ROWS, Stretch, stretches
-from pipeline.stops.survey import Braking, surveyed
 
 
 @dataclass(frozen=True)

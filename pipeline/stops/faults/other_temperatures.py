@@ -19,10 +19,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.faults.stretches import best_stretch, bounded, left_open
-from pipeline.conditioning.faults.unit_slips import ZERO_C, Slip, slips
 from pipeline.findings import Finding, finding
+from pipeline.inputs.unit_slips import ZERO_C, Slip, slips
 from pipeline.results import scan_table
+from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
 AIR_C = (0.0, 50.0)
 BELOW_AIR_K, ABOVE_DISC_K = 10.0, 150.0

@@ -1,40 +1,16 @@
 """One stop's pressure that nothing but the schedule and its own torque contradicts."""
 
 import numpy as np
-import polars as pl
 import pytest
 
-from pipeline.conditioning.faults.lone import coarse_values, lone_levels, pressure_jumps, pressure_losses, torque_losses
-from tests.makers import stops_frame
+from pipeline.conditioning.faults.against_torque import (
+    coarse_values,
+    pressure_jumps,
+    pressure_losses,
+    torque_losses,
+)
 
 TIME = np.arange(0.0, 3.0, 0.01)
-
-
-def levels(factors) -> list:
-    n = len(factors)
-    rng = np.random.default_rng(5)
-    stops = stops_frame(n, pressure_plateau_bar=40.0 * np.asarray(factors) * (1 + 0.01 * rng.standard_normal(n)))
-    schedule = pl.DataFrame({"row": list(range(n)), "wanted_bar": [40.0] * n})
-    return lone_levels(stops, schedule)
-
-
-def test_a_rig_that_holds_its_levels_has_none():
-    assert levels(np.ones(20)) == []
-    assert levels(np.full(20, 14.5)) == []
-    assert levels(np.r_[np.ones(10), np.full(10, 10.0)]) == []
-
-
-@pytest.mark.parametrize("factor", [0.8, 1.2, 2.0, 10.0])
-def test_a_stop_off_its_level_is_named(factor):
-    factors = np.ones(20)
-    factors[6] = factor
-    (one,) = levels(factors)
-    assert (one.stop, one.severity, one.channel) == (7, "suspect", "pressure")
-    assert one.evidence["ratio_to_test"] == pytest.approx(factor, rel=0.05)
-
-
-def test_a_rig_with_levels_all_over_the_place_has_none():
-    assert levels(np.exp(0.08 * np.random.default_rng(2).standard_normal(40))) == []
 
 
 def braking() -> tuple[np.ndarray, np.ndarray]:

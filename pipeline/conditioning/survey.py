@@ -12,10 +12,10 @@ import numpy as np
 from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up
 from pipeline.conditioning.low_pass import filtered
 from pipeline.conditioning.rest import Reading, reading
+from pipeline.conditioning.segments import crossing
 from pipeline.conditioning.time_base import jitter, median_known, median_step
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
-from pipeline.stops.segments import crossing
 
 GUARD_S = 0.1  # kept clear before the brake start: a leading torque is not at zero there
 SETTLING_S = 0.3  # kept clear after the release

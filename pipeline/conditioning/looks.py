@@ -1,0 +1,90 @@
+"""A coarse look at every braking of a test before anything is conditioned, to tell whether its units can be right.
+
+A braking is pressure above a tenth of the recording's highest; of it the median pressure and torque over what they are
+elsewhere, the speeds at both ends, the work, the sample period.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.conditioning.rest import Rest
+from pipeline.conditioning.segments import runs
+from pipeline.conditioning.stretches import BATCH_ROWS
+
+COLUMNS = ["recording", "time", "speed", "torque", "pressure"]
+APPLIED = 0.1  # of the recording's highest pressure: a series has low applications beside high ones
+SHORTEST = 6  # samples of a braking
+
+
+@dataclass(frozen=True)
+class Look:
+    """What a braking looks like, SI: sample period, pressure and torque over rest, speeds, work."""
+
+    recording: int
+    samples: int
+    step: float
+    pressure: float
+    torque: float
+    first: float
+    last: float
+    work: float
+
+
+def looks(path: Path, rests: dict[int, Rest]) -> list[Look]:
+    """Every braking of the channels file, in order; one that a read's end cuts in two counts twice."""
+    import pyarrow.parquet as pq
+
+    found: list[Look] = []
+    with pq.ParquetFile(path) as file:
+        for table in file.iter_batches(batch_size=BATCH_ROWS, columns=COLUMNS):
+            number, *columns = (
+                np.asarray(table.column(name).to_numpy(zero_copy_only=False), dtype=float) for name in COLUMNS
+            )
+            edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
+            for first, last in itertools.pairwise(edges):
+                recording = int(number[first]) if last > first else -1
+                if recording in rests:
+                    found += _brakings(recording, [c[first:last] for c in columns], rests[recording])
+    return found
+
+
+def _brakings(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list[Look]:
+    time, speed, torque, pressure = columns
+    height = rest.high - rest.level
+    if not height > 0:
+        return []
+    with np.errstate(invalid="ignore"):
+        high = pressure - rest.level > APPLIED * height
+    known = np.isfinite(time) & np.isfinite(speed) & np.isfinite(torque)
+    elsewhere = torque[~high & known]
+    zero = float(np.median(elsewhere)) if elsewhere.size else 0.0
+    found = []
+    for a, b in runs(high):
+        inside = np.flatnonzero(known[a:b]) + a
+        if inside.size < SHORTEST:
+            continue
+        t, w, m = time[inside], np.abs(speed[inside]), torque[inside] - zero
+        level = float(np.median(pressure[inside])) - rest.level
+        found.append(
+            Look(
+                recording, inside.size, float(np.median(np.diff(t))), level, abs(float(np.median(m))),
+                float(np.median(w[:3])), float(np.median(w[-3:])), abs(float(np.trapezoid(m * w, t))),
+            )
+        )  # fmt: skip
+    return found
+
+
+def largest(found: Sequence[Look]) -> list[Look]:
+    """The braking with most torque over its length, of each recording."""
+    best: dict[int, Look] = {}
+    for look in found:
+        old = best.get(look.recording)
+        if old is None or look.torque * look.samples > old.torque * old.samples:
+            best[look.recording] = look
+    return [best[number] for number in sorted(best)]
