@@ -47,7 +47,11 @@ def p_difference(estimate: Estimate) -> float:
 
 
 def p_equivalence(estimate: Estimate, low: float, high: float) -> float:
-    """Larger p-value of the two one-sided tests of "the difference lies outside (low, high)"."""
+    """Larger p-value of the two one-sided tests of "the difference lies outside (low, high)".
+
+    From an estimate with its degrees of freedom: statsmodels' ttost_ind and ttost_paired take two samples, and cannot
+    be told of weights, of blocks or of a scatter pooled over further batches. They agree where they apply.
+    """
     from scipy import stats
 
     if estimate.se == 0:
@@ -58,16 +62,14 @@ def p_equivalence(estimate: Estimate, low: float, high: float) -> float:
 
 
 def holm(p_values: Sequence[float | None]) -> list[float | None]:
-    """Holm's step-down adjusted p-values; None stays None and does not count as a test (Holm 1979)."""
-    order = sorted((i for i, p in enumerate(p_values) if p is not None), key=lambda i: p_values[i])  # type: ignore[arg-type, return-value]
-    adjusted: list[float | None] = [None] * len(p_values)
-    running = 0.0
-    for rank, index in enumerate(order):
-        p = p_values[index]
-        assert p is not None
-        running = max(running, min(1.0, (len(order) - rank) * p))
-        adjusted[index] = running
-    return adjusted
+    """Holm's step-down adjusted p-values (Holm 1979); None stays None and does not count as a test."""
+    known = [p for p in p_values if p is not None]
+    if not known:
+        return list(p_values)
+    from statsmodels.stats.multitest import multipletests
+
+    adjusted = iter(multipletests(known, method="holm")[1].tolist())
+    return [None if p is None else next(adjusted) for p in p_values]
 
 
 def verdict(estimate: Estimate, low: float, high: float, p_holm: float, alpha: float = 0.05) -> Verdict:

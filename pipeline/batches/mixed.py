@@ -13,6 +13,10 @@ degrees of freedom and Student's t used throughout (Hartung and Knapp, Statistic
 from memory). With equal v_i, the balanced case, the weights cancel and the result is the closed form of the
 one-way analysis of variance on the specimens' values, exactly, whatever tau^2 came out. Only the scale is never below
 the v_i themselves: specimens that happen to agree better than their own values are known show chance, no smaller scatter.
+
+The weighted least squares are statsmodels'. Its MixedLM on the single stops does not serve here: its intervals are those of
+the normal distribution, and with two specimens a batch they hold far fewer differences than they say (docs/libraries.md);
+its random-effects meta-analysis (combine_effects) has neither restricted maximum likelihood nor batches.
 """
 
 from __future__ import annotations
@@ -93,6 +97,8 @@ def fit(
     equal); block (n,) labels of what was run together (rig, day, pair): a fixed additive effect. Raises
     ValueError where batches and blocks cannot be told apart.
     """
+    from statsmodels.regression.linear_model import WLS
+
     y = np.asarray(values, float)
     v = np.zeros_like(y) if variances is None else np.asarray(variances, float)
     levels, x_batch = _dummies(batch)
@@ -112,56 +118,16 @@ def fit(
     tau2 = reml_variance(y, x, v)
     w = np.ones_like(y) if np.ptp(v) == 0 else 1 / (max(tau2, float(v.mean())) + v)
     w = w / w.mean()
-    inverse = np.linalg.inv(x.T @ (w[:, None] * x))
-    beta = inverse @ x.T @ (w * y)
-    scale = max(float((w * (y - x @ beta) ** 2).sum() / df), float((w * v).mean()))
-    return Fit(levels, beta[:size], scale * inverse[:size, :size], df, tau2**0.5, scale**0.5, counts)
+    found = WLS(y, x, weights=w).fit()
+    scale = max(float(found.scale), float((w * v).mean()))
+    inverse = found.normalized_cov_params[:size, :size]
+    return Fit(levels, found.params[:size], scale * inverse, df, tau2**0.5, scale**0.5, counts)
 
 
 def contrast(fitted: Fit, a: Hashable, b: Hashable) -> tuple[float, float]:
     """Effect of batch a less that of b and its standard error (NaN when no batch has two specimens)."""
     c = np.array([float(level == a) - float(level == b) for level in fitted.batches])
     return float(c @ fitted.effects), float(np.sqrt(c @ fitted.covariance @ c))
-
-
-@dataclass(frozen=True)
-class VarianceTable:
-    """Analysis of variance of batch effects: F ratio, its degrees of freedom and the residual mean square."""
-
-    f: float
-    df_batch: int
-    df_residual: int
-    mean_square_batch: float
-    mean_square_residual: float
-    p: float
-
-
-def variance_table(
-    values: ArrayLike, batch: Sequence[Hashable], blocks: Sequence[Sequence[Hashable]] = ()
-) -> VarianceTable:
-    """F test of the batch effect after any number of crossed blocking factors.
-
-    The values are centred first and the sums of squares taken from residuals of orthogonal projections, so
-    that a large common level costs no digits.
-    """
-    from scipy import stats
-
-    y = np.asarray(values, float)
-    y = y - y[0]
-    y = y - y.mean()
-    ones = np.ones((len(y), 1))
-    base = np.hstack([ones, *[_dummies(block)[1][:, 1:] for block in blocks]])
-    full = np.hstack([base, _dummies(batch)[1][:, 1:]])
-    q_base, q_full = (np.linalg.qr(m)[0] for m in (base, full))
-    left = y - q_base @ (q_base.T @ y)
-    residual = left - q_full @ (q_full.T @ left)
-    explained = left - residual
-    df_batch = full.shape[1] - base.shape[1]
-    df_residual = len(y) - full.shape[1]
-    between = float(explained @ explained) / df_batch
-    within = float(residual @ residual) / df_residual
-    f = between / within
-    return VarianceTable(f, df_batch, df_residual, between, within, float(stats.f.sf(f, df_batch, df_residual)))
 
 
 def variance_components(groups: Sequence[ArrayLike]) -> dict[str, float]:

@@ -83,7 +83,7 @@ def _side(reading: Reading, before: set[str], after: set[str]) -> str:
 
 def _step(y: Array, groups: list[str], after: Array, smallest: float) -> Step:
     """Least squares of y on group levels and a common step; the verdict with its figures."""
-    from scipy import stats
+    from statsmodels.regression.linear_model import OLS
 
     names = sorted(set(groups))
     x_group = (np.array(groups)[:, None] == np.array(names)[None, :]).astype(float)
@@ -91,14 +91,10 @@ def _step(y: Array, groups: list[str], after: Array, smallest: float) -> Step:
     df = len(y) - x.shape[1]
     if df < 1:
         return Step(found=False, why="no scatter between specimens to judge a step by")
-    inverse = np.linalg.inv(x.T @ x)
-    beta = inverse @ x.T @ y
-    residual = y - x @ beta
-    sd = float(np.sqrt(residual @ residual / df))
-    se = sd * float(np.sqrt(inverse[-1, -1]))
-    step = float(beta[-1])
-    half = float(stats.t.ppf(0.975, df)) * se
-    p = float(2 * stats.t.sf(abs(step) / se, df)) if se > 0 else 0.0
+    fit = OLS(y, x).fit()
+    step, sd = float(fit.params[-1]), float(np.sqrt(fit.scale))
+    low, high = (float(end) for end in fit.conf_int(0.05)[-1])
+    p = float(fit.pvalues[-1]) if sd > 0 else 0.0
     shared = _shared(y, x_group, after, step, sd, df)
     found = p < LEVEL and abs(step) >= smallest and shared
     apart = p < LEVEL and not shared
@@ -106,8 +102,8 @@ def _step(y: Array, groups: list[str], after: Array, smallest: float) -> Step:
     return Step(
         found=found,
         step=step,
-        low=step - half,
-        high=step + half,
+        low=low,
+        high=high,
         p=p,
         df=df,
         specimen_sd=sd,
