@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.constants import Array
 from pipeline.drift.change import Search, before_use
 from pipeline.drift.monitoring import Watch, local_slopes
-from pipeline.drift.noise import Repeatability, covariance
+from pipeline.drift.noise import Repeatability, covariance, generalised
 from pipeline.drift.series import Series, finite_median
 from pipeline.drift.shapes import bedding
 from pipeline.method.drift import Drift
@@ -91,8 +91,6 @@ def bedding_still_moving(s: Series, friction: Array, noise: Repeatability) -> fl
         friction[half] - slopes.value[0] * np.nan_to_num(s.temperature[half] - finite_median(s.temperature[half])) / 100
     )
     matrix = covariance(s.stop[half], s.block[half], np.full(len(half), noise.sigma), noise.rho, 0.0)
-    root = np.linalg.cholesky(matrix)
-    design = np.linalg.solve(root, np.column_stack([np.ones(len(half)), np.linspace(-0.5, 0.5, len(half))]))
-    inverse = np.linalg.inv(design.T @ design)
-    beta = inverse @ design.T @ np.linalg.solve(root, values)
-    return float(beta[1] / np.sqrt(inverse[1, 1]))
+    along = np.linspace(-0.5, 0.5, len(half))
+    beta, cover = generalised(np.column_stack([np.ones(len(half)), along]), values, matrix)
+    return float(beta[1] / np.sqrt(cover[1, 1]))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from pipeline.constants import Array
+from pipeline.drift.noise import generalised
 
 
 class Difference(NamedTuple):
@@ -71,10 +72,6 @@ def levels(
     design = np.column_stack([group[known] == g for g in groups] + [phase[known] == name for name in names]).astype(
         float
     )
-    root = np.linalg.cholesky(matrix[np.ix_(known, known)])
-    x = np.linalg.solve(root, design)
-    y = np.linalg.solve(root, values[known])
-    inverse = np.linalg.pinv(x.T @ x)
-    beta = inverse @ (x.T @ y)
+    beta, cover = generalised(design, values[known], matrix[np.ix_(known, known)])
     own = slice(len(groups), None)
-    return Levels(names, beta[own], inverse[own, own], dof)
+    return Levels(names, beta[own], cover[own, own], dof)

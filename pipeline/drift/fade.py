@@ -10,7 +10,7 @@ from scipy.special import stdtrit
 
 from pipeline.drift.detection import FADE
 from pipeline.drift.monitoring import local_slopes
-from pipeline.drift.noise import Repeatability, covariance
+from pipeline.drift.noise import Repeatability, covariance, generalised
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
 from pipeline.results.drift import HotBlock
@@ -41,12 +41,9 @@ def _fall(
     values = s.friction[own] - known.value[0] * (s.temperature[own] - cool) / 100
     departure = (s.temperature[own] - s.temperature[own].mean()) / 100
     matrix = covariance(s.stop[own], s.block[own], np.full(len(own), noise.sigma), noise.rho, 0.0)
-    root = np.linalg.cholesky(matrix)
-    design = np.linalg.solve(root, np.column_stack([np.ones(len(own)), departure]))
-    inverse = np.linalg.inv(design.T @ design)
-    beta = inverse @ design.T @ np.linalg.solve(root, values)
+    beta, cover = generalised(np.column_stack([np.ones(len(own)), departure]), values, matrix)
     reach = (hot - cool) / 100
-    fall, u = float(beta[1] * reach), float(np.sqrt(inverse[1, 1] + known.u[0] ** 2) * reach)
+    fall, u = float(beta[1] * reach), float(np.sqrt(cover[1, 1] + known.u[0] ** 2) * reach)
     t = -float(stdtrit(noise.dof, FADE * settings.false_alarm_rate / tests))
     t_interval = float(stdtrit(noise.dof, 0.5 + settings.confidence / 2))
     beyond = fall + t * u < 0 and fall <= np.log1p(-1.5 * settings.least_loss)

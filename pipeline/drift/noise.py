@@ -128,6 +128,18 @@ def covariance(
     return matrix
 
 
+def generalised(design: Array, values: Array, matrix: Array) -> tuple[Array, Array]:
+    """Generalised least squares: coefficients (k,) and their covariance (k, k), the errors' covariance (n, n) being known.
+
+    `design` (n, k). The same as statsmodels' GLS to the last digits; loading that would take each test's drift longer than
+    all of its fits.
+    """
+    white = whitening(matrix)
+    x = white @ design
+    inverse = np.asarray(np.linalg.pinv(x.T @ x), float)
+    return inverse @ (x.T @ (white @ values)), inverse
+
+
 def whitening(matrix: Array) -> Array:
     """W with W C W' = 1: the inverse of the covariance's lower root."""
     from scipy.linalg import solve_triangular

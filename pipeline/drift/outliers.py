@@ -2,7 +2,8 @@
 
 Grubbs' test (ASTM E178; NIST/SEMATECH e-Handbook 1.3.5.17.1) for one value, Cochran's C (ISO 5725-2) for one
 variance among several. The drift stage uses Grubbs' on the scaled residuals: a single stray stop must not
-pass for a change of the material.
+pass for a change of the material. (statsmodels has the two-sided Grubbs' test under another name: the outlier test of a
+regression on a constant, by Bonferroni. The same answer, but drift would load the library for it at every test.)
 """
 
 from typing import NamedTuple
