@@ -46,22 +46,3 @@ def coverage_quantile(coverage: float, offset: np.ndarray) -> np.ndarray:
         density = np.exp(-((half - offset) ** 2) / 2) + np.exp(-((half + offset) ** 2) / 2)
         half = half - excess * np.sqrt(2 * np.pi) / density
     return half
-
-
-def one_sided(coverage: float, confidence: float, n: int) -> float:
-    """Exact one-sided factor for n repeats, from the non-central t."""
-    return float(special.nctdtrit(n - 1, special.ndtri(coverage) * np.sqrt(n), confidence) / np.sqrt(n))
-
-
-def howe(coverage: float, confidence: float, n: int) -> float:
-    """Howe's approximation of the two-sided factor (NIST/SEMATECH e-Handbook 7.2.6.3), for comparison."""
-    chi2 = special.chdtri(n - 1, confidence)  # upper tail `confidence` = lower tail 1 - confidence
-    return float(special.ndtri((1 + coverage) / 2) * np.sqrt((n - 1) * (1 + 1 / n) / chi2))
-
-
-def distribution_free_size(coverage: float, confidence: float) -> int:
-    """Fewest stops whose extremes hold `coverage` with `confidence`, whatever their distribution."""
-    n = 2
-    while 1 - n * coverage ** (n - 1) + (n - 1) * coverage**n < confidence:
-        n += 1
-    return n

