@@ -294,6 +294,11 @@ class Card(Model):
     blocks: Annotated[tuple[Block, ...], Field(min_length=1, max_length=5000)]
     wear: Text | None = None
 
+    @property
+    def simulates_inertia(self) -> bool:
+        """Whether the drive makes up for a part of the inertia that the rig's discs do not have."""
+        return self.inertia_mechanical is not None and self.inertia_mechanical < self.inertia * (1 - 1e-9)
+
     @field_validator("wear")
     @classmethod
     def _wear(cls, value: str | None) -> str | None:
@@ -370,6 +375,12 @@ def sensor_limit(card: Card, name: str, dimension: str) -> SensorLimit | None:
     """
     sensor = (card.recordings.sensors or {}).get(name)
     return None if sensor is None else _limit_of(sensor, dimension)
+
+
+def full_scales(card: Card) -> dict[str, float]:
+    """Stated full scales of torque (N m) and pressure (Pa)."""
+    limits = {name: sensor_limit(card, name, CHANNELS[name]) for name in ("torque", "pressure")}
+    return {n: limit.full_scale for n, limit in limits.items() if limit is not None and limit.full_scale is not None}
 
 
 def _limit_of(sensor: Sensor, dimension: str) -> SensorLimit:

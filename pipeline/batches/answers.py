@@ -132,7 +132,7 @@ def _answer(
         return answered("undecided", f"{single}: {ONE_SPECIMEN}")
     if q.margin is None:
         return answered("undecided", "no target gives the margin within which batches count as equivalent")
-    verdict = equivalence.verdict(estimate, *q.margin, p_holm, settings.alpha)
+    verdict = equivalence.verdict(estimate, *q.margin, p_holm, settings.significance)
     if verdict != "undecided":
         return answered(verdict)
     needed = plan_specimens(q, pair, estimate, settings)
@@ -159,8 +159,8 @@ def _reason(q: Quantity, estimate: Estimate, p_holm: float, settings: Batches) -
             f"the estimate {q.show(estimate.value):.3g} is beyond the margin, but no difference at all is not "
             f"excluded (p {p_holm:.2g} over all pairs)"
         )
-    near, far = (q.show(x) for x in equivalence.interval(estimate, 1 - 2 * settings.alpha))
-    share = 100 * (1 - 2 * settings.alpha)
+    near, far = (q.show(x) for x in equivalence.interval(estimate, 1 - 2 * settings.significance))
+    share = 100 * (1 - 2 * settings.significance)
     return (
         f"the {share:.0f} % interval, {near:.3g} to {far:.3g}, reaches beyond the margin, "
         f"{q.show(low):.3g} to {q.show(high):.3g}"
@@ -177,13 +177,15 @@ def plan_specimens(q: Quantity, pair: tuple[str, str], estimate: Estimate, setti
     other = q.fit.df - sum(n - 1 for n in present.values())
 
     def needed(true: float) -> Needed:
-        each = power.specimens_to_decide(true, sd, *margin, other_df=other, wanted=settings.power, alpha=settings.alpha)
+        each = power.specimens_to_decide(
+            true, sd, *margin, other_df=other, wanted=settings.chance_to_decide, alpha=settings.significance
+        )
         if each is None:
             return Needed(why=f"more than {power.LARGEST} each: too close to the margin for this scatter")
         return Needed(specimens_each=each, more={x: max(0, each - n) for x, n in present.items()})
 
     return SpecimensToDecide(
-        wanted=settings.power, specimen_sd=sd, if_as_estimated=needed(estimate.value), if_none=needed(0.0)
+        wanted=settings.chance_to_decide, specimen_sd=sd, if_as_estimated=needed(estimate.value), if_none=needed(0.0)
     )
 
 

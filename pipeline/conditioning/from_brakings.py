@@ -5,7 +5,7 @@ Everything here is found once per test and told in its summary; nothing is corre
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 import numpy as np
 
@@ -13,47 +13,17 @@ from pipeline.conditioning.corrections import Corrections, StopZero
 from pipeline.conditioning.energy_balance import BalanceLine, balance_line, drag_from_balance
 from pipeline.conditioning.lag import Lag, lag_of_test
 from pipeline.conditioning.offsets import LEAST_SPEED_RANGE, Zero, own_zero, robust_line, torque_zero
-from pipeline.conditioning.rest import Reading
+from pipeline.conditioning.survey import Braking
 from pipeline.conditioning.time_base import median_known
 from pipeline.method.conditioning import Conditioning
 
-LEAST_CORRELATION = 0.6  # of the two build-ups' rates: less is no common build-up
 LARGEST_DRAG, LARGEST_DRAG_SHARE = 40.0, 0.08  # N m, and of the braking torque: more is no bearing's drag
 SPEED_LATE_STEPS = 1.5  # sample periods from which on a late speed is told from the fit's own error
 TURNING = 3.0  # rad/s: readings at rest below this speed are neither turning nor at standstill
 
 
-class Surveyed(Protocol):
-    """What is needed of a braking (see the stops' survey); torque as recorded."""
-
-    @property
-    def torque_plateau(self) -> float: ...
-    @property
-    def rest(self) -> Reading | None: ...
-    @property
-    def torque_rest(self) -> Reading | None: ...
-    @property
-    def speed_rest(self) -> float: ...
-    @property
-    def after(self) -> tuple[float, float, float] | None: ...
-    @property
-    def still(self) -> Reading | None: ...
-    @property
-    def quarters(self) -> np.ndarray: ...
-    @property
-    def lag(self) -> float: ...
-    @property
-    def lag_height(self) -> float: ...
-    @property
-    def lag_speed(self) -> float: ...
-    @property
-    def step(self) -> float: ...
-    @property
-    def kind(self) -> str: ...
-
-
 @dataclass(frozen=True)
-class Found:
+class FoundCorrections:
     """Corrections with what they rest on."""
 
     corrections: Corrections
@@ -65,21 +35,59 @@ class Found:
     torque_spread: float
     speed_late: float = 0.0  # s by which the shaft's slowing is recorded behind torque and pressure; 0 where it is not
 
+    def described(self, settings: Conditioning) -> dict[str, Any]:
+        """The corrections as a test's summary tells them: keys offsets, drag, lag_s; null with why where nothing was self."""
+        zero, corrections = self.corrections.zero, self.corrections
+        offsets: dict[str, Any] = {
+            "torque_nm": zero.offset if zero.known else None,
+            "torque_u_nm": zero.u_offset,
+            "torque_and_drag_u_nm": zero.u_rest,
+            "torque_spread_nm": self.torque_spread,
+            "pressure_bar": self.pressure_rest / 1e5 if any(s.pressure_known for s in corrections.stops) else None,
+            "pressure_spread_bar": self.pressure_spread / 1e5,
+            "told_apart": zero.separated,
+            "how": zero.how,
+            "torque_turned": corrections.sign < 0,
+        }
+        if not zero.separated:
+            offsets["torque_u_why"] = (
+                "offset and drag were not told apart" if zero.known else "no reading at zero pressure"
+            )
+        drag: dict[str, Any] = {"a_nm": zero.a, "b_nm_per_rad_s": zero.b, "includes_drag": zero.includes_drag}
+        if not zero.separated:
+            drag["why"] = "nothing tells a constant drag from the torque's offset"
+        lag: dict[str, Any] = {
+            "value": self.lag.value if self.lag.stops else None,
+            "u": self.lag.u,
+            "spread": self.lag.spread,
+            "stops": self.lag.stops,
+            "significant": self.lag.significant,
+            "applied": corrections.lag,
+            "late": corrections.late if self.lag.significant else None,
+            "speed_late": self.speed_late or None,
+            "torque_behind_shaft": self.lag_behind_speed.value if self.lag_behind_speed.stops else None,
+        }
+        if not self.lag.stops:
+            lag["why"] = "no build-up in which pressure and torque rise together"
+        elif not corrections.lag:
+            lag["why"] = "switched off by the method" if self.lag.significant else "not clear of zero"
+        return {"offsets": offsets, "drag": drag, "lag_s": lag}
+
 
 def corrections_of(
-    brakings: Sequence[Surveyed],
+    brakings: Sequence[Braking],
     settings: Conditioning,
     *,
     includes_drag: bool,
     inertia: float,
     inertia_mechanical: float | None,
     has_drive: bool,
-) -> Found:
+) -> FoundCorrections:
     """Corrections of a test. inertia (kg m^2), inertia_mechanical None where the drive simulates nothing."""
     sign = sign_of(brakings)
     steps = np.array([b.step for b in brakings if np.isfinite(b.step)])
     step = float(np.median(steps)) if steps.size else float("nan")
-    usable = np.array([b.lag if b.lag_height >= LEAST_CORRELATION else np.nan for b in brakings], dtype=float)
+    usable = np.array([b.lag if b.lag_clear else np.nan for b in brakings], dtype=float)
     lag = lag_of_test(usable, step=step, heights=np.array([b.lag_height for b in brakings], dtype=float))
     behind = lag_of_test(np.array([b.lag_speed for b in brakings if b.kind != "drag"], dtype=float), step=step)
     late, speed_late = who_is_late(lag, behind, step)
@@ -94,10 +102,10 @@ def corrections_of(
     # What is at rest in sum is known by now; the line only parts offset from drag, so the stops' own zeros stay.
     zero = _zero(brakings, sign, line, points, includes_drag)
     corrections = Corrections(sign, zero, applied, late, stops, pressure, pressure_u)
-    return Found(corrections, lag, behind, line, pressure, *spreads, speed_late)
+    return FoundCorrections(corrections, lag, behind, line, pressure, *spreads, speed_late)
 
 
-def sign_of(brakings: Sequence[Surveyed]) -> float:
+def sign_of(brakings: Sequence[Braking]) -> float:
     """-1 where the torque of every braking is negative against its rest reading, else 1."""
     rises = [b.torque_plateau - (b.torque_rest.value if b.torque_rest else 0.0) for b in brakings]
     finite = [rise for rise in rises if np.isfinite(rise)]
@@ -105,7 +113,7 @@ def sign_of(brakings: Sequence[Surveyed]) -> float:
 
 
 def _points(
-    brakings: Sequence[Surveyed],
+    brakings: Sequence[Braking],
     sign: float,
     inertia: float,
     mechanical: float | None,
@@ -131,7 +139,7 @@ def _points(
 
 
 def _zero(
-    brakings: Sequence[Surveyed], sign: float, line: BalanceLine | None, points: np.ndarray, includes_drag: bool
+    brakings: Sequence[Braking], sign: float, line: BalanceLine | None, points: np.ndarray, includes_drag: bool
 ) -> Zero:
     turning = [(b.speed_rest, b.torque_rest.value) for b in brakings if b.torque_rest and b.speed_rest > TURNING]
     turning += [b.after[:2] for b in brakings if b.after]
@@ -157,7 +165,7 @@ def _zero(
     return replace(zero, a=drag[0], b=drag[1], u_offset=zero.u_rest, separated=True, how=how)
 
 
-def _typical_u(brakings: Sequence[Surveyed]) -> float:
+def _typical_u(brakings: Sequence[Braking]) -> float:
     """Median standard uncertainty of the torque readings at rest (N m); 0 without any."""
     found = [b.torque_rest.u for b in brakings if b.torque_rest]
     return float(np.median(found)) if found else 0.0
@@ -184,7 +192,7 @@ def agrees(before: np.ndarray, after: np.ndarray) -> bool:
 
 
 def _stop_zeros(
-    brakings: Sequence[Surveyed], zero: Zero, sign: float
+    brakings: Sequence[Braking], zero: Zero, sign: float
 ) -> tuple[tuple[StopZero, ...], float, float, tuple[float, float]]:
     """Zeros of each stop, the test's pressure at rest with its uncertainty, and both zeros' spread (pressure, torque)."""
     nan = float("nan")
@@ -253,40 +261,3 @@ def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "
     sure = lag.significant and behind.u < abs(lag.value) / 8
     pressure = sure and abs(behind.value) < min(abs(behind.value - lag.value), abs(lag.value))
     return ("pressure" if pressure else "torque"), 0.0
-
-
-def described(found: Found, settings: Conditioning) -> dict[str, Any]:
-    """The corrections as a test's summary tells them: keys offsets, drag, lag_s; null with why where nothing was found."""
-    zero, corrections = found.corrections.zero, found.corrections
-    offsets: dict[str, Any] = {
-        "torque_nm": zero.offset if zero.known else None,
-        "torque_u_nm": zero.u_offset,
-        "torque_and_drag_u_nm": zero.u_rest,
-        "torque_spread_nm": found.torque_spread,
-        "pressure_bar": found.pressure_rest / 1e5 if any(s.pressure_known for s in corrections.stops) else None,
-        "pressure_spread_bar": found.pressure_spread / 1e5,
-        "told_apart": zero.separated,
-        "how": zero.how,
-        "torque_turned": corrections.sign < 0,
-    }
-    if not zero.separated:
-        offsets["torque_u_why"] = "offset and drag were not told apart" if zero.known else "no reading at zero pressure"
-    drag: dict[str, Any] = {"a_nm": zero.a, "b_nm_per_rad_s": zero.b, "includes_drag": zero.includes_drag}
-    if not zero.separated:
-        drag["why"] = "nothing tells a constant drag from the torque's offset"
-    lag: dict[str, Any] = {
-        "value": found.lag.value if found.lag.stops else None,
-        "u": found.lag.u,
-        "spread": found.lag.spread,
-        "stops": found.lag.stops,
-        "significant": found.lag.significant,
-        "applied": corrections.lag,
-        "late": corrections.late if found.lag.significant else None,
-        "speed_late": found.speed_late or None,
-        "torque_behind_shaft": found.lag_behind_speed.value if found.lag_behind_speed.stops else None,
-    }
-    if not found.lag.stops:
-        lag["why"] = "no build-up in which pressure and torque rise together"
-    elif not corrections.lag:
-        lag["why"] = "switched off by the method" if found.lag.significant else "not clear of zero"
-    return {"offsets": offsets, "drag": drag, "lag_s": lag}

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline.conditioning.passes import rests_of
 from pipeline.conditioning.rest import Rest
 from pipeline.conditioning.segments import runs
 from pipeline.conditioning.stretches import BATCH_ROWS
@@ -78,6 +79,13 @@ def _brakings(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list
             )
         )  # fmt: skip
     return found
+
+
+def first_look(path: Path, *, one_per_recording: bool) -> tuple[dict[int, Rest], list[Look]]:
+    """Pressure at rest of each recording of the channels file, and its brakings: of one-stop recordings the largest each."""
+    rests = rests_of(path)
+    found = looks(path, rests)
+    return rests, largest(found) if one_per_recording else found
 
 
 def largest(found: Sequence[Look]) -> list[Look]:

@@ -1,7 +1,7 @@
 """The two passes over a test's samples, stretch by stretch."""
 
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,7 +25,7 @@ class Applications:
 
 
 NOISES_ON, NOISES_OFF = 6.0, 3.5  # thresholds in standard deviations of the pressure at rest, at least
-SMALLEST_LEVELS = 2.5  # on-thresholds: a test whose pressures stay below was not recorded in the unit stated
+LEAST_LEVELS = 2.5  # on-thresholds: a test whose pressures stay below was not recorded in the unit stated
 SHARE_ON, SHARE_OFF = 0.05, 0.03  # of such a test's pressures
 
 
@@ -52,7 +52,7 @@ def _joined(several: list[Rest]) -> Rest:
     return Rest(level, noise, high, several[0].known)
 
 
-def rest_levels(rests: dict[int, Rest], margin: float) -> dict[int, float]:
+def rest_levels(rests: Mapping[int, Rest], margin: float) -> dict[int, float]:
     """The rest level to use for each recording (Pa)."""
     if not rests:
         return {}
@@ -61,7 +61,7 @@ def rest_levels(rests: dict[int, Rest], margin: float) -> dict[int, float]:
     return {key: settled_rest(rest, test, margin) for key, rest in rests.items()}
 
 
-def thresholds_for(rests: dict[int, Rest], settings: Segmentation, *, speed_factor: float = 1.0) -> Segmentation:
+def thresholds_for(rests: Mapping[int, Rest], settings: Segmentation, *, speed_factor: float = 1.0) -> Segmentation:
     """The method's thresholds, raised above the noise at rest, or lowered for a test whose pressures are all tiny.
 
     Tiny or huge pressures come from a unit that is not the one stated: the test is then found suspect by its levels, but
@@ -76,7 +76,7 @@ def thresholds_for(rests: dict[int, Rest], settings: Segmentation, *, speed_fact
     noise = float(np.median(noises)) if noises else 0.0
     high = float(np.median([rest.high - rest.level for rest in rests.values()]))
     on, off = settings.on_pressure, settings.off_pressure
-    if 10 * noise < high < SMALLEST_LEVELS * on:
+    if 10 * noise < high < LEAST_LEVELS * on:
         on, off = SHARE_ON * high, SHARE_OFF * high
     return settings.model_copy(
         update={"on_pressure": max(on, NOISES_ON * noise), "off_pressure": max(off, NOISES_OFF * noise)}
@@ -136,14 +136,10 @@ def with_bounds(spans: list[slice], size: int) -> Iterator[tuple[slice, int, int
         yield span, spans[i - 1].stop if i else 0, spans[i + 1].start if i + 1 < len(spans) else size
 
 
-def visit(
-    path: Path,
-    columns: list[str],
-    segmentation: Segmentation,
-    found: tuple[Braking, ...],
-    each: Callable[[int, Braking, Stretch, slice, int, int], None],
-) -> None:
-    """Second pass: call `each` with the braking's index, the braking, its stretch, span and bounds."""
+def second_pass(
+    path: Path, columns: list[str], segmentation: Segmentation, found: tuple[Braking, ...]
+) -> Iterator[tuple[int, Braking, Stretch, slice, tuple[int, int]]]:
+    """Index of each braking, the braking, its stretch, its rows there, and the rows that its neighbours leave it."""
     position = 0
     for stretch in stretches(path, columns, segmentation):
         inside = []
@@ -154,4 +150,4 @@ def visit(
             position += 1
         spans = [slice(found[i].start - stretch.row, found[i].stop - stretch.row) for i in inside]
         for i, (span, before, after) in zip(inside, with_bounds(spans, stretch.size), strict=True):
-            each(i, found[i], stretch, span, before, after)
+            yield i, found[i], stretch, span, (before, after)

@@ -11,6 +11,8 @@ from pipeline.conditioning.rest import rest_pressure
 from pipeline.conditioning.time_base import median_step
 from pipeline.method.segmentation import Segmentation
 
+END_MARGIN = 0.03  # of the start speed above the end speed: there a braking has done what was wanted
+
 
 def brakings(
     time: np.ndarray, speed: np.ndarray, pressure: np.ndarray, settings: Segmentation, *, rest: float | None = None
@@ -34,8 +36,8 @@ def brakings(
     step = median_step(time)
     if not np.isfinite(step):
         return []
-    shortest = max(round(settings.minimum_duration / step), 2)
-    bridge = max(round(settings.minimum_interruption / step), 1)
+    shortest = max(round(settings.least_duration / step), 2)
+    bridge = max(round(settings.least_interruption / step), 1)
     found = []
     for start, stop in runs(_bridged(held, bridge) & _bridged(moving, bridge)):
         on = np.flatnonzero(passed[start:stop] & turning[start:stop])

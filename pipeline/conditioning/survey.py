@@ -21,6 +21,7 @@ GUARD_S = 0.1  # kept clear before the brake start: a leading torque is not at z
 SETTLING_S = 0.3  # kept clear after the release
 AFTER_S = 10.0  # of the time after a release that zero readings are taken from
 QUARTERS = 4
+LEAST_CORRELATION = 0.6  # of the two build-ups' rates: less is no common build-up
 DRAG_SPEED_SHARE = 0.93  # of the start speed: a braking that ends above it held its speed
 
 
@@ -55,6 +56,11 @@ class Braking:
     build_up: float = float("nan")  # s from the start to nine tenths of the plateau
 
     @property
+    def lag_clear(self) -> bool:
+        """Whether pressure and torque build up alike enough for their lag to mean something."""
+        return self.lag_height >= LEAST_CORRELATION
+
+    @property
     def kind(self) -> str:
         """What it looks like by its speeds alone."""
         if self.speed_end > DRAG_SPEED_SHARE * self.speed_start:
@@ -79,11 +85,11 @@ def surveyed(
     torque, above = channels["torque"], channels["pressure"] - rest
     start_s, end_s = moments(time, speed, above, span, segmentation)
     lead = slice(
-        max(_row_at(time, start_s - conditioning.zero_window - GUARD_S, before, span.start), before), span.start
+        max(row_at(time, start_s - conditioning.zero_window - GUARD_S, before, span.start), before), span.start
     )
-    quiet = slice(lead.start, _row_at(time, start_s - GUARD_S, lead.start, span.start))
-    tail_start = _row_at(time, end_s + SETTLING_S, span.stop, after)
-    tail = slice(tail_start, _row_at(time, end_s + SETTLING_S + AFTER_S, tail_start, after))
+    quiet = slice(lead.start, row_at(time, start_s - GUARD_S, lead.start, span.start))
+    tail_start = row_at(time, end_s + SETTLING_S, span.stop, after)
+    tail = slice(tail_start, row_at(time, end_s + SETTLING_S + AFTER_S, tail_start, after))
     half = slice((span.start + span.stop) // 2, span.stop)
     plateau = median_known(above[half])
     after_reading, still = _readings_after(speed[tail], torque[tail], above[tail], segmentation)
@@ -139,7 +145,8 @@ def _build_up(time: np.ndarray, above: np.ndarray, span: slice, plateau: float) 
     return float(time[span.start + reached[0]] - time[span.start]) if reached.size else float("nan")
 
 
-def _row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
+def row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
+    """First row from `low` to `high` whose time (s), (n,), is not before `moment`."""
     return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
 
 
@@ -230,7 +237,7 @@ def _lags(
     step = median_step(time[span])
     if not step > 0:
         return float("nan"), 0.0, float("nan")
-    margin = int(np.ceil((settings.maximum_lag + 0.2) / step))
+    margin = int(np.ceil((settings.largest_lag + 0.2) / step))
     high = median_known(above[span.start + (span.stop - span.start) // 4 : span.stop])
     with np.errstate(invalid="ignore"):
         reached = np.flatnonzero(above[span] > 0.9 * high)
@@ -243,7 +250,7 @@ def _lags(
         for name in ("pressure", "torque")
     }
     sign = np.sign(median_known(channels["torque"][span])) or 1.0
-    lag, height = lag_of_build_up(smooth["pressure"], sign * smooth["torque"], step, longest=settings.maximum_lag)
+    lag, height = lag_of_build_up(smooth["pressure"], sign * smooth["torque"], step, longest=settings.largest_lag)
     whole = slice(wide.start, span.stop)
     behind = lag_behind_speed(time[whole], channels["speed"][whole], sign * channels["torque"][whole])
     return lag, height, behind

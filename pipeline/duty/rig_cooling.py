@@ -31,8 +31,8 @@ from pipeline.heat.capacity import enthalpy, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc, braking_as_cooling
 from pipeline.results.duty import RigCooling
 
-FEWEST = 8
-SMALLEST_DROP_K, SMALLEST_EXCESS_K = 25.0, 40.0
+LEAST_COOLDOWNS = 8
+LEAST_DROP_K, LEAST_EXCESS_K = 25.0, 40.0
 LONGEST_S = 3600.0
 NODES = 33
 AIR_K = 8.0  # limits of a test cell's air about the usual 22 degC, where it was not recorded (common practice)
@@ -86,7 +86,7 @@ def pauses_of(stops: pl.DataFrame, disc: Disc, share: float, ambient: float) -> 
     end = following + ZERO_C
     around = (good["air_c"] + good["next_air"]).to_numpy().astype(float) / 2 + ZERO_C
     seconds = idle + braking_as_cooling(initial + ZERO_C, start, duration, around, first, last)
-    cools = start - end > SMALLEST_DROP_K
+    cools = start - end > LEAST_DROP_K
     return Pauses(start[cools], end[cools], seconds[cools], around[cools])
 
 
@@ -111,10 +111,10 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
     """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and area; `recorded`:
     the ambient of all pauses was.
     """
-    warm = pauses.end - pauses.ambient > SMALLEST_EXCESS_K
+    warm = pauses.end - pauses.ambient > LEAST_EXCESS_K
     start, end, seconds, ambient = (getattr(pauses, name)[warm] for name in ("start", "end", "seconds", "ambient"))
-    if len(start) < FEWEST:
-        return f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling ({FEWEST} needed)"
+    if len(start) < LEAST_COOLDOWNS:
+        return f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling ({LEAST_COOLDOWNS} needed)"
     heat = disc.mass * (enthalpy(start, disc.material) - enthalpy(end, disc.material))
     middle = (start + end) / 2
     with_radiation = not stated and bool(np.ptp(np.quantile(middle, [0.05, 0.95])) > WIDE_K)
@@ -131,7 +131,7 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
         spread = max(MAD_TO_SD * float(np.median(np.abs(misfit - np.median(misfit)))), 0.01)
         weight = np.sqrt(np.clip(1 - (misfit / (4.7 * spread)) ** 2, 0, None) ** 2)  # bisquare
     used = weight > 0.1
-    if used.sum() < FEWEST or g <= 0:
+    if used.sum() < LEAST_COOLDOWNS or g <= 0:
         return "the pauses between stops do not cool alike: no cooling law of the rig can be told from them"
     se = _se(columns[used] * scale[used, None], misfit[used])
     if not recorded:

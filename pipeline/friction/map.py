@@ -154,14 +154,12 @@ def fit_map(
         np.full(t.size, usual) if name in missing else values
         for name, values, usual in zip(effects.NAMES, rest, own, strict=True)
     )
-    if np.ptp(t) < settings.narrowest_range:
-        raise NoMap(
-            f"usable stops span {np.ptp(t):.0f} K; a map over temperature needs {settings.narrowest_range:.0f} K"
-        )
+    if np.ptp(t) < settings.least_range:
+        raise NoMap(f"usable stops span {np.ptp(t):.0f} K; a map over temperature needs {settings.least_range:.0f} K")
     candidates = effects.linear(p, w, e, reference, energy_form)
     logs = effects.linear(p, w, e, reference, "log")
     choice = limited(effects.separable(logs, temperature_basis(t), missing), len(used), energy_form)
-    fitted, choice = fit_carried(used, t, candidates, choice, link, settings.huber, start)
+    fitted, choice = fit_carried(used, t, candidates, choice, link, settings.stray_limit, start)
     support = Support(np.sort(t), candidates, settings.largest_gap)
     factors = ("specimen", "specimen_shift") if fitted.data.groups else ()
     return FrictionMap(fitted, link, reference, choice, support, temperature, used, missing, factors)

@@ -41,7 +41,7 @@ def as_truth(value: Any) -> Any:
     return value
 
 
-def as_probability(value: Any) -> float:
+def as_fraction(value: Any) -> float:
     """A share between 0 and 1, both left out, from a number or `95 %`; ValueError otherwise."""
     share = to_si(value if isinstance(value, int | float) else str(value), "share")
     if not 0 < share < 1:
@@ -52,5 +52,6 @@ def as_probability(value: Any) -> float:
 Text = Annotated[str, BeforeValidator(as_text)]
 Number = Annotated[float, BeforeValidator(as_number)]
 Truth = Annotated[bool, BeforeValidator(as_truth)]
-Probability = Annotated[float, BeforeValidator(as_probability), Dimension("share")]
+Fraction = Annotated[float, BeforeValidator(as_fraction), Dimension("share")]
+Probability = Fraction  # where the fraction is a chance
 Count = Annotated[int, BeforeValidator(as_number), Field(ge=0)]

@@ -11,5 +11,7 @@ REVISION = 3  # of the rigs stage too, which has no settings of its own and shar
 
 
 class Batches(Settings):
-    alpha: Probability = Field(0.05, description="level of each one-sided equivalence test and of `different`")
-    power: Probability = Field(0.80, description="wanted chance of a decision, for the number of further specimens")
+    significance: Probability = Field(0.05, description="level of each one-sided equivalence test and of `different`")
+    chance_to_decide: Probability = Field(
+        0.80, description="wanted chance of a decision, for the number of further specimens"
+    )

@@ -17,7 +17,7 @@ class Conditioning(Settings):
     )
     filter_order: Count = Field(2, ge=1, le=8, description="order of one pass of the Butterworth low-pass")
     lag_correction: Truth = Field(True, description="shift torque onto pressure by the test's lag")
-    maximum_lag: Duration = Field(0.3, description="longest lag looked for")
+    largest_lag: Duration = Field(0.3, description="longest lag looked for")
     gap_periods: Count = Field(5, ge=2, description="a step longer than this many sample periods is a gap")
     zero_window: Duration = Field(0.5, description="time before the brake start that zero readings are taken from")
     offset_limit: Share = Field(0.005, description="share of full scale above which an offset is a finding")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from pipeline.inputs.quantities import Duration, Pressure, Temperature, TemperatureDifference
-from pipeline.inputs.scalars import Count, Number, Probability
+from pipeline.inputs.scalars import Count, Fraction, Number, Probability
 from pipeline.method.base import Settings
 
 REVISION = 2
@@ -14,16 +14,16 @@ REVISION = 2
 class Drift(Settings):
     false_alarm_rate: Probability = Field(0.01, description="share of healthy tests that may raise an alarm")
     confidence: Probability = Field(0.95, description="confidence of the intervals of onset, loss and evidence")
-    least_loss: Probability = Field(0.02, description="share of mu below which a change is not called one")
+    least_loss: Fraction = Field(0.02, description="share of mu below which a change is not called one")
     cusum_allowance: Number = Field(0.5, description="allowance k of the cumulative sum, standard deviations")
-    ewma_weight: Probability = Field(0.2, description="weight lambda of the newest residual in the EWMA")
+    ewma_weight: Fraction = Field(0.2, description="weight lambda of the newest residual in the EWMA")
     matched_temperature: TemperatureDifference = Field(
         40.0, description="checks further apart in initial temperature do not match"
     )
-    matched_pressure: Probability = Field(
+    matched_pressure: Fraction = Field(
         0.12, description="relative difference of wanted pressure up to which checks match"
     )
-    matched_speed: Probability = Field(0.08, description="relative difference of start speed up to which checks match")
+    matched_speed: Fraction = Field(0.08, description="relative difference of start speed up to which checks match")
     low_power_share: Number = Field(
         0.75,
         description="a stop is low-energy below this share of the checks' power density, if not hotter than they are",
@@ -41,10 +41,10 @@ class Drift(Settings):
     )
     least_exposure: Count = Field(10, description="low-energy stops needed before a fall can be laid to them")
     least_clearing: Count = Field(4, description="high-energy stops in a row that count as a recovery test")
-    recovered_share: Probability = Field(
+    recovered_share: Fraction = Field(
         0.95, description="recovered: level after high-energy stops over the level before the loss, at least"
     )
-    torque_change: Probability = Field(
+    torque_change: Fraction = Field(
         0.015, description="change of the energy ratio that counts as one of the torque chain"
     )
     rest_pressure_change: Pressure = Field(

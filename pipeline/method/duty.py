@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from pipeline.inputs.quantities import Share
-from pipeline.inputs.scalars import Probability
+from pipeline.inputs.scalars import Fraction, Probability
 from pipeline.method.base import Settings
 
 REVISION = 4
@@ -13,11 +13,11 @@ REVISION = 4
 
 class Duty(Settings):
     disc_heat_share: Share = Field(1.0, description="share of the friction heat that goes into the disc")
-    window_share: Probability = Field(
+    window_share: Fraction = Field(
         0.90, description="share of a settled cycle's energy that the opening to run must keep in the window"
     )
     emissivity: Share = Field(0.80, description="of the disc, where neither card nor cool-downs tell it")
-    natural_convection: Probability = Field(
+    natural_convection: Fraction = Field(
         0.25, description="share of the rig's convection that stays with the duct closed, where no duty file gives h0"
     )
     confidence: Probability = Field(0.95, description="confidence of wear and life")

@@ -25,7 +25,7 @@ class Reduction(Settings):
     temperature: Literal["initial", "mean", "peak", "end"] = Field(
         "initial", description="temperature that a stop stands at on the friction map"
     )
-    minimum_window: Duration = Field(0.3, description="a shorter evaluation window gives no mu")
+    least_window: Duration = Field(0.3, description="a shorter evaluation window gives no mu")
     torque_pressure_correlation: Annotated[Number, Field(ge=-1, le=1)] = Field(
         0.0, description="correlation of the torque's and the pressure's calibration errors"
     )

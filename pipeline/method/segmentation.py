@@ -13,7 +13,7 @@ REVISION = 2
 class Segmentation(Settings):
     on_pressure: Pressure = Field(1.0e5, description="pressure above rest at which braking starts")
     off_pressure: Pressure = Field(0.6e5, description="pressure above rest below which braking has ended")
-    minimum_duration: Duration = Field(0.3, description="shorter applications are not stops")
-    minimum_interruption: Duration = Field(0.2, description="shorter losses of pressure or speed end no braking")
+    least_duration: Duration = Field(0.3, description="shorter applications are not stops")
+    least_interruption: Duration = Field(0.2, description="shorter losses of pressure or speed end no braking")
     turning_speed: AngularSpeed = Field(3.0, description="the shaft turns above this speed")
     lower_speed: AngularSpeed = Field(0.5, description="a stop has ended below this speed")

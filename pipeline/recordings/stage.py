@@ -27,7 +27,7 @@ from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.rates import on_torque_time
 from pipeline.results import stamp, write_json
 
-FEWEST_ROWS = 3
+LEAST_ROWS = 3
 
 
 @dataclass
@@ -155,8 +155,8 @@ def _ingested(
         source = _checked(chunks(), notes, said)
         first = list(itertools.islice(source, 2))
         rows = sum(frame.height for frame in first)
-        if rows < FEWEST_ROWS:
-            raise InputError(f"has {rows} usable rows; a recording needs {FEWEST_ROWS} or more")
+        if rows < LEAST_ROWS:
+            raise InputError(f"has {rows} usable rows; a recording needs {LEAST_ROWS} or more")
         start = head(first[0])
         if start in progress.heads:
             # Read twice only when the first rows equal an earlier recording's: a copy must not reach the

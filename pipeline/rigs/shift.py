@@ -27,8 +27,8 @@ from pipeline.results.model import renewed
 from pipeline.results.rigs import Step
 
 LEVEL = 0.02  # of the test for a step; an event is looked at on its own
-SMALLEST_MU, SMALLEST_RATIO = 0.01, 0.007  # relative steps below these are no finding
-FEWEST = 2  # specimens on either side
+LEAST_MU_STEP, LEAST_RATIO_STEP = 0.01, 0.007  # relative steps below these are no finding
+LEAST_SPECIMENS = 2  # specimens on either side
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def friction_step(readings: Sequence[Reading], before: set[str], after: set[str]
     groups = {r.group for r in here if r.test in before} & {r.group for r in here if r.test in after}
     used = [r for r in here if r.group in groups]
     sides = [{(r.group, r.specimen, r.test) for r in used if r.test in side} for side in (before, after)]
-    needed = 1 if groups and groups <= reference else FEWEST
+    needed = 1 if groups and groups <= reference else LEAST_SPECIMENS
     if not groups:
         return Step(found=False, why="no batch was tested on both sides of it")
     if min(map(len, sides)) < needed:
@@ -62,7 +62,7 @@ def friction_step(readings: Sequence[Reading], before: set[str], after: set[str]
     label = [r.group if r in used else f"{r.group}|{_side(r, before, after)}" for r in usable]
     level = np.array([r.level for r in usable])
     stepped = np.array([r.test in after and r in used for r in usable], float)
-    step = _step(level, label, stepped, SMALLEST_MU)
+    step = _step(level, label, stepped, LEAST_MU_STEP)
     return renewed(step, groups=sorted(groups), tests_before=len(sides[0]), tests_after=len(sides[1]))
 
 
@@ -70,10 +70,10 @@ def ratio_step(readings: Sequence[Reading], before: set[str], after: set[str]) -
     """Step of the energy ratio at a boundary; material plays no part."""
     here = [r for r in readings if np.isfinite(r.energy_ratio) and (r.test in before or r.test in after)]
     count = [sum(r.test in side for r in here) for side in (before, after)]
-    if min(count) < FEWEST:
+    if min(count) < LEAST_SPECIMENS:
         return Step(found=False, why=f"{count[0]} tests before and {count[1]} after have an energy balance")
     values = np.array([r.energy_ratio for r in here])
-    step = _step(values, ["all"] * len(here), np.array([r.test in after for r in here], float), SMALLEST_RATIO)
+    step = _step(values, ["all"] * len(here), np.array([r.test in after for r in here], float), LEAST_RATIO_STEP)
     return renewed(step, tests_before=count[0], tests_after=count[1])
 
 
@@ -81,7 +81,7 @@ def _side(reading: Reading, before: set[str], after: set[str]) -> str:
     return "before" if reading.test in before else "after" if reading.test in after else "elsewhere"
 
 
-def _step(y: Array, groups: list[str], after: Array, smallest: float) -> Step:
+def _step(y: Array, groups: list[str], after: Array, least: float) -> Step:
     """Least squares of y on group levels and a common step; the verdict with its figures."""
     from statsmodels.regression.linear_model import OLS
 
@@ -96,7 +96,7 @@ def _step(y: Array, groups: list[str], after: Array, smallest: float) -> Step:
     low, high = (float(end) for end in fit.conf_int(0.05)[-1])
     p = float(fit.pvalues[-1]) if sd > 0 else 0.0
     shared = _shared(y, x_group, after, step, sd, df)
-    found = p < LEVEL and abs(step) >= smallest and shared
+    found = p < LEVEL and abs(step) >= least and shared
     apart = p < LEVEL and not shared
     why = "the materials do not step together" if apart else "no step beyond the scatter"
     return Step(

@@ -21,7 +21,7 @@ ALIKE = {
     "duration_s": (0.002, 0.002), "speed_start_rpm": (3e-4, 0.2), "pressure_bar": (5e-4, 0.005),
     "torque_nm": (5e-4, 0.1), "energy_kj": (1e-3, 0.02), "temperature_initial_c": (0.0, 0.1),
 }  # fmt: skip
-FEWEST, SHARE = 3, 0.1  # stops in common from which two tests are said to share recordings
+LEAST_STOPS, SHARE = 3, 0.1  # stops in common from which two tests are said to share recordings
 MOST = 0.5  # of the smaller test's stops: from here on the two are one test
 
 
@@ -46,7 +46,7 @@ def copies(tests: Mapping[str, pl.DataFrame]) -> list[Copy]:
     for a, b in itertools.combinations(sorted(tests), 2):
         common = _common(points[a], points[b])
         smaller = min(len(points[a]), len(points[b]))
-        if common >= max(FEWEST, SHARE * smaller):
+        if common >= max(LEAST_STOPS, SHARE * smaller):
             kept, other = sorted((a, b), key=rank.__getitem__)
             found.append(Copy(other, kept, common, common / smaller, bool(common >= MOST * smaller)))
     return found

@@ -11,9 +11,9 @@ plateau.
 
 import numpy as np
 
+from pipeline.conditioning.segments import END_MARGIN
 from pipeline.conditioning.survey import speed_at
 
-END_MARGIN = 0.03
 BITE_S = 0.5
 
 

@@ -25,7 +25,6 @@ def setup_of(card: Card, settings: Reduction) -> Setup:
         if ring is None:
             raise InputError("brake: give friction_ring or effective_radius")
         radius = effective_radius(ring.outer_diameter, ring.inner_diameter, settings.radius)
-    simulated = card.inertia_mechanical is not None and card.inertia_mechanical < card.inertia * (1 - 1e-9)
     return Setup(
         piston_area=brake.piston_area,
         radius=radius,
@@ -33,12 +32,12 @@ def setup_of(card: Card, settings: Reduction) -> Setup:
         efficiency=brake.efficiency,
         friction_area=brake.friction_area,
         inertia=card.inertia,
-        inertia_mechanical=card.inertia_mechanical if simulated else None,
+        inertia_mechanical=card.inertia_mechanical if card.simulates_inertia else None,
         rolling_radius=card.rolling_radius,
         average=settings.average,
         drag_correction=settings.drag_correction,
         build_up=settings.build_up,
-        minimum_window=settings.minimum_window,
+        least_window=settings.least_window,
     )
 
 
@@ -85,13 +84,3 @@ def temperature_limit(card: Card) -> float | None:
     if limit is None or limit.absolute is None:
         return None
     return float(limit.absolute / np.sqrt(3))
-
-
-def full_scales(card: Card) -> dict[str, float]:
-    """Stated full scales of torque (N m) and pressure (Pa)."""
-    found = {}
-    for name in ("torque", "pressure"):
-        limit = sensor_limit(card, name, SOURCES[name])
-        if limit is not None and limit.full_scale is not None:
-            found[name] = limit.full_scale
-    return found

@@ -8,31 +8,19 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.conditioning.from_brakings import Found, corrections_of
-from pipeline.conditioning.looks import largest, looks
-from pipeline.conditioning.passes import Applications, rest_levels, rests_of, survey, thresholds_for, visit
-from pipeline.conditioning.rest import Rest
+from pipeline.conditioning.conditioned import ConditionedTest, condition
+from pipeline.conditioning.looks import Look, first_look
+from pipeline.conditioning.survey import Braking
 from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
-from pipeline.method.segmentation import Segmentation
 from pipeline.results import scan_table
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.clock import idle_times, runs_through
-from pipeline.stops.facts import full_scales, gains_of, setup_of, temperature_limit
-from pipeline.stops.faults.balance import balance_findings
+from pipeline.stops.facts import gains_of, setup_of, temperature_limit
 from pipeline.stops.faults.gross_slips import gross_slips
-from pipeline.stops.faults.heat_witness import disc_by_heat
-from pipeline.stops.faults.other_temperatures import other_temperatures, readings
-from pipeline.stops.faults.table import faults_across, schedule_levels
-from pipeline.stops.faults.units import (
-    apart_findings,
-    starts_known,
-    unit_findings,
-    verified,
-    without_consequences,
-    witnesses_of,
-)
+from pipeline.stops.faults.table import schedule_levels, table_shows
+from pipeline.stops.faults.units import apart_findings, without_consequences
 from pipeline.stops.reduction import Setup
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
@@ -43,7 +31,6 @@ from pipeline.vocabulary import STOPS, TRACES, conform
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
 APART = "not reduced"
 VACUUM_PA = 1.5e5  # an atmosphere, and half of one for a zero that is off
-NEEDED = ["time", "speed", "torque", "pressure", "disc_temperature"]
 
 
 def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Result:
@@ -51,56 +38,34 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
 
     Raises InputError where nothing of the test can be used.
     """
-    columns = [*NEEDED, "drive_torque", "pressure_2", "ambient_temperature"]
-    conditioning = method.conditioning
     recordings = [r for r in ingest["recordings"] if r.get("duplicate_of") is None]
     if recordings:
         refuse_negative_pressure(channels)
-    measured = rests_of(channels) if recordings else {}
+    one = card.recordings.holds == "stop"
+    rests, looks = first_look(channels, one_per_recording=one) if recordings else ({}, [])
     levels = schedule_levels(card)
     setup = setup_of(card, method.reduction)
-    apart, why_apart, slow = set_apart(card, setup, levels, channels, measured, recordings)
-    measured = {number: rest for number, rest in measured.items() if number not in why_apart}
-    segmentation = thresholds_for(measured, method.segmentation, speed_factor=slow)
-    rests = rest_levels(measured, segmentation.on_pressure)
-    one = card.recordings.holds == "stop"
+    apart, why_apart, slow = set_apart(card, setup, levels, looks, recordings)
+    rests = {number: rest for number, rest in rests.items() if number not in why_apart}
     wanted = {int(r["recording"]) for r in recordings} - set(why_apart)
-    applications = survey(channels, columns, rests, conditioning, segmentation, one_per_recording=one, wanted=wanted)
-    entries = entries_of(recordings, applications, one=one, apart=why_apart)
+    test = condition(card, method, channels, rests, wanted=wanted, speed_factor=slow)
+    entries = entries_of(recordings, test.brakings, one=one, apart=why_apart)
     if not entries:
         raise InputError("no recording of this test holds a brake application")
-    simulated = card.inertia_mechanical is not None and card.inertia_mechanical < card.inertia * (1 - 1e-9)
-    found = corrections_of(
-        applications.found,
-        conditioning,
-        includes_drag=card.recordings.channels["torque"].includes_drag,
-        inertia=card.inertia,
-        inertia_mechanical=card.inertia_mechanical if simulated else None,
-        has_drive="drive_torque" in card.recordings.channels,
-    )
-    alignment = placed(entries, card, found.corrections.sign)
-    context, stated = _context(card, method, found, applications, simulated)
-    results = _second_pass(context, card, channels, columns, segmentation, applications, entries, alignment)
+    alignment = placed(entries, card, test.found.corrections.sign)
+    context, stated = _context(test, method, setup)
+    results = _reduced(context, test, entries, alignment)
     findings = [
         *apart,
-        *test_findings(card, found, applications, entries, method),
+        *test_findings(test, entries, method),
         *schedule_findings(alignment, entries),
         *(f for result in results for f in result.findings),
     ]
     stops = _stops(entries, alignment, results, recordings, card)
-    witnesses = witnesses_of(stops, levels, card, setup, method.reduction.plausible_mu)
-    balance = balance_findings(stops, found, card, method, alignment)
-    findings += [*balance, *unit_findings(stops, witnesses), *faults_across(stops, card, channels, recordings)]
-    by_heat: list[str] | None = None
-    if not starts_known(stops, levels):
-        heat, by_heat = disc_by_heat(stops, card)
-        findings += heat
-    slipped = any(f.code == "unit_slip" and f.channel == "disc_temperature" for f in findings)
-    others, other_units = other_temperatures(card, readings(card, channels), slipped)
-    findings = [*without_consequences(findings, stops.height), *others]
+    shown = table_shows(stops, test, method, setup, levels, alignment, recordings)
+    findings = [*without_consequences([*findings, *shown.findings], stops.height), *shown.of_other_temperatures]
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
-    summary = summary_of(card, stops, applications, found, context, stated, alignment, method)
-    summary["units"] = [*verified(stops, levels, card, witnesses, by_heat), *other_units]
+    summary = summary_of(test, stops, context, stated, alignment, method) | {"units": shown.units}
     return Result(stops, _traces(results), summary, findings)
 
 
@@ -119,14 +84,11 @@ def refuse_negative_pressure(channels: Path) -> None:
 
 
 def set_apart(
-    card: Card, setup: Setup, levels: pl.DataFrame, channels: Path, measured: dict[int, Rest], recordings: Sequence[dict[str, Any]]
-) -> tuple[list[Finding], dict[int, str], float]:  # fmt: skip
+    card: Card, setup: Setup, levels: pl.DataFrame, looks: Sequence[Look], recordings: Sequence[dict[str, Any]]
+) -> tuple[list[Finding], dict[int, str], float]:
     """Findings of recordings in a grossly wrong unit, the reason for each of them, and the factor of a whole test's speeds
     (1 where they are as stated). Raises InputError where the whole test's time is in another unit."""
-    brakings = looks(channels, measured)
-    one = card.recordings.holds == "stop"
-    shown = largest(brakings) if one else brakings
-    found = gross_slips(shown, card, setup, levels)
+    found = gross_slips(looks, card, setup, levels)
     for slip in found:
         if slip.channel == "time" and slip.whole:
             raise InputError(
@@ -134,30 +96,34 @@ def set_apart(
                 "values, by the work at the brake and the energy of the shaft. Correct recordings.channels.time in test.yaml"
             )
     slow = next((slip.slip.factor for slip in found if slip.channel == "speed" and slip.whole), 1.0)
-    if not one:
+    if card.recordings.holds != "stop":
         return [], {}, slow
     files = {int(r["recording"]): str(r["file"]) for r in recordings}
-    return *apart_findings(found, [b.recording for b in shown], files, len(shown)), slow
+    return *apart_findings(found, [look.recording for look in looks], files, len(looks)), slow
 
 
 def entries_of(
-    recordings: Sequence[dict[str, Any]], applications: Applications, *, one: bool, apart: Mapping[int, str] | None = None
-) -> list[Entry]:  # fmt: skip
+    recordings: Sequence[dict[str, Any]],
+    brakings: Sequence[Braking],
+    *,
+    one: bool,
+    apart: Mapping[int, str] | None = None,
+) -> list[Entry]:
     """Every brake application as run, unreadable recordings, those set `apart` (recording -> why) and one-stop files
     without a braking among them."""
-    by_recording: dict[int, list[Any]] = {}
-    for braking in applications.found:
+    by_recording: dict[int, list[Braking]] = {}
+    for braking in brakings:
         by_recording.setdefault(braking.recording, []).append(braking)
     entries = []
     for recording in recordings:
         number, file = int(recording["recording"]), recording["file"]
-        brakings = by_recording.get(number, [])
-        entries += [Entry(number, file, braking) for braking in brakings]
+        own = by_recording.get(number, [])
+        entries += [Entry(number, file, braking) for braking in own]
         if apart and number in apart:
             entries.append(Entry(number, file, None, f"{APART}: {apart[number]}"))
-        elif not brakings and recording.get("error"):
+        elif not own and recording.get("error"):
             entries.append(Entry(number, file, None, f"the recording cannot be read: {recording['error']}"))
-        elif not brakings and one:
+        elif not own and one:
             entries.append(Entry(number, file, None, "pressure never passes the on-threshold with the shaft turning"))
     return entries
 
@@ -182,51 +148,24 @@ def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Find
     return found
 
 
-def _context(
-    card: Card, method: Method, found: Found, applications: Applications, simulated: bool
-) -> tuple[Context, dict[str, bool]]:
-    setup = setup_of(card, method.reduction)
-    torque = max((abs(b.torque_plateau) for b in applications.found if np.isfinite(b.torque_plateau)), default=0.0)
-    pressure = max((b.plateau for b in applications.found if np.isfinite(b.plateau)), default=0.0)
-    gains, stated = gains_of(card, method.reduction, setup, torque=torque, pressure=pressure)
-    return (
-        Context(
-            setup=setup,
-            corrections=found.corrections,
-            gains=gains,
-            conditioning=method.conditioning,
-            reduction=method.reduction,
-            full_scales=full_scales(card),
-            temperature_u=temperature_limit(card),
-            simulated=simulated,
-        ),
-        stated,
-    )
+def _context(test: ConditionedTest, method: Method, setup: Setup) -> tuple[Context, dict[str, bool]]:
+    torque = max((abs(b.torque_plateau) for b in test.brakings if np.isfinite(b.torque_plateau)), default=0.0)
+    pressure = max((b.plateau for b in test.brakings if np.isfinite(b.plateau)), default=0.0)
+    gains, stated = gains_of(test.card, method.reduction, setup, torque=torque, pressure=pressure)
+    context = Context(setup, test.found.corrections, gains, method.reduction, temperature_limit(test.card))
+    return context, stated
 
 
-def _second_pass(
-    context: Context,
-    card: Card,
-    channels: Path,
-    columns: list[str],
-    segmentation: Segmentation,
-    applications: Applications,
-    entries: Sequence[Entry],
-    alignment: Alignment,
-) -> list[Reduced]:
-    order = expanded(card)
-    labels = alignment.stops.to_dicts()
-    number_of = {(e.recording, e.braking.start): i for i, e in enumerate(entries) if e.braking is not None}
-    results: list[Reduced | None] = [None] * len(entries)
-
-    def each(index: int, b: Any, stretch: Any, span: slice, before: int, after: int) -> None:
-        position = number_of[b.recording, b.start]
-        block = block_of(labels[position], card, order)
-        result = reduced(context, index, b, stretch, span, before, after, block)
-        at = placed_at(result.findings, position + 1, entries[position].file)
-        results[position] = Reduced(result.row, result.trace, at)
-
-    visit(channels, columns, segmentation, applications.found, each)
+def _reduced(context: Context, test: ConditionedTest, entries: Sequence[Entry], alignment: Alignment) -> list[Reduced]:
+    """The result of each entry."""
+    order, labels = expanded(test.card), alignment.stops.to_dicts()
+    place_of = {(e.recording, e.braking.start): i for i, e in enumerate(entries) if e.braking is not None}
+    places = [place_of[b.recording, b.start] for b in test.brakings]
+    results = [None if entry.braking is not None else _without_braking(i + 1, entry) for i, entry in enumerate(entries)]
+    for stop in test.stops([block_of(labels[place], test.card, order) for place in places]):
+        place, result = places[stop.index], reduced(context, stop)
+        at = placed_at(result.findings, place + 1, entries[place].file)
+        results[place] = Reduced(result.row, result.trace, at)
     return [result or _without_braking(i + 1, entries[i]) for i, result in enumerate(results)]
 
 

@@ -45,7 +45,7 @@ class Setup:
     average: str
     drag_correction: bool
     build_up: float
-    minimum_window: float
+    least_window: float
 
 
 class Interval(NamedTuple):
@@ -126,7 +126,7 @@ def friction_of(c: Conditioned, setup: Setup, at: Interval, *, control: str, ste
     inside = np.zeros(c.time.size, dtype=bool)
     if window is not None:
         inside = (c.time >= window[0]) & (c.time <= window[1])
-    why = _too_short(window, mu, inside, setup.minimum_window)
+    why = _too_short(window, mu, inside, setup.least_window)
     width = widths(c.time, longest=5 * step)
     columns: dict[str, float | None] = {"pressure_plateau_bar": held / 1e5}
     if window is not None:

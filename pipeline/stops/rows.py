@@ -5,19 +5,11 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.archive.card import Block
-from pipeline.conditioning.corrections import Conditioned, Corrections, conditioned
-from pipeline.conditioning.faults.against_torque import coarse_values, pressure_jumps, pressure_losses, torque_losses
-from pipeline.conditioning.faults.cut_short import speed_jumps, torque_without_pressure
-from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
-from pipeline.conditioning.rest import reading
-from pipeline.conditioning.stretches import Stretch
+from pipeline.conditioning.conditioned import ConditionedStop
+from pipeline.conditioning.corrections import Corrections
 from pipeline.conditioning.survey import Braking
-from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, Severity, finding
-from pipeline.method.conditioning import Conditioning
 from pipeline.method.reduction import Reduction
-from pipeline.stops.evaluation_window import END_MARGIN
 from pipeline.stops.reduction import (
     KELVIN,
     RPM,
@@ -32,9 +24,7 @@ from pipeline.stops.reduction import (
 from pipeline.stops.traces import no_trace, trace_of
 from pipeline.stops.uncertainty import Gains, combined
 
-MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
 ZERO_SHARE = 0.01  # of the level
-ONSET_PA = 1.0e5  # about where braking is taken to begin
 DOUBTFUL_SHARE = 0.04  # of the level: what a lone reading may take off unasked
 IMPOSSIBLE_MU = 3.0  # no number worth giving
 
@@ -46,11 +36,8 @@ class Context:
     setup: Setup
     corrections: Corrections
     gains: Gains
-    conditioning: Conditioning
     reduction: Reduction
-    full_scales: dict[str, float]
     temperature_u: float | None
-    simulated: bool  # the drive simulates inertia, so its torque counts in the balance
 
 
 @dataclass(frozen=True)
@@ -60,94 +47,28 @@ class Reduced:
     findings: list[Finding]
 
 
-def reduced(
-    context: Context,
-    index: int,
-    b: Braking,
-    stretch: Stretch,
-    span: slice,
-    before: int,
-    after: int,
-    block: Block | None,
-) -> Reduced:
-    """Row, trace and findings of one braking; the findings without stop and file. `index`: among the test's brakings."""
-    c, time = stretch.channels, stretch.channels["time"]
-    kind = block.kind if block is not None else b.kind
-    control = block.control if block is not None else "pressure"
-    lead = _row(time, b.start_s - context.conditioning.zero_window - 0.1, before, span.start)
-    found = _faults(context, b, c, span, lead, kind, block)
-    codes = {f.code for f in found}
-    row = _head(b, kind, control, block)
-    if "time_backwards" in codes:
-        # Without a time base there is no integral either.
+def reduced(context: Context, stop: ConditionedStop) -> Reduced:
+    """Row, trace and findings of one braking; the findings without stop and file."""
+    b, samples, found = stop.braking, stop.samples, list(stop.findings)
+    row = _head(stop)
+    if samples is None:
         return Reduced(row | {"duration_s": None}, no_trace(), found)
-    wide = slice(_row(time, b.start_s - MARGIN_S, before, span.start), _row(time, b.end_s + MARGIN_S, span.stop, after))
-    torque, pressure, more = _unspiked(c, wide, span)
-    found += more
-    own = context.corrections.stops[index]
-    if context.corrections.lag and context.corrections.late == "pressure":
-        b = moved(b, time[wide], c["speed"][wide], context.corrections.lag)
-        row |= _times(b)
-    samples = conditioned(
-        time[wide], c["speed"][wide], torque, pressure, context.corrections, own, context.conditioning
-    )
-    wanted_end = block.speed_end if block is not None and kind != "drag" else None
-    at = Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, kind, wanted_end)
-    drive = c["drive_torque"][wide] if context.simulated and "drive_torque" in c else None
+    block = stop.block
+    wanted_end = block.speed_end if block is not None and stop.kind != "drag" else None
+    at = Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, stop.kind, wanted_end)
+    drive = stop.recorded.get("drive_torque") if context.setup.inertia_mechanical is not None else None
     row |= mechanics(samples, context.setup, at, drive_torque=drive)
-    friction = friction_of(samples, context.setup, at, control=control, step=b.step)
+    friction = friction_of(samples, context.setup, at, control=stop.control, step=b.step)
     row |= friction.columns
     row |= temperatures(
-        time[lead:after], c["disc_temperature"][lead:after], start=b.start_s, end=b.end_s, window=friction.window
+        stop.around["time"], stop.around["disc_temperature"], start=b.start_s, end=b.end_s, window=friction.window
     )
-    found += torque_without_pressure(
-        time[before:after], context.corrections.sign * c["torque"][before:after], start=b.start_s, end=b.end_s,
-        plateau=context.corrections.sign * b.torque_plateau,
-        lag=context.corrections.lag if context.conditioning.lag_correction else None,
-        threshold=min(ONSET_PA / b.plateau, 1.0) if b.plateau > 0 else 1.0, after=not b.ends_by_speed,
-    )  # fmt: skip
-    for seen in (pressure_jumps, pressure_losses):
-        found += seen(time[span], c["pressure"][span], c["torque"][span], plateau=b.plateau)
-    sign = context.corrections.sign
-    at_rest = sign * b.torque_rest.value if b.torque_rest else 0.0
-    found += torque_losses(
-        time[span], sign * c["torque"][span] - at_rest, c["pressure"][span] - (b.rest.value if b.rest else 0.0),
-        plateau=b.plateau, full=sign * b.torque_plateau - at_rest,
-    )  # fmt: skip
-    found += coarse_values(c["pressure"][span], c["torque"][span])
-    found += speed_jumps(
-        time[before:after],
-        c["speed"][before:after],
-        start=b.start_s,
-        end=b.end_s,
-        first=b.speed_start,
-        last=b.speed_end,
-    )
-    found += reversed_torque(samples.time, samples.unfiltered, start=b.start_s, end=b.end_s)
-    row |= _zeros(b, context, index) | ripple_columns(samples, friction.window)
-    if "ambient_temperature" in c:
-        row["ambient_c"] = median_known(c["ambient_temperature"][lead:after]) - KELVIN
-    row |= _second_pressure(c, samples, wide, slice(lead, span.start), friction)
-    row |= _uncertainties(context, index, friction, row)
-    found += _zero_moved(context, index, row) + _judged(context, row, friction)
-    return Reduced(row, trace_of(samples, friction, b, c["disc_temperature"][wide]), found)
-
-
-def _row(time: np.ndarray, moment: float, low: int, high: int) -> int:
-    return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
-
-
-def moved(b: Braking, time: np.ndarray, speed: np.ndarray, lag: float) -> Braking:
-    """The braking with its moments where the pressure, recorded -`lag` seconds late, truly passed its thresholds.
-
-    An end at the lower speed stays where it is: the speed is not late.
-    """
-    start, end = b.start_s + lag, b.end_s if b.ends_by_speed else b.end_s + lag
-    good = np.isfinite(speed)
-    speeds = (float(np.interp(moment, time[good], speed[good])) for moment in (start, end))
-    first, last = speeds if good.any() else (b.speed_start, b.speed_end)
-    # Before braking the shaft turns steadily: the longer mean is the better one.
-    return replace(b, start_s=start, end_s=end, speed_start=b.speed_start if lag < 0 else first, speed_end=last)
+    row |= _zeros(context, stop) | ripple_columns(samples, friction.window) | _second_pressure(stop, friction)
+    if stop.ambient is not None:
+        row["ambient_c"] = stop.ambient - KELVIN
+    row |= _uncertainties(context, stop, friction, row)
+    found += _zero_moved(context, stop, row) + _judged(context, row, friction)
+    return Reduced(row, trace_of(samples, friction, b, stop.recorded["disc_temperature"]), found)
 
 
 def _times(b: Braking) -> dict[str, Any]:
@@ -160,84 +81,39 @@ def _times(b: Braking) -> dict[str, Any]:
     }
 
 
-def _head(b: Braking, kind: str, control: str, block: Block | None) -> dict[str, Any]:
+def _head(stop: ConditionedStop) -> dict[str, Any]:
+    block = stop.block
     target = block.pressure / 1e5 if block is not None and block.pressure is not None else None
     wanted = block.initial_temperature if block is not None else None
-    return _times(b) | {
-        "kind": kind,
-        "control": control,
+    return _times(stop.braking) | {
+        "kind": stop.kind,
+        "control": stop.control,
         "target_pressure_bar": target,
         "target_temperature_c": wanted - KELVIN if wanted is not None else None,
     }
 
 
-def _zeros(b: Braking, context: Context, index: int) -> dict[str, Any]:
-    sign = context.corrections.sign
+def _zeros(context: Context, stop: ConditionedStop) -> dict[str, Any]:
+    b = stop.braking
     return {
         "pressure_rest_bar": b.rest.value / 1e5 if b.rest else None,
-        "torque_rest_nm": sign * b.torque_rest.value if b.torque_rest else None,
-        "torque_zero_own_nm": context.corrections.stops[index].torque,
-        "lag_s": b.lag if b.lag_height >= 0.6 else None,
+        "torque_rest_nm": context.corrections.sign * b.torque_rest.value if b.torque_rest else None,
+        "torque_zero_own_nm": stop.zero.torque,
+        "lag_s": b.lag if b.lag_clear else None,
     }
 
 
-def ends_short(b: Braking, block: Block | None) -> bool:
-    """Whether a recording that ends with the brake applied ends before the braking had done what the schedule wants."""
-    if not b.ends_inside or block is None:
-        return b.ends_inside
-    if block.kind == "drag":
-        return block.duration is None or b.end_s - b.start_s < 0.95 * block.duration
-    return b.speed_end > block.speed_end + END_MARGIN * block.speed_start
-
-
-def _faults(
-    context: Context, b: Braking, c: dict[str, np.ndarray], span: slice, lead: int, kind: str, block: Block | None
-) -> list[Finding]:
-    torque = c["torque"][span]
-    energy = float(np.nansum(np.abs(torque) * c["speed"][span]) * (b.step if np.isfinite(b.step) else 0.0))
-    return braking_faults(
-        c, span, lead, gap_periods=context.conditioning.gap_periods, step=b.step, full_scales=context.full_scales,
-        energy=energy, begins_inside=b.begins_inside, ends_inside=ends_short(b, block), moving=kind != "drag",
-    )  # fmt: skip
-
-
-def _unspiked(c: dict[str, np.ndarray], wide: slice, span: slice) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
-    """Torque and pressure with single wild samples bridged, each bridged channel a finding."""
-    found, result = [], []
-    for name in ("torque", "pressure"):
-        values = c[name][wide]
-        at = spikes(values)
-        result.append(without_spikes(values, at))
-        inside = at[(at + wide.start >= span.start) & (at + wide.start < span.stop)]
-        if inside.size:
-            time = c["time"][wide]
-            found.append(
-                finding(
-                    "spike", f"{inside.size} wild samples of {name} are left out", channel=name,
-                    start_s=float(time[inside[0]]), end_s=float(time[inside[-1]]),
-                    evidence={"samples": int(inside.size), "worst_si": float(values[inside][np.argmax(np.abs(values[inside]))])},
-                )
-            )  # fmt: skip
-    return result[0], result[1], found
-
-
-def _second_pressure(
-    c: dict[str, np.ndarray], samples: Conditioned, wide: slice, quiet: slice, friction: Friction
-) -> dict[str, Any]:
+def _second_pressure(stop: ConditionedStop, friction: Friction) -> dict[str, Any]:
     """Mean of the second pressure sensor over the window, above its own value at rest; null without one."""
-    if "pressure_2" not in c or friction.window is None:
-        return {"pressure_2_bar": None}
-    rest = reading(c["pressure_2"][quiet])
-    inside = c["pressure_2"][wide][friction.inside]
+    values = stop.recorded.get("pressure_2")
+    inside = values[friction.inside] if values is not None and friction.window is not None else np.empty(0)
     inside = inside[np.isfinite(inside)]
-    if not inside.size:
-        return {"pressure_2_bar": None}
-    return {"pressure_2_bar": float(inside.mean() - (rest.value if rest else 0.0)) / 1e5}
+    return {"pressure_2_bar": float(inside.mean() - stop.pressure_2_rest) / 1e5 if inside.size else None}
 
 
-def _uncertainties(context: Context, index: int, friction: Friction, row: dict[str, Any]) -> dict[str, Any]:
+def _uncertainties(context: Context, stop: ConditionedStop, friction: Friction, row: dict[str, Any]) -> dict[str, Any]:
     """Standard uncertainties of mu and its parts, of the energy ratio (inertia taken as exact) and of temperatures."""
-    own, zero, gains = context.corrections.stops[index], context.corrections.zero, context.gains
+    own, zero, gains = stop.zero, context.corrections.zero, context.gains
     test_u = zero.u_rest if context.setup.drag_correction or not np.isfinite(zero.u_offset) else zero.u_offset
     test_u = test_u if own.torque_known else gains.torque_zero
     result = dict.fromkeys(("mu_u", "mu_u_common", "mu_u_stop", "mu_u_scatter", "energy_ratio_u"))
@@ -268,9 +144,9 @@ def _temperature_uncertainties(context: Context, row: dict[str, Any]) -> dict[st
     return {"temperature_initial_u_k": sensor, "temperature_end_u_k": end}
 
 
-def _zero_moved(context: Context, index: int, row: dict[str, Any]) -> list[Finding]:
+def _zero_moved(context: Context, stop: ConditionedStop, row: dict[str, Any]) -> list[Finding]:
     """A zero reading of this stop's own that is worth more than one percent of its mu."""
-    own, found = context.corrections.stops[index], []
+    own, found = stop.zero, []
     torque, pressure = row.get("torque_nm"), row.get("pressure_bar")
     moved_by = own.pressure - context.corrections.pressure_rest
     for name, value, u, level, unit, alone in (

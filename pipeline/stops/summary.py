@@ -7,27 +7,26 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import Card
+from pipeline.archive.card import Card, full_scales
 from pipeline.archive.plausible import unusual
-from pipeline.conditioning.from_brakings import Found, described
-from pipeline.conditioning.passes import Applications
+from pipeline.conditioning.conditioned import ConditionedTest
+from pipeline.conditioning.from_brakings import FoundCorrections
+from pipeline.conditioning.survey import Braking
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.block_means import block_means
-from pipeline.stops.facts import full_scales
 from pipeline.stops.faults.balance import balance_limit, candidates, ratio_statistics, units_of
 from pipeline.stops.rows import Context
 from pipeline.stops.schedule import Entry, missing_stops
 from pipeline.stops.uncertainty import budget
 
 
-def test_findings(
-    card: Card, found: Found, applications: Applications, entries: Sequence[Entry], method: Method
-) -> list[Finding]:
+def test_findings(test: ConditionedTest, entries: Sequence[Entry], method: Method) -> list[Finding]:
     """Sign, offsets, drag, lag, missing sensor limits, further brakings in one-stop files."""
     result = []
+    card, found = test.card, test.found
     corrections, zero = found.corrections, found.corrections.zero
     result += [
         finding("card_unusual", f"{key}: {what}", evidence={"key": key})
@@ -94,7 +93,7 @@ def test_findings(
         )
         evidence = {"late_s": found.speed_late, "torque_behind_shaft_s": found.lag_behind_speed.value}
         result.append(finding("speed_late", text, channel="speed", evidence=evidence))
-    step, slow = (median_known(np.array([getattr(b, k) for b in applications.found])) for k in ("step", "build_up"))
+    step, slow = (median_known(np.array([getattr(b, k) for b in test.brakings])) for k in ("step", "build_up"))
     if found.lag.stops >= 3 and found.lag.spread > np.fmax(2 * step, 0.1 * slow):
         result.append(
             finding(
@@ -105,7 +104,7 @@ def test_findings(
         )
     numbers = {e.recording: i + 1 for i, e in enumerate(entries)}
     files = {e.recording: e.file for e in entries}
-    for recording, spans in applications.set_aside.items():
+    for recording, spans in test.applications.set_aside.items():
         text = f"{len(spans) + 1} applications in a one-stop recording: the one with most work is the stop"
         result.append(
             finding(
@@ -121,7 +120,7 @@ def test_findings(
     return result
 
 
-def _offset_findings(card: Card, found: Found, method: Method) -> list[Finding]:
+def _offset_findings(card: Card, found: FoundCorrections, method: Method) -> list[Finding]:
     scales, result = full_scales(card), []
     for name, value, unit, factor in (
         ("torque", found.corrections.zero.offset, "N m", 1.0), ("pressure", found.pressure_rest, "bar", 1e-5),
@@ -141,12 +140,12 @@ def _offset_findings(card: Card, found: Found, method: Method) -> list[Finding]:
     return result
 
 
-def time_base(applications: Applications) -> dict[str, Any]:
+def time_base(brakings: Sequence[Braking]) -> dict[str, Any]:
     """Sampling rate over the brakings: median, lowest and highest, and the median jitter; null with why without any."""
-    steps = np.array([b.step for b in applications.found if np.isfinite(b.step)])
+    steps = np.array([b.step for b in brakings if np.isfinite(b.step)])
     if not steps.size:
         return {"rate_hz": None, "rate_low_hz": None, "rate_high_hz": None, "jitter": None, "why": "no braking"}
-    jitters = np.array([b.jitter for b in applications.found if np.isfinite(b.jitter)])
+    jitters = np.array([b.jitter for b in brakings if np.isfinite(b.jitter)])
     return {
         "rate_hz": float(1 / np.median(steps)),
         "rate_low_hz": float(1 / steps.max()),
@@ -156,16 +155,15 @@ def time_base(applications: Applications) -> dict[str, Any]:
 
 
 def summary_of(
-    card: Card,
+    test: ConditionedTest,
     stops: pl.DataFrame,
-    applications: Applications,
-    found: Found,
     context: Context,
     stated: dict[str, bool],
     alignment: Alignment,
     method: Method,
 ) -> dict[str, Any]:
     """The keys of summary.json beside test, method, unusable and stamp."""
+    card, found = test.card, test.found
     statistics = ratio_statistics(stops["energy_ratio"].cast(pl.Float64).to_numpy())
     line = found.line
     balance = statistics | {
@@ -183,7 +181,7 @@ def summary_of(
     }
     if line is None:
         balance["gain_why"] = "too few decelerating brakings, or torques too alike, for a line"
-    if context.simulated and "drive_torque" not in card.recordings.channels:
+    if card.simulates_inertia and "drive_torque" not in card.recordings.channels:
         balance["why"] = "the drive simulates inertia and its torque is not recorded"
     pressure = _median_pressure(stops, context)
     common = context.gains.common_at(pressure) if pressure else context.gains.common
@@ -193,8 +191,8 @@ def summary_of(
         "reprocessable": True,
         "stops": counts,
         "block_means": block_means(stops),
-        "time_base": time_base(applications),
-        **described(found, method.conditioning),
+        "time_base": time_base(test.brakings),
+        **found.described(method.conditioning),
         "energy_balance": balance,
         "mu_u_common_relative": common if has_sensors else None,
         **({} if has_sensors else {"mu_u_common_relative_why": "the card states no sensor accuracies"}),

@@ -26,7 +26,7 @@ SIGMAS = 5.0
 LEAST_UM = 8.0
 SHARE = 0.10  # of an interval's loss: density, area and edges
 INSIDE = 0.35  # of a disc's loss: mass that goes beside thickness by oxidation inside
-FEWEST = 5  # intervals from which energy is a witness
+LEAST_INTERVALS = 5  # intervals from which energy is a witness
 PAUSES = 10.0  # times the usual idle time: the parts came off the rig
 SHAPE_UM, SHAPE_SIGMAS = 6.0, 3.0  # of the pattern's root mean square over four points or more
 LONE_UM, LONE_SIGMAS = 12.0, 6.0  # of one point beside the others'
@@ -125,7 +125,7 @@ def _by_energy(thick: dict[str, Sessions], run_number: np.ndarray, energy_mj: np
     for name, t in thick.items():
         edges = [float(energy_mj[run_number <= s].sum()) for s in t.stops]
         loss, given = -1e6 * np.diff(t.level), np.diff(edges)
-        if loss.size < FEWEST or not (given > 0).all():
+        if loss.size < LEAST_INTERVALS or not (given > 0).all():
             continue
         off = loss - float(np.median(loss / given)) * given
         u = 1e6 * np.hypot(t.u[:-1], t.u[1:])

@@ -80,7 +80,7 @@ def test_a_comment_in_a_method_runs_nothing(workspace):
         ("reduction: {build_up: 90 %}", FROM_STOPS),
         ("friction: {coverage: 95 %}", {"friction": 2, "repeatability": 1, "drift": 2, **OF_TESTS, **OF_COMPOUND}),
         ("wear: {confidence: 90 %}", {"wear": 2, **OF_TESTS, **OF_COMPOUND}),
-        ("batches: {alpha: 10 %}", OF_COMPOUND),
+        ("batches: {significance: 10 %}", OF_COMPOUND),
         ("duty: {confidence: 90 %}", OF_COMPOUND),
     ],
 )

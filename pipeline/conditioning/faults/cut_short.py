@@ -15,7 +15,7 @@ FALL_S = 0.35  # after the end it may need this to fall
 SHARE = 0.2  # of the braking's torque
 SUDDEN = 0.4  # of the braking's torque, at the very start or end, above what the threshold pressure itself gives
 SHORTEST_S = 0.06
-FEWEST = 3
+LEAST_SAMPLES = 3
 NOISE_SIGMAS = 6.0
 JUMP_SHARE = 0.1  # of the speed at the start, in one sample period
 JUMP_RATE = 6.0  # times the braking's mean rate
@@ -41,7 +41,7 @@ def torque_without_pressure(
     """
     outside = (time < start) | (time > end)
     known = outside & np.isfinite(torque)
-    if np.count_nonzero(known) < FEWEST or not np.isfinite(plateau):
+    if np.count_nonzero(known) < LEAST_SAMPLES or not np.isfinite(plateau):
         return []
     rest = float(np.quantile(torque[known], 0.1))
     if plateau <= rest:
@@ -56,7 +56,7 @@ def torque_without_pressure(
     found = []
     for where, words, edge in ((before, "before the start", start), (behind, "after the end", end)):
         high = np.flatnonzero(where & (share > max(SHARE, noise)))
-        if high.size < FEWEST or time[high[-1]] - time[high[0]] < SHORTEST_S:
+        if high.size < LEAST_SAMPLES or time[high[-1]] - time[high[0]] < SHORTEST_S:
             # One period and the lag away from the edge nothing is left of a braking whose pressure was recorded whole.
             away = start - late - 1.5 * step if edge == start else end + late + 1.5 * step
             close = (time >= away - 1.5 * step) & (time <= away) if edge == start else (time >= away) & after
@@ -88,7 +88,7 @@ def speed_jumps(
     """
     near = np.isfinite(speed) & (time > start - REACH_S) & (time < end + REACH_S)
     moments, values = time[near], speed[near]
-    if values.size < FEWEST or not first > 0:
+    if values.size < LEAST_SAMPLES or not first > 0:
         return []
     rate = abs(first - last) / max(end - start, 1e-3)
     step = np.clip(np.diff(moments), 0, None)

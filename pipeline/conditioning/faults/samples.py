@@ -4,6 +4,7 @@ Time base (gaps, time that does not increase), missing and held values, flat top
 thermocouples open or stuck, recordings that begin or end inside the braking.
 """
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -23,13 +24,13 @@ REVERSED_SHARE = 0.2
 
 
 def braking_faults(
-    channels: dict[str, np.ndarray],
+    channels: Mapping[str, np.ndarray],
     span: slice,
     lead: int,
     *,
     gap_periods: float,
     step: float,
-    full_scales: dict[str, float],
+    full_scales: Mapping[str, float],
     energy: float,
     begins_inside: bool,
     ends_inside: bool,
@@ -94,7 +95,7 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
     return found
 
 
-def _ends(channels: dict[str, np.ndarray], span: slice, begins_inside: bool, ends_inside: bool) -> list[Finding]:
+def _ends(channels: Mapping[str, np.ndarray], span: slice, begins_inside: bool, ends_inside: bool) -> list[Finding]:
     time, found = channels["time"], []
     if begins_inside:
         found.append(

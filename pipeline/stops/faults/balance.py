@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.conditioning.energy_balance import BalanceLine
-from pipeline.conditioning.from_brakings import Found
+from pipeline.conditioning.from_brakings import FoundCorrections
 from pipeline.conditioning.offsets import robust_line
 from pipeline.findings import Finding, finding
 from pipeline.inputs import unit_slips
@@ -22,7 +22,7 @@ ODD_RATIO = (
 ODD_STATED = 3 * RATIO_MOVES  # beside both ends of torque's stated limits
 SPEED_ALIKE = 0.006  # a speed's scale and the ratio's inverse that lie so near speak for each other
 NEIGHBOURS = 9
-FEWEST_RATIOS = 4
+LEAST_RATIOS = 4
 TREND_LIMIT = 0.015  # of the ratio over the whole test; where no accuracy is stated
 # channel -> its dimension and the power of its factor in the balance's ratio
 POWERS = {"torque": ("torque", 1), "speed": ("angular_speed", -1), "time": ("duration", 1), "inertia": ("inertia", -1)}
@@ -88,7 +88,7 @@ def candidates(
 
 
 def balance_findings(
-    stops: pl.DataFrame, found: Found, card: Card, method: Method, alignment: Alignment
+    stops: pl.DataFrame, found: FoundCorrections, card: Card, method: Method, alignment: Alignment
 ) -> list[Finding]:
     """Energy ratio off over the test (with candidates) and odd in single stops; levels off the schedule."""
     ratios = stops["energy_ratio"].cast(pl.Float64).to_numpy()
@@ -165,7 +165,7 @@ def _pressures(stops: pl.DataFrame, card: Card, method: Method) -> list[Finding]
     ]
 
 
-def unsplit_share(stops: pl.DataFrame, found: Found) -> float:
+def unsplit_share(stops: pl.DataFrame, found: FoundCorrections) -> float:
     """What a constant reading that may be drag or offset is worth in the energy ratio: median over the stops; 0 if told apart."""
     zero = found.corrections.zero
     if zero.separated or not zero.known or not zero.includes_drag or "angle_rad" not in stops.columns:
@@ -175,7 +175,7 @@ def unsplit_share(stops: pl.DataFrame, found: Found) -> float:
 
 
 def _first_named(
-    causes: list[dict[str, Any]], median: float | None, found: Found, alignment: Alignment
+    causes: list[dict[str, Any]], median: float | None, found: FoundCorrections, alignment: Alignment
 ) -> list[dict[str, Any]]:
     """The candidates, led by what another witness speaks for: a late speed, or a speed that stands off the schedule alike."""
     if not causes or median is None:
@@ -190,7 +190,7 @@ def _first_named(
     return causes
 
 
-def balance_limit(stops: pl.DataFrame, found: Found, card: Card, method: Method) -> float:
+def balance_limit(stops: pl.DataFrame, found: FoundCorrections, card: Card, method: Method) -> float:
     """|energy ratio - 1| from which on the balance is a finding: what the accuracies allow, and a drag not told from the offset."""
     return balance_allowance(card, method.reduction.balance_limit, stops) + unsplit_share(stops, found)
 
@@ -198,7 +198,7 @@ def balance_limit(stops: pl.DataFrame, found: Found, card: Card, method: Method)
 def odd_ratios(ratios: np.ndarray, scatter: float | None, least: float = ODD_RATIO) -> np.ndarray:
     """Indices of energy ratios far from the median of their neighbours: by `least` and eight robust sigmas."""
     index = np.flatnonzero(np.isfinite(ratios))
-    if index.size < FEWEST_RATIOS or scatter is None:
+    if index.size < LEAST_RATIOS or scatter is None:
         return np.empty(0, dtype=np.int64)
     values = ratios[index]
     if values.size < NEIGHBOURS:

@@ -12,22 +12,22 @@ import polars as pl
 
 from pipeline.findings import Finding, finding
 
-FEWEST = 4  # stops on either side of a step
+LEAST_STOPS = 4  # stops on either side of a step
 STEP_SIGMAS = 8.0
 LEVEL_STEP = 0.05  # of the schedule's level
 RISE_KEPT = 0.7  # of the rise per energy that a bonded thermocouple shows
 
 
-def best_split(values: np.ndarray, fewest: int = FEWEST) -> tuple[int, float, float] | None:
+def best_split(values: np.ndarray, least: int = LEAST_STOPS) -> tuple[int, float, float] | None:
     """(first index after the step, size of the step, its standard error) of the best split of `values` (n,), finite.
 
     The error is from the scatter about the two medians (1.4826 times the median absolute deviation). None for short series.
     """
     n = values.size
-    if n < 2 * fewest:
+    if n < 2 * least:
         return None
     total, count = np.cumsum(values), np.arange(1, n + 1)
-    k = np.arange(fewest, n - fewest + 1)
+    k = np.arange(least, n - least + 1)
     before, after = total[k - 1] / count[k - 1], (total[-1] - total[k - 1]) / (n - count[k - 1])
     gain = k * (n - k) / n * (before - after) ** 2
     at = int(k[np.argmax(gain)])
@@ -94,9 +94,9 @@ def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
         )
     good = np.isfinite(y) & np.isfinite(columns).all(axis=1) & (stops["kind"] != "drag").to_numpy()
     y, columns, number = y[good], columns[good], stops["stop"].to_numpy()[good]
-    if y.size < 4 * FEWEST:
+    if y.size < 4 * LEAST_STOPS:
         return []
-    at = FEWEST + int(np.argmin(step_squares(y, columns)[FEWEST : y.size - FEWEST + 1]))
+    at = LEAST_STOPS + int(np.argmin(step_squares(y, columns)[LEAST_STOPS : y.size - LEAST_STOPS + 1]))
     _, step, u, apart = _step_fit(y, columns, at)
     if step > np.log(RISE_KEPT) or abs(step) < STEP_SIGMAS * u or apart > 0.9:
         return []
@@ -148,13 +148,13 @@ def swapped_thermocouples(stops: pl.DataFrame, rises: pl.DataFrame) -> list[Find
     rows = (
         stops.join(rises, on="recording", how="inner").filter(pl.max_horizontal("disc_k", "pad_k") > 10.0).sort("stop")
     )
-    if rows.height < 2 * FEWEST:
+    if rows.height < 2 * LEAST_STOPS:
         return []
     turned = (rows["pad_k"] > 1.5 * rows["disc_k"].clip(lower_bound=1.0)).to_numpy()
     right = (rows["disc_k"] > 1.5 * rows["pad_k"].clip(lower_bound=1.0)).to_numpy()
-    if turned.sum() < FEWEST:
+    if turned.sum() < LEAST_STOPS:
         return []
-    changed = right.sum() >= FEWEST
+    changed = right.sum() >= LEAST_STOPS
     struck = rows.filter(pl.Series(turned))
     if not changed and turned.mean() < 0.8:
         return []

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FEWEST = 4  # stops on either side of a step
+LEAST_STOPS = 4  # stops on either side of a step
 SIGMAS = 6.0  # the best of many places is tried
 CLIP = 8.0  # robust sigmas: a lone stop decides nothing
 
@@ -42,7 +42,7 @@ def explained(
     name -> regressor (n,). Sizes: of a step its height, of the rest the change of y between their 2 % and 98 % quantiles.
     """
     n = y.size
-    if n < 2 * FEWEST or not np.isfinite(y).all():
+    if n < 2 * LEAST_STOPS or not np.isfinite(y).all():
         return None
     _, label = np.unique(groups, return_inverse=True)
     rest = _without_means(y, label)
@@ -71,11 +71,11 @@ def _step(what: str, rest: np.ndarray, label: np.ndarray, along: np.ndarray) -> 
     member = label[:, None] == np.arange(label.max() + 1)
     before = np.cumsum(member, axis=0)  # of each group, up to and with each stop
     total = before[-1]
-    k = np.arange(FEWEST, n - FEWEST + 1)
+    k = np.arange(LEAST_STOPS, n - LEAST_STOPS + 1)
     free = (before[k - 1] * (total - before[k - 1]) / total).sum(axis=1)
     after = -np.cumsum(values)[k - 1]
     moved = np.r_[True, np.diff(along[order]) > 0][np.minimum(k, n - 1)]
-    ok = (free >= FEWEST / 2) & moved
+    ok = (free >= LEAST_STOPS / 2) & moved
     if not ok.any():
         return None
     best = int(np.argmax(np.where(ok, after**2 / np.maximum(free, 1e-12), -1.0)))

@@ -24,7 +24,7 @@ from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_ope
 MOST = 1.35  # of the rise that all the work would give: gradients in the disc and the properties' own spread
 STARTS_C = (0.0, 1000.0)
 RATIO_TOLERANCE, TOLERANCE_K = 0.1, 10.0
-FEWEST, LEAST_SCORE, LEAST_GAINED, LEFT = 4, 2.2, 0.4, 0.3
+LEAST_STOPS, LEAST_SCORE, LEAST_GAINED, LEFT = 4, 2.2, 0.4, 0.3
 
 
 def disc_by_heat(stops: pl.DataFrame, card: Card) -> tuple[list[Finding], list[str]]:
@@ -39,14 +39,14 @@ def disc_by_heat(stops: pl.DataFrame, card: Card) -> tuple[list[Finding], list[s
         assert slip is not None
         gain = np.where(known & np.isfinite(corrected), as_is - corrected, 0.0)
         n = int(known.sum())
-        if left_open(-gain[known], LEAST_GAINED, FEWEST):
+        if left_open(-gain[known], LEAST_GAINED, LEAST_STOPS):
             left.append(slip.actual)
-        if n < FEWEST:
+        if n < LEAST_STOPS:
             continue
         first, last, score = best_stretch(gain)
         inside = known[first : last + 1]
         clear = score >= max(LEAST_SCORE, LEAST_GAINED * inside.sum())
-        if clear and inside.sum() >= FEWEST and np.nanmean(corrected[first : last + 1]) <= LEFT:
+        if clear and inside.sum() >= LEAST_STOPS and np.nanmean(corrected[first : last + 1]) <= LEFT:
             found.append((score, slip, first, last))
     return (_told(stops, found), left) if found else ([], left)
 

@@ -23,7 +23,7 @@ RIG = 0.01  # of a level: what a rig misses it by, common practice
 INERTIA = 0.01  # of the inertia where no accuracy is stated, common practice
 SPEED = 0.002  # of a speed where no accuracy is stated: encoders count
 RATIO_MOVES = 0.005  # of the energy ratio within a test, beside the sensors' limits
-FEWEST = 8
+LEAST_STOPS = 8
 WIDE = 0.18  # |ln| of a level's ratio above which the alignment's scale names it (a unit, or another schedule)
 STEP = 0.05  # |ln| of a step above which `level_step` names it
 
@@ -46,7 +46,7 @@ def balance_allowance(card: Card, method_limit: float, stops: pl.DataFrame) -> f
         return method_limit
     speed = stated_limit(card, "speed", "angular_speed", _most(stops, "speed_start_rpm") * np.pi / 30)
     drive = 0.0
-    if card.inertia_mechanical is not None and card.inertia_mechanical < card.inertia * (1 - 1e-9):
+    if card.simulates_inertia:
         stated = stated_limit(card, "drive_torque", "torque", _most(stops, "torque_nm"))
         if stated is None:
             return method_limit
@@ -71,7 +71,7 @@ def level_findings(stops: pl.DataFrame, schedule: pl.DataFrame, card: Card) -> l
     ):
         rows = joined.filter((pl.col(measured) > 0) & (pl.col(wanted) > 0) & pl.col("mu").is_not_null())
         rows = rows.filter((pl.col("window_start_s") / pl.col("duration_s")).fill_null(0.0) < 0.4)  # it has a plateau
-        if rows.height < FEWEST or limit is None:
+        if rows.height < LEAST_STOPS or limit is None:
             continue
         off = (rows[measured] / rows[wanted]).log().to_numpy()
         found += _of_channel(channel, rows, off, rows[wanted].to_numpy(), limit)
@@ -125,7 +125,7 @@ def ratio_findings(stops: pl.DataFrame, card: Card, allowed_zero: float) -> list
     """
     rows = stops.filter((pl.col("energy_ratio") > 0) & (pl.col("torque_nm") > 0) & pl.col("mu").is_not_null())
     torque = torque_limit(card, stops)
-    if rows.height < FEWEST or torque is None:
+    if rows.height < LEAST_STOPS or torque is None:
         return []
     others = {"pressure": _others(rows, "pressure_plateau_bar", "torque_nm"), "zero": 1 / rows["torque_nm"].to_numpy()}
     cause = explained(

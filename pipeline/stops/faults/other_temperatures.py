@@ -29,7 +29,7 @@ BELOW_AIR_K, ABOVE_DISC_K = 10.0, 150.0
 EVEN_K, EVEN_SHARE = 25.0, 0.15
 TOLERANCE_K, AIR_TOLERANCE_K = 10.0, 2.0
 RIVAL = 0.9  # of the best score: another unit that explains as much
-FEWEST, LEAST_SCORE, LEAST_GAINED, LEFT = 4, 2.2, 0.4, 0.3
+LEAST_STOPS, LEAST_SCORE, LEAST_GAINED, LEFT = 4, 2.2, 0.4, 0.3
 PARTS = 40  # of a series
 BY = {"ambient": "the air of a test house", "surface": "the disc temperature before braking"}
 OTHERS = "the disc temperature and the air"
@@ -71,9 +71,9 @@ def other_temperatures(
         left = [s.actual for s in slips("temperature", unit) if _stays(read, low, high, s)]
         why = None
         if left and slip is None:
-            lacks = f"too near to tell by {by}" if read.size >= FEWEST else "too few values to compare"
+            lacks = f"too near to tell by {by}" if read.size >= LEAST_STOPS else "too few values to compare"
             why = f"{', '.join(left)}: {lacks if not disc_slipped else 'the disc temperature is in doubt itself'}"
-        vouched = [by] if read.size >= FEWEST else []
+        vouched = [by] if read.size >= LEAST_STOPS else []
         rows.append(
             {"channel": name, "unit": unit, "vouched_by": vouched, "not_verifiable": [] if slip else left, "why": why}
         )
@@ -115,12 +115,12 @@ def _slipped(
 ) -> tuple[list[Slip], tuple[int, int]] | None:
     """The units that take what lies outside the band back into it, the best first, and its stretch; None without a clear one."""
     found: list[tuple[float, Slip, tuple[int, int]]] = []
-    for slip in slips("temperature", unit) if read.size >= FEWEST else ():
+    for slip in slips("temperature", unit) if read.size >= LEAST_STOPS else ():
         corrected = _outside(_true(read, slip), low, high)
         first, last, score = best_stretch(_outside(read, low, high) - corrected)
         n = last - first + 1
         clear = score >= max(LEAST_SCORE, LEAST_GAINED * n) and corrected[first : last + 1].mean() <= LEFT
-        if n >= FEWEST and clear:
+        if n >= LEAST_STOPS and clear:
             found.append((score, slip, (first, last)))
     if not found:
         return None
@@ -131,7 +131,7 @@ def _slipped(
 def _stays(read: np.ndarray, low: np.ndarray, high: np.ndarray, slip: Slip) -> bool:
     """Whether values in the slip's unit, rightly read, would have lain inside the band too: the test can't tell."""
     worse = _outside(_true(read, slip), low, high) - _outside(read, low, high)
-    return left_open(worse, LEAST_GAINED, FEWEST)
+    return left_open(worse, LEAST_GAINED, LEAST_STOPS)
 
 
 def _told(name: str, found: list[Slip], stretch: tuple[int, int], read: np.ndarray, by: str) -> Finding:

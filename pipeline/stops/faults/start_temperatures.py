@@ -27,7 +27,7 @@ from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_ope
 
 TOLERANCE_K = 15.0
 LEAST_K = 20.0  # a smaller departure is the rig's control and the thermocouple's accuracy
-FEWEST = 4
+LEAST_STOPS = 4
 LEAST_SCORE = 2.2
 LEFT, UNIT_LEFT = 0.3, 0.5  # mean cost that an error may leave; a unit has no size of its own to be fitted
 UNIT_PREFERRED = 0.6  # of the best score: so much makes a wrong unit the cause
@@ -88,7 +88,7 @@ def departures(read: np.ndarray, wanted: np.ndarray, unit: str | None = None) ->
 
 def _best(read: np.ndarray, wanted: np.ndarray, left: np.ndarray, unit: str | None) -> Departure | None:
     """The departure with the best score among the stops `left`; a wrong unit that does nearly as well goes first."""
-    if left.sum() < FEWEST:
+    if left.sum() < LEAST_STOPS:
         return None
     found = []
     for gain, offset, slip in _errors(unit):
@@ -122,7 +122,7 @@ def unit_not_excluded(read: np.ndarray, wanted: np.ndarray, unit: str) -> list[s
     found = []
     for slip in slips("temperature", unit):
         worse = cost(read - slip.celsius(wanted), max(slip.factor, 1.0)) - cost(read - wanted)
-        if left_open(worse, LEAST_GAINED, FEWEST):
+        if left_open(worse, LEAST_GAINED, LEAST_STOPS):
             found.append(slip.actual)
     return found
 
@@ -166,7 +166,7 @@ def _sound(read: np.ndarray, wanted: np.ndarray, one: Departure) -> bool:
     rest = cost(r - one.gain * w - one.offset, max(one.gain, 1.0)).mean()
     size = np.quantile(np.abs(r - w), 0.75 if one.gain != 1.0 else 0.5)
     clear = one.score > LEAST_GAINED * r.size and rest < (UNIT_LEFT if one.slip else LEFT)
-    return bool(r.size >= FEWEST and size > LEAST_K and clear)
+    return bool(r.size >= LEAST_STOPS and size > LEAST_K and clear)
 
 
 def _told(

@@ -27,10 +27,10 @@ def best_stretch(gain: np.ndarray, left: np.ndarray | None = None) -> tuple[int,
     return first, last, float(sums[last + 1] - sums[first])
 
 
-def left_open(worse: np.ndarray, least: float, fewest: int) -> bool:
-    """Whether somewhere `fewest` stops in a row do not speak against an error: worse (n,) is the cost that it would have
-    added to each stop that tells; a mean below `least` decides nothing."""
-    if worse.size < fewest:
+def left_open(worse: np.ndarray, least_cost: float, least_stops: int) -> bool:
+    """Whether somewhere `least_stops` stops in a row do not speak against an error: worse (n,) is the cost that it would have
+    added to each stop that tells; a mean below `least_cost` decides nothing."""
+    if worse.size < least_stops:
         return True
-    means = np.convolve(worse, np.ones(fewest) / fewest, mode="valid")
-    return bool(means.min() < least)
+    means = np.convolve(worse, np.ones(least_stops) / least_stops, mode="valid")
+    return bool(means.min() < least_cost)

@@ -4,28 +4,65 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.conditioning.conditioned import ConditionedTest
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
+from pipeline.method import Method
 from pipeline.results import scan_table
-from pipeline.stops.alignment import schedule
+from pipeline.stops.alignment import Alignment, schedule
 from pipeline.stops.clock import clock_jumps
+from pipeline.stops.faults.balance import balance_findings
 from pipeline.stops.faults.changes import (
     debonded,
     level_steps,
     swapped_thermocouples,
 )
+from pipeline.stops.faults.heat_witness import disc_by_heat
 from pipeline.stops.faults.levels import level_findings
+from pipeline.stops.faults.other_temperatures import other_temperatures, readings
 from pipeline.stops.faults.start_temperatures import start_temperatures
+from pipeline.stops.faults.units import starts_known, unit_findings, verified, witnesses_of
 from pipeline.stops.faults.unlike import lone_levels, unlike_stops
-from pipeline.stops.reduction import KELVIN
+from pipeline.stops.reduction import KELVIN, Setup
 
 BAR, RPM = 1e5, np.pi / 30
+
+
+class Shown(NamedTuple):
+    """Findings of the table; those of temperatures that no figure rests on; each channel's unit and what vouches for it."""
+
+    findings: list[Finding]
+    of_other_temperatures: list[Finding]
+    units: list[dict[str, Any]]
+
+
+def table_shows(
+    stops: pl.DataFrame,
+    test: ConditionedTest,
+    method: Method,
+    setup: Setup,
+    levels: pl.DataFrame,
+    alignment: Alignment,
+    recordings: Sequence[dict[str, Any]],
+) -> Shown:
+    """All that the finished table of stops tells of faults. levels: `schedule_levels`; recordings: the ingest record's."""
+    card, channels = test.card, test.channels
+    witnesses = witnesses_of(stops, levels, card, setup, method.reduction.plausible_mu)
+    found = balance_findings(stops, test.found, card, method, alignment)
+    found += [*unit_findings(stops, witnesses), *faults_across(stops, card, channels, recordings)]
+    by_heat: list[str] | None = None
+    if not starts_known(stops, levels):
+        heat, by_heat = disc_by_heat(stops, card)
+        found += heat
+    slipped = any(f.code == "unit_slip" and f.channel == "disc_temperature" for f in found)
+    others, other_units = other_temperatures(card, readings(card, channels), slipped)
+    return Shown(found, others, [*verified(stops, levels, card, witnesses, by_heat), *other_units])
 
 
 def faults_across(

@@ -38,7 +38,7 @@ TOLERANCE = {
     "mu": 0.10,
     "pressure_2": 0.08,
 }
-FEWEST = 4
+LEAST_STOPS = 4
 LEAST_SCORE = 2.2
 LEAST_GAINED = 0.4  # mean cost taken away a stop
 LEFT = 0.3  # mean cost left in each witness that moved
@@ -134,7 +134,7 @@ def _over(now: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Searc
     inside[first : last + 1] = True
     counted = inside & told
     n = int(counted.sum())
-    if n < FEWEST or score < max(LEAST_SCORE, LEAST_GAINED * n) or left[counted].mean() > LEFT:
+    if n < LEAST_STOPS or score < max(LEAST_SCORE, LEAST_GAINED * n) or left[counted].mean() > LEFT:
         return None
     whole = n >= WHOLE * told.sum()
     return Found(channel, slip, first, last, score, whole) if whole or channel != "inertia" else None
@@ -170,6 +170,6 @@ def not_excluded(
             found.append(slip)
             continue
         gain, _, told = _taken_away(witnesses, channel, slip, search)
-        if left_open(-gain[told], LEAST_GAINED, FEWEST):
+        if left_open(-gain[told], LEAST_GAINED, LEAST_STOPS):
             found.append(slip)
     return found

@@ -17,7 +17,7 @@ from pipeline.archive.card import Card
 from pipeline.findings import Finding, finding
 from pipeline.inputs.unit_slips import Slip
 from pipeline.stops.faults.start_temperatures import unit_not_excluded
-from pipeline.stops.faults.unit_witness import EFFECTS, FEWEST, Found, not_excluded, slips_found
+from pipeline.stops.faults.unit_witness import EFFECTS, LEAST_STOPS, Found, not_excluded, slips_found
 from pipeline.stops.reduction import Setup
 
 CODE = "unit_slip"
@@ -200,7 +200,7 @@ def without_consequences(findings: Sequence[Finding], stops: int) -> list[Findin
 
 def starts_known(stops: pl.DataFrame, levels: pl.DataFrame) -> bool:
     """Whether the schedule says of enough stops at what disc temperature they start."""
-    return _starts(stops, levels)[0].size >= FEWEST
+    return _starts(stops, levels)[0].size >= LEAST_STOPS
 
 
 def _starts(stops: pl.DataFrame, levels: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -222,7 +222,7 @@ def verified(
     for channel, unit in w.units.items():
         if channel == "inertia" or not stops.height:
             continue
-        by = [n for n in EFFECTS[channel][1] if n in w.values and np.isfinite(w.values[n]).sum() >= FEWEST]
+        by = [n for n in EFFECTS[channel][1] if n in w.values and np.isfinite(w.values[n]).sum() >= LEAST_STOPS]
         open_ = not_excluded(w.values, channel, unit, {"mu": w.band})
         rows.append(_row(channel, unit, by, [s.actual for s in open_], [s.factor for s in open_]))
     unit = card.recordings.channels["disc_temperature"].unit

@@ -26,8 +26,8 @@ LEAST_OFF = 0.03  # of the pressure's level
 REACH = 2
 PAUSE_S = 1800.0
 PURPOSES = ("check", "map", "duty", "drag", "recovery")
-FEWEST = 12
-FEWEST_LEVELS = 5
+LEAST_STOPS = 12
+LEAST_LEVELS = 5
 LEVEL_OFF = (
     0.13  # |ln| of the level over the test's own; a rig that holds its levels misses by a few percent (common practice)
 )
@@ -59,7 +59,7 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
 def unlike_stops(stops: pl.DataFrame) -> list[Finding]:
     """Findings of stops whose mu is unlike their neighbours', or whose pressure their torque contradicts."""
     rows = deviations(stops)
-    if rows.height < FEWEST_LEVELS:
+    if rows.height < LEAST_LEVELS:
         return []
     off = rows["off"].to_numpy()
     sigma = _sigma(off)
@@ -105,7 +105,7 @@ def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
     """
     joined = stops.join(schedule, left_on="schedule_row", right_on="row", how="left").sort("stop")
     rows = joined.filter((pl.col("pressure_plateau_bar") > 0) & (pl.col("wanted_bar") > 0))
-    if rows.height < FEWEST_LEVELS:
+    if rows.height < LEAST_LEVELS:
         return []
     off = (rows["pressure_plateau_bar"] / rows["wanted_bar"]).log().to_numpy()
     apart = off - np.median(off)
