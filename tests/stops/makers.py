@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -84,8 +85,7 @@ class Truth:
 
 def recorded(app: Application, rig: Rig, rng: np.random.Generator) -> tuple[dict[str, np.ndarray], Truth]:
     """Channels (SI, time from 0) of one application, and its truth."""
-    t, p, torque, w, mu = _motion(app, rig)
-    truth = _truth(app, t, p, torque, w, mu)
+    (t, p, torque, w, _), truth = _motion(app, rig)
     drag = np.where(w > 1e-6, rig.drag[0] + rig.drag[1] * w, 0.0)
     ripple = _ripple(rig, t, w)
     seen = rig.torque_gain * (torque * (1 + ripple) + (drag if rig.includes_drag else 0.0)) + rig.torque_offset
@@ -113,10 +113,26 @@ def recorded(app: Application, rig: Rig, rng: np.random.Generator) -> tuple[dict
     return channels, truth
 
 
-def _motion(app: Application, rig: Rig) -> tuple[np.ndarray, ...]:
-    """Fine series of time, pressure, torque, speed, mu; the release is where the target speed (or time) is reached."""
-    longest = (app.duration or 40.0) + app.before + app.after
-    t = np.arange(0.0, longest, 1 / FINE)
+@lru_cache(maxsize=96)
+def _motion(app: Application, rig: Rig) -> tuple[tuple[np.ndarray, ...], Truth]:
+    """Fine series of time, pressure, torque, speed, mu, and their truth; the release is where the target speed (or time) is reached.
+
+    Hundreds of tests make the same applications, and nearly all of these are over in a quarter of the longest time.
+    """
+    longest = app.duration or 40.0
+    series = None if app.kind == "drag" else _motion_within(longest / 4, app, rig)
+    series = series or _motion_within(longest, app, rig, always=True)
+    assert series
+    for values in series:
+        values.flags.writeable = False
+    return series, _truth(app, *series)
+
+
+def _motion_within(
+    longest: float, app: Application, rig: Rig, *, always: bool = False
+) -> tuple[np.ndarray, ...] | None:
+    """The series, followed for `longest` seconds of braking; None where the application is not over by then."""
+    t = np.arange(0.0, longest + app.before + app.after, 1 / FINE)
     s = np.maximum(t - app.before, 0.0)
     mu = np.full_like(t, app.mu) if not callable(app.mu) else app.mu(s)
     factor = 2 * EFFICIENCY * rig.area * rig.radius
@@ -140,6 +156,8 @@ def _motion(app: Application, rig: Rig) -> tuple[np.ndarray, ...]:
         p, torque = level(t.size)
         w = _speed(t, torque, w0, rig, app.before)
         release = int(np.argmax(w <= max(w1, 1e-3)))
+        if not always and (release == 0 or release + int((0.6 + app.after) * FINE) >= t.size):
+            return None
         release += int(0.3 * FINE) if app.kind == "stop" else 0  # held a little at standstill
         p, torque = level(release)
         w = _speed(t, torque, w0, rig, app.before)
