@@ -16,6 +16,10 @@ from hypothesis import HealthCheck, settings
 REPO = Path(__file__).parents[1]
 SAMPLES = REPO / "rig_samples"
 
+#: the file that runs the samples, and the folders whose files take longest
+RUNS_THE_SAMPLES = "test_contract.py"
+LONG = ("workflow", "browser", "hostile", "studies", "stops")
+
 
 # The suite draws the same examples in every run, so that it fails for what was changed and for nothing else;
 # HYPOTHESIS_PROFILE=random draws new ones. How long they take to draw depends on what else the machine does.
@@ -62,18 +66,36 @@ def run_stopsheet(*arguments: object, check: bool = True) -> subprocess.Complete
     return done
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The file that runs the samples begins, the others that read their results end.
+
+    xdist hands the files to its workers in this order: one worker runs the samples, the other tests meanwhile all that
+    needs no run, and none waits at the lock of `sample_results`. What takes long comes early, so that both end together.
+    """
+    readers = {item.path: None for item in items if "sample_results" in getattr(item, "fixturenames", ())}
+    runs = next((path for path in readers if path.name == RUNS_THE_SAMPLES), next(iter(readers), None))
+
+    def turn(item: pytest.Item) -> int:
+        if item.path in readers:
+            return 0 if item.path == runs else 3
+        return 1 if item.path.parent.name in LONG else 2
+
+    items.sort(key=turn)
+
+
 @pytest.fixture(scope="session")
 def sample_results(tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
-    """The samples run once per test session, shared by the workers."""
+    """The samples run once per test session, shared by the workers; each other worker keeps its own core."""
     base = tmp_path_factory.getbasetemp()
     folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / "samples"
     folder.mkdir(exist_ok=True)
+    cores = max((os.cpu_count() or 1) - int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")) + 1, 1)
     with (folder / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         log = folder / "run.log"
         config = folder / "config.yaml"
         if not log.exists():
             config = sample_config(folder)
-            done = run_stopsheet("run", config, "--cores", 2)
+            done = run_stopsheet("run", config, "--cores", cores)
             log.write_text(done.stdout + done.stderr)
     return SampleResults(folder / "results", config, log.read_text())
