@@ -16,9 +16,10 @@ from tests.hostile.base import PROGRAM
 
 # Loads Snakemake and what the Snakefile imports once; each line of arguments is then run in a child that begins from there.
 FORKED = """
-import json, os, sys, traceback
-import snakemake.api, snakemake.cli, snakemake.dag, snakemake.executors.local, snakemake.scheduling, snakemake.workflow
-import pipeline.archive.plan, pipeline.method, pipeline.stages
+import importlib, json, os, re, sys, traceback
+import snakemake.api, snakemake.cli, snakemake.executors.local, snakemake.scheduling, snakemake.workflow
+for name in re.findall(r"^(?:from|import) ((?:pipeline|snakemake)[.\\w]*)", open(sys.argv[1]).read(), re.MULTILINE):
+    importlib.import_module(name)
 for line in sys.stdin:
     words, out, err = json.loads(line)
     child = os.fork()
@@ -75,7 +76,7 @@ def snakemake(
 @lru_cache(maxsize=1)
 def _server() -> subprocess.Popen[str]:
     server = subprocess.Popen(
-        [sys.executable, "-c", FORKED], env={**os.environ, "PYTHONPATH": str(REPO)}, stdin=subprocess.PIPE,
+        [sys.executable, "-c", FORKED, str(OURS)], env={**os.environ, "PYTHONPATH": str(REPO)}, stdin=subprocess.PIPE,
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     atexit.register(server.communicate)

@@ -11,18 +11,19 @@ from contextlib import contextmanager
 import pytest
 
 from tests.conftest import REPO
+from tests.hostile import chain
 from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
 
 pytestmark = pytest.mark.workflow
-TWO = ["m6-2406-a", "m6-2406-b"]
-OF_TESTS = {"findings": 2, "test_page": 2}
+SOUND, BROKEN, UNREADABLE = "m6-2406-a", "broken-recording", "unreadable-card"
+OF_TESTS = {"findings": 3, "test_page": 3}
 OF_COMPOUND = {"compound": 1, "sheet": 1, "index": 1, "all": 1}
 FROM_STOPS = {
-    "stops": 2,
-    "friction": 2,
-    "wear": 2,
+    "stops": 3,
+    "friction": 3,
+    "wear": 3,
     "repeatability": 1,
-    "drift": 2,
+    "drift": 3,
     "rigs": 1,
     **OF_TESTS,
     **OF_COMPOUND,
@@ -31,10 +32,18 @@ FROM_STOPS = {
 
 @pytest.fixture(scope="module")
 def workspace(tmp_path_factory):
-    """A small workspace, run once."""
-    config = small_workspace(tmp_path_factory.mktemp("flow") / "a place", TWO)
+    """A sound test, one with broken recordings and one whose card nobody can read; run once."""
+    config = small_workspace(tmp_path_factory.mktemp("flow") / "a place", [SOUND, BROKEN])
+    archive = config.parent / "archive"
+    recordings = sorted((archive / BROKEN / "recordings").iterdir())
+    recordings[3].write_bytes(recordings[3].read_bytes()[:200])
+    recordings[5].write_bytes(gzip.compress(b"\x00\x01\x02 not a table"))
+    (archive / UNREADABLE).mkdir()
+    (archive / UNREADABLE / "test.yaml").write_text("schema: 1\ncompound: [")
+    given = snapshot(archive)
     done = snakemake(config)
     assert done.returncode == 0, done.stderr
+    assert snapshot(archive) == given
     return config
 
 
@@ -47,7 +56,7 @@ def test_only_what_a_setting_touches_runs_again(workspace):
     before = snapshot(workspace.parent / "results" / "plain" / "tests")
     method.write_text("# the alarm rate only\ndrift: {false_alarm_rate: 2 %}\n")
     planned = planned_rules(workspace)
-    assert planned == {"repeatability": 1, "drift": 2, **OF_TESTS, **OF_COMPOUND, "total": 11}
+    assert planned == {"repeatability": 1, "drift": 3, **OF_TESTS, **OF_COMPOUND, "total": 14}
     assert snakemake(workspace).returncode == 0
     assert planned_rules(workspace) == {}
     after = snapshot(workspace.parent / "results" / "plain" / "tests")
@@ -61,7 +70,7 @@ def test_a_changed_setting_is_seen_from_another_working_directory(workspace, tmp
     method.write_text("friction: {coverage: 95 %}\n" + kept)
     planned = planned_rules(workspace, tmp_path)
     method.write_text(kept)
-    assert planned["friction"] == 2
+    assert planned["friction"] == 3
     assert "channels" not in planned and "stops" not in planned
     assert planned_rules(workspace) == {}
 
@@ -78,8 +87,8 @@ def test_a_comment_in_a_method_runs_nothing(workspace):
         ("conditioning: {filter_order: 3}", FROM_STOPS),
         ("segmentation: {on_pressure: 1.1 bar}", FROM_STOPS),
         ("reduction: {build_up: 90 %}", FROM_STOPS),
-        ("friction: {coverage: 95 %}", {"friction": 2, "repeatability": 1, "drift": 2, **OF_TESTS, **OF_COMPOUND}),
-        ("wear: {confidence: 90 %}", {"wear": 2, **OF_TESTS, **OF_COMPOUND}),
+        ("friction: {coverage: 95 %}", {"friction": 3, "repeatability": 1, "drift": 3, **OF_TESTS, **OF_COMPOUND}),
+        ("wear: {confidence: 90 %}", {"wear": 3, **OF_TESTS, **OF_COMPOUND}),
         ("batches: {significance: 10 %}", OF_COMPOUND),
         ("duty: {confidence: 90 %}", OF_COMPOUND),
     ],
@@ -106,7 +115,7 @@ def test_a_version_with_another_model_runs_the_stage_that_writes_it_and_what_rea
     )
     planned = planned_rules(workspace, snakefile=tmp_path / "Snakefile")
     assert planned.pop("total") == sum(planned.values())
-    assert planned == {"friction": 2, **OF_TESTS, **OF_COMPOUND}
+    assert planned == {"friction": 3, **OF_TESTS, **OF_COMPOUND}
     assert planned_rules(workspace) == {}
 
 
@@ -125,7 +134,7 @@ def edited(path):
 
 
 def test_an_edited_recording_runs_its_own_test_and_what_shows_it(workspace):
-    with edited(next(iter(sorted((workspace.parent / "archive" / TWO[0] / "recordings").iterdir())))):
+    with edited(next(iter(sorted((workspace.parent / "archive" / SOUND / "recordings").iterdir())))):
         planned = planned_rules(workspace)
     assert planned["channels"] == planned["stops"] == planned["wear"] == planned["friction"] == 1
     assert planned_rules(workspace) == {}
@@ -138,7 +147,7 @@ def test_a_new_file_time_alone_runs_nothing(workspace):
 
 
 def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
-    with edited(workspace.parent / "archive" / TWO[0] / "wear.csv"):
+    with edited(workspace.parent / "archive" / SOUND / "wear.csv"):
         planned = planned_rules(workspace)
     assert planned == {
         "wear": 1,
@@ -153,33 +162,25 @@ def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
 
 
 def test_bad_tests_are_results_and_leave_the_others_as_they_are(workspace, tmp_path):
-    good = snapshot(workspace.parent / "archive")
-    config = small_workspace(tmp_path, TWO)
-    broken = tmp_path / "archive" / "broken-recording"
-    (tmp_path / "archive" / TWO[1]).rename(broken)
-    recordings = sorted((broken / "recordings").iterdir())
-    recordings[3].write_bytes(recordings[3].read_bytes()[:200])
-    recordings[5].write_bytes(gzip.compress(b"\x00\x01\x02 not a table") if recordings[5].suffix == ".gz" else b"\x00")
-    (tmp_path / "archive" / "unreadable-card").mkdir()
-    (tmp_path / "archive" / "unreadable-card" / "test.yaml").write_text("schema: 1\ncompound: [")
-    done = snakemake(config)
-    assert done.returncode == 0, done.stderr
-    root = tmp_path / "results" / "plain"
-    found = json.loads((root / "tests" / "broken-recording" / "findings.json").read_text())["findings"]
+    root = workspace.parent / "results" / "plain"
+    found = json.loads((root / "tests" / BROKEN / "findings.json").read_text())["findings"]
     named = {item["file"]: item["message"] for item in found if item["file"]}
+    recordings = sorted((workspace.parent / "archive" / BROKEN / "recordings").iterdir())
     for path in (recordings[3], recordings[5]):
         assert f"recordings/{path.name}" in named
     archive = {t["test"]: t for t in json.loads((root / "archive.json").read_text())["tests"]}
-    assert archive["unreadable-card"]["status"] == "unusable"
-    assert "test.yaml" in archive["unreadable-card"]["why"]
-    assert archive["broken-recording"]["status"] == archive[TWO[0]]["status"] == "ok"
-    page = (root / "tests" / "unreadable-card" / "test.html").read_text()
+    assert archive[UNREADABLE]["status"] == "unusable"
+    assert "test.yaml" in archive[UNREADABLE]["why"]
+    assert archive[BROKEN]["status"] == archive[SOUND]["status"] == "ok"
+    page = (root / "tests" / UNREADABLE / "test.html").read_text()
     assert "test.yaml" in page
     for name in ("friction.json", "wear.json", "drift.json"):
-        assert json.loads((root / "tests" / "unreadable-card" / name).read_text())["unusable"]
-    other = (workspace.parent / "results" / "plain" / "tests" / TWO[0] / "stops.parquet").read_bytes()
-    assert (root / "tests" / TWO[0] / "stops.parquet").read_bytes() == other
-    assert snapshot(workspace.parent / "archive") == good
+        assert json.loads((root / "tests" / UNREADABLE / name).read_text())["unusable"]
+    alone = tmp_path / "archive" / SOUND
+    shutil.copytree(workspace.parent / "archive" / SOUND, alone)
+    chain.to_stops(alone, tmp_path / "results")
+    stops = f"tests/{SOUND}/stops.parquet"
+    assert (root / stops).read_bytes() == (tmp_path / "results" / chain.METHOD / stops).read_bytes()
 
 
 def test_nothing_of_the_samples_leaks_into_another_workspace(workspace):
