@@ -65,7 +65,12 @@ def least_squares(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tupl
 
 
 def robust_fit(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Least squares with Huber's weights (k = 1.5 robust sigmas): coefficients (k,) and covariance (k, k)."""
+    """Least squares with Huber's weights (k = 1.5 robust sigmas): coefficients (k,) and covariance (k, k).
+
+    The coefficients are those of statsmodels' RLM (a test holds both together), which takes no weights and would treble the
+    start of each test's stops. The covariance is that of the weighted fit: wider than RLM's where points are wild
+    (docs/libraries.md).
+    """
     coefficients, covariance = least_squares(design, y, weight)
     for _ in range(20):
         residual = np.abs(y - design @ coefficients) * np.sqrt(weight)
