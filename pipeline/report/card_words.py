@@ -1,7 +1,6 @@
 """What a test's card says, in the units an engineer writes: rows for the pages and the sheet."""
 
 import math
-from typing import Any
 
 from pipeline.archive.card import Card
 
@@ -15,32 +14,6 @@ def identity_rows(card: Card) -> list[tuple[str, str]]:
     if card.notes:
         rows.append(("Notes", card.notes))
     return rows
-
-
-def brake_values(card: Card) -> dict[str, tuple[str, Any, str]]:
-    """name -> (words, value, unit) of the brake's and the rig's figures; value None where the card gives none."""
-    brake, disc = card.brake, card.brake.disc
-    ring = brake.friction_ring
-
-    def mm(value: float | None) -> float | None:
-        return None if value is None else value * 1e3
-
-    return {
-        "inertia": ("Inertia at the brake shaft", card.inertia, "kg m²"),
-        "inertia_mechanical": ("of it mechanical", card.inertia_mechanical, "kg m²"),
-        "rolling_radius": ("Rolling radius", mm(card.rolling_radius), "mm"),
-        "effective_radius": ("Effective radius stated", mm(brake.effective_radius), "mm"),
-        "ring_outer": ("Friction ring, outer diameter", mm(ring.outer_diameter) if ring else None, "mm"),
-        "ring_inner": ("Friction ring, inner diameter", mm(ring.inner_diameter) if ring else None, "mm"),
-        "piston_area": ("Piston area, one side", brake.piston_area * 1e4, "cm²"),
-        "pad_area": ("Friction face of one pad", brake.pad_area * 1e4, "cm²"),
-        "pads": ("Pads, both sides", brake.pads, ""),
-        "efficiency": ("Efficiency", brake.efficiency, ""),
-        "threshold_pressure": ("Threshold pressure", brake.threshold_pressure / 1e5, "bar"),
-        "disc_mass": ("Disc mass", disc.mass, "kg"),
-        "disc_thickness": ("Disc thickness, new", mm(disc.thickness), "mm"),
-        "disc_minimum_thickness": ("Disc thickness, minimum", mm(disc.minimum_thickness), "mm"),
-    }
 
 
 def block_rows(card: Card) -> list[list[str]]:

@@ -114,6 +114,16 @@ def test_normal_points_are_those_of_the_radical_inverses() -> None:
     assert special.ndtr(posterior.normal_points(4, 2)) == pytest.approx(np.array(expected), abs=1e-12)
 
 
+@pytest.mark.skipif(np.lib.NumpyVersion(np.__version__) < "2.0.0", reason="numpy weighs no quantiles before 2.0")
+def test_weighted_quantile_is_numpys() -> None:
+    rng = np.random.default_rng(1)
+    values, weight = rng.normal(size=(200, 3)), rng.uniform(size=200)
+    weight /= weight.sum()
+    for share in (0.025, 0.5, 0.95):
+        theirs = np.quantile(values, share, axis=0, weights=weight, method="inverted_cdf")
+        assert posterior.weighted_quantile(values, weight, share).tolist() == theirs.tolist()
+
+
 def test_weighted_quantile() -> None:
     values = np.array([[3.0, 30.0], [1.0, 10.0], [2.0, 20.0]])
     assert posterior.weighted_quantile(values, np.array([0.2, 0.7, 0.1]), 0.5).tolist() == [1.0, 10.0]
