@@ -27,13 +27,13 @@ def of_compound(tests: Sequence[CompoundTest], archive: Path, settings: Wear, te
     )
 
 
-def _read(test: CompoundTest, archive: Path) -> compound.TestWear:
+def _read(test: CompoundTest, archive: Path) -> compound.WearRecord:
     if test.card.wear is None or not len(test.stops):
         raise InputError("the test card names no wear file" if test.card.wear is None else "no stop was found")
     folder = archive / test.name
     readings, _ = read_wear(folder / test.card.wear, inside=folder)
     own = test.wear.components or {}
     ratios = {name: found.mass_to_thickness for name, found in own.items() if found.mass_to_thickness}
-    return compound.TestWear(
+    return compound.WearRecord(
         test.card, test.stops, test.traces, list(test.summary.get("missing") or []), readings, ratios
     )

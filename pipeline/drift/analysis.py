@@ -13,10 +13,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.constants import ZERO_C
-from pipeline.drift import causes as told
+from pipeline.drift import causes
 from pipeline.drift import evidence as ev
 from pipeline.drift.bedded import unfinished_bedding
-from pipeline.drift.causes import Told
+from pipeline.drift.causes import Statement
 from pipeline.drift.change import Change, Search, date_change, phase_levels, phases, search
 from pipeline.drift.chart_data import chart_data
 from pipeline.drift.fade import hot_blocks
@@ -48,42 +48,42 @@ def analyse(
     wet = [d for d in damp if d.beyond]
     s = _set_aside(s, wet)
     w = watch(s, noise, settings)
-    if len(w.checks) < 6:
+    if len(w.deciding) < 6:
         return _nothing_matched(w, wet)
     noise = w.noise
     torque = torque_drift(s, settings, noise.sigma)
     recorded = s
     if torque:
-        s = replace(s, friction=s.friction - torque.effect, ratio=s.ratio - torque.effect)
-    found = search(s, s.friction, w, noise, settings)
-    bed = unfinished_bedding(s, s.friction, w, found, noise, settings)
+        s = replace(s, ln_mu=s.ln_mu - torque.effect, ratio=s.ratio - torque.effect)
+    found = search(s, s.ln_mu, w, noise, settings)
+    bed = unfinished_bedding(s, s.ln_mu, w, found, noise, settings)
     if bed:
-        s = s.with_friction(s.friction - bed.effect)
-        found = search(s, s.friction, w, noise, settings, extra=bed.column[w.checks][:, None], with_bedding=False)
+        s = s.with_ln_mu(s.ln_mu - bed.effect)
+        found = search(s, s.ln_mu, w, noise, settings, extra=bed.column[w.deciding][:, None], with_bedding=False)
     main = _main_change(s, w, found, noise, settings)
     change = main.change if main else None
-    findings = [told.torque(recorded, w, torque, noise, settings)] if torque else []
-    findings += [told.bedding(bed)] if bed else []
-    findings += [told.moisture(s, wet, settings)] if wet else []
-    findings += [main.told] if main else []
-    findings += told.fade(s, hot_blocks(s, noise, settings), change)
+    findings = [causes.torque(recorded, w, torque, noise, settings)] if torque else []
+    findings += [causes.bedding(bed)] if bed else []
+    findings += [causes.moisture(s, wet, settings)] if wet else []
+    findings += [main.statement] if main else []
+    findings += causes.fade(s, hot_blocks(s, noise, settings), change)
     result = _result(found, findings, settings)
     evidence = renewed(
         result.evidence,
-        matched_stops=len(w.checks),
+        matched_stops=len(w.deciding),
         decided_by=w.kind,
         stray_stops=s.stop[w.stray],
         scatter=Scatter.model_validate(noise._asdict()),
         pauses=damp,
-        trend=ev.trend(s, w.checks, settings),
+        trend=ev.trend(s, w.deciding, settings),
     )
-    glazing = main is not None and main.told.verdict == "glazing-like"
-    uses = uses_between_checks(s, s.friction, w, noise, settings)
+    glazing = main is not None and main.statement.verdict == "glazing-like"
+    uses = uses_between_checks(s, s.ln_mu, w, noise, settings)
     result = renewed(
         result,
         evidence=evidence,
         exposure=exposure_result(s, uses, change, glazing, main.share if main else None),
-        charts=chart_data(recorded, s.friction, w, found, change, settings),
+        charts=chart_data(recorded, s.ln_mu, w, found, change, settings),
     )
     sound = stops.filter(pl.col("status") == "ok").height
     return _doubted(result, sound) if result.verdict == "none" and sound < LEAST_SOUND else result
@@ -105,7 +105,7 @@ class Main(NamedTuple):
     """The change that no other cause took off: as dated, as told, its loss as a share (value, low, high)."""
 
     change: Change
-    told: Told
+    statement: Statement
     share: tuple[float, float, float]
 
 
@@ -113,21 +113,21 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
     """The change at matched conditions with its evidence; None without an alarm or below the least that counts."""
     if not found.found.alarm or found.found.best < 0:
         return None
-    change = date_change(s, s.friction, w, found, noise, settings)
-    regained = with_return(s, w, s.friction, change, noise, settings)
+    change = date_change(s, s.ln_mu, w, found, noise, settings)
+    regained = with_return(s, w, s.ln_mu, change, noise, settings)
     if regained.cut != change.cut:
-        change = date_change(s, s.friction, w, found, noise, settings, regained.cut)._replace(by_use=regained.by_use)
+        change = date_change(s, s.ln_mu, w, found, noise, settings, regained.cut)._replace(by_use=regained.by_use)
     else:
         change = regained
-    phase = phases(s, w.checks, change, settings)
-    levels = phase_levels(s, w.checks, s.friction, phase, noise)
+    phase = phases(s, w.deciding, change, settings)
+    levels = phase_levels(s, w.deciding, s.ln_mu, phase, noise)
     lost = levels.difference("fallen", "before", settings.confidence) if levels else None
     if levels is None or lost is None or abs(lost.share()[0]) < settings.least_loss:
         return None
-    before = told.level_before(s, w, s.friction, phase)
+    before = causes.level_before(s, w, s.ln_mu, phase)
     value, low, high = lost.share()
     share = (-value, -high, -low)
-    fallen = s.stop[w.checks][phase == "fallen"]
+    fallen = s.stop[w.deciding][phase == "fallen"]
     use = ev.low_energy_use(s, change.onset.low, int(fallen[-1]) + 1)
     recovery = ev.recovery(s, change, levels, settings, before)
     items = _evidence(s, w, change, phase, share[0], use, settings) | {"recovery": recovery.item}
@@ -143,7 +143,7 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
         f" {before * abs(share[0]):.3f} ({ends[0]:.3f} to {ends[1]:.3f}) from stop {onset.stop} ({onset.low} to {onset.high})"
     )
     size = Size(share=value, low=low, high=high, mu_before=before, threshold=settings.least_loss)
-    fell = Told(
+    fell = Statement(
         verdict=judged.verdict,
         onset=(onset.stop, onset.low, onset.high),
         loss=(before * share[0], before * share[1], before * share[2]),
@@ -163,20 +163,20 @@ def _evidence(
 ) -> dict[str, Item]:
     """What speaks for and against each cause, but for the recovery."""
     return {
-        "energy_ratio": ev.torque_chain(s, w.checks, phase, loss, settings),
-        "pressure_rest": ev.rest_pressure(s, w.checks, phase, loss, settings),
-        "pressure_level": ev.pressure_level(s, w.checks, phase, loss, settings),
-        "pressure_second": ev.second_pressure(s, w.checks, phase, loss, settings),
+        "energy_ratio": ev.torque_chain(s, w.deciding, phase, loss, settings),
+        "pressure_rest": ev.rest_pressure(s, w.deciding, phase, loss, settings),
+        "pressure_level": ev.pressure_level(s, w.deciding, phase, loss, settings),
+        "pressure_second": ev.second_pressure(s, w.deciding, phase, loss, settings),
         "pressure_pattern": ev.pressure_pattern(s, w, change),
         "exposure": ev.exposure_item(use, settings),
         "growth": ev.growth_item(change, use.stops >= settings.least_exposure),
-        "in_stop": ev.in_stop_rise(s, w.checks, phase, settings),
+        "in_stop": ev.in_stop_rise(s, w.deciding, phase, settings),
     }
 
 
 def _all_cold(s: Series, w: Watch, settings: Drift) -> bool:
     """Whether all that was watched starts too cold to be dry."""
-    temperature = s.temperature[w.checks]
+    temperature = s.temperature[w.deciding]
     known = temperature[np.isfinite(temperature)]
     return bool(len(known) and known.max() < settings.dry_above - ZERO_C)
 
@@ -190,7 +190,7 @@ def _nothing_matched(w: Watch, wet: list[AfterPause]) -> OfStops:
             why=why,
             words=[why],
             not_excluded=["any change"],
-            matched_stops=len(w.checks),
+            matched_stops=len(w.deciding),
             record_next=["repeat a matched check of five stops or more through the program"],
         ),
         charts_reason=why,
@@ -200,7 +200,7 @@ def _nothing_matched(w: Watch, wet: list[AfterPause]) -> OfStops:
     )
 
 
-def _result(found: Search, findings: list[Told], settings: Drift) -> OfStops:
+def _result(found: Search, findings: list[Statement], settings: Drift) -> OfStops:
     """The finding that comes first, and what all of them rest on."""
     verdict, also = first_in_precedence([f.verdict for f in findings])
     lead = next((f for f in findings if f.verdict == verdict), None)
@@ -238,7 +238,7 @@ def _result(found: Search, findings: list[Told], settings: Drift) -> OfStops:
     )
 
 
-def _why_not_recovered(lead: Told) -> str | None:
+def _why_not_recovered(lead: Statement) -> str | None:
     """Why it is not known whether hard use brought friction back; None where it is known."""
     if lead.recovered is not None:
         return None
@@ -246,7 +246,7 @@ def _why_not_recovered(lead: Told) -> str | None:
     return item.words if isinstance(item, Item) else "not a fall that high-energy stops could bring back"
 
 
-def _why_none(found: Search, findings: list[Told], settings: Drift) -> str:
+def _why_none(found: Search, findings: list[Statement], settings: Drift) -> str:
     d = found.found
     if d.alarm and not any("friction" in f.items for f in findings):
         return f"friction changed by less than {100 * settings.least_loss:g} %, which is not called a change"

@@ -59,12 +59,12 @@ def unfinished_bedding(
     column = bedding(s.stop, int(shapes.onset[best])).columns
     column = column[:, np.argmin(np.abs(shapes.constant[own] - constant))]
     column = np.where(s.purpose == "bedding", 0.0, column)
-    first = w.checks[0]
+    first = w.deciding[0]
     at_first, u = float(column[first]), abs(d.amplitude[best] / d.z[best])
     size = float(d.amplitude[best] * at_first)
     if abs(size) < settings.least_loss:
         return None
-    settled = s.stop[w.checks][column[w.checks] < 0.2 * at_first]
+    settled = s.stop[w.deciding][column[w.deciding] < 0.2 * at_first]
     support = (
         "there was no bedding block"
         if still is None
@@ -72,9 +72,9 @@ def unfinished_bedding(
         if supported
         else "the bedding block had settled, but the first checks die away like bedding"
     )
-    level = float(np.exp(finite_median(friction[w.checks][column[w.checks] < 0.3])))
+    level = float(np.exp(finite_median(friction[w.deciding][column[w.deciding] < 0.3])))
     return Bedding(
-        int(s.stop[first]), int(settled[0]) if len(settled) else int(s.stop[w.checks[-1]]), float(np.expm1(size)),
+        int(s.stop[first]), int(settled[0]) if len(settled) else int(s.stop[w.deciding[-1]]), float(np.expm1(size)),
         float(np.expm1(size - 2 * u * at_first)), float(np.expm1(size + 2 * u * at_first)), constant, level, support,
         d.amplitude[best] * column, column,
     )  # fmt: skip

@@ -16,7 +16,7 @@ from pipeline.method.drift import Drift
 from pipeline.results.drift import AfterPause, EvidenceItem, HotBlock, Size, Verdict
 
 
-class Told(NamedTuple):
+class Statement(NamedTuple):
     """One change with all that drift.json says about it; loss in mu (value, low, high), loss_share of the level before."""
 
     verdict: Verdict
@@ -33,19 +33,19 @@ class Told(NamedTuple):
 
 def level_before(s: Series, w: Watch, friction: Array, phase: NDArray[np.str_]) -> float:
     """Mean mu before the change in the group with most fallen stops."""
-    group = s.group[w.checks]
+    group = s.group[w.deciding]
     counted = np.bincount(group[phase == "fallen"], minlength=group.max() + 1)
     own = (phase == "before") & (group == int(np.argmax(counted)))
     own = own if own.any() else phase == "before"
-    return float(np.exp(np.mean(friction[w.checks][own])))
+    return float(np.exp(np.mean(friction[w.deciding][own])))
 
 
-def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settings: Drift) -> Told:
+def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settings: Drift) -> Statement:
     """A drift of the torque chain; the loss is the recorded friction's."""
-    phase = phases(s, w.checks, Change(drift.onset, 1.0, None), settings)
-    levels = phase_levels(s, w.checks, s.friction, phase, noise)
+    phase = phases(s, w.deciding, Change(drift.onset, 1.0, None), settings)
+    levels = phase_levels(s, w.deciding, s.ln_mu, phase, noise)
     lost = levels.difference("fallen", "before", settings.confidence) if levels else None
-    before = level_before(s, w, s.friction, phase) if lost else 0.0
+    before = level_before(s, w, s.ln_mu, phase) if lost else 0.0
     share = lost.share() if lost else None
     words = (
         f"energy ratio changed by {100 * drift.size:+.1f} % ({100 * drift.low:+.1f} to {100 * drift.high:+.1f} %) from stop"
@@ -53,7 +53,7 @@ def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settin
         " with it, friction as the deceleration shows it does not: the torque chain drifted"
     )
     size = Size(share=drift.size, low=drift.low, high=drift.high, threshold=settings.torque_change)
-    return Told(
+    return Statement(
         verdict="sensor",
         onset=(drift.onset.stop, drift.onset.low, drift.onset.high),
         loss=(-before * share[0], -before * share[2], -before * share[1]) if share else None,
@@ -67,14 +67,14 @@ def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settin
     )
 
 
-def bedding(bed: Bedding) -> Told:
+def bedding(bed: Bedding) -> Statement:
     """Bedding that was not finished; the loss is the level at first less the settled one (negative for a rise)."""
     words = (
         f"friction at the first check lay {100 * bed.size:+.1f} % ({100 * bed.low:+.1f} to {100 * bed.high:+.1f} %) off the level"
         f" at which it settled, dying away over about {bed.constant:.0f} stops; {bed.support}"
     )
     mu = bed.mu_settled
-    return Told(
+    return Statement(
         verdict="bedding-in",
         onset=(bed.onset, bed.onset, bed.settled),
         loss=(mu * bed.size, mu * bed.low, mu * bed.high),
@@ -88,7 +88,7 @@ def bedding(bed: Bedding) -> Told:
     )
 
 
-def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Told:
+def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Statement:
     """Dips after pauses; onset and loss are those of the first."""
     first = min(wet, key=lambda d: d.stop)
     words = [
@@ -98,11 +98,11 @@ def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Told:
         for d in wet
     ]
     group = s.group[s.stop == first.touchable[0]][0]
-    level = float(np.exp(finite_median(s.friction[s.group == group])))
+    level = float(np.exp(finite_median(s.ln_mu[s.group == group])))
     last = first.touchable[min(max(first.stops, 1), len(first.touchable)) - 1]
     dry = settings.dry_above - ZERO_C
     warm = [d for d in wet if d.temperature_c is not None and d.temperature_c > dry]
-    return Told(
+    return Statement(
         verdict="moisture",
         onset=(first.stop, first.stop, last),
         loss=(-first.dip * level, -first.high * level, -first.low * level),
@@ -120,18 +120,18 @@ def _degrees(temperature_c: float | None) -> str:
     return "an unknown temperature" if temperature_c is None else f"{temperature_c:.0f} degC"
 
 
-def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Told]:
+def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Statement]:
     """Falls with temperature in hot blocks, unless friction at the checks fell from that block on."""
     for h in hot:
         lasting = change is not None and h.stop <= change.onset.stop <= h.last + 1
         if not h.beyond or lasting:
             continue
-        level = float(np.exp(finite_median(s.friction[s.name == h.block])))
+        level = float(np.exp(finite_median(s.ln_mu[s.name == h.block])))
         words = (
             f"in block {h.block} friction fell {100 * h.fall:+.1f} % ({100 * h.low:+.1f} to {100 * h.high:+.1f} %) as stops"
             f" started at {h.temperature_low_c:.0f} to {h.temperature_high_c:.0f} degC, and the checks after it were unchanged"
         )
-        told = Told(
+        statement = Statement(
             verdict="fade",
             onset=(h.stop, h.stop, h.last),
             loss=(-h.fall * level, -h.high * level, -h.low * level),
@@ -143,5 +143,5 @@ def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Told]:
             not_excluded=[],
             record_next=[],
         )
-        return [told]
+        return [statement]
     return []

@@ -89,7 +89,7 @@ def search(
     s: Series, values: Array, w: Watch, noise: Repeatability, settings: Drift, extra: Array | None = None, **kinds: bool
 ) -> Search:
     """Test `values` (n of the series) at the watched stops for any change."""
-    index = w.checks
+    index = w.deciding
     adjusted, columns = matched(s, index, values)
     spread = spreads(s, index, noise)
     p = problem(s.stop[index], adjusted, s.group[index], s.block[index], w.baseline, spread, noise, columns)
@@ -128,7 +128,7 @@ def date_change(
     seen = _first_seen(s, w, found, best)
     cut = first_clearing(s, seen, settings) if cut is None else cut
     last = s.stop[cut] if cut is not None else s.stop[-1] + 1
-    index = np.sort(np.r_[w.checks, w.use])
+    index = np.sort(np.r_[w.deciding, w.use])
     index = index[s.stop[index] < last]
     adjusted, columns = matched(s, index, values)
     stop = s.stop[index]
@@ -143,7 +143,7 @@ def date_change(
     whiten = whitening(
         covariance(stop, s.block[index], spreads(s, index, noise), noise.rho, noise.block_sigma, columns)
     )
-    checks = np.isin(index, w.checks)
+    checks = np.isin(index, w.deciding)
     onset = date(adjusted, design, whiten, stop, shapes, checks, sign, likely, settings.confidence)
     return Change(onset, sign, cut)
 
@@ -151,7 +151,7 @@ def date_change(
 def _first_seen(s: Series, w: Watch, found: Search, best: int) -> int:
     """Stop number of the first watched stop by which half of the change has come."""
     column = np.abs(found.shapes.columns[:, best])
-    return int(s.stop[w.checks][np.argmax(column >= 0.5 * column.max())])
+    return int(s.stop[w.deciding][np.argmax(column >= 0.5 * column.max())])
 
 
 def use_begins(s: Series, settings: Drift) -> NDArray[np.int64]:

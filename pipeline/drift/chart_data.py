@@ -22,16 +22,16 @@ from pipeline.results.drift import (
 def chart_data(s: Series, friction: Array, w: Watch, found: Search, change: Change | None, settings: Drift) -> Charts:
     """Everything one look needs. `friction` (n,) is ln mu after what torque chain and bedding explain is taken off."""
     detection = found.found
-    stop = s.stop[w.checks]
-    charted = ~w.baseline if (~w.baseline).any() else np.ones(len(w.checks), bool)
+    stop = s.stop[w.deciding]
+    charted = ~w.baseline if (~w.baseline).any() else np.ones(len(w.deciding), bool)
     with_ratio = np.isfinite(s.ratio)
     onset = change.onset if change else None
     return Charts(
         residual=ResidualChart(
             stop=stop,
             share=np.expm1(detection.residual),
-            block=s.name[w.checks],
-            purpose=s.purpose[w.checks],
+            block=s.name[w.deciding],
+            purpose=s.purpose[w.deciding],
             baseline=w.baseline,
             scaled=detection.scaled,
         ),

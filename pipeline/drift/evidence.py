@@ -132,12 +132,12 @@ def pressure_pattern(s: Series, w: Watch, change: Change) -> Item:
     checks, use = change.onset.size_checks, change.onset.size_use
     if not (checks and use) or not len(w.use):
         return _missing("the loss was not seen at two pressures")
-    offset = finite_median(s.pressure[w.checks]) / finite_median(s.pressure[w.use])
+    offset = finite_median(s.pressure[w.deciding]) / finite_median(s.pressure[w.use])
     ratio = use / checks
     answer: Answer = "unclear" if abs(ratio - offset) < abs(ratio - 1) else "steady"
     words = (
         f"the loss in use at {finite_median(s.pressure[w.use]):.0f} bar was {ratio:.1f} times that at the checks at"
-        f" {finite_median(s.pressure[w.checks]):.0f} bar; an offset of the pressure would make it {offset:.1f} times,"
+        f" {finite_median(s.pressure[w.deciding]):.0f} bar; an offset of the pressure would make it {offset:.1f} times,"
         " glaze about the same"
     )
     return Item(answer=answer, value=ratio, threshold=offset, words=words)
@@ -163,7 +163,7 @@ def trend(s: Series, index: NDArray[np.int64], settings: Drift) -> Trend:
     if len(own) < 6:
         return Trend(why="too few stops in one group")
     own = own[:: max(1, -(-len(own) // 300))]
-    found = monotone_trend(s.friction[own], s.stop[own], confidence=settings.confidence, correlated=True)
+    found = monotone_trend(s.ln_mu[own], s.stop[own], confidence=settings.confidence, correlated=True)
     return Trend(
         share_per_100_stops=100 * found.slope,
         low=100 * found.low,

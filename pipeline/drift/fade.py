@@ -22,7 +22,7 @@ def hot_blocks(s: Series, noise: Repeatability, settings: Drift) -> list[HotBloc
     """Blocks of use or map whose friction falls with temperature beyond chance and beyond the map."""
     candidates = []
     for b in np.unique(s.block):
-        own = np.flatnonzero((s.block == b) & np.isfinite(s.friction) & np.isfinite(s.temperature) & ~s.damp)
+        own = np.flatnonzero((s.block == b) & np.isfinite(s.ln_mu) & np.isfinite(s.temperature) & ~s.damp)
         if len(own) < 6 or s.purpose[own[0]] in ("bedding", "fade", "check", "recovery"):
             continue
         third = max(2, len(own) // 3)
@@ -38,7 +38,7 @@ def _fall(
 ) -> HotBlock:
     others = np.isin(s.purpose, ("map", "check")) & (s.block != s.block[own[0]])
     known = local_slopes(s, (cool + hot) / 2, others)
-    values = s.friction[own] - known.value[0] * (s.temperature[own] - cool) / 100
+    values = s.ln_mu[own] - known.value[0] * (s.temperature[own] - cool) / 100
     departure = (s.temperature[own] - s.temperature[own].mean()) / 100
     matrix = covariance(s.stop[own], s.block[own], np.full(len(own), noise.sigma), noise.rho, 0.0)
     beta, cover = generalised(np.column_stack([np.ones(len(own)), departure]), values, matrix)

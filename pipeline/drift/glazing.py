@@ -29,7 +29,7 @@ def uses_between_checks(
 
     `friction` (n,) is ln mu at every stop of the series.
     """
-    index = w.checks[s.purpose[w.checks] == "check"]
+    index = w.deciding[s.purpose[w.deciding] == "check"]
     if len(index) < 4:
         return []
     group = int(np.bincount(s.group[index]).argmax())

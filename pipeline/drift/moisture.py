@@ -40,7 +40,7 @@ def _neighbours(
 
 
 def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pauses: int) -> AfterPause | None:
-    known = np.isfinite(s.friction) & (s.group >= 0)
+    known = np.isfinite(s.ln_mu) & (s.group >= 0)
     own = np.arange(start, len(s))
     own = own[known[own] & (s.block[own] == s.block[start])]
     if len(own) == 0 or own[0] >= start + settings.pause_stops:
@@ -55,7 +55,7 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
         return None
     index = np.r_[first, later]
     effect, columns = departures(s, index, known & ~np.isin(np.arange(len(s)), first))
-    values = s.friction[index] - effect
+    values = s.ln_mu[index] - effect
     order = np.argsort(s.stop[index])
     matrix = covariance(s.stop[index][order], s.block[index][order], np.full(len(index), noise.sigma), noise.rho,
                         noise.block_sigma, [c[order] for c in columns])  # fmt: skip

@@ -20,9 +20,9 @@ LEAST_GROUP = 6  # matched stops below which a group says nothing
 
 
 class Watch(NamedTuple):
-    """Indices into the series: `checks` decide, `use` (low-energy stops of use) help to date; their baseline and spread."""
+    """Indices into the series: those `deciding`, and `use` (low-energy stops of use) that helps to date; their baseline and spread."""
 
-    checks: NDArray[np.int64]
+    deciding: NDArray[np.int64]
     use: NDArray[np.int64]
     baseline: NDArray[np.bool_]
     noise: Repeatability
@@ -31,8 +31,8 @@ class Watch(NamedTuple):
 
 
 def watch(s: Series, noise: Repeatability, settings: Drift) -> Watch:
-    """Choose the stops to watch. `checks` is empty where nothing is repeated at matched conditions."""
-    good = np.isfinite(s.friction) & (s.group >= 0) & ~s.damp
+    """Choose the stops to watch. `deciding` is empty where nothing is repeated at matched conditions."""
+    good = np.isfinite(s.ln_mu) & (s.group >= 0) & ~s.damp
     stray = stray_stops(s, good, noise)
     good[stray] = False
     before = np.cumsum(np.isin(s.purpose, ("duty", "fade"))) == 0
@@ -46,9 +46,9 @@ def watch(s: Series, noise: Repeatability, settings: Drift) -> Watch:
         decides = decides | open_use
     noise = _with_own_scatter(s, decides, noise)
     baseline = _baseline(s, decides, before)
-    checks = _at_most(np.flatnonzero(decides))
+    deciding = _at_most(np.flatnonzero(decides))
     return Watch(
-        checks, _at_most(np.flatnonzero(use & ~decides & (s.purpose == "duty"))), baseline[checks],
+        deciding, _at_most(np.flatnonzero(use & ~decides & (s.purpose == "duty"))), baseline[deciding],
         noise, stray, kind,
     )  # fmt: skip
 
@@ -105,7 +105,7 @@ def _baseline(s: Series, decides: NDArray[np.bool_], before: NDArray[np.bool_]) 
 
 def _with_own_scatter(s: Series, decides: NDArray[np.bool_], noise: Repeatability) -> Repeatability:
     """The pooled scatter, or the test's own where that is larger beyond chance (1 % of an F test)."""
-    runs = [s.friction[decides & (s.block == b)] for b in np.unique(s.block[decides])]
+    runs = [s.ln_mu[decides & (s.block == b)] for b in np.unique(s.block[decides])]
     own = pooled_scatter(in_pieces(runs), prior=(noise.rho, max(noise.u_rho, 0.05)))
     if own is None:
         return noise
@@ -128,7 +128,7 @@ def stray_stops(s: Series, good: NDArray[np.bool_], noise: Repeatability) -> NDA
         own = np.flatnonzero(good & (s.block == b))
         if len(own) < 4:
             continue
-        values = s.friction[own]
+        values = s.ln_mu[own]
         if len(own) > 12:
             values = values - np.polyval(np.polyfit(np.arange(len(own)), values, 1), np.arange(len(own)))
         far = np.abs(values - np.median(values))
@@ -161,7 +161,7 @@ def local_slopes(s: Series, temperature: float, among: NDArray[np.bool_]) -> Slo
     on its plateau; on its cold flank temperature counts five times as much.
     """
     prior = _PRIOR * np.array([5.0 if temperature < 220 else 1.0, 1.0, 1.0])
-    own = among & np.isfinite(s.temperature) & np.isfinite(s.pressure) & np.isfinite(s.speed) & np.isfinite(s.friction)
+    own = among & np.isfinite(s.temperature) & np.isfinite(s.pressure) & np.isfinite(s.speed) & np.isfinite(s.ln_mu)
     if own.sum() < 5 or not np.isfinite(temperature):
         return Slopes(np.zeros(3), prior)
     weight = np.exp(-0.5 * ((s.temperature[own] - temperature) / 80) ** 2)
@@ -171,7 +171,7 @@ def local_slopes(s: Series, temperature: float, among: NDArray[np.bool_]) -> Slo
     ])  # fmt: skip
     precision = np.diag(np.r_[0.0, 0.03**2 / prior**2])
     normal = (x * weight[:, None]).T @ x + precision
-    beta = np.linalg.solve(normal, (x * weight[:, None]).T @ s.friction[own])
+    beta = np.linalg.solve(normal, (x * weight[:, None]).T @ s.ln_mu[own])
     u = 0.03 * np.sqrt(np.diag(np.linalg.inv(normal)))
     return Slopes(beta[1:], np.minimum(u[1:] * 1.5, prior))
 

@@ -33,11 +33,11 @@ def _by_piece(
     s: Series, w: Watch, values: Array, change: Change, noise: Repeatability, settings: Drift
 ) -> tuple[Levels | None, dict[str, tuple[int, int]]]:
     """Level of every piece of the watched stops after the onset, with the pieces' first and last stop numbers."""
-    phase = phases(s, w.checks, change._replace(cut=None), settings)
-    piece = pieces(s, w.checks, change.onset.stop)
+    phase = phases(s, w.deciding, change._replace(cut=None), settings)
+    piece = pieces(s, w.deciding, change.onset.stop)
     names = np.where(phase == "before", phase, np.char.add("piece ", piece.astype(str)))
-    found = phase_levels(s, w.checks, values, names, noise)
-    stop = s.stop[w.checks]
+    found = phase_levels(s, w.deciding, values, names, noise)
+    stop = s.stop[w.deciding]
     spans = {str(n): (int(stop[names == n][0]), int(stop[names == n][-1])) for n in dict.fromkeys(names.tolist())}
     return found, spans
 

@@ -74,10 +74,10 @@ def check_blocks(s: Series) -> list[tuple[int, bool, Array]]:
     before = np.cumsum(np.isin(s.purpose, ("duty", "fade"))) == 0
     rows = []
     for b in np.unique(s.block[s.purpose == "check"]):
-        own = (s.block == b) & (s.purpose == "check") & np.isfinite(s.friction) & (s.group >= 0) & ~s.damp
+        own = (s.block == b) & (s.purpose == "check") & np.isfinite(s.ln_mu) & (s.group >= 0) & ~s.damp
         if own.sum() >= 3:
             first = np.flatnonzero(own)[0]
-            rows.append((int(s.group[first]), bool(before[first]), s.friction[own]))
+            rows.append((int(s.group[first]), bool(before[first]), s.ln_mu[own]))
     return rows
 
 
@@ -85,9 +85,9 @@ def use_blocks(s: Series) -> list[Array]:
     """ln mu of each block of low-energy use, matched in itself."""
     rows = []
     for b in np.unique(s.block[s.purpose == "duty"]):
-        own = (s.block == b) & np.isfinite(s.friction) & (s.group >= 0) & ~s.damp & (s.high == 0)
+        own = (s.block == b) & np.isfinite(s.ln_mu) & (s.group >= 0) & ~s.damp & (s.high == 0)
         if own.sum() >= 6:
-            rows.append(s.friction[own])
+            rows.append(s.ln_mu[own])
     return rows
 
 

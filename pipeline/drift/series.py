@@ -26,7 +26,7 @@ MONITORED = ("check", "duty", "map", "drag")
 class Series:
     """All stops of a test in time order, n long; NaN where a value is unknown.
 
-    friction ln mu (NaN where it may not be used), ratio ln energy_ratio, level ln(plateau / wanted pressure), rest bar, second
+    ln_mu (NaN where it may not be used), ratio ln energy_ratio, level ln(plateau / wanted pressure), rest bar, second
     ln of the first pressure over the second, rise ln of the in-stop rise, pressure bar, speed rpm, temperature degC initial, hot degC mean in the window, power W/mm2 of pad, idle s;
     block is the index of the run of equal block names, group that of matched conditions (-1: none), low and high the
     exposure (1 low- or high-energy), damp the stops that moisture of a pause may touch.
@@ -36,7 +36,7 @@ class Series:
     purpose: NDArray[np.str_]
     kind: NDArray[np.str_]
     name: NDArray[np.str_]
-    friction: Array
+    ln_mu: Array
     ratio: Array
     level: Array
     rest: Array
@@ -61,9 +61,9 @@ class Series:
     def __len__(self) -> int:
         return len(self.stop)
 
-    def with_friction(self, friction: Array) -> "Series":
+    def with_ln_mu(self, ln_mu: Array) -> "Series":
         """The same stops with another friction."""
-        return replace(self, friction=friction)
+        return replace(self, ln_mu=ln_mu)
 
 
 def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -> Series:
@@ -74,7 +74,7 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
         number[name] = np.where(number[name] > 0, number[name], np.nan)
     text = {name: _texts(stops, name) for name in ("purpose", "kind", "block", "control", "status")}
     usable = _usable(text["status"], use_suspect)
-    friction = np.where(usable, _log(number["mu"]), np.nan)
+    ln_mu = np.where(usable, _log(number["mu"]), np.nan)
     block = _runs(text["block"])
     wanted = number["target_pressure_bar"]
     level = np.where(text["control"] == "pressure", _log(number["pressure_plateau_bar"] / wanted), np.nan)
@@ -96,10 +96,10 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
         np.log(condition), np.log(number["speed_start_rpm"]), number["speed_end_rpm"] / number["speed_start_rpm"],
         number["temperature_initial_c"], number["target_temperature_c"],
     ])  # fmt: skip
-    group = matched_groups(block, text, conditions, np.isfinite(friction), settings)
+    group = matched_groups(block, text, conditions, np.isfinite(ln_mu), settings)
     return Series(
         stop=stops["stop"].to_numpy().astype(np.int64), purpose=text["purpose"], kind=text["kind"], name=text["block"],
-        friction=friction, ratio=np.where(usable, _ratio(number), np.nan),
+        ln_mu=ln_mu, ratio=np.where(usable, _ratio(number), np.nan),
         level=np.where(usable, level, np.nan),
         rest=number["pressure_rest_bar"], second=_log(number["pressure_bar"] / number["pressure_2_bar"]),
         rise=_log(number["mu_rise"]), pressure=number["pressure_bar"], speed=number["speed_start_rpm"],

@@ -25,7 +25,7 @@ from pipeline.stops.reduction import Setup
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
-from pipeline.stops.summary import summary_of, test_findings
+from pipeline.stops.summary import findings_of_test, summary_of
 from pipeline.vocabulary import STOPS, TRACES, conform
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
@@ -57,7 +57,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     results = _reduced(context, test, entries, alignment)
     findings = [
         *apart,
-        *test_findings(test, entries, method),
+        *findings_of_test(test, entries, method),
         *schedule_findings(alignment, entries),
         *(f for result in results for f in result.findings),
     ]

@@ -23,7 +23,7 @@ from pipeline.stops.schedule import Entry, missing_stops
 from pipeline.stops.uncertainty import budget
 
 
-def test_findings(test: ConditionedTest, entries: Sequence[Entry], method: Method) -> list[Finding]:
+def findings_of_test(test: ConditionedTest, entries: Sequence[Entry], method: Method) -> list[Finding]:
     """Sign, offsets, drag, lag, missing sensor limits, further brakings in one-stop files."""
     result = []
     card, found = test.card, test.found

@@ -40,7 +40,7 @@ from pipeline.wear.laws import design
 from pipeline.wear.mass import mass_rows
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
-from pipeline.wear.of_stops import TestExposure, test_exposure
+from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.readings import beside_card
@@ -53,7 +53,7 @@ SAME_AREA = 0.01
 
 
 @dataclass(frozen=True)
-class TestWear:
+class WearRecord:
     """One test of the compound: its card, tables, missing recordings (summary.json), readings (None without), and of each
     component with one its own mass_to_thickness."""
 
@@ -69,8 +69,8 @@ class TestWear:
 class Member:
     """A test's intervals of one component that take part."""
 
-    test: TestWear
-    exposure: TestExposure
+    test: WearRecord
+    exposure: ExposureOfTest
     part: Component
     measured: Intervals
     groups: np.ndarray
@@ -87,7 +87,7 @@ class Found:
     why: str | None = None
 
 
-def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> Found:
+def of_compound(tests: Sequence[WearRecord], settings: Wear, temperature: str) -> Found:
     """The compound's components over all tests.
 
     temperature: which of a stop's temperatures the method stands a stop at.
@@ -95,7 +95,7 @@ def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> 
     read = [t for t in tests if t.readings is not None and t.readings.height and t.stops.height]
     if not read:
         return Found(None, [], "no test of the compound has wear readings")
-    exposures = [test_exposure(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
+    exposures = [exposure_of_test(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
     names = sorted({name for t in read if t.readings is not None for name in t.readings["component"].unique()})
     found = {}
     for name in names:
@@ -108,7 +108,7 @@ def of_compound(tests: Sequence[TestWear], settings: Wear, temperature: str) -> 
 
 
 def _members(
-    name: str, tests: Sequence[TestWear], exposures: Sequence[TestExposure], settings: Wear
+    name: str, tests: Sequence[WearRecord], exposures: Sequence[ExposureOfTest], settings: Wear
 ) -> tuple[list[Member], dict[str, str]]:
     members: list[Member] = []
     left_out = {}
@@ -315,9 +315,9 @@ def scatter_words(name: str, scatter: SpecimenScatter) -> str:
     )
 
 
-def _together(members: list[Member], stops: Exposure) -> TestExposure:
+def _together(members: list[Member], stops: Exposure) -> ExposureOfTest:
     """All tests' stops as one exposure, numbered through."""
-    return TestExposure(
+    return ExposureOfTest(
         stops=stops,
         run_number=np.arange(1, len(stops) + 1),
         block=[b for m in members for b in m.exposure.block],

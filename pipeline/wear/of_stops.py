@@ -32,7 +32,7 @@ LAST_PAUSE_S = 3600.0
 
 
 @dataclass(frozen=True)
-class TestExposure:
+class ExposureOfTest:
     """A test's exposure and what it rests on. Arrays [n], in the order run, missing recordings among them."""
 
     stops: Exposure
@@ -45,14 +45,14 @@ class TestExposure:
     curve: Curve | None
 
 
-def test_exposure(
+def exposure_of_test(
     stops: pl.DataFrame,
     traces: pl.DataFrame,
     missing: list[dict[str, Any]],
     card: Card,
     settings: Wear,
     temperature: str,
-) -> TestExposure:
+) -> ExposureOfTest:
     """Exposure of all stops of a test; see the module's text. stops and traces as in docs/tables.md."""
     table = _table(stops, missing, card)
     samples, force = samples_of(table, traces, card.brake)
@@ -88,7 +88,7 @@ def test_exposure(
         braking_s=braking_s,
         dwell_s=dwell_s,
     )
-    return TestExposure(
+    return ExposureOfTest(
         stops=exposure,
         run_number=table["run_number"].to_numpy(),
         block=table["block"].fill_null("").to_list(),

@@ -18,12 +18,12 @@ from pipeline.wear.components import Component
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
-from pipeline.wear.of_stops import TestExposure
+from pipeline.wear.of_stops import ExposureOfTest
 
 RATES = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m", "mg_per_stop")
 
 
-def rates(measured: Intervals, part: Component, test: TestExposure, confidence: float) -> Rates:
+def rates(measured: Intervals, part: Component, test: ExposureOfTest, confidence: float) -> Rates:
     """Every rate, or None with its reason in `why`; `stops` says which stops count."""
     chosen, note = _after_bedding(measured, test)
     if chosen is None:
@@ -61,7 +61,7 @@ def rates(measured: Intervals, part: Component, test: TestExposure, confidence: 
     )
 
 
-def _after_bedding(measured: Intervals, test: TestExposure) -> tuple[np.ndarray | None, str | None]:
+def _after_bedding(measured: Intervals, test: ExposureOfTest) -> tuple[np.ndarray | None, str | None]:
     bedding = [n for n, p in zip(test.run_number, test.purpose, strict=True) if p == "bedding"]
     end = max(bedding, default=0)
     last = int(test.run_number.max()) if len(test.run_number) else 0

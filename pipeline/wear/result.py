@@ -33,7 +33,7 @@ from pipeline.wear.intervals import Intervals, with_occasions
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, arrhenius, design
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
-from pipeline.wear.of_stops import TestExposure
+from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 from pipeline.wear.rates import rates
 from pipeline.wear.selection import Candidate, Choice, choose, energy_problem, noise_of, wrong
@@ -41,7 +41,7 @@ from pipeline.wear.selection import Candidate, Choice, choose, energy_problem, n
 CURVE_POINTS = 25
 
 
-def component_result(measured: Intervals, part: Component, test: TestExposure, settings: Wear) -> TestComponent:
+def component_result(measured: Intervals, part: Component, test: ExposureOfTest, settings: Wear) -> TestComponent:
     """What stands under the component's name, but for masses."""
     constants, confidence = constants_of(part, settings), settings.confidence
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
@@ -96,7 +96,7 @@ def own_choice(
     measured: Intervals,
     usable: np.ndarray,
     groups: np.ndarray,
-    test: TestExposure,
+    test: ExposureOfTest,
     constants: Constants,
     settings: Wear,
 ) -> Choice:
@@ -118,7 +118,7 @@ def own_choice(
 def model_entry(
     c: Candidate,
     constants: Constants,
-    test: TestExposure,
+    test: ExposureOfTest,
     part: Component,
     measured: Intervals,
     usable: np.ndarray,
@@ -172,7 +172,7 @@ def _measured(
     measured: Intervals,
     usable: np.ndarray,
     groups: np.ndarray,
-    test: TestExposure,
+    test: ExposureOfTest,
     constants: Constants,
     settings: Wear,
 ) -> tuple[list[MeasuredRate], str | None]:
@@ -213,7 +213,7 @@ def _rough_words(found: Inference | None) -> str:
     )
 
 
-def _effective(name: str, test: TestExposure, part: Component) -> tuple[bool, str]:
+def _effective(name: str, test: ExposureOfTest, part: Component) -> tuple[bool, str]:
     if name == "two_regime":
         return False, "the transition is in the method's indicated temperature"
     if name != "oxidation":
@@ -256,7 +256,7 @@ def _interval_rows(
     measured: Intervals,
     groups: np.ndarray,
     usable: np.ndarray,
-    test: TestExposure,
+    test: ExposureOfTest,
     chosen: FittedLaw | None,
     confidence: float,
 ) -> list[WearInterval]:
@@ -289,7 +289,7 @@ def _interval_rows(
     return rows
 
 
-def block_rows(chosen: Predictor | None, test: TestExposure, part: Component, confidence: float) -> list[BlockWear]:
+def block_rows(chosen: Predictor | None, test: ExposureOfTest, part: Component, confidence: float) -> list[BlockWear]:
     """Per block of the schedule, by the chosen law: loss per stop, per stop and face, per 100 stops."""
     if not chosen:
         return []
@@ -321,7 +321,9 @@ def _over(band: Interval, amount: float) -> Interval:
     return Interval(value=value, low=low, high=high)
 
 
-def map_and_duty(chosen: Predictor | None, test: TestExposure, part: Component, confidence: float) -> MapAndDuty | None:
+def map_and_duty(
+    chosen: Predictor | None, test: ExposureOfTest, part: Component, confidence: float
+) -> MapAndDuty | None:
     """What a target's limit on wear is about: um per stop and face on the map and duty blocks, by the chosen law."""
     inside = np.isin(np.array(test.purpose), ("map", "duty"))
     if not chosen or not inside.any():
@@ -332,7 +334,7 @@ def map_and_duty(chosen: Predictor | None, test: TestExposure, part: Component, 
     return MapAndDuty(um_per_stop_per_face=_over(band, n), stops=int(inside.sum()))
 
 
-def share_rows(chosen: Predictor | None, test: TestExposure) -> list[Share]:
+def share_rows(chosen: Predictor | None, test: ExposureOfTest) -> list[Share]:
     """Loss of each block by mechanism, um."""
     if not chosen:
         return []
@@ -344,7 +346,7 @@ def share_rows(chosen: Predictor | None, test: TestExposure) -> list[Share]:
     ]
 
 
-def curve(chosen: Predictor | None, test: TestExposure, confidence: float) -> LawCurve:
+def curve(chosen: Predictor | None, test: ExposureOfTest, confidence: float) -> LawCurve:
     """The chosen law over temperature with its band, over the data's range only; no points where it holds none."""
     if not chosen or chosen.model not in ("oxidation", "two_regime"):
         return LawCurve()

@@ -20,7 +20,7 @@ from pipeline.wear.balance import compare
 from pipeline.wear.components import component, spoken
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.mass import mass_rows
-from pipeline.wear.of_stops import TestExposure, test_exposure
+from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.reading_checks import reading_findings
 from pipeline.wear.readings import beside_card, read_wear
 from pipeline.wear.result import component_result
@@ -61,7 +61,7 @@ def _wear(
     if not readings.height or not stops.height:
         why = "no wear reading is left" if stops.height else "no stop was found"
         return TestWear(test=folder.name, why=why), findings
-    test = test_exposure(stops, traces, summary.get("missing") or [], card, settings, temperature)
+    test = exposure_of_test(stops, traces, summary.get("missing") or [], card, settings, temperature)
     components, further = wear_components(readings, card, test, settings)
     assumed = (settings.thickness_u, settings.mass_u)
     further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)
@@ -69,7 +69,7 @@ def _wear(
 
 
 def wear_components(
-    readings: pl.DataFrame, card: Card, test: TestExposure, settings: Wear
+    readings: pl.DataFrame, card: Card, test: ExposureOfTest, settings: Wear
 ) -> tuple[dict[str, TestComponent], list[Finding]]:
     """({component: its part of wear.json}, findings) of all components that were read."""
     components: dict[str, TestComponent] = {}
@@ -135,7 +135,7 @@ def _assumed(measured: Intervals, name: str) -> list[Finding]:
     ]
 
 
-def _notes(test: TestExposure) -> list[str]:
+def _notes(test: ExposureOfTest) -> list[str]:
     said = []
     if test.surface == "modelled":
         said.append("Oxidation follows the modelled surface temperature, over braking and the pauses between stops.")

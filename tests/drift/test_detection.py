@@ -18,10 +18,10 @@ SETTINGS = Drift()
 def healthy_problem(noise, program):
     s = series(made(Truth(program=program), 1).stops, SETTINGS)
     w = watch(s, noise, SETTINGS)
-    adjusted, _ = matched(s, w.checks, s.friction)
-    spread = spreads(s, w.checks, noise)
-    p = problem(s.stop[w.checks], adjusted, s.group[w.checks], s.block[w.checks], w.baseline, spread, noise, [])
-    return s, w, p, spread, candidate_shapes(s, w.checks)
+    adjusted, _ = matched(s, w.deciding, s.ln_mu)
+    spread = spreads(s, w.deciding, noise)
+    p = problem(s.stop[w.deciding], adjusted, s.group[w.deciding], s.block[w.deciding], w.baseline, spread, noise, [])
+    return s, w, p, spread, candidate_shapes(s, w.deciding)
 
 
 @pytest.mark.parametrize(("rho", "program"), [(0.0, short_program()), (0.5, long_program())])
@@ -29,7 +29,7 @@ def test_false_alarms_at_the_stated_rate(rho, program):
     """2000 fresh healthy series through the whole detection: 1 % alarms, not the several times that of known parameters."""
     noise = Repeatability(0.02, rho, 0.05, 0.003, 1.0, 80.0)
     s, w, p, spread, shapes = healthy_problem(noise, program)
-    block = s.block[w.checks]
+    block = s.block[w.deciding]
     unit, _, _ = shape_scores(p, shapes)
     found = limits(p, simulated_noise(p, noise, spread, block), unit, SETTINGS)
     rng = np.random.default_rng(11)
@@ -51,14 +51,14 @@ def test_known_parameter_limits_would_not_do():
     """The simulated limit of the cumulative sum lies well above the 5 that textbook run lengths suggest."""
     noise = Repeatability(0.02, 0.25, 0.08, 0.003, 1.0, 80.0)
     s, w, p, spread, shapes = healthy_problem(noise, long_program())
-    assert detect(p, shapes, noise, spread, s.block[w.checks], SETTINGS).limits.cusum > 6
+    assert detect(p, shapes, noise, spread, s.block[w.deciding], SETTINGS).limits.cusum > 6
 
 
 def test_limits_do_not_depend_on_the_order_of_calls():
     noise = Repeatability(0.02, 0.25, 0.08, 0.003, 1.0, 80.0)
     s, w, p, spread, shapes = healthy_problem(noise, short_program())
-    first = detect(p, shapes, noise, spread, s.block[w.checks], SETTINGS)
-    again = detect(p, shapes, noise, spread, s.block[w.checks], SETTINGS)
+    first = detect(p, shapes, noise, spread, s.block[w.deciding], SETTINGS)
+    again = detect(p, shapes, noise, spread, s.block[w.deciding], SETTINGS)
     assert first.limits == again.limits
 
 

@@ -22,7 +22,7 @@ from pipeline.wear.components import component
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.intervals import intervals
 from pipeline.wear.laws import LAWS, design
-from pipeline.wear.of_stops import test_exposure
+from pipeline.wear.of_stops import exposure_of_test
 from pipeline.wear.readings import SCHEMA
 from pipeline.wear.result import constants_of
 from pipeline.wear.selection import Choice, choose, noise_of
@@ -154,7 +154,7 @@ def demo_programs(blocks: list, count: int, seed: int) -> list[Judged]:
 def demo_choice(made) -> Choice:
     """The choice of law for the disc of a simulated test, by the stage's own functions."""
     settings, card = Wear(), demo_card(made)
-    exposed = test_exposure(made.stops, made.traces, [], card, settings, "initial")
+    exposed = exposure_of_test(made.stops, made.traces, [], card, settings, "initial")
     part = component("disc", card)
     constants = constants_of(part, settings)
     measured = intervals(

@@ -28,7 +28,7 @@ from pipeline.results.wear import ComponentWear, CompoundComponent, CompoundWear
 from pipeline.vocabulary import TRACES, empty
 from pipeline.wear import compound
 from pipeline.wear.exposure import Exposure
-from pipeline.wear.of_stops import test_exposure
+from pipeline.wear.of_stops import exposure_of_test
 from pipeline.wear.readings import read_wear
 from pipeline.wear.stage import wear_components
 from tests.studies import wear_readings as generator
@@ -112,8 +112,8 @@ def fits_of(case: generator.Case, rng: np.random.Generator) -> list[Fit]:
         for test in made:
             card = load_card(test.folder)
             readings, _ = read_wear(test.folder / "wear.csv")
-            inputs.append(compound.TestWear(card, test.stops, empty(TRACES), [], readings))
-            exposed = test_exposure(test.stops, empty(TRACES), [], card, settings, "initial")
+            inputs.append(compound.WearRecord(card, test.stops, empty(TRACES), [], readings))
+            exposed = exposure_of_test(test.stops, empty(TRACES), [], card, settings, "initial")
             disc = wear_components(readings, card, exposed, settings)[0]["disc"]
             found.append(_judged(case, "test", disc, card, exposed.stops, test, block, test.lost, readings))
         together = compound.of_compound(inputs, settings, "initial").components["disc"]
