@@ -20,24 +20,6 @@ def effusivity(conductivity: Values, density: Values, heat_capacity: Values) -> 
     return np.sqrt(np.asarray(conductivity, float) * density * heat_capacity)
 
 
-def rise_constant(time: Values, flux: Values, effusivity: Values) -> Array:
-    """Surface rise in K at times in s since a constant flux in W/m^2 began."""
-    t = np.maximum(np.asarray(time, float), 0.0)
-    return _STEP * flux * np.sqrt(t) / effusivity
-
-
-def rise_falling(time: Values, flux_start: Values, duration: Values, effusivity: Values) -> Array:
-    """Surface rise in K under a flux falling linearly from flux_start in W/m^2 to zero at `duration`, and
-    after it.
-
-    Highest at half the duration: 0.531923 q0 sqrt(ts) / e, the exact value; handbooks print 0.527046.
-    """
-    t = np.maximum(np.asarray(time, float), 0.0)
-    after = np.maximum(t - duration, 0.0)
-    slope = flux_start / duration
-    return (_STEP * flux_start * np.sqrt(t) - _RAMP * slope * (t**1.5 - after**1.5)) / effusivity
-
-
 def rise_sampled(time: Array, flux: Array, effusivity: Values) -> Array:
     """Surface rise in K at each sample of a flux in W/m^2 sampled at increasing times in s.
 

@@ -83,20 +83,6 @@ def _step_limit(t: Array, power: Array, left: Array, g: Array, disc: Disc) -> fl
     return max(float(np.min(capacity / np.maximum(stiffness, 1e-9))) / 8, 1e-3)
 
 
-def cool_down(temperature: Values, times: Array, *, ambient: Values, conductance: Values, disc: Disc) -> Array:
-    """Bulk temperature in K at increasing times in s from `temperature` at time 0, no heat in; shape of times
-    first.
-
-    temperature may be an array of discs: the result is [len(times), ...].
-    """
-    out, now, at = [], np.asarray(temperature, float), 0.0
-    for time in np.asarray(times, float):
-        now = advance(now, time - at, ambient=ambient, conductance=conductance, disc=disc)
-        out.append(now)
-        at = time
-    return np.array(out)
-
-
 def cooling_time(
     start: Values, end: Values, *, ambient: float, conductance: Values, disc: Disc, nodes: int = 65
 ) -> Array:

@@ -31,15 +31,6 @@ class Fit:
     at_bound: np.ndarray
     converged: bool = True
 
-    @property
-    def residual_variance(self) -> float:
-        return self.chi2 / self.dof if self.dof > 0 else float("nan")
-
-    @property
-    def standard_errors(self) -> np.ndarray:
-        """Errors that take the noise from the residuals."""
-        return np.sqrt(np.diag(self.covariance) * self.residual_variance)
-
 
 def least_squares(
     model: Model,

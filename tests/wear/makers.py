@@ -10,7 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.heat import halfspace
 from pipeline.heat.capacity import heated
 from pipeline.results.wear import FittedLaw
 from pipeline.wear.components import Component
@@ -18,6 +17,7 @@ from pipeline.wear.exposure import Exposure, exposure, interval_groups, residenc
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.laws import Constants
 from pipeline.wear.readings import SCHEMA
+from tests.heat.exact import rise_falling
 
 GAS_CONSTANT = 8.314462618
 RING_AREA, PADS_AREA, DISC_MASS = 0.0355, 0.0104, 1.7
@@ -104,7 +104,7 @@ def _history(start, energy, duration, dwell) -> tuple[np.ndarray, np.ndarray]:
     since = np.maximum(time - duration[:, None], 0)
     bulk = AMBIENT_K + (bulk - AMBIENT_K) * np.exp(-since / 150.0)
     flux = 2 * energy / duration / (2 * RING_AREA)
-    excess = halfspace.rise_falling(time, flux[:, None], duration[:, None], 7000.0) * np.exp(-since / 3.0)
+    excess = rise_falling(time, flux[:, None], duration[:, None], 7000.0) * np.exp(-since / 3.0)
     return time, bulk + excess
 
 

@@ -21,5 +21,5 @@ def test_a_linear_law_is_generalised_least_squares(seed: int) -> None:
     theirs = GLS(y, columns / [1, 1e6], sigma=covariance).fit()
     assert ours.parameters == pytest.approx(theirs.params / [1, 1e6], rel=1e-7)
     assert ours.covariance == pytest.approx(theirs.normalized_cov_params / np.outer([1, 1e6], [1, 1e6]), rel=1e-6)
-    assert ours.residual_variance == pytest.approx(theirs.scale, rel=1e-9)
+    assert ours.chi2 / ours.dof == pytest.approx(theirs.scale, rel=1e-9)
     assert ours.dof == theirs.df_resid
