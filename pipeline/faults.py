@@ -1,8 +1,9 @@
 """Faults of the machine: a full disk, no permission, no memory, a file that vanishes or changes while it is read.
 
-They say nothing about a test. So they are never a finding and never an input error: the result that they spoil is named in
-one line with what to do, and the next run tries again. `of_input` is for what a stage reads from the archive: that test is
-then unusable for now, and the others go on. Anything else (`words_of`) ends the stage without a result.
+They say nothing about a test. So they are never a finding and never an input error: the result that they spoil is
+named in one line with what to do, and the next run tries again. `of_input` is for what a stage reads from the
+archive: that test is then unusable for now, and the others go on. Anything else (`words_of`) ends the stage without a
+result.
 """
 
 from __future__ import annotations
@@ -73,11 +74,12 @@ def line(path: Path, number: int) -> str:
 
 
 def refuse(error: BaseException, path: Path) -> None:
-    """Raise InputFault where reading the recording `path` failed for a reason of the machine, the error itself where there is
-    no place to write; else return: the fault is the file's.
+    """Raise InputFault where reading the recording `path` failed for a reason of the machine, the error itself where
+    there is no place to write; else return: the fault is the file's.
 
-    A link to nothing is the file's fault; what vanishes while it is read is seen when the folder is looked at again. So is a
-    refused request for memory: the system grants what is sensible and kills later, a damaged file asks for the absurd.
+    A link to nothing is the file's fault; what vanishes while it is read is seen when the folder is looked at again.
+    So is a refused request for memory: the system grants what is sensible and kills later, a damaged file asks for
+    the absurd.
     """
     link: BaseException | None = error
     while link is not None:

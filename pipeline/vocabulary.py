@@ -1,6 +1,7 @@
 """Every table column: name, type, unit, meaning. docs/tables.md is generated from it.
 
-The columns of docs/contract.md keep its order and names; further ones follow. `empty(TABLE)` is the table of an unusable test.
+The columns of docs/contract.md keep its order and names; further ones follow. `empty(TABLE)` is the table of an
+unusable test.
 """
 
 from __future__ import annotations
@@ -158,7 +159,9 @@ def empty(table: tuple[Column, ...]) -> pl.DataFrame:
 
 
 def conform(frame: pl.DataFrame, table: tuple[Column, ...]) -> pl.DataFrame:
-    """The frame with the table's columns first, in order and type, missing ones null, NaN made null, further ones kept."""
+    """The frame with the table's columns first, in order and type, missing ones null, NaN made null, further ones
+    kept.
+    """
     import polars as pl
 
     columns = []

@@ -1,6 +1,7 @@
 """The test card: test.yaml as a frozen model, SI throughout (temperatures in K, shaft speeds in rad/s).
 
-`load_card(folder)` is the only entrance. Errors are `InputError` in one line: file, key, what is wrong, what is accepted.
+`load_card(folder)` is the only entrance. Errors are `InputError` in one line: file, key, what is wrong, what is
+accepted.
 """
 
 from __future__ import annotations
@@ -161,7 +162,9 @@ class Sensor(Model):
 
 
 class SensorLimit(Model):
-    """Half-width of a sensor's stated limits (rectangular), SI: absolute or relative to the reading; full scale in SI."""
+    """Half-width of a sensor's stated limits (rectangular), SI: absolute or relative to the reading; full scale in
+    SI.
+    """
 
     absolute: float | None = None
     relative: float | None = None
@@ -370,8 +373,8 @@ def load_card(folder: Path) -> Card:
 def sensor_limit(card: Card, name: str, dimension: str) -> SensorLimit | None:
     """Stated limits of one sensor or quantity as a half-width in SI; None when the card states none.
 
-    `accuracy` as a share is of `full_scale` where that is given, else relative to the value; with a unit it is absolute.
-    Raises ValueError when the text cannot be read.
+    `accuracy` as a share is of `full_scale` where that is given, else relative to the value; with a unit it is
+    absolute. Raises ValueError when the text cannot be read.
     """
     sensor = (card.recordings.sensors or {}).get(name)
     return None if sensor is None else _limit_of(sensor, dimension)

@@ -1,8 +1,8 @@
 """Facts of a card that no brake test has, or few: told, and used as they are.
 
-The ranges are common practice and wide; most have no witness but themselves, so a value inside them can still be wrong
-(docs/silent_faults_study.md says what stays unseen). Where two facts of the card contradict each other (mass and ring, pad
-and ring, radius and ring), that is told too.
+The ranges are common practice and wide; most have no witness but themselves, so a value inside them can still be
+wrong (docs/silent_faults_study.md says what stays unseen). Where two facts of the card contradict each other (mass
+and ring, pad and ring, radius and ring), that is told too.
 """
 
 from __future__ import annotations
@@ -58,20 +58,29 @@ def _brake(card: Card) -> Iterator[tuple[str, str]]:
     if ring is None or brake.swept_area is None:
         return
     if brake.friction_area > 2 * brake.swept_area:
-        yield "brake.pad_area", f"the pads ({1e4 * brake.friction_area:.0f} cm^2) are larger than the ring's faces ({2e4 * brake.swept_area:.0f} cm^2)"  # fmt: skip
+        yield (
+            "brake.pad_area",
+            f"the pads ({1e4 * brake.friction_area:.0f} cm^2) are larger than the ring's faces ({2e4 * brake.swept_area:.0f} cm^2)",
+        )
     if brake.effective_radius is not None:
         outer, inner = ring.outer_diameter, ring.inner_diameter
         mean, even = (outer + inner) / 4, (outer**3 - inner**3) / (3 * (outer**2 - inner**2))
         low, high = mean * (1 - RADIUS), even * (1 + RADIUS)
         if not low <= brake.effective_radius <= high:
-            yield "brake.effective_radius", f"{1e3 * brake.effective_radius:g} mm: the friction ring's lies at {1e3 * low:.0f} to {1e3 * high:.0f} mm"  # fmt: skip
+            yield (
+                "brake.effective_radius",
+                f"{1e3 * brake.effective_radius:g} mm: the friction ring's lies at {1e3 * low:.0f} to {1e3 * high:.0f} mm",
+            )
 
 
 def _parts(card: Card) -> Iterator[tuple[str, str]]:
     brake = card.brake
     for name, part in (("disc", brake.disc), ("pad", brake.pad)):
         if part.thickness and part.minimum_thickness and part.minimum_thickness >= WEARABLE * part.thickness:
-            yield f"brake.{name}.minimum_thickness", f"{1e3 * part.minimum_thickness:g} mm leaves next to nothing of {1e3 * part.thickness:g} mm to wear"  # fmt: skip
+            yield (
+                f"brake.{name}.minimum_thickness",
+                f"{1e3 * part.minimum_thickness:g} mm leaves next to nothing of {1e3 * part.thickness:g} mm to wear",
+            )
         kind = "carbon" if brake.disc.heat_capacity == "carbon" else "other"
         low, high = DENSITY[kind]
         if part.density and not low <= part.density <= high:

@@ -25,13 +25,24 @@ SAME = 1e-6  # relative: what two spellings of one value may differ by
 
 # field -> the numbers that are computed with it
 ENTERS: dict[str, tuple[str, ...]] = {
-    "pistons_per_side": ("mu",), "effective_radius": ("mu", "sliding distance"), "efficiency": ("mu",),
-    "threshold_pressure": ("mu",), "pads": ("energy density", "wear"), "pad_area": ("energy density", "wear"),
-    "friction_ring": ("wear",), "inertia": ("energy balance",), "inertia_mechanical": ("energy balance",),
-    "disc mass": ("wear", "temperatures"), "disc thickness": ("wear", "temperatures"), "disc density": ("wear",),
-    "disc heat_capacity": ("wear", "temperatures"), "disc conductivity": ("wear", "temperatures"),
-    "disc minimum_thickness": ("life",), "pad density": ("wear",), "pad minimum_thickness": ("life",),
-}  # fmt: skip
+    "pistons_per_side": ("mu",),
+    "effective_radius": ("mu", "sliding distance"),
+    "efficiency": ("mu",),
+    "threshold_pressure": ("mu",),
+    "pads": ("energy density", "wear"),
+    "pad_area": ("energy density", "wear"),
+    "friction_ring": ("wear",),
+    "inertia": ("energy balance",),
+    "inertia_mechanical": ("energy balance",),
+    "disc mass": ("wear", "temperatures"),
+    "disc thickness": ("wear", "temperatures"),
+    "disc density": ("wear",),
+    "disc heat_capacity": ("wear", "temperatures"),
+    "disc conductivity": ("wear", "temperatures"),
+    "disc minimum_thickness": ("life",),
+    "pad density": ("wear",),
+    "pad minimum_thickness": ("life",),
+}
 
 
 @dataclass(frozen=True)
@@ -70,11 +81,13 @@ def brake_of(card: Card, rule: str) -> Brake:
         "disc thickness": _shown(disc.thickness, 1e3, "mm"),
         "disc minimum_thickness": _shown(disc.minimum_thickness, 1e3, "mm"),
         "disc density": _shown(disc.density, 1.0, "kg/m³"),
-        "disc heat_capacity": disc.heat_capacity if isinstance(disc.heat_capacity, str) else _shown(disc.heat_capacity, 1.0, "J/(kg K)"),
+        "disc heat_capacity": disc.heat_capacity
+        if isinstance(disc.heat_capacity, str)
+        else _shown(disc.heat_capacity, 1.0, "J/(kg K)"),
         "disc conductivity": _shown(disc.conductivity, 1.0, "W/(m K)"),
         "pad density": _shown(pad.density, 1.0, "kg/m³"),
         "pad minimum_thickness": _shown(pad.minimum_thickness, 1e3, "mm"),
-    }  # fmt: skip
+    }
     return Brake(shown, brake.piston_area, radius, brake.efficiency, brake.threshold_pressure)
 
 

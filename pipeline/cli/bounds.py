@@ -1,9 +1,9 @@
 """Reading in a process of its own, with limits of time and memory.
 
-A library that reads a hostile file may be busy for ever, ask for all memory or crash, and none of that can be caught where it
-happens. So the stage forks before it reads: the child goes on as the stage, the parent listens to how far it comes, looks at its
-memory, and ends it where a limit is passed. The test is then unusable, with the file and the limit named, and the other tests
-go on.
+A library that reads a hostile file may be busy for ever, ask for all memory or crash, and none of that can be caught
+where it happens. So the stage forks before it reads: the child goes on as the stage, the parent listens to how far it
+comes, looks at its memory, and ends it where a limit is passed. The test is then unusable, with the file and the
+limit named, and the other tests go on.
 """
 
 from __future__ import annotations
@@ -27,10 +27,11 @@ CRASHES = (signal.SIGSEGV, signal.SIGBUS, signal.SIGABRT, signal.SIGILL, signal.
 
 
 def read_within(outputs: Path | None = None) -> str | None:
-    """Go on in a child. There, and where no child can be watched: None. In the parent: why the child was ended, when it was.
+    """Go on in a child. There, and where no child can be watched: None. In the parent: why the child was ended, when
+    it was.
 
-    A child that ends by itself takes the parent with it, with the same exit code. What an ended one left half-written in the
-    folder `outputs` is removed.
+    A child that ends by itself takes the parent with it, with the same exit code. What an ended one left half-written
+    in the folder `outputs` is removed.
     """
     if not _alone():
         return None
@@ -71,7 +72,9 @@ def _alone() -> bool:
 
 
 def _watched(child: int, told: int, lines: list[str]) -> str | None:
-    """Why the child must end; None when it has closed its end, which is when it ends. The last it said is added to `lines`."""
+    """Why the child must end; None when it has closed its end, which is when it ends. The last it said is added to
+    `lines`.
+    """
     begun = heard = time.monotonic()
     rest = b""
     while True:

@@ -1,4 +1,6 @@
-"""The first stage, read in a process of its own: a library that is busy for ever or out of memory ends with its reader."""
+"""The first stage, read in a process of its own: a library that is busy for ever or out of memory ends with its
+reader.
+"""
 
 from __future__ import annotations
 

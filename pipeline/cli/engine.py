@@ -1,8 +1,8 @@
 """The workflow engine as a child of `stopsheet run`: started, listened to, and ended with everything it started.
 
-What the stages say goes to the terminal, each line once; the engine's own words go there too unless they are about a job that
-failed, which the stage has told better. A stage that was killed can say nothing, so each leaves a note while it works
-(`results/.jobs`): a note that outlives the engine is a killed stage.
+What the stages say goes to the terminal, each line once; the engine's own words go there too unless they are about a
+job that failed, which the stage has told better. A stage that was killed can say nothing, so each leaves a note while
+it works (`results/.jobs`): a note that outlives the engine is a killed stage.
 """
 
 from __future__ import annotations
@@ -93,9 +93,17 @@ def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> 
     engine = None
     try:
         engine = subprocess.Popen(
-            command, env=environment, stdin=lock, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-            encoding="utf-8", errors="replace", process_group=0, preexec_fn=in_child,
-        )  # fmt: skip
+            command,
+            env=environment,
+            stdin=lock,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            encoding="utf-8",
+            errors="replace",
+            process_group=0,
+            preexec_fn=in_child,
+        )
         signal.pthread_sigmask(signal.SIG_SETMASK, kept)
         yield engine
     finally:
@@ -105,7 +113,9 @@ def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> 
 
 
 def _end(engine: subprocess.Popen[str]) -> None:
-    """End the whole group at once, also twice: what is written is whole or not there, so there is nothing to wait for."""
+    """End the whole group at once, also twice: what is written is whole or not there, so there is nothing to wait
+    for.
+    """
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(engine.pid, signal.SIGKILL)
     engine.wait()

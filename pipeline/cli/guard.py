@@ -1,9 +1,9 @@
 """A fault in one test must not take the others with it, and must not stay when its cause is gone.
 
 A stage that fails leaves its files as those of an unusable test, which say why, and a record of the fault beside them
-(`pipeline.results.fault`), so that a run tries again. A fault of ours has its traceback in `<first output>.fault.txt`. A
-fault of the machine that leaves nothing to write on (a full disk, no memory) ends the stage with 1 and no files. Either way
-one line says what is wrong and what to do, and `stopsheet run` ends with 1.
+(`pipeline.results.fault`), so that a run tries again. A fault of ours has its traceback in `<first
+output>.fault.txt`. A fault of the machine that leaves nothing to write on (a full disk, no memory) ends the stage
+with 1 and no files. Either way one line says what is wrong and what to do, and `stopsheet run` ends with 1.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ def guarded(
 ) -> None:
     """Call the stage; where it fails, write its `outputs` as unusable. `subject` is the test or compound.
 
-    `carried` are the outputs that can carry a fault, all of them unless given; where there are none a fault ends the stage.
-    Raises SystemExit(1) when the stage ends without its outputs.
+    `carried` are the outputs that can carry a fault, all of them unless given; where there are none a fault ends the
+    stage. Raises SystemExit(1) when the stage ends without its outputs.
     """
     carried = outputs if carried is None else carried
     log = outputs[0].with_name(f"{outputs[0].name}.fault.txt")

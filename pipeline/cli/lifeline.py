@@ -1,8 +1,8 @@
 """No process of a run outlives it, and two runs never write the same results.
 
-Three ropes, because any one may be cut. The lock on `results/.running` is the standard input of every process of a run: it is
-one open file that all of them share, so it stays held as long as any of them lives. On Linux a child asks to be ended with
-its parent (prctl PR_SET_PDEATHSIG). And the run ends its process group when it is stopped itself.
+Three ropes, because any one may be cut. The lock on `results/.running` is the standard input of every process of a
+run: it is one open file that all of them share, so it stays held as long as any of them lives. On Linux a child asks
+to be ended with its parent (prctl PR_SET_PDEATHSIG). And the run ends its process group when it is stopped itself.
 """
 
 from __future__ import annotations
@@ -37,7 +37,9 @@ class Stopped(BaseException):
 
 @contextlib.contextmanager
 def stoppable() -> Iterator[None]:
-    """Turn interrupt, termination and hang-up into `Stopped`. One that is ignored (nohup, a background job) stays so."""
+    """Turn interrupt, termination and hang-up into `Stopped`. One that is ignored (nohup, a background job) stays
+    so.
+    """
 
     def stop(number: int, _: FrameType | None) -> None:
         for one in STOPPING:
@@ -57,7 +59,9 @@ def stoppable() -> Iterator[None]:
 
 @contextlib.contextmanager
 def alone(results: Path, config: Path) -> Iterator[IO[str]]:
-    """The lock of a results folder, as an open file to hand to the children. Raises InputError when another run has it."""
+    """The lock of a results folder, as an open file to hand to the children. Raises InputError when another run has
+    it.
+    """
     with (results / ".running").open("a") as held:
         until = time.monotonic() + WAIT_S
         while True:

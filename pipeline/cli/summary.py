@@ -33,8 +33,8 @@ def outcome(
 ) -> int:
     """Print the end of a run and return its exit code.
 
-    `use_suspect`: method -> whether its models take suspect stops; `faults`: those that the results carry; `said`: lines
-    that the user has seen.
+    `use_suspect`: method -> whether its models take suspect stops; `faults`: those that the results carry; `said`:
+    lines that the user has seen.
     """
     states: set[str] = set()
     for method, suspect_too in use_suspect.items():

@@ -14,7 +14,9 @@ TOLERANCE_S = 1.0  # clocks of a machine and of its network disk differ
 
 
 def clear(results: Path) -> None:
-    """Remove what a killed run left: the engine's lock and parts of files; and bring file times back from the future."""
+    """Remove what a killed run left: the engine's lock and parts of files; and bring file times back from the
+    future.
+    """
     shutil.rmtree(results / ".snakemake" / "locks", ignore_errors=True)
     sweep(results)
     settle_times(results)

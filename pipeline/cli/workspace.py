@@ -20,7 +20,8 @@ FAILED = re.compile(r"^Error in rule (\w+):|-m pipeline .*? (\w+) --(?:test|arch
 
 
 def run(*, config: Path, cores: int | None) -> int:
-    """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use, 128 + n when signal n stopped it.
+    """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use, 128 + n when signal n
+    stopped it.
 
     What a killed run left behind (the engine's lock, parts of files) is cleared: this command holds a lock that every
     process of a run shares, so whoever gets it is alone.
@@ -69,9 +70,23 @@ def _snakemake(config: Path, results: Path, cores: int) -> list[str]:
     # `default` or `profiles/default` that lies there for one, and a profile may name programs.
     profile = Path(__file__).parents[1] / "profiles" / "local"
     return [
-        sys.executable, "-P", "-m", "snakemake", "-s", str(snakefile()), "--directory", str(results),
-        "--configfile", str(config.resolve()), "--workflow-profile", "none", "--cores", str(cores), "--profile", str(profile),
-    ]  # fmt: skip
+        sys.executable,
+        "-P",
+        "-m",
+        "snakemake",
+        "-s",
+        str(snakefile()),
+        "--directory",
+        str(results),
+        "--configfile",
+        str(config.resolve()),
+        "--workflow-profile",
+        "none",
+        "--cores",
+        str(cores),
+        "--profile",
+        str(profile),
+    ]
 
 
 def snakefile() -> Path:

@@ -1,9 +1,9 @@
-"""A test's channels conditioned: where its brakings are, what they show of its sensors, and each braking's samples with that
-taken off.
+"""A test's channels conditioned: where its brakings are, what they show of its sensors, and each braking's samples
+with that taken off.
 
-Two passes over the channels file. The first finds the brakings and the few figures of each that offset, drag, lag and the
-balance's line rest on, as these belong to the test and not to a stop; the second hands over every braking with its samples
-corrected and with the faults that the samples themselves show.
+Two passes over the channels file. The first finds the brakings and the few figures of each that offset, drag, lag and
+the balance's line rest on, as these belong to the test and not to a stop; the second hands over every braking with
+its samples corrected and with the faults that the samples themselves show.
 """
 
 from __future__ import annotations
@@ -47,8 +47,9 @@ MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean
 class ConditionedStop:
     """One braking with all that conditioning knows of it, SI.
 
-    samples: (n,) from a little before to a little after it, None where its time goes back; recorded: the other channels over
-    the same samples as recorded; around: time, disc and ambient temperature from its zero window to the next braking.
+    samples: (n,) from a little before to a little after it, None where its time goes back; recorded: the other
+    channels over the same samples as recorded; around: time, disc and ambient temperature from its zero window to the
+    next braking.
     """
 
     index: int  # among the test's brakings
@@ -128,8 +129,10 @@ class ConditionedTest:
         samples = conditioned(time[wide], c["speed"][wide], torque, pressure, corrections, bare.zero, self.settings)
         lag = corrections.lag if self.settings.lag_correction else None
         findings = [
-            *findings, *spiked, *faults_beside(b, c, span, before, after, sign=corrections.sign, lag=lag, samples=samples),
-        ]  # fmt: skip
+            *findings,
+            *spiked,
+            *faults_beside(b, c, span, before, after, sign=corrections.sign, lag=lag, samples=samples),
+        ]
         rest = reading(c["pressure_2"][lead : span.start]) if "pressure_2" in c else None
         return replace(
             bare,
@@ -152,15 +155,20 @@ def condition(
 ) -> ConditionedTest:
     """Brakings and corrections of a test from its channels file.
 
-    rests: pressure at rest of each recording; wanted: the recordings to look at; speed_factor: of the recorded speeds over
-    the true ones, where a test's unit is known to be another.
+    rests: pressure at rest of each recording; wanted: the recordings to look at; speed_factor: of the recorded speeds
+    over the true ones, where a test's unit is known to be another.
     """
     segmentation = thresholds_for(rests, method.segmentation, speed_factor=speed_factor)
     levels = rest_levels(rests, segmentation.on_pressure)
     applications = survey(
-        channels, COLUMNS, levels, method.conditioning, segmentation,
-        one_per_recording=card.recordings.holds == "stop", wanted=wanted,
-    )  # fmt: skip
+        channels,
+        COLUMNS,
+        levels,
+        method.conditioning,
+        segmentation,
+        one_per_recording=card.recordings.holds == "stop",
+        wanted=wanted,
+    )
     found = corrections_of(
         applications.found,
         method.conditioning,

@@ -1,4 +1,6 @@
-"""What is done to a test's torque and pressure before they are reduced: one object, the same for every stop but for zeros."""
+"""What is done to a test's torque and pressure before they are reduced: one object, the same for every stop but for
+zeros.
+"""
 
 from dataclasses import dataclass, field
 from typing import Literal
@@ -26,7 +28,9 @@ class StopZero:
 
 @dataclass(frozen=True)
 class Corrections:
-    """Corrections of a test. lag: seconds by which the late channel is shifted back; sign: -1 turns the torque round."""
+    """Corrections of a test. lag: seconds by which the late channel is shifted back; sign: -1 turns the torque
+    round.
+    """
 
     sign: float = 1.0
     zero: Zero = field(default_factory=Zero)

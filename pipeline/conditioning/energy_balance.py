@@ -1,10 +1,10 @@
 """The rig's own truth: work taken up by the brake against energy given up by the shaft.
 
-On a mechanical-inertia rig: integral((T - T_drag) w dt) + integral(T_drag w dt) = I (w1^2 - w2^2) / 2; with a simulated
-inertia the right side is I_mech (w1^2 - w2^2) / 2 + integral(T_drive w dt). Over a test, the momentum given up in each
-quarter of a braking, -I dw / dt, lies on a line against the mean torque: its slope is a gain (or inertia) error, its
-zero the offset (or, of a sensor that sees no drag, the drag). A speed-scale error s shows as 1/s. The balance is blind to
-pressure, piston area and radius.
+On a mechanical-inertia rig: integral((T - T_drag) w dt) + integral(T_drag w dt) = I (w1^2 - w2^2) / 2; with a
+simulated inertia the right side is I_mech (w1^2 - w2^2) / 2 + integral(T_drive w dt). Over a test, the momentum given
+up in each quarter of a braking, -I dw / dt, lies on a line against the mean torque: its slope is a gain (or inertia)
+error, its zero the offset (or, of a sensor that sees no drag, the drag). A speed-scale error s shows as 1/s. The
+balance is blind to pressure, piston area and radius.
 """
 
 from dataclasses import dataclass
@@ -32,9 +32,9 @@ def balance_line(
 ) -> BalanceLine | None:
     """Fit of -I dw/dt (plus the drive's torque) on recorded torque, both (n,) N m, weights (n,) s.
 
-    order (n,): place in the test from 0 to 1; a gain that drifts over the test is then fitted beside, so that it does not
-    pass for an offset, and the gain given is that of the test's middle. None where the torques lie too near together
-    (within 10 %) or are too few for a line.
+    order (n,): place in the test from 0 to 1; a gain that drifts over the test is then fitted beside, so that it does
+    not pass for an offset, and the gain given is that of the test's middle. None where the torques lie too near
+    together (within 10 %) or are too few for a line.
     """
     good = np.isfinite(torque) & np.isfinite(momentum) & (weight > 0)
     x, y, weight = torque[good], momentum[good], weight[good]
@@ -61,7 +61,8 @@ def balance_line(
 def drag_from_balance(
     torque: np.ndarray, speed: np.ndarray, momentum: np.ndarray, weight: np.ndarray, offset: float
 ) -> tuple[float, float, float, float, float] | None:
-    """Drag a, b, gain and the standard uncertainties of the drag in the middle and of the gain, of a sensor that sees none.
+    """Drag a, b, gain and the standard uncertainties of the drag in the middle and of the gain, of a sensor that sees
+    none.
 
     Fit of -I dw/dt = (T - offset) / gain + a + b w; None where the points cannot tell the three apart.
     """

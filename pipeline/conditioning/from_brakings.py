@@ -36,7 +36,9 @@ class FoundCorrections:
     speed_late: float = 0.0  # s by which the shaft's slowing is recorded behind torque and pressure; 0 where it is not
 
     def described(self, settings: Conditioning) -> dict[str, Any]:
-        """The corrections as a test's summary tells them: keys offsets, drag, lag_s; null with why where nothing was self."""
+        """The corrections as a test's summary tells them: keys offsets, drag, lag_s; null with why where nothing was
+        self.
+        """
         zero, corrections = self.corrections.zero, self.corrections
         offsets: dict[str, Any] = {
             "torque_nm": zero.offset if zero.known else None,
@@ -122,7 +124,9 @@ def _points(
     *,
     delay: float,
 ) -> np.ndarray:
-    """(k, 5) torque less the stop's own zero, speed, momentum given up per time (N m), duration (s), place in the test (0 to 1)."""
+    """(k, 5) torque less the stop's own zero, speed, momentum given up per time (N m), duration (s), place in the
+    test (0 to 1).
+    """
     if mechanical is not None and mechanical < inertia and not has_drive:
         return np.empty((0, 5))
     used = [i for i, b in enumerate(brakings) if b.kind != "drag" and b.quarters.size]
@@ -178,7 +182,8 @@ def _pairs(rows: list[tuple[float, float]]) -> np.ndarray:
 def agrees(before: np.ndarray, after: np.ndarray) -> bool:
     """Whether readings after the release, (m, 2) speed and torque, lie on the line of those before the stop, (n, 2).
 
-    Pads that rub on after the release make them higher; they are then left out. Without a line they have to be believed.
+    Pads that rub on after the release make them higher; they are then left out. Without a line they have to be
+    believed.
     """
     if after.shape[0] == 0:
         return False
@@ -194,7 +199,9 @@ def agrees(before: np.ndarray, after: np.ndarray) -> bool:
 def _stop_zeros(
     brakings: Sequence[Braking], zero: Zero, sign: float
 ) -> tuple[tuple[StopZero, ...], float, float, tuple[float, float]]:
-    """Zeros of each stop, the test's pressure at rest with its uncertainty, and both zeros' spread (pressure, torque)."""
+    """Zeros of each stop, the test's pressure at rest with its uncertainty, and both zeros' spread (pressure,
+    torque).
+    """
     nan = float("nan")
     level = np.array([b.rest.value if b.rest else nan for b in brakings], dtype=float)
     level_u = np.array([b.rest.u if b.rest else nan for b in brakings], dtype=float)
@@ -211,11 +218,17 @@ def _stop_zeros(
     alone_p, alone_t = alone(own_p), alone(own_t)
     stops = tuple(
         StopZero(
-            pressure + float(own_p[i]), float(own_p_u[i]), float(own_t[i]), float(own_t_u[i]),
-            bool(np.isfinite(level).any()), bool(zero.known), bool(alone_p[i]), bool(alone_t[i]),
+            pressure + float(own_p[i]),
+            float(own_p_u[i]),
+            float(own_t[i]),
+            float(own_t_u[i]),
+            bool(np.isfinite(level).any()),
+            bool(zero.known),
+            bool(alone_p[i]),
+            bool(alone_t[i]),
         )
         for i in range(len(brakings))
-    )  # fmt: skip
+    )
     known = np.isfinite(level)
     spread = _spread(level)
     pressure_u = 0.0
@@ -226,7 +239,8 @@ def _stop_zeros(
 
 
 def alone(own: np.ndarray) -> np.ndarray:
-    """Whether each deviation (n,) is unlike those around it: off the median of five stops by half of it and four spreads.
+    """Whether each deviation (n,) is unlike those around it: off the median of five stops by half of it and four
+    spreads.
 
     A zero that stepped or drifts is shared by its neighbours and can be believed; one that is not may as well be torque
     or pressure that was really there.
@@ -247,9 +261,10 @@ def _spread(values: np.ndarray) -> float:
 def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "pressure"], float]:
     """Which of torque and pressure to move, and by how much the speed comes behind both (s, 0 where it does not).
 
-    lag: of torque behind pressure; behind: of torque behind the shaft. Two of the three chains agree best and the third is
-    the late one; without a sure `behind` (to an eighth of the lag) it is torque. A speed that comes after the torque by more
-    than one and a half samples, in front of torque and pressure that agree better, is late, or sees the torque.
+    lag: of torque behind pressure; behind: of torque behind the shaft. Two of the three chains agree best and the
+    third is the late one; without a sure `behind` (to an eighth of the lag) it is torque. A speed that comes after
+    the torque by more than one and a half samples, in front of torque and pressure that agree better, is late, or
+    sees the torque.
     """
     if behind.stops < 3 or not np.isfinite(behind.u):
         return "torque", 0.0

@@ -1,12 +1,12 @@
 """Lag between torque and pressure.
 
-Two chains with different delays show the same build-up at different times. The lag is where the cross-correlation of the
-two rates of change peaks, between samples by a parabola through the three highest values. One lag per test: the
+Two chains with different delays show the same build-up at different times. The lag is where the cross-correlation of
+the two rates of change peaks, between samples by a parabola through the three highest values. One lag per test: the
 median over its stops, used only where it is clear of zero.
 
-Which of the two is late is told by the speed, which neither delays: with a lag L of torque behind the shaft,
-w(t) = c - (1/I) [J(t) + L T(t)] + drift, J the running integral of the recorded torque, so a linear fit of w on J, T and
-t gives L without differentiating anything.
+Which of the two is late is told by the speed, which neither delays: with a lag L of torque behind the shaft, w(t) = c
+- (1/I) [J(t) + L T(t)] + drift, J the running integral of the recorded torque, so a linear fit of w on J, T and t
+gives L without differentiating anything.
 """
 
 from dataclasses import dataclass
@@ -84,8 +84,9 @@ FEW_SAMPLES, FEW_HEIGHT = 1.5, 0.8
 def lag_of_test(lags: np.ndarray, *, step: float, heights: np.ndarray | None = None) -> Lag:
     """Median of the stops' lags (s), its uncertainty from their spread, and whether it is clear of zero.
 
-    Clear of zero: above three standard uncertainties and above a fifth of a sample. One or two stops have no spread to go by:
-    theirs must be above one and a half samples, with build-ups so alike that the correlation is above 0.8 (`heights`).
+    Clear of zero: above three standard uncertainties and above a fifth of a sample. One or two stops have no spread
+    to go by: theirs must be above one and a half samples, with build-ups so alike that the correlation is above 0.8
+    (`heights`).
     """
     known = np.isfinite(lags)
     finite = lags[known]

@@ -74,15 +74,23 @@ def _brakings(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list
         level = float(np.median(pressure[inside])) - rest.level
         found.append(
             Look(
-                recording, inside.size, float(np.median(np.diff(t))), level, abs(float(np.median(m))),
-                float(np.median(w[:3])), float(np.median(w[-3:])), abs(float(np.trapezoid(m * w, t))),
+                recording,
+                inside.size,
+                float(np.median(np.diff(t))),
+                level,
+                abs(float(np.median(m))),
+                float(np.median(w[:3])),
+                float(np.median(w[-3:])),
+                abs(float(np.trapezoid(m * w, t))),
             )
-        )  # fmt: skip
+        )
     return found
 
 
 def first_look(path: Path, *, one_per_recording: bool) -> tuple[dict[int, Rest], list[Look]]:
-    """Pressure at rest of each recording of the channels file, and its brakings: of one-stop recordings the largest each."""
+    """Pressure at rest of each recording of the channels file, and its brakings: of one-stop recordings the largest
+    each.
+    """
     rests = rests_of(path)
     found = looks(path, rests)
     return rests, largest(found) if one_per_recording else found

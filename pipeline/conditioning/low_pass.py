@@ -4,8 +4,8 @@ Two passes of an n-th order Butterworth filter have the amplitude 1 / (1 + (f / 
 where that is 1 / sqrt(2): at f_d (sqrt(2) - 1)^(1/2n), 0.802 f_d for n = 2. The design frequency is raised by the same
 factor so that the stated cut-off is the pair's (SAE J211/1 and ISO 6487 do so: 2.0775 x CFC for a pair at 5/3 x CFC).
 
-The pair has no phase, so it is applied as that amplitude on the spectrum of the stretch, continued at both ends by point
-reflection; the same as running the difference equation forward and backward, at a fraction of the time.
+The pair has no phase, so it is applied as that amplitude on the spectrum of the stretch, continued at both ends by
+point reflection; the same as running the difference equation forward and backward, at a fraction of the time.
 """
 
 import numpy as np
@@ -29,7 +29,9 @@ def design_frequency(cutoff: float, order: int, *, rate: float | None = None) ->
 
 
 def pair_amplitude(frequency: np.ndarray, cutoff: float, order: int, rate: float) -> np.ndarray:
-    """Amplitude of the forward-backward pair at `frequency` (Hz, up to half the rate): the digital Butterworth's, squared."""
+    """Amplitude of the forward-backward pair at `frequency` (Hz, up to half the rate): the digital Butterworth's,
+    squared.
+    """
     design = np.tan(np.pi * design_frequency(cutoff, order, rate=rate) / rate)
     with np.errstate(over="ignore"):
         return 1.0 / (1.0 + (np.tan(np.pi * np.minimum(frequency / rate, 0.4999999)) / design) ** (2 * order))

@@ -5,7 +5,8 @@ the sum a + offset. Only a reading at standstill, or the intercept of the balanc
 offset alone. What is taken off the torque for mu is the whole reading, each part once; the split matters to the
 energy ratio (drag takes energy from the shaft, an offset does not) and where the method keeps the drag in.
 
-A sensor that does not see the drag reads its offset at rest whatever the speed; the drag is then what the balance lacks.
+A sensor that does not see the drag reads its offset at rest whatever the speed; the drag is then what the balance
+lacks.
 """
 
 from dataclasses import dataclass
@@ -67,9 +68,9 @@ def least_squares(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tupl
 def robust_fit(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Least squares with Huber's weights (k = 1.5 robust sigmas): coefficients (k,) and covariance (k, k).
 
-    The coefficients are those of statsmodels' RLM (a test holds both together), which takes no weights and would treble the
-    start of each test's stops. The covariance is that of the weighted fit: wider than RLM's where points are wild
-    (docs/libraries.md).
+    The coefficients are those of statsmodels' RLM (a test holds both together), which takes no weights and would
+    treble the start of each test's stops. The covariance is that of the weighted fit: wider than RLM's where points
+    are wild (docs/libraries.md).
     """
     coefficients, covariance = least_squares(design, y, weight)
     for _ in range(20):
@@ -167,7 +168,8 @@ def _rest_line(speed: np.ndarray, torque: np.ndarray, reading_u: float) -> tuple
 
 
 def _with_bearing(speed: np.ndarray, torque: np.ndarray, offset: float, reading_u: float) -> tuple[float, float, float]:
-    """Line through few readings with what is known beside them: the drag's constant part lies between none and all of it.
+    """Line through few readings with what is known beside them: the drag's constant part lies between none and all of
+    it.
 
     That is a rectangular limit (half of the drag, drag / sqrt(12)) on what would be read just above standstill.
     """

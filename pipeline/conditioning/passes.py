@@ -64,8 +64,8 @@ def rest_levels(rests: Mapping[int, Rest], margin: float) -> dict[int, float]:
 def thresholds_for(rests: Mapping[int, Rest], settings: Segmentation, *, speed_factor: float = 1.0) -> Segmentation:
     """The method's thresholds, raised above the noise at rest, or lowered for a test whose pressures are all tiny.
 
-    Tiny or huge pressures come from a unit that is not the one stated: the test is then found suspect by its levels, but
-    its brakings must be seen for that. So must those of a test whose speeds are speed_factor times the true ones.
+    Tiny or huge pressures come from a unit that is not the one stated: the test is then found suspect by its levels,
+    but its brakings must be seen for that. So must those of a test whose speeds are speed_factor times the true ones.
     """
     if not rests:
         return settings
@@ -106,10 +106,17 @@ def survey(
         for span, before, after in with_bounds(spans, stretch.size):
             found.append(
                 surveyed(
-                    c, span, before, after, row=stretch.row, recording=stretch.recording, rest=rest,
-                    conditioning=conditioning, segmentation=segmentation,
+                    c,
+                    span,
+                    before,
+                    after,
+                    row=stretch.row,
+                    recording=stretch.recording,
+                    rest=rest,
+                    conditioning=conditioning,
+                    segmentation=segmentation,
                 )
-            )  # fmt: skip
+            )
     if not one_per_recording:
         return Applications(tuple(found), {}, samples)
     kept, aside = _largest(found)
@@ -117,7 +124,9 @@ def survey(
 
 
 def _largest(found: list[Braking]) -> tuple[list[Braking], dict[int, list[tuple[float, float]]]]:
-    """The braking of each recording that takes most momentum or, held at speed, lasts longest; and the others' spans."""
+    """The braking of each recording that takes most momentum or, held at speed, lasts longest; and the others'
+    spans.
+    """
     by_recording: dict[int, list[Braking]] = {}
     for braking in found:
         by_recording.setdefault(braking.recording, []).append(braking)

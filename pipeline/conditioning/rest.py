@@ -16,7 +16,8 @@ class Reading:
 
 @dataclass(frozen=True)
 class Rest:
-    """Pressure at rest of a stretch: its level, its noise (robust standard deviation) and the highest level reached; Pa.
+    """Pressure at rest of a stretch: its level, its noise (robust standard deviation) and the highest level reached;
+    Pa.
 
     `known` is false where no level is held low down: a recording without a sample at rest.
     """
@@ -65,7 +66,9 @@ def settled_rest(own: Rest, test: float, margin: float) -> float:
 
 
 def reading(values: np.ndarray) -> Reading | None:
-    """Mean at rest, robust against spikes; its uncertainty allows for the samples' autocorrelation. None below 3 samples."""
+    """Mean at rest, robust against spikes; its uncertainty allows for the samples' autocorrelation. None below 3
+    samples.
+    """
     finite = values[np.isfinite(values)]
     if finite.size < 3:
         return None
@@ -79,8 +82,8 @@ def reading(values: np.ndarray) -> Reading | None:
 def effective_number(values: np.ndarray) -> float:
     """Number of independent samples that average as these do: n / (1 + 2 sum of autocorrelations), at least 1.
 
-    The sum runs over lags up to the first pair of neighbours whose sum is not positive (initial positive sequence, Geyer
-    1992), at most a third of the series. values: (n,), finite, without a trend.
+    The sum runs over lags up to the first pair of neighbours whose sum is not positive (initial positive sequence,
+    Geyer 1992), at most a third of the series. values: (n,), finite, without a trend.
     """
     n = values.size
     centred = values - values.mean()

@@ -1,8 +1,8 @@
 """Where braking starts and ends.
 
-Braking starts where the line pressure, above its value at rest, passes the on-threshold with the shaft turning, and ends
-where it falls below the off-threshold (hysteresis) or the shaft is at the lower speed. Interruptions and applications
-shorter than the minimum length do not count: a dropout of a few samples does not make two stops of one.
+Braking starts where the line pressure, above its value at rest, passes the on-threshold with the shaft turning, and
+ends where it falls below the off-threshold (hysteresis) or the shaft is at the lower speed. Interruptions and
+applications shorter than the minimum length do not count: a dropout of a few samples does not make two stops of one.
 """
 
 import numpy as np

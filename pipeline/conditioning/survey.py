@@ -1,7 +1,7 @@
 """First pass over a test: where its brakings are, and the few figures of each that the test's corrections rest on.
 
-Offset, drag, lag and the balance's line belong to the test, not to a stop: they are found from what is gathered here, and
-the second pass reduces every stop with them.
+Offset, drag, lag and the balance's line belong to the test, not to a stop: they are found from what is gathered here,
+and the second pass reduces every stop with them.
 """
 
 import itertools
@@ -27,7 +27,9 @@ DRAG_SPEED_SHARE = 0.93  # of the start speed: a braking that ends above it held
 
 @dataclass(frozen=True)
 class Braking:
-    """One braking as found: rows count within its recording; speeds rad/s, pressures Pa above rest, torque N m as recorded."""
+    """One braking as found: rows count within its recording; speeds rad/s, pressures Pa above rest, torque N m as
+    recorded.
+    """
 
     recording: int
     start: int
@@ -80,7 +82,9 @@ def surveyed(
     conditioning: Conditioning,
     segmentation: Segmentation,
 ) -> Braking:
-    """The figures of the braking `span` of a stretch; `before` and `after` bound the samples that belong to it alone."""
+    """The figures of the braking `span` of a stretch; `before` and `after` bound the samples that belong to it
+    alone.
+    """
     time, speed = channels["time"], channels["speed"]
     torque, above = channels["torque"], channels["pressure"] - rest
     start_s, end_s = moments(time, speed, above, span, segmentation)
@@ -130,7 +134,9 @@ def surveyed(
 def moments(
     time: np.ndarray, speed: np.ndarray, above: np.ndarray, span: slice, settings: Segmentation
 ) -> tuple[float, float]:
-    """Start and end of a braking (s), between samples: on-threshold passed; off-threshold or lower speed, what came first."""
+    """Start and end of a braking (s), between samples: on-threshold passed; off-threshold or lower speed, what came
+    first.
+    """
     start = crossing(time, above, settings.on_pressure, span.start)
     if span.stop >= time.size:
         return start, float(time[-1])
@@ -156,7 +162,9 @@ def _mean(values: np.ndarray) -> float:
 
 
 def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, otherwise: slice) -> float:
-    """Speed at `moment` (rad/s) from a straight line through the samples in `near`; through the first of `otherwise` where too few."""
+    """Speed at `moment` (rad/s) from a straight line through the samples in `near`; through the first of `otherwise`
+    where too few.
+    """
     for part in (near, slice(otherwise.start, min(otherwise.start + 6, otherwise.stop))):
         t, w = time[part], speed[part]
         good = np.isfinite(w)
@@ -181,7 +189,8 @@ def _readings_after(
 
 
 def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, plateau: float) -> np.ndarray:
-    """Mean torque, mean speed, dw/dt, mean drive torque, duration and dT/dt of each quarter of the braking at its level.
+    """Mean torque, mean speed, dw/dt, mean drive torque, duration and dT/dt of each quarter of the braking at its
+    level.
 
     A straight line through a quarter's speeds gives dw/dt with far less noise than differences do.
     """

@@ -45,7 +45,9 @@ def backward_indices(time: np.ndarray) -> np.ndarray:
 
 
 def repeated_indices(time: np.ndarray) -> np.ndarray:
-    """Indices i where time stands still from i to i + 1, as it does when rounded to fewer digits than the rate needs."""
+    """Indices i where time stands still from i to i + 1, as it does when rounded to fewer digits than the rate
+    needs.
+    """
     return np.flatnonzero(np.diff(time) == 0)
 
 

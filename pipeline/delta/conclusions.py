@@ -67,8 +67,14 @@ def of_compound(compound: str, a: OfCompound, b: OfCompound) -> list[Conclusion]
 
 
 def _row(scope: str, name: str, what: str, old: Any, new: Any, changed: bool | None = None) -> Conclusion:
-    return {"scope": scope, "name": name, "what": what, "a": old, "b": new,
-            "changed": old != new if changed is None else changed}  # fmt: skip
+    return {
+        "scope": scope,
+        "name": name,
+        "what": what,
+        "a": old,
+        "b": new,
+        "changed": old != new if changed is None else changed,
+    }
 
 
 def _get(source: Mapping[str, Any], *keys: str) -> Any:

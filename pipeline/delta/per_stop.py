@@ -105,16 +105,30 @@ def quantiles(both: pl.DataFrame) -> dict[str, Any]:
     """Median, 5th and 95th percentile and largest of the change of mu, absolute and relative; null without
     stops.
     """
-    empty = {"median": None, "p05": None, "p95": None, "largest": None, "relative_median": None,
-             "relative_p05": None, "relative_p95": None}  # fmt: skip
+    empty = {
+        "median": None,
+        "p05": None,
+        "p95": None,
+        "largest": None,
+        "relative_median": None,
+        "relative_p05": None,
+        "relative_p95": None,
+    }
     if not len(both):
         return empty
     d = both["mu_difference"].to_numpy()
     r = d / both["mu_a"].to_numpy()
     p05, median, p95 = np.quantile(d, [0.05, 0.5, 0.95])
     r05, r50, r95 = np.quantile(r[np.isfinite(r)], [0.05, 0.5, 0.95]) if np.isfinite(r).any() else (None,) * 3
-    return {"median": median, "p05": p05, "p95": p95, "largest": d[np.argmax(np.abs(d))], "relative_median": r50,
-            "relative_p05": r05, "relative_p95": r95}  # fmt: skip
+    return {
+        "median": median,
+        "p05": p05,
+        "p95": p95,
+        "largest": d[np.argmax(np.abs(d))],
+        "relative_median": r50,
+        "relative_p05": r05,
+        "relative_p95": r95,
+    }
 
 
 def by_class(delta: pl.DataFrame) -> list[dict[str, Any]]:

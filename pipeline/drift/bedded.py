@@ -21,7 +21,9 @@ WITH_SUPPORT = 2.8  # z of the first checks' dying away that counts when the bed
 
 
 class Bedding(NamedTuple):
-    """Size at the first check (share of the settled level, negative: low) with interval, time constant, effect on ln mu."""
+    """Size at the first check (share of the settled level, negative: low) with interval, time constant, effect on ln
+    mu.
+    """
 
     onset: int
     settled: int
@@ -74,10 +76,17 @@ def unfinished_bedding(
     )
     level = float(np.exp(finite_median(friction[w.deciding][column[w.deciding] < 0.3])))
     return Bedding(
-        int(s.stop[first]), int(settled[0]) if len(settled) else int(s.stop[w.deciding[-1]]), float(np.expm1(size)),
-        float(np.expm1(size - 2 * u * at_first)), float(np.expm1(size + 2 * u * at_first)), constant, level, support,
-        d.amplitude[best] * column, column,
-    )  # fmt: skip
+        int(s.stop[first]),
+        int(settled[0]) if len(settled) else int(s.stop[w.deciding[-1]]),
+        float(np.expm1(size)),
+        float(np.expm1(size - 2 * u * at_first)),
+        float(np.expm1(size + 2 * u * at_first)),
+        constant,
+        level,
+        support,
+        d.amplitude[best] * column,
+        column,
+    )
 
 
 def bedding_still_moving(s: Series, friction: Array, noise: Repeatability) -> float | None:

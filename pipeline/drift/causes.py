@@ -17,7 +17,9 @@ from pipeline.results.drift import AfterPause, EvidenceItem, HotBlock, Size, Ver
 
 
 class Statement(NamedTuple):
-    """One change with all that drift.json says about it; loss in mu (value, low, high), loss_share of the level before."""
+    """One change with all that drift.json says about it; loss in mu (value, low, high), loss_share of the level
+    before.
+    """
 
     verdict: Verdict
     onset: tuple[int, int, int]

@@ -103,7 +103,9 @@ def spreads(s: Series, index: NDArray[np.int64], noise: Repeatability) -> Array:
 
 
 def first_clearing(s: Series, after: int, settings: Drift) -> int | None:
-    """Index of the first run of high-energy stops beginning after the stop number `after`; other stops may lie between."""
+    """Index of the first run of high-energy stops beginning after the stop number `after`; other stops may lie
+    between.
+    """
     run_start, count = None, 0
     for i in np.flatnonzero(s.stop > after):
         if s.high[i]:

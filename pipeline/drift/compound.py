@@ -85,7 +85,9 @@ def _uses(drifts: Mapping[str, OfStops]) -> list[UseBetweenChecks]:
 
 
 def _known(use: UseBetweenChecks) -> _Use | None:
-    """Use without high-energy stops and long enough to say something; None where it is not or its conditions are unknown."""
+    """Use without high-energy stops and long enough to say something; None where it is not or its conditions are
+    unknown.
+    """
     power, gentlest = use.power_density_w_mm2, use.power_density_low_w_mm2
     if power is None or gentlest is None or use.temperature_initial_c is None or use.low is None:
         return None

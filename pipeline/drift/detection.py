@@ -1,8 +1,9 @@
 """Is there a change at all: residuals of matched stops, charts on them, and limits for a stated false-alarm rate.
 
 Residuals are ln mu less the level of the stop's group, the level taken from the stops before the exposure and
-estimated by generalised least squares; whitened by the pooled scatter they feed a cumulative sum and a weighted average.
-Beside the charts stands the largest likelihood ratio over the shapes of `shapes`, which sees a slow fall sooner.
+estimated by generalised least squares; whitened by the pooled scatter they feed a cumulative sum and a weighted
+average. Beside the charts stands the largest likelihood ratio over the shapes of `shapes`, which sees a slow fall
+sooner.
 
 The limits are those that a healthy test of *this* design passes at the stated rate. They come from simulated healthy
 tests carried through the very same arithmetic: same stops, same blocks, levels estimated from the same few stops, the

@@ -1,8 +1,8 @@
 """What speaks for and against each cause of a change: every item a number with its interval and threshold, in words.
 
-`answer` is "steady", "moved", "unclear" (the interval covers both) or "missing" for a channel; "yes", "no", "unclear" or
-"untested" for a question. The half of the loss is the usual threshold: a cause that explains less than half of it is not
-the cause.
+`answer` is "steady", "moved", "unclear" (the interval covers both) or "missing" for a channel; "yes", "no", "unclear"
+or "untested" for a question. The half of the loss is the usual threshold: a cause that explains less than half of it
+is not the cause.
 """
 
 from typing import NamedTuple
@@ -144,7 +144,9 @@ def pressure_pattern(s: Series, w: Watch, change: Change) -> Item:
 
 
 def in_stop_rise(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], settings: Drift) -> Item:
-    """Change of the in-stop rise (mu_end over mu_start) at the checks: supporting only, it can go either way with glaze."""
+    """Change of the in-stop rise (mu_end over mu_start) at the checks: supporting only, it can go either way with
+    glaze.
+    """
     d = _difference(s, index, s.rise, phase, settings, 0.001)
     if d is None:
         return _missing("no in-stop rise")

@@ -1,8 +1,8 @@
 """Glazing as a state over the test: which use it grew under, how fast, and which stops cleared it.
 
 Between one block of checks and the next lies some use; the change of the checks' level across it, divided by its
-low-energy stops, is the growth under that use's power density and temperature. Blocks that changed nothing are kept too:
-from both together comes the compound's limit of low-energy use.
+low-energy stops, is the growth under that use's power density and temperature. Blocks that changed nothing are kept
+too: from both together comes the compound's limit of low-energy use.
 """
 
 import numpy as np

@@ -1,8 +1,8 @@
 """Low friction in the first stops after a long idle time, gone after a few: the mark of moisture.
 
 Each pause's first stops are compared with later stops of their block, and with matched stops from which no use parts
-them. A start so hot that no moisture is left must show a larger dip before it is called one. The weight falls from stop to stop, since
-what the first stops dry, the next ones no longer carry.
+them. A start so hot that no moisture is left must show a larger dip before it is called one. The weight falls from
+stop to stop, since what the first stops dry, the next ones no longer carry.
 """
 
 import numpy as np
@@ -57,8 +57,14 @@ def _compare(s: Series, start: int, noise: Repeatability, settings: Drift, pause
     effect, columns = departures(s, index, known & ~np.isin(np.arange(len(s)), first))
     values = s.ln_mu[index] - effect
     order = np.argsort(s.stop[index])
-    matrix = covariance(s.stop[index][order], s.block[index][order], np.full(len(index), noise.sigma), noise.rho,
-                        noise.block_sigma, [c[order] for c in columns])  # fmt: skip
+    matrix = covariance(
+        s.stop[index][order],
+        s.block[index][order],
+        np.full(len(index), noise.sigma),
+        noise.rho,
+        noise.block_sigma,
+        [c[order] for c in columns],
+    )
     position = np.argsort(order)
     matrix = matrix[np.ix_(position, position)]
     weight = np.zeros(len(index))

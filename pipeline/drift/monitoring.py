@@ -20,7 +20,9 @@ LEAST_GROUP = 6  # matched stops below which a group says nothing
 
 
 class Watch(NamedTuple):
-    """Indices into the series: those `deciding`, and `use` (low-energy stops of use) that helps to date; their baseline and spread."""
+    """Indices into the series: those `deciding`, and `use` (low-energy stops of use) that helps to date; their
+    baseline and spread.
+    """
 
     deciding: NDArray[np.int64]
     use: NDArray[np.int64]
@@ -48,9 +50,13 @@ def watch(s: Series, noise: Repeatability, settings: Drift) -> Watch:
     baseline = _baseline(s, decides, before)
     deciding = _at_most(np.flatnonzero(decides))
     return Watch(
-        deciding, _at_most(np.flatnonzero(use & ~decides & (s.purpose == "duty"))), baseline[deciding],
-        noise, stray, kind,
-    )  # fmt: skip
+        deciding,
+        _at_most(np.flatnonzero(use & ~decides & (s.purpose == "duty"))),
+        baseline[deciding],
+        noise,
+        stray,
+        kind,
+    )
 
 
 def _at_most(index: NDArray[np.int64], most: int = 700) -> NDArray[np.int64]:
@@ -165,10 +171,14 @@ def local_slopes(s: Series, temperature: float, among: NDArray[np.bool_]) -> Slo
     if own.sum() < 5 or not np.isfinite(temperature):
         return Slopes(np.zeros(3), prior)
     weight = np.exp(-0.5 * ((s.temperature[own] - temperature) / 80) ** 2)
-    x = np.column_stack([
-        np.ones(own.sum()), (s.temperature[own] - temperature) / 100,
-        np.log(s.pressure[own]) - np.log(s.pressure[own]).mean(), np.log(s.speed[own]) - np.log(s.speed[own]).mean(),
-    ])  # fmt: skip
+    x = np.column_stack(
+        [
+            np.ones(own.sum()),
+            (s.temperature[own] - temperature) / 100,
+            np.log(s.pressure[own]) - np.log(s.pressure[own]).mean(),
+            np.log(s.speed[own]) - np.log(s.speed[own]).mean(),
+        ]
+    )
     precision = np.diag(np.r_[0.0, 0.03**2 / prior**2])
     normal = (x * weight[:, None]).T @ x + precision
     beta = np.linalg.solve(normal, (x * weight[:, None]).T @ s.ln_mu[own])

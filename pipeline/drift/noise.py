@@ -92,7 +92,9 @@ def _projections(n: int, columns: int) -> tuple[Array, Array]:
 
 
 def _clipped(left: Array) -> Array:
-    """Residuals (rho, n), the wildest held at 4.5 robust standard deviations: one stray stop must not set the scatter."""
+    """Residuals (rho, n), the wildest held at 4.5 robust standard deviations: one stray stop must not set the
+    scatter.
+    """
     scale = 4.5 * MAD_TO_SD * np.median(np.abs(left), axis=1, keepdims=True)
     scale = np.where(scale > 0, scale, np.inf)
     return np.clip(left, -scale, scale)
@@ -129,10 +131,11 @@ def covariance(
 
 
 def generalised(design: Array, values: Array, matrix: Array) -> tuple[Array, Array]:
-    """Generalised least squares: coefficients (k,) and their covariance (k, k), the errors' covariance (n, n) being known.
+    """Generalised least squares: coefficients (k,) and their covariance (k, k), the errors' covariance (n, n) being
+    known.
 
-    `design` (n, k). The same as statsmodels' GLS to the last digits; loading that would take each test's drift longer than
-    all of its fits.
+    `design` (n, k). The same as statsmodels' GLS to the last digits; loading that would take each test's drift longer
+    than all of its fits.
     """
     white = whitening(matrix)
     x = white @ design

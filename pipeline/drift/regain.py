@@ -1,8 +1,9 @@
 """What brought a lost level back, where the usual reading of high-energy use misses it.
 
-High-energy use is judged by power against the checks. Use that is only hotter or hardly harder can clear a glaze as well:
-if the level is back after such use, that use was the recovery. If it is back without any, the loss was no glaze's. And if
-a first hard block cleared little and a later one the rest, the checks after the later one show the recovery.
+High-energy use is judged by power against the checks. Use that is only hotter or hardly harder can clear a glaze as
+well: if the level is back after such use, that use was the recovery. If it is back without any, the loss was no
+glaze's. And if a first hard block cleared little and a later one the rest, the checks after the later one show the
+recovery.
 """
 
 import numpy as np
@@ -80,7 +81,9 @@ def _later(s: Series, w: Watch, values: Array, change: Change, noise: Repeatabil
 
 
 def clearing_stops(s: Series, change: Change) -> NDArray[np.bool_]:
-    """The stops that cleared the loss: the high-energy ones from the cut to the checks after, or what was there instead."""
+    """The stops that cleared the loss: the high-energy ones from the cut to the checks after, or what was there
+    instead.
+    """
     if change.cut is None:
         return np.zeros(len(s), bool)
     from_cut = np.arange(len(s)) >= change.cut

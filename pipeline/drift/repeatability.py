@@ -123,7 +123,9 @@ def read_repeatability(path: Path | None) -> noise.Repeatability | None:
 
 
 def scatter_of(pooled: Pooled) -> noise.Repeatability | None:
-    """The pooled figures as the limits use them: a standard deviation and degrees of freedom too small are not believed."""
+    """The pooled figures as the limits use them: a standard deviation and degrees of freedom too small are not
+    believed.
+    """
     figures = (pooled.sigma, pooled.autocorrelation, pooled.autocorrelation_u, pooled.block_sigma, pooled.use_factor)
     if None in figures:
         return None

@@ -26,7 +26,9 @@ MOST = 400  # stops tested; longer tests are thinned
 
 
 class TorqueDrift(NamedTuple):
-    """Change of ln energy ratio: onset, size at the end with interval (shares), and its effect on ln mu at each stop."""
+    """Change of ln energy ratio: onset, size at the end with interval (shares), and its effect on ln mu at each
+    stop.
+    """
 
     onset: Onset
     size: float
@@ -63,9 +65,16 @@ def torque_drift(s: Series, settings: Drift, friction_sigma: float = 0.02) -> To
         return None
     everywhere = steps(stop, stop[2:-2]).joined(ramps(stop, stop[2:-2]))
     onset = date(
-        s.ratio[index], p.design, p.whiten, stop, everywhere, np.ones(len(index), bool), float(np.sign(size)),
-        stop[:0], settings.confidence,
-    )  # fmt: skip
+        s.ratio[index],
+        p.design,
+        p.whiten,
+        stop,
+        everywhere,
+        np.ones(len(index), bool),
+        float(np.sign(size)),
+        stop[:0],
+        settings.confidence,
+    )
     u = abs(size / z[best])
     whole = steps if onset.family == "step" else ramps
     column = whole(s.stop, np.array([onset.stop])).columns[:, 0]

@@ -27,9 +27,10 @@ class Series:
     """All stops of a test in time order, n long; NaN where a value is unknown.
 
     ln_mu (NaN where it may not be used), ratio ln energy_ratio, level ln(plateau / wanted pressure), rest bar, second
-    ln of the first pressure over the second, rise ln of the in-stop rise, pressure bar, speed rpm, temperature degC initial, hot degC mean in the window, power W/mm2 of pad, idle s;
-    block is the index of the run of equal block names, group that of matched conditions (-1: none), low and high the
-    exposure (1 low- or high-energy), damp the stops that moisture of a pause may touch.
+    ln of the first pressure over the second, rise ln of the in-stop rise, pressure bar, speed rpm, temperature degC
+    initial, hot degC mean in the window, power W/mm2 of pad, idle s; block is the index of the run of equal block
+    names, group that of matched conditions (-1: none), low and high the exposure (1 low- or high-energy), damp the
+    stops that moisture of a pause may touch.
     """
 
     stop: NDArray[np.int64]
@@ -92,28 +93,64 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
     )
     damp, pause = damp_stops(number["idle_before_s"], number["temperature_initial_c"], settings)
     condition = np.where(np.isfinite(wanted) & (text["control"] == "pressure"), wanted, number["pressure_bar"])
-    conditions = np.column_stack([
-        np.log(condition), np.log(number["speed_start_rpm"]), number["speed_end_rpm"] / number["speed_start_rpm"],
-        number["temperature_initial_c"], number["target_temperature_c"],
-    ])  # fmt: skip
+    conditions = np.column_stack(
+        [
+            np.log(condition),
+            np.log(number["speed_start_rpm"]),
+            number["speed_end_rpm"] / number["speed_start_rpm"],
+            number["temperature_initial_c"],
+            number["target_temperature_c"],
+        ]
+    )
     group = matched_groups(block, text, conditions, np.isfinite(ln_mu), settings)
     return Series(
-        stop=stops["stop"].to_numpy().astype(np.int64), purpose=text["purpose"], kind=text["kind"], name=text["block"],
-        ln_mu=ln_mu, ratio=np.where(usable, _ratio(number), np.nan),
+        stop=stops["stop"].to_numpy().astype(np.int64),
+        purpose=text["purpose"],
+        kind=text["kind"],
+        name=text["block"],
+        ln_mu=ln_mu,
+        ratio=np.where(usable, _ratio(number), np.nan),
         level=np.where(usable, level, np.nan),
-        rest=number["pressure_rest_bar"], second=_log(number["pressure_bar"] / number["pressure_2_bar"]),
-        rise=_log(number["mu_rise"]), pressure=number["pressure_bar"], speed=number["speed_start_rpm"],
-        temperature=number["temperature_initial_c"], hot=number["temperature_mean_c"], power=power,
-        idle=number["idle_before_s"], control=text["control"], block=block, group=group, low=low, high=high,
-        damp=damp, pause=pause, reference_power=reference_power, reference_temperature=reference_temperature,
-    )  # fmt: skip
+        rest=number["pressure_rest_bar"],
+        second=_log(number["pressure_bar"] / number["pressure_2_bar"]),
+        rise=_log(number["mu_rise"]),
+        pressure=number["pressure_bar"],
+        speed=number["speed_start_rpm"],
+        temperature=number["temperature_initial_c"],
+        hot=number["temperature_mean_c"],
+        power=power,
+        idle=number["idle_before_s"],
+        control=text["control"],
+        block=block,
+        group=group,
+        low=low,
+        high=high,
+        damp=damp,
+        pause=pause,
+        reference_power=reference_power,
+        reference_temperature=reference_temperature,
+    )
 
 
 _NUMBERS = (
-    "mu", "pressure_plateau_bar", "target_pressure_bar", "pressure_rest_bar", "pressure_bar",
-    "pressure_2_bar", "target_temperature_c", "speed_start_rpm", "speed_end_rpm", "temperature_initial_c", "temperature_mean_c",
-    "power_density_w_mm2", "idle_before_s", "mu_rise", "energy_ratio", "energy_kj", "kinetic_energy_kj",
-)  # fmt: skip
+    "mu",
+    "pressure_plateau_bar",
+    "target_pressure_bar",
+    "pressure_rest_bar",
+    "pressure_bar",
+    "pressure_2_bar",
+    "target_temperature_c",
+    "speed_start_rpm",
+    "speed_end_rpm",
+    "temperature_initial_c",
+    "temperature_mean_c",
+    "power_density_w_mm2",
+    "idle_before_s",
+    "mu_rise",
+    "energy_ratio",
+    "energy_kj",
+    "kinetic_energy_kj",
+)
 
 
 _POSITIVE = ("mu", "pressure_bar", "pressure_2_bar", "pressure_plateau_bar", "target_pressure_bar", "speed_start_rpm")
@@ -159,7 +196,9 @@ def _runs(names: NDArray[np.str_]) -> NDArray[np.int64]:
 
 
 def _ratio(number: dict[str, Array]) -> Array:
-    """ln energy ratio; where it is not given, that of friction work to kinetic energy, which a steady drag only shifts."""
+    """ln energy ratio; where it is not given, that of friction work to kinetic energy, which a steady drag only
+    shifts.
+    """
     given = number["energy_ratio"]
     if np.isfinite(given).any():
         return _log(given)
@@ -236,10 +275,10 @@ def matched_groups(
 ) -> NDArray[np.int64]:
     """Group of matched conditions of each stop, -1 where it has none.
 
-    `conditions` (n, 5): ln pressure (wanted where known), ln start speed, end over start speed, initial temperature, wanted one.
-    Blocks of one purpose join a group when their medians agree within the method's tolerances; a stop whose own
-    initial temperature is off its group's by more than the tolerance belongs to none. A rig that holds torque or
-    deceleration lets the pressure follow friction, so pressure does not count there.
+    `conditions` (n, 5): ln pressure (wanted where known), ln start speed, end over start speed, initial temperature,
+    wanted one. Blocks of one purpose join a group when their medians agree within the method's tolerances; a stop
+    whose own initial temperature is off its group's by more than the tolerance belongs to none. A rig that holds
+    torque or deceleration lets the pressure follow friction, so pressure does not count there.
     """
     group = np.full(len(block), -1, np.int64)
     heads: list[Head] = []
@@ -262,13 +301,17 @@ def matched_groups(
 
 
 def _match(a: Head, b: Head, settings: Drift) -> bool:
-    """Whether two blocks are alike; with one wanted temperature the measured ones may lie further apart than without."""
+    """Whether two blocks are alike; with one wanted temperature the measured ones may lie further apart than
+    without.
+    """
     if a.words != b.words:
         return False
     apart = np.nan_to_num(np.abs(a.centre - b.centre), nan=0.0)
     same_wanted = bool(np.isfinite(a.centre[4] - b.centre[4])) and apart[4] <= 1.0
     limits = (
-        np.inf if a.words[2] else np.log1p(settings.matched_pressure), np.log1p(settings.matched_speed), 0.1,
+        np.inf if a.words[2] else np.log1p(settings.matched_pressure),
+        np.log1p(settings.matched_speed),
+        0.1,
         settings.matched_temperature * (0.8 if same_wanted else 0.5),
-    )  # fmt: skip
+    )
     return bool(np.all(apart[:4] <= limits))

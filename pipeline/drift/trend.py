@@ -4,9 +4,10 @@ The test's variance is that of Kendall with ties; for a series whose neighbours 
 the factor of Hamed and Rao (J. Hydrology 204, 1998, p. 182; from memory), which sums the significant
 autocorrelations of the ranks of the detrended series.
 
-scipy's theilslopes and kendalltau give the same slope and the same S, but neither can be told of that factor. Of series whose
-neighbours are alike its interval holds fewer slopes than ours, and ours fewer than it says: 79 % for 95 where they are
-correlated by 0.6, 88 where by 0.3 (docs/libraries.md). The trend is evidence beside others and decides nothing alone.
+scipy's theilslopes and kendalltau give the same slope and the same S, but neither can be told of that factor. Of
+series whose neighbours are alike its interval holds fewer slopes than ours, and ours fewer than it says: 79 % for 95
+where they are correlated by 0.6, 88 where by 0.3 (docs/libraries.md). The trend is evidence beside others and decides
+nothing alone.
 """
 
 from typing import NamedTuple

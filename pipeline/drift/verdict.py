@@ -57,9 +57,11 @@ def judge_fall(items: dict[str, Item], recovery: Recovery) -> Judgement:
         return _undetermined(items, recovery, "whether high-energy stops brought friction back is not clear", ["wear"])
     if items["growth"].answer == "yes":
         return Judgement(
-            "glazing-like", _not_excluded(items, recovery),
-            [NEXT["recovery"], NEXT["pressure"]], "the fall grew with low-energy use",
-        )  # fmt: skip
+            "glazing-like",
+            _not_excluded(items, recovery),
+            [NEXT["recovery"], NEXT["pressure"]],
+            "the fall grew with low-energy use",
+        )
     return _undetermined(items, recovery, items["growth"].words, ["checks"])
 
 
@@ -69,9 +71,11 @@ def judge_rise(items: dict[str, Item]) -> Judgement:
     if sensor:
         return sensor
     return Judgement(
-        "undetermined", ["pressure gain", "a change of the surface"], [NEXT["pressure"]],
+        "undetermined",
+        ["pressure gain", "a change of the surface"],
+        [NEXT["pressure"]],
         "friction rose at matched conditions and no recorded channel says why",
-    )  # fmt: skip
+    )
 
 
 def _sensor(items: dict[str, Item]) -> Judgement | None:

@@ -106,9 +106,13 @@ def one_cycle(
         for part in range(BRAKING_PARTS):
             speed = (edges[part] + edges[part + 1]) / 2
             temperature = lumped.advance(
-                temperature, seconds, power=heat[part] / seconds, ambient=air.ambient,
-                conductance=air.conductance(opening, speed), disc=disc,
-            )  # fmt: skip
+                temperature,
+                seconds,
+                power=heat[part] / seconds,
+                ambient=air.ambient,
+                conductance=air.conductance(opening, speed),
+                disc=disc,
+            )
             path.append(temperature)
         braking.append(path)
         path = [temperature]
@@ -164,7 +168,9 @@ def warm_up(
 
 
 def settles_within(warming: list[History], settled: float, count: int) -> bool:
-    """Whether a use of `count` cycles comes within WARM_K of the settled cycle; beyond the cycles run, by their ratio."""
+    """Whether a use of `count` cycles comes within WARM_K of the settled cycle; beyond the cycles run, by their
+    ratio.
+    """
     left = [abs(float(h.end[0]) - settled) for h in warming]
     if left[-1] <= WARM_K:
         return True

@@ -44,8 +44,8 @@ class Worn:
 
 @dataclass(frozen=True)
 class GentleLimit:
-    """Limit of low-energy use: power density per pad area in W/mm2 between its ends, and the start temperature in degC up
-    to which glazing was seen to grow. An end that is not known is None.
+    """Limit of low-energy use: power density per pad area in W/mm2 between its ends, and the start temperature in
+    degC up to which glazing was seen to grow. An end that is not known is None.
     """
 
     power: float

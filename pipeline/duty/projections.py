@@ -205,7 +205,9 @@ def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
 
 
 def _worn(kind: str, wear: CompoundWear, card: Card) -> Worn:
-    """The disc, or the pad that wears fastest, with its law (if identified, else its measured rates) and usable thickness."""
+    """The disc, or the pad that wears fastest, with its law (if identified, else its measured rates) and usable
+    thickness.
+    """
     part = card.brake.disc if kind == "disc" else card.brake.pad
     usable = None
     if part.thickness is not None and part.minimum_thickness is not None:
@@ -253,9 +255,14 @@ def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -
     except ArithmeticError as error:
         return _nothing(duty, str(error))
     warming = warm_up(
-        events, brake.disc, air, duty.cooling.opening, count=duty.cycles, settled=float(settled.start[-1]),
+        events,
+        brake.disc,
+        air,
+        duty.cooling.opening,
+        count=duty.cycles,
+        settled=float(settled.start[-1]),
         share=brake.heat_share,
-    )  # fmt: skip
+    )
     projected = project(duty, events, settled, warming, brake, len(opening) - 1)
     span, why = opening_to_run(events, settled, brake, air, opening, settings.window_share)
     beyond = ["cooling: the rig's air speed is not recorded; its air is taken at any speed"]

@@ -8,13 +8,15 @@ heat that left the disc between them is known, and so is what drove it:
 
 with g the convection of the whole disc (W/K) and e emissivity times area (m^2), both not negative. What the disc
 loses while it brakes is counted as further time at T1 (`braking_as_cooling`). Ta is the recorded ambient of the stops
-about the pause, where the test records one; an ambient 10 K off moves g by some 5 %. The integrals run over the path between the two temperatures, which depends little on g and e: they are found by
-repeating the fit. Pauses that do not cool like the others (a heater, a fan, a disc stood still) lose their
-weight. Radiation is fitted only where the pauses span enough temperature to part it from convection and the
-card does not state it. Where the air was not recorded, what it may have been is in g's interval.
+about the pause, where the test records one; an ambient 10 K off moves g by some 5 %. The integrals run over the path
+between the two temperatures, which depends little on g and e: they are found by repeating the fit. Pauses that do not
+cool like the others (a heater, a fan, a disc stood still) lose their weight. Radiation is fitted only where the
+pauses span enough temperature to part it from convection and the card does not state it. Where the air was not
+recorded, what it may have been is in g's interval.
 
-g is the bulk's: right after a braking the rubbing face is hotter than the bulk and loses more than g (T - Ta) says, so that
-g comes out larger than the face's own convection (3 % on the samples). The projection has the same bulk and wants that g.
+g is the bulk's: right after a braking the rubbing face is hotter than the bulk and loses more than g (T - Ta) says,
+so that g comes out larger than the face's own convection (3 % on the samples). The projection has the same bulk and
+wants that g.
 """
 
 from __future__ import annotations
@@ -108,8 +110,8 @@ def ambient_of(tests: list[pl.DataFrame]) -> float:
 
 
 def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> RigCooling | str:
-    """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and area; `recorded`:
-    the ambient of all pauses was.
+    """Cooling of the disc on the rig, or why it cannot be told. `stated`: the card gives emissivity and area;
+    `recorded`: the ambient of all pauses was.
     """
     warm = pauses.end - pauses.ambient > LEAST_EXCESS_K
     start, end, seconds, ambient = (getattr(pauses, name)[warm] for name in ("start", "end", "seconds", "ambient"))

@@ -110,9 +110,9 @@ def braking_as_cooling(
 ) -> Array:
     """Seconds at the `hottest` temperature in which a disc loses what it loses through a braking of `duration` s.
 
-    A disc already warm loses heat from the first moment of a braking on, not only what the braking adds. At a constant
-    deceleration from w0 to w1 the mean over the braking of the heat so far is (2 w0 + w1) / (3 (w0 + w1)) of the whole: a half
-    at a held speed, two thirds down to rest. So the mean excess over ambient is
+    A disc already warm loses heat from the first moment of a braking on, not only what the braking adds. At a
+    constant deceleration from w0 to w1 the mean over the braking of the heat so far is (2 w0 + w1) / (3 (w0 + w1)) of
+    the whole: a half at a held speed, two thirds down to rest. So the mean excess over ambient is
 
         (Ti - Ta) + (2 w0 + w1) / (3 (w0 + w1)) (T1 - Ti)
 

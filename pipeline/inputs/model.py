@@ -1,7 +1,8 @@
 """What every input file's model shares: frozen, unknown keys refused with the nearest known one, one-line errors.
 
 `load(path, Model)` is the only way from a YAML file to a model. YAML is read with the safe loader, aliases and
-excessive size refused (a few bytes of aliases can expand to gigabytes), identifiers kept as text whatever they look like.
+excessive size refused (a few bytes of aliases can expand to gigabytes), identifiers kept as text whatever they look
+like.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ class Model(BaseModel):
 class _TextLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Safe loader that keeps scalars as they were written: `batch: 2406` and `NO` stay text.
 
-    Numbers and booleans are decided by the models, which know what each key wants. Duplicate keys and aliases are refused.
+    Numbers and booleans are decided by the models, which know what each key wants. Duplicate keys and aliases are
+    refused.
     """
 
 
@@ -61,7 +63,9 @@ for _tag in ("str", "int", "float", "bool", "timestamp", "null"):
 
 
 def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
-    """The file's content with every scalar as text or None. Raises InputError in one line, also for a link out of `inside`."""
+    """The file's content with every scalar as text or None. Raises InputError in one line, also for a link out of
+    `inside`.
+    """
     try:
         text = plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -1,4 +1,5 @@
-"""Small input files as bytes: plain files only, of bounded size, and where asked none that a link brings in from outside.
+"""Small input files as bytes: plain files only, of bounded size, and where asked none that a link brings in from
+outside.
 
 A pipe or a device has no end, and a link may lead anywhere: neither is a settings file.
 """

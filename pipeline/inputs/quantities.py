@@ -1,7 +1,8 @@
 """Values with a unit: `number unit` in files, SI inside.
 
 Any unit of the right dimension is accepted. A temperature is absolute (degC, degF carry their offset) unless a
-*difference* is asked for, which carries none. Definitions are pint's (SI brochure; NIST SP 811 for the customary units).
+*difference* is asked for, which carries none. Definitions are pint's (SI brochure; NIST SP 811 for the customary
+units).
 """
 
 from __future__ import annotations

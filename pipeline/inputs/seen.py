@@ -1,12 +1,13 @@
 """The content of the archive's files as the run saw it, so that what a stage read is what is recorded.
 
-The run digests every file of a test. Names, sizes and times alone would not do: an edit can keep all three. A digest is
-kept and taken over as long as size, both times (the time of the last change of the file's state, `ctime`, cannot be set by
-a program) and number of the file are the same, so a second look at an archive reads nothing. A file that was changed within
-`UNSETTLED_S` of the look is digested again next time: its times may not tell the next edit apart.
+The run digests every file of a test. Names, sizes and times alone would not do: an edit can keep all three. A digest
+is kept and taken over as long as size, both times (the time of the last change of the file's state, `ctime`, cannot
+be set by a program) and number of the file are the same, so a second look at an archive reads nothing. A file that
+was changed within `UNSETTLED_S` of the look is digested again next time: its times may not tell the next edit apart.
 
-A stage is told where the run left its lists (`hold_against`). Whatever it then reads must be of that content; anything
-else (edited, vanished, not readable now) is an `InputFault`: not this test's nature but this moment's, to be tried again.
+A stage is told where the run left its lists (`hold_against`). Whatever it then reads must be of that content;
+anything else (edited, vanished, not readable now) is an `InputFault`: not this test's nature but this moment's, to be
+tried again.
 """
 
 from __future__ import annotations
@@ -152,7 +153,9 @@ def verify(path: Path, content: bytes) -> None:
 
 
 def refuse_lost(error: BaseException, path: Path) -> None:
-    """InputFault where a small file of a test cannot be read for a reason of the machine, or was there when the run began."""
+    """InputFault where a small file of a test cannot be read for a reason of the machine, or was there when the run
+    began.
+    """
     number = number_of(error)
     if _lists is None or number not in SAID:
         return

@@ -1,4 +1,5 @@
-"""Units that a channel may be in though the card says another: the one table of them, and what each slip does to a reading.
+"""Units that a channel may be in though the card says another: the one table of them, and what each slip does to a
+reading.
 
 A channel recorded in unit V and labelled U is read as
 
@@ -65,10 +66,11 @@ def slips(dimension: str, labelled: str | None = None) -> tuple[Slip, ...]:
 
 
 def named(dimension: str, ratio: float, labelled: str | None = None, *, tolerance: float = SAME) -> list[Slip]:
-    """Slips that would turn a channel's level by `ratio`, nearest first: onto the card's label if any fits, else any other.
+    """Slips that would turn a channel's level by `ratio`, nearest first: onto the card's label if any fits, else any
+    other.
 
-    The second because a conversion may have been made twice, or forgotten, before the file was written. Units nearer than
-    APART to each other are told only where they are all that fits.
+    The second because a conversion may have been made twice, or forgotten, before the file was written. Units nearer
+    than APART to each other are told only where they are all that fits.
     """
     if not (np.isfinite(ratio) and ratio > 0):
         return []

@@ -22,9 +22,15 @@ TAKEN = ("recording",)
 # Beyond any rig, SI: a value outside is a broken record, not a measurement. Absolute zero bounds
 # temperatures.
 POSSIBLE = {
-    "duration": (-1e12, 1e12), "angular_speed": (-1e5, 1e5), "torque": (-1e7, 1e7), "pressure": (-1e8, 1e10),
-    "temperature": (0.0, 1e4), "linear_speed": (-1e4, 1e4), "length": (-1e4, 1e4), "share": (-1e3, 1e3),
-}  # fmt: skip
+    "duration": (-1e12, 1e12),
+    "angular_speed": (-1e5, 1e5),
+    "torque": (-1e7, 1e7),
+    "pressure": (-1e8, 1e10),
+    "temperature": (0.0, 1e4),
+    "linear_speed": (-1e4, 1e4),
+    "length": (-1e4, 1e4),
+    "share": (-1e3, 1e3),
+}
 
 OPEN_SPEEDS = ("1/s", "s^-1", "s-1")
 TURNS = {"Hz": "rps", "rev/s": "rps", "1/sec": "rps"}

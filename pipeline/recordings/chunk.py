@@ -17,10 +17,9 @@ CHUNK_ROWS = 250_000
 class Damage:
     """Values of one chunk that could not be used.
 
-    what: fields (rows with too many or too few fields, left out), number (cells that are no number), range
-    (values no sensor can mean), absent (NaN written in place of a value), conversion (raw values whose conversion cannot
-    be applied; the example says why). channel: None for whole rows.
-    line: of the first, where known. example: its text.
+    what: fields (rows with too many or too few fields, left out), number (cells that are no number), range (values no
+    sensor can mean), absent (NaN written in place of a value), conversion (raw values whose conversion cannot be
+    applied; the example says why). channel: None for whole rows. line: of the first, where known. example: its text.
     """
 
     what: Literal["fields", "number", "range", "absent", "conversion"]

@@ -218,7 +218,9 @@ def _width(names: list[str], fields: list[str]) -> int:
 
 
 def _hint(names: list[str], header: bytes, recordings: Recordings) -> str:
-    """What to ask where a column is not found: another delimiter in a header of one field, or letters of another encoding."""
+    """What to ask where a column is not found: another delimiter in a header of one field, or letters of another
+    encoding.
+    """
     if "\ufffd".encode() in header:
         return "; the header is not UTF-8: is recordings.encoding latin-1?"
     others = [d for d in (",", ";", "\t") if d != recordings.delimiter and d.encode() in header]
@@ -271,10 +273,13 @@ def _parsed(block: bytes, names: list[str], wanted: list[str], quoted: bool, del
                 read_options=arrow.ReadOptions(column_names=names, use_threads=False, block_size=len(block) + 1),
                 parse_options=arrow.ParseOptions(delimiter=delimiter, quote_char=quote, invalid_row_handler=skip),
                 convert_options=arrow.ConvertOptions(
-                    column_types=dict.fromkeys(names, pa.string()), include_columns=wanted, strings_can_be_null=True,
-                    null_values=[""], quoted_strings_can_be_null=True,
+                    column_types=dict.fromkeys(names, pa.string()),
+                    include_columns=wanted,
+                    strings_can_be_null=True,
+                    null_values=[""],
+                    quoted_strings_can_be_null=True,
                 ),
-            )  # fmt: skip
+            )
         except pa.ArrowInvalid as error:
             failure = error
     raise InputError(f"cannot be read as delimited text ({str(failure).splitlines()[0][:120]})")

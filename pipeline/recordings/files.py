@@ -75,7 +75,9 @@ def _stands_for_one(path: Path, pattern: str) -> bool:
 
 
 def refuse_outside(path: Path, folder: Path) -> None:
-    """InputError when the file is not there, is no plain file, or a link that leads out of the test's folder or to nothing."""
+    """InputError when the file is not there, is no plain file, or a link that leads out of the test's folder or to
+    nothing.
+    """
     if not path.is_symlink() and not path.exists():
         raise InputError("is not there")
     try:

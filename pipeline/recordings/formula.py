@@ -20,11 +20,19 @@ from pipeline.errors import InputError
 LONGEST = 200
 RAW = ("X1", "X", "x1", "x")
 OPERATORS: dict[type, Callable[[np.ndarray, np.ndarray], np.ndarray]] = {
-    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul, ast.Div: operator.truediv, ast.Pow: np.power,
-}  # fmt: skip
+    ast.Add: operator.add,
+    ast.Sub: operator.sub,
+    ast.Mult: operator.mul,
+    ast.Div: operator.truediv,
+    ast.Pow: np.power,
+}
 FUNCTIONS: dict[str, tuple[int, Callable[..., np.ndarray]]] = {
-    "sqrt": (1, np.sqrt), "exp": (1, np.exp), "abs": (1, np.abs), "log10": (1, np.log10), "pow": (2, np.power),
-}  # fmt: skip
+    "sqrt": (1, np.sqrt),
+    "exp": (1, np.exp),
+    "abs": (1, np.abs),
+    "log10": (1, np.log10),
+    "pow": (2, np.power),
+}
 
 Applied = Callable[[np.ndarray], np.ndarray]
 

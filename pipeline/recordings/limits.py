@@ -1,8 +1,9 @@
-"""How much a reader takes in before it refuses: a recording comes from anywhere, and a small file may hold a great deal.
+"""How much a reader takes in before it refuses: a recording comes from anywhere, and a small file may hold a great
+deal.
 
-Four megabytes of Parquet can hold 200 million equal rows, a packed text a thousand times its size. Time and memory are watched
-from outside (`pipeline.cli.bounds`), for a library that is busy or out of memory can't be asked; `alive` tells it how
-far reading has come.
+Four megabytes of Parquet can hold 200 million equal rows, a packed text a thousand times its size. Time and memory
+are watched from outside (`pipeline.cli.bounds`), for a library that is busy or out of memory can't be asked; `alive`
+tells it how far reading has come.
 """
 
 from __future__ import annotations

@@ -170,8 +170,8 @@ STORED = (0, 2, 3, 4, 6)  # channel types of edition 4 whose value stands in the
 
 
 def _refuse_layout(file: Any, group: int, index: int) -> None:
-    """InputError where a channel's place does not lie within its group's record: the library copies from there unchecked,
-    and what lies behind the record's memory is read, or the process crashes."""
+    """InputError where a channel's place does not lie within its group's record: the library copies from there
+    unchecked, and what lies behind the record's memory is read, or the process crashes."""
     held, channel = file.groups[group].channel_group, file.groups[group].channels[index]
     edition = "4" if str(file.version) >= "4" else "3"
     size = 8 * held.samples_byte_nr
@@ -200,9 +200,13 @@ def _source(file: Any, group: int, index: int, column: str) -> Source:
 
     def read_part(first: int, count: int) -> tuple[np.ndarray, np.ndarray]:
         signal = file.get(
-            group=group, index=index, record_offset=first, record_count=count, ignore_invalidation_bits=True,
+            group=group,
+            index=index,
+            record_offset=first,
+            record_count=count,
+            ignore_invalidation_bits=True,
             raw=apply is not None,
-        )  # fmt: skip
+        )
         values = np.asarray(signal.samples)
         if values.ndim != 1 or values.dtype.kind not in "iufb":
             raise InputError(f"channel {column!r} holds {values.dtype}, not numbers")

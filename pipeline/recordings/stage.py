@@ -146,9 +146,15 @@ def _ingested(
 ) -> dict[str, Any]:
     """Read one recording, append its samples, and give its row in the record."""
     row: dict[str, Any] = {
-        "recording": number, "file": name, "rows": 0, "digest": None, "first_time": None, "last_time": None,
-        "duplicate_of": None, "error": None,
-    }  # fmt: skip
+        "recording": number,
+        "file": name,
+        "rows": 0,
+        "digest": None,
+        "first_time": None,
+        "last_time": None,
+        "duplicate_of": None,
+        "error": None,
+    }
     notes: list[Damage] = []
     said: dict[str, str] = {}
     try:
@@ -275,7 +281,9 @@ def _settle_torque_sign(progress: Progress, output: Path) -> None:
 
 
 def _report_units(progress: Progress, recordings: Recordings) -> None:
-    """A finding for each channel and unit by which files contradict the card, with the files where it is not all of them."""
+    """A finding for each channel and unit by which files contradict the card, with the files where it is not all of
+    them.
+    """
     channels = recordings.channels
     read = set(progress.digests.values())
     named = {(name, unit): list(read) for name, c in channels.items() if (unit := canonical.unit_in_name(c.column))}

@@ -27,13 +27,31 @@ from pipeline.vocabulary import STOPS
 TEXT = ("block", "purpose", "kind", "status", "file")
 # What each unit of the table measures, and that unit as it is written in a card.
 MEASURED = {
-    "s": ("duration", "s"), "rpm": ("angular_speed", "rpm"), "bar": ("pressure", "bar"), "N m": ("torque", "N m"),
-    "degC": ("temperature", "degC"), "kJ": ("energy", "kJ"), "J/mm2": ("energy_density", "J/mm^2"),
-    "W/mm2": ("power_density", "W/mm^2"), "m": ("length", "m"), "m/s2": ("acceleration", "m/s^2"),
-}  # fmt: skip
+    "s": ("duration", "s"),
+    "rpm": ("angular_speed", "rpm"),
+    "bar": ("pressure", "bar"),
+    "N m": ("torque", "N m"),
+    "degC": ("temperature", "degC"),
+    "kJ": ("energy", "kJ"),
+    "J/mm2": ("energy_density", "J/mm^2"),
+    "W/mm2": ("power_density", "W/mm^2"),
+    "m": ("length", "m"),
+    "m/s2": ("acceleration", "m/s^2"),
+}
 ENERGY = {"J": 1e-3, "kJ": 1.0, "MJ": 1e3, "Nm": 1e-3, "N m": 1e-3, "W h": 3.6, "Wh": 3.6, "kWh": 3600.0}
-SUFFIX = {"s": "_s", "rpm": "_rpm", "bar": "_bar", "N m": "_nm", "degC": "_c", "kJ": "_kj", "J/mm2": "_j_mm2",
-          "W/mm2": "_w_mm2", "m": "_m", "m/s2": "_mps2", "%": "_pct"}  # fmt: skip
+SUFFIX = {
+    "s": "_s",
+    "rpm": "_rpm",
+    "bar": "_bar",
+    "N m": "_nm",
+    "degC": "_c",
+    "kJ": "_kj",
+    "J/mm2": "_j_mm2",
+    "W/mm2": "_w_mm2",
+    "m": "_m",
+    "m/s2": "_mps2",
+    "%": "_pct",
+}
 
 
 def columns_of(channels: Mapping[str, Channel]) -> dict[str, tuple[str, float, float]]:
@@ -85,9 +103,15 @@ def write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]
     tables, found = [], []
     for number, path in enumerate(paths, start=1):
         row: dict[str, Any] = {
-            "recording": number, "file": files.shown(path, folder), "rows": 0, "digest": None, "first_time": None,
-            "last_time": None, "duplicate_of": None, "error": None,
-        }  # fmt: skip
+            "recording": number,
+            "file": files.shown(path, folder),
+            "rows": 0,
+            "digest": None,
+            "first_time": None,
+            "last_time": None,
+            "duplicate_of": None,
+            "error": None,
+        }
         record["recordings"].append(row)
         try:
             files.refuse_outside(path, folder)

@@ -96,7 +96,9 @@ def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]
 
 
 def shifts(tests: list[RigTest], rigs: list[Rig]) -> Rigs:
-    """Each test's state, what was examined at each event, shifts found, findings: rigs.json less its heading and copies."""
+    """Each test's state, what was examined at each event, shifts found, findings: rigs.json less its heading and
+    copies.
+    """
     by_rig = {rig.rig: rig for rig in rigs}
     epochs = {
         t.card.test: epoch(t.card.rig, t.card.date, by_rig[t.card.rig].events if t.card.rig in by_rig else ())

@@ -27,10 +27,18 @@ from pipeline.stops.alignment_path import path
 UNIT_STEP = 0.18  # |ln scale| below this is a rig that missed its level, not a wrong unit
 
 SCHEDULE_SCHEMA: dict[str, Any] = {
-    "schedule_row": pl.Int64, "block": pl.String, "purpose": pl.String, "kind": pl.String,
-    "control": pl.String, "speed_start": pl.Float64, "speed_end": pl.Float64, "pressure": pl.Float64,
-    "torque": pl.Float64, "temperature_initial": pl.Float64, "duration": pl.Float64,
-}  # fmt: skip
+    "schedule_row": pl.Int64,
+    "block": pl.String,
+    "purpose": pl.String,
+    "kind": pl.String,
+    "control": pl.String,
+    "speed_start": pl.Float64,
+    "speed_end": pl.Float64,
+    "pressure": pl.Float64,
+    "torque": pl.Float64,
+    "temperature_initial": pl.Float64,
+    "duration": pl.Float64,
+}
 
 
 @dataclass(frozen=True)
@@ -64,9 +72,20 @@ def schedule(blocks: Sequence[Any]) -> pl.DataFrame:
             known = block.interval is None or number == 0
             temperature = block.initial_temperature if known else None
             rows.append(
-                (len(rows), block.name, block.purpose, block.kind, block.control, block.speed_start,
-                 block.speed_end, block.pressure, block.torque, temperature, block.duration)
-            )  # fmt: skip
+                (
+                    len(rows),
+                    block.name,
+                    block.purpose,
+                    block.kind,
+                    block.control,
+                    block.speed_start,
+                    block.speed_end,
+                    block.pressure,
+                    block.torque,
+                    temperature,
+                    block.duration,
+                )
+            )
     return pl.DataFrame(rows, schema=SCHEDULE_SCHEMA, orient="row")
 
 
@@ -110,9 +129,12 @@ def _column(frame: pl.DataFrame, name: str) -> np.ndarray:
 
 
 def _labelled(
-    stops: pl.DataFrame, wanted: pl.DataFrame, moves: list[tuple[str, int, int]], scales: dict[str, float],
+    stops: pl.DataFrame,
+    wanted: pl.DataFrame,
+    moves: list[tuple[str, int, int]],
+    scales: dict[str, float],
     gaps: np.ndarray | None = None,
-) -> Alignment:  # fmt: skip
+) -> Alignment:
     """Tables from moves."""
     rows = {i: (kind, j) for kind, i, j in moves if kind != "missing"}
     lost = [(i, j) for kind, i, j in moves if kind == "missing"]

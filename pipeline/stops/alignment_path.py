@@ -1,6 +1,7 @@
 """The cheapest way through two sequences, in bounded memory.
 
-For stops i and rows of the schedule j, total(i, j) is the least cost of laying the first i stops beside the first j rows:
+For stops i and rows of the schedule j, total(i, j) is the least cost of laying the first i stops beside the first j
+rows:
 
     total(i + 1, j + 1) = least of  total(i, j) + match(i, j),  total(i, j + 1) + skip(i, j + 1),  total(i + 1, j) + lost(i + 1)
 
@@ -37,7 +38,8 @@ Move = tuple[str, int, int]
 
 
 class Costs(NamedTuple):
-    """Costs of some stops against the u different rows of the schedule (b, u + 1), and `broken`: the stop broke off early.
+    """Costs of some stops against the u different rows of the schedule (b, u + 1), and `broken`: the stop broke off
+    early.
 
     The last column stands for no row, where nothing can be attempted or repeated.
     """
@@ -51,9 +53,9 @@ class Costs(NamedTuple):
 
 
 class Block(NamedTuple):
-    """Costs of some stops at the columns first_column to last (c of them): match, alone, broken of the row that ends at
-    each column but the first (b, c - 1); attempt (an aborted run of the row that comes next), repeat (a further run of the
-    row before) and skip, the least of both and of an extra stop (b, c).
+    """Costs of some stops at the columns first_column to last (c of them): match, alone, broken of the row that ends
+    at each column but the first (b, c - 1); attempt (an aborted run of the row that comes next), repeat (a further
+    run of the row before) and skip, the least of both and of an extra stop (b, c).
     """
 
     match: np.ndarray
@@ -84,8 +86,8 @@ def path(m: Columns, t: Columns, lost: np.ndarray, scales: dict[str, float]) -> 
     """Least cost and its moves, in order: ("matched" | "aborted", i, j), ("missing", i, j), ("extra" | "repeat" |
     "attempt", i, j).
 
-    m, t: the columns of the n measured stops and the k wanted rows; lost (n + 1,): cost of a missing row before each stop.
-    `attempt` is an aborted run of row j that a later stop stands for; `repeat` a further run of row j - 1.
+    m, t: the columns of the n measured stops and the k wanted rows; lost (n + 1,): cost of a missing row before each
+    stop. `attempt` is an aborted run of row j that a later stop stands for; `repeat` a further run of row j - 1.
     """
     problem = Problem(m, *alike(t), lost, scales)
     n, k = problem.shape
@@ -112,7 +114,9 @@ def _least(problem: Problem) -> float:
 
 
 def _within(problem: Problem, width: int) -> tuple[float, list[Move]]:
-    """Least cost and moves of the paths that go at most `width` columns beyond the diagonal, and as far as that below it."""
+    """Least cost and moves of the paths that go at most `width` columns beyond the diagonal, and as far as that below
+    it.
+    """
     n, k = problem.shape
     rows = int(np.ceil(np.sqrt(n)))
     columns = 2 * width + abs(n - k) + rows
@@ -185,8 +189,8 @@ def _totals(total: np.ndarray, block: Block, lost: np.ndarray) -> Iterator[np.nd
 def _back(totals: np.ndarray, block: Block, j: int, lost: np.ndarray, moves: list[Move]) -> int:
     """The moves of the least cost through a block from its end at column j; returns the column at its start.
 
-    Ties go to missing rows and skipped stops first, which from the end puts them as late as can be: in a block of like stops
-    the last one is the missing or the extra one.
+    Ties go to missing rows and skipped stops first, which from the end puts them as late as can be: in a block of
+    like stops the last one is the missing or the extra one.
     """
     first, low = block.first_row, block.first_column
     i, j = len(totals) - 1, j - low

@@ -13,7 +13,9 @@ from pipeline.findings import Finding, finding
 
 
 def runs_through(first: Sequence[float | None], last: Sequence[float | None]) -> bool:
-    """Whether the clock runs through the recordings, given their first and last times (s): it does between most of them."""
+    """Whether the clock runs through the recordings, given their first and last times (s): it does between most of
+    them.
+    """
     pairs = [(a, b) for a, b in zip(last[:-1], first[1:], strict=True) if a is not None and b is not None]
     return bool(pairs) and float(np.mean([b > a for a, b in pairs])) > 0.5
 

@@ -1,10 +1,11 @@
 """Tests of an archive that hold the same recordings: one specimen run once must not count as two.
 
-A folder copied under another name, or a test kept in two formats, makes two tests of one. Their digests differ, as files and
-formats do; what the rig did does not. So stops are compared by what was measured and no card can change: duration, speed at
-the start, pressure, torque, friction work and initial temperature, each within what a format's rounding can do to its mean.
-Two specimens run through one program agree in one of these by chance, not in all at once (of the samples' 1,500 stops none
-does). A stop that is like several of the other test says nothing: it takes a pair that have only each other.
+A folder copied under another name, or a test kept in two formats, makes two tests of one. Their digests differ, as
+files and formats do; what the rig did does not. So stops are compared by what was measured and no card can change:
+duration, speed at the start, pressure, torque, friction work and initial temperature, each within what a format's
+rounding can do to its mean. Two specimens run through one program agree in one of these by chance, not in all at once
+(of the samples' 1,500 stops none does). A stop that is like several of the other test says nothing: it takes a pair
+that have only each other.
 """
 
 from __future__ import annotations
@@ -18,9 +19,13 @@ import polars as pl
 
 # column -> how far two readings of one stop may differ: (share, in the column's unit)
 ALIKE = {
-    "duration_s": (0.002, 0.002), "speed_start_rpm": (3e-4, 0.2), "pressure_bar": (5e-4, 0.005),
-    "torque_nm": (5e-4, 0.1), "energy_kj": (1e-3, 0.02), "temperature_initial_c": (0.0, 0.1),
-}  # fmt: skip
+    "duration_s": (0.002, 0.002),
+    "speed_start_rpm": (3e-4, 0.2),
+    "pressure_bar": (5e-4, 0.005),
+    "torque_nm": (5e-4, 0.1),
+    "energy_kj": (1e-3, 0.02),
+    "temperature_initial_c": (0.0, 0.1),
+}
 LEAST_STOPS, SHARE = 3, 0.1  # stops in common from which two tests are said to share recordings
 MOST = 0.5  # of the smaller test's stops: from here on the two are one test
 

@@ -1,12 +1,12 @@
 """Evaluation window of a stop, and the short windows beside it.
 
-It starts where the controlled quantity (pressure; torque where the rig controls torque or deceleration) first reaches its
-share of the plateau, the median over the braking's last half, and ends at the end of braking or at 3 % of the start speed
-above the end speed, whichever is first; of a drag at the end of braking. The end speed is the one that the rig was told to
-brake to: while the pressure runs down the shaft goes on slowing, and a window that waits for the speed left after that is too
-long where friction changes most. Where the schedule does not say it, or the rig let go elsewhere, the speed at the release
-stands in for it. What is left out is not thrown away: the bite is the half second from where pressure passes half its
-plateau.
+It starts where the controlled quantity (pressure; torque where the rig controls torque or deceleration) first reaches
+its share of the plateau, the median over the braking's last half, and ends at the end of braking or at 3 % of the
+start speed above the end speed, whichever is first; of a drag at the end of braking. The end speed is the one that
+the rig was told to brake to: while the pressure runs down the shaft goes on slowing, and a window that waits for the
+speed left after that is too long where friction changes most. Where the schedule does not say it, or the rig let go
+elsewhere, the speed at the release stands in for it. What is left out is not thrown away: the bite is the half second
+from where pressure passes half its plateau.
 """
 
 import numpy as np
@@ -45,9 +45,9 @@ HELD_SHARE = 0.9  # of that level: below it the brake is being released
 def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start: float, end: float) -> float:
     """Speed (rad/s) where `level` last stands at its share of what it was before it fell; NaN without samples.
 
-    What it was: its median over a fifth of the braking, up to where it last is above half its plateau. So a level that creeps
-    through the braking is none the worse, nor one that falls slowly. A straight line through the speeds just before is read at
-    that moment.
+    What it was: its median over a fifth of the braking, up to where it last is above half its plateau. So a level
+    that creeps through the braking is none the worse, nor one that falls slowly. A straight line through the speeds
+    just before is read at that moment.
     """
     inside = (time >= start) & (time <= end) & np.isfinite(level)
     low = np.flatnonzero(inside & (level >= 0.5 * plateau(time, level, start, end)))
@@ -61,7 +61,8 @@ def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start:
 
 
 def commanded_end(release: float, wanted: float | None, speed_start: float, speed_end: float) -> float:
-    """The end speed that bounds the window (rad/s): the wanted one if the rig let go there, else the speed at the release.
+    """The end speed that bounds the window (rad/s): the wanted one if the rig let go there, else the speed at the
+    release.
 
     Let go there: within END_MARGIN of the start speed. Without either, the speed at the end of braking.
     """
@@ -101,8 +102,8 @@ def evaluation_window(
 ) -> tuple[float, float] | None:
     """(start, end) of the evaluation window (s), or None where `level` never reaches its share or the end comes first.
 
-    time (s), level (pressure above rest, or torque), speed (rad/s): (n,); start and end of braking (s); wanted_end: speed that
-    the schedule ends the braking at (rad/s), None where it is not known.
+    time (s), level (pressure above rest, or torque), speed (rad/s): (n,); start and end of braking (s); wanted_end:
+    speed that the schedule ends the braking at (rad/s), None where it is not known.
     """
     first = first_reaching(time, level, build_up * plateau(time, level, start, end), start, end)
     if first is None:

@@ -10,9 +10,13 @@ from pipeline.stops.reduction import Setup
 from pipeline.stops.uncertainty import Gains, gain_and_zero, relative_limit
 
 SOURCES = {
-    "torque": "torque", "pressure": "pressure", "piston_area": "area", "effective_radius": "length", "efficiency": "share",
+    "torque": "torque",
+    "pressure": "pressure",
+    "piston_area": "area",
+    "effective_radius": "length",
+    "efficiency": "share",
     "threshold_pressure": "pressure",
-}  # fmt: skip
+}
 
 
 def setup_of(card: Card, settings: Reduction) -> Setup:

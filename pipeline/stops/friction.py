@@ -1,8 +1,8 @@
 """Friction coefficient of a disc brake and its averages.
 
-mu = T / (2 F r), F = eta (p - p_threshold) A the clamp force, A the area of the pistons on one side; F presses each of the
-disc's two faces. Averages weigh the samples by time (dt), distance (w dt) or energy (T w dt): of a constant mu they are
-the same, of a cold carbon stop with in-stop rise they are tens of percent apart.
+mu = T / (2 F r), F = eta (p - p_threshold) A the clamp force, A the area of the pistons on one side; F presses each
+of the disc's two faces. Averages weigh the samples by time (dt), distance (w dt) or energy (T w dt): of a constant mu
+they are the same, of a cold carbon stop with in-stop rise they are tens of percent apart.
 """
 
 import numpy as np

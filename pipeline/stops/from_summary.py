@@ -1,7 +1,7 @@
 """A test of which only reduced rows were kept, taken over into the stops table and marked.
 
-Nothing is reduced: columns are the old test's, by whatever method it had. What follows from the card alone (block facts,
-energy densities, kinetic energy) is filled in where the old table lacks it.
+Nothing is reduced: columns are the old test's, by whatever method it had. What follows from the card alone (block
+facts, energy densities, kinetic energy) is filled in where the old table lacks it.
 """
 
 from pathlib import Path
@@ -67,7 +67,9 @@ def taken_over(card: Card, channels: Path, ingest: dict[str, Any]) -> Result:
 
 
 def _status() -> pl.Expr:
-    """Status of a row, or where the table has none of ours: ok where they have a friction coefficient, else rejected."""
+    """Status of a row, or where the table has none of ours: ok where they have a friction coefficient, else
+    rejected.
+    """
     known = pl.col("status").is_in(["ok", "suspect", "rejected"])
     own = pl.when(pl.col("mu").is_null()).then(pl.lit("rejected")).otherwise(pl.lit("ok"))
     return pl.when(known).then(pl.col("status")).otherwise(own)
@@ -96,11 +98,15 @@ def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[dict[str, Any]], list
         temperature = None if block.initial_temperature is None else block.initial_temperature - KELVIN
         facts.append(
             {
-                "block": block.name, "purpose": block.purpose, "kind": block.kind, "control": block.control,
-                "pressure": None if block.pressure is None else block.pressure / 1e5, "temperature": temperature,
+                "block": block.name,
+                "purpose": block.purpose,
+                "kind": block.kind,
+                "control": block.control,
+                "pressure": None if block.pressure is None else block.pressure / 1e5,
+                "temperature": temperature,
                 "row": None if mapped else i,
             }
-        )  # fmt: skip
+        )
     return facts, found
 
 

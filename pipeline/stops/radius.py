@@ -1,7 +1,7 @@
 """Effective friction radius of a ring, by rule.
 
-mean: a quarter of the sum of the diameters. uniform_pressure: (Do^3 - Di^3) / (3 (Do^2 - Di^2)). uniform_wear: of an annulus
-the same as the mean (Shigley, Mechanical Engineering Design, disc brakes).
+mean: a quarter of the sum of the diameters. uniform_pressure: (Do^3 - Di^3) / (3 (Do^2 - Di^2)). uniform_wear: of an
+annulus the same as the mean (Shigley, Mechanical Engineering Design, disc brakes).
 """
 
 

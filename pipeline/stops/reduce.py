@@ -86,8 +86,8 @@ def refuse_negative_pressure(channels: Path) -> None:
 def set_apart(
     card: Card, setup: Setup, levels: pl.DataFrame, looks: Sequence[Look], recordings: Sequence[dict[str, Any]]
 ) -> tuple[list[Finding], dict[int, str], float]:
-    """Findings of recordings in a grossly wrong unit, the reason for each of them, and the factor of a whole test's speeds
-    (1 where they are as stated). Raises InputError where the whole test's time is in another unit."""
+    """Findings of recordings in a grossly wrong unit, the reason for each of them, and the factor of a whole test's
+    speeds (1 where they are as stated). Raises InputError where the whole test's time is in another unit."""
     found = gross_slips(looks, card, setup, levels)
     for slip in found:
         if slip.channel == "time" and slip.whole:
@@ -129,7 +129,8 @@ def entries_of(
 
 
 def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Finding]:
-    """What ingest found wrong with whole recordings, as it bears on their stops; of a recording cut short, the last one.
+    """What ingest found wrong with whole recordings, as it bears on their stops; of a recording cut short, the last
+    one.
 
     The ingest record keeps the findings themselves.
     """
@@ -198,9 +199,13 @@ def _stops(
     frame = conform(frame, STOPS)
     pauses = {b.name: b.pause_before for b in card.blocks if b.pause_before is not None}
     idle = idle_times(
-        frame["start_s"].to_list(), frame["end_s"].to_list(), frame["recording"].to_list(), frame["block"].to_list(),
-        pauses, through=through,
-    )  # fmt: skip
+        frame["start_s"].to_list(),
+        frame["end_s"].to_list(),
+        frame["recording"].to_list(),
+        frame["block"].to_list(),
+        pauses,
+        through=through,
+    )
     return frame.with_columns(idle_before_s=pl.Series(idle, dtype=pl.Float64))
 
 
@@ -220,12 +225,27 @@ def _traces(results: Sequence[Reduced]) -> pl.DataFrame:
     return conform(pl.concat(parts) if parts else pl.DataFrame(), TRACES)
 
 
-NULL_WHEN_REJECTED = ("mu", "mu_u", "mu_bite", "mu_start", "mu_end", "mu_min", "mu_max", "mu_time", "mu_distance",
-                      "mu_energy", "mu_rise", "mu_u_stop", "mu_u_common")  # fmt: skip
+NULL_WHEN_REJECTED = (
+    "mu",
+    "mu_u",
+    "mu_bite",
+    "mu_start",
+    "mu_end",
+    "mu_min",
+    "mu_max",
+    "mu_time",
+    "mu_distance",
+    "mu_energy",
+    "mu_rise",
+    "mu_u_stop",
+    "mu_u_common",
+)
 
 
 def with_status(stops: pl.DataFrame, findings: Sequence[Finding]) -> pl.DataFrame:
-    """Status and codes of each stop from its findings; a rejected stop's friction figures are null, its energy is kept."""
+    """Status and codes of each stop from its findings; a rejected stop's friction figures are null, its energy is
+    kept.
+    """
     worst: dict[int, str] = {}
     codes: dict[int, list[str]] = {}
     for f in findings:

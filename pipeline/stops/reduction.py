@@ -49,7 +49,9 @@ class Setup:
 
 
 class Interval(NamedTuple):
-    """One braking: start and end (s), speeds there (rad/s), kind; the speed that the schedule ends it at, where known."""
+    """One braking: start and end (s), speeds there (rad/s), kind; the speed that the schedule ends it at, where
+    known.
+    """
 
     start: float
     end: float
@@ -153,9 +155,16 @@ def _too_short(window: tuple[float, float] | None, mu: np.ndarray, inside: np.nd
 
 
 def _means(
-    c: Conditioned, mu: np.ndarray, torque: np.ndarray, inside: np.ndarray, window: tuple[float, float],
-    width: np.ndarray, setup: Setup, start: float, end: float,
-) -> dict[str, float | None]:  # fmt: skip
+    c: Conditioned,
+    mu: np.ndarray,
+    torque: np.ndarray,
+    inside: np.ndarray,
+    window: tuple[float, float],
+    width: np.ndarray,
+    setup: Setup,
+    start: float,
+    end: float,
+) -> dict[str, float | None]:
     means = averages(mu, width=width, speed=c.speed, torque=torque, inside=inside)
     nominal = weights(width, c.speed, torque)[setup.average]
 
@@ -194,7 +203,8 @@ TEMPERATURES = ("initial", "end", "mean", "peak", "final")
 def temperatures(
     time: np.ndarray, temperature: np.ndarray, *, start: float, end: float, window: tuple[float, float] | None
 ) -> dict[str, float | None]:
-    """Disc temperatures (degC) before, over and after a braking, and the rate at its end (K/s); null where not recorded.
+    """Disc temperatures (degC) before, over and after a braking, and the rate at its end (K/s); null where not
+    recorded.
 
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
@@ -239,7 +249,9 @@ def _mean(values: np.ndarray) -> float | None:
 
 
 def ripple_columns(c: Conditioned, window: tuple[float, float] | None) -> dict[str, Any]:
-    """Torque ripple at shaft orders 1 and 2 (% of mean torque) with standard uncertainties; null where the rate is too low."""
+    """Torque ripple at shaft orders 1 and 2 (% of mean torque) with standard uncertainties; null where the rate is
+    too low.
+    """
     result: dict[str, Any] = {
         "ripple_1_pct": None,
         "ripple_2_pct": None,

@@ -1,8 +1,8 @@
 """Torque ripple by shaft order.
 
-A disc whose thickness varies or that runs out of true brakes unevenly once or twice a turn. Against the shaft's angle the
-ripple is periodic however the speed falls, so its amplitude is that of cos and sin of the angle's multiples in a linear
-fit beside a smooth trend.
+A disc whose thickness varies or that runs out of true brakes unevenly once or twice a turn. Against the shaft's angle
+the ripple is periodic however the speed falls, so its amplitude is that of cos and sin of the angle's multiples in a
+linear fit beside a smooth trend.
 """
 
 import numpy as np
@@ -19,8 +19,8 @@ def ripple(
 ) -> dict[int, tuple[float, float]]:
     """Amplitude over mean torque and its standard uncertainty, both 1, of each shaft order that the rate can show.
 
-    time (s), speed (rad/s), torque (N m, unfiltered): (n,) over the window. An order is fitted on the samples that have at
-    least 2.5 to its period; where those are too few, or make less than three turns, it is left out.
+    time (s), speed (rad/s), torque (N m, unfiltered): (n,) over the window. An order is fitted on the samples that
+    have at least 2.5 to its period; where those are too few, or make less than three turns, it is left out.
     """
     found = {}
     step = float(np.median(np.diff(time))) if time.size > 1 else float("nan")

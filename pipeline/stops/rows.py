@@ -127,17 +127,23 @@ def _uncertainties(context: Context, stop: ConditionedStop, friction: Friction, 
     if mu is None or not np.isfinite(mu):
         return result
     total, common, part = combined(
-        mu, gains, torque=friction.torque, pressure=friction.pressure,
-        torque_zero_stop=own.torque_u, torque_zero_test=test_u,
+        mu,
+        gains,
+        torque=friction.torque,
+        pressure=friction.pressure,
+        torque_zero_stop=own.torque_u,
+        torque_zero_test=test_u,
         pressure_zero_stop=own.pressure_u,
         pressure_zero_test=context.corrections.pressure_rest_u if own.pressure_known else gains.pressure_zero,
         scatter=friction.scatter if np.isfinite(friction.scatter) else 0.0,
-    )  # fmt: skip
+    )
     return result | {"mu_u": total, "mu_u_common": common, "mu_u_stop": part, "mu_u_scatter": friction.scatter}
 
 
 def _temperature_uncertainties(context: Context, row: dict[str, Any]) -> dict[str, Any]:
-    """Of the start: the sensor's; of the end as well what the thermocouple lags behind a disc that warms at this rate."""
+    """Of the start: the sensor's; of the end as well what the thermocouple lags behind a disc that warms at this
+    rate.
+    """
     sensor, rate = context.temperature_u, row.get("temperature_rate_k_s")
     lag = abs(rate) * context.reduction.thermocouple_lag / np.sqrt(3) if rate is not None else None
     end = float(np.hypot(sensor or 0.0, lag)) if lag is not None else None
@@ -193,14 +199,23 @@ def _judged(context: Context, row: dict[str, Any], friction: Friction) -> list[F
     if row["mu_u"] is not None and spread > max(row["mu_u"], 0.005 * abs(mu)):
         evidence = {"mu_time": averages[0], "mu_distance": averages[1], "mu_energy": averages[2], "mu_u": row["mu_u"]}
         found.append(
-            finding("averages_differ", f"the three averages of mu lie {spread:.3f} apart: which is shown matters here", evidence=evidence)
-        )  # fmt: skip
+            finding(
+                "averages_differ",
+                f"the three averages of mu lie {spread:.3f} apart: which is shown matters here",
+                evidence=evidence,
+            )
+        )
     for order in (1, 2):
         share, u = row[f"ripple_{order}_pct"], row[f"ripple_{order}_u_pct"]
         if share is not None and share > 100 * context.reduction.ripple_limit and share > 4 * u:
             found.append(
-                finding("torque_ripple", f"torque ripples by {share:.1f} % once each {'turn' if order == 1 else 'half turn'}", channel="torque", evidence={"order": order, "share_pct": share, "u_pct": u})
-            )  # fmt: skip
+                finding(
+                    "torque_ripple",
+                    f"torque ripples by {share:.1f} % once each {'turn' if order == 1 else 'half turn'}",
+                    channel="torque",
+                    evidence={"order": order, "share_pct": share, "u_pct": u},
+                )
+            )
     return found
 
 

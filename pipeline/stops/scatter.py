@@ -1,7 +1,8 @@
 """Scatter of mu inside the window: what is left of it about a smooth trend.
 
-In-stop rise and fade are the material's, not an uncertainty of the mean, so the trend is taken off first. What is left is
-correlated (the filter, ripple), so it averages out as its effective number of samples does, not as all of them.
+In-stop rise and fade are the material's, not an uncertainty of the mean, so the trend is taken off first. What is
+left is correlated (the filter, ripple), so it averages out as its effective number of samples does, not as all of
+them.
 """
 
 import numpy as np

@@ -46,13 +46,16 @@ def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.Dat
             rest = b.torque_rest.value if b.torque_rest else 0.0
             row |= {
                 # How a braking ended is not known from a recording that ends inside it.
-                "kind": None if b.ends_inside else b.kind, "speed_end": None if b.ends_inside else b.speed_end,
+                "kind": None if b.ends_inside else b.kind,
+                "speed_end": None if b.ends_inside else b.speed_end,
                 "duration": None if b.ends_inside else b.end_s - b.start_s,
-                "speed_start": b.speed_start, "pressure": b.plateau,
-                "torque": sign * (b.torque_plateau - rest), "temperature_initial": b.temperature_initial,
+                "speed_start": b.speed_start,
+                "pressure": b.plateau,
+                "torque": sign * (b.torque_plateau - rest),
+                "temperature_initial": b.temperature_initial,
                 # Only where the clock runs on; a restarted one says nothing of the wait.
                 "idle_before": b.start_s - ended if ended is not None and b.start_s > ended else None,
-            }  # fmt: skip
+            }
             ended = b.end_s
         rows.append(row)
     kinds: dict[str, Any] = {"number": pl.Int64, "kind": pl.String}
@@ -64,9 +67,9 @@ def measured(entries: Sequence[Entry], sign: float, *, numbered: bool) -> pl.Dat
 def file_numbers(files: Sequence[str]) -> list[int | None]:
     """The running number that each file's name carries; None throughout where no part of the names runs on.
 
-    A name may hold several runs of digits (a date, a temperature, the stop's number of so many). The running number is the
-    one, counted from the name's start or its end, that every name has, that never falls and mostly rises by one; of several,
-    the one that leaves fewest numbers out.
+    A name may hold several runs of digits (a date, a temperature, the stop's number of so many). The running number
+    is the one, counted from the name's start or its end, that every name has, that never falls and mostly rises by
+    one; of several, the one that leaves fewest numbers out.
     """
     digits = [[int(run) for run in re.findall(r"\d{1,9}", _stem(file), re.ASCII)] for file in files]
     shortest = min((len(runs) for runs in digits), default=0)
@@ -134,7 +137,9 @@ def _many(extra: int, stops: int, alignment: Alignment) -> Finding:
 
 
 def missing_stops(alignment: Alignment, stops: pl.DataFrame, inertia: float) -> list[dict[str, Any]]:
-    """Missing recordings counted as run: run_number, block, energy_kj from the schedule (of a drag: its block's median)."""
+    """Missing recordings counted as run: run_number, block, energy_kj from the schedule (of a drag: its block's
+    median).
+    """
     rows = []
     for row in alignment.missing.filter(pl.col("counted")).iter_rows(named=True):
         energy: float | None = kinetic_energy(inertia, row["speed_start"], row["speed_end"]) / 1e3

@@ -123,8 +123,9 @@ def findings_of_test(test: ConditionedTest, entries: Sequence[Entry], method: Me
 def _offset_findings(card: Card, found: FoundCorrections, method: Method) -> list[Finding]:
     scales, result = full_scales(card), []
     for name, value, unit, factor in (
-        ("torque", found.corrections.zero.offset, "N m", 1.0), ("pressure", found.pressure_rest, "bar", 1e-5),
-    ):  # fmt: skip
+        ("torque", found.corrections.zero.offset, "N m", 1.0),
+        ("pressure", found.pressure_rest, "bar", 1e-5),
+    ):
         scale = scales.get(name)
         if scale and abs(value) > method.conditioning.offset_limit * scale:
             share = 100 * value / scale

@@ -1,12 +1,12 @@
 """Uncertainty of mu (JCGM 100): mu = T / (2 eta (p - p0) A r), first order.
 
-Stated limits are rectangular: standard uncertainty limit / sqrt(3). An accuracy "of full scale" bounds the sensor's error
-anywhere in its range: an error of zero and one that grows with the reading. The reading at rest takes the first away, and
-the rest reading's own uncertainty stands in its place; what remains is an error of gain, at most the limit at full
-scale, so limit / full scale of any reading. Where there is no reading at rest the whole limit stays as well.
-Gain, radius, area, efficiency and threshold pressure are common to all stops of a rig and do not average out; zero readings
-and scatter are the stop's own. The threshold pressure is never taken as exact: it is a property of seals and slides that few
-rigs measure, and a tenth of a bar is one percent of mu at 10 bar.
+Stated limits are rectangular: standard uncertainty limit / sqrt(3). An accuracy "of full scale" bounds the sensor's
+error anywhere in its range: an error of zero and one that grows with the reading. The reading at rest takes the first
+away, and the rest reading's own uncertainty stands in its place; what remains is an error of gain, at most the limit
+at full scale, so limit / full scale of any reading. Where there is no reading at rest the whole limit stays as well.
+Gain, radius, area, efficiency and threshold pressure are common to all stops of a rig and do not average out; zero
+readings and scatter are the stop's own. The threshold pressure is never taken as exact: it is a property of seals and
+slides that few rigs measure, and a tenth of a bar is one percent of mu at 10 bar.
 """
 
 from dataclasses import dataclass
@@ -20,7 +20,9 @@ from pipeline.archive.card import SensorLimit
 def relative_uncertainty(
     torque: float, pressure: float, area: float, radius: float, efficiency: float = 0.0, *, correlation: float = 0.0
 ) -> float:
-    """Relative standard uncertainty of mu from those of its factors (all relative); correlation: of torque and pressure errors."""
+    """Relative standard uncertainty of mu from those of its factors (all relative); correlation: of torque and
+    pressure errors.
+    """
     square = torque**2 + pressure**2 + area**2 + radius**2 + efficiency**2 - 2 * correlation * torque * pressure
     return float(np.sqrt(max(square, 0.0)))
 
@@ -36,7 +38,9 @@ def effective_freedom(parts: np.ndarray, freedom: np.ndarray) -> float:
 
 @dataclass(frozen=True)
 class Gains:
-    """Relative standard uncertainties common to all stops, and the zero limits (N m, Pa) for stops without a rest reading."""
+    """Relative standard uncertainties common to all stops, and the zero limits (N m, Pa) for stops without a rest
+    reading.
+    """
 
     torque: float
     pressure: float
@@ -75,7 +79,9 @@ def gain_and_zero(limit: SensorLimit | None, level: float) -> tuple[float, float
 
 
 def relative_limit(limit: SensorLimit | None, value: float) -> float:
-    """Relative standard uncertainty of a fixed quantity (radius, area, efficiency) of this value; 0 where none is stated."""
+    """Relative standard uncertainty of a fixed quantity (radius, area, efficiency) of this value; 0 where none is
+    stated.
+    """
     if limit is None:
         return 0.0
     half = limit.relative if limit.relative is not None else (limit.absolute or 0.0) / value
@@ -96,8 +102,9 @@ def combined(
 ) -> tuple[float, float, float]:
     """Standard uncertainty of one stop's mu, its common and its own part.
 
-    torque: mean friction torque (N m), pressure: mean pressure above threshold (Pa); zero readings' standard uncertainties
-    in the same units; scatter: of the mean of mu. A zero error of torque and one of pressure are independent.
+    torque: mean friction torque (N m), pressure: mean pressure above threshold (Pa); zero readings' standard
+    uncertainties in the same units; scatter: of the mean of mu. A zero error of torque and one of pressure are
+    independent.
     """
     relative = mu / torque if torque else 0.0, mu / pressure if pressure else 0.0
     common = np.sqrt(
@@ -114,14 +121,17 @@ def budget(
 ) -> list[dict[str, Any]]:
     """The budget as listed in a test's summary: source, relative_u, part, and a note where nothing is stated.
 
-    stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative); pressure: the
-    stops' median above the threshold (Pa), at which the threshold's part is given, None without stops.
+    stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative); pressure:
+    the stops' median above the threshold (Pa), at which the threshold's part is given, None without stops.
     """
     rows: list[dict[str, Any]] = []
     for source, value in (
-        ("torque", gains.torque), ("pressure", gains.pressure), ("piston_area", gains.area),
-        ("effective_radius", gains.radius), ("efficiency", gains.efficiency),
-    ):  # fmt: skip
+        ("torque", gains.torque),
+        ("pressure", gains.pressure),
+        ("piston_area", gains.area),
+        ("effective_radius", gains.radius),
+        ("efficiency", gains.efficiency),
+    ):
         row: dict[str, Any] = {"source": source, "relative_u": value, "part": "common"}
         if not stated.get(source, False):
             row["note"] = "no accuracy stated: counted as 0"

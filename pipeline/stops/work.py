@@ -9,7 +9,9 @@ import numpy as np
 
 
 def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Times from `start` to `end` with both ends added, and each series on them; missing samples are bridged linearly."""
+    """Times from `start` to `end` with both ends added, and each series on them; missing samples are bridged
+    linearly.
+    """
     inside = time[(time > start) & (time < end)]
     grid = np.concatenate([[start], inside, [end]])
     result = [grid]
@@ -69,7 +71,9 @@ def mean_fully_developed_deceleration(time: np.ndarray, velocity: np.ndarray) ->
 
 
 def energy_ratio(work: float, drag_work: float, kinetic: float, drive_work: float | None = None) -> float | None:
-    """Work at the brake and in the bearings over the energy taken from the shaft (all J); None where that is not positive."""
+    """Work at the brake and in the bearings over the energy taken from the shaft (all J); None where that is not
+    positive.
+    """
     given = kinetic + (drive_work or 0.0)
     if not (np.isfinite(work) and np.isfinite(drag_work) and np.isfinite(given)) or given <= 0:
         return None

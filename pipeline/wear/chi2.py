@@ -1,7 +1,7 @@
 """chi2 of a wear law on interval totals, laid out over the law's shape.
 
-For a fixed shape a law is linear in rates that may not be negative, which has a closed solution; so chi2 at the best rates is
-a curve over the shape (a single point for a law without one). Fits, intervals and draws are read from it.
+For a fixed shape a law is linear in rates that may not be negative, which has a closed solution; so chi2 at the best
+rates is a curve over the shape (a single point for a law without one). Fits, intervals and draws are read from it.
 """
 
 from __future__ import annotations
@@ -20,10 +20,11 @@ from pipeline.wear.laws import Constants, Design, Law, shapes, totals
 class Problem:
     """One law on one component's intervals: y in um [K], its covariance [K, K], the noise's degrees of freedom.
 
-    occasions: covariance [K, K] of y per unit variance of what is common to an occasion's readings, with occasion_most, the
-    largest such scatter in um that the readings' own noise makes believable; None where it is not thought of. assumed: the
-    noise's size is the method's, not the readings'. between_dof: degrees of freedom of the scatter between specimens
-    that the covariance holds (residuals within specimens say nothing about it); infinite without.
+    occasions: covariance [K, K] of y per unit variance of what is common to an occasion's readings, with
+    occasion_most, the largest such scatter in um that the readings' own noise makes believable; None where it is not
+    thought of. assumed: the noise's size is the method's, not the readings'. between_dof: degrees of freedom of the
+    scatter between specimens that the covariance holds (residuals within specimens say nothing about it); infinite
+    without.
     """
 
     law: Law

@@ -1,12 +1,13 @@
 """Wear laws of a compound: the intervals of all its tests fitted together, with a specimen effect.
 
-Specimens of one compound wear more or less than each other by a factor s, common to all of a specimen's intervals. It enters as a
-random effect: the covariance of a test's intervals is that of its readings plus t^2 f f', f the law's own losses and t the
-scatter of s. t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986), drawn towards the method's
-expected scatter, which counts as a few degrees of freedom: two specimens alone say next to nothing about scatter.
+Specimens of one compound wear more or less than each other by a factor s, common to all of a specimen's intervals. It
+enters as a random effect: the covariance of a test's intervals is that of its readings plus t^2 f f', f the law's own
+losses and t the scatter of s. t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986),
+drawn towards the method's expected scatter, which counts as a few degrees of freedom: two specimens alone say next to
+nothing about scatter.
 
-Whether a law fits is asked of the readings: with the degrees of freedom that their own noise is known by, all tests' together.
-How well the mean of the specimens is known is the scatter's matter, with its few.
+Whether a law fits is asked of the readings: with the degrees of freedom that their own noise is known by, all tests'
+together. How well the mean of the specimens is known is the scatter's matter, with its few.
 """
 
 from __future__ import annotations
@@ -54,8 +55,8 @@ SAME_AREA = 0.01
 
 @dataclass(frozen=True)
 class WearRecord:
-    """One test of the compound: its card, tables, missing recordings (summary.json), readings (None without), and of each
-    component with one its own mass_to_thickness."""
+    """One test of the compound: its card, tables, missing recordings (summary.json), readings (None without), and of
+    each component with one its own mass_to_thickness."""
 
     card: Card
     stops: pl.DataFrame
@@ -168,9 +169,14 @@ def _pooled(members: list[Member], settings: Wear) -> CompoundComponent:
     )
     together = _together(members, stops)
     problem = energy_problem(
-        design(stops, groups), y, covariance, readings_dof([m.measured for m in members]), constants, _noise(members),
+        design(stops, groups),
+        y,
+        covariance,
+        readings_dof([m.measured for m in members]),
+        constants,
+        _noise(members),
         settings.model_u,
-    )  # fmt: skip
+    )
     kinds = [b for m in members for b in kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose)[0]]
     models = [
         model_entry(c, constants, together, part, *_span(members), kinds if c.name == choice.chosen else None)
@@ -206,12 +212,14 @@ def _measured(
     """(entries, why none) of `measured_rates` over all tests."""
     each = [kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose) for m in members]
     return measured_rates(
-        problem, [b for blocks, _ in each for b in blocks], np.concatenate([bedding for _, bedding in each]),
+        problem,
+        [b for blocks, _ in each for b in blocks],
+        np.concatenate([bedding for _, bedding in each]),
         [members[t].test.card.test or str(t) for t in of_test],
         lambda p, kept: with_scatter(p, of_test[kept], settings.specimen_scatter),
         lambda kept: range_of(problem.intervals.stops, (problem.intervals.groups[kept] > 0).any(axis=0)),
         settings.confidence,
-    )  # fmt: skip
+    )
 
 
 def readings_dof(measured: Sequence[Intervals]) -> float:
@@ -220,7 +228,9 @@ def readings_dof(measured: Sequence[Intervals]) -> float:
 
 
 def _noise(members: list[Member]) -> Noise:
-    """What the problem is told of the readings beside their covariance; any assumed noise has to give way to the residuals."""
+    """What the problem is told of the readings beside their covariance; any assumed noise has to give way to the
+    residuals.
+    """
     each = [noise_of(m.measured, m.usable) for m in members]
     return Noise(
         occasions=block_diag(*(n.occasions for n in each)),

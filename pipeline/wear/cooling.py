@@ -2,13 +2,13 @@
 
     m cp(T) dT/dt = -(g (T - Ta) + r (T^4 - Ta^4))
 
-The bulk temperature at brake end follows from the stop's heat; it has to fall to the next stop's initial temperature in the time
-between. g is the value that does so in the median pause; it does not need the thermocouple while it lags or sits in a
-temperature gradient. r comes from the card's emissivity and cooled area, or is nil.
+The bulk temperature at brake end follows from the stop's heat; it has to fall to the next stop's initial temperature
+in the time between. g is the value that does so in the median pause; it does not need the thermocouple while it lags
+or sits in a temperature gradient. r comes from the card's emissivity and cooled area, or is nil.
 
-All friction heat is taken to go into the disc. The pauses cannot tell a share of it: a face hotter than the bulk loses more
-heat in the first seconds, which lets pauses of a rig with share 1 agree best at a share of about 0.85, and that halves
-the oxidation read into a hard stop.
+All friction heat is taken to go into the disc. The pauses cannot tell a share of it: a face hotter than the bulk
+loses more heat in the first seconds, which lets pauses of a rig with share 1 agree best at a share of about 0.85, and
+that halves the oxidation read into a hard stop.
 
 A pause that is shorter than the curve's, or longer within what the others scatter about it, is the curve run faster or
 slower; one that is longer, or ends hotter than it began, was cooled first and heated before the next stop.
@@ -69,8 +69,9 @@ def fitted_curve(
     material: Material,
     radiation: float,
 ) -> Curve | None:
-    """The test's cool-down from stops [n]: initial and following stop's temperature in K, friction heat per disc mass in J/kg,
-    seconds from brake end to the next stop and of braking, speeds at its (start, end). None where no pause shows plain cooling.
+    """The test's cool-down from stops [n]: initial and following stop's temperature in K, friction heat per disc mass
+    in J/kg, seconds from brake end to the next stop and of braking, speeds at its (start, end). None where no pause
+    shows plain cooling.
 
     radiation: see `radiation_per_mass`.
     """
@@ -136,8 +137,8 @@ def radiation_per_mass(emissivity: float | None, cooled_area: float | None, mass
 
 @dataclass(frozen=True)
 class Pause:
-    """Times in s from the pause's start and temperatures in K, [n, NODES] cooling and [n, RISING_NODES] being heated for the
-    next stop (no time where it was not)."""
+    """Times in s from the pause's start and temperatures in K, [n, NODES] cooling and [n, RISING_NODES] being heated
+    for the next stop (no time where it was not)."""
 
     time: np.ndarray
     kelvin: np.ndarray

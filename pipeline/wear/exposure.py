@@ -1,8 +1,8 @@
 """What the wear laws need to know of each stop: work, path, power, temperature, and how long the surface was how hot.
 
-A temperature history enters a law only through the time it spends at each temperature, so it is kept as seconds on a fixed
-temperature grid, shared linearly between the two nearest nodes. Any activation energy is then one matrix product, whatever
-the number of samples, and histories of intervals, blocks or duty cycles add up.
+A temperature history enters a law only through the time it spends at each temperature, so it is kept as seconds on a
+fixed temperature grid, shared linearly between the two nearest nodes. Any activation energy is then one matrix
+product, whatever the number of samples, and histories of intervals, blocks or duty cycles add up.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ GRID_K = np.arange(240.0, 2640.0 + GRID_STEP_K / 2, GRID_STEP_K)
 
 @dataclass(frozen=True)
 class Exposure:
-    """One row per stop (or per interval, block, cycle: rows add). All arrays [n] but braking_s and dwell_s [n, len(GRID_K)].
+    """One row per stop (or per interval, block, cycle: rows add). All arrays [n] but braking_s and dwell_s [n,
+    len(GRID_K)].
 
     energy_mj: friction work of the whole brake. force_distance_n_m: integral of clamp force over sliding distance.
     power_w_mm2: mean over the braking per pads' friction area. temperature_c: the method's temperature of the stop.
@@ -70,8 +71,9 @@ def exposure(
 def residence(time: Array, temperature: Array) -> Array:
     """Seconds at each node of GRID_K: [stops, grid] of times [stops, n] in s and temperatures [stops, n] in K.
 
-    Each step's duration goes to its temperature's two nearest nodes; steps over more than a node are cut into equal parts.
-    NaN temperatures and steps that do not go forward in time count for nothing. Values beyond the grid go to its ends.
+    Each step's duration goes to its temperature's two nearest nodes; steps over more than a node are cut into equal
+    parts. NaN temperatures and steps that do not go forward in time count for nothing. Values beyond the grid go to
+    its ends.
     """
     time, temperature = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(temperature, float))
     out = np.zeros((time.shape[0], GRID_K.size))

@@ -1,9 +1,10 @@
 """Weighted, bounded least squares with several starts: the one fitting routine of the wear laws.
 
-Residuals are whitened by the observations' covariance (its Cholesky factor), so that correlated readings count for what they
-are; the trust-region solver runs from every start and Gauss-Newton steps polish the best to the arithmetic's limit. The
-covariance is that of J's columns scaled to length one, scaled back: parameters of very unlike size (um/MJ beside
-mm3/(N m)) would else fall under the pseudo-inverse's cut-off. Checked on the certified nonlinear regressions of NIST StRD.
+Residuals are whitened by the observations' covariance (its Cholesky factor), so that correlated readings count for
+what they are; the trust-region solver runs from every start and Gauss-Newton steps polish the best to the
+arithmetic's limit. The covariance is that of J's columns scaled to length one, scaled back: parameters of very unlike
+size (um/MJ beside mm3/(N m)) would else fall under the pseudo-inverse's cut-off. Checked on the certified nonlinear
+regressions of NIST StRD.
 """
 
 from __future__ import annotations
@@ -20,8 +21,9 @@ MOST_CALLS = 400
 
 @dataclass(frozen=True)
 class Fit:
-    """parameters [p]; covariance [p, p] for whitened residuals of unit variance (times chi2/dof when the errors' size is
-    not known); chi2 the whitened sum of squares; dof; at_bound [p]; converged: the solver ended by itself, not by MOST_CALLS.
+    """parameters [p]; covariance [p, p] for whitened residuals of unit variance (times chi2/dof when the errors' size
+    is not known); chi2 the whitened sum of squares; dof; at_bound [p]; converged: the solver ended by itself, not by
+    MOST_CALLS.
     """
 
     parameters: np.ndarray
@@ -82,7 +84,9 @@ def least_squares(
 
 
 def _covariance(jacobian: np.ndarray) -> np.ndarray:
-    """Inverse of J'J by columns of length one; a column of zeros (a parameter without effect) has no variance to tell."""
+    """Inverse of J'J by columns of length one; a column of zeros (a parameter without effect) has no variance to
+    tell.
+    """
     size = np.linalg.norm(jacobian, axis=0)
     size = np.where(size > 0, size, 1.0)
     scaled = jacobian / size
@@ -96,8 +100,8 @@ def _snapped(x: np.ndarray, low: np.ndarray | float, high: np.ndarray | float) -
 
 
 def whitener(covariance: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    """Function that turns errors of this covariance into independent ones of unit variance; acts on the last axis but one of
-    a matrix or stack of them, or on a vector. Raises LinAlgError when it is not positive definite."""
+    """Function that turns errors of this covariance into independent ones of unit variance; acts on the last axis but
+    one of a matrix or stack of them, or on a vector. Raises LinAlgError when it is not positive definite."""
     inverse = np.linalg.inv(np.linalg.cholesky(np.asarray(covariance, float)))
     return lambda r: inverse @ r
 

@@ -1,15 +1,18 @@
-"""A further use beside the mean of those that a law was fitted to: draws of the factor by which it departs from the law.
+"""A further use beside the mean of those that a law was fitted to: draws of the factor by which it departs from the
+law.
 
-Intervals that differ by more than their readings' noise show that a law, or a measured rate, leaves something out; what the next use
-wears lies about the law's figure by that scatter tau (a prediction interval of random effects), and few intervals, or noisy ones,
-do not pin tau: a fit without visible misfit does not show that there is none. So tau is drawn from its confidence distribution
-(Nagashima, Noma & Furukawa, Stat Methods Med Res 28, 2019): the tau at which the residuals' chi2 would be
+Intervals that differ by more than their readings' noise show that a law, or a measured rate, leaves something out;
+what the next use wears lies about the law's figure by that scatter tau (a prediction interval of random effects), and
+few intervals, or noisy ones, do not pin tau: a fit without visible misfit does not show that there is none. So tau is
+drawn from its confidence distribution (Nagashima, Noma & Furukawa, Stat Methods Med Res 28, 2019): the tau at which
+the residuals' chi2 would be
 
     Q(tau) = dof F,      F a draw of Fisher's F(dof, the noise's own degrees of freedom)
 
-with tau^2 (fitted loss)^2 added to the readings' covariance; 0 where Q(0) is less. What a law leaves out belongs to the use and not to
-the reading: intervals of one kind of use (the same blocks, of any test) share it. So it is asked of the kinds' totals too, with their
-fewer degrees of freedom, and the larger answer counts. A rate can't be negative: the factor is lognormal, of median 1.
+with tau^2 (fitted loss)^2 added to the readings' covariance; 0 where Q(0) is less. What a law leaves out belongs to
+the use and not to the reading: intervals of one kind of use (the same blocks, of any test) share it. So it is asked
+of the kinds' totals too, with their fewer degrees of freedom, and the larger answer counts. A rate can't be negative:
+the factor is lognormal, of median 1.
 """
 
 from __future__ import annotations
@@ -28,7 +31,9 @@ TAUS = np.concatenate([[0.0], np.geomspace(0.002, 3.0, 40)])
 
 
 def departures(found: Inference, kinds: Sequence[Hashable]) -> np.ndarray:
-    """Factors [DRAWS] of equal weight; kinds: of each interval what use it holds. All 1 where no residual can show a scatter."""
+    """Factors [DRAWS] of equal weight; kinds: of each interval what use it holds. All 1 where no residual can show a
+    scatter.
+    """
     k, p = found.problem.size
     loss = found.problem.model(found.parameters)
     scatter = _scatter(found.bare, loss, k - p, found.bare_dof)
@@ -67,9 +72,12 @@ def _summed(problem: Problem, sums: np.ndarray) -> Problem:
     """The problem of sums of intervals [kinds, K]."""
     whole = problem.intervals
     return replace(
-        problem, intervals=design(whole.stops, sums @ whole.groups), y=sums @ problem.y,
-        covariance=sums @ problem.covariance @ sums.T, occasions=None,
-    )  # fmt: skip
+        problem,
+        intervals=design(whole.stops, sums @ whole.groups),
+        y=sums @ problem.y,
+        covariance=sums @ problem.covariance @ sums.T,
+        occasions=None,
+    )
 
 
 def _even() -> np.ndarray:

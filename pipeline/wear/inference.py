@@ -1,8 +1,8 @@
 """Fitting one wear law to interval totals: best values, profile-likelihood intervals, what its predictions are made of.
 
-The whole chi2 surface is laid out over a grid of shapes (`pipeline.wear.chi2`), its minima start the fitting routine, intervals
-are read off profiles (`pipeline.wear.profiles`), and what the residuals show of the noise, or of the law's own error, widens
-them (`pipeline.wear.misfit`).
+The whole chi2 surface is laid out over a grid of shapes (`pipeline.wear.chi2`), its minima start the fitting routine,
+intervals are read off profiles (`pipeline.wear.profiles`), and what the residuals show of the noise, or of the law's
+own error, widens them (`pipeline.wear.misfit`).
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from pipeline.wear.profiles import profile_interval
 
 @dataclass(frozen=True)
 class Inference:
-    """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an interval's
-    loss by which the law is wrong, occasion_um: scatter common to an occasion's readings (0 where it fits without);
-    minimum: chi2 of the problem as fitted, either in its covariance; scale: variance that its whitened residuals are
-    judged by, with its dof; fine: the surface it was read from; bare: the problem by the readings' noise alone (with what is common
-    to an occasion), whose size is known with bare_dof; or_rough: the roughness that would explain the residuals
-    nearly as well as occasion_um does (0 where it would not); converged: whether the fitting routine came to an end.
+    """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an
+    interval's loss by which the law is wrong, occasion_um: scatter common to an occasion's readings (0 where it fits
+    without); minimum: chi2 of the problem as fitted, either in its covariance; scale: variance that its whitened
+    residuals are judged by, with its dof; fine: the surface it was read from; bare: the problem by the readings'
+    noise alone (with what is common to an occasion), whose size is known with bare_dof; or_rough: the roughness that
+    would explain the residuals nearly as well as occasion_um does (0 where it would not); converged: whether the
+    fitting routine came to an end.
     """
 
     problem: Problem
@@ -84,9 +85,23 @@ def infer(problem: Problem, confidence: float) -> Inference:
     limit = minimum + scale * quantile(confidence, scale_dof)
     intervals = np.array([profile_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
     return Inference(
-        problem, fit.parameters, chi2, dof, misfit_p, roughness, minimum, scale, scale_dof, intervals, fine, bare,
-        bare_dof, occasion, or_rough, fit.converged,
-    )  # fmt: skip
+        problem,
+        fit.parameters,
+        chi2,
+        dof,
+        misfit_p,
+        roughness,
+        minimum,
+        scale,
+        scale_dof,
+        intervals,
+        fine,
+        bare,
+        bare_dof,
+        occasion,
+        or_rough,
+        fit.converged,
+    )
 
 
 def _polished(problem: Problem, wide: Surface) -> Fit:
@@ -124,7 +139,9 @@ def _polished(problem: Problem, wide: Surface) -> Fit:
 
 
 def _sharpened(problem: Problem, wide: Surface, minima: list[int]) -> list[float]:
-    """Rates and shape of the lowest chi2 between the neighbours of these minima of the grid: where the fitting routine starts."""
+    """Rates and shape of the lowest chi2 between the neighbours of these minima of the grid: where the fitting
+    routine starts.
+    """
     from scipy import optimize
 
     def chi2(shape: float) -> float:

@@ -1,8 +1,8 @@
 """Wear per interval between readings, with the covariance that shared readings bring.
 
-The loss of an interval is the mean over the points that both readings have. Neighbouring intervals share a reading, so their
-errors are opposed: the whole covariance goes into every fit, not the errors alone. The noise of one point's reading:
-`pipeline.wear.noise`; what the laws' residuals show beyond it is put in by `with_occasions`.
+The loss of an interval is the mean over the points that both readings have. Neighbouring intervals share a reading,
+so their errors are opposed: the whole covariance goes into every fit, not the errors alone. The noise of one point's
+reading: `pipeline.wear.noise`; what the laws' residuals show beyond it is put in by `with_occasions`.
 """
 
 from __future__ import annotations

@@ -28,8 +28,8 @@ def draws(found: Inference, seed: int = 0) -> np.ndarray:
 
 
 def _rate_draws(columns: np.ndarray, target: np.ndarray, sigma: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Rates [d, rates] refitted to the target with fresh noise along the columns' span [d, K, rates], sigma [d]: a parametric
-    bootstrap of the rates."""
+    """Rates [d, rates] refitted to the target with fresh noise along the columns' span [d, K, rates], sigma [d]: a
+    parametric bootstrap of the rates."""
     basis, _ = np.linalg.qr(columns)
     fresh = rng.normal(size=(len(columns), basis.shape[2])) * sigma[:, None]
     return best_rates(columns, target + np.einsum("dki,di->dk", basis, fresh))[0]

@@ -6,8 +6,9 @@
     oxidation    a E + integral of B exp(-(Ea/R)(1/th - 1/th0)) dt over braking and dwell
     two_regime   a_cold E below a transition temperature, a_hot E from it on
 
-Each is linear in its rates (never negative) and has at most one further parameter, its shape. `columns` gives the terms for
-rates of one (`terms` at many shapes at once). Loss in um; E in MJ of the brake's friction work; B in um/s at th0; Ea in kJ/mol; k in mm^3/(N m).
+Each is linear in its rates (never negative) and has at most one further parameter, its shape. `columns` gives the
+terms for rates of one (`terms` at many shapes at once). Loss in um; E in MJ of the brake's friction work; B in um/s
+at th0; Ea in kJ/mol; k in mm^3/(N m).
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ class Constants:
 
 @dataclass(frozen=True)
 class Law:
-    """rates and shape as (name, unit); limits of the shape; terms(stops, shapes [s], constants) -> [s, n, rates]; additive: sums
-    over stops can be taken before the law (it does not look at single stops)."""
+    """rates and shape as (name, unit); limits of the shape; terms(stops, shapes [s], constants) -> [s, n, rates];
+    additive: sums over stops can be taken before the law (it does not look at single stops)."""
 
     name: str
     rates: tuple[tuple[str, str], ...]

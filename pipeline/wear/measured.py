@@ -1,11 +1,13 @@
 """Measured wear per friction work, for use where no law is identified: what a block wore, for stops like that block's.
 
-Of the intervals between readings that hold the same blocks (of all tests), and of all after bedding, the mean loss per MJ with the
-readings' noise and the specimens' scatter in its interval. An interval of the mean says nothing of the next use; so it is that of
-a further use of the kind (`pipeline.wear.further`) and, where the intervals differ beyond the readings' noise, reaches at least
-to the fastest interval seen. One interval alone shows no scatter between uses: its ground says so.
+Of the intervals between readings that hold the same blocks (of all tests), and of all after bedding, the mean loss
+per MJ with the readings' noise and the specimens' scatter in its interval. An interval of the mean says nothing of
+the next use; so it is that of a further use of the kind (`pipeline.wear.further`) and, where the intervals differ
+beyond the readings' noise, reaches at least to the fastest interval seen. One interval alone shows no scatter between
+uses: its ground says so.
 
-An entry reads like a law of wear.json for `pipeline.wear.predict`, with `range`: for stops beyond that it has no ground.
+An entry reads like a law of wear.json for `pipeline.wear.predict`, with `range`: for stops beyond that it has no
+ground.
 """
 
 from __future__ import annotations
@@ -39,9 +41,9 @@ def measured_rates(
     """(entries, why none): of each set of intervals with the same blocks, then of all after bedding.
 
     problem: of the energy law on all intervals, without specimens' scatter; blocks: of each interval the blocks it
-    holds; bedding [K]: whether it holds nothing else; names: its test; adapt: puts the specimens' scatter into the problem of
-    the intervals kept [K]; range_of: what the stops of the intervals kept span.
-    """  # fmt: skip
+    holds; bedding [K]: whether it holds nothing else; names: its test; adapt: puts the specimens' scatter into the
+    problem of the intervals kept [K]; range_of: what the stops of the intervals kept span.
+    """
     use = ~np.asarray(bedding, bool)
     if not use.any():
         return [], "no interval between readings lies after the bedding"
@@ -74,7 +76,9 @@ def kinds_of(groups: np.ndarray, block: Sequence[str], purpose: Sequence[str]) -
 
 
 def trusted(chosen: FittedLaw | None, entries: Sequence[MeasuredRate]) -> Predictor | None:
-    """What the test's own stops may be predicted by: the chosen law if it is identified, else the measured loss over everything."""
+    """What the test's own stops may be predicted by: the chosen law if it is identified, else the measured loss over
+    everything.
+    """
     if chosen and chosen.identified:
         return chosen
     return next((e for e in entries if e.over == EVERYTHING), None)
@@ -85,9 +89,12 @@ def _fitted(
 ) -> Inference | None:
     part = np.ix_(kept, kept)
     own = replace(
-        problem, intervals=design(problem.intervals.stops, problem.intervals.groups[kept]), y=problem.y[kept],
-        covariance=problem.covariance[part], occasions=None if problem.occasions is None else problem.occasions[part],
-    )  # fmt: skip
+        problem,
+        intervals=design(problem.intervals.stops, problem.intervals.groups[kept]),
+        y=problem.y[kept],
+        covariance=problem.covariance[part],
+        occasions=None if problem.occasions is None else problem.occasions[part],
+    )
     try:
         return infer(adapt(own, kept), confidence)
     except (ValueError, np.linalg.LinAlgError):
@@ -119,7 +126,9 @@ def _entry(
 
 
 def _reaching(sets: np.ndarray, rate: float, found: Inference, confidence: float) -> np.ndarray:
-    """Draws stretched about the rate, as a ratio, until their interval reaches the fastest of the intervals' own rates."""
+    """Draws stretched about the rate, as a ratio, until their interval reaches the fastest of the intervals' own
+    rates.
+    """
     fastest = float((found.problem.y / found.problem.intervals.sums.energy_mj).max())
     end = float(np.quantile(sets, (1 + confidence) / 2))
     if not rate < end < fastest:
@@ -128,8 +137,8 @@ def _reaching(sets: np.ndarray, rate: float, found: Inference, confidence: float
 
 
 def fitting(entries: Sequence[MeasuredRate], stops: Exposure) -> tuple[MeasuredRate | None, str]:
-    """(the entry for such stops, the reason where there is none): of those whose range holds them all, the fastest wearing of single
-    blocks, else the one of everything."""
+    """(the entry for such stops, the reason where there is none): of those whose range holds them all, the fastest
+    wearing of single blocks, else the one of everything."""
     holding = [e for e in entries if not beyond(e, stops)]
     single = [e for e in holding if e.over != EVERYTHING] or holding
     if single:

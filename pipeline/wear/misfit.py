@@ -1,8 +1,8 @@
 """Size of the noise that a law's residuals are judged by, and what they ask for beside it.
 
-Readings' repeats have their own degrees of freedom and are pooled with the residuals. Where the residuals are too large for the
-readings' noise (1 % level; where that noise is only assumed: larger than it at all) one of two things is given the size that
-they ask for, whichever is the likelier, and the intervals widen with it:
+Readings' repeats have their own degrees of freedom and are pooled with the residuals. Where the residuals are too
+large for the readings' noise (1 % level; where that noise is only assumed: larger than it at all) one of two things
+is given the size that they ask for, whichever is the likelier, and the intervals widen with it:
 
     occasion     a scatter common to all readings of one occasion, which repeats taken one after the other do not show (the zero
                  of a calliper, a seat, a warm part): it opposes the errors of neighbouring intervals
@@ -41,8 +41,9 @@ def misfit(chi2: float, dof: int, noise_dof: float) -> float | None:
 def noise_scale(chi2: float, dof: int, problem: Problem, confidence: float) -> tuple[float, float]:
     """(variance that whitened residuals of a law that fits are judged by, its degrees of freedom).
 
-    Noise that the readings show is pooled with the residuals. Noise that the method assumes tells nothing of the readings:
-    there the residuals alone decide, unless the assumed noise asks for more. Scatter between specimens has its own dof.
+    Noise that the readings show is pooled with the residuals. Noise that the method assumes tells nothing of the
+    readings: there the residuals alone decide, unless the assumed noise asks for more. Scatter between specimens has
+    its own dof.
     """
     if np.isfinite(problem.between_dof):
         return 1.0, problem.between_dof
@@ -63,8 +64,8 @@ def quantile(confidence: float, dof: float) -> float:
 
 
 def widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, float, float, Problem]:
-    """(roughness, occasion scatter in um, the roughness that the readings cannot tell that scatter from, the problem with the
-    likelier of the two in its covariance); of the first two the other is 0."""
+    """(roughness, occasion scatter in um, the roughness that the readings cannot tell that scatter from, the problem
+    with the likelier of the two in its covariance); of the first two the other is 0."""
     share, rough = _roughened(problem, grid, terms, dof)
     scatter, scattered = _scattered(problem, grid, terms, dof)
     if scattered is None:

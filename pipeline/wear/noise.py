@@ -4,12 +4,11 @@
     points      what points do beside the component's common loss and a steady taper of each
     assumed     the method's value, which is said: the laws' residuals then decide, unless it asks for more
 
-A gauge reads in steps q. Repeats that fall into one step share one rounding error, which no mean over them takes away: of its
-variance q^2/12 what the repeats' own variance s^2 does not hold stays common to them, max(0, q^2/12 - s^2), exact where they
-all agree. So it is with the points of one occasion when they lie within a step of each other. The step is the last decimal
-that was written or, where readings keep to a coarser one (0.05 mm on a vernier), that one, if chance would
-not do so in one table of a hundred.
-(The variance q^2/12: JCGM 100:2008, F.2.2.1.)
+A gauge reads in steps q. Repeats that fall into one step share one rounding error, which no mean over them takes
+away: of its variance q^2/12 what the repeats' own variance s^2 does not hold stays common to them, max(0, q^2/12 -
+s^2), exact where they all agree. So it is with the points of one occasion when they lie within a step of each other.
+The step is the last decimal that was written or, where readings keep to a coarser one (0.05 mm on a vernier), that
+one, if chance would not do so in one table of a hundred. (The variance q^2/12: JCGM 100:2008, F.2.2.1.)
 """
 
 from __future__ import annotations
@@ -30,7 +29,8 @@ BY_CHANCE = 0.01
 class Noise:
     """Standard uncertainty of one reading of one point: value in m or kg, its degrees of freedom, where it is from.
 
-    stuck: variance of rounding common to a point's repeats; shared: of that, what all points of an occasion have in common.
+    stuck: variance of rounding common to a point's repeats; shared: of that, what all points of an occasion have in
+    common.
     """
 
     value: float
@@ -56,7 +56,9 @@ def step(readings: pl.DataFrame) -> float:
 
 
 def noise(readings: pl.DataFrame, mean: np.ndarray, assumed: float) -> Noise:
-    """Noise of one reading of one point; see the module's text. mean [R, P]: means over the repeats of each occasion and point."""
+    """Noise of one reading of one point; see the module's text. mean [R, P]: means over the repeats of each occasion
+    and point.
+    """
     rounding = step(readings) ** 2 / 12
     repeat, repeat_dof = _within(readings, "after_stop", "point")
     point, point_dof = _beside_common_loss(mean)

@@ -1,7 +1,7 @@
 """Exposure of a test's stops from its tables: stops, traces, summary and card.
 
-Everything that the rig ran counts: rejected and aborted stops with their energy, missing recordings with the schedule's.
-Where a stop lacks a figure its block's median stands in, and is counted.
+Everything that the rig ran counts: rejected and aborted stops with their energy, missing recordings with the
+schedule's. Where a stop lacks a figure its block's median stands in, and is counted.
 """
 
 from __future__ import annotations

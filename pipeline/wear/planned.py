@@ -1,9 +1,10 @@
 """Before a test runs: what its planned blocks and readings could tell about wear.
 
-The card's blocks are run on paper (energies from inertia and speeds, brake times from pressure and an assumed mu, pauses from
-an assumed cooling), the losses of an assumed law are put where the readings will be, without noise, and the same fit that will
-judge the test says what it would find: the law it would choose, and how wide each parameter's interval would be. The
-condition of the design matrix (columns of length one) says how alike the law's terms are: 1 parted, 100 hardly, 1000 not.
+The card's blocks are run on paper (energies from inertia and speeds, brake times from pressure and an assumed mu,
+pauses from an assumed cooling), the losses of an assumed law are put where the readings will be, without noise, and
+the same fit that will judge the test says what it would find: the law it would choose, and how wide each parameter's
+interval would be. The condition of the design matrix (columns of length one) says how alike the law's terms are: 1
+parted, 100 hardly, 1000 not.
 """
 
 from __future__ import annotations
@@ -57,11 +58,12 @@ def check_design(
     assumed: Assumed | None = None,
     settings: Wear | None = None,
 ) -> dict[str, Any]:
-    """What the disc's wear readings could tell: per law assumed true, what the fit would choose and how wide intervals would be.
+    """What the disc's wear readings could tell: per law assumed true, what the fit would choose and how wide
+    intervals would be.
 
-    read_after: blocks after which wear is read (default: every block), a reading before the first stop besides; reading_u_um:
-    standard uncertainty of a reading's mean. Raises InputError where the card lacks what the paper run needs, or a block
-    named is not in it.
+    read_after: blocks after which wear is read (default: every block), a reading before the first stop besides;
+    reading_u_um: standard uncertainty of a reading's mean. Raises InputError where the card lacks what the paper run
+    needs, or a block named is not in it.
     """
     assumed, settings = assumed or Assumed(), settings or Wear()
     stops = planned_stops(card, assumed, settings)
@@ -120,7 +122,9 @@ def _foreseen(law: Law, truth: np.ndarray, choice: Choice, cond: float) -> dict[
 
 
 def condition(law: Law, intervals: Design, parameters: np.ndarray, constants: Constants) -> float:
-    """Condition number of the law's derivatives per interval, each column scaled to length one; infinite when one is nil."""
+    """Condition number of the law's derivatives per interval, each column scaled to length one; infinite when one is
+    nil.
+    """
     n = len(law.rates)
     shape = parameters[n:] if law.shape else np.zeros(1)
     columns = totals(law, intervals, shape, constants)[0]
@@ -237,9 +241,16 @@ def _exposed(
     disc = card.brake.disc
     speeds = np.full(len(duration), 3.0), np.ones(len(duration))  # a power that falls from 1.5 to 0.5 of its mean
     curve = fitted_curve(
-        initial, energy / plate.mass, following, idle, duration, speeds, ambient=AMBIENT_K, material=plate.material,
+        initial,
+        energy / plate.mass,
+        following,
+        idle,
+        duration,
+        speeds,
+        ambient=AMBIENT_K,
+        material=plate.material,
         radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass),
-    )  # fmt: skip
+    )
     history = modelled(samples, idle, following, plate, curve)
     dwell = np.sum([residence(*stretch) for stretch in history.after], axis=0)
     dwell[1:] += residence(*history.heating)[:-1]

@@ -8,9 +8,9 @@
     predict(component["models"][...], stops)        # the entry of wear.json whose model is `chosen`
     -> {"value": um, "low": um, "high": um}
 
-The interval is that of the law's parameters, from the joint draws in wear.json, and of how far a further use departs from the
-law. It holds no scatter between specimens beyond the fit's own, and says nothing about conditions outside the law's
-`range`: `beyond` lists those.
+The interval is that of the law's parameters, from the joint draws in wear.json, and of how far a further use departs
+from the law. It holds no scatter between specimens beyond the fit's own, and says nothing about conditions outside
+the law's `range`: `beyond` lists those.
 """
 
 from __future__ import annotations
@@ -45,8 +45,8 @@ def law_of(model: Predictor) -> tuple[Law, Constants, np.ndarray, np.ndarray]:
 
 
 def wear_by_stop(model: Predictor, stops: Exposure, *, further: bool = False) -> tuple[np.ndarray, np.ndarray]:
-    """(loss [n], loss of each joint draw [d, n]) in um; further: of a further use, which departs from the law as the fit's
-    residuals allow (`pipeline.wear.further`). Raises ValueError as `law_of` does."""
+    """(loss [n], loss of each joint draw [d, n]) in um; further: of a further use, which departs from the law as the
+    fit's residuals allow (`pipeline.wear.further`). Raises ValueError as `law_of` does."""
     loss, of_draws = _by_law(model, stops)
     factor = model.further_use if further else None
     return loss, of_draws if factor is None else of_draws * np.array(factor)[:, None]

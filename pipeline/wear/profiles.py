@@ -1,5 +1,6 @@
-"""Intervals of a law's parameters read off profiles: chi2 minimised over all other parameters, instead of the curvature at the
-minimum. They are honest where a parameter is loose, one-sided or at a bound, and open where the data do not close them.
+"""Intervals of a law's parameters read off profiles: chi2 minimised over all other parameters, instead of the
+curvature at the minimum. They are honest where a parameter is loose, one-sided or at a bound, and open where the data
+do not close them.
 """
 
 from __future__ import annotations
@@ -14,7 +15,9 @@ from pipeline.wear.chi2 import Problem, Surface, surface
 def profile_interval(
     problem: Problem, fine: Surface, best: np.ndarray, index: int, limit: float
 ) -> tuple[float, float]:
-    """Where parameter `index` lets chi2 rise to the limit, from its best value down and up; NaN where it does not (open)."""
+    """Where parameter `index` lets chi2 rise to the limit, from its best value down and up; NaN where it does not
+    (open).
+    """
     law = problem.law
     profile: Callable[[float], float]
     if law.shape and index == len(law.rates):
@@ -32,7 +35,9 @@ def profile_interval(
 
 
 def _transition_interval(problem: Problem, fine: Surface, limit: float) -> tuple[float, float]:
-    """From the last stop surely in the cold regime to the first surely in the hot one: in between nothing was braked."""
+    """From the last stop surely in the cold regime to the first surely in the hot one: in between nothing was
+    braked.
+    """
     inside = fine.shapes[fine.chi2 <= limit]
     known = problem.intervals.stops.temperature_c
     known = known[np.isfinite(known)]

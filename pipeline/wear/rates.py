@@ -76,7 +76,9 @@ def _after_bedding(measured: Intervals, test: ExposureOfTest) -> tuple[np.ndarra
 
 
 def spread(measured: Intervals, confidence: float) -> float:
-    """Half-width of an interval over the readings' standard uncertainty, by what is known of that uncertainty's size."""
+    """Half-width of an interval over the readings' standard uncertainty, by what is known of that uncertainty's
+    size.
+    """
     if measured.residual is not None:
         variance, dof = measured.residual
         return coverage_factor(confidence, dof) * float(np.sqrt(variance))

@@ -1,10 +1,11 @@
 """Wear readings against their neighbours: what a bench or a notebook did that no wear does.
 
-Four witnesses stand beside a reading. *Mass*: the loss of mass over density and area is the loss of thickness, interval by
-interval, but for what oxidises inside a disc (up to a third more mass, common practice); a zero of gauge or scale that is off
-in one session parts the two in opposite senses before and after it. *Energy*: wear per energy changes with conditions, not down
-in one interval and up by as much in the next, in several parts at once. *Clock*: the parts come off the rig for a reading, so
-the rig stands still after that stop. *Shape*: the pattern over a part's points is the part's own and hardly changes.
+Four witnesses stand beside a reading. *Mass*: the loss of mass over density and area is the loss of thickness,
+interval by interval, but for what oxidises inside a disc (up to a third more mass, common practice); a zero of gauge
+or scale that is off in one session parts the two in opposite senses before and after it. *Energy*: wear per energy
+changes with conditions, not down in one interval and up by as much in the next, in several parts at once. *Clock*:
+the parts come off the rig for a reading, so the rig stands still after that stop. *Shape*: the pattern over a part's
+points is the part's own and hardly changes.
 """
 
 from __future__ import annotations
@@ -35,8 +36,8 @@ MASS_BESIDE = 0.10  # by which shares of new mass and new thickness may part
 
 
 class Sessions(NamedTuple):
-    """One part's readings of one quantity: after_stop [R], points, means and which of them are out [R, P], level [R] and its u;
-    sigma: standard uncertainty of one mean of one point."""
+    """One part's readings of one quantity: after_stop [R], points, means and which of them are out [R, P], level [R]
+    and its u; sigma: standard uncertainty of one mean of one point."""
 
     stops: list[int]
     points: list[str]
@@ -48,12 +49,17 @@ class Sessions(NamedTuple):
 
 
 def reading_findings(
-    readings: pl.DataFrame, card: Card, stops: pl.DataFrame, run_number: np.ndarray, energy_mj: np.ndarray, assumed: tuple[float, float]
-) -> list[Finding]:  # fmt: skip
+    readings: pl.DataFrame,
+    card: Card,
+    stops: pl.DataFrame,
+    run_number: np.ndarray,
+    energy_mj: np.ndarray,
+    assumed: tuple[float, float],
+) -> list[Finding]:
     """All findings of the readings of one test.
 
-    readings: of `read_wear`; stops: the stops table; run_number, energy_mj (n,): of everything the rig ran; assumed: the
-    method's uncertainty of a thickness (m) and a mass (kg), where the readings do not show their own.
+    readings: of `read_wear`; stops: the stops table; run_number, energy_mj (n,): of everything the rig ran; assumed:
+    the method's uncertainty of a thickness (m) and a mass (kg), where the readings do not show their own.
     """
     parts = [component(name, card) for name in sorted(set(readings["component"]))]
     thick = {p.name: s for p in parts if (s := sessions(readings, p.name, "thickness", assumed[0])) is not None}
@@ -69,7 +75,9 @@ def reading_findings(
 
 
 def sessions(readings: pl.DataFrame, name: str, quantity: str, assumed: float) -> Sessions | None:
-    """The part's sessions, SI; None with fewer than three. Mass only where it was read dry: moisture has a finding of its own."""
+    """The part's sessions, SI; None with fewer than three. Mass only where it was read dry: moisture has a finding of
+    its own.
+    """
     own = readings.filter((pl.col("component") == name) & (pl.col("quantity") == quantity))
     if quantity == "mass":
         own = own.filter(pl.col("state") == "dry")
@@ -88,7 +96,9 @@ def sessions(readings: pl.DataFrame, name: str, quantity: str, assumed: float) -
 
 
 class Residual(NamedTuple):
-    """A part's interval losses beside a witness (um): by how much thickness fell more, and what is allowed either way."""
+    """A part's interval losses beside a witness (um): by how much thickness fell more, and what is allowed either
+    way.
+    """
 
     part: str
     ends: list[int]
@@ -115,7 +125,11 @@ def _by_mass(parts: list[Component], thick: dict[str, Sessions], mass: dict[str,
         base = np.maximum(LEAST_UM, SIGMAS * u)
         inside = INSIDE if part.name == "disc" else SHARE
         expected = np.abs(weighed * ratio)
-        found.append(Residual(part.name, both, loss - ratio * weighed, base + SHARE * expected, base + inside * expected, 1e3 / scale))  # fmt: skip
+        found.append(
+            Residual(
+                part.name, both, loss - ratio * weighed, base + SHARE * expected, base + inside * expected, 1e3 / scale
+            )
+        )
     return found
 
 
@@ -199,7 +213,9 @@ def off_the_rig(readings: pl.DataFrame, stops: pl.DataFrame) -> list[Finding]:
         near = min(free, key=lambda other: abs(other - s), default=None)
         where = f"; it stood still {idle[near] / 3600:.1f} h after stop {near}" if near is not None else ""
         text = f"the rig ran on {idle[s]:.0f} s after stop {s}, where parts were read{where}: check after_stop"
-        found.append(finding("wear_reading_odd", text, evidence={"after_stop": s, "idle_s": idle[s], "stood_after": near}))  # fmt: skip
+        found.append(
+            finding("wear_reading_odd", text, evidence={"after_stop": s, "idle_s": idle[s], "stood_after": near})
+        )
     return found
 
 
@@ -251,7 +267,9 @@ def _apart(one: np.ndarray, other: np.ndarray) -> float:
 
 
 def beside_new(parts: list[Component], thick: dict[str, Sessions], mass: dict[str, Sessions]) -> list[Finding]:
-    """First readings that the card's new part cannot have: thicker or heavier than new, or heavier than its thickness says."""
+    """First readings that the card's new part cannot have: thicker or heavier than new, or heavier than its thickness
+    says.
+    """
     found = []
     for part in parts:
         shares = {}
@@ -262,7 +280,11 @@ def beside_new(parts: list[Component], thick: dict[str, Sessions], mass: dict[st
             if share > 1 + NEW:
                 text = f"{spoken(part.name)}: the first {quantity} is {share:.3f} of the card's new part"
                 found.append(finding("wear_card_differs", text, evidence={"part": part.name, quantity: share}))
-        if len(shares) == 2 and abs(shares["mass"] - shares["thickness"]) > MASS_BESIDE and max(shares.values()) <= 1 + NEW:  # fmt: skip
+        if (
+            len(shares) == 2
+            and abs(shares["mass"] - shares["thickness"]) > MASS_BESIDE
+            and max(shares.values()) <= 1 + NEW
+        ):
             text = (
                 f"{spoken(part.name)}: the first reading has {shares['thickness']:.2f} of the card's new thickness but "
                 f"{shares['mass']:.2f} of its new mass"

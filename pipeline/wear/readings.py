@@ -168,7 +168,8 @@ def _possible(table: pl.DataFrame, name: str) -> tuple[pl.DataFrame, list[Findin
 def beside_card(
     readings: pl.DataFrame, component: str, stated: dict[str, float | None]
 ) -> tuple[pl.DataFrame, list[Finding]]:
-    """Leave out a component's thickness or mass where it is nowhere near what the card states of the part, new: a wrong unit.
+    """Leave out a component's thickness or mass where it is nowhere near what the card states of the part, new: a
+    wrong unit.
 
     stated: quantity -> the new part's thickness in m or mass in kg, None where the card does not say.
     """
@@ -205,9 +206,10 @@ def outlying(cells: np.ndarray, noise: float, *, factor: float = 8.0, least: flo
     """Which cell means [readings, points] of one component cannot belong, by comparison with the other points and
     with the readings before and after: True to leave out. NaN cells are never flagged.
 
-    A cell is out when it lies more than `factor` noises (and `least`, in the cells' unit) off the level that the other points
-    give it (three points or more), or off the straight line between its neighbours in time by that and by three times
-    their whole difference, on an interior reading. A level that stays off afterwards (a lost fragment) is kept.
+    A cell is out when it lies more than `factor` noises (and `least`, in the cells' unit) off the level that the
+    other points give it (three points or more), or off the straight line between its neighbours in time by that and
+    by three times their whole difference, on an interior reading. A level that stays off afterwards (a lost fragment)
+    is kept.
     """
     out = np.zeros(cells.shape, bool)
     limit = max(factor * noise, least)

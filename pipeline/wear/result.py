@@ -85,7 +85,9 @@ def constants_of(part: Component, settings: Wear) -> Constants:
 
 
 def shown(measured: Intervals, choice: Choice) -> Intervals:
-    """The intervals with the noise that the chosen law's residuals show in the readings (none where the law itself is wrong)."""
+    """The intervals with the noise that the chosen law's residuals show in the readings (none where the law itself is
+    wrong).
+    """
     found = choice.law.found if choice.law else None
     if found is None or found.roughness or found.dof <= 0:
         return measured
@@ -127,7 +129,7 @@ def model_entry(
     """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why".
 
     kinds: of the chosen law, the blocks that each of its intervals holds; None for the others.
-    """  # fmt: skip
+    """
     law, found = LAWS[c.name], c.found
     effective, note = _effective(c.name, test, part)
     parameters = {}
@@ -181,14 +183,24 @@ def _measured(
         return [], "no interval holds a stop with energy"
     own = groups[usable]
     problem = energy_problem(
-        design(test.stops, own), measured.wear[usable], measured.covariance[np.ix_(usable, usable)], measured.dof,
-        constants, noise_of(measured, usable), settings.model_u,
-    )  # fmt: skip
+        design(test.stops, own),
+        measured.wear[usable],
+        measured.covariance[np.ix_(usable, usable)],
+        measured.dof,
+        constants,
+        noise_of(measured, usable),
+        settings.model_u,
+    )
     blocks, bedding = kinds_of(own, test.block, test.purpose)
     return measured_rates(
-        problem, blocks, bedding, ["this"] * len(own), lambda p, _: p,
-        lambda kept: range_of(test.stops, (own[kept] > 0).any(axis=0)), settings.confidence,
-    )  # fmt: skip
+        problem,
+        blocks,
+        bedding,
+        ["this"] * len(own),
+        lambda p, _: p,
+        lambda kept: range_of(test.stops, (own[kept] > 0).any(axis=0)),
+        settings.confidence,
+    )
 
 
 def _worth_stating(found: Inference, i: int) -> bool:
@@ -246,7 +258,9 @@ def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
 
 
 def supported(chosen: FittedLaw | None) -> list[float] | None:
-    """Temperatures in degC that the chosen law is supported at: of the surface for oxidation, else the method's of the stops."""
+    """Temperatures in degC that the chosen law is supported at: of the surface for oxidation, else the method's of
+    the stops.
+    """
     if chosen is None or chosen.span is None:
         return None
     return chosen.span.surface_c if chosen.model == "oxidation" else chosen.span.temperature_c

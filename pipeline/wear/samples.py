@@ -17,8 +17,8 @@ COLUMNS = ("time_s", "speed_rpm", "torque_nm", "pressure_bar", "disc_temperature
 def samples_of(table: pl.DataFrame, traces: pl.DataFrame, brake: Brake) -> tuple[Samples, np.ndarray]:
     """(Samples, integral of the clamp force over the sliding distance in N m [stops]) of the stops of `table`.
 
-    Samples are padded to [stops, n] by repeating the last. A stop without a trace has two samples of its mean power; its
-    force is the window's mean. Temperatures that no disc has count as not recorded: the last good one stands.
+    Samples are padded to [stops, n] by repeating the last. A stop without a trace has two samples of its mean power;
+    its force is the window's mean. Temperatures that no disc has count as not recorded: the last good one stands.
     """
     stop = {
         name: _floats(table, name) for name in ("duration_s", "energy_kj", "temperature_initial_c", "temperature_end_c")
@@ -86,7 +86,9 @@ def _bridged(measured: np.ndarray, initial: np.ndarray) -> np.ndarray:
 def _force_distance(
     table: pl.DataFrame, brake: Brake, pressure_bar: Array, speed: Array, time: Array, bare: NDArray[np.bool_]
 ) -> Array:
-    """Distance-weighted mean clamp force times sliding distance; the window's mean force where the trace does not say."""
+    """Distance-weighted mean clamp force times sliding distance; the window's mean force where the trace does not
+    say.
+    """
 
     def force(bar: Array) -> Array:
         return brake.efficiency * np.maximum(bar * 1e5 - brake.threshold_pressure, 0.0) * brake.piston_area

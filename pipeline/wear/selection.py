@@ -1,16 +1,17 @@
 """Which wear law the readings speak for, and what they can and cannot tell.
 
-Every law is fitted; one counts as identified when more intervals than parameters were measured, the fit came to its end, it is
-not wrong by more than ROUGH of an interval's loss nor by MISFIT times what the readings' noise explains, and the profile of each of its parameters closes inside its limits
-with every rate clear of zero.
-The identified law of the lowest AICc is chosen, but a law with more than one parameter must be better by MARGIN, so that
-noise does not buy a shape:
+Every law is fitted; one counts as identified when more intervals than parameters were measured, the fit came to its
+end, it is not wrong by more than ROUGH of an interval's loss nor by MISFIT times what the readings' noise explains,
+and the profile of each of its parameters closes inside its limits with every rate clear of zero. The identified law
+of the lowest AICc is chosen, but a law with more than one parameter must be better by MARGIN, so that noise does not
+buy a shape:
 
     AICc = chi2 + ln(det C / det C0) + 2 p + 2 p (p + 1) / (n - p - 1)
 
-(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), with C the covariance that holds the law's roughness or the scatter
-between occasions (its size counts as a parameter), C0 that of the readings alone, and n the number of observations that the
-noise is known from: the intervals and the readings' own degrees of freedom, or the intervals alone where either was needed.
+(Burnham & Anderson, Model Selection and Multimodel Inference, 2002), with C the covariance that holds the law's
+roughness or the scatter between occasions (its size counts as a parameter), C0 that of the readings alone, and n the
+number of observations that the noise is known from: the intervals and the readings' own degrees of freedom, or the
+intervals alone where either was needed.
 """
 
 from __future__ import annotations
@@ -48,7 +49,9 @@ class Candidate:
 
 
 def with_model_u(problem: Problem, share: float) -> Problem:
-    """The problem with that share of each interval's fitted loss in its covariance. Raises ValueError as `infer` does."""
+    """The problem with that share of each interval's fitted loss in its covariance. Raises ValueError as `infer`
+    does.
+    """
     return replace(problem, covariance=problem.covariance + np.diag((share * at_best(problem)) ** 2))
 
 
@@ -77,7 +80,7 @@ def energy_problem(
     noise: Noise,
     model_u: float,
 ) -> Problem:
-    """The energy law's problem as `choose` has it, before specimens' scatter."""  # fmt: skip
+    """The energy law's problem as `choose` has it, before specimens' scatter."""
     dof = min(dof, ASSUMED_NOISE_DOF) if noise.assumed else dof
     return with_model_u(Problem(LAWS["energy"], intervals, constants, y, covariance, dof, **vars(noise)), model_u)
 
@@ -111,9 +114,10 @@ def choose(
 ) -> Choice:
     """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text.
 
-    model_u: share of an interval's loss by which any law may be wrong (temperatures are modelled), beside the readings.
-    noise: what more is known of the readings' noise. adapt: what a law's problem needs before it is fitted (scatter between specimens in its covariance). folds: numbers
-    [K] of what is left out together for the prediction error; each interval alone without it.
+    model_u: share of an interval's loss by which any law may be wrong (temperatures are modelled), beside the
+    readings. noise: what more is known of the readings' noise. adapt: what a law's problem needs before it is fitted
+    (scatter between specimens in its covariance). folds: numbers [K] of what is left out together for the prediction
+    error; each interval alone without it.
     """
     noise = noise or Noise()
     if noise.assumed:

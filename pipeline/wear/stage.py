@@ -27,7 +27,9 @@ from pipeline.wear.result import component_result
 
 
 def run(*, folder: Path, settings: str, into: Path) -> None:
-    """Read folder/test.yaml, its wear file and into/{stops,traces}.parquet, summary.json; write the two files in `into`."""
+    """Read folder/test.yaml, its wear file and into/{stops,traces}.parquet, summary.json; write the two files in
+    `into`.
+    """
     test, method = folder.name, into.parent.parent.name
     summary = read_json(into / "summary.json")
     inputs = {"stops": into / "stops.parquet", "traces": into / "traces.parquet", "summary": into / "summary.json"}

@@ -1,9 +1,9 @@
 """Temperature history of the rubbed surface over braking and the pause after it.
 
-A thermocouple lags a stop of a few seconds by 50 K and more, and one set near the face reads above the bulk: what it shows
-within a stop is the sensor's as much as the disc's. So the surface is modelled from the settled temperature before the
-stop: one-dimensional conduction under the stop's own power (`pipeline.heat.slab`) while braking and while the disc evens out
-after it, on top of a bulk that cools to what the thermocouple shows once it has settled again.
+A thermocouple lags a stop of a few seconds by 50 K and more, and one set near the face reads above the bulk: what it
+shows within a stop is the sensor's as much as the disc's. So the surface is modelled from the settled temperature
+before the stop: one-dimensional conduction under the stop's own power (`pipeline.heat.slab`) while braking and while
+the disc evens out after it, on top of a bulk that cools to what the thermocouple shows once it has settled again.
 """
 
 from __future__ import annotations
@@ -63,7 +63,9 @@ class Samples:
 
 @dataclass(frozen=True)
 class History:
-    """(time, kelvin) of the surface: while braking, and of what follows in stretches; heating belongs to the next stop."""
+    """(time, kelvin) of the surface: while braking, and of what follows in stretches; heating belongs to the next
+    stop.
+    """
 
     braking: tuple[np.ndarray, np.ndarray]
     after: list[tuple[np.ndarray, np.ndarray]]
@@ -71,7 +73,9 @@ class History:
 
 
 def modelled(samples: Samples, idle: Array, following: Array, plate: Plate, curve: Curve | None) -> History:
-    """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in K."""
+    """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in
+    K.
+    """
     time, power, step = _braking_power(samples)
     bulk = _bulk(samples.initial, power, step, _excess(time, power, samples.initial, plate), plate, curve)
     end = np.maximum(time.max(axis=1), 1e-6)
@@ -91,7 +95,9 @@ def modelled(samples: Samples, idle: Array, following: Array, plate: Plate, curv
 
 
 def _braking_power(samples: Samples) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(time with all that follows braking put onto brake end, mean power over each step, step); the pause has its own nodes."""
+    """(time with all that follows braking put onto brake end, mean power over each step, step); the pause has its own
+    nodes.
+    """
     time = np.minimum(samples.time, samples.duration[:, None])
     step = np.diff(time, axis=1, prepend=time[:, :1])
     mean = (samples.power + np.roll(samples.power, 1, axis=1)) / 2
@@ -115,7 +121,9 @@ def _excess(time: Array, power: Array, initial: Array, plate: Plate) -> Array:
 
 
 def _bulk(initial: Array, power: Array, step: Array, excess: Array, plate: Plate, curve: Curve | None) -> Array:
-    """Bulk temperature in K by the heat put in less what the face, hotter than the bulk, loses meanwhile, [stops, n]."""
+    """Bulk temperature in K by the heat put in less what the face, hotter than the bulk, loses meanwhile, [stops,
+    n].
+    """
     given = np.cumsum(power * step / plate.mass, axis=1)
     if curve is None:
         return heated(initial[:, None], given, plate.material)
@@ -127,7 +135,9 @@ def _bulk(initial: Array, power: Array, step: Array, excess: Array, plate: Plate
 
 
 def _settled(samples: Samples, plate: Plate) -> tuple[np.ndarray, np.ndarray]:
-    """Seconds after brake end of the first recorded sample that shows the bulk, and its temperature; NaN where none is."""
+    """Seconds after brake end of the first recorded sample that shows the bulk, and its temperature; NaN where none
+    is.
+    """
     after = samples.time - samples.duration[:, None]
     good = (after >= plate.settled_s) & np.isfinite(samples.measured)
     first = good.argmax(axis=1)

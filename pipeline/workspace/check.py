@@ -90,7 +90,9 @@ def checked_place(place: Path) -> Checked:
 
 
 def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
-    """Optional files that are left out, patterns that give none (a mistyped one would pass in silence), targets of no test."""
+    """Optional files that are left out, patterns that give none (a mistyped one would pass in silence), targets of no
+    test.
+    """
     for name, why in workspace.left_out:
         yield Problem(name, "left_out", why.removeprefix(f"{name}: "))
     config = load(place, ConfigFile)

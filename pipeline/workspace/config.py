@@ -146,7 +146,9 @@ def _optional(
 
 
 def _one_each(read: list[tuple[Path, Any]], key: str, left_out: list[tuple[str, str]]) -> dict[str, Path]:
-    """File of each compound, duty or rig; where several files are of one, none is taken: which is meant is not ours to say."""
+    """File of each compound, duty or rig; where several files are of one, none is taken: which is meant is not ours
+    to say.
+    """
     found: dict[str, list[Path]] = {}
     for path, content in read:
         found.setdefault(getattr(content, key), []).append(path)

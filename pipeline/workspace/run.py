@@ -1,6 +1,7 @@
 """What a run is made of, for the Snakefile: tests, compounds, methods, files, and each rule's settings as strings.
 
-Light on purpose (no polars, no scipy): it is imported at every start of Snakemake and by each of its jobs' parents only.
+Light on purpose (no polars, no scipy): it is imported at every start of Snakemake and by each of its jobs' parents
+only.
 """
 
 from __future__ import annotations
@@ -106,7 +107,8 @@ class Run:
 
     @cached_property
     def prefix(self) -> str:
-        """What stands before a path below the results in the workflow's files; relative where the results' path forbids more.
+        """What stands before a path below the results in the workflow's files; relative where the results' path
+        forbids more.
 
         Snakemake takes `{x}` and `<x>` in any path for its own, and there is no way to write them otherwise. Where the
         results stand below such a name, they are reached from the working directory: directly, or by a link in it.
@@ -121,7 +123,9 @@ class Run:
         return f"{link}/"
 
     def settings_file(self, method: str, stage: str) -> str:
-        """A file with the same string, renewed only when that changes: Snakemake forgets params with its working directory."""
+        """A file with the same string, renewed only when that changes: Snakemake forgets params with its working
+        directory.
+        """
         return self._renewed(Path(method) / ".settings" / f"{stage}.json", self.settings(method, stage))
 
     def form_file(self, stage: str) -> str:
@@ -155,12 +159,14 @@ class Run:
         return self._given("archive", "left_out", self.left_out_digest)
 
     def _given(self, kind: str, name: str, text: str) -> str:
-        """A file with the digest of what the user gave: that file is the rule's input, and not what was given, whose dates
-        come from another clock and may lie in the future."""
+        """A file with the digest of what the user gave: that file is the rule's input, and not what was given, whose
+        dates come from another clock and may lie in the future."""
         return self._renewed(Path(".given") / kind / name, text)
 
     def again(self, stage: str, wildcards: Any) -> list[str]:
-        """An input that is new where the stage's results carry a fault that is due for another try; none before its first."""
+        """An input that is new where the stage's results carry a fault that is due for another try; none before its
+        first.
+        """
         folder, subject = self._place(wildcards)
         place = Path(folder) / ".again" / f"{subject}.{stage}"
         faults = [

@@ -1,7 +1,7 @@
 """One stop's pressure against what the rest of the test and the stop itself say of it.
 
-The energy balance is blind to pressure, so a single recording with its pressure in another unit or range, or a stretch of it,
-gives a false mu that nothing else contradicts but the schedule's level and the torque.
+The energy balance is blind to pressure, so a single recording with its pressure in another unit or range, or a
+stretch of it, gives a false mu that nothing else contradicts but the schedule's level and the torque.
 """
 
 from __future__ import annotations
@@ -96,9 +96,9 @@ def torque_losses(
 ) -> list[Finding]:
     """A finding where torque is lost for a moment within a braking and comes back, while the pressure stands.
 
-    time (s), torque (N m, above its rest), pressure (Pa above rest): (n,) of the braking; plateau (Pa), full (N m): their
-    levels over its last half. Friction has no way to leave and return within a few hundredths of a second; a recorder has.
-    Up to LOST_SAMPLES samples are left to the search for single wild ones.
+    time (s), torque (N m, above its rest), pressure (Pa above rest): (n,) of the braking; plateau (Pa), full (N m):
+    their levels over its last half. Friction has no way to leave and return within a few hundredths of a second; a
+    recorder has. Up to LOST_SAMPLES samples are left to the search for single wild ones.
     """
     if time.size < 12 or not (plateau > 0 and full > 0):
         return []

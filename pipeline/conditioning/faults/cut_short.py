@@ -1,7 +1,7 @@
 """Faults that make a braking look shorter than it was: channels that lose samples at its start or its end.
 
-mu stays plausible then and the energy balance closes over what is left. What gives it away is beside the braking: torque
-where the pressure says that the brake is open, or a speed that jumps as no shaft can.
+mu stays plausible then and the energy balance closes over what is left. What gives it away is beside the braking:
+torque where the pressure says that the brake is open, or a speed that jumps as no shaft can.
 """
 
 import numpy as np
@@ -34,10 +34,10 @@ def torque_without_pressure(
 ) -> list[Finding]:
     """A finding where torque stands well above its rest beside the braking from `start` to `end` (s).
 
-    time, torque: (n,) from the end of the braking before to the start of the next, torque positive when it slows the shaft
-    (N m). plateau: the braking's own torque as recorded; lag: between the channels, s, None where it is not known;
-    threshold: the pressure at which braking is taken to begin, over its plateau; after: look behind the end too (not where
-    the shaft stands still there with the brake applied).
+    time, torque: (n,) from the end of the braking before to the start of the next, torque positive when it slows the
+    shaft (N m). plateau: the braking's own torque as recorded; lag: between the channels, s, None where it is not
+    known; threshold: the pressure at which braking is taken to begin, over its plateau; after: look behind the end
+    too (not where the shaft stands still there with the brake applied).
     """
     outside = (time < start) | (time > end)
     known = outside & np.isfinite(torque)
@@ -83,8 +83,8 @@ def speed_jumps(
 ) -> list[Finding]:
     """A finding where the speed jumps within or beside the braking from `start` to `end` (s), `first` to `last` rad/s.
 
-    time, speed: (n,) from the end of the braking before to the start of the next. A jump is a change from one sample to the
-    next by more than a tenth of the first speed, and faster than six times the braking's mean rate allows.
+    time, speed: (n,) from the end of the braking before to the start of the next. A jump is a change from one sample
+    to the next by more than a tenth of the first speed, and faster than six times the braking's mean rate allows.
     """
     near = np.isfinite(speed) & (time > start - REACH_S) & (time < end + REACH_S)
     moments, values = time[near], speed[near]

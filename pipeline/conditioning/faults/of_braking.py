@@ -30,14 +30,23 @@ def faults_within(
 ) -> list[Finding]:
     """Time base, missing, held and cut values, ends and thermocouple of the braking `span` of a stretch.
 
-    c: channel -> (n,) as recorded, SI; lead: row where its zero window begins; full_scales: of torque (N m), pressure (Pa).
+    c: channel -> (n,) as recorded, SI; lead: row where its zero window begins; full_scales: of torque (N m), pressure
+    (Pa).
     """
     kind = block.kind if block is not None else b.kind
     energy = float(np.nansum(np.abs(c["torque"][span]) * c["speed"][span]) * (b.step if np.isfinite(b.step) else 0.0))
     return braking_faults(
-        c, span, lead, gap_periods=gap_periods, step=b.step, full_scales=full_scales, energy=energy,
-        begins_inside=b.begins_inside, ends_inside=ends_short(b, block), moving=kind != "drag",
-    )  # fmt: skip
+        c,
+        span,
+        lead,
+        gap_periods=gap_periods,
+        step=b.step,
+        full_scales=full_scales,
+        energy=energy,
+        begins_inside=b.begins_inside,
+        ends_inside=ends_short(b, block),
+        moving=kind != "drag",
+    )
 
 
 def ends_short(b: Braking, block: Block | None) -> bool:
@@ -50,7 +59,9 @@ def ends_short(b: Braking, block: Block | None) -> bool:
 
 
 def unspiked(c: Mapping[str, np.ndarray], wide: slice, span: slice) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
-    """Torque and pressure of the rows `wide` with single wild samples bridged, each channel bridged within `span` a finding."""
+    """Torque and pressure of the rows `wide` with single wild samples bridged, each channel bridged within `span` a
+    finding.
+    """
     found, result = [], []
     for name in ("torque", "pressure"):
         values = c[name][wide]
@@ -83,22 +94,33 @@ def faults_beside(
     lag: float | None,
     samples: Conditioned,
 ) -> list[Finding]:
-    """Channels that contradict each other within the braking and beside it, up to its neighbours' rows `before` and `after`.
+    """Channels that contradict each other within the braking and beside it, up to its neighbours' rows `before` and
+    `after`.
 
-    c: channel -> (n,) as recorded, SI; sign: -1 where torque is negative in braking; lag: s, None where it is not known.
+    c: channel -> (n,) as recorded, SI; sign: -1 where torque is negative in braking; lag: s, None where it is not
+    known.
     """
     time, whole = c["time"], slice(before, after)
     found = torque_without_pressure(
-        time[whole], sign * c["torque"][whole], start=b.start_s, end=b.end_s, plateau=sign * b.torque_plateau, lag=lag,
-        threshold=min(ONSET_PA / b.plateau, 1.0) if b.plateau > 0 else 1.0, after=not b.ends_by_speed,
-    )  # fmt: skip
+        time[whole],
+        sign * c["torque"][whole],
+        start=b.start_s,
+        end=b.end_s,
+        plateau=sign * b.torque_plateau,
+        lag=lag,
+        threshold=min(ONSET_PA / b.plateau, 1.0) if b.plateau > 0 else 1.0,
+        after=not b.ends_by_speed,
+    )
     for seen in (pressure_jumps, pressure_losses):
         found += seen(time[span], c["pressure"][span], c["torque"][span], plateau=b.plateau)
     at_rest = sign * b.torque_rest.value if b.torque_rest else 0.0
     found += torque_losses(
-        time[span], sign * c["torque"][span] - at_rest, c["pressure"][span] - (b.rest.value if b.rest else 0.0),
-        plateau=b.plateau, full=sign * b.torque_plateau - at_rest,
-    )  # fmt: skip
+        time[span],
+        sign * c["torque"][span] - at_rest,
+        c["pressure"][span] - (b.rest.value if b.rest else 0.0),
+        plateau=b.plateau,
+        full=sign * b.torque_plateau - at_rest,
+    )
     found += coarse_values(c["pressure"][span], c["torque"][span])
     found += speed_jumps(
         time[whole], c["speed"][whole], start=b.start_s, end=b.end_s, first=b.speed_start, last=b.speed_end

@@ -1,7 +1,7 @@
 """Faults in the samples of one braking and its zero windows.
 
-Time base (gaps, time that does not increase), missing and held values, flat tops at the range's end, single wild samples,
-thermocouples open or stuck, recordings that begin or end inside the braking.
+Time base (gaps, time that does not increase), missing and held values, flat tops at the range's end, single wild
+samples, thermocouples open or stuck, recordings that begin or end inside the braking.
 """
 
 from collections.abc import Mapping
@@ -68,10 +68,13 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
         i = int(backward[0])
         found.append(
             finding(
-                "time_backwards", f"time does not increase at {time[i]:.3f} s: next sample {time[i + 1]:.3f} s",
-                channel="time", **_where(time, i, i + 1), evidence={"steps": int(backward.size)},
+                "time_backwards",
+                f"time does not increase at {time[i]:.3f} s: next sample {time[i + 1]:.3f} s",
+                channel="time",
+                **_where(time, i, i + 1),
+                evidence={"steps": int(backward.size)},
             )
-        )  # fmt: skip
+        )
     repeated = repeated_indices(time)
     if repeated.size:
         i = int(repeated[0])
@@ -88,10 +91,13 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
         length = float(time[i + 1] - time[i])
         found.append(
             finding(
-                "time_gap", f"no samples for {length:.3f} s inside the braking or its zero window",
-                channel="time", **_where(time, i, i + 1), evidence={"gap_s": length, "sample_period_s": step},
+                "time_gap",
+                f"no samples for {length:.3f} s inside the braking or its zero window",
+                channel="time",
+                **_where(time, i, i + 1),
+                evidence={"gap_s": length, "sample_period_s": step},
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -100,17 +106,21 @@ def _ends(channels: Mapping[str, np.ndarray], span: slice, begins_inside: bool, 
     if begins_inside:
         found.append(
             finding(
-                "clipped_start", "the recording begins with the brake applied: start and zero readings are missing",
-                **_where(time, span.start, span.start), evidence={"pressure_pa": float(channels["pressure"][span.start])},
+                "clipped_start",
+                "the recording begins with the brake applied: start and zero readings are missing",
+                **_where(time, span.start, span.start),
+                evidence={"pressure_pa": float(channels["pressure"][span.start])},
             )
-        )  # fmt: skip
+        )
     if ends_inside:
         found.append(
             finding(
-                "clipped_end", "the recording ends with the brake applied and the shaft turning",
-                **_where(time, span.stop - 1, span.stop - 1), evidence={"speed_rad_s": float(channels["speed"][span.stop - 1])},
+                "clipped_end",
+                "the recording ends with the brake applied and the shaft turning",
+                **_where(time, span.stop - 1, span.stop - 1),
+                evidence={"speed_rad_s": float(channels["speed"][span.stop - 1])},
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -120,10 +130,13 @@ def _missing(name: str, time: np.ndarray, values: np.ndarray) -> list[Finding]:
         return []
     return [
         finding(
-            "dropout", f"{bad.size} of {values.size} samples of {name} in the braking are no number",
-            channel=name, **_where(time, int(bad[0]), int(bad[-1])), evidence={"samples": int(bad.size), "of": int(values.size)},
+            "dropout",
+            f"{bad.size} of {values.size} samples of {name} in the braking are no number",
+            channel=name,
+            **_where(time, int(bad[0]), int(bad[-1])),
+            evidence={"samples": int(bad.size), "of": int(values.size)},
         )
-    ]  # fmt: skip
+    ]
 
 
 def _longest_equal(values: np.ndarray) -> tuple[int, int]:
@@ -137,7 +150,9 @@ def _longest_equal(values: np.ndarray) -> tuple[int, int]:
 
 
 def _noisy(before: np.ndarray) -> bool:
-    """Whether a channel is noisy at rest; a computed or smoothed one that stands still there may stand still in braking."""
+    """Whether a channel is noisy at rest; a computed or smoothed one that stands still there may stand still in
+    braking.
+    """
     finite = before[np.isfinite(before)]
     return finite.size >= HELD_SAMPLES and _mostly_distinct(finite)
 
@@ -158,10 +173,13 @@ def _held(name: str, time: np.ndarray, values: np.ndarray, before: np.ndarray, s
         return []  # a flat top is a finding of its own
     return [
         finding(
-            "held_value", f"{name} stands still at one value for {length} samples",
-            channel=name, **_where(time, start, start + length - 1), evidence={"samples": length, "value_si": float(values[start])},
+            "held_value",
+            f"{name} stands still at one value for {length} samples",
+            channel=name,
+            **_where(time, start, start + length - 1),
+            evidence={"samples": length, "value_si": float(values[start])},
         )
-    ]  # fmt: skip
+    ]
 
 
 def _flat_top(
@@ -207,19 +225,25 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
         }
         return [
             finding(
-                "thermocouple_open", "disc temperature jumps faster than a disc can or leaves its range: an open circuit",
-                channel=name, **_where(moments, i, i + 1), evidence=evidence,
+                "thermocouple_open",
+                "disc temperature jumps faster than a disc can or leaves its range: an open circuit",
+                channel=name,
+                **_where(moments, i, i + 1),
+                evidence=evidence,
             )
-        ]  # fmt: skip
+        ]
     braking = temperature[start:]
     braking = braking[np.isfinite(braking)]
     if braking.size >= 20 and np.ptp(braking) == 0 and abs(energy) > STUCK_ENERGY_J:
         return [
             finding(
-                "thermocouple_stuck", f"disc temperature stands still while {energy / 1e3:.0f} kJ went in",
-                channel=name, **_where(time, start, time.size - 1), evidence={"energy_kj": energy / 1e3, "value_c": float(braking[0] - 273.15)},
+                "thermocouple_stuck",
+                f"disc temperature stands still while {energy / 1e3:.0f} kJ went in",
+                channel=name,
+                **_where(time, start, time.size - 1),
+                evidence={"energy_kj": energy / 1e3, "value_c": float(braking[0] - 273.15)},
             )
-        ]  # fmt: skip
+        ]
     return []
 
 
@@ -247,7 +271,8 @@ def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end
 
 
 def spikes(values: np.ndarray) -> np.ndarray:
-    """Indices of single wild samples: more than ten robust sigmas and a quarter of the level from the median of seven (Hampel).
+    """Indices of single wild samples: more than ten robust sigmas and a quarter of the level from the median of seven
+    (Hampel).
 
     The sigma is that of the whole series about its running median, so that ramps raise none.
     """

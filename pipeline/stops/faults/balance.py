@@ -1,6 +1,8 @@
-"""What the test's energy balance, levels and second sensors say, as findings: of the test, and of the stops they reach."""
+"""What the test's energy balance, levels and second sensors say, as findings: of the test, and of the stops they
+reach.
+"""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -10,7 +12,7 @@ from pipeline.archive.card import Card
 from pipeline.conditioning.energy_balance import BalanceLine
 from pipeline.conditioning.from_brakings import FoundCorrections
 from pipeline.conditioning.offsets import robust_line
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, finding, of_each
 from pipeline.inputs import unit_slips
 from pipeline.method import Method
 from pipeline.stops.alignment import Alignment
@@ -31,7 +33,9 @@ LEVELS = {"pressure": "pressure", "speed": "angular_speed", "torque": "torque"} 
 
 
 def ratio_statistics(ratios: np.ndarray) -> dict[str, Any]:
-    """Median, robust scatter, trend per 100 stops with its standard uncertainty; null with why where there are too few."""
+    """Median, robust scatter, trend per 100 stops with its standard uncertainty; null with why where there are too
+    few.
+    """
     index = np.flatnonzero(np.isfinite(ratios))
     values = ratios[index]
     if values.size == 0:
@@ -61,8 +65,8 @@ def candidates(
 ) -> list[dict[str, Any]]:
     """What a balance off by one factor may come from, the like unit slips first; empty where it is within `limit`.
 
-    units: the card's, by channel.
-    Each: cause, factor (the ratio it would give), residual (measured over that, less 1), and what it can't be told from.
+    units: the card's, by channel. Each: cause, factor (the ratio it would give), residual (measured over that, less
+    1), and what it can't be told from.
     """
     if median is None or not np.isfinite(median) or abs(median - 1) <= limit:
         return []
@@ -104,10 +108,8 @@ def balance_findings(
         text = f"work at the brake is {median:.3f} of the energy the shaft gave up. Candidates: {named}"
         result.append(finding("energy_balance", text, evidence=evidence))
         if abs(median - 1) > max(method.reduction.balance_gross, limit):
-            result += [
-                finding("energy_balance", f"stop {s}: the whole test's energy ratio is {median:.3f}", stop=s, file=f, evidence={"ratio_median": median})
-                for s, f in zip(stops["stop"], stops["file"], strict=True)
-            ]  # fmt: skip
+            text = f"the whole test's energy ratio is {median:.3f}"
+            result += of_each(_every(stops), "energy_balance", text, evidence={"ratio_median": median})
     trend, u = statistics["trend_per_100_stops"], statistics.get("trend_u")
     stretch = np.ptp(np.flatnonzero(np.isfinite(ratios))) / 100 if trend is not None else 0.0
     # A late speed bends the ratio by itself, from stop to stop too.
@@ -166,7 +168,9 @@ def _pressures(stops: pl.DataFrame, card: Card, method: Method) -> list[Finding]
 
 
 def unsplit_share(stops: pl.DataFrame, found: FoundCorrections) -> float:
-    """What a constant reading that may be drag or offset is worth in the energy ratio: median over the stops; 0 if told apart."""
+    """What a constant reading that may be drag or offset is worth in the energy ratio: median over the stops; 0 if
+    told apart.
+    """
     zero = found.corrections.zero
     if zero.separated or not zero.known or not zero.includes_drag or "angle_rad" not in stops.columns:
         return 0.0
@@ -177,7 +181,9 @@ def unsplit_share(stops: pl.DataFrame, found: FoundCorrections) -> float:
 def _first_named(
     causes: list[dict[str, Any]], median: float | None, found: FoundCorrections, alignment: Alignment
 ) -> list[dict[str, Any]]:
-    """The candidates, led by what another witness speaks for: a late speed, or a speed that stands off the schedule alike."""
+    """The candidates, led by what another witness speaks for: a late speed, or a speed that stands off the schedule
+    alike.
+    """
     if not causes or median is None:
         return causes
     if found.speed_late:
@@ -191,7 +197,9 @@ def _first_named(
 
 
 def balance_limit(stops: pl.DataFrame, found: FoundCorrections, card: Card, method: Method) -> float:
-    """|energy ratio - 1| from which on the balance is a finding: what the accuracies allow, and a drag not told from the offset."""
+    """|energy ratio - 1| from which on the balance is a finding: what the accuracies allow, and a drag not told from
+    the offset.
+    """
     return balance_allowance(card, method.reduction.balance_limit, stops) + unsplit_share(stops, found)
 
 
@@ -230,9 +238,13 @@ def _level_findings(alignment: Alignment, stops: pl.DataFrame, card: Card) -> li
 
 
 def _over_test(stops: pl.DataFrame, code: str, text: str, channel: str, evidence: dict[str, Any]) -> list[Finding]:
-    """The finding for the test and, short, for each of its stops: nothing measured in doubtful units is used unasked."""
-    every = [
-        finding(code, f"stop {s}: {channel} is off its schedule as in the whole test", stop=s, file=f, channel=channel, evidence={"ratio": evidence["ratio"]})
-        for s, f in zip(stops["stop"], stops["file"], strict=True)
-    ]  # fmt: skip
+    """The finding for the test and, short, for each of its stops: nothing measured in doubtful units is used
+    unasked.
+    """
+    short = f"{channel} is off its schedule as in the whole test"
+    every = of_each(_every(stops), code, short, channel=channel, evidence={"ratio": evidence["ratio"]})
     return [finding(code, text, channel=channel, evidence=evidence), *every]
+
+
+def _every(stops: pl.DataFrame) -> Iterator[tuple[int, str]]:
+    return stops.select("stop", "file").iter_rows()

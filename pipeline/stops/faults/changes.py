@@ -1,8 +1,8 @@
-"""Faults that only the row of all stops shows: a channel that leaves the schedule in the middle of a test, a thermocouple
-that no longer follows the heat, disc and pad thermocouples exchanged, a clock set back.
+"""Faults that only the row of all stops shows: a channel that leaves the schedule in the middle of a test, a
+thermocouple that no longer follows the heat, disc and pad thermocouples exchanged, a clock set back.
 
-A step is looked for by the split of the stops that explains most (Bai 1994, least squares), and told only where it is large
-for the engineer and far outside the stops' own scatter: a healthy test must stay silent.
+A step is looked for by the split of the stops that explains most (Bai 1994, least squares), and told only where it is
+large for the engineer and far outside the stops' own scatter: a healthy test must stay silent.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, finding, of_each
 
 LEAST_STOPS = 4  # stops on either side of a step
 STEP_SIGMAS = 8.0
@@ -21,7 +21,8 @@ RISE_KEPT = 0.7  # of the rise per energy that a bonded thermocouple shows
 def best_split(values: np.ndarray, least: int = LEAST_STOPS) -> tuple[int, float, float] | None:
     """(first index after the step, size of the step, its standard error) of the best split of `values` (n,), finite.
 
-    The error is from the scatter about the two medians (1.4826 times the median absolute deviation). None for short series.
+    The error is from the scatter about the two medians (1.4826 times the median absolute deviation). None for short
+    series.
     """
     n = values.size
     if n < 2 * least:
@@ -67,15 +68,22 @@ def _level_findings(channel: str, rows: pl.DataFrame, off: np.ndarray, at: int, 
         f"a gain of the {channel} sensor that changed",
         f"another {channel} than the schedule's on the rig",
     ]
-    evidence = {"from_stop": first, "ratio": ratio, "before": float(np.exp(np.median(off[:at]))), "after": float(np.exp(np.median(off[at:]))), "candidates": candidates}  # fmt: skip
+    evidence = {
+        "from_stop": first,
+        "ratio": ratio,
+        "before": float(np.exp(np.median(off[:at]))),
+        "after": float(np.exp(np.median(off[at:]))),
+        "candidates": candidates,
+    }
     text = f"{channel} steps by a factor {ratio:.3g} against the schedule at stop {first}. Candidates: {'; '.join(candidates)}"
     result = [finding("level_step", text, channel=channel, file=file, evidence=evidence)]
     if abs(np.log(ratio)) > np.log(1.25):
         wrong = rows[at:] if abs(np.median(off[at:])) > abs(np.median(off[:at])) else rows[:at]
-        result += [
-            finding("level_step", f"stop {s}: {channel} is off the schedule by the step at stop {first}", stop=s, file=f, channel=channel, evidence={"from_stop": first, "ratio": ratio})
-            for s, f in zip(wrong["stop"], wrong["file"], strict=True)
-        ]  # fmt: skip
+        text = f"{channel} is off the schedule by the step at stop {first}"
+        evidence = {"from_stop": first, "ratio": ratio}
+        result += of_each(
+            wrong.select("stop", "file").iter_rows(), "level_step", text, channel=channel, evidence=evidence
+        )
     return result
 
 
@@ -83,7 +91,8 @@ def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
     """A thermocouple whose rise per energy falls from some stop on, conditions allowed for.
 
     heat_capacity: (n,) of the disc at each stop's temperature, any unit. The log of rise x heat capacity / energy is
-    regressed on log energy, log duration and initial temperature with a step; the step must take 30 % or more of the rise.
+    regressed on log energy, log duration and initial temperature with a step; the step must take 30 % or more of the
+    rise.
     """
     rise = (stops["temperature_peak_c"] - stops["temperature_initial_c"]).to_numpy().astype(float)
     energy, duration = (stops[name].to_numpy().astype(float) for name in ("energy_kj", "duration_s"))
@@ -102,18 +111,20 @@ def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
         return []
     first, kept = int(number[at]), float(np.exp(step))
     after = stops.filter(pl.col("stop") >= first)
-    text = f"disc temperature rises only {100 * kept:.0f} % of what the same energy gave before stop {first}: thermocouple loose or worn through"
-    return [
-        finding("thermocouple_debonded", f"stop {s}: {text}", stop=s, file=f, channel="disc_temperature", evidence={"from_stop": first, "rise_kept": kept})
-        for s, f in zip(after["stop"], after["file"], strict=True)
-    ]  # fmt: skip
+    text = (
+        f"disc temperature rises only {100 * kept:.0f} % of what the same energy gave before stop {first}: thermocouple loose or "
+        "worn through"
+    )
+    evidence = {"from_stop": first, "rise_kept": kept}
+    where = after.select("stop", "file").iter_rows()
+    return of_each(where, "thermocouple_debonded", text, channel="disc_temperature", evidence=evidence)
 
 
 def step_squares(y: np.ndarray, columns: np.ndarray) -> np.ndarray:
     """Sum of squares of y (n,) about columns (n, c) and a step from each of its places on (n,), all at once.
 
-    What a step adds is the projection of the residual on that part of it which the columns leave (Frisch and Waugh 1933); both
-    are running sums, so that the work grows with n and not with its square.
+    What a step adds is the projection of the residual on that part of it which the columns leave (Frisch and Waugh
+    1933); both are running sums, so that the work grows with n and not with its square.
     """
     basis, values, _ = np.linalg.svd(columns, full_matrices=False)
     basis = basis[:, values > values[0] * y.size * np.finfo(float).eps]
@@ -140,10 +151,12 @@ def _step_fit(y: np.ndarray, columns: np.ndarray, at: int) -> tuple[float, float
 
 
 def swapped_thermocouples(stops: pl.DataFrame, rises: pl.DataFrame) -> list[Finding]:
-    """Disc and pad thermocouples exchanged: the pad's outruns the disc's in braking, where the disc's did before or must.
+    """Disc and pad thermocouples exchanged: the pad's outruns the disc's in braking, where the disc's did before or
+    must.
 
     rises: recording, disc_k, pad_k: rise over each recording. The rubbed disc follows a braking first, the pad's
-    thermocouple sits behind the face (common practice); a pad that is quicker from the first stop on is told as info only.
+    thermocouple sits behind the face (common practice); a pad that is quicker from the first stop on is told as info
+    only.
     """
     rows = (
         stops.join(rises, on="recording", how="inner").filter(pl.max_horizontal("disc_k", "pad_k") > 10.0).sort("stop")
@@ -161,8 +174,12 @@ def swapped_thermocouples(stops: pl.DataFrame, rises: pl.DataFrame) -> list[Find
     where = "in part of the test" if changed else "throughout the test"
     return [
         finding(
-            "thermocouple_swapped", f"stop {s}: the pad's thermocouple outruns the disc's {where}: exchanged?", stop=s, file=f,
-            channel="disc_temperature", evidence={"disc_rise_k": d, "pad_rise_k": p},
+            "thermocouple_swapped",
+            f"stop {s}: the pad's thermocouple outruns the disc's {where}: exchanged?",
+            stop=s,
+            file=f,
+            channel="disc_temperature",
+            evidence={"disc_rise_k": d, "pad_rise_k": p},
         )
         for s, f, d, p in struck.select("stop", "file", "disc_k", "pad_k").iter_rows()
-    ]  # fmt: skip
+    ]

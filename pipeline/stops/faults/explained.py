@@ -1,9 +1,9 @@
 """What a deviation over the stops follows: a step in time, a drift, the temperature, or another channel.
 
-y = a(group) + b x: every group of stops (one wanted level) keeps a mean of its own, so that a rig that holds one level worse
-than another is no fault of a sensor; b is what is left along x. A step is tried at every place (Bai 1994, least squares);
-after the groups' means are taken out its size is sum of y after it over the sum of the groups' n1 n0 / n. The explanation
-told is the one that leaves least; the others are no better, not excluded.
+y = a(group) + b x: every group of stops (one wanted level) keeps a mean of its own, so that a rig that holds one
+level worse than another is no fault of a sensor; b is what is left along x. A step is tried at every place (Bai 1994,
+least squares); after the groups' means are taken out its size is sum of y after it over the sum of the groups' n1 n0
+/ n. The explanation told is the one that leaves least; the others are no better, not excluded.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ CLIP = 8.0  # robust sigmas: a lone stop decides nothing
 
 @dataclass(frozen=True)
 class Explanation:
-    """`what` the deviation follows, its `size` over the data (log of a ratio), standard error, first index after a step."""
+    """`what` the deviation follows, its `size` over the data (log of a ratio), standard error, first index after a
+    step.
+    """
 
     what: str
     size: float
@@ -38,8 +40,9 @@ def explained(
 ) -> Explanation | None:
     """The explanation of `y` (n,), log ratios in the order run, that leaves least; None where none passes `limit`.
 
-    groups (n,): labels of stops with one wanted level; temperature (n,): of their starts, any unit, NaN allowed; others:
-    name -> regressor (n,). Sizes: of a step its height, of the rest the change of y between their 2 % and 98 % quantiles.
+    groups (n,): labels of stops with one wanted level; temperature (n,): of their starts, any unit, NaN allowed;
+    others: name -> regressor (n,). Sizes: of a step its height, of the rest the change of y between their 2 % and 98
+    % quantiles.
     """
     n = y.size
     if n < 2 * LEAST_STOPS or not np.isfinite(y).all():

@@ -1,8 +1,9 @@
-"""A look at each recording before anything is reduced: is it in units in which brakings, zeros and windows can be found?
+"""A look at each recording before anything is reduced: is it in units in which brakings, zeros and windows can be
+found?
 
 A recording in a grossly other unit than the rest (a factor of four and more) spoils what the whole test shares: its
-thresholds, zeros and drag. Such recordings are set apart, with the reason, and the others reduced without them. Where the
-time of a whole test is in another unit nothing can be reduced: windows, filters and lags are all lengths of time.
+thresholds, zeros and drag. Such recordings are set apart, with the reason, and the others reduced without them. Where
+the time of a whole test is in another unit nothing can be reduced: windows, filters and lags are all lengths of time.
 """
 
 from __future__ import annotations

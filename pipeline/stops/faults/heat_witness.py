@@ -5,9 +5,10 @@ The friction work warms the disc by at most
     rise <= work / (mass x heat capacity at the mean temperature)
 
 and a disc starts neither below the freezing point nor above what friction materials bear. So a rise of well over what
-all the work could give, or starts below freezing, are no temperatures in the unit stated: degF labelled degC swells every
-rise by 1.8. The bound is one-sided, as pads, air and radiation take an unknown part (common practice), so that a unit
-that shrinks the rise passes unseen where its starts stay possible; the test then says that it cannot be verified.
+all the work could give, or starts below freezing, are no temperatures in the unit stated: degF labelled degC swells
+every rise by 1.8. The bound is one-sided, as pads, air and radiation take an unknown part (common practice), so that
+a unit that shrinks the rise passes unseen where its starts stay possible; the test then says that it cannot be
+verified.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, finding, of_each
 from pipeline.heat.capacity import heat_capacity
 from pipeline.inputs.unit_slips import ZERO_C, Slip, slips
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
@@ -52,7 +53,9 @@ def disc_by_heat(stops: pl.DataFrame, card: Card) -> tuple[list[Finding], list[s
 
 
 def _cost(stops: pl.DataFrame, card: Card, slip: Slip | None) -> np.ndarray:
-    """Cost of each stop (n,) if the temperatures are in the slip's unit (None: as stated); NaN where nothing is known."""
+    """Cost of each stop (n,) if the temperatures are in the slip's unit (None: as stated); NaN where nothing is
+    known.
+    """
 
     def true(name: str) -> np.ndarray:
         read = stops[name].cast(pl.Float64).fill_null(float("nan")).to_numpy().astype(float)
@@ -85,8 +88,11 @@ def _told(stops: pl.DataFrame, found: list[tuple[float, Slip, int, int]]) -> lis
     evidence = {"ratio": slip.factor, "actual": slip.actual, "labelled": slip.labelled, "candidates": causes}
     return [
         finding("unit_slip", text, channel="disc_temperature", evidence=evidence),
-        *(
-            finding("unit_slip", f"stop {s}: {causes[0]['cause']}", stop=s, file=f, channel="disc_temperature", evidence={"ratio": slip.factor})
-            for s, f in struck.select("stop", "file").iter_rows()
+        *of_each(
+            struck.select("stop", "file").iter_rows(),
+            "unit_slip",
+            str(causes[0]["cause"]),
+            channel="disc_temperature",
+            evidence={"ratio": slip.factor},
         ),
-    ]  # fmt: skip
+    ]

@@ -1,10 +1,11 @@
-"""Levels and energy ratio against what the stated accuracies allow: small gains, drifts and cross-talk, as findings of the test.
+"""Levels and energy ratio against what the stated accuracies allow: small gains, drifts and cross-talk, as findings
+of the test.
 
-A channel may stand off its schedule by its sensor's stated limit and by what a rig misses a level (1 %, common practice); it
-may move within a test by both ends of that limit. The energy ratio may stand off 1 by the limits of torque, speed (twice, as
-it comes squared into the energy) and inertia (1 % where `sensors` does not state it, common practice), and moves within a test
-by the sensors' limits only: an inertia does not change. Where pressure or torque states no accuracy, only the wide limits of
-`level_step` and of the method's `balance_limit` hold.
+A channel may stand off its schedule by its sensor's stated limit and by what a rig misses a level (1 %, common
+practice); it may move within a test by both ends of that limit. The energy ratio may stand off 1 by the limits of
+torque, speed (twice, as it comes squared into the energy) and inertia (1 % where `sensors` does not state it, common
+practice), and moves within a test by the sensors' limits only: an inertia does not change. Where pressure or torque
+states no accuracy, only the wide limits of `level_step` and of the method's `balance_limit` hold.
 """
 
 from __future__ import annotations
@@ -40,7 +41,9 @@ def torque_limit(card: Card, stops: pl.DataFrame) -> float | None:
 
 
 def balance_allowance(card: Card, method_limit: float, stops: pl.DataFrame) -> float:
-    """|energy ratio - 1| that the stated accuracies allow, at most the method's limit; that limit where torque states none."""
+    """|energy ratio - 1| that the stated accuracies allow, at most the method's limit; that limit where torque states
+    none.
+    """
     torque = torque_limit(card, stops)
     if torque is None:
         return method_limit

@@ -1,4 +1,5 @@
-"""Temperatures beside the disc's (pad, surface, ambient, caliper) held against what they can be: which unit are they in?
+"""Temperatures beside the disc's (pad, surface, ambient, caliper) held against what they can be: which unit are they
+in?
 
 No schedule says what they should read, so each has a band, recording by recording:
 
@@ -6,8 +7,8 @@ No schedule says what they should read, so each has a band, recording by recordi
     surface   within 25 K + 15 % of the disc's thermocouple before braking, when the disc is even
     others    from 10 K below the air to 150 K above the disc: what is warmed by the disc and cooled by the air
 
-(common practice). A wrong unit is told where it explains what lies outside the band; where a unit would stay inside, the
-test cannot tell and says so. No friction coefficient rests on these channels, so a finding is the test's alone.
+(common practice). A wrong unit is told where it explains what lies outside the band; where a unit would stay inside,
+the test cannot tell and says so. No friction coefficient rests on these channels, so a finding is the test's alone.
 """
 
 from __future__ import annotations
@@ -55,7 +56,9 @@ def readings(card: Card, channels: Path) -> pl.DataFrame:
 def other_temperatures(
     card: Card, table: pl.DataFrame, disc_slipped: bool
 ) -> tuple[list[Finding], list[dict[str, Any]]]:
-    """Findings, and for each channel its unit, what vouches for it and the units that it might as well be in, with why."""
+    """Findings, and for each channel its unit, what vouches for it and the units that it might as well be in, with
+    why.
+    """
     found: list[Finding] = []
     rows = []
     disc = _floats(table, "disc_temperature")
@@ -87,7 +90,9 @@ def _floats(table: pl.DataFrame, name: str) -> np.ndarray:
 
 
 def _band(name: str, disc: np.ndarray, air: np.ndarray, disc_slipped: bool) -> tuple[np.ndarray, np.ndarray, str]:
-    """Lowest and highest that a channel can read (degC), (n,) each, and what says so; NaN where the disc is in doubt."""
+    """Lowest and highest that a channel can read (degC), (n,) each, and what says so; NaN where the disc is in
+    doubt.
+    """
     if name.startswith("ambient"):
         return np.full(disc.size, AIR_C[0]), np.full(disc.size, AIR_C[1]), BY["ambient"]
     reference = np.full(disc.size, np.nan) if disc_slipped else disc
@@ -113,7 +118,9 @@ def _true(read: np.ndarray, slip: Slip) -> np.ndarray:
 def _slipped(
     read: np.ndarray, low: np.ndarray, high: np.ndarray, unit: str
 ) -> tuple[list[Slip], tuple[int, int]] | None:
-    """The units that take what lies outside the band back into it, the best first, and its stretch; None without a clear one."""
+    """The units that take what lies outside the band back into it, the best first, and its stretch; None without a
+    clear one.
+    """
     found: list[tuple[float, Slip, tuple[int, int]]] = []
     for slip in slips("temperature", unit) if read.size >= LEAST_STOPS else ():
         corrected = _outside(_true(read, slip), low, high)

@@ -1,15 +1,15 @@
 """Start temperatures against the schedule's: the witness of the disc thermocouple's unit, zero and gain.
 
 A rig waits until the disc is at the wanted temperature before it brakes, and holds it within some 10 to 15 K (common
-practice). What the recording shows at the brake's start should then be the schedule's figure. Sought is the stretch of
-stops, up to the whole test, and the one reading error (a wrong unit, an offset, a gain) that explain most of what is off:
-each stop costs
+practice). What the recording shows at the brake's start should then be the schedule's figure. Sought is the stretch
+of stops, up to the whole test, and the one reading error (a wrong unit, an offset, a gain) that explain most of what
+is off: each stop costs
 
     c(d) = d^2 / (d^2 + T^2),    d = read - expected,  T = 15 K
 
 so that a start which was missed for once decides nothing; the score of an error over a stretch is the sum of c as the
-schedule stands less c with the error. A first stop that begins cold, or a block that warms from stop to stop, follows no
-one error and stays silent; so does any error below 20 K.
+schedule stands less c with the error. A first stop that begins cold, or a block that warms from stop to stop, follows
+no one error and stays silent; so does any error below 20 K.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, finding, of_each
 from pipeline.inputs.unit_slips import Slip, slips
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
@@ -41,7 +41,9 @@ CHANNEL = "disc_temperature"
 
 @dataclass(frozen=True)
 class Departure:
-    """A stretch of comparable stops, first to last of (n,), that reads gain x wanted + offset (degC); slip: the unit."""
+    """A stretch of comparable stops, first to last of (n,), that reads gain x wanted + offset (degC); slip: the
+    unit.
+    """
 
     first: int
     last: int
@@ -59,10 +61,10 @@ def cost(off: np.ndarray, scale: float = 1.0) -> np.ndarray:
 def start_temperatures(stops: pl.DataFrame, wanted: pl.DataFrame, unit: str | None = None) -> list[Finding]:
     """Systematic departures from the wanted start temperatures: one finding each, and one for each stop in doubt.
 
-    stops: stop, file, block, schedule_row, temperature_initial_c; wanted: row, wanted_c, null where the schedule knows
-    none. unit: the card's for the channel. Stops between the first and the last of a departure are in doubt even where the
-    schedule knows no start for them. A departure of a few stops of one block that no unit explains may be how the rig was
-    run: told of the test only.
+    stops: stop, file, block, schedule_row, temperature_initial_c; wanted: row, wanted_c, null where the schedule
+    knows none. unit: the card's for the channel. Stops between the first and the last of a departure are in doubt
+    even where the schedule knows no start for them. A departure of a few stops of one block that no unit explains may
+    be how the rig was run: told of the test only.
     """
     joined = stops.join(wanted, left_on="schedule_row", right_on="row", how="left").sort("stop")
     known = joined.filter(pl.col("temperature_initial_c").is_finite() & pl.col("wanted_c").is_finite())
@@ -118,7 +120,9 @@ def _widened(read: np.ndarray, wanted: np.ndarray, left: np.ndarray, one: Depart
 
 
 def unit_not_excluded(read: np.ndarray, wanted: np.ndarray, unit: str) -> list[str]:
-    """Units that starts read (n,) might be in beside wanted (n,), degC, some in a row at least: the schedule would not show it."""
+    """Units that starts read (n,) might be in beside wanted (n,), degC, some in a row at least: the schedule would
+    not show it.
+    """
     found = []
     for slip in slips("temperature", unit):
         worse = cost(read - slip.celsius(wanted), max(slip.factor, 1.0)) - cost(read - wanted)
@@ -182,9 +186,14 @@ def _told(
     size = float(np.median(read[inside] - wanted[inside]))
     causes = _causes(one, wanted[inside])
     evidence: dict[str, Any] = {
-        "from_stop": first, "to_stop": last, "compared_stops": struck.height, "departure_k": size,
-        "ratio": one.gain, "offset_c": one.offset, "candidates": causes,
-    }  # fmt: skip
+        "from_stop": first,
+        "to_stop": last,
+        "compared_stops": struck.height,
+        "departure_k": size,
+        "ratio": one.gain,
+        "offset_c": one.offset,
+        "candidates": causes,
+    }
     code = "unit_slip" if one.slip else "level_off_schedule" if whole else "level_step"
     if one.slip is not None:
         evidence |= {"actual": one.slip.actual, "labelled": one.slip.labelled}
@@ -198,14 +207,13 @@ def _told(
     in_doubt = every.filter((pl.col("stop") >= first) & (pl.lit(last is None) | (pl.col("stop") <= (last or 0))))
     short = f"disc temperature is off the schedule's {where}: {causes[0]['cause']}"
     mark = {"from_stop": first, "ratio": one.gain, "offset_c": one.offset, "candidates": causes}
-    return found + [
-        finding(code, f"stop {s}: {short}", stop=s, file=f, channel=CHANNEL, evidence=mark)
-        for s, f in in_doubt.select("stop", "file").iter_rows()
-    ]
+    return found + of_each(in_doubt.select("stop", "file").iter_rows(), code, short, channel=CHANNEL, evidence=mark)
 
 
 def _causes(one: Departure, wanted: np.ndarray) -> list[dict[str, Any]]:
-    """What a departure may come from, the likeliest first. An offset and a gain are told apart by unlike starts only."""
+    """What a departure may come from, the likeliest first. An offset and a gain are told apart by unlike starts
+    only.
+    """
     if one.slip is not None:
         return [{"cause": f"disc temperature in {one.slip.text}", "factor": one.slip.factor}]
     level = float(np.median(wanted))

@@ -1,8 +1,8 @@
 """The stretch of stops, up to the whole test, that one error explains best.
 
-With gain_i the cost that the error takes from stop i (negative where it makes things worse), the best stretch is the run
-of stops with the largest sum; it follows from one pass of running sums (maximal segment, Bentley 1984). A single stop
-that was missed decides nothing, as costs are bounded.
+With gain_i the cost that the error takes from stop i (negative where it makes things worse), the best stretch is the
+run of stops with the largest sum; it follows from one pass of running sums (maximal segment, Bentley 1984). A single
+stop that was missed decides nothing, as costs are bounded.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ def best_stretch(gain: np.ndarray, left: np.ndarray | None = None) -> tuple[int,
 
 
 def left_open(worse: np.ndarray, least_cost: float, least_stops: int) -> bool:
-    """Whether somewhere `least_stops` stops in a row do not speak against an error: worse (n,) is the cost that it would have
-    added to each stop that tells; a mean below `least_cost` decides nothing."""
+    """Whether somewhere `least_stops` stops in a row do not speak against an error: worse (n,) is the cost that it
+    would have added to each stop that tells; a mean below `least_cost` decides nothing."""
     if worse.size < least_stops:
         return True
     means = np.convolve(worse, np.ones(least_stops) / least_stops, mode="valid")

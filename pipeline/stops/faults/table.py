@@ -35,7 +35,9 @@ BAR, RPM = 1e5, np.pi / 30
 
 
 class Shown(NamedTuple):
-    """Findings of the table; those of temperatures that no figure rests on; each channel's unit and what vouches for it."""
+    """Findings of the table; those of temperatures that no figure rests on; each channel's unit and what vouches for
+    it.
+    """
 
     findings: list[Finding]
     of_other_temperatures: list[Finding]
@@ -51,7 +53,9 @@ def table_shows(
     alignment: Alignment,
     recordings: Sequence[dict[str, Any]],
 ) -> Shown:
-    """All that the finished table of stops tells of faults. levels: `schedule_levels`; recordings: the ingest record's."""
+    """All that the finished table of stops tells of faults. levels: `schedule_levels`; recordings: the ingest
+    record's.
+    """
     card, channels = test.card, test.channels
     witnesses = witnesses_of(stops, levels, card, setup, method.reduction.plausible_mu)
     found = balance_findings(stops, test.found, card, method, alignment)
@@ -93,8 +97,8 @@ def faults_across(
 
 
 def schedule_levels(card: Card) -> pl.DataFrame:
-    """row, wanted_bar, wanted_rpm, wanted_nm, wanted_s (a drag's), wanted_c of the expanded schedule: pressure and torque
-    only where the rig holds them, the start's temperature only where it waits for one."""
+    """row, wanted_bar, wanted_rpm, wanted_nm, wanted_s (a drag's), wanted_c of the expanded schedule: pressure and
+    torque only where the rig holds them, the start's temperature only where it waits for one."""
     by_pressure = pl.when(pl.col("control") == "pressure").then(pl.col("pressure") / BAR)
     return schedule(card.blocks).select(
         pl.col("schedule_row").alias("row"),
@@ -107,7 +111,9 @@ def schedule_levels(card: Card) -> pl.DataFrame:
 
 
 def pad_and_disc_rises(card: Card, channels: Path) -> pl.DataFrame | None:
-    """recording, disc_k, pad_k: highest less first value in each one-stop recording; None where no pad channel is recorded."""
+    """recording, disc_k, pad_k: highest less first value in each one-stop recording; None where no pad channel is
+    recorded.
+    """
     if card.recordings.holds != "stop" or "pad_temperature" not in card.recordings.channels:
         return None
     lazy = scan_table(channels)

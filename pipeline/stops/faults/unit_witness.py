@@ -1,11 +1,13 @@
-"""Which channel is in another unit than the card says: every wrong unit tried against all that contradicts or bears it out.
+"""Which channel is in another unit than the card says: every wrong unit tried against all that contradicts or bears
+it out.
 
-Witnesses are log ratios of a stop, zero on a sound rig: pressure, speed, torque and a drag's time over the schedule's;
-work at the brake over the energy of the whole inertia; the drive's work over that of the inertia it simulates; and mu,
-which no brake material has outside some 0.05 to 0.9; a second pressure sensor over the first. A channel that reads f times the truth moves them by powers of f
-(the table EFFECTS): psi labelled bar lifts the pressure over the schedule's and lowers mu by the same; rad/s labelled rpm
-lowers the speed and lifts the energy ratio. The unit and stretch of stops that explain most are taken, their effect is
-removed, and the search goes on, so that two slips in one test are both named.
+Witnesses are log ratios of a stop, zero on a sound rig: pressure, speed, torque and a drag's time over the
+schedule's; work at the brake over the energy of the whole inertia; the drive's work over that of the inertia it
+simulates; and mu, which no brake material has outside some 0.05 to 0.9; a second pressure sensor over the first. A
+channel that reads f times the truth moves them by powers of f (the table EFFECTS): psi labelled bar lifts the
+pressure over the schedule's and lowers mu by the same; rad/s labelled rpm lowers the speed and lifts the energy
+ratio. The unit and stretch of stops that explain most are taken, their effect is removed, and the search goes on, so
+that two slips in one test are both named.
 """
 
 from __future__ import annotations
@@ -62,8 +64,8 @@ class Found:
 
 @dataclass(frozen=True)
 class Search:
-    """What a search holds against: per witness the band in which it may lie (absent: at 1) and its tolerance in logs; the
-    least factor of a slip."""
+    """What a search holds against: per witness the band in which it may lie (absent: at 1) and its tolerance in logs;
+    the least factor of a slip."""
 
     bands: Mapping[str, tuple[float, float]]
     tolerance: Mapping[str, float]
@@ -85,8 +87,8 @@ def slips_found(
 ) -> list[Found]:
     """Unit slips that the witnesses show, the clearest first.
 
-    witnesses: name -> logs (n,) in the stops' order, NaN where unknown; of ratios that should be 1, or of quantities that
-    should lie in their band. units: channel -> the card's unit; only its channels are tried.
+    witnesses: name -> logs (n,) in the stops' order, NaN where unknown; of ratios that should be 1, or of quantities
+    that should lie in their band. units: channel -> the card's unit; only its channels are tried.
     """
     search = Search(bands, tolerance, least)
     now = {name: values.copy() for name, values in witnesses.items()}
@@ -104,7 +106,9 @@ def slips_found(
 
 
 def _best(now: Mapping[str, np.ndarray], units: Mapping[str, str], search: Search) -> Found | None:
-    """The best slip onto the card's labels; without one, the best onto any label (a conversion made twice or forgotten)."""
+    """The best slip onto the card's labels; without one, the best onto any label (a conversion made twice or
+    forgotten).
+    """
     for by_label in (True, False):
         found = [one for one in _tried(now, units, search, by_label=by_label) if one is not None]
         if found:
@@ -162,7 +166,9 @@ def _taken_away(
 def not_excluded(
     witnesses: Mapping[str, np.ndarray], channel: str, unit: str, bands: Mapping[str, tuple[float, float]]
 ) -> list[Slip]:
-    """Units that the channel might be in, in some stops in a row at least: the witnesses would not have shown the slip."""
+    """Units that the channel might be in, in some stops in a row at least: the witnesses would not have shown the
+    slip.
+    """
     found: list[Slip] = []
     search = Search(bands, TOLERANCE, 1 + APART)
     for slip in slips(EFFECTS[channel][0], unit):

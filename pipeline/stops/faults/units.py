@@ -1,7 +1,7 @@
 """Every channel's unit held against what the test itself says: slips as findings, and what could not be verified.
 
-One slip of the whole test is one finding with its right name, and a short one for each of its stops, which stay out of the
-models. What a slip brings with it (an energy ratio that is off, a mu that is none) is not told a second time.
+One slip of the whole test is one finding with its right name, and a short one for each of its stops, which stay out
+of the models. What a slip brings with it (an energy ratio that is off, a mu that is none) is not told a second time.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.findings import Finding, finding
+from pipeline.findings import Finding, finding, of_each
 from pipeline.inputs.unit_slips import Slip
 from pipeline.stops.faults.start_temperatures import unit_not_excluded
 from pipeline.stops.faults.unit_witness import EFFECTS, LEAST_STOPS, Found, not_excluded, slips_found
@@ -25,11 +25,17 @@ MOST_APART = 0.9  # of the recordings: more is the whole test
 BAR = 1e5
 CARD_UNITS = {"inertia": "kg m^2"}
 CALLED = {
-    "pressure": "the schedule's pressure", "speed": "the schedule's speed", "torque": "the schedule's torque",
-    "balance": "the energy balance", "drive": "the work of the drive", "duration": "the schedule's duration",
-    "mu": "a plausible mu", "pressure_2": "the other pressure sensor", "temperature": "the schedule's start temperatures",
+    "pressure": "the schedule's pressure",
+    "speed": "the schedule's speed",
+    "torque": "the schedule's torque",
+    "balance": "the energy balance",
+    "drive": "the work of the drive",
+    "duration": "the schedule's duration",
+    "mu": "a plausible mu",
+    "pressure_2": "the other pressure sensor",
+    "temperature": "the schedule's start temperatures",
     "heat": "the rise that the work can give, and possible starts",
-}  # fmt: skip
+}
 # finding codes that a slip of a channel brings with it
 OF_ANY = (
     "energy_ratio_trend",
@@ -116,30 +122,34 @@ def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
     where = "in the whole test" if struck.height == stops.height else f"in stops {a} to {b}"
     causes = _causes(one)
     evidence = {
-        "ratio": one.slip.factor, "from_stop": a, "to_stop": b, "witnesses": by, "candidates": causes,
-        "actual": one.slip.actual, "labelled": one.slip.labelled,
-    }  # fmt: skip
+        "ratio": one.slip.factor,
+        "from_stop": a,
+        "to_stop": b,
+        "witnesses": by,
+        "candidates": causes,
+        "actual": one.slip.actual,
+        "labelled": one.slip.labelled,
+    }
     verb = "entered" if one.channel == "inertia" else "read"
     text = f"{causes[0]['cause']} {where}: {verb} {one.slip.factor:.4g} times the true values, by {' and '.join(CALLED[n] for n in by)}"
     text += _or(causes)
     if one.channel == "pressure_2":  # no figure of a stop rests on it
         return [finding(CODE, text, channel=one.channel, evidence=evidence)]
     short = {"ratio": one.slip.factor, "from_stop": a, "to_stop": b}
-    return [
-        finding(CODE, text, channel=one.channel, evidence=evidence),
-        *(
-            finding(CODE, f"stop {s}: {causes[0]['cause']}", stop=s, file=f, channel=one.channel, evidence=short)
-            for s, f in struck.select("stop", "file").iter_rows()
-        ),
-    ]
+    every = of_each(
+        struck.select("stop", "file").iter_rows(), CODE, str(causes[0]["cause"]), channel=one.channel, evidence=short
+    )
+    return [finding(CODE, text, channel=one.channel, evidence=evidence), *every]
 
 
 def apart_findings(
     found: Sequence[Found], recordings: Sequence[int], files: Mapping[int, str], of: int
 ) -> tuple[list[Finding], dict[int, str]]:
-    """Recordings in so grossly wrong a unit that they are set apart: a finding for each stretch, and recording -> the reason.
+    """Recordings in so grossly wrong a unit that they are set apart: a finding for each stretch, and recording -> the
+    reason.
 
-    recordings: those that the slips' stretches count in; of: recordings of the test. A slip of all of them sets none apart.
+    recordings: those that the slips' stretches count in; of: recordings of the test. A slip of all of them sets none
+    apart.
     """
     told: list[Finding] = []
     why: dict[int, str] = {}
@@ -150,8 +160,13 @@ def apart_findings(
         causes = _causes(one)
         cause = str(causes[0]["cause"])
         text = f"{cause} in {len(struck)} recordings, {files[struck[0]]} to {files[struck[-1]]}: not reduced, so that the others stay sound"
-        evidence = {"ratio": one.slip.factor, "recordings": len(struck), "candidates": causes,
-                    "actual": one.slip.actual, "labelled": one.slip.labelled}  # fmt: skip
+        evidence = {
+            "ratio": one.slip.factor,
+            "recordings": len(struck),
+            "candidates": causes,
+            "actual": one.slip.actual,
+            "labelled": one.slip.labelled,
+        }
         text += _or(causes)
         told.append(finding(CODE, text, channel=one.channel, evidence=evidence))
         why |= dict.fromkeys(struck, cause)
@@ -214,7 +229,8 @@ def _starts(stops: pl.DataFrame, levels: pl.DataFrame) -> tuple[np.ndarray, np.n
 def verified(
     stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses, by_heat: list[str] | None = None
 ) -> list[dict[str, Any]]:
-    """For each needed channel: its unit, what vouches for it, and the units that nothing in the test tells it from, with why.
+    """For each needed channel: its unit, what vouches for it, and the units that nothing in the test tells it from,
+    with why.
 
     by_heat: the units that the heat leaves open for the disc temperature, where the schedule wants no starts.
     """
@@ -243,6 +259,9 @@ def _row(channel: str, unit: str, by: Sequence[str], left: Sequence[str], factor
         lacks = "what the test has does not tell them apart" if by else "nothing in the test says what it should read"
         why.append(f"{', '.join(far)}: {lacks}")
     return {
-        "channel": channel, "unit": unit, "vouched_by": [CALLED[name] for name in by], "not_verifiable": list(left),
+        "channel": channel,
+        "unit": unit,
+        "vouched_by": [CALLED[name] for name in by],
+        "not_verifiable": list(left),
         "why": "; ".join(why) or None,
-    }  # fmt: skip
+    }

@@ -1,13 +1,15 @@
 """A stop unlike those run alike beside it: another specimen's recording, or a pressure that was not there.
 
-Within a block, wanted conditions are the same: ln mu of a stop less the median of up to four neighbours in its block scatters
-by what the material and the rig do (about 2 %, common practice). A stop that lies out by a tenth and by six robust standard
-deviations is unlike; of two stops alone in a block both are told, as nothing says which of the two. The first stop of a block
-after a pause may be moist and is left out; so are bedding and fade, where friction is wanted to move.
+Within a block, wanted conditions are the same: ln mu of a stop less the median of up to four neighbours in its block
+scatters by what the material and the rig do (about 2 %, common practice). A stop that lies out by a tenth and by six
+robust standard deviations is unlike; of two stops alone in a block both are told, as nothing says which of the two.
+The first stop of a block after a pause may be moist and is left out; so are bedding and fade, where friction is
+wanted to move.
 
-A single stop's pressure that leaves the schedule by more than the rig's own scatter, while its mu leaves its neighbours' by
-the same share the other way, was not there: the torque says so. One whose pressure alone is off the schedule's level by another
-factor than the test's other stops was in another range or unit: the energy balance is blind to pressure.
+A single stop's pressure that leaves the schedule by more than the rig's own scatter, while its mu leaves its
+neighbours' by the same share the other way, was not there: the torque says so. One whose pressure alone is off the
+schedule's level by another factor than the test's other stops was in another range or unit: the energy balance is
+blind to pressure.
 """
 
 from __future__ import annotations
@@ -52,7 +54,14 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
             if not near or (i == 0 and (idle or 0.0) > PAUSE_S):
                 continue
             rows.append((stop, file, name, y.size, float(y[i] - np.median(y[near])), level[i]))
-    schema = {"stop": pl.Int64, "file": pl.String, "block": pl.String, "alike": pl.Int64, "off": pl.Float64, "level": pl.Float64}  # fmt: skip
+    schema = {
+        "stop": pl.Int64,
+        "file": pl.String,
+        "block": pl.String,
+        "alike": pl.Int64,
+        "off": pl.Float64,
+        "level": pl.Float64,
+    }
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
@@ -69,7 +78,9 @@ def unlike_stops(stops: pl.DataFrame) -> list[Finding]:
     limit = max(LEAST_OFF, SIGMAS * _sigma(known)) if known.size else np.inf
     with np.errstate(invalid="ignore"):
         # Torque is where it was: mu has gone by as much as the pressure, the other way.
-        contradicted = (np.abs(level) > limit) & (np.abs(off) > MU_SIGMAS * sigma) & (np.abs(off + level) < 0.5 * np.abs(level))  # fmt: skip
+        contradicted = (
+            (np.abs(level) > limit) & (np.abs(off) > MU_SIGMAS * sigma) & (np.abs(off + level) < 0.5 * np.abs(level))
+        )
     unlike = (np.abs(off) > max(UNLIKE, SIGMAS * sigma)) & ~contradicted
     if unlike.sum() > max(3, rows.height // 10):
         return []  # a material or a rig that scatters so: no single stops
@@ -95,7 +106,14 @@ def _sigma(values: np.ndarray) -> float:
 def _pressure(row: dict[str, Any], level: float) -> Finding:
     share = 100 * float(np.expm1(level))
     text = f"stop {row['stop']}: pressure is {share:+.1f} % off the schedule's and the torque does not follow: it was not there"
-    return finding("pressure_off_schedule", text, stop=row["stop"], file=row["file"], channel="pressure", evidence={"ratio_to_test": float(np.exp(level))})  # fmt: skip
+    return finding(
+        "pressure_off_schedule",
+        text,
+        stop=row["stop"],
+        file=row["file"],
+        channel="pressure",
+        evidence={"ratio_to_test": float(np.exp(level))},
+    )
 
 
 def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
