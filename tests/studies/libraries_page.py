@@ -83,8 +83,8 @@ Share of 95 % intervals (t on n - 2 degrees of freedom) that hold the true slope
 |---|---|---|---|---|---|
 """
 SLOPES_SAID = """
-The slopes are the same; the covariances are not. Ours, of the weighted fit, is wider than it need be where points are wild.
-Huber's, which RLM takes, would keep to 95 % from a dozen points on.
+The slopes are the same; the covariances are not. Ours, of the weighted fit, is too narrow where no point is wild and too wide
+where many are; Huber's, which RLM takes, keeps nearer to 95 % from a dozen points on.
 """
 TRENDS = """
 ## Trend
