@@ -96,5 +96,6 @@ def shifted(time: np.ndarray, values: np.ndarray, lag: float) -> np.ndarray:
     """`values` as they would be `lag` seconds earlier, between samples linearly; the last value holds at the end.
 
     A sample next to one that is not a number becomes none itself.
+    time (s), increasing, values (any unit): (n,); returns (n,).
     """
     return np.interp(time + lag, time, values)

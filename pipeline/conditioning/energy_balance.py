@@ -65,6 +65,8 @@ def drag_from_balance(
     none.
 
     Fit of -I dw/dt = (T - offset) / gain + a + b w; None where the points cannot tell the three apart.
+    torque as recorded (N m), speed (rad/s), momentum given up per time (N m), weight (s): (n,); offset (N m). Drag: a
+    (N m), b (N m s/rad).
     """
     good = np.isfinite(torque) & np.isfinite(momentum) & np.isfinite(speed) & (weight > 0)
     if good.sum() < 12:

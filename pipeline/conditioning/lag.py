@@ -87,6 +87,8 @@ def lag_of_test(lags: np.ndarray, *, step: float, heights: np.ndarray | None = N
     Clear of zero: above three standard uncertainties and above a fifth of a sample. One or two stops have no spread
     to go by: theirs must be above one and a half samples, with build-ups so alike that the correlation is above 0.8
     (`heights`).
+    lags: (n,) s, NaN where a stop has none; step: sample period (s); heights: (n,) correlation of each stop's
+    build-ups.
     """
     known = np.isfinite(lags)
     finite = lags[known]

@@ -31,6 +31,8 @@ def design_frequency(cutoff: float, order: int, *, rate: float | None = None) ->
 def pair_amplitude(frequency: np.ndarray, cutoff: float, order: int, rate: float) -> np.ndarray:
     """Amplitude of the forward-backward pair at `frequency` (Hz, up to half the rate): the digital Butterworth's,
     squared.
+
+    frequency: (n,); cutoff (-3 dB of the pair), rate (Hz); order of one pass. Returns (n,), 1.
     """
     design = np.tan(np.pi * design_frequency(cutoff, order, rate=rate) / rate)
     with np.errstate(over="ignore"):

@@ -37,6 +37,7 @@ def rest_of(pressure: np.ndarray) -> Rest:
 
     The median of the samples in the lowest fifth of the range, the few lowest left out as they may be spikes. Right as
     soon as a few samples are at rest; of a recording without any it is the lowest pressure held.
+    pressure: (n,) Pa, NaN where missing.
     """
     finite = np.sort(pressure[np.isfinite(pressure)])
     if finite.size == 0:
@@ -51,7 +52,10 @@ def rest_of(pressure: np.ndarray) -> Rest:
 
 
 def rest_pressure(pressure: np.ndarray) -> float:
-    """Pressure at rest of a stretch (Pa)."""
+    """Pressure at rest of a stretch (Pa).
+
+    pressure: (n,) Pa, NaN where missing.
+    """
     return rest_of(pressure).level
 
 
@@ -68,6 +72,8 @@ def settled_rest(own: Rest, test: float, margin: float) -> float:
 def reading(values: np.ndarray) -> Reading | None:
     """Mean at rest, robust against spikes; its uncertainty allows for the samples' autocorrelation. None below 3
     samples.
+
+    values: (n,) in the order of time, any unit, NaN where missing.
     """
     finite = values[np.isfinite(values)]
     if finite.size < 3:

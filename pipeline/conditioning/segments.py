@@ -50,7 +50,10 @@ def brakings(
 
 
 def runs(mask: np.ndarray) -> list[tuple[int, int]]:
-    """(start, stop) of each run of true values."""
+    """(start, stop) of each run of true values.
+
+    mask: (n,) bool; stop is one past the last.
+    """
     edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 

@@ -84,6 +84,9 @@ def surveyed(
 ) -> Braking:
     """The figures of the braking `span` of a stretch; `before` and `after` bound the samples that belong to it
     alone.
+
+    channels: name -> (n,) of the stretch as recorded, SI; row: of its first sample in the recording; rest: pressure
+    at rest (Pa).
     """
     time, speed = channels["time"], channels["speed"]
     torque, above = channels["torque"], channels["pressure"] - rest
@@ -136,6 +139,8 @@ def moments(
 ) -> tuple[float, float]:
     """Start and end of a braking (s), between samples: on-threshold passed; off-threshold or lower speed, what came
     first.
+
+    time (s), speed (rad/s), above (pressure above rest, Pa): (n,) of the stretch; span: the braking in it.
     """
     start = crossing(time, above, settings.on_pressure, span.start)
     if span.stop >= time.size:
@@ -164,6 +169,8 @@ def _mean(values: np.ndarray) -> float:
 def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, otherwise: slice) -> float:
     """Speed at `moment` (rad/s) from a straight line through the samples in `near`; through the first of `otherwise`
     where too few.
+
+    time (s), speed (rad/s): (n,); NaN where no speed is known.
     """
     for part in (near, slice(otherwise.start, min(otherwise.start + 6, otherwise.stop))):
         t, w = time[part], speed[part]

@@ -8,20 +8,29 @@ import numpy as np
 
 
 def median_known(values: np.ndarray) -> float:
-    """Median of the finite values; NaN where there are none."""
+    """Median of the finite values; NaN where there are none.
+
+    values: (n,), any unit.
+    """
     finite = values[np.isfinite(values)]
     return float(np.median(finite)) if finite.size else float("nan")
 
 
 def median_step(time: np.ndarray) -> float:
-    """Median of the increasing steps of `time` (s); NaN where there are fewer than two samples."""
+    """Median of the increasing steps of `time` (s); NaN where there are fewer than two samples.
+
+    time: (n,).
+    """
     steps = np.diff(time)
     steps = steps[np.isfinite(steps) & (steps > 0)]
     return float(np.median(steps)) if steps.size else float("nan")
 
 
 def jitter(time: np.ndarray) -> float:
-    """Half the spread of the central 90 % of the steps over their median (1); NaN without two steps."""
+    """Half the spread of the central 90 % of the steps over their median (1); NaN without two steps.
+
+    time: (n,) s.
+    """
     steps = np.diff(time)
     steps = steps[np.isfinite(steps) & (steps > 0)]
     if steps.size < 2:
@@ -31,7 +40,10 @@ def jitter(time: np.ndarray) -> float:
 
 
 def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) -> np.ndarray:
-    """Indices i where the step from i to i + 1 is longer than `periods` median steps."""
+    """Indices i where the step from i to i + 1 is longer than `periods` median steps.
+
+    time: (n,) s; step: the median step (s), found from `time` when not given.
+    """
     step = median_step(time) if step is None else step
     if not np.isfinite(step):
         return np.empty(0, dtype=np.int64)
@@ -39,7 +51,10 @@ def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) 
 
 
 def backward_indices(time: np.ndarray) -> np.ndarray:
-    """Indices i where time goes back from i to i + 1 (or one of the two is not a number)."""
+    """Indices i where time goes back from i to i + 1 (or one of the two is not a number).
+
+    time: (n,) s.
+    """
     with np.errstate(invalid="ignore"):
         return np.flatnonzero(~(np.diff(time) >= 0))
 
@@ -47,12 +62,17 @@ def backward_indices(time: np.ndarray) -> np.ndarray:
 def repeated_indices(time: np.ndarray) -> np.ndarray:
     """Indices i where time stands still from i to i + 1, as it does when rounded to fewer digits than the rate
     needs.
+
+    time: (n,) s.
     """
     return np.flatnonzero(np.diff(time) == 0)
 
 
 def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> list[slice]:
-    """Slices of samples that are finite in `values` and have no gap or backward step between them."""
+    """Slices of samples that are finite in `values` and have no gap or backward step between them.
+
+    time (s), values (any unit): (n,); periods: median steps from which on a step is a gap.
+    """
     good = np.isfinite(values) & np.isfinite(time)
     broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
     broken[gap_indices(time, periods=periods) + 1] = True
@@ -66,6 +86,7 @@ def widths(time: np.ndarray, *, longest: float = np.inf) -> np.ndarray:
     """Time that each sample stands for (s): half the step on either side, the trapezium rule's weights.
 
     Steps longer than `longest` count as that long, so that a gap is not filled with its neighbours' values.
+    time: (n,) s; longest (s). Returns (n,) s.
     """
     if time.size < 2:
         return np.zeros(time.size)

@@ -35,7 +35,10 @@ REFINEMENTS, BETWEEN = 3, 9
 
 
 def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, opening: Array) -> list[SweepRow]:
-    """One row per shown opening: temperatures, shares, wear and life of the settled cycle."""
+    """One row per shown opening: temperatures, shares, wear and life of the settled cycle.
+
+    opening: [k] of the grid, and the duty file's own last, 1.
+    """
     low, high = settled.lowest() - ZERO_C, settled.highest() - ZERO_C
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     found = []
@@ -82,6 +85,8 @@ def opening_to_run(
 def sure_range(events: Events, settled: History, brake: Brake, opening: Array, wanted: float) -> Span | None:
     """The openings that hold the wanted share even by the inner ends of the window's intervals, on the
     grid.
+
+    opening: [k] of the grid, 1; wanted: share of the energy, 1.
     """
     if brake.window_inner is None or brake.window_inner[0] >= brake.window_inner[1]:
         return None

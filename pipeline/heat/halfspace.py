@@ -25,6 +25,7 @@ def rise_sampled(time: Array, flux: Array, effusivity: Values) -> Array:
 
     time [n]; flux [n] or [stops, n]; returns the flux's shape. The surface starts without a rise at time[0];
     flux[0] sets in there as a step. Memory goes with n^2: decimate to a few hundred samples first.
+    Raises ValueError for times that do not increase, or a flux of another length.
     """
     t = np.asarray(time, float)
     q = np.atleast_2d(np.asarray(flux, float))

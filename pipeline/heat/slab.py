@@ -44,6 +44,7 @@ def conduct(
     unused); start_temperature [stops] in K, even through the thickness. Returns (surface, mean), each [stops,
     n]. The surface value is the first cell's raised by the half cell's gradient. Backward Euler is of first
     order: give 50 or more samples a braking.
+    Raises ValueError where times and fluxes are not of one shape, or fewer than two.
     """
     time, flux = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(flux, float))
     if time.shape != flux.shape or time.shape[1] < 2:

@@ -19,7 +19,10 @@ LEAST_OFF_K = 20.0  # starts that are nearer to the schedule's than this are in 
 
 def number_gaps(number: np.ndarray) -> np.ndarray:
     """How many running numbers are left out before each measured stop (and 0 at the end); 0 where
-    unnumbered."""
+    unnumbered.
+
+    number: (n,) of the measured stops, NaN where a file has none; returns (n + 1,).
+    """
     gaps = np.zeros(len(number) + 1, dtype=int)
     if runs_on(number):
         gaps[1:-1] = np.maximum(np.diff(number).astype(int) - 1, 0)
@@ -28,7 +31,10 @@ def number_gaps(number: np.ndarray) -> np.ndarray:
 
 
 def runs_on(number: np.ndarray) -> bool:
-    """Whether numbers are a running one: never falling (a repeat may share its number), mostly rising by one."""
+    """Whether numbers are a running one: never falling (a repeat may share its number), mostly rising by one.
+
+    number: (n,), NaN where a file has none.
+    """
     if len(number) < 2 or not np.isfinite(number).all():
         return False
     steps = np.diff(number)
@@ -40,6 +46,7 @@ def missing_cost(gaps: np.ndarray, idle: np.ndarray) -> np.ndarray:
 
     Cheap where the files' numbering leaves one out. A wait well above the neighbours' only breaks ties:
     waits have many reasons, but among like stops it is the likeliest place.
+    gaps: (n + 1,) as of `number_gaps`; idle: (n,) s before each stop, NaN where unknown. Returns (n + 1,).
     """
     cost = np.where(gaps > 0, NUMBERED_SKIP, SKIP)
     if len(idle) >= 5 and np.isfinite(idle).sum() >= 5:
@@ -56,6 +63,7 @@ def scales_of(
     there are any.
 
     Temperatures compare in K and catch a wrong unit.
+    measured: channel -> (n,), target: channel -> (k,), SI with NaN where unknown; moves: of `alignment_path.path`.
     """
     pairs = [(i, j) for kind, i, j in moves if kind == "matched"] if moves is not None else None
     scales = {}
@@ -106,7 +114,11 @@ def _bounded(difference: np.ndarray, cap: float) -> np.ndarray:
 
 def start_cost(m: dict[str, np.ndarray], t: dict[str, np.ndarray], scales: dict[str, float]) -> np.ndarray:
     """Cost from what a stop has when it begins, (measured, wanted): speed, level, temperature, drag or
-    not."""
+    not.
+
+    m: channel -> (n,) measured, t: channel -> (k,) wanted, SI; scales: measured over wanted by channel. Returns (n,
+    k).
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         speed = np.log(m["speed_start"] / scales.get("speed", 1.0))[:, None] - np.log(t["speed_start"])[None, :]
         pressure = np.log(m["pressure"] / scales.get("pressure", 1.0))[:, None] - np.log(t["pressure"])[None, :]
@@ -132,7 +144,10 @@ def end_cost(
     m: dict[str, np.ndarray], t: dict[str, np.ndarray], scales: dict[str, float]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Cost from how a stop ended, and whether it broke off early against each row (both (measured,
-    wanted))."""
+    wanted)).
+
+    Arguments as of `start_cost`; both returned arrays are (n, k).
+    """
     start, end = m["speed_start"] / scales.get("speed", 1.0), m["speed_end"] / scales.get("speed", 1.0)
     wanted_drop = (t["speed_start"] - t["speed_end"])[None, :]
     drag = (t["kind"] == "drag")[None, :]

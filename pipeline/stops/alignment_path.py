@@ -88,6 +88,7 @@ def path(m: Columns, t: Columns, lost: np.ndarray, scales: dict[str, float]) -> 
 
     m, t: the columns of the n measured stops and the k wanted rows; lost (n + 1,): cost of a missing row before each
     stop. `attempt` is an aborted run of row j that a later stop stands for; `repeat` a further run of row j - 1.
+    m: channel -> (n,), t: channel -> (k,), SI; scales: measured over wanted by channel.
     """
     problem = Problem(m, *alike(t), lost, scales)
     n, k = problem.shape

@@ -18,14 +18,20 @@ BITE_S = 0.5
 
 
 def plateau(time: np.ndarray, level: np.ndarray, start: float, end: float) -> float:
-    """Median of `level` over the last half of the braking from `start` to `end` (s); NaN without samples."""
+    """Median of `level` over the last half of the braking from `start` to `end` (s); NaN without samples.
+
+    time (s), level (any unit): (n,).
+    """
     half = level[(time >= (start + end) / 2) & (time <= end)]
     half = half[np.isfinite(half)]
     return float(np.median(half)) if half.size else float("nan")
 
 
 def first_reaching(time: np.ndarray, level: np.ndarray, target: float, start: float, end: float) -> float | None:
-    """Time (s) from `start` to `end` at which `level` first is at or above `target`, between samples; None if never."""
+    """Time (s) from `start` to `end` at which `level` first is at or above `target`, between samples; None if never.
+
+    time (s), level (any unit): (n,); target in the unit of level.
+    """
     inside = np.flatnonzero((time >= start) & (time <= end))
     with np.errstate(invalid="ignore"):
         reached = inside[level[inside] >= target]
@@ -48,6 +54,7 @@ def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start:
     What it was: its median over a fifth of the braking, up to where it last is above half its plateau. So a level
     that creeps through the braking is none the worse, nor one that falls slowly. A straight line through the speeds
     just before is read at that moment.
+    time (s), level (any unit), speed (rad/s): (n,); start, end of braking (s).
     """
     inside = (time >= start) & (time <= end) & np.isfinite(level)
     low = np.flatnonzero(inside & (level >= 0.5 * plateau(time, level, start, end)))
@@ -79,6 +86,7 @@ def window_end(
     """End of the evaluation window (s): end of braking, or where speed first falls to its end plus 3 % of its start.
 
     speed_end: as `commanded_end` has it.
+    time (s), speed (rad/s): (n,).
     """
     if kind == "drag":
         return end
@@ -114,6 +122,9 @@ def evaluation_window(
 
 
 def bite_window(time: np.ndarray, pressure: np.ndarray, start: float, end: float) -> tuple[float, float] | None:
-    """The first half second from where pressure passes half its plateau, within the braking; None if it never does."""
+    """The first half second from where pressure passes half its plateau, within the braking; None if it never does.
+
+    time (s), pressure (above rest, any unit): (n,); start, end of braking (s).
+    """
     first = first_reaching(time, pressure, 0.5 * plateau(time, pressure, start, end), start, end)
     return None if first is None else (first, min(first + BITE_S, end))

@@ -11,18 +11,27 @@ import numpy as np
 def clamp_force(
     pressure: np.ndarray, *, piston_area: float, threshold: float = 0.0, efficiency: float = 1.0
 ) -> np.ndarray:
-    """Force on each of the two disc faces (N) from line pressure above rest (Pa); negative below the threshold."""
+    """Force on each of the two disc faces (N) from line pressure above rest (Pa); negative below the threshold.
+
+    pressure: (n,); piston_area: of one side (m^2); threshold (Pa); efficiency (1). Returns (n,).
+    """
     return efficiency * (pressure - threshold) * piston_area
 
 
 def coefficient(torque: np.ndarray, force: np.ndarray, radius: float) -> np.ndarray:
-    """mu of each sample from friction torque (N m), clamp force (N) and effective radius (m); NaN where no force is."""
+    """mu of each sample from friction torque (N m), clamp force (N) and effective radius (m); NaN where no force is.
+
+    torque, force: (n,); returns (n,).
+    """
     positive = force > 0
     return np.where(positive, torque / np.where(positive, 2 * force * radius, 1.0), np.nan)
 
 
 def weights(width: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> dict[str, np.ndarray]:
-    """Weights of the three averages: time that a sample stands for (s), with it sliding, with it friction work."""
+    """Weights of the three averages: time that a sample stands for (s), with it sliding, with it friction work.
+
+    width (s), speed (rad/s), torque (N m): (n,).
+    """
     return {"time": width, "distance": speed * width, "energy": torque * speed * width}
 
 
@@ -38,5 +47,6 @@ def averages(
 
 
 def weighted_mean(values: np.ndarray, weight: np.ndarray) -> float:
+    """Mean of values by weight, both (n,); NaN without a positive sum of weights."""
     total = float(weight.sum())
     return float(values @ weight) / total if values.size and total > 0 else float("nan")

@@ -64,7 +64,10 @@ class Interval(NamedTuple):
 def mechanics(
     c: Conditioned, setup: Setup, at: Interval, *, drive_torque: np.ndarray | None
 ) -> dict[str, float | None]:
-    """Work, energies, densities, distance and deceleration of one braking; columns of the table."""
+    """Work, energies, densities, distance and deceleration of one braking; columns of the table.
+
+    drive_torque: (n,) N m over the samples of `c`, None where the drive's work does not count.
+    """
     start, end, speed_start, speed_end, kind = at[:5]
     # Work needs no filter, and the filter would spread a steep build-up over the brake start.
     time, speed, friction, drag = between(c.time, start, end, c.speed, c.unfiltered, c.drag)
@@ -236,7 +239,10 @@ def temperatures(
 
 
 def highest(values: np.ndarray) -> float | None:
-    """Highest of the running medians of five samples, so that one wild sample is no peak; None without samples."""
+    """Highest of the running medians of five samples, so that one wild sample is no peak; None without samples.
+
+    values: (n,) in the order of time.
+    """
     if values.size == 0:
         return None
     if values.size < 5:

@@ -10,7 +10,10 @@ TRACE_POINTS = 80
 
 
 def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.ndarray) -> dict[str, np.ndarray]:
-    """Decimated trace from a little before to a little after the braking; mu outside the window is NaN."""
+    """Decimated trace from a little before to a little after the braking; mu outside the window is NaN.
+
+    temperature: (n,) of the disc over the samples of `c`, K. Returns columns of traces.parquet, (m,) each.
+    """
     inside = np.flatnonzero((c.time >= b.start_s - 0.2) & (c.time <= b.end_s + 0.2))
     if not inside.size:
         return no_trace()

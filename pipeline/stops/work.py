@@ -11,6 +11,8 @@ import numpy as np
 def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> tuple[np.ndarray, ...]:
     """Times from `start` to `end` with both ends added, and each series on them; missing samples are bridged
     linearly.
+
+    time (s): (n,), increasing; series: (n,) each. Returns (m,) each.
     """
     inside = time[(time > start) & (time < end)]
     grid = np.concatenate([[start], inside, [end]])
@@ -22,7 +24,10 @@ def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> 
 
 
 def work(time: np.ndarray, torque: np.ndarray, speed: np.ndarray) -> float:
-    """Integral of torque (N m) times speed (rad/s) over time (s): J."""
+    """Integral of torque (N m) times speed (rad/s) over time (s): J.
+
+    time, torque, speed: (n,).
+    """
     return float(np.trapezoid(torque * speed, time))
 
 
@@ -32,12 +37,18 @@ def kinetic_energy(inertia: float, speed_start: float, speed_end: float) -> floa
 
 
 def revolutions(time: np.ndarray, speed: np.ndarray) -> float:
-    """Turns of the shaft over `time` (s) at `speed` (rad/s)."""
+    """Turns of the shaft over `time` (s) at `speed` (rad/s).
+
+    time, speed: (n,).
+    """
     return float(np.trapezoid(speed, time)) / (2 * np.pi)
 
 
 def sliding_distance(time: np.ndarray, speed: np.ndarray, radius: float) -> float:
-    """Distance at `radius` (m) over `time` (s) at `speed` (rad/s): m."""
+    """Distance at `radius` (m) over `time` (s) at `speed` (rad/s): m.
+
+    time, speed: (n,).
+    """
     return 2 * np.pi * radius * revolutions(time, speed)
 
 

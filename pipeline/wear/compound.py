@@ -257,7 +257,11 @@ def factors(problem: Problem, predicted: np.ndarray, of_test: np.ndarray) -> tup
 
 
 def scatter_of(value: np.ndarray, variance: np.ndarray, expected: float) -> float:
-    """Standard deviation between specimens from factors and their variances, drawn towards the expected one."""
+    """Standard deviation between specimens from factors and their variances, drawn towards the expected one.
+
+    By moments (DerSimonian and Laird 1986, from memory). value: (n,) factor of each specimen about the law, 1;
+    variance: (n,) of the factors; expected: the method's scatter, 1.
+    """
     n = len(value)
     found = 0.0
     if n > 1:
@@ -269,7 +273,10 @@ def scatter_of(value: np.ndarray, variance: np.ndarray, expected: float) -> floa
 
 
 def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Problem:
-    """The problem with the specimens' scatter about this law in its covariance."""
+    """The problem with the specimens' scatter about this law in its covariance.
+
+    of_test: (K,) number of the specimen that each interval is of; expected: the method's scatter, 1.
+    """
     bare, pooled = problem, problem
     for _ in range(ROUNDS):
         predicted = at_best(pooled)

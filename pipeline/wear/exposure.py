@@ -48,7 +48,11 @@ def exposure(
     braking_s: Array | None = None,
     dwell_s: Array | None = None,
 ) -> Exposure:
-    """An Exposure of these stops; what is not given is NaN (histories: no time at all)."""
+    """An Exposure of these stops; what is not given is NaN (histories: no time at all).
+
+    Of n stops: energy_mj (MJ), force_distance_n_m (N m), power_w_mm2 (W/mm^2), temperature_c (degC): [n]; braking_s,
+    dwell_s: [n, len(GRID_K)] s at each temperature of the grid.
+    """
     energy = np.atleast_1d(np.asarray(energy_mj, float))
     missing = np.full(energy.shape, np.nan)
 

@@ -101,7 +101,10 @@ def _snapped(x: np.ndarray, low: np.ndarray | float, high: np.ndarray | float) -
 
 def whitener(covariance: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
     """Function that turns errors of this covariance into independent ones of unit variance; acts on the last axis but
-    one of a matrix or stack of them, or on a vector. Raises LinAlgError when it is not positive definite."""
+    one of a matrix or stack of them, or on a vector. Raises LinAlgError when it is not positive definite.
+
+    covariance: [n, n].
+    """
     inverse = np.linalg.inv(np.linalg.cholesky(np.asarray(covariance, float)))
     return lambda r: inverse @ r
 

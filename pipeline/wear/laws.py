@@ -113,6 +113,7 @@ class Design:
 
 
 def design(stops: Exposure, groups: np.ndarray) -> Design:
+    """Stops put together as intervals; groups: [intervals, stops], how much of each stop an interval holds."""
     return Design(stops, groups, summed(stops, groups))
 
 

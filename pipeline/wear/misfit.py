@@ -65,7 +65,10 @@ def quantile(confidence: float, dof: float) -> float:
 
 def widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, float, float, Problem]:
     """(roughness, occasion scatter in um, the roughness that the readings cannot tell that scatter from, the problem
-    with the likelier of the two in its covariance); of the first two the other is 0."""
+    with the likelier of the two in its covariance); of the first two the other is 0.
+
+    grid: [shapes] of the law; terms: [shapes, intervals, rates]; dof: of the fit.
+    """
     share, rough = _roughened(problem, grid, terms, dof)
     scatter, scattered = _scattered(problem, grid, terms, dof)
     if scattered is None:

@@ -124,6 +124,8 @@ def _foreseen(law: Law, truth: np.ndarray, choice: Choice, cond: float) -> dict[
 def condition(law: Law, intervals: Design, parameters: np.ndarray, constants: Constants) -> float:
     """Condition number of the law's derivatives per interval, each column scaled to length one; infinite when one is
     nil.
+
+    parameters: [p], the rates and then the shape.
     """
     n = len(law.rates)
     shape = parameters[n:] if law.shape else np.zeros(1)

@@ -70,7 +70,10 @@ def predict(model: Predictor, stops: Exposure, confidence: float = 0.95) -> Inte
 
 
 def interval(value: float, draws: np.ndarray, confidence: float) -> Interval:
-    """A figure with the central interval of its draws, widened where needed to hold the figure itself."""
+    """A figure with the central interval of its draws, widened where needed to hold the figure itself.
+
+    draws: [k] in the unit of the value; confidence: share, 1.
+    """
     tail = (1 - confidence) / 2
     low, high = np.quantile(draws, [tail, 1 - tail])
     return Interval(value=value, low=float(min(low, value)), high=float(max(high, value)))

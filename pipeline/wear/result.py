@@ -102,7 +102,10 @@ def own_choice(
     constants: Constants,
     settings: Wear,
 ) -> Choice:
-    """The choice of law from one test's intervals."""
+    """The choice of law from one test's intervals.
+
+    usable: [K] bool, which intervals count; groups: [K, stops] as of `laws.design`.
+    """
     if not usable.any():
         return Choice([], None, "no interval holds a stop with energy")
     return choose(
@@ -129,6 +132,7 @@ def model_entry(
     """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why".
 
     kinds: of the chosen law, the blocks that each of its intervals holds; None for the others.
+    usable: [K] bool, which intervals the law was fitted to.
     """
     law, found = LAWS[c.name], c.found
     effective, note = _effective(c.name, test, part)

@@ -66,7 +66,10 @@ class Noise:
 
 
 def noise_of(measured: Intervals, usable: np.ndarray) -> Noise:
-    """Of one component's intervals: noise that the readings show bounds what may be common to an occasion beyond it."""
+    """Of one component's intervals: noise that the readings show bounds what may be common to an occasion beyond it.
+
+    usable: [K] bool, which intervals count.
+    """
     most = np.inf if measured.assumed else BELIEVED * measured.single_um
     return Noise(measured.occasions[np.ix_(usable, usable)], most, measured.assumed)
 
@@ -80,7 +83,11 @@ def energy_problem(
     noise: Noise,
     model_u: float,
 ) -> Problem:
-    """The energy law's problem as `choose` has it, before specimens' scatter."""
+    """The energy law's problem as `choose` has it, before specimens' scatter.
+
+    y: [K] loss of each interval (um); covariance: [K, K] of the losses (um^2); dof: of the readings; model_u: share,
+    1.
+    """
     dof = min(dof, ASSUMED_NOISE_DOF) if noise.assumed else dof
     return with_model_u(Problem(LAWS["energy"], intervals, constants, y, covariance, dof, **vars(noise)), model_u)
 

@@ -173,7 +173,10 @@ def _recorded(
 
 
 def indicated(samples: Samples, idle: Array, following: Array, curve: Curve | None) -> History:
-    """The thermocouple's own history, where the surface cannot be modelled."""
+    """The thermocouple's own history, where the surface cannot be modelled.
+
+    idle (s), following (temperature at the next start, K): [stops], NaN where unknown.
+    """
     braking = samples.braking
     after = np.where(braking & np.roll(braking, -1, axis=1), np.nan, samples.measured)
     recorded = np.maximum(samples.time[:, -1] - samples.duration, 0.0)

@@ -57,6 +57,7 @@ def pressure_losses(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, 
     """A finding where pressure falls within a braking, comes back, and the torque never noticed.
 
     Arguments as of `pressure_jumps`. Up to LOST_SAMPLES samples are left to the search for single wild ones.
+    time (s), pressure (Pa), torque (N m): (n,) of the braking; plateau: Pa above rest.
     """
     braking = median_known(torque[torque.size // 2 :])
     if time.size < 12 or not (plateau > 0 and abs(braking) > 0):
@@ -141,6 +142,7 @@ def coarse_values(pressure: np.ndarray, torque: np.ndarray) -> list[Finding]:
     """A finding per channel that is recorded in steps too wide for its level (a rounded or converted export).
 
     Only where it goes to and fro between such steps: a level that is held, or passed once in a ramp, shows no step.
+    pressure (Pa), torque (N m): (n,) of the braking, as recorded.
     """
     found = []
     for name, values in (("pressure", pressure), ("torque", torque)):

@@ -61,6 +61,8 @@ def ends_short(b: Braking, block: Block | None) -> bool:
 def unspiked(c: Mapping[str, np.ndarray], wide: slice, span: slice) -> tuple[np.ndarray, np.ndarray, list[Finding]]:
     """Torque and pressure of the rows `wide` with single wild samples bridged, each channel bridged within `span` a
     finding.
+
+    c: channel -> (n,) of the stretch as recorded, SI; both arrays returned are as long as `wide`.
     """
     found, result = [], []
     for name in ("torque", "pressure"):

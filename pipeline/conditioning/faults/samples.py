@@ -275,6 +275,7 @@ def spikes(values: np.ndarray) -> np.ndarray:
     (Hampel).
 
     The sigma is that of the whole series about its running median, so that ramps raise none.
+    values: (n,) in the order of time, any unit; returns none where a value is missing.
     """
     if values.size < 15 or not np.isfinite(values).all():
         return np.empty(0, dtype=np.int64)
@@ -291,7 +292,10 @@ def spikes(values: np.ndarray) -> np.ndarray:
 
 
 def without_spikes(values: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """The series with the samples `at` bridged between their neighbours."""
+    """The series with the samples `at` bridged between their neighbours.
+
+    values: (n,); at: (k,) indices; returns (n,).
+    """
     if not at.size:
         return values
     kept = np.ones(values.size, dtype=bool)

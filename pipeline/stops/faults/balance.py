@@ -35,6 +35,8 @@ LEVELS = {"pressure": "pressure", "speed": "angular_speed", "torque": "torque"} 
 def ratio_statistics(ratios: np.ndarray) -> dict[str, Any]:
     """Median, robust scatter, trend per 100 stops with its standard uncertainty; null with why where there are too
     few.
+
+    ratios: (n,) energy ratio of each stop in the order run, 1, NaN where a stop has none.
     """
     index = np.flatnonzero(np.isfinite(ratios))
     values = ratios[index]
@@ -204,7 +206,10 @@ def balance_limit(stops: pl.DataFrame, found: FoundCorrections, card: Card, meth
 
 
 def odd_ratios(ratios: np.ndarray, scatter: float | None, least: float = ODD_RATIO) -> np.ndarray:
-    """Indices of energy ratios far from the median of their neighbours: by `least` and eight robust sigmas."""
+    """Indices of energy ratios far from the median of their neighbours: by `least` and eight robust sigmas.
+
+    ratios: (n,) energy ratio of each stop in the order run, 1, NaN where a stop has none; scatter: their robust one.
+    """
     index = np.flatnonzero(np.isfinite(ratios))
     if index.size < LEAST_RATIOS or scatter is None:
         return np.empty(0, dtype=np.int64)

@@ -54,7 +54,10 @@ class Departure:
 
 
 def cost(off: np.ndarray, scale: float = 1.0) -> np.ndarray:
-    """Cost 0 to 1 of a difference in K; `scale`: by what a unit stretches the rig's own misses."""
+    """Cost 0 to 1 of a difference in K; `scale`: by what a unit stretches the rig's own misses.
+
+    off: (n,) K, NaN where unknown, counted as no cost; returns (n,).
+    """
     return bounded(off, scale * TOLERANCE_K)
 
 

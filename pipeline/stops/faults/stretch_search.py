@@ -13,7 +13,10 @@ TAKEN = 1e3  # keeps a stretch from reaching over stops that another one explain
 
 
 def bounded(off: np.ndarray, tolerance: float | np.ndarray) -> np.ndarray:
-    """Cost 0 to 1 of a difference: d^2 / (d^2 + tolerance^2); 0 where it is unknown."""
+    """Cost 0 to 1 of a difference: d^2 / (d^2 + tolerance^2); 0 where it is unknown.
+
+    off: (n,) and its tolerance, one or (n,), in one unit; returns (n,).
+    """
     square = np.square(np.nan_to_num(off / tolerance, nan=0.0))
     return square / (1 + square)
 

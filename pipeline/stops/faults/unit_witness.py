@@ -168,6 +168,9 @@ def not_excluded(
 ) -> list[Slip]:
     """Units that the channel might be in, in some stops in a row at least: the witnesses would not have shown the
     slip.
+
+    witnesses: name -> (n,) log ratios of the stops, NaN where unknown; bands: name -> lowest and highest level
+    possible.
     """
     found: list[Slip] = []
     search = Search(bands, TOLERANCE, 1 + APART)
