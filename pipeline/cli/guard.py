@@ -74,7 +74,7 @@ def _carry(
     `told` is what the terminal says, where it differs.
     """
     for path in outputs:
-        _write_unusable(path, subject, why)
+        _write_unusable(stage, path, subject, why)
     if kind is None:
         return
     print(printable(f"stopsheet: {subject}: {told or why}"), file=sys.stderr)
@@ -83,12 +83,12 @@ def _carry(
     fault.leave(outputs[0], stage, subject, kind, told or why)
 
 
-def _write_unusable(path: Path, subject: str, why: str) -> None:
+def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
     if path.suffix == ".json":
         from pipeline.results.model import write
         from pipeline.results.unusable import unusable
 
-        typed = unusable(path.name, subject, why, of_compound=path.parent.parent.name == "compounds")
+        typed = unusable(stage, path.name, subject, why)
         if typed is not None:
             write(path, typed)
         else:

@@ -10,15 +10,16 @@ import sys
 from collections import Counter
 from collections.abc import Collection, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from pipeline.archive.scan import printable
 from pipeline.findings import RANK
-from pipeline.results import read_json
+from pipeline.results.archive import Archive, TestState
 from pipeline.results.fault import Fault
+from pipeline.results.findings import Found
+from pipeline.results.model import read
 
 UNUSABLE, OUR_FAULT = 3, 1
-STATUSES = ("ok", "suspect", "rejected")
 
 
 class Said(NamedTuple):
@@ -39,8 +40,8 @@ def outcome(
     states: set[str] = set()
     for method, suspect_too in use_suspect.items():
         root = results / method
-        archive = read_json(root / "archive.json")
-        tests = [_said(row, root / "tests" / row["test"], suspect_too) for row in archive["tests"]]
+        archive = read(root / "archive.json", Archive)
+        tests = [_said(row, root / "tests" / row.test, suspect_too) for row in archive.tests]
         states |= {test.state for test in tests}
         for text in [
             *(line for test in tests for line in test.lines),
@@ -54,69 +55,64 @@ def outcome(
     return OUR_FAULT if faults else UNUSABLE if states - {"of use"} else 0
 
 
-def _said(row: Mapping[str, Any], folder: Path, suspect_too: bool) -> Said:
+def _said(row: TestState, folder: Path, suspect_too: bool) -> Said:
     from pipeline.report.index_page import of_use
+    from pipeline.report.per_test_findings import findings_in, summary_of
 
-    test = row["test"]
-    if row["status"] == "unusable":
-        return Said("unusable", [f"{test}: unusable: {row.get('why')}"])
-    counts = _read(folder / "summary.json").get("stops") or {}
-    stops = ", ".join(f"{counts.get(status, 0)} {status}" for status in STATUSES)
-    findings = _read(folder / "findings.json").get("findings") or []
-    lost = [item for item in findings if item["code"] == "wear_file_invalid"]
+    test = row.test
+    if row.status == "unusable":
+        return Said("unusable", [f"{test}: unusable: {row.why}"])
+    counts = summary_of(folder).stops
+    stops = f"{counts.ok} ok, {counts.suspect} suspect, {counts.rejected} rejected"
+    findings = findings_in(folder / "findings.json", test)
+    lost = [item for item in findings if item.code == "wear_file_invalid"]
     usable = of_use(counts, suspect_too)
-    kept = ["a kept table, not reduced here"] if row["status"] == "summary" else []
+    kept = ["a kept table, not reduced here"] if row.status == "summary" else []
     verdicts = _verdicts(folder) if usable else []
     words = "; ".join([stops, *kept, *verdicts, *_worst([item for item in findings if item not in lost])])
-    further = [f"{test}: wear is not given: {item['message']}" for item in lost]
+    further = [f"{test}: wear is not given: {item.message}" for item in lost]
     return Said("of use" if usable else "empty", [f"{test}: {'' if usable else 'no stop of use: '}{words}", *further])
 
 
 def _verdicts(folder: Path) -> list[str]:
     """Drift and window in the words of the index page."""
     from pipeline.report.index_page import drift_words, window_words
-    from pipeline.report.per_test_findings import drift_of
+    from pipeline.report.per_test_findings import drift_of, friction_of
 
     return [
         f"drift {drift_words(drift_of(folder))}",
-        f"window {window_words(_read(folder / 'friction.json'))}",
+        f"window {window_words(friction_of(folder))}",
     ]
 
 
-def _worst(findings: list[Mapping[str, Any]]) -> list[str]:
+def _worst(findings: list[Found]) -> list[str]:
     """The most frequent code of the worst severity, with its first message; nothing where all is information."""
-    rank = max((RANK.get(item["severity"], 0) for item in findings), default=0)
+    rank = max((RANK[item.severity] for item in findings), default=0)
     if rank == RANK["info"]:
         return []
-    worst = [item for item in findings if RANK.get(item["severity"], 0) == rank]
-    (code, times), *_ = Counter(item["code"] for item in worst).most_common(1)
-    first = next(item for item in worst if item["code"] == code)
+    worst = [item for item in findings if RANK[item.severity] == rank]
+    (code, times), *_ = Counter(item.code for item in worst).most_common(1)
+    first = next(item for item in worst if item.code == code)
     often = f" ({times} times)" if times > 1 else ""
-    return [f"worst: {first['severity']}, {code}{often}, {first['message']}"]
+    return [f"worst: {first.severity}, {code}{often}, {first.message}"]
 
 
-def _beside(archive: Mapping[str, Any]) -> list[str]:
+def _beside(archive: Archive) -> list[str]:
     """Folders that are no test of the run though they may have been meant as one, and files that are not used."""
-    tests = {row["test"] for row in archive["tests"]}
-    skipped = [f"{one['folder']}: skipped: {one['why']}" for one in archive["skipped"] if one["folder"] not in tests]
-    return skipped + [
-        f"{one['file']}: left out: {one['why'].removeprefix(one['file'] + ': ')}" for one in archive["left_out"]
-    ]
+    tests = {row.test for row in archive.tests}
+    skipped = [f"{one.folder}: skipped: {one.why}" for one in archive.skipped if one.folder not in tests]
+    return skipped + [f"{one.file}: left out: {one.why.removeprefix(one.file + ': ')}" for one in archive.left_out]
 
 
-def _totals(tests: list[Said], archive: Mapping[str, Any], root: Path) -> str:
+def _totals(tests: list[Said], archive: Archive, root: Path) -> str:
     count = Counter(test.state for test in tests)
     told = [f"{_number(len(tests), 'test')}, {count['of use']} of use"]
     told += [f"{count['empty']} without a stop of use"] if count["empty"] else []
     told += [f"{count['unusable']} unusable"] if count["unusable"] else []
-    others = [f"{_number(len(archive['skipped']), 'folder')} skipped"] if archive["skipped"] else []
-    others += [f"{_number(len(archive['left_out']), 'file')} left out"] if archive["left_out"] else []
+    others = [f"{_number(len(archive.skipped), 'folder')} skipped"] if archive.skipped else []
+    others += [f"{_number(len(archive.left_out), 'file')} left out"] if archive.left_out else []
     return "; ".join(part for part in (", ".join(told), ", ".join(others), f"open {root / 'index.html'}") if part)
 
 
 def _number(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
-
-
-def _read(path: Path) -> Mapping[str, Any]:
-    return read_json(path) if path.is_file() else {}

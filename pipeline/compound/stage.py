@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from itertools import combinations
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -24,11 +23,10 @@ from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
 from pipeline.inputs.model import load
 from pipeline.method import SECTIONS, Method, from_stage_settings
-from pipeline.results import stamp
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
-from pipeline.results.model import fields, read, renewed, write
+from pipeline.results.model import Stamp, fields, read, renewed, stamp, write
 from pipeline.results.rigs import Rigs
 from pipeline.results.wear import CompoundWear
 
@@ -62,7 +60,7 @@ def run(
         found_wear = renewed(found_wear, notes=[*found_wear.notes, brakes.words(cards)])
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out, "card_differences": cards}
 
-    def stamped(name: str) -> dict[str, Any]:
+    def stamped(name: str) -> Stamp:
         return stamp(name, SECTIONS[name][1].REVISION, settings, inputs | {"rigs": rigs})
 
     found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method)

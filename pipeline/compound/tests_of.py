@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -14,10 +13,11 @@ from pipeline.archive.card import Card, load_card
 from pipeline.batches.brakes import brake_of
 from pipeline.batches.specimens import HISTORY, SpecimenTest, WearRate
 from pipeline.errors import InputError
-from pipeline.results import read_json, read_table
+from pipeline.results import read_table
 from pipeline.results.drift import TestDrift
 from pipeline.results.model import read
 from pipeline.results.rigs import Copied, Rigs
+from pipeline.results.summary import TestSummary
 from pipeline.results.wear import CompoundComponent, CompoundWear, Rates, TestWear, WearInterval
 
 FILES = ("stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json")
@@ -30,8 +30,7 @@ class CompoundTest:
     card: Card
     stops: pl.DataFrame
     traces: pl.DataFrame
-    summary: Mapping[str, Any]
-    friction: Mapping[str, Any]
+    summary: TestSummary
     wear: TestWear
     drift: TestDrift
 
@@ -42,13 +41,13 @@ class CompoundTest:
     @property
     def common_u(self) -> float | None:
         """Relative standard uncertainty of mu common to all stops of the rig."""
-        return self.summary.get("mu_u_common_relative")
+        return self.summary.mu_u_common_relative
 
     @property
     def sensor_u(self) -> float | None:
         """The part of common_u that a calibration of torque and pressure draws anew; all of it without a budget."""
-        budget = {row["source"]: row for row in self.summary.get("budget") or [] if row.get("part") == "common"}
-        parts = [budget[name].get("relative_u") for name in ("torque", "pressure") if name in budget]
+        common = {share.source: share.relative_u for share in self.summary.budget if share.part == "common"}
+        parts = [common[name] for name in ("torque", "pressure") if name in common]
         if not parts:
             return self.common_u
         return float(np.sqrt(sum((u or 0.0) ** 2 for u in parts)))
@@ -69,9 +68,9 @@ def load_tests(
     for name in tests:
         folder = results / "tests" / name
         inputs |= {f"{name}/{file}": folder / file for file in FILES}
-        summary = read_json(folder / "summary.json")
-        if summary.get("unusable"):
-            left_out[name] = str(summary["unusable"])
+        summary = read(folder / "summary.json", TestSummary)
+        if summary.unusable:
+            left_out[name] = summary.unusable
             continue
         try:
             card = load_card(archive / name)
@@ -79,9 +78,8 @@ def load_tests(
             left_out[name] = str(error)
             continue
         stops, traces = read_table(folder / "stops.parquet"), read_table(folder / "traces.parquet")
-        friction = read_json(folder / "friction.json")
         wear, drift = read(folder / "wear.json", TestWear), read(folder / "drift.json", TestDrift)
-        usable.append(CompoundTest(card, stops, traces, summary, friction, wear, drift))
+        usable.append(CompoundTest(card, stops, traces, summary, wear, drift))
     return usable, left_out, inputs
 
 

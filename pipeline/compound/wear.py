@@ -34,6 +34,4 @@ def _read(test: CompoundTest, archive: Path) -> compound.WearRecord:
     readings, _ = read_wear(folder / test.card.wear, inside=folder)
     own = test.wear.components or {}
     ratios = {name: found.mass_to_thickness for name, found in own.items() if found.mass_to_thickness}
-    return compound.WearRecord(
-        test.card, test.stops, test.traces, list(test.summary.get("missing") or []), readings, ratios
-    )
+    return compound.WearRecord(test.card, test.stops, test.traces, test.summary.missing, readings, ratios)

@@ -5,7 +5,7 @@ Everything here is found once per test and told in its summary; nothing is corre
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from pipeline.conditioning.offsets import LEAST_SPEED_RANGE, Zero, own_zero, rob
 from pipeline.conditioning.survey import Braking
 from pipeline.conditioning.time_base import median_known
 from pipeline.method.conditioning import Conditioning
+from pipeline.results import summary as told
 
 LARGEST_DRAG, LARGEST_DRAG_SHARE = 40.0, 0.08  # N m, and of the braking torque: more is no bearing's drag
 SPEED_LATE_STEPS = 1.5  # sample periods from which on a late speed is told from the fit's own error
@@ -35,45 +36,52 @@ class FoundCorrections:
     torque_spread: float
     speed_late: float = 0.0  # s by which the shaft's slowing is recorded behind torque and pressure; 0 where it is not
 
-    def described(self, settings: Conditioning) -> dict[str, Any]:
-        """The corrections as a test's summary tells them: keys offsets, drag, lag_s; null with why where nothing was
-        self.
-        """
-        zero, corrections = self.corrections.zero, self.corrections
-        offsets: dict[str, Any] = {
-            "torque_nm": zero.offset if zero.known else None,
-            "torque_u_nm": zero.u_offset,
-            "torque_and_drag_u_nm": zero.u_rest,
-            "torque_spread_nm": self.torque_spread,
-            "pressure_bar": self.pressure_rest / 1e5 if any(s.pressure_known for s in corrections.stops) else None,
-            "pressure_spread_bar": self.pressure_spread / 1e5,
-            "told_apart": zero.separated,
-            "how": zero.how,
-            "torque_turned": corrections.sign < 0,
-        }
-        if not zero.separated:
-            offsets["torque_u_why"] = (
-                "offset and drag were not told apart" if zero.known else "no reading at zero pressure"
-            )
-        drag: dict[str, Any] = {"a_nm": zero.a, "b_nm_per_rad_s": zero.b, "includes_drag": zero.includes_drag}
-        if not zero.separated:
-            drag["why"] = "nothing tells a constant drag from the torque's offset"
-        lag: dict[str, Any] = {
-            "value": self.lag.value if self.lag.stops else None,
-            "u": self.lag.u,
-            "spread": self.lag.spread,
-            "stops": self.lag.stops,
-            "significant": self.lag.significant,
-            "applied": corrections.lag,
-            "late": corrections.late if self.lag.significant else None,
-            "speed_late": self.speed_late or None,
-            "torque_behind_shaft": self.lag_behind_speed.value if self.lag_behind_speed.stops else None,
-        }
-        if not self.lag.stops:
-            lag["why"] = "no build-up in which pressure and torque rise together"
-        elif not corrections.lag:
-            lag["why"] = "switched off by the method" if self.lag.significant else "not clear of zero"
-        return {"offsets": offsets, "drag": drag, "lag_s": lag}
+    @property
+    def offsets(self) -> told.Offsets:
+        """Zeros that are taken off, as a test's summary tells them; None with why where nothing was found."""
+        zero = self.corrections.zero
+        why = "offset and drag were not told apart" if zero.known else "no reading at zero pressure"
+        return told.Offsets(
+            torque_nm=zero.offset if zero.known else None,
+            torque_u_nm=zero.u_offset,
+            torque_u_why=None if zero.separated else why,
+            torque_and_drag_u_nm=zero.u_rest,
+            torque_spread_nm=self.torque_spread,
+            pressure_bar=self.pressure_rest / 1e5 if any(s.pressure_known for s in self.corrections.stops) else None,
+            pressure_spread_bar=self.pressure_spread / 1e5,
+            told_apart=zero.separated,
+            how=zero.how,
+            torque_turned=self.corrections.sign < 0,
+        )
+
+    @property
+    def drag(self) -> told.Drag:
+        """Drag torque of the bearings, as a test's summary tells it."""
+        zero = self.corrections.zero
+        why = None if zero.separated else "nothing tells a constant drag from the torque's offset"
+        return told.Drag(a_nm=zero.a, b_nm_per_rad_s=zero.b, includes_drag=zero.includes_drag, why=why)
+
+    @property
+    def delay(self) -> told.Lag:
+        """Delay between torque and pressure, as a test's summary tells it."""
+        lag, applied = self.lag, self.corrections.lag
+        why = None
+        if not lag.stops:
+            why = "no build-up in which pressure and torque rise together"
+        elif not applied:
+            why = "switched off by the method" if lag.significant else "not clear of zero"
+        return told.Lag(
+            value=lag.value if lag.stops else None,
+            u=lag.u,
+            spread=lag.spread,
+            stops=lag.stops,
+            significant=lag.significant,
+            applied=applied,
+            late=self.corrections.late if lag.significant else None,
+            speed_late=self.speed_late or None,
+            torque_behind_shaft=self.lag_behind_speed.value if self.lag_behind_speed.stops else None,
+            why=why,
+        )
 
 
 def corrections_of(

@@ -7,37 +7,33 @@ kept as summary only stay on the method that reduced them: never comparable with
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import polars as pl
+
+from pipeline.results.delta import Answer, Comparable, Conclusion, TemperatureClass
+from pipeline.results.model import renewed
 
 SMALL_RELATIVE = 0.01
 SHARE_OF_U = 1 / 2
 
 
 def answer(
-    delta: pl.DataFrame, classes: list[dict[str, Any]], changed: list[dict[str, Any]], summary_only: list[str]
-) -> dict[str, Any]:
-    """{"answer": yes | in part | no, "text", "classes"}; in part: some temperatures compare and others do
-    not.
-    """
+    delta: pl.DataFrame, classes: list[TemperatureClass], changed: list[Conclusion], summary_only: list[str]
+) -> Comparable:
+    """yes, no, or in part: some temperatures compare and others do not; with every class judged."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), ~pl.col("test").is_in(summary_only))
-    for row in classes:
-        row["comparable"] = _small(both, row)
-    held = [row["comparable"] for row in classes]
-    if not held:
-        return {"answer": "no", "text": "no stop has mu in both methods", "classes": classes}
-    ends = [row for row in changed if row["what"] != "usable"]
-    some = "in part" if any(held) else "no"
-    whole = "in part" if ends else "yes"
-    kind = whole if all(held) else some
-    return {"answer": kind, "text": _words(kind, classes, ends, summary_only), "classes": classes}
+    judged = [renewed(row, comparable=_small(both, row)) for row in classes]
+    if not judged:
+        return Comparable(answer="no", text="no stop has mu in both methods")
+    held = [bool(row.comparable) for row in judged]
+    ends = [row for row in changed if row.what != "usable"]
+    kind: Answer = ("in part" if ends else "yes") if all(held) else ("in part" if any(held) else "no")
+    return Comparable(answer=kind, text=_words(kind, judged, ends, summary_only), classes=judged)
 
 
-def _small(both: pl.DataFrame, row: dict[str, Any]) -> bool:
-    low = -np.inf if row["low_c"] is None else row["low_c"]
-    high = np.inf if row["high_c"] is None else row["high_c"]
+def _small(both: pl.DataFrame, row: TemperatureClass) -> bool:
+    low = -np.inf if row.low_c is None else row.low_c
+    high = np.inf if row.high_c is None else row.high_c
     part = both.filter(pl.col("temperature_initial_c") >= low, pl.col("temperature_initial_c") < high)
     if not len(part):
         return True
@@ -47,22 +43,16 @@ def _small(both: pl.DataFrame, row: dict[str, Any]) -> bool:
     return bool(np.mean(difference <= limit) >= 0.95)
 
 
-def _words(kind: str, classes: list[dict[str, Any]], changed: list[dict[str, Any]], summary_only: list[str]) -> str:
+def _words(kind: Answer, classes: list[TemperatureClass], changed: list[Conclusion], summary_only: list[str]) -> str:
     texts = []
     if kind == "yes":
         texts.append("sheets of both methods are comparable: no class of stops moves by more than a stop is known to")
     else:
-        good = [_span(row) for row in classes if row["comparable"]]
-        bad = [
-            f"{_span(row)} ({100 * row['relative_p05']:+.1f} to {100 * row['relative_p95']:+.1f} %)"
-            if row["relative_p05"] is not None
-            else _span(row)
-            for row in classes
-            if not row["comparable"]
-        ]
+        good = [_span(row) for row in classes if row.comparable]
+        bad = [f"{_span(row)}{_moved(row)}" for row in classes if not row.comparable]
         texts.append(f"comparable: {', '.join(good) or 'nothing'}; not comparable: {', '.join(bad) or 'nothing'}")
     if changed:
-        names = "; ".join(f"{row['name']}, {row['what']}: {row['a']} -> {row['b']}" for row in changed[:8])
+        names = "; ".join(f"{row.name}, {row.what}: {row.a} -> {row.b}" for row in changed[:8])
         texts.append(f"{len(changed)} conclusions changed ({names}{' ...' if len(changed) > 8 else ''})")
     else:
         texts.append("no conclusion changed")
@@ -71,9 +61,13 @@ def _words(kind: str, classes: list[dict[str, Any]], changed: list[dict[str, Any
     return "; ".join(texts)
 
 
-def _span(row: dict[str, Any]) -> str:
-    if row["low_c"] is None:
-        return f"stops below {row['high_c']:.0f} degC"
-    return (
-        f"from {row['low_c']:.0f} degC" if row["high_c"] is None else f"{row['low_c']:.0f} to {row['high_c']:.0f} degC"
-    )
+def _moved(row: TemperatureClass) -> str:
+    if row.relative_p05 is None or row.relative_p95 is None:
+        return ""
+    return f" ({100 * row.relative_p05:+.1f} to {100 * row.relative_p95:+.1f} %)"
+
+
+def _span(row: TemperatureClass) -> str:
+    if row.low_c is None:
+        return f"stops below {row.high_c:.0f} degC"
+    return f"from {row.low_c:.0f} degC" if row.high_c is None else f"{row.low_c:.0f} to {row.high_c:.0f} degC"

@@ -6,19 +6,23 @@ differ, temperatures when they differ by more than they are quoted to.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Literal
 
 from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.delta import Conclusion
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
+from pipeline.results.friction import TestFriction
+from pipeline.results.sheet import Sheet
+from pipeline.results.summary import TestSummary
 from pipeline.results.wear import ComponentWear, CompoundWear, TestWear
 
 QUOTED_C = 1.0  # window ends and duty temperatures are quoted to a degree
 QUOTED_SHARE = 0.01
 
-Conclusion = dict[str, Any]
+Scope = Literal["test", "compound"]
 
 #: questions of a pair of batches, as they are called here
 QUESTIONS: dict[Quantity, str] = {"mu": "mu", "bite": "bite", "wear": "disc wear"}
@@ -28,88 +32,77 @@ QUESTIONS: dict[Quantity, str] = {"mu": "mu", "bite": "bite", "wear": "disc wear
 class OfCompound:
     """A compound's files under one method; None where one is missing."""
 
-    friction: Mapping[str, Any] | None = None
+    friction: CompoundFriction | None = None
     wear: CompoundWear | None = None
     batches: CompoundBatches | None = None
     duty: CompoundDuty | None = None
-    sheet: Mapping[str, Any] | None = None
+    sheet: Sheet | None = None
 
 
 @dataclass(frozen=True)
 class OfTest:
     """A test's files under one method; None where one is missing."""
 
-    summary: Mapping[str, Any] | None = None
-    friction: Mapping[str, Any] | None = None
+    summary: TestSummary | None = None
+    friction: TestFriction | None = None
     wear: TestWear | None = None
     drift: TestDrift | None = None
 
 
 def of_test(test: str, a: OfTest, b: OfTest) -> list[Conclusion]:
     """Conclusions of one test from its files under either method."""
-    plain = [{"summary": side.summary, "friction": side.friction} for side in (a, b)]
-    rows = [_row("test", test, "usable", _usable(plain[0]), _usable(plain[1]))]
+    rows = [_row("test", test, "usable", _usable(a.summary), _usable(b.summary))]
     old, new = (side.drift or TestDrift(test=test) for side in (a, b))
     rows.append(_row("test", test, "drift", old.verdict, new.verdict))
     rows.append(_row("test", test, "drift onset (stop)", old.onset_stop, new.onset_stop))
-    rows.append(_window("test", test, *plain))
+    rows.append(_window("test", test, a.friction, b.friction))
     rows += _laws("test", test, a.wear, b.wear)
-    return [row for row in rows if row["a"] is not None or row["b"] is not None]
+    return [row for row in rows if row.a is not None or row.b is not None]
 
 
 def of_compound(compound: str, a: OfCompound, b: OfCompound) -> list[Conclusion]:
     """Conclusions of one compound from its files under either method."""
-    plain = [{"friction": side.friction, "sheet": side.sheet} for side in (a, b)]
-    rows = [_window("compound", compound, *plain), *_laws("compound", compound, a.wear, b.wear)]
+    rows = [_window("compound", compound, a.friction, b.friction), *_laws("compound", compound, a.wear, b.wear)]
     rows += _batches(compound, a.batches, b.batches) + _duties(compound, a.duty, b.duty)
-    rows += _targets(compound, *plain)
-    return [row for row in rows if row["a"] is not None or row["b"] is not None]
+    rows += _targets(compound, a.sheet, b.sheet)
+    return [row for row in rows if row.a is not None or row.b is not None]
 
 
-def _row(scope: str, name: str, what: str, old: Any, new: Any, changed: bool | None = None) -> Conclusion:
-    return {
-        "scope": scope,
-        "name": name,
-        "what": what,
-        "a": old,
-        "b": new,
-        "changed": old != new if changed is None else changed,
-    }
+def _row(
+    scope: Scope, name: str, what: str, old: str | int | None, new: str | int | None, changed: bool | None = None
+) -> Conclusion:
+    return Conclusion(
+        scope=scope, name=name, what=what, a=old, b=new, changed=old != new if changed is None else changed
+    )
 
 
-def _get(source: Mapping[str, Any], *keys: str) -> Any:
-    value: Any = source
-    for key in keys:
-        value = value.get(key) if isinstance(value, Mapping) else None
-    return value
+def _usable(summary: TestSummary | None) -> str:
+    return f"no: {summary.unusable}" if summary and summary.unusable else "yes"
 
 
-def _usable(source: Mapping[str, Any]) -> str:
-    why = _get(source, "summary", "unusable")
-    return f"no: {why}" if why else "yes"
+Friction = TestFriction | CompoundFriction
 
 
-def _window(scope: str, name: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> Conclusion:
+def _window(scope: Scope, name: str, a: Friction | None, b: Friction | None) -> Conclusion:
     """The friction window; its ends count to a degree."""
-    ends = [(_get(x, "friction", "window", "low_c"), _get(x, "friction", "window", "high_c")) for x in (a, b)]
-    words = [_window_words(x, low, high) for x, (low, high) in zip((a, b), ends, strict=True)]
-    given = [None not in pair for pair in ends]
-    changed = given[0] != given[1]
-    if all(given):
-        changed = any(abs(new - old) > QUOTED_C for old, new in zip(*ends, strict=True))
-    return _row(scope, name, "window", words[0], words[1], changed)
+    old, new = (side.window if side else None for side in (a, b))
+    changed = (old is None) != (new is None)
+    if old is not None and new is not None:
+        changed = max(abs(new.low_c - old.low_c), abs(new.high_c - old.high_c)) > QUOTED_C
+    return _row(scope, name, "window", _window_words(a), _window_words(b), changed)
 
 
-def _window_words(source: Mapping[str, Any], low: float | None, high: float | None) -> str | None:
-    if _get(source, "friction") is None or _get(source, "friction", "unusable"):
+def _window_words(friction: Friction | None) -> str | None:
+    if friction is None or friction.unusable:
         return None
-    if low is None or high is None:
-        return f"none: {_get(source, 'friction', 'window_reason') or 'no reason given'}"
-    return f"{low:.0f} to {high:.0f} degC"
+    window = friction.window
+    if window is None:
+        return f"none: {friction.window_reason or 'no reason given'}"
+    return f"{window.low_c:.0f} to {window.high_c:.0f} degC"
 
 
 def _laws(
-    scope: str, name: str, a: TestWear | CompoundWear | None, b: TestWear | CompoundWear | None
+    scope: Scope, name: str, a: TestWear | CompoundWear | None, b: TestWear | CompoundWear | None
 ) -> list[Conclusion]:
     """The wear law of every component; one that the readings do not identify is told as such."""
     components = [(side.components or {}) if side else {} for side in (a, b)]
@@ -164,10 +157,10 @@ def _share(value: float | None) -> str | None:
     return None if value is None else f"{value:.0%}"
 
 
-def _targets(compound: str, a: Mapping[str, Any], b: Mapping[str, Any]) -> list[Conclusion]:
+def _targets(compound: str, a: Sheet | None, b: Sheet | None) -> list[Conclusion]:
     """Whether each target is met, as the sheets say."""
-    sides = [{t["target"]: t for t in _get(x, "sheet", "targets") or [] if "target" in t} for x in (a, b)]
+    old, new = ({one.target: one.met for one in side.targets} if side else {} for side in (a, b))
     return [
-        _row("compound", compound, f"target {name}", *(_get(side.get(name, {}), "met") for side in sides))
-        for name in dict.fromkeys([*sides[0], *sides[1]])
+        _row("compound", compound, f"target {name}", old.get(name), new.get(name))
+        for name in dict.fromkeys([*old, *new])
     ]

@@ -7,11 +7,12 @@ anew. A stop that only one method has keeps its row with the other side null.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import polars as pl
 
+from pipeline.results.delta import BlockChange, Change, MovedStop, Overview, StatusChange, TemperatureClass
+from pipeline.results.model import fields
 from pipeline.vocabulary import DELTA, conform
 
 SAME_START_S = 2.0
@@ -82,56 +83,45 @@ def _pairs(left: pl.DataFrame, right: pl.DataFrame, i: list[int], j: list[int]) 
     return found
 
 
-def overview(delta: pl.DataFrame) -> dict[str, Any]:
+def overview(delta: pl.DataFrame) -> Overview:
     """Counts and quantiles of the change over all stops."""
     both = delta.filter(pl.col("mu_difference").is_not_null())
     status = delta.filter(pl.col("status_a") != pl.col("status_b"))
     energy = delta.filter(pl.col("energy_kj_a").is_not_null(), pl.col("energy_kj_b").is_not_null())
     moved = (energy["energy_kj_b"] - energy["energy_kj_a"]).abs() > 1e-9 * energy["energy_kj_a"].abs()
-    return {
-        "stops": len(delta),
-        "with_mu_in_both": len(both),
-        "only_a": delta["stop_b"].null_count(),
-        "only_b": delta["stop_a"].null_count(),
-        "mu_unchanged": int((both["mu_difference"] == 0).sum()),
-        "energy_unchanged": int((~moved).sum()),
-        "energy_changed": int(moved.sum()),
-        "status_changed": len(status),
-        "change": quantiles(both),
-    }
+    return Overview(
+        stops=len(delta),
+        with_mu_in_both=len(both),
+        only_a=delta["stop_b"].null_count(),
+        only_b=delta["stop_a"].null_count(),
+        mu_unchanged=int((both["mu_difference"] == 0).sum()),
+        energy_unchanged=int((~moved).sum()),
+        energy_changed=int(moved.sum()),
+        status_changed=len(status),
+        change=quantiles(both),
+    )
 
 
-def quantiles(both: pl.DataFrame) -> dict[str, Any]:
-    """Median, 5th and 95th percentile and largest of the change of mu, absolute and relative; null without
-    stops.
-    """
-    empty = {
-        "median": None,
-        "p05": None,
-        "p95": None,
-        "largest": None,
-        "relative_median": None,
-        "relative_p05": None,
-        "relative_p95": None,
-    }
+def quantiles(both: pl.DataFrame) -> Change:
+    """Median, 5th and 95th percentile and largest of the change of mu, absolute and relative; None without stops."""
     if not len(both):
-        return empty
+        return Change()
     d = both["mu_difference"].to_numpy()
     r = d / both["mu_a"].to_numpy()
     p05, median, p95 = np.quantile(d, [0.05, 0.5, 0.95])
     r05, r50, r95 = np.quantile(r[np.isfinite(r)], [0.05, 0.5, 0.95]) if np.isfinite(r).any() else (None,) * 3
-    return {
-        "median": median,
-        "p05": p05,
-        "p95": p95,
-        "largest": d[np.argmax(np.abs(d))],
-        "relative_median": r50,
-        "relative_p05": r05,
-        "relative_p95": r95,
-    }
+    return Change(
+        median=median,
+        p05=p05,
+        p95=p95,
+        largest=d[np.argmax(np.abs(d))],
+        relative_median=r50,
+        relative_p05=r05,
+        relative_p95=r95,
+    )
 
 
-def by_class(delta: pl.DataFrame) -> list[dict[str, Any]]:
+def by_class(delta: pl.DataFrame) -> list[TemperatureClass]:
     """The change of mu by class of initial temperature: a method change often moves only the cold stops."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), pl.col("temperature_initial_c").is_not_null())
     rows = []
@@ -139,31 +129,45 @@ def by_class(delta: pl.DataFrame) -> list[dict[str, Any]]:
     for low, high in pairwise(edges):
         part = both.filter(pl.col("temperature_initial_c") >= low, pl.col("temperature_initial_c") < high)
         if len(part):
-            bounds = {"low_c": None if low == edges[0] else low, "high_c": None if high == edges[-1] else high}
-            rows.append(bounds | {"stops": len(part)} | quantiles(part))
+            rows.append(
+                TemperatureClass(
+                    low_c=None if low == edges[0] else low,
+                    high_c=None if high == edges[-1] else high,
+                    stops=len(part),
+                    **fields(quantiles(part)),
+                )
+            )
     return rows
 
 
-def by_block(delta: pl.DataFrame) -> list[dict[str, Any]]:
+def by_block(delta: pl.DataFrame) -> list[BlockChange]:
     """The change of mu by test and block, in order."""
     both = delta.filter(pl.col("mu_difference").is_not_null())
-    rows = []
-    for (test, block), part in both.group_by("test", "block", maintain_order=True):
-        means = {"mu_a": part["mu_a"].mean(), "mu_b": part["mu_b"].mean()}
-        rows.append(
-            {"test": test, "block": block, "purpose": part["purpose"][0], "stops": len(part)} | means | quantiles(part)
+    return [
+        BlockChange.model_validate(
+            {
+                "test": test,
+                "block": block,
+                "purpose": part["purpose"][0],
+                "stops": len(part),
+                "mu_a": part["mu_a"].mean(),
+                "mu_b": part["mu_b"].mean(),
+                **fields(quantiles(part)),
+            }
         )
-    return rows
+        for (test, block), part in both.group_by("test", "block", maintain_order=True)
+    ]
 
 
-def largest(delta: pl.DataFrame, count: int = 10) -> list[dict[str, Any]]:
+def largest(delta: pl.DataFrame, count: int = 10) -> list[MovedStop]:
     """The stops that moved most."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), pl.col("mu_difference") != 0)
     top = both.sort(pl.col("mu_difference").abs(), descending=True).head(count)
-    return top.select("test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c").to_dicts()
+    rows = top.select("test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c")
+    return [MovedStop(**row) for row in rows.to_dicts()]
 
 
-def status_changes(delta: pl.DataFrame) -> list[dict[str, Any]]:
+def status_changes(delta: pl.DataFrame) -> list[StatusChange]:
     """Stops whose status is not the same, or that only one method has."""
     differing = delta.filter(pl.col("status_a").ne_missing(pl.col("status_b")))
-    return differing.select("test", "stop", "block", "status_a", "status_b").to_dicts()
+    return [StatusChange(**row) for row in differing.select("test", "stop", "block", "status_a", "status_b").to_dicts()]

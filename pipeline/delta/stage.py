@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
 from pipeline.delta import comparable, conclusions, per_stop
 from pipeline.delta.settings import differing
 from pipeline.method import Method
-from pipeline.results import read_json, read_table, version, write_json, write_parquet
+from pipeline.results import read_table, version, write_parquet
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.delta import Comparable, Delta, Overview
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
-from pipeline.results.model import read_or_none
+from pipeline.results.friction import TestFriction
+from pipeline.results.model import read_or_none, renewed, write
+from pipeline.results.record import Record
+from pipeline.results.sheet import Sheet
+from pipeline.results.summary import TestSummary
 from pipeline.results.wear import CompoundWear, TestWear
 from pipeline.vocabulary import DELTA, conform, empty
 from pipeline.workspace.run import load_run
@@ -35,7 +40,7 @@ def run(*, config: Path, a: str, b: str, into: Path) -> None:
         summary_tests(the_run.tests, folders),
     )
     write_parquet(into / "delta.parquet", delta)
-    write_json(into / "delta.json", {"a": a, "b": b} | content | {"software": version()})
+    write(into / "delta.json", renewed(content, a=a, b=b, software=version()))
 
 
 def stop_table(tests: list[str], folders: tuple[Path, Path]) -> pl.DataFrame:
@@ -53,7 +58,8 @@ def summary_tests(tests: list[str], folders: tuple[Path, Path]) -> list[str]:
     kept = []
     for test in tests:
         record = folders[0].parent / "channels" / f"{test}.json"
-        if record.is_file() and read_json(record).get("holds") == "summary":
+        found = read_or_none(record, Record)
+        if found is not None and found.holds == "summary":
             kept.append(test)
     return kept
 
@@ -65,49 +71,49 @@ def compare(
     folders: tuple[Path, Path],
     methods: tuple[Method, Method],
     summary_only: list[str],
-) -> dict[str, Any]:
+) -> Delta:
     """delta.json without its heading; `compounds` maps a compound to its folder's name."""
     found = []
     for test in tests:
         found += conclusions.of_test(test, *(_of_test(folder / "tests" / test) for folder in folders))
     for compound, slug in compounds.items():
         found += conclusions.of_compound(compound, *(_of_compound(folder / "compounds" / slug) for folder in folders))
-    changed = [row for row in found if row["changed"]]
+    changed = [row for row in found if row.changed]
     reprocessed = delta.filter(~pl.col("test").is_in(summary_only))
     classes = per_stop.by_class(reprocessed) if len(delta) else []
-    return {
-        "settings": differing(*methods),
-        "overview": per_stop.overview(delta) if len(delta) else {"stops": 0},
-        "classes": classes,
-        "blocks": per_stop.by_block(delta) if len(delta) else [],
-        "largest": per_stop.largest(delta) if len(delta) else [],
-        "status_changes": per_stop.status_changes(delta) if len(delta) else [],
-        "conclusions": found,
-        "changed": changed,
-        "comparable": comparable.answer(delta, classes, changed, summary_only)
+    judged = (
+        comparable.answer(delta, classes, changed, summary_only)
         if len(delta)
-        else {"answer": "no", "text": "no test has stops under both methods", "classes": []},
-        "not_reprocessable": summary_only,
-    }
+        else Comparable(answer="no", text="no test has stops under both methods")
+    )
+    return Delta(
+        settings=differing(*methods),
+        overview=per_stop.overview(delta) if len(delta) else Overview(),
+        classes=judged.classes or classes,
+        blocks=per_stop.by_block(delta) if len(delta) else [],
+        largest=per_stop.largest(delta) if len(delta) else [],
+        status_changes=per_stop.status_changes(delta) if len(delta) else [],
+        conclusions=found,
+        changed=changed,
+        comparable=judged,
+        not_reprocessable=summary_only,
+    )
 
 
 def _of_test(folder: Path) -> conclusions.OfTest:
     return conclusions.OfTest(
+        summary=read_or_none(folder / "summary.json", TestSummary),
+        friction=read_or_none(folder / "friction.json", TestFriction),
         wear=read_or_none(folder / "wear.json", TestWear),
         drift=read_or_none(folder / "drift.json", TestDrift),
-        **_read(folder, ("summary", "friction")),
     )
 
 
 def _of_compound(folder: Path) -> conclusions.OfCompound:
     return conclusions.OfCompound(
+        friction=read_or_none(folder / "friction.json", CompoundFriction),
+        wear=read_or_none(folder / "wear.json", CompoundWear),
         batches=read_or_none(folder / "batches.json", CompoundBatches),
         duty=read_or_none(folder / "duty.json", CompoundDuty),
-        wear=read_or_none(folder / "wear.json", CompoundWear),
-        **_read(folder, ("friction", "sheet")),
+        sheet=read_or_none(folder / "sheet.json", Sheet),
     )
-
-
-def _read(folder: Path, names: tuple[str, ...]) -> dict[str, Any]:
-    """The JSON files of a folder by stem; None where missing."""
-    return {name: read_json(folder / f"{name}.json") if (folder / f"{name}.json").is_file() else None for name in names}

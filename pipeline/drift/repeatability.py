@@ -16,8 +16,8 @@ from pipeline.drift.noise import pooled_scatter
 from pipeline.drift.series import Series, series
 from pipeline.method import drift as settings_file
 from pipeline.method import from_stage_settings
-from pipeline.results import read_table, stamp
-from pipeline.results.model import fields, read, write
+from pipeline.results import read_table
+from pipeline.results.model import fields, read, stamp, write
 from pipeline.results.repeatability import Pooled, Repeatability
 from pipeline.stops.copies import copies, counted_no_more
 

@@ -6,9 +6,10 @@ from pipeline.drift.analysis import analyse
 from pipeline.drift.repeatability import read_repeatability
 from pipeline.method import drift as settings_file
 from pipeline.method import from_stage_settings
-from pipeline.results import read_json, read_table, stamp
+from pipeline.results import read_table
 from pipeline.results.drift import Evidence, TestDrift
-from pipeline.results.model import fields, renewed, write
+from pipeline.results.model import fields, read, renewed, stamp, write
+from pipeline.results.summary import TestSummary
 
 DEFAULT_SCATTER = "no pooled scatter of the compound; a cautious default and the test's own"
 
@@ -23,7 +24,7 @@ def run(*, folder: Path, settings: str, repeatability: Path | None, into: Path) 
         "method": into.parent.parent.name,
         "stamp": stamp("drift", settings_file.REVISION, settings, inputs),
     }
-    why = read_json(inputs["summary"]).get("unusable")
+    why = read(inputs["summary"], TestSummary).unusable
     stops = None if why else read_table(inputs["stops"])
     if stops is None or not stops.height:
         write(into / "drift.json", renewed(unusable(folder.name, why or "no stop was found"), **head))

@@ -14,9 +14,10 @@ from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.result import Wanted
 from pipeline.method import Method, friction, from_stage_settings
-from pipeline.results import read_json, read_table, stamp
+from pipeline.results import read_table
 from pipeline.results.friction import OfMap, TestFriction
-from pipeline.results.model import fields, renewed, write
+from pipeline.results.model import fields, read, renewed, stamp, write
+from pipeline.results.summary import TestSummary
 
 UNSTATED = "no sensor accuracies stated: the bands hold scatter only"
 
@@ -30,13 +31,13 @@ def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None
         "method": into.parent.parent.name,
         "stamp": stamp("friction", friction.REVISION, settings, inputs),
     }
-    summary = read_json(inputs["summary"])
-    why = summary.get("unusable")
+    summary = read(inputs["summary"], TestSummary)
+    why = summary.unusable
     if why is not None:
         write(into / "friction.json", TestFriction.model_validate({**head, "unusable": why, "window_reason": why}))
         return
     stops = read_table(inputs["stops"])
-    found, map_ = of_test(stops, method, wanted_of(target), summary.get("mu_u_common_relative"))
+    found, map_ = of_test(stops, method, wanted_of(target), summary.mu_u_common_relative)
     in_stop = instop.in_stop(stops, read_table(into / "traces.parquet"), map_, disc_from(folder))
     write(into / "friction.json", renewed(found, **head, in_stop=in_stop))
 

@@ -25,15 +25,27 @@ from pipeline.recordings import canonical, damage, files, limits, store, torque_
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.rates import on_torque_time
-from pipeline.results import stamp, write_json
+from pipeline.results.findings import recorded
+from pipeline.results.model import stamp, write
+from pipeline.results.record import Record, Recording
 
 LEAST_ROWS = 3
+
+
+@dataclass
+class Extent:
+    """What of one file has reached the table."""
+
+    rows: int = 0
+    first_time: float | None = None
+    last_time: float | None = None
 
 
 @dataclass
 class Progress:
     """What the recordings read so far have shown."""
 
+    recordings: list[Recording] = field(default_factory=list)
     heads: set[str] = field(default_factory=set)
     digests: dict[str, str] = field(default_factory=dict)
     values: dict[str, str] = field(default_factory=dict)
@@ -47,31 +59,33 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
 
     refused: why the recordings are not to be read, where that is known already.
     """
-    record: dict[str, Any] = {
-        "test": test_folder.name,
-        "unusable": None,
-        "holds": None,
-        "recordings": [],
-        "findings": [],
-    }
+    progress, unusable, holds = Progress(), None, None
     try:
         card = _card(test_folder)
-        record["holds"] = card.recordings.holds
+        holds = card.recordings.holds
         if refused is not None:
             raise limits.TooMuch(refused)
-        if card.recordings.holds == "summary":
-            found = _write_summary(test_folder, card, channels_parquet, record)
+        if holds == "summary":
+            _write_summary(test_folder, card, channels_parquet, progress)
         else:
-            found = _write_channels(test_folder, card, channels_parquet, record)
+            _write_channels(test_folder, card, channels_parquet, progress)
     except (Unusable, limits.TooMuch) as error:
-        record["unusable"] = str(error)
+        unusable = str(error)
         code = error.code if isinstance(error, Unusable) else "recordings_too_large"
-        found = [finding(code, str(error))]
+        if not isinstance(error, Unusable):
+            progress.findings.clear()
+        progress.findings.append(finding(code, unusable))
         with store.channels_file(channels_parquet, list(canonical.FIRST)):
             pass
-    record["findings"] = [*record["findings"], *(f.as_dict() for f in found)]
-    record["stamp"] = stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"})
-    write_json(channels_json, record)
+    record = Record(
+        test=test_folder.name,
+        unusable=unusable,
+        holds=holds,
+        recordings=progress.recordings,
+        findings=recorded(progress.findings),
+        stamp=stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"}),
+    )
+    write(channels_json, record)
 
 
 class Unusable(InputError):
@@ -89,18 +103,18 @@ def _card(folder: Path) -> Card:
         raise Unusable("card_invalid", str(error)) from error
 
 
-def _write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]) -> list[Finding]:
+def _write_summary(folder: Path, card: Card, output: Path, progress: Progress) -> None:
     from pipeline.recordings.summary import write_summary
 
     try:
-        return write_summary(folder, card, output, record)
+        progress.findings += write_summary(folder, card, output, progress.recordings)
     except limits.TooMuch:
         raise
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error
 
 
-def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, Any]) -> list[Finding]:
+def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) -> None:
     try:
         columns = canonical.names(card.recordings.channels)
         units = canonical.conversions(card.recordings.channels)
@@ -108,7 +122,6 @@ def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, An
         read = reader(card.recordings.format)
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error
-    progress = Progress()
     with store.channels_file(output, columns) as append:
         for number, path in enumerate(paths, start=1):
             name = files.shown(path, folder)
@@ -120,18 +133,15 @@ def _write_channels(folder: Path, card: Card, output: Path, record: dict[str, An
                     limits.alive(files.shown(path, folder))
                     yield canonical.in_si(chunk, columns, units)
 
-            row = _ingested(number, name, path, chunks, append, progress)
-            record["recordings"].append(row)
-            limits.refuse_rows(sum(r["rows"] for r in record["recordings"]), "the recordings hold {} rows or more")
+            progress.recordings.append(_ingested(number, name, path, chunks, append, progress))
+            limits.refuse_rows(sum(r.rows for r in progress.recordings), "the recordings hold {} rows or more")
     _settle_torque_sign(progress, output)
     _report_units(progress, card.recordings)
-    errors = [row for row in record["recordings"] if row["error"]]
+    errors = [one for one in progress.recordings if one.error]
     if len(errors) == len(paths):
-        record["findings"] = [f.as_dict() for f in progress.findings]
         raise Unusable(
-            "no_recordings", f"none of {len(paths)} recordings can be read; {errors[0]['file']}: {errors[0]['error']}"
+            "no_recordings", f"none of {len(paths)} recordings can be read; {errors[0].file}: {errors[0].error}"
         )
-    return progress.findings
 
 
 def reader(form: str) -> Callable[[Path, Recordings], Iterator[Chunk]]:
@@ -143,18 +153,9 @@ def reader(form: str) -> Callable[[Path, Recordings], Iterator[Chunk]]:
 
 def _ingested(
     number: int, name: str, path: Path, chunks: Callable[[], Iterator[Chunk]], append: store.Append, progress: Progress
-) -> dict[str, Any]:
-    """Read one recording, append its samples, and give its row in the record."""
-    row: dict[str, Any] = {
-        "recording": number,
-        "file": name,
-        "rows": 0,
-        "digest": None,
-        "first_time": None,
-        "last_time": None,
-        "duplicate_of": None,
-        "error": None,
-    }
+) -> Recording:
+    """Read one recording, append its samples, and give its entry in the record."""
+    extent = Extent()
     notes: list[Damage] = []
     said: dict[str, str] = {}
     try:
@@ -169,21 +170,32 @@ def _ingested(
             # table.
             known = identity(chunk.rows for chunk in chunks())
             if known.digest in progress.digests:
-                return _duplicate(row, known, progress)
+                return _duplicate(number, name, known, progress)
         progress.heads.add(start)
-        known = identity(_appended(row, itertools.chain(first, source), append, progress))
+        known = identity(_appended(number, name, extent, itertools.chain(first, source), append, progress))
     except limits.TooMuch as error:
         raise limits.TooMuch(f"{name}: {error}") from error
     except InputError as error:
         faults.refuse(error, path)
-        return _failed(row, str(error), progress)
-    row["digest"] = known.digest
+        return _failed(number, name, extent, str(error), progress)
     for channel, unit in said.items():
         progress.units.setdefault((channel, unit), []).append(name)
     _note_repeat(name, known, progress)
     progress.digests[known.digest] = name
-    progress.findings += damage.findings_of(name, damage.summed(notes), row["rows"])
-    return row
+    progress.findings += damage.findings_of(name, damage.summed(notes), extent.rows)
+    return _entry(number, name, extent, digest=known.digest)
+
+
+def _entry(number: int, name: str, extent: Extent, *, digest: str | None = None, error: str | None = None) -> Recording:
+    return Recording(
+        recording=number,
+        file=name,
+        rows=extent.rows,
+        digest=digest,
+        first_time=extent.first_time,
+        last_time=extent.last_time,
+        error=error,
+    )
 
 
 def _checked(chunks: Iterator[Chunk], notes: list[Damage], units: dict[str, str]) -> Iterator[pl.DataFrame]:
@@ -201,31 +213,31 @@ def _checked(chunks: Iterator[Chunk], notes: list[Damage], units: dict[str, str]
 
 
 def _appended(
-    row: dict[str, Any], frames: Iterator[pl.DataFrame], append: store.Append, progress: Progress
+    number: int, name: str, extent: Extent, frames: Iterator[pl.DataFrame], append: store.Append, progress: Progress
 ) -> Iterator[pl.DataFrame]:
-    """Pass the frames on, appending each to the table and keeping the recording's row up to date."""
+    """Pass the frames on, appending each to the table and keeping the recording's extent up to date."""
     sums = np.zeros(6)
     for frame in frames:
-        append(row["recording"], frame)
+        append(number, frame)
         sums += torque_sign.moments(frame)
-        row["first_time"] = frame["time"][0] if row["first_time"] is None else row["first_time"]
-        row["last_time"] = frame["time"][-1]
-        row["rows"] += frame.height
+        extent.first_time = frame["time"][0] if extent.first_time is None else extent.first_time
+        extent.last_time = frame["time"][-1]
+        extent.rows += frame.height
         yield frame
-    progress.correlations[row["file"]] = torque_sign.correlation(sums)
+    progress.correlations[name] = torque_sign.correlation(sums)
 
 
-def _duplicate(row: dict[str, Any], known: Identity, progress: Progress) -> dict[str, Any]:
+def _duplicate(number: int, name: str, known: Identity, progress: Progress) -> Recording:
     earlier = progress.digests[known.digest]
     progress.findings.append(
         finding(
             "recording_duplicate",
-            f"{row['file']} repeats {earlier} sample for sample; it is left out and has no stop number",
-            file=row["file"],
+            f"{name} repeats {earlier} sample for sample; it is left out and has no stop number",
+            file=name,
             evidence={"duplicate_of": earlier, "digest": known.digest},
         )
     )
-    return {**row, "digest": known.digest, "duplicate_of": earlier}
+    return Recording(recording=number, file=name, rows=0, digest=known.digest, duplicate_of=earlier)
 
 
 def _note_repeat(name: str, known: Identity, progress: Progress) -> None:
@@ -245,15 +257,15 @@ def _note_repeat(name: str, known: Identity, progress: Progress) -> None:
         )
 
 
-def _failed(row: dict[str, Any], why: str, progress: Progress) -> dict[str, Any]:
-    """The row of a recording that cannot be read, or not to its end: then what was read stays, with a
+def _failed(number: int, name: str, extent: Extent, why: str, progress: Progress) -> Recording:
+    """The entry of a recording that cannot be read, or not to its end: then what was read stays, with a
     finding."""
-    if row["rows"]:
-        message = f"{row['file']}: only the first {row['rows']} rows can be read: {why}"
-        progress.findings.append(finding("recording_cut", message, file=row["file"], evidence={"rows": row["rows"]}))
-        return row
-    progress.findings.append(finding("recording_unreadable", f"{row['file']}: {why}", file=row["file"]))
-    return {**row, "error": why}
+    if extent.rows:
+        message = f"{name}: only the first {extent.rows} rows can be read: {why}"
+        progress.findings.append(finding("recording_cut", message, file=name, evidence={"rows": extent.rows}))
+        return _entry(number, name, extent)
+    progress.findings.append(finding("recording_unreadable", f"{name}: {why}", file=name))
+    return _entry(number, name, extent, error=why)
 
 
 def _settle_torque_sign(progress: Progress, output: Path) -> None:

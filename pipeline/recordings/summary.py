@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
@@ -22,6 +21,7 @@ from pipeline.recordings.chunk import Damage
 from pipeline.recordings.limits import alive
 from pipeline.recordings.numbers import numbers_of
 from pipeline.results import write_parquet
+from pipeline.results.record import Recording
 from pipeline.vocabulary import STOPS
 
 TEXT = ("block", "purpose", "kind", "status", "file")
@@ -95,38 +95,27 @@ def _conversion(unit: str, wanted: str) -> tuple[float, float]:
     return factor / own, (offset - zero) / own
 
 
-def write_summary(folder: Path, card: Card, output: Path, record: dict[str, Any]) -> list[Finding]:
-    """Write the table; the record's recordings get a row per file. Raises InputError where nothing can be
-    used."""
+def write_summary(folder: Path, card: Card, output: Path, recordings: list[Recording]) -> list[Finding]:
+    """Write the table; `recordings` get an entry per file. Raises InputError where nothing can be used."""
     columns = columns_of(card.recordings.channels)
     paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
     tables, found = [], []
     for number, path in enumerate(paths, start=1):
-        row: dict[str, Any] = {
-            "recording": number,
-            "file": files.shown(path, folder),
-            "rows": 0,
-            "digest": None,
-            "first_time": None,
-            "last_time": None,
-            "duplicate_of": None,
-            "error": None,
-        }
-        record["recordings"].append(row)
+        name = files.shown(path, folder)
         try:
             files.refuse_outside(path, folder)
-            alive(row["file"])
+            alive(name)
             table, notes = _table(path, card.recordings, columns)
         except InputError as error:
             faults.refuse(error, path)
-            row["error"] = str(error)
-            found.append(finding("recording_unreadable", f"{row['file']}: {error}", file=row["file"]))
+            recordings.append(Recording(recording=number, file=name, rows=0, error=str(error)))
+            found.append(finding("recording_unreadable", f"{name}: {error}", file=name))
             continue
-        row["rows"] = table.height
-        found += damage.findings_of(row["file"], damage.summed(notes), table.height)
+        recordings.append(Recording(recording=number, file=name, rows=table.height))
+        found += damage.findings_of(name, damage.summed(notes), table.height)
         tables.append(table.select(pl.lit(number, pl.Int32).alias("recording"), pl.all()))
     if not tables:
-        errors = "; ".join(str(row["error"]) for row in record["recordings"][:2])
+        errors = "; ".join(str(one.error) for one in recordings[:2])
         raise InputError(f"none of {len(paths)} summaries can be read: {errors}")
     write_parquet(output, pl.concat(tables, how="diagonal"))
     return found

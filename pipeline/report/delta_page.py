@@ -3,7 +3,6 @@
 First whether earlier sheets remain comparable, then the changed conclusions side by side, the settings, and the stops.
 """
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,9 @@ import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, numbers, palette, render
-from pipeline.results import read_json, read_table, write_text
+from pipeline.results import read_table, write_text
+from pipeline.results.delta import BlockChange, Delta, MovedStop, Overview, TemperatureClass
+from pipeline.results.model import read
 
 TONES = {"yes": "good", "in part": "open", "no": "bad"}
 MOST_STOPS = 6000
@@ -19,7 +20,7 @@ MOST_STOPS = 6000
 
 def run(*, into: Path) -> None:
     """Write `into`/delta.html from the two files beside it; plotly.js goes into assets/ beside all deltas."""
-    content = read_json(into / "delta.json")
+    content = read(into / "delta.json", Delta)
     delta = read_table(into / "delta.parquet")
     script = render.plotly_file(into.parent)
     page_file = into / "delta.html"
@@ -28,26 +29,34 @@ def run(*, into: Path) -> None:
     )
 
 
-def context(content: Mapping[str, Any], delta: pl.DataFrame) -> dict[str, Any]:
+def context(content: Delta, delta: pl.DataFrame) -> dict[str, Any]:
     """Everything the template prints."""
-    a, b = str(content.get("a")), str(content.get("b"))
-    comparable = content.get("comparable") or {}
+    judged = content.comparable
     figures = {"mu": scatter(delta), "order": by_temperature(delta)}
     return {
-        "title": f"Change of method: {a} to {b}", "a": a, "b": b, "unusable": content.get("unusable"),
-        "answer": comparable.get("answer") or "not given", "answer_text": comparable.get("text") or "", "tone": TONES.get(str(comparable.get("answer")), "open"),
-        "settings": [[s["name"], value(s["a"]), value(s["b"]), s.get("meaning") or ""] for s in content.get("settings") or []],
-        "changed": [[c["scope"], c["name"], c["what"], value(c["a"]), value(c["b"])] for c in content.get("changed") or []],
-        "unchanged": sum(1 for c in content.get("conclusions") or [] if not c.get("changed")),
-        "overview": overview_rows(content.get("overview") or {}),
-        "classes": class_rows(content.get("classes") or []),
-        "blocks": block_rows(content.get("blocks") or []),
-        "largest": largest_rows(content.get("largest") or []),
-        "status_changes": [[str(r["test"]), str(r["stop"]), r["block"] or "no block", r["status_a"] or "not found", r["status_b"] or "not found"]
-                           for r in content.get("status_changes") or []],
-        "not_reprocessable": content.get("not_reprocessable") or [],
-        "figures": figures, "figures_json": render.figures_json(figures), "script": render.page_script(),
-    }  # fmt: skip
+        "title": f"Change of method: {content.a} to {content.b}",
+        "a": content.a,
+        "b": content.b,
+        "unusable": content.unusable,
+        "answer": judged.answer if judged else "not given",
+        "answer_text": judged.text if judged else "",
+        "tone": TONES[judged.answer] if judged else "open",
+        "settings": [[s.name, value(s.a), value(s.b), s.meaning] for s in content.settings],
+        "changed": [[c.scope, c.name, c.what, value(c.a), value(c.b)] for c in content.changed],
+        "unchanged": sum(1 for c in content.conclusions if not c.changed),
+        "overview": overview_rows(content.overview) if content.overview else [],
+        "classes": class_rows(content.classes),
+        "blocks": block_rows(content.blocks),
+        "largest": largest_rows(content.largest),
+        "status_changes": [
+            [r.test, str(r.stop), r.block or "no block", r.status_a or "not found", r.status_b or "not found"]
+            for r in content.status_changes
+        ],
+        "not_reprocessable": content.not_reprocessable,
+        "figures": figures,
+        "figures_json": render.figures_json(figures),
+        "script": render.page_script(),
+    }
 
 
 def value(content: Any) -> str:
@@ -61,71 +70,83 @@ def value(content: Any) -> str:
     return f"{content:.6g}" if isinstance(content, float) else str(content)
 
 
-def change(row: Mapping[str, Any], key: str) -> str:
-    """A change of mu with its sign, four decimals; relative ones as per cent."""
-    if not numbers.is_number(row.get(key)):
-        return "not given"
-    return f"{100 * row[key]:+.2f}" if key.startswith("relative") else f"{row[key]:+.4f}"
+def change(value: float | None) -> str:
+    """A change of mu with its sign, four decimals."""
+    return "not given" if value is None else f"{value:+.4f}"
 
 
-def overview_rows(overview: Mapping[str, Any]) -> list[tuple[str, str]]:
+def per_cent(share: float | None) -> str:
+    """A relative change of mu with its sign as per cent."""
+    return "not given" if share is None else f"{100 * share:+.2f}"
+
+
+def overview_rows(overview: Overview) -> list[tuple[str, str]]:
     """Counts over all stops."""
-    names = {"stops": "Stops of either method", "with_mu_in_both": "with µ in both", "only_a": "found by the first only", "only_b": "found by the second only",
-             "mu_unchanged": "µ unchanged to the last digit", "energy_unchanged": "energy unchanged", "energy_changed": "energy changed",
-             "status_changed": "status changed"}  # fmt: skip
-    rows = [(text, str(overview[key])) for key, text in names.items() if overview.get(key) is not None]
-    quantiles = overview.get("change") or {}
-    for key, text in (
-        ("median", "Median change of µ"),
-        ("p05", "5th percentile"),
-        ("p95", "95th percentile"),
-        ("largest", "Largest"),
-    ):
-        if quantiles:
-            rows.append((text, change(quantiles, key)))
+    counts = (
+        ("Stops of either method", overview.stops),
+        ("with µ in both", overview.with_mu_in_both),
+        ("found by the first only", overview.only_a),
+        ("found by the second only", overview.only_b),
+        ("µ unchanged to the last digit", overview.mu_unchanged),
+        ("energy unchanged", overview.energy_unchanged),
+        ("energy changed", overview.energy_changed),
+        ("status changed", overview.status_changed),
+    )
+    rows = [(text, str(count)) for text, count in counts if count is not None]
+    quantiles = overview.change
+    if quantiles is not None:
+        rows += [
+            ("Median change of µ", change(quantiles.median)),
+            ("5th percentile", change(quantiles.p05)),
+            ("95th percentile", change(quantiles.p95)),
+            ("Largest", change(quantiles.largest)),
+        ]
     return rows
 
 
-def class_rows(classes: list[Mapping[str, Any]]) -> list[list[str]]:
+def class_rows(classes: list[TemperatureClass]) -> list[list[str]]:
     """Change of mu by class of initial temperature."""
     rows = []
     for row in classes:
-        low, high = row.get("low_c"), row.get("high_c")
-        span = (
-            f"below {high:.0f}"
-            if low is None and high is not None
-            else (f"{low:.0f} to {high:.0f}" if high is not None else f"from {low:.0f}")
-        )
-        answer = {True: "yes", False: "no", None: "not given"}[row.get("comparable")]
-        rows.append(
-            [
-                span,
-                str(row["stops"]),
-                change(row, "median"),
-                change(row, "p05"),
-                change(row, "p95"),
-                change(row, "relative_median"),
-                answer,
-            ]
-        )
+        span = f"{row.low_c:.0f} to {row.high_c:.0f}" if row.low_c is not None and row.high_c is not None else ""
+        if not span:
+            span = f"below {row.high_c:.0f}" if row.high_c is not None else f"from {row.low_c:.0f}"
+        changes = [change(row.median), change(row.p05), change(row.p95), per_cent(row.relative_median)]
+        rows.append([span, str(row.stops), *changes, {True: "yes", False: "no", None: "not given"}[row.comparable]])
     return rows
 
 
-def block_rows(blocks: list[Mapping[str, Any]]) -> list[list[str]]:
+def block_rows(blocks: list[BlockChange]) -> list[list[str]]:
     """Change of mu by test and block."""
     return [
-        [str(r["test"]), str(r["block"] or "no block"), str(r["purpose"] or ""), str(r["stops"]), f"{r['mu_a']:.4f}", f"{r['mu_b']:.4f}", change(r, "median"), change(r, "largest")]
+        [
+            r.test,
+            r.block or "no block",
+            r.purpose or "",
+            str(r.stops),
+            f"{r.mu_a:.4f}",
+            f"{r.mu_b:.4f}",
+            change(r.median),
+            change(r.largest),
+        ]
         for r in blocks
-    ]  # fmt: skip
+    ]
 
 
-def largest_rows(rows: list[Mapping[str, Any]]) -> list[list[str]]:
+def largest_rows(rows: list[MovedStop]) -> list[list[str]]:
     """The stops that moved most."""
     return [
-        [str(r["test"]), str(r["stop"]), str(r["block"] or "no block"), f"{r['mu_a']:.4f}", f"{r['mu_b']:.4f}", f"{r['mu_difference']:+.4f}",
-         f"{r['temperature_initial_c']:.0f}" if numbers.is_number(r.get("temperature_initial_c")) else "not given"]
+        [
+            r.test,
+            str(r.stop),
+            r.block or "no block",
+            f"{r.mu_a:.4f}",
+            f"{r.mu_b:.4f}",
+            f"{r.mu_difference:+.4f}",
+            numbers.fixed(r.temperature_initial_c, 0),
+        ]
         for r in rows
-    ]  # fmt: skip
+    ]
 
 
 def _thinned(delta: pl.DataFrame) -> pl.DataFrame:

@@ -1,15 +1,15 @@
 """The sheet before it has a form: sections of text, numbers, tables and figures.
 
 HTML, PDF and sheet.json are three prints of the same document, so that they can't disagree. A number enters the
-document only through a `Source`, a file that an earlier stage wrote (or the user's input), and keeps the file and
-the key that it was read from; a null keeps the reason that stands beside it there.
+document with the file (that an earlier stage wrote, or the user's input) and the key that it was read from
+(`report/source.py`); a null keeps the reason that stands beside it there.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from pipeline.report import numbers
+from pipeline.results.sheet import PrintedFigure, PrintedNumber, PrintedSection
 
 
 @dataclass(frozen=True)
@@ -52,14 +52,20 @@ class Number:
         """Whether there is a value."""
         return self.value is not None
 
-    def as_dict(self) -> dict[str, Any]:
+    def printed(self) -> PrintedNumber:
         """The entry of sheet.json."""
-        entry = {name: getattr(self, name) for name in ("label", "text", "value", "unit", "low", "high", "file", "key")}
-        if self.factor != 1.0:
-            entry["factor"] = self.factor
-        if self.value is None:
-            entry["why"] = self.why
-        return entry
+        return PrintedNumber(
+            label=self.label,
+            text=self.text,
+            value=self.value,
+            unit=self.unit,
+            low=self.low,
+            high=self.high,
+            file=self.file,
+            key=self.key,
+            factor=None if self.factor == 1.0 else self.factor,
+            why=self.why if self.value is None else None,
+        )
 
 
 @dataclass(frozen=True)
@@ -120,74 +126,6 @@ class Section:
     parts: Sequence[Text | Items | Table | Picture]
 
 
-@dataclass(frozen=True)
-class Source:
-    """A loaded JSON-like file and the name under which the sheet cites it (relative to the method's results)."""
-
-    file: str
-    data: Mapping[str, Any]
-
-    def get(self, pointer: str) -> Any:
-        """The value under a JSON pointer (RFC 6901), or None when any step is absent."""
-        here: Any = self.data
-        for step in [part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:]]:
-            if isinstance(here, Mapping) and step in here:
-                here = here[step]
-            elif isinstance(here, list) and step.isdigit() and int(step) < len(here):
-                here = here[int(step)]
-            else:
-                return None
-        return here
-
-    def reason(self, pointer: str, otherwise: str | None = None) -> str:
-        """Why the value under the pointer is null: the nearest reason on the way up, else `otherwise`."""
-        steps = pointer.split("/")
-        while len(steps) > 1:
-            found = numbers.why_missing(self.get("/".join(steps[:-1])), steps[-1])
-            if found:
-                return found
-            steps = steps[:-1]
-        return otherwise or f"{self.file} gives no reason"
-
-    def number(
-        self,
-        label: str,
-        pointer: str,
-        unit: str = "",
-        *,
-        decimals: int | None = None,
-        factor: float = 1.0,
-        why: str | None = None,
-    ) -> Number:
-        """The number under the pointer; an object {"value", "low", "high"} brings its interval.
-
-        `why` is the reason of a null where the file itself gives none.
-        """
-        raw = self.get(pointer)
-        key, low, high = pointer, None, None
-        if isinstance(raw, Mapping):
-            if not numbers.is_number(raw.get("value")):
-                why = numbers.why_missing(raw, "value") or self.reason(pointer, why)
-                return Number(label, None, unit, self.file, f"{pointer}/value", why=why)
-            raw, low, high, key = raw["value"], raw.get("low"), raw.get("high"), f"{pointer}/value"
-        if not numbers.is_number(raw):
-            return Number(label, None, unit, self.file, key, why=self.reason(pointer, why))
-        scaled = [x * factor if numbers.is_number(x) and factor != 1.0 else x for x in (raw, low, high)]
-        low, high = (x if numbers.is_number(x) else None for x in scaled[1:])
-        return Number(label, scaled[0], unit, self.file, key, low, high, decimals, factor)
-
-    def between(self, label: str, pointer: str, low: str, high: str, unit: str = "", **options: Any) -> Number:
-        """The number under the pointer with its interval read from two sibling keys."""
-        bare = self.number(label, pointer, unit, **options)
-        if not bare.given:
-            return bare
-        parent, factor = pointer.rsplit("/", 1)[0], bare.factor
-        ends = [self.get(f"{parent}/{name}") for name in (low, high)]
-        if not all(numbers.is_number(end) for end in ends):
-            return bare
-        return replace(bare, low=ends[0] * factor, high=ends[1] * factor)
-
-
 def reasons_once(section: Section) -> Section:
     """The section with each reason of a null printed once a table; further cells with it say only that nothing is given."""
     return replace(section, parts=[_once(part) if isinstance(part, Table) else part for part in section.parts])
@@ -224,16 +162,18 @@ def numbers_of(section: Section) -> list[Number]:
     return found
 
 
-def as_json(sections: Sequence[Section]) -> list[dict[str, Any]]:
+def printed(sections: Sequence[Section]) -> list[PrintedSection]:
     """The sections for sheet.json: title, text as printed, and every number with its unit, file and key."""
     return [
-        {
-            "title": section.title,
-            "text": [part.text for part in section.parts if isinstance(part, Text)],
-            "figures": [
-                {"name": part.name, "caption": part.caption} for part in section.parts if isinstance(part, Picture)
+        PrintedSection(
+            title=section.title,
+            text=[part.text for part in section.parts if isinstance(part, Text)],
+            figures=[
+                PrintedFigure(name=part.name, caption=part.caption)
+                for part in section.parts
+                if isinstance(part, Picture)
             ],
-            "numbers": [number.as_dict() for number in numbers_of(section)],
-        }
+            numbers=[number.printed() for number in numbers_of(section)],
+        )
         for section in sections
     ]

@@ -1,22 +1,37 @@
 """The findings of a test as a table: one row a finding, or one row for many of a kind that differ only in their stop."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from __future__ import annotations
 
-from pipeline.report import numbers, verdicts
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from pipeline.report import verdicts
+from pipeline.results.findings import Found
 
 FEW = 5  # so many findings of one kind stand one by one
 
 
-def rows(findings: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Rows in the findings' order; more than a few of one code, severity and channel share a row with their stops.
+@dataclass(frozen=True)
+class Row:
+    """A row of the table; of several findings `stops` are their stops in words and `members` the rows it stands for."""
 
-    A row has code, severity, stop, stops (text), message, action, where, evidence_text and `members`, the rows it stands for.
-    """
-    kinds: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
+    code: str
+    severity: str
+    stop: int | None
+    message: str
+    action: str
+    where: str
+    evidence_text: str
+    stops: str = ""
+    members: list[Row] = field(default_factory=list)
+
+
+def rows(findings: Sequence[Found]) -> list[Row]:
+    """Rows in the findings' order; more than a few of one code, severity and channel share a row with their stops."""
+    kinds: dict[tuple[object, ...], list[Found]] = {}
     for item in findings:
-        many = item.get("stop") is not None
-        key = (item["code"], item["severity"], item.get("channel")) if many else (len(kinds), id(item))
+        many = item.stop is not None
+        key = (item.code, item.severity, item.channel) if many else (len(kinds), id(item))
         kinds.setdefault(key, []).append(item)
     found = []
     for members in kinds.values():
@@ -25,30 +40,34 @@ def rows(findings: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     return found
 
 
-def _row(item: Mapping[str, Any]) -> dict[str, Any]:
-    where = [str(item[key]) for key in ("file", "channel") if item.get(key)]
-    if numbers.is_number(item.get("start_s")):
-        end = f" to {item['end_s']:.2f}" if numbers.is_number(item.get("end_s")) else ""
-        where.append(f"{item['start_s']:.2f}{end} s")
-    evidence = "; ".join(f"{name}: {value}" for name, value in verdicts.evidence_rows(item["evidence"]))
-    own = {key: item[key] for key in ("code", "severity", "stop", "message", "action")}
-    return {**own, "where": ", ".join(where), "evidence_text": evidence, "stops": "", "members": []}
+def _row(item: Found) -> Row:
+    where = [text for text in (item.file, item.channel) if text]
+    if item.start_s is not None:
+        end = f" to {item.end_s:.2f}" if item.end_s is not None else ""
+        where.append(f"{item.start_s:.2f}{end} s")
+    evidence = "; ".join(f"{name}: {value}" for name, value in verdicts.evidence_rows(item.evidence))
+    return Row(
+        code=item.code,
+        severity=item.severity,
+        stop=item.stop,
+        message=item.message,
+        action=item.action,
+        where=", ".join(where),
+        evidence_text=evidence,
+    )
 
 
-def _together(members: Sequence[Mapping[str, Any]], single: list[dict[str, Any]]) -> dict[str, Any]:
+def _together(members: Sequence[Found], single: list[Row]) -> Row:
     first = single[0]
-    stops = ranges(sorted({item["stop"] for item in members}))
-    message = f"{first['message']} (and {len(members) - 1} more of this kind)"
-    channel = str(members[0].get("channel") or "")
-    return {
-        **first,
-        "stop": None,
-        "stops": stops,
-        "message": message,
-        "where": channel,
-        "evidence_text": "",
-        "members": single,
-    }
+    return replace(
+        first,
+        stop=None,
+        stops=ranges(sorted({item.stop for item in members if item.stop is not None})),
+        message=f"{first.message} (and {len(members) - 1} more of this kind)",
+        where=members[0].channel or "",
+        evidence_text="",
+        members=single,
+    )
 
 
 def ranges(stops: list[int]) -> str:

@@ -1,232 +1,226 @@
 """What a test's page says of friction: the answers, the landmarks, inside the stops, after pauses, and the map itself."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable
 
 from pipeline.report import numbers
-from pipeline.report.numbers import interval_text
+from pipeline.report.numbers import fixed, interval_text
+from pipeline.results.friction import TestFriction
+from pipeline.results.friction_map import Landmark, Landmarks, Sensitivity, Slope
+from pipeline.results.model import Interval
 
-SENSITIVITIES = (
-    ("temperature_per_100c", "temperature", "per 100 K"), ("pressure_per_10bar", "pressure", "per 10 bar"),
-    ("speed_per_100rpm", "speed", "per 100 rpm"), ("energy_per_j_mm2", "energy density", "per J/mm²"),
-)  # fmt: skip
+SENSITIVITIES: tuple[tuple[Callable[[Sensitivity], Slope], str, str], ...] = (
+    (lambda s: s.temperature_per_100c, "temperature", "per 100 K"),
+    (lambda s: s.pressure_per_10bar, "pressure", "per 10 bar"),
+    (lambda s: s.speed_per_100rpm, "speed", "per 100 rpm"),
+    (lambda s: s.energy_per_j_mm2, "energy density", "per J/mm²"),
+)
+LANDMARKS: tuple[tuple[Callable[[Landmarks], Landmark], str, str], ...] = (
+    (lambda m: m.cold_friction, "Cold friction", ""),
+    (lambda m: m.transition, "Transition, where µ climbs fastest", "°C"),
+    (lambda m: m.plateau, "Plateau", ""),
+    (lambda m: m.high_temperature_change, "Change of µ from the plateau to the hottest", ""),
+)
 TONES = {"yes": "good", "no": "bad", "not shown": "open"}
 
 
-def answers(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
+def capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def answers(friction: TestFriction) -> list[tuple[str, str]]:
     """Tone and sentence of the verdicts over the wanted window and over both duties, where there is a target."""
     said = []
-    holds, sides = friction.get("holds"), friction.get("sides")
-    if holds:
-        answer = str(holds.get("answer") or numbers.MISSING)
-        span = f"{numbers.fixed(holds['from_c'], 0)} to {numbers.fixed(holds['to_c'], 0)} °C"
-        said.append(
-            (
-                TONES.get(answer, "open"),
-                f"Does friction hold over the wanted {span}? {answer[:1].upper()}{answer[1:]}: {holds['why']}.",
-            )
-        )
-    for key in ("low_energy", "high_energy"):
-        side = (sides or {}).get(key)
-        if side:
-            said.append((TONES.get(side["answer"], "open"), f"{side['text'][:1].upper()}{side['text'][1:]}."))
+    holds, sides = friction.holds, friction.sides
+    if holds is not None:
+        span = f"{fixed(holds.from_c, 0)} to {fixed(holds.to_c, 0)} °C"
+        text = f"Does friction hold over the wanted {span}? {capital(holds.answer)}: {holds.why}."
+        said.append((TONES[holds.answer], text))
+    for side in (sides.low_energy, sides.high_energy) if sides is not None else ():
+        said.append((TONES[side.answer], f"{capital(side.text)}."))
     return said
 
 
-def reference_text(friction: Mapping[str, Any]) -> str:
+def reference_text(friction: TestFriction) -> str:
     """The reference conditions in a phrase."""
-    reference = friction.get("reference") or {}
+    r = friction.reference
+    if r is None:
+        return "(not given: no check or map stops)"
     parts = (
-        ("temperature_c", "°C", 0),
-        ("pressure_bar", "bar", 1),
-        ("speed_rpm", "rpm", 0),
-        ("energy_density_j_mm2", "J/mm²", 1),
+        (r.temperature_c, "°C", 0),
+        (r.pressure_bar, "bar", 1),
+        (r.speed_rpm, "rpm", 0),
+        (r.energy_density_j_mm2, "J/mm²", 1),
     )
-    given = [f"{reference[k]:.{d}f}\u00a0{u}" for k, u, d in parts if numbers.is_number(reference.get(k))]
+    given = [f"{value:.{places}f}\u00a0{unit}" for value, unit, places in parts if value is not None]
     return f"({', '.join(given)})" if given else "(not given: no check or map stops)"
 
 
-def rows(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
+def rows(friction: TestFriction) -> list[tuple[str, str]]:
     """Window, landmarks, bite, sensitivities, bedding, fade and recovery as name and value."""
     return [*_window(friction), *_landmarks(friction), *_bite(friction), *_sensitivities(friction), *_history(friction)]
 
 
-def _window(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
-    window = friction.get("window")
-    if not window:
+def _window(friction: TestFriction) -> list[tuple[str, str]]:
+    window = friction.window
+    if window is None:
         return []
-    band = f"covers {window['coverage'] * 100:.0f} % of single stops at {window['confidence'] * 100:.0f} % confidence"
-    runs = f"{numbers.fixed(window['mu_mean'], 3)}; the curve runs from {numbers.fixed(window['mu_low'], 3)} to {numbers.fixed(window['mu_high'], 3)}"
+    band = f"covers {window.coverage * 100:.0f} % of single stops at {window.confidence * 100:.0f} % confidence"
+    runs = f"{fixed(window.mu_mean, 3)}; the curve runs from {fixed(window.mu_low, 3)} to {fixed(window.mu_high, 3)}"
     return [("Mean µ in the window", runs), ("Tolerance band", band)]
 
 
-def _landmarks(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
-    marks = friction.get("landmarks") or {}
+def _landmarks(friction: TestFriction) -> list[tuple[str, str]]:
+    if friction.landmarks is None:
+        return []
     found = []
-    for key, name, unit in (("cold_friction", "Cold friction", ""), ("transition", "Transition, where µ climbs fastest", "°C"),
-                            ("plateau", "Plateau", ""), ("high_temperature_change", "Change of µ from the plateau to the hottest", "")):  # fmt: skip
-        mark = marks.get(key)
-        if not mark:
-            continue
+    for pick, name, unit in LANDMARKS:
+        mark = pick(friction.landmarks)
         text = interval_text(mark, unit)
-        if numbers.is_number(mark.get("value")):
-            if numbers.is_number(mark.get("temperature_c")):
-                text += f" at {numbers.fixed(mark['temperature_c'], 0)} °C"
-            if numbers.is_number(mark.get("from_c")):
-                text += f" from {numbers.fixed(mark['from_c'], 0)} to {numbers.fixed(mark['to_c'], 0)} °C"
-            text += f"; {mark['sign']}" if mark.get("sign") else ""
-            text += f"; {mark['note']}" if mark.get("note") else ""
+        if mark.value is not None:
+            text += "" if mark.temperature_c is None else f" at {fixed(mark.temperature_c, 0)} °C"
+            text += "" if mark.from_c is None else f" from {fixed(mark.from_c, 0)} to {fixed(mark.to_c, 0)} °C"
+            text += f"; {mark.sign}" if mark.sign else ""
+            text += f"; {mark.note}" if mark.note else ""
         found.append((name, text))
     return found
 
 
-def _bite(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
-    bite = friction.get("bite") or {}
-    names = (
-        ("reference", "Bite at the checks (first half second)"),
-        ("coldest", "Bite in the coldest tenth of the map"),
+def _bite(friction: TestFriction) -> list[tuple[str, str]]:
+    bite = friction.bite
+    if bite is None:
+        return []
+    named = (
+        (bite.reference, "Bite at the checks (first half second)"),
+        (bite.coldest, "Bite in the coldest tenth of the map"),
     )
     return [
-        (name, f"{numbers.fixed(bite[key]['mu_bite'], 3)} at {numbers.fixed(bite[key]['temperature_c'], 0)} °C, {numbers.fixed(bite[key]['ratio'], 2)} of the stop's mean ({bite[key]['stops']} stops)")
-        for key, name in names if bite.get(key)
-    ]  # fmt: skip
-
-
-def _sensitivities(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
-    sensitivity = friction.get("sensitivity") or {}
-    found = []
-    for key, name, unit in SENSITIVITIES:
-        value = sensitivity.get(key)
-        why = numbers.why_missing(sensitivity, key) or numbers.why_missing(value, "value") or "the design does not tell"
-        given = isinstance(value, Mapping) and value.get("value") is not None
-        found.append(
-            (f"Sensitivity to {name}", f"{interval_text(value)} {unit}" if given else f"{numbers.MISSING}: {why}")
+        (
+            name,
+            f"{fixed(at.mu_bite, 3)} at {fixed(at.temperature_c, 0)} °C, {fixed(at.ratio, 2)} of the stop's mean "
+            f"({at.stops} stops)",
         )
+        for at, name in named
+        if at is not None
+    ]
+
+
+def _sensitivities(friction: TestFriction) -> list[tuple[str, str]]:
+    found = []
+    for pick, name, unit in SENSITIVITIES:
+        slope = None if friction.sensitivity is None else pick(friction.sensitivity)
+        text = interval_text(slope, why="the design does not tell")
+        given = slope is not None and slope.value is not None
+        found.append((f"Sensitivity to {name}", f"{text} {unit}" if given else text))
     return found
 
 
-def _history(friction: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _history(friction: TestFriction) -> list[tuple[str, str]]:
+    bedding, fade, recovery = friction.bedding, friction.fade, friction.recovery
     found = []
-    bedding = friction.get("bedding")
     name = "Bedding, stops to 3 % of the asymptote"
-    if bedding:
-        why = numbers.why_missing(bedding, "stops")
-        found.append(
-            (
-                name,
-                interval_text(
-                    {"value": bedding.get("stops"), "low": bedding.get("low"), "high": bedding.get("high"), "why": why}
-                ),
-            )
-        )
+    if bedding is not None:
+        stops = Interval(value=bedding.stops, low=bedding.low, high=bedding.high, why=bedding.why)
+        found.append((name, interval_text(stops)))
     else:
-        found.append((name, f"{numbers.MISSING}: {numbers.why_missing(friction, 'bedding') or 'no bedding block'}"))
-    for key, name in (("fade", "Fade index (1 = unchanged)"), ("recovery", "Recovery index (1 = unchanged)")):
-        value = friction.get(key)
-        if not value:
-            found.append((name, f"{numbers.MISSING}: {numbers.why_missing(friction, key) or 'no fade block'}"))
-            continue
-        text = (
-            interval_text(value.get("index"))
-            if value.get("index") is not None
-            else f"{numbers.MISSING}: {value.get('why') or 'no reason written'}"
-        )
-        if key == "fade" and numbers.is_number(value.get("mu_min")) and numbers.is_number(value.get("temperature_c")):
-            text += f"; lowest µ {numbers.fixed(value['mu_min'], 3)} at {numbers.fixed(value['temperature_c'], 0)} °C"
-        if key == "recovery" and value.get("stops") is not None:
-            text += f"; within 3 % of before after {value['stops']} stops"
+        found.append((name, _none(friction, "no bedding block")))
+    name = "Fade index (1 = unchanged)"
+    if fade is not None:
+        text = _index(fade.index, fade.why)
+        if fade.temperature_c is not None:
+            text += f"; lowest µ {fixed(fade.mu_min, 3)} at {fixed(fade.temperature_c, 0)} °C"
         found.append((name, text))
+    else:
+        found.append((name, _none(friction, "no fade block")))
+    name = "Recovery index (1 = unchanged)"
+    if recovery is not None:
+        text = _index(recovery.index, recovery.why)
+        text += "" if recovery.stops is None else f"; within 3 % of before after {recovery.stops} stops"
+        found.append((name, text))
+    else:
+        found.append((name, _none(friction, "no fade block")))
     return found
 
 
-def slope_rows(friction: Mapping[str, Any]) -> list[list[str]]:
+def _none(friction: TestFriction, otherwise: str) -> str:
+    return f"{numbers.MISSING}: {friction.unusable or otherwise}"
+
+
+def _index(value: float | None, why: str | None) -> str:
+    return f"{numbers.MISSING}: {why or 'no reason written'}" if value is None else numbers.plain(value)
+
+
+def slope_rows(friction: TestFriction) -> list[list[str]]:
     """In-stop and between-stop slopes by class of temperature, and whether they agree."""
     found = []
-    for row in (friction.get("in_stop") or {}).get("classes") or []:
+    for row in friction.in_stop.classes if friction.in_stop else []:
         between = numbers.MISSING
-        if numbers.is_number(row.get("between_stops_per_100k")):
-            between = f"{numbers.fixed(row['between_stops_per_100k'], 3, sign=True)} ± {2 * row['between_stops_u']:.3f}"
-        rises = [
-            f"{numbers.fixed(row[k], 0)}" if numbers.is_number(row.get(k)) else numbers.MISSING
-            for k in ("rise_k", "surface_rise_k")
-        ]
-        agrees = {True: "yes", False: "no"}.get(row.get("agrees"), "not told")
-        slope = f"{numbers.fixed(row['in_stop_per_100k'], 3, sign=True)} ± {2 * row['in_stop_u']:.3f}"
+        if row.between_stops_per_100k is not None and row.between_stops_u is not None:
+            between = f"{fixed(row.between_stops_per_100k, 3, sign=True)} ± {2 * row.between_stops_u:.3f}"
         found.append(
             [
-                f"{numbers.fixed(row['from_c'], 0)} to {numbers.fixed(row['to_c'], 0)}",
-                str(row["stops"]),
-                slope,
+                f"{fixed(row.from_c, 0)} to {fixed(row.to_c, 0)}",
+                str(row.stops),
+                f"{fixed(row.in_stop_per_100k, 3, sign=True)} ± {2 * row.in_stop_u:.3f}",
                 between,
-                *rises,
-                agrees,
-                row.get("text") or "",
+                fixed(row.rise_k, 0),
+                fixed(row.surface_rise_k, 0),
+                {True: "yes", False: "no", None: "not told"}[row.agrees],
+                row.text or "",
             ]
         )
     return found
 
 
-def rise_rows(friction: Mapping[str, Any]) -> list[list[str]]:
+def rise_rows(friction: TestFriction) -> list[list[str]]:
     """In-stop rise (mu_end over mu_start) by class of energy density, cold and warm."""
     return [
-        [f"{numbers.fixed(row['energy_from_j_mm2'], 1)} to {numbers.fixed(row['energy_to_j_mm2'], 1)}", row["state"], str(row["stops"]), f"{numbers.fixed(row['rise'], 2)}",
-         f"{numbers.fixed(row['rise_low'], 2)} to {numbers.fixed(row['rise_high'], 2)}"]
-        for row in (friction.get("in_stop") or {}).get("rise") or []
-    ]  # fmt: skip
+        [
+            f"{fixed(row.energy_from_j_mm2, 1)} to {fixed(row.energy_to_j_mm2, 1)}",
+            row.state,
+            str(row.stops),
+            fixed(row.rise, 2),
+            f"{fixed(row.rise_low, 2)} to {fixed(row.rise_high, 2)}",
+        ]
+        for row in (friction.in_stop.rise if friction.in_stop else [])
+    ]
 
 
-def pause_rows(friction: Mapping[str, Any]) -> list[list[str]]:
+def pause_rows(friction: TestFriction) -> list[list[str]]:
     """First stop after each pause over what is expected there."""
-    found = []
-    for row in friction.get("pauses") or []:
-        bite = f"{numbers.fixed(row['bite_ratio'], 2)}" if numbers.is_number(row.get("bite_ratio")) else numbers.MISSING
-        back = (
-            str(row["stops_to_normal"]) if row.get("stops_to_normal") is not None else "not within the stops looked at"
-        )
-        temperature = (
-            f"{numbers.fixed(row['temperature_c'], 0)}"
-            if numbers.is_number(row.get("temperature_c"))
-            else numbers.MISSING
-        )
-        found.append(
-            [
-                str(row["stop"]),
-                str(row["block"]),
-                f"{numbers.fixed(row['pause_h'], 1)}",
-                temperature,
-                f"{numbers.fixed(row['mu'], 3)}",
-                f"{numbers.fixed(row['ratio'], 3)}",
-                bite,
-                back,
-                str(row["against"]),
-            ]
-        )
-    return found
+    return [
+        [
+            str(row.stop),
+            row.block,
+            fixed(row.pause_h, 1),
+            fixed(row.temperature_c, 0),
+            fixed(row.mu, 3),
+            fixed(row.ratio, 3),
+            fixed(row.bite_ratio, 2),
+            "not within the stops looked at" if row.stops_to_normal is None else str(row.stops_to_normal),
+            row.against,
+        ]
+        for row in friction.pauses
+    ]
 
 
-def notes(friction: Mapping[str, Any]) -> list[str]:
+def notes(friction: TestFriction) -> list[str]:
     """What the map left out, where it has gaps, and what it is made of."""
-    said = [
-        f"Left out of the map: {block.get('why') or block.get('block')}." for block in friction.get("left_out") or []
-    ]
+    said = [f"Left out of the map: {block.why}." for block in friction.left_out]
     said += [
-        f"No value between {numbers.fixed(gap['from_c'], 0)} and {numbers.fixed(gap['to_c'], 0)} °C: the data have a gap there."
-        for gap in friction.get("gaps") or []
+        f"No value between {fixed(gap.from_c, 0)} and {fixed(gap.to_c, 0)} °C: the data have a gap there."
+        for gap in friction.gaps
     ]
-    model = friction.get("model") or {}
-    if model:
-        kept = ", ".join(str(name) for name in model.get("kept") or []) or "temperature alone"
+    model = friction.model
+    if model is not None:
+        kept = ", ".join(model.kept) or "temperature alone"
         said.append(
-            f"The map keeps {kept}; effects {model.get('effects')}. Chosen because {model.get('chosen_because')}; {model.get('strays_held_back')} stray stops held back."
+            f"The map keeps {kept}; effects {model.effects}. Chosen because {model.chosen_because}; "
+            f"{model.strays_held_back} stray stops held back."
         )
-        said += [f"Dropped from the map: {name}: {why}." for name, why in (model.get("dropped") or {}).items()]
-    surface = (friction.get("in_stop") or {}).get("surface") or {}
-    if surface:
-        assumed = f" with assumed {', '.join(surface['assumed'])}" if surface.get("assumed") else ""
-        valid = (
-            f", good for about the first {numbers.fixed(surface['valid_s'], 1)} s of a stop"
-            if numbers.is_number(surface.get("valid_s"))
-            else ""
-        )
+        said += [f"Dropped from the map: {name}: {why}." for name, why in model.dropped.items()]
+    surface = friction.in_stop.surface if friction.in_stop else None
+    if surface is not None:
+        assumed = f" with assumed {', '.join(surface.assumed)}" if surface.assumed else ""
+        valid = "" if surface.valid_s is None else f", good for about the first {fixed(surface.valid_s, 1)} s of a stop"
         said.append(f"Surface temperatures are a half-space estimate{assumed}{valid}.")
     return said

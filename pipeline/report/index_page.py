@@ -3,21 +3,26 @@
 All tests and compounds of the archive with their state and verdicts; what was skipped or left out, and why.
 """
 
-from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 from urllib.parse import quote
 
-from pipeline.archive.card import load_card
+from pipeline.archive.card import Card, load_card
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
 from pipeline.report import merge, method_file, numbers, render, verdicts
-from pipeline.report.per_test_findings import drift_of
-from pipeline.results import read_json, version, write_json, write_text
+from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, record_of, summary_of, wear_of
+from pipeline.results import version, write_text
+from pipeline.results.archive import Archive, LeftOut, Skipped, Status, TestState
 from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
-from pipeline.results.model import read_or_none
+from pipeline.results.friction import TestFriction
+from pipeline.results.model import read_or_none, write
+from pipeline.results.sheet import Sheet
+from pipeline.results.summary import StopCounts, TestSummary
+from pipeline.results.wear import TestWear
 from pipeline.workspace.run import Run, load_run
 
 #: questions of a pair of batches; wear is compared on the discs only
@@ -35,16 +40,11 @@ def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
         raise InputFault(f"{config}: the method {method} was edited since the run began; run again")
     rows = [test_row(the_run, into, test) for test in the_run.tests]
     # A folder with a card under a name that cannot be used was meant as a test: it is one that gives no result.
-    refused = [
-        {"test": folder, "compound": None, "status": "unusable", "why": why} for folder, why in the_run.found.refused
-    ]
-    archive = {
-        "method": method,
-        "tests": [{key: row[key] for key in ("test", "compound", "status", "why")} for row in [*rows, *refused]],
-        **_left(the_run),
-        "software": version(),
-    }
-    write_json(into / "archive.json", archive)
+    refused = [TestState(test=folder, status="unusable", why=why) for folder, why in the_run.found.refused]
+    skipped, left_out = _left(the_run)
+    tests = [row.state for row in rows] + refused
+    archive = Archive(method=method, tests=tests, skipped=skipped, left_out=left_out, software=version())
+    write(into / "archive.json", archive)
     write_text(into / "method.yaml", method_file.filled_text(dict(the_run.read_methods)[method], method))
 
 
@@ -54,87 +54,90 @@ def draw(*, config: Path, method: str, into: Path) -> None:
     rows = [test_row(the_run, into, test) for test in the_run.tests]
     compounds = [compound_row(into, name, slug, rows) for name, slug in the_run.slug_of]
     deltas = [f"{a}--{b}" for a, b in the_run.compare if method in (a, b)]
+    skipped, left_out = _left(the_run)
     page = render.page(
-        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, **_left(the_run),
+        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, skipped=skipped, left_out=left_out,
         deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas], software=version(),
         others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],
     )  # fmt: skip
     write_text(into / "index.html", page)
 
 
-def _left(the_run: Run) -> dict[str, list[dict[str, str]]]:
-    return {
-        "skipped": [{"folder": folder, "why": why} for folder, why in the_run.found.skipped],
-        "left_out": [{"file": file, "why": why} for file, why in the_run.workspace.left_out],
-    }
+def _left(the_run: Run) -> tuple[list[Skipped], list[LeftOut]]:
+    skipped = [Skipped(folder=folder, why=why) for folder, why in the_run.found.skipped]
+    return skipped, [LeftOut(file=file, why=why) for file, why in the_run.workspace.left_out]
 
 
-def _read(path: Path) -> Mapping[str, Any]:
-    return read_json(path) if path.is_file() else {}
+@dataclass(frozen=True)
+class Row:
+    """One test as the page shows it."""
+
+    state: TestState
+    address: str
+    card: Card | None
+    stops: str
+    drift: str
+    window: str
+    ratio: str
+    findings: str
 
 
-def test_row(the_run: Run, into: Path, test: str) -> dict[str, Any]:
+def test_row(the_run: Run, into: Path, test: str) -> Row:
     """One test: identity, status, verdicts, findings by severity, link."""
     folder = into / "tests" / test
-    own = {name: _read(folder / f"{name}.json") for name in ("summary", "friction", "wear")}
-    summary, friction = own["summary"], own["friction"]
-    drift = drift_of(folder)
-    findings = _read(folder / "findings.json").get("findings") or []
-    record = _read(into.parent / "channels" / f"{test}.json")
-    row: dict[str, Any] = {
-        "test": test,
-        "compound": the_run.found.tests[test],
-        "why": None,
-        "address": quote(f"tests/{test}/test.html"),
-    }
-    row |= {"batch": None, "specimen": None, "date": None, "rig": None}
-    holds, why = record.get("holds"), record.get("unusable") or summary.get("unusable")
+    summary, friction, wear, drift = summary_of(folder), friction_of(folder), wear_of(folder), drift_of(folder)
+    findings = findings_in(folder / "findings.json", test)
     try:
-        card = load_card(the_run.archive / test)
-        row |= {
-            "compound": card.compound,
-            "batch": card.batch,
-            "specimen": card.specimen,
-            "date": card.date.isoformat(),
-            "rig": card.rig,
-        }
-        holds = card.recordings.holds
+        card, card_error = load_card(the_run.archive / test), None
     except InputError as error:
-        why = why or str(error)
-    why = why or next((item.get("message") for item in findings if item.get("severity") == "unusable"), None)
-    if not summary:
-        why = why or "no results were written"
-    row["status"] = "unusable" if why else ("summary" if holds == "summary" else "ok")
-    parts = [f"{stage}: {found['unusable']}" for stage, found in own.items() if found.get("unusable")]
-    parts += [f"drift: {drift.unusable}"] if drift.unusable and (folder / "drift.json").is_file() else []
-    summary_only = "only one reduced row per stop was kept; not reprocessable" if row["status"] == "summary" else None
-    counts = summary.get("stops") or {}
+        card, card_error = None, str(error)
+    record = record_of(test, into.parent / "channels" / f"{test}.json")
+    said = next((item.message for item in findings if item.severity == "unusable"), None)
+    written = None if (folder / "summary.json").is_file() else "no results were written"
+    why = record.unusable or summary.unusable or card_error or said or written
+    holds = card.recordings.holds if card else record.holds
+    status: Status = "unusable" if why else ("summary" if holds == "summary" else "ok")
+    own: dict[str, TestSummary | TestFriction | TestWear | TestDrift] = {
+        "summary": summary,
+        "friction": friction,
+        "wear": wear,
+        "drift": drift,
+    }
+    reasons = {stage: found.unusable for stage, found in own.items() if (folder / f"{stage}.json").is_file()}
+    parts = [f"{stage}: {reason}" for stage, reason in reasons.items() if reason]
+    summary_only = "only one reduced row per stop was kept; not reprocessable" if status == "summary" else None
     suspect_too = dict(the_run.read_methods)[into.name].friction.use_suspect
-    useless = None if why or of_use(counts, suspect_too) else "no stop of use: every stop is suspect or rejected"
-    row["why"] = why or "; ".join(filter(None, [summary_only, useless, *parts])) or None
-    row["stops"] = " / ".join(str(counts.get(name, 0)) for name in ("ok", "suspect", "rejected"))
-    row["drift"] = drift_words(drift)
-    row["window"] = window_words(friction)
-    ratio = (summary.get("energy_balance") or {}).get("ratio_median")
-    row["ratio"] = f"{ratio:.3f}" if numbers.is_number(ratio) else "not given"
-    by = {name: sum(1 for item in findings if item.get("severity") == name) for name in merge.RANK}
-    row["findings"] = ", ".join(f"{count} {name}" for name, count in by.items() if count) or "none"
-    return row
+    useless = "no stop of use: every stop is suspect or rejected"
+    mind = [summary_only, None if why or of_use(summary.stops, suspect_too) else useless, *parts]
+    compound = card.compound if card else the_run.found.tests[test]
+    by = {name: sum(1 for item in findings if item.severity == name) for name in merge.RANK}
+    ratio = summary.energy_balance.ratio_median if summary.energy_balance else None
+    return Row(
+        state=TestState(test=test, compound=compound, status=status, why=why or "; ".join(filter(None, mind)) or None),
+        address=quote(f"tests/{test}/test.html"),
+        card=card,
+        stops=" / ".join(str(count) for count in (summary.stops.ok, summary.stops.suspect, summary.stops.rejected)),
+        drift=drift_words(drift),
+        window=window_words(friction),
+        ratio=numbers.fixed(ratio, 3),
+        findings=", ".join(f"{count} {name}" for name, count in by.items() if count) or "none",
+    )
 
 
-def of_use(counts: Mapping[str, int], suspect_too: bool) -> int:
+def of_use(counts: StopCounts, suspect_too: bool) -> int:
     """Number of stops that can enter a model; `suspect_too`: the method's friction.use_suspect."""
-    return counts.get("ok", 0) + (counts.get("suspect", 0) if suspect_too else 0)
+    return counts.ok + (counts.suspect if suspect_too else 0)
 
 
-def window_words(friction: Mapping[str, Any]) -> str:
+def window_words(friction: TestFriction | CompoundFriction) -> str:
     """The window in a few words; an end that only the data limit says so."""
-    window = friction.get("window")
-    if not window:
-        return f"none: {friction.get('window_reason') or friction.get('unusable') or 'no reason given'}"
-    ends = [words for end, words in (("low", "lower"), ("high", "upper")) if window.get(f"{end}_limited_by") == "data"]
+    window = friction.window
+    if window is None:
+        return f"none: {verdicts.no_window(friction) or 'no reason given'}"
+    limits = ((window.low_limited_by, "lower"), (window.high_limited_by, "upper"))
+    ends = [words for by, words in limits if by == "data"]
     limited = f" ({' and '.join(ends)} end where the data end)" if ends else ""
-    return f"{window['low_c']:.0f} to {window['high_c']:.0f} °C{limited}"
+    return f"{window.low_c:.0f} to {window.high_c:.0f} °C{limited}"
 
 
 def drift_words(drift: TestDrift) -> str:
@@ -146,31 +149,32 @@ def drift_words(drift: TestDrift) -> str:
     return f"{drift.verdict}{onset}{also}"
 
 
-def compound_row(into: Path, name: str, slug: str, tests: list[dict[str, Any]]) -> dict[str, Any]:
+def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str, str | list[str]]:
     """One compound: its tests, window, batch answers, duties, link to the sheet."""
     folder = into / "compounds" / slug
-    friction, sheet = (_read(folder / f"{file}.json") for file in ("friction", "sheet"))
+    friction = read_or_none(folder / "friction.json", CompoundFriction) or CompoundFriction(compound=name)
+    sheet = read_or_none(folder / "sheet.json", Sheet)
     batches = read_or_none(folder / "batches.json", CompoundBatches)
     duty = read_or_none(folder / "duty.json", CompoundDuty)
-    own = [row for row in tests if row["compound"] == name]
+    own = [row.state for row in tests if row.state.compound == name]
     pairs = [
         f"{pair.a} and {pair.b}: " + ", ".join(f"{words} {pair.verdicts[key]}" for key, words in ANSWERS.items())
         for pair in (batches.pairs if batches else [])
     ]
     return {
         "name": name, "sheet": quote(f"compounds/{slug}/sheet.html"), "pdf": quote(f"compounds/{slug}/sheet.pdf"),
-        "tests": f"{sum(row['status'] != 'unusable' for row in own)} of {len(own)} usable", "window": window_words(friction),
-        "targets": target_words(sheet),
+        "tests": f"{sum(state.status != 'unusable' for state in own)} of {len(own)} usable", "window": window_words(friction),
+        "targets": target_words(sheet) if sheet else ["no target"],
         "batches": pairs or ["no pair of batches"],
         "duties": [opening_words(one) for one in duty.duties] if duty and duty.duties else ["no duty"],
     }  # fmt: skip
 
 
-def target_words(sheet: Mapping[str, Any]) -> list[str]:
+def target_words(sheet: Sheet) -> list[str]:
     """Each target of the sheet with its answer; a sheet that failed says so, which is not the same as no target."""
-    if sheet.get("unusable"):
-        return [f"{numbers.MISSING}: {sheet['unusable']}"]
-    return [f"{row['target']}: {row['met']}" for row in sheet.get("targets") or []] or ["no target"]
+    if sheet.unusable:
+        return [f"{numbers.MISSING}: {sheet.unusable}"]
+    return [f"{row.target}: {row.met}" for row in sheet.targets] or ["no target"]
 
 
 def opening_words(duty: DutyProjection) -> str:

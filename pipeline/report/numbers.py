@@ -10,6 +10,8 @@ import math
 from collections.abc import Mapping
 from typing import Any, TypeGuard
 
+from pipeline.results.model import Interval
+
 #: decimals of a quantity that comes without an uncertainty, by unit
 PLACES = {
     "": 3,
@@ -150,10 +152,8 @@ def why_missing(data: Any, key: str) -> str | None:
     return None
 
 
-def interval_text(value: Any, unit: str = "", key: str = "value") -> str:
-    """A {"value","low","high"} object or number as text with its unit, or why it is missing."""
-    if isinstance(value, Mapping) and is_number(value.get("value")):
-        return with_interval(value["value"], value.get("low"), value.get("high"), unit) + unit_suffix(unit)
-    if is_number(value):
-        return plain(value, unit) + unit_suffix(unit)
-    return f"{MISSING}: {why_missing(value, key) or 'no such data'}"
+def interval_text(value: Interval | None, unit: str = "", why: str | None = None) -> str:
+    """A value with its interval and unit, or why it is missing."""
+    if value is not None and value.value is not None:
+        return with_interval(value.value, value.low, value.high, unit) + unit_suffix(unit)
+    return f"{MISSING}: {(value and value.why) or why or 'no such data'}"

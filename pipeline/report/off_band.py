@@ -6,12 +6,12 @@ are counted here by block, from stops.parquet, so that no page can leave them ou
 interval each; what lies in these intervals counts as inside.
 """
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.report import numbers
+from pipeline.results.friction import OfMap
+from pipeline.results.friction_map import Window
 
 EMPTY = {
     "block": pl.String,
@@ -23,14 +23,14 @@ EMPTY = {
 }
 
 
-def by_block(stops: pl.DataFrame, friction: Mapping[str, Any], column: str) -> pl.DataFrame:
+def by_block(stops: pl.DataFrame, friction: OfMap, column: str) -> pl.DataFrame:
     """Blocks with ok stops off the band: `inside` and `off` count stops, `low` and `high` are the mu of those off, most first.
 
-    stops: stops.parquet; friction: the content of friction.json, whose `window` (degC) and `wanted_mu` decide; column: the
+    stops: stops.parquet; friction: its `window` (degC) and `wanted_mu` decide; column: the
     method's temperature. No row without a window or a band.
     """
-    window, band = friction.get("window"), friction.get("wanted_mu")
-    if not window or not band or not all(map(numbers.is_number, band)):
+    window, band = friction.window, friction.wanted_mu
+    if window is None or not band:
         return pl.DataFrame(schema=EMPTY)
     inside = stops.filter(
         (pl.col("status") == "ok") & pl.col("mu").is_not_null() & pl.col(column).is_between(*reach(window))
@@ -48,36 +48,37 @@ def by_block(stops: pl.DataFrame, friction: Mapping[str, Any], column: str) -> p
     )  # fmt: skip
 
 
-def reach(window: Mapping[str, Any]) -> tuple[float, float]:
+def reach(window: Window) -> tuple[float, float]:
     """The window's temperatures from the outer end of its lower end's interval to that of its upper end's, in degC."""
-    low, high = (window.get(f"{end}_interval_c") or {} for end in ("low", "high"))
-    start = low["low"] if numbers.is_number(low.get("low")) else window["low_c"]
-    end = high["high"] if numbers.is_number(high.get("high")) else window["high_c"]
-    return min(start, window["low_c"]), max(end, window["high_c"])
+    start, end = window.low_interval_c.low, window.high_interval_c.high
+    return (
+        window.low_c if start is None else min(start, window.low_c),
+        window.high_c if end is None else max(end, window.high_c),
+    )
 
 
-def condition(friction: Mapping[str, Any], column: str) -> str:
+def condition(window: Window, band: Sequence[float], column: str) -> str:
     """The rows that are counted, in words that say how to get them from stops.parquet."""
-    (start, end), (low, high) = reach(friction["window"]), friction["wanted_mu"]
+    (start, end), (low, high) = reach(window), band
     return f"status is ok, {column} from {start} to {end}, mu outside {low} to {high}"
 
 
-def band_words(friction: Mapping[str, Any]) -> str:
+def band_words(friction: OfMap) -> str:
     """What the band is called: wanted, or one that was made here without a target."""
-    return "the wanted band" if friction.get("wanted_from") in (None, "target") else "the band sought"
+    return "the wanted band" if friction.wanted_from in (None, "target") else "the band sought"
 
 
-def sentence(stops: pl.DataFrame, friction: Mapping[str, Any], column: str, most: int = 4) -> tuple[str, str] | None:
+def sentence(stops: pl.DataFrame, friction: OfMap, column: str, most: int = 4) -> tuple[str, str] | None:
     """Tone and sentence for a test's page, or None where no stop lies off the band."""
     rows = by_block(stops, friction, column)
-    if rows.is_empty():
+    if rows.is_empty() or friction.window is None:
         return None
     blocks = [
         f"{row['block']} ({row['purpose']}) {row['off']} of {row['inside']}, µ {row['low']:.3f} to {row['high']:.3f}"
         for row in rows.head(most).iter_rows(named=True)
     ]
     more = f"; and {len(rows) - most} further blocks" if len(rows) > most else ""
-    start, end = reach(friction["window"])
+    start, end = reach(friction.window)
     said = (
         f"Stops of any purpose inside the window's temperatures (its ends' intervals included, {start:.0f} to {end:.0f} °C) and outside "
         f"{band_words(friction)} of µ: {rows['off'].sum()}: {'; '.join(blocks)}{more}."

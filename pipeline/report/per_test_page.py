@@ -4,7 +4,6 @@ The rim: reads what the stages before wrote, draws the figures, writes the page 
 too, which says why. No result comes from here: what can't be drawn loses nothing but its page.
 """
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -32,8 +31,11 @@ from pipeline.report import (
     wear_figures,
     wear_words,
 )
-from pipeline.results import read_json, write_text
-from pipeline.results.drift import TestDrift
+from pipeline.report.per_test_findings import OfStages
+from pipeline.results import write_text
+from pipeline.results.findings import Findings, Found
+from pipeline.results.model import read
+from pipeline.results.wear import TestWear
 
 
 def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
@@ -44,11 +46,11 @@ def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, i
     plotly.js is written beside the method's pages when not there.
     """
     test = folder.name
-    found = per_test_findings.load(into, record, rigs)
-    findings = read_json(into / "findings.json")["findings"]
+    found = per_test_findings.load(into, record)
+    findings = read(into / "findings.json", Findings).findings
     script = render.plotly_file(into.parent.parent)
     reduction = from_stage_settings(settings).reduction
-    content = context(test, method, found, findings, folder, per_test_findings.why_unusable(found), reduction)
+    content = context(test, method, found, findings, folder, found.unusable, reduction)
     page_file = into / "test.html"
     write_text(page_file, render.page("test.html", plotly=render.relative(script, page_file), **content))
 
@@ -61,13 +63,12 @@ def _card(path: Path) -> tuple[Card | None, str | None]:
 
 
 def context(
-    test: str, method: str, found: Mapping[str, Any], findings: list[dict[str, Any]], card_path: Path, unusable: str | None,
+    test: str, method: str, found: OfStages, findings: list[Found], card_path: Path, unusable: str | None,
     reduction: Reduction,
 ) -> dict[str, Any]:  # fmt: skip
     """Everything the template prints."""
     card, card_error = _card(card_path)
-    stops, friction, wear = found["stops"], found["friction"], found["wear"]
-    drift: TestDrift = found["drift"]
+    stops, friction, wear, drift, summary = found.stops, found.friction, found.wear, found.drift, found.summary
     drift_tone, drift_words = verdicts.drift_sentences(drift)
     drift_said, drift_items, drift_rest = verdicts.drift_evidence(drift)
     figures = {} if unusable else all_figures(found, reduction.temperature)
@@ -81,8 +82,8 @@ def context(
         _findings_verdict(findings),
         *_summary_only(found),
     ]
-    chosen = stop_figures.shown_stops(stops, found["traces"])
-    total = found["traces"]["stop"].n_unique()
+    chosen = stop_figures.shown_stops(stops, found.traces)
+    total = found.traces["stop"].n_unique()
     return {
         "title": f"Test {test}",
         "subtitle": f"{card.compound}, batch {card.batch}, specimen {card.specimen}; method {method}"
@@ -94,13 +95,13 @@ def context(
         "identity": card_words.identity_rows(card)
         if card
         else [("Test", test), ("Test card", card_error or "not read")],
-        "counts": per_test_content.count_rows(stops, found["channels"], found["summary"]),
+        "counts": per_test_content.count_rows(stops, found.record, summary),
         "unusable": unusable,
-        "balance": per_test_content.balance_rows(found["summary"]),
-        "budget": per_test_content.budget_rows(found["summary"]),
-        "units": per_test_content.unit_rows(found["summary"]),
+        "balance": per_test_content.balance_rows(summary),
+        "budget": per_test_content.budget_rows(summary),
+        "units": per_test_content.unit_rows(summary),
         "excluded": per_test_content.excluded_rows(stops, findings),
-        "block_means": per_test_content.block_mean_rows(found["summary"]),
+        "block_means": per_test_content.block_mean_rows(summary),
         "reference": friction_content.reference_text(friction),
         "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
         "average": reduction.average,
@@ -113,7 +114,7 @@ def context(
         "first_stop": chosen[len(chosen) // 2] if chosen else 1,
         "schedule": card_words.block_rows(card) if card else [],
         "wear_notes": _wear_notes(wear),
-        "has_wear": bool(wear.get("components")),
+        "has_wear": bool(wear.components),
         "wear_rates": per_test_content.wear_rate_rows(wear),
         "wear_models": per_test_content.wear_model_rows(wear),
         "drift_tone": drift_tone,
@@ -124,11 +125,17 @@ def context(
         "findings": finding_table.rows(findings),
         "finding_count": len(findings),
         "stamps": per_test_content.stamp_rows(
-            {k: found[k] for k in ("channels", "summary", "friction", "wear", "drift")}
+            {
+                "channels": found.record.stamp,
+                "summary": summary.stamp,
+                "friction": friction.stamp,
+                "wear": wear.stamp,
+                "drift": drift.stamp,
+            }
         ),
         "figures": figures,
         "figures_json": render.figures_json(figures),
-        "curves_json": render.script_json({} if unusable else stop_figures.stop_curves(found["traces"])),
+        "curves_json": render.script_json({} if unusable else stop_figures.stop_curves(found.traces)),
         "script": render.page_script(),
     }
 
@@ -139,9 +146,9 @@ CONTENTS = [
 ]  # fmt: skip
 
 
-def all_figures(found: Mapping[str, Any], attribution: str) -> dict[str, go.Figure]:
+def all_figures(found: OfStages, attribution: str) -> dict[str, go.Figure]:
     """The page's figures by the name of their place."""
-    stops, traces, friction, wear = found["stops"], found["traces"], found["friction"], found["wear"]
+    stops, traces, friction, wear = found.stops, found.traces, found.friction, found.wear
     chosen = stop_figures.shown_stops(stops, traces)
     figures = {
         "energy_balance": stop_figures.energy_balance(stops),
@@ -153,9 +160,9 @@ def all_figures(found: Mapping[str, Any], attribution: str) -> dict[str, go.Figu
         "in_stop_time": stop_figures.in_stop(stops, traces, "time_s", chosen),
         "in_stop_temperature": stop_figures.in_stop(stops, traces, "disc_temperature_c", chosen),
         "wear_intervals": wear_figures.wear_per_interval(wear),
-        "drift": drift_figure.drift_chart(stops, found["drift"]),
+        "drift": drift_figure.drift_chart(stops, found.drift),
     }
-    if wear.get("components"):
+    if wear.components:
         figures["wear_predicted"] = wear_figures.measured_predicted(wear)
         figures["wear_law"] = wear_figures.law_curve(wear)
         figures["wear_shares"] = wear_figures.wear_shares(wear)
@@ -194,19 +201,19 @@ def one_stop() -> go.Figure:
     return fig
 
 
-def _summary_only(found: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _summary_only(found: OfStages) -> list[tuple[str, str]]:
     """Says so where only one reduced row per stop was kept."""
-    if found["channels"].get("holds") != "summary" and found["summary"].get("reprocessable") is not False:
+    if found.record.holds != "summary" and found.summary.reprocessable:
         return []
     said = "Only one reduced row per stop was kept of this test: it is not reprocessable, and never mixed with a trend of another method."
     return [("open", said)]
 
 
-def _wear_notes(wear: Mapping[str, Any]) -> list[str]:
-    return [str(note) for note in wear.get("notes") or []] if wear.get("components") else [wear_words.none_words(wear)]
+def _wear_notes(wear: TestWear) -> list[str]:
+    return wear.notes if wear.components else [wear_words.none_words(wear)]
 
 
-def _findings_verdict(findings: list[dict[str, Any]]) -> tuple[str, str]:
-    counts = {name: sum(1 for item in findings if item["severity"] == name) for name in merge.RANK}
+def _findings_verdict(findings: list[Found]) -> tuple[str, str]:
+    counts = {name: sum(1 for item in findings if item.severity == name) for name in merge.RANK}
     said = ", ".join(f"{count} {name}" for name, count in counts.items() if count)
     return ("open" if counts["suspect"] or counts["rejected"] else "good"), f"Findings: {said or 'none'}."

@@ -10,15 +10,16 @@ from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.plot_style import MOST_POINTS, legible, panel
 from pipeline.report.sections.honest import apart
 from pipeline.report.stop_figures import stretches, temperature_column
+from pipeline.results.friction_map import CurvePoint
 
 
 def friction(inputs: Inputs) -> Figure | None:
     """Stops of every test against temperature, curve and bands, window, wanted band; the batches' own curves where they differ."""
     fig, axes = panel(3.5)
     column, words = temperature_column(inputs.settings.reduction.temperature)
-    target = inputs.target
-    if target and target.get("/mu"):
-        axes.axhspan(*target.get("/mu"), color="#c88f16", alpha=0.13, lw=0, label="wanted band of µ")
+    wanted = inputs.target.result.mu if inputs.target else None
+    if wanted:
+        axes.axhspan(*wanted, color="#c88f16", alpha=0.13, lw=0, label="wanted band of µ")
     used = [t for t in inputs.usable if len(t.stops)]
     drawn = _others(axes, used, column)
     for index, test in enumerate(used):
@@ -33,13 +34,13 @@ def friction(inputs: Inputs) -> Figure | None:
                 [r[0] for r in rows], [r[1] for r in rows], marker, ms=3.2, color=colour, alpha=0.55, mew=0, label=label
             )
             drawn = True
-    for number, stretch in enumerate(stretches(inputs.friction.get("/curve") or [])):
+    for number, stretch in enumerate(stretches(inputs.friction.result.curve)):
         _curve(axes, stretch, named=number == 0)
         drawn = True
     _batch_curves(axes, inputs)
-    window = inputs.friction.get("/window")
-    for end in ("low_c", "high_c") if window else ():
-        axes.axvline(window[end], color=palette.ACCENT, ls="--", lw=1)
+    window = inputs.friction.result.window
+    for end in (window.low_c, window.high_c) if window else ():
+        axes.axvline(end, color=palette.ACCENT, ls="--", lw=1)
     axes.set(xlabel=f"{words} (°C)", ylabel="Friction coefficient µ (1)")
     axes.set_ylim(bottom=0)
     if axes.get_legend_handles_labels()[0]:
@@ -71,25 +72,26 @@ def _batch_curves(axes: Any, inputs: Inputs) -> None:
     """Each batch's own curve at the reference conditions, where a pair of batches is shown to differ."""
     if not apart(inputs):
         return
-    for index, batch in enumerate(inputs.friction.get("/by_batch") or []):
-        for number, part in enumerate(stretches(batch.get("curve") or [])):
-            label = legible(f"curve of batch {batch.get('batch')}") if number == 0 else None
-            axes.plot([p["temperature_c"] for p in part], [p["mu"] for p in part], ls=("--", ":", "-.")[index % 3], lw=1.2,
+    for index, batch in enumerate(inputs.friction.result.by_batch):
+        for number, part in enumerate(stretches(batch.curve)):
+            label = legible(f"curve of batch {batch.batch}") if number == 0 else None
+            axes.plot([p.temperature_c for p in part], [p.mu for p in part], ls=("--", ":", "-.")[index % 3], lw=1.2,
                       color=palette.INK, label=label)  # fmt: skip
 
 
-def _curve(axes: Any, part: list[Any], *, named: bool) -> None:
+def _curve(axes: Any, part: list[CurvePoint], *, named: bool) -> None:
     """One unbroken stretch of the curve with its bands; only the first stretch has names in the legend."""
-    x = [p["temperature_c"] for p in part]
-    for low, high, alpha, label in (
-        ("tolerance_low", "tolerance_high", 0.12, "tolerance band, one stop"), ("low", "high", 0.28, "confidence band of the mean"),
-    ):  # fmt: skip
-        lows, highs = [p.get(low) for p in part], [p.get(high) for p in part]
-        if None not in lows + highs:
-            axes.fill_between(x, lows, highs, color=palette.ACCENT, alpha=alpha, lw=0, label=label if named else None)
+    x = [p.temperature_c for p in part]
+    tolerance = [p.tolerance_low for p in part], [p.tolerance_high for p in part]
+    mean = [p.low for p in part], [p.high for p in part]
+    for (lows, highs), alpha, label in (
+        (tolerance, 0.12, "tolerance band, one stop"),
+        (mean, 0.28, "confidence band of the mean"),
+    ):
+        axes.fill_between(x, lows, highs, color=palette.ACCENT, alpha=alpha, lw=0, label=label if named else None)
     axes.plot(
         x,
-        [p["mu"] for p in part],
+        [p.mu for p in part],
         color=palette.ACCENT,
         lw=1.8,
         label="curve at reference conditions" if named else None,

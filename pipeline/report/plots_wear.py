@@ -8,9 +8,10 @@ from matplotlib.figure import Figure
 from pipeline.report import numbers, palette
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import WIDTH, legible, panel
-from pipeline.report.wear_figures import law_points
+from pipeline.report.wear_figures import law_plot
 from pipeline.report.wear_words import law_name, name_of
 from pipeline.results.duty import SweepRow
+from pipeline.results.wear import TestComponent
 
 
 def wear(inputs: Inputs) -> Figure | None:
@@ -18,20 +19,21 @@ def wear(inputs: Inputs) -> Figure | None:
     fig, (left, right) = panel(2.9, 2)
     ends: list[float] = []
     position = 0
-    components = sorted({c for t in inputs.usable for c in (t.wear.get("/components") or {})})
+    own = [t.wear.result.components or {} for t in inputs.usable]
+    components = sorted({c for found in own for c in found})
     for index, component in enumerate(components):
         colour, _, marker = palette.series(index)
-        rows = [i for t in inputs.usable for i in (t.wear.get(f"/components/{component}/intervals") or [])
-                if i.get("wear_um") is not None and i["to_stop"] > i["from_stop"]]  # fmt: skip
-        both = [i for i in rows if i.get("predicted_um") is not None]
+        every = [i for found in own if component in found for i in found[component].intervals]
+        rows = [i for i in every if i.to_stop > i.from_stop]
+        both = [(i.wear_um, i.predicted_um, 2 * i.wear_u_um) for i in rows if i.predicted_um is not None]
         if both:
-            left.errorbar([i["wear_um"] for i in both], [i["predicted_um"] for i in both], xerr=[2 * (i.get("wear_u_um") or 0) for i in both],
+            left.errorbar([x for x, _, _ in both], [y for _, y, _ in both], xerr=[u for _, _, u in both],
                           fmt=marker, ms=4, color=colour, elinewidth=0.8, label=name_of(component))  # fmt: skip
-            ends += [i[k] for i in both for k in ("wear_um", "predicted_um")]
+            ends += [value for x, y, _ in both for value in (x, y)]
         if rows:
             x = list(range(position, position + len(rows)))
-            per_stop = [i["wear_um"] / (i["to_stop"] - i["from_stop"]) for i in rows]
-            error = [(i.get("wear_u_um") or 0) * 2 / (i["to_stop"] - i["from_stop"]) for i in rows]
+            per_stop = [i.wear_um / (i.to_stop - i.from_stop) for i in rows]
+            error = [i.wear_u_um * 2 / (i.to_stop - i.from_stop) for i in rows]
             right.errorbar(
                 x, per_stop, yerr=error, fmt=marker, ms=4, color=colour, elinewidth=0.8, label=name_of(component)
             )
@@ -52,29 +54,29 @@ def wear(inputs: Inputs) -> Figure | None:
 
 def wear_law(inputs: Inputs) -> Figure | None:
     """The chosen law over temperature with its band, and wear by cause and purpose of the blocks."""
-    components = inputs.wear.get("/components") or {}
-    curves = {name: found["law"] for name, found in components.items() if law_points(found)}
-    tables = {name: [t.wear.get(f"/components/{name}") or {} for t in inputs.usable] for name in components}
-    sums = {name: shares_by_purpose(found) for name, found in tables.items() if any(one.get("shares") for one in found)}
+    components = inputs.wear.result.components or {}
+    curves = {name: plot for name, found in components.items() if (plot := law_plot(found.law)) is not None}
+    own = [t.wear.result.components or {} for t in inputs.usable]
+    tables = {name: [found[name] for found in own if name in found] for name in components}
+    sums = {name: shares_by_purpose(found) for name, found in tables.items() if any(one.shares for one in found)}
     if not curves and not sums:
         return None
     fig, (left, right) = panel(3.0, 2)
-    for index, (name, law) in enumerate(curves.items()):
-        colour, points = palette.series(index)[0], law_points({"law": law})
-        x = [p["temperature_c"] for p in points]
-        if all(p.get("low") is not None and p.get("high") is not None for p in points):
-            left.fill_between(x, [p["low"] for p in points], [p["high"] for p in points], color=colour, alpha=0.2, lw=0)
+    for index, (name, plot) in enumerate(curves.items()):
+        colour = palette.series(index)[0]
+        if plot.band is not None:
+            left.fill_between(plot.x, *plot.band, color=colour, alpha=0.2, lw=0)
         left.plot(
-            x,
-            [p["value"] for p in points],
+            plot.x,
+            plot.y,
             color=colour,
             lw=1.5,
             label=f"{name_of(name)}: {law_name(components[name])}",
         )
-        unit, _, words = str(law.get("unit") or "").partition(" by ")
+        unit, _, words = (components[name].law.unit or "").partition(" by ")
         left.set(ylabel=f"{(words.partition(',')[0] or 'wear').capitalize()} rate ({numbers.unit_words(unit)})")
         left.set(xlabel="Surface temperature, modelled (°C)" if "surface" in words else "Disc temperature (°C)")
-        if min(p["value"] for p in points) > 0:
+        if min(plot.y) > 0:
             left.set_yscale("log")
             left.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     if curves:
@@ -114,15 +116,15 @@ def wear_law(inputs: Inputs) -> Figure | None:
     return fig
 
 
-def shares_by_purpose(tests: list[dict[str, Any]]) -> dict[str, dict[str, float]]:
+def shares_by_purpose(tests: list[TestComponent]) -> dict[str, dict[str, float]]:
     """Wear of one component over all tests by purpose of the block and cause, um; purposes in the order first run."""
     sums: dict[str, dict[str, float]] = {}
     for component in tests:
-        purpose_of = {row.get("block"): str(row.get("purpose") or "no block") for row in component.get("blocks") or []}
-        for row in component.get("shares") or []:
-            own = sums.setdefault(purpose_of.get(row.get("block"), "no block"), {})
-            for cause, value in (row.get("wear_um") or {}).items():
-                own[cause] = own.get(cause, 0.0) + (value or 0.0)
+        purpose_of = {row.block: row.purpose or "no block" for row in component.blocks}
+        for row in component.shares:
+            own = sums.setdefault(purpose_of.get(row.block, "no block"), {})
+            for cause, value in row.wear_um.items():
+                own[cause] = own.get(cause, 0.0) + value
     return sums
 
 
@@ -133,10 +135,10 @@ def duty(inputs: Inputs) -> Figure | None:
         return None
     fig = Figure(figsize=(WIDTH, 4.9), layout="constrained")
     (cycle, range_), (share, life) = fig.subplots(2, 2)
-    window = inputs.friction.get("/window")
+    window = inputs.friction.result.window
     for axes in (cycle, range_):
         if window:
-            axes.axhspan(window["low_c"], window["high_c"], color=palette.ACCENT, alpha=0.10, lw=0)
+            axes.axhspan(window.low_c, window.high_c, color=palette.ACCENT, alpha=0.10, lw=0)
     for index, one in enumerate(listed):
         colour, _, marker = palette.series(index)
         time, temperature = (one.history.time_s, one.history.temperature_c) if one.history else ([], [])

@@ -1,8 +1,7 @@
 """The page of results and a JSON Schema for each file, from the typed results: key, type, unit, meaning.
 
 The prose stands in `templates/results.md`. A line `<!-- keys of friction.json -->` there is replaced by the tables of the
-models that the file has; the indented lines that follow it are the keys by hand, which stand only as long as there is
-no model.
+models that the file has.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from pipeline.results.model import Interval, Result, Stamp
 
 TEMPLATE = Path(__file__).parent / "templates" / "results.md"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-BY_HAND = re.compile(r"<!-- keys of (\S+) -->\n((?:(?: {4}.*)?\n(?=(?: {4}|\n)))*(?: {4}.*\n)?)")
+KEYS_OF = re.compile(r"<!-- keys of (\S+) -->\n")
 WORDS = {str: "text", int: "whole number", float: "number", bool: "true / false", type(None): "null", Any: "any"}
 SHARED: tuple[type[Result], ...] = (Interval, Stamp)  # parts of several files, told once
 
@@ -29,7 +28,7 @@ SHARED: tuple[type[Result], ...] = (Interval, Stamp)  # parts of several files, 
 def results_page() -> str:
     """The whole page, without the note of what generated it."""
     told = set(SHARED)
-    text = BY_HAND.sub(lambda match: _keys(match, told), TEMPLATE.read_text(encoding="utf-8"))
+    text = KEYS_OF.sub(lambda match: _keys(match, told), TEMPLATE.read_text(encoding="utf-8"))
     shared = "\n".join(line for model in SHARED for line in [f"#### {_title(model)}\n", *_part(model)])
     return f"{text.rstrip()}\n\n## Parts of several files\n\n{shared}"
 
@@ -58,11 +57,8 @@ def _without(node: Any, *names: str, keys: bool = True) -> Any:
 
 def _keys(match: re.Match[str], told: set[type[Result]]) -> str:
     """What stands for a line `keys of`; `told`, the parts that have their table on the page already, grows."""
-    files = [file for file in FILES if file.file == match.group(1)]
-    if not files:
-        return match.group(2)
     lines: list[str] = []
-    for file in files:
+    for file in (file for file in FILES if file.file == match.group(1)):
         lines += [f"#### `{file.place}`\n", f"Schema: [{file.name}.schema.json](schemas/{file.name}.schema.json).\n"]
         lines += _part(file.model)
         for part in _parts(file.model):

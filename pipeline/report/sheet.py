@@ -17,7 +17,9 @@ from pipeline.report import document, inputs, plots, render, sheet_pdf
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.plot_style import SETTINGS
 from pipeline.report.sections import batches, closing, duty, friction, identity, quality, stability, targets, wear
-from pipeline.results import version, whole, write_json, write_text
+from pipeline.results import version, whole, write_text
+from pipeline.results.model import write
+from pipeline.results.sheet import Sheet as SheetFile
 
 SECTIONS = (
     targets.in_short, identity.identity, identity.rig_and_method, quality.quality, friction.friction, stability.stability, wear.wear,
@@ -58,8 +60,18 @@ def made(
 def print_json(sheet: Sheet, path: Path) -> None:
     """Write sheet.json: the sheet's text and every number with the file and key that it was read from."""
     loaded = sheet.loaded
-    write_json(path, {"compound": loaded.compound, "method": loaded.method, "method_digest": loaded.digest, "software": loaded.software,
-                      "tests": [test.test for test in loaded.tests], "targets": targets.answers(loaded), "sections": document.as_json(sheet.sections)})  # fmt: skip
+    write(
+        path,
+        SheetFile(
+            compound=loaded.compound,
+            method=loaded.method,
+            method_digest=loaded.digest,
+            software=loaded.software,
+            tests=[test.test for test in loaded.tests],
+            targets=targets.answers(loaded),
+            sections=document.printed(sheet.sections),
+        ),
+    )
 
 
 def print_html(sheet: Sheet, path: Path) -> None:
@@ -85,8 +97,8 @@ PRINTS: dict[str, Callable[[Sheet, Path], None]] = {
 def run(**arguments: Any) -> None:
     """Make the sheet and write all its prints; arguments as for `made`."""
     sheet = made(**arguments)
-    for name, write in PRINTS.items():
-        write(sheet, arguments["into"] / name)
+    for name, print_ in PRINTS.items():
+        print_(sheet, arguments["into"] / name)
 
 
 SHORT = 20  # an id of so many characters is not broken at its hyphens

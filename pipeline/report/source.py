@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, get_args, get_origin
 
 from pipeline.report import numbers
 from pipeline.report.document import Number
@@ -33,6 +33,9 @@ class _Way:
 
     def __getitem__(self, key: str | int) -> _Way:
         return _Way((*self._steps, key))
+
+    def __contains__(self, key: object) -> bool:
+        return True
 
 
 @dataclass(frozen=True)
@@ -105,21 +108,45 @@ class Cited(Generic[T]):
         return self._leaf(pick).why or otherwise or f"{self.file} gives no reason"
 
     def _leaf(self, pick: Callable[[T], Any]) -> _Leaf:
+        """Where the function ends. Below a part that is absent the way goes on by the models' fields."""
         way: Any = _Way()
         here: Any = self.result
+        model = type(here) if isinstance(here, Result) else None
         pointer, unit, why = self.pointer, "", None
         for step in pick(way)._steps:
-            if isinstance(here, Result):
-                info = type(here).model_fields[str(step)]
-                extra = info.json_schema_extra
-                unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
-                why = here.why_null(str(step)) or getattr(here, "unusable", None) or why
-                pointer += f"/{_escaped(info.alias or str(step))}"
-                here = getattr(here, str(step))
-            else:
+            if model is None:
                 pointer += f"/{_escaped(str(step))}"
-                here = here[step]
+                here = _item(here, step)
+                model = type(here) if isinstance(here, Result) else None
+                continue
+            name = str(step)
+            info = model.model_fields[name]
+            extra = info.json_schema_extra
+            unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
+            pointer += f"/{_escaped(info.alias or name)}"
+            if here is not None:
+                why = here.why_null(name) or getattr(here, "unusable", None) or why
+                here = getattr(here, name)
+            model = type(here) if isinstance(here, Result) else _model_of(info.annotation) if here is None else None
         return _Leaf(pointer, unit, why)
+
+
+def _item(here: Any, step: str | int) -> Any:
+    """An entry of a list or a mapping; None where there is none."""
+    try:
+        return None if here is None else here[step]
+    except (KeyError, IndexError):
+        return None
+
+
+def _model_of(annotation: Any) -> type[Result] | None:
+    """The model of a part that may be absent; None for a plain value, a list or a mapping."""
+    if get_origin(annotation) in (list, dict, tuple):
+        return None
+    for one in (annotation, *get_args(annotation)):
+        if isinstance(one, type) and issubclass(one, Result):
+            return one
+    return None
 
 
 def _escaped(step: str) -> str:

@@ -1,12 +1,14 @@
 """Interactive figures of the stops: friction against conditions, in time order, inside the stop, energy balance."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, palette
+from pipeline.results.friction import OfMap
+from pipeline.results.friction_map import CurvePoint
 
 ATTRIBUTION = {"initial": "temperature_initial_c", "mean": "temperature_mean_c", "peak": "temperature_peak_c",
                "end": "temperature_end_c"}  # fmt: skip
@@ -59,73 +61,70 @@ def add_stop_points(fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu") 
     return fig
 
 
-def add_curve(fig: go.Figure, curve: list[Mapping[str, Any]]) -> go.Figure:
+def add_curve(fig: go.Figure, curve: list[CurvePoint]) -> go.Figure:
     """Fitted curve with the band of the mean and the tolerance band, stretch by stretch: nothing across a gap of the data.
 
     Where the support is thin the curve is dotted.
     """
     for number, part in enumerate(stretches(curve)):
-        x = [point["temperature_c"] for point in part]
-        for low, high, colour, name in (
-            ("tolerance_low", "tolerance_high", palette.TOLERANCE, "tolerance band, one future stop"),
-            ("low", "high", palette.BAND, "confidence band of the mean"),
+        x = [point.temperature_c for point in part]
+        tolerance = [p.tolerance_low for p in part], [p.tolerance_high for p in part]
+        for (lows, highs), colour, name in (
+            (tolerance, palette.TOLERANCE, "tolerance band, one future stop"),
+            (([p.low for p in part], [p.high for p in part]), palette.BAND, "confidence band of the mean"),
         ):
-            lows, highs = [p.get(low) for p in part], [p.get(high) for p in part]
-            if all(v is not None for v in lows + highs):
-                fig.add_scatter(x=x, y=highs, mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
-                fig.add_scatter(
-                    x=x,
-                    y=lows,
-                    mode="lines",
-                    line={"width": 0},
-                    fill="tonexty",
-                    fillcolor=colour,
-                    name=name,
-                    hoverinfo="skip",
-                    showlegend=number == 0,
-                )
+            fig.add_scatter(x=x, y=highs, mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
+            fig.add_scatter(
+                x=x,
+                y=lows,
+                mode="lines",
+                line={"width": 0},
+                fill="tonexty",
+                fillcolor=colour,
+                name=name,
+                hoverinfo="skip",
+                showlegend=number == 0,
+            )
         fig.add_scatter(
-            x=x, y=[p.get("mu") for p in part], mode="lines", name="curve at reference conditions", showlegend=number == 0,
+            x=x, y=[p.mu for p in part], mode="lines", name="curve at reference conditions", showlegend=number == 0,
             line={"color": palette.ACCENT, "width": 2.5}, hovertemplate="%{x:.0f} °C: µ %{y:.3f}<extra>curve</extra>",
         )  # fmt: skip
-    thin = [p for p in curve if p.get("thin")]
+    thin = [p for p in curve if p.thin]
     if thin:
-        fig.add_scatter(x=[p["temperature_c"] for p in thin], y=[p["mu"] for p in thin], mode="markers", name="thin support",
+        fig.add_scatter(x=[p.temperature_c for p in thin], y=[p.mu for p in thin], mode="markers", name="thin support",
                         marker={"symbol": "circle-open", "size": 5, "color": palette.ALARM}, hoverinfo="skip")  # fmt: skip
     return fig
 
 
-def stretches(curve: list[Mapping[str, Any]]) -> list[list[Mapping[str, Any]]]:
+def stretches(curve: list[CurvePoint]) -> list[list[CurvePoint]]:
     """The curve's points by unbroken stretch of the data."""
-    parts: list[list[Mapping[str, Any]]] = []
+    parts: list[list[CurvePoint]] = []
     for point in curve:
-        if not parts or parts[-1][-1].get("stretch") != point.get("stretch"):
+        if not parts or parts[-1][-1].stretch != point.stretch:
             parts.append([])
         parts[-1].append(point)
     return parts
 
 
-def friction_temperature(
-    stops: pl.DataFrame, friction: Mapping[str, Any], *, attribution: str = "initial"
-) -> go.Figure:
+def friction_temperature(stops: pl.DataFrame, friction: OfMap, *, attribution: str = "initial") -> go.Figure:
     """mu of the stops against the method's temperature with curve, bands, window and the wanted band of mu.
 
     The wanted band is friction.json's `wanted_mu`, from the target or, without one, about the plateau.
     """
     column, words = temperature_column(attribution)
     fig = frame.figure(frame.axis(words, "°C"), frame.axis(MU, "", rangemode="tozero"), height=480)
-    wanted = friction.get("wanted_mu")
-    if wanted and wanted[0] is not None:
+    wanted = friction.wanted_mu
+    if wanted:
         fig.add_hrect(y0=wanted[0], y1=wanted[1], fillcolor=palette.WANTED, line_width=0, layer="below",
-                      annotation={"text": "wanted band of µ" if friction.get("wanted_from") in (None, "target") else "band about the plateau (no target)", "font": {"size": 11, "color": palette.MUTED}},
+                      annotation={"text": "wanted band of µ" if friction.wanted_from in (None, "target") else "band about the plateau (no target)", "font": {"size": 11, "color": palette.MUTED}},
                       annotation_position="top left")  # fmt: skip
-    window = friction.get("window")
-    if window:
-        for end, at in (("low_c", "bottom right"), ("high_c", "bottom left")):
-            fig.add_vline(x=window[end], line={"color": palette.ACCENT, "dash": "dash", "width": 1.5},
-                          annotation={"text": f"window {'from' if end == 'low_c' else 'to'} {window[end]:.0f} °C", "font": {"size": 11, "color": palette.ACCENT}},
+    window = friction.window
+    if window is not None:
+        for end, word, at in ((window.low_c, "from", "bottom right"), (window.high_c, "to", "bottom left")):
+            fig.add_vline(x=end, line={"color": palette.ACCENT, "dash": "dash", "width": 1.5},
+                          annotation={"text": f"window {word} {end:.0f} °C", "font": {"size": 11, "color": palette.ACCENT}},
                           annotation_position=at)  # fmt: skip
-    add_curve(fig, friction.get("curve") or [])
+    add_curve(fig, friction.curve)
     add_stop_points(fig, stops, column)
     return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
 
@@ -242,29 +241,28 @@ def energy_balance(stops: pl.DataFrame) -> go.Figure:
     return fig
 
 
-def residuals(stops: pl.DataFrame, friction: Mapping[str, Any]) -> go.Figure:
+def residuals(stops: pl.DataFrame, friction: OfMap) -> go.Figure:
     """Residuals of the map's stops in standard deviations, in the order run; the size of a point is its influence."""
     fig = frame.figure(
         frame.axis("Stop, in the order run", "number"),
         frame.axis("Residual", "standard deviations"),
         height=330,
     )
-    table = (friction.get("diagnostics") or {}).get("stops") or []
-    rows = [row for row in table if row.get("standardised") is not None]
+    rows = friction.diagnostics.stops if friction.diagnostics else []
     if not rows:
         return frame.say(fig, "no map, no residuals")
     purpose_of = dict(zip(stops["stop"], stops["purpose"], strict=True))
     for held, name in ((False, ""), (True, ", held back as stray")):
         for purpose in palette.PURPOSES:
-            part = [r for r in rows if purpose_of.get(r["stop"]) == purpose and bool(r.get("held_back")) == held]
+            part = [r for r in rows if purpose_of.get(r.stop) == purpose and r.held_back == held]
             if not part:
                 continue
             colour, symbol, _, words = palette.purpose(purpose)
-            sizes = [6 + 30 * min(max(r.get("influence") or 0.0, 0.0), 0.5) for r in part]
+            sizes = [6 + 30 * min(max(r.influence, 0.0), 0.5) for r in part]
             fig.add_scatter(
-                x=[r["stop"] for r in part], y=[r["standardised"] for r in part], mode="markers", name=words + name,
+                x=[r.stop for r in part], y=[r.standardised for r in part], mode="markers", name=words + name,
                 marker={"size": sizes, "color": "#ffffff" if held else colour, "symbol": symbol, "line": {"width": 1.4, "color": colour}},
-                **frame.named(("stop", "influence"), [[r["stop"], r.get("influence")] for r in part],
+                **frame.named(("stop", "influence"), [[r.stop, r.influence] for r in part],
                               "stop %{stop}: %{y:.2f} standard deviations, influence %{influence:.2f}<extra></extra>"),
             )  # fmt: skip
     for level in (-2, 0, 2):

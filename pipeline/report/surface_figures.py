@@ -3,14 +3,13 @@
 A heat map rather than a solid surface: values can be read off, it prints, and the unsupported region stays blank.
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, palette
 from pipeline.report.stop_figures import of_stops
+from pipeline.results.friction import OfMap
+from pipeline.results.friction_map import Surface
 
 CONDITIONS = {
     "temperature_c": ("Disc temperature", "°C", "temperature_initial_c"),
@@ -20,11 +19,11 @@ CONDITIONS = {
 }
 
 
-def surfaces(friction: Mapping[str, Any], stops: pl.DataFrame) -> list[tuple[str, go.Figure]]:
-    """One (title, figure) for each surface of friction.json: {"x", "y", "x_values", "y_values", "mu": rows of y, null unsupported}."""
+def surfaces(friction: OfMap, stops: pl.DataFrame) -> list[tuple[str, go.Figure]]:
+    """One (title, figure) for each surface of friction.json."""
     found = []
-    for surface in friction.get("surfaces") or []:
-        x, y = CONDITIONS.get(surface.get("x")), CONDITIONS.get(surface.get("y"))
+    for surface in friction.surfaces:
+        x, y = CONDITIONS.get(surface.x), CONDITIONS.get(surface.y)
         if x is None or y is None:
             continue
         title = f"{x[0]} and {y[0][0].lower()}{y[0][1:]}"
@@ -32,13 +31,11 @@ def surfaces(friction: Mapping[str, Any], stops: pl.DataFrame) -> list[tuple[str
     return found
 
 
-def surface_map(
-    surface: Mapping[str, Any], stops: pl.DataFrame, x: tuple[str, str, str], y: tuple[str, str, str]
-) -> go.Figure:
+def surface_map(surface: Surface, stops: pl.DataFrame, x: tuple[str, str, str], y: tuple[str, str, str]) -> go.Figure:
     """Heat map with contours of mu over two conditions; blank where the data do not support it; stops as points."""
     fig = frame.figure(frame.axis(x[0], x[1]), frame.axis(y[0], y[1]), height=430, showlegend=False)
     fig.add_contour(
-        x=surface["x_values"], y=surface["y_values"], z=surface["mu"], colorscale=palette.HEAT, connectgaps=False,
+        x=surface.x_values, y=surface.y_values, z=surface.mu, colorscale=palette.HEAT, connectgaps=False,
         contours={"coloring": "heatmap", "showlabels": True, "labelfont": {"size": 11, "color": palette.INK}},
         line={"width": 0.8, "color": "rgba(34,40,46,0.55)"}, colorbar={"title": {"text": "µ", "side": "top"}, "thickness": 14, "len": 0.62, "y": 0, "yanchor": "bottom"},
         hovertemplate=f"%{{x:.3g}} {x[1]}, %{{y:.3g}} {y[1]}: µ %{{z:.3f}}<extra>map</extra>",

@@ -4,7 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.report import numbers
+from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import EvidenceItem, Item, Size, TestDrift, Verdict
+from pipeline.results.friction import TestFriction
 
 DRIFT: dict[Verdict, tuple[str, str]] = {
     "none": ("good", "No drift: friction at the checks stayed where the bedded map puts it."),
@@ -102,26 +104,29 @@ def one(value: Any) -> str:
     return str(value)
 
 
-def window_sentence(friction: Mapping[str, Any]) -> tuple[str, str]:
+def window_sentence(friction: TestFriction) -> tuple[str, str]:
     """Tone and sentence of the friction window: ends with their intervals, what limits them, mu in it."""
-    window = friction.get("window")
-    if not window:
-        reason = (
-            friction.get("window_reason") or numbers.why_missing(friction, "window") or "friction.json gives no reason"
+    window = friction.window
+    if window is None:
+        return "open", f"No friction window: {no_window(friction) or 'friction.json gives no reason'}"
+    ends = [
+        (f"{at:.0f} °C{span(interval.low, interval.high)}", why)
+        for at, interval, why in (
+            (window.low_c, window.low_interval_c, window.low_why),
+            (window.high_c, window.high_interval_c, window.high_why),
         )
-        return "open", f"No friction window: {reason}"
-    limits = {"band": "the tolerance band leaves the wanted band", "data": "the data end"}
-    ends = []
-    for end in ("low", "high"):
-        interval = window.get(f"{end}_interval_c") or {}
-        why = window.get(f"{end}_why") or limits.get(window.get(f"{end}_limited_by"), "not explained")
-        ends.append((f"{window[f'{end}_c']:.0f} °C{span(interval.get('low'), interval.get('high'))}", why))
-    targeted = friction.get("wanted_from") in (None, "target")
-    source = "" if targeted else f" The wanted band is {friction['wanted_from']}."
+    ]
+    targeted = friction.wanted_from in (None, "target")
+    source = "" if targeted else f" The wanted band is {friction.wanted_from}."
     return (
         "good" if targeted else "open",
         f"Friction window {ends[0][0]} to {ends[1][0]}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
     )
+
+
+def no_window(friction: TestFriction | CompoundFriction) -> str | None:
+    """Why there is no window."""
+    return friction.window_reason or friction.unusable
 
 
 def drift_evidence(drift: TestDrift) -> tuple[list[str], list[list[str]], list[tuple[str, str]]]:

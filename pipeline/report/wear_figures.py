@@ -1,20 +1,21 @@
 """Interactive figures of wear: intervals, measured against predicted, the law with its band, shares by cause and block."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import NamedTuple
 
 import plotly.graph_objects as go
 
 from pipeline.report import frame, numbers, palette
 from pipeline.report.wear_words import law_name, name_of
+from pipeline.results.wear import LawCurve, Share, TestWear, WearInterval
 
 
-def span(interval: Mapping[str, Any]) -> str:
+def span(interval: WearInterval) -> str:
     """`stops 41 to 60` of one interval between readings (from_stop is the count at the first reading)."""
-    return f"{interval['from_stop'] + 1}\u2013{interval['to_stop']}"
+    return f"{interval.from_stop + 1}\u2013{interval.to_stop}"
 
 
-def wear_per_interval(wear: Mapping[str, Any]) -> go.Figure:
+def wear_per_interval(wear: TestWear) -> go.Figure:
     """Measured thickness loss per stop of each interval with its standard uncertainty, one series a component."""
     fig = frame.figure(
         frame.axis("Interval between readings", "stops"),
@@ -22,26 +23,24 @@ def wear_per_interval(wear: Mapping[str, Any]) -> go.Figure:
         height=400,
         barmode="group",
     )
-    for index, (component, found) in enumerate(sorted((wear.get("components") or {}).items())):
-        rows = [
-            i for i in found.get("intervals") or [] if i.get("wear_um") is not None and i["to_stop"] > i["from_stop"]
-        ]
+    for index, (component, found) in enumerate(sorted((wear.components or {}).items())):
+        rows = [i for i in found.intervals if i.to_stop > i.from_stop]
         if not rows:
             continue
-        count = [i["to_stop"] - i["from_stop"] for i in rows]
-        errors = [(i.get("wear_u_um") or 0.0) / n for i, n in zip(rows, count, strict=True)]
+        count = [i.to_stop - i.from_stop for i in rows]
+        errors = [i.wear_u_um / n for i, n in zip(rows, count, strict=True)]
         fig.add_bar(
-            x=[span(i) for i in rows], y=frame.trimmed([i["wear_um"] / n for i, n in zip(rows, count, strict=True)]),
+            x=[span(i) for i in rows], y=frame.trimmed([i.wear_um / n for i, n in zip(rows, count, strict=True)]),
             error_y={"type": "data", "array": frame.trimmed(errors, 3), "color": palette.INK, "thickness": 1.2},
             name=name_of(component), marker={"color": palette.series(index)[0]},
-            **frame.named(("wear_um", "wear_u_um"), [[i["wear_um"], i.get("wear_u_um")] for i in rows],
+            **frame.named(("wear_um", "wear_u_um"), [[i.wear_um, i.wear_u_um] for i in rows],
                           "stops %{x}: %{y:.3f} µm per stop<br>interval %{wear_um:.1f} µm (u %{wear_u_um:.1f})<extra></extra>"),
         )  # fmt: skip
     fig.update_xaxes(type="category")
     return fig if fig.data else frame.say(fig, "no wear interval: wear.csv is missing or has fewer than two readings")
 
 
-def measured_predicted(wear: Mapping[str, Any]) -> go.Figure:
+def measured_predicted(wear: TestWear) -> go.Figure:
     """Interval wear by the chosen law against the measured, with the line of equality and the readings' uncertainty."""
     fig = frame.figure(
         frame.axis("Measured thickness loss in the interval", "µm"),
@@ -49,20 +48,17 @@ def measured_predicted(wear: Mapping[str, Any]) -> go.Figure:
         height=400,
     )
     ends: list[float] = []
-    for index, (component, found) in enumerate(sorted((wear.get("components") or {}).items())):
-        rows = [
-            i
-            for i in found.get("intervals") or []
-            if i.get("wear_um") is not None and i.get("predicted_um") is not None
-        ]
-        if not rows:
+    for index, (component, found) in enumerate(sorted((wear.components or {}).items())):
+        pairs = [(i, i.predicted_um) for i in found.intervals if i.predicted_um is not None]
+        if not pairs:
             continue
+        rows, predicted = [i for i, _ in pairs], [um for _, um in pairs]
         colour, symbol, _ = palette.series(index)
-        measured, predicted = [i["wear_um"] for i in rows], [i["predicted_um"] for i in rows]
+        measured = [i.wear_um for i in rows]
         ends += measured + predicted
         fig.add_scatter(
             x=frame.trimmed(measured), y=frame.trimmed(predicted), mode="markers", name=f"{name_of(component)}: {law_name(found)}",
-            error_x={"type": "data", "array": frame.trimmed([2 * (i.get("wear_u_um") or 0.0) for i in rows], 3), "thickness": 1.2},
+            error_x={"type": "data", "array": frame.trimmed([2 * i.wear_u_um for i in rows], 3), "thickness": 1.2},
             marker={"color": colour, "symbol": symbol, "size": 9}, text=[f"stops {span(i)}" for i in rows],
             hovertemplate="%{text}<br>measured %{x:.1f} µm, by law %{y:.1f} µm<extra></extra>",
         )  # fmt: skip
@@ -82,36 +78,45 @@ def measured_predicted(wear: Mapping[str, Any]) -> go.Figure:
     return fig
 
 
-def law_points(component: Mapping[str, Any]) -> list[Mapping[str, Any]]:
-    """The points of a component's law that have a value."""
-    return [point for point in (component.get("law") or {}).get("points") or [] if point.get("value") is not None]
+class LawPlot(NamedTuple):
+    """A law's curve to be drawn: temperatures (degC), values, and the ends of their intervals, None unless all are given."""
+
+    x: list[float]
+    y: list[float]
+    band: tuple[list[float], list[float]] | None
 
 
-def law_curve(wear: Mapping[str, Any]) -> go.Figure:
+def law_plot(law: LawCurve) -> LawPlot | None:
+    """The points of a law that have a value; None without any."""
+    points = [(p, p.value) for p in law.points if p.value is not None]
+    if not points:
+        return None
+    ends = [(p.low, p.high) for p, _ in points if p.low is not None and p.high is not None]
+    band = ([low for low, _ in ends], [high for _, high in ends]) if len(ends) == len(points) else None
+    return LawPlot([p.temperature_c for p, _ in points], [value for _, value in points], band)
+
+
+def law_curve(wear: TestWear) -> go.Figure:
     """The chosen law over temperature with its band, drawn over the data's range only."""
     fig = frame.figure(frame.axis("Disc temperature", "°C"), frame.axis("Wear rate", "µm/MJ"), height=400)
-    for index, (component, found) in enumerate(sorted((wear.get("components") or {}).items())):
-        law = found.get("law") or {}
-        points = law_points(found)
-        if not points:
+    for index, (component, found) in enumerate(sorted((wear.components or {}).items())):
+        plot = law_plot(found.law)
+        if plot is None:
             continue
-        colour = palette.series(index)[0]
-        x = [p["temperature_c"] for p in points]
-        if all(p.get("low") is not None and p.get("high") is not None for p in points):
-            fig.add_scatter(
-                x=x, y=[p["high"] for p in points], mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip"
-            )
-            fig.add_scatter(x=x, y=[p["low"] for p in points], mode="lines", line={"width": 0}, fill="tonexty", showlegend=False,
+        colour, x = palette.series(index)[0], plot.x
+        if plot.band is not None:
+            fig.add_scatter(x=x, y=plot.band[1], mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
+            fig.add_scatter(x=x, y=plot.band[0], mode="lines", line={"width": 0}, fill="tonexty", showlegend=False,
                             hoverinfo="skip", fillcolor=_faint(colour))  # fmt: skip
-        fig.add_scatter(x=x, y=[p["value"] for p in points], mode="lines", name=f"{name_of(component)}: {law_name(found)}",
+        fig.add_scatter(x=x, y=plot.y, mode="lines", name=f"{name_of(component)}: {law_name(found)}",
                         line={"color": colour, "width": 2.2}, hovertemplate="%{x:.0f} °C: %{y:.3g}<extra></extra>")  # fmt: skip
-        if law.get("unit"):
-            unit, _, words = str(law["unit"]).partition(" by ")
+        if found.law.unit:
+            unit, _, words = found.law.unit.partition(" by ")
             name = f"{words.partition(',')[0].capitalize()} rate" if words else "Wear rate"
             fig.update_yaxes(title={"text": frame.label(f"{name} ({numbers.unit_words(unit)})")})
             if "surface" in words:
                 fig.update_xaxes(title={"text": "Surface temperature, modelled (°C)"})
-            if min(p["value"] for p in points) > 0:
+            if min(plot.y) > 0:
                 fig.update_yaxes(type="log")
     return fig if fig.data else frame.say(fig, "the chosen law has no temperature in it, or no law could be fitted")
 
@@ -121,9 +126,9 @@ def _faint(colour: str) -> str:
     return f"rgba({red}, {green}, {blue}, 0.18)"
 
 
-def block_runs(rows: list[Mapping[str, Any]], purpose_of: Mapping[str, str], most: int = 14) -> list[str]:
+def block_runs(rows: list[Share], purpose_of: Mapping[str, str], most: int = 14) -> list[str]:
     """A label for each row of the shares: its block, or, where there are many, the run of blocks of one purpose."""
-    names = [str(row.get("block") or "no block") for row in rows]
+    names = [row.block or "no block" for row in rows]
     if len(names) <= most:
         return names
     labels: list[str] = []
@@ -136,11 +141,9 @@ def block_runs(rows: list[Mapping[str, Any]], purpose_of: Mapping[str, str], mos
     return labels
 
 
-def wear_shares(wear: Mapping[str, Any]) -> go.Figure:
+def wear_shares(wear: TestWear) -> go.Figure:
     """Wear of each block by the chosen law, stacked by mechanism; a panel a component; runs of like blocks together."""
-    components = [
-        (name, found) for name, found in sorted((wear.get("components") or {}).items()) if found.get("shares")
-    ]
+    components = [(name, found) for name, found in sorted((wear.components or {}).items()) if found.shares]
     fig = frame.figure(
         frame.axis("Block, in the order run", ""),
         frame.axis("", ""),
@@ -148,15 +151,7 @@ def wear_shares(wear: Mapping[str, Any]) -> go.Figure:
         barmode="stack",
         bargap=0.25,
     )
-    mechanisms = sorted(
-        {
-            m
-            for _, found in components
-            for row in found["shares"]
-            for m, v in (row.get("wear_um") or {}).items()
-            if v is not None
-        }
-    )
+    mechanisms = sorted({m for _, found in components for row in found.shares for m in row.wear_um})
     for panel, (component, found) in enumerate(components):
         number = "" if panel == 0 else str(panel + 1)
         top = 1 - panel / len(components)
@@ -172,12 +167,12 @@ def wear_shares(wear: Mapping[str, Any]) -> go.Figure:
                 }
             }
         )
-        purposes = {str(row.get("block") or "no block"): str(row.get("purpose")) for row in found.get("blocks") or []}
-        labels = block_runs(found["shares"], purposes)
+        purposes = {row.block or "no block": str(row.purpose) for row in found.blocks}
+        labels = block_runs(found.shares, purposes)
         for index, mechanism in enumerate(mechanisms):
             sums: dict[str, float] = {}
-            for label, row in zip(labels, found["shares"], strict=True):
-                sums[label] = sums.get(label, 0.0) + ((row.get("wear_um") or {}).get(mechanism) or 0.0)
+            for label, row in zip(labels, found.shares, strict=True):
+                sums[label] = sums.get(label, 0.0) + row.wear_um.get(mechanism, 0.0)
             fig.add_bar(x=[frame.label(label) for label in sums], y=frame.trimmed(sums.values(), 4), yaxis=f"y{number}", name=mechanism.replace("_", " "),
                         marker={"color": palette.series(index)[0]}, showlegend=panel == 0, hovertemplate="%{x}: %{y:.2f} µm<extra>" + mechanism.replace("_", " ") + "</extra>")  # fmt: skip
     if not fig.data:

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.results import batches, compound_friction, drift, duty, friction, repeatability, rigs, wear
+from pipeline.results import (
+    archive,
+    batches,
+    compound_friction,
+    delta,
+    drift,
+    duty,
+    findings,
+    friction,
+    record,
+    repeatability,
+    rigs,
+    sheet,
+    summary,
+    wear,
+)
 from pipeline.results.model import Result
 from pipeline.stages import STAGES
 
@@ -24,6 +39,11 @@ class File:
 
 
 FILES = (
+    File("record", "channels/<test>.json", record.Record),
+    File("summary", "<method>/tests/<test>/summary.json", summary.TestSummary),
+    File("stops-findings", "<method>/tests/<test>/stops_findings.json", findings.Findings),
+    File("wear-findings", "<method>/tests/<test>/wear_findings.json", findings.Findings),
+    File("findings", "<method>/tests/<test>/findings.json", findings.Findings),
     File("friction", "<method>/tests/<test>/friction.json", friction.TestFriction),
     File("compound-friction", "<method>/compounds/<compound>/friction.json", compound_friction.CompoundFriction),
     File("wear", "<method>/tests/<test>/wear.json", wear.TestWear),
@@ -32,6 +52,9 @@ FILES = (
     File("batches", "<method>/compounds/<compound>/batches.json", batches.CompoundBatches),
     File("duty", "<method>/compounds/<compound>/duty.json", duty.CompoundDuty),
     File("repeatability", "<method>/compounds/<compound>/repeatability.json", repeatability.Repeatability),
+    File("sheet", "<method>/compounds/<compound>/sheet.json", sheet.Sheet),
+    File("archive", "<method>/archive.json", archive.Archive),
+    File("delta", "deltas/<a>--<b>/delta.json", delta.Delta),
     File("rigs", "<method>/rigs.json", rigs.Rigs),
 )
 

@@ -6,7 +6,7 @@ from pipeline.results.cards import CardDifference
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
 from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window
-from pipeline.results.model import Interval, Result, Stamp, given
+from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 
 
 class Specimen(Result):
@@ -91,12 +91,9 @@ class GlazeLimit(Result):
     why: str | None = given("why it is not known", default=None)
 
 
-class CompoundFriction(OfMap):
+class CompoundFriction(OfCompound, OfMap):
     """friction.json of a compound."""
 
-    compound: str = given("compound")
-    method: str | None = given("method's id", default=None)
-    unusable: str | None = given("why there is no friction", default=None)
     tests_left_out: dict[str, str] = given("tests that could not be used, and why", default_factory=dict)
     card_differences: list[CardDifference] = given("where the tests' cards differ", default_factory=list)
     specimens: list[Specimen] = given("levels of the specimens", default_factory=list)

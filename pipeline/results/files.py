@@ -109,14 +109,3 @@ def version() -> str:
         return metadata.version("stopsheet")
     except metadata.PackageNotFoundError:
         return "source tree"
-
-
-def stamp(stage: str, revision: int, settings: str, inputs: dict[str, Path]) -> dict[str, Any]:
-    """What a result rests on; `settings` is the stage's canonical JSON string."""
-    return {
-        "stage": stage,
-        "revision": revision,
-        "settings": json.loads(settings) if settings else None,
-        "software": version(),
-        "inputs": {name: digest(path) for name, path in sorted(inputs.items()) if path.is_file()},
-    }

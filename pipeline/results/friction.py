@@ -21,7 +21,7 @@ from pipeline.results.friction_map import (
     Surface,
     Window,
 )
-from pipeline.results.model import Result, Stamp, given
+from pipeline.results.model import OfTest, Result, Stamp, given
 
 
 class OfMap(Result):
@@ -54,14 +54,11 @@ class OfMap(Result):
     sides: Sides | None = given("verdict over gentle and hard use", default=None)
 
 
-class TestFriction(OfMap):
+class TestFriction(OfTest, OfMap):
     """friction.json of a test."""
 
     __test__ = False  # not a test class, whatever its name says to a test collector
 
-    test: str = given("test's id")
-    method: str | None = given("method's id", default=None)
-    unusable: str | None = given("why there is no friction", default=None)
     fades: list[Fade] = given("every fade block in the order run", default_factory=list)
     pauses: list[Pause] = given("first stops after pauses", default_factory=list)
     in_stop: InStop | None = given("friction within stops", default=None)

@@ -15,7 +15,7 @@ from typing import Any, Self, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from pipeline.errors import InputError
-from pipeline.results.files import write_json
+from pipeline.results.files import digest, version, write_json
 
 
 class Result(BaseModel):
@@ -78,6 +78,13 @@ class Stamp(Result):
     settings: dict[str, Any] | None = given("the stage's settings and their revisions", default=None)
     software: str = given("version of the software")
     inputs: dict[str, str] = given("digest of every file read, by name", default_factory=dict)
+
+
+def stamp(stage: str, revision: int, settings: str, inputs: dict[str, Path]) -> Stamp:
+    """What a result rests on; `settings` is the stage's canonical JSON string."""
+    digests = {name: digest(path) for name, path in sorted(inputs.items()) if path.is_file()}
+    given_settings = json.loads(settings) if settings else None
+    return Stamp(stage=stage, revision=revision, settings=given_settings, software=version(), inputs=digests)
 
 
 class OfTest(Result):
@@ -146,5 +153,6 @@ __all__ = [
     "read",
     "read_or_none",
     "renewed",
+    "stamp",
     "write",
 ]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from pipeline.results.findings import Found
 from pipeline.results.model import Result, Stamp, given
 
 
@@ -59,6 +58,12 @@ class Copied(Result):
     cards_differ_in: dict[str, list[str]] = given("by key: what the card of `test` and that of `of` say")
 
 
+class OfRig(Found):
+    """A finding about a rig or a copy, in each test that it touches."""
+
+    test: str = given("test that it touches")
+
+
 class Rigs(Result):
     """rigs.json of a method."""
 
@@ -67,6 +72,6 @@ class Rigs(Result):
     epochs: dict[str, str] = given("by test: state of its rig", default_factory=dict)
     examined: list[Examined] = given("every boundary between two states", default_factory=list)
     shifts: list[Examined] = given("those with a shift", default_factory=list)
-    findings: list[dict[str, Any]] = given("rig_shift and test_copied, as in findings.json", default_factory=list)
+    findings: list[OfRig] = given("rig_shift and test_copied, as in findings.json", default_factory=list)
     copies: list[Copied] = given("tests that hold the same recordings", default_factory=list)
     stamp: Stamp | None = given("what the file rests on", default=None)

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-from pipeline.results.batches import CompoundBatches
-from pipeline.results.drift import TestDrift
-from pipeline.results.duty import CompoundDuty
+from pipeline.results.catalogue import written_by
+from pipeline.results.delta import Delta
 from pipeline.results.model import Result
-from pipeline.results.repeatability import Repeatability
-from pipeline.results.rigs import Rigs
-from pipeline.results.wear import CompoundWear, TestWear
 
 
-def unusable(name: str, subject: str, why: str, *, of_compound: bool) -> Result | None:
-    """The file of that name, of a compound or of a test, with the reason alone; None for a file that has no model."""
-    match name:
-        case "batches.json":
-            return CompoundBatches(compound=subject, unusable=why)
-        case "duty.json":
-            return CompoundDuty(compound=subject, unusable=why)
-        case "drift.json":
-            return TestDrift(test=subject, unusable=why)
-        case "repeatability.json":
-            return Repeatability(compound=subject, unusable=why)
-        case "rigs.json":
-            return Rigs(unusable=why)
-        case "wear.json" if of_compound:
-            return CompoundWear(compound=subject, unusable=why, why=why)
-        case "wear.json":
-            return TestWear(test=subject, unusable=why, why=why)
+def unusable(stage: str, name: str, subject: str, why: str) -> Result | None:
+    """The file of that name that the stage writes about its subject (a test, a compound), with the reason alone.
+
+    None for a file that has no model. A file under the subject's own name is found by its stage, which has no other.
+    """
+    for file in written_by(stage):
+        if file.file in (name, "<test>.json"):
+            heads: dict[str, str] = {key: subject for key in ("test", "compound") if key in file.model.model_fields}
+            if file.model is Delta:
+                heads["a"], _, heads["b"] = subject.partition(" to ")  # as the stage calls its subject
+            return file.model.model_validate({**heads, "unusable": why})
     return None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -16,9 +15,10 @@ from pipeline.errors import InputError
 from pipeline.findings import finding
 from pipeline.inputs.model import load
 from pipeline.method import batches
-from pipeline.results import read_json, read_table, stamp
-from pipeline.results.model import renewed, write
-from pipeline.results.rigs import Copied, Event, Examined, Rigs
+from pipeline.results import read_table
+from pipeline.results.model import read, renewed, stamp, write
+from pipeline.results.rigs import Copied, Event, Examined, OfRig, Rigs
+from pipeline.results.summary import TestSummary
 from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
 from pipeline.stops import cells
@@ -65,7 +65,7 @@ def _copy(copy: Copy, cards: dict[str, Card]) -> Copied:
     return Copied.model_validate({**copy._asdict(), "cards_differ_in": differ})
 
 
-def _copied(item: Copied) -> list[dict[str, Any]]:
+def _copied(item: Copied) -> list[OfRig]:
     """test_copied in both tests."""
     found = []
     for own, other in ((item.test, item.of), (item.of, item.test)):
@@ -76,7 +76,7 @@ def _copied(item: Copied) -> list[dict[str, Any]]:
         if differ:
             text += f"; the cards of {item.test} and {item.of} differ in {', '.join(differ)}"
         evidence = item.model_dump(include={"stops", "share", "whole", "cards_differ_in"}) | {"other": other}
-        found.append(finding("test_copied", text, evidence=evidence).as_dict() | {"test": own})
+        found.append(OfRig(test=own, **finding("test_copied", text, evidence=evidence).as_dict()))
     return found
 
 
@@ -86,7 +86,7 @@ def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]
     for name in scan(archive).tests:
         stops, summary = results / "tests" / name / "stops.parquet", results / "tests" / name / "summary.json"
         inputs |= {f"{name}/stops.parquet": stops}
-        if not stops.is_file() or not summary.is_file() or read_json(summary).get("unusable"):
+        if not stops.is_file() or not summary.is_file() or read(summary, TestSummary).unusable:
             continue
         try:
             tests.append(RigTest(load_card(archive / name), read_table(stops)))
@@ -182,7 +182,7 @@ def _levels(tests: list[RigTest]) -> dict[str, float]:
     return dict(zip(found.keys, (float(v) for v in found.values), strict=True)) if found.matched else {}
 
 
-def _findings(item: Examined) -> list[dict[str, Any]]:
+def _findings(item: Examined) -> list[OfRig]:
     """rig_shift in each test that the shift touches."""
     what = ", ".join(f"{event.what} {event.date}" for event in item.events)
     parts = []
@@ -197,4 +197,5 @@ def _findings(item: Examined) -> list[dict[str, Any]]:
     message = f"rig {item.rig} shifted at {what}: {'; '.join(parts)}"
     content = item.model_dump(exclude_none=True)
     evidence = {key: content[key] for key in ("shift_relative", "friction", "energy_ratio", "date")}
-    return [finding("rig_shift", message, evidence=evidence).as_dict() | {"test": test} for test in item.tests]
+    found = finding("rig_shift", message, evidence=evidence).as_dict()
+    return [OfRig(test=test, **found) for test in item.tests]

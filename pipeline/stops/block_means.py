@@ -3,17 +3,13 @@
 A rejected stop has no mu, so it can only be counted; its energy and wear stay in the test.
 """
 
-from typing import Any
-
 import polars as pl
 
+from pipeline.results.summary import BlockMean
 
-def block_means(stops: pl.DataFrame) -> list[dict[str, Any]]:
-    """One entry per block that has a stop which is not ok, in the order run.
 
-    Keys: block, ok, suspect, rejected (counts), mu_without (mean over the ok stops), mu_with (over the suspect ones as
-    well), each null where no such stop has a mu, and difference (with less without).
-    """
+def block_means(stops: pl.DataFrame) -> list[BlockMean]:
+    """One entry per block that has a stop which is not ok, in the order run; a mean is None where no such stop has a mu."""
     ok, suspect, rejected = (pl.col("status") == name for name in ("ok", "suspect", "rejected"))
     table = (
         stops.filter(pl.col("block").is_not_null())
@@ -28,4 +24,4 @@ def block_means(stops: pl.DataFrame) -> list[dict[str, Any]]:
         .filter((pl.col("suspect") > 0) | (pl.col("rejected") > 0))
         .with_columns(difference=pl.col("mu_with") - pl.col("mu_without"))
     )
-    return table.to_dicts()
+    return [BlockMean(**row) for row in table.to_dicts()]

@@ -14,20 +14,22 @@ from pipeline.archive.card import Card
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.results import read_table
+from pipeline.results.record import Record
+from pipeline.results.summary import TestSummary
 from pipeline.stops.reduction import KELVIN
-from pipeline.stops.result import Result, empty_summary
+from pipeline.stops.result import Result, stop_counts
 from pipeline.vocabulary import STOPS, TRACES, conform, empty
 
 CODE = "not_reprocessable"
 
 
-def taken_over(card: Card, channels: Path, ingest: dict[str, Any]) -> Result:
+def taken_over(card: Card, channels: Path, ingest: Record) -> Result:
     """Stops of a `holds: summary` test. Raises InputError where the table has no row."""
     rows = read_table(channels)
     if not rows.height:
         raise InputError("the summary has no rows")
     found = [finding(CODE, "only a reduced table was kept of this test: shown and compared, not reduced again")]
-    files = {r["recording"]: r["file"] for r in ingest["recordings"]}
+    files = {r.recording: r.file for r in ingest.recordings}
     frame = conform(rows.drop("stop", strict=False), STOPS)
     number = np.arange(1, rows.height + 1)
     blocks, further = _blocks(frame, card)
@@ -63,7 +65,7 @@ def taken_over(card: Card, channels: Path, ingest: dict[str, Any]) -> Result:
                 evidence={"mu": mu},
             )
         )
-    return Result(frame, empty(TRACES), _summary(frame), found)
+    return Result(frame, empty(TRACES), _summary(card, frame), found)
 
 
 def _status() -> pl.Expr:
@@ -131,7 +133,7 @@ def _filled(frame: pl.DataFrame, card: Card) -> pl.DataFrame:
     )
 
 
-def _summary(frame: pl.DataFrame) -> dict[str, Any]:
-    counts = {name: int((frame["status"] == name).sum()) for name in ("ok", "suspect", "rejected")}
-    why = "only reduced rows were kept of this test"
-    return empty_summary() | {"reprocessable": False, "stops": counts, "why": why}
+def _summary(card: Card, frame: pl.DataFrame) -> TestSummary:
+    return TestSummary(
+        test=card.test, reprocessable=False, stops=stop_counts(frame), why="only reduced rows were kept of this test"
+    )

@@ -15,6 +15,8 @@ from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
 from pipeline.results import scan_table
+from pipeline.results.model import renewed
+from pipeline.results.record import Record, Recording
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import gains_of, setup_of, temperature_limit
@@ -33,12 +35,12 @@ APART = "not reduced"
 VACUUM_PA = 1.5e5  # an atmosphere, and half of one for a zero that is off
 
 
-def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Result:
+def reduce_test(card: Card, method: Method, channels: Path, ingest: Record) -> Result:
     """Stops, traces, summary and findings of a test from its channels file and ingest record.
 
     Raises InputError where nothing of the test can be used.
     """
-    recordings = [r for r in ingest["recordings"] if r.get("duplicate_of") is None]
+    recordings = [r for r in ingest.recordings if r.duplicate_of is None]
     if recordings:
         refuse_negative_pressure(channels)
     one = card.recordings.holds == "stop"
@@ -47,7 +49,7 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     setup = setup_of(card, method.reduction)
     apart, why_apart, slow = set_apart(card, setup, levels, looks, recordings)
     rests = {number: rest for number, rest in rests.items() if number not in why_apart}
-    wanted = {int(r["recording"]) for r in recordings} - set(why_apart)
+    wanted = {r.recording for r in recordings} - set(why_apart)
     test = condition(card, method, channels, rests, wanted=wanted, speed_factor=slow)
     entries = entries_of(recordings, test.brakings, one=one, apart=why_apart)
     if not entries:
@@ -65,8 +67,8 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: dict[str, An
     shown = table_shows(stops, test, method, setup, levels, alignment, recordings)
     findings = [*without_consequences([*findings, *shown.findings], stops.height), *shown.of_other_temperatures]
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
-    summary = summary_of(test, stops, context, stated, alignment, method) | {"units": shown.units}
-    return Result(stops, _traces(results), summary, findings)
+    summary = summary_of(test, stops, context, stated, alignment, method)
+    return Result(stops, _traces(results), renewed(summary, units=shown.units), findings)
 
 
 def refuse_negative_pressure(channels: Path) -> None:
@@ -84,7 +86,7 @@ def refuse_negative_pressure(channels: Path) -> None:
 
 
 def set_apart(
-    card: Card, setup: Setup, levels: pl.DataFrame, looks: Sequence[Look], recordings: Sequence[dict[str, Any]]
+    card: Card, setup: Setup, levels: pl.DataFrame, looks: Sequence[Look], recordings: Sequence[Recording]
 ) -> tuple[list[Finding], dict[int, str], float]:
     """Findings of recordings in a grossly wrong unit, the reason for each of them, and the factor of a whole test's
     speeds (1 where they are as stated). Raises InputError where the whole test's time is in another unit."""
@@ -98,12 +100,12 @@ def set_apart(
     slow = next((slip.slip.factor for slip in found if slip.channel == "speed" and slip.whole), 1.0)
     if card.recordings.holds != "stop":
         return [], {}, slow
-    files = {int(r["recording"]): str(r["file"]) for r in recordings}
+    files = {r.recording: r.file for r in recordings}
     return *apart_findings(found, [look.recording for look in looks], files, len(looks)), slow
 
 
 def entries_of(
-    recordings: Sequence[dict[str, Any]],
+    recordings: Sequence[Recording],
     brakings: Sequence[Braking],
     *,
     one: bool,
@@ -116,36 +118,34 @@ def entries_of(
         by_recording.setdefault(braking.recording, []).append(braking)
     entries = []
     for recording in recordings:
-        number, file = int(recording["recording"]), recording["file"]
+        number, file = recording.recording, recording.file
         own = by_recording.get(number, [])
         entries += [Entry(number, file, braking) for braking in own]
         if apart and number in apart:
             entries.append(Entry(number, file, None, f"{APART}: {apart[number]}"))
-        elif not own and recording.get("error"):
-            entries.append(Entry(number, file, None, f"the recording cannot be read: {recording['error']}"))
+        elif not own and recording.error:
+            entries.append(Entry(number, file, None, f"the recording cannot be read: {recording.error}"))
         elif not own and one:
             entries.append(Entry(number, file, None, "pressure never passes the on-threshold with the shaft turning"))
     return entries
 
 
-def of_recordings(ingest: dict[str, Any], entries: Sequence[Entry]) -> list[Finding]:
+def of_recordings(ingest: Record, entries: Sequence[Entry]) -> list[Finding]:
     """What ingest found wrong with whole recordings, as it bears on their stops; of a recording cut short, the last
     one.
 
     The ingest record keeps the findings themselves.
     """
     found = []
-    for f in ingest.get("findings", []):
-        if f["code"] == "unit_disagrees":
-            files = f["evidence"].get("files")
+    for f in ingest.findings:
+        if f.code == "unit_disagrees":
+            files = f.evidence.get("files")
             held = [number for number, entry in enumerate(entries, start=1) if files is None or entry.file in files]
-            found += [
-                finding(f["code"], f["message"], stop=n, file=entries[n - 1].file, channel=f["channel"]) for n in held
-            ]
-        elif f["code"] in WRONG_AS_A_WHOLE:
-            held = [number for number, entry in enumerate(entries, start=1) if entry.file == f["file"]]
-            held = held[-1:] if f["code"] == "recording_cut" else held
-            found += [finding(f["code"], f["message"], stop=number, file=f["file"]) for number in held]
+            found += [finding(f.code, f.message, stop=n, file=entries[n - 1].file, channel=f.channel) for n in held]
+        elif f.code in WRONG_AS_A_WHOLE:
+            held = [number for number, entry in enumerate(entries, start=1) if entry.file == f.file]
+            held = held[-1:] if f.code == "recording_cut" else held
+            found += [finding(f.code, f.message, stop=number, file=f.file) for number in held]
     return found
 
 
@@ -183,7 +183,7 @@ def _stops(
     entries: Sequence[Entry],
     alignment: Alignment,
     results: Sequence[Reduced],
-    recordings: Sequence[dict[str, Any]],
+    recordings: Sequence[Recording],
     card: Card,
 ) -> pl.DataFrame:
     rows = []
@@ -195,7 +195,7 @@ def _stops(
         row = {"kind": label["kind"]} | result.row
         rows.append(head | {k: _number(v) for k, v in row.items()})
     frame = pl.DataFrame(rows, infer_schema_length=None)
-    through = runs_through([r.get("first_time") for r in recordings], [r.get("last_time") for r in recordings])
+    through = runs_through([r.first_time for r in recordings], [r.last_time for r in recordings])
     frame = conform(frame, STOPS)
     pauses = {b.name: b.pause_before for b in card.blocks if b.pause_before is not None}
     idle = idle_times(

@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.archive.card import Block, Card
 from pipeline.conditioning.survey import Braking
 from pipeline.findings import Finding, Severity, finding
+from pipeline.results.summary import MissingStop
 from pipeline.stops.alignment import Alignment, aligned, schedule
 from pipeline.stops.alignment_costs import runs_on
 from pipeline.stops.work import kinetic_energy
@@ -136,19 +137,21 @@ def _many(extra: int, stops: int, alignment: Alignment) -> Finding:
     return finding("stops_extra_many", text, evidence={"extra": extra, "stops": stops, "first": numbers[0]})
 
 
-def missing_stops(alignment: Alignment, stops: pl.DataFrame, inertia: float) -> list[dict[str, Any]]:
-    """Missing recordings counted as run: run_number, block, energy_kj from the schedule (of a drag: its block's
-    median).
-    """
+def missing_stops(alignment: Alignment, stops: pl.DataFrame, inertia: float) -> list[MissingStop]:
+    """Missing recordings counted as run, with the energy from the schedule (of a drag: its block's median)."""
     rows = []
     for row in alignment.missing.filter(pl.col("counted")).iter_rows(named=True):
         energy: float | None = kinetic_energy(inertia, row["speed_start"], row["speed_end"]) / 1e3
-        item: dict[str, Any] = {"run_number": row["run_number"], "block": row["block"]}
         if row["kind"] == "drag":
             middle = stops.filter(pl.col("block") == row["block"])["energy_kj"].median()
             energy = float(middle) if isinstance(middle, int | float) else None
-        item |= {"energy_kj": energy, "from": "schedule" if row["kind"] != "drag" else "median of the block"}
-        if energy is None:
-            item["why"] = "no stop of this drag block was measured"
-        rows.append(item)
+        rows.append(
+            MissingStop(
+                run_number=row["run_number"],
+                block=row["block"],
+                energy_kj=energy,
+                taken_from="schedule" if row["kind"] != "drag" else "median of the block",
+                why="no stop of this drag block was measured" if energy is None else None,
+            )
+        )
     return rows

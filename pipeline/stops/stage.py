@@ -1,56 +1,55 @@
 """Channels of a test -> one row per stop, traces, summary, findings."""
 
 from pathlib import Path
-from typing import Any
 
-from pipeline.archive.card import Card, load_card
+from pipeline.archive.card import load_card
 from pipeline.errors import InputError
-from pipeline.findings import finding
+from pipeline.findings import Finding, finding
 from pipeline.method import Method, conditioning, from_stage_settings, reduction, segmentation
-from pipeline.results import read_json, stamp, write_json, write_parquet
+from pipeline.results import write_parquet
+from pipeline.results.findings import Findings, recorded
+from pipeline.results.model import read, renewed, stamp, write
+from pipeline.results.record import Record
+from pipeline.results.summary import TestSummary
 from pipeline.stops.reduce import reduce_test
 from pipeline.stops.result import Result
-from pipeline.stops.unusable import write_unusable
+from pipeline.vocabulary import STOPS, TRACES, empty
 
 REVISIONS = (conditioning.REVISION, segmentation.REVISION, reduction.REVISION)
 
 
 def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path) -> None:
     """Reduce the test in `folder` from its channels file; a test that cannot be used gets empty files that say why."""
-    method = from_stage_settings(settings)
-    ingest = read_json(record)
+    test, method = folder.name, into.parent.parent.name
     stamped = stamp("stops", max(REVISIONS), settings, {"channels": channels, "card": folder / "test.yaml"})
-    names = {"test": folder.name, "method": into.parent.parent.name}
-    found = []
-    card: Card | None = None
-    why = ingest.get("unusable")
-    if why is None:
-        try:
-            card = load_card(folder)
-        except InputError as error:
-            why = str(error)
-            found.append(finding("card_invalid", why, file="test.yaml"))
-    if card is None or why is not None:
-        write_unusable(into, **names, why=str(why), findings=found, stamp=stamped)
-        return
-    try:
-        result = _reduced(card, method, channels, ingest)
-    except InputError as error:
-        found.append(finding("test_unusable", str(error)))
-        write_unusable(into, **names, why=str(error), findings=found, stamp=stamped)
-        return
+    result = _result(folder, from_stage_settings(settings), channels, read(record, Record))
+    found, why = recorded(result.findings), result.summary.unusable
     write_parquet(into / "stops.parquet", result.stops)
     write_parquet(into / "traces.parquet", result.traces)
-    head: dict[str, Any] = {**names, "unusable": None}
-    write_json(into / "summary.json", head | result.summary | {"stamp": stamped})
-    write_json(
-        into / "stops_findings.json", head | {"findings": [f.as_dict() for f in result.findings], "stamp": stamped}
+    write(into / "summary.json", renewed(result.summary, test=test, method=method, stamp=stamped))
+    write(
+        into / "stops_findings.json",
+        Findings(test=test, method=method, unusable=why, findings=found, stamp=stamped),
     )
 
 
-def _reduced(card: Card, method: Method, channels: Path, ingest: dict[str, Any]) -> Result:
-    if card.recordings.holds == "summary":
-        from pipeline.stops.from_summary import taken_over
+def _result(folder: Path, method: Method, channels: Path, ingest: Record) -> Result:
+    if ingest.unusable is not None:
+        return _nothing(folder.name, ingest.unusable, [])
+    try:
+        card = load_card(folder)
+    except InputError as error:
+        return _nothing(folder.name, str(error), [finding("card_invalid", str(error), file="test.yaml")])
+    try:
+        if card.recordings.holds == "summary":
+            from pipeline.stops.from_summary import taken_over
 
-        return taken_over(card, channels, ingest)
-    return reduce_test(card, method, channels, ingest)
+            return taken_over(card, channels, ingest)
+        return reduce_test(card, method, channels, ingest)
+    except InputError as error:
+        return _nothing(folder.name, str(error), [finding("test_unusable", str(error))])
+
+
+def _nothing(test: str, why: str, findings: list[Finding]) -> Result:
+    """Of a test that cannot be used: tables without rows, and why."""
+    return Result(empty(STOPS), empty(TRACES), TestSummary(test=test, unusable=why), findings)

@@ -2,7 +2,6 @@
 
 import datetime
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -15,9 +14,12 @@ from pipeline.conditioning.survey import Braking
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 from pipeline.method import Method
+from pipeline.results.model import renewed
+from pipeline.results.summary import EnergyBalance, Share, TestSummary, TimeBase
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.block_means import block_means
 from pipeline.stops.faults.balance import balance_limit, candidates, ratio_statistics, units_of
+from pipeline.stops.result import stop_counts
 from pipeline.stops.rows import Context
 from pipeline.stops.schedule import Entry, missing_stops
 from pipeline.stops.uncertainty import budget
@@ -141,18 +143,18 @@ def _offset_findings(card: Card, found: FoundCorrections, method: Method) -> lis
     return result
 
 
-def time_base(brakings: Sequence[Braking]) -> dict[str, Any]:
+def time_base(brakings: Sequence[Braking]) -> TimeBase:
     """Sampling rate over the brakings: median, lowest and highest, and the median jitter; null with why without any."""
     steps = np.array([b.step for b in brakings if np.isfinite(b.step)])
     if not steps.size:
-        return {"rate_hz": None, "rate_low_hz": None, "rate_high_hz": None, "jitter": None, "why": "no braking"}
+        return TimeBase(why="no braking")
     jitters = np.array([b.jitter for b in brakings if np.isfinite(b.jitter)])
-    return {
-        "rate_hz": float(1 / np.median(steps)),
-        "rate_low_hz": float(1 / steps.max()),
-        "rate_high_hz": float(1 / steps.min()),
-        "jitter": float(np.median(jitters)) if jitters.size else None,
-    }
+    return TimeBase(
+        rate_hz=float(1 / np.median(steps)),
+        rate_low_hz=float(1 / steps.max()),
+        rate_high_hz=float(1 / steps.min()),
+        jitter=float(np.median(jitters)) if jitters.size else None,
+    )
 
 
 def summary_of(
@@ -162,47 +164,51 @@ def summary_of(
     stated: dict[str, bool],
     alignment: Alignment,
     method: Method,
-) -> dict[str, Any]:
-    """The keys of summary.json beside test, method, unusable and stamp."""
+) -> TestSummary:
+    """summary.json without method, units and stamp."""
     card, found = test.card, test.found
-    statistics = ratio_statistics(stops["energy_ratio"].cast(pl.Float64).to_numpy())
-    line = found.line
-    balance = statistics | {
-        "gain": line.gain if line else None,
-        "gain_low": line.gain - 2 * line.u_gain if line else None,
-        "gain_high": line.gain + 2 * line.u_gain if line else None,
-        "intercept_nm": line.zero if line else None,
-        "intercept_u_nm": line.u_zero if line else None,
-        "candidates": candidates(
-            statistics["ratio_median"],
-            line,
-            limit=balance_limit(stops, found, card, method),
-            units=units_of(card),
-        ),
-    }
-    if line is None:
-        balance["gain_why"] = "too few decelerating brakings, or torques too alike, for a line"
-    if card.simulates_inertia and "drive_torque" not in card.recordings.channels:
-        balance["why"] = "the drive simulates inertia and its torque is not recorded"
     pressure = _median_pressure(stops, context)
     common = context.gains.common_at(pressure) if pressure else context.gains.common
     has_sensors = card.recordings.sensors is not None
-    counts = {name: int((stops["status"] == name).sum()) for name in ("ok", "suspect", "rejected")}
-    return {
-        "reprocessable": True,
-        "stops": counts,
-        "block_means": block_means(stops),
-        "time_base": time_base(test.brakings),
-        **found.described(method.conditioning),
-        "energy_balance": balance,
-        "mu_u_common_relative": common if has_sensors else None,
-        **({} if has_sensors else {"mu_u_common_relative_why": "the card states no sensor accuracies"}),
-        "budget": [*budget(context.gains, stated, _typical(stops), pressure), *_test_zero(stops, context)],
-        "missing": missing_stops(alignment, stops, card.inertia),
-        "schedule_scales": alignment.scales,
-        "effective_radius_m": context.setup.radius,
-        "piston_area_m2": context.setup.piston_area,
-    }
+    return TestSummary(
+        test=card.test,
+        stops=stop_counts(stops),
+        block_means=block_means(stops),
+        time_base=time_base(test.brakings),
+        offsets=found.offsets,
+        drag=found.drag,
+        lag_s=found.delay,
+        energy_balance=_balance(card, stops, found, method),
+        mu_u_common_relative=common if has_sensors else None,
+        mu_u_common_relative_why=None if has_sensors else "the card states no sensor accuracies",
+        budget=[*budget(context.gains, stated, _typical(stops), pressure), *_test_zero(stops, context)],
+        missing=missing_stops(alignment, stops, card.inertia),
+        schedule_scales=alignment.scales,
+        effective_radius_m=context.setup.radius,
+        piston_area_m2=context.setup.piston_area,
+    )
+
+
+def _balance(card: Card, stops: pl.DataFrame, found: FoundCorrections, method: Method) -> EnergyBalance:
+    statistics = ratio_statistics(stops["energy_ratio"].cast(pl.Float64).to_numpy())
+    line, limit = found.line, balance_limit(stops, found, card, method)
+    causes = candidates(statistics.ratio_median, line, limit=limit, units=units_of(card))
+    why = statistics.why
+    if card.simulates_inertia and "drive_torque" not in card.recordings.channels:
+        why = "the drive simulates inertia and its torque is not recorded"
+    if line is None:
+        gain_why = "too few decelerating brakings, or torques too alike, for a line"
+        return renewed(statistics, gain_why=gain_why, candidates=causes, why=why)
+    return renewed(
+        statistics,
+        gain=line.gain,
+        gain_low=line.gain - 2 * line.u_gain,
+        gain_high=line.gain + 2 * line.u_gain,
+        intercept_nm=line.zero,
+        intercept_u_nm=line.u_zero,
+        candidates=causes,
+        why=why,
+    )
 
 
 def _median_pressure(stops: pl.DataFrame, context: Context) -> float | None:
@@ -211,7 +217,7 @@ def _median_pressure(stops: pl.DataFrame, context: Context) -> float | None:
     return float(above) if isinstance(above, int | float) and above > 0 else None
 
 
-def _test_zero(stops: pl.DataFrame, context: Context) -> list[dict[str, Any]]:
+def _test_zero(stops: pl.DataFrame, context: Context) -> list[Share]:
     """What the test's own zeros (not a single stop's) are worth in mu, relative, median over the stops."""
     gains = context.gains
     threshold = gains.threshold / (stops["pressure_bar"] * 1e5 - context.setup.threshold)
@@ -219,7 +225,7 @@ def _test_zero(stops: pl.DataFrame, context: Context) -> list[dict[str, Any]]:
     middle = square.clip(0.0).sqrt().median()
     if not isinstance(middle, int | float):
         return []
-    return [{"source": "zeros of torque and pressure over the test", "relative_u": float(middle), "part": "common"}]
+    return [Share(source="zeros of torque and pressure over the test", relative_u=float(middle), part="common")]
 
 
 def _typical(stops: pl.DataFrame) -> dict[str, float]:

@@ -10,11 +10,11 @@ slides that few rigs measure, and a tenth of a bar is one percent of mu at 10 ba
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from pipeline.archive.card import SensorLimit
+from pipeline.results.summary import Share
 
 
 def relative_uncertainty(
@@ -116,15 +116,13 @@ def combined(
     return float(np.hypot(common, own)), float(common), float(own)
 
 
-def budget(
-    gains: Gains, stated: dict[str, bool], typical: dict[str, float], pressure: float | None
-) -> list[dict[str, Any]]:
-    """The budget as listed in a test's summary: source, relative_u, part, and a note where nothing is stated.
+def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float], pressure: float | None) -> list[Share]:
+    """The budget as listed in a test's summary, with a note where nothing is stated.
 
     stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative); pressure:
     the stops' median above the threshold (Pa), at which the threshold's part is given, None without stops.
     """
-    rows: list[dict[str, Any]] = []
+    rows: list[Share] = []
     for source, value in (
         ("torque", gains.torque),
         ("pressure", gains.pressure),
@@ -132,27 +130,19 @@ def budget(
         ("effective_radius", gains.radius),
         ("efficiency", gains.efficiency),
     ):
-        row: dict[str, Any] = {"source": source, "relative_u": value, "part": "common"}
-        if not stated.get(source, False):
-            row["note"] = "no accuracy stated: counted as 0"
-        rows.append(row)
+        note = None if stated.get(source, False) else "no accuracy stated: counted as 0"
+        rows.append(Share(source=source, relative_u=value, part="common", note=note))
     rows.append(_threshold_row(gains.threshold, stated.get("threshold_pressure", False), pressure))
-    rows += [{"source": name, "relative_u": value, "part": "stop"} for name, value in typical.items()]
+    rows += [Share(source=name, relative_u=value, part="stop") for name, value in typical.items()]
     if gains.correlation:
-        rows.append(
-            {
-                "source": "correlation of torque and pressure",
-                "relative_u": None,
-                "part": "common",
-                "note": f"coefficient {gains.correlation:g}",
-            }
-        )
+        note = f"coefficient {gains.correlation:g}"
+        rows.append(Share(source="correlation of torque and pressure", part="common", note=note))
     return rows
 
 
-def _threshold_row(u: float, stated: bool, pressure: float | None) -> dict[str, Any]:
+def _threshold_row(u: float, stated: bool, pressure: float | None) -> Share:
     relative = u / pressure if pressure else None
     where = f"at {pressure / 1e5:.3g} bar above it, the stops' median" if pressure else "no stop with a pressure"
     note = f"u {u / 1e5:.2g} bar, {where}" + ("" if stated else "; no accuracy stated: the method's limits")
-    row = {"source": "threshold_pressure", "relative_u": relative, "part": "common", "note": note}
-    return row if relative is not None else row | {"why": where}
+    why = where if relative is None else None
+    return Share(source="threshold_pressure", relative_u=relative, part="common", note=note, why=why)

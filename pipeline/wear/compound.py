@@ -23,6 +23,7 @@ from scipy.linalg import block_diag
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
 from pipeline.results.model import Interval, renewed
+from pipeline.results.summary import MissingStop
 from pipeline.results.wear import (
     CompoundComponent,
     FittedLaw,
@@ -61,7 +62,7 @@ class WearRecord:
     card: Card
     stops: pl.DataFrame
     traces: pl.DataFrame
-    missing: list[dict[str, Any]]
+    missing: list[MissingStop]
     readings: pl.DataFrame | None
     mass_to_thickness: dict[str, Interval] | None = None
 

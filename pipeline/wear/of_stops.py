@@ -7,7 +7,6 @@ schedule's. Where a stop lacks a figure its block's median stands in, and is cou
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -16,6 +15,7 @@ from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C
 from pipeline.heat.air import recorded_ambient
 from pipeline.method.wear import Wear
+from pipeline.results.summary import MissingStop
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
 from pipeline.wear.exposure import Exposure, residence
 from pipeline.wear.samples import samples_of
@@ -48,7 +48,7 @@ class ExposureOfTest:
 def exposure_of_test(
     stops: pl.DataFrame,
     traces: pl.DataFrame,
-    missing: list[dict[str, Any]],
+    missing: list[MissingStop],
     card: Card,
     settings: Wear,
     temperature: str,
@@ -100,19 +100,19 @@ def exposure_of_test(
     )
 
 
-def _table(stops: pl.DataFrame, missing: list[dict[str, Any]], card: Card) -> pl.DataFrame:
+def _table(stops: pl.DataFrame, missing: list[MissingStop], card: Card) -> pl.DataFrame:
     """Stops and missing recordings in the order run, with no null where a law needs a figure."""
     purpose: dict[str, tuple[str | None, str | None]] = {b.name: (b.purpose, b.kind) for b in card.blocks}
     rows = [
         {
-            "run_number": int(row["run_number"]),
-            "block": row.get("block"),
-            "purpose": purpose.get(str(row.get("block")), (None, None))[0],
-            "kind": purpose.get(str(row.get("block")), (None, None))[1],
-            "energy_kj": row.get("energy_kj"),
+            "run_number": lost.run_number,
+            "block": lost.block,
+            "purpose": purpose.get(lost.block, (None, None))[0],
+            "kind": purpose.get(lost.block, (None, None))[1],
+            "energy_kj": lost.energy_kj,
             "filled": True,
         }
-        for row in missing
+        for lost in missing
     ]
     table = stops.with_columns(filled=pl.col("energy_kj").is_null(), run_number=pl.coalesce("run_number", "stop"))
     lost = pl.DataFrame(

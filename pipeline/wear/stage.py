@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
@@ -13,8 +12,10 @@ from pipeline.findings import Finding, finding
 from pipeline.method import from_stage_settings
 from pipeline.method import wear as settings_file
 from pipeline.method.wear import Wear
-from pipeline.results import read_json, read_table, stamp, write_json
-from pipeline.results.model import renewed, write
+from pipeline.results import read_table
+from pipeline.results.findings import Findings, recorded
+from pipeline.results.model import read, renewed, stamp, write
+from pipeline.results.summary import TestSummary
 from pipeline.results.wear import TestComponent, TestWear
 from pipeline.wear.balance import compare
 from pipeline.wear.components import component, spoken
@@ -31,11 +32,11 @@ def run(*, folder: Path, settings: str, into: Path) -> None:
     `into`.
     """
     test, method = folder.name, into.parent.parent.name
-    summary = read_json(into / "summary.json")
+    summary = read(into / "summary.json", TestSummary)
     inputs = {"stops": into / "stops.parquet", "traces": into / "traces.parquet", "summary": into / "summary.json"}
     findings: list[Finding] = []
-    if summary.get("unusable"):
-        found = TestWear(test=test, unusable=summary["unusable"], why=summary["unusable"])
+    if summary.unusable:
+        found = TestWear(test=test, unusable=summary.unusable, why=summary.unusable)
     else:
         chosen = from_stage_settings(settings)
         card = load_card(folder)
@@ -43,14 +44,12 @@ def run(*, folder: Path, settings: str, into: Path) -> None:
             inputs["wear"] = folder / card.wear
         found, findings = _wear(folder, card, summary, inputs, chosen.wear, chosen.reduction.temperature)
     stamped = stamp("wear", settings_file.REVISION, settings, inputs)
-    write_json(
-        into / "wear_findings.json", {"test": test, "method": method, "findings": [f.as_dict() for f in findings]}
-    )
+    write(into / "wear_findings.json", Findings(test=test, method=method, findings=recorded(findings)))
     write(into / "wear.json", renewed(found, method=method, stamp=stamped))
 
 
 def _wear(
-    folder: Path, card: Card, summary: dict[str, Any], inputs: dict[str, Path], settings: Wear, temperature: str
+    folder: Path, card: Card, summary: TestSummary, inputs: dict[str, Path], settings: Wear, temperature: str
 ) -> tuple[TestWear, list[Finding]]:
     if not card.wear:
         return TestWear(test=folder.name, why="the test card names no wear file"), []
@@ -63,7 +62,7 @@ def _wear(
     if not readings.height or not stops.height:
         why = "no wear reading is left" if stops.height else "no stop was found"
         return TestWear(test=folder.name, why=why), findings
-    test = exposure_of_test(stops, traces, summary.get("missing") or [], card, settings, temperature)
+    test = exposure_of_test(stops, traces, summary.missing, card, settings, temperature)
     components, further = wear_components(readings, card, test, settings)
     assumed = (settings.thickness_u, settings.mass_u)
     further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)

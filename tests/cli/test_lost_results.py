@@ -34,7 +34,7 @@ def test_a_page_that_cannot_be_drawn_leaves_the_findings(test_paths, monkeypatch
     findings_and_page(test_paths)
     found = read_json(test_paths["into"] / "findings.json")
     assert [item["code"] for item in found["findings"]] == ["stop_aborted", "spike"]
-    assert "unusable" not in found
+    assert found["unusable"] is None
     assert "fault of ours" in (test_paths["into"] / "test.html").read_text()
     (log,) = test_paths["into"].glob("*.fault.txt")
     assert "marker sizes below zero" in log.read_text()
@@ -87,7 +87,7 @@ def test_an_index_that_cannot_be_drawn_leaves_the_list_of_tests(tmp_path, monkey
 def test_an_index_says_so_of_a_sheet_that_failed(tmp_path):
     into = makers.workspace(tmp_path)
     sheet = into / "compounds" / "marram-4" / "sheet.json"
-    sheet.write_text('{"unusable": "fault of ours in stage sheet", "findings": []}')
+    sheet.write_text('{"compound": "Marram 4", "unusable": "fault of ours in stage sheet"}')
     call(STAGES["index"], {"config": tmp_path / "config.yaml", "method": "first", "settings": "", "into": into})
     page = (into / "index.html").read_text()
     assert "no target" not in page

@@ -7,6 +7,7 @@ import pytest
 from pipeline.cli.summary import UNUSABLE, outcome
 from pipeline.results import write_json
 from pipeline.results.fault import Fault
+from tests.report import contents
 
 OK = {"ok": 20, "suspect": 1, "rejected": 0}
 NONE = {"ok": 0, "suspect": 21, "rejected": 0}
@@ -23,11 +24,14 @@ def results(root: Path, tests: dict, skipped=(), left_out=()) -> Path:
         folder = root / "first" / "tests" / test
         why = "test.yaml: inertia: missing" if counts is None else None
         rows.append({"test": test, "compound": "M", "status": "unusable" if why else "ok", "why": why})
-        write_json(folder / "summary.json", {"stops": counts, "unusable": why})
+        write_json(folder / "summary.json", {"test": test, "stops": counts or {}, "unusable": why})
         write_json(folder / "findings.json", {"test": test, "findings": findings})
         write_json(folder / "drift.json", {"test": test, "verdict": "glazing-like", "onset_stop": 12})
-        write_json(folder / "friction.json", {"window": {"low_c": 100.0, "high_c": 400.0}})
+        window = contents.window(low_c=100.0, high_c=400.0, high_limited_by="band")
+        write_json(folder / "friction.json", {"test": test, "window": window})
     content = {
+        "method": "first",
+        "software": "v1",
         "tests": rows,
         "skipped": [{"folder": f, "why": w} for f, w in skipped],
         "left_out": [{"file": f, "why": w} for f, w in left_out],

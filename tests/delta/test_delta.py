@@ -13,11 +13,16 @@ from pipeline.method.drift import Drift
 from pipeline.method.reduction import Reduction
 from pipeline.results import read_json, write_json, write_parquet, write_text
 from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.delta import StatusChange
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
+from pipeline.results.sheet import Sheet, TargetAnswer
+from pipeline.results.summary import TestSummary
 from pipeline.results.wear import FittedLaw, TestComponent, TestWear
 from pipeline.vocabulary import DELTA, STOPS, empty
 from tests.makers import stops_frame
+from tests.report import contents
 
 
 def test_stops_of_both_methods_side_by_side():
@@ -27,12 +32,12 @@ def test_stops_of_both_methods_side_by_side():
     assert delta.columns[: len(DELTA)] == [c.name for c in DELTA]
     assert delta["mu_difference"].to_list() == pytest.approx([0.0, 0.01, 0.0, -0.03])
     assert per_stop.status_changes(delta) == [
-        {"test": "t1", "stop": 3, "block": "map 1", "status_a": "ok", "status_b": "suspect"}
+        StatusChange(test="t1", stop=3, block="map 1", status_a="ok", status_b="suspect")
     ]
-    assert per_stop.largest(delta, 1)[0]["stop"] == 4
+    assert per_stop.largest(delta, 1)[0].stop == 4
     view = per_stop.overview(delta)
-    assert (view["mu_unchanged"], view["energy_unchanged"], view["status_changed"]) == (2, 4, 1)
-    assert view["change"]["largest"] == pytest.approx(-0.03)
+    assert (view.mu_unchanged, view.energy_unchanged, view.status_changed) == (2, 4, 1)
+    assert view.change.largest == pytest.approx(-0.03)
 
 
 def test_a_series_segmented_otherwise_is_matched_by_start():
@@ -43,16 +48,16 @@ def test_a_series_segmented_otherwise_is_matched_by_start():
     delta = per_stop.matched("t1", a, b)
     assert delta["mu_difference"].to_list() == [pytest.approx(0.0), None, pytest.approx(0.0), pytest.approx(0.0)]
     assert delta["stop_b"].to_list() == [1, None, 2, 3]
-    assert per_stop.overview(delta)["only_a"] == 1
+    assert per_stop.overview(delta).only_a == 1
 
 
 def test_the_same_results_differ_in_nothing():
     frame = stops_frame(6)
     delta = per_stop.matched("t1", frame, frame)
     view = per_stop.overview(delta)
-    assert view["mu_unchanged"] == view["with_mu_in_both"] == 6
+    assert view.mu_unchanged == view.with_mu_in_both == 6
     classes = per_stop.by_class(delta)
-    assert comparable.answer(delta, classes, [], [])["answer"] == "yes"
+    assert comparable.answer(delta, classes, [], []).answer == "yes"
 
 
 def test_rejected_stops_and_empty_tables_keep_their_rows():
@@ -61,7 +66,7 @@ def test_rejected_stops_and_empty_tables_keep_their_rows():
     assert delta["mu_difference"].to_list() == [None, 0.0]
     none = per_stop.matched("t1", empty(STOPS), empty(STOPS))
     assert len(none) == 0 and none.columns[:3] == ["test", "stop", "block"]
-    assert per_stop.overview(none)["change"]["median"] is None
+    assert per_stop.overview(none).change.median is None
 
 
 def test_a_change_of_cold_stops_only_is_said_by_temperature():
@@ -70,47 +75,49 @@ def test_a_change_of_cold_stops_only_is_said_by_temperature():
     b = stops_frame(40, temperature_initial_c=cold, mu=np.where(cold < 100, 0.46, 0.42), mu_u=0.003)
     delta = per_stop.matched("t1", a, b)
     found = comparable.answer(delta, per_stop.by_class(delta), [], [])
-    assert found["answer"] == "in part"
-    assert "comparable: 250 to 400 degC" in found["text"]
-    assert "not comparable: stops below 100 degC (+9.5 to +9.5 %)" in found["text"]
+    assert found.answer == "in part"
+    assert "comparable: 250 to 400 degC" in found.text
+    assert "not comparable: stops below 100 degC (+9.5 to +9.5 %)" in found.text
 
 
 def test_a_change_everywhere_is_not_comparable():
     delta = per_stop.matched("t1", stops_frame(10, mu_u=0.003), stops_frame(10, mu=0.40, mu_u=0.003))
-    assert comparable.answer(delta, per_stop.by_class(delta), [], [])["answer"] == "no"
+    assert comparable.answer(delta, per_stop.by_class(delta), [], []).answer == "no"
 
 
 def test_settings_that_differ_by_name():
     rows = differing(Method(), Method(reduction=Reduction(average="time"), drift=Drift(false_alarm_rate="2 %")))
-    assert [row["name"] for row in rows] == ["reduction.average", "drift.false_alarm_rate"]
-    assert (rows[0]["a"], rows[0]["b"]) == ("distance", "time")
-    assert rows[0]["meaning"]
+    assert [row.name for row in rows] == ["reduction.average", "drift.false_alarm_rate"]
+    assert (rows[0].a, rows[0].b) == ("distance", "time")
+    assert rows[0].meaning
     assert differing(Method(), Method()) == []
 
 
 def window(low, high):
-    return conclusions.OfCompound(friction={"window": {"low_c": low, "high_c": high}})
+    return conclusions.OfCompound(friction=contents.of_compound(window=contents.window(low_c=low, high_c=high)))
 
 
 def test_windows_count_as_changed_beyond_a_degree():
     rows = conclusions.of_compound("Marram 4", window(300.2, 580.0), window(300.9, 580.4))
-    assert [r["changed"] for r in rows] == [False]
+    assert [r.changed for r in rows] == [False]
     rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), window(312.0, 580.0))
-    assert (rows[0]["changed"], rows[0]["b"]) == (True, "312 to 580 degC")
-    gone = conclusions.OfCompound(friction={"window": None, "window_reason": "band below the target everywhere"})
+    assert (rows[0].changed, rows[0].b) == (True, "312 to 580 degC")
+    gone = conclusions.OfCompound(
+        friction=CompoundFriction(compound="Marram 4", window_reason="band below the target everywhere")
+    )
     rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), gone)
-    assert rows[0]["changed"] and rows[0]["b"] == "none: band below the target everywhere"
+    assert rows[0].changed and rows[0].b == "none: band below the target everywhere"
 
 
 def test_verdicts_side_by_side():
     wear = TestWear(test="t", components={"disc": TestComponent(chosen="energy")})
-    summary = {"unusable": None}
+    summary = TestSummary(test="t1")
     steady, fell = TestDrift(test="t1", verdict="none"), TestDrift(test="t1", verdict="glazing-like", onset_stop=80)
     a, b = (conclusions.OfTest(summary=summary, wear=wear, drift=drift) for drift in (steady, fell))
-    rows = {r["what"]: r for r in conclusions.of_test("t1", a, b)}
-    assert rows["drift"]["changed"] and rows["drift onset (stop)"]["changed"]
-    assert not rows["wear law of disc"]["changed"]
-    assert not rows["usable"]["changed"]
+    rows = {r.what: r for r in conclusions.of_test("t1", a, b)}
+    assert rows["drift"].changed and rows["drift onset (stop)"].changed
+    assert not rows["wear law of disc"].changed
+    assert not rows["usable"].changed
 
 
 def test_batches_duties_and_targets():
@@ -121,17 +128,19 @@ def test_batches_duties_and_targets():
         return conclusions.OfCompound(
             batches=CompoundBatches(compound="c", pairs=[Pair.of("b1", "b2", None, mu=mu, bite=open_, wear=open_)]),
             duty=CompoundDuty(compound="c", duties=[duty]),
-            sheet={"targets": [{"target": "disc_wear", "met": met}]},
+            sheet=Sheet(compound="c", targets=[TargetAnswer(target="disc_wear", wanted="", found="", met=met)]),
         )
 
     rows = {
-        r["what"]: r
-        for r in conclusions.of_compound("Marram 4", side("equivalent", 0.90, "yes"), side("undecided", 0.903, "no"))
+        r.what: r
+        for r in conclusions.of_compound(
+            "Marram 4", side("equivalent", 0.90, "met"), side("undecided", 0.903, "not met")
+        )
     }
-    assert rows["mu of b1 and b2"]["changed"]
-    assert not rows["bite of b1 and b2"]["changed"]
-    assert not rows["share of energy in the window on valley"]["changed"]
-    assert rows["target disc_wear"]["changed"]
+    assert rows["mu of b1 and b2"].changed
+    assert not rows["bite of b1 and b2"].changed
+    assert not rows["share of energy in the window on valley"].changed
+    assert rows["target disc_wear"].changed
 
 
 def workspace(root):
@@ -179,7 +188,7 @@ def test_a_law_that_is_not_identified_is_told_as_none():
         disc = TestComponent(chosen="energy", models=[law])
         return conclusions.OfTest(wear=TestWear(test="t1", components={"disc": disc}))
 
-    rows = {r["what"]: r for r in conclusions.of_test("t1", of(True), of(False))}
+    rows = {r.what: r for r in conclusions.of_test("t1", of(True), of(False))}
     law = rows["wear law of disc"]
-    assert (law["a"], law["b"]) == ("energy", "none identified (energy as a description)")
-    assert law["changed"]
+    assert (law.a, law.b) == ("energy", "none identified (energy as a description)")
+    assert law.changed

@@ -22,9 +22,9 @@ def results(tmp_path_factory):
     frames = {"healthy": made(Truth(program=short_program()), 1).stops, "glazed": made(Truth(glaze_loss=0.10), 2).stops}
     for test, frame in frames.items():
         write_parquet(root / "tests" / test / "stops.parquet", frame)
-        write_json(root / "tests" / test / "summary.json", {"unusable": None})
+        write_json(root / "tests" / test / "summary.json", {"test": test, "unusable": None})
     write_parquet(root / "tests" / "broken" / "stops.parquet", empty(STOPS))
-    write_json(root / "tests" / "broken" / "summary.json", {"unusable": "test.yaml: no such key"})
+    write_json(root / "tests" / "broken" / "summary.json", {"test": "broken", "unusable": "test.yaml: no such key"})
     repeatability.run(
         compound="Marram 4", archive=root, tests=[*frames, "broken"], results=root, settings=SETTINGS,
         into=root / "compounds" / "marram-4",
@@ -89,6 +89,6 @@ def test_summary_rows_without_channels_are_undetermined(results):
     )))  # fmt: skip
     into = results / "tests" / "bare"
     write_parquet(into / "stops.parquet", bare)
-    write_json(into / "summary.json", {"unusable": None})
+    write_json(into / "summary.json", {"test": "a", "unusable": None})
     stage.run(folder=results / "bare", settings=SETTINGS, repeatability=None, into=into)
     assert read(into / "drift.json", TestDrift).verdict in ("none", "undetermined")

@@ -7,6 +7,10 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.friction import TestFriction
+from pipeline.results.wear import TestWear
+
 PROGRAMME = (
     ("bed-in", "bedding", 20), ("check 1", "check", 6), ("map low", "map", 24), ("map high", "map", 24), ("check 2", "check", 6),
     ("fade", "fade", 10), ("recovery", "recovery", 8), ("valley duty", "duty", 24), ("check 3", "check", 6),
@@ -19,60 +23,84 @@ def curve_mu(temperature_c: np.ndarray | float) -> Any:
     return 0.15 + 0.31 / (1 + np.exp(-(t - 170) / 18)) - 0.00012 * np.maximum(t - 420, 0)
 
 
-def curve_points(low: float = 70, high: float = 610) -> list[dict[str, float]]:
+def curve_points(low: float = 70, high: float = 610) -> list[dict[str, Any]]:
     """The friction curve with bands, as in friction.json."""
+    further = {"stretch": 1, "stops_near": 12, "thin": False, "u_curve": 0.004, "u_common": 0.005, "scatter": 0.012, "dof_mean": 30.0,
+               "dof_scatter": 40.0, "tolerance_factor": 2.4, "inside_wanted": "yes"}  # fmt: skip
     return [
-        {"temperature_c": t, "mu": m, "low": m - 0.008, "high": m + 0.008, "tolerance_low": m - 0.03, "tolerance_high": m + 0.03}
+        {"temperature_c": t, "mu": m, "low": m - 0.008, "high": m + 0.008, "tolerance_low": m - 0.03, "tolerance_high": m + 0.03, **further}
         for t in np.linspace(low, high, 55).round(1).tolist() for m in [round(float(curve_mu(t)), 5)]
     ]  # fmt: skip
 
 
-def friction_json(**changes: Any) -> dict[str, Any]:
-    """friction.json of a test (or, with the compound's keys added, of a compound)."""
-    base = {
-        "test": "m4-a", "method": "first", "stops_used": 61,
-        "reference": {"temperature_c": 300.2, "pressure_bar": 40.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 23.3},
-        "window": {"low_c": 231.4, "high_c": 604.0, "low_limited_by": "band", "high_limited_by": "data", "mu_mean": 0.4432,
-                   "mu_low": 0.436, "mu_high": 0.451, "confidence": 0.95, "coverage": 0.9},
-        "curve": curve_points(),
-        "sensitivity": {"temperature_per_100c": {"value": -0.0102, "low": -0.014, "high": -0.006},
-                        "pressure_per_10bar": {"value": -0.0021, "low": -0.0035, "high": -0.0007},
-                        "speed_per_100rpm": None, "energy_per_j_mm2": None,
-                        "why": {"speed_per_100rpm": "speed and energy change together in this programme",
-                                "energy_per_j_mm2": "speed and energy change together in this programme"}},
-        "bedding": {"stops": 12.3, "low": 8.0, "high": 19.0, "mu_start": 0.38, "mu_end": 0.446},
-        "fade": {"mu_min": 0.401, "temperature_c": 540.0, "index": 0.902}, "recovery": {"index": 0.991, "stops": 3},
-        "surfaces": [{"x": "temperature_c", "y": "energy_density_j_mm2", "x_values": [100, 200, 300, 400], "y_values": [10, 20, 30],
-                      "mu": [[0.2, 0.38, 0.45, None], [0.19, 0.37, 0.45, 0.46], [None, 0.36, 0.44, 0.45]]}],
-    }  # fmt: skip
+def window(**changes: Any) -> dict[str, Any]:
+    """A window that ends at 231.4 degC by the band and at 604 degC with the data."""
+    base = {"low_c": 231.4, "high_c": 604.0, "low_limited_by": "band", "high_limited_by": "data", "mu_mean": 0.4432, "mu_low": 0.436,
+            "mu_high": 0.451, "confidence": 0.95, "coverage": 0.9, "low_why": "the tolerance band leaves the wanted band",
+            "high_why": "the data end", "low_interval_c": {"why": "one test"}, "high_interval_c": {"why": "the data end"},
+            "mu_class": {"class": "F", "over": 0.35, "to": 0.45}}  # fmt: skip
     return {**base, **changes}
 
 
+def _of(subject: str, base: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
+    """The content with the head of a test, or of the compound that `changes` name."""
+    head = {} if "compound" in changes else {"test": subject}
+    return {**head, "method": "first", **base, **changes}
+
+
+def friction_json(**changes: Any) -> dict[str, Any]:
+    """friction.json of a test, or, where `compound` is among the changes, of a compound."""
+    together = {"why": "speed and energy change together in this programme"}
+    base = {
+        "stops_used": 61,
+        "reference": {"temperature_c": 300.2, "pressure_bar": 40.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 23.3},
+        "window": window(),
+        "curve": curve_points(),
+        "sensitivity": {"temperature_per_100c": {"value": -0.0102, "low": -0.014, "high": -0.006},
+                        "pressure_per_10bar": {"value": -0.0021, "low": -0.0035, "high": -0.0007},
+                        "speed_per_100rpm": together, "energy_per_j_mm2": together},
+        "bedding": {"stops": 12.3, "low": 8.0, "high": 19.0, "mu_start": 0.38, "mu_end": 0.446},
+        "fade": {"block": "fade", "stop": 84, "mu_min": 0.401, "temperature_c": 540.0, "index": 0.902}, "recovery": {"index": 0.991, "stops": 3},
+        "surfaces": [{"x": "temperature_c", "y": "energy_density_j_mm2", "x_values": [100, 200, 300, 400], "y_values": [10, 20, 30],
+                      "mu": [[0.2, 0.38, 0.45, None], [0.19, 0.37, 0.45, 0.46], [None, 0.36, 0.44, 0.45]],
+                      "u": [[0.01, 0.01, 0.01, None], [0.01, 0.01, 0.01, 0.01], [None, 0.01, 0.01, 0.01]]}],
+    }  # fmt: skip
+    return _of("m4-a", base, changes)
+
+
 def wear_json(**changes: Any) -> dict[str, Any]:
-    """wear.json of a test with disc and one pad."""
+    """wear.json of a test, or of the compound that the changes name, with disc and one pad."""
     intervals = [
-        {"from_stop": a, "to_stop": b, "wear_um": w, "wear_u_um": 0.8, "wear_g": 0.05 * w, "predicted_um": w + d}
+        {"from_stop": a, "to_stop": b, "wear_um": w, "wear_u_um": 0.8, "wear_g": 0.05 * w, "in_models": True, "predicted_um": w + d}
         for a, b, w, d in ((0, 20, 14.2, -0.4), (20, 50, 11.9, 0.6), (50, 80, 21.0, -0.2), (80, 128, 13.1, 0.3))
-    ]
-    rates = {"um_per_stop": {"value": 0.426, "low": 0.40, "high": 0.452}, "um_per_stop_per_face": {"value": 0.213, "low": 0.2, "high": 0.226},
+    ]  # fmt: skip
+    per_stop = {"value": 0.426, "low": 0.40, "high": 0.452}
+    per_face = {"value": 0.213, "low": 0.2, "high": 0.226}
+    rates = {"um_per_stop": per_stop, "um_per_stop_per_face": per_face,
              "mm3_per_mj": {"value": 68.2, "low": 63.0, "high": 73.5}, "mm3_per_n_m": {"value": 3.1e-5, "low": 2.9e-5, "high": 3.3e-5}}  # fmt: skip
     energy = {"model": "energy", "parameters": {"a": {"value": 1.81, "low": 1.7, "high": 1.92, "unit": "um/MJ"}}, "fixed": {}, "chi2_per_dof": 1.2,
               "aicc": 14.1, "loo_rmse_um": 1.3, "identified": True, "effective": False, "why": ""}  # fmt: skip
     oxidation = {"model": "oxidation", "parameters": {"a": {"value": 1.6, "low": 1.2, "high": 2.0, "unit": "um/MJ"}}, "fixed": {"th0_k": 773.15},
                  "chi2_per_dof": None, "aicc": None, "loo_rmse_um": None, "identified": False, "effective": True,
                  "why": "all blocks lie below 450 degC, where oxidation is too small to see"}  # fmt: skip
-    component = {"intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates, "map_and_duty": {"um_per_stop_per_face": {"value": 0.213, "low": 0.2, "high": 0.226}, "stops": 72},
-                 "law": {"unit": "um/s by oxidation, surface temperature", "points": [
-                     {"temperature_c": t, "value": v, "low": 0.8 * v, "high": 1.2 * v} for t, v in ((450.0, 0.001), (600.0, 0.04), (700.0, 0.4))]},
-                 "blocks": [{"block": b, "purpose": p} for b, p, _ in PROGRAMME],
-                 "shares": [{"block": b, "wear_um": {"mechanical": 0.4 * n, "oxidation_braking": 0.1 * n}} for b, _, n in PROGRAMME],
-                 "mass_to_thickness": {"value": 1.04, "low": 0.97, "high": 1.11}}  # fmt: skip
-    return {
-        "test": "m4-a",
-        "method": "first",
-        "components": {"disc": component, "pad_inner": {**component, "intervals": intervals[:2]}},
-        **changes,
-    }
+    component: dict[str, Any] = {
+        "intervals": intervals, "models": [energy, oxidation], "chosen": "energy", "rates": rates, "map_and_duty": {"um_per_stop_per_face": per_face, "stops": 72},
+        "law": {"unit": "um/s by oxidation, surface temperature", "points": [
+            {"temperature_c": t, "value": v, "low": 0.8 * v, "high": 1.2 * v} for t, v in ((450.0, 0.001), (600.0, 0.04), (700.0, 0.4))]},
+        "mass_to_thickness": {"value": 1.04, "low": 0.97, "high": 1.11},
+    }  # fmt: skip
+    if "compound" not in changes:
+        component["blocks"] = [
+            {"block": b, "purpose": p, "stops": n, "energy_mj": 0.24 * n, "um_per_stop": per_stop, "um_per_stop_per_face": per_face,
+             "um_per_100_stops": {"value": 42.6, "low": 40.0, "high": 45.2}}
+            for b, p, n in PROGRAMME
+        ]  # fmt: skip
+        component["shares"] = [
+            {"block": b, "wear_um": {"mechanical": 0.4 * n, "oxidation_braking": 0.1 * n}} for b, _, n in PROGRAMME
+        ]
+    return _of(
+        "m4-a", {"components": {"disc": component, "pad_inner": {**component, "intervals": intervals[:2]}}}, changes
+    )
 
 
 def drift_json(stops: pl.DataFrame, verdict: str = "none", **changes: Any) -> dict[str, Any]:
@@ -114,10 +142,12 @@ def summary_json(stops: pl.DataFrame, **own: Any) -> dict[str, Any]:
     """summary.json with an energy balance and a budget."""
     counts = dict(stops["status"].value_counts().iter_rows()) if len(stops) else {}
     return {
-        **own, "stops": counts, "offsets": {"torque_nm": 4.8, "pressure_bar": 0.02}, "drag": {"a_nm": 3.1, "b_nm_per_rad_s": 0.012},
-        "lag_s": {"value": 0.004, "scatter": 0.001},
+        **own, "stops": counts,
+        "offsets": {"torque_nm": 4.8, "pressure_bar": 0.02, "told_apart": True, "how": "readings at standstill", "torque_turned": False},
+        "drag": {"a_nm": 3.1, "b_nm_per_rad_s": 0.012, "includes_drag": True},
+        "lag_s": {"value": 0.004, "u": 0.001, "stops": 120, "significant": True, "applied": 0.004, "late": "torque"},
         "energy_balance": {"ratio_median": 1.0004, "ratio_scatter": 0.0031, "gain": 1.0003, "gain_low": 0.9991, "gain_high": 1.0016,
-                           "intercept_nm": 0.4, "trend_per_100_stops": 0.0001, "candidates": []} if len(stops) else {},
+                           "intercept_nm": 0.4, "trend_per_100_stops": 0.0001, "candidates": []} if len(stops) else None,
         "mu_u_common_relative": 0.0112, "budget": [{"source": "torque", "relative_u": 0.0031, "part": "common"},
                                                    {"source": "effective radius", "relative_u": 0.0022, "part": "common"},
                                                    {"source": "scatter in the window", "relative_u": 0.006, "part": "stop"}],
@@ -178,33 +208,59 @@ def duty_json() -> dict[str, Any]:
 
 
 def full_friction_json(**changes: Any) -> dict[str, Any]:
-    """friction.json with all that the friction stage gives beyond docs/contract.md."""
+    """friction.json of a test or a compound with all that its stage gives."""
     side = {"side": "low-energy side", "answer": "not shown", "text": "low-energy side: not shown; no fade",
             "questions": [{"question": "mu in the fade", "answer": "not shown", "value": None, "text": "no fade block was run"}]}  # fmt: skip
     mark = {"value": 0.157, "low": 0.14, "high": 0.18, "temperature_c": 57.0}
     bite = {"temperature_c": 98.5, "mu_bite": 0.146, "mu": 0.239, "ratio": 0.65, "stops": 40}
-    return friction_json(**{
+    residuals = [
+        {"stop": s, "block": "check 1", "standardised": 0.3, "influence": 0.1, "held_back": s == 22}
+        for s in range(21, 27)
+    ]
+    shared = {
         "wanted_mu": [0.38, 0.56], "wanted_from": "target",
         "holds": {"answer": "no", "from_c": 280.0, "to_c": 580.0, "fails": [], "not_shown": [], "why": "fails from 560 to 580 C"},
         "sides": {"answer": "not shown", "low_energy": side, "high_energy": side, "text": "both"},
         "landmarks": {"cold_friction": mark, "transition": {"value": 168.0, "low": 160.0, "high": 177.0, "note": None, "slope_per_100c": 0.3},
                       "plateau": {**mark, "from_c": 255.0, "to_c": 355.0}, "high_temperature_change": {**mark, "sign": "falls"}},
         "bite": {"reference": bite, "coldest": bite, "why": None},
+        "diagnostics": {"stops": residuals, "most_influential": residuals[:2], "beyond_two_sd_share": 0.05, "skewness": 0.1,
+                        "neighbour_correlation": 0.1, "trend_sd_over_test": 0.2, "trend_u_sd": 0.3},
+        "gaps": [{"from_c": 400.0, "to_c": 480.0}], "left_out": [{"block": "check 3", "stops": [123], "shift": -0.09, "u": 0.01, "why": "check 3 lies -9 % off"}],
+        "model": {"effects": "multiply mu", "energy_form": "straight", "kept": ["pressure"], "dropped": {"speed": "not told apart"}, "moved_together": [],
+                  "compared": [], "chosen_because": "it predicts best", "effective_parameters": 6.2, "autocorrelation": 0.1, "strays_held_back": 1},
+    }  # fmt: skip
+    in_order = {
         "pauses": [{"stop": 21, "block": "check 1", "pause_h": 5.0, "temperature_c": 298.0, "mu": 0.44, "ratio": 0.97, "against": "map",
                     "bite_ratio": 0.9, "stops_to_normal": None}],
         "in_stop": {"classes": [{"from_c": 0, "to_c": 150, "stops": 8, "in_stop_per_100k": 0.2, "in_stop_u": 0.02, "between_stops_per_100k": 0.1,
                                  "between_stops_u": 0.02, "rise_k": 80.0, "surface_rise_k": 200.0, "agrees": False, "text": "they disagree"}],
                     "rise": [{"energy_from_j_mm2": 8.7, "energy_to_j_mm2": 20.0, "state": "cold", "stops": 6, "rise": 1.6, "rise_low": 1.4, "rise_high": 1.9}],
                     "disagreements": ["they disagree"], "surface": {"assumed": ["conductivity"], "valid_s": 1.6, "valid_why": None}, "why": None},
-        "diagnostics": {"stops": [{"stop": s, "block": "check 1", "standardised": 0.3, "influence": 0.1, "held_back": s == 22} for s in range(21, 27)]},
-        "gaps": [{"from_c": 400.0, "to_c": 480.0}], "left_out": [{"block": "check 3", "stops": [123], "shift": -0.09, "u": 0.01, "why": "check 3 lies -9 % off"}],
-        "model": {"effects": "multiply mu", "kept": ["pressure"], "dropped": {"speed": "not told apart"}, "chosen_because": "it predicts best", "strays_held_back": 1},
+    }  # fmt: skip
+    over_tests = {
         "by_batch": [
-            {"batch": name, "window": {"low_c": 231.4, "high_c": 604.0, "low_limited_by": "band", "high_limited_by": "data"}, "window_reason": None,
+            {"batch": name, "window": window(), "window_reason": None,
              "holds": {"answer": "yes", "from_c": 280.0, "to_c": 580.0, "why": "inside the band"}, "curve": curve_points(), "curve_reason": None}
             for name in ("M4-2406", "M4-2409")
         ],
         "further_batch": {"value": 0.434, "low": 0.35, "high": 0.52, "batches": 3, "why": None},
-        "between": {"unit": "relative", "specimen_sd": 0.02, "batch_sd": None, "batch_why": "one batch", "stop_sd": 0.01},
-        **changes,
-    })  # fmt: skip
+        "between": {"unit": "relative", "specimen_sd": 0.02, "batch_sd": None, "batch_why": "one batch", "stop_sd": 0.01, "prior": "1 % between specimens",
+                    "autocorrelation": 0.1},
+    }  # fmt: skip
+    return friction_json(**{**shared, **(over_tests if "compound" in changes else in_order), **changes})
+
+
+def of_test(**changes: Any) -> TestFriction:
+    """`friction_json` as it is read."""
+    return TestFriction.model_validate(friction_json(**changes))
+
+
+def of_compound(**changes: Any) -> CompoundFriction:
+    """`full_friction_json` of a compound as it is read."""
+    return CompoundFriction.model_validate(full_friction_json(compound="Marram 4", **changes))
+
+
+def wear_of_test(**changes: Any) -> TestWear:
+    """`wear_json` as it is read."""
+    return TestWear.model_validate(wear_json(**changes))

@@ -27,9 +27,9 @@ HOLES = (
     ("friction", "/holds", "null", ""),
     ("friction", "/sides", "null", ""),
     ("friction", "/wanted_mu", "null", ""),
-    ("friction", "/reference/energy_density_j_mm2", "why", "sheet"),
+    ("friction", "/reference/energy_density_j_mm2", "whys", "sheet"),
     ("friction", "/landmarks/*", "interval", "page sheet"),
-    ("friction", "/sensitivity/*", "whys", "page sheet"),
+    ("friction", "/sensitivity/*", "interval", "page sheet"),
     ("friction", "/bedding/stops", "why", "page sheet"),
     ("friction", "/fade", "null", ""),
     ("friction", "/recovery", "null", ""),
@@ -43,9 +43,9 @@ HOLES = (
     ("friction", "/in_stop/classes/0/rise_k", "null", ""),
     ("friction", "/in_stop/classes/0/agrees", "null", ""),
     ("friction", "/diagnostics", "null", ""),
-    ("friction", "/diagnostics/stops/*/standardised", "null", ""),
     ("friction", "/model", "null", ""),
-    ("friction", "/between/*_sd", "_why", ""),
+    ("friction", "/between/specimen_sd", "specimen_why", "sheet"),
+    ("friction", "/between/batch_sd", "batch_why", ""),
     ("friction", "/by_batch/*/window", "window_reason", "sheet"),
     ("friction", "/by_batch/*/curve", "empty", ""),
     ("friction", "/further_batch", "interval", "sheet"),
@@ -55,24 +55,22 @@ HOLES = (
     ("wear", "/components/*/models/*/chi2_per_dof", "null", ""),
     ("wear", "/components/*/models/*/aicc", "null", ""),
     ("wear", "/components/*/models/*/parameters/*", "interval", ""),
-    ("wear", "/components/*/law", "null", ""),
+    ("wear", "/components/*/law/points", "empty", ""),
     ("wear", "/components/*/law/points/0", "interval", ""),
-    ("wear", "/components/*/shares", "null", ""),
+    ("wear", "/components/*/shares", "empty", ""),
     ("wear", "/components/*/intervals", "empty", ""),
-    ("wear", "/components/*/intervals/*/wear_um", "null", ""),
-    ("wear", "/components/*/intervals/*/wear_u_um", "null", ""),
     ("wear", "/components/*/intervals/*/predicted_um", "null", ""),
-    ("wear", "/components/*/mass_to_thickness", "_why", "sheet"),
+    ("wear", "/components/*/mass_to_thickness", "interval", "sheet"),
     ("drift", "/verdict", "why", "page sheet index"),
     ("drift", "/charts", "charts_reason", "page-figure"),
     ("drift", "/onset_low", "null", ""),
     ("drift", "/mu_loss", "null", ""),
-    ("summary", "/energy_balance/ratio_median", "_why", "page sheet"),
-    ("summary", "/energy_balance/ratio_scatter", "_why", "sheet"),
+    ("summary", "/energy_balance/ratio_median", "why", "page sheet"),
+    ("summary", "/energy_balance/ratio_scatter", "null", ""),
     ("summary", "/mu_u_common_relative", "_why", "page sheet"),
     ("summary", "/budget", "empty", ""),
-    ("summary", "/budget/0/relative_u", "_why", "page"),
-    ("summary", "/lag_s/value", "_why", "page"),
+    ("summary", "/budget/0/relative_u", "why", "page"),
+    ("summary", "/lag_s/value", "why", "page"),
     ("batches", "/batches", "unusable", "sheet"),
     ("batches", "/batches/*/mu", "interval", "sheet"),
     ("batches", "/batches/*/bite", "interval", "sheet"),
@@ -115,6 +113,10 @@ NULLABLE = (
     "block", "purpose", "mu_bite", "mu_min", "mu_max", "mu_time", "temperature_initial_c", "temperature_peak_c", "pressure_bar",
     "energy_ratio", "energy_density_j_mm2", "power_density_w_mm2", "mu_u", "mu", "energy_kj",
 )  # fmt: skip
+
+
+#: files of a name that a test and its compound both have; what is done to one is done to both
+BOTH = {"friction": ("friction", "compound-friction"), "wear": ("wear", "compound-wear")}
 
 
 @dataclass(frozen=True)
@@ -203,14 +205,15 @@ def results(draw: st.DrawFn, counts: tuple[int, ...] = (0, 1, 2, 37, 128)) -> Dr
     )
     known = stops.filter(pl.col("temperature_initial_c").is_not_null() & pl.col("block").is_not_null())
     files: dict[str, Any] = {
-        "friction": contents.full_friction_json(), "wear": contents.wear_json(), "drift": contents.drift_json(known, verdict),
+        "friction": contents.full_friction_json(), "compound-friction": contents.full_friction_json(compound="Marram 4"),
+        "wear": contents.wear_json(), "compound-wear": contents.wear_json(compound="Marram 4"), "drift": contents.drift_json(known, verdict),
         "summary": contents.summary_json(stops, test="m4-a", method="first", unusable=None), "batches": contents.batches_json(),
         "duty": contents.duty_json(),
     }  # fmt: skip
     files = copy.deepcopy(files)
     odd = draw(st.lists(st.sampled_from(ODD), max_size=6, unique=True))
     for name, pattern, how in odd:
-        for parent, key in list(places(files[name], pattern)):
+        for parent, key in [place for own in BOTH.get(name, (name,)) for place in places(files[own], pattern)]:
             if isinstance(parent[key], float):
                 parent[key] = TURNED[how](parent[key])
     marks: dict[str, list[str]] = {}
@@ -218,12 +221,13 @@ def results(draw: st.DrawFn, counts: tuple[int, ...] = (0, 1, 2, 37, 128)) -> Dr
     chosen = draw(st.lists(st.sampled_from(HOLES), max_size=8, unique=True))
     for number, (name, pattern, how, where) in enumerate(chosen):
         whole = all(not pattern.startswith(f"{other[1]}/") or other[0] != name for other in chosen)
-        found = list(places(files[name], pattern))
         every = draw(st.booleans())
-        for place, (parent, key) in enumerate(found if every else found[:1]):
-            mark = f"because of cause {number}x{place}x"
-            if whole:
+        for own in BOTH.get(name, (name,)) if whole else ():
+            found = list(places(files[own], pattern))
+            for place, (parent, key) in enumerate(found if every else found[:1]):
+                mark = f"because of cause {number}x{place}x"
                 emptied(parent, key, how, mark)
-                for page in where.split():
+                read = "sheet" if own.startswith("compound") else "page index" if name in BOTH else where
+                for page in set(where.split()) & set(read.split()):
                     marks.setdefault(page, []).append(mark)
     return Drawn(files, stops, (count, verdict, *odd, *chosen), marks)

@@ -203,7 +203,7 @@ def results_of_compound(
              "message": "torque has 3 spikes", "evidence": {}, "action": "look at the connector"}]})  # fmt: skip
     into = root / "results" / "first" / "compounds" / "marram-4"
     files = {"friction": friction_json(compound="Marram 4"), "wear": wear_json(compound="Marram 4"), "batches": batches_json(), "duty": duty_json(),
-             "repeatability": {"sigma": 0.006}, **changes}  # fmt: skip
+             "repeatability": {"compound": "Marram 4", "sigma": 0.006}, **changes}  # fmt: skip
     for name, content in files.items():
         write_json(into / f"{name}.json", content)
     target_file = root / "targets" / "marram-4.yaml"
@@ -226,7 +226,8 @@ def lowered(into: Path, *, block: str, temperature_c: float, mu: float) -> None:
 def contents_of(stops: pl.DataFrame) -> dict[str, Any]:
     """The files of a test and its compound, whole."""
     return {
-        "friction": full_friction_json(), "wear": wear_json(), "drift": drift_json(stops, "glazing-like"),
+        "friction": full_friction_json(), "compound-friction": full_friction_json(compound="Marram 4"), "wear": wear_json(),
+        "compound-wear": wear_json(compound="Marram 4"), "drift": drift_json(stops, "glazing-like"),
         "summary": summary_json(stops, test="m4-a", method="first", unusable=None), "batches": batches_json(), "duty": duty_json(),
     }  # fmt: skip
 

@@ -1,34 +1,18 @@
-"""The document keeps every number's file and key, and every null's reason."""
+"""The document keeps every number's file and key, and lists every number of a section."""
 
-from pipeline.report.document import Items, Number, Section, Source, Table, Text, as_json, numbers_of
-
-FILE = Source("tests/a/friction.json", {
-    "window": {"low_c": 231.4, "mu_mean": 0.4432, "mu_low": 0.436, "mu_high": 0.451}, "curve": [{"mu": 0.4}],
-    "sensitivity": {"speed": None, "why": {"speed": "speed and energy change together"}}, "rate": {"value": None, "why": "no readings"},
-    "fade": None, "fade_reason": "no fade block", "share": 0.953,
-})  # fmt: skip
-
-
-def test_a_number_is_read_with_its_key():
-    number = FILE.number("lower end", "/window/low_c", "°C", decimals=0)
-    assert (number.text, number.file, number.key) == ("231\u00a0°C", "tests/a/friction.json", "/window/low_c")
-
-
-def test_an_interval_from_siblings_rounds_the_value():
-    assert FILE.between("mean", "/window/mu_mean", "mu_low", "mu_high").text == "0.443 (0.436 to 0.451)"
+from pipeline.report.document import Items, Number, Section, Table, Text, numbers_of, printed
 
 
 def test_a_share_shown_as_per_cent_names_its_factor():
-    number = FILE.number("share", "/share", "%", factor=100.0, decimals=0)
+    number = Number("share", 95.3, "%", "f.json", "/share", decimals=0, factor=100.0)
     assert number.text == "95\u00a0%"
-    assert number.as_dict()["factor"] == 100.0
+    assert number.printed().factor == 100.0
 
 
-def test_nulls_say_why():
-    assert FILE.number("speed", "/sensitivity/speed").text == "not given: speed and energy change together"
-    assert FILE.number("rate", "/rate").text == "not given: no readings"
-    assert FILE.number("index", "/fade/index").text == "not given: no fade block"
-    assert FILE.number("nothing", "/nowhere").text == "not given: tests/a/friction.json gives no reason"
+def test_a_null_is_printed_with_its_reason():
+    number = Number("speed", None, "", "f.json", "/speed", why="speed and energy change together")
+    assert number.text == "not given: speed and energy change together"
+    assert number.printed().why == "speed and energy change together"
 
 
 def test_every_number_of_a_section_is_listed():
@@ -38,4 +22,4 @@ def test_every_number_of_a_section_is_listed():
         [Text("{x} of {name}", {"x": a, "name": "user {text}"}), Items([("B", b)]), Table("T", ["h"], [[c], ["word"]])],
     )
     assert [number.label for number in numbers_of(section)] == ["a", "b", "c"]
-    assert as_json([section])[0]["text"] == ["1.000 of user {text}"]
+    assert printed([section])[0].text == ["1.000 of user {text}"]

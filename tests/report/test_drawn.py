@@ -40,8 +40,8 @@ def written(root: Path, drawn: Drawn) -> dict[str, Any]:
     into, compound = method / "tests" / "m4-a", method / "compounds" / "marram-4"
     for name in ("summary", "friction", "wear", "drift"):
         write_json(into / f"{name}.json", drawn.files[name])
-    for name in ("friction", "wear", "batches", "duty"):
-        write_json(compound / f"{name}.json", drawn.files[name])
+    for name in ("compound-friction", "compound-wear", "batches", "duty"):
+        write_json(compound / f"{name.removeprefix('compound-')}.json", drawn.files[name])
     write_parquet(into / "stops.parquet", drawn.stops)
     usable = drawn.stops.filter(
         pl.all_horizontal(pl.col("pressure_bar", "mu_start", "temperature_initial_c").is_not_null())

@@ -7,6 +7,8 @@ import pytest
 
 from pipeline.report import drift_figure, palette, stop_figures, surface_figures, wear_figures
 from pipeline.results.drift import TestDrift
+from pipeline.results.friction import TestFriction
+from pipeline.results.wear import TestWear
 from tests.report import contents, makers
 
 STOPS = makers.stops_of_programme(glaze=0.045)
@@ -18,7 +20,7 @@ def points(fig, mode="markers"):
 
 
 def test_every_stop_with_mu_is_a_point_of_its_purpose():
-    fig = stop_figures.friction_temperature(STOPS, contents.friction_json())
+    fig = stop_figures.friction_temperature(STOPS, contents.of_test())
     drawn = {row[0] for trace in points(fig) for row in trace.customdata}
     assert drawn == set(STOPS.filter(STOPS["mu"].is_not_null())["stop"].to_list())
     assert 55 not in drawn
@@ -28,16 +30,16 @@ def test_every_stop_with_mu_is_a_point_of_its_purpose():
 
 
 def test_the_curve_and_window_are_the_files():
-    friction = contents.friction_json()
+    friction = contents.of_test()
     fig = stop_figures.friction_temperature(STOPS, friction)
     curve = next(t for t in fig.data if t.name == "curve at reference conditions")
-    assert list(curve.y) == [p["mu"] for p in friction["curve"]]
+    assert list(curve.y) == [p.mu for p in friction.curve]
     lines = {round(shape.x0, 1) for shape in fig.layout.shapes if shape.type == "line"}
     assert lines == {231.4, 604.0}
 
 
 def test_temperature_follows_the_method():
-    fig = stop_figures.friction_temperature(STOPS, contents.friction_json(), attribution="peak")
+    fig = stop_figures.friction_temperature(STOPS, contents.of_test(), attribution="peak")
     trace = points(fig)[0]
     stop = trace.customdata[0][0]
     assert trace.x[0] == pytest.approx(STOPS["temperature_peak_c"][stop - 1], rel=1e-4)
@@ -88,31 +90,32 @@ def test_drift_chart_without_charts_says_why():
 
 
 def test_wear_bars_are_the_intervals_per_stop():
-    wear = contents.wear_json()
+    wear = contents.wear_of_test()
     fig = wear_figures.wear_per_interval(wear)
     disc = next(t for t in fig.data if t.name == "disc")
     assert disc.y[0] == pytest.approx(14.2 / 20, rel=1e-4)
     assert disc.error_y.array[0] == pytest.approx(0.8 / 20, rel=1e-2)
     predicted = wear_figures.measured_predicted(wear)
-    assert list(predicted.data[0].x) == [i["wear_um"] for i in wear["components"]["disc"]["intervals"]]
+    assert list(predicted.data[0].x) == [i.wear_um for i in wear.components["disc"].intervals]
 
 
 def test_surfaces_stay_blank_outside_the_support():
-    ((title, fig),) = surface_figures.surfaces(contents.friction_json(), STOPS)
+    ((title, fig),) = surface_figures.surfaces(contents.of_test(), STOPS)
     assert title.startswith("Disc temperature and energy density")
     assert fig.data[0].z[0][3] is None
     assert fig.data[0].connectgaps is False
 
 
 EMPTY = STOPS.clear()
+NO_WEAR = TestWear(test="m4-a")
 
 
 @pytest.mark.parametrize(
     "fig",
     [
-        stop_figures.friction_temperature(EMPTY, {}), stop_figures.friction_energy(EMPTY), stop_figures.averages(EMPTY),
+        stop_figures.friction_temperature(EMPTY, TestFriction(test="m4-a")), stop_figures.friction_energy(EMPTY), stop_figures.averages(EMPTY),
         stop_figures.time_order(EMPTY), stop_figures.energy_balance(EMPTY), stop_figures.in_stop(EMPTY, TRACES.clear(), "time_s", []),
-        wear_figures.wear_per_interval({}), wear_figures.measured_predicted({}), wear_figures.law_curve({}), wear_figures.wear_shares({}),
+        wear_figures.wear_per_interval(NO_WEAR), wear_figures.measured_predicted(NO_WEAR), wear_figures.law_curve(NO_WEAR), wear_figures.wear_shares(NO_WEAR),
         drift_figure.drift_chart(EMPTY, TestDrift(test="m4-a")),
     ],
 )  # fmt: skip
@@ -122,8 +125,8 @@ def test_an_empty_figure_says_what_is_missing(fig):
 
 
 def test_every_axis_names_its_unit_or_is_a_pure_number():
-    figures = [stop_figures.friction_temperature(STOPS, contents.friction_json()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
-               stop_figures.time_order(STOPS), stop_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_json()),
+    figures = [stop_figures.friction_temperature(STOPS, contents.of_test()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
+               stop_figures.time_order(STOPS), stop_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_of_test()),
                drift_figure.drift_chart(STOPS, TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")))]  # fmt: skip
     pure = ("µ", "ratio", "Component")
     for fig in figures:

@@ -10,11 +10,14 @@ from typing import Any
 
 import polars as pl
 import pytest
+from pydantic import ValidationError
 
 from pipeline.report import index_page, off_band, plots, sheet
 from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.friction_map import Holds
+from pipeline.results.model import renewed
 from tests.report import contents, makers
 
 WHY = "misfit, chi2 per degree of freedom 215: the law is wrong by some 23 % of a loss"
@@ -124,11 +127,17 @@ def test_the_answer_of_wear_is_the_discs_wherever_it_is_told(tmp_path: Path) -> 
     assert not re.search(r"(?<!disc )wear (equivalent|different|undecided)", text)
 
 
-@pytest.mark.parametrize("answer", ["undecided", None])
-def test_what_is_not_a_yes_is_never_one(tmp_path: Path, answer: str | None) -> None:
+@pytest.mark.parametrize("answer", ["undecided", "", None])
+def test_an_answer_of_no_known_kind_is_refused(answer: str | None) -> None:
+    with pytest.raises(ValidationError, match="answer"):
+        Holds.model_validate({"answer": answer, "from_c": 280.0, "to_c": 580.0, "why": "no data"})
+
+
+@pytest.mark.parametrize("answer", ["no", "not shown"])
+def test_what_is_not_a_yes_is_never_one(tmp_path: Path, answer: str) -> None:
     holds = {"answer": answer, "from_c": 280.0, "to_c": 580.0, "why": "no data from 501 to 580 C"}
-    side = {"answer": answer, "text": f"side: {answer or 'not given'}; no fade", "questions": []}
-    sides = {"low_energy": side, "high_energy": side}
+    side = {"side": "low-energy side", "answer": answer, "text": f"side: {answer}; no fade", "questions": []}
+    sides = {"answer": answer, "low_energy": side, "high_energy": side, "text": "both"}
 
     def undecided(friction: dict[str, Any]) -> None:
         friction.update(holds=holds, sides=sides)
@@ -180,15 +189,16 @@ def test_the_page_counts_stops_off_the_band_by_block() -> None:
         pl.when(pl.col("block") == "valley duty").then(225.0).otherwise(pl.col("temperature_initial_c")).alias("temperature_initial_c"),
         pl.when(pl.col("block") == "valley duty").then(0.3).otherwise(0.45).alias("mu"),
     )  # fmt: skip
-    friction = contents.friction_json(wanted_mu=[0.38, 0.56])
+    friction = contents.of_test(wanted_mu=[0.38, 0.56])
     assert off_band.sentence(stops, friction, "temperature_initial_c") is None
-    friction["window"]["low_interval_c"] = {"low": 220.0, "high": 240.0}
+    wider = contents.window(low_interval_c={"low": 220.0, "high": 240.0})
+    friction = contents.of_test(wanted_mu=[0.38, 0.56], window=wider)
     tone, said = off_band.sentence(stops, friction, "temperature_initial_c") or ("", "")
     assert "(its ends' intervals included, 220 to 604 °C)" in said
     assert "valley duty (duty) 24 of 24, µ 0.300 to 0.300." in said
     assert tone == "open"
-    assert off_band.by_block(stops, friction | {"wanted_mu": None}, "temperature_initial_c").is_empty()
-    assert off_band.by_block(stops, friction | {"window": None}, "temperature_initial_c").is_empty()
+    assert off_band.by_block(stops, renewed(friction, wanted_mu=None), "temperature_initial_c").is_empty()
+    assert off_band.by_block(stops, renewed(friction, window=None), "temperature_initial_c").is_empty()
 
 
 def test_batches_that_differ_have_their_own_curves_in_the_figure(tmp_path: Path) -> None:

@@ -16,13 +16,14 @@ def made(tmp_path_factory):
     into = makers.workspace(root)
     makers.results_of_test(root, "psi", compound="Marram 6")
     summary = root / "results" / "first" / "tests" / "psi" / "summary.json"
-    write_json(summary, {"stops": {"ok": 0, "suspect": 21, "rejected": 0}})
+    write_json(summary, {"test": "psi", "stops": {"ok": 0, "suspect": 21, "rejected": 0}})
     makers.results_of_test(root, "bad", unusable="no recording matches recordings/*.csv")
     write_text(root / "archive" / "not a test" / "test.yaml", "schema: 1\n")
     write_text(root / "archive" / "no-card" / "test.yaml", "compound: [")
     write_text(root / "targets" / "broken.yaml", "compound: <b>X</b>\nmoo: 1\n")
     sheet_file = into / "compounds" / "marram-4" / "sheet.json"
-    write_json(sheet_file, {"targets": [{"target": "Friction window reaches down to", "met": "met"}]})
+    answer = {"target": "Friction window reaches down to", "wanted": "280 °C", "found": "231 °C", "met": "met"}
+    write_json(sheet_file, {"compound": "Marram 4", "targets": [answer]})
     index_page.run(config=root / "config.yaml", method="first", into=into)
     index_page.draw(config=root / "config.yaml", method="first", into=into)
     return into

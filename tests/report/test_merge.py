@@ -1,33 +1,40 @@
 """findings.json: the keys of docs/contract.md, worst first, nothing twice, nothing of another test."""
 
-from pipeline.report import merge
+from pipeline.report import merge, per_test_findings
+from pipeline.results.findings import Findings, Found
+from pipeline.results.model import read, write
+from pipeline.results.record import Record
+from pipeline.results.rigs import OfRig, Rigs
 
-RAW = {"code": "spike", "severity": "suspect", "stop": 40, "message": "3 spikes"}
+RAW = Found(code="spike", severity="suspect", stop=40, message="3 spikes")
+KEYS = ["code", "severity", "stop", "file", "channel", "start_s", "end_s", "message", "evidence", "action"]
 
 
 def test_keys_of_the_contract_and_order():
-    stages = [
-        {"findings": [RAW, {"code": "card", "severity": "info", "message": "note"}]},
-        {"findings": [{"code": "broken", "severity": "rejected", "stop": 7}]},
-    ]
-    merged = merge.merged("t", "m", stages)
-    assert [item["code"] for item in merged["findings"]] == ["broken", "spike", "card"]
-    assert all(tuple(item)[: len(merge.KEYS)] == merge.KEYS for item in merged["findings"])
-    assert merged["findings"][0]["evidence"] == {}
-    assert merged["test"] == "t"
-    assert merged["method"] == "m"
+    note = Found(code="card", severity="info", message="note")
+    merged = merge.merged("t", "m", [RAW, note, Found(code="broken", severity="rejected", stop=7, message="off")])
+    assert [item.code for item in merged.findings] == ["broken", "spike", "card"]
+    assert list(merged.findings[0].model_dump()) == KEYS
+    assert merged.findings[0].evidence == {}
+    assert (merged.test, merged.method) == ("t", "m")
 
 
 def test_the_same_finding_stands_once():
-    assert len(merge.merged("t", "m", [{"findings": [RAW]}, [RAW]])["findings"]) == 1
+    assert len(merge.merged("t", "m", [RAW, RAW]).findings) == 1
 
 
-def test_rig_findings_of_other_tests_are_left_out():
-    rigs = {"findings": [{**RAW, "test": "other"}, {**RAW, "test": "t", "code": "rig_shift"}]}
-    assert [item["code"] for item in merge.merged("t", "m", [rigs])["findings"]] == ["rig_shift"]
+def test_findings_of_all_stages_and_of_the_tests_own_rig_alone(tmp_path):
+    record, rigs, into = tmp_path / "t.json", tmp_path / "rigs.json", tmp_path / "tests" / "t"
+    write(record, Record(test="t", findings=[Found(code="recording_cut", severity="suspect", message="cut")]))
+    write(into / "stops_findings.json", Findings(test="t", findings=[RAW]))
+    write(rigs, Rigs(findings=[OfRig(test=t, code="rig_shift", severity="suspect", message=t) for t in ("t", "u")]))
+    per_test_findings.run(folder=tmp_path / "t", method="m", record=record, rigs=rigs, renamed="x", into=into)
+    found = read(into / "findings.json", Findings).findings
+    assert [item.code for item in found] == ["spike", "recording_cut", "rig_shift", "compound_renamed"]
+    assert [item.message for item in found if item.code == "rig_shift"] == ["t"]
 
 
 def test_an_unusable_test_has_a_finding_that_says_so():
-    merged = merge.merged("t", "m", [{"findings": [RAW]}], unusable="test.yaml: inertia: missing")
-    assert merged["findings"][0]["severity"] == "unusable"
-    assert merged["findings"][0]["message"] == "test.yaml: inertia: missing"
+    merged = merge.merged("t", "m", [RAW], unusable="test.yaml: inertia: missing")
+    assert merged.findings[0].severity == "unusable"
+    assert merged.findings[0].message == "test.yaml: inertia: missing"

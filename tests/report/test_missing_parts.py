@@ -1,6 +1,5 @@
 """Pages and sheet stand when parts of the results are missing: a null, an absent key, a stage that failed."""
 
-import copy
 import random
 from dataclasses import replace
 from typing import Any
@@ -10,34 +9,13 @@ import pytest
 from pipeline.method import from_stage_settings
 from pipeline.report import document, inputs, per_test_findings, plots, sheet
 from pipeline.report import per_test_page as page_stage
+from pipeline.report.source import Cited
+from pipeline.results.friction import TestFriction
 from pipeline.results.model import Interval, Result, renewed
 from pipeline.results.unusable import unusable
 from tests.report import contents, makers
 
 SEEDS = 4
-NULLABLE = {"wear_um", "wear_u_um", "predicted_um", "chi2_per_dof", "aicc", "loo_rmse_um", "relative_u", "index", "mu_min", "onset_low",
-            "window_share", "glazing_share", "opening_to_run", "bite", "wear_um_per_stop", "mu", "law", "rates", "shares", "chosen", "models",
-            "blocks", "intervals", "mass_to_thickness", "temperature_range_c", "map_and_duty", "caveat", "extrapolated", "sweep", "history"}  # fmt: skip
-
-
-def nulled(content, rng, share=0.12, depth=0):
-    """A copy with holes that a stage may leave: keys of the top level null or absent, figures and optional parts null."""
-    if isinstance(content, list):
-        return [nulled(item, rng, share, depth + 1) for item in content]
-    if not isinstance(content, dict):
-        return content
-    if "value" in content and rng.random() < share:
-        return {**content, "value": None, "low": None, "high": None, "why": "not told"}
-    curve = "tolerance_low" in content or "x_values" in content
-    out = {}
-    for key, value in content.items():
-        chance = rng.random()
-        if chance < share and (depth == 0 or key in NULLABLE) and not curve:
-            if depth or chance < share / 2:
-                out[key] = None
-            continue
-        out[key] = nulled(value, rng, share, depth + 1)
-    return out
 
 
 def holed_result(result: Result, rng: random.Random, share: float = 0.12) -> Result:
@@ -66,41 +44,51 @@ def _holed(value: Any, rng: random.Random, share: float) -> Any:
     return value
 
 
+def holed_parts(loaded: Any, names: tuple[str, ...], rng: random.Random) -> Any:
+    """The inputs with holes in some of their files."""
+    cited = {name: getattr(loaded, name) for name in names}
+    return replace(loaded, **{name: replace(one, result=holed_result(one.result, rng)) for name, one in cited.items()})
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     root = tmp_path_factory.mktemp("missing")
     return makers.results_of_compound(root, ("m4-a", "m4-b")), root
 
 
-@pytest.mark.parametrize("stage", ["summary", "friction", "wear", "drift", "channels", "rigs", "stops_findings"])
-def test_a_stage_that_failed_leaves_a_page(made, stage):
+@pytest.mark.parametrize(
+    ("part", "stage", "name"),
+    [
+        ("record", "channels", "m4-a.json"),
+        ("summary", "stops", "summary.json"),
+        ("friction", "friction", "friction.json"),
+        ("wear", "wear", "wear.json"),
+        ("drift", "drift", "drift.json"),
+    ],
+)
+def test_a_stage_that_failed_leaves_a_page(made, part, stage, name):
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
-    found = per_test_findings.load(
-        folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json"
-    )
-    why = f"fault of ours in stage {stage}"
-    failed = unusable(f"{stage}.json", "m4-a", why, of_compound=False) if stage == "drift" else None
-    found[stage] = failed or {"test": "m4-a", "unusable": why, "findings": []}
+    failed = unusable(stage, name, "m4-a", f"fault of ours in stage {stage}")
+    found = replace(per_test_findings.load(folder, root / "results" / "channels" / "m4-a.json"), **{part: failed})
     reduction = from_stage_settings(arguments["settings"]).reduction
-    why = per_test_findings.why_unusable(found)
-    content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", why, reduction)
+    content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", found.unusable, reduction)
     assert content["title"] == "Test m4-a"
+    said = " ".join(text for _, text in content["verdicts"])
+    assert f"fault of ours in stage {stage}" in said
 
 
 def test_a_page_from_results_with_holes(made):
     """Seeded mutilations of what docs/contract.md lets be null; nothing raises, and every figure is given or says why."""
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
-    whole = per_test_findings.load(
-        folder, root / "results" / "channels" / "m4-a.json", arguments["results"] / "rigs.json"
-    )
-    whole["friction"] = contents.full_friction_json()
+    whole = per_test_findings.load(folder, root / "results" / "channels" / "m4-a.json")
+    whole = replace(whole, friction=TestFriction.model_validate(contents.full_friction_json()))
     reduction = from_stage_settings(arguments["settings"]).reduction
     for seed in range(SEEDS):
         rng = random.Random(seed)
-        found = {k: (nulled(copy.deepcopy(v), rng) if isinstance(v, dict) else v) for k, v in whole.items()}
-        found["drift"] = holed_result(whole["drift"], rng)
+        parts = ("record", "summary", "friction", "wear", "drift")
+        found = replace(whole, **{name: holed_result(getattr(whole, name), rng) for name in parts})
         content = page_stage.context("m4-a", "first", found, [], arguments["archive"] / "m4-a", None, reduction)
         assert set(content["figures"]) >= {"friction_temperature", "drift", "wear_intervals"}, seed
 
@@ -108,25 +96,13 @@ def test_a_page_from_results_with_holes(made):
 def test_a_sheet_from_results_with_holes(made):
     arguments, _ = made
     loaded = inputs.load(**arguments, software="test")
-    names = ("friction", "wear")
-    loaded = replace(
-        loaded, friction=document.Source("friction.json", contents.full_friction_json(compound="Marram 4"))
-    )
+    loaded = replace(loaded, friction=Cited("friction.json", contents.of_compound()))
     for seed in range(SEEDS):
         rng = random.Random(seed)
-        holes = {
-            name: replace(getattr(loaded, name), data=nulled(copy.deepcopy(getattr(loaded, name).data), rng))
-            for name in names
-        }
-        holes |= {
-            name: replace(getattr(loaded, name), result=holed_result(getattr(loaded, name).result, rng))
-            for name in ("batches", "duty")
-        }
-        tests = [replace(t, **{n: replace(getattr(t, n), data=nulled(copy.deepcopy(getattr(t, n).data), rng)) for n in ("summary", "friction", "wear")}, drift=replace(t.drift, result=holed_result(t.drift.result, rng)))
-                 for t in loaded.tests]  # fmt: skip
-        holed = replace(loaded, tests=tests, **holes)
+        tests = [holed_parts(test, ("summary", "friction", "wear", "drift"), rng) for test in loaded.tests]
+        holed = holed_parts(replace(loaded, tests=tests), ("friction", "wear", "batches", "duty"), rng)
         sections = [document.reasons_once(section(holed)) for section in sheet.SECTIONS]
-        said = [text for section in document.as_json(sections) for text in section["text"]]
+        said = [text for section in document.printed(sections) for text in section.text]
         assert not [text for text in said if "None" in text], seed
         if seed < 4:
             plots.drawn(holed, sheet.picture_names(sections))
@@ -136,11 +112,8 @@ def test_a_copy_of_another_test_is_no_specimen_of_the_sheet(made):
     arguments, _ = made
     loaded = inputs.load(**arguments, software="test")
     assert [t.test for t in loaded.usable] == ["m4-a", "m4-b"]
-    friction = {
-        **contents.full_friction_json(compound="Marram 4"),
-        "tests_left_out": {"m4-b": "holds the recordings of m4-a"},
-    }
-    once = replace(loaded, friction=document.Source("friction.json", friction))
+    friction = contents.of_compound(tests_left_out={"m4-b": "holds the recordings of m4-a"})
+    once = replace(loaded, friction=Cited("friction.json", friction))
     assert [t.test for t in once.usable] == ["m4-a"]
-    said = [text for section in sheet.SECTIONS for text in document.as_json([section(once)])[0]["text"]]
+    said = [text for section in sheet.SECTIONS for text in document.printed([section(once)])[0].text]
     assert any("m4-b: holds the recordings of m4-a" in text for text in said)

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.report import inputs as inputs_stage
 from pipeline.report import sheet
-from pipeline.report.document import Number, Source
+from pipeline.report.document import Number
 from pipeline.report.sections import targets
 from pipeline.results import version
 from tests.report import makers
@@ -35,13 +35,12 @@ def listed(content):
 
 def resolved(number, made):
     """The value that the named file holds under the named key, times the factor."""
-    file, key, factor = number["file"], number["key"], number.get("factor", 1.0)
+    file, key, factor = number["file"], number["key"], number["factor"] or 1.0
     if file.startswith("archive/"):
-        data = inputs_stage.of_test(
-            file.split("/")[1], made["archive"] / file.split("/")[1], made["results"]
-        ).facts.data
+        test = file.split("/")[1]
+        data = inputs_stage.of_test(test, made["archive"] / test, made["results"]).facts.result.model_dump()
     elif file.startswith("targets/"):
-        data = inputs_stage.target_source(made["target"]).data
+        data = inputs_stage.target_figures(made["target"]).result.model_dump()
     elif file.endswith(".parquet"):
         stops = pl.read_parquet(made["results"] / file)
         assert key.startswith("/rows")
@@ -49,7 +48,9 @@ def resolved(number, made):
         return len(stops) if key == "/rows" else stops.filter(pl.col("status") == name).height
     else:
         data = json.loads((made["results"] / file).read_text())
-    return Source(file, data).get(key) * factor
+    for step in key.split("/")[1:]:
+        data = data[int(step)] if isinstance(data, list) else data[step]
+    return data * factor
 
 
 def test_every_number_is_in_the_file_that_it_names(content, made):
@@ -151,8 +152,8 @@ def test_the_pdf_is_the_same_document_and_deterministic(made):
 
 def test_without_target_and_results_the_sheet_says_so(tmp_path):
     arguments = makers.results_of_compound(
-        tmp_path, ("m4-a",), target=False, friction={"window": None, "window_reason": "data end at 480 °C", "curve": []},
-        wear={"components": {}, "why": "no wear readings"}, batches={"compound": "Marram 4", "unusable": "one test only"}, duty={"compound": "Marram 4", "duties_left_out": {"r.yaml": "r.yaml: speedy: no such key"}},
+        tmp_path, ("m4-a",), target=False, friction={"compound": "Marram 4", "window": None, "window_reason": "data end at 480 °C", "curve": []},
+        wear={"compound": "Marram 4", "components": {}, "why": "no wear readings"}, batches={"compound": "Marram 4", "unusable": "one test only"}, duty={"compound": "Marram 4", "duties_left_out": {"r.yaml": "r.yaml: speedy: no such key"}},
     )  # fmt: skip
     sheet.run(**arguments)
     page = html.unescape((arguments["into"] / "sheet.html").read_text())
@@ -167,7 +168,7 @@ def test_without_target_and_results_the_sheet_says_so(tmp_path):
 
 
 def test_a_compound_whose_tests_are_all_unusable_still_has_a_sheet(tmp_path):
-    arguments = makers.results_of_compound(tmp_path, ("m4-a",), friction={"unusable": "no usable test"}, wear={"unusable": "no usable test"},
+    arguments = makers.results_of_compound(tmp_path, ("m4-a",), friction={"compound": "Marram 4", "unusable": "no usable test"}, wear={"compound": "Marram 4", "unusable": "no usable test"},
                                            batches={"compound": "Marram 4", "unusable": "no usable test"},
                                            duty={"compound": "Marram 4", "unusable": "no usable test"})  # fmt: skip
     makers.results_of_test(tmp_path, "m4-a", unusable="no recording matches")

@@ -56,6 +56,29 @@ def test_pointers_escape_names_and_count_entries(cited: Cited[Sample]) -> None:
     assert [part.pointer for part in cited.each(lambda s: s.points)] == ["/points/0", "/points/1"]
 
 
+def _of_disc(sample: Sample) -> Interval | None:
+    if "disc" not in sample.rates:
+        return None
+    return sample.rates["disc"]
+
+
+def test_below_an_absent_part_a_number_keeps_pointer_unit_and_reason() -> None:
+    empty = Cited("sample.json", Sample(test="t", window_reason="no target"))
+    number = empty.number("lower end", lambda s: s.window.low_c if s.window else None)
+    assert (number.value, number.unit, number.key, number.why) == (None, "°C", "/window/low_c", "no target")
+    number = empty.number("rate", _of_disc, why="no disc")
+    assert (number.value, number.key, number.why) == (None, "/rates/disc", "no disc")
+
+
+def test_an_interval_from_neighbouring_fields_rounds_the_value(cited: Cited[Sample]) -> None:
+    number = cited.number(
+        "lower end",
+        lambda s: s.window.low_c if s.window else None,
+        ends=lambda s: (s.window.width.low, s.window.width.high) if s.window else (None, None),
+    )
+    assert (number.low, number.high, number.key) == (18.0, 22.0, "/window/low_c")
+
+
 def test_a_null_brings_the_nearest_reason(cited: Cited[Sample]) -> None:
     number = cited.each(lambda s: s.points)[1].number("lower end", lambda p: p.low_c)
     assert (number.value, number.why) == (None, "no stop there")

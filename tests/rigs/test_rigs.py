@@ -50,9 +50,9 @@ def test_a_shared_step_is_found_in_the_tests_after_it():
     (found,) = result.shifts
     assert found.shift_relative == pytest.approx(0.06, abs=0.02)
     late = {f"b{b}{k}" for b in (1, 2) for k in (3, 4, 5)}
-    assert {f["test"] for f in result.findings} == late
-    assert {f["code"] for f in result.findings} == {"rig_shift"}
-    assert "rebuild 2026-02-01" in result.findings[0]["message"]
+    assert {f.test for f in result.findings} == late
+    assert {f.code for f in result.findings} == {"rig_shift"}
+    assert "rebuild 2026-02-01" in result.findings[0].message
     assert found.friction.groups == ["Marram 4 b1", "Marram 4 b2"]
 
 
@@ -105,13 +105,13 @@ def test_the_energy_balance_shows_a_torque_shift_without_matched_material():
     result = shifts(before + after, [NORTH])
     (found,) = result.shifts
     assert found.shift_relative == pytest.approx(0.04, abs=0.005)
-    assert "energy ratio" in result.findings[0]["message"]
+    assert "energy ratio" in result.findings[0].message
 
 
 def test_other_rigs_are_not_touched():
     south = [rig_test(f"s{k}", "b1", LATE if k > 2 else EARLY, 0.42, rig="south") for k in range(6)]
     result = shifts(shared_shift(0.06) + south, [NORTH])
-    assert not any(f["test"].startswith("s") for f in result.findings)
+    assert not any(f.test.startswith("s") for f in result.findings)
     assert result.epochs["s0"] == "south"
     assert result.epochs["b13"] == "north, from 2026-02-01"
 

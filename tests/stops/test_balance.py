@@ -17,10 +17,10 @@ def test_ratio_needs_energy_given_up():
 def test_statistics_of_ratios():
     values = np.r_[1.0 + 0.0005 * np.arange(100), np.nan]
     found = ratio_statistics(values)
-    assert found["trend_per_100_stops"] == pytest.approx(0.05, abs=1e-6)
-    assert found["ratio_median"] == pytest.approx(1.02475)
-    assert ratio_statistics(np.array([np.nan]))["why"]
-    assert ratio_statistics(np.array([1.0, 1.01]))["trend_why"]
+    assert found.trend_per_100_stops == pytest.approx(0.05, abs=1e-6)
+    assert found.ratio_median == pytest.approx(1.02475)
+    assert ratio_statistics(np.array([np.nan])).why
+    assert ratio_statistics(np.array([1.0, 1.01])).trend_why
 
 
 @pytest.mark.parametrize(
@@ -30,10 +30,10 @@ def test_statistics_of_ratios():
 )  # fmt: skip
 def test_like_unit_slips_come_first(median, cause):
     found = candidates(median, None, limit=0.03)
-    assert cause in [c["cause"] for c in found[:2]]
+    assert cause in [c.cause for c in found[:2]]
     assert candidates(1.01, None, limit=0.03) == [] and candidates(None, None, limit=0.03) == []
 
 
 def test_an_offset_is_named_where_the_lines_slope_is_one():
     line = BalanceLine(gain=1.0, u_gain=0.005, zero=60.0, u_zero=2.0, points=200)
-    assert "offset or drag" in candidates(1.07, line, limit=0.03)[0]["cause"]
+    assert "offset or drag" in candidates(1.07, line, limit=0.03)[0].cause

@@ -14,11 +14,11 @@ def test_blocks_with_suspect_or_rejected_stops_give_both_means():
         status=["ok", "ok", "suspect", "rejected", "ok", "ok"],
     )
     a, b = block_means(stops)
-    assert (a["block"], a["ok"], a["suspect"], a["rejected"]) == ("a", 2, 1, 0)
-    assert a["mu_without"] == pytest.approx(0.41)
-    assert a["mu_with"] == pytest.approx(0.44)
-    assert a["difference"] == pytest.approx(0.03)
-    assert (b["block"], b["rejected"], b["difference"]) == ("b", 1, 0.0)
+    assert (a.block, a.ok, a.suspect, a.rejected) == ("a", 2, 1, 0)
+    assert a.mu_without == pytest.approx(0.41)
+    assert a.mu_with == pytest.approx(0.44)
+    assert a.difference == pytest.approx(0.03)
+    assert (b.block, b.rejected, b.difference) == ("b", 1, 0.0)
 
 
 def test_a_healthy_test_has_none():

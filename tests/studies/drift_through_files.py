@@ -111,7 +111,7 @@ def judged(named: dict[str, Case], level: str, seed: int, root: Path) -> list[Ju
         if level == "stops":
             test = simulate_stops(case.program, case.material, **made)
             write_parquet(into / "stops.parquet", conform(test.stops, STOPS))
-            write_json(into / "summary.json", {"unusable": None})
+            write_json(into / "summary.json", {"test": into.name, "unusable": None})
         else:
             folder = root / "archive" / slug(name)
             test = simulate(case.program, case.material, **made)

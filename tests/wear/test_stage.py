@@ -113,7 +113,7 @@ def test_missing_recordings_count_with_the_schedules_energy(tmp_path):
     number = np.arange(1, STOPS + 1)
     table = stops(run_number=np.where(number >= 30, number + 1, number))
     text = wear_csv({0: 0.0, 20: energy_loss(20), 61: energy_loss(61)})
-    missing = [{"run_number": 30, "block": "map 1", "energy_kj": ENERGY_KJ}]
+    missing = [{"run_number": 30, "block": "map 1", "energy_kj": ENERGY_KJ, "from": "schedule"}]
     wear, findings = run(tmp_path, table=table, text=text, missing=missing)
     disc = wear["components"]["disc"]
     assert [i["stops"] for i in disc["intervals"]] == [20, 41]

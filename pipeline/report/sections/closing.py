@@ -41,19 +41,15 @@ def uncertainty(inputs: Inputs) -> Section:
 
 def _sources(inputs: Inputs, part: str) -> list[str]:
     """Sources of one part in the order of the budgets, those with a figure somewhere."""
-    listed = [row for test in inputs.usable for row in test.summary.get("/budget") or []]
-    return list(
-        dict.fromkeys(
-            str(row["source"]) for row in listed if row.get("part") == part and row.get("relative_u") is not None
-        )
-    )
+    listed = [row for test in inputs.usable for row in test.summary.result.budget]
+    return list(dict.fromkeys(row.source for row in listed if row.part == part and row.relative_u is not None))
 
 
 def _entry(test: OfTest, source: str, part: str) -> Cell:
-    for i, row in enumerate(test.summary.get("/budget") or []):
-        if row.get("source") == source and row.get("part") == part:
+    for row in test.summary.each(lambda found: found.budget):
+        if row.result.source == source and row.result.part == part:
             label = f"{test.test}: u of µ from {source.replace('_', ' ')}"
-            return test.summary.number(label, f"/budget/{i}/relative_u", "%", factor=100.0, decimals=2)
+            return row.number(label, lambda share: share.relative_u, unit="%", factor=100.0, decimals=2)
     return "–"
 
 
@@ -76,7 +72,7 @@ def from_data(inputs: Inputs) -> list[str]:
     drifting = [t.test for t in inputs.usable if t.drift.result.verdict not in (None, "none", "bedding-in")]
     if drifting:
         found.append(f"Friction did not stay where the bedded map puts it in {', '.join(drifting)}; see stability.")
-    left_out = inputs.friction.get("/tests_left_out") or {}
+    left_out = inputs.friction.result.tests_left_out
     found += [
         f"Left out of the compound's results: {test}: {why}." for test, why in left_out.items() if test not in unused
     ]

@@ -1,28 +1,37 @@
 """Friction: the window, the curve, reference conditions, sensitivities, cold friction and bite, and what the average means."""
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections import answers, honest
+from pipeline.results.compound_friction import Between, CompoundFriction
+from pipeline.results.friction_map import Sensitivity, Slope
 
 LIMITS = {"band": "the tolerance band leaves the wanted band of µ", "data": "the data end there"}
 TARGETED = "the wanted band"
-SENSITIVITIES = (
-    ("temperature", "temperature_per_100c", "per 100 K"), ("pressure", "pressure_per_10bar", "per 10 bar"),
-    ("speed", "speed_per_100rpm", "per 100 rpm"), ("energy density", "energy_per_j_mm2", "per J/mm²"),
-)  # fmt: skip
+SENSITIVITIES: tuple[tuple[str, Callable[[Sensitivity], Slope], str], ...] = (
+    ("temperature", lambda s: s.temperature_per_100c, "per 100 K"),
+    ("pressure", lambda s: s.pressure_per_10bar, "per 10 bar"),
+    ("speed", lambda s: s.speed_per_100rpm, "per 100 rpm"),
+    ("energy density", lambda s: s.energy_per_j_mm2, "per J/mm²"),
+)
 
 
 def reference(inputs: Inputs) -> dict[str, Number]:
     """The reference conditions, by name."""
     read = inputs.friction.number
     return {
-        "temperature": read("reference temperature", "/reference/temperature_c", "°C", decimals=0),
-        "pressure": read("reference pressure", "/reference/pressure_bar", "bar", decimals=1),
-        "speed": read("reference speed at start", "/reference/speed_rpm", "rpm", decimals=0),
-        "energy": read("reference energy density of pad area", "/reference/energy_density_j_mm2", "J/mm²", decimals=1),
+        "temperature": read(
+            "reference temperature", lambda f: f.reference.temperature_c if f.reference else None, decimals=0
+        ),
+        "pressure": read("reference pressure", lambda f: f.reference.pressure_bar if f.reference else None, decimals=1),
+        "speed": read("reference speed at start", lambda f: f.reference.speed_rpm if f.reference else None, decimals=0),
+        "energy": read(
+            "reference energy density of pad area",
+            lambda f: f.reference.energy_density_j_mm2 if f.reference else None,
+            decimals=1,
+        ),
     }
 
 
@@ -70,74 +79,85 @@ def friction(inputs: Inputs) -> Section:
 
 def window_text(inputs: Inputs) -> Text:
     """The window in a sentence with confidence and coverage, or the reason that there is none."""
-    source = inputs.friction
-    window = source.get("/window")
-    if not isinstance(window, Mapping):
-        why = source.get("/window_reason") or source.reason("/window")
-        return Text("Friction window: not given: {why}", {"why": str(why)}, "bad")
+    window = inputs.friction.part(lambda found: found.window)
+    if window is None:
+        why = inputs.friction.reason(lambda found: found.window)
+        return Text("Friction window: not given: {why}", {"why": why}, "bad")
+    low, high = window_ends(inputs)
     values: dict[str, Cell] = {
-        "low": end(inputs, "low"), "high": end(inputs, "high"), "lower": why_ends(window, "low"), "upper": why_ends(window, "high"),
-        "mean": source.number("mean µ in the window", "/window/mu_mean"),
-        "least": source.number("lowest of the curve in the window", "/window/mu_low"),
-        "most": source.number("highest of the curve in the window", "/window/mu_high"),
-        "confidence": source.number("confidence of the window", "/window/confidence", "%", factor=100.0, decimals=0),
-        "coverage": source.number("coverage of the window", "/window/coverage", "%", factor=100.0, decimals=0),
+        "low": low,
+        "high": high,
+        "lower": LIMITS[window.result.low_limited_by],
+        "upper": LIMITS[window.result.high_limited_by],
+        "mean": window.number("mean µ in the window", lambda w: w.mu_mean),
+        "least": window.number("lowest of the curve in the window", lambda w: w.mu_low),
+        "most": window.number("highest of the curve in the window", lambda w: w.mu_high),
+        "confidence": window.number(
+            "confidence of the window", lambda w: w.confidence, unit="%", factor=100.0, decimals=0
+        ),
+        "coverage": window.number("coverage of the window", lambda w: w.coverage, unit="%", factor=100.0, decimals=0),
         "band": wanted_band(inputs),
-        "whose": "the batches tested" if inputs.friction.get("/further_batch") else "this specimen",
-    }  # fmt: skip
+        "whose": "the batches tested" if inputs.friction.result.further_batch else "this specimen",
+    }
     return Text(
         "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
         "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values, "good" if wanted_band(inputs) == TARGETED else "open",
     )  # fmt: skip
 
 
-def why_ends(window: Mapping[str, object], name: str) -> str:
-    """Why the window ends there, in words."""
-    return LIMITS.get(str(window.get(f"{name}_limited_by")), "not explained")
-
-
 def wanted_band(inputs: Inputs) -> str:
     """Which band the window was sought in."""
-    source = inputs.friction.get("/wanted_from")
+    source = inputs.friction.result.wanted_from
     return TARGETED if source in (None, "target") else f"a band {source}"
 
 
-def end(inputs: Inputs, name: str) -> Number:
-    """One end of the window, with its interval where the stage gives one."""
-    words = {"low": "window, lower end", "high": "window, upper end"}[name]
-    number = inputs.friction.number(words, f"/window/{name}_c", "°C", decimals=0)
-    interval = inputs.friction.get(f"/window/{name}_interval_c")
-    if isinstance(interval, Mapping) and interval.get("low") is not None and interval.get("high") is not None:
-        return replace(number, low=interval["low"], high=interval["high"], decimals=0)
-    return number
+def window_ends(inputs: Inputs) -> tuple[Number, Number]:
+    """Both ends of the window, with their intervals where the stage gives them; not given without a window."""
+    read = inputs.friction.number
+    low = read(
+        "window, lower end",
+        lambda f: f.window.low_c if f.window else None,
+        ends=lambda f: (f.window.low_interval_c.low, f.window.low_interval_c.high) if f.window else (None, None),
+        decimals=0,
+    )
+    high = read(
+        "window, upper end",
+        lambda f: f.window.high_c if f.window else None,
+        ends=lambda f: (f.window.high_interval_c.low, f.window.high_interval_c.high) if f.window else (None, None),
+        decimals=0,
+    )
+    return low, high
 
 
 def curve_rows(inputs: Inputs, most: int = 12) -> list[list[Cell]]:
     """An even choice of the curve's points, ends included."""
-    points = inputs.friction.get("/curve") or []
+    points = inputs.friction.each(lambda found: found.curve)
     if not points:
         return []
     step = max(1, -(-(len(points) - 1) // (most - 1)))
     chosen = sorted({*range(0, len(points), step), len(points) - 1})
-    read = inputs.friction
     return [
-        [read.number("curve temperature", f"/curve/{i}/temperature_c", "°C", decimals=0), read.between("curve µ", f"/curve/{i}/mu", "low", "high"),
-         read.number("tolerance band, lower", f"/curve/{i}/tolerance_low", decimals=3), read.number("tolerance band, upper", f"/curve/{i}/tolerance_high", decimals=3)]
+        [
+            points[i].number("curve temperature", lambda p: p.temperature_c, decimals=0),
+            points[i].number("curve µ", lambda p: p.mu, ends=lambda p: (p.low, p.high)),
+            points[i].number("tolerance band, lower", lambda p: p.tolerance_low, decimals=3),
+            points[i].number("tolerance band, upper", lambda p: p.tolerance_high, decimals=3),
+        ]
         for i in chosen
-    ]  # fmt: skip
+    ]
 
 
 def sensitivity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     """Sensitivities of mu with intervals; where the design can't separate two, the reason."""
     rows: list[tuple[str, Cell]] = []
-    for words, key, unit in SENSITIVITIES:
-        rows.append(
-            (
-                f"Sensitivity of µ to {words}, {unit}",
-                inputs.friction.number(f"sensitivity to {words} {unit}", f"/sensitivity/{key}"),
-            )
-        )
+    for words, pick, unit in SENSITIVITIES:
+        number = inputs.friction.number(f"sensitivity to {words} {unit}", _slope(pick))
+        rows.append((f"Sensitivity of µ to {words}, {unit}", number))
     return rows
+
+
+def _slope(pick: Callable[[Sensitivity], Slope]) -> Callable[[CompoundFriction], Slope | None]:
+    return lambda found: pick(found.sensitivity) if found.sensitivity else None
 
 
 def feature_items(inputs: Inputs) -> list[tuple[str, Cell]]:
@@ -203,30 +223,30 @@ def average_spread(inputs: Inputs) -> Text | None:
 
 def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     """Scatter between specimens and batches beside that of stops, where the compound's stage gives it."""
-    between = inputs.friction.get("/between")
-    if not isinstance(between, Mapping):
+    between = inputs.friction.part(lambda found: found.between)
+    if between is None:
         return []
-    relative = between.get("unit") == "relative"
-    factor, unit = (100.0, "%") if relative else (1.0, "")
-    words = (
-        ("specimen_sd", "between specimens of a batch"),
-        ("batch_sd", "between batches"),
-        ("stop_sd", "of single stops about their map"),
+    factor, unit = (100.0, "%") if between.result.unit == "relative" else (1.0, "")
+    found = between.result
+    said: tuple[tuple[str, Callable[[Between], float | None], str | None], ...] = (
+        ("between specimens of a batch", lambda b: b.specimen_sd, found.specimen_why),
+        ("between batches", lambda b: b.batch_sd, found.batch_why),
+        ("of single stops about their map", lambda b: b.stop_sd, None),
     )
-    rows: list[tuple[str, Cell]] = [
-        (f"Standard deviation of µ {said}", inputs.friction.number(
-            f"standard deviation {said}", f"/between/{key}", unit, factor=factor, why=between.get(key.replace("_sd", "_why"))))
-        for key, said in words
-    ]  # fmt: skip
-    return rows
+    return [
+        (
+            f"Standard deviation of µ {words}",
+            between.number(f"standard deviation {words}", pick, unit=unit, factor=factor, why=why),
+        )
+        for words, pick, why in said
+    ]
 
 
 def left_out(inputs: Inputs) -> list[Text]:
     """Blocks that the compound's map left out because their history had changed them, a sentence a test."""
     by_test: dict[str, list[str]] = {}
-    for block in inputs.friction.get("/left_out") or []:
-        if isinstance(block, Mapping):
-            by_test.setdefault(str(block.get("test") or "all"), []).append(str(block.get("why") or block.get("block")))
+    for block in inputs.friction.result.left_out:
+        by_test.setdefault(block.test or "all", []).append(block.why)
     return [
         Text("Left out of the map, {test}: {why}.", {"test": test, "why": "; ".join(reasons)}, "open")
         for test, reasons in by_test.items()
@@ -236,7 +256,7 @@ def left_out(inputs: Inputs) -> list[Text]:
 def disagreements(inputs: Inputs) -> list[Text]:
     """Where the slope inside stops and the slope between stops disagree, test by test."""
     return [
-        Text("{test}: {text}.", {"test": test.test, "text": str(text).rstrip(".")})
+        Text("{test}: {text}.", {"test": test.test, "text": text.rstrip(".")})
         for test in inputs.usable
-        for text in test.friction.get("/in_stop/disagreements") or []
+        for text in (test.friction.result.in_stop.disagreements if test.friction.result.in_stop else [])
     ]

@@ -16,7 +16,7 @@ def _rows(inputs: Inputs) -> pl.DataFrame:
     """Blocks with stops off the band, over all tests, by the compound's window and band."""
     column, _ = temperature_column(inputs.settings.reduction.temperature)
     parts = [
-        off_band.by_block(test.stops, inputs.friction.data, column).with_columns(test=pl.lit(test.test))
+        off_band.by_block(test.stops, inputs.friction.result, column).with_columns(test=pl.lit(test.test))
         for test in inputs.usable
     ]
     return pl.concat(parts).sort("off", descending=True, maintain_order=True) if parts else pl.DataFrame()
@@ -24,12 +24,12 @@ def _rows(inputs: Inputs) -> pl.DataFrame:
 
 def off_text(inputs: Inputs) -> list[Text]:
     """How many stops of any purpose lie inside the window's temperatures and outside the band, in which blocks; [] for none."""
-    rows = _rows(inputs)
-    if rows.is_empty():
+    rows, found = _rows(inputs), inputs.friction.result
+    if rows.is_empty() or found.window is None or found.wanted_mu is None:
         return []
     column, _ = temperature_column(inputs.settings.reduction.temperature)
-    band = off_band.band_words(inputs.friction.data)
-    key = off_band.condition(inputs.friction.data, column)
+    band = off_band.band_words(found)
+    key = off_band.condition(found.window, found.wanted_mu, column)
     of, least, most = int(rows["off"].sum()), float(rows["low"].min()), float(rows["high"].max())  # type: ignore[arg-type]
     names = list(dict.fromkeys(rows["block"].to_list()))
     values: dict[str, Cell] = {
@@ -47,11 +47,11 @@ def off_text(inputs: Inputs) -> list[Text]:
 
 def off_table(inputs: Inputs) -> list[Table]:
     """The blocks of such stops, most first, with how many of the block's stops inside the window they are."""
-    rows = _rows(inputs)
-    if rows.is_empty():
+    rows, found = _rows(inputs), inputs.friction.result
+    if rows.is_empty() or found.window is None or found.wanted_mu is None:
         return []
     column, _ = temperature_column(inputs.settings.reduction.temperature)
-    key = off_band.condition(inputs.friction.data, column)
+    key = off_band.condition(found.window, found.wanted_mu, column)
     cells: list[list[Cell]] = []
     for row in rows.head(MOST_ROWS).iter_rows(named=True):
         own = f"{row['test']}, block {row['block']}"

@@ -1,17 +1,40 @@
 """Identity, rig and method: what was tested, on what, how it was evaluated."""
 
-from pipeline.report.document import Cell, Items, Section, Table, Text
-from pipeline.report.inputs import Inputs
+from collections.abc import Callable
+from typing import NamedTuple
 
+from pipeline.report.card_figures import CardFigures
+from pipeline.report.document import Cell, Items, Number, Section, Table, Text
+from pipeline.report.inputs import Inputs, OfTest
+
+
+class Fact(NamedTuple):
+    """A figure of the card: in words, where it stands, its unit and decimals on the sheet."""
+
+    words: str
+    pick: Callable[[CardFigures], float | int | None]
+    unit: str
+    decimals: int
+
+
+RADIUS = "Effective radius stated"
 RIG = (
-    ("Inertia at the brake shaft", "/inertia", "kg m²", 2), ("of it mechanical", "/inertia_mechanical", "kg m²", 2),
-    ("Effective radius stated", "/brake/effective_radius", "mm", 1), ("Friction ring, outer diameter", "/brake/friction_ring/outer_diameter", "mm", 1),
-    ("Friction ring, inner diameter", "/brake/friction_ring/inner_diameter", "mm", 1), ("Piston area of one side", "/brake/piston_area", "cm²", 2),
-    ("Friction face of one pad", "/brake/pad_area", "cm²", 1), ("Pads, both sides", "/brake/pads", "", 0),
-    ("Efficiency of the caliper", "/brake/efficiency", "", 3), ("Threshold pressure", "/brake/threshold_pressure", "bar", 2),
-    ("Disc thickness, new", "/brake/disc/thickness", "mm", 2), ("Disc thickness, minimum", "/brake/disc/minimum_thickness", "mm", 2),
-    ("Disc mass", "/brake/disc/mass", "kg", 3), ("Disc density", "/brake/disc/density", "g/cm³", 3), ("Rolling radius", "/rolling_radius", "mm", 0),
-)  # fmt: skip
+    Fact("Inertia at the brake shaft", lambda c: c.inertia, "kg m²", 2),
+    Fact("of it mechanical", lambda c: c.inertia_mechanical, "kg m²", 2),
+    Fact(RADIUS, lambda c: c.brake.effective_radius, "mm", 1),
+    Fact("Friction ring, outer diameter", lambda c: c.brake.friction_ring.outer_diameter, "mm", 1),
+    Fact("Friction ring, inner diameter", lambda c: c.brake.friction_ring.inner_diameter, "mm", 1),
+    Fact("Piston area of one side", lambda c: c.brake.piston_area, "cm²", 2),
+    Fact("Friction face of one pad", lambda c: c.brake.pad_area, "cm²", 1),
+    Fact("Pads, both sides", lambda c: c.brake.pads, "", 0),
+    Fact("Efficiency of the caliper", lambda c: c.brake.efficiency, "", 3),
+    Fact("Threshold pressure", lambda c: c.brake.threshold_pressure, "bar", 2),
+    Fact("Disc thickness, new", lambda c: c.brake.disc.thickness, "mm", 2),
+    Fact("Disc thickness, minimum", lambda c: c.brake.disc.minimum_thickness, "mm", 2),
+    Fact("Disc mass", lambda c: c.brake.disc.mass, "kg", 3),
+    Fact("Disc density", lambda c: c.brake.disc.density, "g/cm³", 3),
+    Fact("Rolling radius", lambda c: c.rolling_radius, "mm", 0),
+)
 
 
 def identity(inputs: Inputs) -> Section:
@@ -60,21 +83,19 @@ def rig_and_method(inputs: Inputs) -> Section:
     tests = [test for test in inputs.tests if test.card]
     same: list[tuple[str, Cell]] = []
     differ = []
-    for label, pointer, unit, decimals in RIG:
-        shown = [test.facts.number(label, pointer, unit, decimals=decimals) for test in tests]
+    for fact in RIG:
+        shown = [_shown(test, fact, fact.unit) for test in tests]
         if not shown or all(not number.given for number in shown):
-            if pointer == "/brake/effective_radius" and shown:
-                same.append((label, "not stated; from the friction ring by the method's radius rule"))
+            if fact.words == RADIUS and shown:
+                same.append((RADIUS, "not stated; from the friction ring by the method's radius rule"))
         elif len({number.value for number in shown}) == 1:
-            same.append((label, shown[0]))
+            same.append((fact.words, shown[0]))
         else:
-            differ.append((label, pointer, unit, decimals))
+            differ.append(fact)
     parts: list[Items | Table | Text] = [Items(same)]
     if differ:
-        head = ["Test", *[f"{label} ({unit})" if unit else label for label, _, unit, _ in differ]]
-        rows: list[list[Cell]] = [
-            [test.test, *[test.facts.number(label, p, "", decimals=d) for label, p, _, d in differ]] for test in tests
-        ]
+        head = ["Test", *[f"{fact.words} ({fact.unit})" if fact.unit else fact.words for fact in differ]]
+        rows: list[list[Cell]] = [[test.test, *[_shown(test, fact, "") for fact in differ]] for test in tests]
         parts.append(Table("Where the tests' cards differ", head, rows))
     parts.append(Items(method_rows(inputs)))
     parts.append(
@@ -83,6 +104,10 @@ def rig_and_method(inputs: Inputs) -> Section:
         )
     )
     return Section("Rig and method", parts)
+
+
+def _shown(test: OfTest, fact: Fact, unit: str) -> Number:
+    return test.facts.number(fact.words, fact.pick, unit=unit, decimals=fact.decimals)
 
 
 def method_rows(inputs: Inputs) -> list[tuple[str, Cell]]:

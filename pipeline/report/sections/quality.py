@@ -3,25 +3,31 @@
 from collections import Counter
 
 from pipeline.report.document import Cell, Number, Section, Table, Text
-from pipeline.report.inputs import Inputs
+from pipeline.report.inputs import Inputs, OfTest
 
 
 def quality(inputs: Inputs) -> Section:
     """Counts and energy ratio by test, then the reasons by code."""
     rows: list[list[Cell]] = []
     for test in inputs.tests:
-        count = [test.counts.number(f"stops {name}", f"/{key}") for name, key in (
-            ("as run", "rows"), ("ok", "rows where status is ok"), ("suspect", "rows where status is suspect"),
-            ("rejected", "rows where status is rejected"))]  # fmt: skip
-        ratio, scatter = (
-            test.summary.number(f"{test.test}: energy ratio, {words}", f"/energy_balance/{key}", decimals=4,
-                                why="no stop has an energy ratio")
-            for words, key in (("median", "ratio_median"), ("scatter", "ratio_scatter"))
-        )  # fmt: skip
-        common = test.summary.number(
-            f"{test.test}: common part of u(µ)", "/mu_u_common_relative", "%", factor=100.0, decimals=2
+        balance = f"{test.test}: energy ratio"
+        none = "no stop has an energy ratio"
+        ratio = test.summary.number(
+            f"{balance}, median",
+            lambda s: s.energy_balance.ratio_median if s.energy_balance else None,
+            decimals=4,
+            why=none,
         )
-        rows.append([test.test, *count, ratio, scatter, common])
+        scatter = test.summary.number(
+            f"{balance}, scatter",
+            lambda s: s.energy_balance.ratio_scatter if s.energy_balance else None,
+            decimals=4,
+            why=none,
+        )
+        common = test.summary.number(
+            f"{test.test}: common part of u(µ)", lambda s: s.mu_u_common_relative, unit="%", factor=100.0, decimals=2
+        )
+        rows.append([test.test, *_counts(test), ratio, scatter, common])
     head = [
         "Test",
         "Stops as run",
@@ -56,19 +62,29 @@ def quality(inputs: Inputs) -> Section:
     return Section("Data quality", parts)
 
 
+def _counts(test: OfTest) -> list[Number]:
+    """Stops as run and by status, each under words that say how to get it from the table."""
+    file, status = f"tests/{test.test}/stops.parquet", test.stops["status"]
+    own = [
+        Number(f"stops {name}", int((status == name).sum()), "", file, f"/rows where status is {name}")
+        for name in ("ok", "suspect", "rejected")
+    ]
+    return [Number("stops as run", len(status), "", file, "/rows"), *own]
+
+
 def reason_rows(inputs: Inputs, most: int = 18) -> list[list[Cell]]:
     """One row a finding code and severity, worst and most frequent first."""
     counted: Counter[tuple[str, str]] = Counter()
     tests: dict[tuple[str, str], dict[str, int]] = {}
     first: dict[tuple[str, str], str] = {}
     for test in inputs.tests:
-        for item in test.findings.data.get("findings") or []:
-            if item.get("severity") in ("unusable", "rejected", "suspect"):
-                key = (str(item["code"]), item["severity"])
+        for item in test.findings.result.findings:
+            if item.severity in ("unusable", "rejected", "suspect"):
+                key = (item.code, str(item.severity))
                 counted[key] += 1
                 tests.setdefault(key, {}).setdefault(test.test, 0)
                 tests[key][test.test] += 1
-                first.setdefault(key, str(item.get("message") or ""))
+                first.setdefault(key, item.message)
     rank = {"unusable": 0, "rejected": 1, "suspect": 2}
     rows: list[list[Cell]] = []
     for key in sorted(counted, key=lambda k: (rank[k[1]], -counted[k], k[0]))[:most]:

@@ -1,7 +1,5 @@
 """Stability: matched checks in time order, fade and recovery, drift verdicts, how much low-energy use the compound bears."""
 
-from collections.abc import Mapping
-
 from pipeline.report import verdicts
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
@@ -21,14 +19,10 @@ def stability(inputs: Inputs) -> Section:
             parts.append(Text("{test}: {first}", {"test": test.test, "first": sentences[0]}, tone))
     parts.append(Picture("checks", "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
                          "Friction coefficient at the check stops against stop number"))  # fmt: skip
-    parts.append(Table("Fade and recovery by test (1 = unchanged)", ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"], [
-        [test.test, test.friction.number(f"{test.test}: fade index", "/fade/index", why="no fade block"), test.friction.number(f"{test.test}: lowest µ in fade", "/fade/mu_min", why="no fade block"),
-         test.friction.number(f"{test.test}: temperature at it", "/fade/temperature_c", decimals=0, why="no fade block"), test.friction.number(f"{test.test}: recovery index", "/recovery/index", why="no fade block"),
-         test.friction.number(f"{test.test}: recovery stops", "/recovery/stops", decimals=0, why="not back within 3 % of before, or no fade block")] for test in inputs.usable]))  # fmt: skip
-    parts.append(Table("Bedding by test", ["Test", "Stops to 3 % of the asymptote", "µ at start", "µ at end"], [
-        [test.test, test.friction.between(f"{test.test}: bedding stops", "/bedding/stops", "low", "high", decimals=0, why="no bedding block"),
-         test.friction.number(f"{test.test}: µ at the start of bedding", "/bedding/mu_start", why="no bedding block"), test.friction.number(f"{test.test}: µ at the end of bedding", "/bedding/mu_end", why="no bedding block")]
-        for test in inputs.usable]))  # fmt: skip
+    head = ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"]
+    parts.append(Table("Fade and recovery by test (1 = unchanged)", head, [_fade_row(test) for test in inputs.usable]))
+    head = ["Test", "Stops to 3 % of the asymptote", "µ at start", "µ at end"]
+    parts.append(Table("Bedding by test", head, [_bedding_row(test) for test in inputs.usable]))
     parts.append(glaze_text(inputs))
     return Section("Stability", parts)
 
@@ -53,13 +47,58 @@ def _verdict_row(test: OfTest) -> list[Cell]:
     return [test.test, said, onset, loss, recovered, ", ".join(drift.evidence.not_excluded) or "–"]
 
 
+def _fade_row(test: OfTest) -> list[Cell]:
+    """Deepest fade and the recovery after it."""
+    read, name, none = test.friction.number, test.test, "no fade block"
+    return [
+        name,
+        read(f"{name}: fade index", lambda f: f.fade.index if f.fade else None, unit="", why=none),
+        read(f"{name}: lowest µ in fade", lambda f: f.fade.mu_min if f.fade else None, unit="", why=none),
+        read(
+            f"{name}: temperature at it",
+            lambda f: f.fade.temperature_c if f.fade else None,
+            unit="",
+            decimals=0,
+            why=none,
+        ),
+        read(f"{name}: recovery index", lambda f: f.recovery.index if f.recovery else None, unit="", why=none),
+        read(
+            f"{name}: recovery stops",
+            lambda f: f.recovery.stops if f.recovery else None,
+            unit="",
+            decimals=0,
+            why="not back within 3 % of before, or no fade block",
+        ),
+    ]
+
+
+def _bedding_row(test: OfTest) -> list[Cell]:
+    """Stops until mu has settled, and mu before and after."""
+    read, name, none = test.friction.number, test.test, "no bedding block"
+    return [
+        name,
+        read(
+            f"{name}: bedding stops",
+            lambda f: f.bedding.stops if f.bedding else None,
+            ends=lambda f: (f.bedding.low, f.bedding.high) if f.bedding else (None, None),
+            unit="",
+            decimals=0,
+            why=none,
+        ),
+        read(
+            f"{name}: µ at the start of bedding",
+            lambda f: f.bedding.mu_start if f.bedding else None,
+            unit="",
+            why=none,
+        ),
+        read(f"{name}: µ at the end of bedding", lambda f: f.bedding.mu_end if f.bedding else None, unit="", why=none),
+    ]
+
+
 def glaze_text(inputs: Inputs) -> Text:
     """The limit of low-energy use, where the compound's tests show one."""
-    found = [
-        name for name in ("glaze_limit", "low_energy_limit") if isinstance(inputs.friction.get(f"/{name}"), Mapping)
-    ]
-    if not found:
-        return Text("Limit of low-energy use: not given: {why}", {"why": inputs.friction.reason("/glaze_limit") if "glaze_limit" in inputs.friction.data
-                    else "no stage gives one for these tests"}, "open")  # fmt: skip
-    text = inputs.friction.get(f"/{found[0]}").get("text")
-    return Text("Limit of low-energy use: {text}", {"text": str(text)})
+    limit = inputs.friction.result.glaze_limit
+    if limit is None:
+        why = inputs.friction.reason(lambda found: found.glaze_limit, "no stage gives one for these tests")
+        return Text("Limit of low-energy use: not given: {why}", {"why": why}, "open")
+    return Text("Limit of low-energy use: {text}", {"text": limit.text})

@@ -1,20 +1,28 @@
 """In short: each target met, not met or not shown, with the figures that decide it."""
 
 from pipeline.report.document import Cell, Number, Section, Table, Text
-from pipeline.report.inputs import Inputs
+from pipeline.report.inputs import Inputs, TargetFigures
 from pipeline.report.sections.friction import window_text
 from pipeline.report.sections.honest import off_text, pooled_text
+from pipeline.report.source import Cited
 from pipeline.report.wear_words import identified, law_words, name_of
+from pipeline.results.friction_map import Holds
+from pipeline.results.model import Interval
+from pipeline.results.sheet import Met, TargetAnswer
+from pipeline.results.wear import CompoundWear
 
-MET, MISSED, OPEN = "met", "not met", "not shown"
+MET: Met = "met"
+MISSED: Met = "not met"
+OPEN: Met = "not shown"
 
 
 def in_short(inputs: Inputs) -> Section:
     """The first part of the sheet."""
     parts: list[Text | Table] = [window_text(inputs), *off_text(inputs), *pooled_text(inputs)]
-    for component, found in sorted((inputs.wear.get("/components") or {}).items()):
-        rate = inputs.wear.number(
-            f"{name_of(component)}: wear per stop", f"/components/{component}/rates/um_per_stop", "µm"
+    for component, cited in sorted(inputs.wear.named(lambda found: found.components or {}).items()):
+        found = cited.result
+        rate = cited.number(
+            f"{name_of(component)}: wear per stop", lambda c: c.rates.um_per_stop if c.rates else None, unit="µm"
         )
         said = "Wear of {component}: {rate} per stop, {law}." if rate.given else "Wear of {component}: {rate}; {law}."
         words: dict[str, Cell] = {"component": name_of(component), "rate": rate, "law": law_words(found)}
@@ -48,45 +56,61 @@ def target_rows(inputs: Inputs) -> list[list[Cell]]:
     if target is None:
         return []
     rows: list[list[Cell]] = []
-    if inputs.friction.get("/holds"):
-        rows.append(_holds_row(inputs))
-    elif target.get("/temperature_window"):
-        rows += _window_rows(inputs)
-    if target.get("/disc_wear") is not None:
-        rows.append(_wear_row(inputs))
+    holds = inputs.friction.result.holds
+    if holds is not None:
+        rows.append(_holds_row(holds, target))
+    elif target.result.temperature_window:
+        rows += _window_rows(inputs, target)
+    if target.result.disc_wear is not None:
+        rows.append(_wear_row(inputs, target))
     return rows
 
 
-def _holds_row(inputs: Inputs) -> list[Cell]:
+def _holds_row(holds: Holds, target: Cited[TargetFigures]) -> list[Cell]:
     """The answer of the friction stage over the wanted window and band."""
-    holds = inputs.friction.get("/holds")
-    assert inputs.target is not None
-    read = inputs.target.number
-    wanted = Text("from {low} to {high}, µ {least} to {most}", {
-        "low": read("wanted window, low end", "/temperature_window/0", "°C", decimals=0),
-        "high": read("wanted window, high end", "/temperature_window/1", "°C", decimals=0),
-        "least": read("wanted µ, lower", "/mu/0", decimals=2), "most": read("wanted µ, upper", "/mu/1", decimals=2)})  # fmt: skip
-    answer = {"yes": MET, "no": MISSED}.get(str(holds.get("answer")), OPEN)
-    return ["Friction inside the wanted band over the wanted window", wanted, str(holds.get("why")), answer]
+    low, high = wanted_ends(target)
+    values: dict[str, Cell] = {
+        "low": low,
+        "high": high,
+        "least": target.number("wanted µ, lower", lambda t: t.mu[0] if t.mu else None, decimals=2),
+        "most": target.number("wanted µ, upper", lambda t: t.mu[1] if t.mu else None, decimals=2),
+    }
+    wanted = Text("from {low} to {high}, µ {least} to {most}", values)
+    answer = {"yes": MET, "no": MISSED, "not shown": OPEN}[holds.answer]
+    return ["Friction inside the wanted band over the wanted window", wanted, holds.why, answer]
 
 
-def _window_rows(inputs: Inputs) -> list[list[Cell]]:
-    target, friction = inputs.target, inputs.friction
-    assert target is not None
-    rows: list[list[Cell]] = []
-    window = friction.get("/window")
-    for index, name, words in (
-        (0, "low", "Friction window reaches down to"),
-        (1, "high", "Friction window reaches up to"),
-    ):
-        wanted = target.number(f"wanted window, {name} end", f"/temperature_window/{index}", "°C", decimals=0)
-        found = friction.number(f"window, {name} end", f"/window/{name}_c", "°C", decimals=0)
-        answer = end_answer(wanted, found, name, window.get(f"{name}_limited_by") if window else None)
-        rows.append([words, wanted, found, answer])
-    return rows
+def wanted_ends(target: Cited[TargetFigures]) -> tuple[Number, Number]:
+    """Both ends of the wanted window."""
+    low = target.number(
+        "wanted window, low end",
+        lambda t: t.temperature_window[0] if t.temperature_window else None,
+        unit="°C",
+        decimals=0,
+    )
+    high = target.number(
+        "wanted window, high end",
+        lambda t: t.temperature_window[1] if t.temperature_window else None,
+        unit="°C",
+        decimals=0,
+    )
+    return low, high
 
 
-def end_answer(wanted: Number, found: Number, name: str, limited_by: str | None) -> str:
+def _window_rows(inputs: Inputs, target: Cited[TargetFigures]) -> list[list[Cell]]:
+    low, high = wanted_ends(target)
+    read, window = inputs.friction.number, inputs.friction.result.window
+    found_low = read("window, low end", lambda f: f.window.low_c if f.window else None, decimals=0)
+    found_high = read("window, high end", lambda f: f.window.high_c if f.window else None, decimals=0)
+    low_answer = end_answer(low, found_low, "low", window.low_limited_by if window else None)
+    high_answer = end_answer(high, found_high, "high", window.high_limited_by if window else None)
+    return [
+        ["Friction window reaches down to", low, found_low, low_answer],
+        ["Friction window reaches up to", high, found_high, high_answer],
+    ]
+
+
+def end_answer(wanted: Number, found: Number, name: str, limited_by: str | None) -> Met:
     """Met when the window reaches the wanted end; short of it: not met when the band limits it, not shown when the data do."""
     if wanted.value is None or found.value is None:
         return OPEN
@@ -96,16 +120,21 @@ def end_answer(wanted: Number, found: Number, name: str, limited_by: str | None)
     return MISSED if limited_by == "band" else OPEN
 
 
-def _wear_row(inputs: Inputs) -> list[Cell]:
-    target = inputs.target
-    assert target is not None
-    wanted = target.number("wanted disc wear per stop and face, at most", "/disc_wear", "µm", decimals=3)
-    pointer = "/components/disc/map_and_duty/um_per_stop_per_face"
-    found = inputs.wear.number("disc wear per stop and face on map and duty blocks", pointer, "µm")
+def _wear_row(inputs: Inputs, target: Cited[TargetFigures]) -> list[Cell]:
+    wanted = target.number("wanted disc wear per stop and face, at most", lambda t: t.disc_wear, decimals=3)
+    label = "disc wear per stop and face on map and duty blocks"
+    found = inputs.wear.number(label, _loss_of_disc, unit="µm")
     return ["Disc wear per stop and face on map and duty blocks, at most", wanted, found, at_most(wanted, found)]
 
 
-def at_most(wanted: Number, found: Number) -> str:
+def _loss_of_disc(wear: CompoundWear) -> Interval | None:
+    if not wear.components or "disc" not in wear.components:
+        return None
+    disc = wear.components["disc"]
+    return disc.map_and_duty.um_per_stop_per_face if disc.map_and_duty else None
+
+
+def at_most(wanted: Number, found: Number) -> Met:
     """Met when the whole interval lies at or under the limit, not met when it lies above, else not shown."""
     if wanted.value is None or found.value is None:
         return OPEN
@@ -116,10 +145,10 @@ def at_most(wanted: Number, found: Number) -> str:
     return MISSED if found.low > wanted.value else OPEN
 
 
-def answers(inputs: Inputs) -> list[dict[str, object]]:
-    """The targets for sheet.json: {"target", "wanted", "found", "met"}, met one of met, not met, not shown."""
+def answers(inputs: Inputs) -> list[TargetAnswer]:
+    """The targets for sheet.json."""
     return [
-        {"target": row[0], "wanted": _said(row[1]), "found": _said(row[2]), "met": row[3]}
+        TargetAnswer.model_validate({"target": row[0], "wanted": _said(row[1]), "found": _said(row[2]), "met": row[3]})
         for row in target_rows(inputs)
     ]
 

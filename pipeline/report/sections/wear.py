@@ -1,109 +1,148 @@
 """Wear: intervals and rates of every component, the law with its intervals and the temperatures that support it."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
 
 from pipeline.report import numbers
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.wear_words import identified, law_words, name_of
+from pipeline.report.source import Cited
+from pipeline.report.wear_words import identified, law_words, name_of, spoken
+from pipeline.results.model import Interval
+from pipeline.results.wear import CompoundComponent, FittedLaw, Rates
 
-RATES = (
-    ("um_per_stop", "Thickness per stop", "µm"), ("um_per_stop_per_face", "Thickness per stop and face", "µm"), ("mg_per_stop", "Mass per stop", "mg"),
-    ("mm3_per_mj", "Volume per friction work of the brake", "mm³/MJ"), ("mm3_per_n_m", "Volume per normal force and distance, one face", "mm³/(N m)"),
-)  # fmt: skip
+RATES: tuple[tuple[Callable[[Rates], Interval | None], str, str], ...] = (
+    (lambda r: r.um_per_stop, "Thickness per stop", "µm"),
+    (lambda r: r.um_per_stop_per_face, "Thickness per stop and face", "µm"),
+    (lambda r: r.mg_per_stop, "Mass per stop", "mg"),
+    (lambda r: r.mm3_per_mj, "Volume per friction work of the brake", "mm³/MJ"),
+    (lambda r: r.mm3_per_n_m, "Volume per normal force and distance, one face", "mm³/(N m)"),
+)
+FIT: tuple[tuple[str, Callable[[FittedLaw], float | None], int], ...] = (
+    ("χ²/dof", lambda law: law.chi2_per_dof, 2),
+    ("AICc", lambda law: law.aicc, 1),
+    ("leave-one-out error", lambda law: law.loo_rmse_um, 2),
+)
+Components = Mapping[str, Cited[CompoundComponent]]
 
 
 def wear(inputs: Inputs) -> Section:
     """The wear part of the sheet."""
     source = inputs.wear
-    components = source.get("/components")
-    if not isinstance(components, Mapping) or not components:
-        return Section("Wear", [Text("Wear: not given: {why}", {"why": source.reason("/components")}, "open")])
-    parts: list[Text | Items | Table | Picture] = []
-    for component, found in components.items():
-        parts.append(law_text(inputs, component, found))
-    shown = [rate for rate in RATES if any(rate[0] in (found.get("rates") or {}) for found in components.values())]
-    parts.append(Table("Wear rates over all stops after bedding, 95 % intervals; a disc's thickness loss is of both faces together", [
-        "Component", *[f"{words} ({unit})" for _, words, unit in shown]], [
-        [name_of(component), *[source.number(f"{name_of(component)}: {words.lower()}", f"/components/{component}/rates/{key}", unit) for key, words, unit in shown]]
-        for component in components]))  # fmt: skip
+    components = source.named(lambda found: found.components or {})
+    if not components:
+        why = source.reason(lambda found: found.components)
+        return Section("Wear", [Text("Wear: not given: {why}", {"why": why}, "open")])
+    parts: list[Text | Items | Table | Picture] = [law_text(name, found) for name, found in components.items()]
+    parts.append(rate_table(components))
     parts.append(Picture("wear", "Left: interval wear by the chosen law against the measured, with twice the readings' standard uncertainty. Right: wear rate by "
                          "interval. All tests.", "Wear by the law against measured wear, and wear rate by interval"))  # fmt: skip
     parts.append(Picture("wear_law", "Left: the chosen law over temperature with its 95 % band, inside the data's range. Right: wear by cause and purpose of the "
                          "blocks, by the chosen law.", "Wear law over temperature and shares of wear"))  # fmt: skip
-    parts.append(Table("Laws fitted to the interval totals", ["Component", "Law", "χ² per degree of freedom", "AICc", "Leave-one-out error (µm)", "State"], [
-        [name_of(component), chosen_words(model), *[replace(source.number(f"{name_of(component)} {model.get('model')}: {words}", f"/components/{component}/models/{i}/{key}", decimals=d), brief=True)
-         for words, key, d in (("χ²/dof", "chi2_per_dof", 2), ("AICc", "aicc", 1), ("leave-one-out error", "loo_rmse_um", 2))], state(model, found)]
-        for component, found in components.items() for i, model in enumerate(found.get("models") or [])]))  # fmt: skip
-    parameters = parameter_rows(inputs)
+    head = ["Component", "Law", "χ² per degree of freedom", "AICc", "Leave-one-out error (µm)", "State"]
+    parts.append(Table("Laws fitted to the interval totals", head, law_rows(components)))
+    parameters = parameter_rows(components)
     if parameters:
-        parts.append(
-            Table(
-                "Parameters of the chosen laws, 95 % intervals",
-                ["Component", "Law", "Parameter", "Value", "Unit"],
-                parameters,
-            )
-        )
-    parts.append(Items([(f"Mass loss over thickness loss, {name_of(component)} (1.15 or more points to loss inside the material)",
-                         source.number(f"{name_of(component)}: mass over thickness", f"/components/{component}/mass_to_thickness")) for component in components]))  # fmt: skip
-    left_out = source.get("/wear_left_out") or {}
+        head = ["Component", "Law", "Parameter", "Value", "Unit"]
+        parts.append(Table("Parameters of the chosen laws, 95 % intervals", head, parameters))
+    parts.append(Items([mass_item(name, found) for name, found in components.items()]))
     parts += [
-        Text("Left out of wear: {test}: {why}.", {"test": str(test), "why": str(why).rstrip(".")}, "open")
-        for test, why in left_out.items()
+        Text("Left out of wear: {test}: {why}.", {"test": test, "why": why.rstrip(".")}, "open")
+        for test, why in source.result.wear_left_out.items()
     ]
-    parts += [Text("{note}", {"note": str(note)}, sentence=True) for note in source.get("/notes") or []]
+    parts += [Text("{note}", {"note": note}, sentence=True) for note in source.result.notes]
     return Section("Wear", parts)
 
 
-def state(model: Mapping[str, object], found: Mapping[str, object]) -> str:
+def rate_table(components: Components) -> Table:
+    """Rates that some component has, a row a component."""
+    known = [found.result.rates for found in components.values() if found.result.rates is not None]
+    shown = [rate for rate in RATES if any(rate[0](rates) is not None for rates in known)]
+    rows: list[list[Cell]] = [
+        [
+            name_of(name),
+            *(found.number(f"{name_of(name)}: {words.lower()}", _rate(pick), unit=unit) for pick, words, unit in shown),
+        ]
+        for name, found in components.items()
+    ]
+    caption = (
+        "Wear rates over all stops after bedding, 95 % intervals; a disc's thickness loss is of both faces together"
+    )
+    return Table(caption, ["Component", *(f"{words} ({unit})" for _, words, unit in shown)], rows)
+
+
+def _rate(pick: Callable[[Rates], Interval | None]) -> Callable[[CompoundComponent], Interval | None]:
+    return lambda component: pick(component.rates) if component.rates else None
+
+
+def law_rows(components: Components) -> list[list[Cell]]:
+    """Every law of every component with its misfit and what it is."""
+    return [
+        [
+            name_of(name),
+            spoken(law.result.model),
+            *(
+                replace(
+                    law.number(f"{name_of(name)} {law.result.model}: {words}", pick, unit="", decimals=d), brief=True
+                )
+                for words, pick, d in FIT
+            ),
+            state(law.result, found.result),
+        ]
+        for name, found in components.items()
+        for law in found.each(lambda component: component.models)
+    ]
+
+
+def mass_item(name: str, found: Cited[CompoundComponent]) -> tuple[str, Cell]:
+    words = f"Mass loss over thickness loss, {name_of(name)} (1.15 or more points to loss inside the material)"
+    return words, found.number(f"{name_of(name)}: mass over thickness", lambda component: component.mass_to_thickness)
+
+
+def state(law: FittedLaw, component: CompoundComponent) -> str:
     """Chosen, identified, effective, in words with the reason."""
-    said = ["chosen"] if model.get("model") == found.get("chosen") else []
-    said += ["identified"] if model.get("identified") else ["not identified"]
-    said += ["effective parameters"] if model.get("effective") else []
-    return ", ".join(said) + (f": {model['why']}" if model.get("why") else "")
+    said = ["chosen"] if law.model == component.chosen else []
+    said += ["identified"] if law.identified else ["not identified"]
+    said += ["effective parameters"] if law.effective else []
+    return ", ".join(said) + (f": {law.why}" if law.why else "")
 
 
-def law_text(inputs: Inputs, component: str, found: Mapping[str, Any]) -> Text:
+def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
     """The chosen law of a component, why it, and the temperatures that support it."""
-    chosen = found.get("chosen")
-    if not chosen:
-        why = numbers.why_missing(found, "chosen") or inputs.wear.reason(f"/components/{component}/chosen")
-        return Text(
-            "{component}: no law is chosen: {why}", {"component": name_of(component), "why": why}, "open", sentence=True
-        )
-    words: dict[str, Cell] = {"component": name_of(component), "law": str(chosen).replace("_", " ")}
+    found = cited.result
+    if found.chosen is None:
+        why = cited.reason(lambda component: component.chosen)
+        said = "{component}: no law is chosen: {why}"
+        return Text(said, {"component": name_of(name), "why": why}, "open", sentence=True)
+    words: dict[str, Cell] = {"component": name_of(name), "law": spoken(found.chosen)}
     if not identified(found):
         said = "{component}: {none}. The {law} law stands in as a description of these tests, and nothing follows from it beyond them."
         return Text(said, words | {"none": law_words(found)}, "open", sentence=True)
-    why = f" ({found['chosen_why']})" if found.get("chosen_why") else ""
-    values = words | {"why": why}
-    spans = found.get("temperature_range_c")
-    if isinstance(spans, list) and len(spans) == 2 and None not in spans:
-        base = f"/components/{component}/temperature_range_c"
-        values |= {"low": inputs.wear.number(f"{component}: law supported from", f"{base}/0", "°C", decimals=0),
-                   "high": inputs.wear.number(f"{component}: law supported to", f"{base}/1", "°C", decimals=0)}  # fmt: skip
-        return Text("{component}: the {law} law is chosen{why}. The data support it from {low} to {high}, not beyond.", values, sentence=True)  # fmt: skip
-    return Text("{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond.", values, sentence=True)  # fmt: skip
+    values = words | {"why": f" ({found.chosen_why})" if found.chosen_why else ""}
+    span = cited.part(lambda component: component.temperature_range_c)
+    if span is not None:
+        values |= {
+            "low": span.number(f"{name}: law supported from", lambda ends: ends[0], unit="°C", decimals=0),
+            "high": span.number(f"{name}: law supported to", lambda ends: ends[1], unit="°C", decimals=0),
+        }
+        said = "{component}: the {law} law is chosen{why}. The data support it from {low} to {high}, not beyond."
+        return Text(said, values, sentence=True)
+    said = "{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond."
+    return Text(said, values, sentence=True)
 
 
-def parameter_rows(inputs: Inputs) -> list[list[Cell]]:
+def parameter_rows(components: Components) -> list[list[Cell]]:
     """Parameters of the chosen laws."""
-    rows: list[list[Cell]] = []
-    for component, found in (inputs.wear.get("/components") or {}).items():
-        for i, model in enumerate(found.get("models") or []):
-            if model.get("model") != found.get("chosen"):
-                continue
-            for name, parameter in (model.get("parameters") or {}).items():
-                unit = numbers.unit_words(str(parameter.get("unit") or "")) if isinstance(parameter, Mapping) else ""
-                number = inputs.wear.number(
-                    f"{name_of(component)}: {name}", f"/components/{component}/models/{i}/parameters/{name}"
-                )
-                rows.append([name_of(component), str(chosen_words(model)), name, number, unit or "1"])
-    return rows
-
-
-def chosen_words(model: Mapping[str, object]) -> str:
-    """The law's name as words."""
-    return str(model.get("model")).replace("_", " ")
+    return [
+        [
+            name_of(name),
+            spoken(law.result.model),
+            parameter,
+            one.number(f"{name_of(name)}: {parameter}", lambda found: found, unit=""),
+            numbers.unit_words(one.result.unit) or "1",
+        ]
+        for name, found in components.items()
+        for law in found.each(lambda component: component.models)
+        if law.result.model == found.result.chosen
+        for parameter, one in law.named(lambda fitted: fitted.parameters).items()
+    ]

@@ -15,6 +15,7 @@ from pipeline.conditioning.offsets import robust_line
 from pipeline.findings import Finding, finding, of_each
 from pipeline.inputs import unit_slips
 from pipeline.method import Method
+from pipeline.results.summary import Candidate, EnergyBalance
 from pipeline.stops.alignment import Alignment
 from pipeline.stops.faults.levels import RATIO_MOVES, balance_allowance, ratio_findings, torque_limit
 
@@ -32,7 +33,7 @@ UNIT_TOLERANCE = 0.03
 LEVELS = {"pressure": "pressure", "speed": "angular_speed", "torque": "torque"}  # channel -> dimension
 
 
-def ratio_statistics(ratios: np.ndarray) -> dict[str, Any]:
+def ratio_statistics(ratios: np.ndarray) -> EnergyBalance:
     """Median, robust scatter, trend per 100 stops with its standard uncertainty; null with why where there are too
     few.
 
@@ -41,56 +42,50 @@ def ratio_statistics(ratios: np.ndarray) -> dict[str, Any]:
     index = np.flatnonzero(np.isfinite(ratios))
     values = ratios[index]
     if values.size == 0:
-        return {
-            "ratio_median": None,
-            "ratio_scatter": None,
-            "trend_per_100_stops": None,
-            "why": "no stop with an energy ratio",
-        }
+        return EnergyBalance(why="no stop with an energy ratio")
     median = float(np.median(values))
-    result: dict[str, Any] = {
-        "ratio_median": median,
-        "ratio_scatter": 1.4826 * float(np.median(np.abs(values - median))),
-        "trend_per_100_stops": None,
-        "trend_u": None,
-    }
-    if values.size >= 10:
-        (_, slope), covariance = robust_line(index.astype(float), values)
-        result |= {"trend_per_100_stops": float(100 * slope), "trend_u": float(100 * np.sqrt(covariance[1, 1]))}
-    else:
-        result["trend_why"] = "fewer than ten stops with an energy ratio"
-    return result
+    scatter = 1.4826 * float(np.median(np.abs(values - median)))
+    if values.size < 10:
+        why = "fewer than ten stops with an energy ratio"
+        return EnergyBalance(ratio_median=median, ratio_scatter=scatter, trend_why=why)
+    (_, slope), covariance = robust_line(index.astype(float), values)
+    return EnergyBalance(
+        ratio_median=median,
+        ratio_scatter=scatter,
+        trend_per_100_stops=float(100 * slope),
+        trend_u=float(100 * np.sqrt(covariance[1, 1])),
+    )
 
 
 def candidates(
     median: float | None, line: BalanceLine | None, *, limit: float, units: Mapping[str, str] | None = None
-) -> list[dict[str, Any]]:
+) -> list[Candidate]:
     """What a balance off by one factor may come from, the like unit slips first; empty where it is within `limit`.
 
-    units: the card's, by channel. Each: cause, factor (the ratio it would give), residual (measured over that, less
-    1), and what it can't be told from.
+    units: the card's, by channel.
     """
     if median is None or not np.isfinite(median) or abs(median - 1) <= limit:
         return []
-    found = []
+    found: list[tuple[str, float | None, float | None]] = []
     for channel, (dimension, power) in POWERS.items():
         word = "entered as" if channel == "inertia" else "labelled"
         for slip in unit_slips.named(dimension, median**power, (units or {}).get(channel), tolerance=UNIT_TOLERANCE):
             factor = slip.factor**power
             cause = f"{channel} in {slip.actual} {word} {slip.labelled}"
-            found.append({"cause": cause, "factor": factor, "residual": median / factor - 1})
-    causes = [
-        {"cause": f"torque gain {median:.3f} times the true one", "factor": median, "residual": 0.0},
-        {"cause": f"inertia entered {1 / median:.3f} times the true one", "factor": median, "residual": 0.0},
-        {"cause": f"speed scale {1 / median:.3f} times the true one", "factor": median, "residual": 0.0},
-        {"cause": f"time scale (sample rate) {median:.3f} times the true one", "factor": median, "residual": 0.0},
+            found.append((cause, factor, median / factor - 1))
+    same: list[tuple[str, float | None, float | None]] = [
+        (f"torque gain {median:.3f} times the true one", median, 0.0),
+        (f"inertia entered {1 / median:.3f} times the true one", median, 0.0),
+        (f"speed scale {1 / median:.3f} times the true one", median, 0.0),
+        (f"time scale (sample rate) {median:.3f} times the true one", median, 0.0),
     ]
     if line is not None and abs(line.gain - 1) < min(limit, abs(median - 1) / 2):
-        causes.insert(
-            0, {"cause": "torque offset or drag, not a gain: the line's slope is 1", "factor": None, "residual": None}
-        )
+        same.insert(0, ("torque offset or drag, not a gain: the line's slope is 1", None, None))
     told = "a torque gain, a wrong inertia, a speed scale and a time scale give the same ratio"
-    return [c | {"not_told_apart_from": told} for c in found + causes]
+    return [
+        Candidate(cause=cause, factor=factor, residual=residual, not_told_apart_from=told)
+        for cause, factor, residual in [*found, *same]
+    ]
 
 
 def balance_findings(
@@ -99,20 +94,20 @@ def balance_findings(
     """Energy ratio off over the test (with candidates) and odd in single stops; levels off the schedule."""
     ratios = stops["energy_ratio"].cast(pl.Float64).to_numpy()
     statistics = ratio_statistics(ratios)
-    median, limit = statistics["ratio_median"], balance_limit(stops, found, card, method)
+    median, limit = statistics.ratio_median, balance_limit(stops, found, card, method)
     stated = torque_limit(card, stops)
     result: list[Finding] = []
     causes = candidates(median, found.line, limit=limit, units=units_of(card))
     causes = _first_named(causes, median, found, alignment)
-    if causes:
-        named = "; ".join(c["cause"] for c in causes)
-        evidence = {"ratio_median": median, "candidates": causes}
+    if causes and median is not None:
+        named = "; ".join(c.cause for c in causes)
+        evidence = {"ratio_median": median, "candidates": [c.model_dump(exclude_unset=True) for c in causes]}
         text = f"work at the brake is {median:.3f} of the energy the shaft gave up. Candidates: {named}"
         result.append(finding("energy_balance", text, evidence=evidence))
         if abs(median - 1) > max(method.reduction.balance_gross, limit):
             text = f"the whole test's energy ratio is {median:.3f}"
             result += of_each(_every(stops), "energy_balance", text, evidence={"ratio_median": median})
-    trend, u = statistics["trend_per_100_stops"], statistics.get("trend_u")
+    trend, u = statistics.trend_per_100_stops, statistics.trend_u
     stretch = np.ptp(np.flatnonzero(np.isfinite(ratios))) / 100 if trend is not None else 0.0
     # A late speed bends the ratio by itself, from stop to stop too.
     moves = [] if found.speed_late else ratio_findings(stops, card, unsplit_share(stops, found))
@@ -123,7 +118,7 @@ def balance_findings(
         evidence = {"trend_per_100_stops": trend, "u": u, "over_test": trend * stretch}
         result.append(finding("energy_ratio_trend", text, channel="torque", evidence=evidence))
     odd = ODD_RATIO if stated is None else min(ODD_RATIO, ODD_STATED + 2 * stated)
-    for i in odd_ratios(ratios, statistics["ratio_scatter"], odd):
+    for i in odd_ratios(ratios, statistics.ratio_scatter, odd):
         text = f"energy ratio {ratios[i]:.3f} stands out from its neighbours: speed or torque is wrong in this stop"
         result.append(
             finding(
@@ -181,8 +176,8 @@ def unsplit_share(stops: pl.DataFrame, found: FoundCorrections) -> float:
 
 
 def _first_named(
-    causes: list[dict[str, Any]], median: float | None, found: FoundCorrections, alignment: Alignment
-) -> list[dict[str, Any]]:
+    causes: list[Candidate], median: float | None, found: FoundCorrections, alignment: Alignment
+) -> list[Candidate]:
     """The candidates, led by what another witness speaks for: a late speed, or a speed that stands off the schedule
     alike.
     """
@@ -190,11 +185,11 @@ def _first_named(
         return causes
     if found.speed_late:
         cause = f"speed recorded {1e3 * found.speed_late:.0f} ms late, or one that sees the torque"
-        return [{"cause": cause, "factor": None, "residual": None}, *causes]
+        return [Candidate(cause=cause, factor=None, residual=None), *causes]
     scale = alignment.scales.get("speed")
     if scale is not None and abs(scale - 1) > SPEED_ALIKE and abs(median * scale - 1) < SPEED_ALIKE:
         cause = f"speed scale: speed stands at {scale:.3f} of the schedule's too"
-        return [{"cause": cause, "factor": 1 / scale, "residual": median * scale - 1}, *causes]
+        return [Candidate(cause=cause, factor=1 / scale, residual=median * scale - 1), *causes]
     return causes
 
 

@@ -14,7 +14,6 @@ the test cannot tell and says so. No friction coefficient rests on these channel
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -23,6 +22,7 @@ from pipeline.archive.card import Card
 from pipeline.findings import Finding, finding
 from pipeline.inputs.unit_slips import ZERO_C, Slip, slips
 from pipeline.results import scan_table
+from pipeline.results.summary import ChannelUnit
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
 AIR_C = (0.0, 50.0)
@@ -53,9 +53,7 @@ def readings(card: Card, channels: Path) -> pl.DataFrame:
     return lazy.group_by("recording").agg(first).sort("recording").collect()
 
 
-def other_temperatures(
-    card: Card, table: pl.DataFrame, disc_slipped: bool
-) -> tuple[list[Finding], list[dict[str, Any]]]:
+def other_temperatures(card: Card, table: pl.DataFrame, disc_slipped: bool) -> tuple[list[Finding], list[ChannelUnit]]:
     """Findings, and for each channel its unit, what vouches for it and the units that it might as well be in, with
     why.
     """
@@ -78,7 +76,7 @@ def other_temperatures(
             why = f"{', '.join(left)}: {lacks if not disc_slipped else 'the disc temperature is in doubt itself'}"
         vouched = [by] if read.size >= LEAST_STOPS else []
         rows.append(
-            {"channel": name, "unit": unit, "vouched_by": vouched, "not_verifiable": [] if slip else left, "why": why}
+            ChannelUnit(channel=name, unit=unit, vouched_by=vouched, not_verifiable=[] if slip else left, why=why)
         )
     return found, rows
 

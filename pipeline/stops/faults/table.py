@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -15,6 +15,8 @@ from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.method import Method
 from pipeline.results import scan_table
+from pipeline.results.record import Recording
+from pipeline.results.summary import ChannelUnit
 from pipeline.stops.alignment import Alignment, schedule
 from pipeline.stops.clock import clock_jumps
 from pipeline.stops.faults.balance import balance_findings
@@ -41,7 +43,7 @@ class Shown(NamedTuple):
 
     findings: list[Finding]
     of_other_temperatures: list[Finding]
-    units: list[dict[str, Any]]
+    units: list[ChannelUnit]
 
 
 def table_shows(
@@ -51,7 +53,7 @@ def table_shows(
     setup: Setup,
     levels: pl.DataFrame,
     alignment: Alignment,
-    recordings: Sequence[dict[str, Any]],
+    recordings: Sequence[Recording],
 ) -> Shown:
     """All that the finished table of stops tells of faults. levels: `schedule_levels`; recordings: the ingest
     record's.
@@ -69,9 +71,7 @@ def table_shows(
     return Shown(found, others, [*verified(stops, levels, card, witnesses, by_heat), *other_units])
 
 
-def faults_across(
-    stops: pl.DataFrame, card: Card, channels: Path, recordings: Sequence[dict[str, Any]]
-) -> list[Finding]:
+def faults_across(stops: pl.DataFrame, card: Card, channels: Path, recordings: Sequence[Recording]) -> list[Finding]:
     """All of them, each with its stop and file where it strikes single stops.
 
     recordings: the ingest record's, duplicates left out. A conductance or cp that the card does not give is taken as
@@ -90,10 +90,8 @@ def faults_across(
     if rises is not None:
         found += swapped_thermocouples(stops, rises)
     first_stop = {r: s for r, s in stops.select("recording", "stop").sort("stop", descending=True).iter_rows()}
-    first, last, numbers, files = (
-        [r.get(key) for r in recordings] for key in ("first_time", "last_time", "recording", "file")
-    )
-    return found + clock_jumps(first, last, [int(n or 0) for n in numbers], [str(f) for f in files], first_stop)
+    first, last = [r.first_time for r in recordings], [r.last_time for r in recordings]
+    return found + clock_jumps(first, last, [r.recording for r in recordings], [r.file for r in recordings], first_stop)
 
 
 def schedule_levels(card: Card) -> pl.DataFrame:

@@ -16,6 +16,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.findings import Finding, finding, of_each
 from pipeline.inputs.unit_slips import Slip
+from pipeline.results.summary import ChannelUnit
 from pipeline.stops.faults.start_temperatures import unit_not_excluded
 from pipeline.stops.faults.unit_witness import EFFECTS, LEAST_STOPS, Found, not_excluded, slips_found
 from pipeline.stops.reduction import Setup
@@ -228,7 +229,7 @@ def _starts(stops: pl.DataFrame, levels: pl.DataFrame) -> tuple[np.ndarray, np.n
 
 def verified(
     stops: pl.DataFrame, levels: pl.DataFrame, card: Card, w: Witnesses, by_heat: list[str] | None = None
-) -> list[dict[str, Any]]:
+) -> list[ChannelUnit]:
     """For each needed channel: its unit, what vouches for it, and the units that nothing in the test tells it from,
     with why.
 
@@ -251,17 +252,14 @@ def verified(
     return rows
 
 
-def _row(channel: str, unit: str, by: Sequence[str], left: Sequence[str], factors: Sequence[float]) -> dict[str, Any]:
+def _row(channel: str, unit: str, by: Sequence[str], left: Sequence[str], factors: Sequence[float]) -> ChannelUnit:
     near = [u for u, f in zip(left, factors, strict=False) if abs(np.log(f)) <= 0.05]
     far = [u for u in left if u not in near]
     why = [f"{', '.join(near)}: within 5 % of it"] if near else []
     if far:
         lacks = "what the test has does not tell them apart" if by else "nothing in the test says what it should read"
         why.append(f"{', '.join(far)}: {lacks}")
-    return {
-        "channel": channel,
-        "unit": unit,
-        "vouched_by": [CALLED[name] for name in by],
-        "not_verifiable": list(left),
-        "why": "; ".join(why) or None,
-    }
+    vouched = [CALLED[name] for name in by]
+    return ChannelUnit(
+        channel=channel, unit=unit, vouched_by=vouched, not_verifiable=list(left), why="; ".join(why) or None
+    )

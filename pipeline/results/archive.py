@@ -1,0 +1,44 @@
+"""archive.json of a method: every test of the archive with its state, and what was skipped or left out."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pipeline.results.model import Result, given
+
+Status = Literal["ok", "unusable", "summary"]
+
+
+class TestState(Result):
+    """A test of the archive."""
+
+    __test__ = False  # not a test class, whatever its name says to a test collector
+
+    test: str = given("test's id")
+    compound: str | None = given("compound, as the card names it", default=None)
+    status: Status = given("ok, unusable, or summary: a kept table of reduced rows")
+    why: str | None = given("why it is unusable, or what to mind", default=None)
+
+
+class Skipped(Result):
+    """A folder of the archive that is no test of the run."""
+
+    folder: str = given("its name")
+    why: str = given("why it is none")
+
+
+class LeftOut(Result):
+    """A target, duty or rig file that is not used."""
+
+    file: str = given("its name")
+    why: str = given("why it is not")
+
+
+class Archive(Result):
+    """archive.json of a method."""
+
+    method: str = given("method's id")
+    tests: list[TestState] = given("every test", default_factory=list)
+    skipped: list[Skipped] = given("folders that are no test", default_factory=list)
+    left_out: list[LeftOut] = given("files that are not used", default_factory=list)
+    software: str = given("version of the software")

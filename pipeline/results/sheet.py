@@ -1,0 +1,59 @@
+"""sheet.json: the text of a compound's sheet, and every number on it with the file and key that it was read from."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pipeline.results.model import OfCompound, Result, given
+
+Met = Literal["met", "not met", "not shown"]
+
+
+class TargetAnswer(Result):
+    """A target and whether it is met."""
+
+    target: str = given("what the target asks for")
+    wanted: str = given("what it wants, as printed")
+    found: str = given("what was found, as printed")
+    met: Met = given("met, not met, or not shown by these data")
+
+
+class PrintedNumber(Result):
+    """A number on the sheet."""
+
+    label: str = given("what it is")
+    text: str = given("as printed, with its unit")
+    value: float | int | None = given("value in `unit`", default=None)
+    unit: str = given("unit as printed", default="")
+    low: float | None = given("lower end of its interval", default=None)
+    high: float | None = given("upper end of its interval", default=None)
+    file: str = given("file that it was read from, below the method's results")
+    key: str = given("JSON pointer of its key there, or words on how to get it from a table")
+    factor: float | None = given("what the file's value was multiplied by for showing; null for 1", default=None)
+    why: str | None = given("why there is no value", default=None)
+
+
+class PrintedFigure(Result):
+    """A figure on the sheet."""
+
+    name: str = given("its name")
+    caption: str = given("caption as printed")
+
+
+class PrintedSection(Result):
+    """A part of the sheet."""
+
+    title: str = given("heading")
+    text: list[str] = given("paragraphs as printed", default_factory=list)
+    figures: list[PrintedFigure] = given("its figures", default_factory=list)
+    numbers: list[PrintedNumber] = given("its numbers in reading order", default_factory=list)
+
+
+class Sheet(OfCompound):
+    """sheet.json of a compound."""
+
+    method_digest: str | None = given("digest of all settings and revisions of the method", default=None)
+    software: str | None = given("version of the software", default=None)
+    tests: list[str] = given("tests on the sheet", default_factory=list)
+    targets: list[TargetAnswer] = given("targets and answers; empty without a target", default_factory=list)
+    sections: list[PrintedSection] = given("the sheet's parts", default_factory=list)
