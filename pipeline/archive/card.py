@@ -8,25 +8,21 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import math
 import re
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
+from pipeline.archive.brake import Brake
+from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
     Acceleration,
-    Area,
-    Conductivity,
-    Density,
     Duration,
     Inertia,
     Length,
-    Mass,
     Pressure,
-    Share,
     Temperature,
     Torque,
     scale_offset,
@@ -51,124 +47,10 @@ QUANTITIES = {
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
-class FrictionRing(Model):
-    outer_diameter: Length
-    inner_diameter: Length
-
-    @model_validator(mode="after")
-    def _ordered(self) -> FrictionRing:
-        if self.outer_diameter <= self.inner_diameter:
-            raise ValueError("outer_diameter must be above inner_diameter")
-        return self
-
-
-class Disc(Model):
-    mass: Mass | None = None
-    thickness: Length | None = None
-    minimum_thickness: Length | None = None
-    density: Density | None = None
-    heat_capacity: Literal["carbon"] | float | None = None  # J/(kg K) when a number
-    conductivity: Conductivity | None = None
-    emissivity: Share | None = None
-    cooled_area: Area | None = None
-
-    @field_validator("heat_capacity", mode="before")
-    @classmethod
-    def _heat_capacity(cls, value: Any) -> Any:
-        if value is None or (isinstance(value, str) and value.strip() == "carbon"):
-            return value if value is None else "carbon"
-        try:
-            return _above_zero(to_si(value, "heat_capacity"), value)
-        except ValueError as error:
-            raise ValueError(f"{error}; or the word carbon") from error
-
-
-class Pad(Model):
-    mass: Mass | None = None
-    thickness: Length | None = None
-    minimum_thickness: Length | None = None
-    density: Density | None = None
-
-
-def _above_zero(number: float, shown: Any) -> float:
-    if number <= 0:
-        raise ValueError(f"{shown!r} must be above zero")
-    return number
-
-
-class Brake(Model):
-    friction_ring: FrictionRing | None = None
-    effective_radius: Length | None = None
-    pistons_per_side: Annotated[tuple[Length, ...], Field(min_length=1, max_length=24)]
-    pad_area: Area
-    pads: Annotated[PositiveInt, BeforeValidator(as_number)] = 2
-    efficiency: Share = 1.0
-    threshold_pressure: Pressure = 0.0
-    disc: Disc = Disc()
-    pad: Pad = Pad()
-
-    @field_validator("efficiency")
-    @classmethod
-    def _efficiency(cls, value: float) -> float:
-        if not 0 < value <= 1.5:
-            raise ValueError("must be above 0 and at most about 1")
-        return value
-
-    @model_validator(mode="after")
-    def _radius(self) -> Brake:
-        if self.friction_ring is None and self.effective_radius is None:
-            raise ValueError("give friction_ring or effective_radius")
-        reach = self.friction_ring.outer_diameter if self.friction_ring else 4 * (self.effective_radius or 0.0)
-        if max(self.pistons_per_side) >= reach:
-            raise ValueError(
-                f"pistons_per_side: a piston of {max(self.pistons_per_side):g} m does not fit the brake; check its unit"
-            )
-        return self
-
-    @property
-    def piston_area(self) -> float:
-        """Area of the pistons on one side of the disc, m^2."""
-        return sum(math.pi * d * d / 4 for d in self.pistons_per_side)
-
-    @property
-    def friction_area(self) -> float:
-        """Friction area of all pads together, m^2 (what energy and power density refer to)."""
-        return self.pads * self.pad_area
-
-    @property
-    def swept_area(self) -> float | None:
-        """Swept ring of one disc face, m^2; None without a friction ring."""
-        if self.friction_ring is None:
-            return None
-        return math.pi / 4 * (self.friction_ring.outer_diameter**2 - self.friction_ring.inner_diameter**2)
-
-
 class Channel(Model):
     column: Text
     unit: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
     includes_drag: Truth = True
-
-
-class Sensor(Model):
-    full_scale: str | None = None
-    accuracy: str
-
-    @field_validator("full_scale", "accuracy", mode="before")
-    @classmethod
-    def _as_text(cls, value: Any) -> Any:
-        if isinstance(value, dict | list):
-            raise ValueError("must be a value with a unit")
-        return None if value is None else str(value)
-
-
-class SensorLimit(Model):
-    """Half-width of a sensor's stated limits (rectangular), SI: absolute or relative to the reading; full scale in
-    SI.
-    """
-
-    absolute: float | None = None
-    relative: float | None = None
-    full_scale: float | None = None
 
 
 class Recordings(Model):
@@ -223,7 +105,7 @@ class Recordings(Model):
                 raise ValueError(f"sensors.{name}: unknown key; nearest known key: {near[0]}")
             if name in known:
                 try:
-                    _limit_of(sensor, known[name])
+                    limit_of(sensor, known[name])
                 except ValueError as error:
                     raise ValueError(f"sensors.{name}: {error}") from error
         return self
@@ -377,23 +259,10 @@ def sensor_limit(card: Card, name: str, dimension: str) -> SensorLimit | None:
     absolute. Raises ValueError when the text cannot be read.
     """
     sensor = (card.recordings.sensors or {}).get(name)
-    return None if sensor is None else _limit_of(sensor, dimension)
+    return None if sensor is None else limit_of(sensor, dimension)
 
 
 def full_scales(card: Card) -> dict[str, float]:
     """Stated full scales of torque (N m) and pressure (Pa)."""
     limits = {name: sensor_limit(card, name, CHANNELS[name]) for name in ("torque", "pressure")}
     return {n: limit.full_scale for n, limit in limits.items() if limit is not None and limit.full_scale is not None}
-
-
-def _limit_of(sensor: Sensor, dimension: str) -> SensorLimit:
-    """The sensor's limits; raises ValueError when full scale or accuracy cannot be read."""
-    full = to_si(sensor.full_scale, dimension) if sensor.full_scale is not None else None
-    text = sensor.accuracy.strip()
-    if text.endswith("%") or re.match(r"^[-+.\deE]+$", text):
-        share = to_si(text if text.endswith("%") else float(text), "share")
-        if full is not None:
-            return SensorLimit(absolute=abs(share) * full, full_scale=full)
-        return SensorLimit(relative=abs(share))
-    difference = "temperature_difference" if dimension == "temperature" else dimension
-    return SensorLimit(absolute=abs(to_si(text, difference)), full_scale=full)

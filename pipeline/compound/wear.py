@@ -10,6 +10,7 @@ from pipeline.errors import InputError
 from pipeline.method.wear import Wear
 from pipeline.results.wear import CompoundWear
 from pipeline.wear import compound
+from pipeline.wear.members import WearRecord
 from pipeline.wear.readings import read_wear
 
 
@@ -27,11 +28,11 @@ def of_compound(tests: Sequence[CompoundTest], archive: Path, settings: Wear, te
     )
 
 
-def _read(test: CompoundTest, archive: Path) -> compound.WearRecord:
+def _read(test: CompoundTest, archive: Path) -> WearRecord:
     if test.card.wear is None or not len(test.stops):
         raise InputError("the test card names no wear file" if test.card.wear is None else "no stop was found")
     folder = archive / test.name
     readings, _ = read_wear(folder / test.card.wear, inside=folder)
     own = test.wear.components or {}
     ratios = {name: found.mass_to_thickness for name, found in own.items() if found.mass_to_thickness}
-    return compound.WearRecord(test.card, test.stops, test.traces, test.summary.missing, readings, ratios)
+    return WearRecord(test.card, test.stops, test.traces, test.summary.missing, readings, ratios)

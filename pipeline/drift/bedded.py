@@ -11,9 +11,10 @@ import numpy as np
 
 from pipeline.constants import Array
 from pipeline.drift.change import Search, before_use
+from pipeline.drift.matching import finite_median
 from pipeline.drift.monitoring import Watch, local_slopes
 from pipeline.drift.noise import Repeatability, covariance, generalised
-from pipeline.drift.series import Series, finite_median
+from pipeline.drift.series import Series
 from pipeline.drift.shapes import bedding
 from pipeline.method.drift import Drift
 

@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 from pipeline.constants import ZERO_C, Array
 from pipeline.drift.bedded import Bedding
 from pipeline.drift.change import Change, phase_levels, phases
+from pipeline.drift.matching import finite_median
 from pipeline.drift.monitoring import Watch
 from pipeline.drift.noise import Repeatability
 from pipeline.drift.sensor import TorqueDrift
-from pipeline.drift.series import Series, finite_median
+from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
 from pipeline.results.drift import AfterPause, EvidenceItem, HotBlock, Size, Verdict
 

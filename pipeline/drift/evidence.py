@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from pipeline.constants import Array
 from pipeline.drift.change import Change, channel_levels
 from pipeline.drift.contrast import Difference, Levels
+from pipeline.drift.matching import finite_median
 from pipeline.drift.monitoring import Watch
 from pipeline.drift.regain import clearing_stops
-from pipeline.drift.series import Series, finite_median
+from pipeline.drift.series import Series
 from pipeline.drift.trend import monotone_trend
 from pipeline.method.drift import Drift
 from pipeline.results.drift import Answer, Item, Trend

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.constants import Array
+from pipeline.drift.matching import finite_median
 from pipeline.drift.noise import Repeatability, in_pieces, pooled_scatter
 from pipeline.drift.outliers import grubbs
-from pipeline.drift.series import Series, finite_median
+from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
 
 LEAST_GROUP = 6  # matched stops below which a group says nothing

@@ -15,15 +15,15 @@ from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C
 from pipeline.duty import rig_cooling
+from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
-from pipeline.duty.project import Brake, GentleLimit, Worn, project, window_share
-from pipeline.duty.rubbing import Plate, Rubbing
+from pipeline.duty.project import Brake, project, window_share
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
-from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
+from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import (
     CycleHistory,
     DutyCooling,
@@ -35,7 +35,7 @@ from pipeline.results.duty import (
     WornDisc,
 )
 from pipeline.results.model import renewed
-from pipeline.results.wear import CompoundComponent, CompoundWear
+from pipeline.results.wear import CompoundWear
 
 
 @dataclass(frozen=True)
@@ -60,12 +60,12 @@ def project_all(
     if not tests:
         return _none(duties, "no usable test of the compound")
     card = tests[0].card
-    disc, why = _disc(card, settings)
+    disc, why = disc_of(card, settings)
     if disc is None:
         return _none(duties, why)
     rig = _rig(tests, disc, card, settings)
-    disc, radiating_source = _with_radiation(disc, card, rig, settings)
-    brake = _brake(card, disc, friction, wear, settings, wear_settings, temperature_kind)
+    disc, radiating_source = with_radiation(disc, card, rig, settings)
+    brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind)
     results = [_one(duty, brake, rig, settings) for duty in duties]
     shared, shared_why = common(results) if results else (None, "no duty is given")
     return Projections(
@@ -103,16 +103,6 @@ def _nothing(duty: DutyCycle, why: str) -> DutyProjection:
     )
 
 
-def _disc(card: Card, settings: Duty) -> tuple[Disc | None, str]:
-    disc = card.brake.disc
-    lacking = [name for name in ("mass", "heat_capacity") if getattr(disc, name) is None]
-    if lacking:
-        return None, f"the card of {card.test} gives no {' and no '.join(lacking)} of the disc"
-    radiating, _ = rig_cooling.radiating_of(card, settings.emissivity)
-    assert disc.mass is not None and disc.heat_capacity is not None
-    return Disc(disc.mass, disc.heat_capacity, radiating), ""
-
-
 def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, settings: Duty) -> RigCooling | str:
     """The rig's cooling from all tests whose disc is like the first one's."""
     alike = [t for t in tests if t.card.brake.disc.mass == card.brake.disc.mass]
@@ -123,110 +113,6 @@ def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, settings: Duty) -> R
     recorded = all(recorded_ambient(t.stops) is not None for t in alike)
     stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
     return rig_cooling.fit(pauses, disc, stated=stated, recorded=recorded)
-
-
-def _with_radiation(disc: Disc, card: Card, rig: RigCooling | str, settings: Duty) -> tuple[Disc, str]:
-    """The disc with its radiation: the card's, else as the rig's cool-downs tell it, else assumed."""
-    radiating, source = rig_cooling.radiating_of(card, settings.emissivity)
-    if source == "assumed" and isinstance(rig, RigCooling) and rig.radiating_fitted:
-        return dataclasses.replace(disc, radiating=rig.radiating), "cool-downs on the rig"
-    return dataclasses.replace(disc, radiating=radiating), source
-
-
-def _brake(
-    card: Card,
-    disc: Disc,
-    friction: CompoundFriction,
-    wear: CompoundWear,
-    settings: Duty,
-    wear_settings: Wear,
-    temperature_kind: str,
-) -> Brake:
-    window, limit = friction.window, _limit(friction.glaze_limit)
-    no_limit = friction.glaze_limit.why if friction.glaze_limit else None
-    return Brake(
-        disc=disc,
-        plate=_plate(card, disc, wear_settings),
-        rubbing=Rubbing(
-            card.brake.friction_area,
-            np.array([point.temperature_c for point in friction.curve], float),
-            np.array([point.mu for point in friction.curve], float),
-        ),
-        components=(_worn("disc", wear, card), _worn("pad", wear, card)),
-        heat_share=settings.disc_heat_share,
-        temperature_kind=temperature_kind,
-        window=(window.low_c, window.high_c) if window else None,
-        window_inner=_ends(window.low_interval_c.high, window.high_interval_c.low) if window else None,
-        window_outer=_ends(window.low_interval_c.low, window.high_interval_c.high) if window else None,
-        window_why=None if window else f"the compound has no window: {friction.window_reason or 'not given'}",
-        glazing=limit,
-        glazing_why=None if limit else no_limit,
-        confidence=settings.confidence,
-        worn_mass=_worn_mass(card, disc),
-    )
-
-
-def _limit(found: GlazeLimit | None) -> GentleLimit | None:
-    """The limit of low-energy use where friction.json gives its power density and its temperature."""
-    if found is None or found.power_density_w_mm2 is None or found.temperature_c is None:
-        return None
-    return GentleLimit(
-        found.power_density_w_mm2,
-        found.temperature_c,
-        found.power_density_low_w_mm2,
-        found.power_density_high_w_mm2,
-    )
-
-
-def _ends(low: float | None, high: float | None) -> tuple[float, float] | None:
-    """A window by one end of the interval of each of its ends; None where friction gives no intervals."""
-    return None if low is None or high is None else (low, high)
-
-
-def _worn_mass(card: Card, disc: Disc) -> float | None:
-    """Mass of the disc at its minimum thickness: what was worn off is the ring's, at the disc's density."""
-    part, area = card.brake.disc, card.brake.swept_area
-    if None in (part.thickness, part.minimum_thickness, part.density, area):
-        return None
-    assert part.thickness and part.minimum_thickness and part.density and area
-    left = disc.mass - part.density * area * (part.thickness - part.minimum_thickness)
-    return left if left > 0 else None
-
-
-def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
-    """The ring as a plate, for the surface's temperature; None where the wear laws are in indicated
-    temperature.
-    """
-    area, thickness = card.brake.swept_area, card.brake.disc.thickness
-    if not settings.surface_temperature or area is None or thickness is None:
-        return None
-    density = disc.mass / (area * thickness)
-    return Plate(area, thickness, density, card.brake.disc.conductivity or settings.conductivity, disc.material)
-
-
-def _worn(kind: str, wear: CompoundWear, card: Card) -> Worn:
-    """The disc, or the pad that wears fastest, with its law (if identified, else its measured rates) and usable
-    thickness.
-    """
-    part = card.brake.disc if kind == "disc" else card.brake.pad
-    usable = None
-    if part.thickness is not None and part.minimum_thickness is not None:
-        usable = (part.thickness - part.minimum_thickness) * 1e6
-    parts = {name: c for name, c in (wear.components or {}).items() if name.startswith(kind)}
-    if not parts:
-        return Worn(kind, None, usable, f"no wear of the {kind} was measured", read=False)
-    component = parts[max(parts, key=lambda name: _rate(parts[name]))]
-    if component.identified_law is not None:
-        return Worn(kind, component.identified_law, usable)
-    described, entries = component.chosen_law, tuple(component.measured)
-    said = "no wear law is identified" if described is not None else "no wear law was chosen"
-    why = component.why or (None if entries else component.measured_why) or (described and described.why)
-    return Worn(kind, None, usable, said if entries or not why else f"{said}: {why}", entries)
-
-
-def _rate(component: CompoundComponent) -> float:
-    rate = component.rates.um_per_stop if component.rates else None
-    return (rate and rate.value) or 0.0
 
 
 def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, str] | str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.archive.card import Card, Disc, Pad
+from pipeline.archive.brake import Disc, Pad
+from pipeline.archive.card import Card
 from pipeline.results.model import Result, given
 
 WHY = "not stated in test.yaml"

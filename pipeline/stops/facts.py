@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from pipeline.archive.card import Card, SensorLimit, sensor_limit
+from pipeline.archive.card import Card, sensor_limit
+from pipeline.archive.sensors import SensorLimit
 from pipeline.errors import InputError
 from pipeline.method.reduction import Reduction
 from pipeline.stops.radius import effective_radius

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.archive.card import SensorLimit
+from pipeline.archive.sensors import SensorLimit
 from pipeline.results.summary import Share
 
 

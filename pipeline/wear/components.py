@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.archive.card import Card, Disc, Pad
+from pipeline.archive.brake import Disc, Pad
+from pipeline.archive.card import Card
 
 
 @dataclass(frozen=True)

@@ -14,16 +14,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-import polars as pl
 from scipy.linalg import block_diag
 
-from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
 from pipeline.results.model import Interval, renewed
-from pipeline.results.summary import MissingStop
 from pipeline.results.wear import (
     CompoundComponent,
     FittedLaw,
@@ -33,51 +29,22 @@ from pipeline.results.wear import (
     WearInterval,
     WearSpecimen,
 )
-from pipeline.wear.chi2 import Problem, at_best
-from pipeline.wear.components import Component, component, spoken
-from pipeline.wear.exposure import Exposure, interval_groups, joined
+from pipeline.wear.between_specimens import SCATTER_DOF, factors, scatter_of, with_scatter
+from pipeline.wear.chi2 import Problem
+from pipeline.wear.components import spoken
+from pipeline.wear.exposure import Exposure, joined
 from pipeline.wear.inference import Inference
-from pipeline.wear.intervals import Intervals, intervals
+from pipeline.wear.intervals import Intervals
 from pipeline.wear.laws import design
-from pipeline.wear.mass import mass_rows
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
+from pipeline.wear.members import Member, WearRecord, members_of
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
-from pipeline.wear.readings import beside_card
-from pipeline.wear.result import constants_of, curve, map_and_duty, model_entry, own_choice, range_of, shown, supported
+from pipeline.wear.result import constants_of, model_entry
+from pipeline.wear.rows import curve, map_and_duty, range_of, supported
 from pipeline.wear.selection import Choice, Noise, choose, energy_problem, noise_of
-
-SCATTER_DOF = 4  # what the method's expected scatter counts for
-ROUNDS = 3
-SAME_AREA = 0.01
-
-
-@dataclass(frozen=True)
-class WearRecord:
-    """One test of the compound: its card, tables, missing recordings (summary.json), readings (None without), and of
-    each component with one its own mass_to_thickness."""
-
-    card: Card
-    stops: pl.DataFrame
-    traces: pl.DataFrame
-    missing: list[MissingStop]
-    readings: pl.DataFrame | None
-    mass_to_thickness: dict[str, Interval] | None = None
-
-
-@dataclass(frozen=True)
-class Member:
-    """A test's intervals of one component that take part."""
-
-    test: WearRecord
-    exposure: ExposureOfTest
-    part: Component
-    measured: Intervals
-    groups: np.ndarray
-    usable: np.ndarray
-    mass: list[dict[str, Any]]  # of each interval, as of `mass_rows`
 
 
 @dataclass(frozen=True)
@@ -101,51 +68,12 @@ def of_compound(tests: Sequence[WearRecord], settings: Wear, temperature: str) -
     names = sorted({name for t in read if t.readings is not None for name in t.readings["component"].unique()})
     found = {}
     for name in names:
-        members, left_out = _members(name, read, exposures, settings)
+        members, left_out = members_of(name, read, exposures, settings)
         why = "no test has two readings of it"
         pooled = _pooled(members, settings) if members else CompoundComponent(chosen_why=why, why=why)
         found[name] = renewed(pooled, tests_left_out=left_out)
     notes = [scatter_words(name, c.specimen_scatter) for name, c in found.items() if c.specimen_scatter]
     return Found(found, notes)
-
-
-def _members(
-    name: str, tests: Sequence[WearRecord], exposures: Sequence[ExposureOfTest], settings: Wear
-) -> tuple[list[Member], dict[str, str]]:
-    members: list[Member] = []
-    left_out = {}
-    for test, exposure in zip(tests, exposures, strict=True):
-        assert test.readings is not None  # tests without are left out before
-        own = test.readings.filter(pl.col("component") == name)
-        part = component(name, test.card)
-        own, _ = beside_card(own, name, {"thickness": part.thickness, "mass": part.mass})
-        last = int(exposure.run_number.max())
-        measured = intervals(
-            own, part, assumed_thickness=settings.thickness_u, assumed_mass=settings.mass_u, last_stop=last
-        )
-        if measured is None:
-            left_out[test.card.test] = "fewer than two readings"
-            continue
-        if members and not _same_size(part, members[0].part):
-            left_out[test.card.test] = "another friction area than the compound's first test"
-            continue
-        groups = interval_groups(exposure.run_number, measured.from_stop, measured.to_stop)
-        usable = (measured.to_stop <= last) & (groups @ exposure.stops.energy_mj > 0)
-        if not usable.any():
-            left_out[test.card.test] = "no interval holds a stop with energy"
-            continue
-        choice = own_choice(measured, usable, groups, exposure, constants_of(part, settings), settings)
-        measured = shown(measured, choice)
-        members.append(
-            Member(test, exposure, part, measured, groups, usable, mass_rows(own, measured, settings.mass_u))
-        )
-    return members, left_out
-
-
-def _same_size(a: Component, b: Component) -> bool:
-    if a.area is None or b.area is None:
-        return a.area is b.area
-    return abs(a.area / b.area - 1) < SAME_AREA and a.force_share == b.force_share
 
 
 def _pooled(members: list[Member], settings: Wear) -> CompoundComponent:
@@ -243,49 +171,6 @@ def _noise(members: list[Member]) -> Noise:
 
 def _specimens(members: list[Member]) -> int:
     return len({(m.test.card.batch, m.test.card.specimen) for m in members})
-
-
-def factors(problem: Problem, predicted: np.ndarray, of_test: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(factor, variance) of each test's losses over the law's predicted ones [K], by the readings' covariance."""
-    value, variance = [], []
-    for t in np.unique(of_test):
-        inside = of_test == t
-        weighted = np.linalg.solve(problem.covariance[np.ix_(inside, inside)], predicted[inside])
-        size = max(float(weighted @ predicted[inside]), 1e-12)
-        value.append(float(weighted @ problem.y[inside]) / size)
-        variance.append(1.0 / size)
-    return np.array(value), np.array(variance)
-
-
-def scatter_of(value: np.ndarray, variance: np.ndarray, expected: float) -> float:
-    """Standard deviation between specimens from factors and their variances, drawn towards the expected one.
-
-    By moments (DerSimonian and Laird 1986, from memory). value: (n,) factor of each specimen about the law, 1;
-    variance: (n,) of the factors; expected: the method's scatter, 1.
-    """
-    n = len(value)
-    found = 0.0
-    if n > 1:
-        weight = 1 / variance
-        mean = weight @ value / weight.sum()
-        q = weight @ (value - mean) ** 2
-        found = max(0.0, float((q - (n - 1)) / (weight.sum() - (weight**2).sum() / weight.sum())))
-    return float(np.sqrt((SCATTER_DOF * expected**2 + (n - 1) * found) / (SCATTER_DOF + n - 1)))
-
-
-def with_scatter(problem: Problem, of_test: np.ndarray, expected: float) -> Problem:
-    """The problem with the specimens' scatter about this law in its covariance.
-
-    of_test: (K,) number of the specimen that each interval is of; expected: the method's scatter, 1.
-    """
-    bare, pooled = problem, problem
-    for _ in range(ROUNDS):
-        predicted = at_best(pooled)
-        scatter = scatter_of(*factors(bare, predicted, of_test), expected)
-        same = of_test[:, None] == of_test[None, :]
-        covariance = bare.covariance + scatter**2 * np.outer(predicted, predicted) * same
-        pooled = replace(bare, covariance=covariance)
-    return pooled
 
 
 def _factors(

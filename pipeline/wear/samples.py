@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.archive.card import Brake
+from pipeline.archive.brake import Brake
 from pipeline.constants import ZERO_C, Array
 from pipeline.wear.surface import Samples
 

@@ -20,6 +20,8 @@ from pipeline.archive.targets import Target
 from pipeline.errors import InputError
 from pipeline.inputs.model import Model, load
 
+LONGEST_METHOD = 100  # two of them name the folder of a comparison
+
 
 def _listed(value: object) -> object:
     return value if isinstance(value, list | tuple) else [value]
@@ -172,3 +174,14 @@ def _matches(base: Path, pattern: str) -> list[Path]:
         return [fixed / parts[0]]
     # A pipe or a link to nothing counts, and is reported when it is read: it stands for a file that was meant.
     return [p for p in fixed.glob(str(Path(*parts))) if not p.is_dir()]
+
+
+def refused_method(name: str) -> str | None:
+    """Why a name that would do for a test cannot be a method's id; its results stand in a folder of that name."""
+    if name in ("channels", "deltas"):
+        return "is that of a folder of the results; rename the file"
+    if "--" in name:
+        return "must not hold '--', which stands between the two methods of a comparison; rename the file"
+    if len(name) > LONGEST_METHOD:
+        return f"is longer than {LONGEST_METHOD} characters; shorten it"
+    return None

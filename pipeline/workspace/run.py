@@ -20,9 +20,7 @@ from pipeline.inputs import seen
 from pipeline.method import Method, channels, load_method, settings_of
 from pipeline.results import write_text
 from pipeline.results.fault import Fault, left_in
-from pipeline.workspace.config import Workspace, load_workspace
-
-LONGEST_METHOD = 100  # two of them name the folder of a comparison
+from pipeline.workspace.config import Workspace, load_workspace, refused_method
 
 
 @dataclass(frozen=True)
@@ -290,24 +288,13 @@ def _digest(paths: Iterable[str]) -> str:
     return state.hexdigest()[:16]
 
 
-def _refused_method(name: str) -> str | None:
-    """Why a name that would do for a test cannot be a method's id; its results stand in a folder of that name."""
-    if name in ("channels", "deltas"):
-        return "is that of a folder of the results; rename the file"
-    if "--" in name:
-        return "must not hold '--', which stands between the two methods of a comparison; rename the file"
-    if len(name) > LONGEST_METHOD:
-        return f"is longer than {LONGEST_METHOD} characters; shorten it"
-    return None
-
-
 @lru_cache(maxsize=4)
 def load_run(config: Path) -> Run:
     """Read config, methods and archive. Raises InputError in one line for a bad config or method."""
     workspace = load_workspace(config)
     methods = []
     for name, path in workspace.methods.items():
-        why = refused_id(name) or _refused_method(name)
+        why = refused_id(name) or refused_method(name)
         if why:
             raise InputError(f"methods: the name of {path.name!r} {why}")
         methods.append((name, load_method(path)))

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from pipeline.archive.card import Card
+from pipeline.duty.brake_of_card import worn_of
 from pipeline.duty.cycle import Air, events_of, settle, warm_up
 from pipeline.duty.project import GentleLimit, Worn, life, project, wear_per_cycle
-from pipeline.duty.projections import _worn
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.inputs.model import parse
@@ -257,7 +257,7 @@ def measured(a: float, u: float = 0.3, over: str = "hot use", **span) -> Measure
 def test_no_life_is_projected_by_a_law_that_is_not_identified():
     law = renewed(energy_law(1.2), identified=False, why="misfit")
     wear = CompoundWear(compound="c", components={"disc": CompoundComponent(models=[law], chosen="energy")})
-    worn = _worn("disc", wear, parse(card_content(), Card, "test.yaml"))
+    worn = worn_of("disc", wear, parse(card_content(), Card, "test.yaml"))
     assert worn.model is None and worn.measured == ()
     result = projected(made=brake(components=(worn, Worn("pad", energy_law(9.0), 14000.0))))
     assert result.life_by_component["disc"].value is None

@@ -20,14 +20,15 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import load_card
+from pipeline.duty.brake_of_card import worn_of
 from pipeline.duty.project import life, wear_per_cycle
-from pipeline.duty.projections import _worn
 from pipeline.method.wear import Wear
 from pipeline.results import model as results
 from pipeline.results.wear import ComponentWear, CompoundComponent, CompoundWear
 from pipeline.vocabulary import TRACES, empty
 from pipeline.wear import compound
 from pipeline.wear.exposure import Exposure
+from pipeline.wear.members import WearRecord
 from pipeline.wear.of_stops import exposure_of_test
 from pipeline.wear.readings import read_wear
 from pipeline.wear.stage import wear_components
@@ -85,14 +86,14 @@ def straight_line(stops: np.ndarray, thickness_um: np.ndarray) -> Interval:
 
 def lives(component: ComponentWear, card, kept: Exposure, truth_um: float) -> Interval | None:
     """Life of a duty of these stops over the truth's, by the projection's own functions."""
-    worn = _worn("disc", CompoundWear(compound="", components={"disc": CompoundComponent(**shared(component))}), card)
+    worn = worn_of("disc", CompoundWear(compound="", components={"disc": CompoundComponent(**shared(component))}), card)
     found = life(worn, wear_per_cycle(worn, kept, 1, 0.95))
     return over(found, worn.usable_um / truth_um)
 
 
 def heavy_duty_has_a_life(component: ComponentWear, card, stops: Exposure, heaviest_mj: float) -> bool:
     """Whether a duty far beyond the test's stops is given a life though no law is identified."""
-    worn = _worn("disc", CompoundWear(compound="", components={"disc": CompoundComponent(**shared(component))}), card)
+    worn = worn_of("disc", CompoundWear(compound="", components={"disc": CompoundComponent(**shared(component))}), card)
     if worn.model is not None:
         return False
     heavy = replace(stops, energy_mj=np.full_like(stops.energy_mj, 2.5 * heaviest_mj))
@@ -112,7 +113,7 @@ def fits_of(case: generator.Case, rng: np.random.Generator) -> list[Fit]:
         for test in made:
             card = load_card(test.folder)
             readings, _ = read_wear(test.folder / "wear.csv")
-            inputs.append(compound.WearRecord(card, test.stops, empty(TRACES), [], readings))
+            inputs.append(WearRecord(card, test.stops, empty(TRACES), [], readings))
             exposed = exposure_of_test(test.stops, empty(TRACES), [], card, settings, "initial")
             disc = wear_components(readings, card, exposed, settings)[0]["disc"]
             found.append(_judged(case, "test", disc, card, exposed.stops, test, block, test.lost, readings))

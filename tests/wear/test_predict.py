@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.wear.between_specimens import factors, scatter_of, with_scatter
 from pipeline.wear.chi2 import Problem
-from pipeline.wear.compound import factors, scatter_of, with_scatter
 from pipeline.wear.exposure import exposure, summed
 from pipeline.wear.inference import infer
 from pipeline.wear.laws import LAWS, design

@@ -15,6 +15,7 @@ from pipeline.wear.fit import least_squares
 from pipeline.wear.inference import infer
 from pipeline.wear.intervals import intervals
 from pipeline.wear.laws import LAWS, design
+from pipeline.wear.members import WearRecord
 from pipeline.wear.of_stops import exposure_of_test as exposure_of
 from pipeline.wear.readings import SCHEMA
 from pipeline.wear.selection import choose
@@ -146,7 +147,7 @@ def specimens(count, rate, rng, *, noise_um=2.0, blocks=8, points=4, repeats=2):
         ]  # fmt: skip
         stops = stops_frame(n, purpose=["duty"] * n, block=[f"use {b}" for b in block], energy_kj=energy)
         own = card(specimen="ABCDEF"[s], test=f"t-{s}")
-        tests.append(compound.WearRecord(own, stops, empty(TRACES), [], table(rows, 1e-7)))
+        tests.append(WearRecord(own, stops, empty(TRACES), [], table(rows, 1e-7)))
     return tests
 
 

@@ -10,7 +10,8 @@ from pipeline.archive.card import Block
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.faults.against_torque import coarse_values, pressure_jumps, pressure_losses, torque_losses
 from pipeline.conditioning.faults.cut_short import speed_jumps, torque_without_pressure
-from pipeline.conditioning.faults.samples import braking_faults, reversed_torque, spikes, without_spikes
+from pipeline.conditioning.faults.samples import braking_faults, reversed_torque
+from pipeline.conditioning.faults.spikes import spikes, without_spikes
 from pipeline.conditioning.segments import END_MARGIN
 from pipeline.conditioning.survey import Braking
 from pipeline.findings import Finding, finding

@@ -14,9 +14,6 @@ from pipeline.findings import Finding, finding
 
 HELD_SAMPLES = 10
 FLAT_SAMPLES = 5
-SPIKE_SIGMAS = 10.0
-SPIKE_SHARE = 0.25  # of the level: a smaller one moves no average
-SPIKE_SAMPLES = 2  # a wider excursion is no spike
 JUMP_K = 200.0  # within one sample: faster than a disc can warm or cool (common practice)
 COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired wrongly
 STUCK_ENERGY_J = 20e3
@@ -268,39 +265,3 @@ def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end
             evidence={"samples": int(at.size), "lowest_nm": float(friction[at].min()), "typical_nm": typical},
         )
     ]
-
-
-def spikes(values: np.ndarray) -> np.ndarray:
-    """Indices of single wild samples: more than ten robust sigmas and a quarter of the level from the median of seven
-    (Hampel).
-
-    The sigma is that of the whole series about its running median, so that ramps raise none.
-    values: (n,) in the order of time, any unit; returns none where a value is missing.
-    """
-    if values.size < 15 or not np.isfinite(values).all():
-        return np.empty(0, dtype=np.int64)
-    padded = np.pad(values, 3, mode="edge")
-    centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
-    off = values - centre
-    local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
-    sigma = 1.4826 * np.maximum(local, np.median(np.abs(off)))
-    floor = SPIKE_SHARE * np.quantile(np.abs(values), 0.95)
-    wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)
-    edges = np.flatnonzero(np.diff(np.r_[False, wild, False].astype(np.int8))).reshape(-1, 2)
-    short = [np.arange(a, b) for a, b in edges if b - a <= SPIKE_SAMPLES]
-    return np.concatenate(short) if short else np.empty(0, dtype=np.int64)
-
-
-def without_spikes(values: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """The series with the samples `at` bridged between their neighbours.
-
-    values: (n,); at: (k,) indices; returns (n,).
-    """
-    if not at.size:
-        return values
-    kept = np.ones(values.size, dtype=bool)
-    kept[at] = False
-    index = np.arange(values.size)
-    result = values.copy()
-    result[at] = np.interp(at, index[kept], values[kept])
-    return result

@@ -1,0 +1,177 @@
+"""What the chosen law says of a test's intervals, blocks, map and duty stops, mechanisms' shares and temperatures: rows of wear.json."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.constants import ZERO_C
+from pipeline.results.model import Interval
+from pipeline.results.wear import (
+    BlockWear,
+    Conditions,
+    FittedLaw,
+    LawCurve,
+    LawPoint,
+    MapAndDuty,
+    Predictor,
+    Share,
+    WearInterval,
+)
+from pipeline.wear.components import Component
+from pipeline.wear.exposure import GRID_K, Exposure
+from pipeline.wear.intervals import Intervals
+from pipeline.wear.laws import arrhenius
+from pipeline.wear.of_stops import ExposureOfTest
+from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
+
+CURVE_POINTS = 25
+
+
+def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
+    """What the stops inside [n] span: [lowest, highest] per stop, and of the surface."""
+
+    def span(values: np.ndarray) -> list[float] | None:
+        values = values[inside & np.isfinite(values)]
+        return [float(values.min()), float(values.max())] if values.size else None
+
+    time = (s.braking_s + s.dwell_s)[inside].sum(axis=0)
+    hot = GRID_K[time > 0.05]
+    return Conditions(
+        energy_mj=span(s.energy_mj),
+        power_w_mm2=span(s.power_w_mm2),
+        temperature_c=span(s.temperature_c),
+        surface_c=[float(hot.min() - ZERO_C), float(hot.max() - ZERO_C)] if hot.size else None,
+    )
+
+
+def supported(chosen: FittedLaw | None) -> list[float] | None:
+    """Temperatures in degC that the chosen law is supported at: of the surface for oxidation, else the method's of
+    the stops.
+    """
+    if chosen is None or chosen.span is None:
+        return None
+    return chosen.span.surface_c if chosen.model == "oxidation" else chosen.span.temperature_c
+
+
+def interval_rows(
+    measured: Intervals,
+    groups: np.ndarray,
+    usable: np.ndarray,
+    test: ExposureOfTest,
+    chosen: FittedLaw | None,
+    confidence: float,
+) -> list[WearInterval]:
+    rows = []
+    loss = of_draws = None
+    if chosen:
+        loss, of_draws = wear_by_stop(chosen, test.stops)
+    for k in range(len(measured.wear)):
+        inside = groups[k] > 0
+        blocks = list(dict.fromkeys(b for b, i in zip(test.block, inside, strict=True) if i and b))
+        band = Interval()
+        if loss is not None and usable[k]:
+            band = interval(float(groups[k] @ loss), of_draws @ groups[k], confidence)
+        rows.append(
+            WearInterval(
+                from_stop=int(measured.from_stop[k]),
+                to_stop=int(measured.to_stop[k]),
+                wear_um=float(measured.wear[k]),
+                wear_u_um=float(measured.u[k]),
+                stops=int(inside.sum()),
+                energy_mj=float(groups[k] @ test.stops.energy_mj),
+                blocks=blocks,
+                in_models=bool(usable[k]),
+                **measured.details[k],
+                predicted_um=band.value,
+                predicted_low_um=band.low,
+                predicted_high_um=band.high,
+            )
+        )
+    return rows
+
+
+def block_rows(chosen: Predictor | None, test: ExposureOfTest, part: Component, confidence: float) -> list[BlockWear]:
+    """Per block of the schedule, by the chosen law: loss per stop, per stop and face, per 100 stops."""
+    if not chosen:
+        return []
+    loss, of_draws = wear_by_stop(chosen, test.stops, further=True)
+    rows = []
+    block = np.array(test.block)
+    for name in dict.fromkeys(b for b in test.block if b):
+        inside = block == name
+        n = int(inside.sum())
+        band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
+        purpose = next(p for b, p in zip(test.block, test.purpose, strict=True) if b == name)
+        rows.append(
+            BlockWear(
+                block=name,
+                purpose=purpose,
+                stops=n,
+                energy_mj=float(test.stops.energy_mj[inside].sum()),
+                um_per_stop=_over(band, n),
+                um_per_stop_per_face=_over(band, n * part.faces),
+                um_per_100_stops=_over(band, n / 100),
+            )
+        )
+    return rows
+
+
+def _over(band: Interval, amount: float) -> Interval:
+    """An interval over an amount that is known."""
+    value, low, high = (None if end is None else end / amount for end in (band.value, band.low, band.high))
+    return Interval(value=value, low=low, high=high)
+
+
+def map_and_duty(
+    chosen: Predictor | None, test: ExposureOfTest, part: Component, confidence: float
+) -> MapAndDuty | None:
+    """What a target's limit on wear is about: um per stop and face on the map and duty blocks, by the chosen law."""
+    inside = np.isin(np.array(test.purpose), ("map", "duty"))
+    if not chosen or not inside.any():
+        return None
+    loss, of_draws = wear_by_stop(chosen, test.stops)
+    n = int(inside.sum()) * part.faces
+    band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
+    return MapAndDuty(um_per_stop_per_face=_over(band, n), stops=int(inside.sum()))
+
+
+def share_rows(chosen: Predictor | None, test: ExposureOfTest) -> list[Share]:
+    """Loss of each block by mechanism, um."""
+    if not chosen:
+        return []
+    parts = shares(chosen, test.stops)
+    block = np.array(test.block)
+    return [
+        Share(block=name, wear_um={mechanism: float(v[block == name].sum()) for mechanism, v in parts.items()})
+        for name in dict.fromkeys(b for b in test.block if b)
+    ]
+
+
+def curve(chosen: Predictor | None, test: ExposureOfTest, confidence: float) -> LawCurve:
+    """The chosen law over temperature with its band, over the data's range only; no points where it holds none."""
+    if not chosen or chosen.model not in ("oxidation", "two_regime"):
+        return LawCurve()
+    law, constants, values, sets = law_of(chosen)
+    if law.name == "oxidation":
+        time = (test.stops.braking_s + test.stops.dwell_s).sum(axis=0)
+        done = np.cumsum(time * arrhenius(GRID_K, values[2], constants.th0_k))
+        if not done[-1] > 0:
+            return LawCurve()
+        # From where the first thousandth of the oxidation has been done to the hottest the surface was.
+        at = np.linspace(GRID_K[np.searchsorted(done, 1e-3 * done[-1])], GRID_K[time > 0.05].max(), CURVE_POINTS)
+        value = values[1] * arrhenius(at, values[2], constants.th0_k)
+        of_draws = sets[:, 1:2] * np.array([arrhenius(at, ea, constants.th0_k) for ea in sets[:, 2]])
+        unit, at_c = "um/s by oxidation, surface temperature", at - ZERO_C
+    else:
+        known = test.stops.temperature_c[np.isfinite(test.stops.temperature_c)]
+        at_c = np.linspace(known.min(), known.max(), CURVE_POINTS)
+        value = np.where(at_c < values[2], values[0], values[1])
+        of_draws = np.where(at_c[None] < sets[:, 2:], sets[:, :1], sets[:, 1:2])
+        unit = "um/MJ, the method's temperature"
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(of_draws, [tail, 1 - tail], axis=0)
+    points = [
+        LawPoint(temperature_c=float(t), value=float(v), low=float(min(a, v)), high=float(max(b, v)))
+        for t, v, a, b in zip(at_c, value, low, high, strict=True)
+    ]
+    return LawCurve(unit=unit, points=points)
