@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 
 
@@ -12,4 +13,4 @@ def design(*, test: Path, read_after: list[str] | None, reading_u_um: float, mu:
     from pipeline.wear.planned import Assumed, check_design, words
 
     found = check_design(load_card(test), read_after=read_after, reading_u_um=reading_u_um, assumed=Assumed(mu=mu))
-    print(json.dumps(plain(found), indent=1) if as_json else words(found))
+    print(json.dumps(plain(asdict(found)), indent=1) if as_json else words(found))

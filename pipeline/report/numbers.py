@@ -7,7 +7,6 @@ Without an uncertainty the place comes from the quantity (`PLACES`), never from 
 """
 
 import math
-from collections.abc import Mapping
 from typing import Any, TypeGuard
 
 from pipeline.results.model import Interval
@@ -134,22 +133,6 @@ def unit_words(unit: str) -> str:
         return ""
     text = unit.replace("degC", "°C").replace("mm3", "mm³").replace("mm2", "mm²").replace("^2", "²").replace("^3", "³")
     return "µm" + text[2:] if text.startswith("um") else text
-
-
-def why_missing(data: Any, key: str) -> str | None:
-    """The reason that a JSON object gives for a null under `key`, or None.
-
-    Reasons stand beside the null as `<key>_why`, `<key>_reason`, `why` or `reason`; `unusable` covers all.
-    """
-    if not isinstance(data, Mapping):
-        return None
-    for name in (f"{key}_why", f"{key}_reason", f"why_{key}", "why", "reason", "unusable"):
-        text = data.get(name)
-        if isinstance(text, Mapping):
-            text = text.get(key)
-        if isinstance(text, str) and text.strip():
-            return text.strip()
-    return None
 
 
 def interval_text(value: Interval | None, unit: str = "", why: str | None = None) -> str:

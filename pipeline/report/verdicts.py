@@ -75,7 +75,7 @@ def evidence_rows(evidence: Any, prefix: str = "") -> list[tuple[str, str]]:
             if {"value", "low", "high"} <= set(value) and numbers.is_number(value["value"]):
                 rows.append((name, numbers.with_interval(value["value"], value["low"], value["high"])))
             elif "value" in value and value["value"] is None:
-                rows.append((name, f"{numbers.MISSING}: {numbers.why_missing(value, 'value') or 'no reason written'}"))
+                rows.append((name, f"{numbers.MISSING}: {value.get('why') or 'no reason written'}"))
             else:
                 rows += evidence_rows(value, f"{name}: ")
         elif isinstance(value, list):

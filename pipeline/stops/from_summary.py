@@ -4,8 +4,9 @@ Nothing is reduced: columns are the old test's, by whatever method it had. What 
 facts, energy densities, kinetic energy) is filled in where the old table lacks it.
 """
 
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -23,6 +24,18 @@ from pipeline.vocabulary import STOPS, TRACES, conform, empty
 CODE = "not_reprocessable"
 
 
+class Scheduled(NamedTuple):
+    """What the schedule says of a row of the kept table; nothing where the row has no block of it."""
+
+    block: str | None = None
+    purpose: str | None = None
+    kind: str | None = None
+    control: str | None = None
+    pressure_bar: float | None = None
+    temperature_c: float | None = None
+    row: int | None = None
+
+
 def taken_over(card: Card, channels: Path, ingest: Record) -> Result:
     """Stops of a `holds: summary` test. Raises InputError where the table has no row."""
     rows = read_table(channels)
@@ -35,7 +48,7 @@ def taken_over(card: Card, channels: Path, ingest: Record) -> Result:
     blocks, further = _blocks(frame, card)
     found += further
     text = {
-        name: pl.Series(name, [b.get(name) for b in blocks], dtype=pl.String)
+        name: pl.Series(name, [getattr(b, name) for b in blocks], dtype=pl.String)
         for name in ("block", "purpose", "kind", "control")
     }
     frame = frame.with_columns(
@@ -45,11 +58,11 @@ def taken_over(card: Card, channels: Path, ingest: Record) -> Result:
             pl.col("file"), pl.col("recording").replace_strict(files, default=None, return_dtype=pl.String)
         ),
         **{name: pl.coalesce(pl.col(name), pl.lit(series)) for name, series in text.items()},
-        target_pressure_bar=pl.coalesce(pl.col("target_pressure_bar"), pl.lit(_floats(blocks, "pressure"))),
-        target_temperature_c=pl.coalesce(pl.col("target_temperature_c"), pl.lit(_floats(blocks, "temperature"))),
-        schedule_row=pl.coalesce(
-            pl.col("schedule_row"), pl.lit(pl.Series([b.get("row") for b in blocks], dtype=pl.Int64))
+        target_pressure_bar=pl.coalesce(pl.col("target_pressure_bar"), pl.lit(_floats(b.pressure_bar for b in blocks))),
+        target_temperature_c=pl.coalesce(
+            pl.col("target_temperature_c"), pl.lit(_floats(b.temperature_c for b in blocks))
         ),
+        schedule_row=pl.coalesce(pl.col("schedule_row"), pl.lit(pl.Series([b.row for b in blocks], dtype=pl.Int64))),
         status=_status(),
         findings=pl.Series([[CODE]] * rows.height, dtype=pl.List(pl.String)),
     )
@@ -77,8 +90,8 @@ def _status() -> pl.Expr:
     return pl.when(known).then(pl.col("status")).otherwise(own)
 
 
-def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[dict[str, Any]], list[Finding]]:
-    """Facts of each row's block: by the mapped block column, else the schedule's order."""
+def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[Scheduled], list[Finding]]:
+    """What the schedule says of each row: by the mapped block column, else the schedule's order."""
     by_name = {b.name: b for b in card.blocks}
     expanded = [b for b in card.blocks for _ in range(b.stops)]
     found: list[Finding] = []
@@ -91,29 +104,29 @@ def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[dict[str, Any]], list
         found.append(
             finding("stop_extra", f"blocks of the kept table that the schedule does not have: {', '.join(unknown[:5])}")
         )
-    facts: list[dict[str, Any]] = []
+    facts: list[Scheduled] = []
     for i, name in enumerate(frame["block"].to_list()):
         block = by_name.get(name) if mapped else (expanded[i] if i < len(expanded) else None)
         if block is None:
-            facts.append({})
+            facts.append(Scheduled())
             continue
         temperature = None if block.initial_temperature is None else block.initial_temperature - KELVIN
         facts.append(
-            {
-                "block": block.name,
-                "purpose": block.purpose,
-                "kind": block.kind,
-                "control": block.control,
-                "pressure": None if block.pressure is None else block.pressure / 1e5,
-                "temperature": temperature,
-                "row": None if mapped else i,
-            }
+            Scheduled(
+                block=block.name,
+                purpose=block.purpose,
+                kind=block.kind,
+                control=block.control,
+                pressure_bar=None if block.pressure is None else block.pressure / 1e5,
+                temperature_c=temperature,
+                row=None if mapped else i,
+            )
         )
     return facts, found
 
 
-def _floats(blocks: list[dict[str, Any]], key: str) -> pl.Series:
-    return pl.Series([b.get(key) for b in blocks], dtype=pl.Float64)
+def _floats(values: Iterable[float | None]) -> pl.Series:
+    return pl.Series(list(values), dtype=pl.Float64)
 
 
 def _filled(frame: pl.DataFrame, card: Card) -> pl.DataFrame:

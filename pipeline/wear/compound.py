@@ -249,7 +249,7 @@ def _rows(members: list[Member], chosen: FittedLaw | None) -> list[WearInterval]
             to_stop=int(m.measured.to_stop[k]),
             wear_um=float(m.measured.wear[k]),
             wear_u_um=float(m.measured.u[k]),
-            **m.mass[k],
+            **m.mass[k]._asdict(),
             predicted_um=None if loss is None else float(loss[k]),
             in_models=bool(m.usable[k]),
         )

@@ -8,7 +8,7 @@ reading: `pipeline.wear.noise`; what the laws' residuals show beyond it is put i
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -17,6 +17,14 @@ from pipeline.findings import Finding, finding
 from pipeline.wear.components import Component, spoken
 from pipeline.wear.noise import noise, usual
 from pipeline.wear.readings import outlying
+
+
+class AtPoints(NamedTuple):
+    """What the loss of an interval was read from, and where several points were read the loss at each (um)."""
+
+    measured_by: str
+    points_um: dict[str, float] | None = None
+    taper_um: float | None = None
 
 
 @dataclass(frozen=True)
@@ -33,7 +41,7 @@ class Intervals:
     covariance: np.ndarray
     dof: float
     source: str
-    details: list[dict[str, Any]] = field(default_factory=list)
+    points: list[AtPoints] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     single_um: float = 0.0
     residual: tuple[float, float] | None = None
@@ -128,7 +136,7 @@ def _losses(
     if len(stops) < 2:
         return None
     weights = np.zeros((len(stops) - 1, *mean.shape))
-    details = []
+    at_points = []
     for k in range(len(stops) - 1):
         shared = ~np.isnan(mean[k]) & ~np.isnan(mean[k + 1])
         first, second = (shared, shared) if shared.any() else (~np.isnan(mean[k]), ~np.isnan(mean[k + 1]))
@@ -144,7 +152,7 @@ def _losses(
         weights[k, k] = first / first.sum()
         weights[k, k + 1] = -1.0 * second / second.sum()
         loss = (mean[k] - mean[k + 1]) * scale
-        details.append(_point_detail(points, loss, quantity))
+        at_points.append(_at_points(points, loss, quantity))
     flat = weights.reshape(len(weights), -1)
     wear = flat @ np.nan_to_num(mean).ravel() * scale
     at_once = weights.sum(axis=2)
@@ -156,7 +164,7 @@ def _losses(
         covariance=covariance,
         dof=sigma.dof,
         source=sigma.source,
-        details=details,
+        points=at_points,
         findings=findings,
         single_um=float(np.sqrt(sigma.value**2 + sigma.stuck)) * scale,
     )
@@ -164,13 +172,12 @@ def _losses(
     return result
 
 
-def _point_detail(points: list[str], loss: np.ndarray, quantity: str) -> dict[str, Any]:
+def _at_points(points: list[str], loss: np.ndarray, quantity: str) -> AtPoints:
     known = ~np.isnan(loss)
-    detail: dict[str, Any] = {"from": quantity}
-    if known.sum() > 1:
-        detail["points_um"] = {p: float(v) for p, v, k in zip(points, loss, known, strict=True) if k}
-        detail["taper_um"] = float(np.nanmax(loss) - np.nanmin(loss))
-    return detail
+    if known.sum() < 2:
+        return AtPoints(quantity)
+    by_point = {p: float(v) for p, v, k in zip(points, loss, known, strict=True) if k}
+    return AtPoints(quantity, by_point, float(np.nanmax(loss) - np.nanmin(loss)))
 
 
 def _negative(result: Intervals, part: Component, quantity: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -11,13 +11,21 @@ from pipeline.wear.intervals import Intervals, cells
 from pipeline.wear.noise import noise
 
 
-def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) -> list[dict[str, Any]]:
-    """wear_g, wear_u_g and the readings' state of each interval; null where the mass was not read at both its ends.
+class MassLoss(NamedTuple):
+    """Loss of mass in an interval with its standard uncertainty (g), and the state in which the parts were weighed."""
+
+    wear_g: float | None = None
+    wear_u_g: float | None = None
+    mass_state: str | None = None
+
+
+def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) -> list[MassLoss]:
+    """The loss of mass of each interval; None where the mass was not read at both its ends.
 
     Dry readings where both ends have them, else those of unsaid state, else as found.
     """
     mass = readings.filter(pl.col("quantity") == "mass")
-    rows: list[dict[str, Any]] = [{"wear_g": None, "wear_u_g": None, "mass_state": None} for _ in measured.wear]
+    rows = [MassLoss() for _ in measured.wear]
     for state, said in (
         (pl.col("state") == "as_found", "as_found"),
         (pl.col("state").is_null(), None),
@@ -28,7 +36,7 @@ def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) 
             continue
         stops, _, mean, count = cells(some)
         sigma = noise(some, mean, assumed_mass)
-        for row, first, last in zip(rows, measured.from_stop, measured.to_stop, strict=True):
+        for k, (first, last) in enumerate(zip(measured.from_stop, measured.to_stop, strict=True)):
             if first not in stops or last not in stops:
                 continue
             a, b = stops.index(first), stops.index(last)
@@ -37,5 +45,5 @@ def mass_rows(readings: pl.DataFrame, measured: Intervals, assumed_mass: float) 
                 continue
             loss = float((mean[a, shared] - mean[b, shared]).mean())
             variance = sigma.of_means(count[[a, b]][:, shared]).sum() / shared.sum() ** 2 + 2 * sigma.shared
-            row |= {"wear_g": loss * 1e3, "wear_u_g": float(np.sqrt(variance)) * 1e3, "mass_state": said}
+            rows[k] = MassLoss(loss * 1e3, float(np.sqrt(variance)) * 1e3, said)
     return rows

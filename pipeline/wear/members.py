@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -16,7 +15,7 @@ from pipeline.results.summary import MissingStop
 from pipeline.wear.components import Component, component
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.intervals import Intervals, intervals
-from pipeline.wear.mass import mass_rows
+from pipeline.wear.mass import MassLoss, mass_rows
 from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.readings import beside_card
 from pipeline.wear.result import constants_of, own_choice, shown
@@ -47,7 +46,7 @@ class Member:
     measured: Intervals
     groups: np.ndarray
     usable: np.ndarray
-    mass: list[dict[str, Any]]  # of each interval, as of `mass_rows`
+    mass: list[MassLoss]  # of each interval
 
 
 def members_of(

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -50,6 +49,48 @@ class Assumed:
     regime_ratio: float = 2.0
 
 
+@dataclass(frozen=True)
+class PlannedInterval:
+    """Stops between two planned readings, their friction work and the wear to be expected."""
+
+    to_stop: int
+    stops: int
+    energy_mj: float
+    wear_um: float
+
+
+@dataclass(frozen=True)
+class ForeseenParameter:
+    """A parameter of a law assumed true, and the ends of the interval in which it would be read; None: open."""
+
+    value: float
+    low: float | None
+    high: float | None
+    unit: str
+
+
+@dataclass(frozen=True)
+class ForeseenLaw:
+    """What the readings would tell of a law if it were the true one."""
+
+    identified: bool
+    would_be_chosen: str | None
+    why: str | None
+    parameters: dict[str, ForeseenParameter]
+    condition: float | None  # of the design; None: infinite
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """What the wear readings of a planned test could tell."""
+
+    test: str
+    intervals: list[PlannedInterval]
+    reading_u_um: float
+    assumed: Assumed
+    laws: dict[str, ForeseenLaw]
+
+
 def check_design(
     card: Card,
     *,
@@ -57,7 +98,7 @@ def check_design(
     reading_u_um: float = 1.0,
     assumed: Assumed | None = None,
     settings: Wear | None = None,
-) -> dict[str, Any]:
+) -> Foreseen:
     """What the disc's wear readings could tell: per law assumed true, what the fit would choose and how wide
     intervals would be.
 
@@ -82,18 +123,17 @@ def check_design(
             intervals, y, covariance, np.inf, constants, confidence=settings.confidence, model_u=settings.model_u
         )
         laws[law.name] = _foreseen(law, truth, choice, condition(law, intervals, truth, constants))
-    return {
-        "test": card.test,
-        "intervals": [
-            {"to_stop": int(b), "stops": int(b - a), "energy_mj": float(g @ stops.energy_mj), "wear_um": float(w)}
-            for a, b, g, w in zip(
-                after[:-1], after[1:], groups, _expected(groups, stops, constants, assumed), strict=True
-            )
+    expected = _expected(groups, stops, constants, assumed)
+    return Foreseen(
+        test=card.test,
+        intervals=[
+            PlannedInterval(int(b), int(b - a), float(g @ stops.energy_mj), float(w))
+            for a, b, g, w in zip(after[:-1], after[1:], groups, expected, strict=True)
         ],
-        "reading_u_um": reading_u_um,
-        "assumed": vars(assumed),
-        "laws": laws,
-    }
+        reading_u_um=reading_u_um,
+        assumed=assumed,
+        laws=laws,
+    )
 
 
 def _expected(groups: np.ndarray, stops: Exposure, constants: Constants, assumed: Assumed) -> np.ndarray:
@@ -101,24 +141,24 @@ def _expected(groups: np.ndarray, stops: Exposure, constants: Constants, assumed
     return groups @ stop_wear(law, stops, _truth(law, stops, constants, assumed), constants)
 
 
-def _foreseen(law: Law, truth: np.ndarray, choice: Choice, cond: float) -> dict[str, Any]:
+def _foreseen(law: Law, truth: np.ndarray, choice: Choice, cond: float) -> ForeseenLaw:
     own = choice.candidate(law.name)
     parameters = {}
     for i, (name, unit) in enumerate(law.parameters):
         low, high = own.found.intervals[i] if own.found else (np.nan, np.nan)
-        parameters[name] = {
-            "value": float(truth[i]),
-            "low": float(low) if np.isfinite(low) else None,
-            "high": float(high) if np.isfinite(high) else None,
-            "unit": unit,
-        }
-    return {
-        "identified": own.identified,
-        "would_be_chosen": choice.chosen,
-        "why": own.why or None,
-        "parameters": parameters,
-        "condition": cond if np.isfinite(cond) else None,
-    }
+        parameters[name] = ForeseenParameter(
+            value=float(truth[i]),
+            low=float(low) if np.isfinite(low) else None,
+            high=float(high) if np.isfinite(high) else None,
+            unit=unit,
+        )
+    return ForeseenLaw(
+        identified=own.identified,
+        would_be_chosen=choice.chosen,
+        why=own.why or None,
+        parameters=parameters,
+        condition=cond if np.isfinite(cond) else None,
+    )
 
 
 def condition(law: Law, intervals: Design, parameters: np.ndarray, constants: Constants) -> float:
@@ -266,22 +306,23 @@ def _exposed(
     )
 
 
-def words(found: dict[str, Any]) -> str:
+def words(found: Foreseen) -> str:
     """The check as text to print."""
     lines = [
-        f"{found['test'] or 'planned test'}: {len(found['intervals'])} intervals between readings, u {found['reading_u_um']:g} um a reading"
+        f"{found.test or 'planned test'}: {len(found.intervals)} intervals between readings, "
+        f"u {found.reading_u_um:g} um a reading"
     ]
     lines += [
-        f"  to stop {i['to_stop']}: {i['stops']} stops, {i['energy_mj']:.2f} MJ, about {i['wear_um']:.0f} um"
-        for i in found["intervals"]
+        f"  to stop {i.to_stop}: {i.stops} stops, {i.energy_mj:.2f} MJ, about {i.wear_um:.0f} um"
+        for i in found.intervals
     ]
-    for name, law in found["laws"].items():
-        state = "can be told" if law["identified"] and law["would_be_chosen"] == name else "cannot be told"
-        cond = "infinite" if law["condition"] is None else f"{law['condition']:.0f}"
-        lines.append(f"{name}: {state} (condition {cond})" + (f": {law['why']}" if law["why"] else ""))
-        if law["would_be_chosen"] != name:
-            lines.append(f"  a test of it would be read as {law['would_be_chosen'] or 'no law'}")
-        for parameter, p in law["parameters"].items():
-            low, high = (("open" if p[end] is None else f"{p[end]:.3g}") for end in ("low", "high"))
-            lines.append(f"  {parameter} {p['value']:.3g} {p['unit']} would be read as {low} to {high}")
+    for name, law in found.laws.items():
+        state = "can be told" if law.identified and law.would_be_chosen == name else "cannot be told"
+        cond = "infinite" if law.condition is None else f"{law.condition:.0f}"
+        lines.append(f"{name}: {state} (condition {cond})" + (f": {law.why}" if law.why else ""))
+        if law.would_be_chosen != name:
+            lines.append(f"  a test of it would be read as {law.would_be_chosen or 'no law'}")
+        for parameter, p in law.parameters.items():
+            low, high = (("open" if end is None else f"{end:.3g}") for end in (p.low, p.high))
+            lines.append(f"  {parameter} {p.value:.3g} {p.unit} would be read as {low} to {high}")
     return "\n".join(lines)

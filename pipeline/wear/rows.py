@@ -81,7 +81,7 @@ def interval_rows(
                 energy_mj=float(groups[k] @ test.stops.energy_mj),
                 blocks=blocks,
                 in_models=bool(usable[k]),
-                **measured.details[k],
+                **measured.points[k]._asdict(),
                 predicted_um=band.value,
                 predicted_low_um=band.low,
                 predicted_high_um=band.high,

@@ -110,7 +110,7 @@ def wear_components(
         )
         findings += found
         masses = mass_rows(own, measured, settings.mass_u)
-        rows = [renewed(row, **mass) for row, mass in zip(result.intervals, masses, strict=True)]
+        rows = [renewed(row, **mass._asdict()) for row, mass in zip(result.intervals, masses, strict=True)]
         components[name] = renewed(result, intervals=rows, mass_to_thickness=ratio, mass_to_thickness_why=why)
     return components, findings
 

@@ -54,13 +54,6 @@ def test_an_uncertainty_that_is_none_is_refused(bad):
         numbers.decimals_for(bad)
 
 
-def test_reasons_beside_a_null():
-    assert numbers.why_missing({"mu": None, "mu_why": "no stop"}, "mu") == "no stop"
-    assert numbers.why_missing({"a": None, "why": {"a": "collinear"}}, "a") == "collinear"
-    assert numbers.why_missing({"window": None, "window_reason": "data end"}, "window") == "data end"
-    assert numbers.why_missing({"mu": None}, "mu") is None
-
-
 def test_keys_become_words_with_units():
     assert numbers.words("torque_rest_nm") == "torque rest (N m)"
     assert numbers.words("b_nm_per_rad_s") == "b (N m s/rad)"

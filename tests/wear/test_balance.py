@@ -88,11 +88,11 @@ def test_mass_of_each_interval():
     readings = rows(LOSSES, mass_factor=1.1)
     measured = intervals(readings, DISC, assumed_thickness=3e-6, assumed_mass=5e-5, last_stop=150)
     found = mass_rows(readings, measured, 5e-5)
-    assert [row["wear_g"] for row in found] == pytest.approx([66 * GRAMS, 88 * GRAMS, 121 * GRAMS], rel=1e-3)
-    assert {row["mass_state"] for row in found} == {"dry"}
+    assert [row.wear_g for row in found] == pytest.approx([66 * GRAMS, 88 * GRAMS, 121 * GRAMS], rel=1e-3)
+    assert {row.mass_state for row in found} == {"dry"}
 
 
 def test_mass_not_read_is_null():
     readings = rows(LOSSES).filter(quantity="thickness")
     measured = intervals(readings, DISC, assumed_thickness=3e-6, assumed_mass=5e-5, last_stop=150)
-    assert mass_rows(readings, measured, 5e-5)[0]["wear_g"] is None
+    assert mass_rows(readings, measured, 5e-5)[0].wear_g is None

@@ -98,7 +98,7 @@ def test_mass_stands_in_for_thickness_and_dry_comes_first():
     ]
     result = found(table(rows))
     assert result.wear == pytest.approx([40.0], rel=1e-6)
-    assert result.details[0]["from"] == "mass"
+    assert result.points[0].measured_by == "mass"
 
 
 def test_mass_without_density_gives_nothing():

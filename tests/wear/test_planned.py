@@ -30,32 +30,30 @@ WIDE = [
 
 def test_a_wide_design_can_tell():
     found = check_design(card(WIDE), reading_u_um=1.0)
-    oxidation = found["laws"]["oxidation"]
-    assert oxidation["identified"] and oxidation["would_be_chosen"] == "oxidation"
-    ea = oxidation["parameters"]["Ea"]
-    assert ea["low"] < 150 < ea["high"] and ea["high"] - ea["low"] < 80
-    assert oxidation["condition"] < 50
-    assert len(found["intervals"]) == 8 and "can be told" in words(found)
+    oxidation = found.laws["oxidation"]
+    assert oxidation.identified and oxidation.would_be_chosen == "oxidation"
+    ea = oxidation.parameters["Ea"]
+    assert ea.low < 150 < ea.high and ea.high - ea.low < 80
+    assert oxidation.condition < 50
+    assert len(found.intervals) == 8 and "can be told" in words(found)
 
 
 def test_better_readings_narrow_the_foreseen_interval():
-    wide, narrow = (
-        check_design(card(WIDE), reading_u_um=u)["laws"]["oxidation"]["parameters"]["Ea"] for u in (3.0, 0.5)
-    )
-    assert narrow["high"] - narrow["low"] < 0.8 * (wide["high"] - wide["low"])
+    wide, narrow = (check_design(card(WIDE), reading_u_um=u).laws["oxidation"].parameters["Ea"] for u in (3.0, 0.5))
+    assert narrow.high - narrow.low < 0.8 * (wide.high - wide.low)
 
 
 def test_one_temperature_cannot_tell():
     found = check_design(card([block(f"b{i}", 300) for i in range(6)]))
-    oxidation = found["laws"]["oxidation"]
-    assert not oxidation["identified"] and oxidation["why"]
-    assert oxidation["condition"] is None or oxidation["condition"] > 100
+    oxidation = found.laws["oxidation"]
+    assert not oxidation.identified and oxidation.why
+    assert oxidation.condition is None or oxidation.condition > 100
     assert "cannot be told" in words(found)
 
 
 def test_two_readings_cannot_tell():
     found = check_design(card(WIDE), read_after=["b660"])
-    assert len(found["intervals"]) == 1 and not found["laws"]["oxidation"]["identified"]
+    assert len(found.intervals) == 1 and not found.laws["oxidation"].identified
 
 
 def test_planned_energies_and_times_by_hand():
