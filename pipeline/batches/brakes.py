@@ -1,12 +1,14 @@
 """Cards of one compound that say different things of the brake.
 
-A compound is compared over tests of one brake as a rule. Where the cards differ in what mu, energy or wear are computed with,
-one of them may be wrong, and a wrong piston looks like another material: mu = T / (2 eta (p - p0) A r). The recordings cannot
-tell which card is right. So the values are read twice, as stated and with the brake that most of the cards state:
+A compound is compared over tests of one brake as a rule. Where the cards differ in what mu, energy or wear are
+computed with, one of them may be wrong, and a wrong piston looks like another material: mu = T / (2 eta (p - p0) A
+r). The recordings cannot tell which card is right. So the values are read twice, as stated and with the brake that
+most of the cards state:
 
     mu with the usual brake = mu as stated * k / k_usual,   k = eta (p - p0) A r
 
-with p the test's own median pressure. An answer that both readings give stands; else the cards decide it and not the material.
+with p the test's own median pressure. An answer that both readings give stands; else the cards decide it and not the
+material.
 """
 
 from __future__ import annotations

@@ -8,8 +8,8 @@ difference of two batches run there. Where batches were run in different states 
         + sum over rigs   (share of a - share of b)^2 (mu u_brake)^2
 
 with u_sensors the relative common uncertainty from torque and pressure, drawn anew by an event, and u_brake that from
-radius, piston area and efficiency, which stay with the rig's brake. A shift of a rig found at an event adds its size, weighed by
-the difference of the batches' shares after the event, as a further standard uncertainty: it is known to be
+radius, piston area and efficiency, which stay with the rig's brake. A shift of a rig found at an event adds its size,
+weighed by the difference of the batches' shares after the event, as a further standard uncertainty: it is known to be
 there and not corrected.
 """
 

@@ -1,5 +1,5 @@
-"""Answers that something else gives and not the material: brakes stated unlike, recordings that stand under two names, programs
-whose wear no identified law brings together.
+"""Answers that something else gives and not the material: brakes stated unlike, recordings that stand under two
+names, programs whose wear no identified law brings together.
 """
 
 from __future__ import annotations
@@ -51,8 +51,8 @@ def of_cards(
 ) -> Answers:
     """The answers, undecided where the brake that most cards state would give another one.
 
-    usual: the quantity read with that brake, None where all cards state it. Only pairs with a test whose card differs are
-    looked at; a difference in the other direction is another answer too.
+    usual: the quantity read with that brake, None where all cards state it. Only pairs with a test whose card differs
+    are looked at; a difference in the other direction is another answer too.
     """
     if usual is None:
         return answers
@@ -82,7 +82,9 @@ def _decided(pair: tuple[str, str], as_stated: Answer, usual: Answer, tests: lis
 
 
 def of_programs(answers: Answers, pairs: Pairs, tests: list[SpecimenTest]) -> Answers:
-    """The wear answers, undecided where the programs of the pair are unlike and no identified law brings them together."""
+    """The wear answers, undecided where the programs of the pair are unlike and no identified law brings them
+    together.
+    """
     whys = [_programs_apart(pair, tests) for pair in pairs]
     return [
         replace(answer, verdict="undecided", why=why) if why and answer.verdict != "undecided" else answer
@@ -115,7 +117,9 @@ def _apart(sides: Sequence[Sequence[float | None]]) -> float:
 
 
 def of_copies(answers: Answers, pairs: Pairs, copied: Sequence[Copied]) -> Answers:
-    """The answers, undecided where one test's recordings stand under two batches: which of them was tested is not known."""
+    """The answers, undecided where one test's recordings stand under two batches: which of them was tested is not
+    known.
+    """
     unknown: dict[str, str] = {}
     for item in copied:
         for batch in item.cards_differ_in.get("batch", ()):

@@ -6,17 +6,18 @@ with one value y_i per specimen, tau^2 the variance between specimens of a batch
 of the value itself (scatter of its stops, readings). Stops are not replicates for a batch: only specimens
 are.
 
-tau^2 is the restricted maximum likelihood estimate; the weights are 1 / (tau^2 + v_i), tau^2 in them not below
-the mean of the v_i: from a handful of specimens it often comes out as zero, and one well-measured specimen
-would then speak for its batch. The scale of the covariance is estimated from the weighted residuals on n - rank
-degrees of freedom and Student's t used throughout (Hartung and Knapp, Statistics in Medicine 20, 2001, p. 3875;
-from memory). With equal v_i, the balanced case, the weights cancel and the result is the closed form of the
-one-way analysis of variance on the specimens' values, exactly, whatever tau^2 came out. Only the scale is never below
-the v_i themselves: specimens that happen to agree better than their own values are known show chance, no smaller scatter.
+tau^2 is the restricted maximum likelihood estimate; the weights are 1 / (tau^2 + v_i), tau^2 in them not below the
+mean of the v_i: from a handful of specimens it often comes out as zero, and one well-measured specimen would then
+speak for its batch. The scale of the covariance is estimated from the weighted residuals on n - rank degrees of
+freedom and Student's t used throughout (Hartung and Knapp, Statistics in Medicine 20, 2001, p. 3875; from memory).
+With equal v_i, the balanced case, the weights cancel and the result is the closed form of the one-way analysis of
+variance on the specimens' values, exactly, whatever tau^2 came out. Only the scale is never below the v_i themselves:
+specimens that happen to agree better than their own values are known show chance, no smaller scatter.
 
-The weighted least squares are statsmodels'. Its MixedLM on the single stops does not serve here: its intervals are those of
-the normal distribution, and with two specimens a batch they hold far fewer differences than they say (docs/libraries.md);
-its random-effects meta-analysis (combine_effects) has neither restricted maximum likelihood nor batches.
+The weighted least squares are statsmodels'. Its MixedLM on the single stops does not serve here: its intervals are
+those of the normal distribution, and with two specimens a batch they hold far fewer differences than they say
+(docs/libraries.md); its random-effects meta-analysis (combine_effects) has neither restricted maximum likelihood nor
+batches.
 """
 
 from __future__ import annotations

@@ -43,8 +43,8 @@ GROSS = 6.0  # robust standard deviations beyond which a stop is left out of its
 class WearRate(NamedTuple):
     """Disc wear in um per stop with its 95 % interval; `factor` brought it to the program of the other tests.
 
-    unscaled: why nothing could do so, where no law is identified; expected: um per stop of its program by the law that describes
-    the readings best, which then says no more than whether programs are alike (None without).
+    unscaled: why nothing could do so, where no law is identified; expected: um per stop of its program by the law
+    that describes the readings best, which then says no more than whether programs are alike (None without).
     """
 
     value: float

@@ -8,9 +8,13 @@ from pipeline.archive.card import Card
 def identity_rows(card: Card) -> list[tuple[str, str]]:
     """Who and what was tested, on which rig, when; free text as it was written."""
     rows = [
-        ("Compound", card.compound), ("Batch", card.batch), ("Specimen", card.specimen), ("Date", card.date.isoformat()),
-        ("Rig", card.rig), ("Procedure", card.procedure or "not given"),
-    ]  # fmt: skip
+        ("Compound", card.compound),
+        ("Batch", card.batch),
+        ("Specimen", card.specimen),
+        ("Date", card.date.isoformat()),
+        ("Rig", card.rig),
+        ("Procedure", card.procedure or "not given"),
+    ]
     if card.notes:
         rows.append(("Notes", card.notes))
     return rows

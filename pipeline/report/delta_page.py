@@ -161,9 +161,18 @@ def _points(fig: go.Figure, part: pl.DataFrame, x: str, y: str) -> go.Figure:
         if own.is_empty():
             continue
         colour, symbol, _, words = palette.purpose(name)
-        fig.add_scatter(x=frame.trimmed(own[x]), y=frame.trimmed(own[y]), mode="markers", name=words, marker={"color": colour, "symbol": symbol, "size": 6},
-                        **frame.named(("test", "stop"), [[frame.label(t), s] for t, s in zip(own["test"], own["stop"], strict=True)],
-                                      "%{test}, stop %{stop}<br>%{x:.4g}, %{y:.4f}<extra></extra>"))  # fmt: skip
+        fig.add_scatter(
+            x=frame.trimmed(own[x]),
+            y=frame.trimmed(own[y]),
+            mode="markers",
+            name=words,
+            marker={"color": colour, "symbol": symbol, "size": 6},
+            **frame.named(
+                ("test", "stop"),
+                [[frame.label(t), s] for t, s in zip(own["test"], own["stop"], strict=True)],
+                "%{test}, stop %{stop}<br>%{x:.4g}, %{y:.4f}<extra></extra>",
+            ),
+        )
     return fig
 
 

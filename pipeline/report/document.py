@@ -70,7 +70,8 @@ class Number:
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph, or the text of a cell: a template with {names} and the numbers that fill them; `tone` is plain, good, bad or open.
+    """A paragraph, or the text of a cell: a template with {names} and the numbers that fill them; `tone` is plain,
+    good, bad or open.
 
     It begins with a capital, except where it begins with a name of the user's (`sentence` says that it does not).
     """
@@ -127,7 +128,9 @@ class Section:
 
 
 def reasons_once(section: Section) -> Section:
-    """The section with each reason of a null printed once a table; further cells with it say only that nothing is given."""
+    """The section with each reason of a null printed once a table; further cells with it say only that nothing is
+    given.
+    """
     return replace(section, parts=[_once(part) if isinstance(part, Table) else part for part in section.parts])
 
 

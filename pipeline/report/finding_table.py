@@ -1,4 +1,6 @@
-"""The findings of a test as a table: one row a finding, or one row for many of a kind that differ only in their stop."""
+"""The findings of a test as a table: one row a finding, or one row for many of a kind that differ only in their
+stop.
+"""
 
 from __future__ import annotations
 

@@ -78,9 +78,9 @@ def trimmed(values: Iterable[Any], digits: int = 5) -> list[float | None]:
 def named(fields: Sequence[str], rows: Sequence[Any], said: str) -> dict[str, Any]:
     """Data of a trace's points under named fields, and the hover text that shows them.
 
-    rows: one a point, a list in the order of `fields`, or the bare value of a single field. said: plotly's hover template
-    with the fields' own names, `%{stop}`. The names travel in the trace's meta: the page opens the stop of a point by the
-    field `stop` and by nothing else, and a trace without that field answers no click.
+    rows: one a point, a list in the order of `fields`, or the bare value of a single field. said: plotly's hover
+    template with the fields' own names, `%{stop}`. The names travel in the trace's meta: the page opens the stop of a
+    point by the field `stop` and by nothing else, and a trace without that field answers no click.
     """
     for place, field in enumerate(fields):
         value = f"customdata[{place}]" if len(fields) > 1 else "customdata"

@@ -1,4 +1,6 @@
-"""What a test's page says of friction: the answers, the landmarks, inside the stops, after pauses, and the map itself."""
+"""What a test's page says of friction: the answers, the landmarks, inside the stops, after pauses, and the map
+itself.
+"""
 
 from collections.abc import Callable
 

@@ -32,8 +32,8 @@ ANSWERS: dict[Quantity, str] = {"mu": "µ", "bite": "bite", "wear": "disc wear"}
 def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
     """Write archive.json and method.yaml of `method` of the workspace `config` into `into`.
 
-    `settings`: the method as the run took it. Raises InputFault where the file holds another by now, as method.yaml would
-    then be of another method than the results.
+    `settings`: the method as the run took it. Raises InputFault where the file holds another by now, as method.yaml
+    would then be of another method than the results.
     """
     the_run = load_run(config)
     if settings and the_run.settings(method, "index") != settings:
@@ -56,10 +56,17 @@ def draw(*, config: Path, method: str, into: Path) -> None:
     deltas = [f"{a}--{b}" for a, b in the_run.compare if method in (a, b)]
     skipped, left_out = _left(the_run)
     page = render.page(
-        "index.html", title=f"Archive under method {method}", method=method, tests=rows, compounds=compounds, skipped=skipped, left_out=left_out,
-        deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas], software=version(),
+        "index.html",
+        title=f"Archive under method {method}",
+        method=method,
+        tests=rows,
+        compounds=compounds,
+        skipped=skipped,
+        left_out=left_out,
+        deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas],
+        software=version(),
         others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],
-    )  # fmt: skip
+    )
     write_text(into / "index.html", page)
 
 
@@ -162,12 +169,15 @@ def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str
         for pair in (batches.pairs if batches else [])
     ]
     return {
-        "name": name, "sheet": quote(f"compounds/{slug}/sheet.html"), "pdf": quote(f"compounds/{slug}/sheet.pdf"),
-        "tests": f"{sum(state.status != 'unusable' for state in own)} of {len(own)} usable", "window": window_words(friction),
+        "name": name,
+        "sheet": quote(f"compounds/{slug}/sheet.html"),
+        "pdf": quote(f"compounds/{slug}/sheet.pdf"),
+        "tests": f"{sum(state.status != 'unusable' for state in own)} of {len(own)} usable",
+        "window": window_words(friction),
         "targets": target_words(sheet) if sheet else ["no target"],
         "batches": pairs or ["no pair of batches"],
         "duties": [opening_words(one) for one in duty.duties] if duty and duty.duties else ["no duty"],
-    }  # fmt: skip
+    }
 
 
 def target_words(sheet: Sheet) -> list[str]:

@@ -112,11 +112,37 @@ def unit_suffix(unit: str) -> str:
 
 
 SPELLED = (
-    ("nm_per_rad_s", "N m s/rad"), ("mm3_per_n_m", "mm³/(N m)"), ("mm3_per_mj", "mm³/MJ"), ("j_mm2", "J/mm²"), ("w_mm2", "W/mm²"),
-    ("w_m2", "W/m²"), ("kg_m2", "kg m²"), ("rad_s", "rad/s"), ("m_s2", "m/s²"), ("w_k", "W/K"), ("kj", "kJ"), ("mj", "MJ"), ("nm", "N m"), ("n_m", "N m"),
-    ("um", "µm"), ("mm", "mm"), ("km", "km"), ("rpm", "rpm"), ("bar", "bar"), ("pct", "%"), ("ms", "ms"), ("hz", "Hz"), ("kg", "kg"), ("mg", "mg"),
-    ("c", "°C"), ("k", "K"), ("s", "s"), ("h", "h"), ("g", "g"), ("m", "m"),
-)  # fmt: skip
+    ("nm_per_rad_s", "N m s/rad"),
+    ("mm3_per_n_m", "mm³/(N m)"),
+    ("mm3_per_mj", "mm³/MJ"),
+    ("j_mm2", "J/mm²"),
+    ("w_mm2", "W/mm²"),
+    ("w_m2", "W/m²"),
+    ("kg_m2", "kg m²"),
+    ("rad_s", "rad/s"),
+    ("m_s2", "m/s²"),
+    ("w_k", "W/K"),
+    ("kj", "kJ"),
+    ("mj", "MJ"),
+    ("nm", "N m"),
+    ("n_m", "N m"),
+    ("um", "µm"),
+    ("mm", "mm"),
+    ("km", "km"),
+    ("rpm", "rpm"),
+    ("bar", "bar"),
+    ("pct", "%"),
+    ("ms", "ms"),
+    ("hz", "Hz"),
+    ("kg", "kg"),
+    ("mg", "mg"),
+    ("c", "°C"),
+    ("k", "K"),
+    ("s", "s"),
+    ("h", "h"),
+    ("g", "g"),
+    ("m", "m"),
+)
 
 
 def words(key: str) -> str:

@@ -1,9 +1,9 @@
 """Stops that the window's temperatures would promise and that the wanted band does not hold.
 
 A window is sought for the curve at reference conditions, on map and check stops. A stop of any purpose inside its
-temperatures can still read outside the wanted band: at another pressure, speed or energy, or after gentle use. Such stops
-are counted here by block, from stops.parquet, so that no page can leave them out. The window's ends are known to an
-interval each; what lies in these intervals counts as inside.
+temperatures can still read outside the wanted band: at another pressure, speed or energy, or after gentle use. Such
+stops are counted here by block, from stops.parquet, so that no page can leave them out. The window's ends are known
+to an interval each; what lies in these intervals counts as inside.
 """
 
 from collections.abc import Sequence
@@ -24,7 +24,8 @@ EMPTY = {
 
 
 def by_block(stops: pl.DataFrame, friction: OfMap, column: str) -> pl.DataFrame:
-    """Blocks with ok stops off the band: `inside` and `off` count stops, `low` and `high` are the mu of those off, most first.
+    """Blocks with ok stops off the band: `inside` and `off` count stops, `low` and `high` are the mu of those off,
+    most first.
 
     stops: stops.parquet; friction: its `window` (degC) and `wanted_mu` decide; column: the
     method's temperature. No row without a window or a band.
@@ -34,18 +35,20 @@ def by_block(stops: pl.DataFrame, friction: OfMap, column: str) -> pl.DataFrame:
         return pl.DataFrame(schema=EMPTY)
     inside = stops.filter(
         (pl.col("status") == "ok") & pl.col("mu").is_not_null() & pl.col(column).is_between(*reach(window))
-    )  # fmt: skip
+    )
     off = ~pl.col("mu").is_between(band[0], band[1])
     named = inside.with_columns(pl.col("block").fill_null("no block"), pl.col("purpose").fill_null("none"))
     return (
         named.group_by("block", "purpose", maintain_order=True)
         .agg(
-            pl.len().cast(pl.Int64).alias("inside"), off.sum().cast(pl.Int64).alias("off"), pl.col("mu").filter(off).min().alias("low"),
+            pl.len().cast(pl.Int64).alias("inside"),
+            off.sum().cast(pl.Int64).alias("off"),
+            pl.col("mu").filter(off).min().alias("low"),
             pl.col("mu").filter(off).max().alias("high"),
         )
         .filter(pl.col("off") > 0)
         .sort("off", descending=True, maintain_order=True)
-    )  # fmt: skip
+    )
 
 
 def reach(window: Window) -> tuple[float, float]:

@@ -46,23 +46,31 @@ def count_rows(stops: pl.DataFrame, record: Record, summary: TestSummary) -> lis
         rows.append(("Energy ratio, median", f"not given: {why}"))
     common = summary.mu_u_common_relative
     why = summary.why_null("mu_u_common_relative") or summary.unusable or "no sensor limits stated"
-    rows.append(("Common part of the uncertainty of µ", f"not given: {why}" if common is None
-                 else f"{common * 100:.2f} % (calibration, radius, area)"))  # fmt: skip
+    rows.append(
+        (
+            "Common part of the uncertainty of µ",
+            f"not given: {why}" if common is None else f"{common * 100:.2f} % (calibration, radius, area)",
+        )
+    )
     return rows
 
 
 def balance_rows(summary: TestSummary) -> list[tuple[str, str]]:
-    """Energy balance fit, offsets, drag and lag of the whole test, with twice their standard uncertainties; candidates in words."""
+    """Energy balance fit, offsets, drag and lag of the whole test, with twice their standard uncertainties;
+    candidates in words.
+    """
     balance, offsets, drag, lag = summary.energy_balance, summary.offsets, summary.drag, summary.lag_s
     rows = []
     if balance is not None:
         intercept = _with_u(balance.intercept_nm, balance.intercept_u_nm, "N m", balance.gain_why or balance.why)
         rows += [
-            ("Trend of the energy ratio per 100 stops",
-             _with_u(balance.trend_per_100_stops, balance.trend_u, "", balance.trend_why or balance.why)),
+            (
+                "Trend of the energy ratio per 100 stops",
+                _with_u(balance.trend_per_100_stops, balance.trend_u, "", balance.trend_why or balance.why),
+            ),
             ("Slope of the shaft's torque on the measured one (1 = gain and inertia agree)", _gain(balance)),
             ("Its intercept: offset and drag left in the sensor", intercept),
-        ]  # fmt: skip
+        ]
     if offsets is not None:
         rows += [
             ("Torque offset taken off", _with_u(offsets.torque_nm, offsets.torque_u_nm, "N m", offsets.torque_u_why)),
@@ -120,7 +128,9 @@ def excluded_rows(stops: pl.DataFrame, findings: Sequence[Found]) -> list[list[s
 
 
 def block_mean_rows(summary: TestSummary) -> list[list[str]]:
-    """Blocks that have stops which are not ok: counts, and the block's mean mu without the suspect ones and with them."""
+    """Blocks that have stops which are not ok: counts, and the block's mean mu without the suspect ones and with
+    them.
+    """
     return [
         [
             row.block,

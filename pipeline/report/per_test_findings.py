@@ -1,7 +1,7 @@
 """`stopsheet findings`: findings.json of one test, from what the stages before wrote; draws nothing.
 
-The page of the test and the sheet of its compound are drawn from this file and the stages' own, so that a page that can't be
-drawn takes no finding with it.
+The page of the test and the sheet of its compound are drawn from this file and the stages' own, so that a page that
+can't be drawn takes no finding with it.
 """
 
 from dataclasses import dataclass
@@ -44,8 +44,8 @@ class OfStages:
 def run(*, folder: Path, method: str, record: Path, rigs: Path, renamed: str | None, into: Path) -> None:
     """Write `into`/findings.json.
 
-    `folder` is the test's folder in the archive, `into` its results folder, `record` the ingest record, `rigs` the method's
-    rigs.json, `renamed` the folder name that the compound got to keep it apart from another.
+    `folder` is the test's folder in the archive, `into` its results folder, `record` the ingest record, `rigs` the
+    method's rigs.json, `renamed` the folder name that the compound got to keep it apart from another.
     """
     test = folder.name
     read = record_of(test, record)

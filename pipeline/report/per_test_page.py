@@ -1,7 +1,7 @@
 """`stopsheet test_page`: test.html of one test.
 
-The rim: reads what the stages before wrote, draws the figures, writes the page whole. A test that can't be used gets a page
-too, which says why. No result comes from here: what can't be drawn loses nothing but its page.
+The rim: reads what the stages before wrote, draws the figures, writes the page whole. A test that can't be used gets
+a page too, which says why. No result comes from here: what can't be drawn loses nothing but its page.
 """
 
 from pathlib import Path
@@ -19,8 +19,10 @@ from pipeline.report import (
     finding_table,
     frame,
     friction_content,
+    in_stop_figures,
     merge,
     off_band,
+    order_figures,
     palette,
     per_test_content,
     per_test_findings,
@@ -41,9 +43,9 @@ from pipeline.results.wear import TestWear
 def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
     """Write `into`/test.html.
 
-    `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages and the
-    merged findings.json, `record` the ingest record, `rigs` the method's rigs.json, `settings` the method as canonical JSON.
-    plotly.js is written beside the method's pages when not there.
+    `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages and
+    the merged findings.json, `record` the ingest record, `rigs` the method's rigs.json, `settings` the method as
+    canonical JSON. plotly.js is written beside the method's pages when not there.
     """
     test = folder.name
     found = per_test_findings.load(into, record)
@@ -63,9 +65,14 @@ def _card(path: Path) -> tuple[Card | None, str | None]:
 
 
 def context(
-    test: str, method: str, found: OfStages, findings: list[Found], card_path: Path, unusable: str | None,
+    test: str,
+    method: str,
+    found: OfStages,
+    findings: list[Found],
+    card_path: Path,
+    unusable: str | None,
     reduction: Reduction,
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """Everything the template prints."""
     card, card_error = _card(card_path)
     stops, friction, wear, drift, summary = found.stops, found.friction, found.wear, found.drift, found.summary
@@ -82,7 +89,7 @@ def context(
         _findings_verdict(findings),
         *_summary_only(found),
     ]
-    chosen = stop_figures.shown_stops(stops, found.traces)
+    chosen = in_stop_figures.shown_stops(stops, found.traces)
     total = found.traces["stop"].n_unique()
     return {
         "title": f"Test {test}",
@@ -135,30 +142,37 @@ def context(
         ),
         "figures": figures,
         "figures_json": render.figures_json(figures),
-        "curves_json": render.script_json({} if unusable else stop_figures.stop_curves(found.traces)),
+        "curves_json": render.script_json({} if unusable else in_stop_figures.stop_curves(found.traces)),
         "script": render.page_script(),
     }
 
 
 CONTENTS = [
-    ("head", "In short"), ("quality", "Data quality"), ("friction", "Friction"), ("instop", "Inside the stops"), ("order", "In the order run"),
-    ("wear", "Wear"), ("drift", "Drift"), ("findings", "Findings"), ("provenance", "Provenance"),
-]  # fmt: skip
+    ("head", "In short"),
+    ("quality", "Data quality"),
+    ("friction", "Friction"),
+    ("instop", "Inside the stops"),
+    ("order", "In the order run"),
+    ("wear", "Wear"),
+    ("drift", "Drift"),
+    ("findings", "Findings"),
+    ("provenance", "Provenance"),
+]
 
 
 def all_figures(found: OfStages, attribution: str) -> dict[str, go.Figure]:
     """The page's figures by the name of their place."""
     stops, traces, friction, wear = found.stops, found.traces, found.friction, found.wear
-    chosen = stop_figures.shown_stops(stops, traces)
+    chosen = in_stop_figures.shown_stops(stops, traces)
     figures = {
-        "energy_balance": stop_figures.energy_balance(stops),
+        "energy_balance": order_figures.energy_balance(stops),
         "friction_temperature": stop_figures.friction_temperature(stops, friction, attribution=attribution),
         "friction_energy": stop_figures.friction_energy(stops),
         "averages": stop_figures.averages(stops),
         "residuals": stop_figures.residuals(stops, friction),
-        "time_order": stop_figures.time_order(stops),
-        "in_stop_time": stop_figures.in_stop(stops, traces, "time_s", chosen),
-        "in_stop_temperature": stop_figures.in_stop(stops, traces, "disc_temperature_c", chosen),
+        "time_order": order_figures.time_order(stops),
+        "in_stop_time": in_stop_figures.in_stop(stops, traces, "time_s", chosen),
+        "in_stop_temperature": in_stop_figures.in_stop(stops, traces, "disc_temperature_c", chosen),
         "wear_intervals": wear_figures.wear_per_interval(wear),
         "drift": drift_figure.drift_chart(stops, found.drift),
     }
@@ -196,8 +210,14 @@ def one_stop() -> go.Figure:
                 }
             }
         )
-        fig.add_scatter(x=[], y=[], mode="lines", yaxis=f"y{index + 1 if index else ''}", line={"color": palette.series(index)[0], "width": 1.8},
-                        hovertemplate="%{x:.3g} s: %{y:.4g}<extra></extra>")  # fmt: skip
+        fig.add_scatter(
+            x=[],
+            y=[],
+            mode="lines",
+            yaxis=f"y{index + 1 if index else ''}",
+            line={"color": palette.series(index)[0], "width": 1.8},
+            hovertemplate="%{x:.3g} s: %{y:.4g}<extra></extra>",
+        )
     return fig
 
 

@@ -11,11 +11,25 @@ from pipeline.report import palette
 matplotlib.rcdefaults()
 
 SETTINGS: Any = {
-    "font.family": "DejaVu Sans", "font.size": 8.5, "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "axes.grid": True,
-    "grid.color": "#e4e7e9", "grid.linewidth": 0.6, "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
-    "xtick.color": palette.INK, "ytick.color": palette.INK, "legend.frameon": False, "legend.fontsize": 7.5, "svg.hashsalt": "stopsheet",
-    "svg.fonttype": "path", "text.parse_math": False, "path.simplify": True,
-}  # fmt: skip
+    "font.family": "DejaVu Sans",
+    "font.size": 8.5,
+    "axes.edgecolor": palette.MUTED,
+    "axes.labelcolor": palette.INK,
+    "axes.grid": True,
+    "grid.color": "#e4e7e9",
+    "grid.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "xtick.color": palette.INK,
+    "ytick.color": palette.INK,
+    "legend.frameon": False,
+    "legend.fontsize": 7.5,
+    "svg.hashsalt": "stopsheet",
+    "svg.fonttype": "path",
+    "text.parse_math": False,
+    "path.simplify": True,
+}
 WIDTH = 7.0  # inches, the text width of an A4 sheet
 MOST_POINTS = 500
 

@@ -14,7 +14,9 @@ from pipeline.results.friction_map import CurvePoint
 
 
 def friction(inputs: Inputs) -> Figure | None:
-    """Stops of every test against temperature, curve and bands, window, wanted band; the batches' own curves where they differ."""
+    """Stops of every test against temperature, curve and bands, window, wanted band; the batches' own curves where
+    they differ.
+    """
     fig, axes = panel(3.5)
     column, words = temperature_column(inputs.settings.reduction.temperature)
     wanted = inputs.target.result.mu if inputs.target else None
@@ -75,8 +77,14 @@ def _batch_curves(axes: Any, inputs: Inputs) -> None:
     for index, batch in enumerate(inputs.friction.result.by_batch):
         for number, part in enumerate(stretches(batch.curve)):
             label = legible(f"curve of batch {batch.batch}") if number == 0 else None
-            axes.plot([p.temperature_c for p in part], [p.mu for p in part], ls=("--", ":", "-.")[index % 3], lw=1.2,
-                      color=palette.INK, label=label)  # fmt: skip
+            axes.plot(
+                [p.temperature_c for p in part],
+                [p.mu for p in part],
+                ls=("--", ":", "-.")[index % 3],
+                lw=1.2,
+                color=palette.INK,
+                label=label,
+            )
 
 
 def _curve(axes: Any, part: list[CurvePoint], *, named: bool) -> None:

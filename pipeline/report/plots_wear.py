@@ -1,4 +1,6 @@
-"""Static figures of wear and duty for the sheet: measured against the law, the law and its shares, the cycle and the sweep."""
+"""Static figures of wear and duty for the sheet: measured against the law, the law and its shares, the cycle and the
+sweep.
+"""
 
 from collections.abc import Callable
 from typing import Any
@@ -27,8 +29,16 @@ def wear(inputs: Inputs) -> Figure | None:
         rows = [i for i in every if i.to_stop > i.from_stop]
         both = [(i.wear_um, i.predicted_um, 2 * i.wear_u_um) for i in rows if i.predicted_um is not None]
         if both:
-            left.errorbar([x for x, _, _ in both], [y for _, y, _ in both], xerr=[u for _, _, u in both],
-                          fmt=marker, ms=4, color=colour, elinewidth=0.8, label=name_of(component))  # fmt: skip
+            left.errorbar(
+                [x for x, _, _ in both],
+                [y for _, y, _ in both],
+                xerr=[u for _, _, u in both],
+                fmt=marker,
+                ms=4,
+                color=colour,
+                elinewidth=0.8,
+                label=name_of(component),
+            )
             ends += [value for x, y, _ in both for value in (x, y)]
         if rows:
             x = list(range(position, position + len(rows)))

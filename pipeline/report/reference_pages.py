@@ -1,4 +1,5 @@
-"""Generated documentation: settings, tables, findings, results with their schemas. A test holds the pages in docs/ against the code.
+"""Generated documentation: settings, tables, findings, results with their schemas. A test holds the pages in docs/
+against the code.
 
 Each page says what generated it; none is edited by hand.
 """

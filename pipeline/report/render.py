@@ -1,8 +1,8 @@
 """From figures and words to an HTML file that opens from disk, without a network and without a server.
 
-plotly.js (about 5 MB) is written once beside the pages of a method, under a name that carries its digest, and referenced
-relatively: a thousand pages share it. All text passes through autoescaping templates; JSON inside a page has `<`, `>` and `&`
-written as escapes, so that no text of a user can end the script element.
+plotly.js (about 5 MB) is written once beside the pages of a method, under a name that carries its digest, and
+referenced relatively: a thousand pages share it. All text passes through autoescaping templates; JSON inside a page
+has `<`, `>` and `&` written as escapes, so that no text of a user can end the script element.
 """
 
 import base64

@@ -1,7 +1,7 @@
 """The page of results and a JSON Schema for each file, from the typed results: key, type, unit, meaning.
 
-The prose stands in `templates/results.md`. A line `<!-- keys of friction.json -->` there is replaced by the tables of the
-models that the file has.
+The prose stands in `templates/results.md`. A line `<!-- keys of friction.json -->` there is replaced by the tables of
+the models that the file has.
 """
 
 from __future__ import annotations

@@ -22,9 +22,18 @@ from pipeline.results.model import write
 from pipeline.results.sheet import Sheet as SheetFile
 
 SECTIONS = (
-    targets.in_short, identity.identity, identity.rig_and_method, quality.quality, friction.friction, stability.stability, wear.wear,
-    batches.batches, duty.duty, closing.uncertainty, closing.cautions,
-)  # fmt: skip
+    targets.in_short,
+    identity.identity,
+    identity.rig_and_method,
+    quality.quality,
+    friction.friction,
+    stability.stability,
+    wear.wear,
+    batches.batches,
+    duty.duty,
+    closing.uncertainty,
+    closing.cautions,
+)
 
 
 @dataclass(frozen=True)
@@ -43,15 +52,32 @@ class Sheet:
 
 
 def made(
-    *, compound: str, archive: Path, tests: Sequence[str], results: Path, method: str, target: Path | None, settings: str, into: Path
-) -> Sheet:  # fmt: skip
+    *,
+    compound: str,
+    archive: Path,
+    tests: Sequence[str],
+    results: Path,
+    method: str,
+    target: Path | None,
+    settings: str,
+    into: Path,
+) -> Sheet:
     """The sheet of a compound; nothing is drawn or written.
 
     `archive` holds the tests' folders, `results` is the method's results folder, `target` the compound's target file or
     None, `settings` the method as canonical JSON, `into` the compound's results folder.
     """
-    loaded = inputs.load(compound=compound, archive=archive, tests=tests, results=results, method=method, target=target,
-                         settings=settings, into=into, software=version())  # fmt: skip
+    loaded = inputs.load(
+        compound=compound,
+        archive=archive,
+        tests=tests,
+        results=results,
+        method=method,
+        target=target,
+        settings=settings,
+        into=into,
+        software=version(),
+    )
     sections = [document.reasons_once(section(loaded)) for section in SECTIONS]
     under = f"method {method}, digest {loaded.digest}, stopsheet {loaded.software}"
     return Sheet(f"Material characterisation sheet: {compound}", under, loaded, sections)
@@ -90,8 +116,10 @@ def print_pdf(sheet: Sheet, path: Path) -> None:
 
 #: each print is made apart, so that one that fails takes no other
 PRINTS: dict[str, Callable[[Sheet, Path], None]] = {
-    "sheet.json": print_json, "sheet.html": print_html, "sheet.pdf": print_pdf
-}  # fmt: skip
+    "sheet.json": print_json,
+    "sheet.html": print_html,
+    "sheet.pdf": print_pdf,
+}
 
 
 def run(**arguments: Any) -> None:

@@ -1,6 +1,7 @@
 """The sheet as PDF, A4, by reportlab alone: same document, same numbers; identical input gives identical bytes.
 
-The typeface is DejaVu Sans as matplotlib ships it, embedded, because the base fonts of PDF have no µ, ² or χ in one encoding.
+The typeface is DejaVu Sans as matplotlib ships it, embedded, because the base fonts of PDF have no µ, ² or χ in one
+encoding.
 """
 
 import io
@@ -58,11 +59,23 @@ def _styles() -> dict[str, ParagraphStyle]:
         "body": body,
         "title": ParagraphStyle("title", parent=body, fontName="Sheet-Bold", fontSize=16, leading=20, spaceAfter=1),
         "under": ParagraphStyle("under", parent=body, textColor=colors.HexColor(palette.MUTED), spaceAfter=6),
-        "head": ParagraphStyle("head", parent=body, fontName="Sheet-Bold", fontSize=11, leading=14, spaceBefore=8, textColor=colors.HexColor(palette.ACCENT)),
+        "head": ParagraphStyle(
+            "head",
+            parent=body,
+            fontName="Sheet-Bold",
+            fontSize=11,
+            leading=14,
+            spaceBefore=8,
+            textColor=colors.HexColor(palette.ACCENT),
+        ),
         "cell": ParagraphStyle("cell", parent=body, fontSize=CELL_SIZE, leading=8.6, spaceAfter=0, splitLongWords=1),
-        "cell-head": ParagraphStyle("cell-head", parent=body, fontName="Sheet-Bold", fontSize=CELL_SIZE, leading=8.6, spaceAfter=0),
-        "caption": ParagraphStyle("caption", parent=body, fontSize=7, leading=9, textColor=colors.HexColor(palette.MUTED), spaceBefore=3),
-    }  # fmt: skip
+        "cell-head": ParagraphStyle(
+            "cell-head", parent=body, fontName="Sheet-Bold", fontSize=CELL_SIZE, leading=8.6, spaceAfter=0
+        ),
+        "caption": ParagraphStyle(
+            "caption", parent=body, fontSize=7, leading=9, textColor=colors.HexColor(palette.MUTED), spaceBefore=3
+        ),
+    }
 
 
 def words(cell: Cell, *, bare: bool = False) -> str:
@@ -88,8 +101,21 @@ def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping
         flow.append(KeepTogether([head, *first]))
         flow += parts[1:]
     buffer = io.BytesIO()
-    document = BaseDocTemplate(buffer, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=18 * mm,
-                               title=title, author="", creator="stopsheet", producer="stopsheet", subject=under, lang="en", invariant=1)  # fmt: skip
+    document = BaseDocTemplate(
+        buffer,
+        pagesize=A4,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=18 * mm,
+        title=title,
+        author="",
+        creator="stopsheet",
+        producer="stopsheet",
+        subject=under,
+        lang="en",
+        invariant=1,
+    )
     frame = Frame(MARGIN, 18 * mm, WIDTH, A4[1] - MARGIN - 18 * mm, 0, 0, 0, 0)
     document.addPageTemplates(
         [PageTemplate(frames=[frame], onPage=lambda canvas, doc: _foot(canvas, doc, f"{title}. {under}"))]
@@ -127,8 +153,16 @@ def _paragraph(part: Text, style: Mapping[str, ParagraphStyle]) -> Flowable:
     if part.tone == "plain":
         return paragraph
     marked = LongTable([[paragraph]], colWidths=[WIDTH], splitInRow=1)
-    marked.setStyle(TableStyle([("LINEBEFORE", (0, 0), (0, -1), 2.5, colors.HexColor(TONES[part.tone])), ("LEFTPADDING", (0, 0), (-1, -1), 6),
-                                ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]))  # fmt: skip
+    marked.setStyle(
+        TableStyle(
+            [
+                ("LINEBEFORE", (0, 0), (0, -1), 2.5, colors.HexColor(TONES[part.tone])),
+                ("LEFTPADDING", (0, 0), (-1, -1), 6),
+                ("TOPPADDING", (0, 0), (-1, -1), 1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+            ]
+        )
+    )
     return marked
 
 
@@ -175,8 +209,14 @@ def _width(text: str, font: str) -> float:
 
 def _grid(rows: list[list[Any]], column_widths: list[float], *, head: bool) -> Flowable:
     table = LongTable(rows, colWidths=column_widths, repeatRows=1 if head else 0, splitInRow=1)
-    rules = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.HexColor(palette.RULE)), ("LEFTPADDING", (0, 0), (-1, -1), 0),
-             ("RIGHTPADDING", (0, 0), (-1, -1), 5), ("TOPPADDING", (0, 0), (-1, -1), 1.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8)]  # fmt: skip
+    rules = [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.HexColor(palette.RULE)),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 5),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
+    ]
     if head:
         rules.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.HexColor(palette.MUTED)))
     table.setStyle(TableStyle(rules))

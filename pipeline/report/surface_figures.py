@@ -1,4 +1,5 @@
-"""Friction as a surface over two conditions, as a heat map with contour lines, the stops on top, and nothing outside the data.
+"""Friction as a surface over two conditions, as a heat map with contour lines, the stops on top, and nothing outside
+the data.
 
 A heat map rather than a solid surface: values can be read off, it prints, and the unsupported region stays blank.
 """
@@ -35,14 +36,30 @@ def surface_map(surface: Surface, stops: pl.DataFrame, x: tuple[str, str, str], 
     """Heat map with contours of mu over two conditions; blank where the data do not support it; stops as points."""
     fig = frame.figure(frame.axis(x[0], x[1]), frame.axis(y[0], y[1]), height=430, showlegend=False)
     fig.add_contour(
-        x=surface.x_values, y=surface.y_values, z=surface.mu, colorscale=palette.HEAT, connectgaps=False,
+        x=surface.x_values,
+        y=surface.y_values,
+        z=surface.mu,
+        colorscale=palette.HEAT,
+        connectgaps=False,
         contours={"coloring": "heatmap", "showlabels": True, "labelfont": {"size": 11, "color": palette.INK}},
-        line={"width": 0.8, "color": "rgba(34,40,46,0.55)"}, colorbar={"title": {"text": "µ", "side": "top"}, "thickness": 14, "len": 0.62, "y": 0, "yanchor": "bottom"},
+        line={"width": 0.8, "color": "rgba(34,40,46,0.55)"},
+        colorbar={"title": {"text": "µ", "side": "top"}, "thickness": 14, "len": 0.62, "y": 0, "yanchor": "bottom"},
         hovertemplate=f"%{{x:.3g}} {x[1]}, %{{y:.3g}} {y[1]}: µ %{{z:.3f}}<extra>map</extra>",
-    )  # fmt: skip
-    part = stops.filter((pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col("mu").is_not_null()
-                        & pl.col(x[2]).is_not_null() & pl.col(y[2]).is_not_null())  # fmt: skip
+    )
+    part = stops.filter(
+        (pl.col("status") == "ok")
+        & pl.col("purpose").is_in(["map", "check"])
+        & pl.col("mu").is_not_null()
+        & pl.col(x[2]).is_not_null()
+        & pl.col(y[2]).is_not_null()
+    )
     if not part.is_empty():
-        fig.add_scatter(x=frame.trimmed(part[x[2]]), y=frame.trimmed(part[y[2]]), mode="markers", name="stops", **of_stops(part),
-                        marker={"size": 6, "color": "rgba(255,255,255,0.85)", "line": {"width": 1, "color": palette.INK}})  # fmt: skip
+        fig.add_scatter(
+            x=frame.trimmed(part[x[2]]),
+            y=frame.trimmed(part[y[2]]),
+            mode="markers",
+            name="stops",
+            **of_stops(part),
+            marker={"size": 6, "color": "rgba(255,255,255,0.85)", "line": {"width": 1, "color": palette.INK}},
+        )
     return fig

@@ -1,7 +1,7 @@
 """matplotlib figures as vector graphics on a reportlab page.
 
-matplotlib draws everything, text included, through a renderer's `draw_path`; this one turns each path into a path of the
-PDF page, so that the sheet prints sharp at any size without a converter on the machine.
+matplotlib draws everything, text included, through a renderer's `draw_path`; this one turns each path into a path of
+the PDF page, so that the sheet prints sharp at any size without a converter on the machine.
 """
 
 from typing import Any

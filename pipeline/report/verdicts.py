@@ -1,4 +1,6 @@
-"""Verdicts in words: the drift of a test, the window, the wear law. Words only; every figure comes from the stage's file."""
+"""Verdicts in words: the drift of a test, the window, the wear law. Words only; every figure comes from the stage's
+file.
+"""
 
 from collections.abc import Mapping
 from typing import Any
@@ -63,7 +65,9 @@ def drift_sentences(drift: TestDrift) -> tuple[str, list[str]]:
 
 
 def evidence_rows(evidence: Any, prefix: str = "") -> list[tuple[str, str]]:
-    """The evidence as (item, figure) rows: nested objects flattened, an interval's ends beside its value, lists as text."""
+    """The evidence as (item, figure) rows: nested objects flattened, an interval's ends beside its value, lists as
+    text.
+    """
     rows: list[tuple[str, str]] = []
     content = evidence if isinstance(evidence, Mapping) else {}
     for key, value in content.items():
@@ -130,7 +134,9 @@ def no_window(friction: TestFriction | CompoundFriction) -> str | None:
 
 
 def drift_evidence(drift: TestDrift) -> tuple[list[str], list[list[str]], list[tuple[str, str]]]:
-    """Evidence of a drift verdict: sentences, one row an item (verdict, item, answer, figure, threshold), the rest as names."""
+    """Evidence of a drift verdict: sentences, one row an item (verdict, item, answer, figure, threshold), the rest as
+    names.
+    """
     evidence = drift.evidence
     rows = [
         [verdict, numbers.words(name), *_item_cells(item)]

@@ -1,4 +1,6 @@
-"""Interactive figures of wear: intervals, measured against predicted, the law with its band, shares by cause and block."""
+"""Interactive figures of wear: intervals, measured against predicted, the law with its band, shares by cause and
+block.
+"""
 
 from collections.abc import Mapping
 from typing import NamedTuple
@@ -30,12 +32,17 @@ def wear_per_interval(wear: TestWear) -> go.Figure:
         count = [i.to_stop - i.from_stop for i in rows]
         errors = [i.wear_u_um / n for i, n in zip(rows, count, strict=True)]
         fig.add_bar(
-            x=[span(i) for i in rows], y=frame.trimmed([i.wear_um / n for i, n in zip(rows, count, strict=True)]),
+            x=[span(i) for i in rows],
+            y=frame.trimmed([i.wear_um / n for i, n in zip(rows, count, strict=True)]),
             error_y={"type": "data", "array": frame.trimmed(errors, 3), "color": palette.INK, "thickness": 1.2},
-            name=name_of(component), marker={"color": palette.series(index)[0]},
-            **frame.named(("wear_um", "wear_u_um"), [[i.wear_um, i.wear_u_um] for i in rows],
-                          "stops %{x}: %{y:.3f} µm per stop<br>interval %{wear_um:.1f} µm (u %{wear_u_um:.1f})<extra></extra>"),
-        )  # fmt: skip
+            name=name_of(component),
+            marker={"color": palette.series(index)[0]},
+            **frame.named(
+                ("wear_um", "wear_u_um"),
+                [[i.wear_um, i.wear_u_um] for i in rows],
+                "stops %{x}: %{y:.3f} µm per stop<br>interval %{wear_um:.1f} µm (u %{wear_u_um:.1f})<extra></extra>",
+            ),
+        )
     fig.update_xaxes(type="category")
     return fig if fig.data else frame.say(fig, "no wear interval: wear.csv is missing or has fewer than two readings")
 
@@ -57,11 +64,15 @@ def measured_predicted(wear: TestWear) -> go.Figure:
         measured = [i.wear_um for i in rows]
         ends += measured + predicted
         fig.add_scatter(
-            x=frame.trimmed(measured), y=frame.trimmed(predicted), mode="markers", name=f"{name_of(component)}: {law_name(found)}",
+            x=frame.trimmed(measured),
+            y=frame.trimmed(predicted),
+            mode="markers",
+            name=f"{name_of(component)}: {law_name(found)}",
             error_x={"type": "data", "array": frame.trimmed([2 * i.wear_u_um for i in rows], 3), "thickness": 1.2},
-            marker={"color": colour, "symbol": symbol, "size": 9}, text=[f"stops {span(i)}" for i in rows],
+            marker={"color": colour, "symbol": symbol, "size": 9},
+            text=[f"stops {span(i)}" for i in rows],
             hovertemplate="%{text}<br>measured %{x:.1f} µm, by law %{y:.1f} µm<extra></extra>",
-        )  # fmt: skip
+        )
     if not ends:
         return frame.say(fig, "no fitted wear law")
     low, high = min(ends), max(ends)
@@ -79,7 +90,9 @@ def measured_predicted(wear: TestWear) -> go.Figure:
 
 
 class LawPlot(NamedTuple):
-    """A law's curve to be drawn: temperatures (degC), values, and the ends of their intervals, None unless all are given."""
+    """A law's curve to be drawn: temperatures (degC), values, and the ends of their intervals, None unless all are
+    given.
+    """
 
     x: list[float]
     y: list[float]
@@ -106,10 +119,24 @@ def law_curve(wear: TestWear) -> go.Figure:
         colour, x = palette.series(index)[0], plot.x
         if plot.band is not None:
             fig.add_scatter(x=x, y=plot.band[1], mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
-            fig.add_scatter(x=x, y=plot.band[0], mode="lines", line={"width": 0}, fill="tonexty", showlegend=False,
-                            hoverinfo="skip", fillcolor=_faint(colour))  # fmt: skip
-        fig.add_scatter(x=x, y=plot.y, mode="lines", name=f"{name_of(component)}: {law_name(found)}",
-                        line={"color": colour, "width": 2.2}, hovertemplate="%{x:.0f} °C: %{y:.3g}<extra></extra>")  # fmt: skip
+            fig.add_scatter(
+                x=x,
+                y=plot.band[0],
+                mode="lines",
+                line={"width": 0},
+                fill="tonexty",
+                showlegend=False,
+                hoverinfo="skip",
+                fillcolor=_faint(colour),
+            )
+        fig.add_scatter(
+            x=x,
+            y=plot.y,
+            mode="lines",
+            name=f"{name_of(component)}: {law_name(found)}",
+            line={"color": colour, "width": 2.2},
+            hovertemplate="%{x:.0f} °C: %{y:.3g}<extra></extra>",
+        )
         if found.law.unit:
             unit, _, words = found.law.unit.partition(" by ")
             name = f"{words.partition(',')[0].capitalize()} rate" if words else "Wear rate"
@@ -173,8 +200,15 @@ def wear_shares(wear: TestWear) -> go.Figure:
             sums: dict[str, float] = {}
             for label, row in zip(labels, found.shares, strict=True):
                 sums[label] = sums.get(label, 0.0) + row.wear_um.get(mechanism, 0.0)
-            fig.add_bar(x=[frame.label(label) for label in sums], y=frame.trimmed(sums.values(), 4), yaxis=f"y{number}", name=mechanism.replace("_", " "),
-                        marker={"color": palette.series(index)[0]}, showlegend=panel == 0, hovertemplate="%{x}: %{y:.2f} µm<extra>" + mechanism.replace("_", " ") + "</extra>")  # fmt: skip
+            fig.add_bar(
+                x=[frame.label(label) for label in sums],
+                y=frame.trimmed(sums.values(), 4),
+                yaxis=f"y{number}",
+                name=mechanism.replace("_", " "),
+                marker={"color": palette.series(index)[0]},
+                showlegend=panel == 0,
+                hovertemplate="%{x}: %{y:.2f} µm<extra>" + mechanism.replace("_", " ") + "</extra>",
+            )
     if not fig.data:
         return frame.say(fig, "no law to share the wear out by")
     fig.update_xaxes(anchor=f"y{len(components)}" if len(components) > 1 else "y", type="category", tickangle=30)

@@ -1,7 +1,7 @@
 """Wear in words, for all pages and the sheet: what the readings say of the rate and of the law, and no more.
 
-A law is named as one only where wear.json says that the readings identify it; one that merely stands in as a description is
-told as "no law identified", with the stage's own reason, and a null as "not given", with its reason.
+A law is named as one only where wear.json says that the readings identify it; one that merely stands in as a
+description is told as "no law identified", with the stage's own reason, and a null as "not given", with its reason.
 """
 
 from pipeline.report import numbers

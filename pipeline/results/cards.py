@@ -1,4 +1,6 @@
-"""Where the cards of a compound's tests differ: told in each of its files whose numbers are computed with what differs."""
+"""Where the cards of a compound's tests differ: told in each of its files whose numbers are computed with what
+differs.
+"""
 
 from __future__ import annotations
 

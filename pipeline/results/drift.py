@@ -1,7 +1,7 @@
 """drift.json: has friction of a test changed at matched conditions, since when, by how much, and by what.
 
-Friction is judged as ln mu, so sizes are shares of the level before unless they say mu. What cannot be given is null with
-its reason beside it.
+Friction is judged as ln mu, so sizes are shares of the level before unless they say mu. What cannot be given is null
+with its reason beside it.
 """
 
 from __future__ import annotations

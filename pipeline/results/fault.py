@@ -1,8 +1,8 @@
 """What a stage leaves beside its outputs where a fault spoiled them, and when it is tried again.
 
-`<first output>.fault.json` stands as long as the outputs carry the fault. A fault of the machine is tried again by every
-run. One of ours is tried again once, in case it was the machine after all, and then once for each version of the software:
-the same code would end in the same fault, for ever.
+`<first output>.fault.json` stands as long as the outputs carry the fault. A fault of the machine is tried again by
+every run. One of ours is tried again once, in case it was the machine after all, and then once for each version of
+the software: the same code would end in the same fault, for ever.
 """
 
 from __future__ import annotations

@@ -1,5 +1,5 @@
-"""findings.json of a test: what was found wrong or odd, worst first; and what single stages found, stops_findings.json and
-wear_findings.json."""
+"""findings.json of a test: what was found wrong or odd, worst first; and what single stages found,
+stops_findings.json and wear_findings.json."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """The form of what a stage writes: a digest of the keys and types of its files, and of the columns of its tables.
 
-A file is read by the model that wrote it. Where a version of the software changes a model, the files of older ones cannot
-be read or lack what is new, whatever the numbers: a run that finds another form than its own runs the stage again, as it does for
-a changed setting. Meanings and units in words are not part of it.
+A file is read by the model that wrote it. Where a version of the software changes a model, the files of older ones
+cannot be read or lack what is new, whatever the numbers: a run that finds another form than its own runs the stage
+again, as it does for a changed setting. Meanings and units in words are not part of it.
 """
 
 from __future__ import annotations

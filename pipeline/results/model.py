@@ -1,7 +1,7 @@
 """What a stage writes, as types: one frozen model for each results file, written in one way and read in one way.
 
-A field says its unit and meaning once, here: docs/results.md and the JSON Schema of each file follow from it, and so does
-the unit under which a page shows it. A number that cannot be given is null and the model says why beside it
+A field says its unit and meaning once, here: docs/results.md and the JSON Schema of each file follow from it, and so
+does the unit under which a page shows it. A number that cannot be given is null and the model says why beside it
 (`why_null`); a file whose stage could not do its work says so in `unusable` and holds its other fields at nothing.
 Key order is the order of the fields, so that equal results are equal bytes.
 """
@@ -33,7 +33,9 @@ class Result(BaseModel):
         return {key: _number(value) for key, value in content.items()}
 
     def why_null(self, name: str) -> str | None:
-        """The reason that stands beside a null field: `<name>_reason`, `<name>_why`, or `why` (a text, or texts by key)."""
+        """The reason that stands beside a null field: `<name>_reason`, `<name>_why`, or `why` (a text, or texts by
+        key).
+        """
         for key in (f"{name}_reason", f"{name}_why"):
             found = getattr(self, key, None)
             if isinstance(found, str) and found:

@@ -14,8 +14,9 @@ class Recording(Result):
     recording: int = given("number of the file, as column `recording` of the tables has it")
     file: str = given("its name, relative to the test's folder")
     rows: int = given("rows that were read")
-    digest: str | None = given("digest of all samples with their times; null of a reduced table or what cannot be read",
-                               default=None)  # fmt: skip
+    digest: str | None = given(
+        "digest of all samples with their times; null of a reduced table or what cannot be read", default=None
+    )
     first_time: float | None = given("first time, as the file counts", "s", default=None)
     last_time: float | None = given("last time", "s", default=None)
     duplicate_of: str | None = given("file that it repeats sample for sample; it is left out then", default=None)

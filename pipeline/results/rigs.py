@@ -1,4 +1,6 @@
-"""rigs.json: shifts that every specimen of a rig shares from a dated event on, and tests that hold the same recordings."""
+"""rigs.json: shifts that every specimen of a rig shares from a dated event on, and tests that hold the same
+recordings.
+"""
 
 from __future__ import annotations
 

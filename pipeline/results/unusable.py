@@ -1,4 +1,6 @@
-"""What a typed results file holds where its stage could not do its work, so that whatever reads the file can read it."""
+"""What a typed results file holds where its stage could not do its work, so that whatever reads the file can read
+it.
+"""
 
 from __future__ import annotations
 

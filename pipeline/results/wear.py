@@ -1,4 +1,5 @@
-"""wear.json of a test and of a compound: losses between readings, wear laws, rates, and what a duty may be projected by.
+"""wear.json of a test and of a compound: losses between readings, wear laws, rates, and what a duty may be projected
+by.
 
 Loss is of thickness, of both faces of a disc together and of a pad's one. Energy is the whole brake's friction work.
 """

@@ -5,7 +5,15 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pipeline.report import drift_figure, palette, stop_figures, surface_figures, wear_figures
+from pipeline.report import (
+    drift_figure,
+    in_stop_figures,
+    order_figures,
+    palette,
+    stop_figures,
+    surface_figures,
+    wear_figures,
+)
 from pipeline.results.drift import TestDrift
 from pipeline.results.friction import TestFriction
 from pipeline.results.wear import TestWear
@@ -47,7 +55,7 @@ def test_temperature_follows_the_method():
 
 
 def test_time_order_shows_rejected_stops_and_blocks():
-    fig = stop_figures.time_order(STOPS)
+    fig = order_figures.time_order(STOPS)
     rejected = next(t for t in fig.data if t.name.startswith("rejected"))
     assert list(rejected.x) == [55]
     shades = [shape for shape in fig.layout.shapes if shape.type == "rect"]
@@ -57,7 +65,7 @@ def test_time_order_shows_rejected_stops_and_blocks():
 
 
 def test_in_stop_lines_keep_stops_apart():
-    fig = stop_figures.in_stop(STOPS, TRACES, "time_s", [1, 2])
+    fig = in_stop_figures.in_stop(STOPS, TRACES, "time_s", [1, 2])
     (trace,) = fig.data
     gaps = [i for i, y in enumerate(trace.y) if y is None]
     assert len(gaps) == 2
@@ -65,7 +73,7 @@ def test_in_stop_lines_keep_stops_apart():
 
 
 def test_thinning_keeps_every_block():
-    chosen = stop_figures.shown_stops(STOPS, TRACES, most=30)
+    chosen = in_stop_figures.shown_stops(STOPS, TRACES, most=30)
     assert len(chosen) <= 40
     blocks = set(STOPS.filter(STOPS["stop"].is_in(chosen))["block"])
     assert blocks == {name for name, _, _ in contents.PROGRAMME}
@@ -114,7 +122,7 @@ NO_WEAR = TestWear(test="m4-a")
     "fig",
     [
         stop_figures.friction_temperature(EMPTY, TestFriction(test="m4-a")), stop_figures.friction_energy(EMPTY), stop_figures.averages(EMPTY),
-        stop_figures.time_order(EMPTY), stop_figures.energy_balance(EMPTY), stop_figures.in_stop(EMPTY, TRACES.clear(), "time_s", []),
+        order_figures.time_order(EMPTY), order_figures.energy_balance(EMPTY), in_stop_figures.in_stop(EMPTY, TRACES.clear(), "time_s", []),
         wear_figures.wear_per_interval(NO_WEAR), wear_figures.measured_predicted(NO_WEAR), wear_figures.law_curve(NO_WEAR), wear_figures.wear_shares(NO_WEAR),
         drift_figure.drift_chart(EMPTY, TestDrift(test="m4-a")),
     ],
@@ -126,7 +134,7 @@ def test_an_empty_figure_says_what_is_missing(fig):
 
 def test_every_axis_names_its_unit_or_is_a_pure_number():
     figures = [stop_figures.friction_temperature(STOPS, contents.of_test()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
-               stop_figures.time_order(STOPS), stop_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_of_test()),
+               order_figures.time_order(STOPS), order_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_of_test()),
                drift_figure.drift_chart(STOPS, TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")))]  # fmt: skip
     pure = ("µ", "ratio", "Component")
     for fig in figures:
@@ -138,7 +146,7 @@ def test_every_axis_names_its_unit_or_is_a_pure_number():
 
 def test_user_text_in_a_figure_is_escaped():
     stops = STOPS.with_columns(block=STOPS["block"].replace({"bed-in": "<a href='http://x'>b</a>"}))
-    fig = stop_figures.time_order(stops)
+    fig = order_figures.time_order(stops)
     assert "<a" not in fig.to_json().replace("\\u003c", "<").replace("<br>", "").replace("<extra>", "")
 
 

@@ -42,10 +42,24 @@ def batches(inputs: Inputs) -> Section:
     caption = "Each batch, with 95 % intervals; specimens, not stops, are the replicates"
     parts.append(Table(caption, head, [batch_row(batch) for batch in listed]))
     if target:
-        parts.append(Text("Margins, fixed before the data: µ within {margin}; wear ratio between {low} and {high}.", {
-            "margin": target.number("margin of µ between batches", lambda t: t.mu_batch_margin, decimals=3),
-            "low": target.number("wear ratio, lower margin", lambda t: t.wear_batch_ratio[0] if t.wear_batch_ratio else None, decimals=2),
-            "high": target.number("wear ratio, upper margin", lambda t: t.wear_batch_ratio[1] if t.wear_batch_ratio else None, decimals=2)}))  # fmt: skip
+        parts.append(
+            Text(
+                "Margins, fixed before the data: µ within {margin}; wear ratio between {low} and {high}.",
+                {
+                    "margin": target.number("margin of µ between batches", lambda t: t.mu_batch_margin, decimals=3),
+                    "low": target.number(
+                        "wear ratio, lower margin",
+                        lambda t: t.wear_batch_ratio[0] if t.wear_batch_ratio else None,
+                        decimals=2,
+                    ),
+                    "high": target.number(
+                        "wear ratio, upper margin",
+                        lambda t: t.wear_batch_ratio[1] if t.wear_batch_ratio else None,
+                        decimals=2,
+                    ),
+                },
+            )
+        )
     else:
         no_margin = "No target gives margins for this compound, so no pair can be called equivalent or different."
         parts.append(Text(no_margin, {}, "open"))

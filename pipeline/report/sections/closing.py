@@ -11,16 +11,18 @@ CAUTIONS = (
     "after a pause, or after a wash, can be far below the curve.",
     "Oxidised carbon loses strength before it looks worn; thickness alone does not show it. Never run below the minimum thickness.",
     "An item that is not given is not known; it is not a pass.",
-)  # fmt: skip
+)
 
 
 def uncertainty(inputs: Inputs) -> Section:
     """Common against per-stop parts, from each test's budget."""
     parts: list[Text | Table] = [
-        Text("Uncertainties follow JCGM 100. The common part (calibration, radius, area) shifts all stops of a rig alike and does not shrink with more stops; "
-             "the per-stop part does. Comparisons inside one rig may leave the common part out; statements about the absolute level may not. "
-             "Intervals are 95 % unless stated.")
-    ]  # fmt: skip
+        Text(
+            "Uncertainties follow JCGM 100. The common part (calibration, radius, area) shifts all stops of a rig alike and does not shrink with more stops; "
+            "the per-stop part does. Comparisons inside one rig may leave the common part out; statements about the absolute level may not. "
+            "Intervals are 95 % unless stated."
+        )
+    ]
     for part, words in (
         ("common", "common to all stops of a test"),
         ("stop", "of a single stop (median over the test)"),
@@ -34,8 +36,12 @@ def uncertainty(inputs: Inputs) -> Section:
             parts.append(Table(f"Budget of µ: relative standard uncertainty, {words}", head, rows))
     if len(parts) == 1:
         parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open"))
-    parts.append(Text("Comparable: sheets of the same method digest. Sheets of another digest are compared through the report on the change of method, "
-                      "never side by side."))  # fmt: skip
+    parts.append(
+        Text(
+            "Comparable: sheets of the same method digest. Sheets of another digest are compared through the report on the change of method, "
+            "never side by side."
+        )
+    )
     return Section("Uncertainty and comparability", parts)
 
 

@@ -23,7 +23,9 @@ def _rows(inputs: Inputs) -> pl.DataFrame:
 
 
 def off_text(inputs: Inputs) -> list[Text]:
-    """How many stops of any purpose lie inside the window's temperatures and outside the band, in which blocks; [] for none."""
+    """How many stops of any purpose lie inside the window's temperatures and outside the band, in which blocks; []
+    for none.
+    """
     rows, found = _rows(inputs), inputs.friction.result
     if rows.is_empty() or found.window is None or found.wanted_mu is None:
         return []
@@ -33,11 +35,14 @@ def off_text(inputs: Inputs) -> list[Text]:
     of, least, most = int(rows["off"].sum()), float(rows["low"].min()), float(rows["high"].max())  # type: ignore[arg-type]
     names = list(dict.fromkeys(rows["block"].to_list()))
     values: dict[str, Cell] = {
-        "count": Number(f"ok stops inside the window's temperatures and outside {band}", of, "", FILE, f"count of rows: {key}"),
+        "count": Number(
+            f"ok stops inside the window's temperatures and outside {band}", of, "", FILE, f"count of rows: {key}"
+        ),
         "low": Number("lowest µ of them", least, "", FILE, f"lowest mu of rows: {key}", decimals=3),
         "high": Number("highest µ of them", most, "", FILE, f"highest mu of rows: {key}", decimals=3),
-        "blocks": ", ".join(names[:4]) + (" and others" if len(names) > 4 else ""), "band": band,
-    }  # fmt: skip
+        "blocks": ", ".join(names[:4]) + (" and others" if len(names) > 4 else ""),
+        "band": band,
+    }
     said = (
         "Stops of any purpose inside the window's temperatures (its ends' intervals included) and outside {band}: {count}, "
         "µ {low} to {high}, in {blocks}."
@@ -56,12 +61,17 @@ def off_table(inputs: Inputs) -> list[Table]:
     for row in rows.head(MOST_ROWS).iter_rows(named=True):
         own = f"{row['test']}, block {row['block']}"
         where = f"rows of {own}: {key}"
-        cells.append([
-            row["test"], row["block"], row["purpose"], Number(f"{own}: stops off the band", row["off"], "", FILE, f"count of {where}"),
-            Number(f"{own}: stops inside the window", row["inside"], "", FILE, f"count of {where}, whatever mu"),
-            Number(f"{own}: lowest µ off the band", row["low"], "", FILE, f"lowest mu of {where}", decimals=3),
-            Number(f"{own}: highest µ off the band", row["high"], "", FILE, f"highest mu of {where}", decimals=3),
-        ])  # fmt: skip
+        cells.append(
+            [
+                row["test"],
+                row["block"],
+                row["purpose"],
+                Number(f"{own}: stops off the band", row["off"], "", FILE, f"count of {where}"),
+                Number(f"{own}: stops inside the window", row["inside"], "", FILE, f"count of {where}, whatever mu"),
+                Number(f"{own}: lowest µ off the band", row["low"], "", FILE, f"lowest mu of {where}", decimals=3),
+                Number(f"{own}: highest µ off the band", row["high"], "", FILE, f"highest mu of {where}", decimals=3),
+            ]
+        )
     caption = "Stops inside the window's temperatures (its ends' intervals included) and outside the band, by block" + (
         ", the most numerous first" if len(rows) > MOST_ROWS else ""
     )
@@ -78,7 +88,9 @@ def apart(inputs: Inputs) -> list[Pair]:
 
 
 def pooled_text(inputs: Inputs) -> list[Text]:
-    """Says that the pooled curve and window are no batch's where batches are shown to differ, with each batch's own level."""
+    """Says that the pooled curve and window are no batch's where batches are shown to differ, with each batch's own
+    level.
+    """
     pairs = apart(inputs)
     if not pairs:
         return []

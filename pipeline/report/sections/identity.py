@@ -63,9 +63,10 @@ def identity(inputs: Inputs) -> Section:
         else:
             rows.append([test.test, *["not given: test.yaml cannot be used"] * 5, "unusable"])
     facts: list[tuple[str, Cell]] = [
-        ("Compound", inputs.compound), ("Batches", ", ".join(sorted({card.batch for card in cards})) or "not given"),
+        ("Compound", inputs.compound),
+        ("Batches", ", ".join(sorted({card.batch for card in cards})) or "not given"),
         ("Rigs", ", ".join(sorted({card.rig for card in cards})) or "not given"),
-    ]  # fmt: skip
+    ]
     parts: list[Items | Table | Text] = [
         Items(facts),
         Table("Tests on this sheet", ["Test", "Batch", "Specimen", "Date", "Rig", "Procedure", "State"], rows),
@@ -79,7 +80,9 @@ def identity(inputs: Inputs) -> Section:
 
 
 def rig_and_method(inputs: Inputs) -> Section:
-    """The brake's figures where the tests agree, a table where they differ; the method's choices, digest and version."""
+    """The brake's figures where the tests agree, a table where they differ; the method's choices, digest and
+    version.
+    """
     tests = [test for test in inputs.tests if test.card]
     same: list[tuple[str, Cell]] = []
     differ = []
@@ -115,8 +118,17 @@ def method_rows(inputs: Inputs) -> list[tuple[str, Cell]]:
     reduction, conditioning = inputs.settings.reduction, inputs.settings.conditioning
     yes = {True: "yes", False: "no"}
     return [
-        ("Method", inputs.method), ("Method digest (SHA-256 of all settings and revisions)", inputs.digest), ("Software", f"stopsheet {inputs.software}"),
-        ("Nominal µ averaged by", reduction.average), ("Friction radius rule", reduction.radius.replace("_", " ")),
-        ("Temperature of a stop", {"initial": "at brake start", "mean": "time mean in the stop", "peak": "peak", "end": "at brake end"}[reduction.temperature]),
-        ("Drag torque taken off", yes[bool(reduction.drag_correction)]), ("Lag corrected", yes[bool(conditioning.lag_correction)]),
-    ]  # fmt: skip
+        ("Method", inputs.method),
+        ("Method digest (SHA-256 of all settings and revisions)", inputs.digest),
+        ("Software", f"stopsheet {inputs.software}"),
+        ("Nominal µ averaged by", reduction.average),
+        ("Friction radius rule", reduction.radius.replace("_", " ")),
+        (
+            "Temperature of a stop",
+            {"initial": "at brake start", "mean": "time mean in the stop", "peak": "peak", "end": "at brake end"}[
+                reduction.temperature
+            ],
+        ),
+        ("Drag torque taken off", yes[bool(reduction.drag_correction)]),
+        ("Lag corrected", yes[bool(conditioning.lag_correction)]),
+    ]

@@ -39,16 +39,23 @@ def quality(inputs: Inputs) -> Section:
         "Common u of µ (%)",
     ]
     parts: list[Table | Text] = [
-        Text("Energy ratio: work of friction and drag over the kinetic energy taken from the shaft; 1 on a healthy rig. It sees a torque gain, an "
-             "inertia or a speed error; it cannot see pressure, piston area or radius. Rejected stops give no µ and keep their energy and wear; "
-             "suspect stops give a number and stay out of the models."),
+        Text(
+            "Energy ratio: work of friction and drag over the kinetic energy taken from the shaft; 1 on a healthy rig. It sees a torque gain, an "
+            "inertia or a speed error; it cannot see pressure, piston area or radius. Rejected stops give no µ and keep their energy and wear; "
+            "suspect stops give a number and stay out of the models."
+        ),
         Table("Stops and energy balance by test", head, rows),
-    ]  # fmt: skip
+    ]
     reasons = reason_rows(inputs)
     parts.append(
-        Table("Why stops were not used, and what else was found", ["Finding", "Severity", "Times", "Tests", "First message"], reasons)
-        if reasons else Text("No finding above severity info in any test.")
-    )  # fmt: skip
+        Table(
+            "Why stops were not used, and what else was found",
+            ["Finding", "Severity", "Times", "Tests", "First message"],
+            reasons,
+        )
+        if reasons
+        else Text("No finding above severity info in any test.")
+    )
     events = event_rows(inputs)
     if events:
         head = ["Rig", "Date", "Event", "Step of µ", "Step of the energy ratio", "Shift found"]

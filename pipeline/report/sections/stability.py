@@ -1,4 +1,6 @@
-"""Stability: matched checks in time order, fade and recovery, drift verdicts, how much low-energy use the compound bears."""
+"""Stability: matched checks in time order, fade and recovery, drift verdicts, how much low-energy use the compound
+bears.
+"""
 
 from pipeline.report import verdicts
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
@@ -17,8 +19,13 @@ def stability(inputs: Inputs) -> Section:
         if test.drift.result.verdict not in (None, "none"):
             tone, sentences = verdicts.drift_sentences(test.drift.result)
             parts.append(Text("{test}: {first}", {"test": test.test, "first": sentences[0]}, tone))
-    parts.append(Picture("checks", "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
-                         "Friction coefficient at the check stops against stop number"))  # fmt: skip
+    parts.append(
+        Picture(
+            "checks",
+            "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
+            "Friction coefficient at the check stops against stop number",
+        )
+    )
     head = ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"]
     parts.append(Table("Fade and recovery by test (1 = unchanged)", head, [_fade_row(test) for test in inputs.usable]))
     head = ["Test", "Stops to 3 % of the asymptote", "µ at start", "µ at end"]

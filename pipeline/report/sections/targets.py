@@ -111,7 +111,9 @@ def _window_rows(inputs: Inputs, target: Cited[TargetFigures]) -> list[list[Cell
 
 
 def end_answer(wanted: Number, found: Number, name: str, limited_by: str | None) -> Met:
-    """Met when the window reaches the wanted end; short of it: not met when the band limits it, not shown when the data do."""
+    """Met when the window reaches the wanted end; short of it: not met when the band limits it, not shown when the
+    data do.
+    """
     if wanted.value is None or found.value is None:
         return OPEN
     reached = found.value <= wanted.value if name == "low" else found.value >= wanted.value

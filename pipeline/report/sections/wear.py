@@ -35,10 +35,22 @@ def wear(inputs: Inputs) -> Section:
         return Section("Wear", [Text("Wear: not given: {why}", {"why": why}, "open")])
     parts: list[Text | Items | Table | Picture] = [law_text(name, found) for name, found in components.items()]
     parts.append(rate_table(components))
-    parts.append(Picture("wear", "Left: interval wear by the chosen law against the measured, with twice the readings' standard uncertainty. Right: wear rate by "
-                         "interval. All tests.", "Wear by the law against measured wear, and wear rate by interval"))  # fmt: skip
-    parts.append(Picture("wear_law", "Left: the chosen law over temperature with its 95 % band, inside the data's range. Right: wear by cause and purpose of the "
-                         "blocks, by the chosen law.", "Wear law over temperature and shares of wear"))  # fmt: skip
+    parts.append(
+        Picture(
+            "wear",
+            "Left: interval wear by the chosen law against the measured, with twice the readings' standard uncertainty. Right: wear rate by "
+            "interval. All tests.",
+            "Wear by the law against measured wear, and wear rate by interval",
+        )
+    )
+    parts.append(
+        Picture(
+            "wear_law",
+            "Left: the chosen law over temperature with its 95 % band, inside the data's range. Right: wear by cause and purpose of the "
+            "blocks, by the chosen law.",
+            "Wear law over temperature and shares of wear",
+        )
+    )
     head = ["Component", "Law", "χ² per degree of freedom", "AICc", "Leave-one-out error (µm)", "State"]
     parts.append(Table("Laws fitted to the interval totals", head, law_rows(components)))
     parameters = parameter_rows(components)
