@@ -24,6 +24,7 @@ from pipeline.drift.glazing import exposure_result, uses_between_checks
 from pipeline.drift.moisture import after_pauses
 from pipeline.drift.monitoring import Watch, watch
 from pipeline.drift.noise import Repeatability
+from pipeline.drift.recovery import recovered
 from pipeline.drift.regain import with_return
 from pipeline.drift.sensor import torque_drift
 from pipeline.drift.series import Series, series
@@ -129,7 +130,7 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
     share = (-value, -high, -low)
     fallen = s.stop[w.deciding][phase == "fallen"]
     use = ev.low_energy_use(s, change.onset.low, int(fallen[-1]) + 1)
-    recovery = ev.recovery(s, change, levels, settings, before)
+    recovery = recovered(s, change, levels, settings, before)
     items = _evidence(s, w, change, phase, share[0], use, settings) | {"recovery": recovery.item}
     judged = judge_fall(items, recovery) if share[0] > 0 else judge_rise(items)
     not_excluded = list(judged.not_excluded)

@@ -8,7 +8,7 @@ undetermined  everything else that changed: a step, a missing energy ratio, a fa
 
 from typing import NamedTuple
 
-from pipeline.drift.evidence import Recovery
+from pipeline.drift.recovery import Recovery
 from pipeline.results.drift import Item, Verdict
 
 PRECEDENCE: tuple[Verdict, ...] = ("sensor", "glazing-like", "moisture", "bedding-in", "fade", "undetermined")

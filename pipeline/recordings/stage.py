@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -19,39 +18,18 @@ import polars as pl
 from pipeline import faults
 from pipeline.archive.card import Card, Recordings, load_card
 from pipeline.errors import InputError
-from pipeline.findings import Finding, finding
+from pipeline.findings import finding
 from pipeline.method.channels import REVISION
 from pipeline.recordings import canonical, damage, files, limits, store, torque_sign
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.identity import Identity, head, identity
+from pipeline.recordings.progress import Extent, Progress, Unusable
 from pipeline.recordings.rates import on_torque_time
 from pipeline.results.findings import recorded
 from pipeline.results.model import stamp, write
 from pipeline.results.record import Record, Recording
 
 LEAST_ROWS = 3
-
-
-@dataclass
-class Extent:
-    """What of one file has reached the table."""
-
-    rows: int = 0
-    first_time: float | None = None
-    last_time: float | None = None
-
-
-@dataclass
-class Progress:
-    """What the recordings read so far have shown."""
-
-    recordings: list[Recording] = field(default_factory=list)
-    heads: set[str] = field(default_factory=set)
-    digests: dict[str, str] = field(default_factory=dict)
-    values: dict[str, str] = field(default_factory=dict)
-    correlations: dict[str, float] = field(default_factory=dict)
-    units: dict[tuple[str, str], list[str]] = field(default_factory=dict)  # (channel, unit said) -> files
-    findings: list[Finding] = field(default_factory=list)
 
 
 def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refused: str | None = None) -> None:
@@ -86,14 +64,6 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
         stamp=stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"}),
     )
     write(channels_json, record)
-
-
-class Unusable(InputError):
-    """The whole test cannot be used; `code` is the finding's."""
-
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
-        self.code = code
 
 
 def _card(folder: Path) -> Card:

@@ -18,10 +18,9 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
+from pipeline.wear.card_checks import beside_new, pads_read
 from pipeline.wear.components import Component, component, spoken
-from pipeline.wear.intervals import cells
-from pipeline.wear.noise import noise
-from pipeline.wear.readings import outlying
+from pipeline.wear.sessions import Sessions, sessions
 
 SIGMAS = 5.0
 LEAST_UM = 8.0
@@ -31,21 +30,6 @@ LEAST_INTERVALS = 5  # intervals from which energy is a witness
 PAUSES = 10.0  # times the usual idle time: the parts came off the rig
 SHAPE_UM, SHAPE_SIGMAS = 6.0, 3.0  # of the pattern's root mean square over four points or more
 LONE_UM, LONE_SIGMAS = 12.0, 6.0  # of one point beside the others'
-NEW = 0.02  # by which a part may be thicker or heavier than the card's new one
-MASS_BESIDE = 0.10  # by which shares of new mass and new thickness may part
-
-
-class Sessions(NamedTuple):
-    """One part's readings of one quantity: after_stop [R], points, means and which of them are out [R, P], level [R]
-    and its u; sigma: standard uncertainty of one mean of one point."""
-
-    stops: list[int]
-    points: list[str]
-    means: np.ndarray
-    out: np.ndarray
-    level: np.ndarray
-    u: np.ndarray
-    sigma: float
 
 
 def reading_findings(
@@ -72,27 +56,6 @@ def reading_findings(
         if part.name in thick:
             found += shape_findings(part.name, thick[part.name])
     return found + beside_new(parts, thick, mass) + pads_read(readings, card)
-
-
-def sessions(readings: pl.DataFrame, name: str, quantity: str, assumed: float) -> Sessions | None:
-    """The part's sessions, SI; None with fewer than three. Mass only where it was read dry: moisture has a finding of
-    its own.
-    """
-    own = readings.filter((pl.col("component") == name) & (pl.col("quantity") == quantity))
-    if quantity == "mass":
-        own = own.filter(pl.col("state") == "dry")
-    if own["after_stop"].n_unique() < 3:
-        return None
-    stops, points, mean, count = cells(own)
-    sigma = noise(own, mean, assumed)
-    least = 30e-6 if quantity == "thickness" else 0.5e-3
-    out = outlying(mean, min(sigma.value, 4 * assumed), least=least)
-    shared = ~(np.isnan(mean) | out).any(axis=0)
-    if not shared.any():
-        return None
-    level = mean[:, shared].mean(axis=1)
-    u = sigma.value * np.sqrt((1 / np.maximum(count[:, shared], 1)).sum(axis=1)) / shared.sum()
-    return Sessions(stops, points, mean, out, level, u, sigma.value / float(np.sqrt(np.median(count[count > 0]))))
 
 
 class Residual(NamedTuple):
@@ -264,39 +227,3 @@ def _lone_points(name: str, stops: list[int], labels: list[str], change: np.ndar
 
 def _apart(one: np.ndarray, other: np.ndarray) -> float:
     return float(np.sqrt(((one - other) ** 2).mean()))
-
-
-def beside_new(parts: list[Component], thick: dict[str, Sessions], mass: dict[str, Sessions]) -> list[Finding]:
-    """First readings that the card's new part cannot have: thicker or heavier than new, or heavier than its thickness
-    says.
-    """
-    found = []
-    for part in parts:
-        shares = {}
-        for quantity, new, read in (("thickness", part.thickness, thick), ("mass", part.mass, mass)):
-            if new and part.name in read:
-                shares[quantity] = float(read[part.name].level[0]) / new
-        for quantity, share in shares.items():
-            if share > 1 + NEW:
-                text = f"{spoken(part.name)}: the first {quantity} is {share:.3f} of the card's new part"
-                found.append(finding("wear_card_differs", text, evidence={"part": part.name, quantity: share}))
-        if (
-            len(shares) == 2
-            and abs(shares["mass"] - shares["thickness"]) > MASS_BESIDE
-            and max(shares.values()) <= 1 + NEW
-        ):
-            text = (
-                f"{spoken(part.name)}: the first reading has {shares['thickness']:.2f} of the card's new thickness but "
-                f"{shares['mass']:.2f} of its new mass"
-            )
-            found.append(finding("wear_card_differs", text, evidence={"part": part.name, **shares}))
-    return found
-
-
-def pads_read(readings: pl.DataFrame, card: Card) -> list[Finding]:
-    """Pads of another number than the card's: areas, energy densities and the pads' share of the force rest on it."""
-    read = {name for name in readings["component"] if name.startswith("pad_")}
-    if len(read) < 2 or len(read) == card.brake.pads:
-        return []
-    text = f"the card has {card.brake.pads} pads, wear.csv reads {len(read)}: energy density and wear by volume are per pad area"
-    return [finding("wear_card_differs", text, evidence={"card": card.brake.pads, "read": sorted(read)})]

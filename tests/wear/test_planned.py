@@ -7,7 +7,8 @@ from pipeline.archive.card import Card
 from pipeline.errors import InputError
 from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
-from pipeline.wear.planned import Assumed, check_design, planned_stops, words
+from pipeline.wear.planned import check_design, words
+from pipeline.wear.planned_stops import Assumed, planned_stops
 from tests.wear.makers import card_content
 
 
