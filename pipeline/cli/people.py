@@ -1,4 +1,4 @@
-"""The commands that people type: their options and help. What they do stands in `workspace` and `design`.
+"""The commands that people type: their options and help. What they do stands in `workspace`, `design` and `predict`.
 
 A command is read here and carried out by the caller, so that its faults are told as those of every other command.
 """
@@ -81,6 +81,39 @@ def design(
     from pipeline.cli.design import design
 
     return partial(design, test=test, read_after=read_after or None, reading_u_um=reading_u_um, mu=mu, as_json=as_json)
+
+
+@app.command(
+    help="A whole stop at wanted conditions by a compound's law at the rubbing face: friction, time, way and the line pressure that a "
+    "deceleration needs, with intervals; refused with 3 outside what was tested."
+)
+def predict(
+    results: Annotated[Path, typer.Argument(metavar="RESULTS", help="results folder of a run")],
+    compound: Annotated[str, typer.Argument(metavar="COMPOUND", help="as the cards name it")],
+    start: Annotated[
+        str, typer.Option("--from", metavar="SPEED", help="speed at the start, such as '1450 rpm' or '120 km/h'")
+    ],
+    end: Annotated[str, typer.Option("--to", metavar="SPEED", help="speed at the end, '0 rpm' for rest")],
+    temperature: Annotated[
+        str, typer.Option(metavar="TEMPERATURE", help="of the disc before the stop, such as '60 degC'")
+    ],
+    method: Annotated[str | None, typer.Option(metavar="METHOD", help="needed where the results hold several")] = None,
+    pressure: Annotated[str | None, typer.Option(metavar="PRESSURE", help="line pressure, such as '30 bar'")] = None,
+    torque: Annotated[str | None, typer.Option(metavar="TORQUE", help="wanted mean torque, such as '600 N m'")] = None,
+    deceleration: Annotated[
+        str | None, typer.Option(metavar="DECELERATION", help="wanted mean deceleration, such as '6 m/s^2'")
+    ] = None,
+    inertia: Annotated[
+        str | None, typer.Option(metavar="INERTIA", help="at the shaft, such as '22 kg m^2' (default: the test cards')")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
+) -> Work:
+    from pipeline.cli.predict import predict
+
+    return partial(
+        predict, results=results, compound=compound, method=method, speeds=(start, end), temperature=temperature,
+        pressure=pressure, torque=torque, deceleration=deceleration, inertia=inertia, as_json=as_json,
+    )  # fmt: skip
 
 
 @app.command(help="Write the generated pages: settings, tables, findings, results and their schemas.")

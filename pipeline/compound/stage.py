@@ -18,6 +18,8 @@ from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
 from pipeline.duty import projections as duty
 from pipeline.errors import InputError
+from pipeline.face import of_compound as face
+from pipeline.face import window as face_window
 from pipeline.friction import compound as friction
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import wanted_of
@@ -29,6 +31,7 @@ from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import Stamp, fields, read, renewed, stamp, write
 from pipeline.results.rigs import Rigs
 from pipeline.results.wear import CompoundWear
+from pipeline.stops.facts import setup_of
 
 
 def run(
@@ -51,7 +54,7 @@ def run(
     usable, again = counted_once(usable, shared.copies)
     left_out |= again
     found_friction = renewed(
-        _friction(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
+        _with_law(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
     )
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     map_ = _map(usable, method)
@@ -82,8 +85,31 @@ def _target(path: Path | None) -> tuple[Target | None, str | None]:
         return None, f"target left out: {error}"
 
 
-def _friction(tests: list[CompoundTest], method: Method, target: Path | None) -> CompoundFriction:
-    stops = [
+def _with_law(tests: list[CompoundTest], method: Method, target: Path | None) -> CompoundFriction:
+    """The compound's friction by its map, its law at the face, and by the better of the two what rests on either."""
+    stops, wanted = _stops(tests), wanted_of(target)
+    found, map_ = friction.with_map(stops, method, wanted)
+    law = face.of_compound(
+        [
+            face.FaceTest(
+                t.name,
+                t.card,
+                friction.sound_stops(own, method)[0],
+                t.traces,
+                setup_of(t.card, method.reduction).radius,
+            )
+            for t, own in zip(tests, stops, strict=True)
+            if not t.stops.is_empty()
+        ],
+        map_,
+        face.settings_of(method),
+        friction.common_of(stops),
+    )
+    return face_window.by_law(found, law, map_, method.friction, wanted)
+
+
+def _stops(tests: list[CompoundTest]) -> list[friction.TestStops]:
+    return [
         friction.TestStops(
             t.name,
             t.card.batch,
@@ -96,7 +122,6 @@ def _friction(tests: list[CompoundTest], method: Method, target: Path | None) ->
         )
         for t in tests
     ]
-    return friction.of_compound(stops, method, wanted_of(target))
 
 
 def _map(tests: list[CompoundTest], method: Method) -> FrictionMap | None:

@@ -58,7 +58,12 @@ class TestStops:
 
 
 def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> CompoundFriction:
-    """The content of a compound's friction.json but for its head and stamp.
+    """The content of a compound's friction.json but for its head, its law at the face, and its stamp."""
+    return with_map(tests, method, wanted)[0]
+
+
+def with_map(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> tuple[CompoundFriction, FrictionMap | None]:
+    """`of_compound`, and the map that it rests on.
 
     Never raises for want of data: what cannot be given is null with its reason.
     """
@@ -99,7 +104,7 @@ def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> C
         }
     )
     sides = result.of_sides(map_, found, wanted) if map_ is not None and found.curve else None
-    return renewed(found, sides=sides)
+    return renewed(found, sides=sides), map_
 
 
 def sound_stops(test: TestStops, method: Method) -> tuple[pl.DataFrame, list[LeftOut]]:

@@ -32,55 +32,64 @@ def conduct(
     start_temperature: Values,
     *,
     half_thickness: float,
-    conductivity: float,
+    conductivity: Values,
     density: float,
     material: Material,
     nodes: int = NODES,
     grading: float = GRADING,
+    passes: int = 3,
 ) -> tuple[Array, Array]:
     """Surface and mean temperature in K of half a disc under a flux in W/m^2.
 
     time [stops, n] in s, increasing; flux [stops, n], mean over the step that ends at the sample (flux[:, 0]
-    unused); start_temperature [stops] in K, even through the thickness. Returns (surface, mean), each [stops,
-    n]. The surface value is the first cell's raised by the half cell's gradient. Backward Euler is of first
-    order: give 50 or more samples a braking.
+    unused); start_temperature [stops] in K, even through the thickness; conductivity one value or [stops].
+    Returns (surface, mean), each [stops, n]. The surface value is the first cell's raised by the half cell's
+    gradient. Backward Euler is of first order: give 50 or more samples a braking. passes: of Newton's method a step.
     Raises ValueError where times and fluxes are not of one shape, or fewer than two.
     """
     time, flux = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(flux, float))
     if time.shape != flux.shape or time.shape[1] < 2:
         raise ValueError("conduct needs times and fluxes of one shape [stops, n], n at least 2")
     width = mesh(half_thickness, nodes, grading)
-    link = conductivity / ((width[:-1] + width[1:]) / 2)  # W/(m^2 K) between neighbours
+    through = np.broadcast_to(np.asarray(conductivity, float), time.shape[:1])
     start = np.broadcast_to(np.asarray(start_temperature, float), time.shape[:1])
     surface, mean = np.empty_like(time), np.empty_like(time)
     for first in range(0, time.shape[0], AT_ONCE):
         these = slice(first, first + AT_ONCE)
+        link = links(width, through[these])
         t = np.repeat(start[None, these], nodes, axis=0)
         surface[these, 0] = mean[these, 0] = t[0]
         for i in range(1, time.shape[1]):
             dt, q = time[these, i] - time[these, i - 1], flux[these, i]
             moving = dt > 0
-            t = np.where(moving, _step(t, np.where(moving, dt, 1.0), q, width, link, density, material), t)
-            surface[these, i] = t[0] + q * width[0] / (2 * conductivity)
+            after = step(t, np.where(moving, dt, 1.0), q, width, link, density, material, passes)
+            t = np.where(moving, after, t)
+            surface[these, i] = t[0] + q * width[0] / (2 * through[these])
             mean[these, i] = width @ t / half_thickness
     return surface, mean
 
 
-def _step(old: Array, dt: Array, flux: Array, width: Array, link: Array, density: float, material: Material) -> Array:
+def links(width: Array, conductivity: Array) -> Array:
+    """Conductance in W/(m^2 K) between neighbouring cells, [cells - 1, stops], for conductivities [stops]."""
+    return conductivity[None, :] / ((width[:-1] + width[1:]) / 2)[:, None]
+
+
+def step(
+    old: Array, dt: Array, flux: Array, width: Array, link: Array, density: float, material: Material, passes: int = 3
+) -> Array:
     """One backward Euler step of temperatures [cells, stops]: Newton on rho (h(T) - h(T_old)) width / dt = net flux."""
     stored = enthalpy(old, material)
     mass = density * width[:, None] / dt  # kg/(m^2 s)
-    between = link[:, None]
     new = old
-    for _ in range(3):
+    for _ in range(passes):
         residual = mass * (enthalpy(new, material) - stored)
-        through = between * (new[:-1] - new[1:])
+        through = link * (new[:-1] - new[1:])
         residual[:-1] += through
         residual[1:] -= through
         residual[0] -= flux
         diagonal = mass * heat_capacity(new, material)
-        diagonal[:-1] += between
-        diagonal[1:] += between
+        diagonal[:-1] += link
+        diagonal[1:] += link
         new = new - _tridiagonal(link, diagonal, residual)
     return new
 

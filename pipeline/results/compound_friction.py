@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.results.cards import CardDifference
+from pipeline.results.face import Choice, FaceLaw
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
 from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window
@@ -103,4 +104,7 @@ class CompoundFriction(OfCompound, OfMap):
     changed: list[Changed] = given("tests cut at a drift's onset", default_factory=list)
     tests: list[OneTest] = given("every test", default_factory=list)
     glaze_limit: GlazeLimit | None = given("limit of low-energy use", default=None)
+    face_law: FaceLaw | None = given("friction as a law of the rubbing face, held against the map", default=None)
+    window_by: Choice = given("whether curve, window, verdict and landmarks are the map's or the law's", default="map")
+    map_window: Window | None = given("the map's window, where the law's stands above", default=None)
     stamp: Stamp | None = given("what the file rests on", default=None)

@@ -59,7 +59,7 @@ def test_a_wrong_call_is_one_line(tmp_path, arguments, said, capsys, monkeypatch
     assert line.startswith("stopsheet") and said in line
 
 
-@pytest.mark.parametrize("command", [["run"], ["check"], ["design"], ["docs"], []])
+@pytest.mark.parametrize("command", [["run"], ["check"], ["design"], ["predict"], ["docs"], []])
 def test_every_command_has_help(command, capsys):
     for flag in ("-h", "--help"):
         with pytest.raises(SystemExit) as end:

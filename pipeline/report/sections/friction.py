@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.sections import answers, honest
+from pipeline.report.sections import answers, face, honest
 from pipeline.results.compound_friction import Between, CompoundFriction
 from pipeline.results.friction_map import Sensitivity, Slope
 
@@ -61,6 +61,7 @@ def friction(inputs: Inputs) -> Section:
     ]
     if features:
         parts.append(Items(features))
+    parts += face.parts(inputs)
     parts += average_texts(inputs)
     rows = answers.pause_rows(inputs)
     if rows:

@@ -1,0 +1,172 @@
+"""`stopsheet predict`: a whole stop at wanted conditions by a compound's law at the face, inside what was tested."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.errors import InputError
+from pipeline.inputs.quantities import to_si
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.face import FaceModel, FaceStop
+from pipeline.results.model import Interval, read
+
+if TYPE_CHECKING:
+    from pipeline.face.predict import Asked
+
+REFUSED = 3
+
+
+def predict(
+    *,
+    results: Path,
+    compound: str,
+    method: str | None,
+    speeds: tuple[str, str],
+    temperature: str,
+    pressure: str | None,
+    torque: str | None,
+    deceleration: str | None,
+    inertia: str | None,
+    as_json: bool,
+) -> int:
+    """Print the stop; 3 where it would leave what was tested, with the direction and how far."""
+    from pipeline.face import predict as face
+
+    found = friction_of(results, compound, method)
+    law = found.face_law
+    if law is None or law.model is None:
+        why = found.unusable or (law.why if law else None) or "its results hold none; run again"
+        raise InputError(f"{found.compound}: no law at the face: {why}")
+    asked = _asked(law.model, speeds, temperature, (pressure, torque, deceleration), inertia)
+    stop = face.stop(face.Drawn.of(law.model), asked)
+    if as_json:
+        print(json.dumps(stop.model_dump(mode="json", by_alias=True), indent=1))
+    else:
+        print(words(found, stop))
+    return REFUSED if stop.why else 0
+
+
+def friction_of(results: Path, compound: str, method: str | None) -> CompoundFriction:
+    """A compound's friction.json, the compound given as the cards name it or as its folder is called."""
+    methods = sorted(p.parent.name for p in results.glob("*/compounds") if p.is_dir())
+    if not methods:
+        raise InputError(f"{results}: holds no method's results; give the results folder of a run")
+    if method is None and len(methods) > 1:
+        raise InputError(f"{results}: holds the methods {', '.join(methods)}; say which by --method")
+    chosen = methods[0] if method is None else method
+    if chosen not in methods:
+        raise InputError(f"{results}: no method {chosen!r}; there are {', '.join(methods)}")
+    known: dict[str, Path] = {}
+    for path in sorted((results / chosen / "compounds").glob("*/friction.json")):
+        known[path.parent.name] = path
+        if path.parent.name != compound and read(path, CompoundFriction).compound == compound:
+            known[compound] = path
+    if compound not in known:
+        raise InputError(
+            f"{results}: method {chosen} has no compound {compound!r}; there are {', '.join(known) or 'none'}"
+        )
+    return read(known[compound], CompoundFriction)
+
+
+def _asked(
+    model: FaceModel, speeds: tuple[str, str], temperature: str, wanted: tuple[str | None, str | None, str | None], inertia: str | None
+) -> Asked:  # fmt: skip
+    from pipeline.face.predict import Asked
+
+    first, last = (_speed(flag, text, model) for flag, text in zip(("--from", "--to"), speeds, strict=True))
+    if not first > last >= 0:
+        raise InputError("--from must be above --to")
+    initial = _si("--temperature", temperature, "temperature")
+    mass = model.brake.inertia if inertia is None else _si("--inertia", inertia, "inertia")
+    pressure, torque, deceleration = wanted
+    given = [
+        name
+        for name, value in zip(("--pressure", "--torque", "--deceleration"), wanted, strict=True)
+        if value is not None
+    ]
+    if len(given) != 1:
+        raise InputError(f"give one of --pressure, --torque and --deceleration, not {' and '.join(given) or 'none'}")
+    if mass <= 0:
+        raise InputError("--inertia must be above zero")
+    if pressure is not None:
+        return Asked("asked", initial, first, last, mass, pressure=_above_zero("--pressure", pressure, "pressure"))
+    if torque is not None:
+        return Asked(
+            "asked",
+            initial,
+            first,
+            last,
+            mass,
+            torque=_above_zero("--torque", torque, "torque"),
+            wanted=f"a mean torque of {torque}",
+        )
+    if model.brake.rolling_radius is None:
+        raise InputError("--deceleration needs a rolling radius, which the test cards do not give; use --torque")
+    slowing = _above_zero("--deceleration", str(deceleration), "acceleration")
+    needed = mass * slowing / model.brake.rolling_radius
+    return Asked("asked", initial, first, last, mass, torque=needed, wanted=f"a mean deceleration of {deceleration}")
+
+
+def _si(flag: str, text: str, dimension: str) -> float:
+    try:
+        return to_si(text, dimension)
+    except ValueError as error:
+        raise InputError(f"{flag}: {error}") from None
+
+
+def _above_zero(flag: str, text: str, dimension: str) -> float:
+    value = _si(flag, text, dimension)
+    if value <= 0:
+        raise InputError(f"{flag}: {text!r} must be above zero")
+    return value
+
+
+def _speed(flag: str, text: str, model: FaceModel) -> float:
+    """A shaft speed, or a vehicle's where the cards give a rolling radius; rad/s."""
+    try:
+        return to_si(text, "angular_speed")
+    except ValueError:
+        if model.brake.rolling_radius is None:
+            return _si(flag, text, "angular_speed")
+        return _si(flag, text, "linear_speed") / model.brake.rolling_radius
+
+
+def words(found: CompoundFriction, stop: FaceStop) -> str:
+    """The stop for a reader."""
+    rows = [
+        f"{found.compound}, method {found.method}: from {stop.speed_start_rpm:.0f} to {stop.speed_end_rpm:.0f} rpm, disc at "
+        f"{stop.temperature_c:.0f} degC" + (f", for {stop.wanted}" if stop.wanted else "")
+    ]
+    if stop.why:
+        return f"{rows[0]}\nnot given, outside what was tested: {stop.why}"
+    shown: list[tuple[str, Interval, str, int]] = [
+        ("line pressure", stop.pressure_bar, " bar", 1),
+        ("mu, mean over the stop", stop.mu, "", 3),
+        ("mu of a single stop", stop.mu_single, "", 3),
+        ("mu in the first tenth", stop.mu_start, "", 3),
+        ("mu in the last tenth", stop.mu_end, "", 3),
+        ("mean torque", stop.torque_nm, " N m", 0),
+        ("time", stop.time_s, " s", 2),
+        ("distance", stop.distance_m, " m", 1),
+        ("mean deceleration", stop.deceleration_mps2, " m/s2", 2),
+        ("hottest face", stop.face_peak_c, " degC", 0),
+    ]
+    rows += [f"  {name + ':':26}{_told(value, unit, places)}" for name, value, unit, places in shown]
+    law = found.face_law
+    if law is not None and law.model is not None:
+        rows.append(
+            f"in brackets: {100 * law.model.confidence:.0f} % intervals of the mean; of a single stop, where {100 * law.model.coverage:.0f} % of stops lie"
+        )
+    if law is not None and law.choice is not None and law.choice.used == "map":
+        rows.append(f"reservation: windows of this compound rest on the map, as {law.choice.why}")
+    return "\n".join(rows)
+
+
+def _told(value: Interval, unit: str, places: int) -> str:
+    if value.value is None:
+        return f"not given: {value.why}"
+    if value.low is None or value.high is None or value.low == value.high:
+        return f"{value.value:.{places}f}{unit}"
+    return f"{value.value:.{places}f}{unit} ({value.low:.{places}f} to {value.high:.{places}f})"

@@ -1,0 +1,43 @@
+"""Curve, window, verdict and landmarks of a compound by its law, where the law is used."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline.face.of_compound import Found
+from pipeline.friction import result, verdict
+from pipeline.friction.map import FrictionMap
+from pipeline.friction.result import Wanted
+from pipeline.friction.transition import landmarks
+from pipeline.method.friction import Friction
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.model import renewed
+
+
+def by_law(
+    found: CompoundFriction, law: Found, map_: FrictionMap | None, settings: Friction, wanted: Wanted
+) -> CompoundFriction:
+    """The compound's friction with its law; what rests on a curve is the law's where the law is used, else stays the map's."""
+    if law.curve is None or map_ is None:
+        return renewed(found, face_law=law.result)
+    curve, drawn = law.curve
+    # the law's scatter multiplies mu, whatever the map's effects do
+    as_log = replace(map_, link="log")
+    own = result.window_found(as_log, curve, drawn, settings, wanted)
+    answers = verdict.by_temperature(
+        curve, drawn, "log", own.band, coverage=settings.coverage, confidence=settings.confidence
+    )
+    changed = renewed(
+        found,
+        face_law=law.result,
+        window_by="law",
+        map_window=found.window,
+        window=own.window,
+        window_reason=own.reason,
+        wanted_from=own.source,
+        wanted_mu=list(own.band),
+        holds=result.holds(curve, answers, wanted),
+        curve=result.curve_points(curve, answers),
+        landmarks=landmarks(curve, drawn, settings.confidence),
+    )
+    return renewed(changed, sides=result.of_sides(map_, changed, wanted))

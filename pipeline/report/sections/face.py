@@ -1,0 +1,132 @@
+"""Friction by the rubbing face on the sheet: which of law and map is used and why, their errors at what was left out, and whole
+stops cold, normal and hot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pipeline.report.document import Cell, Items, Picture, Table, Text
+from pipeline.report.inputs import Inputs
+from pipeline.report.source import Cited
+from pipeline.results.face import FaceLaw, FaceStop, LeftOutErrors
+from pipeline.results.model import Interval
+
+Part = Text | Items | Table | Picture
+STOP_HEAD = (
+    "Stop", "Disc (°C)", "Pressure (bar)", "µ, mean", "µ of a single stop", "first tenth", "last tenth", "Time (s)", "Distance (m)",
+    "Deceleration (m/s²)", "Hottest face (°C)",
+)  # fmt: skip
+LEFT_OUT_HEAD = ("Left out", "Count", "µ, law", "µ, map", "shape, law", "shape, map")
+COLUMNS: tuple[tuple[str, Callable[[FaceStop], Interval]], ...] = (
+    ("mean µ", lambda s: s.mu),
+    ("µ of a single stop", lambda s: s.mu_single),
+    ("µ in the first tenth", lambda s: s.mu_start),
+    ("µ in the last tenth", lambda s: s.mu_end),
+    ("time", lambda s: s.time_s),
+    ("distance", lambda s: s.distance_m),
+    ("deceleration", lambda s: s.deceleration_mps2),
+    ("hottest face", lambda s: s.face_peak_c),
+)
+
+
+def parts(inputs: Inputs) -> list[Part]:
+    """What the friction section says of the law."""
+    cited = inputs.friction.part(lambda found: found.face_law)
+    if cited is None:
+        return []
+    law = cited.result
+    if law.model is None or law.choice is None:
+        return [
+            Text("No law of friction at the rubbing face: {why}.", {"why": (law.why or "no reason given").rstrip(".")})
+        ]
+    chosen = {"law": "the law at the rubbing face", "map": "the map over stop means"}[law.choice.used]
+    said: list[Part] = [
+        Text(
+            "Curve, window and what rests on them are those of {chosen}: {why}. The rule: {rule}.",
+            {"chosen": chosen, "why": law.choice.why, "rule": law.choice.rule},
+        )
+    ]
+    rows = [left_out_row(one) for one in cited.each(lambda found: found.left_out)]
+    said.append(
+        Table(
+            "Law and map at what they were not shown: root mean square errors in µ, of cells' means and of the shape within stops",
+            LEFT_OUT_HEAD,
+            rows,
+        )
+    )
+    said.append(Items(heat_items(cited)))
+    given = [one for one in cited.each(lambda found: found.stops) if one.result.why is None]
+    if given:
+        caption = (
+            f"Whole stops by the law, from {given[0].result.speed_start_rpm:.0f} to {given[0].result.speed_end_rpm:.0f} rpm at the cards' inertia: "
+            "means with their intervals, build-up of the pressure included"
+        )
+        said.append(Table(caption, STOP_HEAD, [stop_row(one) for one in given]))
+    said += [
+        Text("Not given, {name}: {why}.", {"name": name_of(stop), "why": stop.why.rstrip(".")}, "open")
+        for stop in law.stops
+        if stop.why
+    ]
+    said += [Text("Law and map disagree: {text}.", {"text": text.rstrip(".")}, "open") for text in law.disagreements]
+    return [*said, *(Text("{note}.", {"note": note.rstrip(".")}, sentence=True) for note in law.notes)]
+
+
+def left_out_row(one: Cited[LeftOutErrors]) -> list[Cell]:
+    """Errors of law and map at one kind of what was left out."""
+    what = one.result.what
+    return [
+        what,
+        one.number(f"{what} compared", lambda r: r.count, decimals=0),
+        one.number(f"{what}: rms error of the law", lambda r: r.law, decimals=4),
+        one.number(f"{what}: rms error of the map", lambda r: r.map, decimals=4),
+        one.number(f"{what}: rms error of the law in the shape", lambda r: r.shape_law, decimals=4),
+        one.number(f"{what}: rms error of a map in the shape", lambda r: r.shape_map, decimals=4),
+    ]
+
+
+def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
+    """Conductivity and heat share as the friction of the stops asks for them."""
+    rows: list[tuple[str, Cell]] = []
+    for one in cited.each(lambda found: found.heat):
+        heat = one.result
+        unit = "W/(m K)" if heat.name == "conductivity" else ""
+        values: dict[str, Cell] = {
+            "value": one.number(heat.name, lambda h: h.value, unit=unit, decimals=1 if unit else 2),
+            "u": one.number(
+                f"relative uncertainty of the {heat.name}", lambda h: h.u, unit="%", factor=100.0, decimals=0
+            ),
+            "before": one.number(f"{heat.name} before", lambda h: h.before, unit=unit, decimals=1 if unit else 2),
+            "source": {"card": "the card's", "method": "assumed"}[heat.source],
+            "before_u": one.number(
+                f"relative uncertainty of the {heat.name} before",
+                lambda h: h.before_u,
+                unit="%",
+                factor=100.0,
+                decimals=0,
+            ),
+        }
+        words = (
+            "{value} give or take {u}, from the stops' friction held by the {source} {before} give or take {before_u}"
+        )
+        if heat.source == "method":
+            words = "{value} give or take {u}, from the stops' friction held by an {source} {before} give or take {before_u}"
+        rows.append((f"{heat.name[:1].upper()}{heat.name[1:]} of the disc", Text(words, values, sentence=True)))
+    return rows
+
+
+def name_of(stop: FaceStop) -> str:
+    return stop.name + (f" at {stop.wanted}" if stop.wanted else "")
+
+
+def stop_row(one: Cited[FaceStop]) -> list[Cell]:
+    """One whole stop."""
+    name = name_of(one.result)
+    pressure = one.number(f"{name}: pressure", lambda s: s.pressure_bar, unit="bar", decimals=1)
+    if one.result.wanted is None:
+        pressure = one.number(f"{name}: pressure", lambda s: s.pressure_bar.value, unit="bar", decimals=1)
+    cells: list[Cell] = [
+        name,
+        one.number(f"{name}: initial temperature of the disc", lambda s: s.temperature_c, decimals=0),
+        pressure,
+    ]
+    return [*cells, *(one.number(f"{name}: {words}", pick) for words, pick in COLUMNS)]

@@ -1,0 +1,86 @@
+"""`stopsheet predict`: what it prints, what it refuses, and how wrong calls end."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from pipeline.cli import run
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.face import FaceBrake, FaceLaw
+from pipeline.results.model import renewed, write
+from tests.face.test_law import world
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Results of one compound with a law, another without, under one method."""
+    place = tmp_path_factory.mktemp("results")
+    law = world()[3].result
+    assert law.model is not None
+    brake = FaceBrake.model_validate(law.model.brake.model_dump() | {"rolling_radius": 0.32})
+    with_wheel = renewed(law, model=renewed(law.model, brake=brake))
+    for folder, name, own in (("face-1", "Face 1", with_wheel), ("bare", "Bare", FaceLaw(why="no ring"))):
+        into = place / "one" / "compounds" / folder
+        into.mkdir(parents=True)
+        write(into / "friction.json", CompoundFriction(compound=name, method="one", face_law=own))
+    return place
+
+
+def call(results: Path, *more: str, compound: str = "Face 1", temperature: str = "250 degC") -> int:
+    of = world()[0].compound
+    rpm = of.reference.speed_rpm
+    return run(
+        ["predict", str(results), compound, "--from", f"{rpm:.0f} rpm", "--to", f"{rpm / 3:.0f} rpm", "--temperature", temperature, *more]
+    )  # fmt: skip
+
+
+def test_a_stop_at_a_pressure_is_printed_with_intervals(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(results, "--pressure", f"{world()[0].compound.reference.pressure_bar:.1f} bar") == 0
+    said = capsys.readouterr().out
+    for words in ("Face 1, method one", "mu, mean over the stop", "distance:", " m (", "m/s2 (", "95 % intervals"):
+        assert words in said
+
+
+def test_pressure_for_a_deceleration_gives_that_deceleration(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bar = world()[0].compound.reference.pressure_bar
+    assert call(results, "--pressure", f"{bar:.2f} bar", "--json") == 0
+    given = json.loads(capsys.readouterr().out)
+    slowing = given["deceleration_mps2"]["value"]
+    assert call(results, "--deceleration", f"{slowing:.4f} m/s^2", "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["pressure_bar"]["value"] == pytest.approx(bar, rel=2e-3)
+    assert found["pressure_bar"]["low"] < bar < found["pressure_bar"]["high"]
+
+
+def test_outside_what_was_tested_is_refused_with_3(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(results, "--pressure", "300 bar") == 3
+    said = capsys.readouterr().out
+    assert "not given, outside what was tested: pressure 300.0 bar is" in said and "above the data" in said
+
+
+@pytest.mark.parametrize(
+    ("more", "compound", "said"),
+    [
+        (["--pressure", "30 bar", "--torque", "500 N m"], "Face 1", "give one of"),
+        ([], "Face 1", "give one of"),
+        (["--pressure", "30"], "Face 1", "--pressure: "),
+        (["--pressure", "-3 bar"], "Face 1", "above zero"),
+        (["--pressure", "30 bar", "--inertia", "4 kg"], "Face 1", "--inertia: "),
+        (["--pressure", "30 bar", "--method", "two"], "Face 1", "no method 'two'; there are one"),
+        (["--pressure", "30 bar"], "Face 2", "no compound 'Face 2'"),
+        (["--pressure", "30 bar"], "Bare", "Bare: no law at the face: no ring"),
+    ],
+)
+def test_a_wrong_call_is_one_line(
+    results: Path, more: list[str], compound: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert call(results, *more, compound=compound) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("stopsheet: ") and said in line
+
+
+def test_folder_names_are_taken_too(results: Path) -> None:
+    assert call(results, "--pressure", f"{world()[0].compound.reference.pressure_bar:.1f} bar", compound="face-1") == 0
