@@ -15,6 +15,7 @@ from pipeline.conditioning.lag import Lag, lag_of_test
 from pipeline.conditioning.offsets import LEAST_SPEED_RANGE, Zero, own_zero, robust_line, torque_zero
 from pipeline.conditioning.survey import Braking
 from pipeline.conditioning.time_base import median_known
+from pipeline.constants import MAD_TO_SD
 from pipeline.method.conditioning import Conditioning
 from pipeline.results import summary as told
 
@@ -200,7 +201,7 @@ def agrees(before: np.ndarray, after: np.ndarray) -> bool:
     line, covariance = robust_line(before[:, 0], before[:, 1])
     off = after[:, 1] - line[0] - line[1] * after[:, 0]
     at = np.array([1.0, float(np.median(after[:, 0]))])
-    noise = 1.4826 * float(np.median(np.abs(off - np.median(off)))) / np.sqrt(off.size)
+    noise = MAD_TO_SD * float(np.median(np.abs(off - np.median(off)))) / np.sqrt(off.size)
     return bool(abs(np.median(off)) <= 3 * np.hypot(np.sqrt(at @ covariance @ at), noise))
 
 
@@ -258,12 +259,12 @@ def alone(own: np.ndarray) -> np.ndarray:
     width = min(2, (own.size - 1) // 2)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(own, width, mode="reflect"), 2 * width + 1)
     off = np.abs(own - np.median(around, axis=1))
-    return off > np.maximum(0.5 * np.abs(own), 4 * 1.4826 * float(np.median(np.abs(own - np.median(own)))))
+    return off > np.maximum(0.5 * np.abs(own), 4 * MAD_TO_SD * float(np.median(np.abs(own - np.median(own)))))
 
 
 def _spread(values: np.ndarray) -> float:
     finite = values[np.isfinite(values)]
-    return 1.4826 * float(np.median(np.abs(finite - np.median(finite)))) if finite.size else float("nan")
+    return MAD_TO_SD * float(np.median(np.abs(finite - np.median(finite)))) if finite.size else float("nan")
 
 
 def who_is_late(lag: Lag, behind: Lag, step: float) -> tuple[Literal["torque", "pressure"], float]:

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import MAD_TO_SD
+
 
 @dataclass(frozen=True)
 class Lag:
@@ -100,6 +102,6 @@ def lag_of_test(lags: np.ndarray, *, step: float, heights: np.ndarray | None = N
         return Lag(
             value, 0.25 * step, float(np.ptp(finite)), int(finite.size), alike and abs(value) > FEW_SAMPLES * step
         )
-    spread = 1.4826 * float(np.median(np.abs(finite - value)))
+    spread = MAD_TO_SD * float(np.median(np.abs(finite - value)))
     u = 1.2533 * max(spread, 0.05 * step) / np.sqrt(finite.size)  # a median's standard error, normal scatter
     return Lag(value, u, spread, int(finite.size), abs(value) > max(3 * u, 0.2 * step))

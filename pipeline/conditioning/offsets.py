@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import MAD_TO_SD
+
 
 @dataclass(frozen=True)
 class Zero:
@@ -75,7 +77,7 @@ def robust_fit(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[n
     coefficients, covariance = least_squares(design, y, weight)
     for _ in range(20):
         residual = np.abs(y - design @ coefficients) * np.sqrt(weight)
-        scale = 1.4826 * float(np.median(residual))
+        scale = MAD_TO_SD * float(np.median(residual))
         if scale <= 0:
             break
         huber = np.minimum(1.0, 1.5 * scale / np.maximum(residual, 1e-300))
@@ -206,7 +208,7 @@ def _offset(
 def _middle(values: np.ndarray) -> tuple[float, float]:
     """Median and its standard uncertainty from the values' spread (0 for a single one)."""
     value = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - value)))
+    spread = MAD_TO_SD * float(np.median(np.abs(values - value)))
     return value, 1.2533 * spread / np.sqrt(values.size)
 
 
@@ -222,7 +224,7 @@ def own_zero(readings: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, np.ndarra
         return result, uncertainty
     noise = np.square(u[known])
     values = readings[known]
-    variance = (1.4826 * float(np.median(np.abs(values - np.median(values))))) ** 2
+    variance = (MAD_TO_SD * float(np.median(np.abs(values - np.median(values))))) ** 2
     between = max(variance - float(np.median(noise)), 0.0)
     share = between / np.maximum(between + noise, 1e-300)
     far = np.abs(values) > 5 * np.sqrt(between + noise)

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import MAD_TO_SD
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -48,7 +50,7 @@ def rest_of(pressure: np.ndarray) -> Rest:
     level = float(np.median(near))
     in_band = np.searchsorted(near, near + BAND * (high - low), side="right") - np.arange(near.size)
     crowded = int(in_band.max()) >= max(CROWD, CROWD_SHARE * near.size)
-    return Rest(level, 1.4826 * float(np.median(np.abs(near - level))), float(high), crowded)
+    return Rest(level, MAD_TO_SD * float(np.median(np.abs(near - level))), float(high), crowded)
 
 
 def rest_pressure(pressure: np.ndarray) -> float:
@@ -79,7 +81,7 @@ def reading(values: np.ndarray) -> Reading | None:
     if finite.size < 3:
         return None
     centre = float(np.median(finite))
-    spread = 1.4826 * float(np.median(np.abs(finite - centre)))
+    spread = MAD_TO_SD * float(np.median(np.abs(finite - centre)))
     kept = finite[np.abs(finite - centre) <= 5 * spread] if spread > 0 else finite
     scatter = float(np.std(kept, ddof=1)) if kept.size > 1 else 0.0
     return Reading(float(np.mean(kept)), scatter / np.sqrt(effective_number(kept)), int(kept.size))

@@ -17,6 +17,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from pipeline.constants import ZERO_C
 from pipeline.inputs.quantities import scale_offset
 
 UNITS: dict[str, tuple[str, ...]] = {
@@ -30,7 +31,6 @@ UNITS: dict[str, tuple[str, ...]] = {
 SPELLED = {"rev/s": "rps"}
 APART = 0.05  # |ln| of the factor: units nearer than this are within the accuracy of levels and of the balance
 SAME = 0.04  # |ln| within which a measured ratio is a slip's
-ZERO_C = 273.15
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 import math
 
 from pipeline.archive.card import Card
+from pipeline.constants import ZERO_C
 
 
 def identity_rows(card: Card) -> list[tuple[str, str]]:
@@ -31,7 +32,7 @@ def block_rows(card: Card) -> list[list[str]]:
             "torque": None if block.torque is None else f"{block.torque:.4g} N m",
             "deceleration": None if block.deceleration is None else f"{block.deceleration:.3g} m/s²",
         }[block.control]
-        start = "not stated" if block.initial_temperature is None else f"{block.initial_temperature - 273.15:.0f} °C"
+        start = "not stated" if block.initial_temperature is None else f"{block.initial_temperature - ZERO_C:.0f} °C"
         rows.append(
             [
                 block.name,

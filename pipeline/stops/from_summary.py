@@ -12,12 +12,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.constants import ZERO_C
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.results import read_table
 from pipeline.results.record import Record
 from pipeline.results.summary import TestSummary
-from pipeline.stops.reduction import KELVIN
 from pipeline.stops.result import Result, stop_counts
 from pipeline.vocabulary import STOPS, TRACES, conform, empty
 
@@ -110,7 +110,7 @@ def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[Scheduled], list[Find
         if block is None:
             facts.append(Scheduled())
             continue
-        temperature = None if block.initial_temperature is None else block.initial_temperature - KELVIN
+        temperature = None if block.initial_temperature is None else block.initial_temperature - ZERO_C
         facts.append(
             Scheduled(
                 block=block.name,

@@ -11,6 +11,7 @@ import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.time_base import widths
+from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
 from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
 from pipeline.stops.ripple import ripple
@@ -24,8 +25,6 @@ from pipeline.stops.work import (
     work,
 )
 
-KELVIN = 273.15
-RPM = 30.0 / np.pi
 LEAST_SAMPLES = 8
 LEAST_PRESSURE = 0.1  # of the plateau: below it a sample has no mu worth the name
 
@@ -212,7 +211,7 @@ def temperatures(
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
     good = np.isfinite(temperature)
-    t, values = time[good], temperature[good] - KELVIN
+    t, values = time[good], temperature[good] - ZERO_C
     row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)
     row["temperature_rate_k_s"] = None
     if not t.size:

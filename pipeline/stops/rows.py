@@ -8,11 +8,10 @@ import numpy as np
 from pipeline.conditioning.conditioned import ConditionedStop
 from pipeline.conditioning.corrections import Corrections
 from pipeline.conditioning.survey import Braking
+from pipeline.constants import RPM, ZERO_C
 from pipeline.findings import Finding, Severity, finding
 from pipeline.method.reduction import Reduction
 from pipeline.stops.reduction import (
-    KELVIN,
-    RPM,
     Friction,
     Interval,
     Setup,
@@ -65,7 +64,7 @@ def reduced(context: Context, stop: ConditionedStop) -> Reduced:
     )
     row |= _zeros(context, stop) | ripple_columns(samples, friction.window) | _second_pressure(stop, friction)
     if stop.ambient is not None:
-        row["ambient_c"] = stop.ambient - KELVIN
+        row["ambient_c"] = stop.ambient - ZERO_C
     row |= _uncertainties(context, stop, friction, row)
     found += _zero_moved(context, stop, row) + _judged(context, row, friction)
     return Reduced(row, trace_of(samples, friction, b, stop.recorded["disc_temperature"]), found)
@@ -89,7 +88,7 @@ def _head(stop: ConditionedStop) -> dict[str, Any]:
         "kind": stop.kind,
         "control": stop.control,
         "target_pressure_bar": target,
-        "target_temperature_c": wanted - KELVIN if wanted is not None else None,
+        "target_temperature_c": wanted - ZERO_C if wanted is not None else None,
     }
 
 

@@ -4,7 +4,8 @@ import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.survey import Braking
-from pipeline.stops.reduction import KELVIN, RPM, Friction
+from pipeline.constants import RPM, ZERO_C
+from pipeline.stops.reduction import Friction
 
 TRACE_POINTS = 80
 
@@ -23,7 +24,7 @@ def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.nda
         "speed_rpm": c.speed[pick] * RPM,
         "torque_nm": c.friction[pick],
         "pressure_bar": c.pressure[pick] / 1e5,
-        "disc_temperature_c": temperature[pick] - KELVIN,
+        "disc_temperature_c": temperature[pick] - ZERO_C,
         "mu": np.where(friction.inside[pick], friction.mu[pick], np.nan),
     }
 

@@ -6,9 +6,9 @@ torque where the pressure says that the brake is open, or a speed that jumps as 
 
 import numpy as np
 
+from pipeline.constants import MAD_TO_SD, RPM
 from pipeline.findings import Finding, finding
 
-RPM = 30 / np.pi
 REACH_S = 1.0  # looked at before the start and after the end
 RISE_S = 0.1  # before the start torque may lead by this, besides the lag
 FALL_S = 0.35  # after the end it may need this to fall
@@ -48,7 +48,7 @@ def torque_without_pressure(
         return []
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
     # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.
-    noise = NOISE_SIGMAS * 1.4826 * float(np.median(np.abs(np.diff(torque[known])))) / np.sqrt(2) / (plateau - rest)
+    noise = NOISE_SIGMAS * MAD_TO_SD * float(np.median(np.abs(np.diff(torque[known])))) / np.sqrt(2) / (plateau - rest)
     late = abs(lag or 0.0)
     step = float(np.median(np.diff(time)))
     before = (time > start - REACH_S) & (time < start - RISE_S - late)

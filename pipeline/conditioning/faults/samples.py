@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices
+from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
 
 HELD_SAMPLES = 10
@@ -217,8 +218,8 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
         i = int(jumps[0] if jumps.size else outside[0])
         evidence = {
             "jumps": int(jumps.size),
-            "lowest_c": float(values.min() - 273.15),
-            "highest_c": float(values.max() - 273.15),
+            "lowest_c": float(values.min() - ZERO_C),
+            "highest_c": float(values.max() - ZERO_C),
         }
         return [
             finding(
@@ -238,7 +239,7 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
                 f"disc temperature stands still while {energy / 1e3:.0f} kJ went in",
                 channel=name,
                 **_where(time, start, time.size - 1),
-                evidence={"energy_kj": energy / 1e3, "value_c": float(braking[0] - 273.15)},
+                evidence={"energy_kj": energy / 1e3, "value_c": float(braking[0] - ZERO_C)},
             )
         ]
     return []

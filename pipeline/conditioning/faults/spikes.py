@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from pipeline.constants import MAD_TO_SD
+
 SPIKE_SIGMAS = 10.0
 SPIKE_SHARE = 0.25  # of the level: a smaller one moves no average
 SPIKE_SAMPLES = 2  # a wider excursion is no spike
@@ -20,7 +22,7 @@ def spikes(values: np.ndarray) -> np.ndarray:
     centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
     off = values - centre
     local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
-    sigma = 1.4826 * np.maximum(local, np.median(np.abs(off)))
+    sigma = MAD_TO_SD * np.maximum(local, np.median(np.abs(off)))
     floor = SPIKE_SHARE * np.quantile(np.abs(values), 0.95)
     wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)
     edges = np.flatnonzero(np.diff(np.r_[False, wild, False].astype(np.int8))).reshape(-1, 2)

@@ -12,6 +12,7 @@ from pipeline.archive.card import Card
 from pipeline.conditioning.energy_balance import BalanceLine
 from pipeline.conditioning.from_brakings import FoundCorrections
 from pipeline.conditioning.offsets import robust_line
+from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding, of_each
 from pipeline.inputs import unit_slips
 from pipeline.method import Method
@@ -44,7 +45,7 @@ def ratio_statistics(ratios: np.ndarray) -> EnergyBalance:
     if values.size == 0:
         return EnergyBalance(why="no stop with an energy ratio")
     median = float(np.median(values))
-    scatter = 1.4826 * float(np.median(np.abs(values - median)))
+    scatter = MAD_TO_SD * float(np.median(np.abs(values - median)))
     if values.size < 10:
         why = "fewer than ten stops with an energy ratio"
         return EnergyBalance(ratio_median=median, ratio_scatter=scatter, trend_why=why)
@@ -215,7 +216,7 @@ def odd_ratios(ratios: np.ndarray, scatter: float | None, least: float = ODD_RAT
         padded = np.pad(values, NEIGHBOURS // 2, mode="reflect")
         centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, NEIGHBOURS), axis=1)
     off = values - centre
-    sigma = 1.4826 * float(np.median(np.abs(off)))
+    sigma = MAD_TO_SD * float(np.median(np.abs(off)))
     return index[np.abs(off) > max(least, 8 * sigma)]
 
 

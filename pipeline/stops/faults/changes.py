@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding, of_each
 
 LEAST_STOPS = 4  # stops on either side of a step
@@ -34,7 +35,7 @@ def best_split(values: np.ndarray, least: int = LEAST_STOPS) -> tuple[int, float
     at = int(k[np.argmax(gain)])
     low, high = float(np.median(values[:at])), float(np.median(values[at:]))
     apart = np.concatenate([np.abs(values[:at] - low), np.abs(values[at:] - high)])
-    sigma = 1.4826 * float(np.median(apart))
+    sigma = MAD_TO_SD * float(np.median(apart))
     return at, high - low, sigma * np.sqrt(1 / at + 1 / (n - at))
 
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.constants import MAD_TO_SD
+
 LEAST_STOPS = 4  # stops on either side of a step
 SIGMAS = 6.0  # the best of many places is tried
 CLIP = 8.0  # robust sigmas: a lone stop decides nothing
@@ -49,7 +51,7 @@ def explained(
         return None
     _, label = np.unique(groups, return_inverse=True)
     rest = _without_means(y, label)
-    sigma = 1.4826 * float(np.median(np.abs(rest)))
+    sigma = MAD_TO_SD * float(np.median(np.abs(rest)))
     rest = _without_means(np.clip(rest, -CLIP * sigma, CLIP * sigma), label)
     order = np.arange(n, dtype=float)
     tried = [_step("time", rest, label, order), _slope("drift", rest, label, order)]
@@ -85,7 +87,7 @@ def _step(what: str, rest: np.ndarray, label: np.ndarray, along: np.ndarray) -> 
     at, size = int(k[best]), float(after[best] / free[best])
     x = _without_means((np.arange(n) >= at).astype(float), label)
     left = np.abs(values - size * x)
-    u = 1.4826 * float(np.median(left)) / np.sqrt(free[best])
+    u = MAD_TO_SD * float(np.median(left)) / np.sqrt(free[best])
     # The first stop in the order run that lies behind the step in time; of a step in temperature the coolest one.
     return Explanation(what, size, float(u), float(left.sum()), int(order[at]))
 
@@ -99,6 +101,6 @@ def _slope(what: str, rest: np.ndarray, label: np.ndarray, x: np.ndarray) -> Exp
         return None
     slope = float(own @ rest) / square
     left = np.abs(rest - slope * own)
-    u = 1.4826 * float(np.median(left)) / np.sqrt(square)
+    u = MAD_TO_SD * float(np.median(left)) / np.sqrt(square)
     span = float(np.quantile(x, 0.98) - np.quantile(x, 0.02))
     return Explanation(what, slope * span, float(u * span), float(left.sum()))

@@ -17,9 +17,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding, of_each
 from pipeline.heat.capacity import heat_capacity
-from pipeline.inputs.unit_slips import ZERO_C, Slip, slips
+from pipeline.inputs.unit_slips import Slip, slips
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
 MOST = 1.35  # of the rise that all the work would give: gradients in the disc and the properties' own spread

@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, sensor_limit
+from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
 from pipeline.stops.faults.explained import Explanation, explained
 from pipeline.stops.uncertainty import gain_and_zero
@@ -93,7 +94,7 @@ def _of_channel(channel: str, rows: pl.DataFrame, off: np.ndarray, wanted: np.nd
         return (
             [] if cause.what == "time" and abs(cause.size) > np.log1p(STEP) else [_moves(channel, rows, cause, limit)]
         )
-    sigma = 1.4826 * float(np.median(np.abs(off - middle)))
+    sigma = MAD_TO_SD * float(np.median(np.abs(off - middle)))
     allowed = limit + RIG + 3 * 1.2533 * sigma / np.sqrt(off.size)
     if abs(middle) <= allowed:
         return []
@@ -178,4 +179,4 @@ def _median_u(values: pl.Series) -> float:
     known = values.drop_nulls().to_numpy()
     if known.size < 2:
         return 0.0
-    return 1.2533 * 1.4826 * float(np.median(np.abs(known - np.median(known)))) / float(np.sqrt(known.size))
+    return 1.2533 * MAD_TO_SD * float(np.median(np.abs(known - np.median(known)))) / float(np.sqrt(known.size))

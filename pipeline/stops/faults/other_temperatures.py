@@ -19,8 +19,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
-from pipeline.inputs.unit_slips import ZERO_C, Slip, slips
+from pipeline.inputs.unit_slips import Slip, slips
 from pipeline.results import scan_table
 from pipeline.results.summary import ChannelUnit
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.conditioning.conditioned import ConditionedTest
+from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.findings import Finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.method import Method
@@ -31,9 +31,9 @@ from pipeline.stops.faults.other_temperatures import other_temperatures, reading
 from pipeline.stops.faults.start_temperatures import start_temperatures
 from pipeline.stops.faults.units import starts_known, unit_findings, verified, witnesses_of
 from pipeline.stops.faults.unlike import lone_levels, unlike_stops
-from pipeline.stops.reduction import KELVIN, Setup
+from pipeline.stops.reduction import Setup
 
-BAR, RPM = 1e5, np.pi / 30
+BAR = 1e5
 
 
 class Shown(NamedTuple):
@@ -78,7 +78,7 @@ def faults_across(stops: pl.DataFrame, card: Card, channels: Path, recordings: S
     constant: only changes within the test are looked at.
     """
     measured = stops.filter(pl.col("energy_kj").is_not_null() & pl.col("temperature_initial_c").is_not_null())
-    warm = (pl.col("temperature_initial_c") + pl.col("temperature_peak_c")) / 2 + 273.15
+    warm = (pl.col("temperature_initial_c") + pl.col("temperature_peak_c")) / 2 + ZERO_C
     mean = measured.select(warm)["temperature_initial_c"].fill_null(300.0).to_numpy()
     levels = schedule_levels(card)
     starts = start_temperatures(stops, levels, card.recordings.channels["disc_temperature"].unit)
@@ -101,10 +101,10 @@ def schedule_levels(card: Card) -> pl.DataFrame:
     return schedule(card.blocks).select(
         pl.col("schedule_row").alias("row"),
         by_pressure.alias("wanted_bar"),
-        (pl.col("speed_start") / RPM).alias("wanted_rpm"),
+        (pl.col("speed_start") / RAD_PER_S).alias("wanted_rpm"),
         pl.when(pl.col("control") == "torque").then(pl.col("torque")).alias("wanted_nm"),
         pl.col("duration").alias("wanted_s"),
-        (pl.col("temperature_initial") - KELVIN).alias("wanted_c"),
+        (pl.col("temperature_initial") - ZERO_C).alias("wanted_c"),
     )
 
 

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
 
 UNLIKE = 0.10
@@ -100,7 +101,7 @@ def _each(rows: pl.DataFrame, where: np.ndarray) -> list[tuple[int, dict[str, An
 
 
 def _sigma(values: np.ndarray) -> float:
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+    return MAD_TO_SD * float(np.median(np.abs(values - np.median(values))))
 
 
 def _pressure(row: dict[str, Any], level: float) -> Finding:
@@ -127,7 +128,7 @@ def lone_levels(stops: pl.DataFrame, schedule: pl.DataFrame) -> list[Finding]:
         return []
     off = (rows["pressure_plateau_bar"] / rows["wanted_bar"]).log().to_numpy()
     apart = off - np.median(off)
-    sigma = 1.4826 * float(np.median(np.abs(apart)))
+    sigma = MAD_TO_SD * float(np.median(np.abs(apart)))
     # A slow build-up that lasts into the braking's middle has no level yet to hold against the schedule's.
     rising = ((rows["window_start_s"] / rows["duration_s"]).fill_null(0.0) > STILL_RISING).to_numpy()
     odd = np.flatnonzero((np.abs(apart) > max(LEVEL_OFF, LEVEL_SIGMAS * sigma)) & ~rising)
