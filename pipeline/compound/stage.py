@@ -108,9 +108,9 @@ def _with_law(tests: list[CompoundTest], method: Method, target: Path | None) ->
     return face_window.by_law(found, law, map_, method.friction, wanted)
 
 
-def _stops(tests: list[CompoundTest]) -> list[friction.TestStops]:
+def _stops(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
     return [
-        friction.TestStops(
+        friction.StopsOfTest(
             t.name,
             t.card.batch,
             t.card.specimen,

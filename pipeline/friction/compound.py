@@ -40,7 +40,7 @@ from pipeline.results.model import fields, renewed
 
 
 @dataclass(frozen=True)
-class TestStops:
+class StopsOfTest:
     """One test of a compound; stops from `changed_at` on (the onset of a drift that changes the specimen)
     are left out.
     """
@@ -57,12 +57,14 @@ class TestStops:
     changed_by: str | None = None  # the drift's verdict
 
 
-def of_compound(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> CompoundFriction:
+def of_compound(tests: Sequence[StopsOfTest], method: Method, wanted: Wanted) -> CompoundFriction:
     """The content of a compound's friction.json but for its head, its law at the face, and its stamp."""
     return with_map(tests, method, wanted)[0]
 
 
-def with_map(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> tuple[CompoundFriction, FrictionMap | None]:
+def with_map(
+    tests: Sequence[StopsOfTest], method: Method, wanted: Wanted
+) -> tuple[CompoundFriction, FrictionMap | None]:
     """`of_compound`, and the map that it rests on.
 
     Never raises for want of data: what cannot be given is null with its reason.
@@ -107,7 +109,7 @@ def with_map(tests: Sequence[TestStops], method: Method, wanted: Wanted) -> tupl
     return renewed(found, sides=sides), map_
 
 
-def sound_stops(test: TestStops, method: Method) -> tuple[pl.DataFrame, list[LeftOut]]:
+def sound_stops(test: StopsOfTest, method: Method) -> tuple[pl.DataFrame, list[LeftOut]]:
     """The test's unchanged stops with its test, batch and specimen, and the blocks left out."""
     stops = test.stops if test.changed_at is None else test.stops.filter(pl.col("stop") < test.changed_at)
     stops, left_out = history.unchanged(stops, method.friction, method.reduction.temperature)
@@ -115,7 +117,7 @@ def sound_stops(test: TestStops, method: Method) -> tuple[pl.DataFrame, list[Lef
     return named, [renewed(block, test=test.test) for block in left_out]
 
 
-def common_of(tests: Sequence[TestStops]) -> float:
+def common_of(tests: Sequence[StopsOfTest]) -> float:
     """Relative standard uncertainty of the compound's mean from calibration: each rig's own, weighted by
     its tests.
     """
@@ -207,7 +209,7 @@ def further_batch(map_: FrictionMap, confidence: float, common: float) -> Furthe
     return FurtherBatch(value=mu, low=float(low), high=float(high), batches=int(shifts.size))
 
 
-def _of_one(test: TestStops, left_out: list[LeftOut], map_: FrictionMap | None, method: Method) -> OneTest:
+def _of_one(test: StopsOfTest, left_out: list[LeftOut], map_: FrictionMap | None, method: Method) -> OneTest:
     settings = method.friction
     worst = fade.worst(fade.fades(test.stops, method.reduction.temperature, use_suspect=settings.use_suspect))
     return OneTest(
@@ -222,7 +224,7 @@ def _of_one(test: TestStops, left_out: list[LeftOut], map_: FrictionMap | None, 
     )
 
 
-def _level(test: TestStops, map_: FrictionMap | None) -> float:
+def _level(test: StopsOfTest, map_: FrictionMap | None) -> float:
     """The specimen's level over the compound map's: what is odd about a stop is not what is odd about its specimen."""
     if map_ is None:
         return 1.0
@@ -233,7 +235,7 @@ def _level(test: TestStops, map_: FrictionMap | None) -> float:
     return 1.0 + found[0] / middle
 
 
-def _changed(tests: Sequence[TestStops]) -> list[Changed]:
+def _changed(tests: Sequence[StopsOfTest]) -> list[Changed]:
     """Tests of which only the stops before a drift's onset are in the map."""
     return [
         Changed(

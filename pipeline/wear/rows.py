@@ -61,6 +61,10 @@ def interval_rows(
     chosen: FittedLaw | None,
     confidence: float,
 ) -> list[WearInterval]:
+    """Each interval between readings with what was measured and what the law says of it.
+
+    groups: [K, stops] as of `laws.design`; usable: [K] bool, which intervals count.
+    """
     rows = []
     loss = of_draws = None
     if chosen:

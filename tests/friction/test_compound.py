@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.friction import sides
 from pipeline.friction.bands import curve
-from pipeline.friction.compound import TestStops, common_of, of_compound
+from pipeline.friction.compound import StopsOfTest, common_of, of_compound
 from pipeline.friction.map import fit_map
 from pipeline.friction.result import Wanted
 from pipeline.method import Method
@@ -23,9 +23,9 @@ from tests.friction.makers import Law, compound
 WANTED = Wanted((0.36, 0.60), (553.0, 853.0))
 
 
-def as_tests(stops: pl.DataFrame, rig: str = "north") -> list[TestStops]:
+def as_tests(stops: pl.DataFrame, rig: str = "north") -> list[StopsOfTest]:
     return [
-        TestStops(
+        StopsOfTest(
             part["test"][0], part["batch"][0], part["specimen"][0], part.drop("test", "batch", "specimen"), rig, 0.006
         )
         for part in stops.partition_by("test", maintain_order=True)
@@ -78,7 +78,7 @@ def test_single_specimen_says_what_it_cannot_know() -> None:
 def test_drifted_stops_are_left_out() -> None:
     stops = compound(Law(), np.random.default_rng(1), specimens=2)
     tests = as_tests(stops)
-    early = [TestStops(t.test, t.batch, t.specimen, t.stops, t.rig, t.common, changed_at=61) for t in tests]
+    early = [StopsOfTest(t.test, t.batch, t.specimen, t.stops, t.rig, t.common, changed_at=61) for t in tests]
     assert of_compound(early, Method(), WANTED).stops_used == 2 * 60
 
 
@@ -134,7 +134,7 @@ def test_nothing_to_go_on() -> None:
     found = of_compound([], Method(), WANTED)
     assert found.window is None and found.window_reason == "no test with stops" and found.curve == []
     empty = compound(Law(), np.random.default_rng(1)).head(0)
-    assert of_compound([TestStops("t", "b", "s", empty)], Method(), WANTED).stops_used == 0
+    assert of_compound([StopsOfTest("t", "b", "s", empty)], Method(), WANTED).stops_used == 0
 
 
 def test_each_batch_has_its_own_curve(found: CompoundFriction) -> None:
