@@ -22,7 +22,7 @@ UNSAID = re.compile(r"\bNone\b|\bnan\b|\bNaN\b|\binf\b|no reason|gives no|not ex
 FEW = settings(
     max_examples=6, deadline=None, phases=(Phase.reuse, Phase.generate), suppress_health_check=list(HealthCheck)
 )
-MANY = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(FEW, max_examples=60)  # not shrunk: an example takes seconds, and says what was changed in it
 
 
 @pytest.fixture(scope="module")

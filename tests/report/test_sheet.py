@@ -3,6 +3,7 @@
 import html
 import json
 import re
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -10,9 +11,11 @@ import pytest
 from pipeline.report import inputs as inputs_stage
 from pipeline.report import sheet
 from pipeline.report.document import Number
-from pipeline.report.sections import targets
+from pipeline.report.sections import answers, targets
+from pipeline.report.source import Cited
 from pipeline.results import version
-from tests.report import makers
+from pipeline.results.friction import TestFriction
+from tests.report import contents, makers
 
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?![\w])")
 
@@ -185,3 +188,13 @@ def test_hostile_names_are_escaped_in_every_print(tmp_path):
     assert "<b>Marram" not in page
     assert "<i>{b}" not in page
     assert "&lt;b&gt;Marram&lt;/b&gt;" in page
+
+
+def test_the_first_stop_after_a_pause_may_have_no_start_temperature():
+    friction = contents.full_friction_json()
+    friction["pauses"][0]["temperature_c"] = None
+    of_test = SimpleNamespace(
+        test="m4-a", friction=Cited("tests/m4-a/friction.json", TestFriction.model_validate(friction))
+    )
+    (row,) = answers.pause_rows(SimpleNamespace(usable=[of_test]))
+    assert (row[3].value, row[3].why) == (None, "not recorded")

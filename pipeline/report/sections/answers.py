@@ -135,7 +135,7 @@ def _worst_pause(test: OfTest) -> list[list[Cell]]:
             test.test,
             read(f"{label}: stop", lambda p: p.stop),
             read(f"{label}: pause", lambda p: p.pause_h, decimals=1),
-            read(f"{label}: start", lambda p: p.temperature_c, decimals=0),
+            read(f"{label}: start", lambda p: p.temperature_c, decimals=0, why="not recorded"),
             read(f"{label}: over expected", lambda p: p.ratio),
             read(f"{label}: bite over expected", lambda p: p.bite_ratio, why="no bite"),
             read(f"{label}: stops to normal", lambda p: p.stops_to_normal, why="not within the stops looked at"),
