@@ -70,24 +70,30 @@ def least_squares(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tupl
 def robust_fit(design: np.ndarray, y: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Least squares with Huber's weights (k = 1.5 robust sigmas): coefficients (k,) and covariance (k, k).
 
-    The coefficients are those of statsmodels' RLM (a test holds both together), which takes no weights and would
-    treble the start of each test's stops. The covariance is that of the weighted fit: wider than RLM's where points
-    are wild (docs/libraries.md).
+    The covariance is that of the bounded residuals over their slope (Huber 1981, section 7.6; from memory), which
+    wild points leave alone; where half of the points lie on the line, that of the points beside it. Coefficients and
+    covariance are those of statsmodels' RLM (a test holds both together), which takes no weights and would treble the
+    start of each test's stops.
     """
+    root = np.sqrt(weight)
     coefficients, covariance = least_squares(design, y, weight)
-    for _ in range(20):
-        residual = np.abs(y - design @ coefficients) * np.sqrt(weight)
-        scale = MAD_TO_SD * float(np.median(residual))
+    for _ in range(MOST_STEPS):
+        residual = (y - design @ coefficients) * root
+        scale = MAD_TO_SD * float(np.median(np.abs(residual)))
         if scale <= 0:
-            break
-        huber = np.minimum(1.0, 1.5 * scale / np.maximum(residual, 1e-300))
-        updated, covariance = least_squares(design, y, weight * huber)
+            return coefficients, covariance
+        bounded = BOUND * scale / np.maximum(np.abs(residual), BOUND * scale)
+        updated, covariance = least_squares(design, y, weight * bounded)
         if np.allclose(updated, coefficients, rtol=1e-10, atol=1e-12):
             break
         coefficients = updated
-    return coefficients, covariance
+    inside = float(np.mean(bounded == 1))
+    few = 1 + design.shape[1] / y.size * (1 - inside) / inside
+    variance = float(np.square(bounded * residual).sum()) / max(y.size - design.shape[1], 1) * (few / inside) ** 2
+    return coefficients, np.linalg.pinv(design.T @ (design * weight[:, None])) * variance
 
 
+BOUND, MOST_STEPS = 1.5, 20  # robust sigmas
 LEAST_STILL_U = 0.5  # N m: a rotor at rest may hang in its bearings' friction
 LEAST_SPEED_RANGE = 0.15  # of the highest: readings nearer together give no slope
 

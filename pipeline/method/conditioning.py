@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Duration, Frequency, Share
 from pipeline.inputs.scalars import Count, Truth
 from pipeline.method.base import Settings
 
-REVISION = 2
+REVISION = 3
 
 
 class Conditioning(Settings):

@@ -37,6 +37,7 @@ def test_robust_line(points: int, seed: int) -> None:
 
     design, y, weight = line(seed, points, 0.1)
     root = np.sqrt(weight)
-    coefficients, _ = robust_fit(design, y, weight)
+    coefficients, covariance = robust_fit(design, y, weight)
     theirs = RLM(y * root, design * root[:, None], M=HuberT(1.5)).fit(maxiter=200, tol=1e-12)
     assert np.abs(coefficients - theirs.params).max() <= 1e-4 * theirs.bse.max()
+    assert covariance == pytest.approx(theirs.bcov_scaled, rel=1e-3)
