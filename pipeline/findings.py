@@ -234,6 +234,16 @@ CODES: dict[str, Code] = {
     "thermocouple_swapped": Code(
         "suspect", "disc and pad thermocouples look exchanged", "check the plugs; correct the channels in test.yaml"
     ),
+    "face_temperature_off": Code(
+        "info",
+        "the pyrometer and the conduction model of the rubbing face disagree",
+        "check the pyrometer's spot and emissivity; state the disc's measured conductivity in test.yaml",
+    ),
+    "thermocouples_disagree": Code(
+        "suspect",
+        "two thermocouples in the disc differ before braking",
+        "check both thermocouples and their seats; map and wear rest on the first",
+    ),
     "clock_jump": Code(
         "info",
         "the clock jumps back between two recordings",

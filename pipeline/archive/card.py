@@ -38,6 +38,7 @@ CHANNELS = {
     "disc_temperature": "temperature", "pad_temperature": "temperature", "surface_temperature": "temperature",
     "ambient_temperature": "temperature", "air_speed": "linear_speed", "humidity": "share", "drive_torque": "torque",
     "pressure_2": "pressure", "caliper_temperature": "temperature", "displacement": "length",
+    "disc_temperature_2": "temperature",
 }  # fmt: skip
 # what else `sensors` may state the limits of
 QUANTITIES = {

@@ -163,6 +163,11 @@ def unit_rows(summary: TestSummary) -> list[list[str]]:
     ]
 
 
+def channel_rows(summary: TestSummary) -> list[list[str]]:
+    """Each channel of the card, what it was used for, and what it says of others."""
+    return [[row.channel.replace("_", " "), row.used_for, row.found or "\u2013"] for row in summary.channels]
+
+
 def wear_rate_rows(wear: TestWear) -> list[list[str]]:
     """Rates of every component with intervals."""
     return [

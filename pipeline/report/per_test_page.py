@@ -107,6 +107,7 @@ def context(
         "balance": per_test_content.balance_rows(summary),
         "budget": per_test_content.budget_rows(summary),
         "units": per_test_content.unit_rows(summary),
+        "channels": per_test_content.channel_rows(summary),
         "excluded": per_test_content.excluded_rows(stops, findings),
         "block_means": per_test_content.block_mean_rows(summary),
         "reference": friction_content.reference_text(friction),

@@ -135,6 +135,14 @@ class ChannelUnit(Result):
     why: str | None = given("why not", default=None)
 
 
+class ChannelUse(Result):
+    """What a channel of the card was used for."""
+
+    channel: str = given("channel")
+    used_for: str = given("in words")
+    found: str | None = given("what it says of others, where it was held against them", default=None)
+
+
 class TestSummary(OfTest):
     """summary.json of a test."""
 
@@ -158,5 +166,6 @@ class TestSummary(OfTest):
     effective_radius_m: float | None = given("radius that mu is computed with", "m", default=None)
     piston_area_m2: float | None = given("piston area of one side that mu is computed with", "m2", default=None)
     units: list[ChannelUnit] = given("units of the channels", default_factory=list)
+    channels: list[ChannelUse] = given("channels and what they were used for", default_factory=list)
     why: str | None = given("why fields are null", default=None)
     stamp: Stamp | None = given("what the file rests on", default=None)

@@ -23,6 +23,7 @@ from pipeline.stops.facts import gains_of, setup_of, temperature_limit
 from pipeline.stops.faults.gross_slips import gross_slips
 from pipeline.stops.faults.table import schedule_levels, table_shows
 from pipeline.stops.faults.units import apart_findings, without_consequences
+from pipeline.stops.further_channels import further_channels
 from pipeline.stops.reduction import Setup
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
@@ -65,10 +66,13 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: Record) -> R
     ]
     stops = _stops(entries, alignment, results, recordings, card)
     shown = table_shows(stops, test, method, setup, levels, alignment, recordings)
+    traces = _traces(results)
+    uses, of_further = further_channels(card, channels, stops, traces)
     findings = [*without_consequences([*findings, *shown.findings], stops.height), *shown.of_other_temperatures]
+    findings += of_further
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(test, stops, context, stated, alignment, method)
-    return Result(stops, _traces(results), renewed(summary, units=shown.units), findings)
+    return Result(stops, traces, renewed(summary, units=shown.units, channels=uses), findings)
 
 
 def refuse_negative_pressure(channels: Path) -> None:

@@ -1,0 +1,213 @@
+"""What each channel of the card was used for, and what the further ones say: a pyrometer, a second thermocouple.
+
+*Pyrometer* (`surface_temperature`). Wear's temperatures and the law at the face rest on conduction into the disc: the face
+runs ahead of the thermocouple by a rise that scales with 1 / sqrt(conductivity) and the heat share. A pyrometer sees the
+face. So the rise that it shows from brake start to brake end is held against the model's under the stop's own power,
+
+    ratio = median over stops of (shown rise / modelled rise)
+
+and a ratio off 1 by more than twice what conductivity and heat share are known by is a finding, with the conductivity that
+would explain it: k / ratio^2. An emissivity set wrong on the pyrometer shows at brake start already, where face and disc are even.
+
+*Second thermocouple* (`disc_temperature_2`). Before braking a disc is even, so two thermocouples in it have to agree by their limits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from pipeline.archive.card import Card, sensor_limit
+from pipeline.constants import ZERO_C, Array
+from pipeline.findings import Finding, finding
+from pipeline.heat import slab
+from pipeline.results import scan_table
+from pipeline.results.summary import ChannelUse
+
+USES = {
+    "time": "time base of everything",
+    "speed": "start, end and way of every stop; friction work",
+    "torque": "friction",
+    "pressure": "friction; begin and end of every stop",
+    "disc_temperature": "temperatures of the stops, cooling, and through both the map, wear and drift",
+    "pressure_2": "held against pressure",
+    "ambient_temperature": "air that the disc cools to, in wear and duty; units of the other temperatures",
+    "pad_temperature": "tells whether disc and pad thermocouples were exchanged; no friction or wear rests on it",
+    "surface_temperature": "the conduction that wear and the law at the face rest on is held against it",
+    "disc_temperature_2": "held against the first thermocouple",
+}
+KEPT = "kept with the channels; no number rests on it"
+ASSUMED_CONDUCTIVITY, KNOWN, ASSUMED = 20.0, 0.15, 0.6  # W/(m K); standard uncertainty of ln k: of a card's, of none
+SHARE, SHARE_U = 0.95, 0.06  # of the heat into the disc
+MODEL_U = 0.05  # one dimension, sampling, spot of the pyrometer
+BEFORE_S, LAST_S = 0.5, 0.1
+LEAST_RISE_K, FEWEST, MOST = 40.0, 5, 150
+USUAL_LIMIT_K, LEAST_APART_K = 5.0, 8.0
+
+
+@dataclass(frozen=True)
+class Rises:
+    """A channel in each stop, degC [stops]: before braking and at its end; NaN where it does not tell."""
+
+    stop: np.ndarray
+    before: Array
+    end: Array
+
+
+def further_channels(
+    card: Card, channels: Path, stops: pl.DataFrame, traces: pl.DataFrame
+) -> tuple[list[ChannelUse], list[Finding]]:
+    """A row for each channel of the card, and findings of those that contradict others; test-wide ones."""
+    names = scan_table(channels).collect_schema().names()
+    rows, findings = [], []
+    for name in card.recordings.channels:
+        use, found = _use(name, card), None
+        if name in names and name == "surface_temperature":
+            found, more = face_beside_pyrometer(card, rises(channels, name, stops), stops, traces)
+            findings += more
+        elif name in names and name == "disc_temperature_2":
+            found, more = beside_first(card, rises(channels, name, stops), stops)
+            findings += more
+        rows.append(ChannelUse(channel=name, used_for=use, found=found))
+    return rows, findings
+
+
+def _use(name: str, card: Card) -> str:
+    if name == "drive_torque":
+        simulated = card.inertia_mechanical is not None
+        return (
+            "energy balance: what the drive gives of the inertia"
+            if simulated
+            else "not used: the card states no inertia_mechanical"
+        )
+    return USES.get(name, KEPT)
+
+
+def rises(channels: Path, name: str, stops: pl.DataFrame) -> Rises:
+    """The channel's mean before each braking and at its end, by recording and time."""
+    known = stops.filter(pl.col("start_s").is_finite(), pl.col("end_s").is_finite())
+    at = known.select(
+        "stop", "start_s", "end_s", pl.col("recording").cast(pl.Int64), from_s=pl.col("start_s") - BEFORE_S
+    )
+    lazy = scan_table(channels).select(
+        pl.col("recording").cast(pl.Int64), "time", pl.col(name).fill_nan(None).alias("value")
+    )
+    samples = lazy.drop_nulls().sort("recording", "time").collect()
+    joined = samples.join_asof(
+        at.sort("recording", "from_s"), left_on="time", right_on="from_s", by="recording", strategy="backward", check_sortedness=False
+    )  # fmt: skip
+    inside = joined.filter(pl.col("time") <= pl.col("end_s"))
+    means = inside.group_by("stop").agg(
+        before=pl.col("value").filter(pl.col("time") < pl.col("start_s")).mean(),
+        end=pl.col("value").filter(pl.col("time") > pl.col("end_s") - LAST_S).mean(),
+    )
+    found = stops.select("stop").join(means, on="stop", how="left", maintain_order="left")
+    before, end = (found[c].cast(pl.Float64).fill_null(float("nan")).to_numpy() - ZERO_C for c in ("before", "end"))
+    return Rises(found["stop"].to_numpy(), before, end)
+
+
+def face_beside_pyrometer(
+    card: Card, shown: Rises, stops: pl.DataFrame, traces: pl.DataFrame
+) -> tuple[str, list[Finding]]:
+    """What the comparison came to in words, and the finding where model and pyrometer disagree."""
+    disc, ring = card.brake.disc, card.brake.swept_area
+    if (
+        ring is None
+        or disc.thickness is None
+        or disc.heat_capacity is None
+        or (disc.density is None and disc.mass is None)
+    ):
+        return (
+            "not compared: the card lacks what conduction needs (friction ring, thickness, density or mass, heat capacity)",
+            [],
+        )
+    initial = _floats(stops, "temperature_initial_c")
+    modelled = modelled_rise(card, stops, traces)
+    rise, model = shown.end - shown.before, modelled
+    good = np.isfinite(rise) & (model > LEAST_RISE_K)
+    if good.sum() < FEWEST:
+        return f"not compared: {int(good.sum())} stops show and warm the face enough, {FEWEST} are needed", []
+    ratio = float(np.median(rise[good] / model[good]))
+    offset = float(np.median((shown.before - initial)[good]))
+    u_k = KNOWN if disc.conductivity is not None else ASSUMED
+    u = float(np.sqrt((u_k / 2) ** 2 + SHARE_U**2 + MODEL_U**2))
+    words = (
+        f"over {int(good.sum())} stops it rises by {ratio:.2f} of what conduction gives for the face (known to {100 * u:.0f} %); "
+        f"before braking it reads {offset:+.0f} K beside the thermocouple"
+    )
+    if ratio > 0 and abs(np.log(ratio)) <= 2 * u:
+        return words, []
+    k = disc.conductivity or ASSUMED_CONDUCTIVITY
+    would = (
+        f"a conductivity of {k / ratio**2:.0f} in place of {k:.0f} W/(m K) would explain it"
+        if ratio > 0.2
+        else "no conductivity explains it"
+    )
+    message = f"the pyrometer's {words}: {would}; so would a spot beside the rubbed ring, or a wrong emissivity"
+    evidence = {"ratio": ratio, "relative_u": u, "stops": int(good.sum()), "offset_k": offset, "conductivity": k}
+    return words, [finding("face_temperature_off", message, channel="surface_temperature", evidence=evidence)]
+
+
+def modelled_rise(card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> Array:
+    """Rise of the face in K from brake start to brake end by conduction under each stop's own power; NaN where it has no trace,
+    and beyond an even choice of MOST stops."""
+    out = np.full(len(stops), np.nan)
+    have = set(traces["stop"].unique().to_list())
+    rows = [i for i, stop in enumerate(stops["stop"].to_list()) if stop in have]
+    rows = [rows[i] for i in np.unique(np.linspace(0, len(rows) - 1, min(MOST, len(rows))).astype(int))] if rows else []
+    initial, duration, energy = (_floats(stops, c) for c in ("temperature_initial_c", "duration_s", "energy_kj"))
+    rows = [i for i in rows if np.isfinite(initial[i]) and np.isfinite(duration[i]) and np.isfinite(energy[i])]
+    if not rows:
+        return out
+    by_stop = traces.filter(pl.col("time_s") >= 0).partition_by("stop", as_dict=True)
+    width = 80
+    time, power = np.zeros((len(rows), width)), np.zeros((len(rows), width))
+    for k, i in enumerate(rows):
+        own = by_stop.get((stops["stop"][i],))
+        time[k] = np.linspace(0.0, max(duration[i], 1e-3), width)
+        if own is None or len(own) < FEWEST:
+            continue
+        product = np.nan_to_num(_floats(own, "torque_nm") * _floats(own, "speed_rpm"))
+        shape = np.maximum(np.interp(time[k], _floats(own, "time_s"), product), 0.0)
+        work = np.trapezoid(shape, time[k])
+        power[k] = shape * energy[i] * 1e3 / work if work > 0 else 0.0
+    brake = card.brake
+    ring, thickness = brake.swept_area or np.nan, brake.disc.thickness or np.nan
+    density = brake.disc.density or (brake.disc.mass or np.nan) / (ring * thickness)
+    surface, _ = slab.conduct(
+        time,
+        (power + np.roll(power, 1, axis=1)) / 2 * SHARE / (2 * ring),
+        initial[rows] + ZERO_C,
+        half_thickness=thickness / 2,
+        conductivity=brake.disc.conductivity or ASSUMED_CONDUCTIVITY,
+        density=density,
+        material=brake.disc.heat_capacity or "carbon",
+        passes=2,
+    )
+    out[rows] = surface[:, -1] - surface[:, 0]
+    return out
+
+
+def beside_first(card: Card, shown: Rises, stops: pl.DataFrame) -> tuple[str, list[Finding]]:
+    """The second thermocouple beside the first before braking, in words, and the finding where they disagree."""
+    apart = shown.before - _floats(stops, "temperature_initial_c")
+    apart = apart[np.isfinite(apart)]
+    if apart.size < FEWEST:
+        return f"not compared: {apart.size} stops show both, {FEWEST} are needed", []
+    middle = float(np.median(apart))
+    spread = float(np.subtract(*np.percentile(apart, [95, 5])))
+    limits = [sensor_limit(card, name, "temperature") for name in ("disc_temperature", "disc_temperature_2")]
+    allowed = max(sum((limit and limit.absolute) or USUAL_LIMIT_K for limit in limits), LEAST_APART_K)
+    words = f"before braking it reads {middle:+.1f} K beside the first (median of {apart.size} stops; nine in ten within {spread:.0f} K)"
+    if abs(middle) <= allowed:
+        return words, []
+    message = f"the second thermocouple: {words}; their limits allow {allowed:.0f} K"
+    evidence = {"median_k": middle, "allowed_k": allowed, "stops": int(apart.size)}
+    return words, [finding("thermocouples_disagree", message, channel="disc_temperature_2", evidence=evidence)]
+
+
+def _floats(table: pl.DataFrame, name: str) -> Array:
+    return table[name].cast(pl.Float64).fill_null(float("nan")).to_numpy().astype(float)
