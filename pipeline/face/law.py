@@ -32,7 +32,7 @@ ROUNDS, VARIANCE_ROUNDS = 12, 12
 HUBER = 2.0
 LEAST_VARIANCE, MOST_BEND, MOST_VARIANCE = 1e-8, 0.1, 1e3
 # what is expected beside what is found, and as how many cells or specimens that counts
-PRIORS = {"cell": (0.006, 2.0), "flank": (2.0, 2.0), "level": (0.012, 2.0), "shift": (3.0, 2.0)}  # relative or K
+PRIORS = {"cell": (0.003, 2.0), "flank": (1.5, 2.0), "level": (0.012, 2.0), "shift": (3.0, 2.0)}  # relative or K
 CLOSE = 0.02  # standard deviations of the heat inputs' step that ends the search
 
 
