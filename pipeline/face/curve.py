@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from pipeline.constants import Array
 from pipeline.face import braking, portable
@@ -67,7 +67,7 @@ def _with_bands(
     half = special.ndtri((1 + model.confidence) / 2) * u
     # degrees of freedom of the scatter: the stops, but for what a scatter between few specimens leaves open
     dof = max(model.stops - 20.0, 5.0) if model.specimen_sd == 0 else 8.0
-    upper = np.sqrt(dof / stats.chi2.ppf(1 - model.confidence, dof))
+    upper = np.sqrt(dof / (2 * special.gammaincinv(dof / 2, 1 - model.confidence)))
     factor = special.ndtri((1 + model.coverage) / 2) * upper
     wide = np.sqrt((factor * sd) ** 2 + half**2)
     flat = np.ones(t.size)

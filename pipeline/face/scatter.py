@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
 
 from pipeline.constants import Array
 
@@ -50,6 +49,7 @@ def of_logarithms(values: Array) -> Scatter:
 
 def fitted(residuals: Array, steepness: Array, weights: Array, start: Scatter | None = None) -> Scatter:
     """The scatter of residuals [stops, segments] by maximum likelihood with weak priors; weights [stops] hold strays back."""
+    from scipy import optimize
 
     def cost(values: Array) -> float:
         lower = np.linalg.cholesky(of_logarithms(values).covariance(steepness))

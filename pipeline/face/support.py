@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
 
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 
@@ -101,6 +100,8 @@ def hull_of(kelvin: Array, pressure: Array, speed: Array) -> Hull:
     axes = tuple(int(i) for i in np.flatnonzero(high - low >= LEAST))
     equations = np.zeros((0, len(axes) + 1))
     if len(axes) >= 2:
+        from scipy.spatial import ConvexHull, QhullError
+
         scaled = ((points - low) / np.maximum(high - low, LEAST))[:, list(axes)]
         try:
             equations = np.unique(ConvexHull(scaled).equations.round(9), axis=0)

@@ -26,14 +26,10 @@ from tests.drift.makers import Truth, made, short_program
 ALLOWED = {
     "statsmodels": {"batches", "rigs"},
     "pandas": set(),
-    "scipy.stats": {
-        "batches",
-        "rigs",
-        "friction",
-    },  # friction: quasi-random points, where there are specimens to compare
+    "scipy.stats": {"batches", "rigs", "friction", "face"},  # friction: points of several specimens
     "scipy.interpolate": {"friction"},
     "scipy.signal": set(),
-    "scipy.spatial": {"stops"},
+    "scipy.spatial": {"stops", "face"},
     "matplotlib": {"report"},
     "plotly": {"report"},
     "reportlab": {"report", "cli"},  # cli: the sheet that says why there is none
@@ -123,7 +119,7 @@ def test_drift_runs_without_them(tmp_path):
     """A fall found and dated: nothing of what is called on the way loads one of them either."""
     into = tmp_path / "results" / "first" / "tests" / "t1"
     write_parquet(into / "stops.parquet", made(Truth(program=short_program(), glaze_loss=0.1), 1).stops)
-    write_json(into / "summary.json", {"unusable": None})
+    write_json(into / "summary.json", {"test": "t1", "unusable": None})
     settings = settings_of(Method(), "drift")
     script = (
         "from pathlib import Path\nfrom pipeline.drift.stage import run\n"
