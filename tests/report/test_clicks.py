@@ -5,15 +5,24 @@ import polars as pl
 import pytest
 
 from pipeline.report import delta_page, per_test_page
+from pipeline.report.per_test_findings import OfStages
 from pipeline.results.drift import TestDrift
+from pipeline.results.friction import TestFriction
+from pipeline.results.record import Record
+from pipeline.results.summary import TestSummary
 from tests.report import contents, makers
 
 STOPS = makers.stops_of_programme(glaze=0.045)
 TRACES = makers.traces_of(STOPS)
-FOUND = {
-    "stops": STOPS, "traces": TRACES, "friction": contents.full_friction_json(), "wear": contents.wear_json(),
-    "drift": TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")),
-}  # fmt: skip
+FOUND = OfStages(
+    record=Record(test="m4-a"),
+    summary=TestSummary(test="m4-a"),
+    friction=TestFriction.model_validate(contents.full_friction_json()),
+    wear=contents.wear_of_test(),
+    drift=TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")),
+    stops=STOPS,
+    traces=TRACES,
+)
 FIGURES = per_test_page.all_figures(FOUND, "initial")
 ORDER = ("time_order", "energy_balance", "residuals", "drift")
 #: figure -> the columns of stops.parquet on its axes
