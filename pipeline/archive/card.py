@@ -34,17 +34,30 @@ PURPOSES = ("bedding", "map", "check", "fade", "recovery", "duty", "drag")
 
 # canonical channel -> dimension of its unit
 CHANNELS = {
-    "time": "duration", "speed": "angular_speed", "torque": "torque", "pressure": "pressure",
-    "disc_temperature": "temperature", "pad_temperature": "temperature", "surface_temperature": "temperature",
-    "ambient_temperature": "temperature", "air_speed": "linear_speed", "humidity": "share", "drive_torque": "torque",
-    "pressure_2": "pressure", "caliper_temperature": "temperature", "displacement": "length",
+    "time": "duration",
+    "speed": "angular_speed",
+    "torque": "torque",
+    "pressure": "pressure",
+    "disc_temperature": "temperature",
+    "pad_temperature": "temperature",
+    "surface_temperature": "temperature",
+    "ambient_temperature": "temperature",
+    "air_speed": "linear_speed",
+    "humidity": "share",
+    "drive_torque": "torque",
+    "pressure_2": "pressure",
+    "caliper_temperature": "temperature",
+    "displacement": "length",
     "disc_temperature_2": "temperature",
-}  # fmt: skip
+}
 # what else `sensors` may state the limits of
 QUANTITIES = {
-    "effective_radius": "length", "piston_area": "area", "efficiency": "share", "threshold_pressure": "pressure",
+    "effective_radius": "length",
+    "piston_area": "area",
+    "efficiency": "share",
+    "threshold_pressure": "pressure",
     "inertia": "inertia",
-}  # fmt: skip
+}
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 

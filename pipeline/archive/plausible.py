@@ -60,7 +60,8 @@ def _brake(card: Card) -> Iterator[tuple[str, str]]:
     if brake.friction_area > 2 * brake.swept_area:
         yield (
             "brake.pad_area",
-            f"the pads ({1e4 * brake.friction_area:.0f} cm^2) are larger than the ring's faces ({2e4 * brake.swept_area:.0f} cm^2)",
+            f"the pads ({1e4 * brake.friction_area:.0f} cm^2) are larger than the ring's faces "
+            f"({2e4 * brake.swept_area:.0f} cm^2)",
         )
     if brake.effective_radius is not None:
         outer, inner = ring.outer_diameter, ring.inner_diameter
@@ -69,7 +70,8 @@ def _brake(card: Card) -> Iterator[tuple[str, str]]:
         if not low <= brake.effective_radius <= high:
             yield (
                 "brake.effective_radius",
-                f"{1e3 * brake.effective_radius:g} mm: the friction ring's lies at {1e3 * low:.0f} to {1e3 * high:.0f} mm",
+                f"{1e3 * brake.effective_radius:g} mm: the friction ring's lies at {1e3 * low:.0f} to "
+                f"{1e3 * high:.0f} mm",
             )
 
 

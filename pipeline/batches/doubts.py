@@ -75,7 +75,8 @@ def _decided(pair: tuple[str, str], as_stated: Answer, usual: Answer, tests: lis
         return told
     cards = {t.test: t.brake for t in tests if t.batch in pair and t.brake is not None}
     why = (
-        f"{brakes.words(brakes.differences(cards, ('mu',)))}: the difference is {a:.4f} as stated and {b:.4f} with the brake "
+        f"{brakes.words(brakes.differences(cards, ('mu',)))}: the difference is {a:.4f} as stated and {b:.4f} with "
+        "the brake "
         "that most cards state, and the recordings do not tell which card is right"
     )
     return replace(told, verdict="undecided", why=why)

@@ -107,7 +107,10 @@ def _ended(status: int, last: str) -> str | None:
     """End as the child did; only a crash, which a file may provoke, is a reason to refuse the test."""
     code = os.waitstatus_to_exitcode(status)
     if -code in CRASHES:
-        return f"{last}: the library that reads it crashed ({signal.Signals(-code).name}); export the file again or remove it"
+        return (
+            f"{last}: the library that reads it crashed ({signal.Signals(-code).name}); export the file again or "
+            "remove it"
+        )
     if code < 0:
         os.kill(os.getpid(), -code)
     raise SystemExit(code)

@@ -105,5 +105,8 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
             canvas.save()
     else:
         title = html.escape(subject)
-        text = f'<!doctype html><html lang="en"><meta charset="utf-8">{POLICY}<title>{title}</title><h1>{title}</h1><p>{html.escape(why)}</p>\n'
+        text = (
+            f'<!doctype html><html lang="en"><meta '
+            f'charset="utf-8">{POLICY}<title>{title}</title><h1>{title}</h1><p>{html.escape(why)}</p>\n'
+        )
         write_text(path, text)

@@ -36,7 +36,8 @@ NAME = "stopsheet"
 app = typer.Typer(
     name=NAME,
     help="From stop recordings to a characterisation sheet.",
-    epilog="Results support engineering judgement; the brake's release authority decides. A run calls one command for each "
+    epilog="Results support engineering judgement; the brake's release authority decides. A run calls one command "
+    "for each "
     f"stage, each with a --help of its own: {', '.join(STAGES)}.",
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -84,7 +85,8 @@ def design(
 
 
 @app.command(
-    help="A whole stop at wanted conditions by a compound's law at the rubbing face: friction, time, way and the line pressure that a "
+    help="A whole stop at wanted conditions by a compound's law at the rubbing face: friction, time, way and the "
+    "line pressure that a "
     "deceleration needs, with intervals; refused with 3 outside what was tested."
 )
 def predict(

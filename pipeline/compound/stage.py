@@ -191,7 +191,7 @@ def _batches(
 
 
 def pad_notes(wear: CompoundWear, target: Target | None) -> list[str]:
-    """The pads beside the wear answers, which are the disc's: pairs of batches whose specimens wore apart by the pads' law.
+    """The pads beside the wear answers, which are the disc's: pairs of batches whose specimens wore apart by their law.
 
     Ratios of geometric means of the specimens' factors on the law; no interval, so no answer.
     """

@@ -92,7 +92,10 @@ def analyse(
 
 def _doubted(result: OfStops, sound: int) -> OfStops:
     """No change seen, but in stops that are themselves in doubt: nothing is shown by that."""
-    why = f"no change was seen, but only {sound} stops of the test are ok: correct what the findings name, then judge again"
+    why = (
+        f"no change was seen, but only {sound} stops of the test are ok: correct what the findings name, then "
+        "judge again"
+    )
     evidence = renewed(result.evidence, why=why, words=[why], not_excluded=["any change"])
     return renewed(result, verdict="undetermined", evidence=evidence)
 
@@ -141,7 +144,8 @@ def _main_change(s: Series, w: Watch, found: Search, noise: Repeatability, setti
     ends = sorted(direction * before * end for end in share[1:])
     opening = (
         f"friction at the {'check' if w.kind == 'checks' else 'stops of use'} {'fell' if direction > 0 else 'rose'}"
-        f" {before * abs(share[0]):.3f} ({ends[0]:.3f} to {ends[1]:.3f}) from stop {onset.stop} ({onset.low} to {onset.high})"
+        f" {before * abs(share[0]):.3f} ({ends[0]:.3f} to {ends[1]:.3f}) from stop {onset.stop} ({onset.low} to "
+        f"{onset.high})"
     )
     size = Size(share=value, low=low, high=high, mu_before=before, threshold=settings.least_loss)
     fell = Statement(

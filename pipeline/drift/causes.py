@@ -51,8 +51,10 @@ def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settin
     before = level_before(s, w, s.ln_mu, phase) if lost else 0.0
     share = lost.share() if lost else None
     words = (
-        f"energy ratio changed by {100 * drift.size:+.1f} % ({100 * drift.low:+.1f} to {100 * drift.high:+.1f} %) from stop"
-        f" {drift.onset.stop} ({drift.onset.low} to {drift.onset.high}), as a {drift.onset.family}; friction as recorded moves"
+        f"energy ratio changed by {100 * drift.size:+.1f} % ({100 * drift.low:+.1f} to {100 * drift.high:+.1f} %) "
+        "from stop"
+        f" {drift.onset.stop} ({drift.onset.low} to {drift.onset.high}), as a {drift.onset.family}; friction as "
+        "recorded moves"
         " with it, friction as the deceleration shows it does not: the torque chain drifted"
     )
     size = Size(share=drift.size, low=drift.low, high=drift.high, threshold=settings.torque_change)
@@ -73,7 +75,8 @@ def torque(s: Series, w: Watch, drift: TorqueDrift, noise: Repeatability, settin
 def bedding(bed: Bedding) -> Statement:
     """Bedding that was not finished; the loss is the level at first less the settled one (negative for a rise)."""
     words = (
-        f"friction at the first check lay {100 * bed.size:+.1f} % ({100 * bed.low:+.1f} to {100 * bed.high:+.1f} %) off the level"
+        f"friction at the first check lay {100 * bed.size:+.1f} % ({100 * bed.low:+.1f} to {100 * bed.high:+.1f} %) "
+        "off the level"
         f" at which it settled, dying away over about {bed.constant:.0f} stops; {bed.support}"
     )
     mu = bed.mu_settled
@@ -96,7 +99,8 @@ def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Statement:
     first = min(wet, key=lambda d: d.stop)
     words = [
         f"after {d.idle_s / 3600:.1f} h idle the first stops from stop {d.stop} lay {100 * d.dip:+.1f} %"
-        f" ({100 * d.low:+.1f} to {100 * d.high:+.1f} %; beyond chance from {100 * d.limit:+.1f} %) off matched later ones,"
+        f" ({100 * d.low:+.1f} to {100 * d.high:+.1f} %; beyond chance from {100 * d.limit:+.1f} %) off matched "
+        "later ones,"
         f" starting at {_degrees(d.temperature_c)}, and friction was back after {max(d.stops, 1)} stops"
         for d in wet
     ]
@@ -131,8 +135,10 @@ def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Statemen
             continue
         level = float(np.exp(finite_median(s.ln_mu[s.name == h.block])))
         words = (
-            f"in block {h.block} friction fell {100 * h.fall:+.1f} % ({100 * h.low:+.1f} to {100 * h.high:+.1f} %) as stops"
-            f" started at {h.temperature_low_c:.0f} to {h.temperature_high_c:.0f} degC, and the checks after it were unchanged"
+            f"in block {h.block} friction fell {100 * h.fall:+.1f} % ({100 * h.low:+.1f} to {100 * h.high:+.1f} "
+            "%) as stops"
+            f" started at {h.temperature_low_c:.0f} to {h.temperature_high_c:.0f} degC, and the checks after it were "
+            "unchanged"
         )
         statement = Statement(
             verdict="fade",

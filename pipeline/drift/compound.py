@@ -33,8 +33,10 @@ def glaze_limit(drifts: Mapping[str, OfStops]) -> GlazeLimit:
     tests = sorted(grown)
     text = (
         f"friction falls when power density stays under {power:.2g} W/mm2 of pad"
-        f" ({gentle:.2g} to {'unknown' if above is None else f'{above:.2g}'}) for more than {_said(stops)} stops starting below"
-        f" {cold:.0f} degC; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew ({', '.join(tests)}) and"
+        f" ({gentle:.2g} to {'unknown' if above is None else f'{above:.2g}'}) for more than {_said(stops)} stops "
+        "starting below"
+        f" {cold:.0f} degC; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
+        f"({', '.join(tests)}) and"
         f" {stretches} stretch{'es' if stretches != 1 else ''} of harder cold use that changed nothing"
     )
     if above is None:
@@ -151,5 +153,8 @@ def _said(stops: GlazeStops) -> str:
 
 def _none(drifts: Mapping[str, OfStops]) -> GlazeLimit:
     longest = max((use.low_energy_stops for use in _uses(drifts)), default=0)
-    why = f"no test of the compound shows a glazing-like fall; the longest low-energy use between checks had {longest} stops"
+    why = (
+        "no test of the compound shows a glazing-like fall; the longest low-energy use between checks had "
+        f"{longest} stops"
+    )
     return GlazeLimit(text=f"not known: {why}", why=why)

@@ -43,7 +43,8 @@ def recovered(s: Series, change: Change, levels: Levels | None, settings: Drift,
     failed = bool(not recovered and regained.high < -0.5 * lost.value)
     back = mu_before * (1 - level)
     words = (
-        f"after {count} stops above {power:.2g} W/mm2 of pad friction at the check is {100 * level:.1f} % of the level before"
+        f"after {count} stops above {power:.2g} W/mm2 of pad friction at the check is {100 * level:.1f} % of the "
+        "level before"
         f" ({'within' if back < 0.01 else 'short by'} {abs(back):.3f}), {100 * share:.0f} % of the loss regained"
         f" ({100 * regained.low / -lost.value:.0f} to {100 * regained.high / -lost.value:.0f} %)"
         if lost.value < 0
@@ -59,7 +60,10 @@ def recovered(s: Series, change: Change, levels: Levels | None, settings: Drift,
         words=words,
     )
     if not change.by_use:
-        words = f"friction came back to {100 * level:.1f} % of the level before without harder or hotter use than the checks"
+        words = (
+            f"friction came back to {100 * level:.1f} % of the level before without harder or hotter use than "
+            "the checks"
+        )
         return Recovery(
             renewed(shown, answer="by itself", words=words),
             recovered=None,

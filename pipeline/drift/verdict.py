@@ -14,7 +14,8 @@ from pipeline.results.drift import Item, Verdict
 PRECEDENCE: tuple[Verdict, ...] = ("sensor", "glazing-like", "moisture", "bedding-in", "fade", "undetermined")
 
 NEXT = {
-    "recovery": "run high-energy stops and then the matched check: a glaze comes back, a sensor or contamination does not",
+    "recovery": "run high-energy stops and then the matched check: a glaze comes back, a sensor or "
+    "contamination does not",
     "pressure": "record a second pressure sensor, or the pressure at rest and a slow ramp, to exclude a pressure drift",
     "torque": "record the energy balance (shaft speed, inertia, drive torque), to exclude a drift of the torque chain",
     "checks": "put a matched check after every 20 to 30 stops of use, to see whether the loss grows with it",

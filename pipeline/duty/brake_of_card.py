@@ -1,4 +1,6 @@
-"""The brake that duties are projected for: disc, worn parts, window and limits, from the card and the compound's results."""
+"""The brake that duties are projected for: disc, worn parts, window and limits, from the card and the compound's
+results.
+"""
 
 from __future__ import annotations
 

@@ -218,5 +218,6 @@ def _spread(wear: CompoundWear) -> list[str]:
     if not said:
         return []
     return [
-        f"wear and life are the mean specimen's and their intervals do not hold single ones: specimens wore, over the law, {'; '.join(said)}"
+        "wear and life are the mean specimen's and their intervals do not hold single ones: specimens wore, over "
+        f"the law, {'; '.join(said)}"
     ]

@@ -116,7 +116,10 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
     warm = pauses.end - pauses.ambient > LEAST_EXCESS_K
     start, end, seconds, ambient = (getattr(pauses, name)[warm] for name in ("start", "end", "seconds", "ambient"))
     if len(start) < LEAST_COOLDOWNS:
-        return f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling ({LEAST_COOLDOWNS} needed)"
+        return (
+            f"{len(start)} plain cool-downs between stops are too few to tell the rig's cooling "
+            f"({LEAST_COOLDOWNS} needed)"
+        )
     heat = disc.mass * (enthalpy(start, disc.material) - enthalpy(end, disc.material))
     middle = (start + end) / 2
     with_radiation = not stated and bool(np.ptp(np.quantile(middle, [0.05, 0.95])) > WIDE_K)

@@ -150,7 +150,8 @@ def _why_none(events: Events, settled: History, brake: Brake, grid: Array, share
     hot = float(weight @ (temperature[:, best] > brake.window[1]))
     sides = [f"{x:.0%} {word}" for x, word in ((cold, "too cold"), (hot, "too hot")) if x > 0]
     return (
-        f"no opening holds {wanted:.0%} of the energy in the window; the best, {grid[best]:.2f}, holds {share[best]:.0%} "
+        f"no opening holds {wanted:.0%} of the energy in the window; the best, {grid[best]:.2f}, holds "
+        f"{share[best]:.0%} "
         f"({', '.join(sides)})"
     )
 

@@ -41,13 +41,24 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
 }
 
 # What engineers write and pint reads otherwise.
-SPELLINGS = {
-    "°C": "degC", "° C": "degC", "°F": "degF", "℃": "degC", "deg C": "degC", "deg F": "degF",
-    "Nm": "N m", "N.m": "N m", "N·m": "N m", "kNm": "kN m", "Nmm": "N mm", "lbft": "lbf ft", "ft lb": "lbf ft", "lb ft": "lbf ft",
-    "ft lbf": "lbf ft", "in lbf": "lbf inch", "in lb": "lbf inch", "lbf in": "lbf inch", "lbf-ft": "lbf ft", "lbf.ft": "lbf ft",
-    "1/min": "rpm", "min^-1": "rpm", "min-1": "rpm", "r/min": "rpm", "U/min": "rpm", "kph": "km/h", "µm": "um", "μm": "um",
-    "in": "inch", "in^2": "inch^2", "C": "degC", "F": "degF", "sec": "s", "kgf/cm2": "kgf/cm^2", "N/mm2": "N/mm^2",
-}  # fmt: skip
+_WRITTEN: dict[str, tuple[str, ...]] = {
+    "degC": ("°C", "° C", "℃", "deg C", "C"),
+    "degF": ("°F", "deg F", "F"),
+    "N m": ("Nm", "N.m", "N·m"),
+    "kN m": ("kNm",),
+    "N mm": ("Nmm",),
+    "lbf ft": ("lbft", "ft lb", "lb ft", "ft lbf", "lbf-ft", "lbf.ft"),
+    "lbf inch": ("in lbf", "in lb", "lbf in"),
+    "rpm": ("1/min", "min^-1", "min-1", "r/min", "U/min"),
+    "km/h": ("kph",),
+    "um": ("µm", "μm"),
+    "inch": ("in",),
+    "inch^2": ("in^2",),
+    "s": ("sec",),
+    "kgf/cm^2": ("kgf/cm2",),
+    "N/mm^2": ("N/mm2",),
+}
+SPELLINGS = {written: unit for unit, several in _WRITTEN.items() for written in several}
 _TORQUE_ONLY = {"lb ft", "ft lb", "in lb"}
 _TEMPERATURE_ONLY = {"C", "F"}
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.ASCII)

@@ -37,7 +37,8 @@ class Reduction(Settings):
     )
     balance_limit: Share = Field(
         0.03,
-        description="an energy ratio whose median is off by more is a finding; so is less where the stated accuracies allow less",
+        description="an energy ratio whose median is off by more is a finding; so is less where the stated "
+        "accuracies allow less",
     )
     balance_gross: Share = Field(
         0.10, description="an energy ratio whose median is off by more makes every stop of the test suspect"

@@ -55,7 +55,8 @@ class Unpacked:
         self.read_bytes += len(data)
         if self.read_bytes > MOST_BYTES or self.read_bytes > max(ALWAYS_BYTES, MOST_PACKED * self.packed):
             raise TooMuch(
-                f"unpacks to more than {self.read_bytes / 1e9:.1f} GB from {self.packed / 1e6:.1f} MB: no recording packs like "
+                f"unpacks to more than {self.read_bytes / 1e9:.1f} GB from {self.packed / 1e6:.1f} MB: no recording "
+                "packs like "
                 "that; export it again"
             )
         return data

@@ -122,7 +122,8 @@ def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict
 
 
 # Conversions that the library applies itself, by its numbers: none, linear, polynomial, rational, exponential,
-# logarithmic, tables of numbers. Texts and bit fields are no measurements; a number unknown to it is passed over in silence.
+# logarithmic, tables of numbers. Texts and bit fields are no measurements; a number unknown to it is passed over in
+# silence.
 PLAIN = {"4": (0, 1, 2, 4, 5, 6), "3": (0, 1, 2, 6, 7, 8, 9, 65535)}
 FORMULA = {"4": 3, "3": 10}
 

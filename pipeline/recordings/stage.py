@@ -278,7 +278,8 @@ def _report_units(progress: Progress, recordings: Recordings) -> None:
         progress.findings.append(
             finding(
                 "unit_disagrees",
-                f"{name}: {where} {text!r}, test.yaml says {stated!r}; the card's unit is used, no stop of them is used unasked",
+                f"{name}: {where} {text!r}, test.yaml says {stated!r}; the card's unit is used, no stop of them is "
+                "used unasked",
                 channel=name,
                 file=files_saying[0] if len(files_saying) == 1 and not all_say else None,
                 evidence=evidence if all_say else evidence | {"files": sorted(files_saying)},

@@ -83,7 +83,8 @@ def sentence(stops: pl.DataFrame, friction: OfMap, column: str, most: int = 4) -
     more = f"; and {len(rows) - most} further blocks" if len(rows) > most else ""
     start, end = reach(friction.window)
     said = (
-        f"Stops of any purpose inside the window's temperatures (its ends' intervals included, {start:.0f} to {end:.0f} °C) and outside "
+        f"Stops of any purpose inside the window's temperatures (its ends' intervals included, {start:.0f} to "
+        f"{end:.0f} °C) and outside "
         f"{band_words(friction)} of µ: {rows['off'].sum()}: {'; '.join(blocks)}{more}."
     )
     return "open", said

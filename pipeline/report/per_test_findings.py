@@ -60,7 +60,10 @@ def run(*, folder: Path, method: str, record: Path, rigs: Path, renamed: str | N
 
 
 def _renamed(slug: str) -> str:
-    return f"the compound's results stand in the folder {slug!r}, because its name alone would be empty or another compound's"
+    return (
+        f"the compound's results stand in the folder {slug!r}, because its name alone would be empty or another "
+        "compound's"
+    )
 
 
 def _found(item: Found) -> Found:

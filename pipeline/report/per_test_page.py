@@ -118,7 +118,9 @@ def context(
         "rises": friction_content.rise_rows(friction),
         "pauses": friction_content.pause_rows(friction),
         "friction_rows": friction_content.rows(friction),
-        "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise between stops.",
+        "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' "
+        "purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise "
+        "between stops.",
         "first_stop": chosen[len(chosen) // 2] if chosen else 1,
         "schedule": card_words.block_rows(card) if card else [],
         "wear_notes": _wear_notes(wear),
@@ -226,7 +228,10 @@ def _summary_only(found: OfStages) -> list[tuple[str, str]]:
     """Says so where only one reduced row per stop was kept."""
     if found.record.holds != "summary" and found.summary.reprocessable:
         return []
-    said = "Only one reduced row per stop was kept of this test: it is not reprocessable, and never mixed with a trend of another method."
+    said = (
+        "Only one reduced row per stop was kept of this test: it is not reprocessable, and never mixed with a trend "
+        "of another method."
+    )
     return [("open", said)]
 
 

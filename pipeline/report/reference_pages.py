@@ -46,9 +46,11 @@ def settings_page() -> str:
     lines = [
         NOTE,
         "# Settings of a method\n",
-        "One section per stage, every key optional. A value with a dimension is written `number unit` (`20 Hz`, `95 %`, `200 degC`),",
+        "One section per stage, every key optional. A value with a dimension is written `number unit` (`20 Hz`, `95 "
+        "%`, `200 degC`),",
         "in any unit of the right dimension; `accepted` names the usual ones.",
-        "An unknown key ends the run with the nearest known one. A change of a section re-runs its stage and what follows it.\n",
+        "An unknown key ends the run with the nearest known one. A change of a section re-runs its stage and what "
+        "follows it.\n",
     ]
     for section, (model, module) in SECTIONS.items():
         about = (module.__doc__ or "").strip().splitlines()[0]
@@ -106,8 +108,10 @@ def findings_page() -> str:
     lines = [
         NOTE,
         "# Findings\n",
-        "What can be found wrong or odd. The severity is the usual one; a finding says its own, with the evidence as numbers.",
-        "`info`: told, nothing left out. `suspect`: the number is given but left out of models. `rejected`: no number, energy kept.",
+        "What can be found wrong or odd. The severity is the usual one; a finding says its own, with the evidence "
+        "as numbers.",
+        "`info`: told, nothing left out. `suspect`: the number is given but left out of models. `rejected`: no "
+        "number, energy kept.",
         "`unusable`: the whole test.\n",
         "| code | usual severity | meaning | what to do |",
         "|---|---|---|---|",

@@ -21,8 +21,8 @@ from markupsafe import Markup
 from pipeline.results import whole
 
 TEMPLATES = Path(__file__).parent / "templates"
-#: Nothing may be loaded but the page itself and the shared script beside it, no script runs but that and the page's own, and
-#: nothing is sent. `file:` because a page opened from disk has no origin of its own.
+#: Nothing may be loaded but the page itself and the shared script beside it, no script runs but that and the page's own,
+#: and nothing is sent. `file:` because a page opened from disk has no origin of its own.
 POLICY = (
     "default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data: blob:; font-src 'none'; "
     "connect-src 'none'; object-src 'none'; frame-src 'none'; base-uri 'none'; form-action 'none'"
@@ -76,8 +76,8 @@ def page_script() -> Markup:
     return Markup((TEMPLATES / "page.js").read_text(encoding="utf-8"))
 
 
-#: Addresses of other hosts that a control of the library leads to or sends data to, each replaced by one that leads nowhere.
-#: Its other addresses are those of map tiles and licences, which no figure uses and the policy keeps from loading.
+#: Addresses of other hosts that a control of the library leads to or sends data to, each replaced by one that leads
+#: nowhere. Its other addresses are those of map tiles and licences, which no figure uses and the policy keeps from loading.
 SENDING = (
     (r'(plotlyServerURL:\{[^{}]*?dflt:)"[^"]*"', r'\1""'),
     (r'(topojsonURL:\{[^{}]*?dflt:)"[^"]*"', r'\1"./"'),

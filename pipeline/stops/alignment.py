@@ -53,7 +53,8 @@ class Alignment:
         `after` (measured stops before it), `counted` (true: taken as run, its recording lost; false: not run,
         the block was cut short), `run_number` (null where not counted), `why`.
     scales: measured over wanted per channel (speed, pressure, torque: median of the matches; temperature and
-        temperature_zero: factor and offset, K, of the wrong unit that the values read as); absent where nothing compares.
+        temperature_zero: factor and offset, K, of the wrong unit that the values read as); absent where nothing
+        compares.
     """
 
     stops: pl.DataFrame

@@ -3,16 +3,19 @@
 For stops i and rows of the schedule j, total(i, j) is the least cost of laying the first i stops beside the first j
 rows:
 
-    total(i + 1, j + 1) = least of  total(i, j) + match(i, j),  total(i, j + 1) + skip(i, j + 1),  total(i + 1, j) + lost(i + 1)
+    total(i + 1, j + 1) = least of  total(i, j) + match(i, j)
+                                    total(i, j + 1) + skip(i, j + 1)
+                                    total(i + 1, j) + lost(i + 1)
 
 A test of ten thousand stops has a hundred million such cells; kept whole, with the costs that they come from, they took
 several GB. Three things keep memory and time small, and none changes the answer:
 
 - Costs are worked out once for rows of the schedule that are alike, which most are.
-- Rows of totals are made in blocks and only the first of each is kept; on the way back a block is made again (checkpoints).
-- Only a band about the diagonal is made. A stop costs at least what its cheapest row or skip costs, so a path of cost C has
-  at most D = (C - sum of those) / (cheapest missing row) missing rows, and never lies further than D from the diagonal. The
-  cost found within some band gives D; where that is wider, the band is made once more with it.
+- Rows of totals are made in blocks and only the first of each is kept; on the way back a block is made again
+  (checkpoints).
+- Only a band about the diagonal is made. A stop costs at least what its cheapest row or skip costs, so a path of cost
+  C has at most D = (C - sum of those) / (cheapest missing row) missing rows, and never lies further than D from the
+  diagonal. The cost found within some band gives D; where that is wider, the band is made once more with it.
 """
 
 from __future__ import annotations

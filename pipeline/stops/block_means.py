@@ -9,7 +9,9 @@ from pipeline.results.summary import BlockMean
 
 
 def block_means(stops: pl.DataFrame) -> list[BlockMean]:
-    """One entry per block that has a stop which is not ok, in the order run; a mean is None where no such stop has a mu."""
+    """One entry per block that has a stop which is not ok, in the order run; a mean is None where no such stop has a
+    mu.
+    """
     ok, suspect, rejected = (pl.col("status") == name for name in ("ok", "suspect", "rejected"))
     table = (
         stops.filter(pl.col("block").is_not_null())

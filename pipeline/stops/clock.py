@@ -64,7 +64,10 @@ def clock_jumps(
     found = []
     for i in back:
         a, b = float(last[i - 1] or 0.0), float(first[i] or 0.0)
-        text = f"the clock jumps back by {a - b:.0f} s or more before {files[i]}: the idle time before this stop is unknown"
+        text = (
+            f"the clock jumps back by {a - b:.0f} s or more before {files[i]}: the idle time before this stop "
+            "is unknown"
+        )
         evidence: dict[str, Any] = {"last_s": a, "first_s": b}
         found.append(
             finding(

@@ -97,7 +97,10 @@ def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[Scheduled], list[Find
     found: list[Finding] = []
     mapped = frame["block"].is_not_null().any()
     if not mapped and frame.height != len(expanded):
-        text = f"the kept table has {frame.height} rows, the schedule {len(expanded)} stops; rows follow the schedule's order"
+        text = (
+            f"the kept table has {frame.height} rows, the schedule {len(expanded)} stops; rows follow the "
+            "schedule's order"
+        )
         found.append(finding("stop_missing" if frame.height < len(expanded) else "stop_extra", text))
     unknown = sorted({name for name in frame["block"].drop_nulls().to_list() if name not in by_name})
     if unknown:

@@ -84,7 +84,8 @@ def refuse_negative_pressure(channels: Path) -> None:
     low, high = scan_table(channels).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
     if low is not None and low < -VACUUM_PA and -low > 2 * abs(high):
         raise InputError(
-            f"pressure goes down to {low / 1e5:.1f} bar in braking and not up: it counts the other way; correct the channel's "
+            f"pressure goes down to {low / 1e5:.1f} bar in braking and not up: it counts the other way; correct the "
+            "channel's "
             "sign in the rig's export"
         )
 
@@ -98,8 +99,10 @@ def set_apart(
     for slip in found:
         if slip.channel == "time" and slip.whole:
             raise InputError(
-                f"time is in {slip.slip.actual} labelled {slip.slip.labelled}: read {slip.slip.factor:.4g} times the true "
-                "values, by the work at the brake and the energy of the shaft. Correct recordings.channels.time in test.yaml"
+                f"time is in {slip.slip.actual} labelled {slip.slip.labelled}: read {slip.slip.factor:.4g} times "
+                "the true "
+                "values, by the work at the brake and the energy of the shaft. Correct recordings.channels.time in "
+                "test.yaml"
             )
     slow = next((slip.slip.factor for slip in found if slip.channel == "speed" and slip.whole), 1.0)
     if card.recordings.holds != "stop":

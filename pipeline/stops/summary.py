@@ -90,7 +90,8 @@ def findings_of_test(test: ConditionedTest, entries: Sequence[Entry], method: Me
     if found.speed_late:
         ms = 1e3 * found.speed_late
         text = (
-            f"the shaft's slowing is recorded {ms:.0f} ms behind the torque, while torque and pressure agree: the speed channel is "
+            f"the shaft's slowing is recorded {ms:.0f} ms behind the torque, while torque and pressure agree: the "
+            "speed channel is "
             "late, or sees the torque (cross-talk); work, energy ratio and distance carry it, mu hardly does"
         )
         evidence = {"late_s": found.speed_late, "torque_behind_shaft_s": found.lag_behind_speed.value}

@@ -129,7 +129,8 @@ def _uptake(mass: pl.DataFrame, part: Component) -> list[Finding]:
     return [
         finding(
             "wear_moisture",
-            f"{spoken(part.name)}: up to {100 * most:.2f} % heavier as found than dry: moisture; the dry readings are used",
+            f"{spoken(part.name)}: up to {100 * most:.2f} % heavier as found than dry: moisture; the dry "
+            "readings are used",
             evidence={"share": most, "after_stop": wet["after_stop"].to_list()},
         )
     ]
@@ -156,7 +157,8 @@ def _moisture(thickness: pl.DataFrame, mass: pl.DataFrame, part: Component) -> l
     return [
         finding(
             "wear_moisture",
-            f"{spoken(part.name)}: between stops {both[k]} and {both[k + 1]} the mass moved by {100 * beside[k]:+.2f} % beside the "
+            f"{spoken(part.name)}: between stops {both[k]} and {both[k + 1]} the mass moved by "
+            f"{100 * beside[k]:+.2f} % beside the "
             "thickness, the size of moisture uptake, and was not read dry",
             evidence={"share": float(beside[k]), "from_stop": both[k], "to_stop": both[k + 1]},
         )

@@ -1,7 +1,7 @@
 """How much specimens of one compound differ: the factor of each about a law, and the scatter of the factors.
 
-t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986), drawn towards the method's expected
-scatter, which counts as a few degrees of freedom: two specimens alone say next to nothing about scatter."""
+t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986), drawn towards the method's
+expected scatter, which counts as a few degrees of freedom: two specimens alone say next to nothing about scatter."""
 
 from __future__ import annotations
 

@@ -45,5 +45,8 @@ def pads_read(readings: pl.DataFrame, card: Card) -> list[Finding]:
     read = {name for name in readings["component"] if name.startswith("pad_")}
     if len(read) < 2 or len(read) == card.brake.pads:
         return []
-    text = f"the card has {card.brake.pads} pads, wear.csv reads {len(read)}: energy density and wear by volume are per pad area"
+    text = (
+        f"the card has {card.brake.pads} pads, wear.csv reads {len(read)}: energy density and wear by volume are "
+        "per pad area"
+    )
     return [finding("wear_card_differs", text, evidence={"card": card.brake.pads, "read": sorted(read)})]

@@ -212,8 +212,10 @@ def scatter_words(name: str, scatter: SpecimenScatter) -> str:
     """What the scatter between specimens does to the intervals of a component's rates and laws."""
     n = scatter.specimens
     return (
-        f"{spoken(name)}: {100 * scatter.half_width:.0f} % to each side of the intervals of mean rate, law and life is scatter between "
-        f"specimens, {100 * (scatter.from_expected or 0):.0f} % of that (as variance) the {100 * scatter.expected:.0f} % that the "
+        f"{spoken(name)}: {100 * scatter.half_width:.0f} % to each side of the intervals of mean rate, law and life "
+        "is scatter between "
+        f"specimens, {100 * (scatter.from_expected or 0):.0f} % of that (as variance) the "
+        f"{100 * scatter.expected:.0f} % that the "
         f"method expects rather than what {'this one shows' if n == 1 else f'these {n} show'}"
     )
 

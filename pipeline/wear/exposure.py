@@ -90,7 +90,7 @@ def residence(time: Array, temperature: Array) -> Array:
     step, first, second = step[good], first[good], second[good]
     if not step.size:
         return out
-    # A temperature far beyond the grid comes of a broken recording: more parts than the grid has nodes tell nothing more.
+    # A temperature far beyond the grid comes of a broken recording: parts beyond ten times its nodes tell nothing more.
     parts = np.clip(np.ceil(np.abs(second - first) / GRID_STEP_K), 1, 10 * GRID_K.size).astype(int)
     index = np.repeat(np.arange(step.size), parts)
     within = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)

@@ -123,7 +123,8 @@ def _losses(
         findings.append(
             finding(
                 "wear_reading_impossible",
-                f"{spoken(part.name)} {quantity} at point {points[p]} after stop {stops[r]} fits neither the other points "
+                f"{spoken(part.name)} {quantity} at point {points[p]} after stop {stops[r]} fits neither the "
+                "other points "
                 "nor the readings before and after; the reading is left out",
                 evidence={"after_stop": stops[r], "point": points[p], "value_si": float(mean[r, p])},
             )
@@ -144,7 +145,8 @@ def _losses(
             findings.append(
                 finding(
                     "wear_points_differ",
-                    f"{spoken(part.name)} {quantity}: the readings after stops {stops[k]} and {stops[k + 1]} share no point; "
+                    f"{spoken(part.name)} {quantity}: the readings after stops {stops[k]} and {stops[k + 1]} share "
+                    "no point; "
                     "the difference of their means is used",
                     evidence={"from_stop": stops[k], "to_stop": stops[k + 1]},
                 )
@@ -185,7 +187,8 @@ def _negative(result: Intervals, part: Component, quantity: str) -> None:
         result.findings.append(
             finding(
                 "wear_negative",
-                f"{spoken(part.name)}: {quantity} grew by {-result.wear[k]:.1f} um between stops {result.from_stop[k]} and "
+                f"{spoken(part.name)}: {quantity} grew by {-result.wear[k]:.1f} um between stops "
+                f"{result.from_stop[k]} and "
                 f"{result.to_stop[k]}, beyond its uncertainty of {result.u[k]:.1f} um: swelling, moisture, a hot or "
                 "misread part; kept as it is",
                 evidence={"wear_um": float(result.wear[k]), "u_um": float(result.u[k])},
@@ -201,6 +204,7 @@ def with_occasions(measured: Intervals, scatter_um: float, residual: tuple[float
     return replace(
         measured,
         covariance=measured.covariance + scatter_um**2 * measured.occasions,
-        source=f"{measured.source}, and {scatter_um:.1f} um common to an occasion's readings, as the law's residuals show",
+        source=f"{measured.source}, and {scatter_um:.1f} um common to an occasion's readings, as the law's "
+        "residuals show",
         residual=residual,
     )

@@ -4,8 +4,8 @@ Readings' repeats have their own degrees of freedom and are pooled with the resi
 large for the readings' noise (1 % level; where that noise is only assumed: larger than it at all) one of two things
 is given the size that they ask for, whichever is the likelier, and the intervals widen with it:
 
-    occasion     a scatter common to all readings of one occasion, which repeats taken one after the other do not show (the zero
-                 of a calliper, a seat, a warm part): it opposes the errors of neighbouring intervals
+    occasion     a scatter common to all readings of one occasion, which repeats taken one after the other do not show
+                 (the zero of a calliper, a seat, a warm part): it opposes the errors of neighbouring intervals
     roughness    a share of an interval's loss by which the law is wrong: independent from interval to interval
 
 The loss that a roughness is a share of is the fitted one: a share of the observed loss would give the intervals that

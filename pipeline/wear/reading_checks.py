@@ -131,8 +131,10 @@ def _odd(residuals: list[Residual], witness: str) -> list[Finding]:
     if witness == "mass":
         for r, k in steps:
             text = (
-                f"{spoken(r.part)}: between stops {r.ends[k]} and {r.ends[k + 1]} thickness fell by {r.off[k]:+.0f} um beside what the "
-                "mass lost: a zero of gauge or scale that is off at one end or from there on, a lost fragment or a pick-up"
+                f"{spoken(r.part)}: between stops {r.ends[k]} and {r.ends[k + 1]} thickness fell by {r.off[k]:+.0f} "
+                "um beside what the "
+                "mass lost: a zero of gauge or scale that is off at one end or from there on, a lost fragment or "
+                "a pick-up"
             )
             evidence = {"from_stop": r.ends[k], "to_stop": r.ends[k + 1], "off_um": float(r.off[k]), "part": r.part}
             found.append(finding("wear_reading_odd", text, evidence=evidence))
@@ -153,7 +155,8 @@ def _session(after: int, several: list[tuple[Residual, float]], witness: str) ->
     else:
         cause = "a thickness or mass that was misread"
     text = (
-        f"{names}: the reading after stop {after} is off by about {', '.join(f'{size:+.0f}' for size in off)} um against "
+        f"{names}: the reading after stop {after} is off by about {', '.join(f'{size:+.0f}' for size in off)} "
+        "um against "
         f"{'mass' if witness == 'mass' else 'wear per energy'} before and after it: {cause}"
     )
     evidence = {"after_stop": after, "off_um": off.tolist(), "parts": [r.part for r, _ in several], "witness": witness}
@@ -206,7 +209,10 @@ def shape_findings(name: str, thick: Sessions) -> list[Finding]:
             if turned
             else "another part, other points, or a lost fragment"
         )
-        text = f"{spoken(name)}: the pattern over its points changes by {rms[k]:.0f} um between stops {thick.stops[k]} and {thick.stops[k + 1]}: {cause}"
+        text = (
+            f"{spoken(name)}: the pattern over its points changes by {rms[k]:.0f} um between stops {thick.stops[k]} "
+            f"and {thick.stops[k + 1]}: {cause}"
+        )
         evidence = {"from_stop": thick.stops[k], "to_stop": thick.stops[k + 1], "rms_um": float(rms[k]), "part": name}
         found.append(finding("wear_reading_odd", text, evidence=evidence))
     return found
@@ -219,7 +225,10 @@ def _lone_points(name: str, stops: list[int], labels: list[str], change: np.ndar
     for k in range(len(odd) - 1):
         point, by = int(at[k]), float(change[k, at[k]])
         if odd[k] and odd[k + 1] and at[k + 1] == point and by * change[k + 1, point] < 0:
-            text = f"{spoken(name)}: point {labels[point]} after stop {stops[k + 1]} is off its neighbours in time by {by:+.0f} um: misread or miswritten?"
+            text = (
+                f"{spoken(name)}: point {labels[point]} after stop {stops[k + 1]} is off its neighbours in time by "
+                f"{by:+.0f} um: misread or miswritten?"
+            )
             evidence = {"after_stop": stops[k + 1], "point": labels[point], "off_um": by, "part": name}
             found.append(finding("wear_reading_odd", text, evidence=evidence))
     return found

@@ -158,7 +158,7 @@ def _possible(table: pl.DataFrame, name: str) -> tuple[pl.DataFrame, list[Findin
             row["line"],
             row,
             f"value {row['value'] * 1000:g} {'mm' if row['quantity'] == 'thickness' else 'g'} is far from the "
-            f"component's other readings",
+            "component's other readings",
         )
         for row in bad.iter_rows(named=True)
     ]
@@ -184,7 +184,8 @@ def beside_card(
         findings.append(
             finding(
                 "wear_reading_impossible",
-                f"{component} {quantity}: the readings are about {1000 * float(typical):.4g} {unit}, the card's new part has "  # type: ignore[arg-type]
+                f"{component} {quantity}: the readings are about {1000 * float(typical):.4g} {unit}, the card's new "
+                f"part has "  # type: ignore[arg-type]
                 f"{1000 * new:.4g} {unit}; they are left out (a wrong unit?)",
                 evidence={"component": component, "typical_si": float(typical), "card_si": new},  # type: ignore[arg-type]
             )

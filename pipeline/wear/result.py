@@ -208,7 +208,8 @@ def _rough_words(found: Inference | None) -> str:
         return ""
     if found.occasion_um:
         return (
-            f"chi2 per degree of freedom {found.chi2 / found.dof:.1f} by the readings' noise: beside it they scatter from occasion "
+            f"chi2 per degree of freedom {found.chi2 / found.dof:.1f} by the readings' noise: beside it they scatter "
+            "from occasion "
             f"to occasion by some {found.occasion_um:.2g} um; the intervals hold that"
         )
     return (

@@ -1,4 +1,6 @@
-"""What the chosen law says of a test's intervals, blocks, map and duty stops, mechanisms' shares and temperatures: rows of wear.json."""
+"""What the chosen law says of a test's intervals, blocks, map and duty stops, mechanisms' shares and temperatures:
+rows of wear.json.
+"""
 
 from __future__ import annotations
 

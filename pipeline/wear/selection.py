@@ -172,7 +172,8 @@ def _identified(found: Inference) -> tuple[bool, str]:
         )
     elif found.or_rough > ROUGH:
         reasons.append(
-            f"the readings scatter from occasion to occasion by some {found.occasion_um:.2g} um, or the law is wrong by some "
+            f"the readings scatter from occasion to occasion by some {found.occasion_um:.2g} um, or the law is "
+            "wrong by some "
             f"{100 * found.or_rough:.0f} % of an interval's loss: they do not tell which"
         )
     return not reasons, "; ".join(reasons)

@@ -44,7 +44,8 @@ def pressure_jumps(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *
     return [
         finding(
             "pressure_jump",
-            f"pressure steps from {before[first - 4] / 1e5:.3g} to {after[first - 4] / 1e5:.3g} bar; the torque does not follow",
+            f"pressure steps from {before[first - 4] / 1e5:.3g} to {after[first - 4] / 1e5:.3g} bar; the torque does "
+            "not follow",
             channel="pressure",
             start_s=float(time[first]),
             end_s=float(time[min(int(at[-1]) + 1, time.size - 1)]),
@@ -123,7 +124,8 @@ def torque_losses(
     return [
         finding(
             "torque_lost",
-            f"torque is lost {len(runs)} times within the braking, {100 * lost / time.size:.1f} % of its samples, while the "
+            f"torque is lost {len(runs)} times within the braking, {100 * lost / time.size:.1f} % of its samples, "
+            "while the "
             "pressure stands: mu is too low by about as much",
             channel="torque",
             start_s=float(time[runs[0][0]]),

@@ -1,4 +1,6 @@
-"""Friction's answers and landmarks for the sheet: over the wanted window, on both duties' sides, and what marks the curve."""
+"""Friction's answers and landmarks for the sheet: over the wanted window, on both duties' sides, and what marks the
+curve.
+"""
 
 from collections.abc import Callable
 
@@ -54,7 +56,10 @@ def batch_parts(inputs: Inputs) -> list[Text | Table]:
         why = further.why or inputs.friction.reason(lambda found: found.further_batch)
         parts.append(Text(said, {"why": why}, "open"))
     elif further is not None:
-        said = "The bands hold for further specimens of the batches tested. The mean µ of a further batch at the reference conditions: {mu}."
+        said = (
+            "The bands hold for further specimens of the batches tested. The mean µ of a further batch at the "
+            "reference conditions: {mu}."
+        )
         mu = inputs.friction.number("µ of a further batch", lambda found: found.further_batch)
         parts.append(Text(said, {"mu": mu}, "open"))
     return parts
@@ -120,7 +125,9 @@ def bite_items(inputs: Inputs) -> list[tuple[str, Cell]]:
 
 
 def pause_rows(inputs: Inputs) -> list[list[Cell]]:
-    """The first stop after a pause that strays most from what is expected, by test, from each test's own friction.json."""
+    """The first stop after a pause that strays most from what is expected, by test, from each test's own
+    friction.json.
+    """
     return [row for test in inputs.usable for row in _worst_pause(test)]
 
 

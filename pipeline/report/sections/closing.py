@@ -4,12 +4,16 @@ from pipeline.report.document import Cell, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 
 CAUTIONS = (
-    "These results support engineering judgement. They release nothing: local codes, licensed practice and the brake's release authority decide.",
+    "These results support engineering judgement. They release nothing: local codes, licensed practice and the "
+    "brake's release authority decide.",
     "The results describe specimens on a rig under the conditions stated. The rig is not the vehicle.",
-    "No value holds outside the temperatures, pressures, speeds, energies and powers tested; nothing on this sheet is extrapolated without saying so.",
-    "Carbon friction depends on history: bedding, moisture, glazing, oxidation and contamination change it at the same temperature. A first stop "
+    "No value holds outside the temperatures, pressures, speeds, energies and powers tested; nothing on this sheet "
+    "is extrapolated without saying so.",
+    "Carbon friction depends on history: bedding, moisture, glazing, oxidation and contamination change it at the "
+    "same temperature. A first stop "
     "after a pause, or after a wash, can be far below the curve.",
-    "Oxidised carbon loses strength before it looks worn; thickness alone does not show it. Never run below the minimum thickness.",
+    "Oxidised carbon loses strength before it looks worn; thickness alone does not show it. Never run below the "
+    "minimum thickness.",
     "An item that is not given is not known; it is not a pass.",
 )
 
@@ -18,8 +22,10 @@ def uncertainty(inputs: Inputs) -> Section:
     """Common against per-stop parts, from each test's budget."""
     parts: list[Text | Table] = [
         Text(
-            "Uncertainties follow JCGM 100. The common part (calibration, radius, area) shifts all stops of a rig alike and does not shrink with more stops; "
-            "the per-stop part does. Comparisons inside one rig may leave the common part out; statements about the absolute level may not. "
+            "Uncertainties follow JCGM 100. The common part (calibration, radius, area) shifts all stops of a rig "
+            "alike and does not shrink with more stops; "
+            "the per-stop part does. Comparisons inside one rig may leave the common part out; statements about the "
+            "absolute level may not. "
             "Intervals are 95 % unless stated."
         )
     ]
@@ -38,7 +44,8 @@ def uncertainty(inputs: Inputs) -> Section:
         parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open"))
     parts.append(
         Text(
-            "Comparable: sheets of the same method digest. Sheets of another digest are compared through the report on the change of method, "
+            "Comparable: sheets of the same method digest. Sheets of another digest are compared through the report "
+            "on the change of method, "
             "never side by side."
         )
     )

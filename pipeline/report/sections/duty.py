@@ -21,12 +21,14 @@ HEAD = (
     "ended by",
 )
 MEANING = (
-    "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this sheet and "
+    "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this "
+    "sheet and "
     "on the duty as given; it is not a measurement of the vehicle. Life counts from new thickness to the minimum."
 )
 PICTURE = Picture(
     "duty",
-    "Disc temperature in the settled cycle; its lowest and highest, the share of energy inside the friction window, and "
+    "Disc temperature in the settled cycle; its lowest and highest, the share of energy inside the friction "
+    "window, and "
     "life, against the cooling opening. Shaded: the friction window.",
     "Disc temperature, window share and life against cooling opening",
 )
@@ -113,7 +115,8 @@ def texts(one: Cited[DutyProjection]) -> list[Text]:
         label = f"{found.duty}: highest temperature in a use"
         highest = one.number(label, lambda duty: duty.highest_in_use_c, decimals=0)
         words = (
-            "{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and life are "
+            "{duty}: one use ends before the disc has settled; highest temperature in a use {highest}. Wear and "
+            "life are "
             "those of the use, the temperatures in the table those of the settled cycle."
         )
         said.append(Text(words, name | {"highest": highest}))
@@ -122,7 +125,8 @@ def texts(one: Cited[DutyProjection]) -> list[Text]:
         label = f"{found.duty}: highest temperature, worn disc"
         highest = worn.number(label, lambda disc: disc.temperature_high_c, decimals=0)
         words = (
-            "{duty}: wear and life are reckoned with the new disc's mass; worn to its minimum it reaches {highest} in the "
+            "{duty}: wear and life are reckoned with the new disc's mass; worn to its minimum it reaches "
+            "{highest} in the "
             "settled cycle."
         )
         said.append(Text(words, name | {"highest": highest}))

@@ -1,5 +1,5 @@
-"""Friction by the rubbing face on the sheet: which of law and map is used and why, their errors at what was left out, and whole
-stops cold, normal and hot."""
+"""Friction by the rubbing face on the sheet: which of law and map is used and why, their errors at what was left out,
+and whole stops cold, normal and hot."""
 
 from __future__ import annotations
 
@@ -49,7 +49,8 @@ def parts(inputs: Inputs) -> list[Part]:
     rows = [left_out_row(one) for one in cited.each(lambda found: found.left_out)]
     said.append(
         Table(
-            "Law and map at what they were not shown: root mean square errors in µ, of cells' means and of the shape within stops",
+            "Law and map at what they were not shown: root mean square errors in µ, of cells' means and of the shape "
+            "within stops",
             LEFT_OUT_HEAD,
             rows,
         )
@@ -58,7 +59,8 @@ def parts(inputs: Inputs) -> list[Part]:
     given = [one for one in cited.each(lambda found: found.stops) if one.result.why is None]
     if given:
         caption = (
-            f"Whole stops by the law, from {given[0].result.speed_start_rpm:.0f} to {given[0].result.speed_end_rpm:.0f} rpm at the cards' inertia: "
+            f"Whole stops by the law, from {given[0].result.speed_start_rpm:.0f} to "
+            f"{given[0].result.speed_end_rpm:.0f} rpm at the cards' inertia: "
             "means with their intervals, build-up of the pressure included"
         )
         said.append(Table(caption, STOP_HEAD, [stop_row(one) for one in given]))
@@ -109,7 +111,10 @@ def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
             "{value} give or take {u}, from the stops' friction held by the {source} {before} give or take {before_u}"
         )
         if heat.source == "method":
-            words = "{value} give or take {u}, from the stops' friction held by an {source} {before} give or take {before_u}"
+            words = (
+                "{value} give or take {u}, from the stops' friction held by an {source} {before} give or take "
+                "{before_u}"
+            )
         rows.append((f"{heat.name[:1].upper()}{heat.name[1:]} of the disc", Text(words, values, sentence=True)))
     return rows
 

@@ -44,7 +44,8 @@ def off_text(inputs: Inputs) -> list[Text]:
         "band": band,
     }
     said = (
-        "Stops of any purpose inside the window's temperatures (its ends' intervals included) and outside {band}: {count}, "
+        "Stops of any purpose inside the window's temperatures (its ends' intervals included) and outside {band}: "
+        "{count}, "
         "µ {low} to {high}, in {blocks}."
     )
     return [Text(said, values, "open")]

@@ -103,7 +103,8 @@ def rig_and_method(inputs: Inputs) -> Section:
     parts.append(Items(method_rows(inputs)))
     parts.append(
         Text(
-            "Energy and power density refer to the friction area of all pads together; heat and surface temperature to the swept ring."
+            "Energy and power density refer to the friction area of all pads together; heat and surface temperature "
+            "to the swept ring."
         )
     )
     return Section("Rig and method", parts)

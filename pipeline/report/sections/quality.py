@@ -40,8 +40,10 @@ def quality(inputs: Inputs) -> Section:
     ]
     parts: list[Table | Text] = [
         Text(
-            "Energy ratio: work of friction and drag over the kinetic energy taken from the shaft; 1 on a healthy rig. It sees a torque gain, an "
-            "inertia or a speed error; it cannot see pressure, piston area or radius. Rejected stops give no µ and keep their energy and wear; "
+            "Energy ratio: work of friction and drag over the kinetic energy taken from the shaft; 1 on a healthy "
+            "rig. It sees a torque gain, an "
+            "inertia or a speed error; it cannot see pressure, piston area or radius. Rejected stops give no µ and "
+            "keep their energy and wear; "
             "suspect stops give a number and stay out of the models."
         ),
         Table("Stops and energy balance by test", head, rows),

@@ -22,7 +22,8 @@ def stability(inputs: Inputs) -> Section:
     parts.append(
         Picture(
             "checks",
-            "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop.",
+            "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first "
+            "affected stop.",
             "Friction coefficient at the check stops against stop number",
         )
     )

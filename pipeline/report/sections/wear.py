@@ -38,7 +38,8 @@ def wear(inputs: Inputs) -> Section:
     parts.append(
         Picture(
             "wear",
-            "Left: interval wear by the chosen law against the measured, with twice the readings' standard uncertainty. Right: wear rate by "
+            "Left: interval wear by the chosen law against the measured, with twice the readings' standard "
+            "uncertainty. Right: wear rate by "
             "interval. All tests.",
             "Wear by the law against measured wear, and wear rate by interval",
         )
@@ -46,7 +47,8 @@ def wear(inputs: Inputs) -> Section:
     parts.append(
         Picture(
             "wear_law",
-            "Left: the chosen law over temperature with its 95 % band, inside the data's range. Right: wear by cause and purpose of the "
+            "Left: the chosen law over temperature with its 95 % band, inside the data's range. Right: wear by cause "
+            "and purpose of the "
             "blocks, by the chosen law.",
             "Wear law over temperature and shares of wear",
         )
@@ -128,7 +130,10 @@ def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
         return Text(said, {"component": name_of(name), "why": why}, "open", sentence=True)
     words: dict[str, Cell] = {"component": name_of(name), "law": spoken(found.chosen)}
     if not identified(found):
-        said = "{component}: {none}. The {law} law stands in as a description of these tests, and nothing follows from it beyond them."
+        said = (
+            "{component}: {none}. The {law} law stands in as a description of these tests, and nothing follows from "
+            "it beyond them."
+        )
         return Text(said, words | {"none": law_words(found)}, "open", sentence=True)
     values = words | {"why": f" ({found.chosen_why})" if found.chosen_why else ""}
     span = cited.part(lambda component: component.temperature_range_c)
@@ -139,7 +144,10 @@ def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
         }
         said = "{component}: the {law} law is chosen{why}. The data support it from {low} to {high}, not beyond."
         return Text(said, values, sentence=True)
-    said = "{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, not beyond."
+    said = (
+        "{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, "
+        "not beyond."
+    )
     return Text(said, values, sentence=True)
 
 

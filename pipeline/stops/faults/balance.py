@@ -150,7 +150,10 @@ def _pressures(stops: pl.DataFrame, card: Card, method: Method) -> list[Finding]
     ratio = ratio[np.isfinite(ratio)]
     if not ratio.size or abs(np.median(ratio) - 1) <= method.reduction.balance_limit:
         return []
-    text = f"the second pressure sensor reads {np.median(ratio):.3f} of the first: one of them is wrong, mu with it if the first"
+    text = (
+        f"the second pressure sensor reads {np.median(ratio):.3f} of the first: one of them is wrong, mu with it if "
+        "the first"
+    )
     middle, unit = float(np.median(ratio)), card.recordings.channels["pressure_2"].unit
     causes = [f"pressure 2 in {slip.text}" for slip in unit_slips.named("pressure", middle, unit)]
     if causes:

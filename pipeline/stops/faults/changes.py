@@ -76,7 +76,10 @@ def _level_findings(channel: str, rows: pl.DataFrame, off: np.ndarray, at: int, 
         "after": float(np.exp(np.median(off[at:]))),
         "candidates": candidates,
     }
-    text = f"{channel} steps by a factor {ratio:.3g} against the schedule at stop {first}. Candidates: {'; '.join(candidates)}"
+    text = (
+        f"{channel} steps by a factor {ratio:.3g} against the schedule at stop {first}. Candidates: "
+        f"{'; '.join(candidates)}"
+    )
     result = [finding("level_step", text, channel=channel, file=file, evidence=evidence)]
     if abs(np.log(ratio)) > np.log(1.25):
         wrong = rows[at:] if abs(np.median(off[at:])) > abs(np.median(off[:at])) else rows[:at]
@@ -113,7 +116,8 @@ def debonded(stops: pl.DataFrame, heat_capacity: np.ndarray) -> list[Finding]:
     first, kept = int(number[at]), float(np.exp(step))
     after = stops.filter(pl.col("stop") >= first)
     text = (
-        f"disc temperature rises only {100 * kept:.0f} % of what the same energy gave before stop {first}: thermocouple loose or "
+        f"disc temperature rises only {100 * kept:.0f} % of what the same energy gave before stop {first}: "
+        "thermocouple loose or "
         "worn through"
     )
     evidence = {"from_stop": first, "rise_kept": kept}

@@ -110,15 +110,22 @@ def _moves(channel: str, rows: pl.DataFrame, cause: Explanation, limit: float) -
     ratio, evidence = float(np.exp(cause.size)), _evidence(cause, rows, limit)
     if cause.what == "torque":
         text = (
-            f"{channel} leaves the schedule by {100 * (ratio - 1):+.1f} % as torque per pressure grows: the pressure channel "
+            f"{channel} leaves the schedule by {100 * (ratio - 1):+.1f} % as torque per pressure grows: the "
+            "pressure channel "
             "sees the torque (cross-talk), or the rig's control gives way to it"
         )
         return finding("cross_talk", text, channel=channel, evidence=evidence)
     if cause.what == "temperature":
-        text = f"{channel} stands {100 * (ratio - 1):+.1f} % off the schedule's in the hot stops, from {evidence['from_c']:.0f} °C on: a sensor whose gain moves with temperature, or the rig's control"
+        text = (
+            f"{channel} stands {100 * (ratio - 1):+.1f} % off the schedule's in the hot stops, from "
+            f"{evidence['from_c']:.0f} °C on: a sensor whose gain moves with temperature, or the rig's control"
+        )
         return finding("level_with_temperature", text, channel=channel, evidence=evidence)
     where = f"at stop {evidence['from_stop']}" if cause.what == "time" else "over the test"
-    text = f"{channel} moves by {100 * (ratio - 1):+.1f} % against the schedule {where}, where its stated accuracy allows {200 * limit:.1f} %: a gain of the sensor that changed, or another level on the rig"
+    text = (
+        f"{channel} moves by {100 * (ratio - 1):+.1f} % against the schedule {where}, where its stated accuracy "
+        f"allows {200 * limit:.1f} %: a gain of the sensor that changed, or another level on the rig"
+    )
     return finding("level_step", text, channel=channel, evidence=evidence)
 
 
@@ -143,12 +150,17 @@ def ratio_findings(stops: pl.DataFrame, card: Card, allowed_zero: float) -> list
         return []  # a drift is told as the ratio's trend
     share, evidence = 100 * float(np.expm1(cause.size)), _evidence(cause, rows, torque)
     if cause.what == "pressure":
-        text = f"energy ratio moves by {share:+.1f} % as pressure per torque grows: the torque channel sees the pressure (cross-talk)"
+        text = (
+            f"energy ratio moves by {share:+.1f} % as pressure per torque grows: the torque channel sees the "
+            "pressure (cross-talk)"
+        )
         return [finding("cross_talk", text, channel="torque", evidence=evidence)]
     words = {
         "time": f"at stop {evidence.get('from_stop')}: the gain of torque, or the speed's or time's scale, changed",
-        "temperature": f"in the hot stops, from {evidence.get('from_c', 0):.0f} °C on: a torque gain that moves with temperature",
-        "zero": "from strong to weak stops: the torque's zero in braking is not the one at rest, or the drag is another",
+        "temperature": f"in the hot stops, from {evidence.get('from_c', 0):.0f} °C on: a torque gain that moves with "
+        "temperature",
+        "zero": "from strong to weak stops: the torque's zero in braking is not the one at rest, or the drag "
+        "is another",
     }
     text = f"energy ratio moves by {share:+.1f} % {words[cause.what]}"
     return [finding("energy_ratio_step", text, channel="torque", evidence=evidence)]

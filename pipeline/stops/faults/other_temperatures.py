@@ -146,7 +146,10 @@ def _told(name: str, found: list[Slip], stretch: tuple[int, int], read: np.ndarr
     causes = [{"cause": f"{name.replace('_', ' ')} in {slip.text}", "factor": slip.factor} for slip in found]
     middle = float(np.median(read[stretch[0] : stretch[1] + 1]))
     evidence = {"read_c": middle, "actual": found[0].actual, "labelled": found[0].labelled, "candidates": causes}
-    text = f"{causes[0]['cause']} {where}: it reads {middle:.0f} degC (median), against {by}. No friction coefficient rests on it"
+    text = (
+        f"{causes[0]['cause']} {where}: it reads {middle:.0f} degC (median), against {by}. No friction coefficient "
+        "rests on it"
+    )
     if len(causes) > 1:
         text += f". Or: {'; '.join(str(c['cause']) for c in causes[1:])}"
     return finding("unit_slip", text, channel=name, evidence=evidence)

@@ -132,7 +132,10 @@ def _told(one: Found, stops: pl.DataFrame, w: Witnesses) -> list[Finding]:
         "labelled": one.slip.labelled,
     }
     verb = "entered" if one.channel == "inertia" else "read"
-    text = f"{causes[0]['cause']} {where}: {verb} {one.slip.factor:.4g} times the true values, by {' and '.join(CALLED[n] for n in by)}"
+    text = (
+        f"{causes[0]['cause']} {where}: {verb} {one.slip.factor:.4g} times the true values, by "
+        f"{' and '.join(CALLED[n] for n in by)}"
+    )
     text += _or(causes)
     if one.channel == "pressure_2":  # no figure of a stop rests on it
         return [finding(CODE, text, channel=one.channel, evidence=evidence)]
@@ -160,7 +163,10 @@ def apart_findings(
             continue
         causes = _causes(one)
         cause = str(causes[0]["cause"])
-        text = f"{cause} in {len(struck)} recordings, {files[struck[0]]} to {files[struck[-1]]}: not reduced, so that the others stay sound"
+        text = (
+            f"{cause} in {len(struck)} recordings, {files[struck[0]]} to {files[struck[-1]]}: not reduced, so that "
+            "the others stay sound"
+        )
         evidence = {
             "ratio": one.slip.factor,
             "recordings": len(struck),
@@ -191,7 +197,10 @@ def _or(causes: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _cause(channel: str, slip: Slip) -> str:
-    return f"{channel.replace('_', ' ')} in {slip.actual} {'entered as' if channel == 'inertia' else 'labelled'} {slip.labelled}"
+    return (
+        f"{channel.replace('_', ' ')} in {slip.actual} {'entered as' if channel == 'inertia' else 'labelled'} "
+        f"{slip.labelled}"
+    )
 
 
 def without_consequences(findings: Sequence[Finding], stops: int) -> list[Finding]:

@@ -88,7 +88,8 @@ def unlike_stops(stops: pl.DataFrame) -> list[Finding]:
     found = [_pressure(row, float(level[i])) for i, row in _each(rows, contradicted)]
     for i, row in _each(rows, unlike):
         text = (
-            f"stop {row['stop']}: mu is {100 * np.expm1(off[i]):+.0f} % off the {'other stop' if row['alike'] == 2 else 'stops beside it'} "
+            f"stop {row['stop']}: mu is {100 * np.expm1(off[i]):+.0f} % off the "
+            f"{'other stop' if row['alike'] == 2 else 'stops beside it'} "
             f"of block {row['block']}, whose stops scatter by {100 * sigma:.1f} %"
         )
         evidence = {"off": float(np.expm1(off[i])), "scatter": sigma, "alike": row["alike"]}
@@ -106,7 +107,10 @@ def _sigma(values: np.ndarray) -> float:
 
 def _pressure(row: dict[str, Any], level: float) -> Finding:
     share = 100 * float(np.expm1(level))
-    text = f"stop {row['stop']}: pressure is {share:+.1f} % off the schedule's and the torque does not follow: it was not there"
+    text = (
+        f"stop {row['stop']}: pressure is {share:+.1f} % off the schedule's and the torque does not follow: it was "
+        "not there"
+    )
     return finding(
         "pressure_off_schedule",
         text,
