@@ -176,18 +176,18 @@ def beside_card(
     findings = []
     for quantity, new in stated.items():
         own = readings.filter(pl.col("quantity") == quantity)
-        typical = own["value"].median()
-        if new is None or typical is None or 0.3 * new <= float(typical) <= 1.3 * new:  # type: ignore[arg-type]
+        middle = own["value"].median()
+        if new is None or not isinstance(middle, int | float) or 0.3 * new <= middle <= 1.3 * new:
             continue
+        typical = float(middle)
         readings = readings.filter(pl.col("quantity") != quantity)
         unit = "mm" if quantity == "thickness" else "g"
         findings.append(
             finding(
                 "wear_reading_impossible",
-                f"{component} {quantity}: the readings are about {1000 * float(typical):.4g} {unit}, the card's new "
-                f"part has "  # type: ignore[arg-type]
+                f"{component} {quantity}: the readings are about {1000 * typical:.4g} {unit}, the card's new part has "
                 f"{1000 * new:.4g} {unit}; they are left out (a wrong unit?)",
-                evidence={"component": component, "typical_si": float(typical), "card_si": new},  # type: ignore[arg-type]
+                evidence={"component": component, "typical_si": typical, "card_si": new},
             )
         )
     return readings, findings
