@@ -79,24 +79,27 @@ def curve(
     near: Neighbours | None = None,
     draws: posterior.Draws | None = None,
     temperature: tuple[np.ndarray, np.ndarray] | None = None,
+    candidates: np.ndarray | None = None,
 ) -> Curve:
     """The curve over the supported temperatures; `common` is the relative standard uncertainty common to
-    all stops.
+    all stops. `candidates` (3,) as of `effects.linear`, where it is not the reference's.
     """
     t, stretch = temperature or grid(map_)
     near = near or neighbours(map_.fit)
-    fit, none = map_.fit, np.zeros((t.size, 3))
-    mu, _ = map_.mean(t, none)
+    fit, here = map_.fit, np.broadcast_to(np.zeros(3) if candidates is None else candidates, (t.size, 3))
+    mu, _ = map_.mean(t, here)
+    x = map_.kept_effects(here)
+    at = fit.argument(t, x)
     size = np.ones(t.size) if map_.link == "log" else np.abs(mu)  # what a relative change is in link units
 
     def mean_variance(f: Fit) -> np.ndarray:
-        return f.variance(f.curve_row(t))
+        return f.mean_variance(f.row(t, x))
 
     v, v_common = mean_variance(fit), (common * size) ** 2
-    sd2 = total_scatter(fit, t)
-    dof, dof_scatter = near.degrees(mean_variance), near.degrees(lambda f: total_scatter(f, t))
-    if fit.data.groups:
-        drawn = posterior.samples(draws or posterior.draws(near), near, t, np.sqrt(v_common))
+    sd2 = total_scatter(fit, at)
+    dof, dof_scatter = near.degrees(mean_variance), near.degrees(lambda f: total_scatter(f, at))
+    if any(group.of == "specimen" for group in fit.data.groups):
+        drawn = posterior.samples(draws or posterior.draws(near), near, t, x, np.sqrt(v_common))
         half = posterior.mean_half_width(drawn, confidence)
         wide = posterior.tolerance_half_width(drawn, coverage, confidence)
         factor = wide / np.sqrt(sd2)
@@ -104,7 +107,7 @@ def curve(
         half = half_width(dof * ((v + v_common) / v) ** 2, confidence) * np.sqrt(v + v_common)
         factor = tolerance.two_sided(coverage, confidence, dof_scatter, (v + v_common) / sd2)
         wide = factor * np.sqrt(sd2)
-    z = fit.curve_row(t) @ fit.solved.coefficients
+    z = fit.row(t, x) @ fit.solved.coefficients
     if map_.link == "log":
         half, wide = np.minimum(half, WIDEST), np.minimum(wide, WIDEST)
         low, high, t_low, t_high = mu * np.exp(-half), mu * np.exp(half), np.exp(z - wide), np.exp(z + wide)
@@ -115,5 +118,5 @@ def curve(
     return Curve(
         t, stretch, mu, low, high, t_low, t_high, map_.support.near(t), np.sqrt(v) * to_mu, common * np.abs(mu),
         np.sqrt(sd2) * to_mu, dof, dof_scatter, factor, near.degrees(mean_variance, groups=False),
-        near.degrees(lambda f: f.scatter(t) ** 2, groups=False),
+        near.degrees(lambda f: f.scatter(at) ** 2, groups=False),
     )  # fmt: skip

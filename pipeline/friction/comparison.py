@@ -1,11 +1,17 @@
 """Which form of the map the stops support, by cross-validation.
 
-Compared: effects that multiply mu against effects that add to it, and energy density itself against its
-logarithm. Each form predicts the stops of every block from all others (variances held); its score is the mean
-squared relative error, errors cut at three robust standard deviations so that a stray stop does not choose
-the model. The first form stays unless another is better by more than the standard error of the difference
-over blocks. What each effect is worth is told by leaving it out in turn: nothing is dropped for being small,
-since a small slope with an interval is an answer.
+Compared: effects that multiply mu against effects that add to it, energy density itself against its logarithm, and
+temperature that interacts with the effects (`pipeline.friction.interaction`) against temperature that does not. Each form
+predicts the stops of every cell of the map (all stops at one set of conditions, `pipeline.friction.cells`) from all others,
+variances held; its score is the mean squared relative error, errors cut at three robust standard deviations so that a
+stray stop does not choose the model. A form that is left out a stop at a time would be judged by that stop's own repeats.
+The first form stays unless another is better by more than the standard error of the difference over cells. What each effect
+is worth is told by leaving it out in turn: nothing is dropped for being small, since a small slope with an interval is an
+answer.
+
+The errors of what is left out need no fit of their own. With V the covariance of the responses under the fit and
+P = V^-1 - V^-1 X (X' V^-1 X)^-1 X' V^-1, the stops K predicted from all others are off by (P_KK)^-1 (P y)_K (the formula of
+deleted residuals for groups, e.g. Christensen, Pearson and Johnson, Technometrics 34, 1992, from memory).
 """
 
 from __future__ import annotations
@@ -16,20 +22,23 @@ import numpy as np
 import polars as pl
 
 from pipeline.friction import effects
-from pipeline.friction.likelihood import Data, design_of, solve
+from pipeline.friction.cells import cells_of
+from pipeline.friction.likelihood import GROUPS, Data, design_of, solve, whitening
 from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.model import Fit
 from pipeline.method.friction import Friction
 from pipeline.results.friction_map import Form
 
-CUT, MOST_FOLDS, FEWEST_COMPARED = 3.0, 40, 25
-JUMP = np.array([20.0, 0.1, 0.05, 0.1])  # K, ln p, ln w, ln e: a change of conditions, not a set-point's scatter
+CUT, FEWEST_COMPARED = 3.0, 25
+CARRIED = 1e-6  # share of a stop's information that must not be its own alone
 FORMS = (("log", "linear"), ("identity", "linear"), ("log", "log"))
 WORDS = {
     ("log", "linear"): "effects multiply mu",
     ("identity", "linear"): "effects add to mu",
     ("log", "log"): "effects multiply mu, energy density by its logarithm",
 }
+FIRST = WORDS[FORMS[0]]
+INTERACTS = "; temperature interacts with them"
 
 
 @dataclass(frozen=True)
@@ -41,84 +50,105 @@ class Compared:
     why: str
 
 
-def best_map(stops: pl.DataFrame, settings: Friction, *, temperature: str) -> Compared:
-    """Fit every form and keep the one that cross-validation supports. Raises NoMap as `fit_map` does."""
-    maps: dict[tuple[str, str], FrictionMap] = {}
+def best_map(stops: pl.DataFrame, settings: Friction, *, temperature: str, interactions: bool = True) -> Compared:
+    """Fit every form and keep the one that cross-validation supports; its last fit parts what the map misses from scatter.
+
+    Without `interactions` as the map was before it knew of them, for comparison. Raises NoMap as `fit_map` does.
+    """
+    compared = compared_forms(stops, settings, temperature, interactions)
+    if not interactions:
+        return compared
+    best = compared.map
+    whole = fit_map(
+        stops, settings, temperature=temperature, link=best.link, energy_form=best.choice.energy_form, cells=True,
+        interaction=best.fit.data.interaction or False, start=best.fit.theta,
+    )  # fmt: skip
+    return replace(compared, map=whole)
+
+
+def compared_forms(stops: pl.DataFrame, settings: Friction, temperature: str, interactions: bool) -> Compared:
+    """The forms without a part for cells, and the best of them."""
+    maps: dict[str, FrictionMap] = {}
     for link, energy_form in FORMS:
-        if energy_form == "log" and "energy" not in maps["log", "linear"].choice.kept:
+        if energy_form == "log" and "energy" not in maps[FIRST].choice.kept:
             continue
-        start = maps["log", "linear"].fit.theta if maps else None
-        maps[link, energy_form] = fit_map(
+        start = maps[FIRST].fit.theta if maps else None
+        maps[WORDS[link, energy_form]] = fit_map(
             stops, settings, temperature=temperature, link=link, energy_form=energy_form, start=start
         )
-    first = maps["log", "linear"]
-    folds = same_conditions(first)
+    first = maps[FIRST]
+    folds = folds_of(first)
     errors = {form: left_out_errors(map_, folds) for form, map_ in maps.items()}
     if len(first.stops) < FEWEST_COMPARED or not all(np.isfinite(e).all() for e in errors.values()):
         return Compared(first, [], "the stops are too few, or vary an effect in one place only: nothing was compared")
-    scale = CUT * 1.4826 * np.median(np.abs(errors["log", "linear"]))
+    scale = CUT * 1.4826 * np.median(np.abs(errors[FIRST]))
     scores = {form: np.clip(e, -scale, scale) ** 2 for form, e in errors.items()}
-    chosen, why = ("log", "linear"), "no other form predicts stops left out better by more than its standard error"
+    chosen, why = FIRST, "no other form predicts cells left out better by more than its standard error"
+    better = "predicts cells left out better by more than the standard error of the difference"
     for form, score in scores.items():
         gain, u = paired(scores[chosen], score, folds)
         if form != chosen and gain > u:
-            chosen, why = form, "predicts stops left out better by more than the standard error of the difference"
+            chosen, why = form, better
+    if interactions and first.choice.kept:
+        plain = maps[chosen]
+        form = chosen + INTERACTS
+        maps[form] = fit_map(
+            stops, settings, temperature=temperature, link=plain.link, energy_form=plain.choice.energy_form,
+            start=plain.fit.theta, interaction=True,
+        )  # fmt: skip
+        errors[form] = left_out_errors(maps[form], folds)
+        scores[form] = np.clip(errors[form], -scale, scale) ** 2
+        gain, u = paired(scores[chosen], scores[form], folds)
+        if gain > u:
+            chosen, why = form, better
     table = [
-        Form(form=WORDS[form], cv_rms=float(np.sqrt(score.mean())), kept=form == chosen)
+        Form(form=form, cv_rms=float(np.sqrt(score.mean())), kept=form == chosen)
         for form, score in scores.items()
+        if np.isfinite(score).all()
     ]
     table += without_each(maps[chosen], folds, scores[chosen], scale)
     return Compared(maps[chosen], table, why)
 
 
-def same_conditions(map_: FrictionMap) -> np.ndarray:
-    """Fold of each stop: an unbroken run of one block at one set of conditions within its test; dealt into
-    MOST_FOLDS folds where there are more."""
-    used, data = map_.stops, map_.fit.data
-    energy = np.log(used["energy_density_j_mm2"].cast(pl.Float64).fill_null(1.0).to_numpy())
-    steps = np.abs(np.diff(np.column_stack([data.temperature, map_.support.linear[:, :2], energy]), axis=0))
-    new = (steps > JUMP).any(axis=1) | (np.diff(data.series) != 0)
-    names = used["block"].fill_null("").to_numpy()
-    sets = np.r_[0, np.cumsum(new | (names[1:] != names[:-1]))]
-    return sets % MOST_FOLDS
+def folds_of(map_: FrictionMap) -> np.ndarray:
+    """Fold of each stop: its cell."""
+    return cells_of(map_.stops, map_.own_temperature, map_.logs)
 
 
 def left_out_errors(map_: FrictionMap, folds: np.ndarray) -> np.ndarray:
-    """ln(mu / prediction) of every stop from a fit without its fold; variances and strays as in the whole
-    fit.
-    """
-    z = predicted_without(map_.fit, folds)
+    """ln(mu / prediction) of every stop from a fit without its fold; variances and strays as in the whole fit."""
+    return errors_of(map_, map_.fit.data, map_.fit.theta, folds)
+
+
+def errors_of(map_: FrictionMap, data: Data, theta: np.ndarray, folds: np.ndarray) -> np.ndarray:
+    """`left_out_errors` of the map's stops under other columns."""
+    z = predicted_without(data, theta, map_.fit.pulled, folds)
     mu = map_.stops["mu"].to_numpy()
-    if map_.link == "log":
-        return np.log(mu) - z
-    return np.log(mu) - np.log(np.maximum(z, 1e-3))
+    return np.log(mu) - (z if map_.link == "log" else np.log(np.maximum(z, 1e-3)))
 
 
-def predicted_without(fit: Fit, folds: np.ndarray) -> np.ndarray:
-    """Link prediction of every stop by the fit without its fold, group shifts as estimated without it."""
-    design = design_of(fit.data, fit.theta)
+def predicted_without(data: Data, theta: np.ndarray, response: np.ndarray, folds: np.ndarray) -> np.ndarray:
+    """Link prediction of every stop from the stops of the other folds; NaN where these cannot carry an effect."""
+    data = replace(data, response=response)
+    design, white, solved = design_of(data, theta), whitening(data, theta), solve(data, theta)
+    turned = white.back(white.rows(design))
+    misfit = white.back(white.rows((response - design @ solved.coefficients)[:, None]))[:, 0]
+    diagonal, beside = white.precision()
     out = np.empty(folds.size)
-    whole = replace(fit.data, response=fit.pulled)
     for fold in np.unique(folds):
-        gone = folds == fold
-        try:
-            out[gone] = design[gone] @ solve(without(whole, gone), fit.theta).coefficients
-        except np.linalg.LinAlgError:  # the rest cannot carry an effect that only this fold varies
+        gone = np.flatnonzero(folds == fold)
+        own = np.diag(diagonal[gone])
+        follow = np.flatnonzero(np.diff(gone) == 1)
+        own[follow, follow + 1] = own[follow + 1, follow] = beside[gone[follow]]
+        left = own - turned[gone] @ solved.inverse @ turned[gone].T
+        values, vectors = np.linalg.eigh(left / np.sqrt(np.outer(diagonal[gone], diagonal[gone])))
+        if values[0] < CARRIED:  # the rest cannot carry an effect that only this fold varies
             out[gone] = np.nan
+            continue
+        scale = np.sqrt(diagonal[gone])
+        off = (vectors @ ((vectors.T @ (misfit[gone] / scale)) / values)) / scale
+        out[gone] = response[gone] - off
     return out
-
-
-def without(data: Data, gone: np.ndarray) -> Data:
-    """The data less some stops; every group keeps its number of labels, an emptied one is drawn to zero by
-    its ridge.
-    """
-    kept = ~gone
-    parts = {
-        name: getattr(data, name)[kept]
-        for name in ("temperature", "response", "linear", "weight_sd", "series", "position", "steepness")
-    }
-    groups = tuple(replace(group, labels=group.labels[kept], size=group.count) for group in data.groups)
-    return replace(data, **parts, groups=groups)
 
 
 def paired(worse: np.ndarray, better: np.ndarray, folds: np.ndarray) -> tuple[float, float]:
@@ -131,13 +161,31 @@ def without_each(map_: FrictionMap, folds: np.ndarray, whole: np.ndarray, scale:
     """Score of the chosen form less each effect in turn."""
     rows = []
     for k, name in enumerate(map_.choice.kept):
-        fit = map_.fit
-        lean = replace(fit, data=replace(fit.data, linear=np.delete(fit.data.linear, k, axis=1)))
-        errors = left_out_errors(replace(map_, fit=lean), folds)
-        score = np.clip(errors, -scale, scale) ** 2
+        score = np.clip(errors_of(map_, *without_effect(map_.fit, k), folds), -scale, scale) ** 2
         gain, u = paired(score, whole, folds)
         worth = "predicts better with it" if gain > u else "predicts no better with it; kept, its slope is near zero"
         rows.append(
             Form(form=f"without {effects.WORDS[name]}", cv_rms=float(np.sqrt(score.mean())), kept=False, why=worth)
         )
     return rows
+
+
+def without_effect(fit: Fit, k: int) -> tuple[Data, np.ndarray]:
+    """Data and log variances of the fit less its effect k, its part in an interaction too."""
+    data, theta, before = fit.data, fit.theta, fit.data.interaction
+    x = data.linear[:, : data.effects]
+    lean = replace(data, linear=np.delete(data.linear, k, axis=1))
+    if before is None:
+        return lean, theta
+    own = data.temperature - (before.moved(np.zeros(len(x)), x))
+    at = [j for j, group in enumerate(data.groups) if group.of == "effects"][0]
+    if x.shape[1] == 1:
+        others = tuple(group for group in data.groups if group.of != "effects")
+        lean = replace(lean, temperature=own, steepness=fit.steepness(own), interaction=None, groups=others)
+        return lean, np.delete(theta, GROUPS.start + at)
+    after = before.without(k)
+    rest = np.delete(x, k, axis=1)
+    moved = after.moved(own, rest)
+    group = replace(data.groups[at], columns=after.varying(own, rest))
+    groups = (*data.groups[:at], group, *data.groups[at + 1 :])
+    return replace(lean, temperature=moved, steepness=fit.steepness(moved), interaction=after, groups=groups), theta

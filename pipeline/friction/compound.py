@@ -133,9 +133,7 @@ def specimens(map_: FrictionMap) -> list[Specimen]:
     effects multiply, else in mu.
     """
     keys = map_.stops.select("batch", "specimen").to_dicts()
-    effect = map_.fit.data.linear.copy()
-    effect[:, len(map_.choice.kept) :] = 0.0
-    own = map_.fit.fitted - map_.fit.row(map_.fit.data.temperature, effect) @ map_.fit.solved.coefficients
+    own = map_.fit.specimen_shifts()
     shifts: dict[tuple[str, str], list[float]] = {}
     for key, shift in zip(keys, own, strict=True):
         row = shifts.setdefault((key["batch"], key["specimen"]), [])
@@ -182,6 +180,7 @@ def by_batch(map_: FrictionMap, method: Method, wanted: Wanted, common: float) -
             own = fit_map(
                 map_.stops.filter(pl.col("batch") == name), method.friction, temperature=map_.temperature_kind,
                 reference=map_.reference, link=map_.link, energy_form=map_.choice.energy_form,
+                interaction=map_.fit.data.interaction or False, cells=True,
             )  # fmt: skip
             row = result.of_batch(name, own, method.friction, wanted, common)
         except NoMap as reason:

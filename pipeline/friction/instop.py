@@ -182,7 +182,7 @@ def between_slope(map_: FrictionMap | None, part: pl.DataFrame) -> tuple[float |
     t = t[map_.support.temperatures_supported(t)]
     if t.size == 0:
         return None, None
-    rows = map_.fit.curve_row(t, slope=True)
+    rows = map_.fit.slope_row(t)
     level = map_.mean(t, np.zeros((t.size, 3)))[0] if map_.link == "log" else np.ones(t.size)
     row = (level[:, None] * rows).mean(axis=0) * 100
     return float(row @ map_.fit.solved.coefficients), float(np.sqrt(map_.fit.variance(row[None, :])[0]))

@@ -19,6 +19,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from pipeline.friction import smooth
+from pipeline.friction.interaction import Interaction
 from pipeline.friction.mixed import Profile, profile
 
 BEND_NODES, SCATTER_NODES = 5, 3
@@ -35,17 +36,24 @@ USUAL_ERROR_K, USUAL_SHIFT_K, USUAL_SCATTER = 2.0, 3.0, 0.02
 
 @dataclass(frozen=True)
 class Group:
-    """A random factor: labels 0..k-1 of the stops; a shift along the temperature instead of one in level
-    when `along`.
+    """A random factor: labels 0..k-1 of the stops; a shift along the temperature instead of one in level when `along`;
+    columns of its own instead of labels where they are given.
+
+    `of` says what it is: specimen (a further one has another value), effects (of pressure, speed and energy, which change
+    with temperature), cell (what the map misses at one set of conditions). `usual` and `spread` are the prior of the
+    logarithm of its standard deviation over the stops' scatter (of a shift: over USUAL_SHIFT_K).
     """
 
     labels: np.ndarray
     along: bool = False
-    size: int | None = None  # number of labels, where some may have no stop
+    of: str = "specimen"
+    columns: np.ndarray | None = None  # (n, count)
+    usual: float = 0.0
+    spread: float = LEVEL_PRIOR
 
     @property
     def count(self) -> int:
-        return self.size or int(self.labels.max()) + 1
+        return self.columns.shape[1] if self.columns is not None else int(self.labels.max()) + 1
 
 
 @dataclass(frozen=True)
@@ -64,6 +72,24 @@ class Data:
     low: float = 0.0
     high: float = 1.0
     segments: int = smooth.FEWEST_SEGMENTS
+    interaction: Interaction | None = None  # `temperature` is then the shifted one
+
+    @property
+    def effects(self) -> int:
+        """Number of effects among the linear columns."""
+        return self.linear.shape[1] - (0 if self.contrasts is None else self.contrasts.shape[1])
+
+    @property
+    def shifts(self) -> int:
+        """Number of columns that turn the shift of the curve."""
+        return 0 if self.interaction is None else self.interaction.shift.size
+
+    @cached_property
+    def shift_columns(self) -> np.ndarray:
+        """What the shift's coefficients do to each stop, (n, shifts)."""
+        if self.interaction is None:
+            return np.zeros((self.temperature.size, 0))
+        return self.interaction.columns(self.linear[:, : self.effects], self.steepness)
 
     @cached_property
     def bend_basis(self) -> np.ndarray:
@@ -89,6 +115,14 @@ class Whitening:
         out = scaled.copy()
         out[1:] -= self.link[1:, None] * scaled[:-1]
         return out / np.sqrt(1 - self.link**2)[:, None]
+
+    def precision(self) -> tuple[np.ndarray, np.ndarray]:
+        """R^-1, which is tridiagonal: its diagonal (n,) and the elements beside it (n - 1,)."""
+        left = np.sqrt(1 - self.link**2)
+        own, before = 1 / (self.sd * left), -self.link[1:] / (self.sd[:-1] * left[1:])
+        diagonal = own**2
+        diagonal[:-1] += before**2
+        return diagonal, own[1:] * before
 
     def slope(self, columns: np.ndarray) -> np.ndarray:
         """d(W @ columns) / d(autocorrelation)."""
@@ -142,14 +176,17 @@ def scatter_shape(basis: np.ndarray, theta: np.ndarray, steepness: np.ndarray) -
 
 
 def group_columns(group: Group, log_sd: float, steepness: np.ndarray) -> np.ndarray:
+    if group.columns is not None:
+        return group.columns * np.exp(log_sd)
     columns = (group.labels[:, None] == np.arange(group.count)) * np.exp(log_sd)
     return columns * (USUAL_SHIFT_K * steepness)[:, None] if group.along else columns
 
 
 def design_of(data: Data, theta: np.ndarray) -> np.ndarray:
-    """[1, T, x, bends, groups], random columns scaled by their standard deviations over the common scale."""
+    """[1, T, x, bends, shift, groups], random columns scaled by their standard deviations over the common scale."""
     parts = [np.ones((data.temperature.size, 1)), ((data.temperature - data.low) / 100)[:, None], data.linear]
     parts.append(data.bend_basis * bend_size(data, theta))
+    parts.append(data.shift_columns)
     for group, log_sd in zip(data.groups, theta[GROUPS], strict=True):
         parts.append(group_columns(group, log_sd, data.steepness))
     return np.hstack(parts)
@@ -161,15 +198,18 @@ def solve(data: Data, theta: np.ndarray) -> Profile:
     return profile(both[:, :-1], both[:, -1], 2 + data.linear.shape[1], white.log_det)
 
 
-def prior_sd(data: Data) -> np.ndarray:
-    """Standard deviations of the priors of the elements of theta that have one about zero."""
-    groups = [SHIFT_PRIOR if group.along else LEVEL_PRIOR for group in data.groups]
-    return np.r_[np.full(SCATTER_NODES, SCATTER_PRIOR), FLANK_PRIOR, CORRELATION_PRIOR, groups]
+def prior_of(data: Data) -> tuple[np.ndarray, np.ndarray]:
+    """Centres and standard deviations of the priors of the elements of theta behind the bends'."""
+    own = SCATTER_NODES + 2
+    centre = np.r_[np.zeros(own), [group.usual for group in data.groups]]
+    groups = [group.spread for group in data.groups]
+    return centre, np.r_[np.full(SCATTER_NODES, SCATTER_PRIOR), FLANK_PRIOR, CORRELATION_PRIOR, groups]
 
 
 def prior(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     """-2 log of the weak priors and its gradient."""
-    bend, rest, sd = theta[BEND], theta[SCATTER.start :], prior_sd(data)
+    centre, sd = prior_of(data)
+    bend, rest = theta[BEND], theta[SCATTER.start :] - centre
     away = (bend - bend.mean()) / BEND_PRIOR**2
     value = away @ (bend - bend.mean()) + (rest / sd) @ (rest / sd)
     return float(value), np.r_[2 * away, 2 * rest / sd**2]
@@ -205,6 +245,7 @@ def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     per_column = 1 - np.diag(solved.inverse)[fixed:] - solved.coefficients[fixed:] ** 2 / solved.scale
     at = data.segments + 1
     gradient[BEND] += node_hats(data.segments).T @ per_column[:at]
+    at += data.shifts
     for k, group in enumerate(data.groups):
         gradient[GROUPS.start + k] += 2 * per_column[at : at + group.count].sum()
         at += group.count
@@ -226,7 +267,7 @@ def most_likely(data: Data, start: np.ndarray | None) -> np.ndarray:
     """theta of the highest penalised likelihood, from `start` or from a stiff and a supple curve."""
     from scipy.optimize import minimize
 
-    rest = np.r_[np.zeros(SCATTER_NODES + 1), 0.1, np.zeros(len(data.groups))]
+    rest = np.r_[np.zeros(SCATTER_NODES + 1), 0.1, [group.usual for group in data.groups]]
     starts = [start] if start is not None else [np.r_[np.full(BEND_NODES, b), rest] for b in (-2.0, 4.0)]
     options = {"maxiter": 60, "ftol": 2e-7}
     found = [

@@ -9,7 +9,7 @@ the reference conditions with it).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,11 +17,19 @@ import polars as pl
 
 from pipeline.friction import effects, model, smooth
 from pipeline.friction.effects import Choice, Reference
+from pipeline.friction.cells import cells_of, repeated
+from pipeline.friction.interaction import Interaction
+from pipeline.friction.interaction import start as interaction_start
+from pipeline.friction.likelihood import GROUPS, Data, Group
+from pipeline.friction.model import gross_held
 from pipeline.friction.selection import conditions, data_of, reference_of, unrecorded, usable
 from pipeline.friction.support import Support
 from pipeline.method.friction import Friction
 
 FEWEST_STOPS = 6
+CELL_USUAL, CELL_SPREAD = -1.2, 1.0  # log of what the map misses over the stops' scatter: a third, within a factor of 3
+EFFECTS_USUAL, EFFECTS_SPREAD = 0.0, 1.0  # the same of a change of an effect with temperature
+NO_LABELS = np.zeros(0, int)
 TEMPERATURES = ("initial", "mean", "peak", "end")
 
 
@@ -78,7 +86,7 @@ class FrictionMap:
         t, p, w, e = (np.atleast_1d(a).astype(float) for a in np.broadcast_arrays(*wanted))
         candidates = effects.linear(p, w, e, reference, self.choice.energy_form)
         supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
-        supported &= self._along_ties(candidates)
+        supported &= self._along_ties(candidates) & self._curve_seen(t, candidates)
         mu, se = self.mean(np.where(supported, t, self.fit.data.low), np.where(supported[:, None], candidates, 0.0))
         return Prediction(np.where(supported, mu, np.nan), np.where(supported, se, np.nan), supported)
 
@@ -89,12 +97,12 @@ class FrictionMap:
 
     def mean(self, temperature: np.ndarray, candidates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """mu and its standard error, support not looked at; `candidates` (m, 3) as of `effects.linear`."""
-        contrasts = np.zeros((len(candidates), self.fit.data.linear.shape[1] - len(self.choice.kept)))
-        rows = self.fit.row(temperature, np.hstack([candidates[:, self._kept()], contrasts]))
-        z, se = rows @ self.fit.solved.coefficients, np.sqrt(self.fit.variance(rows))
+        x = self.kept_effects(candidates)
+        rows = self.fit.row(temperature, x)
+        z, se = rows @ self.fit.solved.coefficients, np.sqrt(self.fit.mean_variance(rows))
         if self.link == "identity":
             return z, se
-        mu = np.exp(z + self.fit.scatter(temperature) ** 2 / 2)
+        mu = np.exp(z + self.fit.scatter(self.fit.argument(temperature, x)) ** 2 / 2)
         return mu, mu * se
 
     def scatter(self, temperature: np.ndarray | float) -> np.ndarray:
@@ -105,8 +113,26 @@ class FrictionMap:
         sd = self.fit.scatter(t)
         return sd if self.link == "identity" else sd * self.mean(t, np.zeros((t.size, 3)))[0]
 
-    def _kept(self) -> list[int]:
-        return [effects.NAMES.index(name) for name in self.choice.kept]
+    @property
+    def own_temperature(self) -> np.ndarray:
+        """The method's temperature of each stop, K."""
+        return self.stops[f"temperature_{self.temperature_kind}_c"].cast(pl.Float64).to_numpy() + 273.15
+
+    @property
+    def logs(self) -> np.ndarray:
+        """Logarithms of pressure, speed and energy density of each stop over the reference's, (n, 3); 0 where not recorded."""
+        _, p, w, e = conditions(self.stops, self.temperature_kind)
+        logs = effects.linear(p, w, e, self.reference, "log")
+        return np.where([name in self.missing for name in effects.NAMES], 0.0, logs)
+
+    def kept_effects(self, candidates: np.ndarray) -> np.ndarray:
+        """Of all candidate effects (m, 3) those in the model, (m, effects)."""
+        return candidates[:, [effects.NAMES.index(name) for name in self.choice.kept]]
+
+    def _curve_seen(self, temperature: np.ndarray, candidates: np.ndarray) -> np.ndarray:
+        """True where the curve, moved by the conditions, is read inside the range that the stops showed."""
+        at = self.fit.argument(temperature, self.kept_effects(candidates))
+        return (at >= self.fit.data.low - 1e-6) & (at <= self.fit.data.high + 1e-6)
 
     def _along_ties(self, candidates: np.ndarray) -> np.ndarray:
         """True where tied effects move as they did in the data: a joint effect says nothing about either
@@ -122,6 +148,44 @@ class FrictionMap:
         return inside
 
 
+FACTORS = {
+    ("specimen", False): "specimen",
+    ("specimen", True): "specimen_shift",
+    ("effects", False): "effects",
+    ("cell", False): "cell",
+}
+
+
+def padded(start: np.ndarray | None, data: Data) -> np.ndarray | None:
+    """Log variances to start from, with the usual ones of groups that they do not know yet (the last)."""
+    if start is None:
+        return None
+    known = start.size - GROUPS.start
+    return np.r_[start, [group.usual for group in data.groups[known:]]]
+
+
+class Extras(NamedTuple):
+    """What a fit has beside curve, effects and specimens: the interaction, cells as labels of the stops."""
+
+    interaction: Interaction | bool
+    cells: np.ndarray | None
+
+
+def with_extras(data: Data, extras: Extras) -> Data:
+    """The data with the columns of the interaction and of the cells, where they can have them."""
+    groups = data.groups
+    if extras.interaction and data.effects:
+        x, t = data.linear[:, : data.effects], data.temperature
+        known = isinstance(extras.interaction, Interaction)
+        found = extras.interaction if known else interaction_start(t, gross_held(t, data.response), x)
+        data = replace(data, interaction=found)
+        columns = found.varying(t, x)
+        groups = (*groups, Group(NO_LABELS, of="effects", columns=columns, usual=EFFECTS_USUAL, spread=EFFECTS_SPREAD))
+    if extras.cells is not None and repeated(extras.cells):
+        groups = (*groups, Group(extras.cells, of="cell", usual=CELL_USUAL, spread=CELL_SPREAD))
+    return replace(data, groups=groups)
+
+
 def fit_map(
     stops: pl.DataFrame,
     settings: Friction,
@@ -132,13 +196,17 @@ def fit_map(
     link: str = "log",
     energy_form: str = "linear",
     start: np.ndarray | None = None,
+    interaction: Interaction | bool = False,
+    cells: bool = False,
 ) -> FrictionMap:
     """Fit the friction map to the usable stops of a stops table.
 
     stops: columns of docs/tables.md; over several tests also `test`, `batch` and `specimen`: specimens are then random
     and batches fixed, so that the map is the mean of the batches tested. `temperature` is the method's
     temperature (initial, mean, peak or end). `link`: log, effects multiply mu; identity, they add to it.
-    `start` are log variances to start from. Raises NoMap, with the reason, when there are too few usable
+    `start` are log variances to start from. `interaction`: temperature interacts with the effects (True: the shift
+    is sought, else it starts from the one given); `cells`: what the map
+    misses at a set of conditions is parted from the scatter of its repeated stops. Raises NoMap, with the reason, when there are too few usable
     stops.
     """
     used = usable(stops, purposes, temperature, settings.use_suspect)
@@ -159,9 +227,10 @@ def fit_map(
     candidates = effects.linear(p, w, e, reference, energy_form)
     logs = effects.linear(p, w, e, reference, "log")
     choice = limited(effects.separable(logs, temperature_basis(t), missing), len(used), energy_form)
-    fitted, choice = fit_carried(used, t, candidates, choice, link, settings.stray_limit, start)
+    wanted = Extras(interaction, cells_of(used, t, logs) if cells else None)
+    fitted, choice = fit_carried(used, t, candidates, choice, link, settings.stray_limit, start, wanted)
     support = Support(np.sort(t), candidates, settings.largest_gap)
-    factors = ("specimen", "specimen_shift") if fitted.data.groups else ()
+    factors = tuple(FACTORS[group.of, group.along] for group in fitted.data.groups)
     return FrictionMap(fitted, link, reference, choice, support, temperature, used, missing, factors)
 
 
@@ -173,13 +242,15 @@ def fit_carried(
     link: str,
     huber: float,
     start: np.ndarray | None,
+    extras: Extras,
 ) -> tuple[model.Fit, Choice]:
     """The fit with the chosen effects; without any where the stops cannot carry them; NoMap where not even
     a curve.
     """
     columns = [effects.NAMES.index(name) for name in choice.kept]
     try:
-        return model.fit(data_of(used, t, candidates[:, columns], link), huber=huber, start=start), choice
+        data = with_extras(data_of(used, t, candidates[:, columns], link), extras)
+        return model.fit(data, huber=huber, start=padded(start, data)), choice
     except np.linalg.LinAlgError:
         why = "the usable stops are too few and too alike to carry it"
         choice = Choice((), choice.dropped | dict.fromkeys(choice.kept, why), (), choice.energy_form)

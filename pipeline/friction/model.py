@@ -3,7 +3,7 @@
     g(mu) = s(T) + b'(x - x0) + shifts of batch and specimen + scatter
 
 g is the identity or the logarithm, T the method's temperature, x the linear effects, s the smooth of
-`pipeline.friction.smooth`. A specimen may be shifted in level and, its flank being where it is, along the
+`pipeline.friction.smooth`; temperature may interact with the effects (`pipeline.friction.interaction`), which moves T. A specimen may be shifted in level and, its flank being where it is, along the
 temperature. The scatter may change slowly with temperature and is larger on a flank, which turns a few kelvin
 of temperature error into a large spread; neighbouring stops of one test may be alike (first-order
 autocorrelation, decaying with the number of stops between them). The variances come from
@@ -22,6 +22,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.friction import smooth
+from pipeline.friction.interaction import SHIFT_K
 from pipeline.friction.likelihood import (
     CORRELATION,
     GROUPS,
@@ -42,13 +43,14 @@ ROUNDS = 8
 SETTLED = 0.05  # standard deviations of a stop
 LEAST_SCATTER = 5e-4  # link units: equal stops are equal by the recorder's digits, not known without error
 SLOPE_NODES = 200
+FARTHEST_TURN_K = 30.0  # of the curve along the temperature in one round
 GROSS, NEIGHBOURS = 6.0, 21
 NEAR_K, FEWEST_NEAR = 30.0, 7
 
 
 @dataclass(frozen=True)
 class Fit:
-    """A fitted model; `theta` the log variances, `solved` the coefficients of [1, T, x, bends, groups]."""
+    """A fitted model; `theta` the log variances, `solved` the coefficients of [1, T, x, bends, shift, groups]."""
 
     data: Data
     theta: np.ndarray
@@ -68,19 +70,43 @@ class Fit:
     def correlation(self) -> float:
         return float(self.theta[CORRELATION])
 
-    def row(self, temperature: np.ndarray, linear: np.ndarray, *, slope: bool = False) -> np.ndarray:
-        """Rows of the design at new conditions, group shifts zero, shape (m, coefficients); with `slope`
-        per K.
-        """
-        random = bend_columns(self.data, self.theta, temperature, slope=slope)
-        ones = np.zeros(temperature.size) if slope else np.ones(temperature.size)
-        line = np.full(temperature.size, 1 / 100) if slope else (temperature - self.data.low) / 100
-        groups = np.zeros((temperature.size, self.solved.coefficients.size - self.fixed - random.shape[1]))
-        return np.column_stack([ones, line, np.zeros_like(linear) if slope else linear, random, groups])
+    def argument(self, temperature: np.ndarray, x: np.ndarray | None = None) -> np.ndarray:
+        """Where the curve is read (K): the temperature itself, but for the shift of an interaction; x (m, effects)."""
+        interaction = self.data.interaction
+        return temperature if interaction is None or x is None else interaction.moved(temperature, x)
 
-    def curve_row(self, temperature: np.ndarray, *, slope: bool = False) -> np.ndarray:
+    def row(self, temperature: np.ndarray, x: np.ndarray) -> np.ndarray:
+        """Rows of the design at new conditions (temperature in K, effects x (m, effects)), batches at their mean, shifts of
+        specimens and cells zero; shape (m, coefficients).
+        """
+        data, at = self.data, self.argument(temperature, x)
+        contrasts = np.zeros((at.size, data.linear.shape[1] - data.effects))
+        parts = [np.ones((at.size, 1)), ((at - data.low) / 100)[:, None], x, contrasts]
+        parts.append(bend_columns(data, self.theta, at))
+        if data.interaction is not None:
+            parts.append(data.interaction.columns(x, self.steepness(at)))
+        for group, log_sd in zip(data.groups, self.theta[GROUPS], strict=True):
+            if group.of == "effects" and data.interaction is not None:
+                parts.append(data.interaction.varying(temperature, x) * np.exp(log_sd))
+            else:
+                parts.append(np.zeros((at.size, group.count)))
+        return np.hstack(parts)
+
+    def slope_row(self, temperature: np.ndarray) -> np.ndarray:
+        """Rows of the curve's slope per K at the reference conditions."""
+        bends = bend_columns(self.data, self.theta, temperature, slope=True)
+        out = np.zeros((temperature.size, self.solved.coefficients.size))
+        out[:, 1] = 1 / 100
+        out[:, self.fixed : self.fixed + bends.shape[1]] = bends
+        return out
+
+    def curve_row(self, temperature: np.ndarray) -> np.ndarray:
         """Rows of the curve at the reference conditions."""
-        return self.row(temperature, np.zeros((temperature.size, self.data.linear.shape[1])), slope=slope)
+        return self.row(temperature, self.no_effects(temperature.size))
+
+    def no_effects(self, count: int) -> np.ndarray:
+        """Effects (count, effects) of the reference conditions."""
+        return np.zeros((count, self.data.effects))
 
     def variance(self, rows: np.ndarray) -> np.ndarray:
         """Variance of rows @ coefficients, by the mixed-model equations; link units squared."""
@@ -108,6 +134,18 @@ class Fit:
             ]
         )
 
+    def specimen_shifts(self) -> np.ndarray:
+        """What each stop's batch and specimen add to the mean curve there, link units."""
+        design, coefficients = design_of(self.data, self.theta), self.solved.coefficients
+        first = self.data.effects + 2
+        own = design[:, first : self.fixed] @ coefficients[first : self.fixed]
+        at = self.fixed + self.data.segments + 1 + self.data.shifts
+        for group in self.data.groups:
+            if group.of == "specimen":
+                own = own + design[:, at : at + group.count] @ coefficients[at : at + group.count]
+            at += group.count
+        return own
+
     def batch_shifts(self) -> np.ndarray:
         """Shift of each batch tested from their mean, link units; none where batches are no fixed effect."""
         if self.data.contrasts is None:
@@ -123,8 +161,19 @@ class Fit:
         total = np.full(temperature.size, float(shifts @ shifts) / max(shifts.size, 1))
         steep = USUAL_SCATTER * self.steepness(temperature)
         for group, variance in zip(self.data.groups, self.level_variances(), strict=True):
-            total += variance * steep**2 if group.along else variance
+            if group.of == "specimen":
+                total += variance * steep**2 if group.along else variance
         return total
+
+    @property
+    def lack_of_fit(self) -> float:
+        """Variance of what the map misses at a set of conditions, link units squared; 0 where it was not parted."""
+        pairs = zip(self.data.groups, self.level_variances(), strict=True)
+        return float(sum(variance for group, variance in pairs if group.of == "cell"))
+
+    def mean_variance(self, rows: np.ndarray) -> np.ndarray:
+        """Variance of the true mean about rows @ coefficients: the fit's and what the map misses there."""
+        return self.variance(rows) + self.lack_of_fit
 
     @property
     def effective_parameters(self) -> float:
@@ -137,12 +186,11 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
     """Fit by penalised restricted likelihood and Huber's psi; `data` sorted, its range and steepness are
     set here.
     """
-    low, high = float(data.temperature.min()), float(data.temperature.max())
-    high = max(high, low + 1.0)
-    data = replace(data, low=low, high=high, segments=smooth.segments_for(low, high))
+    own = data.temperature
+    data = placed(data, own)
     psi_square, psi_slope = huber_constants(huber)
     now, theta = replace(data, response=gross_held(data.temperature, data.response)), start
-    nodes = np.linspace(low, high, SLOPE_NODES)
+    nodes = np.linspace(data.low, data.high, SLOPE_NODES)
     slope_at = (nodes, np.interp(nodes, *ordered(data.temperature, data.steepness)))
     for _ in range(ROUNDS):
         theta = most_likely(now, theta)
@@ -154,14 +202,35 @@ def fit(data: Data, *, huber: float, start: np.ndarray | None = None) -> Fit:
         held = np.clip(residual, -huber * sd, huber * sd)
         found = Fit(now, theta, solved, scale, scale * psi_square / psi_slope**2, fitted, fitted + held,
                     np.where(residual == 0, 1.0, held / np.where(residual == 0, 1.0, residual)), slope_at)  # fmt: skip
-        slope_at = (nodes, found.curve_row(nodes, slope=True) @ solved.coefficients / USUAL_SCATTER)
+        slope_at = (nodes, found.slope_row(nodes) @ solved.coefficients / USUAL_SCATTER)
         moved = np.max(np.abs(fitted + held - now.response) / sd)
+        data = turned_on(data, own, solved.coefficients[found.fixed + data.segments + 1 :])
+        nodes = np.linspace(data.low, data.high, SLOPE_NODES)
+        slope_at = (nodes, np.interp(nodes, *slope_at))
         steep = np.interp(data.temperature, *slope_at)
         turned = np.max(np.abs(steep - now.steepness))
         now = replace(data, response=fitted + held, steepness=steep)
         if moved < SETTLED and turned < SETTLED:
             break
     return found
+
+
+def placed(data: Data, own: np.ndarray) -> Data:
+    """The data with the temperatures (own, K) moved by the interaction's shift, and the range and knots that follow."""
+    at = own if data.interaction is None else data.interaction.moved(own, data.linear[:, : data.effects])
+    low, high = float(at.min()), float(at.max())
+    high = max(high, low + 1.0)
+    return replace(data, temperature=at, low=low, high=high, segments=smooth.segments_for(low, high))
+
+
+def turned_on(data: Data, own: np.ndarray, coefficients: np.ndarray) -> Data:
+    """The data with the shift turned on by what its columns found, their `coefficients` first, at most FARTHEST_TURN_K at once."""
+    if data.interaction is None:
+        return data
+    step = coefficients[: data.shifts] * SHIFT_K / USUAL_SCATTER
+    farthest = np.abs(data.interaction.features(data.linear[:, : data.effects]) @ step).max()
+    step = step * min(1.0, FARTHEST_TURN_K / max(float(farthest), 1e-9))
+    return placed(replace(data, interaction=replace(data.interaction, shift=data.interaction.shift + step)), own)
 
 
 def gross_held(temperature: np.ndarray, response: np.ndarray) -> np.ndarray:

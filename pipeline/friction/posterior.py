@@ -60,7 +60,9 @@ def normal_points(count: int, dimensions: int) -> np.ndarray:
 
 def draws(near: Neighbours) -> Draws:
     """Fits at drawn variances of the random factors; the fit itself where it has none."""
-    fit, which = near.fit, np.arange(GROUPS.start, near.fit.theta.size)
+    fit = near.fit
+    specimens = [k for k, group in enumerate(fit.data.groups) if group.of == "specimen"]
+    which = GROUPS.start + np.array(specimens, int)
     which = which[np.isin(which, near.free)]
     if which.size == 0:
         return Draws((fit,), np.ones(1))
@@ -80,27 +82,27 @@ def draws(near: Neighbours) -> Draws:
     return Draws(tuple(fits), weight / weight.sum())
 
 
-def samples(drawn: Draws, near: Neighbours, temperature: np.ndarray, common: np.ndarray, seed: int = 0) -> Samples:
-    """Joint samples at temperatures (K); `common` (grid,) is the standard uncertainty from calibration, link
-    units.
+def samples(
+    drawn: Draws, near: Neighbours, temperature: np.ndarray, x: np.ndarray, common: np.ndarray, seed: int = 0
+) -> Samples:
+    """Joint samples at temperatures (K) and effects x (grid, effects); `common` (grid,) is the standard uncertainty from
+    calibration, link units.
 
     One standard normal a sample moves the whole curve: the samples hold at each temperature, not between
     temperatures.
     """
     rng = np.random.default_rng(seed)
-    centre = near.fit.curve_row(temperature) @ near.fit.solved.coefficients
-    curve_dof = near.degrees(lambda f: f.variance(f.curve_row(temperature)), groups=False)
-    stop_dof = near.degrees(lambda f: f.scatter(temperature) ** 2, groups=False)
+    centre = near.fit.row(temperature, x) @ near.fit.solved.coefficients
+    curve_dof = near.degrees(lambda f: f.mean_variance(f.row(temperature, x)), groups=False)
+    stop_dof = near.degrees(lambda f: f.scatter(f.argument(temperature, x)) ** 2, groups=False)
     strata = special.ndtri((np.arange(PER_FIT) + 0.5) / PER_FIT)
     errors, variances = [], []
     for fit in drawn.fits:
-        rows = fit.curve_row(temperature)
-        v = fit.variance(rows) * lognormal(curve_dof, rng.permutation(strata))
+        rows, at = fit.row(temperature, x), fit.argument(temperature, x)
+        v = fit.mean_variance(rows) * lognormal(curve_dof, rng.permutation(strata))
         off = rows @ fit.solved.coefficients - centre
         errors.append(off + np.sqrt(v + common**2) * strata[:, None])
-        variances.append(
-            fit.scatter(temperature) ** 2 * lognormal(stop_dof, rng.permutation(strata)) + fit.between(temperature)
-        )
+        variances.append(fit.scatter(at) ** 2 * lognormal(stop_dof, rng.permutation(strata)) + fit.between(at))
     return Samples(np.vstack(errors), np.vstack(variances), np.repeat(drawn.weight, PER_FIT) / PER_FIT)
 
 
@@ -116,25 +118,30 @@ class Curves:
     weight: np.ndarray
 
 
-def curves(drawn: Draws, near: Neighbours, link: str, temperature: np.ndarray, common: float, seed: int = 0) -> Curves:
-    """Curves as functions of temperature (K), each of one piece, so that a crossing or a steepest place is
-    one curve's.
+def curves(
+    drawn: Draws, near: Neighbours, link: str, temperature: np.ndarray, x: np.ndarray, common: float, seed: int = 0
+) -> Curves:
+    """Curves as functions of temperature (K) at effects x (grid, effects), each of one piece, so that a crossing or a
+    steepest place is one curve's.
 
-    `common` is the relative standard uncertainty from calibration, one draw a curve.
+    `common` is the relative standard uncertainty from calibration, one draw a curve; what the map misses is one draw a curve too.
     """
     rng = np.random.default_rng(seed)
     t, each = temperature, max(CURVES // len(drawn.fits), 4)
-    dof = float(np.median(near.degrees(lambda f: f.variance(f.curve_row(t)), groups=False)))
-    stop_dof = float(np.median(near.degrees(lambda f: f.scatter(t) ** 2, groups=False)))
+    dof = float(np.median(near.degrees(lambda f: f.variance(f.row(t, x)), groups=False)))
+    stop_dof = float(np.median(near.degrees(lambda f: f.scatter(f.argument(t, x)) ** 2, groups=False)))
     zs, variances = [], []
     for fit in drawn.fits:
-        rows = fit.curve_row(t)
+        rows, at = fit.row(t, x), fit.argument(t, x)
         root = np.linalg.cholesky(fit.solved.inverse + 1e-12 * np.diag(np.diag(fit.solved.inverse)))
         wander = rng.normal(size=(each, root.shape[0])) @ root.T @ rows.T * np.sqrt(fit.inflation)
         # an ill-known variance widens the draws alike at all temperatures of a draw
-        zs.append(rows @ fit.solved.coefficients + wander * np.sqrt(dof / rng.chisquare(dof, each))[:, None])
-        stops = fit.scatter(t) ** 2 * (stop_dof / rng.chisquare(stop_dof, each))[:, None]
-        variances.append(stops + fit.between(t))
+        wander = wander * np.sqrt(dof / rng.chisquare(dof, each))[:, None]
+        if fit.lack_of_fit > 0:
+            wander = wander + np.sqrt(fit.lack_of_fit) * rng.normal(size=(each, 1))
+        zs.append(rows @ fit.solved.coefficients + wander)
+        stops = fit.scatter(at) ** 2 * (stop_dof / rng.chisquare(stop_dof, each))[:, None]
+        variances.append(stops + fit.between(at))
     z, factor = np.vstack(zs), 1 + common * rng.normal(size=(each * len(drawn.fits), 1))
     z = z + np.log(np.maximum(factor, 0.1)) if link == "log" else z * factor
     z = np.clip(z, -FARTHEST, FARTHEST) if link == "log" else z

@@ -61,7 +61,9 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
     if curve.temperature.size == 0:
         why = "no two stops are near enough in temperature to support a value"
         return OfMap(reference=reference, window_reason=why, curve_reason=why)
-    drawn = posterior.curves(draws, near, map_.link, curve.temperature, common)
+    drawn = posterior.curves(
+        draws, near, map_.link, curve.temperature, map_.fit.no_effects(curve.temperature.size), common
+    )
     found = window_found(map_, curve, drawn, settings, wanted)
     between = (found.window.low_c + ZERO_C, found.window.high_c + ZERO_C) if found.window else None
     answers = verdict.by_temperature(curve, drawn, map_.link, found.band, coverage=coverage, confidence=confidence)
@@ -94,7 +96,9 @@ def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, 
     if curve.temperature.size == 0:
         why = "no temperature is supported by the data"
         return OfBatch(batch=batch, window_reason=why, curve_reason=why)
-    drawn = posterior.curves(draws, near, map_.link, curve.temperature, common)
+    drawn = posterior.curves(
+        draws, near, map_.link, curve.temperature, map_.fit.no_effects(curve.temperature.size), common
+    )
     found = window_found(map_, curve, drawn, settings, wanted)
     answers = verdict.by_temperature(
         curve, drawn, map_.link, found.band, coverage=settings.coverage, confidence=settings.confidence

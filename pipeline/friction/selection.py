@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.conditioning.time_base import median_known
 from pipeline.friction import effects
 from pipeline.friction.effects import Reference
-from pipeline.friction.likelihood import Data, Group
+from pipeline.friction.likelihood import SHIFT_PRIOR, Data, Group
 from pipeline.friction.neighbourhood import around
 
 ZERO_C = 273.15
@@ -106,7 +106,7 @@ def random_factors(used: pl.DataFrame) -> tuple[Group, ...]:
     if not {"batch", "specimen"} <= set(used.columns) or used.n_unique(["batch", "specimen"]) < 2:
         return ()
     own = labels(used, ["batch", "specimen"])
-    return Group(own), Group(own, along=True)
+    return Group(own), Group(own, along=True, spread=SHIFT_PRIOR)
 
 
 def batch_contrasts(used: pl.DataFrame) -> tuple[list[str], np.ndarray | None]:

@@ -111,7 +111,9 @@ def examine(stops: pl.DataFrame, truth: Truth, tally: Tally) -> None:
     wanted = (0.8 * truth.law.hot, 1.25 * truth.law.hot)
     ends = window.widest(curve, wanted)
     if ends is not None:
-        drawn = posterior.curves(draws, near, map_.link, curve.temperature, COMMON)
+        drawn = posterior.curves(
+            draws, near, map_.link, curve.temperature, np.zeros((curve.temperature.size, len(map_.choice.kept))), COMMON
+        )
         ends = window.with_intervals(
             ends, curve, drawn, map_.link, wanted, confidence=SETTINGS.confidence, coverage=SETTINGS.coverage
         )
