@@ -178,7 +178,7 @@ def without_effect(fit: Fit, k: int) -> tuple[Data, np.ndarray]:
     if before is None:
         return lean, theta
     own = data.temperature - (before.moved(np.zeros(len(x)), x))
-    at = [j for j, group in enumerate(data.groups) if group.of == "effects"][0]
+    at = next(j for j, group in enumerate(data.groups) if group.of == "effects")
     if x.shape[1] == 1:
         others = tuple(group for group in data.groups if group.of != "effects")
         lean = replace(lean, temperature=own, steepness=fit.steepness(own), interaction=None, groups=others)

@@ -16,8 +16,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.friction import effects, model, smooth
-from pipeline.friction.effects import Choice, Reference
 from pipeline.friction.cells import cells_of, repeated
+from pipeline.friction.effects import Choice, Reference
 from pipeline.friction.interaction import Interaction
 from pipeline.friction.interaction import start as interaction_start
 from pipeline.friction.likelihood import GROUPS, Data, Group
@@ -176,8 +176,8 @@ def with_extras(data: Data, extras: Extras) -> Data:
     groups = data.groups
     if extras.interaction and data.effects:
         x, t = data.linear[:, : data.effects], data.temperature
-        known = isinstance(extras.interaction, Interaction)
-        found = extras.interaction if known else interaction_start(t, gross_held(t, data.response), x)
+        known = extras.interaction if isinstance(extras.interaction, Interaction) else None
+        found = known or interaction_start(t, gross_held(t, data.response), x)
         data = replace(data, interaction=found)
         columns = found.varying(t, x)
         groups = (*groups, Group(NO_LABELS, of="effects", columns=columns, usual=EFFECTS_USUAL, spread=EFFECTS_SPREAD))

@@ -29,7 +29,7 @@ from pipeline.friction.result import Wanted
 from pipeline.method import Method, settings_of
 from pipeline.method.friction import Friction
 from pipeline.recordings import stage as channels
-from pipeline.results.friction_map import OfMap
+from pipeline.results.friction import OfMap
 from pipeline.stops import stage as reduction
 from tests.studies import face_compounds, face_files
 from tests.studies.face_compounds import Made, Truth
