@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BeforeValidator, model_validator
+from pydantic import BeforeValidator, field_validator, model_validator
 
 from pipeline.inputs.model import Model
-from pipeline.inputs.quantities import Length, Temperature
+from pipeline.inputs.quantities import EnergyDensity, Length, Pressure, Temperature
 from pipeline.inputs.scalars import Number, Text
 
 
@@ -20,10 +20,23 @@ def _positive_number(value: float) -> float:
 PositiveNumber = Annotated[Number, BeforeValidator(lambda v: _positive_number(float(v)))]
 
 
+class At(Model):
+    """Conditions of the window asked for, where the reference's are not meant."""
+
+    pressure: Pressure
+    energy_density: EnergyDensity
+
+    @field_validator("pressure", "energy_density")
+    @classmethod
+    def _above_zero(cls, value: float) -> float:
+        return _positive_number(value)
+
+
 class Target(Model):
     compound: Text
     temperature_window: tuple[Temperature, Temperature] | None = None
     mu: tuple[PositiveNumber, PositiveNumber] | None = None
+    at: At | None = None
     mu_batch_margin: PositiveNumber | None = None
     disc_wear: Length | None = None  # per stop per face
     wear_batch_ratio: tuple[PositiveNumber, PositiveNumber] | None = None

@@ -12,6 +12,7 @@ where there is only one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,12 +50,12 @@ class Curve:
     dof_rest_scatter: np.ndarray
 
 
-def grid(map_: FrictionMap) -> tuple[np.ndarray, np.ndarray]:
-    """Temperatures (K) at round steps inside the support with the support's ends, and the stretch of each."""
+def grid(stretches: Sequence[tuple[float, float]], step: float = GRID_K) -> tuple[np.ndarray, np.ndarray]:
+    """Temperatures (K) at round steps inside the stretches with their ends, and the stretch of each."""
     parts, stretch = [], []
-    for k, (low, high) in enumerate(map_.support.stretches()):
-        first, last = np.ceil((low - 273.15) / GRID_K), np.floor((high - 273.15) / GRID_K)
-        inner = np.arange(first, last + 1) * GRID_K + 273.15
+    for k, (low, high) in enumerate(stretches):
+        first, last = np.ceil((low - 273.15) / step), np.floor((high - 273.15) / step)
+        inner = np.arange(first, last + 1) * step + 273.15
         t = np.unique(np.r_[low, inner[(inner > low + 0.5) & (inner < high - 0.5)], high])
         parts.append(t)
         stretch.append(np.full(t.size, k))
@@ -84,7 +85,7 @@ def curve(
     """The curve over the supported temperatures; `common` is the relative standard uncertainty common to
     all stops. `candidates` (3,) as of `effects.linear`, where it is not the reference's.
     """
-    t, stretch = temperature or grid(map_)
+    t, stretch = temperature or grid(map_.support.stretches())
     near = near or neighbours(map_.fit)
     fit, here = map_.fit, np.broadcast_to(np.zeros(3) if candidates is None else candidates, (t.size, 3))
     mu, _ = map_.mean(t, here)
@@ -93,7 +94,7 @@ def curve(
     size = np.ones(t.size) if map_.link == "log" else np.abs(mu)  # what a relative change is in link units
 
     def mean_variance(f: Fit) -> np.ndarray:
-        return f.mean_variance(f.row(t, x))
+        return f.mean_variance(t, x)
 
     v, v_common = mean_variance(fit), (common * size) ** 2
     sd2 = total_scatter(fit, at)

@@ -21,8 +21,8 @@ from pipeline.friction import bedding, fade, history, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
-from pipeline.friction.result import Wanted
 from pipeline.friction.stage import UNSTATED
+from pipeline.friction.wanted import Wanted
 from pipeline.method import Method
 from pipeline.results.compound_friction import (
     Between,

@@ -40,6 +40,7 @@ class Interaction:
 
     shift: np.ndarray
     pairs: tuple[tuple[int, int], ...]
+    squares: tuple[int, ...]
     size: np.ndarray
     low: float
     high: float
@@ -59,16 +60,20 @@ class Interaction:
         pairs = [n for n, pair in enumerate(self.pairs) if k not in pair]
         renumbered = tuple((keep.index(self.pairs[n][0]), keep.index(self.pairs[n][1])) for n in pairs)
         shift = self.shift[[*keep, *(self.size.size + n for n in pairs)]]
-        return replace(self, shift=shift, pairs=renumbered, size=self.size[keep])
+        squares = tuple(keep.index(j) for j in self.squares if j != k)
+        return replace(self, shift=shift, pairs=renumbered, squares=squares, size=self.size[keep])
 
     def columns(self, x: np.ndarray, steepness: np.ndarray) -> np.ndarray:
         """What a small further shift does, per standard deviation of its prior; (m, q)."""
         return self.features(x) * (SHIFT_K * steepness)[:, None]
 
     def varying(self, temperature: np.ndarray, x: np.ndarray) -> np.ndarray:
-        """Columns of the effects that change with temperature, (m, NODES k)."""
+        """Columns of the effects that change with temperature: of each effect, of the squares and products that the design
+        tells apart; (m, NODES (k + squares + pairs))."""
         hats = smooth.hats(temperature, self.low, self.high, NODES)
-        return np.hstack([hats * column[:, None] for column in (x / self.size).T])
+        own = self.features(x)
+        squares = own[:, list(self.squares)] ** 2
+        return np.hstack([hats * column[:, None] for column in np.column_stack([own, squares]).T])
 
 
 def start(temperature: np.ndarray, response: np.ndarray, x: np.ndarray) -> Interaction:
@@ -83,7 +88,13 @@ def start(temperature: np.ndarray, response: np.ndarray, x: np.ndarray) -> Inter
         for a, b in combinations(range(x.shape[1]), 2)
         if effects.left_alone(x[:, a] * x[:, b], basis) >= effects.TIED_BELOW
     )
-    blank = Interaction(np.zeros(x.shape[1] + len(pairs)), pairs, size, low, max(high, low + 1.0))
+    squares = tuple(
+        a
+        for a in range(x.shape[1])
+        if effects.left_alone(x[:, a] ** 2, np.column_stack([basis, *[x[:, i] * x[:, j] for i, j in pairs]]))
+        >= effects.TIED_BELOW
+    )
+    blank = Interaction(np.zeros(x.shape[1] + len(pairs)), pairs, squares, size, low, max(high, low + 1.0))
     features = blank.features(x)
 
     def misfit(scaled: np.ndarray) -> np.ndarray:

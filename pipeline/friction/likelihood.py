@@ -31,6 +31,7 @@ BEND_PRIOR, SCATTER_PRIOR = 3.0, 0.5  # standard deviations of the nodes about t
 FLANK_PRIOR, CORRELATION_PRIOR = 1.0, 0.35
 LEVEL_PRIOR = 1.0  # of log (specimen or batch sd / stop sd): alike within a factor of 3 (common practice)
 SHIFT_PRIOR = 1.0  # of log (shift of a specimen's curve along the temperature / 3 K)
+MISSED_K = 12.0  # what a flank misses for each unit of its steepness, over what a plateau misses
 USUAL_ERROR_K, USUAL_SHIFT_K, USUAL_SCATTER = 2.0, 3.0, 0.02
 
 
@@ -179,7 +180,14 @@ def group_columns(group: Group, log_sd: float, steepness: np.ndarray) -> np.ndar
     if group.columns is not None:
         return group.columns * np.exp(log_sd)
     columns = (group.labels[:, None] == np.arange(group.count)) * np.exp(log_sd)
+    if group.of == "cell":
+        return columns * missed_shape(steepness)[:, None]
     return columns * (USUAL_SHIFT_K * steepness)[:, None] if group.along else columns
+
+
+def missed_shape(steepness: np.ndarray) -> np.ndarray:
+    """What a map misses, relative to a plateau: more on a flank, where it misses by some kelvin of the face."""
+    return np.hypot(1.0, MISSED_K * steepness)
 
 
 def design_of(data: Data, theta: np.ndarray) -> np.ndarray:

@@ -99,7 +99,7 @@ class FrictionMap:
         """mu and its standard error, support not looked at; `candidates` (m, 3) as of `effects.linear`."""
         x = self.kept_effects(candidates)
         rows = self.fit.row(temperature, x)
-        z, se = rows @ self.fit.solved.coefficients, np.sqrt(self.fit.mean_variance(rows))
+        z, se = rows @ self.fit.solved.coefficients, np.sqrt(self.fit.mean_variance(temperature, x))
         if self.link == "identity":
             return z, se
         mu = np.exp(z + self.fit.scatter(self.fit.argument(temperature, x)) ** 2 / 2)

@@ -32,6 +32,7 @@ from pipeline.friction.likelihood import (
     Data,
     bend_columns,
     design_of,
+    missed_shape,
     most_likely,
     scatter_shape,
     solve,
@@ -165,15 +166,16 @@ class Fit:
                 total += variance * steep**2 if group.along else variance
         return total
 
-    @property
-    def lack_of_fit(self) -> float:
-        """Variance of what the map misses at a set of conditions, link units squared; 0 where it was not parted."""
+    def lack_of_fit(self, at: np.ndarray) -> np.ndarray:
+        """Variance of what the map misses where the curve is read at `at` (K), link units squared; 0 where it was not
+        parted from the scatter."""
         pairs = zip(self.data.groups, self.level_variances(), strict=True)
-        return float(sum(variance for group, variance in pairs if group.of == "cell"))
+        plateau = sum(variance for group, variance in pairs if group.of == "cell")
+        return plateau * missed_shape(self.steepness(at)) ** 2
 
-    def mean_variance(self, rows: np.ndarray) -> np.ndarray:
-        """Variance of the true mean about rows @ coefficients: the fit's and what the map misses there."""
-        return self.variance(rows) + self.lack_of_fit
+    def mean_variance(self, temperature: np.ndarray, x: np.ndarray) -> np.ndarray:
+        """Variance of the true mean about the map's: the fit's and what the map misses there; link units squared."""
+        return self.variance(self.row(temperature, x)) + self.lack_of_fit(self.argument(temperature, x))
 
     @property
     def effective_parameters(self) -> float:

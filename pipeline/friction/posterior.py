@@ -93,13 +93,13 @@ def samples(
     """
     rng = np.random.default_rng(seed)
     centre = near.fit.row(temperature, x) @ near.fit.solved.coefficients
-    curve_dof = near.degrees(lambda f: f.mean_variance(f.row(temperature, x)), groups=False)
+    curve_dof = near.degrees(lambda f: f.mean_variance(temperature, x), groups=False)
     stop_dof = near.degrees(lambda f: f.scatter(f.argument(temperature, x)) ** 2, groups=False)
     strata = special.ndtri((np.arange(PER_FIT) + 0.5) / PER_FIT)
     errors, variances = [], []
     for fit in drawn.fits:
         rows, at = fit.row(temperature, x), fit.argument(temperature, x)
-        v = fit.mean_variance(rows) * lognormal(curve_dof, rng.permutation(strata))
+        v = fit.mean_variance(temperature, x) * lognormal(curve_dof, rng.permutation(strata))
         off = rows @ fit.solved.coefficients - centre
         errors.append(off + np.sqrt(v + common**2) * strata[:, None])
         variances.append(fit.scatter(at) ** 2 * lognormal(stop_dof, rng.permutation(strata)) + fit.between(at))
@@ -137,8 +137,7 @@ def curves(
         wander = rng.normal(size=(each, root.shape[0])) @ root.T @ rows.T * np.sqrt(fit.inflation)
         # an ill-known variance widens the draws alike at all temperatures of a draw
         wander = wander * np.sqrt(dof / rng.chisquare(dof, each))[:, None]
-        if fit.lack_of_fit > 0:
-            wander = wander + np.sqrt(fit.lack_of_fit) * rng.normal(size=(each, 1))
+        wander = wander + np.sqrt(fit.lack_of_fit(at)) * rng.normal(size=(each, 1))
         zs.append(rows @ fit.solved.coefficients + wander)
         stops = fit.scatter(at) ** 2 * (stop_dof / rng.chisquare(stop_dof, each))[:, None]
         variances.append(stops + fit.between(at))

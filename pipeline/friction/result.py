@@ -2,36 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from pipeline.friction import bands, pauses, posterior, sensitivity, sides, surfaces, verdict, window
+from pipeline.friction import bands, effects, pauses, posterior, sensitivity, sides, surfaces, verdict
 from pipeline.friction.bands import Curve
 from pipeline.friction.comparison import Compared
+from pipeline.friction.curve_window import curve_points, window_found
 from pipeline.friction.diagnostics import diagnostics
+from pipeline.friction.elsewhere import elsewhere
 from pipeline.friction.freedom import neighbours
-from pipeline.friction.friction_class import friction_class
+from pipeline.friction.interaction import SHIFT_K
+from pipeline.friction.lack_of_fit import lack_of_fit
+from pipeline.friction.likelihood import USUAL_SCATTER
 from pipeline.friction.map import FrictionMap
-from pipeline.friction.posterior import Curves
-from pipeline.friction.support import THIN_BELOW
 from pipeline.friction.transition import landmarks
+from pipeline.friction.wanted import Wanted
 from pipeline.method.friction import Friction
 from pipeline.results.compound_friction import OfBatch
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_history import Sides
-from pipeline.results.friction_map import CurvePoint, EndInterval, Gap, Holds, MapModel, Reference, Window
+from pipeline.results.friction_map import Gap, Holds, MapModel, Reference, Shift
 
 ZERO_C = 273.15
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """What a target asks for: band of mu, temperature window in K; None where it does not say."""
-
-    mu: tuple[float, float] | None = None
-    temperatures: tuple[float, float] | None = None
 
 
 def reference_of(map_: FrictionMap) -> Reference:
@@ -67,6 +61,7 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
     found = window_found(map_, curve, drawn, settings, wanted)
     between = (found.window.low_c + ZERO_C, found.window.high_c + ZERO_C) if found.window else None
     answers = verdict.by_temperature(curve, drawn, map_.link, found.band, coverage=coverage, confidence=confidence)
+    others = elsewhere(map_, near, draws, settings, wanted, common, found.band)
     return OfMap(
         stops_used=len(map_.stops),
         reference=reference,
@@ -74,7 +69,8 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
         window_reason=found.reason,
         wanted_from=found.source,
         wanted_mu=list(found.band),
-        holds=holds(curve, answers, wanted),
+        windows_at=others.windows,
+        holds=others.holds or holds(curve, answers, wanted),
         curve=curve_points(curve, answers),
         landmarks=landmarks(curve, drawn, confidence),
         sensitivity=sensitivity.sensitivities(map_, near, confidence=confidence, common=common, between=between),
@@ -146,6 +142,9 @@ def model_of(compared: Compared) -> MapModel:
         kept=list(map_.choice.kept),
         dropped=map_.choice.dropped,
         moved_together=[list(pair) for pair in map_.choice.tied],
+        interacts=map_.fit.data.interaction is not None,
+        shifts=shifts(map_),
+        lack_of_fit=lack_of_fit(map_),
         compared=compared.table,
         chosen_because=compared.why,
         effective_parameters=map_.fit.effective_parameters,
@@ -154,65 +153,16 @@ def model_of(compared: Compared) -> MapModel:
     )
 
 
-def curve_points(curve: Curve, answers: np.ndarray) -> list[CurvePoint]:
-    """The curve with its bands, a point a supported temperature."""
-    columns = {
-        "temperature_c": (curve.temperature - ZERO_C).round(2), "mu": curve.mu, "low": curve.low, "high": curve.high,
-        "tolerance_low": curve.tolerance_low, "tolerance_high": curve.tolerance_high, "stretch": curve.stretch,
-        "stops_near": curve.near, "thin": curve.near < THIN_BELOW, "u_curve": curve.u_curve, "u_common": curve.u_common,
-        "scatter": curve.scatter, "dof_mean": curve.dof_mean, "dof_scatter": curve.dof_scatter, "tolerance_factor": curve.factor,
-        "inside_wanted": answers,
-    }  # fmt: skip
-    return [
-        CurvePoint.model_validate({name: value.item() for name, value in zip(columns, row, strict=True)})
-        for row in zip(*columns.values(), strict=True)
-    ]
-
-
-@dataclass(frozen=True)
-class WindowFound:
-    """The window or why there is none, and the band of mu that it was sought in with its source."""
-
-    window: Window | None
-    reason: str | None
-    source: str
-    band: tuple[float, float]
-
-
-def window_found(map_: FrictionMap, curve: Curve, drawn: Curves, settings: Friction, wanted: Wanted) -> WindowFound:
-    """`window` of docs/contract.md, or the reason that there is none."""
-    band, level = window.plateau_band(curve) if wanted.mu is None else (wanted.mu, None)
-    source = "target" if wanted.mu is not None else f"within 15 % of the plateau's mean {level:.3f} (no target)"
-    ends = window.widest(curve, band)
-    if ends is None:
-        return WindowFound(None, window.why_none(curve, band), source, band)
-    low, high = window.with_intervals(
-        ends, curve, drawn, map_.link, band, confidence=settings.confidence, coverage=settings.coverage
-    )
-    inside = (curve.temperature >= low.temperature) & (curve.temperature <= high.temperature)
-    at = np.unique(np.r_[low.temperature, curve.temperature[inside], high.temperature])
-    mu = np.interp(at, curve.temperature, curve.mu)
-    mean = float(np.trapezoid(mu, at) / (at[-1] - at[0]))
-    found = Window(
-        low_c=low.temperature - ZERO_C,
-        high_c=high.temperature - ZERO_C,
-        low_limited_by=low.limited_by,
-        high_limited_by=high.limited_by,
-        low_why=low.why,
-        high_why=high.why,
-        low_interval_c=interval(low),
-        high_interval_c=interval(high),
-        mu_mean=mean,
-        mu_low=float(mu.min()),
-        mu_high=float(mu.max()),
-        mu_class=friction_class(mean),
-        confidence=settings.confidence,
-        coverage=settings.coverage,
-    )
-    return WindowFound(found, None, source, band)
-
-
-def interval(end: window.End) -> EndInterval:
-    if end.low is None or end.high is None:
-        return EndInterval(why="the data end here, the material's own limit lies beyond")
-    return EndInterval(low=end.low - ZERO_C, high=end.high - ZERO_C)
+def shifts(map_: FrictionMap) -> list[Shift]:
+    """How far each condition moves the curve, from its lowest to its highest run, the others at the reference."""
+    fit, found = map_.fit, map_.fit.data.interaction
+    if found is None:
+        return []
+    first = fit.fixed + fit.data.segments + 1
+    moved = []
+    for k, name in enumerate(map_.choice.kept):
+        x = fit.data.linear[:, k]
+        span = float(np.ptp(x) / found.size[k])
+        u = np.sqrt(fit.solved.inverse[first + k, first + k] * fit.inflation) * SHIFT_K / USUAL_SCATTER
+        moved.append(Shift(condition=effects.WORDS[name], kelvin=float(found.shift[k]) * span, u=float(u) * span))
+    return moved

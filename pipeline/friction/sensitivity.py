@@ -3,6 +3,8 @@ tell apart.
 
     pressure   b_p / p0    speed   b_w / w0    energy   b_e, or b_e / e0 in the log   (times mu at the reference where effects multiply it)
 
+Where temperature interacts with an effect, b is the map's own slope in it at the reference, the shift of the curve included.
+
 Temperature: mean slope over the window, over the data where there is none. An interval takes in the
 calibration error common to all stops, which scales every slope as it scales mu.
 """
@@ -19,6 +21,7 @@ from pipeline.results.friction_map import JointSlope, Sensitivity, Slope
 from pipeline.results.model import renewed
 
 KEYS = {"pressure": "pressure_per_10bar", "speed": "speed_per_100rpm", "energy": "energy_per_j_mm2"}
+SMALL = 0.02  # of a logarithm, or J/mm2: either side of the reference
 STEP = {"pressure": 10e5, "speed": 100 * np.pi / 30, "energy": 1.0}  # Pa, rad/s, J/mm2
 
 
@@ -56,14 +59,22 @@ def effect_slope(
     map_: FrictionMap, near: Neighbours, name: str, confidence: float, common: float, level: float
 ) -> Slope:
     """Slope of one effect at the reference, in mu per the key's unit."""
-    at = 2 + map_.choice.kept.index(name)
+    k, step = map_.choice.kept.index(name), SMALL
     energy = map_.reference.energy_density / 1e6 if map_.choice.energy_form == "log" else 1.0
     reference = {"pressure": map_.reference.pressure, "speed": map_.reference.speed, "energy": energy}[name]
     unit = STEP[name] / reference * (level if map_.link == "log" else 1.0)
-    value = map_.fit.solved.coefficients[at] * unit
+    at = np.full(2, map_.reference.temperature)
+    either_side = np.zeros((2, len(map_.choice.kept)))
+    either_side[:, k] = -step, step
+
+    def row(fit: Fit) -> np.ndarray:
+        rows = fit.row(at, either_side)
+        return (rows[1] - rows[0]) / (2 * step)
+
+    value = row(map_.fit) @ map_.fit.solved.coefficients * unit
 
     def variance(fit: Fit) -> np.ndarray:
-        return np.array([fit.solved.inverse[at, at] * fit.inflation])
+        return fit.variance(row(fit)[None, :])
 
     return with_interval(value, variance(map_.fit)[0] * unit**2, near.degrees(variance)[0], confidence, common)
 

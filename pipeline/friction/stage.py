@@ -12,7 +12,7 @@ from pipeline.errors import InputError
 from pipeline.friction import bedding, fade, history, instop, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
-from pipeline.friction.result import Wanted
+from pipeline.friction.wanted import Wanted
 from pipeline.method import Method, friction, from_stage_settings
 from pipeline.results import read_table
 from pipeline.results.friction import OfMap, TestFriction
@@ -52,7 +52,8 @@ def wanted_of(target: Path | None) -> Wanted:
         content = load(target, Target)
     except InputError:
         return Wanted()
-    return Wanted(content.mu, content.temperature_window)
+    at = None if content.at is None else (content.at.pressure, content.at.energy_density)
+    return Wanted(content.mu, content.temperature_window, at)
 
 
 def disc_from(folder: Path) -> instop.Disc | None:

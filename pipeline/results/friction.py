@@ -1,6 +1,6 @@
 """friction.json of a test, and what a compound's has in common with it.
 
-Windows and curves are stated at the reference conditions, in the method's temperature. What cannot be given is null with
+Windows and curves are stated at the reference conditions where they do not say others, in the method's temperature. What cannot be given is null with
 its reason beside it.
 """
 
@@ -20,6 +20,7 @@ from pipeline.results.friction_map import (
     Sensitivity,
     Surface,
     Window,
+    WindowAt,
 )
 from pipeline.results.model import OfTest, Result, Stamp, given
 
@@ -31,6 +32,7 @@ class OfMap(Result):
     reference: Reference | None = given("reference conditions", default=None)
     window: Window | None = given("the window; null with `window_reason`", default=None)
     window_reason: str | None = given("why there is no window", default=None)
+    windows_at: list[WindowAt] = given("windows at other pressures and energy densities run", default_factory=list)
     wanted_from: str | None = given("where the wanted band of mu comes from", default=None)
     wanted_mu: list[float] | None = given("wanted band of mu", default=None)
     holds: Holds | None = given("verdict over the wanted window; null without a target", default=None)

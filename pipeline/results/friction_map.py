@@ -73,6 +73,7 @@ class Holds(Result):
     fails: list[Stretch] = given("ranges shown to fail", default_factory=list)
     not_shown: list[Stretch] = given("ranges not shown or without data", default_factory=list)
     why: str = given("the answer in words")
+    at: str | None = given("conditions that the target asks for; null: the reference's", default=None)
 
 
 class CurvePoint(Result):
@@ -211,6 +212,53 @@ class Form(Result):
     why: str | None = given("what an effect is worth", default=None)
 
 
+class Missed(Result):
+    """A set of conditions that the map misses."""
+
+    temperature_c: float = given("the method's temperature", "degC")
+    pressure_bar: float | None = given("line pressure", "bar")
+    speed_rpm: float | None = given("shaft speed at the start", "rpm")
+    energy_density_j_mm2: float | None = given("friction work over the pads' friction area", "J/mm2")
+    stops: int = given("stops there")
+    share: float = given("their mean over the map's, less 1", "1")
+
+
+class LackOfFit(Result):
+    """What the map misses, parted from the scatter of stops by repeats at one set of conditions."""
+
+    f: float | None = given("F of the pure-error test", default=None)
+    p: float | None = given("its p value: chance of such an F where the map misses nothing", default=None)
+    dof_missed: float | None = given("degrees of freedom of the lack of fit", default=None)
+    dof_pure: int | None = given("degrees of freedom of the pure error", default=None)
+    missed_sd: float | None = given("standard deviation of what is missed where the curve is flat", "1", default=None)
+    missed_sd_most: float | None = given("the same where the curve is steepest", "1", default=None)
+    stop_sd: float | None = given("standard deviation of single stops", "1", default=None)
+    where: list[Missed] = given("sets of conditions missed most", default_factory=list)
+    why: str | None = given("why it was not parted; the scatter then holds it", default=None)
+
+
+class Shift(Result):
+    """How far a condition moves the curve along the temperature."""
+
+    condition: str = given("pressure, speed or energy")
+    kelvin: float = given("from its lowest to its highest run", "K")
+    u: float = given("its standard uncertainty", "K")
+
+
+class WindowAt(Result):
+    """The window at another pressure and energy density than the reference's, inside what was run."""
+
+    pressure_bar: float = given("line pressure", "bar")
+    speed_rpm: float = given("shaft speed at the start", "rpm")
+    energy_density_j_mm2: float = given("friction work over the pads' friction area", "J/mm2")
+    asked: bool = given("whether the target asks for it")
+    from_c: float | None = given("coldest supported there", "degC", default=None)
+    to_c: float | None = given("hottest supported there", "degC", default=None)
+    window: Window | None = given("the window; null with `window_reason`", default=None)
+    window_reason: str | None = given("why there is none", default=None)
+    curve: list[CurvePoint] = given("mu against temperature there", default_factory=list)
+
+
 class MapModel(Result):
     """What the map is made of."""
 
@@ -219,6 +267,9 @@ class MapModel(Result):
     kept: list[str] = given("effects in the map")
     dropped: dict[str, str] = given("effects left out, and why")
     moved_together: list[list[str]] = given("pairs that the design cannot separate")
+    interacts: bool = given("whether temperature interacts with pressure, speed and energy density")
+    shifts: list[Shift] = given("how far conditions move the curve along the temperature", default_factory=list)
+    lack_of_fit: LackOfFit | None = given("what the map misses", default=None)
     compared: list[Form] = given("forms compared by cross-validation")
     chosen_because: str = given("why this form")
     effective_parameters: float = given("effective number of parameters")

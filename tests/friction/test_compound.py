@@ -13,7 +13,7 @@ from pipeline.friction import sides
 from pipeline.friction.bands import curve
 from pipeline.friction.compound import StopsOfTest, common_of, of_compound
 from pipeline.friction.map import fit_map
-from pipeline.friction.result import Wanted
+from pipeline.friction.wanted import Wanted
 from pipeline.method import Method
 from pipeline.method.friction import Friction
 from pipeline.results.compound_friction import CompoundFriction, OneTest

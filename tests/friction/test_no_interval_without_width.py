@@ -10,8 +10,8 @@ import polars as pl
 import pytest
 
 from pipeline.drift.analysis import analyse
-from pipeline.friction.result import Wanted
 from pipeline.friction.stage import of_test
+from pipeline.friction.wanted import Wanted
 from pipeline.method import Method
 from tests.makers import stops_frame
 

@@ -25,7 +25,7 @@ from scipy import special
 
 from pipeline.friction import result
 from pipeline.friction.comparison import best_map, folds_of, left_out_errors
-from pipeline.friction.result import Wanted
+from pipeline.friction.wanted import Wanted
 from pipeline.method import Method, settings_of
 from pipeline.method.friction import Friction
 from pipeline.recordings import stage as channels

@@ -1,0 +1,102 @@
+"""What the map misses, told apart from the scatter of stops by repeats of a cell, and where.
+
+Pure-error test (Montgomery and Runger, Applied Statistics and Probability for Engineers, supplement S11-2; NIST/SEMATECH
+e-Handbook 4.6.1): the squares of the standardised residuals fall into those about their cell's mean, which no map could take
+away (pure error, stops less sets of conditions), and those of the means themselves (lack of fit, sets of conditions less the map's
+effective parameters). F is the ratio of their means.
+
+A set of conditions is a cell within one test: stops there start some kelvin apart, which the map's own slope has taken
+out. The size of what is missed is a variance of the fit (`Group` of cells), larger on a flank, where it is a few kelvin of
+the face's temperature; it widens the band of the mean and is no part of the tolerance band's scatter.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import special
+
+from pipeline.friction.cells import cells_of, repeated
+from pipeline.friction.likelihood import GROUPS, design_of
+from pipeline.friction.map import FrictionMap
+from pipeline.results.friction_map import LackOfFit, Missed
+
+TOLD = 5  # sets of conditions named, the worst first
+MISSED_SD = 2.5  # standard errors of a set's mean beyond which it is named
+ZERO_C = 273.15
+
+
+def lack_of_fit(map_: FrictionMap) -> LackOfFit:
+    """The test, the two standard deviations, and the sets of conditions that the map misses most."""
+    fit, data = map_.fit, map_.fit.data
+    cell = cells_of(map_.stops, map_.own_temperature, map_.logs)
+    if not repeated(cell):
+        return LackOfFit(
+            why="too few stops are repeats at one set of conditions to tell what the map misses from scatter"
+        )
+    curve, freedom = without_cells(map_)
+    sd = fit.scatter(data.temperature) * data.weight_sd
+    off = fit.pulled - curve
+    _, place = np.unique(np.column_stack([cell, data.series]), axis=0, return_inverse=True)
+    place = place.ravel()
+    count = np.bincount(place)
+    mean = np.bincount(place, off / sd) / count
+    pure = float(((off / sd - mean[place]) ** 2).sum())
+    missed = float((count * mean**2).sum())
+    dof_pure, dof_missed = off.size - count.size, count.size - freedom
+    if dof_missed < 1 or dof_pure < 1:
+        return LackOfFit(why="the map has as many parameters as there are sets of conditions")
+    ratio = (missed / dof_missed) / (pure / dof_pure)
+    level = fit.lack_of_fit(np.array([plateau(map_)]))[0]
+    size = 1.0 if map_.link == "log" else float(np.median(map_.stops["mu"].to_numpy()))
+    return LackOfFit(
+        f=ratio,
+        p=float(special.fdtrc(dof_missed, dof_pure, ratio)),
+        dof_missed=float(dof_missed),
+        dof_pure=int(dof_pure),
+        missed_sd=float(np.sqrt(level)) / size,
+        missed_sd_most=float(np.sqrt(fit.lack_of_fit(data.temperature).max())) / size,
+        stop_sd=float(np.median(fit.scatter(data.temperature))) / size,
+        where=worst(map_, place, count, mean, off),
+    )
+
+
+def without_cells(map_: FrictionMap) -> tuple[np.ndarray, float]:
+    """Fitted values without the cells' part, and the effective parameters without theirs."""
+    fit = map_.fit
+    design, own = design_of(fit.data, fit.theta), np.ones(fit.solved.coefficients.size, bool)
+    at = own.size
+    for group, _ in zip(reversed(fit.data.groups), reversed(fit.theta[GROUPS]), strict=True):
+        if group.of == "cell":
+            own[at - group.count : at] = False
+        at -= group.count
+    taken = 1 - np.diag(fit.solved.inverse)
+    taken[: fit.fixed] = 1.0
+    return design[:, own] @ fit.solved.coefficients[own], float(taken[own].sum())
+
+
+def plateau(map_: FrictionMap) -> float:
+    """The temperature (K) of the data at which the curve is flattest."""
+    t = map_.fit.data.temperature
+    return float(t[np.abs(map_.fit.steepness(t)).argmin()])
+
+
+def worst(map_: FrictionMap, place: np.ndarray, count: np.ndarray, mean: np.ndarray, off: np.ndarray) -> list[Missed]:
+    """The sets of conditions that lie farthest off the map for their number of stops, MISSED_SD or more."""
+    found = []
+    for k in np.argsort(-np.abs(mean) * np.sqrt(count))[:TOLD]:
+        if abs(mean[k]) * np.sqrt(count[k]) < MISSED_SD:
+            break
+        own = map_.stops.filter(place == k)
+        middle = {name: own[name].median() for name in ("pressure_bar", "speed_start_rpm", "energy_density_j_mm2")}
+        size = 1.0 if map_.link == "log" else float(own["mu"].to_numpy().mean())
+        found.append(
+            Missed(
+                temperature_c=float(np.median(map_.own_temperature[place == k])) - ZERO_C,
+                pressure_bar=middle["pressure_bar"],
+                speed_rpm=middle["speed_start_rpm"],
+                energy_density_j_mm2=middle["energy_density_j_mm2"],
+                stops=int(count[k]),
+                share=float(off[place == k].mean()) / size,
+            )
+        )
+    return found
