@@ -126,6 +126,13 @@ def others_of(logs: np.ndarray, name: str, kept: list[str], temperature_basis: n
     return np.column_stack([temperature_basis, *rest, *[(c - c.mean()) ** 2 for c in rest]])
 
 
+def tie(stays: np.ndarray, out: np.ndarray) -> np.ndarray:
+    """Polynomial (for numpy.polyval) of an effect over the one that it is tied to: a parabola, a line where only two levels
+    were run, whose scatter would bend a parabola anyhow between them."""
+    levels = np.unique(np.round(10 * (stays - stays.min()) / max(float(np.ptp(stays)), 1e-12))).size
+    return np.polyfit(stays, out, min(2, max(levels - 1, 0)))
+
+
 def _partner(name: str, kept: list[str], logs: np.ndarray, temperature_basis: np.ndarray) -> str:
     """What an effect is tied to: temperature when that alone explains it, else the effect that explains
     most of it.

@@ -12,6 +12,8 @@ the face's temperature; it widens the band of the mean and is no part of the tol
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from scipy import special
 
@@ -38,26 +40,43 @@ def lack_of_fit(map_: FrictionMap) -> LackOfFit:
     off = fit.pulled - curve
     _, place = np.unique(np.column_stack([cell, data.series]), axis=0, return_inverse=True)
     place = place.ravel()
-    count = np.bincount(place)
-    mean = np.bincount(place, off / sd) / count
-    pure = float(((off / sd - mean[place]) ** 2).sum())
-    missed = float((count * mean**2).sum())
-    dof_pure, dof_missed = off.size - count.size, count.size - freedom
-    if dof_missed < 1 or dof_pure < 1:
+    test = pure_error(off / sd, place, freedom)
+    if test.dof_missed < 1 or test.dof_pure < 1:
         return LackOfFit(why="the map has as many parameters as there are sets of conditions")
-    ratio = (missed / dof_missed) / (pure / dof_pure)
     level = fit.lack_of_fit(np.array([plateau(map_)]))[0]
     size = 1.0 if map_.link == "log" else float(np.median(map_.stops["mu"].to_numpy()))
     return LackOfFit(
-        f=ratio,
-        p=float(special.fdtrc(dof_missed, dof_pure, ratio)),
-        dof_missed=float(dof_missed),
-        dof_pure=int(dof_pure),
+        f=test.f,
+        p=test.p,
+        dof_missed=test.dof_missed,
+        dof_pure=test.dof_pure,
         missed_sd=float(np.sqrt(level)) / size,
         missed_sd_most=float(np.sqrt(fit.lack_of_fit(data.temperature).max())) / size,
         stop_sd=float(np.median(fit.scatter(data.temperature))) / size,
-        where=worst(map_, place, count, mean, off),
+        where=worst(map_, place, off, off / sd),
     )
+
+
+class PureError(NamedTuple):
+    """F with its p value and degrees of freedom; NaN where one of them is below 1."""
+
+    f: float
+    p: float
+    dof_missed: float
+    dof_pure: int
+
+
+def pure_error(residual: np.ndarray, place: np.ndarray, freedom: float) -> PureError:
+    """The pure-error test of residuals (n,), alike in size, with the set of conditions of each (0, 1 ...), from a fit with
+    `freedom` parameters."""
+    count = np.bincount(place)
+    mean = np.bincount(place, residual) / count
+    pure, missed = ((residual - mean[place]) ** 2).sum(), (count * mean**2).sum()
+    dof_pure, dof_missed = residual.size - count.size, count.size - freedom
+    if dof_pure < 1 or dof_missed < 1:
+        return PureError(np.nan, np.nan, float(dof_missed), dof_pure)
+    ratio = float((missed / dof_missed) / max(pure / dof_pure, np.finfo(float).tiny))
+    return PureError(ratio, float(special.fdtrc(dof_missed, dof_pure, ratio)), float(dof_missed), dof_pure)
 
 
 def without_cells(map_: FrictionMap) -> tuple[np.ndarray, float]:
@@ -80,9 +99,11 @@ def plateau(map_: FrictionMap) -> float:
     return float(t[np.abs(map_.fit.steepness(t)).argmin()])
 
 
-def worst(map_: FrictionMap, place: np.ndarray, count: np.ndarray, mean: np.ndarray, off: np.ndarray) -> list[Missed]:
+def worst(map_: FrictionMap, place: np.ndarray, off: np.ndarray, standardised: np.ndarray) -> list[Missed]:
     """The sets of conditions that lie farthest off the map for their number of stops, MISSED_SD or more."""
     found = []
+    count = np.bincount(place)
+    mean = np.bincount(place, standardised) / count
     for k in np.argsort(-np.abs(mean) * np.sqrt(count))[:TOLD]:
         if abs(mean[k]) * np.sqrt(count[k]) < MISSED_SD:
             break

@@ -141,7 +141,7 @@ class FrictionMap:
         inside = np.ones(len(candidates), bool)
         for stays, out in self.choice.tied:
             a, b = effects.NAMES.index(stays), effects.NAMES.index(out)
-            line = np.polyfit(self.support.linear[:, a], self.support.linear[:, b], 2)
+            line = effects.tie(self.support.linear[:, a], self.support.linear[:, b])
             seen = np.abs(self.support.linear[:, b] - np.polyval(line, self.support.linear[:, a])).max()
             spread = np.ptp(self.support.linear[:, b])
             inside &= np.abs(candidates[:, b] - np.polyval(line, candidates[:, a])) <= 1.2 * seen + 0.05 * spread

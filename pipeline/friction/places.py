@@ -75,7 +75,7 @@ def asked(map_: FrictionMap, pressure: float, energy_density: float) -> Place:
     wanted = np.array([np.log(pressure / reference.pressure), 0.0, np.log(energy_density / reference.energy_density)])
     tied = ("energy", "speed") in map_.choice.tied
     if tied:
-        wanted[SPEED] = np.polyval(np.polyfit(logs[:, ENERGY], logs[:, SPEED], 1), wanted[ENERGY])
+        wanted[SPEED] = np.polyval(effects.tie(logs[:, ENERGY], logs[:, SPEED]), wanted[ENERGY])
     speed = reference.speed * float(np.exp(wanted[SPEED]))
     refused = Place(pressure, speed, energy_density, asked=True)
     if missing:

@@ -39,7 +39,8 @@ def holds_text(inputs: Inputs) -> list[Text]:
         "answer": holds.result.answer,
         "why": holds.result.why.rstrip("."),
     }
-    said = "Does friction hold over the wanted window, {low} to {high}? {answer}: {why}."
+    values["at"] = holds.result.at or "the reference conditions"
+    said = "Does friction hold over the wanted window, {low} to {high}, at {at}? {answer}: {why}."
     return [Text(said, values, TONES[holds.result.answer])]
 
 

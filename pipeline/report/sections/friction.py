@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.sections import answers, face, honest
+from pipeline.report.sections import answers, conditions, face, honest
 from pipeline.results.compound_friction import Between, CompoundFriction
 from pipeline.results.friction_map import Sensitivity, Slope
 
@@ -44,6 +44,7 @@ def friction(inputs: Inputs) -> Section:
     parts.append(
         Text("Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}.", reference(inputs))
     )
+    parts += conditions.windows_parts(inputs)
     parts.append(Picture("friction", "µ of the ok stops against temperature: map and check stops in colour, those of every other purpose in grey (an even "
                          "choice where there are many; suspect and rejected stops are not drawn), with the curve at reference conditions, its confidence "
                          "band (mean), its tolerance band (one future stop), the wanted band of µ, and each batch's own curve where batches differ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
@@ -98,10 +99,12 @@ def window_text(inputs: Inputs) -> Text:
         ),
         "coverage": window.number("coverage of the window", lambda w: w.coverage, unit="%", factor=100.0, decimals=0),
         "band": wanted_band(inputs),
+        "at": reference(inputs)["pressure"],
+        "energy": reference(inputs)["energy"],
         "whose": "the batches tested" if inputs.friction.result.further_batch else "this specimen",
     }
     return Text(
-        "Friction window: {low} to {high}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
+        "Friction window: {low} to {high} at the reference's {at} and {energy}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
         "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values, "good" if wanted_band(inputs) == TARGETED else "open",
     )  # fmt: skip
 

@@ -77,7 +77,8 @@ def _holds_row(holds: Holds, target: Cited[TargetFigures]) -> list[Cell]:
     }
     wanted = Text("from {low} to {high}, µ {least} to {most}", values)
     answer = {"yes": MET, "no": MISSED, "not shown": OPEN}[holds.answer]
-    return ["Friction inside the wanted band over the wanted window", wanted, holds.why, answer]
+    at = f" at {holds.at}" if holds.at else ""
+    return [f"Friction inside the wanted band over the wanted window{at}", wanted, holds.why, answer]
 
 
 def wanted_ends(target: Cited[TargetFigures]) -> tuple[Number, Number]:
