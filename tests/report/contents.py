@@ -228,7 +228,12 @@ def full_friction_json(**changes: Any) -> dict[str, Any]:
                         "neighbour_correlation": 0.1, "trend_sd_over_test": 0.2, "trend_u_sd": 0.3},
         "gaps": [{"from_c": 400.0, "to_c": 480.0}], "left_out": [{"block": "check 3", "stops": [123], "shift": -0.09, "u": 0.01, "why": "check 3 lies -9 % off"}],
         "model": {"effects": "multiply mu", "energy_form": "straight", "kept": ["pressure"], "dropped": {"speed": "not told apart"}, "moved_together": [],
-                  "compared": [], "chosen_because": "it predicts best", "effective_parameters": 6.2, "autocorrelation": 0.1, "strays_held_back": 1},
+                  "compared": [], "chosen_because": "it predicts best", "effective_parameters": 6.2, "autocorrelation": 0.1, "strays_held_back": 1,
+                  "interacts": True, "shifts": [{"condition": "pressure", "kelvin": 80.0, "u": 6.0}],
+                  "lack_of_fit": {"f": 2.1, "p": 0.01, "dof_missed": 12.0, "dof_pure": 40, "missed_sd": 0.004, "missed_sd_most": 0.011,
+                                  "stop_sd": 0.015, "where": [{"temperature_c": 180.0, "pressure_bar": 20.0, "speed_rpm": 1500.0,
+                                                               "energy_density_j_mm2": 20.0, "stops": 3, "share": -0.03}]}},
+        "windows_at": [{"pressure_bar": 20.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 20.0, "asked": True, "window_reason": "outside what was run"}],
     }  # fmt: skip
     in_order = {
         "pauses": [{"stop": 21, "block": "check 1", "pause_h": 5.0, "temperature_c": 298.0, "mu": 0.44, "ratio": 0.97, "against": "map",
