@@ -300,7 +300,7 @@ def _grid(map_: FrictionMap) -> tuple[Array, Array]:
     """Initial temperatures (K) of the map's support for the law's curve, and the stops near each."""
     from pipeline.friction.bands import grid
 
-    t, _ = grid(map_)
+    t, _ = grid(map_.support.stretches())
     t = t[:: max(1, t.size // MOST_POINTS)] if t.size else t
     return t, map_.support.near(t)
 

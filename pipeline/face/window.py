@@ -6,9 +6,10 @@ from dataclasses import replace
 
 from pipeline.face.of_compound import Found
 from pipeline.friction import result, verdict
+from pipeline.friction.curve_window import curve_points, window_found
 from pipeline.friction.map import FrictionMap
-from pipeline.friction.result import Wanted
 from pipeline.friction.transition import landmarks
+from pipeline.friction.wanted import Wanted
 from pipeline.method.friction import Friction
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.model import renewed
@@ -23,7 +24,7 @@ def by_law(
     curve, drawn = law.curve
     # the law's scatter multiplies mu, whatever the map's effects do
     as_log = replace(map_, link="log")
-    own = result.window_found(as_log, curve, drawn, settings, wanted)
+    own = window_found(as_log, curve, drawn, settings, wanted)
     answers = verdict.by_temperature(
         curve, drawn, "log", own.band, coverage=settings.coverage, confidence=settings.confidence
     )
@@ -36,8 +37,9 @@ def by_law(
         window_reason=own.reason,
         wanted_from=own.source,
         wanted_mu=list(own.band),
-        holds=result.holds(curve, answers, wanted),
-        curve=result.curve_points(curve, answers),
+        # asked for at conditions of its own, the answer is the map's there
+        holds=found.holds if wanted.at is not None else result.holds(curve, answers, wanted),
+        curve=curve_points(curve, answers),
         landmarks=landmarks(curve, drawn, settings.confidence),
     )
     return renewed(changed, sides=result.of_sides(map_, changed, wanted))
