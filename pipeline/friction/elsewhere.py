@@ -19,6 +19,7 @@ from pipeline.results.friction_map import Holds, Stretch, WindowAt
 
 ZERO_C = 273.15
 STEP_K = 10.0
+FITS = 24  # drawn fits that the windows here make do with
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def elsewhere(
     found = places.corners(map_)
     if wanted.at is not None:
         found = [places.asked(map_, *wanted.at), *found]
-    windows, holds = [], None
+    windows, holds, draws = [], None, posterior.thinned(draws, FITS)
     for place in found:
         if place.why is not None or not place.stretches:
             windows.append(empty(place, place.why or "no temperature is supported there"))

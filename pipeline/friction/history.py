@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.friction.comparison import best_map
 from pipeline.friction.fade import runs
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.selection import before_bedding, usable
@@ -38,15 +39,22 @@ def unchanged(stops: pl.DataFrame, settings: Friction, temperature: str) -> tupl
         map_ = fit_map(before, settings, temperature=temperature)
     except NoMap:
         return stops, green
-    left_out = []
-    for part in runs(
-        usable(stops.filter(pl.col("stop") > exposed), ("map", "check"), temperature, settings.use_suspect)
-    ):
-        found = shift(map_, part)
-        if found is not None and abs(found.shift or 0.0) > max(SHIFT, STANDARD_ERRORS * (found.u or 0.0)):
-            left_out.append(found)
+    after = usable(stops.filter(pl.col("stop") > exposed), ("map", "check"), temperature, settings.use_suspect)
+    left_out = changed(map_, after)
+    if left_out:  # before a block is given up, the map may be of any form: the conditions may move the curve
+        left_out = changed(best_map(before, settings, temperature=temperature).map, after)
     gone = [stop for block in left_out for stop in block.stops]
     return stops.filter(~pl.col("stop").is_in(gone)), green + left_out
+
+
+def changed(map_: FrictionMap, after: pl.DataFrame) -> list[LeftOut]:
+    """The blocks of these stops that lie off the map."""
+    every = [shift(map_, part) for part in runs(after)]
+    return [
+        found
+        for found in every
+        if found is not None and abs(found.shift or 0.0) > max(SHIFT, STANDARD_ERRORS * (found.u or 0.0))
+    ]
 
 
 def green_blocks(stops: pl.DataFrame) -> list[LeftOut]:

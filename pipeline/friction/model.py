@@ -111,7 +111,9 @@ class Fit:
 
     def variance(self, rows: np.ndarray) -> np.ndarray:
         """Variance of rows @ coefficients, by the mixed-model equations; link units squared."""
-        return ((rows @ self.solved.inverse) * rows).sum(axis=1) * self.inflation
+        used = np.flatnonzero(rows.any(axis=0))  # shifts of specimens and cells are zero at new conditions
+        rows = rows[:, used]
+        return ((rows @ self.solved.inverse[np.ix_(used, used)]) * rows).sum(axis=1) * self.inflation
 
     def steepness(self, temperature: np.ndarray) -> np.ndarray:
         return np.interp(temperature, *self.slope_at)

@@ -36,6 +36,13 @@ class Draws:
     weight: np.ndarray
 
 
+def thinned(drawn: Draws, most: int) -> Draws:
+    """Every so many of the fits, `most` at most, their weights summing to 1 again: quasi-random points stay even so."""
+    step = -(-len(drawn.fits) // most)
+    weight = drawn.weight[::step]
+    return Draws(drawn.fits[::step], weight / weight.sum())
+
+
 @dataclass(frozen=True)
 class Samples:
     """Samples over a grid of temperatures, shape (samples, grid), link units: error of the mean, variance of
@@ -77,7 +84,8 @@ def draws(near: Neighbours) -> Draws:
         theta = fit.theta.copy()
         theta[which] = np.clip(theta[which] + WIDER * root @ x, limits[which, 0], limits[which, 1])
         fits.append(at(fit, data, theta))
-        log_weight.append(-(likelihood.penalised_value(data, theta) - best) / 2 + x @ x / 2)
+        value = fits[-1].solved.criterion + likelihood.prior(data, theta)[0]
+        log_weight.append(-(value - best) / 2 + x @ x / 2)
     weight = np.exp(np.array(log_weight) - max(log_weight))
     return Draws(tuple(fits), weight / weight.sum())
 
@@ -133,8 +141,10 @@ def curves(
     zs, variances = [], []
     for fit in drawn.fits:
         rows, at = fit.row(t, x), fit.argument(t, x)
-        root = np.linalg.cholesky(fit.solved.inverse + 1e-12 * np.diag(np.diag(fit.solved.inverse)))
-        wander = rng.normal(size=(each, root.shape[0])) @ root.T @ rows.T * np.sqrt(fit.inflation)
+        used = np.flatnonzero(rows.any(axis=0))
+        own = fit.solved.inverse[np.ix_(used, used)]
+        root = np.linalg.cholesky(own + 1e-12 * np.diag(np.diag(own)))
+        wander = rng.normal(size=(each, root.shape[0])) @ root.T @ rows[:, used].T * np.sqrt(fit.inflation)
         # an ill-known variance widens the draws alike at all temperatures of a draw
         wander = wander * np.sqrt(dof / rng.chisquare(dof, each))[:, None]
         wander = wander + np.sqrt(fit.lack_of_fit(at)) * rng.normal(size=(each, 1))

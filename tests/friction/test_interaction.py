@@ -12,6 +12,7 @@ from pipeline.archive.targets import Target
 from pipeline.friction import lack_of_fit, places, result
 from pipeline.friction.cells import cells_of, repeated
 from pipeline.friction.comparison import best_map, predicted_without, without_effect
+from pipeline.friction.history import unchanged
 from pipeline.friction.likelihood import CORRELATION, design_of, solve
 from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.wanted import Wanted
@@ -185,3 +186,25 @@ def test_target_file_says_conditions_with_units(tmp_path) -> None:  # type: igno
     )
     at = load(file, Target).at
     assert at is not None and (at.pressure, at.energy_density) == (pytest.approx(30e5), pytest.approx(15e6))
+
+
+def test_block_after_a_duty_at_conditions_that_move_the_curve_is_not_called_changed() -> None:
+    """Gentle cold stops after a duty lie a tenth off the map of one curve and fixed effects, and on the map as it is; a block
+    that did change is still left out."""
+    rng = np.random.default_rng(5)
+    before = moved(rng)
+    n = 8
+    t = 120 + rng.normal(0, 3, n)
+    mu = truth(t + 70 * np.log(0.5) - 40) * np.exp(0.006 * rng.normal(size=n))
+    duty = stops_frame(1, stop=[len(before) + 1], purpose="duty", block="duty 1")
+
+    def left_out(factor: float) -> list[str]:
+        after = stops_frame(
+            n, stop=np.arange(n) + len(before) + 2, temperature_initial_c=t, pressure_bar=20.0, energy_density_j_mm2=10.0,
+            speed_start_rpm=1500 * np.sqrt(0.5), mu=factor * mu, purpose="map", block="gentle",
+        )  # fmt: skip
+        found = unchanged(pl.concat([before, duty, after]), SETTINGS, "initial")[1]
+        return [block.block for block in found]
+
+    assert left_out(1.0) == []
+    assert left_out(0.85) == ["gentle"]

@@ -203,6 +203,17 @@ COLUMNS: dict[str, Callable[[Judged], bool]] = {
 }
 
 
+NOTES = (
+    "The truth of a window's end is where the middle 90 % of true stops at the reference conditions leave the wanted band; only ends",
+    f"where mu slopes by {STEEP} or more per 100 C count. The window's own end is the careful side, stated with 95 % confidence; where",
+    "two or three specimens were run, stops of a further specimen are meant, and what two specimens leave open of the next",
+    "one moves the end inwards, whatever the map. An end that is not found at all stands as 999 C. The rms error of a left-out",
+    "cell is over all cells of a compound, each predicted from the others. What the method takes for usual was set on compounds of",
+    "other seeds than those below. CPU time is that of choosing the map and of all that friction.json says of it; after, four",
+    "windows at other conditions are in it.",
+)
+
+
 def page(parts: dict[str, list[Judged]]) -> str:
     """The study's page from the rows of each level."""
     lines = [
@@ -211,6 +222,8 @@ def page(parts: dict[str, list[Judged]]) -> str:
         "Written by `python -m tests.studies.map_interactions --write`; nothing here is typed by hand.",
         "",
         *str(__doc__).split("\n\n")[2].splitlines(),
+        "",
+        *NOTES,
     ]
     words = {"stops": "At stop level", "files": "Through raw recordings"}
     for level, rows in parts.items():
