@@ -188,9 +188,10 @@ def exact(value: float) -> Interval:
 
 
 def single(model: FaceModel, run: Braking, steep: float) -> Interval:
-    """Where a single stop's mean lies: `coverage` of stops about the mean, the mean's own uncertainty added to their scatter."""
-    spread = float(np.hypot(stop_sd(model, steep), np.log(run.mu[1:]).std()))
-    half = float(special.ndtri((1 + model.coverage) / 2)) * spread
+    """Where a single stop's mean lies: `coverage` of stops about the mean, the mean's interval added to their scatter, as in
+    the law's tolerance band."""
+    z_stops, z_mean = (float(special.ndtri((1 + share) / 2)) for share in (model.coverage, model.confidence))
+    half = float(np.hypot(z_stops * stop_sd(model, steep), z_mean * np.log(run.mu[1:]).std()))
     mu = float(run.mu[0])
     return Interval(value=mu, low=mu * np.exp(-half), high=mu * np.exp(half))
 

@@ -3,7 +3,7 @@ and whole stops cold, normal and hot."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from pipeline.report.document import Cell, Items, Picture, Table, Text
 from pipeline.report.inputs import Inputs
@@ -63,7 +63,12 @@ def parts(inputs: Inputs) -> list[Part]:
             f"{given[0].result.speed_end_rpm:.0f} rpm at the cards' inertia: "
             "means with their intervals, build-up of the pressure included"
         )
-        said.append(Table(caption, STOP_HEAD, [stop_row(one) for one in given]))
+        # distances need a rolling radius: without one their columns would say so in every row
+        shown = [i for i, (_, pick) in enumerate(COLUMNS) if any(pick(one.result).value is not None for one in given)]
+        head = [*STOP_HEAD[:3], *(STOP_HEAD[3 + i] for i in shown)]
+        said.append(Table(caption, head, [stop_row(one, shown) for one in given]))
+        lacking = {why for i, (_, pick) in enumerate(COLUMNS) if i not in shown and (why := pick(given[0].result).why)}
+        said += [Text("No way and no deceleration of a vehicle: {why}.", {"why": why}) for why in sorted(lacking)]
     said += [
         Text("Not given, {name}: {why}.", {"name": name_of(stop), "why": stop.why.rstrip(".")}, "open")
         for stop in law.stops
@@ -98,7 +103,7 @@ def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
                 f"relative uncertainty of the {heat.name}", lambda h: h.u, unit="%", factor=100.0, decimals=0
             ),
             "before": one.number(f"{heat.name} before", lambda h: h.before, unit=unit, decimals=1 if unit else 2),
-            "source": {"card": "the card's", "method": "assumed"}[heat.source],
+            "source": {"card": "the card's", "method": "an assumed"}[heat.source],
             "before_u": one.number(
                 f"relative uncertainty of the {heat.name} before",
                 lambda h: h.before_u,
@@ -107,14 +112,7 @@ def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
                 decimals=0,
             ),
         }
-        words = (
-            "{value} give or take {u}, from the stops' friction held by the {source} {before} give or take {before_u}"
-        )
-        if heat.source == "method":
-            words = (
-                "{value} give or take {u}, from the stops' friction held by an {source} {before} give or take "
-                "{before_u}"
-            )
+        words = "{value} give or take {u}, from the stops' friction held by {source} {before} give or take {before_u}"
         rows.append((f"{heat.name[:1].upper()}{heat.name[1:]} of the disc", Text(words, values, sentence=True)))
     return rows
 
@@ -123,8 +121,8 @@ def name_of(stop: FaceStop) -> str:
     return stop.name + (f" at {stop.wanted}" if stop.wanted else "")
 
 
-def stop_row(one: Cited[FaceStop]) -> list[Cell]:
-    """One whole stop."""
+def stop_row(one: Cited[FaceStop], shown: Sequence[int]) -> list[Cell]:
+    """One whole stop, with the COLUMNS of these numbers."""
     name = name_of(one.result)
     pressure = one.number(f"{name}: pressure", lambda s: s.pressure_bar, unit="bar", decimals=1)
     if one.result.wanted is None:
@@ -134,4 +132,4 @@ def stop_row(one: Cited[FaceStop]) -> list[Cell]:
         one.number(f"{name}: initial temperature of the disc", lambda s: s.temperature_c, decimals=0),
         pressure,
     ]
-    return [*cells, *(one.number(f"{name}: {words}", pick) for words, pick in COLUMNS)]
+    return [*cells, *(one.number(f"{name}: {words}", pick) for words, pick in (COLUMNS[i] for i in shown))]
