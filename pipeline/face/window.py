@@ -14,6 +14,8 @@ from pipeline.method.friction import Friction
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.model import renewed
 
+BATCHES = "each batch's own curve and window are the map's"
+
 
 def by_law(
     found: CompoundFriction, law: Found, map_: FrictionMap | None, settings: Friction, wanted: Wanted
@@ -28,9 +30,10 @@ def by_law(
     answers = verdict.by_temperature(
         curve, drawn, "log", own.band, coverage=settings.coverage, confidence=settings.confidence
     )
+    notes = [*law.result.notes, BATCHES] if found.by_batch else law.result.notes
     changed = renewed(
         found,
-        face_law=law.result,
+        face_law=renewed(law.result, notes=notes),
         window_by="law",
         map_window=found.window,
         window=own.window,

@@ -25,6 +25,7 @@ from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.face import of_compound as face
 from pipeline.face import predict
 from pipeline.face.predict import Asked, Drawn
+from pipeline.friction import result as of_map
 from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap
 from pipeline.method.friction import Friction
@@ -138,13 +139,13 @@ def ask(made: Made, found: FaceLaw, map_: FrictionMap, rng: np.random.Generator)
             continue
         wanted = predict.stop(drawn, Asked("asked", celsius + ZERO_C, first, first / 3, c.brake.inertia, torque=torque))
         energy = c.brake.inertia * (first**2 - (first / 3) ** 2) / 2 / (2 * c.brake.pad_area)
-        of_map = map_.predict(celsius + ZERO_C, bar * 1e5, first, energy)
-        rows.append(_row(said, wanted, mu, bar, seconds, hottest, of_map))
+        by_map = map_.predict(celsius + ZERO_C, bar * 1e5, first, energy)
+        rows.append(_row(said, wanted, mu, bar, seconds, hottest, by_map))
     return rows
 
 
 def _row(
-    said: FaceStop, wanted: FaceStop, mu: float, bar: float, seconds: float, hottest: float, of_map: Any
+    said: FaceStop, wanted: FaceStop, mu: float, bar: float, seconds: float, hottest: float, by_map: Any
 ) -> dict[str, Any]:
     given = wanted.why is None
     return {
@@ -157,8 +158,8 @@ def _row(
         "face_held": held(said.face_peak_c, hottest),
         "pressure_held": held(wanted.pressure_bar, bar) if given else None,
         "pressure_error": wanted.pressure_bar.value / bar - 1 if given else None,
-        "map_error": float(of_map.mu[0]) - mu if of_map.supported[0] else None,
-        "map_held": bool(abs(of_map.mu[0] - mu) <= 1.96 * np.hypot(of_map.se[0], COMMON * mu)) if of_map.supported[0] else None,
+        "map_error": float(by_map.mu[0]) - mu if by_map.supported[0] else None,
+        "map_held": bool(abs(by_map.mu[0] - mu) <= 1.96 * np.hypot(by_map.se[0], COMMON * mu)) if by_map.supported[0] else None,
     }  # fmt: skip
 
 
@@ -185,6 +186,7 @@ def examine(seed: int, number: int) -> tuple[str, dict[str, Any], list[dict[str,
     tests = given_tests(made, stated, rng, gain)
     before = time.process_time()
     map_ = best_map(made.stops, Friction(), temperature="initial").map
+    of_map.of_map(map_, Friction(), of_map.Wanted(), COMMON)
     between = time.process_time()
     found = face.of_compound(tests, map_, SETTINGS, COMMON)
     after = time.process_time()
@@ -300,7 +302,7 @@ def page(tallies: dict[str, Tally], seed: int) -> str:
     row("its error, rms (K)", [f"{rms([a['face_error'] for a in t.asked]):.1f}" for t in columns])
     row("conductivity inside its 95 % interval", [f"{t.share('conductivity held', 'rows'):.2f}" for t in columns])
     row("heat share inside its 95 % interval", [f"{t.share('heat share held', 'rows'):.2f}" for t in columns])
-    row("CPU time, map alone (s, median)", [f"{t.median('map_s'):.1f}" for t in columns])
+    row("CPU time, map with its bands and window (s, median)", [f"{t.median('map_s'):.1f}" for t in columns])
     row(
         "CPU time, law with its comparison, curve and whole stops (s, median)",
         [f"{t.median('law_s'):.1f}" for t in columns],
