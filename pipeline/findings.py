@@ -82,6 +82,11 @@ CODES: dict[str, Code] = {
         "info", "a scheduled stop has no recording", "look for the recording; its energy is counted from the schedule"
     ),
     "stop_aborted": Code("rejected", "braking was broken off", "none: its energy and wear are counted, its mu is not"),
+    "excluded_by_hand": Code(
+        "rejected",
+        "the test card excludes the stop, with a reason",
+        "none: its energy and wear are counted; the page tells what the test's map would say with it",
+    ),
     # across tests
     "rig_shift": Code(
         "suspect",

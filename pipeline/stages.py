@@ -143,7 +143,12 @@ _ALL = (
         "test",
         "{test}",
         (TEST, Option("channels", "{input.channels:q}"), RECORD, SETTINGS, INTO),
-        (Part("pipeline.stops.stage:run", ("stops.parquet", "traces.parquet", "summary.json", "stops_findings.json")),),
+        (
+            Part(
+                "pipeline.stops.stage:run",
+                ("stops.parquet", "traces.parquet", "excluded.parquet", "summary.json", "stops_findings.json"),
+            ),
+        ),
         settings=("conditioning", "segmentation", "reduction"),
     ),
     Stage(

@@ -134,7 +134,7 @@ DELTA: tuple[Column, ...] = (
 )
 
 #: tables with fixed columns by their file's name
-TABLES = {"stops.parquet": STOPS, "traces.parquet": TRACES, "delta.parquet": DELTA}
+TABLES = {"stops.parquet": STOPS, "traces.parquet": TRACES, "excluded.parquet": STOPS, "delta.parquet": DELTA}
 
 
 def schema(table: tuple[Column, ...]) -> dict[str, pl.DataType]:

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
 from pipeline.archive.brake import Brake
+from pipeline.archive.exclusions import Exclusion, refuse_twice
 from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
@@ -192,6 +193,8 @@ class Card(Model):
     recordings: Recordings
     blocks: Annotated[tuple[Block, ...], Field(min_length=1, max_length=5000)]
     wear: Text | None = None
+    exclude: Annotated[tuple[Exclusion, ...], Field(max_length=5000)] = ()
+    remarks: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
 
     @property
     def simulates_inertia(self) -> bool:
@@ -220,6 +223,12 @@ class Card(Model):
     def _consistent(self) -> Card:
         if self.inertia_mechanical is not None and self.inertia_mechanical > self.inertia * (1 + 1e-9):
             raise ValueError("inertia_mechanical must not be above inertia (inertia is the total)")
+        refuse_twice(self.exclude)
+        for entry, exclusion in enumerate(self.exclude, start=1):
+            if exclusion.date is not None and exclusion.date < self.date:
+                raise ValueError(
+                    f"exclude.entry {entry}.date: {exclusion.date} is before the test's own date {self.date}"
+                )
         return self
 
 

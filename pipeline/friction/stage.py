@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import NamedTuple
 
 import polars as pl
 
 from pipeline.archive.card import load_card
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
-from pipeline.friction import bedding, fade, history, instop, pauses, result
+from pipeline.friction import bedding, by_hand, fade, history, instop, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.wanted import Wanted
 from pipeline.method import Method, friction, from_stage_settings
 from pipeline.results import read_table
 from pipeline.results.friction import OfMap, TestFriction
+from pipeline.results.friction_map import LeftOut
 from pipeline.results.model import fields, read, renewed, stamp, write
 from pipeline.results.summary import TestSummary
 
@@ -25,7 +27,11 @@ UNSTATED = "no sensor accuracies stated: the bands hold scatter only"
 def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None:
     """Characterise the friction of the test in `folder` from its stops and summary in `into`."""
     method = from_stage_settings(settings)
-    inputs = {"stops": into / "stops.parquet", "summary": into / "summary.json"}
+    inputs = {
+        "stops": into / "stops.parquet",
+        "excluded": into / "excluded.parquet",
+        "summary": into / "summary.json",
+    }
     head = {
         "test": folder.name,
         "method": into.parent.parent.name,
@@ -37,9 +43,13 @@ def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None
         write(into / "friction.json", TestFriction.model_validate({**head, "unusable": why, "window_reason": why}))
         return
     stops = read_table(inputs["stops"])
-    found, map_ = of_test(stops, method, wanted_of(target), summary.mu_u_common_relative)
+    wanted, common = wanted_of(target), summary.mu_u_common_relative
+    found, map_ = of_test(stops, method, wanted, common)
+    excluded = by_hand.with_excluded(
+        stops, read_table(inputs["excluded"]), method, lambda every: mapped(every, method, wanted, common).shared
+    )
     in_stop = instop.in_stop(stops, read_table(into / "traces.parquet"), map_, disc_from(folder))
-    write(into / "friction.json", renewed(found, **head, in_stop=in_stop))
+    write(into / "friction.json", renewed(found, **head, in_stop=in_stop, excluded=excluded))
 
 
 def wanted_of(target: Path | None) -> Wanted:
@@ -64,6 +74,26 @@ def disc_from(folder: Path) -> instop.Disc | None:
         return None
 
 
+class Mapped(NamedTuple):
+    """The map of a test: its part of friction.json, the map itself where there is one, the blocks left out of it."""
+
+    shared: OfMap
+    map: FrictionMap | None
+    left_out: list[LeftOut]
+
+
+def mapped(stops: pl.DataFrame, method: Method, wanted: Wanted, common: float | None) -> Mapped:
+    """The map fitted to the stops of unchanged blocks; without a map the reason stands in its part."""
+    settings, temperature = method.friction, method.reduction.temperature
+    kept, left_out = history.unchanged(stops, settings, temperature)
+    try:
+        compared = best_map(kept, settings, temperature=temperature)
+        shared = result.of_map(compared.map, settings, wanted, common or 0.0)
+    except NoMap as reason:
+        return Mapped(OfMap(window_reason=str(reason), curve_reason=str(reason)), None, left_out)
+    return Mapped(renewed(shared, model=result.model_of(compared)), compared.map, left_out)
+
+
 def of_test(
     stops: pl.DataFrame, method: Method, wanted: Wanted, common: float | None
 ) -> tuple[TestFriction, FrictionMap | None]:
@@ -71,15 +101,7 @@ def of_test(
     said so.
     """
     settings, temperature = method.friction, method.reduction.temperature
-    map_: FrictionMap | None = None
-    kept, left_out = history.unchanged(stops, settings, temperature)
-    try:
-        compared = best_map(kept, settings, temperature=temperature)
-        map_ = compared.map
-        shared = result.of_map(map_, settings, wanted, common or 0.0)
-        shared = renewed(shared, model=result.model_of(compared))
-    except NoMap as reason:
-        shared = OfMap(window_reason=str(reason), curve_reason=str(reason))
+    shared, map_, left_out = mapped(stops, method, wanted, common)
     every = fade.fades(stops, temperature, use_suspect=settings.use_suspect)
     worst = fade.worst(every)
     found = TestFriction.model_validate(

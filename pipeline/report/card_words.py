@@ -18,6 +18,8 @@ def identity_rows(card: Card) -> list[tuple[str, str]]:
     ]
     if card.notes:
         rows.append(("Notes", card.notes))
+    if card.remarks:
+        rows.append(("Remarks", card.remarks))
     return rows
 
 

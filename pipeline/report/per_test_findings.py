@@ -4,7 +4,7 @@ The page of the test and the sheet of its compound are drawn from this file and 
 can't be drawn takes no finding with it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
@@ -34,6 +34,7 @@ class OfStages:
     drift: TestDrift
     stops: pl.DataFrame
     traces: pl.DataFrame
+    excluded: pl.DataFrame = field(default_factory=lambda: vocabulary.empty(vocabulary.STOPS))
 
     @property
     def unusable(self) -> str | None:
@@ -76,7 +77,7 @@ def load(folder: Path, record: Path) -> OfStages:
     """The stages' files of a test; `folder` holds its results, `record` is what was read of its recordings."""
     test = folder.name
     tables = {}
-    for name, table in (("stops", vocabulary.STOPS), ("traces", vocabulary.TRACES)):
+    for name, table in (("stops", vocabulary.STOPS), ("traces", vocabulary.TRACES), ("excluded", vocabulary.STOPS)):
         path = folder / f"{name}.parquet"
         tables[name] = read_table(path) if path.is_file() else vocabulary.empty(table)
     return OfStages(

@@ -14,6 +14,7 @@ from pipeline.errors import InputError
 from pipeline.method import from_stage_settings
 from pipeline.method.reduction import Reduction
 from pipeline.report import (
+    by_hand_words,
     card_words,
     drift_figure,
     finding_table,
@@ -83,6 +84,7 @@ def context(
     shown = [
         verdicts.window_sentence(friction),
         *([off] if off else []),
+        *(("open", said) for said in by_hand_words.sentences(card, friction)),
         *friction_content.answers(friction),
         (drift_tone, " ".join(drift_words)),
         wear_words.headline(wear),
@@ -179,6 +181,11 @@ def all_figures(found: OfStages, attribution: str) -> dict[str, go.Figure]:
         "wear_intervals": wear_figures.wear_per_interval(wear),
         "drift": drift_figure.drift_chart(stops, found.drift),
     }
+    if not found.excluded.is_empty():
+        stop_figures.add_excluded(
+            figures["friction_temperature"], found.excluded, stop_figures.temperature_column(attribution)[0]
+        )
+        stop_figures.add_excluded(figures["time_order"], found.excluded, "stop")
     if wear.components:
         figures["wear_predicted"] = wear_figures.measured_predicted(wear)
         figures["wear_law"] = wear_figures.law_curve(wear)

@@ -96,6 +96,9 @@ def tables_page() -> str:
     lines = [NOTE, "# Tables\n", "Units are those of the name. A number that cannot be given is null, never NaN.\n"]
     for title, table in (("stops.parquet", STOPS), ("traces.parquet", TRACES), ("delta.parquet", DELTA)):
         lines += [f"## {title}\n", *_table(table), ""]
+    lines.append(
+        "`excluded.parquet` has the columns of `stops.parquet`: the stops excluded by hand, as they would stand without that."
+    )
     return "\n".join(lines) + "\n"
 
 

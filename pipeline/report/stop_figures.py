@@ -87,6 +87,22 @@ def add_stop_points(fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu") 
     return fig
 
 
+def add_excluded(fig: go.Figure, excluded: pl.DataFrame, x: str) -> go.Figure:
+    """The stops excluded by hand as they would stand without that: shown, not used."""
+    part = excluded.filter(pl.col(x).is_not_null() & pl.col("mu").is_not_null())
+    if part.is_empty():
+        return fig
+    fig.add_scatter(
+        x=frame.trimmed(part[x]),
+        y=frame.trimmed(part["mu"]),
+        mode="markers",
+        name="excluded by hand (not used)",
+        marker={"symbol": "x-open", "size": 9, "color": palette.ALARM, "line": {"width": 1.4}},
+        **of_stops(part.with_columns(status=pl.lit("excluded by hand"))),
+    )
+    return fig
+
+
 def add_curve(fig: go.Figure, curve: list[CurvePoint]) -> go.Figure:
     """Fitted curve with the band of the mean and the tolerance band, stretch by stretch: nothing across a gap of the
     data.

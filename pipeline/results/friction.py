@@ -6,7 +6,7 @@ its reason beside it.
 
 from __future__ import annotations
 
-from pipeline.results.friction_history import Bedding, Fade, InStop, Pause, Recovery, Sides
+from pipeline.results.friction_history import Bedding, ByHand, Fade, InStop, Pause, Recovery, Sides
 from pipeline.results.friction_map import (
     Bite,
     CurvePoint,
@@ -64,4 +64,5 @@ class TestFriction(OfTest, OfMap):
     fades: list[Fade] = given("every fade block in the order run", default_factory=list)
     pauses: list[Pause] = given("first stops after pauses", default_factory=list)
     in_stop: InStop | None = given("friction within stops", default=None)
+    excluded: ByHand | None = given("stops excluded by hand; null without any", default=None)
     stamp: Stamp | None = given("what the file rests on", default=None)

@@ -1,10 +1,12 @@
-"""Parts of friction.json that the order of the stops gives: bedding, fade, pauses, friction within stops, both duties' sides."""
+"""Parts of friction.json that the order of the stops gives: bedding, fade, pauses, friction within stops, both duties'
+sides; and what the stops excluded by hand would change.
+"""
 
 from __future__ import annotations
 
 from pydantic import Field
 
-from pipeline.results.friction_map import Answer
+from pipeline.results.friction_map import Answer, Window
 from pipeline.results.model import Result, given
 
 
@@ -135,3 +137,13 @@ class InStop(Result):
     disagreements: list[str] = given("where the two differ, in words", default_factory=list)
     surface: SurfaceEstimate | None = given("the surface estimate", default=None)
     why: str | None = given("why something is missing", default=None)
+
+
+class ByHand(Result):
+    """Stops excluded by hand, and what the test's map would say with them."""
+
+    stops: list[int] = given("the excluded stops")
+    of_the_map: list[int] = given("of them, those that the map would use")
+    window: Window | None = given("the window with these; null with `window_reason`", default=None)
+    window_reason: str | None = given("why there would be no window", default=None)
+    why: str | None = given("why nothing was fitted with them", default=None)

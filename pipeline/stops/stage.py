@@ -11,6 +11,7 @@ from pipeline.results.findings import Findings, recorded
 from pipeline.results.model import read, renewed, stamp, write
 from pipeline.results.record import Record
 from pipeline.results.summary import TestSummary
+from pipeline.stops.excluded import without_excluded
 from pipeline.stops.reduce import reduce_test
 from pipeline.stops.result import Result
 from pipeline.vocabulary import STOPS, TRACES, empty
@@ -26,6 +27,7 @@ def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path
     found, why = recorded(result.findings), result.summary.unusable
     write_parquet(into / "stops.parquet", result.stops)
     write_parquet(into / "traces.parquet", result.traces)
+    write_parquet(into / "excluded.parquet", result.excluded)
     write(into / "summary.json", renewed(result.summary, test=test, method=method, stamp=stamped))
     write(
         into / "stops_findings.json",
@@ -44,8 +46,8 @@ def _result(folder: Path, method: Method, channels: Path, ingest: Record) -> Res
         if card.recordings.holds == "summary":
             from pipeline.stops.from_summary import taken_over
 
-            return taken_over(card, channels, ingest)
-        return reduce_test(card, method, channels, ingest)
+            return without_excluded(card, taken_over(card, channels, ingest))
+        return without_excluded(card, reduce_test(card, method, channels, ingest))
     except InputError as error:
         return _nothing(folder.name, str(error), [finding("test_unusable", str(error))])
 

@@ -125,7 +125,21 @@ def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:
         chosen = files if total <= HEADS else _spread(files, FEW)
         heads += len(chosen)
         problems += _of_heads(archive / test, cards[test], chosen)
+        problems += _excluded(test, cards[test], len(files))
     return Checked(problems, len(cards), total, heads)
+
+
+def _excluded(test: str, card: Card, recordings: int) -> Iterator[Problem]:
+    """Stops that the card excludes and the test cannot have, as far as the recordings' number tells."""
+    planned = sum(block.stops for block in card.blocks)
+    one = card.recordings.holds == "stop"
+    for entry, exclusion in enumerate(card.exclude, start=1):
+        place = f"test.yaml: exclude.entry {entry}.stops: stop {max(exclusion.stops)}"
+        if one and max(exclusion.stops) > recordings:
+            said = f"{place} does not exist: the card says one stop a recording, and there are {recordings} recordings"
+            yield Problem(test, "unusable", said)
+        elif not one and max(exclusion.stops) > planned * 1.2 + 5:
+            yield Problem(test, "odd", f"{place}: the schedule has {planned} stops")
 
 
 def _spread(files: list[Path], count: int) -> list[Path]:

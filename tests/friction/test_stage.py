@@ -38,13 +38,17 @@ blocks:
 """
 
 
-def run_on(folder: Path, stops: pl.DataFrame, target: str | None = TARGET, unusable: str | None = None) -> TestFriction:
+def run_on(
+    folder: Path, stops: pl.DataFrame, target: str | None = TARGET, unusable: str | None = None,
+    excluded: pl.DataFrame | None = None, more: str = "",
+) -> TestFriction:  # fmt: skip
     """Write a test's inputs, run the stage, read its result strictly."""
     into, test = folder / "results" / "first" / "tests" / "t1", folder / "archive" / "t1"
     test.mkdir(parents=True)
-    (test / "test.yaml").write_text(CARD)
+    (test / "test.yaml").write_text(CARD + more)
     write_parquet(into / "stops.parquet", stops)
     write_parquet(into / "traces.parquet", empty(TRACES))
+    write_parquet(into / "excluded.parquet", empty(STOPS) if excluded is None else excluded)
     write_json(into / "summary.json", {"test": "t1", "unusable": unusable, "mu_u_common_relative": 0.006})
     wanted = None
     if target is not None:

@@ -76,6 +76,11 @@ def identity(inputs: Inputs) -> Section:
         for t in inputs.tests
         if t.unusable
     ]
+    parts += [
+        Text("Remarks on test {test}: {remarks}", {"test": t.test, "remarks": t.card.remarks})
+        for t in inputs.tests
+        if t.card and t.card.remarks
+    ]
     return Section("Identity", parts)
 
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from pipeline.report import by_hand_words
 from pipeline.report.document import Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 
@@ -58,6 +59,7 @@ def quality(inputs: Inputs) -> Section:
         if reasons
         else Text("No finding above severity info in any test.")
     )
+    parts += by_hand(inputs)
     events = event_rows(inputs)
     if events:
         head = ["Rig", "Date", "Event", "Step of µ", "Step of the energy ratio", "Shift found"]
@@ -109,6 +111,46 @@ def reason_rows(inputs: Inputs, most: int = 18) -> list[list[Cell]]:
         shown = ", ".join(names[:4]) + (" and others" if len(names) > 4 else "")
         rows.append([key[0].replace("_", " "), key[1], times, shown, first[key]])
     return rows
+
+
+def by_hand(inputs: Inputs) -> list[Table | Text]:
+    """Stops that the cards exclude, with number and reason, and what each test's window would be with them."""
+    rows: list[list[Cell]] = []
+    said: list[Table | Text] = []
+    for test in inputs.usable:
+        for entry, one in enumerate(test.card.exclude if test.card else (), start=1):
+            file, where = f"tests/{test.test}/findings.json", f"count of findings excluded_by_hand of entry {entry}"
+            count = Number(f"{test.test}: stops excluded by hand, entry {entry}", len(one.stops), "", file, where)
+            rows.append([test.test, count, by_hand_words.stops_words(one.stops), one.reason, by_hand_words.who(one)])
+        if test.friction.result.excluded is not None:
+            said.append(_would_be(test))
+    if not rows:
+        return []
+    caption = "Stops excluded by hand: shown on the test's page and not used; their energy and wear are counted"
+    return [Table(caption, ["Test", "Stops", "Which", "Reason", "By"], rows), *said]
+
+
+def _would_be(test: OfTest) -> Text:
+    """What the test's own window would be without the exclusion, beside it as used."""
+    excluded, name = test.friction.result.excluded, test.test
+    if excluded is None or excluded.why or excluded.window is None or test.friction.result.window is None:
+        return Text("{test}: {said}", {"test": name, "said": by_hand_words.would_be(test.friction.result)}, "open")
+    with_them = test.friction.part(lambda f: f.excluded.window if f.excluded else None)
+    used = test.friction.part(lambda f: f.window)
+    values: dict[str, Cell] = {"test": name}
+    for key, window in (("with", with_them), ("used", used)):
+        if window is None:
+            continue
+        label = f"{name}: window {'without the exclusion' if key == 'with' else 'as used'}"
+        values |= {
+            f"{key}_low": window.number(f"{label}, lower end", lambda w: w.low_c, decimals=0),
+            f"{key}_high": window.number(f"{label}, upper end", lambda w: w.high_c, decimals=0),
+            f"{key}_mu": window.number(f"{label}, mean µ", lambda w: w.mu_mean, decimals=3),
+        }
+    return Text(
+        "{test}: without the exclusion the friction window of this test would be {with_low} to {with_high} with a mean µ of {with_mu}; as used it "
+        "is {used_low} to {used_high} with {used_mu}.", values, "open",
+    )  # fmt: skip
 
 
 def event_rows(inputs: Inputs) -> list[list[Cell]]:
