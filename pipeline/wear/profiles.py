@@ -53,14 +53,17 @@ def _rate_size(fine: Surface, index: int) -> float:
 
 
 def _rate_profile(problem: Problem, fine: Surface, index: int, value: float) -> float:
-    """Lowest chi2 over shapes and the other rate with rate `index` held at value."""
+    """Lowest chi2 over shapes and the other rate with rate `index` held at value; infinite where a rate is beyond numbers."""
     rest = problem.target - fine.columns[:, :, index] * value
+    with np.errstate(over="ignore"):  # infinite is beyond every limit, as it should be
+        squared = (rest**2).sum(axis=1)
     if fine.columns.shape[2] == 1:
-        return float((rest**2).sum(axis=1).min())
+        return float(squared.min())
     other = fine.columns[:, :, 1 - index]
     side = (other * rest).sum(axis=1)
-    gain = np.maximum(side, 0) ** 2 / np.maximum((other**2).sum(axis=1), 1e-300)
-    return float(((rest**2).sum(axis=1) - gain).min())
+    with np.errstate(over="ignore", invalid="ignore"):
+        gain = np.maximum(side, 0) ** 2 / np.maximum((other**2).sum(axis=1), 1e-300)
+        return float(np.where(np.isinf(squared), np.inf, squared - gain).min())
 
 
 def _crossing(
