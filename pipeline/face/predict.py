@@ -11,7 +11,7 @@ the hull of the samples, but for the last speeds of a stop to rest, which carry 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -26,6 +26,8 @@ from pipeline.results.model import Interval
 DRAWS = 120
 FURTHER_K = 2.0
 FACE_U = 0.02  # of the face's rise: what one dimension and a table of heat capacities get wrong
+PRESSURE_SLACK = 0.05  # of the logarithm: set-points scatter
+NEAR = 0.01
 LITTLE_HEAT = 0.04  # share of the braking's energy that the slowest part may carry outside the tested speeds
 SLOWEST = 0.03  # of the start speed: where a stop to rest ends
 
@@ -84,10 +86,21 @@ def stops(drawn: Drawn, asked: Sequence[Asked]) -> list[FaceStop]:
 def _alike(drawn: Drawn, asked: Sequence[Asked], sought: bool) -> list[FaceStop]:
     """Stops of which all give a pressure, or all a torque."""
     brake, count = portable.brake_of(drawn.model), len(asked)
+    given, beyond = asked, [pressure_beyond(drawn.model, one) for one in asked]
+    # a pressure that hardly presses the pads would never end a braking: it is refused, and another runs in its place
+    asked = [
+        one if why is None else replace(one, pressure=drawn.model.pressure_pa)
+        for one, why in zip(asked, beyond, strict=True)
+    ]
     pressure, best = _run(drawn, asked, np.zeros(count, int), np.arange(count), sought)
-    reasons = [outside(drawn.model, best.rows(slice(i, i + 1)), float(pressure[i]), one) for i, one in enumerate(asked)]
+    reasons = [
+        beyond[i]
+        or _missed(one, float(best.torque[i]))
+        or outside(drawn.model, best.rows(slice(i, i + 1)), float(pressure[i]), one)
+        for i, one in enumerate(asked)
+    ]
     good = [i for i, why in enumerate(reasons) if why is None]
-    out = [_refused(one, why) if why is not None else None for one, why in zip(asked, reasons, strict=True)]
+    out = [_refused(one, why) if why is not None else None for one, why in zip(given, reasons, strict=True)]
     if good:
         n = len(drawn.laws)
         which = np.repeat(good, n)
@@ -105,6 +118,29 @@ def _alike(drawn: Drawn, asked: Sequence[Asked], sought: bool) -> list[FaceStop]
             these = slice(k * n, (k + 1) * n)
             out[i] = _told(drawn, asked[i], run.rows(these), found[these], float(steep[k]))
     return [one for one in out if one is not None]
+
+
+def pressure_beyond(model: FaceModel, asked: Asked) -> str | None:
+    """Why a pressure that is asked for lies outside all that were run; None where it does not, or is to be found."""
+    if asked.pressure is None:
+        return None
+    hull = portable.hull_back(model)
+    middle = (hull.low + hull.high) / 2
+    if asked.pressure > 0 and abs(np.log(asked.pressure) - middle[1]) <= (hull.high - hull.low)[1] / 2 + PRESSURE_SLACK:
+        return None
+    least, most = np.exp([hull.low[1], hull.high[1]]) / 1e5
+    away = (
+        f"{least - asked.pressure / 1e5:.1f} bar below"
+        if asked.pressure / 1e5 < least
+        else f"{asked.pressure / 1e5 - most:.1f} bar above"
+    )
+    return f"pressure {asked.pressure / 1e5:.1f} bar is {away} the data ({least:.1f} to {most:.1f} bar)"
+
+
+def _missed(asked: Asked, torque: float) -> str | None:
+    if asked.torque is None or abs(torque / asked.torque - 1) <= NEAR:
+        return None
+    return f"no pressure was found that brakes with {asked.torque:.0f} N m: friction changes too fast with it"
 
 
 def _ends(asked: Sequence[Asked]) -> dict[str, Array]:

@@ -61,6 +61,12 @@ def test_outside_what_was_tested_is_refused_with_3(results: Path, capsys: pytest
     assert "not given, outside what was tested: pressure 300.0 bar is" in said and "above the data" in said
 
 
+def test_a_pressure_that_presses_nothing_is_refused(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(results, "--pressure", "0.001 bar") == 3
+    said = capsys.readouterr().out
+    assert "pressure 0.0 bar is" in said and "below the data" in said
+
+
 @pytest.mark.parametrize(
     ("more", "compound", "said"),
     [

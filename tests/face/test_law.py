@@ -143,3 +143,24 @@ def test_without_what_it_needs_there_is_no_law_and_a_reason(change, why: str) ->
     found = face.of_compound([change(t) for t in tests], map_, SETTINGS, 0.004)
     assert found.curve is None and found.result.model is None
     assert why in (found.result.why or "")
+
+
+def test_whatever_is_asked_there_are_numbers_or_a_reason() -> None:
+    """From far below to far above what was run, in every direction at once; all in one call, as they are for the sheet."""
+    rng = np.random.default_rng(11)
+    asked = []
+    for _ in range(80):
+        first = float(np.exp(rng.uniform(np.log(5), np.log(600))))
+        wanted = {"pressure": float(np.exp(rng.uniform(np.log(1e2), np.log(1e8))))}
+        if rng.random() < 0.4:
+            wanted = {"torque": float(np.exp(rng.uniform(np.log(10), np.log(2e4))))}
+        initial = float(rng.uniform(230, 1500))
+        asked.append(Asked("x", initial, first, first * rng.uniform(0, 0.9), float(rng.uniform(1, 80)), **wanted))
+    told = predict.stops(Drawn.of(model(), count=20), asked)
+    assert len(told) == len(asked)
+    given = [s for s in told if s.why is None]
+    for stop in given:
+        for value in (stop.mu, stop.mu_single, stop.time_s, stop.torque_nm, stop.pressure_bar, stop.face_peak_c):
+            assert value.value is not None and value.low <= value.value <= value.high
+    assert all(s.mu.value is None and s.why for s in told if s not in given)
+    assert 0 < len(given) < 40

@@ -1,6 +1,7 @@
 """Is the law at the face right where it is asked, and does the rule pick the better of law and map?
 
     python -m tests.studies.face_law [--share 1.0] [--seed 1] [--write]
+    python -m tests.studies.face_law --seed 1 --part 0 25 --kept parts.jsonl     # in parts, then --kept parts.jsonl --write
 
 Compounds of tests.studies.face_compounds: friction made at the rubbing face in five of six, by the initial temperature alone
 in the sixth. Half of the cards state the disc's conductivity, wrong by a tenth; the others say nothing, and the method's
@@ -10,8 +11,9 @@ in the sixth. Half of the cards state the disc's conductivity, wrong by a tenth;
 from __future__ import annotations
 
 import argparse
+import json
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -212,22 +214,17 @@ def examine(seed: int, number: int) -> tuple[str, dict[str, Any], list[dict[str,
     return kind, row, asked
 
 
-def study(share: float, seed: int, told: bool = False) -> dict[str, Tally]:
+def study(share: float, seed: int) -> dict[str, Tally]:
     """Kinds of compound -> tallies."""
+    return tallied(examine(seed, number) for number in range(max(round(COMPOUNDS * share), 6)))
+
+
+def tallied(examined: Iterable[tuple[str, dict[str, Any], list[dict[str, Any]]]]) -> dict[str, Tally]:
     tallies: dict[str, Tally] = {}
-    for number in range(max(round(COMPOUNDS * share), 6)):
-        kind, row, asked = examine(seed, number)
+    for kind, row, asked in examined:
         tally = tallies.setdefault(kind, Tally())
         tally.rows.append(row)
         tally.asked += asked
-        if told:
-            print(kind, {k: round(v, 4) if isinstance(v, float) else v for k, v in row.items()}, flush=True)
-            print(
-                "   held",
-                [int(a["mu_held"]) for a in asked],
-                np.round([a["mu_error"] for a in asked], 4).tolist(),
-                flush=True,
-            )
     return tallies
 
 
@@ -316,13 +313,34 @@ def page(tallies: dict[str, Tally], seed: int) -> str:
     return "\n".join(lines)
 
 
+def part(seed: int, numbers: range, into: Path) -> None:
+    """Examine some compounds and add a line for each to a file, for a study in parts."""
+    for number in numbers:
+        line = json.dumps(examine(seed, number), default=lambda value: value.item())
+        with into.open("a", encoding="utf-8") as file:
+            file.write(line + "\n")
+
+
+def kept(path: Path) -> dict[str, Tally]:
+    """The tallies of a study in parts."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return tallied(sorted((json.loads(line) for line in lines), key=lambda one: one[1]["number"]))
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--share", type=float, default=1.0)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--part", type=int, nargs=2, metavar=("FIRST", "COUNT"), help="these compounds only, into --kept"
+    )
+    parser.add_argument("--kept", type=Path, help="file of a study in parts")
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
-    made = page(study(options.share, options.seed, told=not options.write), options.seed)
-    print(made)
-    if options.write:
-        PAGE.write_text(made, encoding="utf-8")
+    if options.part:
+        part(options.seed, range(options.part[0], sum(options.part)), options.kept)
+    else:
+        made = page(kept(options.kept) if options.kept else study(options.share, options.seed), options.seed)
+        print(made)
+        if options.write:
+            PAGE.write_text(made, encoding="utf-8")
