@@ -124,8 +124,16 @@ def window_sentence(friction: TestFriction) -> tuple[str, str]:
     source = "" if targeted else f" The wanted band is {friction.wanted_from}."
     return (
         "good" if targeted else "open",
-        f"Friction window {ends[0][0]} to {ends[1][0]}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
+        f"Friction window {ends[0][0]} to {ends[1][0]}{conditions(friction)}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
     )
+
+
+def conditions(friction: TestFriction) -> str:
+    """The reference's pressure and energy density, at which the window holds, in a phrase; empty where neither was recorded."""
+    r = friction.reference
+    values = () if r is None else ((r.pressure_bar, "bar", 1), (r.energy_density_j_mm2, "J/mm²", 1))
+    given = [f"{value:.{places}f} {unit}" for value, unit, places in values if value is not None]
+    return f" at the reference's {' and '.join(given)}" if given else ""
 
 
 def no_window(friction: TestFriction | CompoundFriction) -> str | None:

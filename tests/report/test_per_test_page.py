@@ -30,6 +30,7 @@ def test_findings_are_merged(made):
 def test_the_page_says_what_the_files_say(made):
     page = (made["into"] / "test.html").read_text()
     assert "Friction window 231 °C to 604 °C" in page
+    assert "at the reference's 40.0 bar and" in page or "at the reference&#39;s 40.0 bar and" in page
     assert "Glazing-like" in page
     assert "First affected stop: 104 (100 to 109)" in page
     assert "braking was broken off at 1100 rpm" in page
