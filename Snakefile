@@ -106,8 +106,13 @@ rule stops:
     input:
         channels=rules.channels.output.parquet,
         record=rules.channels.output.json,
+        calibrations=lambda w: RUN.calibrations_file(w.method, w.test),
         **usual("stops"),
-    params: folder=lambda w: RUN.folder(w.test), **own("stops")
+    params:
+        folder=lambda w: RUN.folder(w.test),
+        rig=lambda w: RUN.rig(w.method, w.test),
+        calibrations=lambda w: RUN.calibrations(w.method, w.test),
+        **own("stops"),
     output: **files("stops")
     shell: command("stops")
 

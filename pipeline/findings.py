@@ -87,6 +87,16 @@ CODES: dict[str, Code] = {
         "the test card excludes the stop, with a reason",
         "none: its energy and wear are counted; the page tells what the test's map would say with it",
     ),
+    "calibration_applied": Code(
+        "info",
+        "torque or pressure is corrected by what a calibration of the rig found",
+        "none; the method's conditioning.calibrations decides, the rig's file says the figure",
+    ),
+    "calibration_not_applied": Code(
+        "info",
+        "the rig's file holds a calibration for a test of which only reduced rows were kept",
+        "mind it when comparing; only the recordings could be corrected",
+    ),
     # across tests
     "rig_shift": Code(
         "suspect",

@@ -142,7 +142,16 @@ _ALL = (
         "channels -> one row per stop",
         "test",
         "{test}",
-        (TEST, Option("channels", "{input.channels:q}"), RECORD, SETTINGS, INTO),
+        (
+            TEST,
+            Option("channels", "{input.channels:q}"),
+            RECORD,
+            Option(
+                "rig", "{params.rig:q}", required=False, about="file of the test's rig, where it holds calibrations"
+            ),
+            SETTINGS,
+            INTO,
+        ),
         (
             Part(
                 "pipeline.stops.stage:run",

@@ -1,23 +1,171 @@
-"""A rig's dated events: rigs/<rig>.yaml."""
+"""A rig's dated events: rigs/<rig>.yaml; and what its calibrations found, as it bears on a test.
+
+A calibration compares what a sensor reads with what is there: reading = gain x true + zero. The gain is therefore above 1
+where the sensor reads too much, and the zero is what it reads where there is nothing.
+
+A figure holds from its event's date on, or, with `back_to`, from that earlier date on, until a later event states the
+same figure, or up to `until` (that day left out), where the sensor was adjusted. The later event stands from its own
+beginning on. Two events that both claim to know the same figure on the same days and differ are refused.
+"""
 
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Literal
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field, model_validator
 
 from pipeline.inputs.model import Model
-from pipeline.inputs.scalars import Text
+from pipeline.inputs.quantities import to_si
+from pipeline.inputs.scalars import Text, as_number
+
+Quantity = Literal["torque_gain", "torque_zero", "pressure_gain", "pressure_zero"]
+QUANTITIES: tuple[Quantity, ...] = ("torque_gain", "torque_zero", "pressure_gain", "pressure_zero")
+LEAST_GAIN, LARGEST_GAIN = 0.5, 2.0  # beyond, it is a unit that is wrong and no calibration
+
+
+def _as_mapping(value: Any) -> Any:
+    """A bare value is one without an uncertainty."""
+    return value if isinstance(value, dict) or value is None else {"value": value}
+
+
+def _u_of_gain(value: Any) -> float:
+    u = to_si(str(value), "share")
+    if u < 0:
+        raise ValueError(f"{value!r} must not be negative")
+    return u
+
+
+def _in(dimension: str, *, negative: bool) -> BeforeValidator:
+    def parse(value: Any) -> float:
+        found = to_si(value, dimension)
+        if found < 0 and not negative:
+            raise ValueError(f"{value!r} must not be negative")
+        return found
+
+    return BeforeValidator(parse)
+
+
+class GainFigure(Model):
+    """Reading over true value, and its standard uncertainty (a number or a share)."""
+
+    value: Annotated[float, Field(ge=LEAST_GAIN, le=LARGEST_GAIN), BeforeValidator(as_number)]
+    u: Annotated[float, BeforeValidator(_u_of_gain)] | None = None
+
+
+class TorqueFigure(Model):
+    """Torque read where there is none (N m), and its standard uncertainty."""
+
+    value: Annotated[float, _in("torque", negative=True)]
+    u: Annotated[float, _in("torque", negative=False)] | None = None
+
+
+class PressureFigure(Model):
+    """Pressure read where there is none (Pa), and its standard uncertainty."""
+
+    value: Annotated[float, _in("pressure", negative=True)]
+    u: Annotated[float, _in("pressure", negative=False)] | None = None
 
 
 class RigEvent(Model):
     date: datetime.date
     what: Literal["rebuild", "calibration", "sensor"]
     note: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+    torque_gain: Annotated[GainFigure | None, BeforeValidator(_as_mapping)] = None
+    torque_zero: Annotated[TorqueFigure | None, BeforeValidator(_as_mapping)] = None
+    pressure_gain: Annotated[GainFigure | None, BeforeValidator(_as_mapping)] = None
+    pressure_zero: Annotated[PressureFigure | None, BeforeValidator(_as_mapping)] = None
+    back_to: datetime.date | None = None
+    until: datetime.date | None = None
+
+    @property
+    def since(self) -> datetime.date:
+        """First day on which its figures hold."""
+        return self.back_to or self.date
+
+    @property
+    def states(self) -> tuple[Quantity, ...]:
+        """Which figures it states."""
+        return tuple(name for name in QUANTITIES if getattr(self, name) is not None)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_u(cls, content: Any) -> Any:
+        """`u` of the event itself belongs to its only figure."""
+        if not isinstance(content, dict) or "u" not in content:
+            return content
+        stated = [name for name in QUANTITIES if content.get(name) is not None]
+        own = _as_mapping(content[stated[0]]) if len(stated) == 1 else None
+        if own is None or "u" in own:
+            raise ValueError("u: of which figure? write it with each, as in torque_gain: {value: 1.012, u: 0.002}")
+        return {**{k: v for k, v in content.items() if k != "u"}, stated[0]: {**own, "u": content["u"]}}
+
+    @model_validator(mode="after")
+    def _span(self) -> RigEvent:
+        if not self.states and (self.back_to or self.until):
+            raise ValueError(f"back_to and until belong to a figure: {', '.join(QUANTITIES)}; this event states none")
+        if self.back_to is not None and self.back_to > self.date:
+            raise ValueError(
+                f"back_to: {self.back_to} is after the event's date {self.date}; from it on needs no back_to"
+            )
+        if self.until is not None and self.until <= self.since:
+            raise ValueError(f"until: {self.until} is not after {self.since}, from which the figures hold")
+        return self
 
 
 class Rig(Model):
     rig: Text
     reference_compound: Text | None = None
     events: tuple[RigEvent, ...] = ()
+
+    @model_validator(mode="after")
+    def _no_contradiction(self) -> Rig:
+        events = sorted(self.events, key=lambda event: event.date)
+        for name in QUANTITIES:
+            for a, b in combinations([e for e in events if name in e.states], 2):
+                meet = b.since < (a.until or datetime.date.max) and a.since < (b.until or datetime.date.max)
+                if meet and b.since <= a.date and getattr(a, name) != getattr(b, name):
+                    raise ValueError(
+                        f"events of {a.date} and {b.date} state different values of {name} for the same days (from "
+                        f"{max(a.since, b.since)}); correct back_to, or give the earlier one an until"
+                    )
+        return self
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """A figure in effect for a test. value, u: SI, u None where none is stated; later: events since that may have
+    ended it.
+    """
+
+    quantity: Quantity
+    value: float
+    u: float | None
+    found: datetime.date
+    since: datetime.date
+    later: tuple[str, ...] = ()
+
+
+def in_effect(rig: Rig, date: datetime.date) -> tuple[Calibration, ...]:
+    """The calibrations of the rig that hold on a date, one a quantity at most."""
+    return tuple(_found(rig, date))
+
+
+def _found(rig: Rig, date: datetime.date) -> Iterator[Calibration]:
+    for name in QUANTITIES:
+        begun = [event for event in rig.events if name in event.states and event.since <= date]
+        if not begun:
+            continue
+        last = max(begun, key=lambda event: (event.since, event.date))
+        if last.until is not None and date >= last.until:
+            continue
+        figure = getattr(last, name)
+        later = tuple(
+            f"{event.what} {event.date}"
+            for event in sorted(rig.events, key=lambda event: event.date)
+            if event.what != "rebuild" and last.date < event.date <= date
+        )
+        yield Calibration(name, figure.value, figure.u, last.date, last.since, later)

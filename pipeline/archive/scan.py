@@ -18,6 +18,7 @@ from pipeline.inputs.model import read_yaml
 
 ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
 LONGEST_ID = 200  # a file name holds 255 bytes, and the results add endings of their own to the id
+KEYS = ("compound", "wear", "rig", "date")  # of a card that a run must know before the card is read whole
 LONGEST_SLUG = 100  # of a compound's folder name
 
 
@@ -27,6 +28,7 @@ class Scan:
 
     tests: dict[str, str | None]
     wear: dict[str, str | None] = field(default_factory=dict)  # test -> its wear file, as the card names it
+    on_rigs: dict[str, tuple[str, str]] = field(default_factory=dict)  # test -> its rig and date, as the card has them
     skipped: tuple[tuple[str, str], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()  # those of the skipped that hold a test.yaml: tests that give no result
 
@@ -39,6 +41,7 @@ def scan(archive: Path) -> Scan:
     """Look at every folder of the archive, in natural order of their names. InputError where it cannot be read."""
     tests: dict[str, str | None] = {}
     wear: dict[str, str | None] = {}
+    on_rigs: dict[str, tuple[str, str]] = {}
     skipped, refused = [], []
     try:
         folders = sorted(archive.iterdir(), key=lambda p: natural_key(p.name))
@@ -49,12 +52,14 @@ def scan(archive: Path) -> Scan:
     for folder in folders:
         why = _unfit(folder, archive, tests)
         if why is None:
-            tests[folder.name], wear[folder.name] = _compound_and_wear(folder)
+            said = _said(folder)
+            tests[folder.name], wear[folder.name] = said.get("compound"), said.get("wear")
+            on_rigs[folder.name] = (said.get("rig", ""), said.get("date", ""))
         elif why:
             skipped.append((printable(folder.name), why))
             if os.path.lexists(folder / "test.yaml"):
                 refused.append(skipped[-1])
-    return Scan(tests, wear, tuple(skipped), tuple(refused))
+    return Scan(tests, wear, on_rigs, tuple(skipped), tuple(refused))
 
 
 def refuse_empty(found: Scan, archive: Path) -> None:
@@ -94,20 +99,16 @@ def refused_id(name: str) -> str | None:
     return None
 
 
-def _compound_and_wear(folder: Path) -> tuple[str | None, str | None]:
+def _said(folder: Path) -> dict[str, str]:
+    """What a run must know of a card before it is read whole; keys that are missing or unfit are left out."""
     try:
         content = read_yaml(folder / "test.yaml", inside=folder.parent)
     except InputError:
-        return None, None
+        return {}
     if not isinstance(content, dict):
-        return None, None
-
-    def text(key: str) -> str | None:
-        value = content.get(key)
-        usable = isinstance(value, str) and 0 < len(value.strip()) <= 200 and all(ord(c) >= 32 for c in value)
-        return value.strip() if usable and isinstance(value, str) else None
-
-    return text("compound"), text("wear")
+        return {}
+    texts = {key: value.strip() for key in KEYS if isinstance(value := content.get(key), str)}
+    return {k: v for k, v in texts.items() if 0 < len(v) <= 200 and all(ord(c) >= 32 for c in v)}
 
 
 def _inside(path: Path, folder: Path) -> bool:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.archive.card import Block, Card, full_scales
+from pipeline.archive.card import Block, Card
 from pipeline.conditioning.corrections import Conditioned, StopZero, conditioned
 from pipeline.conditioning.faults.of_braking import faults_beside, faults_within, unspiked
 from pipeline.conditioning.from_brakings import FoundCorrections, corrections_of
@@ -89,6 +89,7 @@ class ConditionedTest:
     channels: Path
     applications: Applications
     found: FoundCorrections
+    full_scales: Mapping[str, float]  # of torque (N m) and pressure (Pa), as the channels reach them
 
     @property
     def brakings(self) -> tuple[Braking, ...]:
@@ -96,11 +97,10 @@ class ConditionedTest:
 
     def stops(self, blocks: Sequence[Block | None]) -> Iterator[ConditionedStop]:
         """Every braking conditioned, in the order run; blocks: of each, None where the schedule has none for it."""
-        scales = full_scales(self.card)
         for index, b, stretch, span, bounds in second_pass(
             self.channels, COLUMNS, self.segmentation, self.applications.found
         ):
-            yield self._stop(index, b, stretch, span, bounds, blocks[index], scales)
+            yield self._stop(index, b, stretch, span, bounds, blocks[index])
 
     def _stop(
         self,
@@ -110,13 +110,14 @@ class ConditionedTest:
         span: slice,
         bounds: tuple[int, int],
         block: Block | None,
-        scales: Mapping[str, float],
     ) -> ConditionedStop:
         (before, after), corrections = bounds, self.found.corrections
         c, time = stretch.channels, stretch.channels["time"]
         lead = row_at(time, b.start_s - self.settings.zero_window - 0.1, before, span.start)
         around = {n: c[n][lead:after] for n in AROUND if n in c}
-        findings = faults_within(b, c, span, lead, block, gap_periods=self.settings.gap_periods, full_scales=scales)
+        findings = faults_within(
+            b, c, span, lead, block, gap_periods=self.settings.gap_periods, full_scales=self.full_scales
+        )
         bare = ConditionedStop(index, b, block, corrections.stops[index], None, {}, around, 0.0, findings)
         if any(f.code == "time_backwards" for f in findings):
             return bare  # without a time base there is no integral either
@@ -151,12 +152,13 @@ def condition(
     rests: Mapping[int, Rest],
     *,
     wanted: set[int],
+    full_scales: Mapping[str, float],
     speed_factor: float = 1.0,
 ) -> ConditionedTest:
     """Brakings and corrections of a test from its channels file.
 
-    rests: pressure at rest of each recording; wanted: the recordings to look at; speed_factor: of the recorded speeds
-    over the true ones, where a test's unit is known to be another.
+    rests: pressure at rest of each recording; wanted: the recordings to look at; full_scales: of torque (N m) and
+    pressure (Pa); speed_factor: of the recorded speeds over the true ones, where a test's unit is known to be another.
     """
     segmentation = thresholds_for(rests, method.segmentation, speed_factor=speed_factor)
     levels = rest_levels(rests, segmentation.on_pressure)
@@ -177,7 +179,7 @@ def condition(
         inertia_mechanical=card.inertia_mechanical if card.simulates_inertia else None,
         has_drive="drive_torque" in card.recordings.channels,
     )
-    return ConditionedTest(card, method.conditioning, segmentation, channels, applications, found)
+    return ConditionedTest(card, method.conditioning, segmentation, channels, applications, found, full_scales)
 
 
 def moved(b: Braking, time: np.ndarray, speed: np.ndarray, lag: float) -> Braking:

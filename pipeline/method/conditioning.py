@@ -20,4 +20,7 @@ class Conditioning(Settings):
     largest_lag: Duration = Field(0.3, description="longest lag looked for")
     gap_periods: Count = Field(5, ge=2, description="a step longer than this many sample periods is a gap")
     zero_window: Duration = Field(0.5, description="time before the brake start that zero readings are taken from")
+    calibrations: Truth = Field(
+        True, description="correct torque and pressure by what the rig's events say that calibrations found"
+    )
     offset_limit: Share = Field(0.005, description="share of full scale above which an offset is a finding")

@@ -143,6 +143,20 @@ class ChannelUse(Result):
     found: str | None = given("what it says of others, where it was held against them", default=None)
 
 
+class Calibrated(Result):
+    """A correction that the rig's calibration gave, applied before everything else."""
+
+    quantity: Literal["torque_gain", "torque_zero", "pressure_gain", "pressure_zero"] = given(
+        "gain: reading over true value, the readings are divided by it; zero: reading of nothing, taken off"
+    )
+    value: float = given("its value, in `unit`")
+    u: float | None = given("its standard uncertainty, in `unit`; null where none is stated", default=None)
+    unit: str = given("1, N m or bar")
+    found: str = given("date of the event that states it")
+    since: str = given("date from which it is in effect")
+    later: list[str] = given("later events that may have ended it", default_factory=list)
+
+
 class TestSummary(OfTest):
     """summary.json of a test."""
 
@@ -161,6 +175,7 @@ class TestSummary(OfTest):
     )
     mu_u_common_relative_why: str | None = given("why it is null", default=None)
     budget: list[Share] = given("uncertainty of mu by source", default_factory=list)
+    calibrations: list[Calibrated] = given("corrections by the rig's calibrations", default_factory=list)
     missing: list[MissingStop] = given("stops run without a recording", default_factory=list)
     schedule_scales: dict[str, float] | None = given("measured over wanted level, by channel", default=None)
     effective_radius_m: float | None = given("radius that mu is computed with", "m", default=None)

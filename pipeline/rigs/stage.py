@@ -121,7 +121,7 @@ def _examine(boundary: Boundary, tests: list[RigTest], rig: Rig) -> Examined:
     return Examined(
         rig=rig.rig,
         date=boundary.events[-1].date.isoformat(),
-        events=[Event.model_validate(event.model_dump(mode="json")) for event in boundary.events],
+        events=[Event(date=e.date.isoformat(), what=e.what, note=e.note) for e in boundary.events],
         shift_relative=relative(friction, ratio),
         friction=friction,
         energy_ratio=ratio,

@@ -7,7 +7,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import Card
+from pipeline.archive.card import Card, full_scales
+from pipeline.archive.rigs import Calibration
+from pipeline.conditioning.calibrations import true_scales
 from pipeline.conditioning.conditioned import ConditionedTest, condition
 from pipeline.conditioning.looks import Look, first_look
 from pipeline.conditioning.survey import Braking
@@ -18,6 +20,7 @@ from pipeline.results import scan_table
 from pipeline.results.model import renewed
 from pipeline.results.record import Record, Recording
 from pipeline.stops.alignment import Alignment
+from pipeline.stops.calibrated import budget_rows, listed, with_calibrations
 from pipeline.stops.clock import idle_times, runs_through
 from pipeline.stops.facts import gains_of, setup_of, temperature_limit
 from pipeline.stops.faults.gross_slips import gross_slips
@@ -36,9 +39,12 @@ APART = "not reduced"
 VACUUM_PA = 1.5e5  # an atmosphere, and half of one for a zero that is off
 
 
-def reduce_test(card: Card, method: Method, channels: Path, ingest: Record) -> Result:
+def reduce_test(
+    card: Card, method: Method, channels: Path, ingest: Record, calibrations: Sequence[Calibration] = ()
+) -> Result:
     """Stops, traces, summary and findings of a test from its channels file and ingest record.
 
+    calibrations: those that the channels are corrected by already.
     Raises InputError where nothing of the test can be used.
     """
     recordings = [r for r in ingest.recordings if r.duplicate_of is None]
@@ -51,12 +57,13 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: Record) -> R
     apart, why_apart, slow = set_apart(card, setup, levels, looks, recordings)
     rests = {number: rest for number, rest in rests.items() if number not in why_apart}
     wanted = {r.recording for r in recordings} - set(why_apart)
-    test = condition(card, method, channels, rests, wanted=wanted, speed_factor=slow)
+    scales = true_scales(full_scales(card), calibrations)
+    test = condition(card, method, channels, rests, wanted=wanted, full_scales=scales, speed_factor=slow)
     entries = entries_of(recordings, test.brakings, one=one, apart=why_apart)
     if not entries:
         raise InputError("no recording of this test holds a brake application")
     alignment = placed(entries, card, test.found.corrections.sign)
-    context, stated = _context(test, method, setup)
+    context, stated = _context(test, method, setup, calibrations)
     results = _reduced(context, test, entries, alignment)
     findings = [
         *apart,
@@ -72,7 +79,8 @@ def reduce_test(card: Card, method: Method, channels: Path, ingest: Record) -> R
     findings += of_further
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     summary = summary_of(test, stops, context, stated, alignment, method)
-    return Result(stops, traces, renewed(summary, units=shown.units, channels=uses), findings)
+    own = {"calibrations": listed(calibrations), "budget": [*summary.budget, *budget_rows(calibrations)]}
+    return Result(stops, traces, renewed(summary, units=shown.units, channels=uses, **own), findings)
 
 
 def refuse_negative_pressure(channels: Path) -> None:
@@ -156,10 +164,13 @@ def of_recordings(ingest: Record, entries: Sequence[Entry]) -> list[Finding]:
     return found
 
 
-def _context(test: ConditionedTest, method: Method, setup: Setup) -> tuple[Context, dict[str, bool]]:
+def _context(
+    test: ConditionedTest, method: Method, setup: Setup, calibrations: Sequence[Calibration]
+) -> tuple[Context, dict[str, bool]]:
     torque = max((abs(b.torque_plateau) for b in test.brakings if np.isfinite(b.torque_plateau)), default=0.0)
     pressure = max((b.plateau for b in test.brakings if np.isfinite(b.plateau)), default=0.0)
     gains, stated = gains_of(test.card, method.reduction, setup, torque=torque, pressure=pressure)
+    gains = with_calibrations(gains, calibrations)
     context = Context(setup, test.found.corrections, gains, method.reduction, temperature_limit(test.card))
     return context, stated
 

@@ -118,10 +118,9 @@ def _uncertainties(context: Context, stop: ConditionedStop, friction: Friction, 
     result = dict.fromkeys(("mu_u", "mu_u_common", "mu_u_stop", "mu_u_scatter", "energy_ratio_u"))
     result |= _temperature_uncertainties(context, row)
     if row["energy_ratio"] is not None:
+        gain = float(np.hypot(gains.torque, gains.torque_calibration))
         zero_work = float(np.hypot(own.torque_u, test_u)) * row["angle_rad"]
-        result["energy_ratio_u"] = (
-            float(np.hypot(gains.torque, zero_work / (1e3 * row["energy_kj"]))) * row["energy_ratio"]
-        )
+        result["energy_ratio_u"] = float(np.hypot(gain, zero_work / (1e3 * row["energy_kj"]))) * row["energy_ratio"]
     mu = friction.columns.get("mu")
     if mu is None or not np.isfinite(mu):
         return result

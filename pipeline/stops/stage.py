@@ -1,8 +1,10 @@
 """Channels of a test -> one row per stop, traces, summary, findings."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.archive.card import load_card
+from pipeline.conditioning.calibrations import corrected
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.method import Method, conditioning, from_stage_settings, reduction, segmentation
@@ -11,6 +13,7 @@ from pipeline.results.findings import Findings, recorded
 from pipeline.results.model import read, renewed, stamp, write
 from pipeline.results.record import Record
 from pipeline.results.summary import TestSummary
+from pipeline.stops.calibrated import calibrations_of, told
 from pipeline.stops.excluded import without_excluded
 from pipeline.stops.reduce import reduce_test
 from pipeline.stops.result import Result
@@ -19,11 +22,14 @@ from pipeline.vocabulary import STOPS, TRACES, empty
 REVISIONS = (conditioning.REVISION, segmentation.REVISION, reduction.REVISION)
 
 
-def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path) -> None:
-    """Reduce the test in `folder` from its channels file; a test that cannot be used gets empty files that say why."""
+def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path, rig: Path | None = None) -> None:
+    """Reduce the test in `folder` from its channels file; a test that cannot be used gets empty files that say why.
+
+    rig: the file of its rig, where that holds calibrations for the test.
+    """
     test, method = folder.name, into.parent.parent.name
-    stamped = stamp("stops", max(REVISIONS), settings, {"channels": channels, "card": folder / "test.yaml"})
-    result = _result(folder, from_stage_settings(settings), channels, read(record, Record))
+    stamped = stamp("stops", max(REVISIONS), settings, _inputs(channels, folder, rig))
+    result = _result(folder, from_stage_settings(settings), channels, read(record, Record), rig, into)
     found, why = recorded(result.findings), result.summary.unusable
     write_parquet(into / "stops.parquet", result.stops)
     write_parquet(into / "traces.parquet", result.traces)
@@ -35,7 +41,11 @@ def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path
     )
 
 
-def _result(folder: Path, method: Method, channels: Path, ingest: Record) -> Result:
+def _inputs(channels: Path, folder: Path, rig: Path | None) -> dict[str, Path]:
+    return {"channels": channels, "card": folder / "test.yaml"} | ({"rig": rig} if rig else {})
+
+
+def _result(folder: Path, method: Method, channels: Path, ingest: Record, rig: Path | None, into: Path) -> Result:
     if ingest.unusable is not None:
         return _nothing(folder.name, ingest.unusable, [])
     try:
@@ -43,11 +53,16 @@ def _result(folder: Path, method: Method, channels: Path, ingest: Record) -> Res
     except InputError as error:
         return _nothing(folder.name, str(error), [finding("card_invalid", str(error), file="test.yaml")])
     try:
+        calibrations = calibrations_of(card, rig, method)
         if card.recordings.holds == "summary":
             from pipeline.stops.from_summary import taken_over
 
-            return without_excluded(card, taken_over(card, channels, ingest))
-        return without_excluded(card, reduce_test(card, method, channels, ingest))
+            found = taken_over(card, channels, ingest)
+            findings = [*found.findings, *told(calibrations, applied=False)]
+            return without_excluded(card, replace(found, findings=findings))
+        with corrected(channels, calibrations, into) as true:
+            found = reduce_test(card, method, true, ingest, calibrations)
+        return without_excluded(card, replace(found, findings=[*found.findings, *told(calibrations)]))
     except InputError as error:
         return _nothing(folder.name, str(error), [finding("test_unusable", str(error))])
 

@@ -51,13 +51,16 @@ class Gains:
     torque_zero: float = 0.0
     pressure_zero: float = 0.0
     threshold: float = 0.0  # standard uncertainty of the threshold pressure, Pa
+    torque_calibration: float = 0.0  # relative, of a gain that was corrected for; beside what the sensor's limits allow
+    pressure_calibration: float = 0.0
 
     @property
     def common(self) -> float:
         """Relative, without the threshold's part, which is the larger the lower the pressure."""
-        return relative_uncertainty(
+        sensors = relative_uncertainty(
             self.torque, self.pressure, self.area, self.radius, self.efficiency, correlation=self.correlation
         )
+        return float(np.hypot(sensors, np.hypot(self.torque_calibration, self.pressure_calibration)))
 
     def common_at(self, pressure: float) -> float:
         """Relative, at a pressure above the threshold (Pa)."""

@@ -6,6 +6,7 @@ only.
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import re
 from collections.abc import Iterable
@@ -14,9 +15,11 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
+from pipeline.archive.rigs import Rig, in_effect
 from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
 from pipeline.inputs import seen
+from pipeline.inputs.model import load
 from pipeline.method import Method, channels, load_method, settings_of
 from pipeline.results import write_text
 from pipeline.results.fault import Fault, left_in
@@ -250,6 +253,36 @@ class Run:
     @property
     def rigs_digest(self) -> str:
         return _digest(self.rigs)
+
+    def rig(self, method: str, test: str) -> str:
+        """File of the test's rig where that holds calibrations for it and the method applies them; else empty."""
+        rig, _ = self.found.on_rigs[test]
+        return str(self.workspace.rigs[rig]) if self.calibrations(method, test) else ""
+
+    def calibrations(self, method: str, test: str) -> str:
+        """The calibrations of its rig in effect for a test, in canonical words; empty for none, or where the method
+        applies none. Notes and other events of the rig's file are no part of it.
+        """
+        if not dict(self.read_methods)[method].conditioning.calibrations:
+            return ""
+        name, date = self.found.on_rigs[test]
+        rig = self._calibrated_rigs.get(name)
+        if rig is None:
+            return ""
+        try:
+            found = in_effect(rig, datetime.date.fromisoformat(date))
+        except ValueError:  # a date that only the card's own reading can tell
+            return repr((date, rig))
+        return repr(found) if found else ""
+
+    @cached_property
+    def _calibrated_rigs(self) -> dict[str, Rig]:
+        """Rigs whose events state what a calibration found."""
+        rigs = {name: load(path, Rig) for name, path in self.workspace.rigs.items()}
+        return {name: rig for name, rig in rigs.items() if any(event.states for event in rig.events)}
+
+    def calibrations_file(self, method: str, test: str) -> str:
+        return self._given("calibrations", f"{method}/{test}", self.calibrations(method, test))
 
     @property
     def left_out_digest(self) -> str:

@@ -106,6 +106,7 @@ def rig_and_method(inputs: Inputs) -> Section:
         rows: list[list[Cell]] = [[test.test, *[_shown(test, fact, "") for fact in differ]] for test in tests]
         parts.append(Table("Where the tests' cards differ", head, rows))
     parts.append(Items(method_rows(inputs)))
+    parts += calibration_table(inputs)
     parts.append(
         Text(
             "Energy and power density refer to the friction area of all pads together; heat and surface temperature "
@@ -117,6 +118,32 @@ def rig_and_method(inputs: Inputs) -> Section:
 
 def _shown(test: OfTest, fact: Fact, unit: str) -> Number:
     return test.facts.number(fact.words, fact.pick, unit=unit, decimals=fact.decimals)
+
+
+def calibration_table(inputs: Inputs) -> list[Table]:
+    """The corrections that the rigs' calibrations gave, a row a test and figure; none without any."""
+    rows: list[list[Cell]] = []
+    for test in inputs.usable:
+        for one in test.summary.each(lambda s: s.calibrations):
+            found = one.result
+            what, unit = found.quantity.replace("_", " "), "" if found.unit == "1" else found.unit
+            label = f"{test.test}: {what} by calibration of {found.found}"
+            value = one.number(label, lambda c: c.value, unit=unit, decimals=4)
+            u = one.number(f"{label}, u", lambda c: c.u, unit=unit, decimals=4, why="none stated: counted as 0")
+            rows.append([test.test, what, value, u, found.found, found.since, "; ".join(found.later) or "–"])
+    head = [
+        "Test",
+        "Figure",
+        "Value",
+        "Standard uncertainty",
+        "Found",
+        "In effect from",
+        "Later events that may end it",
+    ]
+    caption = (
+        "Corrections of torque and pressure by the rigs' calibrations: (reading less zero) over gain, before all else"
+    )
+    return [Table(caption, head, rows)] if rows else []
 
 
 def method_rows(inputs: Inputs) -> list[tuple[str, Cell]]:
@@ -137,4 +164,5 @@ def method_rows(inputs: Inputs) -> list[tuple[str, Cell]]:
         ),
         ("Drag torque taken off", yes[bool(reduction.drag_correction)]),
         ("Lag corrected", yes[bool(conditioning.lag_correction)]),
+        ("Corrected by the rigs' calibrations, where there are any", yes[bool(conditioning.calibrations)]),
     ]
