@@ -59,11 +59,11 @@ class Tally:
     asked: list[dict[str, Any]] = field(default_factory=list)
 
     def share(self, key: str, of: str = "asked") -> float:
-        values = [row[key] for row in getattr(self, of) if row.get(key) is not None]
+        values = [row[key] for row in getattr(self, of) if row.get(key) is not None and np.isfinite(row[key])]
         return float(np.mean(values)) if values else float("nan")
 
     def median(self, key: str, of: str = "rows") -> float:
-        values = [row[key] for row in getattr(self, of) if row.get(key) is not None]
+        values = [row[key] for row in getattr(self, of) if row.get(key) is not None and np.isfinite(row[key])]
         return float(np.median(values)) if values else float("nan")
 
 
@@ -228,6 +228,15 @@ def tallied(examined: Iterable[tuple[str, dict[str, Any], list[dict[str, Any]]]]
     return tallies
 
 
+def nearer(row: dict[str, Any]) -> bool | None:
+    """Whether what the rule chose was nearer to the truth at the conditions asked for; a map without a value there is not."""
+    if row.get("law_true") is None:
+        return None
+    law, of_map = row["law_true"], row["map_true"]
+    better = "law" if not np.isfinite(of_map) or law < of_map else "map"
+    return bool(row["used"] == better)
+
+
 def rms(values: list[float]) -> float:
     return float(np.sqrt(np.mean(np.square(values)))) if values else float("nan")
 
@@ -282,7 +291,23 @@ def page(tallies: dict[str, Tally], seed: int) -> str:
         [f"{t.median('chosen_true'):.4f}" for t in columns],
     )
     row("the rule chose the law", [f"{np.mean([r.get('used') == 'law' for r in t.rows]):.2f}" for t in columns])
-    row("the rule chose the better there", [f"{t.share('right', 'rows'):.2f}" for t in columns])
+    told = [[n for r in t.rows if (n := nearer(r)) is not None] for t in columns]
+    row(
+        "the rule chose the nearer to the truth there, with the torque's gain error that moves both alike",
+        [f"{np.mean(n) if n else float('nan'):.2f}" for n in told],
+    )
+    worth = [
+        [
+            r["chosen_true"] / min(r["law_true"], r["map_true"])
+            for r in t.rows
+            if r.get("map_true") is not None and np.isfinite(r["map_true"]) and np.isfinite(r["chosen_true"])
+        ]
+        for t in columns
+    ]
+    row(
+        "rms error there of the chosen over that of the better, median; nine in ten below",
+        [f"{np.median(w):.2f}; {np.quantile(w, 0.9):.1f}" if w else "nan" for w in worth],
+    )
     row("mu inside the law's 95 % interval", asked("mu_held"))
     row("half width of that interval, median, of mu", [f"{100 * t.median('mu_width', 'asked'):.1f} %" for t in columns])
     row("mu inside the map's 95 % interval", asked("map_held"))
