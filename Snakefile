@@ -111,6 +111,7 @@ rule stops:
     params:
         folder=lambda w: RUN.folder(w.test),
         rig=lambda w: RUN.rig(w.method, w.test),
+        uncorrected=lambda w: RUN.uncorrected(w.method, w.test),
         calibrations=lambda w: RUN.calibrations(w.method, w.test),
         **own("stops"),
     output: **files("stops")

@@ -94,8 +94,8 @@ CODES: dict[str, Code] = {
     ),
     "calibration_not_applied": Code(
         "info",
-        "the rig's file holds a calibration for a test of which only reduced rows were kept",
-        "mind it when comparing; only the recordings could be corrected",
+        "calibrations of the rig are not applied: only reduced rows were kept, or the rig's file is left out (then suspect)",
+        "correct the rig's file as the message says; of reduced rows mind it when comparing",
     ),
     # across tests
     "rig_shift": Code(

@@ -149,6 +149,13 @@ _ALL = (
             Option(
                 "rig", "{params.rig:q}", required=False, about="file of the test's rig, where it holds calibrations"
             ),
+            Option(
+                "uncorrected",
+                "{params.uncorrected:q}",
+                path=False,
+                required=False,
+                about="why the file of the test's rig is left out",
+            ),
             SETTINGS,
             INTO,
         ),

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, model_validator
 
 from pipeline.inputs.model import Model
 from pipeline.inputs.quantities import to_si
@@ -49,10 +49,18 @@ def _in(dimension: str, *, negative: bool) -> BeforeValidator:
     return BeforeValidator(parse)
 
 
+def _possible(gain: float) -> float:
+    if not LEAST_GAIN <= gain <= LARGEST_GAIN:
+        raise ValueError(
+            f"{gain:g} is no gain: reading over true value lies between {LEAST_GAIN:g} and {LARGEST_GAIN:g}; beyond, a unit is wrong"
+        )
+    return gain
+
+
 class GainFigure(Model):
     """Reading over true value, and its standard uncertainty (a number or a share)."""
 
-    value: Annotated[float, Field(ge=LEAST_GAIN, le=LARGEST_GAIN), BeforeValidator(as_number)]
+    value: Annotated[float, AfterValidator(_possible), BeforeValidator(as_number)]
     u: Annotated[float, BeforeValidator(_u_of_gain)] | None = None
 
 

@@ -87,6 +87,14 @@ def told(calibrations: Sequence[Calibration], *, applied: bool = True) -> list[F
     return found
 
 
+def told_of_refused(why: str | None) -> list[Finding]:
+    """Where the rig's file is left out, nobody knows what it would have corrected."""
+    if not why:
+        return []
+    text = f"the rig's file is left out, so torque and pressure are as read, whatever it says of calibrations: {why}"
+    return [finding("calibration_not_applied", text, severity="suspect", evidence={"why": why})]
+
+
 def _scale(one: Calibration) -> float:
     return BAR if one.quantity == "pressure_zero" else 1.0
 

@@ -13,7 +13,7 @@ from pipeline.results.findings import Findings, recorded
 from pipeline.results.model import read, renewed, stamp, write
 from pipeline.results.record import Record
 from pipeline.results.summary import TestSummary
-from pipeline.stops.calibrated import calibrations_of, told
+from pipeline.stops.calibrated import calibrations_of, told, told_of_refused
 from pipeline.stops.excluded import without_excluded
 from pipeline.stops.reduce import reduce_test
 from pipeline.stops.result import Result
@@ -22,15 +22,25 @@ from pipeline.vocabulary import STOPS, TRACES, empty
 REVISIONS = (conditioning.REVISION, segmentation.REVISION, reduction.REVISION)
 
 
-def run(*, folder: Path, channels: Path, record: Path, settings: str, into: Path, rig: Path | None = None) -> None:
+def run(
+    *,
+    folder: Path,
+    channels: Path,
+    record: Path,
+    settings: str,
+    into: Path,
+    rig: Path | None = None,
+    uncorrected: str | None = None,
+) -> None:
     """Reduce the test in `folder` from its channels file; a test that cannot be used gets empty files that say why.
 
-    rig: the file of its rig, where that holds calibrations for the test.
+    rig: the file of its rig, where that holds calibrations for the test; uncorrected: why that file is left out.
     """
     test, method = folder.name, into.parent.parent.name
     stamped = stamp("stops", max(REVISIONS), settings, _inputs(channels, folder, rig))
     result = _result(folder, from_stage_settings(settings), channels, read(record, Record), rig, into)
-    found, why = recorded(result.findings), result.summary.unusable
+    why = result.summary.unusable
+    found = recorded([*result.findings, *(told_of_refused(uncorrected) if why is None else [])])
     write_parquet(into / "stops.parquet", result.stops)
     write_parquet(into / "traces.parquet", result.traces)
     write_parquet(into / "excluded.parquet", result.excluded)

@@ -16,9 +16,10 @@ from pydantic import BeforeValidator, Field
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.rigs import Rig
+from pipeline.archive.scan import printable
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
-from pipeline.inputs.model import Model, load
+from pipeline.inputs.model import Model, load, read_yaml
 
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
@@ -50,6 +51,7 @@ class Workspace:
     duties: tuple[Path, ...] = ()
     rigs: dict[str, Path] = field(default_factory=dict)  # rig id -> file
     left_out: tuple[tuple[str, str], ...] = ()
+    refused_rigs: dict[str, str] = field(default_factory=dict)  # rig id -> why its file is left out
 
 
 def load_workspace(path: Path) -> Workspace:
@@ -89,6 +91,7 @@ def load_workspace(path: Path) -> Workspace:
         duties=duties,
         rigs=rigs,
         left_out=tuple(left_out),
+        refused_rigs=_refused_rigs(base, config.rigs, rigs, dict(left_out)),
     )
 
 
@@ -161,6 +164,26 @@ def _one_each(read: list[tuple[Path, Any]], key: str, left_out: list[tuple[str, 
                 (p.name, f"{p.name}: {key} {name!r} stands in several files ({names}); keep one") for p in paths
             )
     return {name: paths[0] for name, paths in found.items() if len(paths) == 1}
+
+
+def _refused_rigs(base: Path, pattern: str | None, rigs: dict[str, Path], why: dict[str, str]) -> dict[str, str]:
+    """Rigs that have a file and none that can be used, with the reason: their tests are told of it.
+
+    Of a file that cannot be read at all the rig is the one that it is named after.
+    """
+    refused: dict[str, str] = {}
+    for path in sorted(_matches(base, pattern)) if pattern is not None else []:
+        if path in rigs.values():
+            continue
+        try:
+            content = read_yaml(path)
+        except InputError:
+            content = None
+        said = content.get("rig") if isinstance(content, dict) else None
+        name = said.strip() if isinstance(said, str) else path.stem
+        if name not in rigs:
+            refused[name] = printable(why.get(path.name, path.name))
+    return refused
 
 
 def _matches(base: Path, pattern: str) -> list[Path]:

@@ -256,8 +256,13 @@ class Run:
 
     def rig(self, method: str, test: str) -> str:
         """File of the test's rig where that holds calibrations for it and the method applies them; else empty."""
-        rig, _ = self.found.on_rigs[test]
-        return str(self.workspace.rigs[rig]) if self.calibrations(method, test) else ""
+        path = self.workspace.rigs.get(self.found.on_rigs[test][0])
+        return str(path) if path and self.calibrations(method, test) else ""
+
+    def uncorrected(self, method: str, test: str) -> str:
+        """Why the file of the test's rig is left out where the method would apply its calibrations; else empty."""
+        wanted = dict(self.read_methods)[method].conditioning.calibrations
+        return self.workspace.refused_rigs.get(self.found.on_rigs[test][0], "") if wanted else ""
 
     def calibrations(self, method: str, test: str) -> str:
         """The calibrations of its rig in effect for a test, in canonical words; empty for none, or where the method
@@ -266,6 +271,8 @@ class Run:
         if not dict(self.read_methods)[method].conditioning.calibrations:
             return ""
         name, date = self.found.on_rigs[test]
+        if self.uncorrected(method, test):
+            return f"none: {self.uncorrected(method, test)}"
         rig = self._calibrated_rigs.get(name)
         if rig is None:
             return ""

@@ -53,9 +53,9 @@ def test_as_found_and_as_left_of_one_day_do_not_contradict(tmp_path):
 @pytest.mark.parametrize(
     ("events", "said"),
     [
-        ((f"{FOUND}, torque_gain: 0",), "events.entry 1.torque_gain.value: Input should be greater"),
-        ((f"{FOUND}, torque_gain: -1.01",), "events.entry 1.torque_gain.value: Input should be greater"),
-        ((f"{FOUND}, torque_gain: 1012",), "events.entry 1.torque_gain.value: Input should be less"),
+        ((f"{FOUND}, torque_gain: 0",), "events.entry 1.torque_gain.value: 0 is no gain"),
+        ((f"{FOUND}, torque_gain: -1.01",), "events.entry 1.torque_gain.value: -1.01 is no gain"),
+        ((f"{FOUND}, torque_gain: 1012",), "events.entry 1.torque_gain.value: 1012 is no gain"),
         ((f"{FOUND}, torque_gain: 1.2 %",), "'1.2 %' is not a number"),
         ((f"{FOUND}, torque_gain: {{value: 1.01, u: -0.1}}",), "must not be negative"),
         ((f"{FOUND}, pressure_zero: 0.1",), "a unit is missing"),
@@ -106,3 +106,11 @@ def test_a_test_depends_on_the_calibrations_of_its_own_rig_and_date_alone(tmp_pa
     other = seen(", torque_gain: 1.012", ", pressure_gain: 0.99")
     assert other[:2] == one[:2] and "0.99" in other[2]
     assert seen(", torque_gain: 1.013")[1] != one[1]
+    north = tmp_path / "rigs" / "north.yaml"
+    for broken in (f"rig: north\nevents: [{{{FOUND}, torque_gain: 0}}]", "rig: north\nevents: [\n"):
+        north.write_text(broken)
+        load_run.cache_clear()
+        run = load_run(config)
+        assert [run.rig("plain", test) for test in "ab"] == ["", ""]
+        assert run.uncorrected("plain", "a").startswith("north.yaml: ") and run.calibrations("plain", "a")
+        assert run.uncorrected("plain", "c") == run.uncorrected("raw", "a") == run.calibrations("raw", "a") == ""

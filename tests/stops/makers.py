@@ -408,7 +408,9 @@ class Reduction:
     findings: list[dict[str, Any]]
 
 
-def reduce(base: Path, name: str = "t1", *, rig: Path | None = None, **sections: dict[str, Any]) -> Reduction:
+def reduce(
+    base: Path, name: str = "t1", *, rig: Path | None = None, uncorrected: str | None = None, **sections: dict[str, Any]
+) -> Reduction:
     """Run the stops stage on a test that `write_test` wrote, with settings given per section (SI values)."""
     from pipeline.method import Method, settings_of
     from pipeline.stops import stage
@@ -423,6 +425,7 @@ def reduce(base: Path, name: str = "t1", *, rig: Path | None = None, **sections:
         settings=settings,
         into=into,
         rig=rig,
+        uncorrected=uncorrected,
     )
     return Reduction(
         pl.read_parquet(into / "stops.parquet"),

@@ -66,6 +66,15 @@ def test_a_zero_moves_the_readings_at_rest_and_no_mu_that_has_them(tmp_path):
     assert row["relative_u"] is None and "taken off after it" in row["why"]
 
 
+def test_a_rig_file_that_is_left_out_is_told_in_its_tests(tmp_path):
+    write_test(tmp_path, APPS[:1], Rig())
+    bare, found = reduce(tmp_path), reduce(tmp_path, uncorrected="north.yaml: torque_gain: is 0")
+    assert found.stops.equals(bare.stops)
+    (told,) = (f for f in found.findings if f not in bare.findings)
+    assert (told["code"], told["severity"], told["stop"]) == ("calibration_not_applied", "suspect", None)
+    assert told["message"].endswith("north.yaml: torque_gain: is 0")
+
+
 def test_a_table_of_reduced_rows_is_not_corrected_and_says_so(tmp_path):
     bare = old.kept(tmp_path, old.rows())
     found = reduce(tmp_path, rig=rig_file(tmp_path, "torque_gain: {value: 1.012, u: 0.002}"))
