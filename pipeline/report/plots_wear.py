@@ -5,6 +5,7 @@ sweep.
 from collections.abc import Callable
 from typing import Any
 
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from pipeline.report import numbers, palette
@@ -92,16 +93,10 @@ def wear_law(inputs: Inputs) -> Figure | None:
     if curves:
         left.legend(loc="best")
     else:
-        left.set_axis_off()
-        left.text(
-            0.5,
-            0.5,
-            "no temperature in the chosen laws",
-            ha="center",
-            va="center",
-            transform=left.transAxes,
-            color=palette.MUTED,
-        )
+        _said(left, "no temperature in the chosen laws")
+    if not sums:
+        _said(right, "no wear by cause in any test")
+        return fig
     causes = sorted({cause for table in sums.values() for row in table.values() for cause in row})
     position, labels = 0.0, []
     for name, table in sums.items():
@@ -124,6 +119,12 @@ def wear_law(inputs: Inputs) -> Figure | None:
     right.set(ylabel="Wear by the law, all tests (µm)")
     right.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0), fontsize=6.5)
     return fig
+
+
+def _said(axes: Axes, words: str) -> None:
+    """Words in place of a panel that has nothing to draw."""
+    axes.set_axis_off()
+    axes.text(0.5, 0.5, words, ha="center", va="center", transform=axes.transAxes, color=palette.MUTED)
 
 
 def shares_by_purpose(tests: list[TestComponent]) -> dict[str, dict[str, float]]:

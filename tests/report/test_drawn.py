@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -157,6 +158,14 @@ def test_a_test_of_two_thousand_stops_is_drawn(place: Path) -> None:
     per_test_findings.run(**own, renamed=None)
     per_test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
     assert (own["into"] / "test.html").stat().st_size < 4_000_000
+
+
+def test_a_sheet_without_shares_of_wear_is_drawn(place: Path) -> None:
+    stops = stops_of(37, 1, frozenset())
+    files = json.loads(json.dumps(makers.contents_of(stops)))
+    for component in files["wear"]["components"].values():
+        component["shares"] = []
+    sheet_of(place, Drawn(files, stops), target=False)
 
 
 @pytest.mark.heavy
