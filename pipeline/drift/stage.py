@@ -2,12 +2,16 @@
 
 from pathlib import Path
 
+import polars as pl
+
 from pipeline.drift.analysis import analyse
+from pipeline.drift.noise import Repeatability
 from pipeline.drift.repeatability import read_repeatability
+from pipeline.friction.by_hand import with_them
+from pipeline.method import Method, from_stage_settings
 from pipeline.method import drift as settings_file
-from pipeline.method import from_stage_settings
 from pipeline.results import read_table
-from pipeline.results.drift import Evidence, TestDrift
+from pipeline.results.drift import DriftByHand, Evidence, TestDrift
 from pipeline.results.model import fields, read, renewed, stamp, write
 from pipeline.results.summary import TestSummary
 
@@ -16,7 +20,8 @@ DEFAULT_SCATTER = "no pooled scatter of the compound; a cautious default and the
 
 def run(*, folder: Path, settings: str, repeatability: Path | None, into: Path) -> None:
     """Read into/stops.parquet and summary.json, write into/drift.json."""
-    inputs = {"stops": into / "stops.parquet", "summary": into / "summary.json"}
+    names = {"stops": "stops.parquet", "excluded": "excluded.parquet", "summary": "summary.json"}
+    inputs = {key: into / name for key, name in names.items()}
     if repeatability is not None:
         inputs["repeatability"] = repeatability
     head = {
@@ -34,7 +39,20 @@ def run(*, folder: Path, settings: str, repeatability: Path | None, into: Path) 
     found = analyse(stops, method.drift, noise, use_suspect=method.friction.use_suspect)
     if noise is None:
         found = renewed(found, evidence=renewed(found.evidence, scatter_why=DEFAULT_SCATTER))
-    write(into / "drift.json", TestDrift.model_validate({**fields(found), **head}))
+    with_excluded = _with_excluded(stops, read_table(inputs["excluded"]), method, noise)
+    write(into / "drift.json", TestDrift.model_validate({**fields(found), **head, "excluded": with_excluded}))
+
+
+def _with_excluded(
+    stops: pl.DataFrame, excluded: pl.DataFrame, method: Method, noise: Repeatability | None
+) -> DriftByHand | None:
+    """The verdict as it would be with the stops excluded by hand: who takes out the low checks must see what that
+    hides."""
+    if excluded.is_empty():
+        return None
+    found = analyse(with_them(stops, excluded), method.drift, noise, use_suspect=method.friction.use_suspect)
+    said = {name: getattr(found, name) for name in DriftByHand.model_fields if name != "stops"}
+    return DriftByHand(stops=excluded["stop"].to_list(), **said)
 
 
 def unusable(test: str, why: str) -> TestDrift:

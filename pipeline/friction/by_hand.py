@@ -28,10 +28,16 @@ def with_excluded(
     if excluded.is_empty():
         return None
     numbers = excluded["stop"].to_list()
-    every = pl.concat([stops.filter(~pl.col("stop").is_in(numbers)), excluded.select(stops.columns)]).sort("stop")
+    every = with_them(stops, excluded)
     sound = usable(every, PURPOSES, method.reduction.temperature, method.friction.use_suspect)
     entering = sound.filter(pl.col("stop").is_in(numbers))["stop"].to_list()
     if not entering:
         return ByHand(stops=numbers, of_the_map=[], why="none of them would enter the map")
     found = fitted(every)
     return ByHand(stops=numbers, of_the_map=entering, window=found.window, window_reason=found.window_reason)
+
+
+def with_them(stops: pl.DataFrame, excluded: pl.DataFrame) -> pl.DataFrame:
+    """The test's stops as they would stand had none been excluded."""
+    others = stops.filter(~pl.col("stop").is_in(excluded["stop"].to_list()))
+    return pl.concat([others, excluded.select(stops.columns)]).sort("stop")

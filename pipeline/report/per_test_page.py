@@ -84,7 +84,7 @@ def context(
     shown = [
         verdicts.window_sentence(friction),
         *([off] if off else []),
-        *(("open", said) for said in by_hand_words.sentences(card, friction)),
+        *(("open", said) for said in by_hand_words.sentences(card, friction, drift)),
         *friction_content.answers(friction),
         (drift_tone, " ".join(drift_words)),
         wear_words.headline(wear),

@@ -269,6 +269,17 @@ class OfStops(Result):
     charts_reason: str | None = given("why there are none", default=None)
 
 
+class DriftByHand(Result):
+    """What would be said of the test had its engineer excluded no stop."""
+
+    stops: list[int] = given("the excluded stops")
+    verdict: Verdict | None = given("the verdict with them", default=None)
+    onset_stop: int | None = given("first affected stop", default=None)
+    onset_reason: str | None = given("why there is no onset", default=None)
+    mu_loss: float | None = given("loss of mu", default=None)
+    mu_loss_reason: str | None = given("why there is no loss", default=None)
+
+
 class TestDrift(OfStops):
     """drift.json of a test."""
 
@@ -278,4 +289,5 @@ class TestDrift(OfStops):
     method: str | None = given("method's id", default=None)
     unusable: str | None = given("why there is no verdict of use", default=None)
     why: str | None = given("the same, for the nulls", default=None)
+    excluded: DriftByHand | None = given("stops excluded by hand; null without any", default=None)
     stamp: Stamp | None = given("what the file rests on", default=None)

@@ -20,6 +20,7 @@ import pytest
 from pipeline.method import Method, settings_of
 from pipeline.results import write_json, write_parquet
 from pipeline.stages import STAGES
+from pipeline.vocabulary import STOPS, empty
 from tests.conftest import REPO
 from tests.drift.makers import Truth, made, short_program
 
@@ -119,6 +120,7 @@ def test_drift_runs_without_them(tmp_path):
     """A fall found and dated: nothing of what is called on the way loads one of them either."""
     into = tmp_path / "results" / "first" / "tests" / "t1"
     write_parquet(into / "stops.parquet", made(Truth(program=short_program(), glaze_loss=0.1), 1).stops)
+    write_parquet(into / "excluded.parquet", empty(STOPS))
     write_json(into / "summary.json", {"test": "t1", "unusable": None})
     settings = settings_of(Method(), "drift")
     script = (

@@ -6,7 +6,8 @@ import pytest
 from pipeline.drift import repeatability, stage
 from pipeline.errors import InputError
 from pipeline.method import Method, settings_of
-from pipeline.results import write_json, write_parquet
+from pipeline.report.by_hand_words import drift_would_be
+from pipeline.results import read_table, write_json, write_parquet
 from pipeline.results.drift import TestDrift
 from pipeline.results.model import read
 from pipeline.results.repeatability import Repeatability
@@ -22,8 +23,10 @@ def results(tmp_path_factory):
     frames = {"healthy": made(Truth(program=short_program()), 1).stops, "glazed": made(Truth(glaze_loss=0.10), 2).stops}
     for test, frame in frames.items():
         write_parquet(root / "tests" / test / "stops.parquet", frame)
+        write_parquet(root / "tests" / test / "excluded.parquet", empty(STOPS))
         write_json(root / "tests" / test / "summary.json", {"test": test, "unusable": None})
-    write_parquet(root / "tests" / "broken" / "stops.parquet", empty(STOPS))
+    for name in ("stops", "excluded"):
+        write_parquet(root / "tests" / "broken" / f"{name}.parquet", empty(STOPS))
     write_json(root / "tests" / "broken" / "summary.json", {"test": "broken", "unusable": "test.yaml: no such key"})
     repeatability.run(
         compound="Marram 4", archive=root, tests=[*frames, "broken"], results=root, settings=SETTINGS,
@@ -63,6 +66,28 @@ def test_healthy_and_glazed(results):
     assert "NaN" not in text and "Infinity" not in text
 
 
+def test_what_was_excluded_by_hand_cannot_hide_a_fall(results):
+    """The low checks of a glazed test taken out: what the verdict would be with them stands beside it."""
+    glazed = drift_of(results, "glazed")
+    frame = read_table(results / "tests" / "glazed" / "stops.parquet")
+    low = (pl.col("stop") >= glazed.onset_low) & (pl.col("purpose") == "check")
+    used = frame.with_columns(
+        pl.when(low).then(pl.lit("rejected")).otherwise(pl.col("status")).alias("status"),
+        pl.when(~low).then(pl.col("mu")).alias("mu"),
+    )
+    into = results / "tests" / "by_hand"
+    write_parquet(into / "stops.parquet", used)
+    write_parquet(into / "excluded.parquet", frame.filter(low))
+    write_json(into / "summary.json", {"test": "by_hand", "unusable": None})
+    found = drift_of(results, "by_hand")
+    assert (glazed.excluded, glazed.verdict) == (None, "glazing-like") and found.verdict != "glazing-like"
+    with_them = found.excluded
+    assert with_them.stops == frame.filter(low)["stop"].to_list() and with_them.verdict == "glazing-like"
+    assert (with_them.onset_stop, with_them.mu_loss) == (glazed.onset_stop, glazed.mu_loss)
+    (said,) = drift_would_be(found)
+    assert f"would be glazing-like, first affected stop {glazed.onset_stop}" in said
+
+
 def test_unusable_test_says_why(results):
     content = drift_of(results, "broken")
     assert content.unusable == content.evidence.why == "test.yaml: no such key"
@@ -89,6 +114,7 @@ def test_summary_rows_without_channels_are_undetermined(results):
     )))  # fmt: skip
     into = results / "tests" / "bare"
     write_parquet(into / "stops.parquet", bare)
+    write_parquet(into / "excluded.parquet", empty(STOPS))
     write_json(into / "summary.json", {"test": "a", "unusable": None})
     stage.run(folder=results / "bare", settings=SETTINGS, repeatability=None, into=into)
     assert read(into / "drift.json", TestDrift).verdict in ("none", "undetermined")

@@ -8,6 +8,7 @@ from pipeline.friction.by_hand import with_excluded
 from pipeline.friction.stage import mapped, wanted_of
 from pipeline.method import Method
 from pipeline.report.by_hand_words import sentences, would_be
+from pipeline.results.drift import TestDrift
 from pipeline.vocabulary import STOPS, empty
 from tests.friction.makers import Law, one_test
 from tests.friction.test_stage import run_on
@@ -42,7 +43,7 @@ def test_the_window_with_them_is_that_of_the_whole_test(tmp_path, tables):
     said = would_be(found)
     assert f"would be {truth.low_c:.0f} °C to {truth.high_c:.0f} °C with a mean µ of {truth.mu_mean:.3f}" in said
     assert f"as used it is {found.window.low_c:.0f} °C to {found.window.high_c:.0f} °C" in said
-    assert sentences(None, found) == []
+    assert sentences(None, found, TestDrift(test="t1")) == []
 
 
 def test_stops_that_no_map_would_use_change_nothing_and_nothing_is_fitted(tables):

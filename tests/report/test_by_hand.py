@@ -28,6 +28,9 @@ def made(tmp_path_factory):
         test="m4-a", excluded={"stops": [60, 61], "of_the_map": [60, 61], "window": other}
     )
     write_json(into / "friction.json", friction)
+    drift = contents.drift_json(stops, "none", test="m4-a")
+    drift["excluded"] = {"stops": [60, 61], "verdict": "glazing-like", "onset_stop": 58, "mu_loss": 0.0441}
+    write_json(into / "drift.json", drift)
     return root, into, folder, arguments
 
 
@@ -43,6 +46,9 @@ def test_the_page_shows_them(made):
         "as used it is 231 °C to 604 °C with a mean µ of 0.443." in text
     )
     assert "excluded by hand (not used)" in page
+    assert (
+        "the drift verdict would be glazing-like, first affected stop 58, loss of µ 0.044; as used it is none" in text
+    )
 
 
 def test_the_sheet_counts_them_with_the_reason(made):
@@ -57,4 +63,6 @@ def test_the_sheet_counts_them_with_the_reason(made):
     (count,) = (n for n in numbers if n["label"] == "m4-a: stops excluded by hand, entry 1")
     assert count["value"] == 2
     (high,) = (n for n in numbers if n["label"] == "m4-a: window without the exclusion, upper end")
+    (loss,) = (n for n in numbers if n["label"] == "m4-a: loss of µ without the exclusion")
+    assert (loss["value"], loss["key"]) == (0.0441, "/excluded/mu_loss")
     assert (high["value"], high["file"], high["key"]) == (512.0, "tests/m4-a/friction.json", "/excluded/window/high_c")

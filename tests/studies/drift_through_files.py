@@ -25,7 +25,7 @@ from pipeline.results import write_json, write_parquet
 from pipeline.results.drift import TestDrift
 from pipeline.results.model import read
 from pipeline.stops import stage as stops
-from pipeline.vocabulary import STOPS, conform
+from pipeline.vocabulary import STOPS, conform, empty
 from rig_samples.scenario import specimen
 from rig_samples.simulator.brake import Rig
 from rig_samples.simulator.material import MARRAM_4, Material
@@ -111,6 +111,7 @@ def judged(named: dict[str, Case], level: str, seed: int, root: Path) -> list[Ju
         if level == "stops":
             test = simulate_stops(case.program, case.material, **made)
             write_parquet(into / "stops.parquet", conform(test.stops, STOPS))
+            write_parquet(into / "excluded.parquet", empty(STOPS))
             write_json(into / "summary.json", {"test": into.name, "unusable": None})
         else:
             folder = root / "archive" / slug(name)

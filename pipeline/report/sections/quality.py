@@ -124,6 +124,7 @@ def by_hand(inputs: Inputs) -> list[Table | Text]:
             rows.append([test.test, count, by_hand_words.stops_words(one.stops), one.reason, by_hand_words.who(one)])
         if test.friction.result.excluded is not None:
             said.append(_would_be(test))
+            said += _drift_would_be(test)
     if not rows:
         return []
     caption = "Stops excluded by hand: shown on the test's page and not used; their energy and wear are counted"
@@ -151,6 +152,23 @@ def _would_be(test: OfTest) -> Text:
         "{test}: without the exclusion the friction window of this test would be {with_low} to {with_high} with a mean µ of {with_mu}; as used it "
         "is {used_low} to {used_high} with {used_mu}.", values, "open",
     )  # fmt: skip
+
+
+def _drift_would_be(test: OfTest) -> list[Text]:
+    """The drift verdict without the exclusion beside the one as used, with both losses."""
+    with_them = test.drift.part(lambda d: d.excluded)
+    if with_them is None:
+        return []
+    name, used = test.test, test.drift
+    values: dict[str, Cell] = {
+        "test": name,
+        "with": with_them.result.verdict or "not given",
+        "used": used.result.verdict or "not given",
+        "with_loss": with_them.number(f"{name}: loss of µ without the exclusion", lambda d: d.mu_loss, decimals=3),
+        "used_loss": used.number(f"{name}: loss of µ as used", lambda d: d.mu_loss, decimals=3),
+    }
+    words = "{test}: without the exclusion the drift verdict would be {with} (loss of µ {with_loss}); as used it is {used} ({used_loss})."
+    return [Text(words, values, "open")]
 
 
 def event_rows(inputs: Inputs) -> list[list[Cell]]:
