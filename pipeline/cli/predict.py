@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import InputError
-from pipeline.inputs.quantities import to_si
+from pipeline.inputs.quantities import DIMENSIONS, to_si
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.face import FaceModel, FaceStop
 from pipeline.results.model import Interval, read
@@ -76,9 +76,14 @@ def _asked(
     from pipeline.face.predict import Asked
 
     first, last = (_speed(flag, text, model) for flag, text in zip(("--from", "--to"), speeds, strict=True))
-    if not first > last >= 0:
+    for flag, value, text in zip(("--from", "--to"), (first, last), speeds, strict=True):
+        if value < 0:
+            raise InputError(f"{flag}: {text!r} is a negative speed; give speeds from 0 up")
+    if not first > last:
         raise InputError("--from must be above --to")
     initial = _si("--temperature", temperature, "temperature")
+    if initial <= 0:
+        raise InputError(f"--temperature: {temperature!r} is not above absolute zero")
     mass = model.brake.inertia if inertia is None else _si("--inertia", inertia, "inertia")
     pressure, torque, deceleration = wanted
     given = [
@@ -130,7 +135,10 @@ def _speed(flag: str, text: str, model: FaceModel) -> float:
     except ValueError:
         if model.brake.rolling_radius is None:
             return _si(flag, text, "angular_speed")
-        return _si(flag, text, "linear_speed") / model.brake.rolling_radius
+    try:
+        return to_si(text, "linear_speed") / model.brake.rolling_radius
+    except ValueError as error:
+        raise InputError(f"{flag}: {error}, or of the shaft: {DIMENSIONS['angular_speed'][1]}") from None
 
 
 def words(found: CompoundFriction, stop: FaceStop) -> str:

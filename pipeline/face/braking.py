@@ -19,6 +19,7 @@ from pipeline.heat import slab
 STEPS, NODES, GRADING = 40, 12, 1.45
 TABLE_K = 2.0
 ATTEMPTS, CLOSE = 12, 5e-4
+SLOWEST = 0.03  # of the start speed: from there a stop to rest goes on with its last torque
 
 
 @dataclass(frozen=True)
@@ -78,8 +79,8 @@ def laws(axis: Axis, fixed: Array, conductivity: Array, share: Array) -> Laws:
 
 @dataclass(frozen=True)
 class Braking:
-    """What came of brakings, arrays [n] or along the way [n, STEPS]; SI. Means are over the evaluation window, from `built` of the
-    pressure on; time and angle over all of the braking."""
+    """What came of brakings, arrays [n] or along the way [n, STEPS]; SI. Means of mu are over the evaluation window, from `built` of
+    the pressure on; time, angle and torque over all of the braking, so that inertia (w1^2 - w2^2) / 2 = torque x angle."""
 
     mu: Array  # mean by the brake's average
     mu_start: Array  # first and last tenth of the time
@@ -115,7 +116,8 @@ def run(
     half = width[0] / (2 * laws_.conductivity[draw])
     done = np.linspace(0, 1, STEPS + 1) ** 1.4  # finest at the start
     # even in kinetic energy, so that a stop to rest ends with a step of little heat
-    speeds = np.sqrt(np.maximum(first[:, None] ** 2 + (last**2 - first**2)[:, None] * done, 0.0))
+    to = np.maximum(last, SLOWEST * first)
+    speeds = np.sqrt(np.maximum(first[:, None] ** 2 + (to**2 - first**2)[:, None] * done, 0.0))
     cells = np.repeat(np.asarray(initial, float)[None, :], NODES, axis=0)
     face = np.asarray(initial, float).copy()
     kelvin, mus, time, middle = (np.empty((n, STEPS)) for _ in range(4))
@@ -136,6 +138,8 @@ def run(
         kelvin[:, k], mus[:, k], time[:, k], middle[:, k] = guess, mu, dt, speed
         face, hottest = after, np.maximum(hottest, after)
     instant = np.cumsum(time, axis=1)
+    to_rest = inertia * (to - last) / torque[:, -1]
+    angle = (time * middle).sum(axis=1) + to_rest * (to + last) / 2
     inside = instant - time / 2 >= brake.built * brake.build_up
     inside[:, -1] = True
     way, spent = time * middle * inside, time * inside
@@ -150,9 +154,9 @@ def run(
         mu=mean(mus, {"distance": way, "time": spent, "energy": torque * way}[brake.average]),
         mu_start=mean(mus, spent * early),
         mu_end=mean(mus, spent * late),
-        time=instant[:, -1],
-        angle=(time * middle).sum(axis=1),
-        torque=mean(torque, way),
+        time=instant[:, -1] + to_rest,
+        angle=angle,
+        torque=inertia * (first**2 - last**2) / 2 / angle,
         face=hottest,
         bulk_end=width @ cells / plate.half_thickness,
         kelvin=kelvin,

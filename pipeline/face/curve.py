@@ -7,7 +7,7 @@ from scipy import special
 
 from pipeline.constants import Array
 from pipeline.face import braking, portable
-from pipeline.face.predict import FURTHER_K, SLOWEST, Asked, outside, stop_sd
+from pipeline.face.predict import FURTHER_K, Asked, outside, stop_sd
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import Curves
 from pipeline.friction.smooth import hats
@@ -34,7 +34,7 @@ def curve(
         one = np.ones(t.size)
         return braking.run(
             laws_, draw, brake, initial=t, pressure=pressure * one, first=asked.first * one,
-            last=max(asked.last, SLOWEST * asked.first) * one, inertia=asked.inertia * one, **changed,
+            last=asked.last * one, inertia=asked.inertia * one, **changed,
         )  # fmt: skip
 
     best = run(np.zeros(temperatures.size, int), temperatures)

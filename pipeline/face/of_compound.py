@@ -40,6 +40,8 @@ FEWEST_STOPS = 24
 LEAST_SPAN_K = 120.0  # of face temperatures
 MOST_POINTS = 36  # of the law's curve
 HELD_BACK = ("fade",)
+COLDEST = "coldest stop tested, dry"
+PAUSE_S, ALIKE_K = 3600.0, 20.0  # a rest in which carbon takes up moisture; starts as cold as another
 
 
 @dataclass(frozen=True)
@@ -164,9 +166,10 @@ def _fitted(
     if settings.temperature != "initial" and decided.used == "law":
         why = f"{decided.why}; but windows are in the {settings.temperature} temperature, which the law does not know"
         decided = decided.model_copy(update={"used": "map", "why": why})
+    whole = three_stops(model, reference, map_, None if found is None else found[0].temperature)
     result = FaceLaw(
-        stops_used=len(table), stops_without_trace=without, heat=heat_rows(fit, heat), left_out=errors, choice=decided,
-        stops=three_stops(model, reference, map_, None if found is None else found[0].temperature), curve=points, disagreements=said, notes=notes, model=model,
+        after_pause=after_pause([t.stops for t in tests], whole[0].temperature_c), stops_used=len(table), stops_without_trace=without, heat=heat_rows(fit, heat), left_out=errors, choice=decided,
+        stops=whole, curve=points, disagreements=said, notes=notes, model=model,
     )  # fmt: skip
     return Found(result, found if decided.used == "law" else None)
 
@@ -306,14 +309,16 @@ def _grid(map_: FrictionMap) -> tuple[Array, Array]:
 
 
 def beside(found: Curve | None, map_: FrictionMap) -> tuple[list[FacePoint], list[str]]:
-    """The law's curve beside the map's, and where their mean bands do not meet, in words."""
+    """The law's curve beside the map's, and where their difference is beyond its own 95 % interval, in words."""
     if found is None:
         return [], []
     from scipy.special import ndtri
 
     of_map = map_.predict(found.temperature)
-    low, high = (of_map.mu * np.exp(way * ndtri(0.975) * of_map.se / of_map.mu) for way in (-1, 1))
-    apart = (found.low > high) | (found.high < low)
+    # the calibration common to all stops moves both alike, so it is no part of their difference
+    apart = np.abs(np.log(found.mu / of_map.mu)) > ndtri(0.975) * np.hypot(
+        found.u_curve / found.mu, of_map.se / of_map.mu
+    )
     points = [
         FacePoint(
             temperature_c=float(found.temperature[i] - ZERO_C), mu=found.mu[i], low=found.low[i], high=found.high[i],
@@ -328,18 +333,18 @@ def beside(found: Curve | None, map_: FrictionMap) -> tuple[list[FacePoint], lis
         worst = first + int(np.argmax(np.abs(found.mu - of_map.mu)[first : last + 1]))
         t = found.temperature - ZERO_C
         said.append(
-            f"{t[first]:.0f} to {t[last]:.0f} C: law and map lie apart beyond their bands; most at {t[worst]:.0f} C, "
-            f"{found.mu[worst]:.3f} by the law, {of_map.mu[worst]:.3f} by the map"
+            f"{t[first]:.0f} to {t[last]:.0f} degC: law and map lie apart by more than both are uncertain; most at "
+            f"{t[worst]:.0f} degC, mu {found.mu[worst]:.3f} by the law, {of_map.mu[worst]:.3f} by the map"
         )
     return points, said
 
 
 def three_stops(model: FaceModel, reference: Asked, map_: FrictionMap, inside: Array | None) -> list[FaceStop]:
-    """Cold first stop, normal and hot at the reference pressure, and the pressures by which each of them would brake as the normal
+    """Coldest, normal and hot at the reference pressure, and the pressures by which each of them would brake as the normal
     stop does, and as the cold one does. Cold and hot are the ends of the initial temperatures that the law knows (`inside`, K)."""
     drawn = Drawn.of(model)
     t = map_.fit.data.temperature if inside is None else inside
-    places = {"cold first stop": float(t.min()), "normal": reference.initial, "hot": float(t.max())}
+    places = {COLDEST: float(t.min()), "normal": reference.initial, "hot": float(t.max())}
     asked = [_at(reference, name, kelvin) for name, kelvin in places.items()]
     found = predict.stops(drawn, asked)
     wanted = []
@@ -347,9 +352,33 @@ def three_stops(model: FaceModel, reference: Asked, map_: FrictionMap, inside: A
         torque = like.torque_nm.value
         for one in asked if torque is not None else ():
             if one.name != like.name:
-                words = f"the mean torque of the {like.name} stop, {torque:.0f} N m".replace("stop stop", "stop")
+                words = (
+                    f"the mean torque of the {'coldest' if like.name == COLDEST else like.name} stop, {torque:.0f} N m"
+                )
                 wanted.append(replace(one, pressure=None, torque=torque, wanted=words))
     return [*found, *predict.stops(drawn, wanted)]
+
+
+def after_pause(tests: Sequence[pl.DataFrame], celsius: float) -> str:
+    """What the stops know of a first stop after a pause that starts about as cold as `celsius`: those of the map are run dry, one
+    after the other, and moisture taken up in a rest may put the first one far lower."""
+    near = (pl.col("temperature_initial_c") - celsius).abs() <= ALIKE_K
+    rows = [
+        stops.filter(pl.col("idle_before_s") >= PAUSE_S, near, pl.col("mu").is_finite())["mu"]
+        for stops in tests
+        if "idle_before_s" in stops.columns
+    ]
+    mu = np.concatenate([np.zeros(0), *(row.to_numpy() for row in rows)])
+    where = f"within {ALIKE_K:.0f} K of {celsius:.0f} degC after a pause of an hour or more"
+    if not mu.size:
+        return (
+            "The first stop after a pause, or in the wet, is not known from these tests, and moisture can put it far lower: no "
+            f"stop began {where}"
+        )
+    return (
+        f"The first stop after a pause may differ from this: {mu.size} began {where}, with mu from {mu.min():.3f} to "
+        f"{mu.max():.3f}, each at its own pressure and speeds; in the wet none is known"
+    )
 
 
 def _at(reference: Asked, name: str, kelvin: float) -> Asked:

@@ -106,6 +106,8 @@ def brake_of(model: results.FaceModel) -> Brake:
         b.threshold,
         b.radius,
         model.build_up_s,
+        model.window_from,
+        model.average,
     )
 
 

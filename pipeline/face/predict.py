@@ -29,7 +29,6 @@ FACE_U = 0.02  # of the face's rise: what one dimension and a table of heat capa
 PRESSURE_SLACK = 0.05  # of the logarithm: set-points scatter
 NEAR = 0.01
 LITTLE_HEAT = 0.04  # share of the braking's energy that the slowest part may carry outside the tested speeds
-SLOWEST = 0.03  # of the start speed: where a stop to rest ends
 
 
 @dataclass(frozen=True)
@@ -96,6 +95,7 @@ def _alike(drawn: Drawn, asked: Sequence[Asked], sought: bool) -> list[FaceStop]
     reasons = [
         beyond[i]
         or _missed(one, float(best.torque[i]))
+        or _unbuilt(drawn.model, float(best.time[i]))
         or outside(drawn.model, best.rows(slice(i, i + 1)), float(pressure[i]), one)
         for i, one in enumerate(asked)
     ]
@@ -143,11 +143,17 @@ def _missed(asked: Asked, torque: float) -> str | None:
     return f"no pressure was found that brakes with {asked.torque:.0f} N m: friction changes too fast with it"
 
 
+def _unbuilt(model: FaceModel, time: float) -> str | None:
+    if time > model.build_up_s:
+        return None
+    return f"the stop ends after {time:.2f} s, before the pressure has built up ({model.build_up_s:.2f} s)"
+
+
 def _ends(asked: Sequence[Asked]) -> dict[str, Array]:
     return {
         "initial": np.array([a.initial for a in asked]),
         "first": np.array([a.first for a in asked]),
-        "last": np.array([max(a.last, SLOWEST * a.first) for a in asked]),
+        "last": np.array([a.last for a in asked]),
         "inertia": np.array([a.inertia for a in asked]),
     }
 

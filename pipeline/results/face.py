@@ -49,7 +49,7 @@ class FaceChoice(Result):
 class FaceStop(Result):
     """A whole stop at one condition by the law; intervals hold the mean of stops, heat inputs and calibration included."""
 
-    name: str = given("cold first stop, normal, hot, or what was asked for")
+    name: str = given("coldest stop tested, dry; normal; hot; or what was asked for")
     temperature_c: float = given("initial temperature of the disc", "degC")
     speed_start_rpm: float = given("shaft speed at the start", "rpm")
     speed_end_rpm: float = given("shaft speed at the end", "rpm")
@@ -59,10 +59,12 @@ class FaceStop(Result):
     mu_single: Interval = given("where a single stop's mean lies, at the file's coverage")
     mu_start: Interval = given("first tenth of the time")
     mu_end: Interval = given("last tenth")
-    torque_nm: Interval = given("mean over distance", "N m")
+    torque_nm: Interval = given("mean over all of the distance, the build-up of pressure included", "N m")
     time_s: Interval = given("from brake start to the end, the rig's build-up of pressure included", "s")
     distance_m: Interval = given("way of the vehicle from brake start to the end; null without a rolling radius", "m")
-    deceleration_mps2: Interval = given("mean over distance at full pressure; null without a rolling radius", "m/s2")
+    deceleration_mps2: Interval = given(
+        "mean over all of the distance: (v1^2 - v2^2) / (2 distance); null without a rolling radius", "m/s2"
+    )
     face_peak_c: Interval = given("hottest face in the stop", "degC")
     why: str | None = given("why nothing is given: where the stop would leave the data, and how far", default=None)
 
@@ -77,7 +79,7 @@ class FacePoint(Result):
     tolerance_low: float = given("lower end of the tolerance band")
     tolerance_high: float = given("upper end")
     map_mu: float | None = given("the map's mean", default=None)
-    apart: bool = given("whether the two bands of the mean do not meet")
+    apart: bool = given("whether the difference of the two means is beyond its own 95 % interval")
 
 
 class Hull(Result):
@@ -148,10 +150,15 @@ class FaceLaw(Result):
     heat: list[HeatInput] = given("conductivity and heat share", default_factory=list)
     left_out: list[LeftOutErrors] = given("law and map at what was left out", default_factory=list)
     choice: FaceChoice | None = given("which of the two is used, and why", default=None)
-    stops: list[FaceStop] = given("cold first stop, normal and hot", default_factory=list)
+    stops: list[FaceStop] = given("coldest stop tested (dry), normal and hot", default_factory=list)
     curve: list[FacePoint] = given(
         "mu over the initial temperature at the reference conditions, beside the map", default_factory=list
     )
-    disagreements: list[str] = given("where law and map lie apart beyond their bands", default_factory=list)
+    after_pause: str | None = given(
+        "what the tests know of a first stop after a pause at the temperature of the coldest stop", default=None
+    )
+    disagreements: list[str] = given(
+        "where law and map lie apart beyond what both are uncertain by", default_factory=list
+    )
     notes: list[str] = given("reservations", default_factory=list)
     model: FaceModel | None = given("the law itself", default=None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pipeline.cli import run
@@ -52,6 +53,9 @@ def test_pressure_for_a_deceleration_gives_that_deceleration(results: Path, caps
     assert call(results, "--deceleration", f"{slowing:.4f} m/s^2", "--json") == 0
     found = json.loads(capsys.readouterr().out)
     assert found["pressure_bar"]["value"] == pytest.approx(bar, rel=2e-3)
+    assert found["deceleration_mps2"]["value"] == pytest.approx(slowing, rel=1e-3)
+    v = np.array([given["speed_start_rpm"], given["speed_end_rpm"]]) * np.pi / 30 * 0.32
+    assert (v[0] ** 2 - v[1] ** 2) / 2 / found["distance_m"]["value"] == pytest.approx(slowing, rel=1e-3)
     assert found["pressure_bar"]["low"] < bar < found["pressure_bar"]["high"]
 
 
@@ -65,6 +69,30 @@ def test_a_pressure_that_presses_nothing_is_refused(results: Path, capsys: pytes
     assert call(results, "--pressure", "0.001 bar") == 3
     said = capsys.readouterr().out
     assert "pressure 0.0 bar is" in said and "below the data" in said
+
+
+def test_a_stop_that_ends_inside_the_build_up_is_refused(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bar = world()[0].compound.reference.pressure_bar
+    assert call(results, "--pressure", f"{bar:.2f} bar", "--inertia", "0.05 kg m^2") == 3
+    assert "before the pressure has built up" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "temperature", "said"),
+    [
+        ("1000 rpm", "500 rpm", "-300 degC", "absolute zero"),
+        ("1000 rpm", "-5 rpm", "250 degC", "--to: '-5 rpm' is a negative speed"),
+        ("-1000 rpm", "500 rpm", "250 degC", "--from: '-1000 rpm' is a negative speed"),
+        ("1000 parsec", "500 rpm", "250 degC", "rpm"),
+    ],
+)
+def test_what_cannot_be_is_a_wrong_call(
+    results: Path, first: str, last: str, temperature: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["predict", str(results), "Face 1", f"--from={first}", f"--to={last}", f"--temperature={temperature}"]
+    assert run([*words, "--pressure", "30 bar"]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert said in line
 
 
 @pytest.mark.parametrize(

@@ -38,7 +38,15 @@ def test_even_friction_slows_evenly() -> None:
 
 def test_pressure_that_builds_up_evenly_costs_half_its_time() -> None:
     slow = Brake(PLATE, BRAKE.push, BRAKE.threshold, BRAKE.radius, build_up=0.3)
+    run = one(even_law(0.4), slow)
+    assert run.torque[0] * run.angle[0] == pytest.approx(22.0 * (150.0**2 - 50.0**2) / 2)
     assert one(even_law(0.4), slow).time[0] - one(even_law(0.4)).time[0] == pytest.approx(0.15, abs=0.003)
+
+
+def test_a_stop_to_rest_ends_at_rest() -> None:
+    run, torque = one(even_law(0.4), last=0.0), 2 * 0.4 * BRAKE.push * (30e5 - 0.4e5) * BRAKE.radius
+    assert run.time[0] == pytest.approx(22.0 * 150.0 / torque)
+    assert run.angle[0] == pytest.approx(22.0 * 150.0**2 / 2 / torque)
 
 
 def test_all_heat_that_goes_in_is_stored() -> None:

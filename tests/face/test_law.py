@@ -102,7 +102,7 @@ def test_outside_the_data_is_refused_with_direction() -> None:
 
 def test_cold_needs_more_pressure_than_normal_for_one_torque() -> None:
     stops = {(s.name, s.wanted is None): s for s in world()[3].result.stops}
-    cold, normal = stops["cold first stop", True], stops["normal", True]
+    cold, normal = stops["coldest stop tested, dry", True], stops["normal", True]
     assert cold.mu.value < normal.mu.value
     same = stops["normal", False]
     if same.why is None:

@@ -35,9 +35,9 @@ def test_a_law_is_told_with_its_choice_errors_heat_and_stops() -> None:
     assert [row[0] for row in errors.rows][:1] == ["cells"]
     assert errors.rows[0][2].key == "/face_law/left_out/0/law"
     names = [row[0] for row in stops.rows]
-    assert {"cold first stop", "normal", "hot"} <= set(names)
+    assert {"coldest stop tested, dry", "normal", "hot"} <= set(names)
     assert all(len(row) == len(stops.head) for row in stops.rows)
-    cold = stops.rows[names.index("cold first stop")]
+    cold = stops.rows[names.index("coldest stop tested, dry")]
     assert cold[2].low is None and " to " in cold[3].bare  # the pressure was given, the friction has an interval
     # the cards give no rolling radius: two columns less, and the reason once
     assert "Distance (m)" not in stops.head and "the card gives no rolling radius" in said

@@ -107,14 +107,13 @@ def given_tests(made: Made, stated: bool, rng: np.random.Generator, gain: float 
 
 
 def true_stop(made: Made, celsius: float, bar: float, rpm: float) -> tuple[float, float, float, float]:
-    """(mean mu, mean torque over distance, time, hottest face) of a stop without scatter; the torque without the build-up."""
+    """(mean mu, mean torque over distance, time, hottest face) of a stop without scatter; the torque over all of the way."""
     c, one = made.compound, np.ones(1)
     run = face_compounds.simulate(
         c.law, c.disc, c.brake, c.reference, celsius * one, bar * one, rpm * one, one, 0 * one
     )
-    rows = slice(face_compounds.BUILD_UP_STEPS, None)
-    over, speed = run.time[rows, 0], run.speed[rows, 0]
-    torque = np.trapezoid(run.torque[rows, 0] * speed, over) / np.trapezoid(speed, over)
+    over, speed = run.time[:, 0], run.speed[:, 0]
+    torque = np.trapezoid(run.torque[:, 0] * speed, over) / np.trapezoid(speed, over)
     return float(run.mean()[0]), float(torque), float(run.time[-1, 0]), float(run.face.max())
 
 

@@ -3,6 +3,7 @@ and whole stops cold, normal and hot."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 
 from pipeline.report.document import Cell, Items, Picture, Table, Text
@@ -43,7 +44,7 @@ def parts(inputs: Inputs) -> list[Part]:
     said: list[Part] = [
         Text(
             "Curve, window and what rests on them are those of {chosen}: {why}. The rule: {rule}.",
-            {"chosen": chosen, "why": law.choice.why, "rule": law.choice.rule},
+            {"chosen": chosen, "why": on_sheet(law.choice.why), "rule": on_sheet(law.choice.rule)},
         )
     ]
     rows = [left_out_row(one) for one in cited.each(lambda found: found.left_out)]
@@ -67,15 +68,22 @@ def parts(inputs: Inputs) -> list[Part]:
         shown = [i for i, (_, pick) in enumerate(COLUMNS) if any(pick(one.result).value is not None for one in given)]
         head = [*STOP_HEAD[:3], *(STOP_HEAD[3 + i] for i in shown)]
         said.append(Table(caption, head, [stop_row(one, shown) for one in given]))
+        if law.after_pause:
+            said.append(Text("{text}.", {"text": on_sheet(law.after_pause)}, "open"))
         lacking = {why for i, (_, pick) in enumerate(COLUMNS) if i not in shown and (why := pick(given[0].result).why)}
         said += [Text("No way and no deceleration of a vehicle: {why}.", {"why": why}) for why in sorted(lacking)]
     said += [
-        Text("Not given, {name}: {why}.", {"name": name_of(stop), "why": stop.why.rstrip(".")}, "open")
+        Text("Not given, {name}: {why}.", {"name": name_of(stop), "why": on_sheet(stop.why)}, "open")
         for stop in law.stops
         if stop.why
     ]
-    said += [Text("Law and map disagree: {text}.", {"text": text.rstrip(".")}, "open") for text in law.disagreements]
-    return [*said, *(Text("{note}.", {"note": note.rstrip(".")}, sentence=True) for note in law.notes)]
+    said += [Text("Law and map disagree: {text}.", {"text": on_sheet(text)}, "open") for text in law.disagreements]
+    return [*said, *(Text("{note}.", {"note": on_sheet(note)}, sentence=True) for note in law.notes)]
+
+
+def on_sheet(text: str) -> str:
+    """A sentence of friction.json with the sheet's signs and no full stop."""
+    return re.sub(r"\bmu\b", "µ", text.replace("degC", "°C")).rstrip(".")
 
 
 def left_out_row(one: Cited[LeftOutErrors]) -> list[Cell]:
