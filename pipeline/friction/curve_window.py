@@ -80,4 +80,4 @@ def window_found(map_: FrictionMap, curve: Curve, drawn: Curves, settings: Frict
 def interval(end: window.End) -> EndInterval:
     if end.low is None or end.high is None:
         return EndInterval(why="the data end here, the material's own limit lies beyond")
-    return EndInterval(low=end.low - ZERO_C, high=end.high - ZERO_C)
+    return EndInterval(low=end.low - ZERO_C, high=end.high - ZERO_C, beyond_data=end.beyond)

@@ -28,6 +28,7 @@ class Elsewhere:
     wanted there)."""
 
     windows: list[WindowAt]
+    why: str | None  # why there is none at the conditions run
     holds: Holds | None
 
 
@@ -42,6 +43,7 @@ def elsewhere(
 ) -> Elsewhere:
     """Windows at the corners of what was run, in the reference's wanted band of mu, and at what the target asks for."""
     found = places.corners(map_)
+    why = None if found else places.why_no_corner(map_)
     if wanted.at is not None:
         found = [places.asked(map_, *wanted.at), *found]
     windows, holds, draws = [], None, posterior.thinned(draws, FITS)
@@ -59,7 +61,7 @@ def elsewhere(
         if place.asked and wanted.mu is not None and wanted.temperatures is not None:
             over = verdict.over_window(curve, answers, wanted.mu, wanted.temperatures)
             holds = over.model_copy(update={"at": words(place)})
-    return Elsewhere(windows, holds)
+    return Elsewhere(windows, why, holds)
 
 
 def at_place(

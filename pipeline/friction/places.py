@@ -18,6 +18,7 @@ from pipeline.friction.map import FrictionMap
 from pipeline.friction.support import MARGIN, Support
 
 GRID_K = 5.0
+ZERO_C = 273.15
 FEWEST_STOPS, FEWEST_K = 6, 60.0
 PRESSURE, SPEED, ENERGY = (effects.NAMES.index(name) for name in ("pressure", "speed", "energy"))
 
@@ -34,17 +35,45 @@ class Place:
     asked: bool = False
 
 
+def conditions(map_: FrictionMap) -> list[np.ndarray]:
+    """The stops (n,) of each pressure, speed and energy density run."""
+    logs = map_.logs
+    middles: list[np.ndarray] = []
+    for row in logs:
+        if not any((np.abs(row - known) <= ALIKE[1:]).all() for known in middles):
+            middles.append(row)
+    return [(np.abs(logs - middle) <= ALIKE[1:]).all(axis=1) for middle in middles]
+
+
+def why_no_corner(map_: FrictionMap) -> str:
+    """Why `corners` has none, with the conditions beside the reference's that have the most stops."""
+    reference, medians = map_.reference, [(np.median(map_.logs[own], axis=0), own) for own in conditions(map_)]
+    beside = [PRESSURE, ENERGY]
+    others = [(middle, own) for middle, own in medians if (np.abs(middle) > ALIKE[1:])[beside].any()]
+    if not others:
+        return "no other pressure or energy density than the reference's was run"
+    middle, own = max(others, key=lambda other: other[1].sum())
+    t = map_.own_temperature[own] - ZERO_C
+    at = [
+        f"{value:.3g} {unit}"
+        for name, value, unit in (
+            ("pressure", reference.pressure * np.exp(middle[PRESSURE]) / 1e5, "bar"),
+            ("energy", reference.energy_density * np.exp(middle[ENERGY]) / 1e6, "J/mm2"),
+        )
+        if name not in map_.missing
+    ]
+    return (
+        f"no pressure and energy density but the reference's has {FEWEST_STOPS} stops over an unbroken {FEWEST_K:.0f} K; "
+        f"the most stops of another are {own.sum()} at {' and '.join(at)}, {t.min():.0f} to {t.max():.0f} C"
+    )
+
+
 def corners(map_: FrictionMap) -> list[Place]:
     """The corners of the conditions run but for the reference's own; at most four."""
     logs, reference = map_.logs, map_.reference
-    conditions: list[np.ndarray] = []
-    for row in logs:
-        if not any((np.abs(row - known) <= ALIKE[1:]).all() for known in conditions):
-            conditions.append(row)
     found: list[Place] = []
     enough = []
-    for middle in conditions:
-        own = (np.abs(logs - middle) <= ALIKE[1:]).all(axis=1)
+    for own in conditions(map_):
         t = np.sort(map_.own_temperature[own])
         stretches = tuple(Support(t, logs[own], map_.support.gap).stretches())
         if t.size >= FEWEST_STOPS and max((b - a for a, b in stretches), default=0.0) >= FEWEST_K:

@@ -70,6 +70,7 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
         wanted_from=found.source,
         wanted_mu=list(found.band),
         windows_at=others.windows,
+        windows_at_why=others.why,
         holds=others.holds or holds(curve, answers, wanted),
         curve=curve_points(curve, answers),
         landmarks=landmarks(curve, drawn, confidence),

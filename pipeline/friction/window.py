@@ -2,8 +2,10 @@
 
 Ends lie where the band's edge crosses the wanted limit (linear between grid points) or where the data end.
 The interval of an end that the band limits is where the edge that truly holds the coverage crosses: curve and
-scatter are drawn from their joint uncertainty, each draw's crossing next to the end found, and the end
-itself, the more careful one, is taken in.
+scatter are drawn from their joint uncertainty, each draw's crossing next to the end found. The end itself is where
+the band widened for its confidence crosses. It lies near the careful side of the interval and not at it: the
+interval may reach some kelvin further into the window, and where it does not reach the end, the end is taken in.
+A draw that crosses nowhere ends where the data do, so an interval that reaches there is open (`beyond`).
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from scipy import special
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import FARTHEST, Curves, interval
 
+AT_EDGE_K = 0.01
 WITHOUT_TARGET = 0.15  # the wanted band about the plateau's mean where no target gives one
 
 
@@ -28,6 +31,7 @@ class End:
     why: str
     low: float | None = None
     high: float | None = None
+    beyond: bool = False  # the interval reaches the end of the data: the end may lie beyond it
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,10 @@ def with_intervals(
             found.append(end)
             continue
         low, high = interval(crossings(curve, slack, end.temperature, outward), drawn.weight, confidence)
-        found.append(replace(end, low=min(low, end.temperature), high=max(high, end.temperature)))
+        low, high = min(low, end.temperature), max(high, end.temperature)
+        stretch = curve.temperature[curve.stretch == stretch_of(curve, end.temperature)]
+        beyond = high >= stretch[-1] - AT_EDGE_K if outward > 0 else low <= stretch[0] + AT_EDGE_K
+        found.append(replace(end, low=low, high=high, beyond=bool(beyond)))
     return found[0], found[1]
 
 
@@ -132,12 +139,16 @@ def true_slack(drawn: Curves, link: str, wanted: tuple[float, float], coverage: 
     return np.minimum(low - wanted[0], wanted[1] - high)
 
 
+def stretch_of(curve: Curve, temperature: float) -> int:
+    """The unbroken stretch of the curve nearest to a temperature (K)."""
+    return int(curve.stretch[np.argmin(np.abs(curve.temperature - temperature))])
+
+
 def crossings(curve: Curve, slack: np.ndarray, end: float, outward: int) -> np.ndarray:
     """Temperature at which each drawn slack changes sign nearest to `end` (K); the stretch's end where it
     never does.
     """
-    k = curve.stretch[np.argmin(np.abs(curve.temperature - end))]
-    rows = np.flatnonzero(curve.stretch == k)
+    rows = np.flatnonzero(curve.stretch == stretch_of(curve, end))
     t, s = curve.temperature[rows], slack[:, rows] * 1.0
     inner, outer = (slice(0, -1), slice(1, None)) if outward > 0 else (slice(1, None), slice(0, -1))
     leaves = (s[:, inner] >= 0) & (s[:, outer] < 0)

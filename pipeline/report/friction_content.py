@@ -212,6 +212,11 @@ def notes(friction: TestFriction) -> list[str]:
         f"No value between {fixed(gap.from_c, 0)} and {fixed(gap.to_c, 0)} °C: the data have a gap there."
         for gap in friction.gaps
     ]
+    if friction.windows_at_why:
+        said.append(
+            f"No window at the other pressures and energy densities that were run: {friction.windows_at_why}. The window holds at "
+            "its reference conditions; gentler or harder stops inside its temperatures may lie elsewhere."
+        )
     model = friction.model
     if model is not None:
         kept = ", ".join(model.kept) or "temperature alone"

@@ -144,7 +144,17 @@ def window_words(friction: TestFriction | CompoundFriction) -> str:
     limits = ((window.low_limited_by, "lower"), (window.high_limited_by, "upper"))
     ends = [words for by, words in limits if by == "data"]
     limited = f" ({' and '.join(ends)} end where the data end)" if ends else ""
-    return f"{window.low_c:.0f} to {window.high_c:.0f} °C{limited}"
+    return f"{window.low_c:.0f} to {window.high_c:.0f} °C{limited}{narrowest_words(friction)}"
+
+
+def narrowest_words(friction: TestFriction | CompoundFriction) -> str:
+    """The narrowest batch's window, where that of the batches taken together reaches beyond it."""
+    place = verdicts.narrowest(friction) if isinstance(friction, CompoundFriction) else None
+    if place is None or not isinstance(friction, CompoundFriction):
+        return ""
+    batch = friction.by_batch[place]
+    own = f"{batch.window.low_c:.0f} to {batch.window.high_c:.0f} °C" if batch.window else "none"
+    return f", over the batches taken together; the narrowest, batch {batch.batch} alone: {own}"
 
 
 def drift_words(drift: TestDrift) -> str:

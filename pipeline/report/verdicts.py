@@ -8,7 +8,8 @@ from typing import Any
 from pipeline.report import numbers
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import EvidenceItem, Item, Size, TestDrift, Verdict
-from pipeline.results.friction import TestFriction
+from pipeline.results.friction import OfMap, TestFriction
+from pipeline.results.friction_map import EndInterval
 
 DRIFT: dict[Verdict, tuple[str, str]] = {
     "none": ("good", "No drift: friction at the checks stayed where the bedded map puts it."),
@@ -114,7 +115,7 @@ def window_sentence(friction: TestFriction) -> tuple[str, str]:
     if window is None:
         return "open", f"No friction window: {no_window(friction) or 'friction.json gives no reason'}"
     ends = [
-        (f"{at:.0f} °C{span(interval.low, interval.high)}", why)
+        (f"{at:.0f} °C{end_span(interval)}", why)
         for at, interval, why in (
             (window.low_c, window.low_interval_c, window.low_why),
             (window.high_c, window.high_interval_c, window.high_why),
@@ -124,7 +125,7 @@ def window_sentence(friction: TestFriction) -> tuple[str, str]:
     source = "" if targeted else f" The wanted band is {friction.wanted_from}."
     return (
         "good" if targeted else "open",
-        f"Friction window {ends[0][0]} to {ends[1][0]}{conditions(friction)}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
+        f"Friction window {ends[0][0]} to {ends[1][0]}{conditions(friction)}{not_elsewhere(friction)}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
     )
 
 
@@ -134,6 +135,30 @@ def conditions(friction: TestFriction) -> str:
     values = () if r is None else ((r.pressure_bar, "bar", 1), (r.energy_density_j_mm2, "J/mm²", 1))
     given = [f"{value:.{places}f} {unit}" for value, unit, places in values if value is not None]
     return f" at the reference's {' and '.join(given)}" if given else ""
+
+
+def not_elsewhere(friction: OfMap) -> str:
+    """What a window without others beside it does not say, in a phrase."""
+    return ", not for gentler or harder stops" if friction.windows_at_why else ""
+
+
+def end_span(interval: EndInterval) -> str:
+    """` (low to high)` of a window's end, open where the interval reaches the end of the data; or nothing."""
+    said = span(interval.low, interval.high)
+    return f"{said[:-1]}, where the data end, or beyond)" if said and interval.beyond_data else said
+
+
+def narrowest(friction: CompoundFriction) -> int | None:
+    """The place in `by_batch` of the batch with the narrowest window (or none), where the window of the batches taken
+    together reaches beyond it; None where it reaches beyond no batch's."""
+    window = friction.window
+    if window is None or not friction.by_batch:
+        return None
+    widths = [one.window.high_c - one.window.low_c if one.window else -1.0 for one in friction.by_batch]
+    place = widths.index(min(widths))
+    own = friction.by_batch[place].window
+    within = own is not None and own.low_c <= window.low_c and own.high_c >= window.high_c
+    return None if within else place
 
 
 def no_window(friction: TestFriction | CompoundFriction) -> str | None:

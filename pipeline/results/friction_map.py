@@ -34,6 +34,7 @@ class EndInterval(Result):
 
     low: float | None = given("lower end of the interval", "degC", default=None)
     high: float | None = given("upper end of the interval", "degC", default=None)
+    beyond_data: bool = given("whether it reaches the end of the data: the end may lie there or beyond", default=False)
     why: str | None = given("why there is none", default=None)
 
 

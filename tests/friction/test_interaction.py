@@ -151,6 +151,19 @@ def test_windows_stand_at_the_corners_of_what_was_run(map_: FrictionMap) -> None
     assert all(w.from_c is not None and w.from_c > 45 and w.to_c is not None and w.to_c < 515 for w in at.values())
 
 
+def test_without_a_window_elsewhere_the_reason_names_the_most_stops_beside_the_reference(stops: pl.DataFrame) -> None:
+    """Gentle stops at one temperature, however many, show no window."""
+    usual = pl.col("pressure_bar").is_between(35, 45) & (pl.col("energy_density_j_mm2") == 20)
+    gentle = (pl.col("block") == "map 20 10") & pl.col("temperature_initial_c").is_between(100, 190)
+    alone = fit_map(stops.filter(usual | gentle), SETTINGS)
+    assert places.corners(alone) == []
+    why = places.why_no_corner(alone)
+    assert "but the reference's has 6 stops over an unbroken 60 K" in why
+    assert "are 3 at 20 bar and 10 J/mm2, " in why or "are 6 at 20 bar and 10 J/mm2, " in why
+    only = fit_map(stops.filter(usual), SETTINGS)
+    assert places.why_no_corner(only) == "no other pressure or energy density than the reference's was run"
+
+
 def test_a_target_may_ask_for_conditions_inside_what_was_run(map_: FrictionMap) -> None:
     wanted = Wanted((0.25, 0.50), (573.0, 673.0), (30e5, 15e6))
     found = result.of_map(map_, SETTINGS, wanted, 0.0)

@@ -98,6 +98,19 @@ def test_interval_of_an_end() -> None:
     assert high.high - ZERO_C == pytest.approx(606 + 3.6, abs=0.3)
 
 
+def test_interval_that_reaches_the_end_of_the_data_is_open() -> None:
+    """Level uncertain by more than the room that is left at the hottest datum: some draws cross nowhere."""
+    part = T[T <= 610]
+    curve = curve_of(part, ramp(part))
+    ends = window.widest(curve, WANTED) or pytest.fail("no window")
+    assert ends[1].limited_by == "band"
+    low, high = window.with_intervals(
+        ends, curve, drawn_of(curve, shift=0.01), "identity", WANTED, confidence=0.9, coverage=0.9
+    )
+    assert high.beyond and high.high == curve.temperature[-1]
+    assert not low.beyond
+
+
 def test_plateau_band_without_target() -> None:
     (low, high), level = window.plateau_band(curve_of(T, ramp(T)))
     assert level == pytest.approx(0.48, abs=0.015)

@@ -16,6 +16,7 @@ from pipeline.report import index_page, off_band, plots, sheet
 from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
 from pipeline.results.batches import CompoundBatches
+from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.friction_map import Holds
 from pipeline.results.model import renewed
 from tests.report import contents, makers
@@ -217,3 +218,46 @@ def test_batches_that_differ_have_their_own_curves_in_the_figure(tmp_path: Path)
     assert not names & drawn(
         replace(loaded, batches=replace(loaded.batches, result=CompoundBatches.model_validate(same)))
     )
+
+
+WHY_NONE_ELSEWHERE = "no pressure and energy density but the reference's has 6 stops over an unbroken 60 K"
+
+
+def test_no_window_at_other_conditions_says_why_and_whom_the_window_is_not_for(tmp_path: Path) -> None:
+    def without(friction: dict[str, Any]) -> None:
+        friction.update(windows_at=[], windows_at_why=WHY_NONE_ELSEWHERE)
+
+    page = page_with(tmp_path / "test", friction=without)
+    assert WHY_NONE_ELSEWHERE in shown(page)
+    text, _ = starting(verdicts_of(page), "Friction window")
+    assert "not for gentler or harder stops" in text
+    friction = contents.full_friction_json(compound="Marram 4", windows_at=[], windows_at_why=WHY_NONE_ELSEWHERE)
+    sheets = shown(sheet_with(tmp_path / "compound", friction=friction))
+    assert WHY_NONE_ELSEWHERE in sheets and "not for gentler or harder stops" in sheets
+
+
+def test_the_narrowest_batchs_window_stands_beside_the_wider_one_of_all(tmp_path: Path) -> None:
+    friction = contents.full_friction_json(compound="Marram 4")
+    friction["by_batch"][1]["window"] = contents.window(low_c=247.0, high_c=590.0)
+    said = "batch M4-2409 alone: 247 °C to 590 °C"
+    made = sheet.made(**makers.results_of_compound(tmp_path, ("m4-a",), friction=friction))
+    assert said in made.sections[0].parts[0].text.replace("\u00a0", " ")
+    assert "batch M4-2409 alone: 247 to 590 °C" in index_page.window_words(CompoundFriction.model_validate(friction))
+    friction["by_batch"][1].update(window=None, window_reason="the band fits nowhere")
+    assert "batch M4-2409 alone: none" in index_page.window_words(CompoundFriction.model_validate(friction))
+    friction["by_batch"] = friction["by_batch"][:1]
+    assert "alone" not in index_page.window_words(CompoundFriction.model_validate(friction))
+
+
+def test_an_interval_that_reaches_the_end_of_the_data_is_open(tmp_path: Path) -> None:
+    opened = contents.window(
+        high_c=664.0, high_limited_by="band", high_interval_c={"low": 654.0, "high": 681.7, "beyond_data": True}
+    )
+
+    def wide(friction: dict[str, Any]) -> None:
+        friction["window"] = opened
+
+    text, _ = starting(verdicts_of(page_with(tmp_path / "test", friction=wide)), "Friction window")
+    assert "664 °C (654 to 682, where the data end, or beyond)" in text
+    friction = contents.full_friction_json(compound="Marram 4", window=opened)
+    assert "reaching to where the data end, or beyond" in shown(sheet_with(tmp_path / "compound", friction=friction))

@@ -11,6 +11,11 @@ HEAD = [
     "to (°C)", "Why there is none",
 ]  # fmt: skip
 
+NO_OTHER = (
+    "No window is given at the other pressures and energy densities that were run: {why}. The window above holds at its "
+    "reference conditions; gentler or harder stops inside its temperatures may lie elsewhere."
+)
+
 
 def windows_parts(inputs: Inputs) -> list[Text | Table]:
     """The windows at the corners of what was run and where the target asks, and how conditions move the curve."""
@@ -19,6 +24,9 @@ def windows_parts(inputs: Inputs) -> list[Text | Table]:
     if rows:
         title = "The window at other pressures and energy densities that were run, in the same wanted band of µ"
         parts.append(Table(title, HEAD, rows))
+    why = inputs.friction.result.windows_at_why
+    if why:
+        parts.append(Text(NO_OTHER, {"why": why}, "open"))
     parts += shift_text(inputs)
     parts += missed_text(inputs)
     return parts

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from pipeline.report import verdicts
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections import answers, conditions, face, honest
@@ -103,10 +104,43 @@ def window_text(inputs: Inputs) -> Text:
         "energy": reference(inputs)["energy"],
         "whose": "the batches tested" if inputs.friction.result.further_batch else "this specimen",
     }
+    elsewhere = ", not for gentler or harder stops" if inputs.friction.result.windows_at_why else ""
+    opened = {
+        name: ", the interval reaching to where the data end, or beyond" if interval.beyond_data else ""
+        for name, interval in (("low", window.result.low_interval_c), ("high", window.result.high_interval_c))
+    }
+    said, own = narrowest_batch(inputs)
     return Text(
-        "Friction window: {low} to {high} at the reference's {at} and {energy}. Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
-        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values, "good" if wanted_band(inputs) == TARGETED else "open",
+        f"Friction window: {{low}}{opened['low']} to {{high}}{opened['high']} at the reference's {{at}} and {{energy}}{elsewhere}. {said}"
+        "Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
+        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values | own, "good" if wanted_band(inputs) == TARGETED else "open",
     )  # fmt: skip
+
+
+def narrowest_batch(inputs: Inputs) -> tuple[str, dict[str, Cell]]:
+    """The narrowest batch's window in a sentence with its values, where that of the batches taken together reaches beyond
+    it; else nothing."""
+    place = verdicts.narrowest(inputs.friction.result)
+    if place is None:
+        return "", {}
+    batch = inputs.friction.each(lambda found: found.by_batch)[place]
+    name, none = batch.result.batch, batch.result.window_reason or "no window"
+    if batch.result.window is None:
+        said = "That is over the batches taken together; batch {batch} alone has none: {none}. "
+        return said, {"batch": name, "none": none.rstrip(".")}
+    values: dict[str, Cell] = {
+        "batch": name,
+        "own_low": batch.number(
+            f"batch {name} alone: window, lower end", lambda b: b.window.low_c if b.window else None, decimals=0
+        ),
+        "own_high": batch.number(
+            f"batch {name} alone: window, upper end", lambda b: b.window.high_c if b.window else None, decimals=0
+        ),
+    }
+    return (
+        "That is over the batches taken together; the narrowest, batch {batch} alone: {own_low} to {own_high}. ",
+        values,
+    )
 
 
 def wanted_band(inputs: Inputs) -> str:
