@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import DIMENSIONS, to_si
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.face import FaceModel, FaceStop
+from pipeline.results.face import FaceBatchStop, FaceModel, FaceStop
 from pipeline.results.model import Interval, read
 
 if TYPE_CHECKING:
@@ -111,7 +111,16 @@ def _asked(
         raise InputError("--deceleration needs a rolling radius, which the test cards do not give; use --torque")
     slowing = _above_zero("--deceleration", str(deceleration), "acceleration")
     needed = mass * slowing / model.brake.rolling_radius
-    return Asked("asked", initial, first, last, mass, torque=needed, wanted=f"a mean deceleration of {deceleration}")
+    return Asked(
+        "asked",
+        initial,
+        first,
+        last,
+        mass,
+        torque=needed,
+        wanted=f"a mean deceleration of {deceleration}",
+        sought="deceleration",
+    )
 
 
 def _si(flag: str, text: str, dimension: str) -> float:
@@ -149,32 +158,77 @@ def words(found: CompoundFriction, stop: FaceStop) -> str:
     ]
     if stop.why:
         return f"{rows[0]}\nnot given, outside what was tested: {stop.why}"
-    shown: list[tuple[str, Interval, str, int]] = [
-        ("line pressure", stop.pressure_bar, " bar", 1),
-        ("mu, mean over the stop", stop.mu, "", 3),
-        ("mu of a single stop", stop.mu_single, "", 3),
-        ("mu in the first tenth", stop.mu_start, "", 3),
-        ("mu in the last tenth", stop.mu_end, "", 3),
-        ("mean torque", stop.torque_nm, " N m", 0),
-        ("time", stop.time_s, " s", 2),
-        ("distance", stop.distance_m, " m", 1),
-        ("mean deceleration", stop.deceleration_mps2, " m/s2", 2),
-        ("hottest face", stop.face_peak_c, " degC", 0),
+    alone = stop.single
+    shown: list[tuple[str, Interval, Interval | None, str, int]] = [
+        ("line pressure", stop.pressure_bar, alone.pressure_bar if alone else None, " bar", 1),
+        ("mu, mean over the stop", stop.mu, alone.mu if alone else None, "", 3),
+        ("mu in the first tenth", stop.mu_start, None, "", 3),
+        ("mu in the last tenth", stop.mu_end, None, "", 3),
+        ("mean torque", stop.torque_nm, alone.torque_nm if alone else None, " N m", 0),
+        ("time", stop.time_s, alone.time_s if alone else None, " s", 2),
+        ("distance", stop.distance_m, alone.distance_m if alone else None, " m", 1),
+        ("mean deceleration", stop.deceleration_mps2, alone.deceleration_mps2 if alone else None, " m/s2", 2),
+        ("hottest face, by the model", stop.face_peak_c, None, " degC", 0),
     ]
-    rows += [f"  {name + ':':26}{_told(value, unit, places)}" for name, value, unit, places in shown]
+    wanted = {"torque": "mean torque", "deceleration": "mean deceleration"}.get(stop.sought or "")
+    rows += [
+        f"  {name + ':':28}{_told(value, unit, places, as_wanted=name == wanted)}{_alone(single, places)}"
+        for name, value, single, unit, places in shown
+    ]
+    rows += [f"  batch {one.batch + ':':22}{_of_batch(one)}" for one in stop.batches]
+    return "\n".join([*rows, *_footing(found, stop)])
+
+
+def _of_batch(one: FaceBatchStop) -> str:
+    shown = [("mu ", one.mu, "", 3), ("", one.time_s, " s", 2), ("", one.distance_m, " m", 1)]
+    shown.append(("", one.deceleration_mps2, " m/s2", 2))
+    return "; ".join(
+        name + _told(value, unit, places) for name, value, unit, places in shown if value.value is not None
+    )
+
+
+def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
+    """What the intervals are of, and every reservation."""
     law = found.face_law
-    if law is not None and law.model is not None:
-        rows.append(
-            f"in brackets: {100 * law.model.confidence:.0f} % intervals of the mean; of a single stop, where {100 * law.model.coverage:.0f} % of stops lie"
-        )
-    if law is not None and law.choice is not None and law.choice.used == "map":
+    if law is None or law.model is None:
+        return []
+    model = law.model
+    rows = [
+        f"in brackets: {100 * model.confidence:.0f} % intervals of the mean over stops, specimens and batches"
+        + (", for a batch of the mean over its specimens" if stop.batches else ""),
+        f"single: where {100 * model.coverage:.0f} % of single stops of further specimens lie (at {100 * model.confidence:.0f} % "
+        "confidence), of batches like those tested",
+    ]
+    if stop.sought:
+        rows.append("what was wanted holds for the mean; the intervals are those that the stated pressure gives")
+    heat = "; ".join(
+        f"{one.name} {one.value:.3g} (before the stops were looked at {one.before:.3g})" for one in law.heat
+    )
+    rows.append(
+        f"face temperatures rest on effective values of the law, no measurement of the disc: {heat}; the interval of the "
+        "hottest face is by what was known of them before"
+    )
+    if law.choice is not None and law.choice.used == "map":
         rows.append(f"reservation: windows of this compound rest on the map, as {law.choice.why}")
-    return "\n".join(rows)
+    rows += [f"reservation: {note}" for note in law.notes]
+    rows += [f"reservation: {text}" for text in law.disagreements]
+    rows.append(
+        "reservation: stops of a map follow one another; a first stop after a pause, or in the wet, is none of these"
+    )
+    return rows
 
 
-def _told(value: Interval, unit: str, places: int) -> str:
+def _told(value: Interval, unit: str, places: int, as_wanted: bool = False) -> str:
     if value.value is None:
         return f"not given: {value.why}"
+    said = f"{value.value:.{places}f}{unit}" + (", as wanted" if as_wanted else "")
     if value.low is None or value.high is None or value.low == value.high:
-        return f"{value.value:.{places}f}{unit}"
-    return f"{value.value:.{places}f}{unit} ({value.low:.{places}f} to {value.high:.{places}f})"
+        return said
+    return f"{said} ({value.low:.{places}f} to {value.high:.{places}f})"
+
+
+def _alone(value: Interval | None, places: int) -> str:
+    """The interval of a single stop."""
+    if value is None or value.low is None or value.high is None:
+        return ""
+    return f"; single: {value.low:.{places}f} to {value.high:.{places}f}"

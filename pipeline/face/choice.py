@@ -22,7 +22,7 @@ FEWEST_CELLS = 8
 DRAWS = 4999
 RULE = (
     f"the law where its rms error at cells left out is smaller than the map's by {100 * MARGIN:.0f} % or more and a one-sided "
-    f"randomisation test over the cells' squared errors gives p below {LEAST_P:g}; else the map"
+    f"randomisation test over the cells' squared errors gives p below {LEAST_P:g}, and its heat inputs are none that what was known rules out; else the map"
 )
 
 

@@ -6,8 +6,8 @@ import numpy as np
 from scipy import special
 
 from pipeline.constants import Array
-from pipeline.face import braking, portable
-from pipeline.face.predict import FURTHER_K, Asked, outside, stop_sd
+from pipeline.face import braking, portable, single
+from pipeline.face.predict import Asked, outside
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import Curves
 from pipeline.friction.smooth import hats
@@ -54,9 +54,7 @@ def curve(
     drawn = run(np.repeat(np.arange(1, DRAWS + 1), n), np.tile(t, DRAWS), level=level.ravel(), shift=flank.ravel())
     z = np.log(drawn.mu).reshape(DRAWS, n)
     best_t = run(np.zeros(n, int), t)
-    hotter = run(np.zeros(n, int), t, shift=FURTHER_K)
-    steep = np.log(hotter.mu / best_t.mu) / FURTHER_K
-    sd = stop_sd(model, steep)
+    sd = single.sds(model, lambda level, shift: run(np.zeros(n, int), t, level=level, shift=shift))["mu"]
     return _with_bands(model, t, stretch, near, best_t.mu, z, sd)
 
 
@@ -65,10 +63,7 @@ def _with_bands(
 ) -> tuple[Curve, Curves]:
     u = z.std(axis=0, ddof=1)
     half = special.ndtri((1 + model.confidence) / 2) * u
-    # degrees of freedom of the scatter: the stops, but for what a scatter between few specimens leaves open
-    dof = max(model.stops - 20.0, 5.0) if model.specimen_sd == 0 else 8.0
-    upper = np.sqrt(dof / (2 * special.gammaincinv(dof / 2, 1 - model.confidence)))
-    factor = special.ndtri((1 + model.coverage) / 2) * upper
+    factor, dof = single.tolerance(model)
     wide = np.sqrt((factor * sd) ** 2 + half**2)
     flat = np.ones(t.size)
     made = Curve(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -11,13 +11,13 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C, Array
-from pipeline.face import choice, curve, law, left_out, portable, predict
+from pipeline.face import choice, curve, law, left_out, portable, reservations, whole_stops
 from pipeline.face.braking import Brake
 from pipeline.face.cells import cells_of
 from pipeline.face.inputs import Inputs, inputs_of
 from pipeline.face.law import Law
 from pipeline.face.portable import Setting
-from pipeline.face.predict import Asked, Drawn
+from pipeline.face.predict import Asked
 from pipeline.face.samples import Segmented, samples_of, segmented
 from pipeline.face.temperature import faces_of
 from pipeline.friction.bands import Curve
@@ -31,7 +31,6 @@ from pipeline.results.face import (
     FaceLaw,
     FaceModel,
     FacePoint,
-    FaceStop,
     HeatInput,
     LeftOutErrors,
 )
@@ -40,8 +39,6 @@ FEWEST_STOPS = 24
 LEAST_SPAN_K = 120.0  # of face temperatures
 MOST_POINTS = 36  # of the law's curve
 HELD_BACK = ("fade",)
-COLDEST = "coldest stop tested, dry"
-PAUSE_S, ALIKE_K = 3600.0, 20.0  # a rest in which carbon takes up moisture; starts as cold as another
 
 
 @dataclass(frozen=True)
@@ -161,14 +158,18 @@ def _fitted(
         found = curve.curve(model, temperatures, reference, near)
         points, said = beside(found[0] if found else None, map_)
     notes = [f"{name}: left out of the law: {why}" for name, why in lacks.items()]
-    if not fit.converged:
-        notes.append("the search for the heat inputs did not settle: their values are the last ones tried")
+    doubts, barred = reservations.of_heat(fit, heat)
+    notes += doubts
+    if barred and decided.used == "law":
+        decided = decided.model_copy(update={"used": "map", "why": f"{decided.why}; but {barred}"})
+    if found is not None:
+        notes += whole_stops.begins_above(model, temperatures, found[0].temperature, reference)
     if settings.temperature != "initial" and decided.used == "law":
         why = f"{decided.why}; but windows are in the {settings.temperature} temperature, which the law does not know"
         decided = decided.model_copy(update={"used": "map", "why": why})
-    whole = three_stops(model, reference, map_, None if found is None else found[0].temperature)
+    whole = whole_stops.three_stops(model, reference, map_, None if found is None else found[0].temperature)
     result = FaceLaw(
-        after_pause=after_pause([t.stops for t in tests], whole[0].temperature_c), stops_used=len(table), stops_without_trace=without, heat=heat_rows(fit, heat), left_out=errors, choice=decided,
+        after_pause=whole_stops.after_pause([t.stops for t in tests], whole[0].temperature_c), stops_used=len(table), stops_without_trace=without, heat=heat_rows(fit, heat), left_out=errors, choice=decided,
         stops=whole, curve=points, disagreements=said, notes=notes, model=model,
     )  # fmt: skip
     return Found(result, found if decided.used == "law" else None)
@@ -337,49 +338,3 @@ def beside(found: Curve | None, map_: FrictionMap) -> tuple[list[FacePoint], lis
             f"{t[worst]:.0f} degC, mu {found.mu[worst]:.3f} by the law, {of_map.mu[worst]:.3f} by the map"
         )
     return points, said
-
-
-def three_stops(model: FaceModel, reference: Asked, map_: FrictionMap, inside: Array | None) -> list[FaceStop]:
-    """Coldest, normal and hot at the reference pressure, and the pressures by which each of them would brake as the normal
-    stop does, and as the cold one does. Cold and hot are the ends of the initial temperatures that the law knows (`inside`, K)."""
-    drawn = Drawn.of(model)
-    t = map_.fit.data.temperature if inside is None else inside
-    places = {COLDEST: float(t.min()), "normal": reference.initial, "hot": float(t.max())}
-    asked = [_at(reference, name, kelvin) for name, kelvin in places.items()]
-    found = predict.stops(drawn, asked)
-    wanted = []
-    for like in (found[1], found[0]):
-        torque = like.torque_nm.value
-        for one in asked if torque is not None else ():
-            if one.name != like.name:
-                words = (
-                    f"the mean torque of the {'coldest' if like.name == COLDEST else like.name} stop, {torque:.0f} N m"
-                )
-                wanted.append(replace(one, pressure=None, torque=torque, wanted=words))
-    return [*found, *predict.stops(drawn, wanted)]
-
-
-def after_pause(tests: Sequence[pl.DataFrame], celsius: float) -> str:
-    """What the stops know of a first stop after a pause that starts about as cold as `celsius`: those of the map are run dry, one
-    after the other, and moisture taken up in a rest may put the first one far lower."""
-    near = (pl.col("temperature_initial_c") - celsius).abs() <= ALIKE_K
-    rows = [
-        stops.filter(pl.col("idle_before_s") >= PAUSE_S, near, pl.col("mu").is_finite())["mu"]
-        for stops in tests
-        if "idle_before_s" in stops.columns
-    ]
-    mu = np.concatenate([np.zeros(0), *(row.to_numpy() for row in rows)])
-    where = f"within {ALIKE_K:.0f} K of {celsius:.0f} degC after a pause of an hour or more"
-    if not mu.size:
-        return (
-            "The first stop after a pause, or in the wet, is not known from these tests, and moisture can put it far lower: no "
-            f"stop began {where}"
-        )
-    return (
-        f"The first stop after a pause may differ from this: {mu.size} began {where}, with mu from {mu.min():.3f} to "
-        f"{mu.max():.3f}, each at its own pressure and speeds; in the wet none is known"
-    )
-
-
-def _at(reference: Asked, name: str, kelvin: float) -> Asked:
-    return Asked(name, kelvin, reference.first, reference.last, reference.inertia, pressure=reference.pressure)

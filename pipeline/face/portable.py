@@ -52,6 +52,7 @@ def model_of(law: Law, inputs: Inputs, setting: Setting) -> results.FaceModel:
         covariance=law.covariance[:size, :size].tolist(),
         conductivity=inputs.conductivity.value,
         heat_share=inputs.share.value,
+        heat_u=[inputs.conductivity.u, inputs.share.u],
         cell_sd=law.cell_sd,
         cell_kelvin=law.cell_kelvin,
         build_up_s=build_up_of(samples),
@@ -64,6 +65,7 @@ def model_of(law: Law, inputs: Inputs, setting: Setting) -> results.FaceModel:
         kelvin=s.kelvin,
         specimen_sd=float(np.sqrt(variances["level"])) if law.specimens.max() else 0.0,
         batch_sd=law.batch_sd,
+        batches=batches_of(law),
         specimen_shift=float(np.sqrt(variances["shift"])) if law.specimens.max() else 0.0,
         stops=len(samples),
         common=setting.common,
@@ -74,6 +76,19 @@ def model_of(law: Law, inputs: Inputs, setting: Setting) -> results.FaceModel:
         ),
         brake=setting.brake,
     )
+
+
+def batches_of(law: Law) -> list[results.FaceBatch]:
+    """Every batch's level over their mean; none where batches cannot be told from specimens."""
+    at, names = law.places["batch"], law.segmented.samples.table["batch"].to_list()
+    if not law.batches.shape[1]:
+        return []
+    first = {name: law.batches[names.index(name)] for name in sorted(set(names))}
+    covariance = law.covariance[at, at]
+    return [
+        results.FaceBatch(name=name, level=float(row @ law.coefficients[at]), u=float(np.sqrt(row @ covariance @ row)))
+        for name, row in first.items()
+    ]
 
 
 def build_up_of(samples: Samples) -> float:

@@ -2,7 +2,14 @@
 
 The law and its heat inputs are drawn together (`portable.drawn`), every draw brakes once, and an interval is the middle of
 what the draws came to. Two more errors act on a draw as a level of mu: what the law gets wrong at a condition, and the
-calibration common to all stops. A single stop adds its own scatter, a further specimen's where specimens were compared.
+calibration common to all stops. That is the interval of the mean over stops, specimens and batches. Beside it stand a single
+stop of a further specimen (`pipeline.face.single`) and every batch tested.
+
+Where a torque or deceleration is wanted, the pressure is sought for the best estimate, and its interval is what the mean may need;
+the other figures, the wanted one too, are what the stated pressure gives.
+
+The hottest face is the model's. Its interval does not rest on the heat inputs' fitted uncertainties, which a biased model of the
+heat makes too small, but on what was known of them before, and on how far the fit lies from that.
 
 Outside the support nothing is given: the best estimate's path through face temperature, pressure and speed has to lie in
 the hull of the samples, but for the last speeds of a stop to rest, which carry next to no heat.
@@ -10,21 +17,21 @@ the hull of the samples, but for the last speeds of a stop to rest, which carry 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from scipy import special
 
-from pipeline.constants import RAD_PER_S, ZERO_C, Array, Values
-from pipeline.face import braking, portable
+from pipeline.constants import RAD_PER_S, ZERO_C, Array
+from pipeline.face import braking, portable, single
 from pipeline.face.braking import Braking, Laws
-from pipeline.face.samples import SEGMENTS
-from pipeline.results.face import FaceModel, FaceStop
+from pipeline.results.face import FaceBatchStop, FaceModel, FaceSingle, FaceStop
 from pipeline.results.model import Interval
 
 DRAWS = 120
-FURTHER_K = 2.0
+PRESS = 0.03  # step of ln pressure by which the torque's slope in it is taken
 FACE_U = 0.02  # of the face's rise: what one dimension and a table of heat capacities get wrong
 PRESSURE_SLACK = 0.05  # of the logarithm: set-points scatter
 NEAR = 0.01
@@ -43,6 +50,7 @@ class Asked:
     pressure: float | None = None
     torque: float | None = None
     wanted: str | None = None
+    sought: Literal["torque", "deceleration"] = "torque"  # how the wanted torque was put
 
 
 @dataclass(frozen=True)
@@ -84,7 +92,7 @@ def stops(drawn: Drawn, asked: Sequence[Asked]) -> list[FaceStop]:
 
 def _alike(drawn: Drawn, asked: Sequence[Asked], sought: bool) -> list[FaceStop]:
     """Stops of which all give a pressure, or all a torque."""
-    brake, count = portable.brake_of(drawn.model), len(asked)
+    count = len(asked)
     given, beyond = asked, [pressure_beyond(drawn.model, one) for one in asked]
     # a pressure that hardly presses the pads would never end a braking: it is refused, and another runs in its place
     asked = [
@@ -102,22 +110,52 @@ def _alike(drawn: Drawn, asked: Sequence[Asked], sought: bool) -> list[FaceStop]
     good = [i for i, why in enumerate(reasons) if why is None]
     out = [_refused(one, why) if why is not None else None for one, why in zip(given, reasons, strict=True)]
     if good:
-        n = len(drawn.laws)
-        which = np.repeat(good, n)
-        found, run = _run(drawn, asked, np.tile(np.arange(n), len(good)), which, sought, start=pressure[which])
-        hotter = braking.run(
-            drawn.laws,
-            np.zeros(len(good), int),
-            brake,
-            pressure=pressure[good],
-            shift=FURTHER_K,
-            **_ends([asked[i] for i in good]),
-        )
-        steep = np.log(hotter.mu / best.mu[good]) / FURTHER_K
-        for k, i in enumerate(good):
-            these = slice(k * n, (k + 1) * n)
-            out[i] = _told(drawn, asked[i], run.rows(these), found[these], float(steep[k]))
+        told = _of_good(drawn, [asked[i] for i in good], pressure[good], sought)
+        for i, one in zip(good, told, strict=True):
+            out[i] = one
     return [one for one in out if one is not None]
+
+
+def _of_good(drawn: Drawn, asked: Sequence[Asked], pressure: Array, sought: bool) -> list[FaceStop]:
+    """Stops inside the support, at the best estimate's pressures [asked]."""
+    n, count = len(drawn.laws), len(asked)
+    which, draws = np.repeat(np.arange(count), n), np.tile(np.arange(n), count)
+    needed = pressure[which]
+    if sought:
+        needed, _ = _run(drawn, asked, draws, which, True, start=needed)
+    stated = [replace(one, pressure=float(p), torque=None) for one, p in zip(asked, pressure, strict=True)]
+    _, run = _run(drawn, stated, draws, which, False)
+    ends, brake, zero = _ends(asked), portable.brake_of(drawn.model), np.zeros(count, int)
+
+    def best(level: float, shift: float, harder: float = 0.0, laws: Laws = drawn.laws) -> Braking:
+        return braking.run(laws, zero, brake, pressure=pressure * np.exp(harder), level=level, shift=shift, **ends)
+
+    sd = single.sds(drawn.model, best)
+    steep = np.log(best(0.0, 0.0, PRESS).torque / best(0.0, 0.0, -PRESS).torque) / (2 * PRESS)
+    sd["pressure"] = sd["torque"] / np.maximum(steep, 0.1)
+    batches = [(best(b.level, 0.0), best(b.level + b.u, 0.0)) for b in drawn.model.batches]
+    faces = np.array([best(0.0, 0.0, laws=heated(drawn, row)).face for row in range(3)])
+    told = []
+    for k, one in enumerate(asked):
+        own, row = slice(k * n, (k + 1) * n), slice(k, k + 1)
+        of_batches = [(each.rows(row), up.rows(row)) for each, up in batches]
+        scatter = {name: float(values[k]) for name, values in sd.items()}
+        told.append(_told(drawn.model, one, sought, run.rows(own), needed[own], scatter, of_batches, faces[:, k]))
+    return told
+
+
+def heated(drawn: Drawn, row: int) -> Laws:
+    """The best estimate's law with its conductivity (row 0) or flux (1) higher by what was known of it before, or with both as
+    they were before (2)."""
+    model, laws = drawn.model, drawn.laws
+    k, share = laws.conductivity[:1], laws.share[:1]
+    if row == 2:
+        k, share = np.array([model.conductivity]), np.array([model.heat_share])
+    elif row == 0:
+        k = k * np.exp(model.heat_u[0])
+    else:
+        share = share * np.exp(model.heat_u[1])
+    return replace(laws, s=laws.s[:1], p=laws.p[:1], w=laws.w[:1], conductivity=k, share=share)
 
 
 def pressure_beyond(model: FaceModel, asked: Asked) -> str | None:
@@ -185,38 +223,76 @@ def outside(model: FaceModel, path: Braking, pressure: float, asked: Asked) -> s
     return hull.why(points[~little])
 
 
-def _told(drawn: Drawn, asked: Asked, run: Braking, pressure: Array, steep: float) -> FaceStop:
-    model = drawn.model
+def _told(
+    model: FaceModel, asked: Asked, sought: bool, run: Braking, needed: Array, sd: dict[str, float],
+    batches: Sequence[tuple[Braking, Braking]], faces: Array,
+) -> FaceStop:  # fmt: skip
+    """One stop: draws `run` at the stated pressure, pressures that the draws need, and what is shifted about the best estimate."""
+    draws = {name: np.asarray(getattr(run, name)) for name in single.QUANTITIES} | {"pressure": needed}
+    u = {name: float(np.log(values[1:]).std()) for name, values in draws.items()}
+    wide = single.halves(model, sd, u)
+    z = float(special.ndtri((1 + model.confidence) / 2))
 
-    def middle(values: Array) -> Interval:
-        return between(values, model.confidence)
+    def mean(name: str) -> Interval:
+        return between(draws[name], model.confidence)
 
-    rolling = model.brake.rolling_radius
-    why = "the card gives no rolling radius"
-    way = None if rolling is None else run.angle * rolling
-    slowing = None if rolling is None else run.torque / asked.inertia * rolling
+    def alone(name: str) -> Interval:
+        return about(float(draws[name][0]), wide[name])
+
+    def of_batch(each: Braking, up: Braking) -> Callable[[str], Interval]:
+        def pick(name: str) -> Interval:
+            value = float(getattr(each, name)[0])
+            return about(value, z * float(np.hypot(u[name], np.log(getattr(up, name)[0] / value))))
+
+        return pick
+
+    picks = [of_batch(*one) for one in batches]
     return FaceStop(
         name=asked.name,
         temperature_c=asked.initial - ZERO_C,
         speed_start_rpm=asked.first / RAD_PER_S,
         speed_end_rpm=asked.last / RAD_PER_S,
         wanted=asked.wanted,
-        pressure_bar=middle(pressure / 1e5) if asked.pressure is None else exact(asked.pressure / 1e5),
-        mu=middle(run.mu),
-        mu_single=single(model, run, steep),
-        mu_start=middle(run.mu_start),
-        mu_end=middle(run.mu_end),
-        torque_nm=middle(run.torque) if asked.pressure is not None else exact(float(run.torque[0])),
-        time_s=middle(run.time),
-        distance_m=Interval(why=why) if way is None else middle(way),
-        deceleration_mps2=Interval(why=why) if slowing is None else middle(slowing),
-        face_peak_c=middle(run.face + (run.face - asked.initial) * FACE_U * _normal(run.face.size) - ZERO_C),
+        sought=asked.sought if sought else None,
+        pressure_bar=scaled(mean("pressure"), 1e-5) if sought else exact(float(needed[0]) / 1e5),
+        mu=mean("mu"),
+        mu_single=alone("mu"),
+        mu_start=between(run.mu_start, model.confidence),
+        mu_end=between(run.mu_end, model.confidence),
+        **_moved(model, asked, mean),
+        face_peak_c=_hottest(model, run.face, faces, asked.initial),
+        single=FaceSingle(
+            mu=alone("mu"),
+            **_moved(model, asked, alone),
+            pressure_bar=scaled(alone("pressure"), 1e-5) if sought else None,
+        ),
+        batches=[
+            FaceBatchStop(batch=batch.name, mu=pick("mu"), **_moved(model, asked, pick))
+            for batch, pick in zip(model.batches, picks, strict=True)
+        ],
     )
 
 
-def _normal(size: int) -> Array:
-    """Standard normal draws but for the best estimate in row 0."""
-    return np.r_[0.0, np.random.default_rng(4).normal(size=size - 1)]
+def _moved(model: FaceModel, asked: Asked, pick: Callable[[str], Interval]) -> dict[str, Interval]:
+    """Torque, time, distance and deceleration from the intervals of torque, time and angle."""
+    rolling = model.brake.rolling_radius
+    none = Interval(why="the card gives no rolling radius")
+    return {
+        "torque_nm": pick("torque"),
+        "time_s": pick("time"),
+        "distance_m": none if rolling is None else scaled(pick("angle"), rolling),
+        "deceleration_mps2": none if rolling is None else scaled(pick("torque"), rolling / asked.inertia),
+    }
+
+
+def _hottest(model: FaceModel, drawn: Array, faces: Array, initial: float) -> Interval:
+    """Hottest face; `faces` are its values with conductivity, flux, and both moved (`heated`)."""
+    best = float(drawn[0])
+    z = float(special.ndtri((1 + model.confidence) / 2))
+    moved = faces - best
+    u = float(np.sqrt(moved[0] ** 2 + moved[1] ** 2 + (FACE_U * (best - initial)) ** 2 + drawn[1:].std() ** 2))
+    half = float(np.hypot(z * u, moved[2]))
+    return Interval(value=best - ZERO_C, low=max(best - half, initial) - ZERO_C, high=best + half - ZERO_C)
 
 
 def between(values: Array, confidence: float) -> Interval:
@@ -225,31 +301,26 @@ def between(values: Array, confidence: float) -> Interval:
     return Interval(value=float(values[0]), low=float(min(low, values[0])), high=float(max(high, values[0])))
 
 
+def about(value: float, half: float) -> Interval:
+    """A value with an interval even in its logarithm."""
+    return Interval(value=value, low=value * float(np.exp(-half)), high=value * float(np.exp(half)))
+
+
 def exact(value: float) -> Interval:
     return Interval(value=value, low=value, high=value)
 
 
-def single(model: FaceModel, run: Braking, steep: float) -> Interval:
-    """Where a single stop's mean lies: `coverage` of stops about the mean, the mean's interval added to their scatter, as in
-    the law's tolerance band."""
-    z_stops, z_mean = (float(special.ndtri((1 + share) / 2)) for share in (model.coverage, model.confidence))
-    half = float(np.hypot(z_stops * stop_sd(model, steep), z_mean * np.log(run.mu[1:]).std()))
-    mu = float(run.mu[0])
-    return Interval(value=mu, low=mu * np.exp(-half), high=mu * np.exp(half))
-
-
-def stop_sd(model: FaceModel, steep: Values) -> Array:
-    """Relative standard deviation of a single stop's mean, of a further specimen where they were compared."""
-    within = model.noise**2 / SEGMENTS + model.wander**2 * min(2 * model.wander_range / SEGMENTS, 1.0)
-    level = model.level**2 + model.specimen_sd**2 + model.batch_sd**2 + within
-    return np.sqrt(level + np.asarray(steep, float) ** 2 * (model.kelvin**2 + model.specimen_shift**2))
+def scaled(one: Interval, factor: float) -> Interval:
+    """An interval in another unit."""
+    value, low, high = (None if x is None else x * factor for x in (one.value, one.low, one.high))
+    return Interval(value=value, low=low, high=high, why=one.why)
 
 
 def _refused(asked: Asked, why: str) -> FaceStop:
     none = Interval(why=why)
     return FaceStop(
         name=asked.name, temperature_c=asked.initial - ZERO_C, speed_start_rpm=asked.first / RAD_PER_S,
-        speed_end_rpm=asked.last / RAD_PER_S, wanted=asked.wanted,
+        speed_end_rpm=asked.last / RAD_PER_S, wanted=asked.wanted, sought=None if asked.torque is None else asked.sought,
         pressure_bar=none if asked.pressure is None else exact(asked.pressure / 1e5),
         mu=none, mu_single=none, mu_start=none, mu_end=none, torque_nm=none, time_s=none, distance_m=none,
         deceleration_mps2=none, face_peak_c=none, why=why,

@@ -46,15 +46,43 @@ class FaceChoice(Result):
     why: str = given("the choice in words, with its figures")
 
 
+class FaceSingle(Result):
+    """Where a single stop of a further specimen lies, of batches like those tested: `coverage` of stops at `confidence`."""
+
+    mu: Interval = given("mean over the stop, by the method's average")
+    torque_nm: Interval = given("mean over the distance", "N m")
+    time_s: Interval = given("from brake start to the end", "s")
+    distance_m: Interval = given("way of the vehicle; null without a rolling radius", "m")
+    deceleration_mps2: Interval = given("mean over the distance; null without a rolling radius", "m/s2")
+    pressure_bar: Interval | None = given(
+        "pressure that a single stop needs for what is wanted; null where the pressure was given", "bar", default=None
+    )
+
+
+class FaceBatchStop(Result):
+    """The stop of one of the batches tested: the mean over its stops and specimens, with its interval."""
+
+    batch: str = given("name")
+    mu: Interval = given("mean over the stop, by the method's average")
+    torque_nm: Interval = given("mean over the distance", "N m")
+    time_s: Interval = given("from brake start to the end", "s")
+    distance_m: Interval = given("way of the vehicle; null without a rolling radius", "m")
+    deceleration_mps2: Interval = given("mean over the distance; null without a rolling radius", "m/s2")
+
+
 class FaceStop(Result):
-    """A whole stop at one condition by the law; intervals hold the mean of stops, heat inputs and calibration included."""
+    """A whole stop at one condition by the law; intervals hold the mean over stops, specimens and batches, heat inputs and
+    calibration included. `single` and `batches` say how single stops and batches lie about it."""
 
     name: str = given("coldest stop tested, dry; normal; hot; or what was asked for")
     temperature_c: float = given("initial temperature of the disc", "degC")
     speed_start_rpm: float = given("shaft speed at the start", "rpm")
     speed_end_rpm: float = given("shaft speed at the end", "rpm")
     wanted: str | None = given("what the pressure was sought for; null where the pressure was given", default=None)
-    pressure_bar: Interval = given("line pressure", "bar")
+    sought: Literal["torque", "deceleration"] | None = given(
+        "which of the quantities was wanted; its interval is what the stated pressure gives", default=None
+    )
+    pressure_bar: Interval = given("line pressure; where it was sought, its interval is of what the mean needs", "bar")
     mu: Interval = given("mean over the stop, by the method's average")
     mu_single: Interval = given("where a single stop's mean lies, at the file's coverage")
     mu_start: Interval = given("first tenth of the time")
@@ -65,7 +93,13 @@ class FaceStop(Result):
     deceleration_mps2: Interval = given(
         "mean over all of the distance: (v1^2 - v2^2) / (2 distance); null without a rolling radius", "m/s2"
     )
-    face_peak_c: Interval = given("hottest face in the stop", "degC")
+    face_peak_c: Interval = given(
+        "hottest face in the stop by the model of conduction, its interval by what was known of the heat inputs before",
+        "degC",
+    )
+    map_mu: float | None = given("the map's mu at the same conditions, where it was asked", default=None)
+    single: FaceSingle | None = given("a single stop of a further specimen", default=None)
+    batches: list[FaceBatchStop] = given("each batch tested, where batches were fitted", default_factory=list)
     why: str | None = given("why nothing is given: where the stop would leave the data, and how far", default=None)
 
 
@@ -106,6 +140,14 @@ class FaceBrake(Result):
     pad_friction_area: float = given("of all pads", "m2")
 
 
+class FaceBatch(Result):
+    """A batch tested about the mean of the batches."""
+
+    name: str = given("as the cards call it")
+    level: float = given("its level over the batches' mean, of ln mu at one face temperature", "1")
+    u: float = given("standard uncertainty", "1")
+
+
 class FaceModel(Result):
     """All that a prediction needs."""
 
@@ -120,6 +162,9 @@ class FaceModel(Result):
     covariance: list[list[float]] = given("of the coefficients")
     conductivity: float = given("k0", "W/(m K)")
     heat_share: float = given("stated share of the heat into the disc", "1")
+    heat_u: list[float] = given(
+        "relative standard uncertainty of k0 and of the flux before the stops were looked at", "1"
+    )
     cell_sd: float = given("what the law gets wrong at a condition, relative", "1")
     average: Literal["distance", "time", "energy"] = given("what mu's mean over a stop is weighted by")
     window_from: float = given("share of the pressure from which means are taken", "1")
@@ -132,6 +177,7 @@ class FaceModel(Result):
     kelvin: float = given("scatter of a stop's temperature", "K")
     specimen_sd: float = given("scatter between specimens, relative; 0 for one", "1")
     batch_sd: float = given("scatter of the batches tested about their mean, relative", "1")
+    batches: list[FaceBatch] = given("the batches, where they can be told from specimens", default_factory=list)
     specimen_shift: float = given("scatter of specimens along the temperature", "K")
     stops: int = given("stops fitted")
     common: float = given("relative standard uncertainty of calibration", "1")

@@ -59,6 +59,18 @@ def test_pressure_for_a_deceleration_gives_that_deceleration(results: Path, caps
     assert found["pressure_bar"]["low"] < bar < found["pressure_bar"]["high"]
 
 
+def test_what_was_wanted_is_printed_as_wanted_beside_what_the_pressure_gives(
+    results: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert call(results, "--deceleration", "11 m/s^2") == 0
+    said = capsys.readouterr().out
+    lines = {line.split(":")[0].strip(): line for line in said.splitlines()}
+    assert "11.00 m/s2, as wanted (" in lines["mean deceleration"] and "as wanted" not in lines["mean torque"]
+    assert "; single: " in lines["mean deceleration"] and "; single: " in lines["line pressure"]
+    for words in ("no measurement of the disc", "first stop after a pause", "hottest face, by the model"):
+        assert words in said
+
+
 def test_outside_what_was_tested_is_refused_with_3(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert call(results, "--pressure", "300 bar") == 3
     said = capsys.readouterr().out

@@ -31,18 +31,23 @@ def test_a_law_is_told_with_its_choice_errors_heat_and_stops() -> None:
     parts = parts_of(world()[3].result)
     said, tables = words(parts), [p for p in parts if isinstance(p, Table)]
     assert "those of the law at the rubbing face" in said and "The rule: the law where" in said
-    errors, stops = tables
+    errors, stops, single = tables
     assert [row[0] for row in errors.rows][:1] == ["cells"]
     assert errors.rows[0][2].key == "/face_law/left_out/0/law"
     names = [row[0] for row in stops.rows]
     assert {"coldest stop tested, dry", "normal", "hot"} <= set(names)
     assert all(len(row) == len(stops.head) for row in stops.rows)
     cold = stops.rows[names.index("coldest stop tested, dry")]
-    assert cold[2].low is None and " to " in cold[3].bare  # the pressure was given, the friction has an interval
+    assert (
+        cold[2].low is None and " to " in cold[3].bare and cold[4].key == "/face_law/stops/0/map_mu"
+    )  # the pressure was given, the friction has an interval
+    assert [row[1] for row in single.rows][:1] == ["a single stop"] and len(single.head) == 4 == len(single.rows[0])
+    narrow, wide = cold[3], single.rows[0][2]
+    assert wide.key == "/face_law/stops/0/single/mu/value" and wide.low < narrow.low and narrow.high < wide.high
     # the cards give no rolling radius: two columns less, and the reason once
     assert "Distance (m)" not in stops.head and "the card gives no rolling radius" in said
     (heat,) = [p for p in parts if isinstance(p, Items)]
-    assert heat.rows[0][0] == "Conductivity of the disc" and "held by the card's" in heat.rows[0][1].text
+    assert heat.rows[0][0] == "Effective conductivity of the law" and "held by the card's" in heat.rows[0][1].text
 
 
 def test_a_stop_outside_the_data_gives_its_reason_and_no_row() -> None:
@@ -50,7 +55,7 @@ def test_a_stop_outside_the_data_gives_its_reason_and_no_row() -> None:
     refused = renewed(law.stops[0], why="pressure 80.0 bar is 20.0 bar above the data", name="hot", wanted=None)
     parts = parts_of(renewed(law, stops=[law.stops[0], refused]))
     assert "Not given, hot: pressure 80.0 bar is 20.0 bar above the data." in words(parts)
-    (stops,) = [p for p in parts if isinstance(p, Table) and p.head[0] == "Stop"]
+    (stops,) = [p for p in parts if isinstance(p, Table) and p.head[1] == "Disc (°C)"]
     assert len(stops.rows) == 1
 
 

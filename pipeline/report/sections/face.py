@@ -9,18 +9,19 @@ from collections.abc import Callable, Sequence
 from pipeline.report.document import Cell, Items, Picture, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
-from pipeline.results.face import FaceLaw, FaceStop, LeftOutErrors
+from pipeline.results.face import FaceLaw, FaceModel, FaceStop, LeftOutErrors
 from pipeline.results.model import Interval
 
 Part = Text | Items | Table | Picture
 STOP_HEAD = (
-    "Stop", "Disc (°C)", "Pressure (bar)", "µ, mean", "µ of a single stop", "first tenth", "last tenth", "Time (s)", "Distance (m)",
-    "Deceleration (m/s²)", "Hottest face (°C)",
+    "Stop", "Disc (°C)", "Pressure (bar)", "µ, mean", "µ by the map", "first tenth", "last tenth", "Time (s)", "Distance (m)",
+    "Deceleration (m/s²)", "Hottest face by the model (°C)",
 )  # fmt: skip
+SINGLE_HEAD = ("Stop", "Of", "µ", "Time (s)", "Distance (m)", "Deceleration (m/s²)")
 LEFT_OUT_HEAD = ("Left out", "Count", "µ, law", "µ, map", "shape, law", "shape, map")
-COLUMNS: tuple[tuple[str, Callable[[FaceStop], Interval]], ...] = (
+COLUMNS: tuple[tuple[str, Callable[[FaceStop], Interval | float | None]], ...] = (
     ("mean µ", lambda s: s.mu),
-    ("µ of a single stop", lambda s: s.mu_single),
+    ("µ by the map", lambda s: s.map_mu),
     ("µ in the first tenth", lambda s: s.mu_start),
     ("µ in the last tenth", lambda s: s.mu_end),
     ("time", lambda s: s.time_s),
@@ -62,15 +63,20 @@ def parts(inputs: Inputs) -> list[Part]:
         caption = (
             f"Whole stops by the law, from {given[0].result.speed_start_rpm:.0f} to "
             f"{given[0].result.speed_end_rpm:.0f} rpm at the cards' inertia: "
-            "means with their intervals, build-up of the pressure included"
+            "means over stops, specimens and batches with their intervals, build-up of the pressure included"
         )
+        if law.choice.used == "map":
+            caption += ". These are figures of the law, which was not chosen: curve and window are the map's"
         # distances need a rolling radius: without one their columns would say so in every row
-        shown = [i for i, (_, pick) in enumerate(COLUMNS) if any(pick(one.result).value is not None for one in given)]
+        shown = [i for i, (_, pick) in enumerate(COLUMNS) if any(valued(pick(one.result)) for one in given)]
         head = [*STOP_HEAD[:3], *(STOP_HEAD[3 + i] for i in shown)]
         said.append(Table(caption, head, [stop_row(one, shown) for one in given]))
+        said += single_parts(given, law.model)
         if law.after_pause:
             said.append(Text("{text}.", {"text": on_sheet(law.after_pause)}, "open"))
-        lacking = {why for i, (_, pick) in enumerate(COLUMNS) if i not in shown and (why := pick(given[0].result).why)}
+        lacking = {
+            why for i, (_, pick) in enumerate(COLUMNS) if i not in shown and (why := why_none(pick(given[0].result)))
+        }
         said += [Text("No way and no deceleration of a vehicle: {why}.", {"why": why}) for why in sorted(lacking)]
     said += [
         Text("Not given, {name}: {why}.", {"name": name_of(stop), "why": on_sheet(stop.why)}, "open")
@@ -84,6 +90,55 @@ def parts(inputs: Inputs) -> list[Part]:
 def on_sheet(text: str) -> str:
     """A sentence of friction.json with the sheet's signs and no full stop."""
     return re.sub(r"\bmu\b", "µ", text.replace("degC", "°C")).rstrip(".")
+
+
+def valued(one: Interval | float | None) -> bool:
+    return (one.value if isinstance(one, Interval) else one) is not None
+
+
+def why_none(one: Interval | float | None) -> str | None:
+    return one.why if isinstance(one, Interval) else None
+
+
+def single_parts(given: Sequence[Cited[FaceStop]], model: FaceModel) -> list[Part]:
+    """Table of single stops, and of the batches, at each of the stops."""
+    rows: list[list[Cell]] = []
+    for stop in given:
+        name = name_of(stop.result)
+        alone = stop.part(lambda s: s.single)
+        if alone is not None:
+            rows.append(
+                [
+                    name,
+                    "a single stop",
+                    alone.number(f"{name}, a single stop: µ", lambda s: s.mu),
+                    alone.number(f"{name}, a single stop: time", lambda s: s.time_s),
+                    alone.number(f"{name}, a single stop: distance", lambda s: s.distance_m),
+                    alone.number(f"{name}, a single stop: deceleration", lambda s: s.deceleration_mps2),
+                ]
+            )
+        for one in stop.each(lambda s: s.batches):
+            batch = f"batch {one.result.batch}"
+            rows.append(
+                [
+                    name,
+                    batch,
+                    one.number(f"{name}, {batch}: µ", lambda s: s.mu),
+                    one.number(f"{name}, {batch}: time", lambda s: s.time_s),
+                    one.number(f"{name}, {batch}: distance", lambda s: s.distance_m),
+                    one.number(f"{name}, {batch}: deceleration", lambda s: s.deceleration_mps2),
+                ]
+            )
+    if not rows:
+        return []
+    head: Sequence[str] = SINGLE_HEAD
+    if model.brake.rolling_radius is None:
+        head, rows = head[:4], [row[:4] for row in rows]
+    caption = (
+        f"Where {100 * model.coverage:.0f} % of single stops of further specimens lie (at {100 * model.confidence:.0f} % confidence), "
+        "of batches like those tested, and the mean of each batch tested; at the stops and pressures of the table above"
+    )
+    return [Table(caption, head, rows)]
 
 
 def left_out_row(one: Cited[LeftOutErrors]) -> list[Cell]:
@@ -120,8 +175,11 @@ def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
                 decimals=0,
             ),
         }
-        words = "{value} give or take {u}, from the stops' friction held by {source} {before} give or take {before_u}"
-        rows.append((f"{heat.name[:1].upper()}{heat.name[1:]} of the disc", Text(words, values, sentence=True)))
+        words = (
+            "{value} give or take {u} within the model, from the stops' friction held by {source} {before} give or take "
+            "{before_u}; no measurement of the disc"
+        )
+        rows.append((f"Effective {heat.name} of the law", Text(words, values, sentence=True)))
     return rows
 
 
