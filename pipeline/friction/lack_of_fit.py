@@ -20,9 +20,9 @@ from scipy import special
 from pipeline.friction.cells import cells_of, repeated
 from pipeline.friction.likelihood import GROUPS, design_of
 from pipeline.friction.map import FrictionMap
-from pipeline.results.friction_map import LackOfFit, Missed
+from pipeline.results.friction_map import LackOfFit, Missed, MissedIn
 
-TOLD = 5  # sets of conditions named, the worst first
+TOLD = 5  # sets of conditions named, the farthest off first
 MISSED_SD = 2.5  # standard errors of a set's mean beyond which it is named
 ZERO_C = 273.15
 
@@ -53,7 +53,7 @@ def lack_of_fit(map_: FrictionMap) -> LackOfFit:
         missed_sd=float(np.sqrt(level)) / size,
         missed_sd_most=float(np.sqrt(fit.lack_of_fit(data.temperature).max())) / size,
         stop_sd=float(np.median(fit.scatter(data.temperature))) / size,
-        where=worst(map_, place, off, off / sd),
+        where=worst(map_, cell, place, off, off / sd),
     )
 
 
@@ -99,25 +99,46 @@ def plateau(map_: FrictionMap) -> float:
     return float(t[np.abs(map_.fit.steepness(t)).argmin()])
 
 
-def worst(map_: FrictionMap, place: np.ndarray, off: np.ndarray, standardised: np.ndarray) -> list[Missed]:
-    """The sets of conditions that lie farthest off the map for their number of stops, MISSED_SD or more."""
-    found = []
+def worst(
+    map_: FrictionMap, cell: np.ndarray, place: np.ndarray, off: np.ndarray, standardised: np.ndarray
+) -> list[Missed]:
+    """The sets of conditions that are shown to lie off the map, the farthest off first.
+
+    Shown is a mean of one test's stops, `place` (n,), that lies MISSED_SD standard errors off or more; sets of several tests at
+    one `cell` (n,) are one entry, whose share is the mean over these sets' stops.
+    """
     count = np.bincount(place)
-    mean = np.bincount(place, standardised) / count
-    for k in np.argsort(-np.abs(mean) * np.sqrt(count))[:TOLD]:
-        if abs(mean[k]) * np.sqrt(count[k]) < MISSED_SD:
-            break
-        own = map_.stops.filter(place == k)
-        middle = {name: own[name].median() for name in ("pressure_bar", "speed_start_rpm", "energy_density_j_mm2")}
-        size = 1.0 if map_.link == "log" else float(own["mu"].to_numpy().mean())
-        found.append(
-            Missed(
-                temperature_c=float(np.median(map_.own_temperature[place == k])) - ZERO_C,
-                pressure_bar=middle["pressure_bar"],
-                speed_rpm=middle["speed_start_rpm"],
-                energy_density_j_mm2=middle["energy_density_j_mm2"],
-                stops=int(count[k]),
-                share=float(off[place == k].mean()) / size,
-            )
-        )
-    return found
+    errors = np.bincount(place, standardised) / np.sqrt(count)
+    by_cell: dict[int, list[int]] = {}
+    for k in np.flatnonzero(np.abs(errors) >= MISSED_SD):
+        by_cell.setdefault(int(cell[place == k][0]), []).append(int(k))
+    share = np.bincount(place, off) / count
+    if map_.link != "log":
+        share = share / (np.bincount(place, map_.stops["mu"].to_numpy()) / count)
+    ranked = sorted(by_cell.values(), key=lambda sets: -np.abs(share[sets]).max())
+    return [_missed(map_, place, share, sets) for sets in ranked[:TOLD]]
+
+
+def _missed(map_: FrictionMap, place: np.ndarray, share: np.ndarray, sets: list[int]) -> Missed:
+    """One set of conditions by the sets of its tests, numbers in `place`; `share` by set."""
+    own = np.isin(place, sets)
+    stops = map_.stops.filter(own)
+    middle = {name: stops[name].median() for name in ("pressure_bar", "speed_start_rpm", "energy_density_j_mm2")}
+    count = np.array([(place == k).sum() for k in sets])
+    by_test = []
+    if "test" in stops.columns:
+        tests = [map_.stops.filter(place == k)["test"][0] for k in sets]
+        by_test = [
+            MissedIn(test=test, stops=int(n), share=float(share[k]))
+            for test, n, k in zip(tests, count, sets, strict=True)
+        ]
+    return Missed(
+        temperature_c=float(np.median(map_.own_temperature[own])) - ZERO_C,
+        pressure_bar=middle["pressure_bar"],
+        speed_rpm=middle["speed_start_rpm"],
+        energy_density_j_mm2=middle["energy_density_j_mm2"],
+        stops=int(count.sum()),
+        share=float((share[sets] * count).sum() / count.sum()),
+        by_test=by_test,
+        signs_differ=bool(np.ptp(np.sign(share[sets])) > 0),
+    )

@@ -20,6 +20,7 @@ from pipeline.results.model import renewed
 RISE_SHARE = 0.2  # of the plateau's mu: a climb less than this is no transition
 FLANK_DRAWS = 0.95  # share of the drawn curves that must show a climb of that size
 PLATEAU_K = 100.0
+FEWEST_POINTS = 6
 ZERO_C = 273.15
 
 
@@ -43,11 +44,10 @@ def landmarks(curve: Curve, drawn: Curves, confidence: float) -> Landmarks:
     """Cold friction, transition temperature, plateau and high-temperature change of the widest unbroken
     support.
     """
-    widths = {k: np.ptp(curve.temperature[curve.stretch == k]) for k in np.unique(curve.stretch)}
-    rows = np.flatnonzero(curve.stretch == max(widths, key=lambda k: widths[k]))
+    rows = widest_stretch(curve)
     part = Pieces(curve.temperature[rows], curve.mu[rows], drawn.mu[:, rows], drawn.weight, confidence)
     t, mu = part.t, part.mu
-    if t.size < 6:
+    if t.size < FEWEST_POINTS:
         nothing = Landmark(why="the supported temperatures are too few")
         return Landmarks(cold_friction=nothing, transition=nothing, plateau=nothing, high_temperature_change=nothing)
     flat = flattest(t, mu, middle_of_steepest(t, mu[None, :])[0])
@@ -59,6 +59,21 @@ def landmarks(curve: Curve, drawn: Curves, confidence: float) -> Landmarks:
         plateau=renewed(part.given(level, levels), **ends),
         high_temperature_change=hot_change(part, flat[1], level, levels),
     )
+
+
+def widest_stretch(curve: Curve) -> np.ndarray:
+    """Rows of the curve's widest unbroken support."""
+    widths = {k: np.ptp(curve.temperature[curve.stretch == k]) for k in np.unique(curve.stretch)}
+    return np.flatnonzero(curve.stretch == max(widths, key=lambda k: widths[k]))
+
+
+def plateau_level(curve: Curve) -> float | None:
+    """The plateau's mean mu, as among the landmarks; None where the supported temperatures are too few."""
+    rows = widest_stretch(curve)
+    t, mu = curve.temperature[rows], curve.mu[rows]
+    if t.size < FEWEST_POINTS:
+        return None
+    return float(average(t, mu[None, :], flattest(t, mu, middle_of_steepest(t, mu[None, :])[0]))[0])
 
 
 def middle_of_steepest(t: np.ndarray, mu: np.ndarray) -> np.ndarray:

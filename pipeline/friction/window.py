@@ -17,6 +17,7 @@ from scipy import special
 
 from pipeline.friction.bands import Curve
 from pipeline.friction.posterior import FARTHEST, Curves, interval
+from pipeline.friction.transition import plateau_level
 
 AT_EDGE_K = 0.01
 WITHOUT_TARGET = 0.15  # the wanted band about the plateau's mean where no target gives one
@@ -94,10 +95,10 @@ def why_none(curve: Curve, wanted: tuple[float, float]) -> str:
 def plateau_band(curve: Curve) -> tuple[tuple[float, float], float]:
     """The wanted band where no target gives one, +-15 % of the plateau's mean, and that mean.
 
-    The plateau is the mean of the upper half of the curve's range of mu, over temperature.
+    The plateau is that of the landmarks; the whole curve's mean where its temperatures are too few for one.
     """
-    middle = (curve.mu.min() + curve.mu.max()) / 2
-    level = float(curve.mu[curve.mu >= middle].mean())
+    level = plateau_level(curve)
+    level = float(curve.mu.mean()) if level is None else level
     return (level * (1 - WITHOUT_TARGET), level * (1 + WITHOUT_TARGET)), level
 
 

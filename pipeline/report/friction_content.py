@@ -13,7 +13,7 @@ from pipeline.results.model import Interval
 SENSITIVITIES: tuple[tuple[Callable[[Sensitivity], Slope], str, str], ...] = (
     (lambda s: s.temperature_per_100c, "temperature", "per 100 K"),
     (lambda s: s.pressure_per_10bar, "pressure", "per 10 bar"),
-    (lambda s: s.speed_per_100rpm, "speed", "per 100 rpm"),
+    (lambda s: s.speed_per_100rpm, "start speed at fixed energy density", "per 100 rpm"),
     (lambda s: s.energy_per_j_mm2, "energy density", "per J/mm²"),
 )
 LANDMARKS: tuple[tuple[Callable[[Landmarks], Landmark], str, str], ...] = (
@@ -224,6 +224,13 @@ def notes(friction: TestFriction) -> list[str]:
             f"The map keeps {kept}; effects {model.effects}. Chosen because {model.chosen_because}; "
             f"{model.strays_held_back} stray stops held back."
         )
+        if model.interacts:
+            moves = [f"{move.condition} {move.kelvin:.0f} ± {2 * move.u:.0f} K" for move in model.shifts]
+            said.append(
+                "Temperature interacts with the conditions, so the effects do not stand alone: from the lowest to the highest run the "
+                f"conditions also move the curve towards the cold, {', '.join(moves)} (± twice the standard uncertainty), and an effect "
+                "may change with temperature."
+            )
         said += [f"Dropped from the map: {name}: {why}." for name, why in model.dropped.items()]
     surface = friction.in_stop.surface if friction.in_stop else None
     if surface is not None:

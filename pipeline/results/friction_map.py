@@ -213,6 +213,14 @@ class Form(Result):
     why: str | None = given("what an effect is worth", default=None)
 
 
+class MissedIn(Result):
+    """How far the stops of one test at a set of conditions lie off the map."""
+
+    test: str = given("test")
+    stops: int = given("stops there")
+    share: float = given("their mean over the map's, less 1", "1")
+
+
 class Missed(Result):
     """A set of conditions that the map misses."""
 
@@ -222,6 +230,11 @@ class Missed(Result):
     energy_density_j_mm2: float | None = given("friction work over the pads' friction area", "J/mm2")
     stops: int = given("stops there")
     share: float = given("their mean over the map's, less 1", "1")
+    by_test: list[MissedIn] = given("the same test by test, in a compound's file", default_factory=list)
+    signs_differ: bool = given(
+        "whether it is missed upwards in one test and downwards in another: specimens or runs may be a part of it",
+        default=False,
+    )
 
 
 class LackOfFit(Result):
@@ -234,7 +247,7 @@ class LackOfFit(Result):
     missed_sd: float | None = given("standard deviation of what is missed where the curve is flat", "1", default=None)
     missed_sd_most: float | None = given("the same where the curve is steepest", "1", default=None)
     stop_sd: float | None = given("standard deviation of single stops", "1", default=None)
-    where: list[Missed] = given("sets of conditions missed most", default_factory=list)
+    where: list[Missed] = given("sets of conditions shown to be missed, the farthest off first", default_factory=list)
     why: str | None = given("why it was not parted; the scatter then holds it", default=None)
 
 

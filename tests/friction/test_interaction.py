@@ -141,6 +141,25 @@ def test_what_the_map_misses_is_told_with_its_place_and_is_no_scatter(stops: pl.
     assert told.stop_sd == pytest.approx(0.006, rel=0.35)
 
 
+def test_a_condition_missed_in_two_tests_is_told_once_with_both(stops: pl.DataFrame) -> None:
+    """One cell high in one test and low in the other; a cell off by less with more stops is shown too, and comes after."""
+    map_ = fit_map(stops, SETTINGS)
+    n = len(map_.stops)
+    tests = np.where(np.arange(n) % 2, "b", "a")
+    map_ = replace(map_, stops=map_.stops.with_columns(test=pl.Series(tests)))
+    cell = np.full(n, 2)
+    cell[:20], cell[20:24] = 0, 1
+    _, place = np.unique(np.column_stack([cell, tests == "b"]), axis=0, return_inverse=True)
+    off = np.where(cell == 0, 0.01, np.where(cell == 1, np.where(tests == "a", 0.03, -0.04), 0.0))
+    found = lack_of_fit.worst(map_, cell, place.ravel(), off, off / 0.01)
+    assert [[(one.test, one.stops, round(one.share, 3)) for one in missed.by_test] for missed in found] == [
+        [("a", 2, 0.03), ("b", 2, -0.04)],
+        [("a", 10, 0.01), ("b", 10, 0.01)],
+    ]
+    assert [missed.signs_differ for missed in found] == [True, False]
+    assert [missed.stops for missed in found] == [4, 20]
+
+
 def test_windows_stand_at_the_corners_of_what_was_run(map_: FrictionMap) -> None:
     found = result.of_map(map_, SETTINGS, Wanted((0.30, 0.50)), 0.0)
     at = {(round(w.pressure_bar, -1), round(w.energy_density_j_mm2)): w for w in found.windows_at}

@@ -112,9 +112,17 @@ def test_interval_that_reaches_the_end_of_the_data_is_open() -> None:
 
 
 def test_plateau_band_without_target() -> None:
-    (low, high), level = window.plateau_band(curve_of(T, ramp(T)))
-    assert level == pytest.approx(0.48, abs=0.015)
+    """The plateau is 0.50 flat over 200 K; its flanks are no part of its mean."""
+    curve = curve_of(T, ramp(T))
+    (low, high), level = window.plateau_band(curve)
+    assert level == pytest.approx(0.50)
     assert (low, high) == pytest.approx((0.85 * level, 1.15 * level))
+    assert level == landmarks(curve, drawn_of(curve), 0.95).plateau.value
+
+
+def test_plateau_band_of_a_curve_too_short_for_a_plateau() -> None:
+    part = np.arange(300, 321, 5.0)
+    assert window.plateau_band(curve_of(part, ramp(part)))[1] == pytest.approx(0.50)
 
 
 def answers_of(curve: Curve, drawn: Curves) -> np.ndarray:

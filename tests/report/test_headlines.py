@@ -261,3 +261,29 @@ def test_an_interval_that_reaches_the_end_of_the_data_is_open(tmp_path: Path) ->
     assert "664 °C (654 to 682, where the data end, or beyond)" in text
     friction = contents.full_friction_json(compound="Marram 4", window=opened)
     assert "reaching to where the data end, or beyond" in shown(sheet_with(tmp_path / "compound", friction=friction))
+
+
+def test_what_the_map_misses_is_told_by_condition_with_its_tests_and_no_p_of_nought(tmp_path: Path) -> None:
+    friction = contents.full_friction_json(compound="Marram 4")
+    missed = friction["model"]["lack_of_fit"]
+    missed["p"] = 1e-8
+    missed["where"][0] |= {
+        "by_test": [{"test": "m4-a", "stops": 2, "share": 0.026}, {"test": "m4-b", "stops": 2, "share": -0.027}],
+        "signs_differ": True,
+    }
+    text = shown(sheet_with(tmp_path, friction=friction)).replace("\u00a0", " ")
+    assert "p of no misfit below 0.001" in text
+    told = "at 180 °C, 20 bar and 20.0 J/mm²: 2.6 % in m4-a and -2.7 % in m4-b (of either sign, so specimens or runs may be a part of it)."
+    assert told in text.replace("−", "-")
+
+
+def test_a_map_that_interacts_says_by_how_much(tmp_path: Path) -> None:
+    def interacting(friction: dict[str, Any]) -> None:
+        friction["model"] = contents.full_friction_json()["model"]
+
+    assert "move the curve towards the cold, pressure 80 ± 12 K" in shown(
+        page_with(tmp_path / "test", friction=interacting)
+    )
+    friction = contents.full_friction_json(compound="Marram 4")
+    text = shown(sheet_with(tmp_path / "compound", friction=friction)).replace("\u00a0", " ")
+    assert "pressure 80 K (standard uncertainty 6 K)" in text

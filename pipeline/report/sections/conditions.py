@@ -4,13 +4,14 @@ map misses."""
 from pipeline.report.document import Cell, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
-from pipeline.results.friction_map import WindowAt
+from pipeline.results.friction_map import Missed, WindowAt
 
 HEAD = [
     "Pressure (bar)", "Speed at start (rpm)", "Energy density (J/mm²)", "Stops from (°C)", "to (°C)", "Window from (°C)",
     "to (°C)", "Why there is none",
 ]  # fmt: skip
 
+LEAST_P, BELOW = 0.001, "below 0.001"
 NO_OTHER = (
     "No window is given at the other pressures and energy densities that were run: {why}. The window above holds at its "
     "reference conditions; gentler or harder stops inside its temperatures may lie elsewhere."
@@ -69,7 +70,8 @@ def shift_text(inputs: Inputs) -> list[Text]:
     said = []
     for k, move in enumerate(moves):
         values[f"k{k}"] = move.number(f"shift by {move.result.condition}", lambda m: m.kelvin, unit="K", decimals=0)
-        said.append(f"{move.result.condition} {{k{k}}}")
+        values[f"u{k}"] = move.number(f"u of the shift by {move.result.condition}", lambda m: m.u, unit="K", decimals=0)
+        said.append(f"{move.result.condition} {{k{k}}} (standard uncertainty {{u{k}}})")
     text = (
         "Friction here follows a temperature that the conditions raise above the disc's: from the lowest to the highest run the curve moves "
         "towards the cold by " + ", ".join(said) + ". The window holds at the conditions that stand beside it."
@@ -86,7 +88,7 @@ def missed_text(inputs: Inputs) -> list[Text]:
         why = missed.result.why or "not given"
         return [Text("What the map misses was not told apart from the scatter of stops: {why}.", {"why": why}, "open")]
     values: dict[str, Cell] = {
-        "p": missed.number("p of the lack of fit", lambda m: m.p, decimals=3),
+        "p": missed.number("p of the lack of fit", lambda m: m.p, decimals=3) if missed.result.p >= LEAST_P else BELOW,
         "flat": missed.number("missed where flat", lambda m: m.missed_sd, unit="%", factor=100.0, decimals=1),
         "most": missed.number("missed where steepest", lambda m: m.missed_sd_most, unit="%", factor=100.0, decimals=1),
         "stop": missed.number("scatter of single stops", lambda m: m.stop_sd, unit="%", factor=100.0, decimals=1),
@@ -95,10 +97,33 @@ def missed_text(inputs: Inputs) -> list[Text]:
         "Single stops scatter by {stop}; the map misses the mean of a set of conditions by {flat} (one standard deviation) where it is "
         "flat and up to {most} where it is steepest, which the band of the mean holds (p of no misfit {p})"
     )
-    worst = missed.each(lambda m: m.where)
-    for k, place in enumerate(worst[:2]):
-        values[f"t{k}"] = place.number("temperature missed", lambda m: m.temperature_c, decimals=0)
-        values[f"b{k}"] = place.number("pressure missed", lambda m: m.pressure_bar, decimals=0, why="not recorded")
-        values[f"s{k}"] = place.number("share missed", lambda m: m.share, unit="%", factor=100.0, decimals=1)
-        said += (", most " if k == 0 else " and ") + f"at {{t{k}}} and {{b{k}}}: {{s{k}}}"
+    for k, place in enumerate(missed.each(lambda m: m.where)[:2]):
+        where, own = _missed_at(place, k)
+        said += ("; farthest off, of what is beyond chance, " if k == 0 else "; then ") + where
+        values |= own
     return [Text(said + ".", values, "plain")]
+
+
+def _missed_at(place: Cited[Missed], k: int) -> tuple[str, dict[str, Cell]]:
+    """A set of conditions that the map misses in a phrase with its values, whose names end with `k`; test by test where several
+    miss it."""
+    values: dict[str, Cell] = {
+        f"t{k}": place.number("temperature missed", lambda m: m.temperature_c, decimals=0),
+        f"b{k}": place.number("pressure missed", lambda m: m.pressure_bar, decimals=0, why="not recorded"),
+        f"e{k}": place.number("energy missed", lambda m: m.energy_density_j_mm2, decimals=1, why="not recorded"),
+    }
+    at = f"at {{t{k}}}, {{b{k}}} and {{e{k}}}: "
+    tests = place.each(lambda m: m.by_test)
+    if not tests:
+        values[f"s{k}"] = place.number("share missed", lambda m: m.share, unit="%", factor=100.0, decimals=1)
+        return f"{at}{{s{k}}}", values
+    parts = []
+    for i, one in enumerate(tests):
+        name = one.result.test
+        values[f"n{k}_{i}"] = name
+        values[f"s{k}_{i}"] = one.number(
+            f"share missed in {name}", lambda m: m.share, unit="%", factor=100.0, decimals=1
+        )
+        parts.append(f"{{s{k}_{i}}} in {{n{k}_{i}}}")
+    either = " (of either sign, so specimens or runs may be a part of it)" if place.result.signs_differ else ""
+    return at + " and ".join(parts) + either, values

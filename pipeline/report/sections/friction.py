@@ -14,7 +14,7 @@ TARGETED = "the wanted band"
 SENSITIVITIES: tuple[tuple[str, Callable[[Sensitivity], Slope], str], ...] = (
     ("temperature", lambda s: s.temperature_per_100c, "per 100 K"),
     ("pressure", lambda s: s.pressure_per_10bar, "per 10 bar"),
-    ("speed", lambda s: s.speed_per_100rpm, "per 100 rpm"),
+    ("start speed at fixed energy density", lambda s: s.speed_per_100rpm, "per 100 rpm"),
     ("energy density", lambda s: s.energy_per_j_mm2, "per J/mm²"),
 )
 
