@@ -189,6 +189,8 @@ def _of_batch(one: FaceBatchStop) -> str:
 
 def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
     """What the intervals are of, and every reservation."""
+    from pipeline.face.single import whose
+
     law = found.face_law
     if law is None or law.model is None:
         return []
@@ -196,8 +198,7 @@ def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
     rows = [
         f"in brackets: {100 * model.confidence:.0f} % intervals of the mean over stops, specimens and batches"
         + (", for a batch of the mean over its specimens" if stop.batches else ""),
-        f"single: where {100 * model.coverage:.0f} % of single stops of further specimens lie (at {100 * model.confidence:.0f} % "
-        "confidence), of batches like those tested",
+        f"single: where {100 * model.coverage:.0f} % of {whose(model)} lie (at {100 * model.confidence:.0f} % confidence)",
     ]
     if stop.sought:
         rows.append("what was wanted holds for the mean; the intervals are those that the stated pressure gives")

@@ -67,7 +67,13 @@ def test_what_was_wanted_is_printed_as_wanted_beside_what_the_pressure_gives(
     lines = {line.split(":")[0].strip(): line for line in said.splitlines()}
     assert "11.00 m/s2, as wanted (" in lines["mean deceleration"] and "as wanted" not in lines["mean torque"]
     assert "; single: " in lines["mean deceleration"] and "; single: " in lines["line pressure"]
-    for words in ("no measurement of the disc", "first stop after a pause", "hottest face, by the model"):
+    # one specimen was tested: nothing is said of others
+    for words in (
+        "single stops of the specimen tested",
+        "no measurement of the disc",
+        "first stop after a pause",
+        "hottest face, by the model",
+    ):
         assert words in said
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
+from pipeline.face.single import whose
 from pipeline.report.document import Cell, Items, Picture, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
@@ -135,8 +136,8 @@ def single_parts(given: Sequence[Cited[FaceStop]], model: FaceModel) -> list[Par
     if model.brake.rolling_radius is None:
         head, rows = head[:4], [row[:4] for row in rows]
     caption = (
-        f"Where {100 * model.coverage:.0f} % of single stops of further specimens lie (at {100 * model.confidence:.0f} % confidence), "
-        "of batches like those tested, and the mean of each batch tested; at the stops and pressures of the table above"
+        f"Where {100 * model.coverage:.0f} % of {whose(model)} lie (at {100 * model.confidence:.0f} % confidence), "
+        "and the mean of each batch tested; at the stops and pressures of the table above"
     )
     return [Table(caption, head, rows)]
 
@@ -198,4 +199,11 @@ def stop_row(one: Cited[FaceStop], shown: Sequence[int]) -> list[Cell]:
         one.number(f"{name}: initial temperature of the disc", lambda s: s.temperature_c, decimals=0),
         pressure,
     ]
-    return [*cells, *(one.number(f"{name}: {words}", pick) for words, pick in (COLUMNS[i] for i in shown))]
+    # the map was asked at the reference pressure only
+    return [
+        *cells,
+        *(
+            "" if pick(one.result) is None else one.number(f"{name}: {words}", pick)
+            for words, pick in (COLUMNS[i] for i in shown)
+        ),
+    ]
