@@ -90,8 +90,8 @@ def checked_place(place: Path) -> Checked:
 
 
 def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
-    """Optional files that are left out, patterns that give none (a mistyped one would pass in silence), targets of no
-    test.
+    """Optional files that are left out, patterns that give none (a mistyped one would pass in silence), targets and rigs
+    of no test.
     """
     for name, why in workspace.left_out:
         yield Problem(name, "left_out", why.removeprefix(f"{name}: "))
@@ -102,11 +102,18 @@ def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
             yield Problem(
                 place.name, "odd", f"{key}: {pattern!r} gives no usable file; correct the path or remove the key"
             )
-    compounds = scan(workspace.archive).compounds
-    for name, path in workspace.targets.items():
-        if name not in compounds:
-            known = ", ".join(repr(c) for c in compounds[:FEW]) or "none"
-            yield Problem(path.name, "odd", f"compound {name!r} is named by no readable test.yaml; these are: {known}")
+    found = scan(workspace.archive)
+    tested = {
+        "compound": (workspace.targets, list(found.compounds)),
+        "rig": (workspace.rigs, sorted({rig for rig, _ in found.on_rigs.values()})),
+    }
+    for what, (files, known) in tested.items():
+        for name, path in files.items():
+            if name not in known:
+                these = ", ".join(map(repr, known[:FEW])) or "none"
+                yield Problem(
+                    path.name, "odd", f"{what} {name!r} is named by no readable test.yaml; these are: {these}"
+                )
 
 
 def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:

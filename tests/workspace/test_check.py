@@ -84,6 +84,18 @@ def test_a_workspace_names_what_is_left_out(tmp_path):
     assert [(where, level) for where, level, _ in found] == [("x.yaml", "left_out"), ("y.yaml", "odd")]
 
 
+def test_a_rig_that_no_test_names_is_told(tmp_path):
+    """One letter too few, and what its calibrations found would be taken off no test in silence."""
+    text_test(tmp_path / "archive" / "t")
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "rigs").mkdir()
+    (tmp_path / "rigs" / "nrth.yaml").write_text("rig: nrth\nevents: []\n")
+    (tmp_path / "config.yaml").write_text("archive: archive\nresults: r\nmethods: [m.yaml]\nrigs: rigs/*.yaml\n")
+    ((where, level, message),) = problems(tmp_path / "config.yaml")
+    assert (where, level) == ("nrth.yaml", "odd")
+    assert message == f"rig 'nrth' is named by no readable test.yaml; these are: {card()['rig']!r}"
+
+
 def test_a_pattern_that_gives_no_file_is_told(tmp_path):
     text_test(tmp_path / "archive" / "t")
     (tmp_path / "m.yaml").write_text("")
