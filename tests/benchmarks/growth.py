@@ -135,7 +135,7 @@ def commands(config: Path) -> list[tuple[str, list[str]]]:
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     found = re.findall(
-        r"^Shell command: (?:exec )?(\S+ -P -m pipeline (?:--planned=\S+ )?(\w+) .*)$",
+        r"^Shell command: (?:exec )?(\S+ -P -m pipeline (?:--seen=\S+ )?(\w+) .*)$",
         done.stdout + done.stderr,
         re.MULTILINE,
     )

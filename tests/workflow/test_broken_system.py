@@ -56,7 +56,7 @@ def channels(tmp_path, *, before=()):
     files = seen.look(folder)
     seen.write(lists / "t1.json", folder, files)
     return subprocess.run(
-        [*before, sys.executable, "-m", "pipeline", f"--planned={lists}", "channels", f"--test={folder}", "--wear=wear.csv",
+        [*before, sys.executable, "-m", "pipeline", f"--seen={lists}", "channels", f"--test={folder}", "--wear=wear.csv",
          f"--into={tmp_path}",
          f"--fingerprint={seen.fingerprint(files, besides='wear.csv')}"],
         env={**os.environ, "PYTHONPATH": str(REPO)}, capture_output=True, text=True, check=False,
