@@ -239,6 +239,10 @@ def _with_speeds(block: Any, position: int, radius_m: float | None) -> Any:
         if key in block:
             raise ValueError(f"blocks.entry {position + 1}.{key}: unknown key; nearest known key: speed")
     values = block["speed"] if isinstance(block["speed"], list) else [block["speed"]]
+    if len(values) not in (1, 2):
+        raise ValueError(
+            f"blocks.entry {position + 1}.speed: {len(values)} speeds; write [start, end], of a drag one speed"
+        )
     speeds = [_shaft_speed(value, position, radius_m) for value in values]
     kind = block.get("kind")
     if kind == "drag":

@@ -41,6 +41,8 @@ def test_sensor_limits_of_full_scale_of_value_and_absolute(tmp_path):
         ("2026-03-02", "2026-13-02", "date"),
         ("schema: 1", "schema: 2", "schema"),
         ("speed: 100 km/h", "speed: banana", "blocks.entry 2.speed"),
+        ("speed: 100 km/h", "speed: []", "blocks.entry 2.speed: 0 speeds"),
+        ("speed: 100 km/h", "speed: [100 km/h, 50 km/h, 20 km/h]", "blocks.entry 2.speed: 3 speeds"),
         ("rolling_radius: 330 mm\n", "", "rolling_radius"),
         ("rig: north", "rig: &a north", "aliases"),
         ("compound: Marram 4", "compound: Marram 4\ncompound: x", "given twice"),

@@ -55,6 +55,14 @@ def test_a_sound_channel_is_silent_and_says_which_units_it_cannot_be_told_from(t
     assert found.stops["status"].to_list() == ["ok"] * 24
 
 
+def test_a_further_channel_that_is_called_a_temperature_and_is_none_is_left_alone(tmp_path):
+    write_test(tmp_path, APPS, Rig(), change=lambda i, channels: channels | {"oil_temperature_flag": 0 * channels["time"]},
+               more={"oil_temperature_flag": ""})  # fmt: skip
+    found = reduce(tmp_path)
+    assert found.stops["status"].to_list() == ["ok"] * 24
+    assert "oil_temperature_flag" not in [row["channel"] for row in found.summary["units"]]
+
+
 def test_a_slip_of_a_pad_is_either_named_or_stands_as_not_verifiable(tmp_path):
     for actual, labelled in PAIRS:
         folder = tmp_path / f"{actual}-{labelled}"

@@ -21,7 +21,8 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
-from pipeline.inputs.unit_slips import Slip, slips
+from pipeline.inputs.quantities import scale_offset
+from pipeline.inputs.unit_slips import SPELLED, Slip, slips
 from pipeline.results import scan_table
 from pipeline.results.summary import ChannelUnit
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
@@ -38,8 +39,22 @@ OTHERS = "the disc temperature and the air"
 
 
 def others_of(card: Card) -> list[str]:
-    """Temperature channels of the card beside the disc's."""
-    return [name for name in card.recordings.channels if "_temperature" in name and not name.startswith("disc_")]
+    """Temperature channels of the card beside the disc's; one that is called so but read in no unit of temperature is
+    none.
+    """
+    return [
+        name
+        for name, channel in card.recordings.channels.items()
+        if "_temperature" in name and not name.startswith("disc_") and _of_temperature(channel.unit)
+    ]
+
+
+def _of_temperature(unit: str) -> bool:
+    try:
+        scale_offset(SPELLED.get(unit, unit), "temperature")
+    except ValueError:
+        return False
+    return True
 
 
 def readings(card: Card, channels: Path) -> pl.DataFrame:
