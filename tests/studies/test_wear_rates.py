@@ -1,8 +1,8 @@
 """A seeded part of the study of wear rates, and a quarter of it under the heavy mark with the study's own bounds."""
 
 import pytest
-from scipy.stats import binomtest
 
+from tests.studies.chance import surely_under
 from tests.studies.wear_rates import LEAST, coverage, page, ratio, study, too_long
 
 
@@ -30,8 +30,3 @@ def test_a_quarter_of_the_study_keeps_its_bounds():
             assert not surely_under(0.93, coverage(given), len(given))
     assert not any(f.ungrounded for f in found)
     assert too_long(f.life for f in found) <= 0.04
-
-
-def surely_under(wanted: float, share: float, fits: int) -> bool:
-    """Whether a share of so few fits is under the wanted one beyond chance (one in a hundred, binomial)."""
-    return bool(binomtest(round(share * fits), fits, wanted, alternative="less").pvalue < 0.01)
