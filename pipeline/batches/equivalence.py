@@ -62,14 +62,17 @@ def p_equivalence(estimate: Estimate, low: float, high: float) -> float:
 
 
 def holm(p_values: Sequence[float | None]) -> list[float | None]:
-    """Holm's step-down adjusted p-values (Holm 1979); None stays None and does not count as a test."""
-    known = [p for p in p_values if p is not None]
-    if not known:
-        return list(p_values)
-    from statsmodels.stats.multitest import multipletests
+    """Holm's step-down adjusted p-values (Holm 1979); None stays None and does not count as a test.
 
-    adjusted = iter(multipletests(known, method="holm")[1].tolist())
-    return [None if p is None else next(adjusted) for p in p_values]
+    Ours and not statsmodels' multipletests, which agrees: that collects garbage at each call, 30 to 80 ms of nothing.
+    """
+    known = sorted((p, place) for place, p in enumerate(p_values) if p is not None)
+    adjusted: list[float | None] = [None] * len(p_values)
+    reached = 0.0
+    for step, (p, place) in enumerate(known):
+        reached = max(reached, min(1.0, (len(known) - step) * p))
+        adjusted[place] = reached
+    return adjusted
 
 
 def verdict(estimate: Estimate, low: float, high: float, p_holm: float, alpha: float = 0.05) -> Verdict:

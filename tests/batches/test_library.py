@@ -77,3 +77,12 @@ def test_two_specimens_a_batch_need_more_than_the_normal_distribution() -> None:
     held = differences_held(specimens=2, batches=2, draws=60, seed=1)
     assert held.ours >= 0.90
     assert held.theirs <= 0.90
+
+
+def test_holm_is_statsmodels():
+    from statsmodels.stats.multitest import multipletests
+
+    rng = np.random.default_rng(9)
+    for size in (1, 2, 5, 9):
+        p = rng.uniform(0, 0.2, size).round(3).tolist()
+        assert equivalence.holm(p) == pytest.approx(multipletests(p, method="holm")[1].tolist(), rel=1e-14)
