@@ -171,6 +171,17 @@ rule rigs:
     shell: command("rigs")
 
 
+rule precision:
+    """All tests -> components of their scatter: stop, occasion, specimen, batch and state of the rig."""
+    input:
+        lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json", "wear.json", "drift.json"),
+        rigs=rules.rigs.output,
+        **usual("precision"),
+    params: **own("precision")
+    output: **files("precision")
+    shell: command("precision")
+
+
 rule findings:
     """The findings of all stages of one test, merged; draws nothing."""
     input:
@@ -201,6 +212,7 @@ rule compound:
         lambda w: RUN.of_compound(
             w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
         ),
+        rules.precision.output,
         rigs=rules.rigs.output,
         files=lambda w: RUN.compound_file(w.compound),
         **usual("compound"),

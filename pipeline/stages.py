@@ -219,6 +219,15 @@ _ALL = (
         code=("batches",),
     ),
     Stage(
+        "precision",
+        "how well the laboratory repeats itself",
+        "method",
+        "precision",
+        (ARCHIVE, RESULTS, RIGS, SETTINGS, INTO),
+        (Part("pipeline.laboratory.precision_stage:run", ("precision.json",)),),
+        code=("batches", "drift"),
+    ),
+    Stage(
         "findings",
         "findings of all stages of one test, merged",
         "test",

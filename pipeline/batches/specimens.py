@@ -172,7 +172,7 @@ def bite_values(tests: list[SpecimenTest]) -> Values:
     table = pl.concat(frames) if frames else pl.DataFrame()
     if not len(table):
         return Values((), np.zeros(0), np.zeros(0), left_out=("no stop with a bite",))
-    cold = _coldest_common(table)
+    cold = coldest_common(table)
     found = cells.levels(cold, "mu_bite")
     notes = () if found.matched else ("conditions differ between specimens: bite is compared over a band of them",)
     mean = {name: float(np.mean(cold[name].to_numpy())) for name in BITE[:3]}
@@ -191,7 +191,7 @@ def bite_values(tests: list[SpecimenTest]) -> Values:
     )
 
 
-def _coldest_common(table: pl.DataFrame) -> pl.DataFrame:
+def coldest_common(table: pl.DataFrame) -> pl.DataFrame:
     """Stops within the band about the lowest temperature at which every specimen (or else batch) has some."""
     starts = table.sort("temperature_initial_c")
     for wanted, by in ((3, "key"), (1, "key"), (1, "batch")):

@@ -13,6 +13,7 @@ from pipeline.results import (
     duty,
     findings,
     friction,
+    precision,
     record,
     repeatability,
     rigs,
@@ -56,6 +57,7 @@ FILES = (
     File("archive", "<method>/archive.json", archive.Archive),
     File("delta", "deltas/<a>--<b>/delta.json", delta.Delta),
     File("rigs", "<method>/rigs.json", rigs.Rigs),
+    File("precision", "<method>/precision.json", precision.RigPrecision),
 )
 
 

@@ -71,6 +71,7 @@ class BatchShare(Result):
     difference: float = given("difference of the batches' mean logarithms, a less b, rigs' states left in", "1")
     specimen_sd: float | None = given("standard deviation of such a difference by specimens and stops", "1")
     rig_sd: float | None = given("standard deviation of such a difference by the rigs' states", "1", default=None)
+    rig_sd_high: float | None = given("the same at the upper end of the states' interval", "1", default=None)
     reach: float | None = given("what specimens and rig alone exceed once in twenty", "1", default=None)
     rig_share: float | None = given("the rigs' states' share of the variance of the difference", "1", default=None)
     state_apart: float = given(

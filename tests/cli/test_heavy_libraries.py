@@ -27,7 +27,7 @@ from tests.drift.makers import Truth, made, short_program
 ALLOWED = {
     "statsmodels": {"batches", "rigs"},
     "pandas": set(),
-    "scipy.stats": {"batches", "rigs", "friction"},  # friction: points of several specimens
+    "scipy.stats": {"batches", "rigs", "friction", "laboratory"},  # friction: points of several specimens
     "scipy.interpolate": {"friction"},
     "scipy.signal": set(),
     "scipy.spatial": {"stops", "face"},

@@ -17,6 +17,7 @@ from tests.workflow.makers import planned_rules, small_workspace, snakemake, sna
 pytestmark = pytest.mark.workflow
 SOUND, BROKEN, UNREADABLE = "m6-2406-a", "broken-recording", "unreadable-card"
 OF_TESTS = {"findings": 3, "test_page": 3}
+OF_DRIFT = {"precision": 1, **OF_TESTS}
 OF_COMPOUND = {"compound": 1, "sheet": 1, "index": 1, "all": 1}
 FROM_STOPS = {
     "stops": 3,
@@ -25,6 +26,7 @@ FROM_STOPS = {
     "repeatability": 1,
     "drift": 3,
     "rigs": 1,
+    "precision": 1,
     **OF_TESTS,
     **OF_COMPOUND,
 }
@@ -90,10 +92,10 @@ def test_a_comment_in_a_method_runs_nothing(workspace):
         ("conditioning: {filter_order: 3}", FROM_STOPS),
         ("segmentation: {on_pressure: 1.1 bar}", FROM_STOPS),
         ("reduction: {build_up: 90 %}", FROM_STOPS),
-        ("friction: {coverage: 95 %}", {"friction": 3, "repeatability": 1, "drift": 3, **OF_TESTS, **OF_COMPOUND}),
-        ("wear: {confidence: 90 %}", {"wear": 3, **OF_TESTS, **OF_COMPOUND}),
+        ("friction: {coverage: 95 %}", {"friction": 3, "repeatability": 1, "drift": 3, **OF_DRIFT, **OF_COMPOUND}),
+        ("wear: {confidence: 90 %}", {"wear": 3, **OF_DRIFT, **OF_COMPOUND}),
         ("batches: {significance: 10 %}", OF_COMPOUND),
-        ("drift: {false_alarm_rate: 2 %}", {"repeatability": 1, "drift": 3, **OF_TESTS, **OF_COMPOUND}),
+        ("drift: {false_alarm_rate: 2 %}", {"repeatability": 1, "drift": 3, **OF_DRIFT, **OF_COMPOUND}),
     ],
 )
 def test_each_section_runs_the_stages_that_read_it_and_what_follows_them(workspace, setting, rules):
@@ -154,6 +156,7 @@ def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
         planned = planned_rules(workspace)
     assert planned == {
         "wear": 1,
+        "precision": 1,
         "findings": 1,
         "test_page": 1,
         "compound": 1,

@@ -46,6 +46,7 @@ def _of_method(method: Path) -> Iterator[tuple[str, str, Pairs]]:
         yield "wear", folder.name, _wear(folder)
         yield "drift", folder.name, _drift(_read(folder / "drift.json"))
     yield "rigs", "all rigs", _rigs(_read(method / "rigs.json"))
+    yield "precision", "all tests", _precision(_read(method / "precision.json"))
     for folder in _folders(method / "compounds"):
         yield "compound", folder.name, _friction(_read(folder / "friction.json"))
         yield "compound", folder.name, _laws(_read(folder / "wear.json"))
@@ -167,6 +168,20 @@ def _rigs(found: dict[str, Any]) -> Pairs:
             name = f"{one['rig']} {one['date']} {kind.replace('_', ' ')}"
             yield from _parts(one[kind], name, ("step", "low", "high", "df"))
     yield from _codes(found["findings"])
+
+
+def _precision(found: dict[str, Any]) -> Pairs:
+    for one in found["quantities"]:
+        name = f"{one['quantity']} of {one['compound'] or 'all compounds'}"
+        yield f"{name} tests", one["tests"]
+        for kind, component in one["components"].items():
+            yield from _parts(component, f"{name} {kind}", (*INTERVAL, "df"))
+        yield from _parts(one["repeatability"], f"{name} repeatability", INTERVAL)
+        yield from _parts(one["cochran"], f"{name} Cochran", ("test", "c", "verdict"))
+        yield f"{name} odd tests", [test["test"] for test in one["consistency"] if test["odd"]] or "none"
+    for one in found["pace"]:
+        if one["purpose"] is None:
+            yield f"hours per stop, {one['rig']}, {one['compound'] or 'all compounds'}", one["hours_per_stop"]
 
 
 def _batches(found: dict[str, Any]) -> Pairs:

@@ -31,6 +31,7 @@ STAGES = {
         Stage("wear", ("wear",), ("stops", "channels")),
         Stage("drift", ("drift",), ("friction", "stops", "channels")),
         Stage("rigs", ("batches",), ("friction", "stops", "channels")),
+        Stage("precision", ("batches",), ("rigs", "wear", "drift", "friction", "stops", "channels")),
         # friction and wear over all tests of a compound: tests are cut where a drift begins
         Stage("compound", ("friction", "wear"), ("friction", "wear", "rigs", "drift", "stops", "channels")),
         Stage("batches", ("batches",), ("compound", "friction", "wear", "rigs", "drift", "stops", "channels")),
