@@ -34,15 +34,25 @@ def coefficients_without(law: Law, groups: np.ndarray) -> Array:
     """Coefficients [groups, columns] of fits without each group of stops."""
     lower = np.linalg.cholesky(law.scatter.covariance(law.steepness))
     inverse = np.linalg.inv(lower) * np.sqrt(law.weights)[:, None, None]
-    rows, residuals = inverse @ law.design, (inverse @ law.residuals[:, :, None])[:, :, 0]
+    residuals = (inverse @ law.residuals[:, :, None])[:, :, 0]
     out = np.empty((int(groups.max()) + 1, law.coefficients.size))
     for group in range(len(out)):
         gone = groups == group
-        own = rows[gone].reshape(-1, rows.shape[-1])
-        hat = own @ law.covariance @ own.T
-        missed = np.linalg.solve(np.eye(len(hat)) - hat, residuals[gone].ravel())
-        out[group] = law.coefficients - law.covariance @ (own.T @ missed)
+        own = (inverse[gone] @ law.design[gone]).reshape(-1, law.coefficients.size)
+        out[group] = law.coefficients - without(own, residuals[gone].ravel(), law.covariance, law.information)
     return out
+
+
+def without(rows: Array, residuals: Array, covariance: Array, information: Array) -> Array:
+    """What coefficients lose with some of their rows [m, columns] of unit scatter, whose residuals are [m].
+
+    C X' (I - X C X')^-1 r = (C^-1 - X' X)^-1 X' r: by the smaller of the two matrices, so that many stops of one group cost
+    no more than in proportion.
+    """
+    if len(rows) > rows.shape[1]:
+        return np.asarray(np.linalg.solve(information - rows.T @ rows, rows.T @ residuals))
+    hat = rows @ covariance @ rows.T
+    return np.asarray(covariance @ (rows.T @ np.linalg.solve(np.eye(len(hat)) - hat, residuals)))
 
 
 def law_errors(

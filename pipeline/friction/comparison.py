@@ -135,20 +135,36 @@ def predicted_without(data: Data, theta: np.ndarray, response: np.ndarray, folds
     misfit = white.back(white.rows((response - design @ solved.coefficients)[:, None]))[:, 0]
     diagonal, beside = white.precision()
     out = np.empty(folds.size)
+    root = np.linalg.cholesky(solved.inverse)
     for fold in np.unique(folds):
         gone = np.flatnonzero(folds == fold)
-        own = np.diag(diagonal[gone])
-        follow = np.flatnonzero(np.diff(gone) == 1)
-        own[follow, follow + 1] = own[follow + 1, follow] = beside[gone[follow]]
-        left = own - turned[gone] @ solved.inverse @ turned[gone].T
-        values, vectors = np.linalg.eigh(left / np.sqrt(np.outer(diagonal[gone], diagonal[gone])))
-        if values[0] < CARRIED:  # the rest cannot carry an effect that only this fold varies
-            out[gone] = np.nan
-            continue
         scale = np.sqrt(diagonal[gone])
-        off = (vectors @ ((vectors.T @ (misfit[gone] / scale)) / values)) / scale
-        out[gone] = response[gone] - off
+        follow = np.diff(gone) == 1
+        near = np.where(follow, beside[gone[:-1]], 0.0) / (scale[1:] * scale[:-1])
+        off = _missed(near, (turned[gone] @ root) / scale[:, None], misfit[gone] / scale)
+        out[gone] = np.nan if off is None else response[gone] - off / scale
     return out
+
+
+def _missed(beside: np.ndarray, rows: np.ndarray, misfit: np.ndarray) -> np.ndarray | None:
+    """(A - Z Z')^-1 m with A tridiagonal, 1 on its diagonal and `beside` next to it, Z = rows (m, p); None where the rest cannot
+    carry an effect that only these stops vary.
+
+    By the smaller of A - Z Z' and I - Z' A^-1 Z, so that many stops of one fold cost no more than in proportion.
+    """
+    if len(rows) <= rows.shape[1]:
+        left = np.eye(len(rows)) + np.diag(beside, 1) + np.diag(beside, -1) - rows @ rows.T
+        values, vectors = np.linalg.eigh(left)
+        return None if values[0] < CARRIED else np.asarray(vectors @ ((vectors.T @ misfit) / values))
+    from scipy.linalg import cho_solve_banded, cholesky_banded
+
+    lower = cholesky_banded(np.vstack([np.ones(len(rows)), np.r_[beside, 0.0]]), lower=True)
+    solved = cho_solve_banded((lower, True), np.column_stack([rows, misfit]))
+    own, alone = solved[:, :-1], solved[:, -1]
+    values, vectors = np.linalg.eigh(np.eye(rows.shape[1]) - rows.T @ own)
+    if values[0] < CARRIED:
+        return None
+    return np.asarray(alone + own @ (vectors @ ((vectors.T @ (rows.T @ alone)) / values)))
 
 
 def paired(worse: np.ndarray, better: np.ndarray, folds: np.ndarray) -> tuple[float, float]:

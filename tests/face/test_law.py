@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.face import of_compound as face
-from pipeline.face import portable, predict
+from pipeline.face import left_out, portable, predict
 from pipeline.face.of_compound import Found
 from pipeline.face.predict import Asked, Drawn
 from pipeline.face.samples import SEGMENTS, samples_of, segmented
@@ -164,3 +164,15 @@ def test_whatever_is_asked_there_are_numbers_or_a_reason() -> None:
             assert value.value is not None and value.low <= value.value <= value.high
     assert all(s.mu.value is None and s.why for s in told if s not in given)
     assert 0 < len(given) < 40
+
+
+@pytest.mark.parametrize("rows", [5, 60])
+def test_coefficients_without_some_stops_are_alike_whichever_matrix_is_smaller(rows: int) -> None:
+    rng = np.random.default_rng(rows)
+    x, y = rng.normal(size=(200, 12)), rng.normal(size=200)
+    information = x.T @ x + np.eye(12)
+    whole = np.linalg.solve(information, x.T @ y)
+    gone, kept = slice(0, rows), slice(rows, None)
+    lost = left_out.without(x[gone], y[gone] - x[gone] @ whole, np.linalg.inv(information), information)
+    fewer = np.linalg.solve(x[kept].T @ x[kept] + np.eye(12), x[kept].T @ y[kept])
+    assert whole - lost == pytest.approx(fewer, rel=1e-9, abs=1e-12)

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.archive.targets import Target
-from pipeline.friction import lack_of_fit, places, result
+from pipeline.friction import comparison, lack_of_fit, places, result
 from pipeline.friction.cells import cells_of, repeated
 from pipeline.friction.comparison import best_map, predicted_without, without_effect
 from pipeline.friction.history import unchanged
@@ -240,3 +240,17 @@ def test_block_after_a_duty_at_conditions_that_move_the_curve_is_not_called_chan
 
     assert left_out(1.0) == []
     assert left_out(0.85) == ["gentle"]
+
+
+@pytest.mark.parametrize(("stops", "columns"), [(6, 9), (40, 9)])
+def test_what_is_left_out_is_found_alike_whichever_matrix_is_smaller(stops: int, columns: int) -> None:
+    """Against the dense solution, for few and for many stops of a fold; neighbours alike, but for a break in the middle."""
+    rng = np.random.default_rng(stops)
+    beside = np.where(np.arange(stops - 1) == stops // 2, 0.0, -0.3)
+    rows, misfit = 0.15 * rng.normal(size=(stops, columns)) / np.sqrt(stops), rng.normal(size=stops)
+    left = np.eye(stops) + np.diag(beside, 1) + np.diag(beside, -1) - rows @ rows.T
+    assert comparison._missed(beside, rows, misfit) == pytest.approx(np.linalg.solve(left, misfit), rel=1e-9)
+    values, vectors = np.linalg.eigh(left + rows @ rows.T)
+    rows = np.zeros((stops, columns))
+    rows[:, 0] = np.sqrt(values[0] * (1 - 1e-9)) * vectors[:, 0]  # what one effect is known by is these stops alone
+    assert comparison._missed(beside, rows, misfit) is None
