@@ -10,8 +10,8 @@ import polars as pl
 import pytest
 
 from pipeline.constants import RAD_PER_S, ZERO_C
-from pipeline.face import of_compound as face
 from pipeline.face import left_out, portable, predict
+from pipeline.face import of_compound as face
 from pipeline.face.of_compound import Found
 from pipeline.face.predict import Asked, Drawn
 from pipeline.face.samples import SEGMENTS, samples_of, segmented
