@@ -17,7 +17,8 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from pipeline.friction import bedding, fade, history, pauses, result
+from pipeline.friction import bedding, blocks, compound_blocks, fade, history, pauses, result
+from pipeline.friction.block_scatter import Variance
 from pipeline.friction.comparison import best_map
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
@@ -89,7 +90,12 @@ def with_map(
         }
     except NoMap as reason:
         own = fields(OfMap(window_reason=str(reason), curve_reason=str(reason)))
-    each = [_of_one(test, left_out, map_, method) for test, (_, left_out) in zip(usable, unchanged, strict=True)]
+    each = [
+        _of_one(test, kept, left_out, map_, method) for test, (kept, left_out) in zip(usable, unchanged, strict=True)
+    ]
+    rows, along, no_line = compound_blocks.of_batches(
+        [_for_blocks(test, kept) for test, (kept, _) in zip(usable, unchanged, strict=True)], method, _of_map(map_)
+    )
     found = CompoundFriction.model_validate(
         {
             **own,
@@ -102,6 +108,9 @@ def with_map(
             "left_out": [block for one in each for block in one.left_out],
             "changed": _changed(usable),
             "tests": each,
+            "blocks": rows,
+            "lines": along,
+            "lines_why": no_line,
             "common_reason": None if any(t.common is not None for t in usable) else UNSTATED,
         }
     )
@@ -208,9 +217,18 @@ def further_batch(map_: FrictionMap, confidence: float, common: float) -> Furthe
     return FurtherBatch(value=mu, low=float(low), high=float(high), batches=int(shifts.size))
 
 
-def _of_one(test: StopsOfTest, left_out: list[LeftOut], map_: FrictionMap | None, method: Method) -> OneTest:
-    settings = method.friction
-    worst = fade.worst(fade.fades(test.stops, method.reduction.temperature, use_suspect=settings.use_suspect))
+def _of_one(
+    test: StopsOfTest, kept: pl.DataFrame, left_out: list[LeftOut], map_: FrictionMap | None, method: Method
+) -> OneTest:
+    settings, temperature = method.friction, method.reduction.temperature
+    alike = 0.0 if map_ is None else map_.fit.correlation
+    scatter = blocks.scatter_of(kept, temperature, use_suspect=settings.use_suspect, alike=alike)
+    worst = fade.worst(
+        fade.fades(
+            test.stops, temperature,
+            use_suspect=settings.use_suspect, scatter=scatter, confidence=settings.confidence,
+        )
+    )  # fmt: skip
     return OneTest(
         test=test.test,
         batch=test.batch,
@@ -220,6 +238,26 @@ def _of_one(test: StopsOfTest, left_out: list[LeftOut], map_: FrictionMap | None
         recovery=worst and worst.recovery,
         left_out=left_out,
         pauses=pauses.pauses(test.stops, map_, shortest=settings.pause, level=_level(test, map_)),
+    )
+
+
+def _for_blocks(test: StopsOfTest, kept: pl.DataFrame) -> compound_blocks.OfTest:
+    """The test as the table of blocks wants it: its stops up to a drift's onset."""
+    stops = test.stops if test.changed_at is None else test.stops.filter(pl.col("stop") < test.changed_at)
+    return compound_blocks.OfTest(test.batch, test.specimen, stops, kept, test.common)
+
+
+def _of_map(map_: FrictionMap | None) -> compound_blocks.Between:
+    """Variance between specimens with its degrees of freedom, specimens less batches; None for a single specimen."""
+    if map_ is None:
+        return compound_blocks.Between(None, 0.0)
+    variances = dict(zip(map_.factors, map_.fit.level_variances(), strict=True))
+    if "specimen" not in variances:
+        return compound_blocks.Between(None, map_.fit.correlation)
+    size = 1.0 if map_.link == "log" else float(np.mean(map_.stops["mu"].to_numpy()))
+    dof = map_.stops.n_unique(["batch", "specimen"]) - map_.stops["batch"].n_unique()
+    return compound_blocks.Between(
+        Variance(float(variances["specimen"]) / size**2, max(dof, 1.0)), map_.fit.correlation
     )
 
 

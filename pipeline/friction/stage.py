@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.archive.card import load_card
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
-from pipeline.friction import bedding, by_hand, fade, history, instop, pauses, result
+from pipeline.friction import bedding, block_scatter, blocks, by_hand, fade, history, instop, lines, pauses, result
 from pipeline.friction.comparison import best_map
 from pipeline.friction.map import FrictionMap, NoMap
 from pipeline.friction.wanted import Wanted
@@ -102,8 +102,17 @@ def of_test(
     """
     settings, temperature = method.friction, method.reduction.temperature
     shared, map_, left_out = mapped(stops, method, wanted, common)
-    every = fade.fades(stops, temperature, use_suspect=settings.use_suspect)
+    changed = [stop for block in left_out for stop in block.stops]
+    kept, suspect = stops.filter(~pl.col("stop").is_in(changed)), settings.use_suspect
+    alike = 0.0 if map_ is None else map_.fit.correlation
+    scatter = blocks.scatter_of(kept, temperature, use_suspect=suspect, alike=alike)
+    every = fade.fades(stops, temperature, use_suspect=suspect, scatter=scatter, confidence=settings.confidence)
     worst = fade.worst(every)
+    bedded = bedding.bedding(stops, map_, confidence=settings.confidence, use_suspect=suspect)
+    along, no_line = lines.lines(
+        kept, temperature, scatter,
+        common=common, confidence=settings.confidence, use_suspect=suspect, curve=shared.curve,
+    )  # fmt: skip
     found = TestFriction.model_validate(
         {
             **fields(shared),
@@ -111,7 +120,16 @@ def of_test(
             "temperature": temperature,
             "average": method.reduction.average,
             "left_out": left_out,
-            "bedding": bedding.bedding(stops, map_, confidence=settings.confidence, use_suspect=settings.use_suspect),
+            "bedding": bedded,
+            "blocks": blocks.blocks(
+                stops, temperature, scatter, common=common, confidence=settings.confidence, use_suspect=suspect
+            ),
+            "lines": along,
+            "lines_why": no_line,
+            "green": blocks.green(
+                stops, bedded, scatter, common=common, confidence=settings.confidence, use_suspect=suspect
+            ),
+            "stop_scatter": block_scatter.told(scatter),
             "fade": worst and renewed(worst, recovery=None),
             "recovery": worst and worst.recovery,
             "fades": every,

@@ -119,6 +119,10 @@ def _sensitivities(friction: TestFriction) -> list[tuple[str, str]]:
 def _history(friction: TestFriction) -> list[tuple[str, str]]:
     bedding, fade, recovery = friction.bedding, friction.fade, friction.recovery
     found = []
+    green = friction.green
+    if green is not None:
+        said = interval_text(green)
+        found.append(("Green µ", said if green.value is None else f"{said}, of {green.stops} {green.source}"))
     name = "Bedding, stops to 3 % of the asymptote"
     if bedding is not None:
         stops = Interval(value=bedding.stops, low=bedding.low, high=bedding.high, why=bedding.why)
@@ -127,7 +131,7 @@ def _history(friction: TestFriction) -> list[tuple[str, str]]:
         found.append((name, _none(friction, "no bedding block")))
     name = "Fade index (1 = unchanged)"
     if fade is not None:
-        text = _index(fade.index, fade.why)
+        text = _index(fade.index, fade.index_low, fade.index_high, fade.why)
         if fade.temperature_c is not None:
             text += f"; lowest µ {fixed(fade.mu_min, 3)} at {fixed(fade.temperature_c, 0)} °C"
         found.append((name, text))
@@ -135,7 +139,7 @@ def _history(friction: TestFriction) -> list[tuple[str, str]]:
         found.append((name, _none(friction, "no fade block")))
     name = "Recovery index (1 = unchanged)"
     if recovery is not None:
-        text = _index(recovery.index, recovery.why)
+        text = _index(recovery.index, recovery.index_low, recovery.index_high, recovery.why)
         text += "" if recovery.stops is None else f"; within 3 % of before after {recovery.stops} stops"
         found.append((name, text))
     else:
@@ -147,8 +151,8 @@ def _none(friction: TestFriction, otherwise: str) -> str:
     return f"{numbers.MISSING}: {friction.unusable or otherwise}"
 
 
-def _index(value: float | None, why: str | None) -> str:
-    return f"{numbers.MISSING}: {why or 'no reason written'}" if value is None else numbers.plain(value)
+def _index(value: float | None, low: float | None, high: float | None, why: str | None) -> str:
+    return interval_text(Interval(value=value, low=low, high=high, why=why), why="no reason written")
 
 
 def slope_rows(friction: TestFriction) -> list[list[str]]:

@@ -14,6 +14,7 @@ from pipeline.errors import InputError
 from pipeline.method import from_stage_settings
 from pipeline.method.reduction import Reduction
 from pipeline.report import (
+    block_tables,
     by_hand_words,
     card_words,
     drift_figure,
@@ -119,6 +120,12 @@ def context(
         "slopes": friction_content.slope_rows(friction),
         "rises": friction_content.rise_rows(friction),
         "pauses": friction_content.pause_rows(friction),
+        "blocks_head": block_tables.HEAD,
+        "blocks": block_tables.block_rows(friction),
+        "blocks_note": block_tables.block_note(friction),
+        "lines_head": block_tables.LINE_HEAD,
+        "lines": block_tables.line_rows(friction),
+        "line_notes": block_tables.line_notes(friction),
         "friction_rows": friction_content.rows(friction),
         "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' "
         "purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise "
@@ -156,6 +163,7 @@ CONTENTS = [
     ("head", "In short"),
     ("quality", "Data quality"),
     ("friction", "Friction"),
+    ("blocks", "Blocks"),
     ("instop", "Inside the stops"),
     ("order", "In the order run"),
     ("wear", "Wear"),

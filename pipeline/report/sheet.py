@@ -16,7 +16,18 @@ from matplotlib.figure import Figure
 from pipeline.report import document, inputs, plots, render, sheet_pdf
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
 from pipeline.report.plot_style import SETTINGS
-from pipeline.report.sections import batches, closing, duty, friction, identity, quality, stability, targets, wear
+from pipeline.report.sections import (
+    batches,
+    blocks,
+    closing,
+    duty,
+    friction,
+    identity,
+    quality,
+    stability,
+    targets,
+    wear,
+)
 from pipeline.results import version, whole, write_text
 from pipeline.results.model import write
 from pipeline.results.sheet import Sheet as SheetFile
@@ -28,6 +39,7 @@ SECTIONS = (
     quality.quality,
     friction.friction,
     stability.stability,
+    blocks.blocks,
     wear.wear,
     batches.batches,
     duty.duty,

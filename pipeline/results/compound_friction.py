@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.results.cards import CardDifference
 from pipeline.results.face import Choice, FaceLaw
 from pipeline.results.friction import OfMap
+from pipeline.results.friction_blocks import Block, Line
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
 from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
@@ -103,6 +104,9 @@ class CompoundFriction(OfCompound, OfMap):
     further_batch: FurtherBatch | None = given("where a further batch lies", default=None)
     changed: list[Changed] = given("tests cut at a drift's onset", default_factory=list)
     tests: list[OneTest] = given("every test", default_factory=list)
+    blocks: list[Block] = given("every block of the procedures, by batch", default_factory=list)
+    lines: list[Line] = given("mu along lines of pressure and of speed, by batch", default_factory=list)
+    lines_why: dict[str, str] = given("why no batch has a line along a condition", default_factory=dict)
     glaze_limit: GlazeLimit | None = given("limit of low-energy use", default=None)
     face_law: FaceLaw | None = given("friction as a law of the rubbing face, held against the map", default=None)
     window_by: Choice = given("whether curve, window, verdict and landmarks are the map's or the law's", default="map")

@@ -6,6 +6,7 @@ its reason beside it.
 
 from __future__ import annotations
 
+from pipeline.results.friction_blocks import Block, Green, Line, StopScatter
 from pipeline.results.friction_history import Bedding, ByHand, Fade, InStop, Pause, Recovery, Sides
 from pipeline.results.friction_map import (
     Bite,
@@ -62,6 +63,11 @@ class TestFriction(OfTest, OfMap):
 
     __test__ = False  # not a test class, whatever its name says to a test collector
 
+    blocks: list[Block] = given("every block in the order run", default_factory=list)
+    lines: list[Line] = given("mu along lines of pressure and of speed", default_factory=list)
+    lines_why: dict[str, str] = given("why there is no line along a condition", default_factory=dict)
+    green: Green | None = given("mu before bedding; null without a bedding block", default=None)
+    stop_scatter: StopScatter | None = given("what the intervals of blocks, lines and indices rest on", default=None)
     fades: list[Fade] = given("every fade block in the order run", default_factory=list)
     pauses: list[Pause] = given("first stops after pauses", default_factory=list)
     in_stop: InStop | None = given("friction within stops", default=None)

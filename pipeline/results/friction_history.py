@@ -28,6 +28,9 @@ class Recovery(Result):
     """mu after a fade over mu before it."""
 
     index: float | None = given("first check block after the fade (or last recovery stops) over before", default=None)
+    index_low: float | None = given("lower end of the index's interval", default=None)
+    index_high: float | None = given("upper end", default=None)
+    index_why: str | None = given("why the index has no interval", default=None)
     stops: int | None = given("recovery stops until within 3 % of before; null if never", default=None)
     after: str | None = Field(None, alias="from", description="check or recovery: what the index rests on")
     why: str | None = given("why a figure is null", default=None)
@@ -43,6 +46,9 @@ class Fade(Result):
     temperature_c: float | None = given("its temperature", "degC", default=None)
     mu_before: float | None = given("mean of the checks before", default=None)
     index: float | None = given("mu_min over mu_before", default=None)
+    index_low: float | None = given("lower end of the index's interval", default=None)
+    index_high: float | None = given("upper end", default=None)
+    index_why: str | None = given("why the index has no interval", default=None)
     why: str | None = given("why there is no index", default=None)
     recovery: Recovery | None = given("recovery after this fade", default=None)
     test: str | None = given("test, in a compound's file", default=None)

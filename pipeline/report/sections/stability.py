@@ -28,8 +28,14 @@ def stability(inputs: Inputs) -> Section:
         )
     )
     head = ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"]
-    parts.append(Table("Fade and recovery by test (1 = unchanged)", head, [_fade_row(test) for test in inputs.usable]))
-    head = ["Test", "Stops to 3 % of the asymptote", "µ at start", "µ at end"]
+    parts.append(
+        Table(
+            "Fade and recovery by test (1 = unchanged), with intervals from the scatter of stops",
+            head,
+            [_fade_row(test) for test in inputs.usable],
+        )
+    )
+    head = ["Test", "Green µ", "of stops", "Stops to 3 % of the asymptote", "µ at start, fitted", "µ at end, fitted"]
     parts.append(Table("Bedding by test", head, [_bedding_row(test) for test in inputs.usable]))
     parts.append(glaze_text(inputs))
     return Section("Stability", parts)
@@ -50,7 +56,9 @@ def _verdict_row(test: OfTest) -> list[Cell]:
         ends=lambda d: (d.onset_low, d.onset_high),
         why=drift.onset_reason,
     )
-    loss = cited.number(f"{test.test}: loss of µ", lambda d: d.mu_loss, decimals=3)
+    loss = cited.number(
+        f"{test.test}: loss of µ", lambda d: d.mu_loss, decimals=3, ends=lambda d: (d.mu_loss_low, d.mu_loss_high)
+    )
     recovered = {True: "yes", False: "no", None: "not tested"}[drift.recovered] if drift.verdict else "–"
     return [test.test, said, onset, loss, recovered, ", ".join(drift.evidence.not_excluded) or "–"]
 
@@ -60,7 +68,13 @@ def _fade_row(test: OfTest) -> list[Cell]:
     read, name, none = test.friction.number, test.test, "no fade block"
     return [
         name,
-        read(f"{name}: fade index", lambda f: f.fade.index if f.fade else None, unit="", why=none),
+        read(
+            f"{name}: fade index",
+            lambda f: f.fade.index if f.fade else None,
+            ends=lambda f: (f.fade.index_low, f.fade.index_high) if f.fade else (None, None),
+            unit="",
+            why=none,
+        ),
         read(f"{name}: lowest µ in fade", lambda f: f.fade.mu_min if f.fade else None, unit="", why=none),
         read(
             f"{name}: temperature at it",
@@ -69,7 +83,13 @@ def _fade_row(test: OfTest) -> list[Cell]:
             decimals=0,
             why=none,
         ),
-        read(f"{name}: recovery index", lambda f: f.recovery.index if f.recovery else None, unit="", why=none),
+        read(
+            f"{name}: recovery index",
+            lambda f: f.recovery.index if f.recovery else None,
+            ends=lambda f: (f.recovery.index_low, f.recovery.index_high) if f.recovery else (None, None),
+            unit="",
+            why=none,
+        ),
         read(
             f"{name}: recovery stops",
             lambda f: f.recovery.stops if f.recovery else None,
@@ -85,6 +105,8 @@ def _bedding_row(test: OfTest) -> list[Cell]:
     read, name, none = test.friction.number, test.test, "no bedding block"
     return [
         name,
+        read(f"{name}: green µ", lambda f: f.green, unit="", why=none),
+        read(f"{name}: stops of green µ", lambda f: f.green.stops if f.green else None, unit="", decimals=0, why=none),
         read(
             f"{name}: bedding stops",
             lambda f: f.bedding.stops if f.bedding else None,
