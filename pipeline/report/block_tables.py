@@ -21,6 +21,7 @@ LINE_HEAD = (
     "µ",
     "Blocks",
 )
+TOLD = 0.001  # least of mu that is worth a sentence
 
 
 def block_rows(friction: TestFriction) -> list[list[str]]:
@@ -51,8 +52,7 @@ def _without(mu: MeanOfStops) -> str:
 
 
 def _deceleration(block: Block) -> str:
-    found = block.deceleration_mps2
-    return ranged(found, 2) if found.mean is not None else f"{numbers.MISSING}: {found.why}"
+    return "–" if block.deceleration_mps2.mean is None else ranged(block.deceleration_mps2, 2)
 
 
 def ranged(spread: Spread, decimals: int) -> str:
@@ -60,6 +60,17 @@ def ranged(spread: Spread, decimals: int) -> str:
     if spread.mean is None:
         return numbers.MISSING
     return f"{fixed(spread.mean, decimals)} [{fixed(spread.least, decimals)}, {fixed(spread.most, decimals)}]"
+
+
+def deceleration_note(friction: TestFriction) -> str:
+    """Why blocks have no mean fully developed deceleration, each reason with its blocks."""
+    by_why: dict[str, int] = {}
+    for block in friction.blocks:
+        why = block.deceleration_mps2.why
+        if why is not None:
+            by_why[why] = by_why.get(why, 0) + 1
+    said = "; ".join(f"{count} of {len(friction.blocks)} blocks: {why}" for why, count in by_why.items())
+    return f"No mean fully developed deceleration (MFDD): {said}." if said else ""
 
 
 def block_note(friction: TestFriction) -> str:
@@ -72,10 +83,11 @@ def block_note(friction: TestFriction) -> str:
         if found.sd is not None
         else f"each block's own alone ({found.sd_why})"
     )
+    shares = [row.mu.u_common / row.mu.value for row in friction.blocks if row.mu.u_common and row.mu.value]
     common = (
-        f"and {100 * friction.common_relative_u:.2g} % (one standard uncertainty) from calibration, radius and area, which all stops share and no "
-        "repeating lessens"
-        if friction.common_relative_u
+        f"and {100 * shares[0]:.2g} % (one standard uncertainty) from calibration, radius and area, which all stops "
+        "share and no repeating lessens"
+        if shares
         else "and nothing for calibration, radius and area, since no accuracies are stated"
     )
     return (
@@ -128,7 +140,7 @@ def line_words(lines: Sequence[Line]) -> list[str]:
     if any(line.energy_moves for line in lines):
         said.append("Along the line of speeds the energy density moves with the speed: no two speeds were run at one.")
     worth = [line.by_temperature for line in lines if line.by_temperature is not None]
-    if worth:
+    if worth and max(worth) >= TOLD:
         said.append(
             f"The levels of a line differ a little in temperature; by the curve that is worth up to {max(worth):.3f} of µ."
         )

@@ -122,7 +122,7 @@ def context(
         "pauses": friction_content.pause_rows(friction),
         "blocks_head": block_tables.HEAD,
         "blocks": block_tables.block_rows(friction),
-        "blocks_note": block_tables.block_note(friction),
+        "blocks_notes": [block_tables.block_note(friction), block_tables.deceleration_note(friction)],
         "lines_head": block_tables.LINE_HEAD,
         "lines": block_tables.line_rows(friction),
         "line_notes": block_tables.line_notes(friction),

@@ -1,0 +1,65 @@
+"""The tables of blocks and lines on pages: figures as the file has them, reasons where there are none."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.friction.stage import of_test
+from pipeline.friction.wanted import Wanted
+from pipeline.method import Method
+from pipeline.report import block_tables
+from pipeline.report.sections import blocks as section
+from pipeline.report.source import Cited
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.friction import TestFriction
+from tests.makers import stops_frame
+
+
+def of(stops: pl.DataFrame, common: float | None = 0.01) -> TestFriction:
+    return of_test(stops, Method(), Wanted(), common)[0]
+
+
+def two_blocks() -> pl.DataFrame:
+    mu = [0.40, 0.41, 0.42, 0.43, 0.45, None]
+    return stops_frame(
+        6, block=["a"] * 4 + ["b"] * 2, mu=mu, status=["ok"] * 5 + ["rejected"], pressure_bar=[20.0] * 4 + [40.0] * 2,
+        temperature_peak_c=[390.0, 391.0, 392.0, 399.0, 400.0, 700.0],
+    )  # fmt: skip
+
+
+def test_a_row_of_the_tests_page() -> None:
+    first, second = block_tables.block_rows(of(two_blocks()))
+    row = dict(zip(block_tables.HEAD, first, strict=True))
+    assert row["Stops used of run"] == "4 of 4" and row["least"] == "0.400" and row["largest"] == "0.430"
+    assert row["µ"].startswith("0.415 (0.39") and row["sd"] == "0.0129" and row["Peak (°C)"] == "393 [390, 399]"
+    row = dict(zip(block_tables.HEAD, second, strict=True))
+    assert (
+        row["Stops used of run"] == "1 of 2"
+        and row["µ"].startswith("0.450; no interval: a single stop")
+        and row["sd"] == "–"
+    )
+
+
+def test_notes_say_what_intervals_hold_and_why_something_is_missing() -> None:
+    found = of(two_blocks())
+    said = block_tables.block_note(found)
+    assert "each block's own alone (fewer than 3 map or check blocks" in said and "and 1 % (one standard" in said
+    assert "no accuracies are stated" in block_tables.block_note(of(two_blocks(), None))
+    assert block_tables.deceleration_note(found) == (
+        "No mean fully developed deceleration (MFDD): 2 of 2 blocks: the snubs end above 0.1 of their start speed."
+    )
+    assert any(text.startswith("No line of speed: one speed was run") for text in block_tables.line_notes(found))
+    assert [row[1] for row in block_tables.line_rows(found)] == ["20.0", "40.0"]
+
+
+def test_rows_of_the_sheet_cite_their_place() -> None:
+    found = of(two_blocks())
+    whole = CompoundFriction(compound="x", blocks=found.blocks, lines=found.lines)
+    (first, _) = Cited("compounds/x/friction.json", whole).each(lambda f: f.blocks)
+    cells = section._row(first, batches=True, braked=False)
+    keys = [cell.key for cell in cells if hasattr(cell, "key")]
+    assert keys[0] == "/blocks/0/mu/value" and "/blocks/0/temperature_peak_c/most" in keys
+    (line,) = Cited("f", whole).each(lambda f: f.lines)
+    (_, level) = section._levels(line, batches=False)
+    assert level[-1].key == "/lines/0/levels/1/mu/value" and np.isclose(level[-1].value, 0.45)
