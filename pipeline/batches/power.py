@@ -37,9 +37,7 @@ def _scale_nodes(df: float) -> tuple[np.ndarray, np.ndarray]:
     return np.sqrt(2 * special.gammaincinv(df / 2, probability) / df), w / 2
 
 
-def _reach(
-    se: float, df: float, tail: float, floor: float, known: float
-) -> tuple[np.ndarray, np.ndarray, float]:
+def _reach(se: float, df: float, tail: float, floor: float, known: float) -> tuple[np.ndarray, np.ndarray, float]:
     """(half width of the interval by the estimated scatter, weight of each, the difference's true scatter)."""
     ratio, weight = _scale_nodes(df)
     estimated = se * np.maximum(ratio, floor)

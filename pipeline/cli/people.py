@@ -1,4 +1,4 @@
-"""The commands that people type: their options and help. What they do stands in `workspace`, `design` and `predict`.
+"""The commands that people type: their options and help. What they do stands in `workspace`, `plan` and `predict`.
 
 A command is read here and carried out by the caller, so that its faults are told as those of every other command.
 """
@@ -64,24 +64,71 @@ def check(place: Annotated[Path, typer.Argument(metavar="CONFIG_OR_ARCHIVE")]) -
     return partial(workspace.check, place=place)
 
 
-@app.command(help="What a planned test's wear readings could tell, from its test.yaml.")
-def design(
-    test: Annotated[Path, typer.Argument(metavar="TEST_FOLDER")],
+@app.command(
+    help="Before a test runs: what a program of blocks can show on so many specimens, or the smallest program that answers "
+    "a question, by the archive's own scatter; in specimens, stops and rig hours, with the blocks for a card. 3 where the "
+    "archive cannot say."
+)
+def plan(
+    config: Annotated[
+        Path | None, typer.Argument(metavar="[CONFIG]", help="config.yaml of an archive that was run")
+    ] = None,
+    compound: Annotated[str | None, typer.Argument(metavar="[COMPOUND]", help="as the cards name it")] = None,
+    design: Annotated[
+        Path | None,
+        typer.Option(metavar="TEST_FOLDER", help="folder with the test.yaml of a planned test; needs no recordings"),
+    ] = None,
+    specimens: Annotated[int, typer.Option(parser=_count, metavar="N", help="specimens of each planned batch")] = 2,
+    batches: Annotated[int, typer.Option(parser=_count, metavar="N", help="planned batches")] = 1,
+    question: Annotated[
+        str | None,
+        typer.Option(metavar="QUESTION", help="like-the-last, difference, glazing, window, life or activation-energy"),
+    ] = None,
+    of: Annotated[
+        list[str] | None, typer.Option(metavar="mu|bite|wear", help="what batches are compared in (default: all)")
+    ] = None,
+    size: Annotated[
+        str | None,
+        typer.Option(metavar="NUMBER", help="difference to be told: of mu or bite; of wear the ratio less 1"),
+    ] = None,
+    below: Annotated[
+        str | None, typer.Option(metavar="POWER", help="gentle use is below this power density, such as '1.5 W/mm2'")
+    ] = None,
+    loss: Annotated[
+        str | None, typer.Option(metavar="SHARE", help="loss of friction to be found (default: 5 %)")
+    ] = None,
+    within: Annotated[
+        str | None, typer.Option(metavar="TOLERANCE", help="such as '10 K' (window), '15 %' (life), '10 kJ/mol'")
+    ] = None,
+    duty: Annotated[str | None, typer.Option(metavar="DUTY", help="as its file names it")] = None,
+    chance: Annotated[
+        float, typer.Option(parser=_number, metavar="NUMBER", help="wanted chance of the right answer")
+    ] = 0.8,
+    method: Annotated[str | None, typer.Option(metavar="METHOD", help="needed where the config names several")] = None,
     read_after: Annotated[
         list[str] | None,
-        typer.Option(metavar="BLOCK ...", help="blocks after which wear is read (default: all)"),
+        typer.Option(metavar="BLOCK ...", help="blocks after which wear is read (default: as the archive's last test)"),
     ] = None,
     reading_u_um: Annotated[
         float, typer.Option(parser=_number, metavar="NUMBER", help="standard uncertainty of a reading's mean, um")
     ] = 1.0,
     mu: Annotated[
-        float, typer.Option(parser=_number, metavar="NUMBER", help="friction assumed for brake times and distances")
+        float, typer.Option(parser=_number, metavar="NUMBER", help="friction assumed where no archive tells it")
     ] = 0.4,
+    html: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="write the plan with its curves to this page")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
 ) -> Work:
-    from pipeline.cli.design import design
+    from pipeline.cli.plan import Given, plan
 
-    return partial(design, test=test, read_after=read_after or None, reading_u_um=reading_u_um, mu=mu, as_json=as_json)
+    given = Given(
+        config=config, compound=compound, method=method, design=design, specimens=specimens, batches=batches,
+        question=question, of=tuple(of or ()), size=size, below=below, loss=loss, within=within, duty=duty, chance=chance,
+        read_after=tuple(read_after) if read_after else None, reading_u_um=reading_u_um, mu=mu, html=html,
+        as_json=as_json,
+    )  # fmt: skip
+    return partial(plan, given)
 
 
 @app.command(

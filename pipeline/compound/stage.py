@@ -87,7 +87,7 @@ def _target(path: Path | None) -> tuple[Target | None, str | None]:
 
 def _with_law(tests: list[CompoundTest], method: Method, target: Path | None) -> CompoundFriction:
     """The compound's friction by its map, its law at the face, and by the better of the two what rests on either."""
-    stops, wanted = _stops(tests), wanted_of(target)
+    stops, wanted = stops_of(tests), wanted_of(target)
     found, map_ = friction.with_map(stops, method, wanted)
     law = face.of_compound(
         [
@@ -108,7 +108,7 @@ def _with_law(tests: list[CompoundTest], method: Method, target: Path | None) ->
     return face_window.by_law(found, law, map_, method.friction, wanted)
 
 
-def _stops(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
+def stops_of(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
     return [
         friction.StopsOfTest(
             t.name,

@@ -139,17 +139,24 @@ def simulated_noise(p: Problem, noise: Repeatability, spread: Array, block: NDAr
 
 def limits(p: Problem, healthy: Array, unit: Array, settings: Drift) -> Limits:
     """Limits that together let through all but the charts' part of the stated share of the `healthy` series."""
-    charted = ~p.baseline if (~p.baseline).any() else np.ones(len(p.stop), bool)
-    whitened = healthy @ p.whiten.T
-    ratio = np.abs(whitened @ unit).max(axis=1, initial=0.0)
-    upper, lower, average = _charts(whitened @ _scaled_operator(p).T, charted, settings)
-    sums = np.maximum(upper, lower).max(axis=1)
-    averages = np.abs(average).max(axis=1)
+    largest = statistics(p, healthy, unit, settings)
     keep = 1 - CHARTS * settings.false_alarm_rate
-    single = [float(np.quantile(s, keep)) for s in (ratio, sums, averages)]
-    together = np.max([s / max(limit, 1e-12) for s, limit in zip((ratio, sums, averages), single, strict=True)], axis=0)
+    single = [float(np.quantile(s, keep)) for s in largest]
+    together = np.max([s / max(limit, 1e-12) for s, limit in zip(largest, single, strict=True)], axis=0)
     factor = max(1.0, float(np.quantile(together, keep)))
-    return Limits(single[0] * factor, single[1] * factor, single[2] * factor, int(charted.sum()))
+    return Limits(single[0] * factor, single[1] * factor, single[2] * factor, int(_charted(p).sum()))
+
+
+def statistics(p: Problem, series: Array, unit: Array, settings: Drift) -> Array:
+    """Largest likelihood ratio's root, cumulative sum and weighted average of each of the series (k, n): (3, k)."""
+    whitened = series @ p.whiten.T
+    ratio = np.abs(whitened @ unit).max(axis=1, initial=0.0)
+    upper, lower, average = _charts(whitened @ _scaled_operator(p).T, _charted(p), settings)
+    return np.array([ratio, np.maximum(upper, lower).max(axis=1), np.abs(average).max(axis=1)])
+
+
+def _charted(p: Problem) -> NDArray[np.bool_]:
+    return ~p.baseline if (~p.baseline).any() else np.ones(len(p.stop), bool)
 
 
 def _scaled_operator(p: Problem) -> Array:
@@ -171,7 +178,7 @@ def detect(
     found = limits(p, simulated_noise(p, noise, spread, block), unit, settings)
     residual = residual_operator(p) @ p.values
     scaled = p.whiten @ residual
-    charted = ~p.baseline if (~p.baseline).any() else np.ones(len(p.stop), bool)
+    charted = _charted(p)
     upper, lower, average = _charts(scaled, charted, settings)
     beyond = (np.maximum(upper, lower) > found.cusum) | (np.abs(average) > found.ewma)
     best = int(np.argmax(np.abs(z))) if len(z) else -1

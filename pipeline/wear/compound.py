@@ -70,13 +70,13 @@ def of_compound(tests: Sequence[WearRecord], settings: Wear, temperature: str) -
     for name in names:
         members, left_out = members_of(name, read, exposures, settings)
         why = "no test has two readings of it"
-        pooled = _pooled(members, settings) if members else CompoundComponent(chosen_why=why, why=why)
+        pooled = pooled_over(members, settings) if members else CompoundComponent(chosen_why=why, why=why)
         found[name] = renewed(pooled, tests_left_out=left_out)
     notes = [scatter_words(name, c.specimen_scatter) for name, c in found.items() if c.specimen_scatter]
     return Found(found, notes)
 
 
-def _pooled(members: list[Member], settings: Wear) -> CompoundComponent:
+def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
     part = members[0].part
     constants = constants_of(part, settings)
     y = np.concatenate([m.measured.wear[m.usable] for m in members])

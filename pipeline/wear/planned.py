@@ -84,7 +84,7 @@ def check_design(
     """
     assumed, settings = assumed or Assumed(), settings or Wear()
     stops = planned_stops(card, assumed, settings)
-    after = _readings(card, read_after)
+    after = readings_after(card, read_after)
     groups = interval_groups(np.arange(1, len(stops) + 1), after[:-1], after[1:])
     intervals = design(stops, groups)
     part = component("disc", card)
@@ -172,7 +172,8 @@ def _truth(law: Law, stops: Exposure, constants: Constants, assumed: Assumed) ->
     return np.array([a])
 
 
-def _readings(card: Card, read_after: Sequence[str] | None) -> np.ndarray:
+def readings_after(card: Card, read_after: Sequence[str] | None) -> np.ndarray:
+    """Stops after which wear is read, one before the first among them; read_after: blocks, all by default."""
     names = [block.name for block in card.blocks]
     wanted = set(names if read_after is None else read_after)
     unknown = sorted(wanted - set(names))

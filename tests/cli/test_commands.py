@@ -59,7 +59,7 @@ def test_a_wrong_call_is_one_line(tmp_path, arguments, said, capsys, monkeypatch
     assert line.startswith("stopsheet") and said in line
 
 
-@pytest.mark.parametrize("command", [["run"], ["check"], ["design"], ["predict"], ["docs"], []])
+@pytest.mark.parametrize("command", [["run"], ["check"], ["plan"], ["predict"], ["docs"], []])
 def test_every_command_has_help(command, capsys):
     for flag in ("-h", "--help"):
         with pytest.raises(SystemExit) as end:
@@ -69,10 +69,11 @@ def test_every_command_has_help(command, capsys):
 
 
 @pytest.mark.parametrize("blocks", [["check 1", "bed-in"], ["--read-after", "check 1", "--read-after=bed-in"]])
-def test_design_takes_blocks_in_a_row_or_one_by_one(monkeypatch, blocks):
-    called = {}
-    monkeypatch.setattr("pipeline.cli.design.design", lambda **options: called.update(options))
+def test_plan_takes_blocks_in_a_row_or_one_by_one(monkeypatch, blocks):
+    called = []
+    monkeypatch.setattr("pipeline.cli.plan.plan", called.append)
     before = [] if blocks[0].startswith("--") else ["--read-after"]
-    assert run(["design", "folder", *before, *blocks, "--mu", "0.35", "--json"]) == 0
-    assert called["read_after"] == ["check 1", "bed-in"]
-    assert (called["test"].name, called["mu"], called["reading_u_um"], called["as_json"]) == ("folder", 0.35, 1.0, True)
+    assert run(["plan", "--design", "folder", *before, *blocks, "--mu", "0.35", "--json"]) == 0
+    (given,) = called
+    assert given.read_after == ("check 1", "bed-in")
+    assert (given.design.name, given.mu, given.reading_u_um, given.as_json) == ("folder", 0.35, 1.0, True)

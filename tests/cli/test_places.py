@@ -173,10 +173,10 @@ def test_a_folder_where_run_wants_a_config_is_one_line(tmp_path, capsys):
     assert "is a folder" in refused(capsys, "run", tmp_path)
 
 
-@pytest.mark.parametrize("command", ["design", "docs"])
+@pytest.mark.parametrize("command", ["plan", "docs"])
 def test_the_other_commands_say_it_in_one_line_too(tmp_path, capsys, command):
     (tmp_path / "file").write_text("")
-    place = ["--into", tmp_path / "file" / "x"] if command == "docs" else [tmp_path / "file"]
+    place = ["--into", tmp_path / "file" / "x"] if command == "docs" else ["--design", tmp_path / "file"]
     refused(capsys, command, *place)
 
 

@@ -16,7 +16,6 @@ import math
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -113,7 +112,9 @@ def series(rng: np.random.Generator, blocks: tuple[int, ...], sd: float, alike: 
     return np.concatenate(rows)
 
 
-def one_test(rng: np.random.Generator, case: Case, batch: int, number: int, shift: dict[Quantity, float]) -> SpecimenTest:
+def one_test(
+    rng: np.random.Generator, case: Case, batch: int, number: int, shift: dict[Quantity, float]
+) -> SpecimenTest:
     """A specimen's test; `shift` is what its batch is off by."""
     w, cold, checks = case.world, sum(case.cold), sum(case.checks)
     own = {q: LEVELS[q] + shift[q] + rng.normal(0, w.specimen[q]) for q in QUANTITIES}
@@ -194,7 +195,11 @@ def main() -> None:
     for case in CASES:
         for row in rows(case, given.runs, given.seed):
             table.append(row)
-            print(*row[:3], f"{row.difference:.4f} planned {row.planned:.3f} came {row.came:.3f} off {row.off:+.3f}", flush=True)
+            print(
+                *row[:3],
+                f"{row.difference:.4f} planned {row.planned:.3f} came {row.came:.3f} off {row.off:+.3f}",
+                flush=True,
+            )
     print(f"{time.process_time() - begun:.0f} s")
 
 
