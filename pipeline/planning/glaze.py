@@ -24,6 +24,7 @@ from pipeline.drift.series import Series, series
 from pipeline.method.drift import Drift
 
 Indices = NDArray[np.int64]
+LOSSES = tuple(round(0.005 * k, 3) for k in range(21))  # at which the chance is drawn
 LARGEST = 0.5  # share of friction lost up to which a loss is looked for
 
 
@@ -106,7 +107,7 @@ def _found(
         largest = statistics(p, healthy + np.log1p(-loss) * lost[index], unit, settings)
         return float((largest > ends).any(axis=0).mean())
 
-    curve = tuple((loss, chance(loss)) for loss in (0.0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.07, 0.1))
+    curve = tuple((loss, chance(loss)) for loss in LOSSES)
     if chance(LARGEST) < wanted:
         return None, curve
     low, high = 0.0, LARGEST

@@ -1,0 +1,163 @@
+"""Glazing and window ends as planned, against simulated tests through the real analysis: a hundred runs each.
+
+Part of the planner's study (`tests.studies.planner`). The stops are invented here: friction over temperature is a climb
+between two levels with a fall at the hot end, glaze grows in proportion to the gentle stops and is worn off by the first
+high-energy ones, neighbouring stops are alike. Nothing of it is the map's, the drift's or the planner's.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipeline.drift.analysis import analyse
+from pipeline.drift.noise import Repeatability
+from pipeline.friction import result
+from pipeline.friction.map import fit_map
+from pipeline.friction.wanted import Wanted
+from pipeline.method import Method
+from pipeline.planning import ends, glaze
+from pipeline.results.friction_map import EndInterval
+from tests.makers import stops_frame
+
+METHOD, WANTED = Method(), Wanted(mu=(0.34, 0.6))
+STOP, ALIKE, SPECIMEN = 0.015, 0.3, 0.008
+TEMPERATURES = (60, 90, 120, 140, 160, 180, 200, 240, 280, 340, 400, 460, 520, 560, 600, 640)
+SPECIMENS = (2, 4)
+
+
+def alike(rng: np.random.Generator, count: int) -> np.ndarray:
+    """Scatter of neighbouring stops, relative."""
+    x = rng.normal(size=count)
+    for k in range(1, count):
+        x[k] = ALIKE * x[k - 1] + math.sqrt(1 - ALIKE**2) * x[k]
+    return STOP * x
+
+
+# ---------------------------------------------------------------- glazing
+
+PROGRAM = (
+    ("check 1", "check", 6),
+    ("gentle", "duty", 24),
+    ("check 2", "check", 6),
+    ("hard", "duty", 8),
+    ("check 3", "check", 6),
+)
+CONDITIONS = {"check": (300.0, 8.5, 25.0), "gentle": (150.0, 1.4, 7.0), "hard": (300.0, 14.0, 42.0)}  # degC, W/mm2, bar
+
+
+def glazed(loss: float, rng: np.random.Generator | None) -> pl.DataFrame:
+    """The program's stops with a glaze that costs `loss` at the second checks; nothing scatters without `rng`."""
+    names = [name for name, _, n in PROGRAM for _ in range(n)]
+    purpose = [p for _, p, n in PROGRAM for _ in range(n)]
+    at = np.array([CONDITIONS[name.split()[0]] for name in names])
+    state = np.r_[np.zeros(6), np.arange(24) / 24, np.ones(6), np.maximum(0, 1 - np.arange(8) / 3), np.zeros(6)]
+    mu = 0.45 * (1 - loss * state)
+    if rng is not None:
+        mu = mu * np.exp(alike(rng, len(mu)))
+    return stops_frame(
+        len(names), block=names, purpose=purpose, mu=mu, temperature_initial_c=at[:, 0], target_temperature_c=at[:, 0],
+        power_density_w_mm2=at[:, 1], pressure_bar=at[:, 2], target_pressure_bar=at[:, 2], pressure_plateau_bar=at[:, 2],
+        speed_start_rpm=1450.0, speed_end_rpm=850.0,
+    )  # fmt: skip
+
+
+class Found(NamedTuple):
+    """A loss planned to be found with a chance, how often it was, and how often it was called glazing-like."""
+
+    loss: float
+    planned: float
+    came: float
+    named: float
+    runs: int
+
+
+def glazing(runs: int, seed: int) -> list[Found]:
+    """At no loss (false alarms), at the loss that the planner says is found with 80 %, and at half as much again."""
+    noise = Repeatability(STOP, ALIKE, 0.05, 0.001, 1.0, 200.0)
+    plan = glaze.foreseen(glazed(0.0, None), noise, METHOD.drift, 0.8)
+    assert plan.loss is not None, plan.why
+    curve = np.array(plan.chance).T
+    rows = []
+    for number, loss in enumerate((0.0, plan.loss, 1.5 * plan.loss)):
+        rng = np.random.default_rng([seed, 31, number])
+        verdicts = [analyse(glazed(loss, rng), METHOD.drift, noise).verdict for _ in range(runs)]
+        planned = METHOD.drift.false_alarm_rate if loss == 0 else float(np.interp(loss, *curve))
+        rows.append(
+            Found(loss, planned, sum(v != "none" for v in verdicts) / runs, verdicts.count("glazing-like") / runs, runs)
+        )
+    return rows
+
+
+# ---------------------------------------------------------------- window ends
+
+
+def friction(celsius: np.ndarray) -> np.ndarray:
+    climb = 0.18 + 0.27 / (1 + np.exp(-(celsius - 150) / 18))
+    return climb - 0.0012 * np.maximum(celsius - 480, 0)
+
+
+def mapped(specimens: int, rng: np.random.Generator | None) -> pl.DataFrame:
+    """Tests of so many specimens: two stops at each temperature and checks; the bare plan without `rng`."""
+    at = np.r_[np.repeat(TEMPERATURES, 2), np.full(12, 300)].astype(float)
+    purpose = ["map"] * (2 * len(TEMPERATURES)) + ["check"] * 12
+    parts = []
+    for number in range(specimens):
+        start = at if rng is None else at + rng.normal(0, 1.5, at.size)
+        mu = friction(start)
+        if rng is not None:
+            mu = mu * np.exp(rng.normal(0, SPECIMEN) + alike(rng, at.size))
+        frame = stops_frame(at.size, purpose=purpose, mu=mu, temperature_initial_c=start)
+        parts.append(frame.with_columns(test=pl.lit(f"t{number}"), batch=pl.lit("b"), specimen=pl.lit(str(number))))
+    return pl.concat(parts)
+
+
+class Placed(NamedTuple):
+    """Half width of an end's interval as planned, its mean and the ends' own standard deviation over the runs, K."""
+
+    specimens: int
+    end: str
+    planned: float
+    came: float
+    sd: float
+    runs: int
+
+
+@cache
+def known_map():
+    """The map that the planner knows: of two specimens of an earlier batch."""
+    return fit_map(mapped(2, np.random.default_rng(11)), METHOD.friction, cells=True)
+
+
+def window(runs: int, seed: int) -> list[Placed]:
+    rows = []
+    for n in SPECIMENS:
+        plan = ends.foreseen(known_map(), mapped(1, None), n, SPECIMEN, METHOD, WANTED, 0.0)
+        rng, found = np.random.default_rng([seed, 57, n]), []
+        for _ in range(runs):
+            own = result.of_batch(
+                "b", fit_map(mapped(n, rng), METHOD.friction, cells=True), METHOD.friction, WANTED, 0.0
+            )
+            found += [own.window] if own.window is not None else []
+        for end, planned in (("low", plan.low), ("high", plan.high)):
+            halves = [h for w in found if (h := half(getattr(w, f"{end}_interval_c"))) is not None]
+            places = [getattr(w, f"{end}_c") for w in found]
+            rows.append(
+                Placed(
+                    n,
+                    end,
+                    planned.half_k or math.nan,
+                    float(np.mean(halves)),
+                    float(np.std(places, ddof=1)),
+                    len(found),
+                )
+            )
+    return rows
+
+
+def half(interval: EndInterval) -> float | None:
+    return None if interval.low is None or interval.high is None else (interval.high - interval.low) / 2

@@ -1,0 +1,42 @@
+"""A seeded part of the planner's study in the default run, all of it (heavy) otherwise."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.studies import planner, planner_few
+
+
+def test_planned_chances_come_out_of_stops() -> None:
+    """24 runs a row: each chance within what chance leaves it, and none of it systematic."""
+    table = [row for case in planner.CASES[:3:2] for row in planner.rows(case, 24, 7)]
+    assert len(table) == 18 and {row.quantity for row in table} == {"mu", "bite", "wear"}
+    z = [row.off / math.sqrt(row.planned * (1 - row.planned) / row.runs) for row in table]
+    assert max(map(abs, z)) < 3.7
+    assert abs(np.mean(z)) < 0.8
+
+
+@pytest.mark.heavy
+def test_all_designs_keep_their_chances() -> None:
+    """Eight designs of 300 runs a truth: within 5 points and three standard errors of that many runs."""
+    table = [row for case in planner.CASES for row in planner.rows(case, 300, 2)]
+    assert len(table) == 72
+    for row in table:
+        assert abs(row.off) < planner.ALLOWED + 3 * math.sqrt(row.planned * (1 - row.planned) / row.runs) / 2
+    assert abs(np.mean([row.off for row in table])) < 0.01
+
+
+def test_a_loss_is_found_as_often_as_planned() -> None:
+    healthy, found, larger = planner_few.glazing(15, 5)
+    assert healthy.came <= 2 / 15 and larger.came >= 12 / 15
+    assert abs(found.came - found.planned) < 3.3 * math.sqrt(found.planned * (1 - found.planned) / found.runs)
+    assert larger.named >= 10 / 15
+
+
+@pytest.mark.heavy
+def test_window_ends_are_placed_as_sharply_as_planned() -> None:
+    for row in planner_few.window(12, 4):
+        assert 0.5 < row.planned / row.came < 2.0
