@@ -51,12 +51,11 @@ def plan(given: Given) -> int:
     _refuse(given)
     if given.config is None:
         return _wear_alone(given)
-    from pipeline.archive.card import load_card
     from pipeline.planning.judged import judge
     from pipeline.planning.questions import answer
 
     archive = _archive(given)
-    card = load_card(given.design) if given.design else archive.template.card
+    card = _planned(given.design) if given.design else archive.template.card
     asked = _asked(given, archive, card)
     sought = _sought(given)
     found = (
@@ -113,13 +112,12 @@ def _refuse(given: Given) -> None:
 
 def _wear_alone(given: Given) -> int:
     """A design without an archive: what its wear readings could tell apart, by usual figures."""
-    from pipeline.archive.card import load_card
     from pipeline.results import plain
     from pipeline.wear.planned import check_design
     from pipeline.wear.planned_stops import Assumed
 
     assert given.design is not None
-    card = load_card(given.design)
+    card = _planned(given.design)
     if given.as_json:
         found = check_design(
             card, read_after=given.read_after, reading_u_um=given.reading_u_um, assumed=Assumed(mu=given.mu)
@@ -132,6 +130,14 @@ def _wear_alone(given: Given) -> int:
         "give its config.yaml and the compound"
     )
     return 0
+
+
+def _planned(folder: Path) -> Card:
+    from pipeline.archive.card import load_card
+
+    if not (folder / "test.yaml").is_file():
+        raise InputError(f"{folder}: holds no test.yaml; give the folder of a planned test")
+    return load_card(folder)
 
 
 def _laws(card: Card, given: Given) -> str:

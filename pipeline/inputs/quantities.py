@@ -57,6 +57,7 @@ _WRITTEN: dict[str, tuple[str, ...]] = {
     "s": ("sec",),
     "kgf/cm^2": ("kgf/cm2",),
     "N/mm^2": ("N/mm2",),
+    "W/mm^2": ("W/mm2",),
 }
 SPELLINGS = {written: unit for unit, several in _WRITTEN.items() for written in several}
 _TORQUE_ONLY = {"lb ft", "ft lb", "in lb"}

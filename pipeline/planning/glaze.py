@@ -59,11 +59,11 @@ def foreseen(stops: pl.DataFrame, noise: Repeatability, settings: Drift, wanted:
         )
         return Glaze(None, 0, None, rate, (), why=why)
     lost = lost_at(s, gentle, settings)
+    if not ((s.purpose == "check") & (s.stop < s.stop[gentle[0]])).any():
+        return Glaze(None, len(gentle), power, rate, (), why="no check comes before the gentle use to tell a loss from")
     if len(w.deciding) < 6 or not (lost[w.deciding] > 0).any():
         why = "no check follows the gentle use before high-energy use: plan five checks or more, as those before it"
         return Glaze(None, len(gentle), power, rate, (), why=why)
-    if not ((lost[w.deciding] == 0) & w.baseline).any():
-        return Glaze(None, len(gentle), power, rate, (), why="no check comes before the gentle use to tell a loss from")
     found = _found(s, w, lost, noise._replace(sigma=w.noise.sigma), settings, wanted)
     lacking = _lacking(s, w, gentle, lost, settings)
     loss, curve = found

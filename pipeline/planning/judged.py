@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.drift.repeatability import scatter_of
 from pipeline.duty.projections import Recorded
+from pipeline.errors import InputError
 from pipeline.planning import ends, glaze, life, program
 from pipeline.planning.archive import Archive, archive_map
 from pipeline.planning.blocks import as_yaml
@@ -214,7 +215,10 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
         return [], [], [f"wear law and life: undetermined, because the archive's readings identify no law ({why})"]
     if isinstance(scatter, str):
         return [], [], [f"wear law and life: undetermined, because {scatter}"]
-    run = planned_stops(card, replace(asked.assumed, mu=level(archive)), archive.method.wear)
+    try:
+        run = planned_stops(card, replace(asked.assumed, mu=level(archive)), archive.method.wear)
+    except InputError as error:
+        return [], [], [f"wear law and life: undetermined, because {error}"]
     each = {
         case: life.foreseen(law, card, run, specimens, between, asked.reading, archive.method)
         for case in CASES

@@ -16,31 +16,57 @@ import polars as pl
 
 from pipeline.archive.card import Block, Card
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
+from pipeline.errors import InputError
 from pipeline.method.wear import Wear
 from pipeline.planning.components import Quantity
 from pipeline.vocabulary import STOPS, conform
-from pipeline.wear.planned_stops import Assumed, planned_stops
+from pipeline.wear.planned_stops import Assumed, braking, planned_stops
 
 COLD_K = 20.0  # a map or check stop this near to the archive's bite conditions is read for bite
 ALIKE = 1.0  # distance of blocks (below) beyond which the time of one says little of another's
 NEAR = 0.25  # blocks so much further off than the nearest one tell its time too
 
 
+@dataclass(frozen=True)
+class Paper:
+    """Stops run on paper, arrays [n]: friction work J, brake time s, clamp force over distance N m, start degC."""
+
+    energy: Array
+    duration: Array
+    path: Array
+    temperature_c: Array
+
+
+def on_paper(card: Card, assumed: Assumed, settings: Wear) -> Paper:
+    """The card's stops on paper; where the card lacks what the disc's heat needs, a stop starts at its block's wanted
+    temperature, or at that of the block before. Raises InputError for a block that states nothing to brake with."""
+    rows = [braking(block, card, assumed) for block in card.blocks for _ in range(block.stops)]
+    energy, duration, path = np.array(rows, float).T
+    try:
+        return Paper(energy, duration, path, planned_stops(card, assumed, settings).temperature_c)
+    except InputError:
+        wanted = [b.initial_temperature for b in card.blocks]
+        known = [t - ZERO_C for t in wanted if t is not None] or [100.0]
+        starts, now = [], known[0]
+        for block, t in zip(card.blocks, wanted, strict=True):
+            now = now if t is None else t - ZERO_C
+            starts += [now] * block.stops
+        return Paper(energy, duration, path, np.array(starts))
+
+
 def table(card: Card, assumed: Assumed, settings: Wear, curve: Sequence[tuple[float, float]] = ()) -> pl.DataFrame:
     """The card's stops as planned, in the columns of a stops table; nothing scatters. mu is `assumed.mu`, or where a
     curve is given (degC, mu) the curve's at the stop's temperature, and times and powers are as that mu makes them.
-
-    Raises InputError where the card lacks what the paper run needs.
     """
-    run = planned_stops(card, assumed, settings)
-    mu = np.full(len(run), assumed.mu)
+    run = on_paper(card, assumed, settings)
+    blocks = [block for block in card.blocks for _ in range(block.stops)]
+    area, n = card.brake.friction_area, len(blocks)
+    mu = np.full(n, assumed.mu)
     if curve:
         mu = np.interp(run.temperature_c, *np.array(curve, float).T)
-    held = np.array([block.control == "pressure" for block in card.blocks for _ in range(block.stops)])
-    faster = np.where(held, mu / assumed.mu, 1.0)
-    blocks = [block for block in card.blocks for _ in range(block.stops)]
-    area, braked = card.brake.friction_area, run.braking_s.sum(axis=1)
-    n = len(blocks)
+    faster = np.where([b.control == "pressure" and b.kind != "drag" for b in blocks], mu / assumed.mu, 1.0)
+    duration = run.duration / faster
+    bar = [_pressure(block, card, assumed) for block in blocks]
     frame = pl.DataFrame(
         {
             "stop": np.arange(1, n + 1),
@@ -48,10 +74,11 @@ def table(card: Card, assumed: Assumed, settings: Wear, curve: Sequence[tuple[fl
             "purpose": [b.purpose for b in blocks],
             "kind": [b.kind for b in blocks],
             "control": [b.control for b in blocks],
-            "duration_s": braked / faster,
+            "duration_s": duration,
             "speed_start_rpm": [b.speed_start / RAD_PER_S for b in blocks],
             "speed_end_rpm": [b.speed_end / RAD_PER_S for b in blocks],
-            "pressure_bar": _pressure(run.force_distance_n_m, run.energy_mj, card, assumed, blocks),
+            "pressure_bar": bar,
+            "pressure_plateau_bar": bar,
             "target_pressure_bar": [None if b.pressure is None else b.pressure / 1e5 for b in blocks],
             "target_temperature_c": [
                 None if b.initial_temperature is None else b.initial_temperature - ZERO_C for b in blocks
@@ -59,32 +86,27 @@ def table(card: Card, assumed: Assumed, settings: Wear, curve: Sequence[tuple[fl
             "mu": mu,
             "mu_bite": mu,
             **{f"temperature_{kind}_c": run.temperature_c for kind in ("initial", "mean", "peak", "end")},
-            "energy_kj": run.energy_mj * 1e3,
+            "energy_kj": run.energy / 1e3,
             "energy_ratio": np.ones(n),
-            "energy_density_j_mm2": run.energy_mj / area,  # MJ over m2 is J over mm2
-            "power_density_w_mm2": run.power_w_mm2 * faster,
+            "energy_density_j_mm2": run.energy / area / 1e6,
+            "power_density_w_mm2": run.energy / duration / area / 1e6,
             "pressure_rest_bar": np.zeros(n),
             "status": ["ok"] * n,
         },
         strict=False,
     )
-    frame = frame.with_columns(pressure_plateau_bar=pl.col("pressure_bar"))
     return conform(frame.with_columns(findings=pl.lit([], dtype=pl.List(pl.String))), STOPS)
 
 
-def _pressure(path: Array, energy: Array, card: Card, assumed: Assumed, blocks: Sequence[Block]) -> list[float]:
-    """Line pressure of each stop, bar: the block's, else what its torque needs at the assumed friction."""
-    brake, found = card.brake, []
+def _pressure(block: Block, card: Card, assumed: Assumed) -> float:
+    """Line pressure of a block, bar: the stated one, else what its torque needs at the assumed friction."""
+    if block.pressure is not None:
+        return block.pressure / 1e5
+    brake = card.brake
     ring = brake.friction_ring
-    radius = brake.effective_radius or (ring.outer_diameter + ring.inner_diameter) / 4 if ring else 1.0
-    for block in blocks:
-        if block.pressure is not None:
-            found.append(block.pressure / 1e5)
-            continue
-        torque = block.torque or card.inertia * (block.deceleration or 0.0) / (card.rolling_radius or 0.33)
-        force = torque / (2 * assumed.mu * radius)
-        found.append((force / brake.efficiency / brake.piston_area + brake.threshold_pressure) / 1e5)
-    return found
+    radius = brake.effective_radius or ((ring.outer_diameter + ring.inner_diameter) / 4 if ring else 0.1)
+    torque = block.torque or card.inertia * (block.deceleration or 0.0) / (card.rolling_radius or 0.33)
+    return (torque / (2 * assumed.mu * radius) / brake.efficiency / brake.piston_area + brake.threshold_pressure) / 1e5
 
 
 def blocks_read(stops: pl.DataFrame, quantity: Quantity, bite_at: tuple[float, float, float] | None) -> tuple[int, ...]:

@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
+import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Block, Card
@@ -188,6 +189,8 @@ def _glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan
                      undetermined=(f"glazing: undetermined, because the scatter of matched stops is not known: {why}",))  # fmt: skip
     gentle, told = _gentle_stops(archive, sought.loss)
     assumed += told
+    run = np.concatenate([t.stops["pressure_bar"].drop_nulls().to_numpy() for t in archive.tests])
+    lowest = float(run.min()) if len(run) else 0.0
     found, planned, why = None, card, ""
     for count in CHECKS:
         planned = card.model_copy(update={"blocks": tuple(gentle_program(archive, card, below, gentle, count, asked))})
@@ -196,6 +199,12 @@ def _glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan
             break
         why = found.why or f"with {count} stops a check block a loss of {found.loss or 1:.1%} is the smallest found"
     assert found is not None
+    use = next(b for b in planned.blocks if b.name == "gentle use")
+    if use.pressure is not None and use.pressure / 1e5 < 0.98 * lowest:
+        assumed.append(
+            f"the gentle use needs {use.pressure / 1e5:.1f} bar, below the {lowest:.1f} bar that the archive ran: friction, and "
+            "so its power density, is taken from the curve at the reference pressure"
+        )
     enough = found.loss is not None and found.loss <= sought.loss
     lines = [
         Line("glazing_loss", f"smallest loss of friction found after {found.gentle} gentle stops at "
@@ -249,7 +258,7 @@ def gentle_program(archive: Archive, card: Card, below: float, gentle: int, coun
     mildest = min((b for b in used if b.purpose == "duty"), key=lambda b: power[b.name], default=checks[0])
     hardest = max(used, key=lambda b: power[b.name], default=checks[0])
     wanted = 0.9 * below / power[mildest.name]
-    pressure = (mildest.pressure or check.pressure or 25e5) * wanted
+    pressure = max(round((mildest.pressure or check.pressure or 25e5) * wanted / 1e4), 1) * 1e4  # to 0.1 bar
     low = mildest.model_copy(
         update={"name": "gentle use", "purpose": "duty", "kind": mildest.kind, "stops": gentle, "pressure": pressure,
                 "control": "pressure", "torque": None, "deceleration": None, "pause_before": None}

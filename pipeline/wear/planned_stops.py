@@ -46,7 +46,7 @@ def planned_stops(card: Card, assumed: Assumed, settings: Wear) -> Exposure:
     bulk = lumped.Disc(plate.mass, plate.material, (disc.emissivity or 0.0) * (disc.cooled_area or 0.0))
     rows, now = [], AMBIENT_K
     for block in card.blocks:
-        energy, duration, path = _braking(block, card, assumed)
+        energy, duration, path = braking(block, card, assumed)
         for k in range(block.stops):
             idle, now = _pause(block, k, now, duration, bulk, assumed)
             rows.append((energy, duration, path, now, idle))
@@ -55,7 +55,7 @@ def planned_stops(card: Card, assumed: Assumed, settings: Wear) -> Exposure:
     return _exposed(energy, duration, path, initial, np.append(before[1:], 3600.0), plate, card)
 
 
-def _braking(block: Block, card: Card, assumed: Assumed) -> tuple[float, float, float]:
+def braking(block: Block, card: Card, assumed: Assumed) -> tuple[float, float, float]:
     """(friction work J, brake time s, clamp force x distance N m) of a stop of the block."""
     brake = card.brake
     ring = brake.friction_ring

@@ -11,8 +11,8 @@ from tests.studies import planner, planner_few
 
 
 def test_planned_chances_come_out_of_stops() -> None:
-    """24 runs a row: each chance within what chance leaves it, and none of it systematic."""
-    table = [row for case in planner.CASES[:3:2] for row in planner.rows(case, 24, 7)]
+    """15 runs a row: each chance within what chance leaves it, and none of it systematic."""
+    table = [row for case in planner.CASES[:3:2] for row in planner.rows(case, 15, 7)]
     assert len(table) == 18 and {row.quantity for row in table} == {"mu", "bite", "wear"}
     z = [row.off / math.sqrt(row.planned * (1 - row.planned) / row.runs) for row in table]
     assert max(map(abs, z)) < 3.7
@@ -30,10 +30,10 @@ def test_all_designs_keep_their_chances() -> None:
 
 
 def test_a_loss_is_found_as_often_as_planned() -> None:
-    healthy, found, larger = planner_few.glazing(15, 5)
-    assert healthy.came <= 2 / 15 and larger.came >= 12 / 15
+    healthy, found, larger = planner_few.glazing(10, 5)
+    assert healthy.came <= 0.2 and larger.came >= 0.8
     assert abs(found.came - found.planned) < 3.3 * math.sqrt(found.planned * (1 - found.planned) / found.runs)
-    assert larger.named >= 10 / 15
+    assert larger.named >= 0.6
 
 
 @pytest.mark.heavy
