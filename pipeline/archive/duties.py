@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
@@ -51,6 +51,8 @@ class DutyCycle(Model):
     cycles: Annotated[PositiveInt, BeforeValidator(as_number), Field(le=100000)] = 1
     ambient: Temperature
     cooling: Cooling = Cooling()
+    life: Length | None = None  # wanted, from new thickness to the minimum
+    use: Literal["gentle", "hard"] | None = None
     events: Annotated[tuple[Event, ...], Field(min_length=1, max_length=2000)]
 
     @field_validator("brake_share")

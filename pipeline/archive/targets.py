@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, field_validator, model_validator
 
 from pipeline.inputs.model import Model
-from pipeline.inputs.quantities import EnergyDensity, Length, Pressure, Temperature
-from pipeline.inputs.scalars import Number, Text
+from pipeline.inputs.quantities import EnergyDensity, Length, Pressure, Temperature, to_si
+from pipeline.inputs.scalars import Fraction, Number, Text, as_fraction, as_number
 
 
 def _positive_number(value: float) -> float:
@@ -18,6 +19,33 @@ def _positive_number(value: float) -> float:
 
 
 PositiveNumber = Annotated[Number, BeforeValidator(lambda v: _positive_number(float(v)))]
+
+
+Decision = Literal["shared_risk", "guard_band"]
+SAFER: Decision = "guard_band"  # where the target states no rule: the risk of a wrong "met" is then the smaller one
+
+
+@dataclass(frozen=True)
+class Margin:
+    """A margin of a friction coefficient: absolute, or a share of the level compared."""
+
+    value: float
+    relative: bool
+
+    def at(self, level: float) -> float:
+        """The margin in mu at a level of mu."""
+        return self.value * abs(level) if self.relative else self.value
+
+
+def _margin(value: Any) -> Margin:
+    if isinstance(value, Margin):
+        return value
+    if isinstance(value, str) and value.strip().endswith("%"):
+        return Margin(as_fraction(value), relative=True)
+    number = as_number(value)
+    if isinstance(number, bool) or not isinstance(number, int | float | str):
+        raise ValueError(f"{str(value)[:60]!r} is no margin; write a number of mu such as 0.02, or a share such as 8 %")
+    return Margin(_positive_number(to_si(float(number), "share")), relative=False)
 
 
 class At(Model):
@@ -38,8 +66,16 @@ class Target(Model):
     mu: tuple[PositiveNumber, PositiveNumber] | None = None
     at: At | None = None
     mu_batch_margin: PositiveNumber | None = None
+    bite_margin: Annotated[Margin, BeforeValidator(_margin)] | None = None
     disc_wear: Length | None = None  # per stop per face
     wear_batch_ratio: tuple[PositiveNumber, PositiveNumber] | None = None
+    glazing_loss: Fraction = 0.05  # largest loss of mu accepted over one use of a duty
+    decision: Decision | None = None
+
+    @property
+    def rule(self) -> Decision:
+        """The decision rule: the target's, else the safer one."""
+        return self.decision or SAFER
 
     @model_validator(mode="after")
     def _ordered(self) -> Target:

@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 
 from pipeline.archive.targets import Target
-from pipeline.batches import brakes, doubts
+from pipeline.batches import brakes, doubts, margins
 from pipeline.batches.answers import Quantity, answer_all, level, quantity, scatter
 from pipeline.batches.caveats import Known, caveat
 from pipeline.batches.specimens import Shape, SpecimenTest, bite_values, friction_values, wear_values
@@ -35,14 +35,13 @@ def compare(
     `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
     conditions; `shifts` are the rigs' shifts and `copied` the tests of the same recordings, as rigs.json lists them.
     """
-    margin, ratio = (target.mu_batch_margin, target.wear_batch_ratio) if target else (None, None)
-    linear = (-margin, margin) if margin else None
-    logged = (math.log(ratio[0]), math.log(ratio[1])) if ratio else None
     mu, bite, wear = friction_values(tests, shape, at_reference), bite_values(tests), wear_values(tests)
+    allowed = margins.of_target(target, mu.values, bite.values)
+    inside = {name: margins.ends(margin) for name, margin in allowed.items()}
     quantities = [
-        quantity("mu", mu, linear, Known(tests, mu, shifts)),
-        quantity("bite", bite, linear, Known(tests, bite, shifts)),
-        quantity("wear", wear, logged, None, math.exp),
+        quantity("mu", mu, inside["mu"], Known(tests, mu, shifts)),
+        quantity("bite", bite, inside["bite"], Known(tests, bite, shifts)),
+        quantity("wear", wear, margins.logged(inside["wear"]), None, math.exp),
     ]
     names = sorted({test.batch for test in tests}, key=natural)
     pairs = list(itertools.combinations(names, 2))
@@ -50,7 +49,7 @@ def compare(
     for q in quantities:
         found = answer_all(q, pairs, settings)
         if q.name in AS_STATED:
-            usual = again(tests, q.name, shape, at_reference, linear, shifts)
+            usual = again(tests, q.name, shape, at_reference, inside[q.name], shifts)
             found = doubts.of_cards(found, pairs, tests, usual, settings)
         if q.name == "wear":
             found = doubts.of_programs(found, pairs, tests)
@@ -63,6 +62,7 @@ def compare(
         batches=[_batch(name, tests, quantities) for name in names],
         pairs=rows,
         conditions=Conditions(bite=bite.conditions),
+        margins=allowed,
         specimen_scatter={q.name: scatter(q) for q in quantities},
         specimen_values={q.name: _specimens(q) for q in quantities},
         left_out={q.name: list(q.values.left_out) for q in quantities},

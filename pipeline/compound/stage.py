@@ -1,4 +1,6 @@
-"""The compound stage: all tests of a compound -> friction.json, wear.json, batches.json, duty.json."""
+"""The compound stage: all tests of a compound -> friction.json, wear.json, batches.json, duty.json,
+targets.json.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +16,8 @@ from pipeline.batches import brakes, compare
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
+from pipeline.conformity import of_compound as conformity
+from pipeline.conformity.batches import TestOfBatch
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
 from pipeline.duty import projections as duty
@@ -63,16 +67,39 @@ def run(
         found_wear = renewed(found_wear, notes=[*found_wear.notes, brakes.words(cards)])
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out, "card_differences": cards}
 
-    def stamped(name: str) -> Stamp:
-        return stamp(name, SECTIONS[name][1].REVISION, settings, inputs | {"rigs": rigs})
+    given = {"rigs": rigs, **({"target": target} if target else {}), **{f"duties/{path.name}": path for path in duties}}
+
+    def stamped(name: str, section: str = "") -> Stamp:
+        return stamp(name, SECTIONS[section or name][1].REVISION, settings, inputs | given)
 
     found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method)
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
-    found_duty = _duty(usable, duties, found_friction, found_wear, method)
+    cycles, duties_left_out = _cycles(duties)
+    found_duty = renewed(
+        _duty(usable, cycles, found_friction, found_wear, method), duties_left_out=duties_left_out
+    )
+    asked = [(t.name, t.card.batch, t.card.specimen, t.wear) for t in usable]
+    judged = conformity.of_compound(
+        wanted,
+        target_why,
+        compound=compound,
+        friction=found_friction,
+        wear=found_wear,
+        batches=found_batches,
+        duty=found_duty,
+        tests=[TestOfBatch(*one) for one in asked],
+        coverage=method.friction.coverage,
+        lives={cycle.duty: cycle.life / 1e3 for cycle in cycles if cycle.life is not None},
+    )
     write(into / "friction.json", renewed(found_friction, **head, stamp=stamped("friction")))
     write(into / "wear.json", renewed(found_wear, **head, stamp=stamped("wear")))
     write(into / "batches.json", renewed(found_batches, **head, notes=notes, stamp=stamped("batches")))
     write(into / "duty.json", renewed(found_duty, **head, stamp=stamped("duty")))
+    unusable = None if usable else "no test of the compound can be used"
+    write(
+        into / "targets.json",
+        renewed(judged, method=results.name, unusable=unusable, stamp=stamped("targets", "batches")),
+    )
 
 
 def _target(path: Path | None) -> tuple[Target | None, str | None]:
@@ -213,19 +240,24 @@ def pad_notes(wear: CompoundWear, target: Target | None) -> list[str]:
     return notes
 
 
-def _duty(
-    tests: list[CompoundTest],
-    duties: list[Path],
-    found_friction: CompoundFriction,
-    found_wear: CompoundWear,
-    method: Method,
-) -> CompoundDuty:
+def _cycles(duties: list[Path]) -> tuple[list[DutyCycle], dict[str, str]]:
+    """The duties, and why each file that is none is left out."""
     cycles, left_out = [], {}
     for path in duties:
         try:
             cycles.append(load(path, DutyCycle))
         except InputError as error:
             left_out[path.name] = str(error)
+    return cycles, left_out
+
+
+def _duty(
+    tests: list[CompoundTest],
+    cycles: list[DutyCycle],
+    found_friction: CompoundFriction,
+    found_wear: CompoundWear,
+    method: Method,
+) -> CompoundDuty:
     projected = duty.project_all(
         cycles,
         [duty.Recorded(t.card, t.stops) for t in tests],
@@ -235,4 +267,4 @@ def _duty(
         wear_settings=method.wear,
         temperature_kind=method.reduction.temperature,
     )
-    return CompoundDuty(compound=found_friction.compound, duties_left_out=left_out, **fields(projected))
+    return CompoundDuty(compound=found_friction.compound, **fields(projected))

@@ -40,10 +40,13 @@ def elsewhere(
     wanted: Wanted,
     common: float,
     band: tuple[float, float],
+    *,
+    corners: bool = True,
 ) -> Elsewhere:
-    """Windows at the corners of what was run, in the reference's wanted band of mu, and at what the target asks for."""
-    found = places.corners(map_)
-    why = None if found else places.why_no_corner(map_)
+    """Windows at the corners of what was run, in the reference's wanted band of mu, and at what the target asks for; without
+    `corners` there alone."""
+    found = places.corners(map_) if corners else []
+    why = None if found or not corners else places.why_no_corner(map_)
     if wanted.at is not None:
         found = [places.asked(map_, *wanted.at), *found]
     windows, holds, draws = [], None, posterior.thinned(draws, FITS)

@@ -100,13 +100,15 @@ def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, 
     answers = verdict.by_temperature(
         curve, drawn, map_.link, found.band, coverage=settings.coverage, confidence=settings.confidence
     )
+    others = elsewhere(map_, near, draws, settings, wanted, common, found.band, corners=False)
     return OfBatch(
         batch=batch,
         window=found.window,
         window_reason=found.reason,
         wanted_from=found.source,
-        holds=holds(curve, answers, wanted),
+        holds=others.holds or holds(curve, answers, wanted),
         curve=curve_points(curve, answers),
+        asked=others.windows[0] if others.windows else None,
     )
 
 

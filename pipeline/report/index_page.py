@@ -20,7 +20,7 @@ from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import read_or_none, write
-from pipeline.results.sheet import Sheet
+from pipeline.results.sheet import Sheet, TargetAnswer
 from pipeline.results.summary import StopCounts, TestSummary
 from pipeline.results.wear import TestWear
 from pipeline.workspace.run import Run, load_run
@@ -186,7 +186,7 @@ def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str
         "window": window_words(friction),
         "targets": target_words(sheet) if sheet else ["no target"],
         "batches": pairs or ["no pair of batches"],
-        "duties": [opening_words(one) for one in duty.duties] if duty and duty.duties else ["no duty"],
+        "duties": duty_words(duty),
     }
 
 
@@ -194,12 +194,29 @@ def target_words(sheet: Sheet) -> list[str]:
     """Each target of the sheet with its answer; a sheet that failed says so, which is not the same as no target."""
     if sheet.unusable:
         return [f"{numbers.MISSING}: {sheet.unusable}"]
-    return [f"{row.target}: {row.met}" for row in sheet.targets] or ["no target"]
+    return [f"{row.target}: {row.met}{_where(row)}" for row in sheet.targets] or ["no target"]
+
+
+def _where(row: TargetAnswer) -> str:
+    """The batch behind an answer that is not good, in brackets."""
+    return f" ({row.rests_on})" if row.met != "met" and row.rests_on else ""
+
+
+def duty_words(duty: CompoundDuty | None) -> list[str]:
+    """Every duty's opening and share of energy in the window, and that no opening serves all where none does."""
+    if duty is None or not duty.duties:
+        return ["no duty"]
+    said = [opening_words(one) for one in duty.duties]
+    if len(duty.duties) > 1 and duty.common_opening is None:
+        why = duty.common_opening_why or "no reason given"
+        said.append(f"no opening serves {'both' if len(duty.duties) == 2 else 'all'}: {why}")
+    return said
 
 
 def opening_words(duty: DutyProjection) -> str:
-    """A duty's cooling opening to run, in words."""
-    span = duty.opening_to_run
+    """A duty's cooling opening to run, in words, and the share of its energy in the window at the opening given."""
+    span, share = duty.opening_to_run, duty.window_share
+    at = "" if share is None else f"; at {duty.opening:.2f} {share:.0%} of the energy in the window"
     if span:
-        return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}"
-    return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}"
+        return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{at}"
+    return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}{at}"

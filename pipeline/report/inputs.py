@@ -27,6 +27,7 @@ from pipeline.results.friction import TestFriction
 from pipeline.results.model import Result, given, read_or_none
 from pipeline.results.rigs import Rigs
 from pipeline.results.summary import TestSummary
+from pipeline.results.targets import CompoundTargets
 from pipeline.results.wear import CompoundWear, TestWear
 
 R = TypeVar("R", bound=Result)
@@ -38,6 +39,8 @@ class TargetFigures(Result):
     temperature_window: list[float] | None = given("wanted window", "degC", default=None)
     mu: list[float] | None = given("wanted band of mu", default=None)
     mu_batch_margin: float | None = given("margin of mu between batches", default=None)
+    bite_margin: float | None = given("margin of bite between batches, of mu or as a share", default=None)
+    bite_margin_relative: bool | None = given("whether that margin is a share of bite", default=None)
     disc_wear: float | None = given("most wear of a disc per stop and face", "um", default=None)
     wear_batch_ratio: list[float] | None = given("margins of the wear ratio between batches", default=None)
     why: str = given("why a figure is null", default="not stated in the target")
@@ -78,6 +81,7 @@ class Inputs:
     wear: Cited[CompoundWear]
     batches: Cited[CompoundBatches]
     duty: Cited[CompoundDuty]
+    judged: Cited[CompoundTargets]
     rigs: Cited[Rigs]
     target: Cited[TargetFigures] | None
 
@@ -116,6 +120,7 @@ def load(
         wear=own("wear.json", CompoundWear),
         batches=own("batches.json", CompoundBatches),
         duty=own("duty.json", CompoundDuty),
+        judged=own("targets.json", CompoundTargets),
         rigs=cited(results / "rigs.json", "rigs.json", Rigs),
         target=target_figures(target) if target else None,
     )
@@ -164,6 +169,8 @@ def target_figures(path: Path) -> Cited[TargetFigures]:
         temperature_window=[round(t - ZERO_C, 6) for t in window] if window else None,
         mu=list(target.mu) if target.mu else None,
         mu_batch_margin=target.mu_batch_margin,
+        bite_margin=target.bite_margin.value if target.bite_margin else None,
+        bite_margin_relative=target.bite_margin.relative if target.bite_margin else None,
         disc_wear=None if target.disc_wear is None else round(target.disc_wear * 1e6, 9),
         wear_batch_ratio=list(target.wear_batch_ratio) if target.wear_batch_ratio else None,
     )

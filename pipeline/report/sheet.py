@@ -106,6 +106,7 @@ def print_json(sheet: Sheet, path: Path) -> None:
             method_digest=loaded.digest,
             software=loaded.software,
             tests=[test.test for test in loaded.tests],
+            decision=loaded.judged.result.decision,
             targets=targets.answers(loaded),
             sections=document.printed(sheet.sections),
         ),

@@ -13,6 +13,11 @@ def name_of(component: str) -> str:
     return component.replace("_", " ")
 
 
+def basis(component: str) -> str:
+    """What a thickness loss of the component is a loss of: a disc's is that of both faces, a pad's of its one face."""
+    return "both faces together" if component.startswith("disc") else "its one face"
+
+
 def identified(component: ComponentWear) -> bool:
     """Whether the readings identify the law that is chosen for the component."""
     return component.identified_law is not None
@@ -57,8 +62,12 @@ def headline(wear: TestWear | CompoundWear) -> tuple[str, str]:
     found = sorted((wear.components or {}).items())
     if not found:
         return "open", none_words(wear)
-    said = "; ".join(f"{name_of(name)} {rate_words(one)} ({law_words(one)})" for name, one in found)
-    sure = all(identified(one) and "because" not in rate_words(one) for _, one in found)
+    given = {name: "because" not in rate_words(one) for name, one in found}
+    said = "; ".join(
+        f"{name_of(name)} {rate_words(one)}{f', {basis(name)}' if given[name] else ''} ({law_words(one)})"
+        for name, one in found
+    )
+    sure = all(identified(one) and given[name] for name, one in found)
     return ("good" if sure else "open"), f"Wear: {said}."
 
 

@@ -174,6 +174,16 @@ class SpecimenValue(Result):
     n: int | None = given("stops (of wear: tests) behind it", default=None)
 
 
+class Margin(Result):
+    """The margin within which two batches count as equivalent, as the verdicts used it."""
+
+    low: float = given("lowest difference inside it (wear: ratio)")
+    high: float = given("highest difference inside it (wear: ratio)")
+    relative: float | None = given("the margin over the level that it was taken of; null where it is absolute", "1", default=None)
+    level: float | None = given("that level: mean of the specimens compared", default=None)
+    source: str = given("where the margin comes from")
+
+
 class Compared(Result):
     """The comparison of a compound's batches, without the file's heading."""
 
@@ -181,6 +191,9 @@ class Compared(Result):
     batches: list[Batch] = given("batches", default_factory=list)
     pairs: list[Pair] = given("pairs of batches", default_factory=list)
     conditions: Conditions | None = given("other conditions", default=None)
+    margins: dict[Quantity, Margin | None] = given(
+        "margins of the verdicts by quantity; null where no target gives one", default_factory=dict
+    )
     specimen_scatter: dict[Quantity, SpecimenScatter | None] = given(
         "scatter between specimens by quantity; null where no batch has two", default_factory=dict
     )

@@ -19,6 +19,7 @@ from pipeline.results import (
     rigs,
     sheet,
     summary,
+    targets,
     wear,
 )
 from pipeline.results.model import Result
@@ -52,6 +53,7 @@ FILES = (
     File("drift", "<method>/tests/<test>/drift.json", drift.TestDrift),
     File("batches", "<method>/compounds/<compound>/batches.json", batches.CompoundBatches),
     File("duty", "<method>/compounds/<compound>/duty.json", duty.CompoundDuty),
+    File("targets", "<method>/compounds/<compound>/targets.json", targets.CompoundTargets),
     File("repeatability", "<method>/compounds/<compound>/repeatability.json", repeatability.Repeatability),
     File("sheet", "<method>/compounds/<compound>/sheet.json", sheet.Sheet),
     File("archive", "<method>/archive.json", archive.Archive),

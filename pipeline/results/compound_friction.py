@@ -7,7 +7,7 @@ from pipeline.results.face import Choice, FaceLaw
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_blocks import Block, Line
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
-from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window
+from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window, WindowAt
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 
 
@@ -44,6 +44,7 @@ class OfBatch(Result):
     holds: Holds | None = given("verdict over the wanted window", default=None)
     curve: list[CurvePoint] = given("mu against temperature at the reference conditions", default_factory=list)
     curve_reason: str | None = given("why there is no curve", default=None)
+    asked: WindowAt | None = given("window and curve at the conditions that a target asks for", default=None)
 
 
 class FurtherBatch(Interval):

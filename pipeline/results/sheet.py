@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from pipeline.results.model import OfCompound, Result, given
-
-Met = Literal["met", "not met", "not shown"]
-
+from pipeline.results.targets import Judged, Met, Rule
 
 class TargetAnswer(Result):
-    """A target and whether it is met."""
+    """A requirement of the target and its answer, as targets.json gives it."""
 
     target: str = given("what the target asks for")
     wanted: str = given("what it wants, as printed")
     found: str = given("what was found, as printed")
-    met: Met = given("met, not met, or not shown by these data")
+    met: Met = given("met, not met, or undecided, by the decision rule")
+    conformity: float | None = given("probability that it is met", "1", default=None)
+    rests_on: str = given("whose figure the answer rests on", default="")
+    each: list[Judged] = given("every batch, or pair of batches, worst first", default_factory=list)
 
 
 class PrintedNumber(Result):
@@ -55,5 +54,6 @@ class Sheet(OfCompound):
     method_digest: str | None = given("digest of all settings and revisions of the method", default=None)
     software: str | None = given("version of the software", default=None)
     tests: list[str] = given("tests on the sheet", default_factory=list)
-    targets: list[TargetAnswer] = given("targets and answers; empty without a target", default_factory=list)
+    decision: Rule | None = given("decision rule of the target; null without a target", default=None)
+    targets: list[TargetAnswer] = given("requirements and answers, worst first; empty without a target", default_factory=list)
     sections: list[PrintedSection] = given("the sheet's parts", default_factory=list)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+from pydantic import ValidationError
 
 from pipeline.archive.targets import Target
 from pipeline.batches import compare
@@ -297,3 +298,53 @@ def test_wear_of_unlike_programs_without_an_identified_law_is_undecided():
         for t in worn
     ]
     assert "wear expected of their stops by 100 %" in run(hotter).pairs[0].wear_why
+
+
+def bites(levels, target, scatter=0.002):
+    """The pair of two batches whose specimens bite at these levels in one cell of cold conditions."""
+    rng = np.random.default_rng(4)
+    tests = [
+        bite_test(f"{batch}-{i}", batch, [60] * 6, level + rng.normal(0, scatter, 6))
+        for batch, several in levels.items()
+        for i, level in enumerate(several)
+    ]
+    return run(tests, target)
+
+
+BITES = {"b1": [0.154, 0.155, 0.153], "b2": [0.137, 0.138, 0.136]}  # 11 % apart
+BAND = {"compound": "x", "mu": (0.34, 0.60)}
+
+
+def test_a_loss_of_a_tenth_of_the_bite_is_not_equivalent_by_the_margin_of_mu():
+    """0.03 is 6.4 % of the wanted mu: of a bite of 0.146 that is 0.009, and 0.017 is beyond it."""
+    found = bites(BITES, Target(**BAND, mu_batch_margin=0.03))
+    assert found.pairs[0].bite_verdict == "different"
+    margin = found.margins["bite"]
+    assert margin.high == pytest.approx(0.03 / 0.47 * margin.level) and "no bite_margin is stated" in margin.source
+
+
+@pytest.mark.parametrize(
+    ("margin", "verdict"), [(0.03, "equivalent"), ("20 %", "equivalent"), ("8 %", "different"), (0.01, "different")]
+)
+def test_bite_is_judged_by_its_own_margin(margin, verdict):
+    found = bites(BITES, Target(**BAND, mu_batch_margin=0.03, bite_margin=margin))
+    assert found.pairs[0].bite_verdict == verdict
+    assert found.margins["bite"].source == "bite_margin of the target"
+
+
+def test_bites_alike_and_far_apart_come_out_the_same_by_any_margin():
+    for margin in (None, 0.02, "8 %"):
+        target = Target(**BAND, mu_batch_margin=0.03, **({} if margin is None else {"bite_margin": margin}))
+        assert bites({"b1": [0.30, 0.301, 0.299], "b2": [0.30, 0.3, 0.301]}, target).pairs[0].bite_verdict == "equivalent"
+        assert bites({"b1": [0.30, 0.301, 0.299], "b2": [0.24, 0.24, 0.241]}, target).pairs[0].bite_verdict == "different"
+
+
+def test_bite_without_any_margin_is_undecided():
+    found = bites(BITES, Target(**BAND))
+    assert found.pairs[0].bite_verdict == "undecided" and found.margins["bite"] is None
+
+
+@pytest.mark.parametrize("margin", ["0 %", -0.01, "wide", [0.1], True, "150 %", "8 degC"])
+def test_a_bite_margin_that_is_none_is_refused(margin):
+    with pytest.raises(ValidationError, match="bite_margin"):
+        Target(**BAND, bite_margin=margin)

@@ -100,7 +100,7 @@ def test_files_are_whole_and_without_nan(results):
     assert read(results[1]["into"] / "batches.json", CompoundBatches).compound == "Marram 4"
     assert read(results[1]["into"] / "duty.json", CompoundDuty).compound == "Marram 4"
     names = sorted(path.name for path in results[1]["into"].iterdir())
-    assert names == ["batches.json", "duty.json", "friction.json", "wear.json"]
+    assert names == ["batches.json", "duty.json", "friction.json", "targets.json", "wear.json"]
     for name in names:
         json.loads((results[1]["into"] / name).read_text(), parse_constant=refuse)
 

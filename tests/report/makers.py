@@ -8,9 +8,17 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.archive.targets import Target
+from pipeline.conformity.of_compound import of_compound
+from pipeline.inputs.model import load
 from pipeline.method import Method, stage_settings
 from pipeline.report import per_test_findings, per_test_page
 from pipeline.results import write_json, write_parquet, write_text
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import read
+from pipeline.results.wear import CompoundWear
 from pipeline.vocabulary import TRACES, conform
 from tests.makers import stops_frame
 from tests.report.contents import (
@@ -208,8 +216,19 @@ def results_of_compound(
         write_json(into / f"{name}.json", content)
     target_file = root / "targets" / "marram-4.yaml"
     write_text(target_file, TARGET)
+    if "targets" not in changes:
+        write_json(into / "targets.json", targets_json(into, target_file if target else None))
     return {"compound": "Marram 4", "archive": root / "archive", "tests": list(tests), "results": root / "results" / "first", "method": "first",
             "target": target_file if target else None, "settings": DEFAULT_SETTINGS, "into": into}  # fmt: skip
+
+
+def targets_json(into: Path, target: Path | None) -> dict[str, Any]:
+    """targets.json as the compound stage gives it for these files; the tests' wear is left to the compound's."""
+    names = {"friction": CompoundFriction, "wear": CompoundWear, "batches": CompoundBatches, "duty": CompoundDuty}
+    files: dict[str, Any] = {name: read(into / f"{name}.json", model) for name, model in names.items()}
+    return of_compound(
+        None if target is None else load(target, Target), None, compound="Marram 4", tests=[], coverage=0.9, lives={}, **files
+    ).model_dump(mode="json", by_alias=True)
 
 
 def lowered(into: Path, *, block: str, temperature_c: float, mu: float) -> None:

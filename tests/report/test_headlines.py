@@ -66,8 +66,8 @@ def starting(texts: dict[str, str], start: str) -> tuple[str, str]:
 def test_a_law_that_is_not_identified_is_no_law_in_a_headline(tmp_path: Path) -> None:
     page = page_with(tmp_path, wear=unidentified)
     text, tone = starting(verdicts_of(page), "Wear:")
-    assert f"disc 0.426 (0.400 to 0.452) µm per stop (no law identified, because {WHY})" in text
-    assert "pad inner 0.426 (0.400 to 0.452) µm per stop (energy law)" in text
+    assert f"disc 0.426 (0.400 to 0.452) µm per stop, both faces together (no law identified, because {WHY})" in text
+    assert "pad inner 0.426 (0.400 to 0.452) µm per stop, its one face (energy law)" in text
     assert tone == "open"
     assert '"name":"disc: energy law, not identified"' in page.read_text()
 
@@ -150,7 +150,7 @@ def test_what_is_not_a_yes_is_never_one(tmp_path: Path, answer: str) -> None:
     page = sheet_with(tmp_path, friction=contents.full_friction_json(compound="Marram 4", holds=holds, sides=sides))
     assert {row["met"] for row in read_json(page.with_suffix(".json"))["targets"] if "band" in row["target"]} <= {
         "not met",
-        "not shown",
+        "undecided",
     }
     assert "None" not in shown(page)
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from pipeline.report.document import Cell, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
-from pipeline.results.batches import Batch, Difference, Pair, Quantity
+from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
 
 
 class Question(NamedTuple):
@@ -24,9 +24,16 @@ QUESTIONS = (
 )
 
 
+MARGINS: dict[Quantity, str] = {
+    "mu": "A difference of µ at the reference conditions",
+    "bite": "a difference of bite",
+    "wear": "a ratio of disc wear",
+}
+
+
 def batches(inputs: Inputs) -> Section:
     """The batch part of the sheet."""
-    source, target = inputs.batches, inputs.target
+    source = inputs.batches
     listed = source.each(lambda found: found.batches)
     parts: list[Text | Table | Picture] = []
     if not listed:
@@ -37,32 +44,13 @@ def batches(inputs: Inputs) -> Section:
         "Specimens",
         "µ at reference conditions",
         "Bite, coldest conditions all batches have",
-        "Disc wear (µm per stop)",
+        "Disc wear (µm per stop, both faces)",
     ]
     caption = "Each batch, with 95 % intervals; specimens, not stops, are the replicates"
     parts.append(Table(caption, head, [batch_row(batch) for batch in listed]))
-    if target:
-        parts.append(
-            Text(
-                "Margins, fixed before the data: µ within {margin}; wear ratio between {low} and {high}.",
-                {
-                    "margin": target.number("margin of µ between batches", lambda t: t.mu_batch_margin, decimals=3),
-                    "low": target.number(
-                        "wear ratio, lower margin",
-                        lambda t: t.wear_batch_ratio[0] if t.wear_batch_ratio else None,
-                        decimals=2,
-                    ),
-                    "high": target.number(
-                        "wear ratio, upper margin",
-                        lambda t: t.wear_batch_ratio[1] if t.wear_batch_ratio else None,
-                        decimals=2,
-                    ),
-                },
-            )
-        )
-    else:
-        no_margin = "No target gives margins for this compound, so no pair can be called equivalent or different."
-        parts.append(Text(no_margin, {}, "open"))
+    parts += margin_texts(source) or [
+        Text("No target gives margins for this compound, so no pair can be called equivalent or different.", {}, "open")
+    ]
     pairs = answer_rows(inputs)
     if pairs:
         head = ["a", "b", "Question", "a − b (wear: a / b)", "Answer", "Why, and what would decide it"]
@@ -80,6 +68,42 @@ def batches(inputs: Inputs) -> Section:
         if items
     ]
     return Section("Batches", parts)
+
+
+def margin_texts(source: Cited[CompoundBatches]) -> list[Text]:
+    """The margins that the answers were given by, and the conditions at which bite was compared."""
+    said = []
+    for name, words in MARGINS.items():
+        margin = margin_of(source, name)
+        if margin is None:
+            continue
+        values: dict[str, Cell] = {
+            "low": margin.number(f"margin of {name}, lower", lambda m: m.low),
+            "high": margin.number(f"margin of {name}, upper", lambda m: m.high),
+            "what": words,
+            "source": margin.result.source,
+        }
+        template = "{what} counts as equivalent from {low} to {high} ({source})."
+        if margin.result.relative is not None:
+            values["share"] = margin.number(f"margin of {name}, share", lambda m: m.relative, unit="%", factor=100.0)
+            values["level"] = margin.number(f"level that the margin of {name} is a share of", lambda m: m.level)
+            template = "{what} counts as equivalent from {low} to {high}: {share} of {level} ({source})."
+        said.append(Text(template, values, sentence=True))
+    bite = source.part(lambda found: found.conditions.bite if found.conditions else None)
+    if bite is not None:
+        conditions: dict[str, Cell] = {
+            "temperature": bite.number("bite compared at", lambda at: at.temperature_c, decimals=0),
+            "pressure": bite.number("bite compared at, pressure", lambda at: at.pressure_bar, decimals=1),
+            "speed": bite.number("bite compared at, speed", lambda at: at.speed_rpm, decimals=0),
+        }
+        words = "Bite is compared in the coldest conditions that all batches have: {temperature}, {pressure}, {speed}."
+        said.append(Text(words, conditions))
+    return said
+
+
+def margin_of(source: Cited[CompoundBatches], name: Quantity) -> Cited[Margin] | None:
+    """The margin of a quantity; None where no target gives one."""
+    return source.part(lambda found: found.margins[name]) if source.result.margins.get(name) else None
 
 
 def batch_row(batch: Cited[Batch]) -> list[Cell]:

@@ -150,6 +150,28 @@ def opening_text(one: Cited[DutyProjection]) -> Text:
     return Text("{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested).", values)
 
 
+def short_texts(inputs: Inputs) -> list[Text]:
+    """What must not be missed of the duties: little or no energy inside the window, and no opening that serves."""
+    listed, wanted = inputs.duty.each(lambda found: found.duties), inputs.settings.duty.window_share
+    said = []
+    for one in listed:
+        share = one.result.window_share
+        if share is not None and share < wanted:
+            name = one.result.duty
+            values: dict[str, Cell] = {
+                "duty": name,
+                "share": one.number(f"{name}: energy in the window", lambda d: d.window_share, unit="%", factor=100.0, decimals=0),
+                "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
+            }
+            words = "{duty}: {share} of the braking energy lies inside the friction window at the opening given, {opening}."
+            said.append(Text(words, values, "open" if share else "bad"))
+        if one.result.opening_to_run is None:
+            said.append(opening_text(one))
+    if len(listed) > 1 and inputs.duty.result.common_opening is None:
+        said.append(common_text(inputs))
+    return said
+
+
 def common_text(inputs: Inputs) -> Text:
     """One opening for all duties, or why there is none."""
     span = inputs.duty.part(lambda found: found.common_opening)

@@ -1,19 +1,14 @@
-"""In short: each target met, not met or not shown, with the figures that decide it."""
+"""In short: each target met, not met or undecided, with the figures that decide it, worst first."""
 
 from pipeline.report.document import Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs, TargetFigures
+from pipeline.report.sections.duty import short_texts as duty_texts
 from pipeline.report.sections.friction import window_text
 from pipeline.report.sections.honest import off_text, pooled_text
 from pipeline.report.source import Cited
-from pipeline.report.wear_words import identified, law_words, name_of
-from pipeline.results.friction_map import Holds
-from pipeline.results.model import Interval
-from pipeline.results.sheet import Met, TargetAnswer
-from pipeline.results.wear import CompoundWear
-
-MET: Met = "met"
-MISSED: Met = "not met"
-OPEN: Met = "not shown"
+from pipeline.report.wear_words import basis, identified, law_words, name_of
+from pipeline.results.sheet import TargetAnswer
+from pipeline.results.targets import Judged, Requirement
 
 
 def in_short(inputs: Inputs) -> Section:
@@ -24,15 +19,19 @@ def in_short(inputs: Inputs) -> Section:
         rate = cited.number(
             f"{name_of(component)}: wear per stop", lambda c: c.rates.um_per_stop if c.rates else None, unit="µm"
         )
-        said = "Wear of {component}: {rate} per stop, {law}." if rate.given else "Wear of {component}: {rate}; {law}."
-        words: dict[str, Cell] = {"component": name_of(component), "rate": rate, "law": law_words(found)}
-        parts.append(Text(said, words, "plain" if identified(found) and rate.given else "open"))
+        words = "Wear of {component}: {rate} per stop ({basis}), {law}."
+        if not rate.given:
+            words = "Wear of {component}: {rate}; {law}."
+        values: dict[str, Cell] = {
+            "component": name_of(component),
+            "rate": rate,
+            "law": law_words(found),
+            "basis": basis(component),
+        }
+        parts.append(Text(words, values, "plain" if identified(found) and rate.given else "open"))
     parts.append(drift_text(inputs))
-    rows = target_rows(inputs)
-    if rows:
-        parts.append(Table("Targets", ["Target", "Wanted", "Found", "Answer"], rows, units_in_cells=True))
-    else:
-        parts.append(Text("No target file for this compound: nothing is called met or not met.", {}, "open"))
+    parts += duty_texts(inputs)
+    parts += target_parts(inputs)
     return Section("In short", parts)
 
 
@@ -50,35 +49,80 @@ def drift_text(inputs: Inputs) -> Text:
     return Text("Drift: {said}.", {"said": "; ".join([*seen, *open_]) or none}, tone)
 
 
-def target_rows(inputs: Inputs) -> list[list[Cell]]:
-    """Target, wanted, found, answer."""
-    target = inputs.target
-    if target is None:
-        return []
-    rows: list[list[Cell]] = []
-    holds = inputs.friction.result.holds
-    if holds is not None:
-        rows.append(_holds_row(holds, target))
-    elif target.result.temperature_window:
-        rows += _window_rows(inputs, target)
-    if target.result.disc_wear is not None:
-        rows.append(_wear_row(inputs, target))
-    return rows
+def target_parts(inputs: Inputs) -> list[Text | Table]:
+    """The decision rule, the requirements worst first, and the same for every batch."""
+    judged = inputs.judged
+    listed = judged.each(lambda found: found.requirements)
+    parts: list[Text | Table] = []
+    if judged.result.why or not listed:
+        why = judged.result.why or judged.reason(lambda found: found.requirements)
+        parts.append(Text("{why}.", {"why": why.rstrip(".")}, "open", sentence=True))
+    if not listed:
+        return parts
+    parts.append(Text("Decision rule: {rule}.", {"rule": judged.result.decision_words}))
+    head = ["Target", "Wanted", "Found, where worst", "Probability that it is met (%)", "Rests on", "Answer"]
+    rows = [_row(inputs, one) for one in listed]
+    parts.append(Table("Targets, worst first; intervals are 95 %", head, rows, units_in_cells=True))
+    each = [row for one in listed if len(one.result.each) > 1 for row in _each(one)]
+    if each:
+        head = ["Target", "Batch or pair", "Found", "Probability that it is met (%)", "Answer"]
+        parts.append(Table("The same for every batch, worst first", head, each, units_in_cells=True))
+    return parts
 
 
-def _holds_row(holds: Holds, target: Cited[TargetFigures]) -> list[Cell]:
-    """The answer of the friction stage over the wanted window and band."""
-    low, high = wanted_ends(target)
-    values: dict[str, Cell] = {
-        "low": low,
-        "high": high,
-        "least": target.number("wanted µ, lower", lambda t: t.mu[0] if t.mu else None, decimals=2),
-        "most": target.number("wanted µ, upper", lambda t: t.mu[1] if t.mu else None, decimals=2),
-    }
-    wanted = Text("from {low} to {high}, µ {least} to {most}", values)
-    answer = {"yes": MET, "no": MISSED, "not shown": OPEN}[holds.answer]
-    at = f" at {holds.at}" if holds.at else ""
-    return [f"Friction inside the wanted band over the wanted window{at}", wanted, holds.why, answer]
+def _row(inputs: Inputs, one: Cited[Requirement]) -> list[Cell]:
+    found = one.result
+    answer = one.part(lambda r: r.answer)
+    assert answer is not None
+    target = found.target + (f" (at {found.at})" if found.at else "")
+    cells = _figures(answer, found)
+    return [target, wanted(inputs, one), *cells, found.rests_on, found.answer.verdict]
+
+
+def _each(one: Cited[Requirement]) -> list[list[Cell]]:
+    return [
+        [one.result.target, row.result.of, *_figures(row, one.result), row.result.verdict]
+        for row in one.each(lambda r: r.each)
+    ]
+
+
+def _figures(judged: Cited[Judged], of: Requirement) -> list[Cell]:
+    """What was found and the probability of conformity."""
+    label = f"{of.target}: {judged.result.of}"
+    found = judged.number(label, lambda j: j.figure, unit=of.unit, decimals=DECIMALS.get(of.key))
+    sure = judged.number(
+        f"{label}: probability that it is met", lambda j: j.conformity, unit="", factor=100.0, decimals=1
+    )
+    return [found, sure]
+
+
+DECIMALS = {"life": 0}
+
+
+def wanted(inputs: Inputs, one: Cited[Requirement]) -> Cell:
+    """The limits of a requirement with the temperatures over which they hold."""
+    found = one.result
+    values: dict[str, Cell] = {}
+    if found.low is not None:
+        values["low"] = one.number(
+            f"{found.target}: lower limit", lambda r: r.low, unit=found.unit, decimals=_places(found)
+        )
+    if found.high is not None:
+        values["high"] = one.number(
+            f"{found.target}: upper limit", lambda r: r.high, unit=found.unit, decimals=_places(found)
+        )
+    words = "{low} to {high}" if len(values) == 2 else "at least {low}" if "low" in values else "at most {high}"
+    if found.key in OVER_WINDOW and inputs.target is not None and inputs.target.result.temperature_window:
+        values["from"], values["to"] = wanted_ends(inputs.target)
+        words = "from {from} to {to}" + (", µ {low} to {high}" if found.low is not None else "")
+    return Text(words, values, sentence=True)
+
+
+OVER_WINDOW = ("window", "mu")
+
+
+def _places(found: Requirement) -> int | None:
+    return 0 if found.key == "life" else 3 if found.key in ("disc_wear", "bite_margin", "mu_batch_margin") else 2
 
 
 def wanted_ends(target: Cited[TargetFigures]) -> tuple[Number, Number]:
@@ -98,63 +142,26 @@ def wanted_ends(target: Cited[TargetFigures]) -> tuple[Number, Number]:
     return low, high
 
 
-def _window_rows(inputs: Inputs, target: Cited[TargetFigures]) -> list[list[Cell]]:
-    low, high = wanted_ends(target)
-    read, window = inputs.friction.number, inputs.friction.result.window
-    found_low = read("window, low end", lambda f: f.window.low_c if f.window else None, decimals=0)
-    found_high = read("window, high end", lambda f: f.window.high_c if f.window else None, decimals=0)
-    low_answer = end_answer(low, found_low, "low", window.low_limited_by if window else None)
-    high_answer = end_answer(high, found_high, "high", window.high_limited_by if window else None)
-    return [
-        ["Friction window reaches down to", low, found_low, low_answer],
-        ["Friction window reaches up to", high, found_high, high_answer],
-    ]
-
-
-def end_answer(wanted: Number, found: Number, name: str, limited_by: str | None) -> Met:
-    """Met when the window reaches the wanted end; short of it: not met when the band limits it, not shown when the
-    data do.
-    """
-    if wanted.value is None or found.value is None:
-        return OPEN
-    reached = found.value <= wanted.value if name == "low" else found.value >= wanted.value
-    if reached:
-        return MET
-    return MISSED if limited_by == "band" else OPEN
-
-
-def _wear_row(inputs: Inputs, target: Cited[TargetFigures]) -> list[Cell]:
-    wanted = target.number("wanted disc wear per stop and face, at most", lambda t: t.disc_wear, decimals=3)
-    label = "disc wear per stop and face on map and duty blocks"
-    found = inputs.wear.number(label, _loss_of_disc, unit="µm")
-    return ["Disc wear per stop and face on map and duty blocks, at most", wanted, found, at_most(wanted, found)]
-
-
-def _loss_of_disc(wear: CompoundWear) -> Interval | None:
-    if not wear.components or "disc" not in wear.components:
-        return None
-    disc = wear.components["disc"]
-    return disc.map_and_duty.um_per_stop_per_face if disc.map_and_duty else None
-
-
-def at_most(wanted: Number, found: Number) -> Met:
-    """Met when the whole interval lies at or under the limit, not met when it lies above, else not shown."""
-    if wanted.value is None or found.value is None:
-        return OPEN
-    if found.low is None or found.high is None:
-        return OPEN
-    if found.high <= wanted.value:
-        return MET
-    return MISSED if found.low > wanted.value else OPEN
-
-
 def answers(inputs: Inputs) -> list[TargetAnswer]:
     """The targets for sheet.json."""
-    return [
-        TargetAnswer.model_validate({"target": row[0], "wanted": _said(row[1]), "found": _said(row[2]), "met": row[3]})
-        for row in target_rows(inputs)
-    ]
+    rows = []
+    for one in inputs.judged.each(lambda found: found.requirements):
+        answer, found = one.part(lambda r: r.answer), one.result
+        assert answer is not None
+        rows.append(
+            TargetAnswer(
+                target=found.target + (f" (at {found.at})" if found.at else ""),
+                wanted=said(wanted(inputs, one)),
+                found=said(_figures(answer, found)[0]),
+                met=found.answer.verdict,
+                conformity=found.answer.conformity,
+                rests_on=found.rests_on,
+                each=found.each,
+            )
+        )
+    return rows
 
 
-def _said(cell: Cell) -> str:
+def said(cell: Cell) -> str:
+    """A cell as printed."""
     return cell if isinstance(cell, str) else cell.text

@@ -1,0 +1,50 @@
+"""targets.json of a compound without its heading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pipeline.archive.targets import Target
+from pipeline.conformity.batches import TestOfBatch
+from pipeline.conformity.decision import WORDS
+from pipeline.conformity.requirements import Compound, requirements
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.targets import CompoundTargets
+from pipeline.results.wear import CompoundWear
+
+NONE = "no target file for this compound: nothing is called met or not met"
+LIFE_ONLY = "no target file for this compound: only the life that a duty asks for is answered"
+
+
+def of_compound(
+    target: Target | None,
+    target_why: str | None,
+    *,
+    compound: str,
+    friction: CompoundFriction,
+    wear: CompoundWear,
+    batches: CompoundBatches,
+    duty: CompoundDuty,
+    tests: Sequence[TestOfBatch],
+    coverage: float,
+    lives: Mapping[str, float],
+) -> CompoundTargets:
+    """Every requirement answered; `target_why` says why a target file is left out, `lives` is the wanted km by duty."""
+    if target is None and not lives:
+        return CompoundTargets(compound=compound, why=target_why or NONE)
+    asked = target or Target(compound=compound)
+    of = Compound(compound, asked, friction, wear, batches, duty, tests, coverage, lives)
+    stated = asked.decision is not None
+    words = WORDS[asked.rule] + ("" if stated else " (no rule is stated: the safer one)")
+    found = requirements(of)
+    none = None if found else "the target states nothing that is answered"
+    return CompoundTargets(
+        compound=compound,
+        decision=asked.rule,
+        decision_stated=stated,
+        decision_words=words,
+        requirements=found,
+        why=target_why or (LIFE_ONLY if target is None else none),
+    )

@@ -1,0 +1,252 @@
+"""Every requirement of a target answered for each batch and for the compound.
+
+The compound's answer is its own figure's where all pairs of its batches are shown equivalent in what the figure rests on, else
+the worst batch's. Life always goes by the worst batch: it rests on the pads too, whose wear no answer of the comparison is about.
+One specimen is no replicate of its batch: its batch is undecided, and the answer says what that specimen alone shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.archive.targets import Decision, Target
+from pipeline.batches.compare import natural
+from pipeline.conformity import batches as of_batches
+from pipeline.conformity import friction
+from pipeline.conformity.batches import TestOfBatch
+from pipeline.conformity.decision import RISK, decided, inside, probability
+from pipeline.conformity.friction import Found
+from pipeline.constants import ZERO_C
+from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict
+from pipeline.results.compound_friction import CompoundFriction, OfBatch
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.friction_map import CurvePoint, Holds, WindowAt
+from pipeline.results.model import Interval
+from pipeline.results.targets import Asked, Judged, Met, Requirement
+from pipeline.results.wear import CompoundWear
+
+RANK: dict[Met, int] = {"not met": 0, "undecided": 1, "met": 2}
+PAIRED: dict[Verdict, Met] = {"equivalent": "met", "different": "not met", "undecided": "undecided"}
+ALONE = "one specimen cannot speak for its batch; that specimen alone: {verdict}, {why}"
+
+
+@dataclass(frozen=True)
+class Compound:
+    """What the compound's requirements are answered from. coverage: of single stops, the method's; lives: wanted km by duty."""
+
+    name: str
+    target: Target
+    friction: CompoundFriction
+    wear: CompoundWear
+    batches: CompoundBatches
+    duty: CompoundDuty
+    tests: Sequence[TestOfBatch]
+    coverage: float
+    lives: Mapping[str, float]
+
+    @property
+    def rule(self) -> Decision:
+        return self.target.rule
+
+    @property
+    def specimens(self) -> dict[str, int]:
+        """Specimens by batch."""
+        return {batch.batch: batch.specimens for batch in self.batches.batches}
+
+    def alike(self, quantity: Quantity) -> bool:
+        """Whether every pair of batches is shown equivalent; True for one batch."""
+        return all(pair.verdicts[quantity] == "equivalent" for pair in self.batches.pairs)
+
+
+def requirements(of: Compound) -> list[Requirement]:
+    """Every requirement that the target (a duty, for its life) states, worst first."""
+    found = [*_friction(of), *_wear(of), *_lives(of), *_margins(of)]
+    return sorted(found, key=lambda one: _worse(one.answer))
+
+
+def _worse(one: Judged) -> tuple[int, float]:
+    return RANK[one.verdict], 1.0 if one.conformity is None else one.conformity
+
+
+def _judged(of: Compound, name: str, found: Found, specimens: int) -> Judged:
+    verdict, why = decided(of.rule, found.held, found.conformity), found.why
+    if specimens < 2:
+        verdict, why = "undecided", ALONE.format(verdict=verdict, why=why)
+    return Judged(
+        of=name,
+        verdict=verdict,
+        figure=found.figure,
+        conformity=found.conformity,
+        conformity_why=None if found.conformity is not None else found.figure.why or "no interval is given",
+        why=why,
+    )
+
+
+def _answered(
+    of: Compound, each: Mapping[str, Found], pooled: Found | None, quantity: Quantity | None, **head: object
+) -> Requirement:
+    """The requirement from every batch's figure; `pooled` is the compound's, used where the batches are alike in `quantity`."""
+    names = sorted(each, key=natural)
+    judged = sorted((_judged(of, name, each[name], of.specimens.get(name, 1)) for name in names), key=_worse)
+    if not judged or (pooled is not None and len(judged) > 1 and quantity is not None and of.alike(quantity)):
+        every = Found(Interval(why="no batch has a figure"), None, None, "no batch has a figure") if pooled is None else pooled
+        answer = _judged(of, of.name, every, sum(of.specimens.values()))
+        rests = "all batches together: every pair is shown equivalent in it" if judged else "the compound"
+    else:
+        answer, rests = judged[0], f"batch {judged[0].of}" + (", the worst" if len(judged) > 1 else "")
+    return Requirement.model_validate(dict(head) | {"answer": answer, "rests_on": rests, "each": judged})
+
+
+def _friction(of: Compound) -> list[Requirement]:
+    """The wanted window and band; without a wanted window mu at the reference conditions."""
+    target, band = of.target, of.target.mu
+    if target.temperature_window is None:
+        return [] if band is None else [_at_reference(of, band)]
+    span = (target.temperature_window[0] - ZERO_C, target.temperature_window[1] - ZERO_C)
+    if band is None:
+        return [_ends(of, span)]
+    at, every = _place(of), _curves(of)
+    head: dict[str, object] = {"unit": "", "low": band[0], "high": band[1], "at": at}
+    head["wanted"] = f"{_words(span)}, µ {band[0]:.3g} to {band[1]:.3g}"
+    stops = {name: friction.single_stops(curve, holds, band, span, of.coverage) for name, (curve, holds) in every.items()}
+    means = {name: friction.mean(curve, band, span) for name, (curve, _) in every.items()}
+    curve, holds = _pooled(of)
+    share = f"{100 * of.coverage:.3g} % of single stops in the wanted band over the wanted window"
+    whole = "Mean µ in the wanted band over the wanted window"
+    every_stop, mean = friction.single_stops(curve, holds, band, span, of.coverage), friction.mean(curve, band, span)
+    return [
+        _answered(of, stops, every_stop, "mu", key="window", target=share, **head),
+        _answered(of, means, mean, "mu", key="mu", target=whole, **head),
+    ]
+
+
+def _words(span: tuple[float, float]) -> str:
+    return f"{span[0]:.0f} to {span[1]:.0f} °C"
+
+
+def _ends(of: Compound, span: tuple[float, float]) -> Requirement:
+    """The window's ends, where no band of mu is wanted: then it is the window about the plateau."""
+    rows = of.friction.by_batch
+    each = {one.batch: friction.ends(one.window, one.window_reason, span) for one in rows}
+    pooled = friction.ends(of.friction.window, of.friction.window_reason, span)
+    each = each or ({name: pooled for name in of.specimens} if len(of.specimens) == 1 else {})
+    words = "Friction window over the wanted window (no band is stated: that about the plateau)"
+    return _answered(of, each, pooled, "mu", key="window", target=words, unit="°C", wanted=_words(span))
+
+
+def _place(of: Compound) -> str | None:
+    at = of.target.at
+    return None if at is None else f"{at.pressure / 1e5:.3g} bar and {at.energy_density / 1e6:.3g} J/mm²"
+
+
+Curve = tuple[Sequence[CurvePoint], Holds | None]
+
+
+def _curves(of: Compound) -> dict[str, Curve]:
+    """Curve and answer of every batch, at the conditions asked for; a lone batch of the map has the compound's, a batch
+    without a stop in the map none."""
+    found: dict[str, Curve] = dict.fromkeys(of.specimens, ([], None))
+    if of.friction.by_batch:
+        return found | {one.batch: _of_place(of, one, one.asked) for one in of.friction.by_batch}
+    mapped = {one.batch for one in of.friction.specimens}
+    lone = mapped if len(mapped) == 1 else set(of.specimens) if len(of.specimens) == 1 else set()
+    return found | dict.fromkeys(lone, _pooled(of))
+
+
+def _pooled(of: Compound) -> Curve:
+    asked = next((one for one in of.friction.windows_at if one.asked), None)
+    return _of_place(of, of.friction, asked)
+
+
+def _of_place(of: Compound, found: CompoundFriction | OfBatch, asked: WindowAt | None) -> Curve:
+    if of.target.at is None:
+        return found.curve, found.holds
+    return (asked.curve if asked else []), found.holds
+
+
+def _at_reference(of: Compound, band: tuple[float, float]) -> Requirement:
+    each = {batch.batch: _plain(batch.mu, *band) for batch in of.batches.batches}
+    return _answered(
+        of, each, None, None, key="mu", target="µ at the reference conditions in the wanted band", unit="",
+        wanted=f"{band[0]:.3g} to {band[1]:.3g}", low=band[0], high=band[1],
+    )  # fmt: skip
+
+
+def _plain(figure: Interval, low: float | None = None, high: float | None = None) -> Found:
+    """A figure held against limits."""
+    held = inside(figure, low, high)
+    bare = Interval(value=figure.value, low=figure.low, high=figure.high, why=figure.why)
+    where = {True: "the best estimate is inside the limits", False: "the best estimate is beyond a limit", None: "no estimate"}
+    return Found(bare, probability(figure, low, high), held, where[held] + (f": {figure.why}" if figure.why else ""))
+
+
+def _wear(of: Compound) -> list[Requirement]:
+    if of.target.disc_wear is None:
+        return []
+    limit = of.target.disc_wear * 1e6
+    disc = (of.wear.components or {}).get("disc")
+    pooled = disc.map_and_duty.um_per_stop_per_face if disc and disc.map_and_duty else None
+    each = {name: _plain(figure, high=limit) for name, figure in of_batches.disc_wear(of.tests).items()}
+    return [
+        _answered(
+            of, each, None if pooled is None else _plain(pooled, high=limit), "wear", key="disc_wear",
+            target="Disc wear per stop and face on map and duty blocks, at most", unit="µm", wanted=f"{limit:.3g} µm",
+            high=limit,
+        )
+    ]  # fmt: skip
+
+
+def _lives(of: Compound) -> list[Requirement]:
+    found = []
+    for duty in of.duty.duties:
+        wanted = of.lives.get(duty.duty)
+        if wanted is None:
+            continue
+        names = list(of.specimens)
+        each = {name: _plain(of_batches.life(name, duty, of.wear), low=wanted) for name in names}
+        found.append(
+            _answered(
+                of, each, None, None, key="life", target=f"Life on {duty.duty}, at least", unit="km",
+                wanted=f"{wanted:.6g} km", low=wanted,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _margins(of: Compound) -> list[Requirement]:
+    """Batches within the margins of each other; asked for where the target gives a margin and there are two batches."""
+    asked: tuple[tuple[Asked, Quantity, str, Callable[[Pair], Difference]], ...] = (
+        ("mu_batch_margin", "mu", "Batches alike in µ at the reference conditions: difference", lambda p: p.mu_difference),
+        ("bite_margin", "bite", "Batches alike in bite: difference", lambda p: p.bite_difference),
+        ("wear_batch_ratio", "wear", "Batches alike in disc wear: ratio", lambda p: p.wear_ratio),
+    )
+    found = []
+    for key, quantity, words, figure in asked:
+        margin = of.batches.margins.get(quantity)
+        if margin is None or not of.batches.pairs:
+            continue
+        rows = [_pair(of, pair, quantity, figure(pair), (margin.low, margin.high)) for pair in of.batches.pairs]
+        rows.sort(key=_worse)
+        wanted = f"{margin.low:.3g} to {margin.high:.3g}"
+        found.append(
+            Requirement(key=key, target=words, wanted=wanted, unit="", low=margin.low, high=margin.high, answer=rows[0],
+                        rests_on=f"{rows[0].of}" + (", the pair farthest from alike" if len(rows) > 1 else ""), each=rows)
+        )  # fmt: skip
+    return found
+
+
+def _pair(of: Compound, pair: Pair, quantity: Quantity, figure: Difference, margin: tuple[float, float]) -> Judged:
+    """The pair's answer. Guard band: equivalent is met (two one-sided tests at 5 %), different is not met where the margin too is
+    shown to be passed; shared risk: the estimate's."""
+    found = _plain(figure, *margin)
+    verdict, why = PAIRED[pair.verdicts[quantity]], pair.whys[quantity] or pair.verdicts[quantity]
+    single = [name for name in (pair.a, pair.b) if of.specimens.get(name, 0) < 2]
+    if of.rule == "shared_risk" and not single:
+        verdict, why = decided(of.rule, found.held, found.conformity), found.why
+    elif verdict == "not met" and found.conformity is not None and found.conformity > RISK:
+        verdict, why = "undecided", "different, yet not shown to lie beyond the margin"
+    return Judged(
+        of=f"{pair.a} and {pair.b}", verdict=verdict, figure=found.figure, conformity=found.conformity,
+        conformity_why=None if found.conformity is not None else figure.why or "no interval is given", why=why,
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Requirements of a target by a stated decision rule."""

@@ -1,0 +1,197 @@
+"""Requirements of a target for each batch and the compound: worst first, by the rule, never for one specimen."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.archive.targets import Target
+from pipeline.conformity.batches import TestOfBatch
+from pipeline.conformity.of_compound import of_compound
+from pipeline.results.batches import CompoundBatches
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.duty import CompoundDuty
+from pipeline.results.model import Interval
+from pipeline.results.wear import CompoundWear, MapAndDuty, TestComponent, TestWear
+
+ZERO = 273.15
+
+
+def point(temperature, mu, *, scatter=0.01, half=0.01, factor=2.2, inside="yes"):
+    return {
+        "temperature_c": temperature, "mu": mu, "low": mu - half, "high": mu + half,
+        "tolerance_low": mu - factor * scatter, "tolerance_high": mu + factor * scatter, "stretch": 0, "stops_near": 9,
+        "thin": False, "u_curve": half / 2, "u_common": 0.0, "scatter": scatter, "dof_mean": 9.0, "dof_scatter": 30.0,
+        "tolerance_factor": factor, "inside_wanted": inside,
+    }  # fmt: skip
+
+
+def curve(mu, **more):
+    return [point(t, mu, **more) for t in (200.0, 300.0, 400.0, 500.0, 600.0)]
+
+
+def holds(answer):
+    return {"answer": answer, "from_c": 280.0, "to_c": 580.0, "why": f"said {answer}"}
+
+
+def batches(mus, specimens=2, verdict="equivalent"):
+    rows = [
+        {"batch": n, "tests": [n], "specimens": specimens, "mu": {"value": m, "low": m - 0.01, "high": m + 0.01},
+         "bite": {"value": 0.15}, "wear_um_per_stop": {"value": 2.0}}
+        for n, m in mus.items()
+    ]  # fmt: skip
+    names = list(mus)
+    pairs = [
+        {"a": a, "b": b, "mu_difference": {"value": mus[a] - mus[b], "low": mus[a] - mus[b] - 0.01, "high": mus[a] - mus[b] + 0.01},
+         "mu_verdict": verdict, "bite_difference": {"value": 0.0}, "bite_verdict": "undecided", "wear_ratio": {"value": 1.0}, "wear_verdict": verdict}
+        for i, a in enumerate(names) for b in names[i + 1 :]
+    ]  # fmt: skip
+    margins = {"mu": {"low": -0.03, "high": 0.03, "source": "target"}}
+    return CompoundBatches.model_validate({"compound": "c", "batches": rows, "pairs": pairs, "margins": margins})
+
+
+def friction(by_batch, pooled="yes"):
+    rows = [
+        {"batch": name, "holds": holds(answer), "curve": curve(mu, inside=answer)} for name, (mu, answer) in by_batch.items()
+    ]
+    mean = sum(mu for mu, _ in by_batch.values()) / len(by_batch)
+    one = {"by_batch": rows if len(rows) > 1 else []}
+    return CompoundFriction.model_validate({"compound": "c", "holds": holds(pooled), "curve": curve(mean), **one})
+
+
+def wear_test(batch, specimen, value, half=0.02):
+    found = Interval(value=value, low=value - half, high=value + half)
+    component = TestComponent(map_and_duty=MapAndDuty(um_per_stop_per_face=found, stops=90))
+    return TestOfBatch(f"{batch}-{specimen}", batch, specimen, TestWear(test="t", components={"disc": component}))
+
+
+def asked(target, *, found=None, of=None, tests=(), duty=None, wear=None, lives=None):
+    return of_compound(
+        Target(compound="c", **target), None, compound="c", friction=found or CompoundFriction(compound="c"),
+        wear=wear or CompoundWear(compound="c"), batches=of or batches({"b1": 0.45, "b2": 0.45}),
+        duty=duty or CompoundDuty(compound="c"), tests=list(tests), coverage=0.9, lives=lives or {},
+    )  # fmt: skip
+
+
+WINDOW = {"temperature_window": ("280 degC", "580 degC"), "mu": (0.38, 0.56)}
+
+
+def requirement(result, key):
+    return next(one for one in result.requirements if one.key == key)
+
+
+def test_the_worst_batch_answers_where_batches_differ():
+    found = friction({"b1": (0.47, "yes"), "b2": (0.385, "no")})
+    of = batches({"b1": 0.47, "b2": 0.385}, verdict="different")
+    one = requirement(asked(WINDOW, found=found, of=of), "window")
+    assert (one.answer.of, one.answer.verdict) == ("b2", "not met")
+    assert [row.of for row in one.each] == ["b2", "b1"] and one.each[1].verdict == "met"
+    assert one.answer.figure.value == pytest.approx(0.385)
+
+
+def test_batches_shown_alike_are_answered_together():
+    found = friction({"b1": (0.47, "yes"), "b2": (0.46, "not shown")})
+    one = requirement(asked(WINDOW, found=found), "window")
+    assert (one.answer.of, one.answer.verdict) == ("c", "met")
+    assert one.each[0].of == "b2" and one.each[0].verdict == "undecided"
+
+
+def test_the_answer_of_the_friction_stage_bounds_the_probability():
+    for answer, low, high in (("yes", 0.95, 1.0), ("no", 0.0, 0.05), ("not shown", 0.05, 0.95)):
+        one = requirement(asked(WINDOW, found=friction({"b1": (0.40, answer)}, answer), of=batches({"b1": 0.4})), "window")
+        assert low <= one.answer.conformity <= high
+
+
+def test_the_mean_is_held_against_the_band_at_the_worst_temperature():
+    found = friction({"b1": (0.383, "no")}, "no")
+    guarded = requirement(asked(WINDOW, found=found, of=batches({"b1": 0.383})), "mu")
+    shared = requirement(asked(WINDOW | {"decision": "shared_risk"}, found=found, of=batches({"b1": 0.383})), "mu")
+    assert (guarded.answer.verdict, shared.answer.verdict) == ("undecided", "met")
+    assert guarded.answer.conformity == shared.answer.conformity == pytest.approx(0.722, abs=0.002)
+
+
+def test_a_curve_that_does_not_reach_is_undecided_by_any_rule():
+    for rule in ("guard_band", "shared_risk"):
+        wanted = WINDOW | {"temperature_window": ("280 degC", "700 degC"), "decision": rule}
+        one = requirement(asked(wanted, found=friction({"b1": (0.45, "not shown")}, "not shown"), of=batches({"b1": 0.4})), "mu")
+        assert one.answer.verdict == "undecided" and "does not reach" in one.answer.why
+
+
+def test_one_specimen_speaks_for_no_batch():
+    for rule in ("guard_band", "shared_risk"):
+        found = friction({"b1": (0.47, "yes")})
+        result = asked(WINDOW | {"decision": rule}, found=found, of=batches({"b1": 0.47}, specimens=1))
+        for one in result.requirements:
+            assert one.answer.verdict == "undecided"
+            assert "that specimen alone: met" in one.answer.why
+
+
+LIMIT = {"disc_wear": "1.3 um"}
+
+
+def test_disc_wear_is_answered_by_batch():
+    tests = [wear_test(b, s, v) for b, s, v in (("b1", "A", 1.0), ("b1", "B", 1.02), ("b2", "A", 1.5), ("b2", "B", 1.53))]
+    one = requirement(asked(LIMIT, tests=tests, of=batches({"b1": 0.45, "b2": 0.45}, verdict="different")), "disc_wear")
+    assert [(row.of, row.verdict) for row in one.each] == [("b2", "not met"), ("b1", "met")]
+    assert one.answer.of == "b2" and one.high == pytest.approx(1.3)
+    assert one.answer.figure.low < 1.515 < one.answer.figure.high
+
+
+def life_of(km, factors, wanted, scatter=0.05):
+    duty = {"duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
+            "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
+    specimens = [{"test": f"{b}{i}", "batch": b, "specimen": str(i), "factor": {"value": f}} for b, several in factors.items() for i, f in enumerate(several)]  # fmt: skip
+    part = {"specimens": specimens, "specimen_scatter": {"share": scatter, "specimens": 4, "expected": 0.08, "half_width": 0.05}}
+    return asked(
+        {}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]}), lives={"hill": wanted},
+        wear=CompoundWear.model_validate({"compound": "c", "components": {"disc": part}}),
+    )  # fmt: skip
+
+
+def test_life_goes_by_the_worst_batch():
+    one = requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [1.2, 1.2]}, 900.0), "life")
+    assert (one.answer.of, one.answer.verdict) == ("b2", "undecided")
+    assert one.answer.figure.value == pytest.approx(1000 / 1.2)
+    assert one.each[1].figure.value == pytest.approx(1000 / 0.9) and one.each[1].verdict == "met"
+    assert requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [2.0, 2.0]}, 900.0), "life").answer.verdict == "not met"
+
+
+def test_the_interval_of_a_batchs_life_holds_the_scatter_of_its_specimens():
+    narrow = requirement(life_of(1000.0, {"b1": [1.0, 1.0], "b2": [1.0, 1.0]}, 900.0, 0.0), "life").answer.figure
+    wide = requirement(life_of(1000.0, {"b1": [1.0, 1.0], "b2": [1.0, 1.0]}, 900.0, 0.1), "life").answer.figure
+    assert narrow.low == pytest.approx(900.0) and wide.low < 870.0 and wide.high > 1130.0
+
+
+def test_pairs_follow_the_rule():
+    of = batches({"b1": 0.47, "b2": 0.445}, verdict="undecided")
+    guarded, shared = (requirement(asked({"mu_batch_margin": 0.03, "decision": rule}, of=of), "mu_batch_margin") for rule in ("guard_band", "shared_risk"))
+    assert (guarded.answer.verdict, shared.answer.verdict) == ("undecided", "met")
+    assert guarded.answer.conformity == pytest.approx(0.837, abs=0.01)
+
+
+def test_different_inside_the_doubt_about_the_margin_is_not_called_not_met():
+    of = batches({"b1": 0.47, "b2": 0.438}, verdict="different")
+    one = requirement(asked({"mu_batch_margin": 0.03}, of=of), "mu_batch_margin")
+    assert one.answer.verdict == "undecided" and one.answer.conformity > 0.05
+
+
+def test_the_safer_rule_is_taken_and_said():
+    result = asked(WINDOW, found=friction({"b1": (0.47, "yes")}), of=batches({"b1": 0.47}))
+    assert result.decision == "guard_band" and not result.decision_stated
+    assert "no rule is stated: the safer one" in result.decision_words
+    assert "up to 50 %" in asked(WINDOW | {"decision": "shared_risk"}).decision_words
+
+
+def test_without_a_target_nothing_is_answered():
+    result = of_compound(
+        None, None, compound="c", friction=CompoundFriction(compound="c"), wear=CompoundWear(compound="c"),
+        batches=batches({"b1": 0.4}), duty=CompoundDuty(compound="c"), tests=[], coverage=0.9, lives={},
+    )  # fmt: skip
+    assert result.requirements == [] and "no target file" in result.why
+
+
+def test_the_worst_requirement_stands_first():
+    found = friction({"b1": (0.47, "yes"), "b2": (0.385, "no")})
+    tests = [wear_test(b, s, 1.0) for b in ("b1", "b2") for s in "AB"]
+    result = asked(WINDOW | LIMIT, found=found, of=batches({"b1": 0.47, "b2": 0.385}, verdict="different"), tests=tests)
+    ranks = [{"not met": 0, "undecided": 1, "met": 2}[one.answer.verdict] for one in result.requirements]
+    assert ranks == sorted(ranks) and ranks[0] == 0
