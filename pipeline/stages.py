@@ -273,7 +273,12 @@ _ALL = (
             SETTINGS,
             INTO,
         ),
-        (Part("pipeline.compound.stage:run", ("friction.json", "wear.json", "batches.json", "duty.json", "targets.json")),),
+        (
+            Part(
+                "pipeline.compound.stage:run",
+                ("friction.json", "wear.json", "batches.json", "duty.json", "targets.json"),
+            ),
+        ),
         settings=("reduction", "friction", "wear", "batches", "duty"),
         code=("drift",),
     ),

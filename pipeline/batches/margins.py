@@ -46,11 +46,15 @@ def _of_bite(target: Target, mu: Array, bite: Array) -> Margin | None:
         return _about(size, share, level if share else None, "bite_margin of the target")
     if target.mu_batch_margin is None:
         return None
-    of, where = (_mean(np.array(target.mu)), "the middle of its band of mu") if target.mu else (_mean(mu), "the specimens' mu")
+    of, where = (
+        (_mean(np.array(target.mu)), "the middle of its band of mu") if target.mu else (_mean(mu), "the specimens' mu")
+    )
     if of is None:
         return None
     share = target.mu_batch_margin / of
-    return _about(share * level, share, level, f"no bite_margin is stated: mu_batch_margin over {where}, as a share of bite")
+    return _about(
+        share * level, share, level, f"no bite_margin is stated: mu_batch_margin over {where}, as a share of bite"
+    )
 
 
 def _about(size: float, share: float | None, level: float | None, source: str) -> Margin:

@@ -75,9 +75,7 @@ def run(
     found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method)
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
     cycles, duties_left_out = _cycles(duties)
-    found_duty = renewed(
-        _duty(usable, cycles, found_friction, found_wear, method), duties_left_out=duties_left_out
-    )
+    found_duty = renewed(_duty(usable, cycles, found_friction, found_wear, method), duties_left_out=duties_left_out)
     asked = [(t.name, t.card.batch, t.card.specimen, t.wear) for t in usable]
     judged = conformity.of_compound(
         wanted,

@@ -90,7 +90,11 @@ def _answered(
     names = sorted(each, key=natural)
     judged = sorted((_judged(of, name, each[name], of.specimens.get(name, 1)) for name in names), key=_worse)
     if not judged or (pooled is not None and len(judged) > 1 and quantity is not None and of.alike(quantity)):
-        every = Found(Interval(why="no batch has a figure"), None, None, "no batch has a figure") if pooled is None else pooled
+        every = (
+            Found(Interval(why="no batch has a figure"), None, None, "no batch has a figure")
+            if pooled is None
+            else pooled
+        )
         answer = _judged(of, of.name, every, sum(of.specimens.values()))
         rests = "all batches together: every pair is shown equivalent in it" if judged else "the compound"
     else:
@@ -109,7 +113,9 @@ def _friction(of: Compound) -> list[Requirement]:
     at, every = _place(of), _curves(of)
     head: dict[str, object] = {"unit": "", "low": band[0], "high": band[1], "at": at}
     head["wanted"] = f"{_words(span)}, µ {band[0]:.3g} to {band[1]:.3g}"
-    stops = {name: friction.single_stops(curve, holds, band, span, of.coverage) for name, (curve, holds) in every.items()}
+    stops = {
+        name: friction.single_stops(curve, holds, band, span, of.coverage) for name, (curve, holds) in every.items()
+    }
     means = {name: friction.mean(curve, band, span) for name, (curve, _) in every.items()}
     curve, holds = _pooled(of)
     share = f"{100 * of.coverage:.3g} % of single stops in the wanted band over the wanted window"
@@ -177,7 +183,11 @@ def _plain(figure: Interval, low: float | None = None, high: float | None = None
     """A figure held against limits."""
     held = inside(figure, low, high)
     bare = Interval(value=figure.value, low=figure.low, high=figure.high, why=figure.why)
-    where = {True: "the best estimate is inside the limits", False: "the best estimate is beyond a limit", None: "no estimate"}
+    where = {
+        True: "the best estimate is inside the limits",
+        False: "the best estimate is beyond a limit",
+        None: "no estimate",
+    }
     return Found(bare, probability(figure, low, high), held, where[held] + (f": {figure.why}" if figure.why else ""))
 
 
@@ -217,7 +227,12 @@ def _lives(of: Compound) -> list[Requirement]:
 def _margins(of: Compound) -> list[Requirement]:
     """Batches within the margins of each other; asked for where the target gives a margin and there are two batches."""
     asked: tuple[tuple[Asked, Quantity, str, Callable[[Pair], Difference]], ...] = (
-        ("mu_batch_margin", "mu", "Batches alike in µ at the reference conditions: difference", lambda p: p.mu_difference),
+        (
+            "mu_batch_margin",
+            "mu",
+            "Batches alike in µ at the reference conditions: difference",
+            lambda p: p.mu_difference,
+        ),
         ("bite_margin", "bite", "Batches alike in bite: difference", lambda p: p.bite_difference),
         ("wear_batch_ratio", "wear", "Batches alike in disc wear: ratio", lambda p: p.wear_ratio),
     )

@@ -179,7 +179,9 @@ class Margin(Result):
 
     low: float = given("lowest difference inside it (wear: ratio)")
     high: float = given("highest difference inside it (wear: ratio)")
-    relative: float | None = given("the margin over the level that it was taken of; null where it is absolute", "1", default=None)
+    relative: float | None = given(
+        "the margin over the level that it was taken of; null where it is absolute", "1", default=None
+    )
     level: float | None = given("that level: mean of the specimens compared", default=None)
     source: str = given("where the margin comes from")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.results.model import OfCompound, Result, given
 from pipeline.results.targets import Judged, Met, Rule
 
+
 class TargetAnswer(Result):
     """A requirement of the target and its answer, as targets.json gives it."""
 
@@ -55,5 +56,7 @@ class Sheet(OfCompound):
     software: str | None = given("version of the software", default=None)
     tests: list[str] = given("tests on the sheet", default_factory=list)
     decision: Rule | None = given("decision rule of the target; null without a target", default=None)
-    targets: list[TargetAnswer] = given("requirements and answers, worst first; empty without a target", default_factory=list)
+    targets: list[TargetAnswer] = given(
+        "requirements and answers, worst first; empty without a target", default_factory=list
+    )
     sections: list[PrintedSection] = given("the sheet's parts", default_factory=list)

@@ -335,8 +335,12 @@ def test_bite_is_judged_by_its_own_margin(margin, verdict):
 def test_bites_alike_and_far_apart_come_out_the_same_by_any_margin():
     for margin in (None, 0.02, "8 %"):
         target = Target(**BAND, mu_batch_margin=0.03, **({} if margin is None else {"bite_margin": margin}))
-        assert bites({"b1": [0.30, 0.301, 0.299], "b2": [0.30, 0.3, 0.301]}, target).pairs[0].bite_verdict == "equivalent"
-        assert bites({"b1": [0.30, 0.301, 0.299], "b2": [0.24, 0.24, 0.241]}, target).pairs[0].bite_verdict == "different"
+        assert (
+            bites({"b1": [0.30, 0.301, 0.299], "b2": [0.30, 0.3, 0.301]}, target).pairs[0].bite_verdict == "equivalent"
+        )
+        assert (
+            bites({"b1": [0.30, 0.301, 0.299], "b2": [0.24, 0.24, 0.241]}, target).pairs[0].bite_verdict == "different"
+        )
 
 
 def test_bite_without_any_margin_is_undecided():

@@ -51,7 +51,8 @@ def batches(mus, specimens=2, verdict="equivalent"):
 
 def friction(by_batch, pooled="yes"):
     rows = [
-        {"batch": name, "holds": holds(answer), "curve": curve(mu, inside=answer)} for name, (mu, answer) in by_batch.items()
+        {"batch": name, "holds": holds(answer), "curve": curve(mu, inside=answer)}
+        for name, (mu, answer) in by_batch.items()
     ]
     mean = sum(mu for mu, _ in by_batch.values()) / len(by_batch)
     one = {"by_batch": rows if len(rows) > 1 else []}
@@ -97,7 +98,9 @@ def test_batches_shown_alike_are_answered_together():
 
 def test_the_answer_of_the_friction_stage_bounds_the_probability():
     for answer, low, high in (("yes", 0.95, 1.0), ("no", 0.0, 0.05), ("not shown", 0.05, 0.95)):
-        one = requirement(asked(WINDOW, found=friction({"b1": (0.40, answer)}, answer), of=batches({"b1": 0.4})), "window")
+        one = requirement(
+            asked(WINDOW, found=friction({"b1": (0.40, answer)}, answer), of=batches({"b1": 0.4})), "window"
+        )
         assert low <= one.answer.conformity <= high
 
 
@@ -112,7 +115,9 @@ def test_the_mean_is_held_against_the_band_at_the_worst_temperature():
 def test_a_curve_that_does_not_reach_is_undecided_by_any_rule():
     for rule in ("guard_band", "shared_risk"):
         wanted = WINDOW | {"temperature_window": ("280 degC", "700 degC"), "decision": rule}
-        one = requirement(asked(wanted, found=friction({"b1": (0.45, "not shown")}, "not shown"), of=batches({"b1": 0.4})), "mu")
+        one = requirement(
+            asked(wanted, found=friction({"b1": (0.45, "not shown")}, "not shown"), of=batches({"b1": 0.4})), "mu"
+        )
         assert one.answer.verdict == "undecided" and "does not reach" in one.answer.why
 
 
@@ -129,7 +134,9 @@ LIMIT = {"disc_wear": "1.3 um"}
 
 
 def test_disc_wear_is_answered_by_batch():
-    tests = [wear_test(b, s, v) for b, s, v in (("b1", "A", 1.0), ("b1", "B", 1.02), ("b2", "A", 1.5), ("b2", "B", 1.53))]
+    tests = [
+        wear_test(b, s, v) for b, s, v in (("b1", "A", 1.0), ("b1", "B", 1.02), ("b2", "A", 1.5), ("b2", "B", 1.53))
+    ]
     one = requirement(asked(LIMIT, tests=tests, of=batches({"b1": 0.45, "b2": 0.45}, verdict="different")), "disc_wear")
     assert [(row.of, row.verdict) for row in one.each] == [("b2", "not met"), ("b1", "met")]
     assert one.answer.of == "b2" and one.high == pytest.approx(1.3)
@@ -140,7 +147,10 @@ def life_of(km, factors, wanted, scatter=0.05):
     duty = {"duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
             "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
     specimens = [{"test": f"{b}{i}", "batch": b, "specimen": str(i), "factor": {"value": f}} for b, several in factors.items() for i, f in enumerate(several)]  # fmt: skip
-    part = {"specimens": specimens, "specimen_scatter": {"share": scatter, "specimens": 4, "expected": 0.08, "half_width": 0.05}}
+    part = {
+        "specimens": specimens,
+        "specimen_scatter": {"share": scatter, "specimens": 4, "expected": 0.08, "half_width": 0.05},
+    }
     return asked(
         {}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]}), lives={"hill": wanted},
         wear=CompoundWear.model_validate({"compound": "c", "components": {"disc": part}}),
@@ -163,7 +173,10 @@ def test_the_interval_of_a_batchs_life_holds_the_scatter_of_its_specimens():
 
 def test_pairs_follow_the_rule():
     of = batches({"b1": 0.47, "b2": 0.445}, verdict="undecided")
-    guarded, shared = (requirement(asked({"mu_batch_margin": 0.03, "decision": rule}, of=of), "mu_batch_margin") for rule in ("guard_band", "shared_risk"))
+    guarded, shared = (
+        requirement(asked({"mu_batch_margin": 0.03, "decision": rule}, of=of), "mu_batch_margin")
+        for rule in ("guard_band", "shared_risk")
+    )
     assert (guarded.answer.verdict, shared.answer.verdict) == ("undecided", "met")
     assert guarded.answer.conformity == pytest.approx(0.837, abs=0.01)
 

@@ -190,7 +190,13 @@ def batches_json() -> dict[str, Any]:
         "pairs": pairs,
         "margins": {
             "mu": {"low": -0.03, "high": 0.03, "source": "mu_batch_margin of the target"},
-            "bite": {"low": -0.04, "high": 0.04, "relative": 0.286, "level": 0.14, "source": "no bite_margin is stated"},
+            "bite": {
+                "low": -0.04,
+                "high": 0.04,
+                "relative": 0.286,
+                "level": 0.14,
+                "source": "no bite_margin is stated",
+            },
             "wear": {"low": 0.8, "high": 1.25, "source": "wear_batch_ratio of the target"},
         },
         "conditions": {"bite": {"temperature_c": 92.1, "pressure_bar": 24.9, "speed_rpm": 1449.6, "stops": 25}},

@@ -227,7 +227,13 @@ def targets_json(into: Path, target: Path | None) -> dict[str, Any]:
     names = {"friction": CompoundFriction, "wear": CompoundWear, "batches": CompoundBatches, "duty": CompoundDuty}
     files: dict[str, Any] = {name: read(into / f"{name}.json", model) for name, model in names.items()}
     return of_compound(
-        None if target is None else load(target, Target), None, compound="Marram 4", tests=[], coverage=0.9, lives={}, **files
+        None if target is None else load(target, Target),
+        None,
+        compound="Marram 4",
+        tests=[],
+        coverage=0.9,
+        lives={},
+        **files,
     ).model_dump(mode="json", by_alias=True)
 
 

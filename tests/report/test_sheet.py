@@ -10,8 +10,7 @@ import pytest
 
 from pipeline.report import inputs as inputs_stage
 from pipeline.report import sheet
-from pipeline.report.document import Number
-from pipeline.report.sections import answers, targets
+from pipeline.report.sections import answers
 from pipeline.report.source import Cited
 from pipeline.results import version
 from pipeline.results.friction import TestFriction
@@ -114,7 +113,10 @@ def test_nulls_say_why(content):
 
 
 def test_targets_are_answered_worst_first(content):
-    share, wear = "90 % of single stops in the wanted band over the wanted window", "Disc wear per stop and face on map and duty blocks, at most"
+    share, wear = (
+        "90 % of single stops in the wanted band over the wanted window",
+        "Disc wear per stop and face on map and duty blocks, at most",
+    )
     assert [(row["target"], row["met"]) for row in content["targets"]] == [
         ("Batches alike in µ at the reference conditions: difference", "not met"),
         (share, "undecided"), ("Mean µ in the wanted band over the wanted window", "undecided"),

@@ -160,10 +160,14 @@ def short_texts(inputs: Inputs) -> list[Text]:
             name = one.result.duty
             values: dict[str, Cell] = {
                 "duty": name,
-                "share": one.number(f"{name}: energy in the window", lambda d: d.window_share, unit="%", factor=100.0, decimals=0),
+                "share": one.number(
+                    f"{name}: energy in the window", lambda d: d.window_share, unit="%", factor=100.0, decimals=0
+                ),
                 "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
             }
-            words = "{duty}: {share} of the braking energy lies inside the friction window at the opening given, {opening}."
+            words = (
+                "{duty}: {share} of the braking energy lies inside the friction window at the opening given, {opening}."
+            )
             said.append(Text(words, values, "open" if share else "bad"))
         if one.result.opening_to_run is None:
             said.append(opening_text(one))
