@@ -1,7 +1,9 @@
 """Figures of each batch that a target asks for beyond what the compound's files hold: its disc wear, its life on a duty.
 
-Disc wear: every test's own loss over its map and duty blocks, by its own law; the specimens of a batch are the replicates, their
-logarithms go through the model of the batch comparison. Where no batch has two specimens the interval is the tests' own.
+Disc wear: the compound's loss per stop over the map and duty blocks of all its tests, times the batch's factor on the compound's
+law, so that batches are held against the limit in one program. Without a law each test's own loss over its own blocks: the specimens
+of a batch are then the replicates, their logarithms go through the model of the batch comparison; where no batch has two, the
+interval is the tests' own.
 
 Life: the compound's life of each component over the batch's factor on the compound's law (geometric mean of its specimens),
 
@@ -22,7 +24,7 @@ import numpy as np
 from pipeline.batches.answers import level, quantity
 from pipeline.batches.specimens import Values
 from pipeline.conformity.decision import HALF_95
-from pipeline.results.duty import DutyProjection, Projected
+from pipeline.results.duty import DutyProjection
 from pipeline.results.model import Interval
 from pipeline.results.wear import CompoundComponent, CompoundWear, TestWear
 
@@ -39,8 +41,19 @@ class TestOfBatch:
     __test__ = False  # not a test class, whatever its name says to a test collector
 
 
-def disc_wear(tests: Sequence[TestOfBatch]) -> dict[str, Interval]:
-    """Disc wear of each batch in um per stop and face over its map and duty blocks; no value with the reason."""
+def disc_wear(tests: Sequence[TestOfBatch], wear: CompoundWear) -> dict[str, Interval]:
+    """Disc wear of each batch in um per stop and face over map and duty blocks; no value with the reason."""
+    disc = (wear.components or {}).get("disc")
+    whole = disc.map_and_duty.um_per_stop_per_face if disc and disc.map_and_duty else None
+    names = list(dict.fromkeys(test.batch for test in tests))
+    factors = {name: _factor_on(name, disc) for name in names} if disc else {}
+    if whole is not None and whole.value is not None and factors and None not in factors.values():
+        return {name: _times(whole, *factor) for name, factor in factors.items() if factor is not None}
+    return _by_test(tests)
+
+
+def _by_test(tests: Sequence[TestOfBatch]) -> dict[str, Interval]:
+    """The same by each test's own blocks and law."""
     rows: dict[tuple[str, str], list[Interval]] = {}
     for test in tests:
         disc = (test.wear.components or {}).get("disc")
@@ -113,8 +126,13 @@ def _factor_on(batch: str, part: CompoundComponent) -> tuple[float, float] | Non
     return math.exp(mean), share / math.sqrt(len(logs))
 
 
-def _over(projected: Projected, factor: float, sd: float) -> Interval:
-    """The projected life over the factor, its interval widened by that of the factor."""
+def _times(figure: Interval, factor: float, sd: float) -> Interval:
+    """The figure times the factor, its interval widened by that of the factor."""
+    return _over(figure, 1 / factor, sd)
+
+
+def _over(projected: Interval, factor: float, sd: float) -> Interval:
+    """The figure over the factor, its interval widened by that of the factor."""
     assert projected.value is not None
     ends: list[float | None] = []
     for end in (projected.low, projected.high):

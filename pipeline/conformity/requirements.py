@@ -197,7 +197,7 @@ def _wear(of: Compound) -> list[Requirement]:
     limit = of.target.disc_wear * 1e6
     disc = (of.wear.components or {}).get("disc")
     pooled = disc.map_and_duty.um_per_stop_per_face if disc and disc.map_and_duty else None
-    each = {name: _plain(figure, high=limit) for name, figure in of_batches.disc_wear(of.tests).items()}
+    each = {name: _plain(figure, high=limit) for name, figure in of_batches.disc_wear(of.tests, of.wear).items()}
     return [
         _answered(
             of, each, None if pooled is None else _plain(pooled, high=limit), "wear", key="disc_wear",

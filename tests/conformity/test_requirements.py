@@ -143,6 +143,24 @@ def test_disc_wear_is_answered_by_batch():
     assert one.answer.figure.low < 1.515 < one.answer.figure.high
 
 
+def test_disc_wear_of_a_batch_is_that_of_the_common_program_where_a_law_gives_it():
+    tests = [wear_test(b, s, 9.0) for b in ("b1", "b2") for s in "AB"]  # programs of their own, not compared
+    specimens = [
+        {"test": f"{b}{i}", "batch": b, "specimen": i, "factor": {"value": f}}
+        for b, f in (("b1", 0.9), ("b2", 1.3))
+        for i in "AB"
+    ]
+    part = {
+        "specimens": specimens,
+        "map_and_duty": {"um_per_stop_per_face": {"value": 1.2, "low": 1.1, "high": 1.3}, "stops": 90},
+    }
+    wear = CompoundWear.model_validate({"compound": "c", "components": {"disc": part}})
+    of = batches({"b1": 0.45, "b2": 0.45}, verdict="different")
+    one = requirement(asked(LIMIT, tests=tests, of=of, wear=wear), "disc_wear")
+    assert {row.of: round(row.figure.value, 3) for row in one.each} == {"b2": 1.56, "b1": 1.08}
+    assert one.answer.verdict == "not met"
+
+
 def life_of(km, factors, wanted, scatter=0.05):
     duty = {"duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
             "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
