@@ -115,6 +115,10 @@ def plan(
     mu: Annotated[
         float, typer.Option(parser=_number, metavar="NUMBER", help="friction assumed where no archive tells it")
     ] = 0.4,
+    calibration_between: Annotated[
+        bool,
+        typer.Option("--calibration-between", help="a calibration of the rig lies between the last batch and the next"),
+    ] = False,
     html: Annotated[
         Path | None, typer.Option(metavar="FILE", help="write the plan with its curves to this page")
     ] = None,
@@ -125,7 +129,7 @@ def plan(
     given = Given(
         config=config, compound=compound, method=method, design=design, specimens=specimens, batches=batches,
         question=question, of=tuple(of or ()), size=size, below=below, loss=loss, within=within, duty=duty, chance=chance,
-        read_after=tuple(read_after) if read_after else None, reading_u_um=reading_u_um, mu=mu, html=html,
+        read_after=tuple(read_after) if read_after else None, reading_u_um=reading_u_um, mu=mu, other_state=calibration_between, html=html,
         as_json=as_json,
     )  # fmt: skip
     return partial(plan, given)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pipeline.planning.archive import Archive
     from pipeline.planning.judged import Asked
     from pipeline.planning.plan import Plan
-    from pipeline.planning.questions import Sought
+    from pipeline.planning.sought import Sought
 
 NOT_DETERMINED = 3
 MOST_SPECIMENS, MOST_BATCHES = 100, 20
@@ -42,6 +42,7 @@ class Given:
     read_after: tuple[str, ...] | None
     reading_u_um: float
     mu: float
+    other_state: bool
     html: Path | None
     as_json: bool
 
@@ -86,7 +87,7 @@ def _nothing(found: Plan) -> bool:
 
 def _refuse(given: Given) -> None:
     """InputError for a call that asks nothing, or what cannot be."""
-    from pipeline.planning.questions import QUESTIONS
+    from pipeline.planning.sought import QUESTIONS
 
     if given.design is None and given.question is None:
         raise InputError(f"say what to plan: --design TEST_FOLDER, or --question with one of {', '.join(QUESTIONS)}")
@@ -193,12 +194,12 @@ def _asked(given: Given, archive: Archive, card: Card) -> Asked:
     if after is None and given.design is None:
         after = archive.read_after
     reading_stops(card, after)  # an unknown block is refused before anything is worked out
-    return Asked(given.chance, Reading(given.reading_u_um, after), Assumed(mu=given.mu))
+    return Asked(given.chance, Reading(given.reading_u_um, after), Assumed(mu=given.mu), given.other_state)
 
 
 def _sought(given: Given) -> Sought | None:
     from pipeline.planning.components import Quantity
-    from pipeline.planning.questions import Sought
+    from pipeline.planning.sought import Sought
 
     if given.question is None:
         return None

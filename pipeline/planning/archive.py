@@ -93,6 +93,19 @@ class Archive:
         return (-margin, margin) if margin else None
 
     @property
+    def hours_per_test(self) -> float | None:
+        """Hours from a test's first stop to its last, pauses included."""
+        pace = self.precision.pace if self.precision else []
+        own = [p for p in pace if p.compound == self.compound and p.purpose is None]
+        return next((p.hours_per_test for p in own if p.hours_per_test is not None), None)
+
+    def state_u(self, quantity: Quantity) -> float:
+        """Standard uncertainty that another state of the rig adds to a difference of two batches, as the comparison adds
+        it: torque and pressure calibrated anew, once for each batch."""
+        relative = max((t.sensor_u or 0.0 for t in self.tests), default=0.0)
+        return 0.0 if quantity == "wear" else math.sqrt(2) * relative * _level(self, quantity)
+
+    @property
     def wanted(self) -> Wanted:
         """What the target asks of friction."""
         target = self.target
@@ -159,9 +172,18 @@ def _by_precision(archive: Archive, quantity: Quantity, specimens: dict[str, int
     level = _level(archive, quantity)
     scale = 1.0 if quantity == "wear" else level
     low, high = (None if end is None else end * scale for end in (specimen.low, specimen.high))
-    source = f"precision.json: {of.specimens} specimens in {of.batches} batches" + (
-        "" if of.compound else " of all compounds"
+    source = (
+        f"precision.json: {of.specimens} specimens in {of.batches} batches{'' if of.compound else ' of all compounds'}"
     )
+    over_all = found.of(quantity)
+    every = over_all.components.get("specimen") if of.compound and over_all is not None else None
+    if (
+        every is not None
+        and every.value is not None
+        and every.high is not None
+        and (every.df or 0) > (specimen.df or 0)
+    ):
+        source += f"; over all compounds {every.value:.2g} ({every.low or 0:.2g} to {every.high:.2g}) of the level"
     stops = Stops((stop.value or 0.0) * scale, of.autocorrelation or 0.0, (block.value or 0.0) * scale)
     if not stops.sd:
         stops = _stops_of_batches(archive, quantity)

@@ -32,6 +32,7 @@ class Asked:
     wanted: float = 0.8
     reading: life.Reading = field(default_factory=life.Reading)
     assumed: Assumed = field(default_factory=Assumed)
+    other_state: bool = False  # a calibration or another event of the rig lies between the batches
 
 
 def level(archive: Archive) -> float:
@@ -65,6 +66,9 @@ def hours_words(archive: Archive, card: Card) -> str:
         "rig hours: from the end of one braking to the end of the next, the median of the archive's most alike stops; "
         f"waits over {archive.method.friction.pause / 3600:g} h, mounting and reading are not in them"
     )
+    span = archive.hours_per_test
+    if span is not None:
+        said += f" (a test of the archive took {span:.0f} h from its first to its last stop, pauses included)"
     if took.pauses:
         said += f"; stated pauses of {took.pauses:.1f} h a specimen are"
     if took.unlike:
@@ -76,11 +80,19 @@ def rule_of(archive: Archive, quantity: Quantity, wanted: float) -> Rule:
     return Rule(archive.margin(quantity), archive.method.batches.significance, wanted)
 
 
-def design_of(archive: Archive, quantity: Quantity, blocks: Sequence[int], specimens: int, batches: int) -> Design:
+def design_of(
+    archive: Archive, quantity: Quantity, blocks: Sequence[int], specimens: int, batches: int, asked: Asked
+) -> Design:
     """The planned batch against the archive's last one, all others beside them."""
     there = archive.specimens(quantity)
     last = there.pop(archive.last_batch, 0)
-    return Design(specimens, last, tuple(blocks), (*there.values(), *[specimens] * (batches - 1)))
+    return Design(
+        specimens,
+        last,
+        tuple(blocks),
+        (*there.values(), *[specimens] * (batches - 1)),
+        archive.state_u(quantity) if asked.other_state else 0.0,
+    )
 
 
 def comparisons(
@@ -99,7 +111,9 @@ def comparisons(
         assumed.append(scatter_words(scatter))
         blocks = program.blocks_read(stops, q, archive.bite_at)
         rule = rule_of(archive, q, asked.wanted)
-        each = {case: shown(scatter, design_of(archive, q, blocks, specimens, batches), rule, case) for case in CASES}
+        each = {
+            case: shown(scatter, design_of(archive, q, blocks, specimens, batches, asked), rule, case) for case in CASES
+        }
         first, bad = each["as found"], each["pessimistic"]
         if first.why:
             open_.append(f"{WORDS[q]} between batches: undetermined, because {first.why}")
@@ -108,7 +122,7 @@ def comparisons(
         if rule.margin is None:
             open_.append(f"{WORDS[q]} alike: undetermined, because no target gives the margin")
         else:
-            curves.append(curve_of(archive, scatter, q, blocks, batches, rule))
+            curves.append(curve_of(archive, scatter, q, blocks, batches, rule, asked))
     return lines, curves, assumed, open_
 
 
@@ -133,11 +147,13 @@ def _answers(
     return found
 
 
-def curve_of(archive: Archive, scatter: Scatter, q: Quantity, blocks: Sequence[int], batches: int, rule: Rule) -> Curve:
+def curve_of(
+    archive: Archive, scatter: Scatter, q: Quantity, blocks: Sequence[int], batches: int, rule: Rule, asked: Asked
+) -> Curve:
     """Chance of `equivalent` of alike batches against specimens."""
 
     def chance(n: int, case: Case) -> float | None:
-        found = chances(scatter, design_of(archive, q, blocks, n, batches), rule, 0.0, case)
+        found = chances(scatter, design_of(archive, q, blocks, n, batches, asked), rule, 0.0, case)
         return None if found is None else found[0]
 
     points = tuple((float(n), chance(n, "as found"), chance(n, "pessimistic")) for n in range(2, MOST_DRAWN + 1))
@@ -277,7 +293,7 @@ def judge(archive: Archive, card: Card, specimens: int, batches: int, asked: Ask
         program=card.test,
         run={"as found": run, "pessimistic": run},
         lines=tuple(lines + more),
-        assumed=(*against(archive), hours_words(archive, card), *assumed, *told),
+        assumed=(*against(archive, asked), hours_words(archive, card), *assumed, *told),
         undetermined=tuple(open_ + undetermined),
         curves=tuple(curves + drawn),
         blocks=as_yaml(card.blocks),
@@ -285,10 +301,18 @@ def judge(archive: Archive, card: Card, specimens: int, batches: int, asked: Ask
     )
 
 
-def against(archive: Archive) -> list[str]:
+def against(archive: Archive, asked: Asked) -> list[str]:
     """What a comparison is with."""
+    state = "in the same calibration state"
+    if asked.other_state:
+        u = archive.state_u("mu")
+        state = (
+            f"with a calibration between, which adds {u:.4f} to the standard uncertainty of a difference of mu"
+            if u
+            else "with a calibration between, of which the cards state no accuracies: nothing is added for it"
+        )
     return [
-        f"a planned batch is compared with {archive.last_batch}, the last one of the archive, on the same rig in the same "
-        "calibration state, all batches' specimens pooled for the scatter; the answers' rules are the method's",
+        f"a planned batch is compared with {archive.last_batch}, the last one of the archive, on the same rig {state}; all "
+        "batches' specimens are pooled for the scatter, the answers' rules are the method's",
         "pessimistic: the upper end of the 95 % interval of the scatter between specimens",
     ]
