@@ -24,7 +24,7 @@ MAX_DEPTH = 12
 class Model(BaseModel):
     """Frozen, strict about keys; finite numbers only."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True, defer_build=True)
 
 
 class _TextLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]

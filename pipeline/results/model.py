@@ -22,7 +22,11 @@ class Result(BaseModel):
     """A part of a results file: frozen, unknown keys refused, numpy scalars taken as numbers, NaN as null."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", populate_by_name=True, json_schema_serialization_defaults_required=True
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        json_schema_serialization_defaults_required=True,
+        defer_build=True,  # a stage starts without building the models that it does not use
     )
 
     @model_validator(mode="before")
