@@ -77,7 +77,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
     def turn(item: pytest.Item) -> int:
         if item.path in readers:
-            return 0 if item.path == runs else 3
+            return 0 if item.path == runs else 3 + (item.path.parent.name not in LONG)
         return 1 if item.path.parent.name in LONG else 2
 
     items.sort(key=turn)
