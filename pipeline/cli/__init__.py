@@ -54,13 +54,18 @@ def _carried_out(arguments: list[str]) -> int:
     lists = Path(arguments[0].removeprefix(SEEN)) if arguments[:1] and arguments[0].startswith(SEEN) else None
     name, *rest = arguments[lists is not None :] or [""]
     try:
-        if name in STAGES:
+        if name in STAGES and not (name == "delta" and compares_results(rest)):
             _stage(STAGES[name], rest, lists)
             return 0
         return _for_people(arguments)
     except InputError as error:
         print(f"stopsheet: {error}", file=sys.stderr)
         return 2
+
+
+def compares_results(rest: list[str]) -> bool:
+    """Whether `delta` is meant as people type it, with two results folders: a stage's options hold their values themselves."""
+    return any(not argument.startswith("-") for argument in rest)
 
 
 def _stage(stage: Stage, arguments: list[str], lists: Path | None) -> None:

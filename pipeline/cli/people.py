@@ -169,6 +169,23 @@ def predict(
     )  # fmt: skip
 
 
+@app.command(
+    name="delta",
+    help="Which statements of issued results no longer hold today, and by what: settings, software, recordings, cards, wear readings or "
+    "targets. Each is a results folder, whole or of one method.",
+)
+def delta(
+    a: Annotated[Path, typer.Argument(metavar="RESULTS_A", help="the issued results")],
+    b: Annotated[Path, typer.Argument(metavar="RESULTS_B", help="today's")],
+    into: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="write statements.json and statements.html there too")
+    ] = None,
+) -> Work:
+    from pipeline.cli import releases
+
+    return partial(releases.compare, a=a, b=b, into=into)
+
+
 @app.command(help="Write the generated pages: settings, tables, findings, results and their schemas.")
 def docs(into: Annotated[Path, typer.Option(help="folder to write to")]) -> Work:
     from pipeline.cli import workspace

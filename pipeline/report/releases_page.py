@@ -1,0 +1,90 @@
+"""statements.html: which statements of issued results no longer hold, and by what; from statements.json."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from pipeline.report import render
+from pipeline.results.releases import OfMethod, Release, Statement
+
+CAUSES = {
+    "method": "settings of the method",
+    "software": "software",
+    "data": "recordings, cards or wear readings",
+    "target": "target or duties",
+    "not recorded": "nothing recorded differs",
+}
+ANSWERS = {False: "no longer holds", None: "cannot be said", True: "holds"}
+
+
+def page(found: Release) -> str:
+    """The page; no script."""
+    methods = [of_method(one) for one in found.methods]
+    return render.page(
+        "statements.html",
+        title="Issued statements and today's",
+        a=found.a,
+        b=found.b,
+        methods=methods,
+        unmatched=found.unmatched,
+    )
+
+
+def of_method(one: OfMethod) -> dict[str, Any]:
+    """One method's part of the page."""
+    broken = [row for row in one.statements if row.holds is False]
+    unsaid = [row for row in one.statements if row.holds is None]
+    return {
+        "name": one.a if one.a == one.b else f"{one.a} to {one.b}",
+        "short": short(one),
+        "tone": "bad" if broken else "open" if unsaid or one.not_compared else "good",
+        "broken": [_row(row) for row in broken],
+        "unsaid": [_row(row) for row in unsaid],
+        "subjects": [
+            [subject.name, CAUSES[cause.kind], "; ".join(cause.what)]
+            for subject in one.subjects
+            for cause in subject.causes
+        ],
+        "not_compared": [[row.file, row.why] for row in one.not_compared],
+    }
+
+
+def _row(row: Statement) -> list[str]:
+    return [row.of, row.part, row.what, row.issued, row.now or "not stated", f"{row.why}; by {causes(row)}"]
+
+
+def causes(row: Statement) -> str:
+    """What may have changed a statement, in words."""
+    named = [CAUSES[kind] for kind in row.causes] or [CAUSES["not recorded"]]
+    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} or {named[-1]}, not separated"
+
+
+def short(one: OfMethod) -> str:
+    """Counts in a line."""
+    counts = Counter(row.holds for row in one.statements)
+    lost = f"; {len(one.not_compared)} files or folders cannot be compared" if one.not_compared else ""
+    return (
+        f"{counts[True]} of {len(one.statements)} issued statements hold, {counts[False]} no longer hold, of {counts[None]} it "
+        f"cannot be said{lost}"
+    )
+
+
+def lines(found: Release, most: int = 40) -> list[str]:
+    """The same for a terminal: counts, what no longer holds with its causes, what cannot be compared."""
+    said = []
+    for one in found.methods:
+        said.append(f"{one.a} and {one.b}: {short(one)}")
+        said += [f"  {s.name}: {CAUSES[c.kind]}: {_few(c.what)}" for s in one.subjects for c in s.causes]
+        broken = [row for row in one.statements if row.holds is False]
+        for row in broken[:most]:
+            said.append(
+                f"  {row.of}: {row.part}: {row.what}: {row.issued} -> {row.now or 'not stated'} ({row.why}; by {causes(row)})"
+            )
+        said += [f"  and {len(broken) - most} more; --into writes all"] if len(broken) > most else []
+        said += [f"  {row.file}: {row.why}" for row in one.not_compared]
+    return said + [f"method {name}: on one side only" for name in found.unmatched]
+
+
+def _few(items: list[str]) -> str:
+    return "; ".join(items) if len(items) <= 3 else f"{'; '.join(items[:3])}; and {len(items) - 3} more"
