@@ -149,7 +149,7 @@ def test_tests_and_methods_on_one_side_only(issued, today):
 
 def test_folders_without_results_are_refused(issued, tmp_path):
     for folder in (tmp_path, tmp_path / "none"):
-        with pytest.raises(InputError, match="results|folder"):
+        with pytest.raises(InputError, match=r"results|folder"):
             compared(issued, folder)
 
 
