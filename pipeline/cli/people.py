@@ -95,7 +95,7 @@ def plan(
         str | None, typer.Option(metavar="POWER", help="gentle use is below this power density, such as '1.5 W/mm2'")
     ] = None,
     loss: Annotated[
-        str | None, typer.Option(metavar="SHARE", help="loss of friction to be found (default: 5 %)")
+        str | None, typer.Option(metavar="SHARE", help="loss of friction to be found (default: the target's)")
     ] = None,
     within: Annotated[
         str | None, typer.Option(metavar="TOLERANCE", help="such as '10 K' (window), '15 %' (life), '10 kJ/mol'")

@@ -221,7 +221,7 @@ def _sought(given: Given) -> Sought | None:
         of=given.of or known,  # type: ignore[arg-type]
         size=size,
         below_w_mm2=None if given.below is None else _above("--below", given.below, "power_density") / 1e6,
-        loss=0.05 if given.loss is None else _share("--loss", given.loss),
+        loss=None if given.loss is None else _share("--loss", given.loss),
         within=within,
         duty=given.duty,
     )

@@ -16,8 +16,10 @@ import polars as pl
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.targets import Target
+from pipeline.batches import margins
 from pipeline.compound.stage import stops_of
 from pipeline.compound.tests_of import CompoundTest, load_tests
+from pipeline.constants import Array
 from pipeline.errors import InputError
 from pipeline.friction.compound import sound_stops
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
@@ -83,14 +85,10 @@ class Archive:
         return found
 
     def margin(self, quantity: Quantity) -> tuple[float, float] | None:
-        """The target's margin of a difference (wear: of its logarithm)."""
-        if self.target is None:
-            return None
-        if quantity == "wear":
-            ratio = self.target.wear_batch_ratio
-            return (math.log(ratio[0]), math.log(ratio[1])) if ratio else None
-        margin = self.target.mu_batch_margin
-        return (-margin, margin) if margin else None
+        """Margin of a difference (wear: of its logarithm) as the comparison takes it from the target."""
+        mu, bite = (_values(self, q) for q in ("mu", "bite"))
+        found = margins.ends(margins.of_target(self.target, mu, bite)[quantity])
+        return margins.logged(found) if quantity == "wear" else found
 
     @property
     def hours_per_test(self) -> float | None:
@@ -153,8 +151,14 @@ def archive_map(archive: Archive) -> FrictionMap | None:
         return None
 
 
+def _values(archive: Archive, quantity: Quantity) -> Array:
+    """The specimens' values, as batches.json gives them."""
+    rows = archive.batches.specimen_values.get(quantity, [])
+    return np.array([one.value for one in rows if one.value is not None], float)
+
+
 def _level(archive: Archive, quantity: Quantity) -> float:
-    values = [one.value for one in archive.batches.specimen_values[quantity] if one.value is not None]
+    values = _values(archive, quantity)
     return float(np.mean(np.log(values) if quantity == "wear" else values))
 
 

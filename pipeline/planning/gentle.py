@@ -19,7 +19,7 @@ from pipeline.planning.plan import Curve, Line, Plan
 from pipeline.planning.sought import Sought, plan_of
 
 CHECKS = (4, 5, 6, 8, 10, 12, 16, 20, 30)  # stops of a check block tried for a loss of friction
-USUAL_GENTLE, HARD_STOPS = 40, 8
+USUAL_GENTLE, HARD_STOPS, USUAL_LOSS = 40, 8, 0.05
 
 
 def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan:
@@ -28,13 +28,14 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
         raise InputError('--question glazing needs --below, such as "1.5 W/mm2"')
     noise = scatter_of(archive.repeatability)
     below = sought.below_w_mm2
-    question = f"does it glaze below {below:g} W/mm2: is a loss of {sought.loss:.0%} found?"
+    loss = sought.loss if sought.loss is not None else archive.target.glazing_loss if archive.target else USUAL_LOSS
+    question = f"does it glaze below {below:g} W/mm2: is a loss of {loss:.0%} found?"
     assumed = [hours_words(archive, card)]
     if noise is None:
         why = archive.repeatability.why or "no matched stops"
         return plan_of(archive, card, asked, question, dict.fromkeys(CASES), why,
                      undetermined=(f"glazing: undetermined, because the scatter of matched stops is not known: {why}",))  # fmt: skip
-    gentle, told = _gentle_stops(archive, sought.loss)
+    gentle, told = _gentle_stops(archive, loss)
     assumed += told
     run = np.concatenate([t.stops["pressure_bar"].drop_nulls().to_numpy() for t in archive.tests])
     lowest = float(run.min()) if len(run) else 0.0
@@ -42,7 +43,7 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
     for count in CHECKS:
         planned = card.model_copy(update={"blocks": tuple(gentle_program(archive, card, below, gentle, count, asked))})
         found = glaze.foreseen(planned_table(archive, planned, asked), noise, archive.method.drift, asked.wanted)
-        if found.loss is not None and found.loss <= sought.loss and not found.lacking:
+        if found.loss is not None and found.loss <= loss and not found.lacking:
             break
         why = found.why or f"with {count} stops a check block a loss of {found.loss or 1:.1%} is the smallest found"
     assert found is not None
@@ -52,7 +53,7 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
             f"the gentle use needs {use.pressure / 1e5:.1f} bar, below the {lowest:.1f} bar that the archive ran: friction, and "
             "so its power density, is taken from the curve at the reference pressure"
         )
-    enough = found.loss is not None and found.loss <= sought.loss
+    enough = found.loss is not None and found.loss <= loss
     lines = [
         Line("glazing_loss", f"smallest loss of friction found after {found.gentle} gentle stops at "
              f"{found.power_w_mm2 or 0:.2g} W/mm2", "1", found.loss, None, found.why),

@@ -102,7 +102,13 @@ def _why_not(archive: Archive, q: Quantity, sought: Sought, unknown: str | None,
     if unknown:
         return unknown
     if archive.margin(q) is None and sought.question == "like-the-last":
-        key = "wear_batch_ratio" if q == "wear" else "mu_batch_margin"
+        key = (
+            "wear_batch_ratio"
+            if q == "wear"
+            else "bite_margin or mu_batch_margin"
+            if q == "bite"
+            else "mu_batch_margin"
+        )
         return f"no target gives the margin within which batches count as alike; write {key} in the compound's target"
     if not sum(blocks):
         return "the program has no stop that it is read from"

@@ -19,13 +19,13 @@ QUESTIONS: tuple[Question, ...] = get_args(Question)
 @dataclass(frozen=True)
 class Sought:
     """A question with its figures, SI: size of a difference (mu; of wear the ratio less 1), power density below which
-    use is gentle (W/mm2), loss of friction (share), tolerance (K, share or kJ/mol), the duty."""
+    use is gentle (W/mm2), loss of friction (share; None: the target's), tolerance (K, share or kJ/mol), the duty."""
 
     question: Question
     of: tuple[Quantity, ...] = QUANTITIES
     size: float | None = None
     below_w_mm2: float | None = None
-    loss: float = 0.05
+    loss: float | None = None  # that of the target
     within: float | None = None
     duty: str | None = None
 

@@ -23,7 +23,9 @@ VALUES = [("one", "A", 0.44), ("one", "B", 0.46), ("two", "A", 0.45)]
 def archive(scatter: SpecimenScatter | None = None, precision: RigPrecision | None = None, **more: Any) -> Archive:
     values = [SpecimenValue(batch=b, specimen=s, value=v, u=0.002, n=25) for b, s, v in VALUES]
     batches = CompoundBatches(
-        compound="X", specimen_scatter={"mu": scatter}, specimen_values={"mu": values, "wear": values, "bite": []}
+        compound="X",
+        specimen_scatter={"mu": scatter},
+        specimen_values={"mu": values, "wear": values, "bite": values if more.get("bite") else []},
     )
     return Archive(
         compound="X", method_name="first", method=Method(), tests=(), friction=CompoundFriction(compound="X"),
@@ -97,6 +99,7 @@ def test_margins_are_the_targets() -> None:
     assert archive(target=target).margin("mu") == (-0.03, 0.03)
     assert archive(target=target).margin("wear") == (math.log(0.8), math.log(1.25))
     assert archive().margin("bite") is None
+    assert archive(target=Target(compound="X", bite_margin=0.012), bite=True).margin("bite") == (-0.012, 0.012)
 
 
 def test_a_tests_span_is_the_laboratorys() -> None:

@@ -143,7 +143,12 @@ def verdicts(rng: np.random.Generator, case: Case, differences: dict[Quantity, f
         state = off[1] if batch == 1 else off[0]
         shift = {q: differences[q] * (batch == 0) + (0 if q == "wear" else LEVELS[q] * state) for q in QUANTITIES}
         tests += [one_test(rng, case, batch, number, shift) for number in range(count)]
-    target = Target(compound="x", mu_batch_margin=case.margin, wear_batch_ratio=(1 / case.ratio, case.ratio))
+    target = Target(
+        compound="x",
+        mu_batch_margin=case.margin,
+        bite_margin=case.margin,
+        wear_batch_ratio=(1 / case.ratio, case.ratio),
+    )
     found = compare.compare(tests, shape=None, at_reference=None, target=target, settings=Batches())
     pair = next(p for p in found.pairs if (p.a, p.b) == ("b1", "b2"))
     return dict(pair.verdicts)
