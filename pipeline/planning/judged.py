@@ -188,6 +188,8 @@ def of_friction(archive: Archive, stops: pl.DataFrame, specimens: int) -> tuple[
         f"window ends and mu: {ends.DRAWS} programs drawn from the friction map of {archive.last_batch}, fitted as tests "
         f"are; half widths of {archive.method.friction.confidence:.0%} intervals, the rig's calibration in them"
     ]
+    if specimens == 1:
+        assumed.append("window ends and mu of one specimen are its own: the scatter between specimens is not in them")
     if first.unsupported:
         assumed.append(
             f"{first.unsupported} map or check stops lie outside what the archive's map is known at and count for nothing"

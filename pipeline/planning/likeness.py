@@ -125,7 +125,8 @@ def _size(q: Quantity, sought: Sought) -> float:
 
 def _needed_line(q: Quantity, sought: Sought, as_found: int | None, pessimistic: int | None) -> Line:
     what = "`equivalent` if alike" if sought.size is None else f"`different` at {sought.size:g}"
-    why = f"more than {MOST_SPECIMENS} for what they cost" if as_found is None else None
+    beyond = f"more than {MOST_SPECIMENS}"
+    why = beyond if as_found is None else f"pessimistic {beyond}" if pessimistic is None else None
     return Line(f"{q}_specimens", f"{WORDS[q]}: specimens of the next batch for {what}", "specimens", as_found,
                 pessimistic, why)  # fmt: skip
 

@@ -18,6 +18,7 @@ from pipeline.planning.sought import Sought, plan_of
 from pipeline.wear.planned_stops import planned_stops
 
 TRIED = (1, 2, 3, 4, 6, 8, 12)  # specimens tried
+WINDOW_TRIED = (2, 3, 4, 6)  # the map of one specimen is its own, and says nothing of how far another one lies
 
 
 def of_window(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan:
@@ -46,7 +47,7 @@ def of_window(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pla
         both = (found.low.half_k, found.high.half_k)
         return None if None in both else max(k for k in both if k is not None)
 
-    needed, points = _tries(half, sought.within, (1, 2, 3, 4, 6))
+    needed, points = _tries(half, sought.within, WINDOW_TRIED)
     why = _last_words(points, sought.within, "K")
     return plan_of(
         archive, card, asked, question, needed, why,
@@ -144,9 +145,10 @@ def _tried_lines(key: str, what: str, unit: str, needed: dict[Case, int | None],
 
 def _last_words(points: Points, within: float, unit: str) -> str:
     most = max(points)
-    worst = "open" if points[most][0] is None else f"+-{points[most][0]:.3g} {unit}"
+    shown = ["open" if half is None else f"+-{half:.3g}" for half in points[most]]
     return (
-        f"not with {most} specimens of this program (as found {worst}, wanted +-{within:g}): another program is needed"
+        f"not with {most} specimens of this program: as found {shown[0]}, pessimistic {shown[1]}, wanted +-{within:g} {unit}; "
+        "another program is needed, or a scatter that is known better"
     )
 
 
