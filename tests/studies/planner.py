@@ -195,7 +195,13 @@ def largest(table: list[Row]) -> Row:
     return max(table, key=lambda row: abs(row.off))
 
 
-def page(table: list[Row], found: list[planner_few.Found], placed: list[planner_few.Placed], seed: int) -> str:
+def page(
+    table: list[Row],
+    found: list[planner_few.Found],
+    placed: list[planner_few.Placed],
+    read: list[planner_few.Read],
+    seed: int,
+) -> str:
     """The study as a page."""
     worst, runs = largest(table), table[0].runs
     off = [row.off for row in table]
@@ -220,6 +226,11 @@ def page(table: list[Row], found: list[planner_few.Found], placed: list[planner_
     parts.append(WINDOW.format(runs=placed[0].runs))
     parts += [
         f"| {row.specimens} | {row.end} | {row.planned:.1f} | {row.came:.1f} | {row.sd:.1f} |\n" for row in placed
+    ]
+    parts.append(WEAR.format(runs=read[0].runs, laws=100 * min(row.laws for row in read)))
+    parts += [
+        f"| {row.specimens} | {row.parameter}, {row.unit} | {row.planned:.3g} | {row.came:.3g} | {100 * row.held:.0f} |\n"
+        for row in read
     ]
     return "".join(parts)
 
@@ -266,6 +277,17 @@ standard deviation of the ends themselves.
 |---|---|---|---|---|
 """
 
+WEAR = """
+## Wear law
+
+Nine blocks of 18 stops from 90 to 670 degC, wear read after each, on two and on four specimens that scatter by 8 %: {runs}
+simulated compounds a row, readings with noise, through the compound's wear analysis, which chose the oxidation law in at
+least {laws:.0f} % of them. The planner takes the readings without noise.
+
+| specimens | parameter | planned half width | mean half width | intervals that hold the truth, % |
+|---|---|---|---|---|
+"""
+
 
 def main() -> None:
     parser = argparse.ArgumentParser()
@@ -279,9 +301,9 @@ def main() -> None:
         for row in rows(case, given.runs, given.seed):
             table.append(row)
             print(*row[:3], f"{row.difference:.4f} planned {row.planned:.3f} came {row.came:.3f}", flush=True)
-    text = page(
-        table, planner_few.glazing(3 * given.few, given.seed), planner_few.window(given.few, given.seed), given.seed
-    )
+    few, seed = given.few, given.seed
+    parts = (planner_few.glazing(3 * few, seed), planner_few.window(few, seed), planner_few.wear_law(few, seed))
+    text = page(table, *parts, seed)
     print(text)
     if given.write:
         (Path(__file__).parents[2] / "docs" / "planner_study.md").write_text(text)

@@ -1,8 +1,9 @@
-"""Glazing and window ends as planned, against simulated tests through the real analysis: a hundred runs each.
+"""Glazing, window ends and the wear law as planned, against simulated tests through the real analysis: few runs each.
 
 Part of the planner's study (`tests.studies.planner`). The stops are invented here: friction over temperature is a climb
 between two levels with a fall at the hot end, glaze grows in proportion to the gentle stops and is worn off by the first
-high-energy ones, neighbouring stops are alike. Nothing of it is the map's, the drift's or the planner's.
+high-energy ones, neighbouring stops are alike; wear is integrated over fine histories (`tests.wear.makers`). Nothing of it
+is the map's, the drift's, the wear laws' or the planner's.
 """
 
 from __future__ import annotations
@@ -20,9 +21,16 @@ from pipeline.friction import result
 from pipeline.friction.map import fit_map
 from pipeline.friction.wanted import Wanted
 from pipeline.method import Method
-from pipeline.planning import ends, glaze
+from pipeline.planning import ends, glaze, life
 from pipeline.results.friction_map import EndInterval
+from pipeline.results.wear import Fixed, Parameter, Predictor
+from pipeline.wear.compound import pooled_over
+from pipeline.wear.mass import MassLoss
+from pipeline.wear.members import Member, WearRecord
+from pipeline.wear.of_stops import ExposureOfTest
 from tests.makers import stops_frame
+from tests.wear import makers
+from tests.wear.test_planned import card
 
 METHOD, WANTED = Method(), Wanted(mu=(0.34, 0.6))
 STOP, ALIKE, SPECIMEN = 0.015, 0.3, 0.008
@@ -161,3 +169,87 @@ def window(runs: int, seed: int) -> list[Placed]:
 
 def half(interval: EndInterval) -> float | None:
     return None if interval.low is None or interval.high is None else (interval.high - interval.low) / 2
+
+
+# ---------------------------------------------------------------- wear law
+
+TRUTH = {"a": 7.0, "B": 0.02, "Ea": 150.0}
+WEAR_SCATTER, NOISE_UM, POINTS, REPEATS = 0.08, 3.0, 6, 2
+
+
+class Read(NamedTuple):
+    """Half width of a parameter's interval as planned, its mean over the runs, and how often the intervals hold the truth;
+    laws: share of runs in which the law was the chosen one."""
+
+    specimens: int
+    parameter: str
+    unit: str
+    planned: float
+    came: float
+    held: float
+    laws: float
+    runs: int
+
+
+def wear_law(runs: int, seed: int) -> list[Read]:
+    """An oxidation law over nine blocks from 90 to 670 degC, read after each, on two and on four specimens."""
+    rows = []
+    for n in SPECIMENS:
+        rng = np.random.default_rng([seed, 83, n])
+        planned = _planned_law(n)
+        found = [_read_law(n, rng) for _ in range(runs)]
+        right = [one for one in found if one.chosen == "oxidation"]
+        for parameter in planned.parameters:
+            own = [law.parameters[parameter.name] for one in right if (law := one.chosen_law) is not None]
+            closed = [(p.low, p.high) for p in own if p.low is not None and p.high is not None]
+            halves = [(high - low) / 2 for low, high in closed]
+            held = sum(low <= TRUTH[parameter.name] <= high for low, high in closed) / max(len(closed), 1)
+            half = math.nan if parameter.low is None or parameter.high is None else (parameter.high - parameter.low) / 2
+            rows.append(
+                Read(n, parameter.name, parameter.unit, half, float(np.mean(halves)), held, len(right) / runs, runs)
+            )
+    return rows
+
+
+def _planned_law(specimens: int) -> life.Life:
+    units = {"a": "um/MJ", "B": "um/s", "Ea": "kJ/mol"}
+    law = Predictor(
+        model="oxidation",
+        parameters={name: Parameter(value=value, unit=units[name]) for name, value in TRUTH.items()},
+        fixed=Fixed(th0_k=makers.TH0_K),
+        joint={name: [value] for name, value in TRUTH.items()},
+    )
+    run = makers.program(makers.WIDE, np.random.default_rng(1)).stops
+    reading = life.Reading(NOISE_UM / math.sqrt(POINTS * REPEATS))
+    return life.foreseen(law, _card(), run, specimens, WEAR_SCATTER, reading, METHOD)
+
+
+@cache
+def _card():
+    names = [f"b{k}" for k in range(len(makers.WIDE))]
+    return card(
+        [
+            {"name": name, "purpose": "map", "kind": "snub", "stops": str(b.stops), "speed": ["1500 rpm", "700 rpm"],
+             "pressure": "40 bar", "initial_temperature": f"{b.initial_c} degC"}
+            for name, b in zip(names, makers.WIDE, strict=True)
+        ]
+    )  # fmt: skip
+
+
+def _read_law(specimens: int, rng: np.random.Generator):
+    """What the compound's analysis makes of so many simulated specimens."""
+    members = []
+    for number in range(specimens):
+        made = makers.program(makers.WIDE, rng)
+        loss = makers.true_loss("oxidation", TRUTH, made) * math.exp(rng.normal(0, WEAR_SCATTER))
+        measured, groups = makers.measured(loss, made, rng, noise_um=NOISE_UM, points=POINTS, repeats=REPEATS)
+        count = len(loss)
+        names = [f"b{k}" for k, b in enumerate(makers.WIDE) for _ in range(b.stops)]
+        exposure = ExposureOfTest(made.stops, np.arange(1, count + 1), names, ["map"] * count, 0, 1.0, "modelled", None)
+        own = _card().model_copy(update={"test": f"t{number}", "specimen": str(number)})
+        rows = [MassLoss() for _ in measured.wear]
+        members.append(
+            Member(WearRecord(own, pl.DataFrame(), pl.DataFrame(), [], None), exposure, makers.DISC, measured, groups,
+                   np.ones(len(measured.wear), bool), rows)
+        )  # fmt: skip
+    return pooled_over(members, METHOD.wear)

@@ -40,3 +40,11 @@ def test_a_loss_is_found_as_often_as_planned() -> None:
 def test_window_ends_are_placed_as_sharply_as_planned() -> None:
     for row in planner_few.window(12, 4):
         assert 0.5 < row.planned / row.came < 2.0
+
+
+def test_a_wear_law_is_read_as_sharply_as_planned() -> None:
+    """Two specimens, three simulated compounds: half widths of the rate and of the activation energy."""
+    rows = [row for row in planner_few.wear_law(3, 6) if row.specimens == 2]
+    assert {row.parameter for row in rows} == {"a", "B", "Ea"}
+    for row in rows:
+        assert row.laws > 0.5 and 0.6 < row.planned / row.came < 1.6
