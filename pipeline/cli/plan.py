@@ -57,6 +57,8 @@ def plan(given: Given) -> int:
 
     archive = _archive(given)
     card = _planned(given.design) if given.design else archive.template.card
+    if card.compound != archive.compound:
+        raise InputError(f"{given.design}: its card is of {card.compound!r}, the plan is of {archive.compound!r}")
     asked = _asked(given, archive, card)
     sought = _sought(given)
     found = (

@@ -18,6 +18,9 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.drift.noise import Pooled
+from pipeline.drift.repeatability import variance_of_mean
+
 Quantity = Literal["mu", "bite", "wear"]
 Case = Literal["as found", "pessimistic"]
 CASES: tuple[Case, ...] = ("as found", "pessimistic")
@@ -62,12 +65,8 @@ class Stops:
 def left_of(blocks: Sequence[int], autocorrelation: float) -> float:
     """Variance of the mean of stops over that of one: blocks of neighbours with a first-order autocorrelation, blocks
     independent of each other. 1 / n for independent stops."""
-    total = 0.0
-    for n in blocks:
-        lags = np.arange(1, n)
-        powers = np.sign(autocorrelation) ** lags * np.abs(autocorrelation) ** lags
-        total += n + 2 * float(((n - lags) * powers).sum())
-    return total / sum(blocks) ** 2
+    one = Pooled(1.0, autocorrelation, 0.0, 0)
+    return sum(n**2 * variance_of_mean(n, one) for n in blocks) / sum(blocks) ** 2
 
 
 @dataclass(frozen=True)

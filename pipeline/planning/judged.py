@@ -291,7 +291,7 @@ def judge(archive: Archive, card: Card, specimens: int, batches: int, asked: Ask
     return Plan(
         compound=archive.compound,
         method=archive.method_name,
-        question=f"what {specimens} specimens of each of {batches} new batches can show",
+        question=f"what {specimens} specimens of {'a new batch' if batches == 1 else f'each of {batches} new batches'} can show",
         program=card.test,
         run={"as found": run, "pessimistic": run},
         lines=tuple(lines + more),

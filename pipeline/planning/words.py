@@ -53,6 +53,8 @@ def figure(value: float, line: Line) -> str:
     """A figure of a line: chances and shares as per cent."""
     if line.unit == "1":
         percent = 100 * value
+        if percent > 99.9 and line.key.endswith("_equivalent"):
+            return "over 99.9 %"
         return f"{percent:.0f} %" if percent >= 10 else f"{percent:.1f} %"
     if line.unit in ("specimens", "mu"):
         return f"{value:.0f}" if line.unit == "specimens" else f"{value:.4f}"

@@ -66,6 +66,32 @@ def test_life_on_a_duty_names_its_specimens(sample_results, capsys):
     assert "life of the disc on ridge route to +-30%" in said and "rig hours" in said and "blocks:" in said
 
 
+@pytest.mark.heavy
+def test_a_design_is_judged_in_all_that_it_can_show(sample_results, capsys, tmp_path):
+    """The archive's own program on three specimens: a minute, as window ends are fitted to drawn programs."""
+    folder = Path(__file__).parents[2] / "rig_samples" / "archive" / "m4-2407-b"
+    page = tmp_path / "plan.html"
+    assert call(sample_results, "--design", str(folder), "--specimens", "3", "--html", str(page), "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    lines = {line["key"]: line for line in found["lines"]}
+    assert {"mu_equivalent", "bite_difference", "wear_difference", "window_low", "window_high", "mu", "wear_Ea",
+            "life_ridge route", "life_valley route", "glazing_loss"} <= set(lines)  # fmt: skip
+    for key in ("mu_difference", "window_high", "mu", "life_ridge route"):
+        line = lines[key]
+        assert 0 < line["as_found"] <= (line["pessimistic"] or 1e9), key
+    assert 0.9 < lines["mu_equivalent"]["as_found"] <= 1
+    assert 1 < lines["window_low"]["as_found"] < 20 and 0.02 < lines["glazing_loss"]["as_found"] < 0.1
+    assert any("glazing-like" in text for text in found["undetermined"])
+    assert "chance of `equivalent`" in page.read_text()
+
+
+def test_a_card_of_another_compound_is_refused(sample_results, capsys):
+    folder = Path(__file__).parents[2] / "rig_samples" / "archive" / "m6-2406-a"
+    assert call(sample_results, "--design", str(folder)) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "Marram 6" in line and "Marram 4" in line
+
+
 def test_a_design_without_an_archive_tells_of_wear_laws_alone(capsys):
     folder = Path(__file__).parents[2] / "rig_samples" / "archive" / "m4-2403-a"
     assert run(["plan", "--design", str(folder), "--read-after", "bed-in", "check 3", "hot use"]) == 0
