@@ -110,6 +110,9 @@ def _why_not(archive: Archive, q: Quantity, sought: Sought, unknown: str | None,
             else "mu_batch_margin"
         )
         return f"no target gives the margin within which batches count as alike; write {key} in the compound's target"
+    margin = archive.margin(q)
+    if sought.size is not None and margin is not None and margin[0] <= _size(q, sought) <= margin[1]:
+        return f"a difference of {sought.size:g} lies within the margin in which batches count as alike: ask for a larger one"
     if not sum(blocks):
         return "the program has no stop that it is read from"
     if archive.specimens(q).get(archive.last_batch, 0) < 2:

@@ -63,7 +63,7 @@ def drawn(curve: Curve) -> str:
                           color=palette.MUTED, fontsize=7.5)  # fmt: skip
         axes.set_xlabel(curve.x)
         axes.set_ylabel(legible(curve.y))
-        axes.set_ylim(bottom=0)
+        axes.set_ylim(bottom=0, top=1.04 if curve.y.startswith("chance") else None)
         axes.legend()
         buffer = io.BytesIO()
         made.savefig(buffer, format="svg", metadata={"Date": None})

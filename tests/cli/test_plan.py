@@ -60,6 +60,14 @@ def test_printed_blocks_are_accepted_by_check(sample_results, capsys, tmp_path):
     assert "blocks" not in said.out + said.err
 
 
+def test_a_difference_within_the_margin_is_none_to_plan_for(sample_results, capsys):
+    """The batches count as alike there: no number of specimens calls it different."""
+    assert call(sample_results, "--question", "difference", "--size", "0.02", "--of", "mu") == 3
+    assert "within the margin" in capsys.readouterr().out
+    assert call(sample_results, "--question", "difference", "--size", "0.045", "--of", "mu", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["run"]["as found"]["specimens"] >= 2
+
+
 def test_life_on_a_duty_names_its_specimens(sample_results, capsys):
     assert call(sample_results, "--question", "life", "--duty", "ridge route", "--within", "30 %") == 0
     said = capsys.readouterr().out
