@@ -8,9 +8,7 @@ from typing import Any
 from pydantic import field_validator
 
 from pipeline.inputs.model import Model
-from pipeline.inputs.quantities import (
-    to_si,
-)
+from pipeline.inputs.quantities import to_si
 
 
 class Sensor(Model):
@@ -39,8 +37,8 @@ def limit_of(sensor: Sensor, dimension: str) -> SensorLimit:
     """The sensor's limits; raises ValueError when full scale or accuracy cannot be read."""
     full = to_si(sensor.full_scale, dimension) if sensor.full_scale is not None else None
     text = sensor.accuracy.strip()
-    if text.endswith("%") or re.match(r"^[-+.\deE]+$", text):
-        share = to_si(text if text.endswith("%") else float(text), "share")
+    if text.endswith("%") or re.match(r"^[-+.,\deE]+$", text):
+        share = to_si(text, "share")
         if full is not None:
             return SensorLimit(absolute=abs(share) * full, full_scale=full)
         return SensorLimit(relative=abs(share))

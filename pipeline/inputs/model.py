@@ -8,6 +8,7 @@ like.
 from __future__ import annotations
 
 import difflib
+import re
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -76,6 +77,8 @@ def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
     except yaml.MarkedYAMLError as error:
         mark: Any = error.problem_mark or error.context_mark
         where = f" line {mark.line + 1}, column {mark.column + 1}" if mark else ""
+        if mark and re.search(r"[:\[]\s*,", text.splitlines()[mark.line] if mark.line < len(text.splitlines()) else ""):
+            raise InputError(f"{path.name}:{where} a comma that is a value stands in quotes: ','") from error
         raise InputError(
             f"{path.name}:{where} {_one_line(error.problem or error.context or 'not valid YAML')}"
         ) from error
@@ -129,7 +132,11 @@ def _messages(error: ValidationError, model: type[BaseModel]) -> list[str]:
     messages = []
     for item in error.errors()[:6]:
         where = ".".join(_place(part) for part in item["loc"]) or "file"
-        if item["type"] == "extra_forbidden":
+        if item["type"] == "extra_forbidden" and re.match(r"\d", str(item["loc"][-1])):
+            messages.append(
+                f"{where}: a number where a key should be; inside {{ }} write a decimal comma in quotes, '1,5 mm'"
+            )
+        elif item["type"] == "extra_forbidden":
             known = _known_keys(model, item["loc"][:-1])
             near = difflib.get_close_matches(str(item["loc"][-1]), known, n=1, cutoff=0.4)
             hint = f"nearest known key: {near[0]}" if near else f"known keys: {', '.join(sorted(known))}"

@@ -40,30 +40,39 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
     "share": ("1", "a number such as 0.95, or 95 %"),
 }
 
-# What engineers write and pint reads otherwise.
+# What engineers write (common practice) and pint reads otherwise or not at all; pressures of a brake line are above
+# ambient, so gauge units are the plain ones. Looked up after `_normal`, which takes exponents and separators.
 _WRITTEN: dict[str, tuple[str, ...]] = {
-    "degC": ("°C", "° C", "℃", "deg C", "C"),
-    "degF": ("°F", "deg F", "F"),
-    "N m": ("Nm", "N.m", "N·m"),
-    "kN m": ("kNm",),
-    "N mm": ("Nmm",),
-    "lbf ft": ("lbft", "ft lb", "lb ft", "ft lbf", "lbf-ft", "lbf.ft"),
-    "lbf inch": ("in lbf", "in lb", "lbf in"),
-    "rpm": ("1/min", "min^-1", "min-1", "r/min", "U/min"),
-    "km/h": ("kph",),
+    "degC": ("°C", "° C", "℃", "deg C", "C", "Cel"),
+    "degF": ("°F", "° F", "℉", "deg F", "F"),
+    "K": ("°K",),
+    "lbf ft": ("lbft", "ft lb", "lb ft", "ft lbf", "lbfft", "ftlbf", "ftlb"),
+    "lbf inch": ("in lbf", "in lb", "lb in", "lbf in", "lbin", "inlb"),
+    "rpm": ("1/min", "/min", "min^-1", "r/min", "rev/min", "U/min", "u/min", "Upm", "UPM", "tr/min", "RPM", "Rpm"),
+    "km/h": ("kph", "kmh", "kmph", "km/hr", "Km/h", "KM/H", "KPH"),
+    "mph": ("MPH", "mi/h"),
     "um": ("µm", "μm"),
-    "inch": ("in",),
-    "inch^2": ("in^2",),
-    "s": ("sec",),
-    "kgf/cm^2": ("kgf/cm2",),
-    "N/mm^2": ("N/mm2",),
-    "W/mm^2": ("W/mm2",),
+    "kg": ("Kg", "KG"),
+    "ms": ("msec",),
+    "bar": ("Bar", "BAR", "barg", "bar(g)"),
+    "psi": ("PSI", "Psi", "psig", "psi(g)", "lbf/in^2"),
+    "MPa": ("Mpa",),
+    "kPa": ("KPa", "Kpa"),
+    "kgf/cm^2": ("kp/cm^2",),
+    "deg/s": ("°/s",),
 }
 SPELLINGS = {written: unit for unit, several in _WRITTEN.items() for written in several}
+# Products written as one word, and other words for a unit.
+_WORDS = {
+    "Nm": "N m", "kNm": "kN m", "daNm": "daN m", "mNm": "mN m", "Nmm": "N mm", "Ncm": "N cm", "NM": "N m",
+    "kgfm": "kgf m", "kgfcm": "kgf cm", "mkgf": "kgf m", "kpm": "kgf m", "mkp": "kgf m", "kp": "kgf",
+    "kgK": "kg K", "gK": "g K", "in": "inch", "sec": "s", "sek": "s",
+}  # fmt: skip
+_SUPERSCRIPT = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
 _TORQUE_ONLY = {"lb ft", "ft lb", "in lb"}
 _TEMPERATURE_ONLY = {"C", "F"}
-_NUMBER = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.ASCII)
-_SAFE_UNIT = re.compile(r"^[A-Za-z0-9%°µμ·./^*() _\-]{0,40}$")
+_NUMBER = re.compile(r"^\s*([-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.ASCII)
+_SAFE_UNIT = re.compile(r"^[A-Za-z0-9%°℃℉µμ·⋅•./^*() _\-⁻⁰¹²³⁴⁵⁶⁷⁸⁹]{0,40}$")
 
 
 @lru_cache(maxsize=1)
@@ -71,6 +80,26 @@ def _registry() -> Any:
     import pint
 
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+
+
+def _normal(text: str) -> str:
+    """The unit with its exponents behind `^` and its factors apart: kg·m², kg-m2 -> kg m^2; min⁻¹, min-1 -> min^-1."""
+    plain = re.sub(r"[·⋅•]|(?<=[A-Za-z0-9])\.(?=[A-Za-z])", " ", text.translate(_SUPERSCRIPT))
+    plain = re.sub(r"(?<=[A-Za-z0-9])\s*-\s*(?=[A-Za-z])", " ", plain)
+    return re.sub(r"(?<=[A-Za-zµμ])(-\d|\d)(?![\dA-Za-z])", r"^\1", plain)
+
+
+def _in_words(plain: str, dimension: str) -> str:
+    """Products written as one word taken apart: kgm^2, daNm, J/kgK. What stands behind the only stroke of a heat capacity
+    or a conductivity is all divided by (J/kg K, W/m K): read otherwise it is a quantity of another kind."""
+    plain = re.sub(r"(?<=/)mK$|(?<=/\()mK(?=\)$)", "m K", plain)
+    plain = re.sub(r"\b(kg|g)(m|cm|mm)\^2", r"\1 \2^2", plain)
+    plain = re.sub(r"\b(lb|lbf|slug)(ft|in)\^2", r"\1 \2^2", plain)
+    plain = re.sub(r"[^\W\d_]+", lambda word: _WORDS.get(word[0], word[0]), plain)
+    if dimension in ("heat_capacity", "conductivity") and plain.count("/") == 1 and "(" not in plain:
+        over, under = plain.split("/")
+        plain = f"{over}/({under})"
+    return plain
 
 
 @lru_cache(maxsize=512)
@@ -91,15 +120,15 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
     if not text:
         raise ValueError(f"a unit is missing; write number and unit, units accepted: {accepted}")
     # '^' chains and brackets are arithmetic to a unit parser: bound what can be asked of it.
-    if not text or not _SAFE_UNIT.match(text) or re.search(r"\d{3,}|\*\*|\^\s*-?\d{2,}|\^.*\^.*\^", text):
+    plain = _normal(text)
+    if not _SAFE_UNIT.match(text) or re.search(r"\d{3,}|\*\*|\^\s*-?\d{2,}|\^.*\^.*\^", plain):
         raise ValueError(refusal)
-    if (text in _TORQUE_ONLY and dimension != "torque") or (
-        text in _TEMPERATURE_ONLY and not dimension.startswith("temperature")
+    if (plain in _TORQUE_ONLY and dimension != "torque") or (
+        plain in _TEMPERATURE_ONLY and not dimension.startswith("temperature")
     ):
-        spelled = text
+        spelled = plain
     else:
-        spelled = SPELLINGS.get(text, text)
-    spelled = re.sub(r"\bin\b", "inch", spelled)
+        spelled = SPELLINGS.get(text) or SPELLINGS.get(plain) or _in_words(plain, dimension)
     if dimension == "angular_speed" and not re.search(r"rad|deg|turn|rev|rpm|rps", spelled):
         raise ValueError(refusal)  # 1/s or Hz leaves open whether turns or radians are counted
     registry = _registry()
@@ -136,15 +165,38 @@ def to_si(value: Any, dimension: str) -> float:
             raise ValueError(f"{value!r} has no unit; write number and unit, units accepted: {accepted}")
         number, unit = float(value), ""
     else:
-        match = _NUMBER.match(str(value))
-        if not match:
-            raise ValueError(f"{str(value)[:60]!r} is not 'number unit'; units accepted: {accepted}")
-        number, unit = float(match.group(1)), match.group(2)
+        number, unit = _number_unit(str(value), accepted)
     factor, offset = scale_offset(unit, dimension)
     result = number / 100 if unit == "%" else number * factor + offset
     if not math.isfinite(result):
         raise ValueError(f"{str(value)[:60]!r} is not a finite number")
     return result
+
+
+def _number_unit(text: str, accepted: str) -> tuple[float, str]:
+    """Number and unit of a text, the decimal mark a point or a comma."""
+    match = _NUMBER.match(text)
+    if not match:
+        raise ValueError(f"{text[:60]!r} is not 'number unit'; units accepted: {accepted}")
+    if re.match(r"(?!1/\D)[\d.,'’]", match.group(2)):
+        raise ValueError(
+            f"{text[:60]!r}: thousands are not set apart; write the number as 1234.5 or 1234,5; units accepted: {accepted}"
+        )
+    return float(with_point(match.group(1))), match.group(2)
+
+
+def with_point(number: str) -> str:
+    """The number with a decimal point in place of a decimal comma.
+
+    Raises ValueError where the comma may set thousands apart: `1,780` is 1.78 to one reader and 1780 to another.
+    """
+    if re.match(r"^[-+]?[1-9]\d{0,2},\d{3}$", number.strip(), re.ASCII):
+        plain = number.strip()
+        raise ValueError(
+            f"{plain!r} can mean {plain.replace(',', '.')} or {plain.replace(',', '')}; write the one that is meant, "
+            "with a decimal point or without thousands"
+        )
+    return number.replace(",", ".")
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from pipeline.inputs.quantities import Dimension, to_si
+from pipeline.inputs.quantities import Dimension, to_si, with_point
 
 
 def as_text(value: Any) -> str:
@@ -23,10 +23,12 @@ def as_text(value: Any) -> str:
 
 
 def as_number(value: Any) -> Any:
-    """The value as it is where it can be a number; ValueError for a text that is none."""
-    if isinstance(value, str) and not re.match(r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
+    """The value where it can be a number, a text with its decimal comma made a point; ValueError for another text."""
+    if not isinstance(value, str):
+        return value
+    if not re.match(r"^[-+]?(\d+[.,]?\d*|[.,]\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
         raise ValueError(f"{value[:60]!r} is not a number")
-    return value
+    return with_point(value)
 
 
 def as_truth(value: Any) -> Any:

@@ -2,6 +2,9 @@
 
 A name that is not known (column, component, quantity, unit) makes the whole file unusable: `InputError`. A single
 reading that cannot be true (no number, outside all reason) is left out with a finding, and nothing else is lost.
+
+Cells stand apart by commas, or by semicolons or tabs: then a comma in a value is a decimal comma, as where the list
+separator is a semicolon (common practice of spreadsheets). One file has one decimal mark.
 """
 
 from __future__ import annotations
@@ -45,9 +48,10 @@ def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, 
 
     Raises InputError in one line when the file cannot be used as a whole, or is a link out of the folder `inside`.
     """
-    rows = _rows(path, inside)
+    rows, delimiter = _rows(path, inside)
     header = [name.strip() for name in rows[0][1]]
     _check_header(header, path.name)
+    decimal = _decimal(rows, header, delimiter, path.name)
     readings, findings = [], []
     for line, cells in rows[1:]:
         if not any(cell.strip() for cell in cells):
@@ -56,6 +60,8 @@ def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, 
             raise InputError(f"{path.name} line {line}: {len(cells)} cells, the header has {len(header)}")
         row = {name: cell.strip() for name, cell in zip(header, cells, strict=True)}
         _check_names(row, path.name, line)
+        if decimal == ",":
+            row["value"] = row["value"].replace(",", ".")
         reading, problem = _reading(row, line)
         if problem:
             findings.append(_left_out(path.name, line, row, problem))
@@ -66,24 +72,41 @@ def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, 
     return kept, findings + impossible
 
 
-def _rows(path: Path, inside: Path | None) -> list[tuple[int, list[str]]]:
+def _rows(path: Path, inside: Path | None) -> tuple[list[tuple[int, list[str]]], str]:
+    """Rows with their line numbers, comments left out, and what stands between the cells."""
     try:
         text = plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
-    reader = csv.reader(io.StringIO(text))
+    first = next((row for row in text.splitlines() if row.strip() and not row.lstrip().startswith("#")), "")
+    delimiter = next((mark for mark in (",", ";", "\t") if mark in first), ",")
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         rows = [(reader.line_num, cells) for cells in reader if cells and not cells[0].lstrip().startswith("#")]
     except csv.Error as error:
         raise InputError(f"{path.name} line {reader.line_num}: {error}") from error
     if not rows:
         raise InputError(f"{path.name}: empty; needs a header with {', '.join(REQUIRED)}")
-    return rows
+    return rows, delimiter
+
+
+def _decimal(rows: list[tuple[int, list[str]]], header: list[str], delimiter: str, name: str) -> str:
+    """The decimal mark of a file's values. Raises InputError where both stand in it: one of them sets thousands apart."""
+    at = header.index("value")
+    values = [(line, cells[at]) for line, cells in rows[1:] if len(cells) > at]
+    commas = [line for line, value in values if "," in value]
+    points = [line for line, value in values if "." in value]
+    if delimiter == "," or not commas:
+        return "."
+    if points:
+        raise InputError(
+            f"{name}: values with a decimal comma (line {commas[0]}) and with a point (line {points[0]}); write all of them "
+            "with the same mark and no mark for thousands"
+        )
+    return ","
 
 
 def _check_header(header: list[str], name: str) -> None:
-    if len(header) == 1 and ";" in header[0]:
-        raise InputError(f"{name}: cells are separated by semicolons; save it with commas and decimal points")
     known = (*REQUIRED, *OPTIONAL)
     for column in header:
         if column not in known:
@@ -128,7 +151,7 @@ def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:
     if not row["value"]:
         return (), "no value"
     try:
-        value = to_si(f"{row['value']} {row['unit']}", QUANTITIES[row["quantity"]])
+        value = to_si(f"{float(row['value'])!r} {row['unit']}", QUANTITIES[row["quantity"]])
     except ValueError:
         return (), f"value {row['value']!r} is not a number with a decimal point"
     if not (math.isfinite(value) and value > 0):

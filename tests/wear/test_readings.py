@@ -24,6 +24,17 @@ def test_units_points_and_states_are_read(tmp_path):
     assert table["resolution"].to_list() == pytest.approx([1e-5, 25.4e-6])
 
 
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_semicolons_or_tabs_with_decimal_commas_are_the_same_readings(tmp_path, mark):
+    text = (
+        HEAD
+        + "0,disc,mass,1,1702.310,g\n0,pad_inner,thickness,1,24.013,mm\n# by hand\n20,pad_inner,thickness,1,23.9,mm\n"
+    )
+    plain, _ = read(tmp_path, text)
+    other, findings = read(tmp_path, text.replace(",", mark).replace(".", ","), "other.csv")
+    assert findings == [] and other.equals(plain) and plain.height == 3
+
+
 def test_point_may_be_left_out(tmp_path):
     table, _ = read(tmp_path, "after_stop,component,quantity,value,unit\n0,disc,thickness,28.0,mm\n")
     assert table["point"].to_list() == ["1"]
@@ -38,7 +49,11 @@ def test_point_may_be_left_out(tmp_path):
         (HEAD + "0,disc,mass,1,1,mm\n", "unit 'mm' is not of the kind mass"),
         (HEAD + "0,disc,thickness,1,1,g\n", "unit 'g' is not of the kind length"),
         (HEAD.replace(",unit", "") + "0,disc,mass,1,1\n", "column unit missing"),
-        (HEAD.replace(",", ";"), "semicolons"),
+        (HEAD.replace(",", ";") + "0;disc;mass;1;1.702,31;g\n", "line 2"),
+        (
+            HEAD.replace(",", ";") + "0;disc;mass;1;1702,31;g\n0;disc;thickness;1;28.0;mm\n",
+            "(line 2) and with a point (line 3)",
+        ),
         (HEAD + "0,disc,mass,1,1\n", "line 2: 5 cells, the header has 6"),
         ("", "empty"),
     ],

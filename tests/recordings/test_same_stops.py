@@ -1,0 +1,87 @@
+"""One invented test written in other units, clocks and formats: the same stops come out, through ingest and reduction."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+import yaml
+from polars.testing import assert_frame_equal
+
+from tests.hostile.base import COLUMNS, simulated, write_base
+from tests.hostile.chain import METHOD, to_stops
+
+Samples = dict[int, pl.DataFrame]
+
+
+def stops_of(folder: Path) -> pl.DataFrame:
+    results = folder.parent / f"{folder.name}.results"
+    to_stops(folder, results)
+    return pl.read_parquet(results / METHOD / "tests" / folder.name / "stops.parquet")
+
+
+def changed(folder: Path, change: Callable[[dict[str, Any]], None]) -> None:
+    """The folder's card with a change."""
+    card = yaml.safe_load((folder / "test.yaml").read_text())
+    change(card)
+    (folder / "test.yaml").write_text(yaml.safe_dump(card, sort_keys=False, allow_unicode=True), encoding="utf-8")
+
+
+def recordings() -> Samples:
+    """The test's samples by recording, columns t, n, Mb, p, T1 in s, rpm, N m, bar, degC."""
+    parts = simulated().samples.partition_by("recording", as_dict=True)
+    return {
+        int(number): rows.select(pl.col(c).alias(n) for n, c in COLUMNS.items()) for (number,), rows in parts.items()
+    }
+
+
+def rewritten(folder: Path, write: Callable[[Path, pl.DataFrame], None], suffix: str = ".csv") -> None:
+    """Each recording anew, as `write` writes it."""
+    for old in (folder / "recordings").iterdir():
+        old.unlink()
+    for number, rows in recordings().items():
+        write(folder / "recordings" / f"stop_{number:03d}{suffix}", rows)
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    folder = write_base(tmp_path_factory.mktemp("plain"), "delimited", "t")
+    rewritten(folder, lambda path, rows: rows.write_csv(path))
+    stops = stops_of(folder)
+    assert stops.height == 11 and set(stops["status"]) == {"ok"}
+    return stops
+
+
+def assert_same(stops: pl.DataFrame, plain: pl.DataFrame, *, but: tuple[str, ...] = (), rel: float = 1e-9) -> None:
+    left, right = (frame.drop("file", *but) for frame in (stops, plain))
+    assert_frame_equal(left, right, rel_tol=rel, abs_tol=1e-9)
+
+
+def test_trade_units_and_decimal_commas_give_the_same_stops(tmp_path, plain):
+    folder = write_base(tmp_path, "delimited", "t")
+    scaled = {"p": 14.5037737730, "Mb": 0.1, "T1": 1.0, "n": 1.0, "t": 1.0}  # psi, daN m
+
+    def write(path, rows):
+        rows.select(pl.col(n) * scaled[n] for n in rows.columns).write_csv(path, separator=";", decimal_comma=True)
+
+    def change(card):
+        channels = card["recordings"]["channels"]
+        for name, unit in {
+            "pressure": "PSI",
+            "torque": "daNm",
+            "speed": "U/min",
+            "disc_temperature": "°C",
+            "time": "sec",
+        }.items():
+            channels[name]["unit"] = unit
+        card["recordings"] |= {"delimiter": ";", "decimal": ","}
+        number, unit = card["inertia"].split(" ", 1)
+        assert unit == "kg m^2"
+        card["inertia"] = number.replace(".", ",") + (",0 kgm²" if "." not in number else " kgm²")
+        area = card["brake"]["pad_area"].split()
+        card["brake"]["pad_area"] = f"{float(area[0]):.1f} cm²".replace(".", ",")
+
+    rewritten(folder, write)
+    changed(folder, change)
+    assert_same(stops_of(folder), plain, rel=1e-7)
