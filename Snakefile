@@ -79,6 +79,8 @@ wildcard_constraints:
     b="|".join(RUN.patterns(RUN.methods)),
     test="|".join(RUN.patterns(RUN.tests)),
     compound="|".join(RUN.patterns(RUN.compounds)),
+    one="|".join(RUN.patterns(RUN.compounds)),
+    other="|".join(RUN.patterns(RUN.compounds)),
 
 
 rule all:
@@ -86,6 +88,7 @@ rule all:
         expand(f"{P}{{method}}/index.html", method=RUN.methods),
         [page for method in RUN.methods for page in RUN.of_method(method, "test.html")],
         [f"{P}deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
+        [f"{P}{method}/comparisons/{a}--{b}/comparison.html" for method in RUN.methods for a, b in RUN.compared],
 
 
 rule channels:
@@ -233,15 +236,41 @@ rule sheet:
         rules.compound.output,
         lambda w: RUN.of_compound(w, "findings.json"),
         files=lambda w: RUN.compound_file(w.compound),
+        facts=lambda w: RUN.facts_file(),
         **usual("sheet"),
     params:
         compound=lambda w: RUN.name_of(w.compound),
         tests=lambda w: RUN.tests_of(w.compound),
         target=lambda w: RUN.compound_target(w.compound),
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
+        facts=RUN.facts,
+        facts_digest=RUN.facts_digest,
         **own("sheet"),
     output: **files("sheet")
     shell: command("sheet")
+
+
+rule comparison:
+    """Two compounds' results -> what differs between them, question by question."""
+    input:
+        lambda w: RUN.of_compounds(w.method, w.one, w.other),
+        rigs=rules.rigs.output,
+        files=lambda w: [RUN.compound_file(w.one), RUN.compound_file(w.other)],
+        facts=lambda w: RUN.facts_file(),
+        **usual("comparison"),
+    params:
+        a=lambda w: RUN.name_of(w.one),
+        b=lambda w: RUN.name_of(w.other),
+        a_folder=lambda w: RUN.compound_folder(w.method, w.one),
+        b_folder=lambda w: RUN.compound_folder(w.method, w.other),
+        a_tests=lambda w: RUN.tests_of(w.one),
+        b_tests=lambda w: RUN.tests_of(w.other),
+        target=lambda w: RUN.compound_target(w.one) or RUN.compound_target(w.other),
+        facts=RUN.facts,
+        facts_digest=RUN.facts_digest,
+        **own("comparison"),
+    output: **files("comparison")
+    shell: command("comparison")
 
 
 rule index:

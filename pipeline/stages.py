@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Literal
 
-Level = Literal["recordings", "test", "compound", "method", "comparison"]
+Level = Literal["recordings", "test", "compound", "method", "comparison", "pair"]
 
 #: folder of a level's results below the results
 FOLDERS: dict[Level, str] = {
@@ -24,6 +24,7 @@ FOLDERS: dict[Level, str] = {
     "compound": "{method}/compounds/{compound}",
     "method": "{method}",
     "comparison": "deltas/{a}--{b}",
+    "pair": "{method}/comparisons/{one}--{other}",
 }
 #: sections of the method, in the order of the data's way
 SECTIONS = ("conditioning", "segmentation", "reduction", "friction", "wear", "drift", "batches", "duty")
@@ -112,6 +113,7 @@ METHOD = Option("method", "{wildcards.method:q}", path=False)
 RECORD = Option("record", "{input.record:q}", about="what was read of the test's recordings")
 RIGS = Option("rigs", "{input.rigs:q}", about="rigs.json of the method")
 TARGET = Option("target", "{params.target:q}", required=False)
+FACTS = Option("facts", "{params.facts:q}", required=False, about="table of facts of the batches")
 SETTINGS = Option("settings", "{params.settings:q}", path=False, about="canonical JSON of the stage's settings")
 INTO = Option("into", "{params.into:q}", about="folder of the stage's results")
 
@@ -287,7 +289,7 @@ _ALL = (
         "material characterisation sheet of a compound",
         "compound",
         "{compound}",
-        (COMPOUND, ARCHIVE, TESTS, RESULTS, METHOD, TARGET, SETTINGS, INTO),
+        (COMPOUND, ARCHIVE, TESTS, RESULTS, METHOD, TARGET, FACTS, SETTINGS, INTO),
         (
             Part("pipeline.report.sheet:print_json", ("sheet.json",)),
             Part("pipeline.report.sheet:print_html", ("sheet.html",)),
@@ -295,6 +297,33 @@ _ALL = (
         ),
         settings=SECTIONS,  # it states the digest of the whole method
         once="pipeline.report.sheet:made",
+    ),
+    Stage(
+        "comparison",
+        "two compounds side by side",
+        "pair",
+        "{a} and {b}",
+        (
+            Option("a", "{params.a:q}", path=False, about="first compound"),
+            Option("b", "{params.b:q}", path=False, about="second compound"),
+            Option("a-folder", "{params.a_folder:q}", named="a_folder"),
+            Option("b-folder", "{params.b_folder:q}", named="b_folder"),
+            Option("a-tests", "{params.a_tests:q}", path=False, many=True, required=False, named="a_tests"),
+            Option("b-tests", "{params.b_tests:q}", path=False, many=True, required=False, named="b_tests"),
+            ARCHIVE,
+            RESULTS,
+            RIGS,
+            TARGET,
+            FACTS,
+            SETTINGS,
+            INTO,
+        ),
+        (
+            Part("pipeline.comparison.stage:run", ("comparison.json",)),
+            Part("pipeline.report.comparison_page:run", ("comparison.html",), takes=("into",)),
+        ),
+        settings=("reduction", "friction", "wear", "batches"),
+        code=("drift", "duty"),
     ),
     Stage(
         "index",

@@ -61,7 +61,7 @@ def run(
         _with_law(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
     )
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
-    map_ = _map(usable, method)
+    map_ = friction_map(usable, method)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:
         found_wear = renewed(found_wear, notes=[*found_wear.notes, brakes.words(cards)])
@@ -149,7 +149,7 @@ def stops_of(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
     ]
 
 
-def _map(tests: list[CompoundTest], method: Method) -> FrictionMap | None:
+def friction_map(tests: list[CompoundTest], method: Method) -> FrictionMap | None:
     """The compound's friction map, which moves checks to the reference conditions; None where none can be fitted."""
     parts = [
         t.stops.filter(pl.col("stop") < (t.changed_at or 2**31)).with_columns(

@@ -55,6 +55,7 @@ def draw(*, config: Path, method: str, into: Path) -> None:
     compounds = [compound_row(into, name, slug, rows) for name, slug in the_run.slug_of]
     deltas = [f"{a}--{b}" for a, b in the_run.compare if method in (a, b)]
     skipped, left_out = _left(the_run)
+    pairs = [(f"{the_run.name_of(a)} and {the_run.name_of(b)}", f"{a}--{b}") for a, b in the_run.compared]
     page = render.page(
         "index.html",
         title=f"Archive under method {method}",
@@ -64,6 +65,7 @@ def draw(*, config: Path, method: str, into: Path) -> None:
         skipped=skipped,
         left_out=left_out,
         deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas],
+        comparisons=[(words, quote(f"comparisons/{name}/comparison.html")) for words, name in pairs],
         software=version(),
         others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],
     )

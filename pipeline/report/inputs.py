@@ -1,8 +1,8 @@
 """What the sheet is made from: every file loaded once, under the name by which the sheet cites it."""
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline import vocabulary
 from pipeline.archive.card import Card, load_card
+from pipeline.archive.facts import read_facts
 from pipeline.archive.targets import Target
 from pipeline.constants import ZERO_C
 from pipeline.errors import InputError
@@ -44,6 +45,15 @@ class TargetFigures(Result):
     disc_wear: float | None = given("most wear of a disc per stop and face", "um", default=None)
     wear_batch_ratio: list[float] | None = given("margins of the wear ratio between batches", default=None)
     why: str = given("why a figure is null", default="not stated in the target")
+
+
+@dataclass(frozen=True)
+class BatchFacts:
+    """Facts of the compound's batches, as texts in the order of `columns`, and the table's name."""
+
+    file: str = ""
+    columns: tuple[str, ...] = ()
+    of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -84,6 +94,7 @@ class Inputs:
     judged: Cited[CompoundTargets]
     rigs: Cited[Rigs]
     target: Cited[TargetFigures] | None
+    facts: BatchFacts
 
     @property
     def usable(self) -> list[OfTest]:
@@ -103,6 +114,7 @@ def load(
     settings: str,
     into: Path,
     software: str,
+    facts: Path | None = None,
 ) -> Inputs:
     """Read every file of the compound and its tests; a missing file is an empty one that says so."""
 
@@ -123,7 +135,19 @@ def load(
         judged=own("targets.json", CompoundTargets),
         rigs=cited(results / "rigs.json", "rigs.json", Rigs),
         target=target_figures(target) if target else None,
+        facts=facts_of(facts, compound),
     )
+
+
+def facts_of(path: Path | None, compound: str) -> BatchFacts:
+    """The compound's batches in the table of facts; none where it cannot be used, which archive.json tells."""
+    if path is None:
+        return BatchFacts()
+    try:
+        table = read_facts(path)
+    except InputError:
+        return BatchFacts()
+    return BatchFacts(path.name, table.columns, table.of(compound))
 
 
 def cited(path: Path, name: str, model: type[R], **head: str) -> Cited[R]:

@@ -17,6 +17,7 @@ PLOTS: dict[str, Callable[[Inputs], Figure | None]] = {
     "friction": plots_friction.friction,
     "checks": plots_friction.checks,
     "batches": plots_friction.batches,
+    "facts": plots_friction.facts,
     "wear": plots_wear.wear,
     "wear_law": plots_wear.wear_law,
     "duty": plots_wear.duty,

@@ -5,6 +5,7 @@ from typing import Any
 import polars as pl
 from matplotlib.figure import Figure
 
+from pipeline.archive.facts import number as fact_number
 from pipeline.report import frame, palette
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.plot_style import MOST_POINTS, legible, panel
@@ -155,4 +156,36 @@ def batches(inputs: Inputs) -> Figure | None:
     axes.set_yticks(range(1, len(listed) + 1), [batch.batch for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
+    return fig
+
+
+MOST_FACTS = 4
+
+
+def facts(inputs: Inputs) -> Figure | None:
+    """Every numeric fact of the batches against their mu at reference conditions and their disc wear."""
+    table, listed = inputs.facts, {batch.batch: batch for batch in inputs.batches.result.batches}
+    columns = []
+    for place, name in enumerate(table.columns):
+        values = {b: fact_number(texts[place]) for b, texts in table.of.items() if b in listed}
+        if sum(value is not None for value in values.values()) > 1:
+            columns.append((name, values))
+    if not columns:
+        return None
+    columns = columns[:MOST_FACTS]
+    fig = Figure(figsize=(6.6, 2.3 * len(columns)), layout="constrained")
+    grid = fig.subplots(len(columns), 2, squeeze=False)
+    for row, (name, values) in enumerate(columns):
+        for column, words in enumerate(("µ at reference conditions (1)", "Disc wear (µm per stop)")):
+            axes = grid[row][column]
+            for batch, value in values.items():
+                level = listed[batch].mu if column == 0 else listed[batch].wear_um_per_stop
+                if value is None or level.value is None:
+                    continue
+                if level.low is not None and level.high is not None:
+                    axes.plot([value, value], [level.low, level.high], color=palette.ACCENT, lw=1.5)
+                axes.plot(value, level.value, "o", color=palette.INK, ms=4)
+                axes.annotate(batch, (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7)
+            axes.set(xlabel=name, ylabel=words)
+            axes.margins(x=0.2)
     return fig

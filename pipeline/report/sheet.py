@@ -73,6 +73,7 @@ def made(
     target: Path | None,
     settings: str,
     into: Path,
+    facts: Path | None = None,
 ) -> Sheet:
     """The sheet of a compound; nothing is drawn or written.
 
@@ -88,6 +89,7 @@ def made(
         target=target,
         settings=settings,
         into=into,
+        facts=facts,
         software=version(),
     )
     sections = [document.reasons_once(section(loaded)) for section in SECTIONS]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pipeline.results import (
     archive,
     batches,
+    comparison,
     compound_friction,
     delta,
     drift,
@@ -57,6 +58,7 @@ FILES = (
     File("repeatability", "<method>/compounds/<compound>/repeatability.json", repeatability.Repeatability),
     File("sheet", "<method>/compounds/<compound>/sheet.json", sheet.Sheet),
     File("archive", "<method>/archive.json", archive.Archive),
+    File("comparison", "<method>/comparisons/<one>--<other>/comparison.json", comparison.Comparison),
     File("delta", "deltas/<a>--<b>/delta.json", delta.Delta),
     File("rigs", "<method>/rigs.json", rigs.Rigs),
     File("precision", "<method>/precision.json", precision.RigPrecision),

@@ -5,6 +5,7 @@ it.
 from __future__ import annotations
 
 from pipeline.results.catalogue import written_by
+from pipeline.results.comparison import Comparison
 from pipeline.results.delta import Delta
 from pipeline.results.model import Result
 
@@ -19,5 +20,7 @@ def unusable(stage: str, name: str, subject: str, why: str) -> Result | None:
             heads: dict[str, str] = {key: subject for key in ("test", "compound") if key in file.model.model_fields}
             if file.model is Delta:
                 heads["a"], _, heads["b"] = subject.partition(" to ")  # as the stage calls its subject
+            if file.model is Comparison:
+                heads["a"], _, heads["b"] = subject.partition(" and ")
             return file.model.model_validate({**heads, "unusable": why})
     return None

@@ -15,11 +15,13 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field
 
 from pipeline.archive.duties import DutyCycle
+from pipeline.archive.facts import read_facts
 from pipeline.archive.rigs import Rig
 from pipeline.archive.scan import printable
 from pipeline.archive.targets import Target
 from pipeline.errors import InputError
 from pipeline.inputs.model import Model, load, read_yaml
+from pipeline.inputs.scalars import Text
 
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
@@ -33,9 +35,11 @@ class ConfigFile(Model):
     results: str
     methods: Annotated[tuple[str, ...], BeforeValidator(_listed), Field(min_length=1)]
     compare: tuple[tuple[str, str], ...] = ()
+    compare_compounds: tuple[tuple[Text, Text], ...] = ()
     targets: str | None = None
     duties: str | None = None
     rigs: str | None = None
+    facts: str | None = None
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,8 @@ class Workspace:
     results: Path
     methods: dict[str, Path]
     compare: tuple[tuple[str, str], ...] = ()
+    compare_compounds: tuple[tuple[str, str], ...] = ()
+    facts: Path | None = None  # table of facts of the batches
     targets: dict[str, Path] = field(default_factory=dict)  # compound -> file
     duties: tuple[Path, ...] = ()
     rigs: dict[str, Path] = field(default_factory=dict)  # rig id -> file
@@ -58,7 +64,7 @@ def load_workspace(path: Path) -> Workspace:
     """Read and resolve a config file. Raises InputError in one line."""
     config = load(path, ConfigFile)
     base = path.resolve().parent
-    for key in ("archive", "results", "targets", "duties", "rigs"):
+    for key in ("archive", "results", "targets", "duties", "rigs", "facts"):
         _refuse_path(f"{path.name}: {key}", getattr(config, key))
     archive = base / config.archive
     if not archive.is_dir():
@@ -77,7 +83,11 @@ def load_workspace(path: Path) -> Workspace:
                 raise InputError(f"{path.name}: compare: no method {name!r}; methods: {', '.join(methods)}")
         if a == b:
             raise InputError(f"{path.name}: compare: {a!r} is compared with itself")
+    for a, b in config.compare_compounds:
+        if a == b:
+            raise InputError(f"{path.name}: compare_compounds: {a!r} is compared with itself")
     left_out: list[tuple[str, str]] = []
+    facts = _facts(base, config.facts, left_out)
     targets = _one_each(_optional(base, "targets", config.targets, Target, left_out), "compound", left_out)
     duties = tuple(_one_each(_optional(base, "duties", config.duties, DutyCycle, left_out), "duty", left_out).values())
     rigs = _one_each(_optional(base, "rigs", config.rigs, Rig, left_out), "rig", left_out)
@@ -87,6 +97,8 @@ def load_workspace(path: Path) -> Workspace:
         results=_results_place(f"{path.name}: results", base / config.results, archive),
         methods=methods,
         compare=config.compare,
+        compare_compounds=config.compare_compounds,
+        facts=facts,
         targets=targets,
         duties=duties,
         rigs=rigs,
@@ -107,6 +119,20 @@ def _refuse_path(key: str, text: str | None) -> None:
         raise InputError(
             f"{key}: {text!r} starts with a drive, which this system does not have; write the path as it is here"
         )
+
+
+def _facts(base: Path, name: str | None, left_out: list[tuple[str, str]]) -> Path | None:
+    """The table of facts where it can be used; it, or its bad rows, are left out with the reason."""
+    if name is None:
+        return None
+    path = base / name
+    try:
+        table = read_facts(path)
+    except InputError as error:
+        left_out.append((path.name, str(error)))
+        return None
+    left_out.extend((path.name, problem) for problem in table.problems)
+    return path
 
 
 def _results_place(key: str, results: Path, archive: Path) -> Path:

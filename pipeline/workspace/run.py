@@ -10,7 +10,7 @@ import datetime
 import hashlib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
@@ -55,6 +55,12 @@ class Run:
     @property
     def compare(self) -> tuple[tuple[str, str], ...]:
         return self.workspace.compare
+
+    @property
+    def compared(self) -> list[tuple[str, str]]:
+        """Folder names of the pairs of compounds to be compared that test cards name."""
+        known = dict(self.slug_of)
+        return [(known[a], known[b]) for a, b in self.workspace.compare_compounds if a in known and b in known]
 
     @property
     def tests(self) -> list[str]:
@@ -184,7 +190,15 @@ class Run:
         tests = [(f"{m}/tests/{test}", None) for m in self.methods for test in self.tests]
         compounds = [(f"{m}/compounds/{slug}", None) for m in self.methods for slug in self.compounds]
         deltas = [(f"deltas/{a}--{b}", None) for a, b in self.compare]
-        places = [("channels", set(self.tests)), *((m, None) for m in self.methods), *tests, *compounds, *deltas]
+        pairs = [(f"{m}/comparisons/{a}--{b}", None) for m in self.methods for a, b in self.compared]
+        places = [
+            ("channels", set(self.tests)),
+            *((m, None) for m in self.methods),
+            *tests,
+            *compounds,
+            *deltas,
+            *pairs,
+        ]
         return [
             fault
             for folder, subjects in places
@@ -199,6 +213,8 @@ class Run:
         method = named.get("method")
         if method is None:
             return (f"deltas/{named['a']}--{named['b']}", None) if "a" in named else ("channels", named["test"])
+        if "one" in named:
+            return f"{method}/comparisons/{named['one']}--{named['other']}", None
         for kind, name in (("tests", "test"), ("compounds", "compound")):
             if name in named:
                 return f"{method}/{kind}/{named[name]}", None
@@ -225,6 +241,27 @@ class Run:
     def of_compound(self, wildcards: Any, *names: str) -> list[str]:
         tests = self.tests_of(wildcards.compound)
         return [f"{self.prefix}{wildcards.method}/tests/{test}/{name}" for test in tests for name in names]
+
+    def of_compounds(self, method: str, *slugs: str) -> list[str]:
+        """Results of these compounds and of their tests."""
+        names = ("stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json")
+        own = ("friction.json", "wear.json", "batches.json", "duty.json")
+        tests = [f"{self.prefix}{method}/tests/{t}/{n}" for slug in slugs for t in self.tests_of(slug) for n in names]
+        return [*tests, *(f"{self.compound_folder(method, slug)}/{name}" for slug in slugs for name in own)]
+
+    def compound_folder(self, method: str, slug: str) -> str:
+        return f"{self.prefix}{method}/compounds/{slug}"
+
+    @property
+    def facts(self) -> str:
+        return str(self.workspace.facts or "")
+
+    @property
+    def facts_digest(self) -> str:
+        return _digest([self.facts])
+
+    def facts_file(self) -> str:
+        return self._given("archive", "facts", self.facts_digest)
 
     def repeatability(self, wildcards: Any) -> list[str]:
         slug = self._slug_of_test(wildcards.test)
@@ -320,6 +357,20 @@ class Run:
         return str(self.workspace.targets.get(compound or "", ""))
 
 
+def _with_unknown(workspace: Workspace, compounds: Iterable[str]) -> Workspace:
+    """The workspace with a line for each comparison of a compound that no card names."""
+    known = set(compounds)
+    unknown = [
+        (
+            workspace.path.name,
+            f"{workspace.path.name}: compare_compounds: no test card names {name!r}; correct the name",
+        )
+        for name in dict.fromkeys(name for pair in workspace.compare_compounds for name in pair)
+        if name not in known
+    ]
+    return replace(workspace, left_out=(*workspace.left_out, *unknown)) if unknown else workspace
+
+
 def _digest(paths: Iterable[str]) -> str:
     """Of the content of the files; an empty path is none."""
     state = hashlib.sha256()
@@ -340,4 +391,5 @@ def load_run(config: Path) -> Run:
         methods.append((name, load_method(path)))
     found = scan(workspace.archive)
     refuse_empty(found, workspace.archive)
+    workspace = _with_unknown(workspace, found.compounds)
     return Run(workspace, found, tuple(methods), tuple(slugs(found.compounds).items()))

@@ -84,8 +84,10 @@ def noise(rng: np.random.Generator, n: int) -> np.ndarray:
     return out
 
 
-def tests_of(rng: np.random.Generator, counts: tuple[int, ...], at_margin: bool) -> list[SpecimenTest]:
-    """Every specimen's test; the first batch is off by the margin, up or down, in all three quantities."""
+def tests_of(
+    rng: np.random.Generator, counts: tuple[int, ...], at_margin: bool
+) -> tuple[list[SpecimenTest], dict[str, float]]:
+    """Every specimen's test, and by how much the first batch is off (of wear: over the others): the margin, up or down, or nothing."""
     sign = rng.choice([-1.0, 1.0]) if at_margin else 0.0
     # off by the share of the level that the comparison takes it of: the mean over the specimens
     share = counts[0] / sum(counts)
@@ -106,7 +108,7 @@ def tests_of(rng: np.random.Generator, counts: tuple[int, ...], at_margin: bool)
                     f"b{batch}-{letter}", f"b{batch}", letter, frame, wear_rate=WearRate(worn, worn - half, worn + half)
                 )
             )
-    return made
+    return made, {"mu": sign * MU_MARGIN, "bite": bite_off, "wear": RATIO**sign}
 
 
 def stops_of(rng: np.random.Generator, n: int, level: float, bite: float) -> pl.DataFrame:
@@ -133,16 +135,13 @@ def compared(scenario: str, counts: Counts, at_margin: bool, share: float, seed:
     rng = np.random.default_rng([seed, len(scenario), int(at_margin)])
     for _ in range(draws):
         several = counts(rng)
-        tests = tests_of(rng, several, at_margin)
+        tests, truth = tests_of(rng, several, at_margin)
         found = compare.compare(tests, shape=None, at_reference=None, target=TARGET, settings=Batches())
         pair = found.pairs[0]
-        truth = truths(tests, found.margins)
         for name, figure in zip(QUANTITIES, (pair.mu_difference, pair.bite_difference, pair.wear_ratio), strict=True):
             tally[name][pair.verdicts[name]] += 1
-            if figure.low is not None and figure.high is not None and at_margin:
-                tally[name]["covered"] += any(figure.low <= t <= figure.high for t in truth[name])
-            elif figure.low is not None and figure.high is not None:
-                tally[name]["covered"] += figure.low <= (1.0 if name == "wear" else 0.0) <= figure.high
+            if figure.low is not None and figure.high is not None:
+                tally[name]["covered"] += figure.low <= truth[name] <= figure.high
     return [
         Row(
             scenario,
@@ -155,12 +154,6 @@ def compared(scenario: str, counts: Counts, at_margin: bool, share: float, seed:
         )
         for name in QUANTITIES
     ]
-
-
-def truths(tests: list[SpecimenTest], margins: dict) -> dict[str, tuple[float, float]]:
-    """The true difference at the margin, up or down."""
-    bite = BITE_SHARE * BITE
-    return {"mu": (-MU_MARGIN, MU_MARGIN), "bite": (-bite, bite), "wear": (1 / RATIO, RATIO)}
 
 
 def table(share: float, seed: int) -> list[Row]:

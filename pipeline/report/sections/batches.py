@@ -3,7 +3,8 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
-from pipeline.report.document import Cell, Picture, Section, Table, Text
+from pipeline.archive.facts import number
+from pipeline.report.document import Cell, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
 from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
@@ -60,6 +61,7 @@ def batches(inputs: Inputs) -> Section:
         parts.append(Picture("batches", caption, "Friction coefficient by batch with intervals"))
     else:
         parts.append(Text("One batch: nothing to compare."))
+    parts += facts_parts(inputs)
     found = source.result
     parts += [Text("{note}.", {"note": note.rstrip(".")}, sentence=True) for note in found.notes]
     parts += [
@@ -68,6 +70,51 @@ def batches(inputs: Inputs) -> Section:
         if items
     ]
     return Section("Batches", parts)
+
+
+def facts_parts(inputs: Inputs) -> list[Text | Table | Picture]:
+    """The batches' facts beside their figures, and numeric ones drawn against friction and wear."""
+    facts, listed = inputs.facts, inputs.batches.each(lambda found: found.batches)
+    rows: list[list[Cell]] = [
+        [
+            batch.result.batch,
+            *[
+                _fact(facts.file, batch.result.batch, *one)
+                for one in zip(facts.columns, facts.of[batch.result.batch], strict=True)
+            ],
+            batch.number(f"batch {batch.result.batch}: µ", lambda found: found.mu),
+            batch.number(f"batch {batch.result.batch}: wear per stop", lambda found: found.wear_um_per_stop),
+        ]
+        for batch in listed
+        if batch.result.batch in facts.of
+    ]
+    if not rows:
+        return []
+    head = ["Batch", *facts.columns, "µ at reference conditions", "Disc wear (µm per stop, both faces)"]
+    caption = f"Facts of the batches, as {facts.file} gives them"
+    said = Text(
+        "Facts stand beside the figures; no cause is claimed: batches that differ in one thing may differ in others."
+    )
+    drawn = Picture(
+        "facts",
+        "Numeric facts against µ at reference conditions and disc wear of each batch.",
+        "Facts against µ and wear",
+    )
+    return [Table(caption, head, rows), said, *([drawn] if has_numbers(inputs) else [])]
+
+
+def has_numbers(inputs: Inputs) -> bool:
+    """Whether a fact is a number in two batches at least."""
+    columns = zip(*inputs.facts.of.values(), strict=True) if inputs.facts.of else ()
+    return any(sum(number(text) is not None for text in column) > 1 for column in columns)
+
+
+def _fact(file: str, batch: str, column: str, text: str) -> Cell:
+    value = number(text)
+    if value is None:
+        return text or "–"
+    places = len(text.replace(",", ".").partition(".")[2]) if "e" not in text.lower() else None
+    return Number(f"batch {batch}: {column}", value, "", f"facts/{file}", f"/{batch}/{column}", decimals=places)
 
 
 def margin_texts(source: Cited[CompoundBatches]) -> list[Text]:

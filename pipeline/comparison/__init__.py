@@ -1,0 +1,1 @@
+"""Two compounds side by side: what did a change of recipe do?"""

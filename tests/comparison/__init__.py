@@ -1,0 +1,1 @@
+"""Two compounds side by side."""
