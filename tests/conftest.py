@@ -43,7 +43,7 @@ def sample_config(folder: Path) -> Path:
     content["archive"] = str(SAMPLES / content["archive"])
     content["results"] = str(folder / "results")
     content["methods"] = [str(SAMPLES / m) for m in content["methods"]]
-    for key in ("targets", "duties", "rigs"):
+    for key in ("targets", "duties", "rigs", "facts"):
         if key in content:
             content[key] = str(SAMPLES / content[key])
     config = folder / "config.yaml"

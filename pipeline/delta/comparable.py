@@ -52,8 +52,10 @@ def _words(kind: Answer, classes: list[TemperatureClass], changed: list[Conclusi
         bad = [f"{_span(row)}{_moved(row)}" for row in classes if not row.comparable]
         texts.append(f"comparable: {', '.join(good) or 'nothing'}; not comparable: {', '.join(bad) or 'nothing'}")
     if changed:
-        names = "; ".join(f"{row.name}, {row.what}: {row.a} -> {row.b}" for row in changed[:8])
-        texts.append(f"{len(changed)} conclusions changed ({names}{' ...' if len(changed) > 8 else ''})")
+        subjects = list(dict.fromkeys(row.name for row in changed))
+        of = f"{', '.join(subjects[:4])}{' and others' if len(subjects) > 4 else ''}"
+        count = "one conclusion" if len(changed) == 1 else f"{len(changed)} conclusions"
+        texts.append(f"{count} changed, of {of}, listed one by one below")
     else:
         texts.append("no conclusion changed")
     if summary_only:

@@ -218,7 +218,7 @@ def duty_words(duty: CompoundDuty | None) -> list[str]:
 def opening_words(duty: DutyProjection) -> str:
     """A duty's cooling opening to run, in words, and the share of its energy in the window at the opening given."""
     span, share = duty.opening_to_run, duty.window_share
-    at = "" if share is None else f"; at {duty.opening:.2f} {share:.0%} of the energy in the window"
+    at = "" if share is None else f"; at {duty.opening:.2f} {100 * share:.0f} % of the energy in the window"
     if span:
         return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{at}"
     return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}{at}"

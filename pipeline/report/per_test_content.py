@@ -14,7 +14,7 @@ from pipeline.results.wear import FittedLaw, Parameter, Rates, TestWear
 
 STATUSES = ("ok", "suspect", "rejected")
 RATES: tuple[tuple[Callable[[Rates], Interval | None], str, str], ...] = (
-    (lambda r: r.um_per_stop, "thickness", "µm per stop"),
+    (lambda r: r.um_per_stop, "thickness (disc: both faces together)", "µm per stop"),
     (lambda r: r.um_per_stop_per_face, "thickness", "µm per stop per face"),
     (lambda r: r.mm3_per_mj, "volume", "mm³/MJ"),
     (lambda r: r.mm3_per_n_m, "volume", "mm³/(N m)"),

@@ -176,7 +176,7 @@ def facts(inputs: Inputs) -> Figure | None:
     fig = Figure(figsize=(6.6, 2.3 * len(columns)), layout="constrained")
     grid = fig.subplots(len(columns), 2, squeeze=False)
     for row, (name, values) in enumerate(columns):
-        for column, words in enumerate(("µ at reference conditions (1)", "Disc wear (µm per stop)")):
+        for column, words in enumerate(("µ at reference conditions (1)", "Disc wear (µm per stop, both faces)")):
             axes = grid[row][column]
             for batch, value in values.items():
                 level = listed[batch].mu if column == 0 else listed[batch].wear_um_per_stop

@@ -55,7 +55,7 @@ def wear(inputs: Inputs) -> Figure | None:
     else:
         left.text(0.5, 0.5, "no fitted law", ha="center", va="center", transform=left.transAxes, color=palette.MUTED)
     left.set(xlabel="Measured in the interval (µm)", ylabel="By the chosen law (µm)")
-    right.set(xlabel="Intervals between readings, all tests", ylabel="Thickness loss per stop (µm)")
+    right.set(xlabel="Intervals between readings, all tests", ylabel="Thickness loss per stop (µm; disc: both faces)")
     right.set_xticks([])
     right.set_ylim(bottom=min(0.0, right.get_ylim()[0]))
     if position:

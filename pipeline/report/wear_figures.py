@@ -21,7 +21,7 @@ def wear_per_interval(wear: TestWear) -> go.Figure:
     """Measured thickness loss per stop of each interval with its standard uncertainty, one series a component."""
     fig = frame.figure(
         frame.axis("Interval between readings", "stops"),
-        frame.axis("Thickness loss per stop", "µm"),
+        frame.axis("Thickness loss per stop (disc: both faces)", "µm"),
         height=400,
         barmode="group",
     )

@@ -14,7 +14,7 @@ from pipeline.method.reduction import Reduction
 from pipeline.results import read_json, write_json, write_parquet, write_text
 from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.delta import StatusChange
+from pipeline.results.delta import Conclusion, StatusChange
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
 from pipeline.results.sheet import Sheet, TargetAnswer
@@ -192,3 +192,13 @@ def test_a_law_that_is_not_identified_is_told_as_none():
     law = rows["wear law of disc"]
     assert (law.a, law.b) == ("energy", "none identified (energy as a description)")
     assert law.changed
+
+
+def test_the_verdict_does_not_repeat_the_table_of_conclusions():
+    """A box that lists the first eight of them is read as the whole list."""
+    changed = [
+        Conclusion(scope="test", name=f"t{i}", what="window", a="100 to 200 degC", b="300 to 400 degC", changed=True)
+        for i in range(12)
+    ]
+    text = comparable._words("yes", [], changed, [])
+    assert "12 conclusions changed" in text and "100 to 200" not in text and "and others" in text

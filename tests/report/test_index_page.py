@@ -7,6 +7,7 @@ import pytest
 from pipeline.method import Method, load_method
 from pipeline.report import index_page, method_file
 from pipeline.results import write_json, write_text
+from pipeline.results.duty import CompoundDuty
 from tests.report import makers
 
 
@@ -71,3 +72,18 @@ def test_every_default_is_in_the_method_file():
         assert f"\n{section}:\n" in text
         for key in type(getattr(Method(), section)).model_fields:
             assert f"\n  {key}: " in text
+
+
+def test_the_index_says_where_energy_lies_outside_the_window_and_that_no_opening_serves_both():
+    """A duty whose energy all lies outside the window, and two openings that do not meet, must not be missed."""
+    base = {"opening": 0.5, "life_cycles": {}, "life_km": {}}
+    duty = CompoundDuty.model_validate(
+        {
+            "compound": "c", "common_opening_why": "the openings do not overlap",
+            "duties": [{**base, "duty": "hill", "window_share": 1.0, "opening_to_run": {"low": 0.3, "high": 1.0}},
+                       {**base, "duty": "flat", "window_share": 0.0, "opening_to_run": {"low": 0.0, "high": 0.2}}],
+        }
+    )  # fmt: skip
+    said = index_page.duty_words(duty)
+    assert said[1].endswith("at 0.50 0 % of the energy in the window")
+    assert said[2] == "no opening serves both: the openings do not overlap"

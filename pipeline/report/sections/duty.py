@@ -48,7 +48,7 @@ def duty(inputs: Inputs) -> Section:
     parts.append(Table("Projection of each duty", HEAD, [duty_row(one) for one in listed]))
     wear = [row for one in listed for row in wear_rows(one)]
     if wear:
-        head = ["Duty", "Component", "Thickness loss per cycle (µm)"]
+        head = ["Duty", "Component", "Thickness loss per cycle (µm; disc: both faces together)"]
         parts.append(Table("Wear per cycle, 95 % intervals", head, wear))
     for one in listed:
         parts += texts(one)

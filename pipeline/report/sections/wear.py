@@ -12,7 +12,7 @@ from pipeline.results.model import Interval
 from pipeline.results.wear import CompoundComponent, FittedLaw, Rates
 
 RATES: tuple[tuple[Callable[[Rates], Interval | None], str, str], ...] = (
-    (lambda r: r.um_per_stop, "Thickness per stop", "µm"),
+    (lambda r: r.um_per_stop, "Thickness per stop (disc: both faces together)", "µm"),
     (lambda r: r.um_per_stop_per_face, "Thickness per stop and face", "µm"),
     (lambda r: r.mg_per_stop, "Mass per stop", "mg"),
     (lambda r: r.mm3_per_mj, "Volume per friction work of the brake", "mm³/MJ"),
