@@ -19,6 +19,7 @@ from pipeline.archive.exclusions import Exclusion, refuse_twice
 from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
+    DIMENSIONS,
     Acceleration,
     Duration,
     Inertia,
@@ -26,6 +27,7 @@ from pipeline.inputs.quantities import (
     Pressure,
     Temperature,
     Torque,
+    reads_as,
     scale_offset,
     to_si,
 )
@@ -59,6 +61,7 @@ QUANTITIES = {
     "threshold_pressure": "pressure",
     "inertia": "inertia",
 }
+LINEAR_TOO = f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
@@ -136,11 +139,11 @@ class Recordings(Model):
         if missing:
             raise ValueError(f"channels: {', '.join(missing)} missing; needed: {', '.join(needed)}")
         for name, channel in self.channels.items():
-            if name in CHANNELS:
+            if name in CHANNELS and not (name == "speed" and reads_as(channel.unit, "linear_speed")):
                 try:
                     scale_offset(channel.unit, CHANNELS[name])
                 except ValueError as error:
-                    raise ValueError(f"channels.{name}: {error}") from error
+                    raise ValueError(f"channels.{name}: {error}{LINEAR_TOO if name == 'speed' else ''}") from error
         return self
 
 
@@ -223,6 +226,12 @@ class Card(Model):
     def _consistent(self) -> Card:
         if self.inertia_mechanical is not None and self.inertia_mechanical > self.inertia * (1 + 1e-9):
             raise ValueError("inertia_mechanical must not be above inertia (inertia is the total)")
+        speed = self.recordings.channels.get("speed")
+        if speed is not None and self.rolling_radius is None and reads_as(speed.unit, "linear_speed"):
+            raise ValueError(
+                f"recordings.channels.speed: {speed.unit!r} is a linear speed and needs rolling_radius; give it beside "
+                "inertia, or the shaft's unit (rpm, rad/s)"
+            )
         refuse_twice(self.exclude)
         for entry, exclusion in enumerate(self.exclude, start=1):
             if exclusion.date is not None and exclusion.date < self.date:

@@ -152,6 +152,15 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
     return float(factor), float(zero)
 
 
+def reads_as(unit: str, dimension: str) -> bool:
+    """Whether the unit is one of the dimension."""
+    try:
+        scale_offset(unit, dimension)
+    except ValueError:
+        return False
+    return True
+
+
 def to_si(value: Any, dimension: str) -> float:
     """SI value of `number unit`; raises ValueError naming what is accepted.
 

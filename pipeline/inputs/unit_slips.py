@@ -18,12 +18,13 @@ from functools import lru_cache
 import numpy as np
 
 from pipeline.constants import ZERO_C
-from pipeline.inputs.quantities import scale_offset
+from pipeline.inputs.quantities import reads_as, scale_offset
 
 UNITS: dict[str, tuple[str, ...]] = {
     "pressure": ("bar", "MPa", "kPa", "psi", "kgf/cm^2", "Pa"),
     "torque": ("N m", "lbf ft", "lbf in", "daN m", "kgf m", "kN m"),
     "angular_speed": ("rpm", "rad/s", "rev/s", "deg/s"),
+    "linear_speed": ("km/h", "m/s", "mph"),
     "duration": ("s", "ms", "min", "h"),
     "temperature": ("degC", "degF", "K"),
     "inertia": ("kg m^2", "lb ft^2"),
@@ -53,7 +54,12 @@ class Slip:
 
 @lru_cache(maxsize=128)
 def slips(dimension: str, labelled: str | None = None) -> tuple[Slip, ...]:
-    """Every slip of a dimension: onto one label, or (None) onto each unit of the table."""
+    """Every slip of a dimension: onto one label, or (None) onto each unit of the table.
+
+    A shaft speed that the card labels with a linear unit slips among linear units.
+    """
+    if dimension == "angular_speed" and labelled is not None and reads_as(labelled, "linear_speed"):
+        dimension = "linear_speed"
     found = []
     for label in (labelled,) if labelled is not None else UNITS[dimension]:
         f, zero = scale_offset(SPELLED.get(label, label), dimension)

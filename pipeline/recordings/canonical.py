@@ -13,7 +13,7 @@ import polars as pl
 
 from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, Channel
 from pipeline.errors import InputError
-from pipeline.inputs.quantities import DIMENSIONS, scale_offset
+from pipeline.inputs.quantities import DIMENSIONS, reads_as, scale_offset
 from pipeline.recordings.chunk import Chunk, Damage
 
 FIRST = ("time", *REQUIRED_CHANNELS)
@@ -52,23 +52,23 @@ def dimension(name: str, unit: str) -> str | None:
     keep it as it is."""
     plain = re.sub(r"_\d+$", "", name)
     for known in (name, plain):
+        if known == "speed" and reads_as(unit, "linear_speed"):
+            return "linear_speed"
         if known in CHANNELS and known != "time":
             return CHANNELS[known]
     if name == "time":
         return "duration"
     candidates = [*(["temperature"] if plain.endswith("_temperature") else []), *DIMENSIONS]
-    for candidate in candidates:
-        try:
-            scale_offset(unit, candidate)
-        except ValueError:
-            continue
-        return candidate
-    return None
+    return next((candidate for candidate in candidates if reads_as(unit, candidate)), None)
 
 
-def conversions(channels: Mapping[str, Channel]) -> dict[str, tuple[float, float, str | None]]:
-    """Canonical name -> factor and offset to SI, and the dimension. Raises InputError for a unit that does
-    not fit."""
+def conversions(
+    channels: Mapping[str, Channel], rolling_radius: float | None = None
+) -> dict[str, tuple[float, float, str | None]]:
+    """Canonical name -> factor and offset to SI, and the dimension. Raises InputError for a unit that does not fit.
+
+    A linear speed v becomes the shaft's, v / rolling_radius (m).
+    """
     result: dict[str, tuple[float, float, str | None]] = {}
     for name, channel in channels.items():
         kind = dimension(name, channel.unit)
@@ -79,6 +79,12 @@ def conversions(channels: Mapping[str, Channel]) -> dict[str, tuple[float, float
             factor, offset = scale_offset(channel.unit, kind)
         except ValueError as error:
             raise InputError(f"recordings.channels.{name}: {error}") from error
+        if kind == "linear_speed" and re.sub(r"_\d+$", "", name) == "speed":
+            if rolling_radius is None:
+                raise InputError(
+                    f"recordings.channels.{name}: {channel.unit!r} is a linear speed and needs rolling_radius"
+                )
+            factor, kind = factor / rolling_radius, "angular_speed"
         result[name] = (factor, offset, kind)
     return result
 
@@ -125,17 +131,9 @@ def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) 
         try:
             there = scale_offset(TURNS.get(unit, unit) if kind == "angular_speed" else unit, kind)
         except ValueError:
-            if any(_reads_as(unit, other) for other in DIMENSIONS if other != "share"):
+            if any(reads_as(unit, other) for other in DIMENSIONS if other != "share"):
                 result[name] = text
             continue
         if not np.allclose(there, scale_offset(channels[name].unit, kind), rtol=1e-6, atol=1e-9):
             result[name] = text
     return result
-
-
-def _reads_as(unit: str, kind: str) -> bool:
-    try:
-        scale_offset(unit, kind)
-    except ValueError:
-        return False
-    return True

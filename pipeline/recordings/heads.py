@@ -18,10 +18,10 @@ def listed(folder: Path, card: Card) -> list[Path]:
     if card.recordings.holds == "summary":
         from pipeline.recordings.summary import columns_of
 
-        columns_of(card.recordings.channels)
+        columns_of(card.recordings.channels, card.rolling_radius)
     else:
         canonical.names(card.recordings.channels)
-        canonical.conversions(card.recordings.channels)
+        canonical.conversions(card.recordings.channels, card.rolling_radius)
     return recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
 
 

@@ -87,7 +87,7 @@ def _write_summary(folder: Path, card: Card, output: Path, progress: Progress) -
 def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) -> None:
     try:
         columns = canonical.names(card.recordings.channels)
-        units = canonical.conversions(card.recordings.channels)
+        units = canonical.conversions(card.recordings.channels, card.rolling_radius)
         paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
         read = reader(card.recordings.format)
     except InputError as error:

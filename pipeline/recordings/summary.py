@@ -15,7 +15,7 @@ from pipeline import faults
 from pipeline.archive.card import Card, Channel, Recordings
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
-from pipeline.inputs.quantities import scale_offset
+from pipeline.inputs.quantities import reads_as, scale_offset
 from pipeline.recordings import damage, files
 from pipeline.recordings.chunk import Damage
 from pipeline.recordings.limits import alive
@@ -54,7 +54,9 @@ SUFFIX = {
 }
 
 
-def columns_of(channels: Mapping[str, Channel]) -> dict[str, tuple[str, float, float]]:
+def columns_of(
+    channels: Mapping[str, Channel], rolling_radius: float | None = None
+) -> dict[str, tuple[str, float, float]]:
     """Canonical name in the card -> column of stops.parquet, factor and offset to its unit; text columns:
     1, 0.
 
@@ -70,15 +72,15 @@ def columns_of(channels: Mapping[str, Channel]) -> dict[str, tuple[str, float, f
             near = difflib.get_close_matches(name, known, n=1, cutoff=0.0)
             raise InputError(f"recordings.channels.{name}: no column of a summary; nearest: {near[0]}")
         try:
-            factor, offset = _conversion(channel.unit, column.unit)
+            factor, offset = _conversion(channel.unit, column.unit, rolling_radius)
         except ValueError as error:
             raise InputError(f"recordings.channels.{name}: {error}") from error
         result[name] = (column.name, factor, offset)
     return result
 
 
-def _conversion(unit: str, wanted: str) -> tuple[float, float]:
-    """Factor and offset from the card's unit to the table's; raises ValueError."""
+def _conversion(unit: str, wanted: str, rolling_radius: float | None) -> tuple[float, float]:
+    """Factor and offset from the card's unit to the table's, a linear speed by the radius (m); raises ValueError."""
     if wanted in ("", "1"):
         if unit not in ("", "1", "-"):
             raise ValueError(f"unit {unit!r}, but this column has none")
@@ -90,14 +92,19 @@ def _conversion(unit: str, wanted: str) -> tuple[float, float]:
         if unit not in ENERGY:
             raise ValueError(f"unit {unit!r} is not an energy; accepted: {', '.join(ENERGY)}")
         return ENERGY[unit], 0.0
-    factor, offset = scale_offset(unit, dimension)
+    if dimension == "angular_speed" and reads_as(unit, "linear_speed"):
+        if rolling_radius is None:
+            raise ValueError(f"{unit!r} is a linear speed and needs rolling_radius")
+        factor, offset = scale_offset(unit, "linear_speed")[0] / rolling_radius, 0.0
+    else:
+        factor, offset = scale_offset(unit, dimension)
     own, zero = scale_offset(spelled, dimension)
     return factor / own, (offset - zero) / own
 
 
 def write_summary(folder: Path, card: Card, output: Path, recordings: list[Recording]) -> list[Finding]:
     """Write the table; `recordings` get an entry per file. Raises InputError where nothing can be used."""
-    columns = columns_of(card.recordings.channels)
+    columns = columns_of(card.recordings.channels, card.rolling_radius)
     paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
     tables, found = [], []
     for number, path in enumerate(paths, start=1):

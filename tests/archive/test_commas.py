@@ -40,3 +40,14 @@ def test_a_comma_where_it_cannot_stand_says_how_to_write_it(tmp_path, old, new, 
     with pytest.raises(InputError) as error:
         load_card(folder)
     assert said in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("unit", "said"), [("km/h", "needs rolling_radius"), ("1/s", "km/h"), ("bar", "a linear speed (km/h, m/s, mph)")]
+)
+def test_a_speed_that_cannot_be_the_shafts_says_what_is_missing(tmp_path, unit, said):
+    content = card()
+    content["recordings"]["channels"]["speed"]["unit"] = unit
+    with pytest.raises(InputError) as error:
+        load_card(write_card(tmp_path / "t", content))
+    assert said in str(error.value) and "channels.speed" in str(error.value)

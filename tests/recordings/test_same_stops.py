@@ -1,5 +1,7 @@
 """One invented test written in other units, clocks and formats: the same stops come out, through ingest and reduction."""
 
+import json
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -85,3 +87,37 @@ def test_trade_units_and_decimal_commas_give_the_same_stops(tmp_path, plain):
     rewritten(folder, write)
     changed(folder, change)
     assert_same(stops_of(folder), plain, rel=1e-7)
+
+
+RADIUS = 0.31
+
+
+@pytest.mark.parametrize(("unit", "size"), [("km/h", 1 / 3.6), ("m/s", 1.0), ("mph", 0.44704)])  # mph: NIST SP 811, B.8
+def test_a_linear_speed_is_the_shafts_by_the_rolling_radius(tmp_path, plain, unit, size):
+    folder = write_base(tmp_path, "delimited", "t")
+    per_rpm = 2 * math.pi / 60 * RADIUS / size
+
+    def change(card):
+        card["recordings"]["channels"]["speed"]["unit"] = unit
+        card["rolling_radius"] = f"{RADIUS * 1000:.0f} mm"
+
+    rewritten(folder, lambda path, rows: rows.with_columns(pl.col("n") * per_rpm).write_csv(path))
+    changed(folder, change)
+    assert_same(stops_of(folder), plain, but=("deceleration_mps2",), rel=1e-6)
+
+
+def test_a_linear_speed_in_another_linear_unit_is_named(tmp_path):
+    """Values in mph under the label km/h: every stop's speed is 0.62 of the schedule's."""
+    folder = write_base(tmp_path, "delimited", "t")
+    per_rpm = 2 * math.pi / 60 * RADIUS / 0.44704
+
+    def change(card):
+        card["recordings"]["channels"]["speed"]["unit"] = "km/h"
+        card["rolling_radius"] = f"{RADIUS * 1000:.0f} mm"
+
+    rewritten(folder, lambda path, rows: rows.with_columns(pl.col("n") * per_rpm).write_csv(path))
+    changed(folder, change)
+    stops_of(folder)
+    found = json.loads((folder.parent / "t.results" / METHOD / "tests" / "t" / "stops_findings.json").read_text())
+    slips = [f for f in found["findings"] if f["code"] == "unit_slip" and f["stop"] is None]
+    assert [f["channel"] for f in slips] == ["speed"] and "mph labelled km/h" in slips[0]["message"]
