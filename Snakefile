@@ -245,6 +245,7 @@ rule sheet:
         files_digest=lambda w: RUN.compound_files_digest(w.compound),
         facts=RUN.facts,
         facts_digest=RUN.facts_digest,
+        compared=lambda w: RUN.compared_with(w.compound),
         **own("sheet"),
     output: **files("sheet")
     shell: command("sheet")

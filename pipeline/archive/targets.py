@@ -71,6 +71,7 @@ class Target(Model):
     wear_batch_ratio: tuple[PositiveNumber, PositiveNumber] | None = None
     glazing_loss: Fraction = 0.05  # largest loss of mu accepted over one use of a duty
     decision: Decision | None = None
+    reference_batch: Text | None = None  # every other batch is held against it
 
     @property
     def rule(self) -> Decision:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from pipeline.archive.targets import Target
-from pipeline.comparison.intervals import compared
+from pipeline.batches.intervals import compared
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.comparison import Compared, Shown
 from pipeline.results.compound_friction import CompoundFriction

@@ -46,7 +46,7 @@ def disc_wear(tests: Sequence[TestOfBatch], wear: CompoundWear) -> dict[str, Int
     disc = (wear.components or {}).get("disc")
     whole = disc.map_and_duty.um_per_stop_per_face if disc and disc.map_and_duty else None
     names = list(dict.fromkeys(test.batch for test in tests))
-    factors = {name: _factor_on(name, disc) for name in names} if disc else {}
+    factors = {name: factor_on(name, disc) for name in names} if disc else {}
     if whole is not None and whole.value is not None and factors and None not in factors.values():
         return {name: _times(whole, *factor) for name, factor in factors.items() if factor is not None}
     return _by_test(tests)
@@ -110,11 +110,12 @@ def life(batch: str, duty: DutyProjection, wear: CompoundWear) -> Interval:
 def _factor(batch: str, kind: str, wear: CompoundWear) -> tuple[float, float]:
     """(the batch's loss over the compound's law, standard deviation of its logarithm); of several pads the largest."""
     parts = [c for name, c in (wear.components or {}).items() if name.startswith(kind)]
-    found = [factor for part in parts if (factor := _factor_on(batch, part)) is not None]
+    found = [factor for part in parts if (factor := factor_on(batch, part)) is not None]
     return max(found, default=(1.0, 0.0))
 
 
-def _factor_on(batch: str, part: CompoundComponent) -> tuple[float, float] | None:
+def factor_on(batch: str, part: CompoundComponent) -> tuple[float, float] | None:
+    """(loss of the batch over the compound's law, standard deviation of its logarithm); None without a specimen."""
     logs: dict[str, list[float]] = {}
     for row in part.specimens:
         if row.batch == batch and row.factor.value is not None and row.factor.value > 0:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from pipeline.archive.targets import Target
 from pipeline.conformity.batches import TestOfBatch
 from pipeline.conformity.decision import WORDS
+from pipeline.conformity.reference import against_reference
 from pipeline.conformity.requirements import Compound, requirements
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.compound_friction import CompoundFriction
@@ -39,6 +40,7 @@ def of_compound(
     stated = asked.decision is not None
     words = WORDS[asked.rule] + ("" if stated else " (no rule is stated: the safer one)")
     found = requirements(of)
+    beside, no_reference = against_reference(asked, friction, wear, batches, duty)
     none = None if found else "the target states nothing that is answered"
     return CompoundTargets(
         compound=compound,
@@ -46,5 +48,8 @@ def of_compound(
         decision_stated=stated,
         decision_words=words,
         requirements=found,
+        reference_batch=asked.reference_batch,
+        against_reference=beside,
+        against_reference_why=no_reference,
         why=target_why or (LIFE_ONLY if target is None else none),
     )

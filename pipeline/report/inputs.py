@@ -95,6 +95,7 @@ class Inputs:
     rigs: Cited[Rigs]
     target: Cited[TargetFigures] | None
     facts: BatchFacts
+    compared: Sequence[str] = ()
 
     @property
     def usable(self) -> list[OfTest]:
@@ -115,6 +116,7 @@ def load(
     into: Path,
     software: str,
     facts: Path | None = None,
+    compared: Sequence[str] = (),
 ) -> Inputs:
     """Read every file of the compound and its tests; a missing file is an empty one that says so."""
 
@@ -136,6 +138,7 @@ def load(
         rigs=cited(results / "rigs.json", "rigs.json", Rigs),
         target=target_figures(target) if target else None,
         facts=facts_of(facts, compound),
+        compared=compared,
     )
 
 

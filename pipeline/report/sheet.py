@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import matplotlib
 from matplotlib.figure import Figure
@@ -74,6 +75,7 @@ def made(
     settings: str,
     into: Path,
     facts: Path | None = None,
+    compared: Sequence[str] = (),
 ) -> Sheet:
     """The sheet of a compound; nothing is drawn or written.
 
@@ -90,6 +92,7 @@ def made(
         settings=settings,
         into=into,
         facts=facts,
+        compared=compared,
         software=version(),
     )
     sections = [document.reasons_once(section(loaded)) for section in SECTIONS]
@@ -163,6 +166,10 @@ def html(title: str, under: str, loaded: inputs.Inputs, sections: Sequence[Secti
         software=loaded.software,
         method=loaded.method,
         digest=loaded.digest,
+        comparisons=[
+            (name.replace("--", " and "), quote(f"../../comparisons/{name}/comparison.html"))
+            for name in loaded.compared
+        ],
     )
 
 

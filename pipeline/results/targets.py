@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pipeline.results.comparison import Compared
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 
 Met = Literal["met", "not met", "undecided"]
@@ -40,6 +41,13 @@ class Requirement(Result):
     each: list[Judged] = given("every batch, or pair of batches, worst first", default_factory=list)
 
 
+class AgainstReference(Result):
+    """A batch beside the reference batch; differences are the batch less the reference, ratios the batch over it."""
+
+    batch: str = given("batch")
+    rows: list[Compared] = given("questions")
+
+
 class CompoundTargets(OfCompound):
     """targets.json of a compound."""
 
@@ -48,4 +56,7 @@ class CompoundTargets(OfCompound):
     decision_words: str = given("the rule and its risk in words", default="")
     requirements: list[Requirement] = given("requirements, worst first; empty without a target", default_factory=list)
     why: str | None = given("why there are none", default=None)
+    reference_batch: str | None = given("the target's reference batch", default=None)
+    against_reference: list[AgainstReference] = given("every other batch beside it", default_factory=list)
+    against_reference_why: str | None = given("why there is none", default=None)
     stamp: Stamp | None = given("what the file rests on", default=None)

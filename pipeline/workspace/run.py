@@ -62,6 +62,10 @@ class Run:
         known = dict(self.slug_of)
         return [(known[a], known[b]) for a, b in self.workspace.compare_compounds if a in known and b in known]
 
+    def compared_with(self, slug: str) -> list[str]:
+        """Folder names of the comparisons of a compound."""
+        return [f"{a}--{b}" for a, b in self.compared if slug in (a, b)]
+
     @property
     def tests(self) -> list[str]:
         return list(self.found.tests)

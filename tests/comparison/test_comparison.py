@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from pipeline.archive.targets import Target
+from pipeline.batches.intervals import compared
 from pipeline.batches.specimens import SpecimenTest, WearRate
-from pipeline.comparison.intervals import compared
 from pipeline.comparison.specimens import Side, by_specimens
 from pipeline.method.batches import Batches
 from pipeline.report.comparison_page import page

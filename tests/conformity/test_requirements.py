@@ -226,3 +226,30 @@ def test_the_worst_requirement_stands_first():
     result = asked(WINDOW | LIMIT, found=found, of=batches({"b1": 0.47, "b2": 0.385}, verdict="different"), tests=tests)
     ranks = [{"not met": 0, "undecided": 1, "met": 2}[one.answer.verdict] for one in result.requirements]
     assert ranks == sorted(ranks) and ranks[0] == 0
+
+
+def test_every_batch_stands_beside_the_reference_batch():
+    found = friction({"b1": (0.47, "yes"), "b2": (0.44, "yes")})
+    of = batches({"b1": 0.47, "b2": 0.44}, verdict="different")
+    result = asked({"reference_batch": "b1"} | LIMIT, found=found, of=of)
+    (other,) = result.against_reference
+    rows = {row.question: row for row in other.rows}
+    mu = rows["µ at the reference conditions"]
+    assert (other.batch, mu.verdict) == ("b2", "different")
+    assert (mu.a.value, mu.b.value) == (0.44, 0.47) and mu.figure.value == pytest.approx(-0.03)
+    assert mu.figure.low < mu.figure.value < mu.figure.high
+    assert rows["Friction window, lower end"].verdict == "undecided"
+
+
+def test_a_reference_batch_that_is_not_there_is_told():
+    result = asked({"reference_batch": "b9"} | LIMIT, of=batches({"b1": 0.47, "b2": 0.44}))
+    assert result.against_reference == [] and "b9" in result.against_reference_why
+
+
+def test_one_specimen_of_the_reference_answers_nothing():
+    found = life_of(1000.0, {"b1": [1.0], "b2": [3.0]}, 900.0)
+    assert found.against_reference == []
+    result = asked(
+        {"reference_batch": "b1"} | LIMIT, of=batches({"b1": 0.47, "b2": 0.3}, specimens=1, verdict="undecided")
+    )
+    assert {row.verdict for row in result.against_reference[0].rows} == {"undecided"}

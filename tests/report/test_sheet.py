@@ -180,3 +180,20 @@ def test_the_first_stop_after_a_pause_may_have_no_start_temperature():
     )
     (row,) = answers.pause_rows(SimpleNamespace(usable=[of_test]))
     assert (row[3].value, row[3].why) == (None, "not recorded")
+
+
+def test_facts_of_the_batches_stand_beside_their_figures_and_comparisons_are_linked(tmp_path):
+    arguments = makers.results_of_compound(tmp_path)
+    table = tmp_path / "batches.csv"
+    table.write_text(
+        "compound,batch,density (g/cm3),<i>notes</i>\nMarram 4,M4-2406,1.79,kiln 1\nMarram 4,M4-2409,1.74,<b>kiln 2</b>\n"
+    )
+    sheet.run(**arguments, facts=table, compared=["marram-4--marram-6"])
+    content = json.loads((arguments["into"] / "sheet.json").read_text())
+    part = next(section for section in content["sections"] if section["title"] == "Batches")
+    assert {n["text"] for n in part["numbers"] if "density" in n["label"]} == {"1.79", "1.74"}
+    assert "facts" in {figure["name"] for figure in part["figures"]}
+    assert any("no cause is claimed" in text for text in part["text"])
+    page = (arguments["into"] / "sheet.html").read_text()
+    assert "<b>kiln 2</b>" not in page and "kiln 2" in page
+    assert "../../comparisons/marram-4--marram-6/comparison.html" in page

@@ -61,6 +61,7 @@ def batches(inputs: Inputs) -> Section:
         parts.append(Picture("batches", caption, "Friction coefficient by batch with intervals"))
     else:
         parts.append(Text("One batch: nothing to compare."))
+    parts += reference_parts(inputs)
     parts += facts_parts(inputs)
     found = source.result
     parts += [Text("{note}.", {"note": note.rstrip(".")}, sentence=True) for note in found.notes]
@@ -70,6 +71,34 @@ def batches(inputs: Inputs) -> Section:
         if items
     ]
     return Section("Batches", parts)
+
+
+def reference_parts(inputs: Inputs) -> list[Text | Table | Picture]:
+    """Every batch beside the reference batch that the target names."""
+    judged = inputs.judged
+    if judged.result.against_reference_why:
+        return [Text("{why}.", {"why": judged.result.against_reference_why}, "open", sentence=True)]
+    rows: list[list[Cell]] = []
+    for one in judged.each(lambda found: found.against_reference):
+        for row in one.each(lambda found: found.rows):
+            name, asked = one.result.batch, row.result
+            label, places = f"{name}: {asked.question}", 0 if asked.unit in ("°C", "km") else None
+            cells: list[Cell] = [
+                row.number(f"{label}: batch", lambda r: r.a, unit=asked.unit, decimals=places),
+                row.number(f"{label}: reference", lambda r: r.b, unit=asked.unit, decimals=places),
+                row.number(label, lambda r: r.figure, unit="" if asked.kind == "ratio" else asked.unit,
+                           decimals=2 if asked.kind == "ratio" else places),
+            ]  # fmt: skip
+            rows.append([name, asked.question, *cells, asked.verdict])
+    if not rows:
+        return []
+    reference = judged.result.reference_batch or ""
+    head = ["Batch", "Question", "Batch's", f"Reference's, {reference}", "Difference, or ratio", "Answer"]
+    return [
+        Table(
+            f"Every batch beside the reference batch {reference}, question by question", head, rows, units_in_cells=True
+        )
+    ]
 
 
 def facts_parts(inputs: Inputs) -> list[Text | Table | Picture]:
