@@ -53,6 +53,11 @@ CODES: dict[str, Code] = {
         "info", "some values or rows of a recording cannot be used and are left out", "export the recording again"
     ),
     "recording_cut": Code("suspect", "a recording can be read only in part", "export the recording again"),
+    "clock_changed": Code(
+        "suspect",
+        "the recorder's clock was set, or may have been (summer time, by hand): a time between stops is not known",
+        "see that files and names are in the order run; let the recorder write times with their zone",
+    ),
     "unit_disagrees": Code(
         "suspect",
         "the recordings name another unit than test.yaml; every stop of them is suspect",

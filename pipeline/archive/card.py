@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -62,6 +63,7 @@ QUANTITIES = {
     "inertia": "inertia",
 }
 LINEAR_TOO = f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
+TIMESTAMP = "timestamp"  # in place of time's unit: dates and times of day, ISO 8601
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
@@ -83,6 +85,16 @@ class Recordings(Model):
     encoding: Literal["utf-8", "latin-1"] = "utf-8"
     channels: dict[str, Channel]
     sensors: dict[str, Sensor] | None = None
+
+    @property
+    def timestamps(self) -> bool:
+        """Whether time is written as dates and times of day."""
+        return "time" in self.channels and self.channels["time"].unit == TIMESTAMP
+
+    def units_of(self, names: Iterable[str]) -> dict[str, str]:
+        """Units of the channels that are mapped and count in one, by name."""
+        units = {name: self.channels[name].unit for name in names if name in self.channels}
+        return {name: unit for name, unit in units.items() if unit != TIMESTAMP}
 
     @field_validator("delimiter", mode="before")
     @classmethod
@@ -138,8 +150,13 @@ class Recordings(Model):
         missing = [name for name in needed if name not in self.channels]
         if missing:
             raise ValueError(f"channels: {', '.join(missing)} missing; needed: {', '.join(needed)}")
+        if self.timestamps and self.format == "mdf":
+            raise ValueError("channels.time: MDF counts time in seconds; leave `time` out, or give a channel's unit")
         for name, channel in self.channels.items():
-            if name in CHANNELS and not (name == "speed" and reads_as(channel.unit, "linear_speed")):
+            if name in CHANNELS and not (
+                (name == "speed" and reads_as(channel.unit, "linear_speed"))
+                or (name == "time" and channel.unit == TIMESTAMP)
+            ):
                 try:
                     scale_offset(channel.unit, CHANNELS[name])
                 except ValueError as error:

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, Channel
+from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, TIMESTAMP, Channel
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import DIMENSIONS, reads_as, scale_offset
 from pipeline.recordings.chunk import Chunk, Damage
@@ -71,6 +71,9 @@ def conversions(
     """
     result: dict[str, tuple[float, float, str | None]] = {}
     for name, channel in channels.items():
+        if name == "time" and channel.unit == TIMESTAMP:
+            result[name] = (1.0, 0.0, "duration")  # the clock has made seconds of it
+            continue
         kind = dimension(name, channel.unit)
         if kind is None or (not channel.unit and kind != "share"):
             result[name] = (1.0, 0.0, None)
@@ -124,6 +127,8 @@ def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) 
     """
     result = {}
     for name, text in said.items():
+        if channels[name].unit == TIMESTAMP:
+            continue
         unit = text.strip().strip("[]()").strip()
         kind = dimension(name, channels[name].unit)
         if kind is None or kind == "share" or not unit or (kind == "angular_speed" and unit in OPEN_SPEEDS):

@@ -11,6 +11,7 @@ from typing import Literal
 import polars as pl
 
 CHUNK_ROWS = 250_000
+ClockKind = Literal["time of day", "local", "zoned"]
 
 
 @dataclass(frozen=True)
@@ -34,9 +35,11 @@ class Chunk:
     """rows: Float64 columns under canonical names, in the file's units.
 
     null where the file has no sample at this time (channels of other rates), NaN where it has one that
-    cannot be used. units: what the file itself says its channels are in, where it says so.
+    cannot be used. units: what the file itself says its channels are in, where it says so. clock: what kind of
+    timestamps `time` is then made of, in microseconds; None where it counts in the card's unit.
     """
 
     rows: pl.DataFrame
     damage: list[Damage] = field(default_factory=list)
     units: dict[str, str] = field(default_factory=dict)
+    clock: ClockKind | None = None

@@ -72,6 +72,8 @@ def _example(note: Damage) -> str:
 
 
 def _hint(note: Damage) -> str:
+    if note.channel == "time" and ":" in note.example:
+        return "; with unit: timestamp they are read as ISO 8601, such as 2026-03-02T14:05:09.25 or 14:05:09"
     if note.what == "number" and "," in note.example:
         return "; is recordings.decimal ','?"
     if note.what == "number" and "." in note.example:

@@ -18,10 +18,11 @@ import polars as pl
 
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
 from pipeline.errors import InputError
-from pipeline.recordings.chunk import Chunk, Damage
+from pipeline.recordings.chunk import Chunk, ClockKind, Damage
 from pipeline.recordings.columns import positions
 from pipeline.recordings.files import opened
-from pipeline.recordings.numbers import ABSENT, numbers_of
+from pipeline.recordings.numbers import ABSENT, damage_of, numbers_of
+from pipeline.recordings.timestamps import parsed
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -55,9 +56,23 @@ class Cells(NamedTuple):
 def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says."""
     needed = ("time", *REQUIRED_CHANNELS)
+    clock: ClockKind | None = None
     for layout, cells in rows(path, recordings, needed=needed):
+        chunk = in_numbers(cells, layout, recordings, clock)
+        clock = chunk.clock
+        yield chunk
+
+
+def in_numbers(cells: Cells, layout: Layout, recordings: Recordings, clock: ClockKind | None = None) -> Chunk:
+    """The rows as numbers, timestamps in microseconds. clock: the kind of the recording's timestamps so far."""
+    if not recordings.timestamps:
         values, damage = numbers_of(cells.rows, recordings.decimal, cells.line)
-        yield Chunk(values, [*cells.damage, *damage], layout.units)
+        return Chunk(values, [*cells.damage, *damage], layout.units)
+    values, damage = numbers_of(cells.rows.drop("time"), recordings.decimal, cells.line)
+    time, bad, clock = parsed(cells.rows["time"], clock)
+    damage += damage_of("time", cells.rows["time"], time, bad, cells.line)
+    values = values.select(time.alias("time"), *values.columns)
+    return Chunk(values, [*cells.damage, *damage], layout.units, clock)
 
 
 def head(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> tuple[Layout, Cells]:

@@ -35,13 +35,11 @@ def looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
     needed = tuple(recordings.channels) if summary else ("time", *REQUIRED_CHANNELS)
     if recordings.format == "delimited":
         from pipeline.recordings import delimited
-        from pipeline.recordings.numbers import numbers_of
 
         layout, cells = delimited.head(path, recordings, needed=needed)
         if summary:
             return {}
-        _, notes = numbers_of(cells.rows, recordings.decimal, cells.line)
-        damage.refuse_wreck([*cells.damage, *notes], cells.rows.height)
+        damage.refuse_wreck(delimited.in_numbers(cells, layout, recordings).damage, cells.rows.height)
         return canonical.disagreeing_units(_named(recordings.channels) | layout.units, recordings.channels)
     if recordings.format == "parquet":
         from pipeline.recordings import parquet

@@ -12,24 +12,30 @@ import polars as pl
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import scale_offset
-from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, Damage
+from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, ClockKind, Damage
 from pipeline.recordings.columns import positions
 from pipeline.recordings.files import plain_file
 from pipeline.recordings.limits import refuse_rows
 from pipeline.recordings.numbers import damage_of, numbers
+from pipeline.recordings.timestamps import parsed
 
 
 def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says."""
     units: dict[str, str] = {}
+    clock: ClockKind | None = None
     for frame in rows(path, recordings, needed=("time", *REQUIRED_CHANNELS), units=units):
         damage: list[Damage] = []
         columns = []
         for name in frame.columns:
-            values, notes = _floats(name, frame[name], recordings)
+            if name == "time" and recordings.timestamps:
+                values, bad, clock = _stamps(frame[name], clock, recordings)
+                notes = damage_of(name, frame[name], values, bad, None)
+            else:
+                values, notes = _floats(name, frame[name], recordings)
             columns.append(values.alias(name))
             damage += notes
-        yield Chunk(pl.DataFrame(columns), damage, units)
+        yield Chunk(pl.DataFrame(columns), damage, units, clock)
 
 
 def rows(
@@ -72,6 +78,24 @@ def _units(schema: Any, columns: dict[str, int]) -> dict[str, str]:
         if unit and not (name == "time" and pa_types.is_temporal(schema.field(at).type)):
             found[name] = unit.decode("utf-8", "replace")
     return found
+
+
+def _stamps(
+    column: pl.Series, clock: ClockKind | None, recordings: Recordings
+) -> tuple[pl.Series, pl.Series, ClockKind | None]:
+    """Timestamps in microseconds, which of them are none, and their kind: of dates and times, or text that holds them."""
+    sound = pl.Series([False]).new_from_index(0, column.len())
+    if isinstance(column.dtype, pl.Datetime):
+        kind: ClockKind = "zoned" if column.dtype.time_zone else "local"
+        return column.dt.timestamp("us").cast(pl.Float64), sound, kind
+    if column.dtype == pl.Time:
+        return column.cast(pl.Int64).cast(pl.Float64) / 1e3, sound, "time of day"
+    if column.dtype in (pl.String, pl.Categorical):
+        return parsed(column, clock)
+    name = recordings.channels["time"].column
+    raise InputError(
+        f"column {name!r} (time) holds {column.dtype}, no timestamps; give its unit in test.yaml, such as s"
+    )
 
 
 def _floats(name: str, column: pl.Series, recordings: Recordings) -> tuple[pl.Series, list[Damage]]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from pipeline.errors import InputError
 from pipeline.findings import Finding
+from pipeline.recordings.timestamps import Clock
 from pipeline.results.record import Recording
 
 
@@ -28,6 +29,7 @@ class Progress:
     values: dict[str, str] = field(default_factory=dict)
     correlations: dict[str, float] = field(default_factory=dict)
     units: dict[tuple[str, str], list[str]] = field(default_factory=dict)  # (channel, unit said) -> files
+    clock: Clock = field(default_factory=Clock)
     findings: list[Finding] = field(default_factory=list)
 
 

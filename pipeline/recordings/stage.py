@@ -20,7 +20,7 @@ from pipeline.archive.card import Card, Recordings, load_card
 from pipeline.errors import InputError
 from pipeline.findings import finding
 from pipeline.method.channels import REVISION
-from pipeline.recordings import canonical, damage, files, limits, store, torque_sign
+from pipeline.recordings import canonical, damage, files, limits, store, timestamps, torque_sign
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.progress import Extent, Progress, Unusable
@@ -59,6 +59,7 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
         test=test_folder.name,
         unusable=unusable,
         holds=holds,
+        clock_from=progress.clock.counts_from,
         recordings=progress.recordings,
         findings=recorded(progress.findings),
         stamp=stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"}),
@@ -96,16 +97,17 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) 
         for number, path in enumerate(paths, start=1):
             name = files.shown(path, folder)
 
-            def chunks(path: Path = path) -> Iterator[Chunk]:
+            def chunks(path: Path = path, number: int = number) -> Iterator[Chunk]:
                 files.refuse_outside(path, folder)
                 limits.alive(files.shown(path, folder))
-                for chunk in on_torque_time(read(path, card.recordings)):
+                for chunk in on_torque_time(progress.clock.seconds(number, read(path, card.recordings))):
                     limits.alive(files.shown(path, folder))
                     yield canonical.in_si(chunk, columns, units)
 
             progress.recordings.append(_ingested(number, name, path, chunks, append, progress))
             limits.refuse_rows(sum(r.rows for r in progress.recordings), "the recordings hold {} rows or more")
     _settle_torque_sign(progress, output)
+    progress.findings += timestamps.findings_of(progress.clock, progress.recordings)
     _report_units(progress, card.recordings)
     errors = [one for one in progress.recordings if one.error]
     if len(errors) == len(paths):

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import polars as pl
 
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
 from pipeline.errors import InputError
@@ -37,7 +38,8 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
             # The stream is ours, so that it is closed too where the library gives up on the file.
             with plain.open("rb") as stream, TdmsFile.open(stream) as file:
                 sources, units = _sources(file, recordings)
-                yield from merged(sources, units)
+                for chunk in merged(sources, units):
+                    yield _stamped(chunk) if recordings.timestamps else chunk
             if complaints:
                 raise InputError(f"is damaged or ends early ({complaints[0]})")
         except (InputError, GeneratorExit):
@@ -65,6 +67,11 @@ def _heard() -> Iterator[list[str]]:
         log_manager.console_handler.removeFilter(keep)
 
 
+def _stamped(chunk: Chunk) -> Chunk:
+    """The chunk with its times, seconds of UTC, in microseconds."""
+    return Chunk(chunk.rows.with_columns((pl.col("time") * 1e6).round()), chunk.damage, chunk.units, "zoned")
+
+
 def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str]]:
     sources, units = {}, {}
     clock = recordings.channels.get("time")
@@ -77,9 +84,15 @@ def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict
         track = None
         if clock is not None:
             track = _clock_of(file, found, clock.column)
+            if recordings.timestamps and track.dtype.kind != "M":
+                raise InputError(
+                    f"channel {clock.column!r} holds {track.dtype}, no timestamps; give its unit in test.yaml, such as s"
+                )
         elif "wf_increment" not in found.properties:
             raise InputError(f"channel {channel.column!r} has no waveform track (wf_increment); map time")
-        sources[name] = _source(found, track, scale_offset(clock.unit, "duration")[0] if clock else 1.0)
+        sources[name] = _source(
+            found, track, 1.0 if not clock or recordings.timestamps else scale_offset(clock.unit, "duration")[0]
+        )
         unit = str(found.properties.get("unit_string") or found.properties.get("NI_UnitDescription") or "")
         if unit:
             units[name] = unit

@@ -29,6 +29,9 @@ class Record(Result):
     test: str = given("test's id")
     unusable: str | None = given("why nothing of the test can be used; null where something can", default=None)
     holds: Literal["stop", "series", "summary"] | None = given("what a file holds, as the card says", default=None)
+    clock_from: str | None = given(
+        "midnight from which times count, where the recordings have timestamps", default=None
+    )
     recordings: list[Recording] = given("every file in the order of its number", default_factory=list)
     findings: list[Found] = given("findings about the recordings", default_factory=list)
     stamp: Stamp | None = given("what the file rests on", default=None)

@@ -1,5 +1,6 @@
 """One invented test written in other units, clocks and formats: the same stops come out, through ingest and reduction."""
 
+import datetime
 import json
 import math
 from collections.abc import Callable
@@ -121,3 +122,58 @@ def test_a_linear_speed_in_another_linear_unit_is_named(tmp_path):
     found = json.loads((folder.parent / "t.results" / METHOD / "tests" / "t" / "stops_findings.json").read_text())
     slips = [f for f in found["findings"] if f["code"] == "unit_slip" and f["stop"] is None]
     assert [f["channel"] for f in slips] == ["speed"] and "mph labelled km/h" in slips[0]["message"]
+
+
+MORNING = datetime.datetime(2026, 3, 2, 7, 20)
+
+
+def _stamps(rows: pl.DataFrame) -> pl.Series:
+    offset = int(MORNING.replace(tzinfo=datetime.UTC).timestamp() * 1e6)
+    return pl.Series("t", (rows["t"] * 1e6).round().cast(pl.Int64) + offset).cast(pl.Datetime("us"))
+
+
+@pytest.fixture(scope="module")
+def since_midnight(tmp_path_factory):
+    """The stops of the test whose times are written in seconds of the day, to the microsecond."""
+    folder = write_base(tmp_path_factory.mktemp("midnight"), "delimited", "t")
+    seconds = (pl.col("t") * 1e6).round() / 1e6 + 26400.0
+    rewritten(folder, lambda path, rows: rows.with_columns(seconds.round(6)).write_csv(path))
+    return stops_of(folder)
+
+
+@pytest.mark.parametrize("form", ["text", "time of day", "parquet", "parquet with zone"])
+def test_timestamps_give_the_same_stops_and_the_clock_runs_through(tmp_path, since_midnight, form):
+    folder = write_base(tmp_path, "delimited", "t")
+    text = "parquet" not in form
+
+    def write(path, rows):
+        stamped = rows.with_columns(_stamps(rows))
+        if text:
+            stamped.write_csv(path, datetime_format="%H:%M:%S%.6f" if "day" in form else "%Y-%m-%dT%H:%M:%S%.6f")
+        else:
+            zone = pl.col("t").dt.replace_time_zone("UTC") if "zone" in form else pl.col("t")
+            stamped.with_columns(zone).write_parquet(path)
+
+    def change(card):
+        card["recordings"]["channels"]["time"]["unit"] = "timestamp"
+        if not text:
+            card["recordings"] |= {"files": "recordings/*.parquet", "format": "parquet"}
+
+    rewritten(folder, write, ".csv" if text else ".parquet")
+    changed(folder, change)
+    assert_same(stops_of(folder), since_midnight)
+
+
+def test_timestamps_of_tdms_are_the_clock_too(tmp_path, since_midnight):
+    from nptdms import ChannelObject, TdmsWriter
+
+    folder = write_base(tmp_path, "tdms", "t")
+
+    def write(path, rows):
+        stamped = rows.with_columns(_stamps(rows))
+        with TdmsWriter(path) as file:
+            file.write_segment([ChannelObject("rig", n, stamped[n].to_numpy()) for n in stamped.columns])
+
+    rewritten(folder, write, ".tdms")
+    changed(folder, lambda card: card["recordings"]["channels"]["time"].update(unit="timestamp"))
+    assert_same(stops_of(folder), since_midnight, rel=1e-5)

@@ -135,11 +135,7 @@ def balance_findings(
 
 def units_of(card: Card) -> dict[str, str]:
     """The card's units of the channels that the balance rests on."""
-    return {
-        name: card.recordings.channels[name].unit
-        for name in ("torque", "speed", "time")
-        if name in card.recordings.channels
-    }
+    return card.recordings.units_of(("torque", "speed", "time"))
 
 
 def _pressures(stops: pl.DataFrame, card: Card, method: Method) -> list[Finding]:

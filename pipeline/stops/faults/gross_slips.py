@@ -51,9 +51,7 @@ def gross_slips(brakings: Sequence[Look], card: Card, setup: Setup, levels: pl.D
     for name in ("pressure", "speed"):
         if name not in bands:
             del values[name]
-    channels = card.recordings.channels
-    units: dict[str, str] = {name: channels[name].unit for name in TRIED if name in channels}
-    return slips_found(values, units, bands, tolerance=TOLERANCE, least=GROSS)
+    return slips_found(values, card.recordings.units_of(TRIED), bands, tolerance=TOLERANCE, least=GROSS)
 
 
 def _bands(levels: pl.DataFrame) -> dict[str, tuple[float, float]]:

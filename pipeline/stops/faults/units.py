@@ -83,7 +83,7 @@ def witnesses_of(
         "pressure_2": pl.col("pressure_2_bar") / pl.col("pressure_bar"),
         "mu": 1e3 * pl.col("energy_kj") / pl.col("angle_rad") / (lever * pl.col("pressure_plateau_bar")),
     }
-    units = {name: card.recordings.channels[name].unit for name in EFFECTS if name in card.recordings.channels}
+    units = card.recordings.units_of(EFFECTS)
     units |= CARD_UNITS
     if "drive_torque" in units and setup.inertia_mechanical is not None:
         own = setup.inertia_mechanical / setup.inertia
