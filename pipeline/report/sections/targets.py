@@ -63,9 +63,9 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
     head = ["Target", "Wanted", "Found, where worst", "Probability that it is met (%)", "Rests on", "Answer"]
     rows = [_row(inputs, one) for one in listed]
     parts.append(Table("Targets, worst first; intervals are 95 %", head, rows, units_in_cells=True))
-    each = [row for one in listed if len(one.result.each) > 1 for row in _each(one)]
+    each = [row for one in listed for row in _each(one)]
     if each:
-        head = ["Target", "Batch or pair", "Found", "Probability that it is met (%)", "Answer"]
+        head = ["Target", "Batch or pair", "Found", "Probability that it is met (%)", "Answer", "By"]
         parts.append(Table("The same for every batch, worst first", head, each, units_in_cells=True))
     return parts
 
@@ -81,7 +81,7 @@ def _row(inputs: Inputs, one: Cited[Requirement]) -> list[Cell]:
 
 def _each(one: Cited[Requirement]) -> list[list[Cell]]:
     return [
-        [one.result.target, row.result.of, *_figures(row, one.result), row.result.verdict]
+        [one.result.target, row.result.of, *_figures(row, one.result), row.result.verdict, row.result.why]
         for row in one.each(lambda r: r.each)
     ]
 
