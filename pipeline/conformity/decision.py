@@ -43,6 +43,28 @@ def probability(figure: Interval, low: float | None = None, high: float | None =
     return None if below is None or up_to is None else max(0.0, up_to - below)
 
 
+def room(figure: Interval, low: float | None = None, high: float | None = None) -> float | None:
+    """Standard deviations between the figure and the limit that it is nearer to, negative outside; None as `probability`.
+
+    Orders what is surely met, where probabilities are all 1.
+    """
+    if figure.value is None:
+        return None
+    sides = [(low, figure.low, 1.0), (high, figure.high, -1.0)]
+    found = []
+    for limit, end, sign in sides:
+        if limit is None:
+            continue
+        away = sign * (figure.value - limit)
+        if away < 0:  # outside: the side that faces the limit is the other one
+            end = figure.high if sign > 0 else figure.low
+        if end is None:
+            return None
+        sd = abs(end - figure.value) / HALF_95
+        found.append(away / sd if sd > 0 else math.copysign(math.inf, away))
+    return min(found, default=None)
+
+
 def _share_below(figure: Interval, limit: float) -> float | None:
     """P(Y < limit) by the side of the figure on which the limit lies."""
     if figure.value is None:

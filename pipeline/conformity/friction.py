@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 from scipy import special
 
-from pipeline.conformity.decision import RISK, probability
+from pipeline.conformity.decision import RISK, probability, room
 from pipeline.results.friction_map import CurvePoint, Holds, Window
 from pipeline.results.model import Interval
 
@@ -40,6 +40,7 @@ class Found:
     held: bool | None
     why: str
     temperature_c: float | None = None
+    room: float | None = None  # standard deviations to the limit; negative outside
 
 
 def single_stops(curve: Sequence[CurvePoint], holds: Holds | None, band: Band, span: Span, coverage: float) -> Found:
@@ -49,12 +50,18 @@ def single_stops(curve: Sequence[CurvePoint], holds: Holds | None, band: Band, s
     points = wanted_points(curve, span)
     if points is None:
         return Found(Interval(why=holds.why), None, None, holds.why)
-    worst = min(points, key=lambda p: stops_conform(p, band, coverage))
+    worst = min(points, key=lambda p: _apart(p, band))
     raw = stops_conform(worst, band, coverage)
     bounds = {"yes": (1 - RISK, 1.0), "no": (0.0, RISK), "not shown": (RISK + 1e-6, 1 - RISK - 1e-6)}[holds.answer]
     found = min(max(raw, bounds[0]), bounds[1])
     figure = Interval(value=worst.mu, low=worst.tolerance_low, high=worst.tolerance_high)
-    return Found(figure, found, found >= 0.5, holds.why, worst.temperature_c)
+    return Found(figure, found, found >= 0.5, holds.why, worst.temperature_c, _apart(worst, band))
+
+
+def _apart(point: CurvePoint, band: Band) -> float:
+    """Standard deviations of single stops between the curve and the limit that is nearer."""
+    distance = min(point.mu - band[0], band[1] - point.mu)
+    return distance / max(point.scatter, LEAST_STEP)
 
 
 def stops_conform(point: CurvePoint, band: Band, coverage: float) -> float:
@@ -74,14 +81,15 @@ def mean(curve: Sequence[CurvePoint], band: Band, span: Span) -> Found:
         why = "the curve does not reach over the wanted window"
         return Found(Interval(why=why), None, None, why)
 
-    def conform(point: CurvePoint) -> float:
-        return probability(Interval(value=point.mu, low=point.low, high=point.high), *band) or 0.0
+    def near(point: CurvePoint) -> float:
+        found = room(Interval(value=point.mu, low=point.low, high=point.high), *band)
+        return -math.inf if found is None else found
 
-    worst = min(points, key=lambda p: (conform(p), min(p.mu - band[0], band[1] - p.mu)))
+    worst = min(points, key=near)
     figure = Interval(value=worst.mu, low=worst.low, high=worst.high)
     held = all(band[0] <= point.mu <= band[1] for point in points)
-    return Found(figure, conform(worst), held, f"mean mu at the worst wanted temperature, {worst.temperature_c:.0f} C",
-                 worst.temperature_c)  # fmt: skip
+    why = f"mean mu at the worst wanted temperature, {worst.temperature_c:.0f} °C"
+    return Found(figure, probability(figure, *band) or 0.0, held, why, worst.temperature_c, near(worst))
 
 
 def ends(window: Window | None, reason: str | None, span: Span) -> Found:

@@ -7,6 +7,7 @@ One specimen is no replicate of its batch: its batch is undecided, and the answe
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -66,7 +67,8 @@ def requirements(of: Compound) -> list[Requirement]:
 
 
 def _worse(one: Judged) -> tuple[int, float]:
-    return RANK[one.verdict], 1.0 if one.conformity is None else one.conformity
+    """What is worse comes first; probabilities that print alike are alike."""
+    return RANK[one.verdict], 1.0 if one.conformity is None else round(one.conformity, 6)
 
 
 def _judged(of: Compound, name: str, found: Found, specimens: int) -> Judged:
@@ -88,7 +90,8 @@ def _answered(
 ) -> Requirement:
     """The requirement from every batch's figure; `pooled` is the compound's, used where the batches are alike in `quantity`."""
     names = sorted(each, key=natural)
-    judged = sorted((_judged(of, name, each[name], of.specimens.get(name, 1)) for name in names), key=_worse)
+    rows = [(_judged(of, name, each[name], of.specimens.get(name, 1)), each[name].room) for name in names]
+    judged = [one for one, _ in sorted(rows, key=lambda row: (*_worse(row[0]), math.inf if row[1] is None else row[1]))]
     if not judged or (pooled is not None and len(judged) > 1 and quantity is not None and of.alike(quantity)):
         every = (
             Found(Interval(why="no batch has a figure"), None, None, "no batch has a figure")

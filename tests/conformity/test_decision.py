@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.conformity.decision import decided, inside, probability
+from pipeline.conformity.decision import decided, inside, probability, room
 from pipeline.results.model import Interval
 
 
@@ -24,6 +24,16 @@ def test_an_unequal_interval_counts_on_the_side_of_the_limit():
     wide_above = Interval(value=1.0, low=0.9, high=3.0)
     assert probability(wide_above, high=3.0) == pytest.approx(0.975, abs=1e-4)
     assert probability(wide_above, low=0.9) == pytest.approx(0.975, abs=1e-4)
+
+
+def test_room_is_counted_on_the_side_of_the_nearer_limit():
+    assert room(figure(1.0, 1.96), 0.0, 1.5) == pytest.approx(0.5, abs=1e-4)
+    assert room(figure(1.0, 1.96), 1.5, 4.0) == pytest.approx(-0.5, abs=1e-4)
+    wide_above = Interval(value=1.0, low=0.9, high=2.96)
+    assert room(wide_above, high=2.0) == pytest.approx(1.0, abs=1e-4)
+    assert room(wide_above, low=2.0) == pytest.approx(-1.0, abs=1e-4)
+    assert room(figure(1.0, 0.0), 0.5, 2.0) == np.inf
+    assert room(Interval(value=1.0), low=0.5) is None and room(Interval(), low=0.5) is None
 
 
 @pytest.mark.parametrize(

@@ -89,6 +89,16 @@ def test_the_worst_batch_answers_where_batches_differ():
     assert one.answer.figure.value == pytest.approx(0.385)
 
 
+def test_of_batches_that_surely_meet_it_the_one_nearest_to_a_limit_comes_first():
+    """All probabilities are 1 to the last digit: the order is by standard deviations to the nearer limit."""
+    found = friction({"b1": (0.47, "yes"), "b2": (0.44, "yes"), "b3": (0.50, "yes")})
+    of = batches({"b1": 0.47, "b2": 0.44, "b3": 0.50}, verdict="different")
+    for key in ("mu", "window"):
+        one = requirement(asked(WINDOW | {"mu": (0.30, 0.60)}, found=found, of=of), key)
+        assert {row.verdict for row in one.each} == {"met"}
+        assert [row.of for row in one.each] == ["b3", "b1", "b2"]
+
+
 def test_batches_shown_alike_are_answered_together():
     found = friction({"b1": (0.47, "yes"), "b2": (0.46, "not shown")})
     one = requirement(asked(WINDOW, found=found), "window")
