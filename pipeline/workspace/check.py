@@ -14,7 +14,7 @@ from pipeline.archive.card import Card, load_card
 from pipeline.archive.scan import printable, refuse_empty, scan
 from pipeline.errors import InputError
 from pipeline.inputs.model import load
-from pipeline.workspace.config import ConfigFile, Workspace, load_workspace
+from pipeline.workspace.config import ConfigFile, Workspace
 from pipeline.workspace.run import load_run
 
 ALL_WELL, WRONG_CALL, UNUSABLE = 0, 2, 3
@@ -66,8 +66,7 @@ def checked_place(place: Path) -> Checked:
         if (place / "test.yaml").is_file():
             raise InputError(f"{printable(str(place))}: is one test's folder; give the archive folder that holds it")
     elif place.is_file():
-        workspace = load_workspace(place)
-        load_run(place)
+        workspace = load_run(place).workspace
         archive = workspace.archive
         problems += _of_workspace(place, workspace)
     else:
