@@ -115,3 +115,17 @@ def test_one_tests_folder_is_no_archive(tmp_path, capsys):
     folder = text_test(tmp_path / "archive" / "t")
     assert check(folder) == 2
     assert "is one test's folder" in capsys.readouterr().out
+
+
+def test_facts_and_comparisons_that_cannot_be_used_are_told(tmp_path):
+    """A row of the table of facts that is short, and a compound that no card names."""
+    text_test(tmp_path / "archive" / "t")
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "batches.csv").write_text("compound,batch,density (g/cm3)\nx,1\n")
+    config = "archive: archive\nresults: r\nmethods: [m.yaml]\nfacts: batches.csv\ncompare_compounds: [[A, B]]\n"
+    (tmp_path / "config.yaml").write_text(config)
+    said = [message for _, _, message in problems(tmp_path / "config.yaml")]
+    assert said[0] == "line 2: 2 cells where the first line has 3; mend the line"
+    assert [message.split(";")[0] for message in said[1:]] == [
+        "compare_compounds: no test card names 'A'", "compare_compounds: no test card names 'B'",
+    ]  # fmt: skip
