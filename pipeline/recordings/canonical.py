@@ -15,6 +15,7 @@ from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, TIMESTAMP, Channe
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import DIMENSIONS, reads_as, scale_offset
 from pipeline.recordings.chunk import Chunk, Damage
+from pipeline.recordings.columns import OPEN_SPEEDS, TURNS
 
 FIRST = ("time", *REQUIRED_CHANNELS)
 TAKEN = ("recording",)
@@ -31,9 +32,6 @@ POSSIBLE = {
     "length": (-1e4, 1e4),
     "share": (-1e3, 1e3),
 }
-
-OPEN_SPEEDS = ("1/s", "s^-1", "s-1")
-TURNS = {"Hz": "rps", "rev/s": "rps", "1/sec": "rps"}
 
 
 def names(channels: Mapping[str, Channel]) -> list[str]:
@@ -111,12 +109,6 @@ def in_si(chunk: Chunk, columns: list[str], units: Mapping[str, tuple[float, flo
     absent = (pl.lit(None, pl.Float64).alias(name) for name in columns if name not in present)
     result = kept.with_columns(pl.col("speed").abs(), *absent).select(columns)
     return Chunk(result, damage, chunk.units)
-
-
-def unit_in_name(column: str) -> str | None:
-    """The unit at the end of a column's name, in brackets: `Pressure [MPa]`, `T1 (degC)`; None without one."""
-    match = re.search(r"[\[(]\s*([^\[\]()]{1,40})\s*[\])]\s*$", column)
-    return match.group(1).strip() if match else None
 
 
 def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) -> dict[str, str]:

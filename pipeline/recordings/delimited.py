@@ -19,7 +19,7 @@ import polars as pl
 from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
 from pipeline.errors import InputError
 from pipeline.recordings.chunk import Chunk, ClockKind, Damage
-from pipeline.recordings.columns import positions
+from pipeline.recordings.columns import positions, units_in
 from pipeline.recordings.files import opened
 from pipeline.recordings.numbers import ABSENT, damage_of, numbers_of
 from pipeline.recordings.timestamps import parsed
@@ -184,7 +184,7 @@ def _head(line: int, block: bytes, recordings: Recordings, needed: tuple[str, ..
         second = _next_row(lines, comment)
     width = _width(names, _fields(second, recordings.delimiter))
     quoted = b'"' in header or any(b'"' in text for text in block[after : after + 65536].split(b"\n", 3)[:3])
-    return Layout(columns, width, quoted, units or {}), taken, block[after:]
+    return Layout(columns, width, quoted, units_in(names, columns) | (units or {})), taken, block[after:]
 
 
 def _fields(line: bytes, delimiter: str) -> list[str]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from pipeline.archive.card import REQUIRED_CHANNELS, Card, Channel
 from pipeline.errors import InputError
 from pipeline.recordings import canonical, damage
+from pipeline.recordings.columns import split
 from pipeline.recordings.files import recording_files, refuse_outside, shown
 from pipeline.recordings.limits import alive
 
@@ -57,4 +58,4 @@ def looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
 
 def _named(channels: Mapping[str, Channel]) -> dict[str, str]:
     """Units that the columns' names end in."""
-    return {name: unit for name, c in channels.items() if (unit := canonical.unit_in_name(c.column))}
+    return {name: unit for name, c in channels.items() if (unit := split(c.column)[1])}

@@ -13,7 +13,7 @@ from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import scale_offset
 from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, ClockKind, Damage
-from pipeline.recordings.columns import positions
+from pipeline.recordings.columns import positions, units_in
 from pipeline.recordings.files import plain_file
 from pipeline.recordings.limits import refuse_rows
 from pipeline.recordings.numbers import damage_of, numbers
@@ -55,7 +55,7 @@ def rows(
                 columns = positions(file.schema_arrow.names, recordings.channels, needed=needed)
                 wanted = {name: file.schema_arrow.names[at] for name, at in columns.items()}
                 if units is not None:
-                    units |= _units(file.schema_arrow, columns)
+                    units |= units_in(file.schema_arrow.names, columns) | _units(file.schema_arrow, columns)
                 empty = True
                 for batch in file.iter_batches(batch_size=CHUNK_ROWS, columns=list(dict.fromkeys(wanted.values()))):
                     table = pl.DataFrame(pl.from_arrow(pa.Table.from_batches([batch])))

@@ -22,6 +22,7 @@ from pipeline.findings import finding
 from pipeline.method.channels import REVISION
 from pipeline.recordings import canonical, damage, files, limits, store, timestamps, torque_sign
 from pipeline.recordings.chunk import Chunk, Damage
+from pipeline.recordings.columns import split
 from pipeline.recordings.identity import Identity, head, identity
 from pipeline.recordings.progress import Extent, Progress, Unusable
 from pipeline.recordings.rates import on_torque_time
@@ -270,7 +271,7 @@ def _report_units(progress: Progress, recordings: Recordings) -> None:
     """
     channels = recordings.channels
     read = set(progress.digests.values())
-    named = {(name, unit): list(read) for name, c in channels.items() if (unit := canonical.unit_in_name(c.column))}
+    named = {(name, unit): list(read) for name, c in channels.items() if (unit := split(c.column)[1])}
     for (name, text), files_saying in (named | progress.units).items():
         if name not in canonical.disagreeing_units({name: text}, channels):
             continue
