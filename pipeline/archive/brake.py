@@ -39,8 +39,16 @@ class Disc(Model):
     density: Density | None = None
     heat_capacity: Literal["carbon"] | float | None = None  # J/(kg K) when a number
     conductivity: Conductivity | None = None
+    heat_share: Share | None = None  # of the friction heat into the disc
     emissivity: Share | None = None
     cooled_area: Area | None = None
+
+    @field_validator("heat_share")
+    @classmethod
+    def _heat_share(cls, value: float | None) -> float | None:
+        if value is not None and not 0.1 < value <= 1:
+            raise ValueError(f"{value:g} must be above 10 % and at most 100 %")
+        return value
 
     @field_validator("heat_capacity", mode="before")
     @classmethod

@@ -61,6 +61,8 @@ QUANTITIES = {
     "efficiency": "share",
     "threshold_pressure": "pressure",
     "inertia": "inertia",
+    "conductivity": "conductivity",
+    "heat_share": "share",
 }
 LINEAR_TOO = f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
 TIMESTAMP = "timestamp"  # in place of time's unit: dates and times of day, ISO 8601

@@ -41,6 +41,7 @@ ENTERS: dict[str, tuple[str, ...]] = {
     "disc density": ("wear",),
     "disc heat_capacity": ("wear", "temperatures"),
     "disc conductivity": ("wear", "temperatures"),
+    "disc heat_share": ("wear", "temperatures"),
     "disc minimum_thickness": ("life",),
     "pad density": ("wear",),
     "pad minimum_thickness": ("life",),
@@ -87,6 +88,7 @@ def brake_of(card: Card, rule: str) -> Brake:
         if isinstance(disc.heat_capacity, str)
         else _shown(disc.heat_capacity, 1.0, "J/(kg K)"),
         "disc conductivity": _shown(disc.conductivity, 1.0, "W/(m K)"),
+        "disc heat_share": _shown(disc.heat_share, 100.0, "%"),
         "pad density": _shown(pad.density, 1.0, "kg/m³"),
         "pad minimum_thickness": _shown(pad.minimum_thickness, 1e3, "mm"),
     }

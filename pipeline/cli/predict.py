@@ -154,21 +154,21 @@ def words(found: CompoundFriction, stop: FaceStop) -> str:
     """The stop for a reader."""
     rows = [
         f"{found.compound}, method {found.method}: from {stop.speed_start_rpm:.0f} to {stop.speed_end_rpm:.0f} rpm, disc at "
-        f"{stop.temperature_c:.0f} degC" + (f", for {stop.wanted}" if stop.wanted else "")
+        f"{stop.temperature_c:.0f} °C" + (f", for {stop.wanted}" if stop.wanted else "")
     ]
     if stop.why:
         return f"{rows[0]}\nnot given, outside what was tested: {stop.why}"
     alone = stop.single
     shown: list[tuple[str, Interval, Interval | None, str, int]] = [
         ("line pressure", stop.pressure_bar, alone.pressure_bar if alone else None, " bar", 1),
-        ("mu, mean over the stop", stop.mu, alone.mu if alone else None, "", 3),
-        ("mu in the first tenth", stop.mu_start, None, "", 3),
-        ("mu in the last tenth", stop.mu_end, None, "", 3),
+        ("µ, mean over the stop", stop.mu, alone.mu if alone else None, "", 3),
+        ("µ in the first tenth", stop.mu_start, None, "", 3),
+        ("µ in the last tenth", stop.mu_end, None, "", 3),
         ("mean torque", stop.torque_nm, alone.torque_nm if alone else None, " N m", 0),
         ("time", stop.time_s, alone.time_s if alone else None, " s", 2),
         ("distance", stop.distance_m, alone.distance_m if alone else None, " m", 1),
         ("mean deceleration", stop.deceleration_mps2, alone.deceleration_mps2 if alone else None, " m/s2", 2),
-        ("hottest face, by the model", stop.face_peak_c, None, " degC", 0),
+        ("hottest face, by the model", stop.face_peak_c, None, " °C", 0),
     ]
     wanted = {"torque": "mean torque", "deceleration": "mean deceleration"}.get(stop.sought or "")
     rows += [
@@ -180,7 +180,7 @@ def words(found: CompoundFriction, stop: FaceStop) -> str:
 
 
 def _of_batch(one: FaceBatchStop) -> str:
-    shown = [("mu ", one.mu, "", 3), ("", one.time_s, " s", 2), ("", one.distance_m, " m", 1)]
+    shown = [("µ ", one.mu, "", 3), ("", one.time_s, " s", 2), ("", one.distance_m, " m", 1)]
     shown.append(("", one.deceleration_mps2, " m/s2", 2))
     return "; ".join(
         name + _told(value, unit, places) for name, value, unit, places in shown if value.value is not None

@@ -25,7 +25,7 @@ from pipeline.errors import InputError
 from pipeline.face import of_compound as face
 from pipeline.face import window as face_window
 from pipeline.friction import compound as friction
-from pipeline.friction.map import FrictionMap, NoMap, fit_map
+from pipeline.friction.map import FrictionMap
 from pipeline.friction.stage import wanted_of
 from pipeline.inputs.model import load
 from pipeline.method import SECTIONS, Method, from_stage_settings
@@ -57,11 +57,9 @@ def run(
     shared = read(rigs, Rigs)
     usable, again = counted_once(usable, shared.copies)
     left_out |= again
-    found_friction = renewed(
-        _with_law(usable, method, target), glaze_limit=glaze_limit({t.name: t.drift for t in usable})
-    )
+    by_law, map_ = _with_law(usable, method, target)
+    found_friction = renewed(by_law, glaze_limit=glaze_limit({t.name: t.drift for t in usable}))
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
-    map_ = friction_map(usable, method)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:
         found_wear = renewed(found_wear, notes=[*found_wear.notes, brakes.words(cards)])
@@ -110,8 +108,11 @@ def _target(path: Path | None) -> tuple[Target | None, str | None]:
         return None, f"target left out: {error}"
 
 
-def _with_law(tests: list[CompoundTest], method: Method, target: Path | None) -> CompoundFriction:
-    """The compound's friction by its map, its law at the face, and by the better of the two what rests on either."""
+def _with_law(
+    tests: list[CompoundTest], method: Method, target: Path | None
+) -> tuple[CompoundFriction, FrictionMap | None]:
+    """The compound's friction by its map, its law at the face, and by the better of the two what rests on either; and the map, of
+    the form that was chosen, which also moves checks to the reference conditions."""
     stops, wanted = stops_of(tests), wanted_of(target)
     found, map_ = friction.with_map(stops, method, wanted)
     law = face.of_compound(
@@ -130,7 +131,7 @@ def _with_law(tests: list[CompoundTest], method: Method, target: Path | None) ->
         face.settings_of(method),
         friction.common_of(stops),
     )
-    return face_window.by_law(found, law, map_, method.friction, wanted)
+    return face_window.by_law(found, law, map_, method.friction, wanted), map_
 
 
 def stops_of(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
@@ -150,21 +151,8 @@ def stops_of(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
 
 
 def friction_map(tests: list[CompoundTest], method: Method) -> FrictionMap | None:
-    """The compound's friction map, which moves checks to the reference conditions; None where none can be fitted."""
-    parts = [
-        t.stops.filter(pl.col("stop") < (t.changed_at or 2**31)).with_columns(
-            test=pl.lit(t.name), batch=pl.lit(t.card.batch), specimen=pl.lit(t.card.specimen)
-        )
-        for t in tests
-        if len(t.stops)
-    ]
-    if not parts:
-        return None
-    try:
-        stops = pl.concat(parts, how="diagonal_relaxed")
-        return fit_map(stops, method.friction, temperature=method.reduction.temperature)
-    except NoMap:
-        return None
+    """The compound's friction map, of the form that was chosen; None where none can be fitted."""
+    return friction.map_of(stops_of(tests), method)
 
 
 def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:

@@ -71,5 +71,5 @@ def _moved(row: TemperatureClass) -> str:
 
 def _span(row: TemperatureClass) -> str:
     if row.low_c is None:
-        return f"stops below {row.high_c:.0f} degC"
-    return f"from {row.low_c:.0f} degC" if row.high_c is None else f"{row.low_c:.0f} to {row.high_c:.0f} degC"
+        return f"stops below {row.high_c:.0f} °C"
+    return f"from {row.low_c:.0f} °C" if row.high_c is None else f"{row.low_c:.0f} to {row.high_c:.0f} °C"

@@ -98,7 +98,7 @@ def _window_words(friction: Friction | None) -> str | None:
     window = friction.window
     if window is None:
         return f"none: {friction.window_reason or 'no reason given'}"
-    return f"{window.low_c:.0f} to {window.high_c:.0f} degC"
+    return f"{window.low_c:.0f} to {window.high_c:.0f} °C"
 
 
 def _laws(

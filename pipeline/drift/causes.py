@@ -124,7 +124,7 @@ def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Statement:
 
 
 def _degrees(temperature_c: float | None) -> str:
-    return "an unknown temperature" if temperature_c is None else f"{temperature_c:.0f} degC"
+    return "an unknown temperature" if temperature_c is None else f"{temperature_c:.0f} °C"
 
 
 def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Statement]:
@@ -137,7 +137,7 @@ def fade(s: Series, hot: list[HotBlock], change: Change | None) -> list[Statemen
         words = (
             f"in block {h.block} friction fell {100 * h.fall:+.1f} % ({100 * h.low:+.1f} to {100 * h.high:+.1f} "
             "%) as stops"
-            f" started at {h.temperature_low_c:.0f} to {h.temperature_high_c:.0f} degC, and the checks after it were "
+            f" started at {h.temperature_low_c:.0f} to {h.temperature_high_c:.0f} °C, and the checks after it were "
             "unchanged"
         )
         statement = Statement(

@@ -35,7 +35,7 @@ def glaze_limit(drifts: Mapping[str, OfStops]) -> GlazeLimit:
         f"friction falls when power density stays under {power:.2g} W/mm2 of pad"
         f" ({gentle:.2g} to {'unknown' if above is None else f'{above:.2g}'}) for more than {_said(stops)} stops "
         "starting below"
-        f" {cold:.0f} degC; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
+        f" {cold:.0f} °C; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
         f"({', '.join(tests)}) and"
         f" {stretches} stretch{'es' if stretches != 1 else ''} of harder cold use that changed nothing"
     )

@@ -204,7 +204,7 @@ def exposure_item(use: Exposure, settings: Drift) -> Item:
     if use.power:
         where = f" at {use.power[0]:.2g} to {use.power[1]:.2g} W/mm2 of pad"
     if use.temperature:
-        where += f", starting at {use.temperature[0]:.0f} to {use.temperature[1]:.0f} degC"
+        where += f", starting at {use.temperature[0]:.0f} to {use.temperature[1]:.0f} °C"
     words = f"{use.stops} low-energy stops lie between the onset and the last check before recovery{where}"
     return Item(answer=answer, value=use.stops, threshold=settings.least_exposure, unit="stops", words=words)
 

@@ -13,6 +13,7 @@ from pipeline.duty import rig_cooling
 from pipeline.duty.project import Brake, GentleLimit, Worn
 from pipeline.duty.rubbing import Plate, Rubbing
 from pipeline.heat.lumped import Disc
+from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
 from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
@@ -60,7 +61,7 @@ def brake_of(
             np.array([point.mu for point in friction.curve], float),
         ),
         components=(worn_of("disc", wear, card), worn_of("pad", wear, card)),
-        heat_share=settings.disc_heat_share,
+        heat_share=heat_share_of(card, wear_settings.heat_share).value,
         temperature_kind=temperature_kind,
         window=(window.low_c, window.high_c) if window else None,
         window_inner=_ends(window.low_interval_c.high, window.high_interval_c.low) if window else None,
@@ -108,7 +109,7 @@ def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
     if not settings.surface_temperature or area is None or thickness is None:
         return None
     density = disc.mass / (area * thickness)
-    return Plate(area, thickness, density, card.brake.disc.conductivity or settings.conductivity, disc.material)
+    return Plate(area, thickness, density, conductivity_of(card, settings.conductivity).value, disc.material)
 
 
 def worn_of(kind: str, wear: CompoundWear, card: Card) -> Worn:

@@ -233,9 +233,9 @@ def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure
     if len(brake.rubbing.curve_c):
         low, high = float(brake.rubbing.curve_c[0]), float(brake.rubbing.curve_c[-1])
         if temperature.max() > high + 1:
-            said.append(f"temperature up to {temperature.max():.0f} degC, the friction data reach {high:.0f}")
+            said.append(f"temperature up to {temperature.max():.0f} °C, the friction data reach {high:.0f}")
         if temperature.min() < low - 1:
-            said.append(f"temperature down to {temperature.min():.0f} degC, the friction data begin at {low:.0f}")
+            said.append(f"temperature down to {temperature.min():.0f} °C, the friction data begin at {low:.0f}")
     for component in brake.components:
         model, _ = component.law(stops)
         if model is not None:

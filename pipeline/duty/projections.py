@@ -21,6 +21,7 @@ from pipeline.duty.project import Brake, project, window_share
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
+from pipeline.heat.of_card import assumed_words, heat_share_of
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
 from pipeline.results.compound_friction import CompoundFriction
@@ -63,7 +64,7 @@ def project_all(
     disc, why = disc_of(card, settings)
     if disc is None:
         return _none(duties, why)
-    rig = _rig(tests, disc, card, settings)
+    rig = _rig(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
     brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind)
     results = [_one(duty, brake, rig, settings) for duty in duties]
@@ -78,9 +79,9 @@ def project_all(
             radiating_m2=disc.radiating,
             radiating_source=radiating_source,
             from_test=card.test,
-            heat_share=settings.disc_heat_share,
+            heat_share=brake.heat_share,
         ),
-        notes=_notes(tests, settings) + _spread(wear),
+        notes=_notes(tests, wear_settings) + _spread(wear),
     )
 
 
@@ -103,12 +104,12 @@ def _nothing(duty: DutyCycle, why: str) -> DutyProjection:
     )
 
 
-def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, settings: Duty) -> RigCooling | str:
-    """The rig's cooling from all tests whose disc is like the first one's."""
+def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, share: float) -> RigCooling | str:
+    """The rig's cooling from all tests whose disc is like the first one's; `share` of the heat into the disc is the method's."""
     alike = [t for t in tests if t.card.brake.disc.mass == card.brake.disc.mass]
     assumed = rig_cooling.ambient_of([t.stops for t in alike])
     pauses = rig_cooling.joined(
-        [rig_cooling.pauses_of(t.stops, disc, settings.disc_heat_share, assumed) for t in alike]
+        [rig_cooling.pauses_of(t.stops, disc, heat_share_of(t.card, share).value, assumed) for t in alike]
     )
     recorded = all(recorded_ambient(t.stops) is not None for t in alike)
     stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
@@ -196,12 +197,15 @@ def _history(settled: History, events: Events, index: int) -> CycleHistory:
     return CycleHistory(time_s=[round(t, 3) for t in time], temperature_c=[round(t, 2) for t in temperature])
 
 
-def _notes(tests: Sequence[Recorded], settings: Duty) -> list[str]:
+def _notes(tests: Sequence[Recorded], settings: Wear) -> list[str]:
     notes = [
         "disc temperatures are the bulk's; on the vehicle, not on the rig, they are what the cooling given makes them"
     ]
-    if settings.disc_heat_share == 1:
+    if heat_share_of(tests[0].card, settings.heat_share).value == 1:
         notes.append("all friction heat goes into the disc")
+    assumed = assumed_words(tests[0].card, settings)
+    if assumed is not None:
+        notes.append(assumed)
     discs = {t.card.brake.disc for t in tests}
     if len(discs) > 1:
         notes.append(f"the tests' discs are not all alike; the projection is for that of {tests[0].card.test}")

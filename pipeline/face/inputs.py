@@ -6,10 +6,8 @@ through two numbers, both as factors on a logarithmic scale:
     conductivity    ln(k / k0)
     flux            ln of (heat share / (ring area x thickness)) over its stated value
 
-The card's value comes first, then the method's. How well each is known (one standard deviation, common practice): a card's
-conductivity 15 %, for carbon's changes with temperature and direction; one that the card does not state a factor of 1.8; the
-heat share 6 %; ring and thickness 2 % together. The method's heat share is what reaches the disc when pads and air take
-nothing; they take about 5 % of it, give or take the 6.
+Values and how well each is known are those of `pipeline.heat.of_card`, the same as wear and duties take; ring and thickness
+add 2 % together to the flux.
 """
 
 from __future__ import annotations
@@ -20,10 +18,9 @@ import numpy as np
 
 from pipeline.archive.card import Card
 from pipeline.heat.capacity import Material
+from pipeline.heat.of_card import Source, conductivity_of, heat_share_of
 
-CARD_CONDUCTIVITY_U, ASSUMED_CONDUCTIVITY_U = 0.15, 0.6  # of ln k
-SHARE_U, GEOMETRY_U = 0.06, 0.02  # of the logarithm
-TO_PADS = 0.05  # share that pads and air take where the method says nothing of them
+GEOMETRY_U = 0.02  # of the logarithm
 SPAN = 2.2  # standard deviations to each side that are looked at
 
 
@@ -44,7 +41,7 @@ class Prior:
     name: str
     value: float
     u: float
-    source: str
+    source: Source
 
 
 @dataclass(frozen=True)
@@ -72,12 +69,9 @@ def inputs_of(card: Card, conductivity: float, share: float) -> Inputs | str:
             disc.heat_capacity is None
         )
         return f"the card gives no {' and no '.join(lacks)}"
-    stated = disc.conductivity is not None
+    k, into_disc = conductivity_of(card, conductivity), heat_share_of(card, share)
     return Inputs(
         Plate(ring, disc.thickness / 2, density, disc.heat_capacity),
-        Prior(
-            "conductivity", disc.conductivity or conductivity, CARD_CONDUCTIVITY_U if stated else ASSUMED_CONDUCTIVITY_U,
-            "card" if stated else "method",
-        ),
-        Prior("heat share", min(share, 1 - TO_PADS), float(np.hypot(SHARE_U, GEOMETRY_U)), "method"),
-    )  # fmt: skip
+        Prior("conductivity", k.value, k.u, k.source),
+        Prior("heat share", into_disc.value, float(np.hypot(into_disc.u, GEOMETRY_U)), into_disc.source),
+    )

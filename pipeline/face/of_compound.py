@@ -71,7 +71,7 @@ class Settings:
 def settings_of(method: Method) -> Settings:
     friction = method.friction
     return Settings(
-        method.wear.conductivity, method.duty.disc_heat_share, friction.confidence, friction.coverage, friction.use_suspect,
+        method.wear.conductivity, method.wear.heat_share, friction.confidence, friction.coverage, friction.use_suspect,
         method.reduction.temperature,
         method.reduction.build_up,
         method.reduction.average,
@@ -334,7 +334,7 @@ def beside(found: Curve | None, map_: FrictionMap) -> tuple[list[FacePoint], lis
         worst = first + int(np.argmax(np.abs(found.mu - of_map.mu)[first : last + 1]))
         t = found.temperature - ZERO_C
         said.append(
-            f"{t[first]:.0f} to {t[last]:.0f} degC: law and map lie apart by more than both are uncertain; most at "
-            f"{t[worst]:.0f} degC, mu {found.mu[worst]:.3f} by the law, {of_map.mu[worst]:.3f} by the map"
+            f"{t[first]:.0f} to {t[last]:.0f} °C: law and map lie apart by more than both are uncertain; most at "
+            f"{t[worst]:.0f} °C, µ {found.mu[worst]:.3f} by the law, {of_map.mu[worst]:.3f} by the map"
         )
     return points, said

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import polars as pl
 
-from pipeline.constants import Array
+from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.face import braking
 from pipeline.face.braking import Brake, Laws
 from pipeline.face.inputs import Inputs, Plate
@@ -40,7 +41,13 @@ def model_of(law: Law, inputs: Inputs, setting: Setting) -> results.FaceModel:
     use = samples.inside & (law.weights[:, None] > 0)
     # a stop's own pressure, not that of its build-up
     pressure = np.repeat(samples.table["pressure_bar"].to_numpy()[:, None] * 1e5, use.shape[1], axis=1)
-    hull = hull_of(kelvin[use], pressure[use], samples.speed[use])
+    # a stop was run from its start on, where the face is as warm as the disc; mu is taken once the pressure has built up
+    begun = samples.table.filter(pl.Series(use.any(axis=1)))
+    hull = hull_of(
+        np.r_[kelvin[use], begun["temperature_initial_c"].to_numpy() + ZERO_C],
+        np.r_[pressure[use], begun["pressure_bar"].to_numpy() * 1e5],
+        np.r_[samples.speed[use], begun["speed_start_rpm"].to_numpy() * RAD_PER_S],
+    )
     variances, s = law.variances, law.scatter
     return results.FaceModel(
         low_k=law.axis.low,

@@ -1,6 +1,6 @@
 """Where the law may be asked: inside what the stops' samples span in face temperature, pressure and speed together.
 
-The span is the convex hull of the samples in (temperature, ln pressure, ln speed), each scaled by its own range; a point outside
+The span is the convex hull of the samples and of the stops' starts in (temperature, ln pressure, ln speed), each scaled by its own range; a point outside
 is refused with the direction and how far. A condition that hardly varied is no axis: it is held to its own range.
 """
 
@@ -112,7 +112,7 @@ def hull_of(kelvin: Array, pressure: Array, speed: Array) -> Hull:
 
 def _shown(axis: int, value: float) -> str:
     if axis == 0:
-        return f"{value - ZERO_C:.0f} degC"
+        return f"{value - ZERO_C:.0f} °C"
     return f"{np.exp(value) / 1e5:.1f} bar" if axis == 1 else f"{np.exp(value) / RAD_PER_S:.0f} rpm"
 
 

@@ -29,8 +29,8 @@ def begins_above(model: FaceModel, asked: Array, found: Array, reference: Asked)
         return []
     why = predict.stop(Drawn.of(model, 2), replace(reference, initial=float(asked[0]))).why
     return [
-        f"at the reference conditions the law gives stops from {found[0] - ZERO_C:.0f} degC up, the map from "
-        f"{asked[0] - ZERO_C:.0f} degC: below, a stop would leave what was tested ({why})"
+        f"at the reference conditions the law gives stops from {found[0] - ZERO_C:.0f} °C up, the map from "
+        f"{asked[0] - ZERO_C:.0f} °C: below, a stop would leave what was tested ({why})"
     ]
 
 
@@ -68,14 +68,14 @@ def after_pause(tests: Sequence[pl.DataFrame], celsius: float) -> str:
         if "idle_before_s" in stops.columns
     ]
     mu = np.concatenate([np.zeros(0), *(row.to_numpy() for row in rows)])
-    where = f"within {ALIKE_K:.0f} K of {celsius:.0f} degC after a pause of an hour or more"
+    where = f"within {ALIKE_K:.0f} K of {celsius:.0f} °C after a pause of an hour or more"
     if not mu.size:
         return (
             "The first stop after a pause, or in the wet, is not known from these tests, and moisture can put it far lower: no "
             f"stop began {where}"
         )
     return (
-        f"The first stop after a pause may differ from this: {mu.size} began {where}, with mu from {mu.min():.3f} to "
+        f"The first stop after a pause may differ from this: {mu.size} began {where}, with µ from {mu.min():.3f} to "
         f"{mu.max():.3f}, each at its own pressure and speeds; in the wet none is known"
     )
 

@@ -118,6 +118,18 @@ def with_map(
     return renewed(found, sides=sides), map_
 
 
+def map_of(tests: Sequence[StopsOfTest], method: Method) -> FrictionMap | None:
+    """The map alone, of the form that cross-validation chooses; None where none can be fitted."""
+    parts = [sound_stops(test, method)[0] for test in tests if not test.stops.is_empty()]
+    if not parts:
+        return None
+    stops = pl.concat(parts, how="diagonal_relaxed")
+    try:
+        return best_map(stops, method.friction, temperature=method.reduction.temperature).map
+    except NoMap:
+        return None
+
+
 def sound_stops(test: StopsOfTest, method: Method) -> tuple[pl.DataFrame, list[LeftOut]]:
     """The test's unchanged stops with its test, batch and specimen, and the blocks left out."""
     stops = test.stops if test.changed_at is None else test.stops.filter(pl.col("stop") < test.changed_at)

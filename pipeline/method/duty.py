@@ -8,11 +8,10 @@ from pipeline.inputs.quantities import Share
 from pipeline.inputs.scalars import Fraction, Probability
 from pipeline.method.base import Settings
 
-REVISION = 4
+REVISION = 5
 
 
 class Duty(Settings):
-    disc_heat_share: Share = Field(1.0, description="share of the friction heat that goes into the disc")
     window_share: Fraction = Field(
         0.90, description="share of a settled cycle's energy that the opening to run must keep in the window"
     )

@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Conductivity, Length, Mass, PowerDensity,
 from pipeline.inputs.scalars import Probability, Truth
 from pipeline.method.base import Settings
 
-REVISION = 5
+REVISION = 6
 
 
 class Wear(Settings):
@@ -24,6 +24,12 @@ class Wear(Settings):
     )
     conductivity: Conductivity = Field(
         20.0, description="through-thickness conductivity where the card's disc states none"
+    )
+    heat_share: Share = Field(
+        0.95,
+        gt=0.1,
+        le=1,
+        description="share of the friction heat that goes into the disc where the card states none, in wear, duty and the law at the face",
     )
     thickness_u: Length = Field(
         3.0e-6, description="standard uncertainty of a reading's mean thickness where readings give none"

@@ -156,7 +156,8 @@ def narrowest_words(friction: TestFriction | CompoundFriction) -> str:
         return ""
     batch = friction.by_batch[place]
     own = f"{batch.window.low_c:.0f} to {batch.window.high_c:.0f} °C" if batch.window else "none"
-    return f", over the batches taken together; the narrowest, batch {batch.batch} alone: {own}"
+    by = " by the map" if friction.window_by == "law" else ""
+    return f", over the batches taken together; the narrowest, batch {batch.batch} alone{by}: {own}"
 
 
 def drift_words(drift: TestDrift) -> str:

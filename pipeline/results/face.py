@@ -16,7 +16,7 @@ class HeatInput(Result):
     """A number that conduction into the disc rests on, before and after the stops were looked at."""
 
     name: str = given("conductivity in W/(m K), or share of the friction heat into the disc")
-    source: Literal["card", "method"] = given("where the value before comes from")
+    source: Literal["card", "method", "default"] = given("where the value before comes from")
     before: float = given("value before")
     before_u: float = given("its relative standard uncertainty", "1")
     value: float = given("value that the stops' friction asks for, held by the one before")

@@ -24,6 +24,7 @@ from pipeline.archive.card import Card, sensor_limit
 from pipeline.constants import ZERO_C, Array
 from pipeline.findings import Finding, finding
 from pipeline.heat import slab
+from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.results import scan_table
 from pipeline.results.summary import ChannelUse
 
@@ -40,8 +41,7 @@ USES = {
     "disc_temperature_2": "held against the first thermocouple",
 }
 KEPT = "kept with the channels; no number rests on it"
-ASSUMED_CONDUCTIVITY, KNOWN, ASSUMED = 20.0, 0.15, 0.6  # W/(m K); standard uncertainty of ln k: of a card's, of none
-SHARE, SHARE_U = 0.95, 0.06  # of the heat into the disc
+CONDUCTIVITY, SHARE = 20.0, 0.95  # W/(m K), and of the heat into the disc, where the card states none
 MODEL_U = 0.05  # one dimension, sampling, spot of the pyrometer
 BEFORE_S, LAST_S = 0.5, 0.1
 LEAST_RISE_K, FEWEST, MOST = 40.0, 5, 150
@@ -132,15 +132,15 @@ def face_beside_pyrometer(
         return f"not compared: {int(good.sum())} stops show and warm the face enough, {FEWEST} are needed", []
     ratio = float(np.median(rise[good] / model[good]))
     offset = float(np.median((shown.before - initial)[good]))
-    u_k = KNOWN if disc.conductivity is not None else ASSUMED
-    u = float(np.sqrt((u_k / 2) ** 2 + SHARE_U**2 + MODEL_U**2))
+    u_k = conductivity_of(card, CONDUCTIVITY).u
+    u = float(np.sqrt((u_k / 2) ** 2 + heat_share_of(card, SHARE).u ** 2 + MODEL_U**2))
     words = (
         f"over {int(good.sum())} stops it rises by {ratio:.2f} of what conduction gives for the face (known to {100 * u:.0f} %); "
         f"before braking it reads {offset:+.0f} K beside the thermocouple"
     )
     if ratio > 0 and abs(np.log(ratio)) <= 2 * u:
         return words, []
-    k = disc.conductivity or ASSUMED_CONDUCTIVITY
+    k = conductivity_of(card, CONDUCTIVITY).value
     would = (
         f"a conductivity of {k / ratio**2:.0f} in place of {k:.0f} W/(m K) would explain it"
         if ratio > 0.2
@@ -179,10 +179,10 @@ def modelled_rise(card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> Arra
     density = brake.disc.density or (brake.disc.mass or np.nan) / (ring * thickness)
     surface, _ = slab.conduct(
         time,
-        (power + np.roll(power, 1, axis=1)) / 2 * SHARE / (2 * ring),
+        (power + np.roll(power, 1, axis=1)) / 2 * heat_share_of(card, SHARE).value / (2 * ring),
         initial[rows] + ZERO_C,
         half_thickness=thickness / 2,
-        conductivity=brake.disc.conductivity or ASSUMED_CONDUCTIVITY,
+        conductivity=conductivity_of(card, CONDUCTIVITY).value,
         density=density,
         material=brake.disc.heat_capacity or "carbon",
         passes=2,

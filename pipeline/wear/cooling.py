@@ -6,9 +6,9 @@ The bulk temperature at brake end follows from the stop's heat; it has to fall t
 in the time between. g is the value that does so in the median pause; it does not need the thermocouple while it lags
 or sits in a temperature gradient. r comes from the card's emissivity and cooled area, or is nil.
 
-All friction heat is taken to go into the disc. The pauses cannot tell a share of it: a face hotter than the bulk
-loses more heat in the first seconds, which lets pauses of a rig with share 1 agree best at a share of about 0.85, and
-that halves the oxidation read into a hard stop.
+The share of the friction heat that goes into the disc is the card's, else the method's (`pipeline.heat.of_card`). The pauses
+cannot tell it: a face hotter than the bulk loses more heat in the first seconds, which lets pauses of a rig with share 1
+agree best at a share of about 0.85, and that halves the oxidation read into a hard stop.
 
 A pause that is shorter than the curve's, or longer within what the others scatter about it, is the curve run faster or
 slower; one that is longer, or ends hotter than it began, was cooled first and heated before the next stop.
@@ -69,8 +69,8 @@ def fitted_curve(
     material: Material,
     radiation: float,
 ) -> Curve | None:
-    """The test's cool-down from stops [n]: initial and following stop's temperature in K, friction heat per disc mass
-    in J/kg, seconds from brake end to the next stop and of braking, speeds at its (start, end). None where no pause
+    """The test's cool-down from stops [n]: initial and following stop's temperature in K, heat into the disc per its
+    mass in J/kg, seconds from brake end to the next stop and of braking, speeds at its (start, end). None where no pause
     shows plain cooling.
 
     radiation: see `radiation_per_mass`.

@@ -14,6 +14,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C
 from pipeline.heat.air import recorded_ambient
+from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.method.wear import Wear
 from pipeline.results.summary import MissingStop
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
@@ -63,7 +64,7 @@ def exposure_of_test(
     disc = card.brake.disc
     curve = fitted_curve(
         samples.initial,
-        energy / disc.mass if disc.mass else np.zeros_like(energy),
+        heat_share_of(card, settings.heat_share).value * energy / disc.mass if disc.mass else np.zeros_like(energy),
         following,
         idle,
         samples.duration,
@@ -148,8 +149,15 @@ def plate_of(card: Card, settings: Wear) -> Plate | str:
         stated |= {"disc.heat_capacity": 1.0 if disc.heat_capacity is not None else None}
         return f"the card gives no {', '.join(name for name, value in stated.items() if value is None)}"
     density = disc.density or disc.mass / (area * disc.thickness)
-    conductivity = disc.conductivity or settings.conductivity
-    return Plate(area, disc.thickness, disc.mass, conductivity, density, disc.heat_capacity)
+    return Plate(
+        area,
+        disc.thickness,
+        disc.mass,
+        conductivity_of(card, settings.conductivity).value,
+        density,
+        disc.heat_capacity,
+        heat_share_of(card, settings.heat_share).value,
+    )
 
 
 def _idle(table: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:

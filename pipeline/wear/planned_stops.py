@@ -50,7 +50,7 @@ def planned_stops(card: Card, assumed: Assumed, settings: Wear) -> Exposure:
         for k in range(block.stops):
             idle, now = _pause(block, k, now, duration, bulk, assumed)
             rows.append((energy, duration, path, now, idle))
-            now = float(heated(now, energy / plate.mass, plate.material))
+            now = float(heated(now, plate.heat_share * energy / plate.mass, plate.material))
     energy, duration, path, initial, before = np.array(rows, float).T
     return _exposed(energy, duration, path, initial, np.append(before[1:], 3600.0), plate, card)
 
@@ -115,7 +115,7 @@ def _exposed(
     speeds = np.full(len(duration), 3.0), np.ones(len(duration))  # a power that falls from 1.5 to 0.5 of its mean
     curve = fitted_curve(
         initial,
-        energy / plate.mass,
+        plate.heat_share * energy / plate.mass,
         following,
         idle,
         duration,

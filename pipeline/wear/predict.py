@@ -100,7 +100,7 @@ def beyond(model: Predictor, stops: Exposure) -> list[str]:
     for what, span, values, unit in (
         ("energy", known.energy_mj, stops.energy_mj, "MJ a stop"),
         ("power", known.power_w_mm2, stops.power_w_mm2, "W/mm2"),
-        ("temperature", known.temperature_c, stops.temperature_c, "degC"),
+        ("temperature", known.temperature_c, stops.temperature_c, "°C"),
     ):
         values = values[np.isfinite(values)]
         if span and values.size:
@@ -108,7 +108,7 @@ def beyond(model: Predictor, stops: Exposure) -> list[str]:
     time = (stops.braking_s + stops.dwell_s).sum(axis=0)
     if known.surface_c and time.any():
         hot = GRID_K[time > 0].max() - ZERO_C
-        said += _outside((known.surface_c[0], float(hot)), known.surface_c, "surface temperature", "degC", 0.0)
+        said += _outside((known.surface_c[0], float(hot)), known.surface_c, "surface temperature", "°C", 0.0)
     return said
 
 

@@ -204,8 +204,8 @@ def _open_words(found: Inference) -> str:
         return f"the intervals' mean power spans only {low:.3g} to {high:.3g} W/mm2"
     low, high = np.nanmin(sums.temperature_c), np.nanmax(sums.temperature_c)
     if high - low < 100:
-        return f"the intervals ran at nearly one temperature, {low:.0f} to {high:.0f} degC"
-    return f"intervals of {low:.0f} to {high:.0f} degC on average do not pin it at this noise"
+        return f"the intervals ran at nearly one temperature, {low:.0f} to {high:.0f} °C"
+    return f"intervals of {low:.0f} to {high:.0f} °C on average do not pin it at this noise"
 
 
 def _leave_one_out(found: Inference, folds: np.ndarray | None) -> float | None:

@@ -30,6 +30,7 @@ class Plate:
     conductivity: float
     density: float
     material: Material
+    heat_share: float = 1.0  # of the friction heat, into the disc
 
     @property
     def evening_s(self) -> float:
@@ -76,7 +77,7 @@ def modelled(samples: Samples, idle: Array, following: Array, plate: Plate, curv
     """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in
     K.
     """
-    time, power, step = _braking_power(samples)
+    time, power, step = _braking_power(samples, plate.heat_share)
     bulk = _bulk(samples.initial, power, step, _excess(time, power, samples.initial, plate), plate, curve)
     end = np.maximum(time.max(axis=1), 1e-6)
     settled, level = _settled(samples, plate)
@@ -94,13 +95,13 @@ def modelled(samples: Samples, idle: Array, following: Array, plate: Plate, curv
     return History((time, bulk + excess[:, :n]), stretches, heating)
 
 
-def _braking_power(samples: Samples) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(time with all that follows braking put onto brake end, mean power over each step, step); the pause has its own
-    nodes.
+def _braking_power(samples: Samples, share: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(time with all that follows braking put onto brake end, mean power into the disc over each step, step); the pause has
+    its own nodes.
     """
     time = np.minimum(samples.time, samples.duration[:, None])
     step = np.diff(time, axis=1, prepend=time[:, :1])
-    mean = (samples.power + np.roll(samples.power, 1, axis=1)) / 2
+    mean = share * (samples.power + np.roll(samples.power, 1, axis=1)) / 2
     power = np.where(step > 0, mean, 0.0)
     power[:, 0] = 0.0
     return time, power, step

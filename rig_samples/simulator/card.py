@@ -54,7 +54,7 @@ class Style:
     suffix: str = ".csv"
 
 
-def brake_section(brake: Brake, material: Material, disc: Disc) -> dict[str, object]:
+def brake_section(brake: Brake, material: Material, disc: Disc, share: float) -> dict[str, object]:
     """The card's `brake`."""
     density = f"{material.density_kg_m3 / 1e3:g} g/cm^3"
     return {
@@ -75,6 +75,7 @@ def brake_section(brake: Brake, material: Material, disc: Disc) -> dict[str, obj
             "density": density,
             "heat_capacity": "carbon",
             "conductivity": f"{material.conductivity_w_mk:g} W/(m K)",
+            "heat_share": f"{100 * share:g} %",
             "emissivity": disc.emissivity,
             "cooled_area": f"{disc.cooled_area * 1e4:g} cm^2",
         },
@@ -159,7 +160,7 @@ def card(
     }
     if identity.notes:
         out["notes"] = identity.notes
-    out["brake"] = brake_section(brake, material, disc)
+    out["brake"] = brake_section(brake, material, disc, rig.heat_share)
     out["inertia"] = f"{rig.inertia:g} kg m^2"
     if rig.inertia_mechanical is not None:
         out["inertia_mechanical"] = f"{rig.inertia_mechanical:g} kg m^2"

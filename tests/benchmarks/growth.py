@@ -108,7 +108,7 @@ def write_workspace(room: Path, stops: int) -> Path:
             "friction_ring": {"outer_diameter": "312 mm", "inner_diameter": "220 mm"}, "effective_radius": "134 mm",
             "pistons_per_side": ["30 mm", "34 mm", "38 mm"], "pad_area": "52 cm^2", "threshold_pressure": "0.4 bar",
             "disc": {"mass": "1.77 kg", "thickness": "28 mm", "minimum_thickness": "24 mm", "density": "1.78 g/cm^3",
-                     "heat_capacity": "carbon", "conductivity": "30 W/(m K)", "emissivity": 0.85, "cooled_area": "950 cm^2"},
+                     "heat_capacity": "carbon", "conductivity": "30 W/(m K)", "heat_share": "100 %", "emissivity": 0.85, "cooled_area": "950 cm^2"},
             "pad": {"mass": "0.21 kg", "thickness": "25 mm", "minimum_thickness": "11 mm", "density": "1.78 g/cm^3"},
         },
         "inertia": f"{INERTIA} kg m^2",

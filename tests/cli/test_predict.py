@@ -41,7 +41,7 @@ def call(results: Path, *more: str, compound: str = "Face 1", temperature: str =
 def test_a_stop_at_a_pressure_is_printed_with_intervals(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert call(results, "--pressure", f"{world()[0].compound.reference.pressure_bar:.1f} bar") == 0
     said = capsys.readouterr().out
-    for words in ("Face 1, method one", "mu, mean over the stop", "distance:", " m (", "m/s2 (", "95 % intervals"):
+    for words in ("Face 1, method one", "µ, mean over the stop", "distance:", " m (", "m/s2 (", "95 % intervals"):
         assert words in said
 
 

@@ -76,8 +76,8 @@ def test_a_change_of_cold_stops_only_is_said_by_temperature():
     delta = per_stop.matched("t1", a, b)
     found = comparable.answer(delta, per_stop.by_class(delta), [], [])
     assert found.answer == "in part"
-    assert "comparable: 250 to 400 degC" in found.text
-    assert "not comparable: stops below 100 degC (+9.5 to +9.5 %)" in found.text
+    assert "comparable: 250 to 400 °C" in found.text
+    assert "not comparable: stops below 100 °C (+9.5 to +9.5 %)" in found.text
 
 
 def test_a_change_everywhere_is_not_comparable():
@@ -101,7 +101,7 @@ def test_windows_count_as_changed_beyond_a_degree():
     rows = conclusions.of_compound("Marram 4", window(300.2, 580.0), window(300.9, 580.4))
     assert [r.changed for r in rows] == [False]
     rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), window(312.0, 580.0))
-    assert (rows[0].changed, rows[0].b) == (True, "312 to 580 degC")
+    assert (rows[0].changed, rows[0].b) == (True, "312 to 580 °C")
     gone = conclusions.OfCompound(
         friction=CompoundFriction(compound="Marram 4", window_reason="band below the target everywhere")
     )

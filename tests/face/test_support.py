@@ -28,7 +28,7 @@ def test_inside_is_silent() -> None:
 def test_outside_says_which_way_and_how_far() -> None:
     hull = made()
     why = hull.why(points(900, 25, 1000))  # type: ignore[attr-defined]
-    assert "face temperature 900 degC" in why and "above the data" in why
+    assert "face temperature 900 °C" in why and "above the data" in why
     why = hull.why(points(500, 80, 1000))  # type: ignore[attr-defined]
     assert "pressure 80.0 bar is" in why and "above the data (up to" in why
     why = hull.why(points(500, 25, 2400))  # type: ignore[attr-defined]
@@ -44,7 +44,7 @@ def test_conditions_never_met_together_are_outside() -> None:
 def test_the_worst_of_a_path_decides() -> None:
     hull = made()
     path = np.vstack([points(500, 25, 1000), points(640, 25, 900), points(860, 25, 800)])
-    assert "860 degC" in hull.why(path)  # type: ignore[attr-defined]
+    assert "860 °C" in hull.why(path)  # type: ignore[attr-defined]
 
 
 def test_a_condition_that_was_not_varied_is_held_to_its_range() -> None:
@@ -52,3 +52,18 @@ def test_a_condition_that_was_not_varied_is_held_to_its_range() -> None:
     hull = hull_of(rng.uniform(350, 900, 300), np.full(300, 25e5), rng.uniform(60, 150, 300))
     assert hull.why(points(300, 25, 1000)) is None
     assert "pressure 30.0 bar" in (hull.why(points(300, 30, 1000)) or "")
+
+
+def test_a_start_that_was_run_is_inside_though_mu_was_taken_later() -> None:
+    """Stops from 60 degC whose face is at 80 degC when the pressure has built up: their own start is no extrapolation."""
+    rng = np.random.default_rng(2)
+    kelvin, speed = rng.uniform(80, 300, 500) + ZERO_C, rng.uniform(500, 1400, 500) * RAD_PER_S
+    pressure = rng.uniform(24e5, 26e5, 500)
+    start = points(60, 25, 1500)
+    assert hull_of(kelvin, pressure, speed).why(start) is not None
+    with_starts = hull_of(
+        np.r_[kelvin, np.full(3, 60 + ZERO_C)],
+        np.r_[pressure, np.full(3, 25e5)],
+        np.r_[speed, np.full(3, 1500 * RAD_PER_S)],
+    )
+    assert with_starts.why(start) is None and with_starts.why(points(40, 25, 1500)) is not None

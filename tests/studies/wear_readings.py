@@ -133,7 +133,7 @@ def _card(number: int) -> dict:
             "friction_ring": {"outer_diameter": "330 mm", "inner_diameter": "236 mm"}, "effective_radius": "142 mm",
             "pistons_per_side": ["40 mm"], "pad_area": "48 cm^2", "pads": "2", "threshold_pressure": "0.3 bar",
             "disc": {"mass": "2.1 kg", "thickness": "28 mm", "minimum_thickness": "25 mm", "density": "1.8 g/cm^3",
-                     "heat_capacity": "carbon"},
+                     "heat_capacity": "carbon", "heat_share": "100 %"},
             "pad": {"mass": "0.2 kg", "thickness": "20 mm", "minimum_thickness": "9 mm", "density": "1.8 g/cm^3"},
         },
         "inertia": "18 kg m^2",

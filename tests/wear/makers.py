@@ -171,7 +171,7 @@ def card_content(*, pads="2", blocks=None, wear="wear.csv") -> dict:
             "friction_ring": {"outer_diameter": "312 mm", "inner_diameter": "220 mm"}, "effective_radius": "134 mm",
             "pistons_per_side": ["30 mm", "34 mm", "38 mm"], "pad_area": "52 cm^2", "pads": pads, "threshold_pressure": "0.4 bar",
             "disc": {"mass": "1.7 kg", "thickness": "28 mm", "minimum_thickness": "24 mm", "density": "1.78 g/cm^3",
-                     "heat_capacity": "carbon", "conductivity": "30 W/(m K)"},
+                     "heat_capacity": "carbon", "conductivity": "30 W/(m K)", "heat_share": "100 %"},
             "pad": {"mass": "0.22 kg", "thickness": "24 mm", "minimum_thickness": "10 mm", "density": "1.78 g/cm^3"},
         },
         "inertia": "22 kg m^2",

@@ -50,7 +50,9 @@ def batch_parts(inputs: Inputs) -> list[Text | Table]:
     rows = [_batch_row(batch) for batch in inputs.friction.each(lambda found: found.by_batch)]
     if rows:
         head = ["Batch", "Window from (°C)", "to (°C)", "Holds over the wanted window", "By"]
-        parts.append(Table("Each batch by itself: the window above is that of the batches taken together", head, rows))
+        by = " by the law; these are the map's" if inputs.friction.result.window_by == "law" else ""
+        title = f"Each batch by itself: the window above is that of the batches taken together{by}"
+        parts.append(Table(title, head, rows))
     further = inputs.friction.result.further_batch
     if further is not None and further.value is None:
         said = "The bands hold for the batches tested. A further batch: not given: {why}."

@@ -90,7 +90,7 @@ def parts(inputs: Inputs) -> list[Part]:
 
 def on_sheet(text: str) -> str:
     """A sentence of friction.json with the sheet's signs and no full stop."""
-    return re.sub(r"\bmu\b", "µ", text.replace("degC", "°C")).rstrip(".")
+    return re.sub(r"\bmu\b", "µ", text).rstrip(".")
 
 
 def valued(one: Interval | float | None) -> bool:
@@ -167,7 +167,7 @@ def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
                 f"relative uncertainty of the {heat.name}", lambda h: h.u, unit="%", factor=100.0, decimals=0
             ),
             "before": one.number(f"{heat.name} before", lambda h: h.before, unit=unit, decimals=1 if unit else 2),
-            "source": {"card": "the card's", "method": "an assumed"}[heat.source],
+            "source": {"card": "the card's", "method": "the method's", "default": "an assumed"}[heat.source],
             "before_u": one.number(
                 f"relative uncertainty of the {heat.name} before",
                 lambda h: h.before_u,

@@ -125,8 +125,9 @@ def narrowest_batch(inputs: Inputs) -> tuple[str, dict[str, Cell]]:
         return "", {}
     batch = inputs.friction.each(lambda found: found.by_batch)[place]
     name, none = batch.result.batch, batch.result.window_reason or "no window"
+    by = ", by the map," if inputs.friction.result.window_by == "law" else ""
     if batch.result.window is None:
-        said = "That is over the batches taken together; batch {batch} alone has none: {none}. "
+        said = f"That is over the batches taken together; batch {{batch}} alone{by} has none: {{none}}. "
         return said, {"batch": name, "none": none.rstrip(".")}
     values: dict[str, Cell] = {
         "batch": name,
@@ -138,7 +139,7 @@ def narrowest_batch(inputs: Inputs) -> tuple[str, dict[str, Cell]]:
         ),
     }
     return (
-        "That is over the batches taken together; the narrowest, batch {batch} alone: {own_low} to {own_high}. ",
+        f"That is over the batches taken together; the narrowest, batch {{batch}} alone{by.rstrip(',')}: {{own_low}} to {{own_high}}. ",
         values,
     )
 

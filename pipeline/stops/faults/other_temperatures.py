@@ -162,7 +162,7 @@ def _told(name: str, found: list[Slip], stretch: tuple[int, int], read: np.ndarr
     middle = float(np.median(read[stretch[0] : stretch[1] + 1]))
     evidence = {"read_c": middle, "actual": found[0].actual, "labelled": found[0].labelled, "candidates": causes}
     text = (
-        f"{causes[0]['cause']} {where}: it reads {middle:.0f} degC (median), against {by}. No friction coefficient "
+        f"{causes[0]['cause']} {where}: it reads {middle:.0f} °C (median), against {by}. No friction coefficient "
         "rests on it"
     )
     if len(causes) > 1:

@@ -227,5 +227,5 @@ def _causes(one: Departure, wanted: np.ndarray) -> list[dict[str, Any]]:
     if one.offset or alike:
         causes.append({"cause": f"an offset of {offset:+.0f} K of the disc temperature", "offset_k": offset})
     if not one.offset or alike:
-        causes.append({"cause": f"a gain of {gain:.2f} of the disc temperature (degC)", "factor": gain})
+        causes.append({"cause": f"a gain of {gain:.2f} of the disc temperature (°C)", "factor": gain})
     return [*causes, {"cause": "starts that the rig did not hold, or a schedule that was not run"}]

@@ -1,0 +1,73 @@
+"""Conductivity of a card's disc and the share of the friction heat that goes into it, each with how well it is known.
+
+The card's value comes first, then the method's, then the default; wear's surface temperatures, the duty's projection and the law
+at the face take the same. The standard uncertainty is of the logarithm: the card's stated accuracy (limits, rectangular: over
+the root of three), else, common practice:
+
+    conductivity    15 % where a card states it (carbon's changes with temperature and direction), a factor of 1.8 otherwise
+    heat share      6 %, about a default of 95 %: pads and air take a twentieth or so
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pipeline.archive.card import Card, sensor_limit
+from pipeline.method.wear import Wear
+
+CARD_CONDUCTIVITY_U, ASSUMED_CONDUCTIVITY_U, SHARE_U = 0.15, 0.6, 0.06
+Source = Literal["card", "method", "default"]
+
+
+@dataclass(frozen=True)
+class Known:
+    """A value, the standard uncertainty of its logarithm, and where it comes from."""
+
+    value: float
+    u: float
+    source: Source
+
+
+def conductivity_of(card: Card, method: float) -> Known:
+    """Through-thickness conductivity in W/(m K); `method` is the method's, used where the card states none."""
+    stated = card.brake.disc.conductivity
+    if stated is None:
+        return Known(method, ASSUMED_CONDUCTIVITY_U, _source(method, "conductivity"))
+    return Known(stated, _accuracy(card, "conductivity", stated) or CARD_CONDUCTIVITY_U, "card")
+
+
+def heat_share_of(card: Card, method: float) -> Known:
+    """Share of the friction heat into the disc; `method` is the method's, used where the card states none."""
+    stated = card.brake.disc.heat_share
+    if stated is None:
+        return Known(method, SHARE_U, _source(method, "heat_share"))
+    return Known(stated, _accuracy(card, "heat_share", stated) or SHARE_U, "card")
+
+
+def _source(value: float, name: str) -> Source:
+    return "default" if value == Wear.model_fields[name].default else "method"
+
+
+def _accuracy(card: Card, name: str, value: float) -> float | None:
+    """Standard uncertainty of the logarithm from the card's limits; None where it states none."""
+    limit = sensor_limit(card, name, "share" if name == "heat_share" else name)
+    if limit is None:
+        return None
+    half = limit.relative if limit.relative is not None else (limit.absolute or 0.0) / value
+    return float(half / 3**0.5) or None
+
+
+def assumed_words(card: Card, method: Wear) -> str | None:
+    """What is not stated of the disc's heat, in a sentence; None where the card states both."""
+    share, conductivity = heat_share_of(card, method.heat_share), conductivity_of(card, method.conductivity)
+    said = []
+    if share.source != "card":
+        said.append(f"{100 * share.value:g} % of the friction heat is taken to go into the disc ({_by(share)})")
+    if conductivity.source != "card":
+        said.append(f"its conductivity is taken to be {conductivity.value:g} W/(m K) ({_by(conductivity)})")
+    return f"what the card does not state: {'; '.join(said)}" if said else None
+
+
+def _by(known: Known) -> str:
+    return "the default" if known.source == "default" else "the method's"
