@@ -81,12 +81,15 @@ wildcard_constraints:
     compound="|".join(RUN.patterns(RUN.compounds)),
     one="|".join(RUN.patterns(RUN.compounds)),
     other="|".join(RUN.patterns(RUN.compounds)),
+    rig="|".join(RUN.patterns(RUN.rig_pages)),
 
 
 rule all:
     input:
         expand(f"{P}{{method}}/index.html", method=RUN.methods),
         [page for method in RUN.methods for page in RUN.of_method(method, "test.html")],
+        expand(f"{P}{{method}}/rigs/{{rig}}.html", method=RUN.methods, rig=RUN.rig_pages),
+        expand(f"{P}{{method}}/compounds/{{compound}}/charts.html", method=RUN.methods, compound=RUN.compounds),
         [f"{P}deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
         [f"{P}{method}/comparisons/{a}--{b}/comparison.html" for method in RUN.methods for a, b in RUN.compared],
 
@@ -185,12 +188,24 @@ rule precision:
     shell: command("precision")
 
 
+rule charts:
+    """All tests -> control charts of each rig and of each compound's batches."""
+    input:
+        lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json", "wear.json", "drift.json"),
+        rigs=rules.rigs.output,
+        **usual("charts"),
+    params: events=lambda w: RUN.rigs, events_digest=RUN.rigs_digest, **own("charts")
+    output: **files("charts")
+    shell: command("charts")
+
+
 rule findings:
     """The findings of all stages of one test, merged; draws nothing."""
     input:
         rules.stops.output, rules.friction.output, rules.wear.output, rules.drift.output,
         record=rules.channels.output.json,
         rigs=rules.rigs.output,
+        charts=rules.charts.output,
         **usual("findings"),
     params: folder=lambda w: RUN.folder(w.test), renamed=lambda w: RUN.renamed(w.test), **own("findings")
     output: **files("findings")
@@ -215,7 +230,8 @@ rule compound:
         lambda w: RUN.of_compound(
             w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
         ),
-        rules.precision.output,
+        precision=rules.precision.output,
+        charts=rules.charts.output,
         rigs=rules.rigs.output,
         files=lambda w: RUN.compound_file(w.compound),
         **usual("compound"),
@@ -274,11 +290,28 @@ rule comparison:
     shell: command("comparison")
 
 
+rule rig_page:
+    """A rig's charts and precision -> its page."""
+    input: charts=rules.charts.output, precision=rules.precision.output, **usual("rig_page")
+    params: **own("rig_page")
+    output: **files("rig_page")
+    shell: command("rig_page")
+
+
+rule compound_charts:
+    """A compound's charts and precision -> the page of its batches over time."""
+    input: charts=rules.charts.output, precision=rules.precision.output, **usual("compound_charts")
+    params: compound=lambda w: RUN.name_of(w.compound), **own("compound_charts")
+    output: **files("compound_charts")
+    shell: command("compound_charts")
+
+
 rule index:
     """All tests and compounds of the archive under one method."""
     input:
         lambda w: RUN.of_method(w.method, "findings.json"),
         lambda w: expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
+        rules.charts.output,
         left_out=lambda w: RUN.left_out_file(),
         **usual("index"),
     params: left_out=RUN.left_out_digest, **own("index")

@@ -108,6 +108,11 @@ CODES: dict[str, Code] = {
         "all specimens of a rig step at a dated event",
         "check the rig's calibration; compare only tests of one state",
     ),
+    "rig_wanders": Code(
+        "suspect",
+        "a control chart of the rig says that its level moved and no dated event explains it",
+        "find what changed on the rig and date it in rigs/<rig>.yaml; run a specimen of a batch tested before; blame no batch",
+    ),
     "test_copied": Code(
         "suspect",
         "two tests of the archive hold the same recordings",

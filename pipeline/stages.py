@@ -15,13 +15,14 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Literal
 
-Level = Literal["recordings", "test", "compound", "method", "comparison", "pair"]
+Level = Literal["recordings", "test", "compound", "rig", "method", "comparison", "pair"]
 
 #: folder of a level's results below the results
 FOLDERS: dict[Level, str] = {
     "recordings": "channels",
     "test": "{method}/tests/{test}",
     "compound": "{method}/compounds/{compound}",
+    "rig": "{method}/rigs",
     "method": "{method}",
     "comparison": "deltas/{a}--{b}",
     "pair": "{method}/comparisons/{one}--{other}",
@@ -91,10 +92,13 @@ class Stage:
 
     @property
     def files(self) -> dict[str, str]:
-        """Files of the results by a short name: the stem, or the ending where several share the stem."""
+        """Files of the results by a short name: the stem, or the ending where several share the stem or it is a wildcard."""
         paths = [PurePosixPath(FOLDERS[self.level], name) for name in self.outputs]
         stems = Counter(path.stem for path in paths)
-        return {path.stem if stems[path.stem] == 1 else path.suffix[1:]: str(path) for path in paths}
+        own = {
+            path: path.stem if stems[path.stem] == 1 and path.stem.isidentifier() else path.suffix[1:] for path in paths
+        }
+        return {name: str(path) for path, name in own.items()}
 
     @property
     def shell(self) -> str:
@@ -112,6 +116,8 @@ RESULTS = Option("results", "{RUN.results:q}/{wildcards.method:q}", about="folde
 METHOD = Option("method", "{wildcards.method:q}", path=False)
 RECORD = Option("record", "{input.record:q}", about="what was read of the test's recordings")
 RIGS = Option("rigs", "{input.rigs:q}", about="rigs.json of the method")
+CHARTS = Option("charts", "{input.charts:q}", about="charts.json of the method")
+PRECISION = Option("precision", "{input.precision:q}", about="precision.json of the method")
 TARGET = Option("target", "{params.target:q}", required=False)
 FACTS = Option("facts", "{params.facts:q}", required=False, about="table of facts of the batches")
 SETTINGS = Option("settings", "{params.settings:q}", path=False, about="canonical JSON of the stage's settings")
@@ -230,6 +236,22 @@ _ALL = (
         code=("batches", "drift"),
     ),
     Stage(
+        "charts",
+        "control charts of rigs and batches",
+        "method",
+        "charts",
+        (
+            ARCHIVE,
+            RESULTS,
+            RIGS,
+            Option("events", "{params.events:q}", many=True, required=False, about="rig files"),
+            SETTINGS,
+            INTO,
+        ),
+        (Part("pipeline.laboratory.charts_stage:run", ("charts.json",)),),
+        code=("batches", "drift"),
+    ),
+    Stage(
         "findings",
         "findings of all stages of one test, merged",
         "test",
@@ -239,6 +261,7 @@ _ALL = (
             METHOD,
             RECORD,
             RIGS,
+            CHARTS,
             Option(
                 "renamed",
                 "{params.renamed:q}",
@@ -270,6 +293,8 @@ _ALL = (
             TESTS,
             RESULTS,
             RIGS,
+            CHARTS,
+            PRECISION,
             TARGET,
             Option("duties", "{params.duties:q}", many=True, required=False),
             SETTINGS,
@@ -315,6 +340,28 @@ _ALL = (
         ),
         settings=SECTIONS,  # it states the digest of the whole method
         once="pipeline.report.sheet:made",
+    ),
+    Stage(
+        "rig_page",
+        "page of a rig over time",
+        "rig",
+        "rig {rig}",
+        (
+            Option("rig", "{wildcards.rig:q}", path=False, about="name of the rig's page"),
+            METHOD,
+            CHARTS,
+            PRECISION,
+            INTO,
+        ),
+        (Part("pipeline.report.chart_pages:rig", ("{rig}.html",)),),
+    ),
+    Stage(
+        "compound_charts",
+        "page of a compound's batches over time",
+        "compound",
+        "{compound}",
+        (COMPOUND, METHOD, CHARTS, PRECISION, INTO),
+        (Part("pipeline.report.chart_pages:compound", ("charts.html",)),),
     ),
     Stage(
         "comparison",

@@ -19,7 +19,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, model_validator
 
 from pipeline.inputs.model import Model
-from pipeline.inputs.quantities import to_si
+from pipeline.inputs.quantities import Share, to_si
 from pipeline.inputs.scalars import Text, as_number
 
 Quantity = Literal["torque_gain", "torque_zero", "pressure_gain", "pressure_zero"]
@@ -124,9 +124,31 @@ class RigEvent(Model):
         return self
 
 
+class Scatter(Model):
+    """Standard deviations of the rig's charts from test to test, where earlier work knows them: shares of mu, bite and
+    wear, the energy ratio's own, torque (N m), pressure (Pa), lag (s).
+    """
+
+    mu: Share | None = None
+    bite: Share | None = None
+    wear: Share | None = None
+    energy_ratio: Share | None = None
+    torque_zero: Annotated[float, _in("torque", negative=False)] | None = None
+    pressure_zero: Annotated[float, _in("pressure", negative=False)] | None = None
+    lag: Annotated[float, _in("duration", negative=False)] | None = None
+
+    @model_validator(mode="after")
+    def _above_zero(self) -> Scatter:
+        for name, value in self:
+            if value is not None and value <= 0:
+                raise ValueError(f"scatter: {name}: a scatter of nothing makes every test an alarm; leave it out")
+        return self
+
+
 class Rig(Model):
     rig: Text
     reference_compound: Text | None = None
+    scatter: Scatter | None = None
     events: tuple[RigEvent, ...] = ()
 
     @model_validator(mode="after")

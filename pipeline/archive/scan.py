@@ -36,6 +36,11 @@ class Scan:
     def compounds(self) -> list[str]:
         return sorted({c for c in self.tests.values() if c is not None})
 
+    @property
+    def rig_pages(self) -> dict[str, str]:
+        """Name of the page of each rig that a card names."""
+        return slugs([rig for rig, _ in self.on_rigs.values() if rig])
+
 
 def scan(archive: Path) -> Scan:
     """Look at every folder of the archive, in natural order of their names. InputError where it cannot be read."""

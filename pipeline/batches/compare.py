@@ -7,16 +7,17 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from pipeline.archive.targets import Target
 from pipeline.batches import brakes, doubts, margins
 from pipeline.batches.answers import Quantity, answer_all, level, quantity, scatter
-from pipeline.batches.caveats import Known, caveat
-from pipeline.batches.specimens import Shape, SpecimenTest, bite_values, friction_values, wear_values
+from pipeline.batches.caveats import MOVES, Known, caveat
+from pipeline.batches.specimens import Shape, SpecimenTest, Values, bite_values, friction_values, wear_values
 from pipeline.method.batches import Batches
 from pipeline.results import batches as results
 from pipeline.results.batches import Answer, Batch, Compared, Conditions, Pair, SpecimenValue
+from pipeline.results.charts import Wander
 from pipeline.results.rigs import Copied, Examined
 
 
@@ -29,18 +30,27 @@ def compare(
     settings: Batches,
     shifts: Sequence[Examined] = (),
     copied: Sequence[Copied] = (),
+    wanders: Sequence[Wander] = (),
+    state_sd: Mapping[results.Quantity, float] | None = None,
 ) -> Compared:
     """batches.json without its heading: batches, pairs and what they rest on.
 
     `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
-    conditions; `shifts` are the rigs' shifts and `copied` the tests of the same recordings, as rigs.json lists them.
+    conditions; `shifts` are the rigs' shifts and `copied` the tests of the same recordings, as rigs.json lists them;
+    `wanders` what the rigs' charts saw move, `state_sd` the relative scatter between states of the rigs.
     """
+    states = state_sd or {}
+
+    def known(of: list[SpecimenTest], name: results.Quantity, values: Values) -> Known:
+        own = [one for one in wanders if one.quantity in MOVES[name]]
+        return Known(of, values, shifts, own, states.get(name))
+
     mu, bite, wear = friction_values(tests, shape, at_reference), bite_values(tests), wear_values(tests)
     allowed = margins.of_target(target, mu.values, bite.values)
     inside = {name: margins.ends(margin) for name, margin in allowed.items()}
     quantities = [
-        quantity("mu", mu, inside["mu"], Known(tests, mu, shifts)),
-        quantity("bite", bite, inside["bite"], Known(tests, bite, shifts)),
+        quantity("mu", mu, inside["mu"], known(tests, "mu", mu)),
+        quantity("bite", bite, inside["bite"], known(tests, "bite", bite)),
         quantity("wear", wear, margins.logged(inside["wear"]), None, math.exp),
     ]
     names = sorted({test.batch for test in tests}, key=natural)
@@ -49,13 +59,15 @@ def compare(
     for q in quantities:
         found = answer_all(q, pairs, settings)
         if q.name in AS_STATED:
-            usual = again(tests, q.name, shape, at_reference, inside[q.name], shifts)
+            usual = again(tests, q.name, shape, at_reference, inside[q.name], known)
             found = doubts.of_cards(found, pairs, tests, usual, settings)
         if q.name == "wear":
             found = doubts.of_programs(found, pairs, tests)
         answers[q.name] = doubts.of_copies(found, pairs, copied)
     rows = [
-        Pair.of(a, b, caveat(a, b, tests, shifts, copied), mu=of_mu, bite=of_bite, wear=of_wear)
+        Pair.of(
+            a, b, caveat(a, b, tests, shifts, copied, wanders, states.get("mu")), mu=of_mu, bite=of_bite, wear=of_wear
+        )
         for (a, b), of_mu, of_bite, of_wear in zip(pairs, answers["mu"], answers["bite"], answers["wear"], strict=True)
     ]
     return Compared(
@@ -79,14 +91,14 @@ def again(
     shape: Shape | None,
     at_reference: float | None,
     margin: tuple[float, float] | None,
-    shifts: Sequence[Examined],
+    known: Callable[[list[SpecimenTest], results.Quantity, Values], Known],
 ) -> Quantity | None:
     """The quantity read with the brake that most cards state; None where all cards state one brake."""
     usual = doubts.with_usual_brake(tests)
     if usual is None:
         return None
     values = friction_values(usual, shape, at_reference) if name == "mu" else bite_values(usual)
-    return quantity(name, values, margin, Known(usual, values, shifts))
+    return quantity(name, values, margin, known(usual, name, values))
 
 
 def _batch(name: str, tests: list[SpecimenTest], quantities: list[Quantity]) -> Batch:

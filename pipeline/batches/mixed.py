@@ -129,25 +129,3 @@ def contrast(fitted: Fit, a: Hashable, b: Hashable) -> tuple[float, float]:
     """Effect of batch a less that of b and its standard error (NaN when no batch has two specimens)."""
     c = np.array([float(level == a) - float(level == b) for level in fitted.batches])
     return float(c @ fitted.effects), float(np.sqrt(c @ fitted.covariance @ c))
-
-
-def variance_components(groups: Sequence[ArrayLike]) -> dict[str, float]:
-    """Balanced one-way random effects: standard deviations between and within groups and the mean's
-    uncertainty.
-
-    groups: k arrays of n repeats. s_between^2 = s(means)^2 - s_within^2 / n, not below zero (JCGM 100, H.5).
-    """
-    data = np.array([np.asarray(g, float) for g in groups])
-    k, n = data.shape
-    means = data.mean(axis=1)
-    sd_means = float(means.std(ddof=1))
-    within = float(np.sqrt(data.var(axis=1, ddof=1).mean()))
-    between = float(np.sqrt(max(0.0, sd_means**2 - within**2 / n)))
-    return {
-        "mean": float(means.mean()),
-        "sd_of_means": sd_means,
-        "sd_within": within,
-        "sd_between": between,
-        "f": n * sd_means**2 / within**2,
-        "mean_u": sd_means / k**0.5,
-    }

@@ -4,6 +4,7 @@ targets.json.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import combinations
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import polars as pl
 from pipeline.archive.duties import DutyCycle
 from pipeline.archive.targets import Target
 from pipeline.batches import brakes, compare
+from pipeline.batches.caveats import state_scatter
 from pipeline.batches.specimens import Shape
 from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
@@ -29,10 +31,12 @@ from pipeline.friction.map import FrictionMap
 from pipeline.friction.stage import wanted_of
 from pipeline.inputs.model import load
 from pipeline.method import SECTIONS, Method, from_stage_settings
-from pipeline.results.batches import CompoundBatches
+from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.charts import Charts, Wander
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import Stamp, fields, read, renewed, stamp, write
+from pipeline.results.precision import RigPrecision
 from pipeline.results.rigs import Rigs
 from pipeline.results.wear import CompoundWear
 from pipeline.stops.facts import setup_of
@@ -49,12 +53,18 @@ def run(
     duties: list[Path],
     settings: str,
     into: Path,
+    charts: Path | None = None,
+    precision: Path | None = None,
 ) -> None:
-    """Assemble a compound from the results of its tests; `results` is a method's folder, `rigs` its rigs.json."""
+    """Assemble a compound from the results of its tests; `results` is a method's folder, `rigs`, `charts` and
+    `precision` its files of these names.
+    """
     method = from_stage_settings(settings)
     usable, left_out, inputs = load_tests(archive, tests, results)
     wanted, target_why = _target(target)
     shared = read(rigs, Rigs)
+    wanders = read(charts, Charts).wanders if charts else []
+    states = state_sd(read(precision, RigPrecision), compound) if precision else None
     usable, again = counted_once(usable, shared.copies)
     left_out |= again
     by_law, map_ = _with_law(usable, method, target)
@@ -65,12 +75,14 @@ def run(
         found_wear = renewed(found_wear, notes=[*found_wear.notes, brakes.words(cards)])
     head = {"compound": compound, "method": results.name, "tests_left_out": left_out, "card_differences": cards}
 
-    given = {"rigs": rigs, **({"target": target} if target else {}), **{f"duties/{path.name}": path for path in duties}}
+    shared_files = {"rigs": rigs, "charts": charts, "precision": precision}
+    given = {key: path for key, path in shared_files.items() if path is not None}
+    given |= {**({"target": target} if target else {}), **{f"duties/{path.name}": path for path in duties}}
 
     def stamped(name: str, section: str = "") -> Stamp:
         return stamp(name, SECTIONS[section or name][1].REVISION, settings, inputs | given)
 
-    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method)
+    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states)
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
     cycles, duties_left_out = _cycles(duties)
     found_duty = renewed(_duty(usable, cycles, found_friction, found_wear, method), duties_left_out=duties_left_out)
@@ -186,6 +198,8 @@ def _batches(
     target: Target | None,
     rigs: Rigs,
     method: Method,
+    wanders: Sequence[Wander],
+    states: dict[Quantity, float] | None,
 ) -> CompoundBatches:
     shape, at_reference = shape_of(map_)
     rates = wear_rates(tests, found_wear)
@@ -197,10 +211,27 @@ def _batches(
         settings=method.batches,
         shifts=rigs.shifts,
         copied=rigs.copies,
+        wanders=wanders,
+        state_sd=states,
     )
     notes = [*compared.notes, *pad_notes(found_wear, target)]
     body = fields(compared) | {"reference": found.reference, "notes": notes}
     return CompoundBatches(compound=found.compound, **body)
+
+
+def state_sd(found: RigPrecision, compound: str) -> dict[Quantity, float]:
+    """Relative scatter between states of the rigs, for the quantities that a torque chain enters; told over compounds
+    where it can be, as a state moves all of them alike.
+    """
+    quantities: tuple[Quantity, ...] = ("mu", "bite")
+    told = {}
+    for quantity in quantities:
+        everything = found.of(quantity)
+        own = everything.components.get("rig") if everything else None
+        told[quantity] = state_scatter(
+            own if own and own.value is not None else found.component("rig", quantity, compound)
+        )
+    return told
 
 
 def pad_notes(wear: CompoundWear, target: Target | None) -> list[str]:

@@ -10,11 +10,12 @@ from urllib.parse import quote
 from pipeline.archive.card import Card, load_card
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
-from pipeline.report import merge, method_file, numbers, render, verdicts
+from pipeline.report import chart_pages, merge, method_file, numbers, render, verdicts
 from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, record_of, summary_of, wear_of
 from pipeline.results import version, write_text
 from pipeline.results.archive import Archive, LeftOut, Skipped, Status, TestState
 from pipeline.results.batches import CompoundBatches, Quantity
+from pipeline.results.charts import Charts
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection
@@ -56,8 +57,10 @@ def draw(*, config: Path, method: str, into: Path) -> None:
     deltas = [f"{a}--{b}" for a, b in the_run.compare if method in (a, b)]
     skipped, left_out = _left(the_run)
     pairs = [(f"{the_run.name_of(a)} and {the_run.name_of(b)}", f"{a}--{b}") for a, b in the_run.compared]
+    charts = read_or_none(into / "charts.json", Charts) or Charts()
     page = render.page(
         "index.html",
+        rigs=rig_rows(charts, the_run),
         title=f"Archive under method {method}",
         method=method,
         tests=rows,
@@ -70,6 +73,27 @@ def draw(*, config: Path, method: str, into: Path) -> None:
         others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],
     )
     write_text(into / "index.html", page)
+
+
+def rig_rows(charts: Charts, the_run: Run) -> list[dict[str, str | list[str]]]:
+    """Each rig with its page, tests, and what its charts say."""
+    found = {one.page: one for one in charts.rigs}
+    rows: list[dict[str, str | list[str]]] = []
+    for name, page in the_run.found.rig_pages.items():
+        own = found.get(page)
+        said = [chart_pages.answer(chart) for chart in own.charts] if own else []
+        worth = [words for tone, words in said if tone == "bad"]
+        quiet = "within limits" if any(tone == "good" for tone, _ in said) else "too few tests to judge by"
+        rows.append(
+            {
+                "name": name,
+                "address": chart_pages.address(page),
+                "tests": str(len(own.tests)) if own else "0",
+                "events": [f"{e.what} {e.date}" for e in own.events] if own and own.events else ["none dated"],
+                "said": worth or [charts.unusable or (quiet if own else "no test of it can be used")],
+            }
+        )
+    return rows
 
 
 def _left(the_run: Run) -> tuple[list[Skipped], list[LeftOut]]:
@@ -184,6 +208,7 @@ def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str
     return {
         "name": name,
         "sheet": quote(f"compounds/{slug}/sheet.html"),
+        "charts": quote(f"compounds/{slug}/charts.html"),
         "pdf": quote(f"compounds/{slug}/sheet.pdf"),
         "tests": f"{sum(state.status != 'unusable' for state in own)} of {len(own)} usable",
         "window": window_words(friction),

@@ -13,6 +13,7 @@ from pipeline import vocabulary
 from pipeline.findings import finding
 from pipeline.report import merge
 from pipeline.results import read_table
+from pipeline.results.charts import Charts
 from pipeline.results.drift import TestDrift
 from pipeline.results.findings import Findings, Found, recorded
 from pipeline.results.friction import TestFriction
@@ -42,18 +43,22 @@ class OfStages:
         return self.record.unusable or self.summary.unusable
 
 
-def run(*, folder: Path, method: str, record: Path, rigs: Path, renamed: str | None, into: Path) -> None:
+def run(
+    *, folder: Path, method: str, record: Path, rigs: Path, renamed: str | None, into: Path, charts: Path | None = None
+) -> None:
     """Write `into`/findings.json.
 
     `folder` is the test's folder in the archive, `into` its results folder, `record` the ingest record, `rigs` the
-    method's rigs.json, `renamed` the folder name that the compound got to keep it apart from another.
+    method's rigs.json, `charts` its charts.json, `renamed` the folder name that the compound got to keep it apart from another.
     """
     test = folder.name
     read = record_of(test, record)
     raised = list(read.findings)
     for name in ("stops_findings", "wear_findings"):
         raised += findings_in(into / f"{name}.json", test)
-    raised += [_found(item) for item in (read_or_none(rigs, Rigs) or Rigs()).findings if item.test == test]
+    across = (read_or_none(rigs, Rigs) or Rigs()).findings
+    across += (read_or_none(charts, Charts) or Charts()).findings if charts else []
+    raised += [_found(item) for item in across if item.test == test]
     if renamed:
         raised += recorded([finding("compound_renamed", _renamed(renamed))])
     unusable = read.unusable or summary_of(into).unusable

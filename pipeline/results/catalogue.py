@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pipeline.results import (
     archive,
     batches,
+    charts,
     comparison,
     compound_friction,
     delta,
@@ -61,6 +62,7 @@ FILES = (
     File("comparison", "<method>/comparisons/<one>--<other>/comparison.json", comparison.Comparison),
     File("delta", "deltas/<a>--<b>/delta.json", delta.Delta),
     File("rigs", "<method>/rigs.json", rigs.Rigs),
+    File("charts", "<method>/charts.json", charts.Charts),
     File("precision", "<method>/precision.json", precision.RigPrecision),
 )
 

@@ -75,6 +75,11 @@ class Run:
         """Folder names of the compounds."""
         return [slug for _, slug in self.slug_of]
 
+    @property
+    def rig_pages(self) -> list[str]:
+        """Names of the rigs' pages."""
+        return list(self.found.rig_pages.values())
+
     @staticmethod
     def patterns(names: Iterable[str]) -> list[str]:
         """Regular expressions that match the names and nothing else (never empty: an empty one would match all)."""
@@ -195,9 +200,11 @@ class Run:
         compounds = [(f"{m}/compounds/{slug}", None) for m in self.methods for slug in self.compounds]
         deltas = [(f"deltas/{a}--{b}", None) for a, b in self.compare]
         pairs = [(f"{m}/comparisons/{a}--{b}", None) for m in self.methods for a, b in self.compared]
+        rigs = [(f"{m}/rigs", None) for m in self.methods]
         places = [
             ("channels", set(self.tests)),
             *((m, None) for m in self.methods),
+            *rigs,
             *tests,
             *compounds,
             *deltas,
@@ -219,6 +226,8 @@ class Run:
             return (f"deltas/{named['a']}--{named['b']}", None) if "a" in named else ("channels", named["test"])
         if "one" in named:
             return f"{method}/comparisons/{named['one']}--{named['other']}", None
+        if "rig" in named:
+            return f"{method}/rigs", f"rig {named['rig']}"
         for kind, name in (("tests", "test"), ("compounds", "compound")):
             if name in named:
                 return f"{method}/{kind}/{named[name]}", None

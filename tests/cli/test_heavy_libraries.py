@@ -37,7 +37,7 @@ ALLOWED = {
     "snakemake": set(),  # started, never imported
 }
 AT_THE_TOP = {"matplotlib", "plotly", "reportlab"}  # of modules that draw and nothing else
-PAGES = {"test_page", "sheet", "index", "delta"}
+PAGES = {"test_page", "sheet", "index", "delta", "rig_page", "compound_charts"}
 
 
 def heavy(module: str) -> str | None:

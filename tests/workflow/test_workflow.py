@@ -17,7 +17,8 @@ from tests.workflow.makers import planned_rules, small_workspace, snakemake, sna
 pytestmark = pytest.mark.workflow
 SOUND, BROKEN, UNREADABLE = "m6-2406-a", "broken-recording", "unreadable-card"
 OF_TESTS = {"findings": 3, "test_page": 3}
-OF_DRIFT = {"precision": 1, **OF_TESTS}
+PAGES = {"rig_page": 1, "compound_charts": 1}
+OF_DRIFT = {"precision": 1, "charts": 1, **PAGES, **OF_TESTS}
 OF_COMPOUND = {"compound": 1, "sheet": 1, "index": 1, "all": 1}
 FROM_STOPS = {
     "stops": 3,
@@ -26,8 +27,7 @@ FROM_STOPS = {
     "repeatability": 1,
     "drift": 3,
     "rigs": 1,
-    "precision": 1,
-    **OF_TESTS,
+    **OF_DRIFT,
     **OF_COMPOUND,
 }
 
@@ -157,6 +157,8 @@ def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
     assert planned == {
         "wear": 1,
         "precision": 1,
+        "charts": 1,
+        **PAGES,
         "findings": 1,
         "test_page": 1,
         "compound": 1,

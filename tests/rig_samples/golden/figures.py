@@ -47,6 +47,7 @@ def _of_method(method: Path) -> Iterator[tuple[str, str, Pairs]]:
         yield "drift", folder.name, _drift(_read(folder / "drift.json"))
     yield "rigs", "all rigs", _rigs(_read(method / "rigs.json"))
     yield "precision", "all tests", _precision(_read(method / "precision.json"))
+    yield "charts", "all tests", _charts(_read(method / "charts.json"))
     for folder in _folders(method / "compounds"):
         yield "compound", folder.name, _friction(_read(folder / "friction.json"))
         yield "compound", folder.name, _laws(_read(folder / "wear.json"))
@@ -182,6 +183,17 @@ def _precision(found: dict[str, Any]) -> Pairs:
     for one in found["pace"]:
         if one["purpose"] is None:
             yield f"hours per stop, {one['rig']}, {one['compound'] or 'all compounds'}", one["hours_per_stop"]
+
+
+def _charts(found: dict[str, Any]) -> Pairs:
+    for owner in (*found["rigs"], *found["compounds"]):
+        name = owner.get("rig") or owner["compound"]
+        for one in owner["charts"]:
+            yield from _parts(one, f"{name} {one['quantity']}", ("sigma", "df"))
+            last = one["points"][-1:] or [None]
+            yield from _parts(last[0], f"{name} {one['quantity']} last", ("name", "value", "z", "average"))
+            yield f"{name} {one['quantity']} alarms", sum(1 for p in one["points"] if p["alarm"])
+    yield from _codes(found["findings"])
 
 
 def _batches(found: dict[str, Any]) -> Pairs:

@@ -34,8 +34,17 @@ STAGES = {
         Stage("precision", ("batches",), ("rigs", "wear", "drift", "friction", "stops", "channels")),
         # friction and wear over all tests of a compound: tests are cut where a drift begins
         Stage("compound", ("friction", "wear"), ("friction", "wear", "rigs", "drift", "stops", "channels")),
-        Stage("batches", ("batches",), ("compound", "friction", "wear", "rigs", "drift", "stops", "channels")),
-        Stage("duty", ("duty",), ("batches", "compound", "friction", "wear", "rigs", "drift", "stops", "channels")),
+        Stage("charts", ("batches",), ("rigs", "wear", "drift", "friction", "stops", "channels")),
+        Stage(
+            "batches",
+            ("batches",),
+            ("charts", "precision", "compound", "friction", "wear", "rigs", "drift", "stops", "channels"),
+        ),
+        Stage(
+            "duty",
+            ("duty",),
+            ("batches", "charts", "precision", "compound", "friction", "wear", "rigs", "drift", "stops", "channels"),
+        ),
     )
 }
 

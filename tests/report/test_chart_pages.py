@@ -1,0 +1,85 @@
+"""Pages of rigs and of batches over time, from charts of invented archives."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.archive.rigs import Rig
+from pipeline.laboratory.charts import charts
+from pipeline.laboratory.precision_stage import precision
+from pipeline.report import chart_pages
+from pipeline.report.chart_figures import chart_figure
+from pipeline.results.charts import Charts
+from pipeline.results.model import write
+from pipeline.results.precision import RigPrecision
+from tests.laboratory.test_charts import archive
+
+RIG = Rig.model_validate(
+    {"rig": "north", "events": [{"date": "2026-03-01", "what": "calibration", "note": "<b>yearly</b>"}]}
+)
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    """charts.json and precision.json of a rig that steps by 4 %."""
+    folder = tmp_path_factory.mktemp("method")
+    tests = archive(0.04, at=14, seed=2, ratio_step=0.02)
+    write(folder / "charts.json", charts(tests, [RIG], [], {"north": "north-1"}))
+    write(folder / "precision.json", precision(tests))
+    return folder
+
+
+def arguments(folder):
+    return {"method": "first", "charts": folder / "charts.json", "precision": folder / "precision.json"}
+
+
+def test_a_rigs_page_says_that_it_wandered(results):
+    chart_pages.rig(rig="north-1", **arguments(results), into=results / "rigs")
+    text = (results / "rigs" / "north-1.html").read_text()
+    assert "Friction of Marram 4 on rig north left its level with t14" in text
+    assert "Energy balance on rig north left its level with t14" in text
+    assert "Limits from an estimated scatter" in text
+    assert "taken for the truth it would be one single value in" in text
+    assert "<b>yearly" not in text
+    assert "&lt;b&gt;yearly" in text
+    assert 'src="../assets/plotly-' in text
+    assert text.count('class="plot"') == 7
+    assert "not told: one state of one rig" in text
+
+
+def test_a_compounds_page_has_its_batches_and_their_pairs(results):
+    chart_pages.compound(compound="Marram 4", **arguments(results), into=results / "compounds" / "marram-4")
+    text = (results / "compounds" / "marram-4" / "charts.html").read_text()
+    assert "b0 and b1" in text
+    assert 'src="../../assets/plotly-' in text
+    assert "fewer than 4 values" in text
+
+
+def test_a_rig_and_a_compound_that_nobody_could_use_say_so(tmp_path):
+    write(tmp_path / "charts.json", Charts())
+    write(tmp_path / "precision.json", RigPrecision())
+    chart_pages.rig(rig="south", **arguments(tmp_path), into=tmp_path / "rigs")
+    chart_pages.compound(compound="X", **arguments(tmp_path), into=tmp_path / "compounds" / "x")
+    for page in (tmp_path / "rigs" / "south.html", tmp_path / "compounds" / "x" / "charts.html"):
+        assert "no test of it can be used" in page.read_text()
+
+
+def test_figures_keep_wide_limits_from_pressing_the_values_flat():
+    found = charts(archive(seed=1), [RIG], [], {})
+    chart = next(c for c in found.rigs[0].charts if c.quantity == "mu")
+    fig = chart_figure(chart, found.rigs[0].events)
+    low, high = fig.layout.yaxis.range
+    assert high - low < 15
+    assert len(fig.layout.shapes) == 4  # three lines of the average and the event
+    wear = next(c for c in found.rigs[0].charts if c.quantity == "wear")
+    assert "no test has a value" in fig_text(chart_figure(wear, []))
+
+
+def fig_text(fig):
+    return " ".join(a.text for a in fig.layout.annotations)
+
+
+def test_every_answer_has_its_tone():
+    steady = charts(archive(seed=1), [RIG], [], {})
+    tones = {c.quantity: chart_pages.answer(c)[0] for c in steady.rigs[0].charts}
+    assert (tones["mu"], tones["energy_ratio"], tones["wear"]) == ("good", "good", "open")
