@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.compound.tests_of import CompoundTest
 from pipeline.errors import InputError
+from pipeline.heat.of_card import assumed_notes
 from pipeline.method.wear import Wear
 from pipeline.results.wear import CompoundWear
 from pipeline.wear import compound
@@ -23,9 +24,9 @@ def of_compound(tests: Sequence[CompoundTest], archive: Path, settings: Wear, te
         except InputError as error:
             left_out[test.name] = str(error)
     found = compound.of_compound(read, settings, temperature)
-    return CompoundWear(
-        compound="", components=found.components, notes=found.notes, why=found.why, wear_left_out=left_out
-    )
+    assumed = assumed_notes({test.name: test.card for test in tests}, settings) if found.components else []
+    notes = [*found.notes, *assumed]
+    return CompoundWear(compound="", components=found.components, notes=notes, why=found.why, wear_left_out=left_out)
 
 
 def _read(test: CompoundTest, archive: Path) -> WearRecord:

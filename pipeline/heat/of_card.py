@@ -10,6 +10,7 @@ the root of three), else, common practice:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -67,6 +68,17 @@ def assumed_words(card: Card, method: Wear) -> str | None:
     if conductivity.source != "card":
         said.append(f"its conductivity is taken to be {conductivity.value:g} W/(m K) ({_by(conductivity)})")
     return f"what the card does not state: {'; '.join(said)}" if said else None
+
+
+def assumed_notes(cards: Mapping[str, Card], method: Wear) -> list[str]:
+    """What the tests' cards do not state of the disc's heat, a sentence for each kind of card, with its tests where they differ."""
+    by_words: dict[str, list[str]] = {}
+    for test, card in cards.items():
+        words = assumed_words(card, method) if method.surface_temperature else None
+        if words is not None:
+            by_words.setdefault(words, []).append(test)
+    whole = len(by_words) == 1 and len(next(iter(by_words.values()))) == len(cards)
+    return [words if whole else f"{', '.join(tests)}: {words}" for words, tests in by_words.items()]
 
 
 def _by(known: Known) -> str:

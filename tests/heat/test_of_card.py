@@ -11,7 +11,7 @@ from pipeline.archive.card import Card, load_card
 from pipeline.duty.brake_of_card import brake_of, disc_of
 from pipeline.errors import InputError
 from pipeline.face.inputs import inputs_of
-from pipeline.heat.of_card import assumed_words, conductivity_of, heat_share_of
+from pipeline.heat.of_card import assumed_notes, assumed_words, conductivity_of, heat_share_of
 from pipeline.method import Method
 from pipeline.method.wear import Wear
 from pipeline.results.compound_friction import CompoundFriction
@@ -96,3 +96,13 @@ def test_wears_surface_warms_by_the_share(tmp_path: Path) -> None:
         return modelled(samples, np.array([60.0]), np.array([400.0]), of, None).braking[1]
 
     assert face(plate, 1.0) == pytest.approx(face(whole, 0.8)) and face(whole, 1.0).max() > face(plate, 1.0).max() + 20
+
+
+def test_notes_name_the_tests_where_their_cards_differ(tmp_path: Path) -> None:
+    silent, full = card(tmp_path / "a"), card(tmp_path / "b", ", conductivity: 30 W/(m K), heat_share: 1")
+    assert assumed_notes({"t1": silent, "t2": silent}, Wear()) == [assumed_words(silent, Wear())]
+    assert assumed_notes({"t1": silent, "t2": full}, Wear()) == [f"t1: {assumed_words(silent, Wear())}"]
+    assert (
+        assumed_notes({"t2": full}, Wear()) == []
+        and assumed_notes({"t1": silent}, Wear(surface_temperature=False)) == []
+    )
