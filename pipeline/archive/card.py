@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime
 import difflib
 import re
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -18,6 +17,7 @@ from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model
 from pipeline.archive.brake import Brake
 from pipeline.archive.exclusions import Exclusion, refuse_twice
 from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
+from pipeline.archive.written import TIMESTAMP, Written
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
     DIMENSIONS,
@@ -32,7 +32,7 @@ from pipeline.inputs.quantities import (
     scale_offset,
     to_si,
 )
-from pipeline.inputs.scalars import Text, Truth, as_number, as_truth
+from pipeline.inputs.scalars import Text, as_number
 
 PURPOSES = ("bedding", "map", "check", "fade", "recovery", "duty", "drag")
 
@@ -65,58 +65,13 @@ QUANTITIES = {
     "heat_share": "share",
 }
 LINEAR_TOO = f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
-TIMESTAMP = "timestamp"  # in place of time's unit: dates and times of day, ISO 8601
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
-class Channel(Model):
-    column: Text
-    unit: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
-    includes_drag: Truth = True
-
-
-class Recordings(Model):
+class Recordings(Written):
     files: Text
-    format: Literal["delimited", "parquet", "mdf", "tdms"] = "delimited"
     holds: Literal["stop", "series", "summary"] = "stop"
-    delimiter: str = ","
-    decimal: Literal[".", ","] = "."
-    skip_lines: Annotated[int, Field(ge=0, le=100000), BeforeValidator(as_number)] = 0
-    comment: str | None = None
-    units_row: Literal["auto"] | bool = "auto"
-    encoding: Literal["utf-8", "latin-1"] = "utf-8"
-    channels: dict[str, Channel]
     sensors: dict[str, Sensor] | None = None
-
-    @property
-    def timestamps(self) -> bool:
-        """Whether time is written as dates and times of day."""
-        return "time" in self.channels and self.channels["time"].unit == TIMESTAMP
-
-    def units_of(self, names: Iterable[str]) -> dict[str, str]:
-        """Units of the channels that are mapped and count in one, by name."""
-        units = {name: self.channels[name].unit for name in names if name in self.channels}
-        return {name: unit for name, unit in units.items() if unit != TIMESTAMP}
-
-    @field_validator("delimiter", mode="before")
-    @classmethod
-    def _delimiter(cls, value: Any) -> Any:
-        spelled = {"\\t": "\t", "tab": "\t", "TAB": "\t", "semicolon": ";", "comma": ","}.get(value, value)
-        if spelled not in (",", ";", "\t"):
-            raise ValueError(f'{value!r} is not accepted; accepted: "," ";" tab')
-        return spelled
-
-    @field_validator("units_row", mode="before")
-    @classmethod
-    def _units_row(cls, value: Any) -> Any:
-        return value if value == "auto" else as_truth(value)
-
-    @field_validator("encoding", mode="before")
-    @classmethod
-    def _encoding(cls, value: Any) -> Any:
-        return {"utf8": "utf-8", "latin1": "latin-1", "iso-8859-1": "latin-1"}.get(
-            str(value).lower(), str(value).lower()
-        )
 
     @field_validator("files")
     @classmethod

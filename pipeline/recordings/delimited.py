@@ -10,13 +10,14 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple
 
 import polars as pl
 
-from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.archive.card import REQUIRED_CHANNELS
+from pipeline.archive.written import Written
 from pipeline.errors import InputError
 from pipeline.recordings.chunk import Chunk, ClockKind, Damage
 from pipeline.recordings.columns import positions, units_in
@@ -53,17 +54,16 @@ class Cells(NamedTuple):
     line: int | None
 
 
-def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+def read(path: Path, recordings: Written, *, needed: Sequence[str] = REQUIRED_CHANNELS) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says."""
-    needed = ("time", *REQUIRED_CHANNELS)
     clock: ClockKind | None = None
-    for layout, cells in rows(path, recordings, needed=needed):
+    for layout, cells in rows(path, recordings, needed=("time", *needed)):
         chunk = in_numbers(cells, layout, recordings, clock)
         clock = chunk.clock
         yield chunk
 
 
-def in_numbers(cells: Cells, layout: Layout, recordings: Recordings, clock: ClockKind | None = None) -> Chunk:
+def in_numbers(cells: Cells, layout: Layout, recordings: Written, clock: ClockKind | None = None) -> Chunk:
     """The rows as numbers, timestamps in microseconds. clock: the kind of the recording's timestamps so far."""
     if not recordings.timestamps:
         values, damage = numbers_of(cells.rows, recordings.decimal, cells.line)
@@ -75,7 +75,7 @@ def in_numbers(cells: Cells, layout: Layout, recordings: Recordings, clock: Cloc
     return Chunk(values, [*cells.damage, *damage], layout.units, clock)
 
 
-def head(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> tuple[Layout, Cells]:
+def head(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> tuple[Layout, Cells]:
     """Layout and first rows of a recording, without reading on. Raises InputError as `rows` does."""
     with opened(path) as stream:
         data = _checked_start(_exactly(stream, HEAD_BYTES))
@@ -88,7 +88,7 @@ def head(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> tupl
         return layout, _cells(block, line, layout, recordings)
 
 
-def rows(path: Path, recordings: Recordings, *, needed: tuple[str, ...]) -> Iterator[tuple[Layout, Cells]]:
+def rows(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> Iterator[tuple[Layout, Cells]]:
     """The file's rows as text, block by block, with the layout of its head."""
     with opened(path) as stream:
         blocks = _blocks(stream, recordings.encoding)
@@ -154,7 +154,7 @@ def _as_utf8(block: bytes, encoding: str) -> bytes:
     return block.decode("utf-8", "replace").encode()
 
 
-def _head(line: int, block: bytes, recordings: Recordings, needed: tuple[str, ...]) -> tuple[Layout, int, bytes]:
+def _head(line: int, block: bytes, recordings: Written, needed: tuple[str, ...]) -> tuple[Layout, int, bytes]:
     """Layout from header, units row and first row of data; the block and line number with the head taken
     off."""
     lines = io.BytesIO(block)
@@ -204,7 +204,7 @@ def _next_row(lines: io.BytesIO, comment: bytes | None) -> bytes:
     return b""
 
 
-def _units(row: bytes, columns: dict[str, int], recordings: Recordings) -> dict[str, str] | None:
+def _units(row: bytes, columns: dict[str, int], recordings: Written) -> dict[str, str] | None:
     """Units by canonical name when the row is one of units, else None.
 
     auto: every mapped cell that is not empty or 1 begins as a unit does, with a letter or a sign, and there
@@ -232,7 +232,7 @@ def _width(names: list[str], fields: list[str]) -> int:
     return len(names)
 
 
-def _hint(names: list[str], header: bytes, recordings: Recordings) -> str:
+def _hint(names: list[str], header: bytes, recordings: Written) -> str:
     """What to ask where a column is not found: another delimiter in a header of one field, or letters of another
     encoding.
     """
@@ -244,7 +244,7 @@ def _hint(names: list[str], header: bytes, recordings: Recordings) -> str:
     return f"; is recordings.delimiter {'tab' if others[0] == chr(9) else repr(others[0])}?"
 
 
-def _cells(block: bytes, line: int, layout: Layout, recordings: Recordings) -> Cells:
+def _cells(block: bytes, line: int, layout: Layout, recordings: Written) -> Cells:
     """The mapped columns of a block as text; rows with another number of fields are damage."""
     counts = True
     comment = recordings.comment.encode() if recordings.comment else None

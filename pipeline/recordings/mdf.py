@@ -14,25 +14,26 @@ from __future__ import annotations
 import gc
 import logging
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.archive.card import REQUIRED_CHANNELS
+from pipeline.archive.written import Written
 from pipeline.errors import InputError
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.columns import missing
 from pipeline.recordings.files import plain_file
 from pipeline.recordings.formula import Applied, applied
-from pipeline.recordings.timebases import Source, merged
+from pipeline.recordings.timebases import Source, base_of, merged
 
 NOT_INSTALLED = "MDF recordings need the package asammdf; install it with: pip install 'stopsheet[all]'"
 
 
-def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+def read(path: Path, recordings: Written, *, needed: Sequence[str] = REQUIRED_CHANNELS) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says or asammdf is not
     installed."""
     try:
@@ -46,8 +47,8 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
     with plain_file(path) as plain, _silent():
         try:
             with _opened(MDF, plain) as file:
-                sources, units, damage = _sources(file, recordings)
-                for chunk in merged(sources, units):
+                sources, units, damage = _sources(file, recordings, needed)
+                for chunk in merged(sources, units, base=base_of(needed)):
                     yield Chunk(chunk.rows, [*damage, *chunk.damage], chunk.units)
                     damage = []
         except (InputError, GeneratorExit):
@@ -92,12 +93,14 @@ def _line(error: Exception) -> str:
     return " ".join(str(error).split())[:120]
 
 
-def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str], list[Damage]]:
+def _sources(
+    file: Any, recordings: Written, required: Sequence[str]
+) -> tuple[dict[str, Source], dict[str, str], list[Damage]]:
     """The channels' sources, their units, and the channels beyond the needed ones that cannot be converted."""
     sources, units = {}, {}
     damage: list[Damage] = []
     for name, channel in recordings.channels.items():
-        needed = name in REQUIRED_CHANNELS or name == "time"
+        needed = name in required or name == "time"
         place = _place(file, channel.column)
         if place is None:
             if needed:

@@ -3,13 +3,14 @@ duration."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
-from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.archive.card import REQUIRED_CHANNELS
+from pipeline.archive.written import Written
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import scale_offset
 from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, ClockKind, Damage
@@ -20,11 +21,11 @@ from pipeline.recordings.numbers import damage_of, numbers
 from pipeline.recordings.timestamps import parsed
 
 
-def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+def read(path: Path, recordings: Written, *, needed: Sequence[str] = REQUIRED_CHANNELS) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says."""
     units: dict[str, str] = {}
     clock: ClockKind | None = None
-    for frame in rows(path, recordings, needed=("time", *REQUIRED_CHANNELS), units=units):
+    for frame in rows(path, recordings, needed=("time", *needed), units=units):
         damage: list[Damage] = []
         columns = []
         for name in frame.columns:
@@ -39,7 +40,7 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
 
 
 def rows(
-    path: Path, recordings: Recordings, *, needed: tuple[str, ...], units: dict[str, str] | None = None
+    path: Path, recordings: Written, *, needed: tuple[str, ...], units: dict[str, str] | None = None
 ) -> Iterator[pl.DataFrame]:
     """The mapped columns as stored, under canonical names, row group by row group.
 
@@ -81,7 +82,7 @@ def _units(schema: Any, columns: dict[str, int]) -> dict[str, str]:
 
 
 def _stamps(
-    column: pl.Series, clock: ClockKind | None, recordings: Recordings
+    column: pl.Series, clock: ClockKind | None, recordings: Written
 ) -> tuple[pl.Series, pl.Series, ClockKind | None]:
     """Timestamps in microseconds, which of them are none, and their kind: of dates and times, or text that holds them."""
     sound = pl.Series([False]).new_from_index(0, column.len())
@@ -98,7 +99,7 @@ def _stamps(
     )
 
 
-def _floats(name: str, column: pl.Series, recordings: Recordings) -> tuple[pl.Series, list[Damage]]:
+def _floats(name: str, column: pl.Series, recordings: Written) -> tuple[pl.Series, list[Damage]]:
     """The column in the unit that the card states, and what is damaged in it."""
     if column.dtype.is_temporal() and name == "time":
         factor, _ = scale_offset(recordings.channels[name].unit, "duration")

@@ -28,38 +28,38 @@ class Rates:
     periods: dict[str, float]
 
 
-def on_torque_time(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
-    """Chunks whose rows are torque's samples; rows without a time are left out. Null: no sample within
+def on_torque_time(chunks: Iterator[Chunk], base: str = "torque") -> Iterator[Chunk]:
+    """Chunks whose rows are torque's (`base`'s) samples; rows without a time are left out. Null: no sample within
     reach."""
     rates: Rates | None = None
     held: Chunk | None = None
     before: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for chunk in chunks:
         timed = Chunk(chunk.rows.filter(pl.col("time").is_finite()), chunk.damage, chunk.units)
-        rates = rates or _rates(timed.rows)
+        rates = rates or _rates(timed.rows, base)
         if not rates.periods and not rates.torque_skips:
             yield timed
             continue
         if held is not None:
             timed = Chunk(pl.concat([held.rows, timed.rows]), held.damage + timed.damage, timed.units)
         ready = _ready(timed.rows, rates)
-        done, before = _merged(timed, rates, before, ready)
+        done, before = _merged(timed, rates, before, ready, base)
         held = Chunk(timed.rows[ready:], [], timed.units)
         yield done
     if held is not None and rates is not None and held.rows.height:
-        yield _merged(held, rates, before, held.rows.height)[0]
+        yield _merged(held, rates, before, held.rows.height, base)[0]
 
 
-def _rates(rows: pl.DataFrame) -> Rates:
+def _rates(rows: pl.DataFrame, base: str) -> Rates:
     if not any(rows.null_count().row(0)):
         return Rates(False, {})
     time = rows["time"].to_numpy()
-    has_torque = rows["torque"].is_not_null().to_numpy()
+    has_torque = rows[base].is_not_null().to_numpy()
     skips = _stride(has_torque) >= 2
     at = has_torque if skips else np.ones(rows.height, dtype=bool)
     periods = {}
     for name in rows.columns:
-        if name in ("time", "torque"):
+        if name in ("time", base):
             continue
         has = rows[name].is_not_null().to_numpy()
         slow = _stride(has) >= 2 if not skips else has.any() and has[at].mean() < 0.9
@@ -85,12 +85,12 @@ def _ready(rows: pl.DataFrame, rates: Rates) -> int:
 
 
 def _merged(
-    chunk: Chunk, rates: Rates, before: dict[str, tuple[np.ndarray, np.ndarray]], ready: int
+    chunk: Chunk, rates: Rates, before: dict[str, tuple[np.ndarray, np.ndarray]], ready: int, base: str
 ) -> tuple[Chunk, dict[str, tuple[np.ndarray, np.ndarray]]]:
     """The first `ready` rows on torque's time, and each slow channel's last samples for the chunk after."""
     rows = chunk.rows
     time = rows["time"].to_numpy()
-    keep = rows["torque"].is_not_null().to_numpy() if rates.torque_skips else np.ones(rows.height, dtype=bool)
+    keep = rows[base].is_not_null().to_numpy() if rates.torque_skips else np.ones(rows.height, dtype=bool)
     keep = keep & (np.arange(rows.height) < ready)
     columns, after = [], {}
     for name in rows.columns:

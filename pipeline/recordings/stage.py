@@ -117,10 +117,10 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) 
         )
 
 
-def reader(form: str) -> Callable[[Path, Recordings], Iterator[Chunk]]:
+def reader(form: str) -> Callable[..., Iterator[Chunk]]:
     """The reader of a format; its libraries are imported when it reads. Raises InputError when they are not
     installed."""
-    read: Callable[[Path, Recordings], Iterator[Chunk]] = import_module(f"pipeline.recordings.{form}").read
+    read: Callable[..., Iterator[Chunk]] = import_module(f"pipeline.recordings.{form}").read
     return read
 
 

@@ -7,7 +7,7 @@ channel, else the waveform track (wf_increment, wf_start_offset). `nptdms` is im
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -15,18 +15,19 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import REQUIRED_CHANNELS, Recordings
+from pipeline.archive.card import REQUIRED_CHANNELS
+from pipeline.archive.written import Written
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import scale_offset
 from pipeline.recordings.chunk import Chunk
 from pipeline.recordings.columns import missing
 from pipeline.recordings.files import plain_file
-from pipeline.recordings.timebases import Source, merged
+from pipeline.recordings.timebases import Source, base_of, merged
 
 NOT_INSTALLED = "TDMS recordings need the package nptdms; install it with: pip install 'stopsheet[all]'"
 
 
-def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
+def read(path: Path, recordings: Written, *, needed: Sequence[str] = REQUIRED_CHANNELS) -> Iterator[Chunk]:
     """Chunks of the recording. Raises InputError when it is not what the card says or nptdms is not
     installed."""
     try:
@@ -37,8 +38,8 @@ def read(path: Path, recordings: Recordings) -> Iterator[Chunk]:
         try:
             # The stream is ours, so that it is closed too where the library gives up on the file.
             with plain.open("rb") as stream, TdmsFile.open(stream) as file:
-                sources, units = _sources(file, recordings)
-                for chunk in merged(sources, units):
+                sources, units = _sources(file, recordings, needed)
+                for chunk in merged(sources, units, base=base_of(needed)):
                     yield _stamped(chunk) if recordings.timestamps else chunk
             if complaints:
                 raise InputError(f"is damaged or ends early ({complaints[0]})")
@@ -72,13 +73,15 @@ def _stamped(chunk: Chunk) -> Chunk:
     return Chunk(chunk.rows.with_columns((pl.col("time") * 1e6).round()), chunk.damage, chunk.units, "zoned")
 
 
-def _sources(file: Any, recordings: Recordings) -> tuple[dict[str, Source], dict[str, str]]:
+def _sources(
+    file: Any, recordings: Written, required: Sequence[str]
+) -> tuple[dict[str, Source], dict[str, str]]:
     sources, units = {}, {}
     clock = recordings.channels.get("time")
     for name, channel in recordings.channels.items():
         found = _channel(file, channel.column)
         if found is None:
-            if name in REQUIRED_CHANNELS or name == "time":
+            if name in required or name == "time":
                 raise InputError(missing(name, channel.column, [c.name for g in file.groups() for c in g.channels()]))
             continue
         track = None

@@ -7,7 +7,7 @@ only as far as the window asks.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -56,26 +56,33 @@ class Window:
         return result
 
 
-def merged(sources: dict[str, Source], units: dict[str, str], *, rows: int = CHUNK_ROWS) -> Iterator[Chunk]:
-    """Chunks with one row per sample of torque. `time` among the sources replaces the time base's own time.
+def base_of(needed: Sequence[str]) -> str:
+    """The channel whose samples give the rows: torque, where it is among the needed ones, else the first."""
+    return "torque" if "torque" in needed else needed[0]
 
-    Raises InputError when torque has no samples, and after the last chunk when it has fewer than its file promises.
+
+def merged(
+    sources: dict[str, Source], units: dict[str, str], *, rows: int = CHUNK_ROWS, base: str = "torque"
+) -> Iterator[Chunk]:
+    """Chunks with one row per sample of torque (`base`). `time` among the sources replaces the time base's own time.
+
+    Raises InputError when it has no samples, and after the last chunk when it has fewer than its file promises.
     """
-    torque = sources["torque"]
+    torque = sources[base]
     if torque.size == 0:
-        raise InputError("channel torque has no samples")
+        raise InputError(f"channel {base} has no samples")
     refuse_rows(max(source.size for source in sources.values()))
     windows = {name: Window(s, _period(s)) for name, s in sources.items() if s.base != torque.base and s.size}
     early = ""
     for first in range(0, torque.size, rows):
         time, values = torque.read(first, rows)
         if time.size < min(rows, torque.size - first):
-            early = f"ends early: {first + time.size} of {torque.size} samples of torque are there"
+            early = f"ends early: {first + time.size} of {torque.size} samples of {base} are there"
         if time.size == 0:
             break
-        columns, damage = {"time": time, "torque": values}, []
+        columns, damage = {"time": time, base: values}, []
         for name, source in sources.items():
-            if name != "torque" and source.base == torque.base:
+            if name != base and source.base == torque.base:
                 columns[name] = source.read(first, rows)[1]
         for name, channel in columns.items():
             damage += _damage(name, channel)

@@ -1,0 +1,63 @@
+"""How a recording is written: format, delimiter, which column holds which channel in which unit. A test's recordings and
+the log of a duty share it, and so the readers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, field_validator
+
+from pipeline.inputs.model import Model
+from pipeline.inputs.scalars import Text, Truth, as_number, as_truth
+
+
+TIMESTAMP = "timestamp"  # in place of time's unit: dates and times of day, ISO 8601
+
+
+class Channel(Model):
+    column: Text
+    unit: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+    includes_drag: Truth = True
+
+
+class Written(Model):
+    format: Literal["delimited", "parquet", "mdf", "tdms"] = "delimited"
+    delimiter: str = ","
+    decimal: Literal[".", ","] = "."
+    skip_lines: Annotated[int, Field(ge=0, le=100000), BeforeValidator(as_number)] = 0
+    comment: str | None = None
+    units_row: Literal["auto"] | bool = "auto"
+    encoding: Literal["utf-8", "latin-1"] = "utf-8"
+    channels: dict[str, Channel]
+
+    @property
+    def timestamps(self) -> bool:
+        """Whether time is written as dates and times of day."""
+        return "time" in self.channels and self.channels["time"].unit == TIMESTAMP
+
+    def units_of(self, names: Iterable[str]) -> dict[str, str]:
+        """Units of the channels that are mapped and count in one, by name."""
+        units = {name: self.channels[name].unit for name in names if name in self.channels}
+        return {name: unit for name, unit in units.items() if unit != TIMESTAMP}
+
+    @field_validator("delimiter", mode="before")
+    @classmethod
+    def _delimiter(cls, value: Any) -> Any:
+        spelled = {"\\t": "\t", "tab": "\t", "TAB": "\t", "semicolon": ";", "comma": ","}.get(value, value)
+        if spelled not in (",", ";", "\t"):
+            raise ValueError(f'{value!r} is not accepted; accepted: "," ";" tab')
+        return spelled
+
+    @field_validator("units_row", mode="before")
+    @classmethod
+    def _units_row(cls, value: Any) -> Any:
+        return value if value == "auto" else as_truth(value)
+
+    @field_validator("encoding", mode="before")
+    @classmethod
+    def _encoding(cls, value: Any) -> Any:
+        return {"utf8": "utf-8", "latin1": "latin-1", "iso-8859-1": "latin-1"}.get(
+            str(value).lower(), str(value).lower()
+        )
