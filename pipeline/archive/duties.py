@@ -112,7 +112,9 @@ class Log(Written):
     def _file(cls, value: str) -> str:
         parts = value.replace("\\", "/").split("/")
         if value.startswith(("/", "\\", "~")) or ".." in parts or re.match(r"^[A-Za-z]:", value) or "\0" in value:
-            raise ValueError(f"{value!r} must lie beside the duty's file or below: a relative path such as logs/one.csv")
+            raise ValueError(
+                f"{value!r} must lie beside the duty's file or below: a relative path such as logs/one.csv"
+            )
         return value
 
     @model_validator(mode="after")
@@ -184,7 +186,9 @@ def load_duty(path: Path) -> DutyCycle | LoggedDuty:
         raise InputError(f"{path.name}: gives events and a log; keep the one that is meant")
     duty = parse(content, LoggedDuty, path.name)
     if not log_path(path, duty).exists():
-        raise InputError(f"{path.name}: log.file: {duty.log.file!r} is not there; correct the path or put the log there")
+        raise InputError(
+            f"{path.name}: log.file: {duty.log.file!r} is not there; correct the path or put the log there"
+        )
     return duty
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipeline.archive.duties import DutyCycle
+from pipeline.archive.duties import DutyCycle, LoggedDuty, load_duty, log_path
 from pipeline.archive.targets import Target
 from pipeline.batches import brakes, compare
 from pipeline.batches.caveats import state_scatter
@@ -23,6 +23,8 @@ from pipeline.conformity.batches import TestOfBatch
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
 from pipeline.duty import projections as duty
+from pipeline.duty.log import cycle_of
+from pipeline.duty.pressing import Pressing
 from pipeline.errors import InputError
 from pipeline.face import of_compound as face
 from pipeline.face import window as face_window
@@ -77,7 +79,7 @@ def run(
 
     shared_files = {"rigs": rigs, "charts": charts, "precision": precision}
     given = {key: path for key, path in shared_files.items() if path is not None}
-    given |= {**({"target": target} if target else {}), **{f"duties/{path.name}": path for path in duties}}
+    given |= {**({"target": target} if target else {}), **_files_of(duties)}
 
     def stamped(name: str, section: str = "") -> Stamp:
         return stamp(name, SECTIONS[section or name][1].REVISION, settings, inputs | given)
@@ -85,7 +87,9 @@ def run(
     found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states)
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
     cycles, duties_left_out = _cycles(duties)
-    found_duty = renewed(_duty(usable, cycles, found_friction, found_wear, method), duties_left_out=duties_left_out)
+    found_duty = renewed(
+        _duty(usable, cycles, found_friction, found_wear, map_, method), duties_left_out=duties_left_out
+    )
     asked = [(t.name, t.card.batch, t.card.specimen, t.wear) for t in usable]
     judged = conformity.of_compound(
         wanted,
@@ -257,12 +261,25 @@ def pad_notes(wear: CompoundWear, target: Target | None) -> list[str]:
     return notes
 
 
+def _files_of(duties: list[Path]) -> dict[str, Path]:
+    """The duties' files and their logs, by the names under which the stamp has them."""
+    found = {f"duties/{path.name}": path for path in duties}
+    for path in duties:
+        try:
+            duty = load_duty(path)
+        except InputError:
+            continue
+        if isinstance(duty, LoggedDuty) and log_path(path, duty).is_file():
+            found[f"duties/{duty.log.file}"] = log_path(path, duty)
+    return found
+
+
 def _cycles(duties: list[Path]) -> tuple[list[DutyCycle], dict[str, str]]:
     """The duties, and why each file that is none is left out."""
     cycles, left_out = [], {}
     for path in duties:
         try:
-            cycles.append(load(path, DutyCycle))
+            cycles.append(cycle_of(path))
         except InputError as error:
             left_out[path.name] = str(error)
     return cycles, left_out
@@ -273,6 +290,7 @@ def _duty(
     cycles: list[DutyCycle],
     found_friction: CompoundFriction,
     found_wear: CompoundWear,
+    map_: FrictionMap | None,
     method: Method,
 ) -> CompoundDuty:
     projected = duty.project_all(
@@ -283,5 +301,6 @@ def _duty(
         settings=method.duty,
         wear_settings=method.wear,
         temperature_kind=method.reduction.temperature,
+        pressing=Pressing(map_, setup_of(tests[0].card, method.reduction)) if map_ else None,
     )
     return CompoundDuty(compound=found_friction.compound, **fields(projected))

@@ -109,7 +109,7 @@ def slope(log: LogData) -> Array:
 
     step = float(np.median(np.diff(log.time)))
     even = np.arange(0.0, log.time[-1] + step / 2, step)
-    width = max(int(round(SLOPE_S / step)) | 1, 5)
+    width = max(round(SLOPE_S / step) | 1, 5)
     speed = np.interp(even, log.time, log.speed)
     if speed.size <= width:
         return np.zeros_like(log.time)
@@ -149,7 +149,7 @@ def _smooth(time: Array, values: Array, seconds: float) -> Array:
 
     known = np.isfinite(values)
     whole = np.interp(time, time[known], values[known])
-    width = max(int(round(seconds / float(np.median(np.diff(time))))) | 1, 1)
+    width = max(round(seconds / float(np.median(np.diff(time)))) | 1, 1)
     return np.asarray(uniform_filter1d(whole, width, mode="nearest"), float)
 
 
@@ -189,7 +189,9 @@ def _hint(log: LogData, above: float | None) -> str:
 def _passed_over(log: LogData, slight: list[tuple[int, int]], kept: list[tuple[int, int]]) -> list[str]:
     """What was braked and is no event: dabs, and a brake held without slowing, whose heat no change of speed tells."""
     square = log.speed**2
-    heat = sum(max(square[a] - square[b], 0.0) for a, b in slight) / max(sum(square[a] - square[b] for a, b in kept), 1e-9)
+    heat = sum(max(square[a] - square[b], 0.0) for a, b in slight) / max(
+        sum(square[a] - square[b] for a, b in kept), 1e-9
+    )
     said = []
     if slight and heat > 0.01:
         said.append(f"{len(slight)} brakings by less than 5 km/h are left out, {heat:.0%} of the others' energy")
@@ -247,23 +249,32 @@ def _bent(time: Array, speed: Array, at: float) -> tuple[float, float, float, fl
 
 
 def _with_pauses(log: LogData, edges: list[tuple[Edge, Edge]]) -> list[Braking]:
-    """Events with the time and mean speed until the next; after the last to the log's end and from its start to the first."""
-    path = np.r_[0.0, np.cumsum(np.diff(log.time) * (log.speed[1:] + log.speed[:-1]) / 2)]
+    """Events with the time until the next; after the last to the log's end and from its start to the first.
 
-    def at(time: float) -> float:
-        return float(np.interp(time, log.time, path))
+    The speed of a pause is the one that cools alike: its power 0.8 is the mean of v^0.8, which is less than that of the mean
+    speed where the vehicle stands and drives.
+    """
+    path, wind = (_integral(log.time, values) for values in (log.speed, log.speed**0.8))
+
+    def at(time: float, of: Array = path) -> float:
+        return float(np.interp(time, log.time, of))
 
     events = []
     for k, (begin, end) in enumerate(edges):
         if k + 1 < len(edges):
             following = edges[k + 1][0].time
-            then, way = following - end.time, at(following) - at(end.time)
+            then, blown = following - end.time, at(following, wind) - at(end.time, wind)
         else:
             first = edges[0][0].time
-            then, way = float(log.time[-1]) - end.time + first, float(path[-1]) - at(end.time) + at(first)
+            then = float(log.time[-1]) - end.time + first
+            blown = float(wind[-1]) - at(end.time, wind) + at(first, wind)
         braked = (at(end.time) - at(begin.time)) / ((begin.speed + end.speed) / 2 * (end.time - begin.time))
-        events.append(Braking(begin, end, max(then, 0.0), way / then if then > 0 else 0.0, braked))
+        events.append(Braking(begin, end, max(then, 0.0), (blown / then) ** 1.25 if then > 0 else 0.0, braked))
     return events
+
+
+def _integral(time: Array, values: Array) -> Array:
+    return np.r_[0.0, np.cumsum(np.diff(time) * (values[1:] + values[:-1]) / 2)]
 
 
 def _work(log: LogData, event: Braking) -> float | None:

@@ -12,11 +12,15 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.archive.duties import DutyCycle
+from pipeline.archive.duties import CoolingOfLog, DutyCycle
 from pipeline.constants import ZERO_C
 from pipeline.duty import rig_cooling
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
+from pipeline.duty.log import CutCycle
+from pipeline.duty.log_cooling import cooling as cooling_of_log
+from pipeline.duty.log_result import log_result
+from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.duty.project import Brake, project, window_share
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.air import recorded_ambient
@@ -30,6 +34,7 @@ from pipeline.results.duty import (
     DutyCooling,
     DutyDisc,
     DutyProjection,
+    LogCooling,
     Projected,
     Projections,
     RigCooling,
@@ -56,6 +61,7 @@ def project_all(
     settings: Duty,
     wear_settings: Wear,
     temperature_kind: str,
+    pressing: Pressing | None = None,
 ) -> Projections:
     """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why."""
     if not tests:
@@ -67,7 +73,7 @@ def project_all(
     rig = _rig(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
     brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind)
-    results = [_one(duty, brake, rig, settings) for duty in duties]
+    results = [_one(duty, brake, rig, settings, pressing) for duty in duties]
     shared, shared_why = common(results) if results else (None, "no duty is given")
     return Projections(
         duties=results,
@@ -130,8 +136,30 @@ def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, s
     return Air(h0, forced, duty.ambient, fixed_speed=1.0), "cool-downs on the rig, its air at any speed"
 
 
-def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -> DutyProjection:
-    cooled = _air(duty, rig, settings)
+def _one(
+    duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty, pressing: Pressing | None
+) -> DutyProjection:
+    """A duty projected, with what its log came to where it was cut from one."""
+    if not isinstance(duty, CutCycle):
+        return _projected(duty, brake, _air(duty, rig, settings), settings, pressing)
+    fitted = cooling_of_log(duty.data, duty.brakings.events, brake.disc, duty.ambient, settings.confidence)
+    cooled = _air_of_log(duty, fitted) if isinstance(duty.cooling, CoolingOfLog) else _air(duty, rig, settings)
+    air = None if isinstance(cooled, str) else cooled[0]
+    told = log_result(duty, events_of(duty), brake.disc, air, fitted, brake.heat_share)
+    return renewed(_projected(duty, brake, cooled, settings, pressing), log=told)
+
+
+def _air_of_log(duty: DutyCycle, fitted: LogCooling) -> tuple[Air, str] | str:
+    """Cooling as the log's cool-downs tell it, only where both coefficients are told well enough."""
+    h0, h1 = fitted.h0_w_k, fitted.h1
+    if fitted.why or h0 is None or h1 is None or h0.value is None or h1.value is None:
+        return f"the duty takes its cooling from the log, and {fitted.why or 'it does not tell it'}"
+    return Air(h0.value, h1.value, duty.ambient), "cool-downs of the duty's log"
+
+
+def _projected(
+    duty: DutyCycle, brake: Brake, cooled: tuple[Air, str] | str, settings: Duty, pressing: Pressing | None
+) -> DutyProjection:
     if isinstance(cooled, str):
         return _nothing(duty, cooled)
     air, source = cooled
@@ -165,6 +193,13 @@ def _one(duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty) -
         worn_disc=_worn_disc(duty, events, brake, air),
         sweep=rows(duty, events, settled, brake, opening),
         history=_history(settled, events, len(opening) - 1),
+        line_pressure_bar=(
+            line_pressures(duty, events, settled, brake.temperature_kind, len(opening) - 1, pressing)
+            if pressing
+            else []
+        ),
+        line_pressure_why=None if pressing else "no friction map of the compound",
+        soak=soak(settled, len(opening) - 1, brake.disc, air, brake.window[1] if brake.window else None),
     )
 
 

@@ -49,6 +49,11 @@ def look(folder: Path, known: dict[str, File] | None = None) -> dict[str, File]:
     return dict(sorted(found.items()))
 
 
+def of_file(path: Path) -> str:
+    """Digest of one file beside the tests; words where it is none, or cannot be read."""
+    return _file(path, path.parent, None).digest
+
+
 def fingerprint(files: dict[str, File], *, besides: str | None = None, only: str | None = None) -> str:
     """Digest of names and contents, of all files but one or of one only."""
     state = hashlib.sha256()

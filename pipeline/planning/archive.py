@@ -20,6 +20,7 @@ from pipeline.batches import margins
 from pipeline.compound.stage import stops_of
 from pipeline.compound.tests_of import CompoundTest, load_tests
 from pipeline.constants import Array
+from pipeline.duty.log import cycle_of
 from pipeline.errors import InputError
 from pipeline.friction.compound import sound_stops
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
@@ -258,5 +259,5 @@ def read_archive(
         repeatability=read(wanted[3], Repeatability),
         precision=read_or_none(results / name / "precision.json", RigPrecision),
         target=load(target, Target) if target else None,
-        duties=tuple(load(path, DutyCycle) for path in duties),
+        duties=tuple(cycle_of(path) for path in duties),
     )

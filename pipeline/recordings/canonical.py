@@ -11,7 +11,8 @@ from collections.abc import Mapping
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, TIMESTAMP, Channel
+from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS
+from pipeline.archive.written import TIMESTAMP, Channel
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import DIMENSIONS, reads_as, scale_offset
 from pipeline.recordings.chunk import Chunk, Damage

@@ -11,8 +11,9 @@ import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
-from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS, Channel
+from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS
 from pipeline.archive.scan import printable
+from pipeline.archive.written import Channel
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import DIMENSIONS, reads_as
 

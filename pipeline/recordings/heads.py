@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from pipeline.archive.card import REQUIRED_CHANNELS, Card, Channel
+from pipeline.archive.card import REQUIRED_CHANNELS, Card
+from pipeline.archive.written import Channel
 from pipeline.errors import InputError
 from pipeline.recordings import canonical, damage
 from pipeline.recordings.columns import split

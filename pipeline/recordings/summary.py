@@ -12,7 +12,8 @@ from pathlib import Path
 import polars as pl
 
 from pipeline import faults
-from pipeline.archive.card import Card, Channel, Recordings
+from pipeline.archive.card import Card, Recordings
+from pipeline.archive.written import Channel
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.inputs.quantities import reads_as, scale_offset

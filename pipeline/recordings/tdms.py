@@ -73,9 +73,7 @@ def _stamped(chunk: Chunk) -> Chunk:
     return Chunk(chunk.rows.with_columns((pl.col("time") * 1e6).round()), chunk.damage, chunk.units, "zoned")
 
 
-def _sources(
-    file: Any, recordings: Written, required: Sequence[str]
-) -> tuple[dict[str, Source], dict[str, str]]:
+def _sources(file: Any, recordings: Written, required: Sequence[str]) -> tuple[dict[str, Source], dict[str, str]]:
     sources, units = {}, {}
     clock = recordings.channels.get("time")
     for name, channel in recordings.channels.items():

@@ -62,6 +62,79 @@ class CycleHistory(Result):
     temperature_c: list[float] = given("temperature", "degC")
 
 
+class LoggedEvent(Result):
+    """A braking that was cut from a log."""
+
+    start_s: float = given("when it begins, from the log's first sample", "s")
+    from_kmh: float = given("speed at its start", "km/h")
+    to_kmh: float = given("speed at its end", "km/h")
+    brake_time_s: float = given("its duration", "s")
+    then_s: float = given("time to the next; of the last to the log's end and from its start to the first", "s")
+    at_kmh: float = given("speed in that time that cools alike: by the mean of v^0.8", "km/h")
+    work_ratio: float | None = given(
+        "work of the recorded deceleration over the change of kinetic energy", "1", default=None
+    )
+
+
+class LogTemperature(Result):
+    """The duty's model, run on the log's events, less the log's disc temperature, at the end of each cool-down."""
+
+    rms_k: float | None = given("root mean square of the difference", "K", default=None)
+    largest_k: float | None = given("largest difference, model less log", "K", default=None)
+    largest_at_s: float | None = given("when", "s", default=None)
+    points: int = given("points compared", default=0)
+    measured_highest_c: float | None = given("highest temperature logged", "degC", default=None)
+    measured_highest_after_last_c: float | None = given(
+        "highest temperature logged after the last braking", "degC", default=None
+    )
+    measured_end_c: float | None = given("temperature at the log's end", "degC", default=None)
+    why: str | None = given("why nothing is compared", default=None)
+
+
+class LogCooling(Result):
+    """Cooling fitted to the log's cool-downs, 95 % intervals by their scatter."""
+
+    h0_w_k: Interval | None = given("convection in still air", "W/K", default=None)
+    h1: Interval | None = given("by the air's speed, in W/K per (m/s)^0.8", default=None)
+    conductance_w_k: Interval | None = given("convection at the mean of v^0.8 in the log", "W/K", default=None)
+    stretches: int = given("stretches of cooling used", default=0)
+    used: bool = given("whether the projection uses it (the duty says `cooling: log`)", default=False)
+    why: str | None = given("why it is not told, or not to be used", default=None)
+
+
+class DutyLog(Result):
+    """What the duty's log came to."""
+
+    file: str = given("the log")
+    told_by: str = given("what tells braking: line pressure, recorded deceleration or slope of the speed")
+    duration_s: float = given("duration of the log", "s")
+    distance_km: float = given("its length by the speed", "km")
+    events: list[LoggedEvent] = given("brakings", default_factory=list)
+    work_ratio: float | None = given("as of an event, of all together", "1", default=None)
+    work_ratio_why: str | None = given("why it is not given", default=None)
+    temperature: LogTemperature | None = given("model against the log's disc temperature", default=None)
+    cooling: LogCooling | None = given("cooling by the log", default=None)
+    notes: list[str] = given("what to know of the cut", default_factory=list)
+
+
+class LinePressure(Interval):
+    """Line pressure that a braking of the settled cycle needs, by the friction map; interval of the mean friction."""
+
+    deceleration_mps2: float = given("mean deceleration of the braking", "m/s2")
+    torque_nm: float = given("mean torque at this brake", "N m")
+    temperature_c: float = given("temperature that the map takes, of the braking", "degC")
+    mu: float | None = given("friction coefficient there", "1", default=None)
+
+
+class Soak(Result):
+    """The disc after the last braking of a use, the vehicle standing: no air but what rises."""
+
+    highest_c: float = given("highest bulk temperature, at the end of the last braking", "degC")
+    after_s: list[float] = given("times after it", "s")
+    temperature_c: list[float] = given("bulk temperature then", "degC")
+    seconds_above: float | None = given("time above the window's upper end", "s", default=None)
+
+
 class DutyProjection(Result):
     """One duty."""
 
@@ -94,6 +167,10 @@ class DutyProjection(Result):
     worn_disc: WornDisc | None = given("the same with a worn disc; null without its figures", default=None)
     sweep: list[SweepRow] = given("by cooling opening", default_factory=list)
     history: CycleHistory | None = given("the settled cycle in time", default=None)
+    log: DutyLog | None = given("the log that the duty was cut from; null where its file gives events", default=None)
+    line_pressure_bar: list[LinePressure] = given("line pressure of each braking", "bar", default_factory=list)
+    line_pressure_why: str | None = given("why there is none", default=None)
+    soak: Soak | None = given("after the last braking, standing", default=None)
 
 
 class RigCooling(Result):

@@ -94,6 +94,7 @@ def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
     """
     for name, why in workspace.left_out:
         yield Problem(name, "left_out", why.removeprefix(f"{name}: "))
+    yield from _logs(workspace)
     config = load(place, ConfigFile)
     for key in ("targets", "duties", "rigs"):
         pattern = getattr(config, key)
@@ -113,6 +114,22 @@ def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
                 yield Problem(
                     path.name, "odd", f"{what} {name!r} is named by no readable test.yaml; these are: {these}"
                 )
+
+
+def _logs(workspace: Workspace) -> Iterator[Problem]:
+    """Duties whose log cannot be cut, and what is odd in the cut of others."""
+    if not workspace.logs:
+        return
+    from pipeline.duty.log import CutCycle, cycle_of
+
+    for path in workspace.duties:
+        try:
+            cycle = cycle_of(path)
+        except InputError as error:
+            yield Problem(path.name, "left_out", str(error).removeprefix(f"{path.name}: "))
+            continue
+        for note in cycle.brakings.notes if isinstance(cycle, CutCycle) else ():
+            yield Problem(path.name, "odd", f"log {cycle.file}: {note}")
 
 
 def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:

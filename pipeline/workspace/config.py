@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from pipeline.archive.duties import DutyCycle
+from pipeline.archive.duties import LoggedDuty, load_duty, log_path
 from pipeline.archive.facts import read_facts
 from pipeline.archive.rigs import Rig
 from pipeline.archive.scan import printable
@@ -55,6 +56,7 @@ class Workspace:
     facts: Path | None = None  # table of facts of the batches
     targets: dict[str, Path] = field(default_factory=dict)  # compound -> file
     duties: tuple[Path, ...] = ()
+    logs: tuple[Path, ...] = ()  # that duties are cut from
     rigs: dict[str, Path] = field(default_factory=dict)  # rig id -> file
     left_out: tuple[tuple[str, str], ...] = ()
     refused_rigs: dict[str, str] = field(default_factory=dict)  # rig id -> why its file is left out
@@ -88,9 +90,9 @@ def load_workspace(path: Path) -> Workspace:
             raise InputError(f"{path.name}: compare_compounds: {a!r} is compared with itself")
     left_out: list[tuple[str, str]] = []
     facts = _facts(base, config.facts, left_out)
-    targets = _one_each(_optional(base, "targets", config.targets, Target, left_out), "compound", left_out)
-    duties = tuple(_one_each(_optional(base, "duties", config.duties, DutyCycle, left_out), "duty", left_out).values())
-    rigs = _one_each(_optional(base, "rigs", config.rigs, Rig, left_out), "rig", left_out)
+    targets = _one_each(_optional(base, "targets", config.targets, _of(Target), left_out), "compound", left_out)
+    duties = tuple(_one_each(_optional(base, "duties", config.duties, load_duty, left_out), "duty", left_out).values())
+    rigs = _one_each(_optional(base, "rigs", config.rigs, _of(Rig), left_out), "rig", left_out)
     return Workspace(
         path=path.resolve(),
         archive=archive,
@@ -101,10 +103,16 @@ def load_workspace(path: Path) -> Workspace:
         facts=facts,
         targets=targets,
         duties=duties,
+        logs=_logs(duties),
         rigs=rigs,
         left_out=tuple(left_out),
         refused_rigs=_refused_rigs(base, config.rigs, rigs, dict(left_out)),
     )
+
+
+def _logs(duties: tuple[Path, ...]) -> tuple[Path, ...]:
+    read = [(path, load_duty(path)) for path in duties]
+    return tuple(log_path(path, duty) for path, duty in read if isinstance(duty, LoggedDuty))
 
 
 def _refuse_path(key: str, text: str | None) -> None:
@@ -157,8 +165,12 @@ def _results_place(key: str, results: Path, archive: Path) -> Path:
     return results
 
 
+def _of(model: type[Model]) -> Callable[[Path], Model]:
+    return lambda path: load(path, model)
+
+
 def _optional(
-    base: Path, key: str, pattern: str | None, model: type[Model], left_out: list[tuple[str, str]]
+    base: Path, key: str, pattern: str | None, read: Callable[[Path], Any], left_out: list[tuple[str, str]]
 ) -> list[tuple[Path, Any]]:
     """(path, model) of every usable file of a pattern; the others go to `left_out` with the reason."""
     if pattern is None:
@@ -170,7 +182,7 @@ def _optional(
         raise InputError(f"{key}: {pattern!r} is no usable pattern of files ({error}); write {key}/*.yaml") from error
     for path in paths:
         try:
-            usable.append((path, load(path, model)))
+            usable.append((path, read(path)))
         except InputError as error:
             left_out.append((path.name, str(error)))
     return usable

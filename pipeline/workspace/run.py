@@ -290,7 +290,12 @@ class Run:
         return self._target(self.name_of(compound))
 
     def compound_files_digest(self, compound: str) -> str:
-        return _digest([self.compound_target(compound), *self.duties])
+        return _digest([self.compound_target(compound), *self.duties], *self._log_digests)
+
+    @cached_property
+    def _log_digests(self) -> list[str]:
+        """Of the logs that duties are cut from, which may be large: once a run."""
+        return [seen.of_file(path) for path in self.workspace.logs]
 
     @property
     def duties(self) -> list[str]:
@@ -384,11 +389,13 @@ def _with_unknown(workspace: Workspace, compounds: Iterable[str]) -> Workspace:
     return replace(workspace, left_out=(*workspace.left_out, *unknown)) if unknown else workspace
 
 
-def _digest(paths: Iterable[str]) -> str:
-    """Of the content of the files; an empty path is none."""
+def _digest(paths: Iterable[str], *more: str) -> str:
+    """Of the content of the files, and of more texts; an empty path is none."""
     state = hashlib.sha256()
     for path in filter(None, paths):
         state.update(Path(path).read_bytes())
+    for text in more:
+        state.update(text.encode())
     return state.hexdigest()[:16]
 
 
