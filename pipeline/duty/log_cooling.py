@@ -100,7 +100,7 @@ def _air(log: LogData, ambient: float) -> Array:
 
 def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float, confidence: float) -> LogCooling:
     """h0 and h1 by the log's cool-downs, with intervals; or why they cannot be told."""
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     if log.disc_temperature is None:
         return LogCooling(why="the log has no disc temperature")
@@ -125,7 +125,7 @@ def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float,
     beta = np.linalg.lstsq(design, target, rcond=None)[0]
     misfit = target - design @ beta
     covariance = np.linalg.inv(design.T @ design) * float(misfit @ misfit) / (n - 2)
-    wide = float(student.ppf((1 + confidence) / 2, n - 2))
+    wide = float(stdtrit(n - 2, (1 + confidence) / 2))
     lines = np.array([[1.0, -at], [0.0, 1.0], [1.0, 0.0]])  # h0, h1, conductance
     values = lines @ beta
     halves = wide * np.sqrt(np.einsum("ij,jk,ik->i", lines, covariance, lines))

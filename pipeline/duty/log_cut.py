@@ -104,16 +104,17 @@ def cut(log: LogData, above: float | None = None) -> Brakings:
 
 
 def slope(log: LogData) -> Array:
-    """Deceleration in m/s2 by the slope of the speed, on the log's own times."""
-    from scipy.signal import savgol_filter
-
+    """Deceleration in m/s2 by the slope of the straight line through SLOPE_S of the speed, on the log's own times."""
     step = float(np.median(np.diff(log.time)))
     even = np.arange(0.0, log.time[-1] + step / 2, step)
     width = max(round(SLOPE_S / step) | 1, 5)
     speed = np.interp(even, log.time, log.speed)
     if speed.size <= width:
         return np.zeros_like(log.time)
-    return np.interp(log.time, even, -savgol_filter(speed, width, 1, deriv=1, delta=step))
+    lever = np.arange(width) - width // 2
+    further = np.pad(speed, width // 2, mode="reflect", reflect_type="odd")  # goes on as it begins and ends
+    falling = np.correlate(further, -lever / (float(lever @ lever) * step), mode="valid")
+    return np.interp(log.time, even, falling)
 
 
 def _signal(log: LogData, above: float | None) -> tuple[str, np.ndarray, list[str]]:

@@ -128,8 +128,9 @@ def _logs(workspace: Workspace) -> Iterator[Problem]:
         except InputError as error:
             yield Problem(path.name, "left_out", str(error).removeprefix(f"{path.name}: "))
             continue
-        for note in cycle.brakings.notes if isinstance(cycle, CutCycle) else ():
-            yield Problem(path.name, "odd", f"log {cycle.file}: {note}")
+        if isinstance(cycle, CutCycle):
+            for note in cycle.brakings.notes:
+                yield Problem(path.name, "odd", f"log {cycle.file}: {note}")
 
 
 def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:

@@ -224,3 +224,34 @@ def test_pads_that_wore_apart_are_named_beside_the_discs_answer():
     wear = CompoundWear(compound="c", components=parts)
     (note,) = stage.pad_notes(wear, target)
     assert "pad inner" in note and "b1 / b2 0.77" in note
+
+
+def test_a_duty_by_its_log_is_projected_and_a_bad_one_left_out(tmp_path):
+    from tests.duty import logs
+
+    paths = compound(tmp_path, {"b1": [1.0, 1.012], "b2": [1.005, 0.995]})
+    good, bad = tmp_path / "good", tmp_path / "bad"
+    for folder in (good, bad):
+        folder.mkdir()
+        logs.samples(logs.drive(), 20).write_csv(folder / "log.csv")
+    log = {"file": "log.csv", "channels": logs.channels("speed", "pressure")}
+    files = [logs.duty_file(good, log), logs.duty_file(bad, log | {"channels": logs.channels("speed", speed="m/s")})]
+    tests = sorted(p.name for p in (tmp_path / "archive").iterdir())
+    stage.run(
+        compound="Marram 4", archive=paths["archive"], tests=tests, results=paths["results"], rigs=paths["rigs"],
+        target=paths["target"], duties=files, settings=SETTINGS, into=paths["into"],
+    )  # fmt: skip
+    found = read(paths["into"] / "duty.json", CompoundDuty)
+    (one,) = found.duties
+    assert one.log is not None and [round(e.from_kmh) for e in one.log.events] == pytest.approx(
+        [140, 96, 150, 88], abs=1
+    )
+    assert one.log.temperature is not None and one.log.temperature.why and one.log.work_ratio_why
+    assert (
+        one.temperature_high_c is not None and one.soak is not None and one.soak.highest_c > one.soak.temperature_c[-1]
+    )
+    assert len(one.line_pressure_bar) == 4
+    for pressed in one.line_pressure_bar:
+        assert (pressed.value is None) == bool(pressed.why)
+    assert found.duties_left_out.keys() == {"logged.yaml"} and "km/h" in found.duties_left_out["logged.yaml"]
+    assert found.stamp is not None and "duties/log.csv" in found.stamp.inputs

@@ -129,3 +129,30 @@ def test_facts_and_comparisons_that_cannot_be_used_are_told(tmp_path):
     assert [message.split(";")[0] for message in said[1:]] == [
         "compare_compounds: no test card names 'A'", "compare_compounds: no test card names 'B'",
     ]  # fmt: skip
+
+
+def test_a_duty_whose_log_cannot_be_cut_is_told_before_the_run(tmp_path):
+    from pipeline.workspace.run import load_run
+    from tests.duty import logs
+
+    text_test(tmp_path / "archive" / "t")
+    (tmp_path / "m.yaml").write_text("")
+    (tmp_path / "config.yaml").write_text(
+        "archive: archive\nresults: ../results\nmethods: [m.yaml]\nduties: duties/*.yaml\n"
+    )
+    duties = tmp_path / "duties"
+    duties.mkdir()
+    log = duties / "log.csv"
+    logs.samples(logs.drive(), 20).write_csv(log)
+    path = logs.duty_file(duties, {"file": "log.csv", "channels": logs.channels("speed", "pressure")})
+    config = tmp_path / "config.yaml"
+    assert problems(config) == []
+    sound = load_run(config).compound_files_digest("marram-4")
+    logs.samples(logs.drive(), 20).with_columns(v=90.0).write_csv(log)
+    load_run.cache_clear()
+    assert load_run(config).compound_files_digest("marram-4") != sound  # the log is an input: another one runs again
+    (found,) = problems(config)
+    assert found[:2] == (path.name, "left_out") and "no braking found" in found[2]
+    log.unlink()
+    (found,) = problems(config)
+    assert found[:2] == (path.name, "left_out") and "is not there" in found[2]

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections.duty_log import log_texts, pressing_texts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
 from pipeline.results.duty import DutyProjection, Projected
@@ -107,7 +108,7 @@ def texts(one: Cited[DutyProjection]) -> list[Text]:
     """What a duty's figures rest on, in sentences."""
     found = one.result
     name: dict[str, Cell] = {"duty": found.duty}
-    said = [opening_text(one)]
+    said = [*log_texts(one), opening_text(one), *pressing_texts(one)]
     grounds = [life.ground for life in found.life_by_component.values() if life.ground]
     if grounds:
         said.append(Text("{duty}: life rests on no law: {ground}.", name | {"ground": "; ".join(grounds)}, "open"))
