@@ -129,6 +129,8 @@ class Log(Written):
         missing = [name for name in needed if name not in self.channels]
         if missing:
             raise ValueError(f"channels: {', '.join(missing)} missing; needed: {', '.join(needed)}")
+        if self.timestamps and self.format == "mdf":
+            raise ValueError("channels.time: MDF counts time in seconds; leave `time` out, or give a channel's unit")
         for name in self.channels:
             try:
                 self.conversion(name)
@@ -151,6 +153,8 @@ class Log(Written):
     def conversion(self, name: str) -> tuple[float, float]:
         """Factor and offset of a channel to SI. Raises ValueError."""
         unit = self.channels[name].unit
+        if name == "time" and self.timestamps:
+            return 1.0, 0.0  # the clock gives seconds
         return scale_offset(GRAVITY.get(unit, unit) if name == "deceleration" else unit, self.kind(name))
 
 

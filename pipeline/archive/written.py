@@ -12,7 +12,6 @@ from pydantic import BeforeValidator, Field, field_validator
 from pipeline.inputs.model import Model
 from pipeline.inputs.scalars import Text, Truth, as_number, as_truth
 
-
 TIMESTAMP = "timestamp"  # in place of time's unit: dates and times of day, ISO 8601
 
 

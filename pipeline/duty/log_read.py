@@ -21,6 +21,7 @@ from pipeline.recordings import canonical, damage, files
 from pipeline.recordings.chunk import Damage
 from pipeline.recordings.rates import on_torque_time
 from pipeline.recordings.stage import reader
+from pipeline.recordings.timestamps import Clock
 
 MOST_ROWS = 5_000_000  # 14 hours at 100 Hz
 LONGEST_STEP = 0.2  # s between samples: brake times are wanted to a tenth of a second
@@ -68,7 +69,8 @@ def _table(place: Path, duty: LoggedDuty) -> pl.DataFrame:
     parts: list[pl.DataFrame] = []
     said: dict[str, str] = {}
     rows = 0
-    for chunk in on_torque_time(reader(log.format)(place, log, needed=("speed",)), base="speed"):
+    chunks = Clock().seconds(1, reader(log.format)(place, log, needed=("speed",)))
+    for chunk in on_torque_time(chunks, base="speed"):
         rows += chunk.rows.height
         if rows > MOST_ROWS:
             raise InputError(f"holds more than {MOST_ROWS:,} rows; thin it out to 100 Hz, or divide it")
@@ -87,13 +89,10 @@ def _table(place: Path, duty: LoggedDuty) -> pl.DataFrame:
 def _refuse_units(channels: dict[str, Channel], said: dict[str, str], duty: LoggedDuty) -> None:
     """InputError where the log itself names another unit than the duty's file: a speed in miles for one in kilometres would
     make every energy wrong by a factor."""
-    named = {name: unit for name, c in channels.items() if (unit := canonical.unit_in_name(c.column))}
-    for name, text in (named | said).items():
-        # a linear speed is told as the air's, whose unit is of the same kind
-        alias = "air_speed" if duty.log.kind(name) == "linear_speed" else name
+    for name, text in said.items():
         if name == "deceleration" and text.strip("[]() ") == channels[name].unit:
-            continue
-        if canonical.disagreeing_units({alias: text}, {alias: channels[name]}):
+            continue  # both in g, which elsewhere is a mass
+        if canonical.disagreeing_units({name: text}, channels):
             raise InputError(
                 f"{name}: the log says {text!r}, the duty's file {channels[name].unit!r}; correct the one that is wrong"
             )

@@ -78,6 +78,17 @@ def test_of_decimal_commas_and_other_units(tmp_path: Path) -> None:
     assert found.brakings.work == pytest.approx(1.0, abs=0.03)
 
 
+def test_of_times_of_day_over_midnight(tmp_path: Path) -> None:
+    one = logs.drive()
+    table = logs.samples(one, 20)
+    clock = pl.datetime(2026, 3, 2, 23, 59, 30) + pl.duration(milliseconds=(pl.col("t") * 1000).round())
+    table.with_columns(t=clock.dt.strftime("%H:%M:%S%.3f")).write_csv(tmp_path / "log.csv")
+    channels = logs.channels("speed", "pressure", time="timestamp")
+    found = cycle_of(logs.duty_file(tmp_path, {"file": "log.csv", "channels": channels}))
+    assert isinstance(found, CutCycle)
+    assert_as_driven(found, one)
+
+
 def test_of_a_wheel_speed_in_parquet(tmp_path: Path) -> None:
     one = logs.drive()
     logs.samples(one, 20).with_columns(v=pl.col("v") / 3.6 / 0.33 * 60 / (2 * np.pi)).write_parquet(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.archive.card import Channel
+from pipeline.archive.written import Channel
 from pipeline.errors import InputError
 from pipeline.recordings.columns import positions, split
 from tests.recordings.makers import COLUMNS, card, ingested, samples, text, write_card, written
