@@ -84,6 +84,9 @@ def plan(
         str | None,
         typer.Option(metavar="QUESTION", help="like-the-last, difference, glazing, window, life or activation-energy"),
     ] = None,
+    against: Annotated[
+        str | None, typer.Option(metavar="BATCH", help="batch that the next is compared with (default: the last one)")
+    ] = None,
     of: Annotated[
         list[str] | None, typer.Option(metavar="mu|bite|wear", help="what batches are compared in (default: all)")
     ] = None,
@@ -127,7 +130,7 @@ def plan(
     from pipeline.cli.plan import Given, plan
 
     given = Given(
-        config=config, compound=compound, method=method, design=design, specimens=specimens, batches=batches,
+        config=config, compound=compound, method=method, design=design, against=against, specimens=specimens, batches=batches,
         question=question, of=tuple(of or ()), size=size, below=below, loss=loss, within=within, duty=duty, chance=chance,
         read_after=tuple(read_after) if read_after else None, reading_u_um=reading_u_um, mu=mu, other_state=calibration_between, html=html,
         as_json=as_json,

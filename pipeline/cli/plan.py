@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
@@ -29,6 +29,7 @@ class Given:
     compound: str | None
     method: str | None
     design: Path | None
+    against: str | None
     specimens: int
     batches: int
     question: str | None
@@ -175,7 +176,7 @@ def _archive(given: Given) -> Archive:
         )
     folder = folders[given.compound]
     target = run.compound_target(folder)
-    return read_archive(
+    found = read_archive(
         results=Path(run.results),
         archive=run.archive,
         compound=run.name_of(folder),
@@ -185,6 +186,12 @@ def _archive(given: Given) -> Archive:
         target=Path(target) if target else None,
         duties=list(run.workspace.duties),
     )
+    batches = sorted({t.card.batch for t in found.tests})
+    if given.against is not None and given.against not in batches:
+        raise InputError(
+            f"--against {given.against!r}: no such batch of {found.compound}; there are {', '.join(batches)}"
+        )
+    return replace(found, against=given.against)
 
 
 def _asked(given: Given, archive: Archive, card: Card) -> Asked:

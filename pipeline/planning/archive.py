@@ -57,11 +57,12 @@ class Archive:
     precision: RigPrecision | None
     target: Target | None
     duties: tuple[DutyCycle, ...]
+    against: str | None = None  # batch that a planned one is compared with; None: the last one
 
     @property
-    def last_batch(self) -> str:
-        """The batch of the latest test."""
-        return max(self.tests, key=lambda t: (t.card.date, t.name)).card.batch
+    def other_batch(self) -> str:
+        """The batch that a planned one is compared with: the one asked for, else that of the latest test."""
+        return self.against or max(self.tests, key=lambda t: (t.card.date, t.name)).card.batch
 
     @property
     def template(self) -> CompoundTest:
@@ -136,7 +137,7 @@ def archive_map(archive: Archive) -> FrictionMap | None:
     model = archive.friction.model
     if not archive.friction.curve or model is None:
         return None
-    own = [test for test in archive.tests if test.card.batch == archive.last_batch]
+    own = [test for test in archive.tests if test.card.batch == archive.other_batch]
     tests = own if len({test.card.specimen for test in own}) > 1 else list(archive.tests)
     stops = pl.concat(
         [sound_stops(test, archive.method)[0] for test in stops_of(tests) if not test.stops.is_empty()],

@@ -85,7 +85,7 @@ def design_of(
 ) -> Design:
     """The planned batch against the archive's last one, all others beside them."""
     there = archive.specimens(quantity)
-    last = there.pop(archive.last_batch, 0)
+    last = there.pop(archive.other_batch, 0)
     return Design(
         specimens,
         last,
@@ -185,7 +185,7 @@ def of_friction(archive: Archive, stops: pl.DataFrame, specimens: int) -> tuple[
              None if first.mu_half is not None else "the planned stops do not reach the reference's temperature"),
     ]  # fmt: skip
     assumed = [
-        f"window ends and mu: {ends.DRAWS} programs drawn from the friction map of {archive.last_batch}, fitted as tests "
+        f"window ends and mu: {ends.DRAWS} programs drawn from the friction map of {archive.other_batch}, fitted as tests "
         f"are; half widths of {archive.method.friction.confidence:.0%} intervals, the rig's calibration in them"
     ]
     if specimens == 1:
@@ -314,7 +314,7 @@ def against(archive: Archive, asked: Asked) -> list[str]:
             else "with a calibration between, of which the cards state no accuracies: nothing is added for it"
         )
     return [
-        f"a planned batch is compared with {archive.last_batch}, the last one of the archive, on the same rig {state}; all "
+        f"a planned batch is compared with {archive.other_batch}, {'as asked' if archive.against else 'the last one of the archive'}, on the same rig {state}; all "
         "batches' specimens are pooled for the scatter, the answers' rules are the method's",
         "pessimistic: the upper end of the 95 % interval of the scatter between specimens",
     ]

@@ -43,9 +43,9 @@ def of_batches(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
     total = {case: max(n for n in own if n) if own and None not in own else None for case, own in needed.items()}
     why = f"more than {MOST_SPECIMENS} specimens" if lines else "nothing of it can be answered"
     asked_words = (
-        f"is the next batch like {archive.last_batch}?"
+        f"is the next batch like {archive.other_batch}?"
         if sought.question == "like-the-last"
-        else f"would a difference of {sought.size:g} from {archive.last_batch} be called different?"
+        else f"would a difference of {sought.size:g} from {archive.other_batch} be called different?"
     )
     if short:
         assumed.append("the program is cut to what mu and bite are read from: bedding, checks, the cold map blocks")
@@ -65,7 +65,7 @@ def _needed(
     """Fewest specimens of the next batch for each case; not `alone`: of the last batch too, further ones being run."""
     q = scatter.quantity
     there = dict(archive.specimens(q))
-    present = there.pop(archive.last_batch, 0)
+    present = there.pop(archive.other_batch, 0)
     return {
         case: specimens_needed(
             scatter, blocks, rule_of(archive, q, asked.wanted), present=present if alone else None,
@@ -86,14 +86,14 @@ def _helped(
 ) -> list[str]:
     """What helps more than further specimens of the next batch: where the last batch's few are what limits the answer."""
     both = _needed(archive, scatter, blocks, sought, asked, alone=False)
-    there = archive.specimens(scatter.quantity)[archive.last_batch]
+    there = archive.specimens(scatter.quantity)[archive.other_batch]
     said = []
     for case, n in each.items():
         own = both[case]
         if own is not None and (n is None or own + max(own - there, 0) < n):
             said.append(
                 f"{WORDS[scatter.quantity]}, {case}: {own} specimens of each batch are enough, {max(own - there, 0)} more of "
-                f"{archive.last_batch} run too: its {there} limit what the next batch's number can show"
+                f"{archive.other_batch} run too: its {there} limit what the next batch's number can show"
             )
     return said
 
@@ -115,8 +115,10 @@ def _why_not(archive: Archive, q: Quantity, sought: Sought, unknown: str | None,
         return f"a difference of {sought.size:g} lies within the margin in which batches count as alike: ask for a larger one"
     if not sum(blocks):
         return "the program has no stop that it is read from"
-    if archive.specimens(q).get(archive.last_batch, 0) < 2:
-        return f"{archive.last_batch} has one specimen, which cannot tell its batch from itself; run a second one of it"
+    if archive.specimens(q).get(archive.other_batch, 0) < 2:
+        return (
+            f"{archive.other_batch} has one specimen, which cannot tell its batch from itself; run a second one of it"
+        )
     return None
 
 

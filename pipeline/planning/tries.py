@@ -53,7 +53,7 @@ def of_window(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pla
         archive, card, asked, question, needed, why,
         lines=tuple(_tried_lines("window", "the wider of the window's ends to +-", "K", needed, points)),
         assumed=(hours_words(archive, card), scatter_words(scatter),
-                 f"{ends.DRAWS} programs a try drawn from the friction map of {archive.last_batch} and fitted as tests are; "
+                 f"{ends.DRAWS} programs a try drawn from the friction map of {archive.other_batch} and fitted as tests are; "
                  "the planned specimens alone, without those of the archive"),
         curves=(_tried_curve("window ends", "half width, K", points, sought.within),),
     )  # fmt: skip

@@ -125,6 +125,7 @@ def test_a_design_without_an_archive_tells_of_wear_laws_alone(capsys):
         (["--question", "like-the-last", "--specimens", "0"], "--specimens"),
         (["--question", "like-the-last", "--read-after", "nowhere"], "no such block"),
         (["--design", "nowhere"], "nowhere"),
+        (["--question", "like-the-last", "--against", "M4-9999"], "M4-2403, M4-2405, M4-2407"),
     ],
 )
 def test_a_wrong_call_is_one_line_that_says_what_to_do(sample_results, capsys, more, said):
