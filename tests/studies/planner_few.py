@@ -1,6 +1,6 @@
 """Glazing, window ends and the wear law as planned, against simulated tests through the real analysis: few runs each.
 
-    python -m tests.studies.planner_few [--runs 60] [--seed 1] [--write]
+    python -m tests.studies.planner_few [--runs 100] [--seed 1] [--write]
 
 Beside the planner's study of batches (`tests.studies.planner`). The stops are invented here: friction over temperature is a climb
 between two levels with a fall at the hot end, glaze grows in proportion to the gentle stops and is worn off by the first
@@ -321,7 +321,7 @@ least {laws:.0f} % of them. The planner takes the readings without noise.
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--runs", type=int, default=60, help="of window ends and wear; three times as many of glazing")
+    parser.add_argument("--runs", type=int, default=100, help="of window ends and wear; three times as many of glazing")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
