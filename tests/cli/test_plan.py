@@ -68,6 +68,7 @@ def test_a_difference_within_the_margin_is_none_to_plan_for(sample_results, caps
     assert json.loads(capsys.readouterr().out)["run"]["as found"]["specimens"] >= 2
 
 
+@pytest.mark.heavy
 def test_life_on_a_duty_names_its_specimens(sample_results, capsys):
     assert call(sample_results, "--question", "life", "--duty", "ridge route", "--within", "30 %") == 0
     said = capsys.readouterr().out
