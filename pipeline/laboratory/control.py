@@ -13,7 +13,7 @@ as often (`plugged_in`). What few values cost is power: a step is found later, a
 as the level.
 
 Individuals signal beyond 3 standard deviations, the average w_i = w_(i-1) + 0.2 (z_i - w_(i-1)) beyond its limit. A
-value that signals alone is not learnt as level, and as scatter by its limit only. Where the average signals, its level began to move where the z divide
+value that signals alone is not learnt as level once five are, and as scatter by its limit only. Where the average signals, its level began to move where the z divide
 best in two (`drift.change_point`); from there on the level is learnt anew.
 """
 
@@ -32,6 +32,7 @@ from pipeline.drift.run_length import ewma_run_length, shewhart_run_length
 WEIGHT = 0.2  # of the newest value in the average
 WIDTH = 3.187  # limit of the average in its own standard deviations: one false alarm in 1000 values
 SINGLE = 3.0  # limit of a single value
+LEAST_LEVEL = 5  # values of a level from which one that signals alone is not learnt; of fewer, any may be the stray
 LEAST_DF = 2  # degrees of freedom from which a scatter is used
 
 
@@ -141,7 +142,7 @@ def watch(
         if r is not None:
             reach = abs(r) * (SINGLE / abs(point.z) if point.z is not None and point.signals else 1.0)
             state.squares, state.df = state.squares + reach**2, state.df + 1
-        if not point.signals:
+        if not point.signals or state.sums.get(group, (0.0, 0))[1] < LEAST_LEVEL:
             state.learn(group, x)
     told = sigma if sigma is not None else math.sqrt(state.squares / state.df) if state.df >= LEAST_DF else None
     return Watched(tuple(points), tuple(moves), told, None if sigma is not None else state.df, tuple(stretches))
