@@ -13,7 +13,7 @@ from pipeline.results.rigs import Event
 AXES: dict[Charted, str] = {
     "mu": "Friction",
     "bite": "Bite",
-    "wear": "Wear of the disc",
+    "wear": "Wear",
     "energy_ratio": "Energy ratio",
     "torque_zero": "Torque zero",
     "pressure_zero": "Pressure zero",
@@ -30,14 +30,14 @@ def chart_figure(chart: Chart, events: list[Event], *, of_batches: bool = False)
     fig = frame.figure(
         frame.axis("Date of the batch's first test" if of_batches else "Date of the test", anchor="y2", type="date"),
         frame.axis(title, unit, domain=[0.42, 1.0], anchor="x"),
-        height=430,
-        yaxis2={**frame.axis("Average (standard<br>deviations)"), "domain": [0.0, 0.3], "anchor": "x"},
+        height=450,
+        yaxis2={**frame.axis("Average<br>(sd)"), "domain": [0.0, 0.3], "anchor": "x"},
         margin={"l": 84, "r": 48, "t": 64, "b": 56},
     )
     if not chart.points:
         return frame.say(fig, "no test has a value")
     _limits(fig, chart, relative)
-    _values(fig, chart, relative)
+    _values(fig, chart, relative, "batches" if of_batches else "tests")
     _average(fig, chart)
     _events(fig, chart, events)
     _range(fig, chart, relative)
@@ -53,7 +53,7 @@ def shown(chart_quantity: Charted, value: float | None, centre: float | None, re
     return 1000 * value if chart_quantity == "lag" else value
 
 
-def _values(fig: go.Figure, chart: Chart, relative: bool) -> None:
+def _values(fig: go.Figure, chart: Chart, relative: bool, alone: str) -> None:
     """A trace for each group, so that batches are told apart; what is not judged yet is hollow."""
     for index, group in enumerate(dict.fromkeys(p.group for p in chart.points)):
         own = [p for p in chart.points if p.group == group]
@@ -62,7 +62,7 @@ def _values(fig: go.Figure, chart: Chart, relative: bool) -> None:
             x=[p.date for p in own],
             y=[shown(chart.quantity, p.value, p.centre, relative) for p in own],
             mode="markers",
-            name=frame.label(group or "tests"),
+            name=frame.label(group or alone),
             marker={
                 "symbol": [symbol if p.z is not None else f"{symbol}-open" for p in own],
                 "color": [palette.ALARM if p.signals else colour for p in own],

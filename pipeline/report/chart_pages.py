@@ -108,7 +108,20 @@ def answer(chart: Chart) -> tuple[str, str]:
         )
     if not judged:
         return "open", f"{name}: {chart.why or 'nothing is judged'}."
-    return "good", f"{name}: within its limits, {len(judged)} of {len(chart.points)} values judged." + _why(chart)
+    return (
+        "good",
+        f"{name}: within its limits, {len(judged)} of {len(chart.points)} values judged{_reach(chart)}." + _why(chart),
+    )
+
+
+def _reach(chart: Chart) -> str:
+    """How far off a single value may lie unnoticed: with few values before, that is far."""
+    last = [p for p in chart.points if p.high is not None and p.centre is not None][-1:]
+    for p in last:
+        ends = [shown(chart.quantity, end, p.centre, chart.quantity in NAMES) for end in (p.low, p.high)]
+        unit = "%" if chart.quantity in NAMES else {"1": "", "s": "ms"}.get(chart.unit, chart.unit)
+        return f"; the last could have lain anywhere from {ends[0]:.3g} to {ends[1]:.3g} {unit}".rstrip()
+    return ""
 
 
 def _why(chart: Chart) -> str:
