@@ -120,7 +120,7 @@ def _reach(chart: Chart) -> str:
     for p in last:
         ends = [shown(chart.quantity, end, p.centre, chart.quantity in NAMES) for end in (p.low, p.high)]
         unit = "%" if chart.quantity in NAMES else {"1": "", "s": "ms"}.get(chart.unit, chart.unit)
-        return f"; the last could have lain anywhere from {ends[0]:.3g} to {ends[1]:.3g} {unit}".rstrip()
+        return f"; the last could have lain anywhere from {ends[0]:.4g} to {ends[1]:.4g} {unit}".rstrip()
     return ""
 
 
