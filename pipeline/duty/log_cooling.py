@@ -31,7 +31,7 @@ from pipeline.results.duty import LogCooling, LogTemperature
 from pipeline.results.model import Interval
 
 AFTER_S = 6.0  # after a braking, until face and thermocouple follow the bulk (common practice: some seconds)
-PIECE_S = 15.0
+PIECE_S, SHORTEST_S = 15.0, 8.0
 END_S = 1.5  # each end of a stretch is a line through this much on either side
 LEAST_EXCESS_K = 40.0
 LEAST_PIECES = 6
@@ -49,14 +49,14 @@ class Pieces:
 
 
 def pieces(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float) -> Pieces:
-    """The stretches between brakings that cool, of PIECE_S each or a little longer."""
+    """The stretches between brakings that cool, of PIECE_S each or a little longer; a short pause is one."""
     assert log.disc_temperature is not None
     known = np.isfinite(log.disc_temperature)
     time, measured = log.time[known], log.disc_temperature[known]
     air = _air(log, ambient)
     rows = []
     for begin, end in _pauses(log, events):
-        count = int((end - begin) // PIECE_S)
+        count = max(int((end - begin) // PIECE_S), int(end - begin >= SHORTEST_S))
         edges = np.linspace(begin, end, count + 1) if count else np.zeros(0)
         for first, last in pairwise(edges):
             inside = (time >= first) & (time <= last)
@@ -109,7 +109,7 @@ def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float,
     if n < LEAST_PIECES:
         return LogCooling(
             stretches=n,
-            why=f"the log has {n} stretches of {PIECE_S:.0f} s that cool between brakings, at least {LEAST_EXCESS_K:.0f} K above "
+            why=f"stretches of {SHORTEST_S:.0f} to {2 * PIECE_S:.0f} s in the log: {n} that cool between brakings, at least {LEAST_EXCESS_K:.0f} K above "
             f"the air; {LEAST_PIECES} are needed",
         )
     scale = 1 / found.still
