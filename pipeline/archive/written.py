@@ -5,9 +5,9 @@ the log of a duty share it, and so the readers.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, field_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from pipeline.inputs.model import Model
 from pipeline.inputs.scalars import Text, Truth, as_number, as_truth
@@ -22,14 +22,21 @@ class Channel(Model):
 
 
 class Written(Model):
-    format: Literal["delimited", "parquet", "mdf", "tdms"] = "delimited"
+    format: Literal["delimited", "parquet", "mdf", "tdms", "xlsx", "hdf5"] = "delimited"
     delimiter: str = ","
     decimal: Literal[".", ","] = "."
     skip_lines: Annotated[int, Field(ge=0, le=100000), BeforeValidator(as_number)] = 0
     comment: str | None = None
     units_row: Literal["auto"] | bool = "auto"
     encoding: Literal["utf-8", "latin-1"] = "utf-8"
+    sheet: Text | None = None
+    dataset: Text | None = None
     channels: dict[str, Channel]
+
+    @property
+    def part(self) -> str | None:
+        """The wildcard by which parts of a file are recordings."""
+        return self.sheet or self.dataset
 
     @property
     def timestamps(self) -> bool:
@@ -40,6 +47,15 @@ class Written(Model):
         """Units of the channels that are mapped and count in one, by name."""
         units = {name: self.channels[name].unit for name in names if name in self.channels}
         return {name: unit for name, unit in units.items() if unit != TIMESTAMP}
+
+    @model_validator(mode="after")
+    def _parts(self) -> Self:
+        for key, form in (("sheet", "xlsx"), ("dataset", "hdf5")):
+            if getattr(self, key) is not None and self.format != form:
+                raise ValueError(f"{key}: only with format: {form}; this is {self.format}")
+        if self.format == "xlsx" and self.decimal == ",":
+            raise ValueError("decimal: cells of a workbook are numbers; leave it out")
+        return self
 
     @field_validator("delimiter", mode="before")
     @classmethod

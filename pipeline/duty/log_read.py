@@ -19,8 +19,8 @@ from pipeline.constants import Array
 from pipeline.errors import InputError
 from pipeline.recordings import canonical, damage, files
 from pipeline.recordings.chunk import Damage
+from pipeline.recordings.places import Place, reader
 from pipeline.recordings.rates import on_torque_time
-from pipeline.recordings.stage import reader
 from pipeline.recordings.timestamps import Clock
 
 MOST_ROWS = 5_000_000  # 14 hours at 100 Hz
@@ -69,7 +69,7 @@ def _table(place: Path, duty: LoggedDuty) -> pl.DataFrame:
     parts: list[pl.DataFrame] = []
     said: dict[str, str] = {}
     rows = 0
-    chunks = Clock().seconds(1, reader(log.format)(place, log, needed=("speed",)))
+    chunks = Clock().seconds(1, reader(log.format)(Place(place), log, needed=("speed",)))
     for chunk in on_torque_time(chunks, base="speed"):
         rows += chunk.rows.height
         if rows > MOST_ROWS:

@@ -205,14 +205,18 @@ def _next_row(lines: io.BytesIO, comment: bytes | None) -> bytes:
 
 
 def _units(row: bytes, columns: dict[str, int], recordings: Written) -> dict[str, str] | None:
+    """Units by canonical name where the line is a row of units, else None."""
+    return units_of_row(_fields(row, recordings.delimiter), columns, recordings) if row else None
+
+
+def units_of_row(fields: list[str], columns: dict[str, int], recordings: Written) -> dict[str, str] | None:
     """Units by canonical name when the row is one of units, else None.
 
     auto: every mapped cell that is not empty or 1 begins as a unit does, with a letter or a sign, and there
     are two.
     """
-    if recordings.units_row is False or not row:
+    if recordings.units_row is False:
         return None
-    fields = _fields(row, recordings.delimiter)
     cells = {name: fields[at].strip() if at < len(fields) else "" for name, at in columns.items()}
     if recordings.units_row == "auto":
         values = [cell for cell in cells.values() if cell and cell != "1"]

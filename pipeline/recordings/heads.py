@@ -8,10 +8,11 @@ from pathlib import Path
 from pipeline.archive.card import REQUIRED_CHANNELS, Card
 from pipeline.archive.written import Channel
 from pipeline.errors import InputError
-from pipeline.recordings import canonical, damage
+from pipeline.recordings import canonical, damage, kinds
 from pipeline.recordings.columns import split
 from pipeline.recordings.files import recording_files, refuse_outside, shown
-from pipeline.recordings.limits import alive
+from pipeline.recordings.limits import TooMuch, alive
+from pipeline.recordings.places import places, reader
 
 
 def listed(folder: Path, card: Card) -> list[Path]:
@@ -28,6 +29,16 @@ def listed(folder: Path, card: Card) -> list[Path]:
 
 
 def looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
+    """As `_looked_at`; where a recording cannot be read, with what the file is instead."""
+    try:
+        return _looked_at(path, folder, card)
+    except TooMuch:
+        raise
+    except InputError as error:
+        raise kinds.told(error, path, folder, card.recordings.format) from error
+
+
+def _looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
     """Channels whose unit the recording itself contradicts (name -> its unit); InputError where it cannot
     be read."""
     refuse_outside(path, folder)
@@ -49,9 +60,12 @@ def looked_at(path: Path, folder: Path, card: Card) -> dict[str, str]:
         units: dict[str, str] = {}
         next(parquet.rows(path, recordings, needed=needed, units=units))
         return canonical.disagreeing_units(_named(recordings.channels) | units, recordings.channels)
-    from pipeline.recordings.stage import reader
+    if summary and recordings.format == "xlsx":
+        from pipeline.recordings import xlsx
 
-    chunk = next(reader(recordings.format)(path, recordings), None)
+        next(xlsx.rows(path, recordings, places([path], folder, recordings)[0].part, needed=needed))
+        return {}
+    chunk = next(reader(recordings.format)(places([path], folder, recordings)[0], recordings), None)
     if chunk is None:
         raise InputError("has no samples")
     return canonical.disagreeing_units(_named(recordings.channels) | chunk.units, recordings.channels)

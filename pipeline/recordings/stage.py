@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
-from importlib import import_module
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,10 +20,11 @@ from pipeline.archive.card import Card, Recordings, load_card
 from pipeline.errors import InputError
 from pipeline.findings import finding
 from pipeline.method.channels import REVISION
-from pipeline.recordings import canonical, damage, files, limits, store, timestamps, torque_sign
+from pipeline.recordings import canonical, damage, files, kinds, limits, store, timestamps, torque_sign
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.columns import split
 from pipeline.recordings.identity import Identity, head, identity
+from pipeline.recordings.places import Place, places, reader
 from pipeline.recordings.progress import Extent, Progress, Unusable
 from pipeline.recordings.rates import on_torque_time
 from pipeline.results.findings import recorded
@@ -92,42 +93,44 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) 
         units = canonical.conversions(card.recordings.channels, card.rolling_radius)
         paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
         read = reader(card.recordings.format)
+        found = places(paths, folder, card.recordings)
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error
     with store.channels_file(output, columns) as append:
-        for number, path in enumerate(paths, start=1):
-            name = files.shown(path, folder)
+        for number, place in enumerate(found, start=1):
 
-            def chunks(path: Path = path, number: int = number) -> Iterator[Chunk]:
-                files.refuse_outside(path, folder)
-                limits.alive(files.shown(path, folder))
-                for chunk in on_torque_time(progress.clock.seconds(number, read(path, card.recordings))):
-                    limits.alive(files.shown(path, folder))
+            def chunks(place: Place = place, number: int = number) -> Iterator[Chunk]:
+                files.refuse_outside(place.path, folder)
+                limits.alive(place.name(folder))
+                for chunk in on_torque_time(progress.clock.seconds(number, read(place, card.recordings))):
+                    limits.alive(place.name(folder))
                     yield canonical.in_si(chunk, columns, units)
 
-            progress.recordings.append(_ingested(number, name, path, chunks, append, progress))
+            told = partial(kinds.told, path=place.path, folder=folder, form=card.recordings.format)
+            progress.recordings.append(
+                _ingested(number, place.name(folder), place.path, chunks, append, progress, told)
+            )
             limits.refuse_rows(sum(r.rows for r in progress.recordings), "the recordings hold {} rows or more")
     _settle_torque_sign(progress, output)
     progress.findings += timestamps.findings_of(progress.clock, progress.recordings)
     _report_units(progress, card.recordings)
     errors = [one for one in progress.recordings if one.error]
-    if len(errors) == len(paths):
+    if len(errors) == len(found):
         raise Unusable(
-            "no_recordings", f"none of {len(paths)} recordings can be read; {errors[0].file}: {errors[0].error}"
+            "no_recordings", f"none of {len(found)} recordings can be read; {errors[0].file}: {errors[0].error}"
         )
 
 
-def reader(form: str) -> Callable[..., Iterator[Chunk]]:
-    """The reader of a format; its libraries are imported when it reads. Raises InputError when they are not
-    installed."""
-    read: Callable[..., Iterator[Chunk]] = import_module(f"pipeline.recordings.{form}").read
-    return read
-
-
 def _ingested(
-    number: int, name: str, path: Path, chunks: Callable[[], Iterator[Chunk]], append: store.Append, progress: Progress
+    number: int,
+    name: str,
+    path: Path,
+    chunks: Callable[[], Iterator[Chunk]],
+    append: store.Append,
+    progress: Progress,
+    told: Callable[[InputError], InputError],
 ) -> Recording:
-    """Read one recording, append its samples, and give its entry in the record."""
+    """Read one recording, append its samples, and give its entry in the record. told: adds to an error what the file is."""
     extent = Extent()
     notes: list[Damage] = []
     said: dict[str, str] = {}
@@ -150,7 +153,7 @@ def _ingested(
         raise limits.TooMuch(f"{name}: {error}") from error
     except InputError as error:
         faults.refuse(error, path)
-        return _failed(number, name, extent, str(error), progress)
+        return _failed(number, name, extent, str(told(error)), progress)
     for channel, unit in said.items():
         progress.units.setdefault((channel, unit), []).append(name)
     _note_repeat(name, known, progress)

@@ -158,4 +158,12 @@ def _raw(path: Path, recordings: Recordings) -> tuple[pl.DataFrame, list[Damage]
         from pipeline.recordings import parquet
 
         return pl.concat(list(parquet.rows(path, recordings, needed=tuple(recordings.channels)))), []
-    raise InputError(f"a summary is read from delimited text or parquet, not {recordings.format}")
+    if recordings.format == "xlsx":
+        from pipeline.recordings import xlsx
+
+        sheets = xlsx.parts(path, recordings.part) if recordings.part else [None]
+        needed = tuple(recordings.channels)
+        return pl.concat(
+            cells.rows for sheet in sheets for _, cells in xlsx.rows(path, recordings, sheet, needed=needed)
+        ), []
+    raise InputError(f"a summary is read from delimited text, parquet or xlsx, not {recordings.format}")

@@ -32,11 +32,11 @@ def changed(folder: Path, change: Callable[[dict[str, Any]], None]) -> None:
 
 
 def recordings() -> Samples:
-    """The test's samples by recording, columns t, n, Mb, p, T1 in s, rpm, N m, bar, degC."""
+    """The test's samples by recording, columns t, n, Mb, p, T1 in s, rpm, N m, bar, degC; times to the microsecond, so that
+    fifteen digits of a workbook are the same number."""
     parts = simulated().samples.partition_by("recording", as_dict=True)
-    return {
-        int(number): rows.select(pl.col(c).alias(n) for n, c in COLUMNS.items()) for (number,), rows in parts.items()
-    }
+    named = [pl.col(c).alias(n).round(6) if n == "t" else pl.col(c).alias(n) for n, c in COLUMNS.items()]
+    return {int(number): rows.select(named) for (number,), rows in parts.items()}
 
 
 def rewritten(folder: Path, write: Callable[[Path, pl.DataFrame], None], suffix: str = ".csv") -> None:
@@ -177,3 +177,29 @@ def test_timestamps_of_tdms_are_the_clock_too(tmp_path, since_midnight):
     rewritten(folder, write, ".tdms")
     changed(folder, lambda card: card["recordings"]["channels"]["time"].update(unit="timestamp"))
     assert_same(stops_of(folder), since_midnight, rel=1e-5)
+
+
+def _xlsx(path: Path, rows: pl.DataFrame) -> None:
+    import openpyxl
+
+    book = openpyxl.Workbook(write_only=True)
+    sheet = book.create_sheet("Stop")
+    for row in (rows.columns, *rows.iter_rows()):
+        sheet.append(list(row))
+    book.save(path)
+
+
+def _hdf5(path: Path, rows: pl.DataFrame) -> None:
+    import h5py
+
+    with h5py.File(path, "w") as file:
+        for name in rows.columns:
+            file[name] = rows[name].to_numpy()
+
+
+@pytest.mark.parametrize(("form", "write"), [("xlsx", _xlsx), ("hdf5", _hdf5)])
+def test_workbooks_and_hdf5_give_the_same_stops(tmp_path, plain, form, write):
+    folder = write_base(tmp_path, "delimited", "t")
+    rewritten(folder, write, f".{form}")
+    changed(folder, lambda card: card["recordings"].update(files=f"recordings/*.{form}", format=form))
+    assert_same(stops_of(folder), plain)
