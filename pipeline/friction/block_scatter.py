@@ -27,6 +27,7 @@ import numpy as np
 from scipy.special import digamma, polygamma, stdtrit
 
 from pipeline.constants import Array
+from pipeline.friction.model import LEAST_SCATTER
 from pipeline.results.friction_blocks import MeanOfStops, StopScatter
 
 FEWEST_BLOCKS = 3  # with repeats, before their variances are drawn together
@@ -142,7 +143,7 @@ def interval(
     if single is None:
         why = "a single stop, and too few blocks with repeats to tell how far such stops scatter"
         return MeanOfStops(value=mean, why=why, u_common=None if common is None else common * mean)
-    parts = [Variance(single.value * shares, single.dof), *further]
+    parts = [Variance(max(single.value, LEAST_SCATTER**2) * shares, single.dof), *further]
     u_stops = float(np.sqrt(sum(v.value for v in parts)))
     total = float(np.hypot(u_stops, common or 0.0))
     half = student(parts, total, confidence) * total * mean
