@@ -66,10 +66,10 @@ def _verdict(
     inside = (math.log(margin[0]), math.log(margin[1])) if ratio else margin
     found = equivalence.verdict(estimate, *inside, equivalence.p_difference(estimate))
     if found == "undecided":
-        return (
-            found,
-            "the interval reaches beyond the margin and does not show a difference beyond it; more specimens would decide it",
+        shown = (
+            "a difference is shown, yet the estimate is not beyond the margin" if apart else "no difference is shown"
         )
+        return found, f"the interval reaches beyond the margin; {shown}; more specimens would decide it"
     return found, "by both figures' intervals"
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.archive.targets import Decision, Target
 from pipeline.batches.compare import natural
@@ -21,7 +21,7 @@ from pipeline.conformity.friction import Found
 from pipeline.constants import ZERO_C
 from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict
 from pipeline.results.compound_friction import CompoundFriction, OfBatch
-from pipeline.results.duty import CompoundDuty
+from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.friction_map import CurvePoint, Holds, WindowAt
 from pipeline.results.model import Interval
 from pipeline.results.targets import Asked, Judged, Met, Requirement
@@ -217,7 +217,7 @@ def _lives(of: Compound) -> list[Requirement]:
         if wanted is None:
             continue
         names = list(of.specimens)
-        each = {name: _plain(of_batches.life(name, duty, of.wear), low=wanted) for name in names}
+        each = {name: _told(_plain(of_batches.life(name, duty, of.wear), low=wanted), duty) for name in names}
         found.append(
             _answered(
                 of, each, None, None, key="life", target=f"Life on {duty.duty}, at least", unit="km",
@@ -225,6 +225,15 @@ def _lives(of: Compound) -> list[Requirement]:
             )
         )  # fmt: skip
     return found
+
+
+def _told(found: Found, duty: DutyProjection) -> Found:
+    """A life that rests on wear beyond what the rig has shown says so beside its answer: no interval holds that."""
+    if not duty.extrapolated:
+        return found
+    return replace(
+        found, why=f"{found.why}; the projection goes beyond what the rig has shown: {'; '.join(duty.extrapolated)}"
+    )
 
 
 def _margins(of: Compound) -> list[Requirement]:

@@ -63,7 +63,7 @@ def line_pressures(
         known = bool(found.supported[e]) and mu > NORMAL * u > 0
         ends = [setup.threshold + per_mu[e] / (mu + side * NORMAL * u) for side in (1, -1)] if known else [None, None]
         where = (
-            f"{kelvin[e] - ZERO_C:.0f} degC, {pressure[e] * bar:.0f} bar, {speed[e] / RAD_PER_S:.0f} rpm, "
+            f"{kelvin[e] - ZERO_C:.0f} °C, {pressure[e] * bar:.0f} bar, {speed[e] / RAD_PER_S:.0f} rpm, "
             f"{density[e] / 1e6:.2g} J/mm2"
         )
         out.append(

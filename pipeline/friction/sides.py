@@ -31,7 +31,7 @@ def low_energy(map_: FrictionMap, found: OfMap, wanted: tuple[float, float], sta
         energies = map_.stops["energy_density_j_mm2"].to_numpy()
         lowest = float(np.quantile(energies, 0.05)) * 1e6
         at = map_.predict(start, energy_density=lowest)
-        text = f"mu at {start - ZERO_C:.0f} C and the lowest energy density run, {lowest / 1e6:.1f} J/mm2"
+        text = f"mu at {start - ZERO_C:.0f} C and a low energy density, {lowest / 1e6:.1f} J/mm2 (one map stop in twenty has less)"
         questions.append(in_band(text, at.mu[0], at.se[0], bool(at.supported[0]), wanted))
     changed = [(block.shift, block.why) for block in found.left_out if block.shift is not None and block.shift < 0]
     if changed:

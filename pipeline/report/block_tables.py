@@ -137,6 +137,11 @@ def line_notes(friction: TestFriction) -> list[str]:
 def line_words(lines: Sequence[Line]) -> list[str]:
     """Energy that moves along a line, and what unlike temperatures may be worth."""
     said = []
+    if any(level.mu.u_common for line in lines for level in line.levels):
+        said.append(
+            "The intervals hold what calibration, radius and area make common to all levels, which leaves their differences along "
+            "a line as they are, and where it is known how far blocks apart; a level's can be wider than its block's."
+        )
     if any(line.energy_moves for line in lines):
         said.append("Along the line of speeds the energy density moves with the speed: no two speeds were run at one.")
     worth = [line.by_temperature for line in lines if line.by_temperature is not None]

@@ -163,7 +163,7 @@ def point_rows(chart: Chart) -> list[list[str]]:
     for p in chart.points:
         low, high = (shown(chart.quantity, end, p.centre, relative) for end in (p.low, p.high))
         value = shown(chart.quantity, p.value, p.centre, relative) if p.centre is not None or not relative else None
-        limits = "not told" if low is None or high is None else f"{low:.3g} to {high:.3g}"
+        limits = "not told" if low is None or high is None else f"{low:.4g} to {high:.4g}"
         average = "" if p.average is None else f"{p.average:+.2f}"
         rows.append(
             [p.name, p.date, p.group, numbers.MISSING if value is None else f"{value:.4g}", limits, average, said(p)]

@@ -52,7 +52,9 @@ def figure(one: Interval, unit: str) -> str:
     """A figure with its interval and unit, or why it is not given."""
     if one.value is None:
         return f"{numbers.MISSING}: {one.why or 'no reason given'}"
-    return numbers.with_interval(one.value, one.low, one.high, unit, None) + numbers.unit_suffix(unit)
+    return numbers.with_interval(one.value, one.low, one.high, unit, None) + numbers.unit_suffix(
+        numbers.unit_words(unit)
+    )
 
 
 def columns(facts: list[Fact]) -> list[str]:

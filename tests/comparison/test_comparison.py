@@ -10,6 +10,7 @@ from pipeline.batches.intervals import compared
 from pipeline.batches.specimens import SpecimenTest, WearRate
 from pipeline.comparison.specimens import Side, by_specimens
 from pipeline.method.batches import Batches
+from pipeline.report import comparison_page
 from pipeline.report.comparison_page import page
 from pipeline.results.comparison import Comparison, Fact
 from pipeline.results.friction_map import Reference
@@ -94,6 +95,18 @@ def test_figures_by_their_intervals(a, b, margin, verdict):
     row = compared("q", a, b, margin=margin)
     assert row.verdict == verdict and row.why
     assert compared("q", a, b, margin=margin, refused="because").verdict == "undecided"
+
+
+def test_undecided_says_whether_a_difference_is_shown():
+    """0.018 (0.002 to 0.034) excludes zero, yet the estimate lies inside the margin of 0.03."""
+    apart = compared("q", figure(0.454, 0.009), figure(0.436, 0.0132), margin=(-0.03, 0.03))
+    assert apart.verdict == "undecided" and apart.figure.low > 0 and "a difference is shown, yet" in apart.why
+    assert "no difference is shown" in compared("q", figure(0.45, 0.03), figure(0.43, 0.03), margin=(-0.03, 0.03)).why
+
+
+def test_units_are_printed_by_the_sheets_signs():
+    assert comparison_page.figure(figure(7.7, 0.5), "um/MJ").endswith("\u00a0µm/MJ")
+    assert comparison_page.figure(figure(157.0, 9.0), "°C").endswith("\u00a0°C")
 
 
 def test_ratios_by_their_intervals():

@@ -171,8 +171,8 @@ def test_disc_wear_of_a_batch_is_that_of_the_common_program_where_a_law_gives_it
     assert one.answer.verdict == "not met"
 
 
-def life_of(km, factors, wanted, scatter=0.05):
-    duty = {"duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
+def life_of(km, factors, wanted, scatter=0.05, extrapolated=()):
+    duty = {"extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
             "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
     specimens = [{"test": f"{b}{i}", "batch": b, "specimen": str(i), "factor": {"value": f}} for b, several in factors.items() for i, f in enumerate(several)]  # fmt: skip
     part = {
@@ -191,6 +191,14 @@ def test_life_goes_by_the_worst_batch():
     assert one.answer.figure.value == pytest.approx(1000 / 1.2)
     assert one.each[1].figure.value == pytest.approx(1000 / 0.9) and one.each[1].verdict == "met"
     assert requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [2.0, 2.0]}, 900.0), "life").answer.verdict == "not met"
+
+
+def test_a_life_on_wear_beyond_what_the_rig_has_shown_says_so():
+    beyond = "wear of the disc: energy down to 0.03 MJ a stop, the wear readings begin at 0.07"
+    one = requirement(life_of(1000.0, {"b1": [0.5, 0.5], "b2": [0.6, 0.6]}, 900.0, extrapolated=[beyond]), "life")
+    assert one.answer.verdict == "met" and all(beyond in row.why for row in one.each)
+    within = requirement(life_of(1000.0, {"b1": [0.5, 0.5], "b2": [0.6, 0.6]}, 900.0), "life")
+    assert "beyond what the rig" not in within.answer.why and within.answer.conformity == one.answer.conformity
 
 
 def test_the_interval_of_a_batchs_life_holds_the_scatter_of_its_specimens():

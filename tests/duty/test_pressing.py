@@ -13,6 +13,9 @@ from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.heat.lumped import Disc
 from pipeline.method.friction import Friction
+from pipeline.report.sections.duty_log import pressing_texts
+from pipeline.report.source import Cited
+from pipeline.results.duty import CompoundDuty, DutyProjection, LinePressure, Projected
 from pipeline.stops.reduction import Setup
 from tests.compound.makers import program
 from tests.duty.makers import DISC, duty_cycle
@@ -61,6 +64,7 @@ def test_no_pressure_outside_what_was_tested(map_: FrictionMap, celsius: float, 
         found.value is None
         and found.low is None
         and found.mu is None
+        and f"{celsius:.0f} °C, " in (found.why or "")
         and "outside what was tested" in (found.why or "")
     )
 
@@ -79,3 +83,21 @@ def test_soak_falls_from_the_last_braking_by_still_air_alone() -> None:
     upper = start - 30
     above = soak(settled, 0, disc, air, upper).seconds_above
     assert above == pytest.approx(disc.mass * 900 / 6.0 * np.log((start - 22) / (upper - 22)), rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("pressures", "said"),
+    [((30.0, None), "its brakings whose friction is known need"), ((30.0, 31.0), "its brakings need")],
+)
+def test_the_highest_line_pressure_is_that_of_brakings_whose_friction_is_known(pressures, said) -> None:
+    """A braking of unknown friction may ask for more: the highest of the others is not called the duty's."""
+    each = [
+        LinePressure(
+            value=p, why=None if p else "none", deceleration_mps2=5.0, torque_nm=500.0, temperature_c=300.0, mu=0.4
+        )
+        for p in pressures
+    ]
+    life = Projected(why="none")
+    found = DutyProjection(duty="hill", opening=0.5, life_cycles=life, life_km=life, line_pressure_bar=each)
+    (one,) = Cited("duty.json", CompoundDuty(compound="x", duties=[found])).each(lambda d: d.duties)
+    assert said in pressing_texts(one)[0].template

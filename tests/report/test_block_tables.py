@@ -49,6 +49,7 @@ def test_notes_say_what_intervals_hold_and_why_something_is_missing() -> None:
     assert block_tables.deceleration_note(found) == (
         "No mean fully developed deceleration (MFDD): 2 of 2 blocks: the snubs end above 0.1 of their start speed."
     )
+    assert any("common to all levels" in text for text in block_tables.line_notes(found))
     assert any(text.startswith("No line of speed: one speed was run") for text in block_tables.line_notes(found))
     assert [row[1] for row in block_tables.line_rows(found)] == ["20.0", "40.0"]
 

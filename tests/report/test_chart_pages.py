@@ -83,3 +83,18 @@ def test_every_answer_has_its_tone():
     steady = charts(archive(seed=1), [RIG], [], {})
     tones = {c.quantity: chart_pages.answer(c)[0] for c in steady.rigs[0].charts}
     assert (tones["mu"], tones["energy_ratio"], tones["wear"]) == ("good", "good", "open")
+
+
+def test_limits_are_printed_as_finely_as_their_value():
+    """An energy ratio of 1.001 inside 0.9976 to 1.002 does not stand beside "0.998 to 1"."""
+    chart = next(c for c in charts(archive(seed=1), [RIG], [], {}).rigs[0].charts if c.quantity == "energy_ratio")
+    point = chart.points[-1].model_copy(update={"value": 1.00141, "low": 0.99757, "high": 1.00238})
+    (row,) = chart_pages.point_rows(chart.model_copy(update={"points": [point]}))
+    assert row[3:5] == ["1.001", "0.9976 to 1.002"]
+
+
+def test_the_page_says_what_its_precision_does_not_hold(results):
+    chart_pages.compound(compound="Marram 4", **arguments(results), into=results / "compounds" / "marram-4")
+    text = (results / "compounds" / "marram-4" / "charts.html").read_text()
+    assert "intermediate precision" in text and "if the standard deviation is as estimated" in text
+    assert "differences of natural logarithms times 100" in text

@@ -24,7 +24,8 @@ HEAD = (
 MEANING = (
     "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this "
     "sheet and "
-    "on the duty as given; it is not a measurement of the vehicle. Life counts from new thickness to the minimum."
+    "on the duty as given; it is not a measurement of the vehicle. Energy in the window goes by the braking's temperature alone, whatever its pressure "
+    "and energy density. Life counts from new thickness to the minimum."
 )
 PICTURE = Picture(
     "duty",

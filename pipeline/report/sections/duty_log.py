@@ -66,7 +66,8 @@ def pressing_texts(one: Cited[DutyProjection]) -> list[Text]:
             "pressure": hardest.number(f"{name}: highest line pressure", lambda p: p, unit="bar", decimals=0),
             "at": hardest.number(f"{name}: there from", lambda p: p.temperature_c, decimals=0),
         }
-        said.append(Text("{duty}: its brakings need a line pressure of up to {pressure}, that one at {at}.", values))
+        of = "its brakings whose friction is known" if len(known) < len(each) else "its brakings"
+        said.append(Text(f"{{duty}}: {of} need a line pressure of up to {{pressure}}, that one at {{at}}.", values))
     lacking = [entry.result.why for entry in each if entry.result.value is None]
     if lacking:
         words = "{duty}: line pressure of {count} of {all} brakings is not given: {why}."

@@ -35,7 +35,8 @@ def stability(inputs: Inputs) -> Section:
             [_fade_row(test) for test in inputs.usable],
         )
     )
-    head = ["Test", "Green µ", "of stops", "Stops to 3 % of the asymptote", "µ at start, fitted", "µ at end, fitted"]
+    head = ["Test", "Green µ, mean of the first stops", "of stops", "Stops to 3 % of the asymptote",
+            "µ at start, fitted", "µ at end, fitted"]  # fmt: skip
     parts.append(Table("Bedding by test", head, [_bedding_row(test) for test in inputs.usable]))
     parts.append(glaze_text(inputs))
     return Section("Stability", parts)

@@ -60,9 +60,17 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
     if not listed:
         return parts
     parts.append(Text("Decision rule: {rule}.", {"rule": judged.result.decision_words}))
+    parts.append(Text(PROBABILITY))
     head = ["Target", "Wanted", "Found, where worst", "Probability that it is met (%)", "Rests on", "Answer"]
     rows = [_row(inputs, one) for one in listed]
-    parts.append(Table("Targets, worst first; intervals are 95 %", head, rows, units_in_cells=True))
+    parts.append(
+        Table(
+            "Targets, worst first; intervals are 95 %, that of single stops is their tolerance band",
+            head,
+            rows,
+            units_in_cells=True,
+        )
+    )
     each = [row for one in listed for row in _each(one)]
     if each:
         head = ["Target", "Batch or pair", "Found", "Probability that it is met (%)", "Answer", "By"]
@@ -97,6 +105,10 @@ def _figures(judged: Cited[Judged], of: Requirement) -> list[Cell]:
 
 
 DECIMALS = {"life": 0}
+PROBABILITY = (
+    "Probabilities hold for what the intervals beside them hold, by normal tails; rounded, they are never certainty. Models, "
+    "and a vehicle unlike the rig, are not in them."
+)
 
 
 def wanted(inputs: Inputs, one: Cited[Requirement]) -> Cell:
