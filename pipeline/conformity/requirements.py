@@ -29,6 +29,8 @@ from pipeline.results.wear import CompoundWear
 
 RANK: dict[Met, int] = {"not met": 0, "undecided": 1, "met": 2}
 PAIRED: dict[Verdict, Met] = {"equivalent": "met", "different": "not met", "undecided": "undecided"}
+AS_RUN = "over the program as run: a duty with another share of oxidation may set the batches farther apart"
+ONE_FACTOR = "the batch's wear factor is that of the program as run, one for abrasion and oxidation"
 ALONE = "one specimen cannot speak for its batch; that specimen alone: {verdict}, {why}"
 
 
@@ -217,7 +219,10 @@ def _lives(of: Compound) -> list[Requirement]:
         if wanted is None:
             continue
         names = list(of.specimens)
-        each = {name: _told(_plain(of_batches.life(name, duty, of.wear), low=wanted), duty) for name in names}
+        each = {
+            name: _told(_plain(of_batches.life(name, duty, of.wear), low=wanted), duty, several=len(names) > 1)
+            for name in names
+        }
         found.append(
             _answered(
                 of, each, None, None, key="life", target=f"Life on {duty.duty}, at least", unit="km",
@@ -227,13 +232,12 @@ def _lives(of: Compound) -> list[Requirement]:
     return found
 
 
-def _told(found: Found, duty: DutyProjection) -> Found:
-    """A life that rests on wear beyond what the rig has shown says so beside its answer: no interval holds that."""
-    if not duty.extrapolated:
-        return found
-    return replace(
-        found, why=f"{found.why}; the projection goes beyond what the rig has shown: {'; '.join(duty.extrapolated)}"
-    )
+def _told(found: Found, duty: DutyProjection, *, several: bool) -> Found:
+    """A life says beside its answer what no interval of it holds: one factor of a batch for all mechanisms, and wear beyond what
+    the rig has shown."""
+    beyond = f"the projection goes beyond what the rig has shown: {'; '.join(duty.extrapolated)}"
+    said = [found.why, *([ONE_FACTOR] if several else []), *([beyond] if duty.extrapolated else [])]
+    return replace(found, why="; ".join(said))
 
 
 def _margins(of: Compound) -> list[Requirement]:
@@ -273,6 +277,8 @@ def _pair(of: Compound, pair: Pair, quantity: Quantity, figure: Difference, marg
         verdict, why = decided(of.rule, found.held, found.conformity), found.why
     elif verdict == "not met" and found.conformity is not None and found.conformity > RISK:
         verdict, why = "undecided", "different, yet not shown to lie beyond the margin"
+    if quantity == "wear" and found.figure.value is not None:
+        why = f"{why}; {AS_RUN}"
     return Judged(
         of=f"{pair.a} and {pair.b}", verdict=verdict, figure=found.figure, conformity=found.conformity,
         conformity_why=None if found.conformity is not None else figure.why or "no interval is given", why=why,

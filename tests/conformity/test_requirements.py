@@ -171,7 +171,7 @@ def test_disc_wear_of_a_batch_is_that_of_the_common_program_where_a_law_gives_it
     assert one.answer.verdict == "not met"
 
 
-def life_of(km, factors, wanted, scatter=0.05, extrapolated=()):
+def life_of(km, factors, wanted, scatter=0.05, extrapolated=(), of=None):
     duty = {"extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
             "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
     specimens = [{"test": f"{b}{i}", "batch": b, "specimen": str(i), "factor": {"value": f}} for b, several in factors.items() for i, f in enumerate(several)]  # fmt: skip
@@ -180,7 +180,7 @@ def life_of(km, factors, wanted, scatter=0.05, extrapolated=()):
         "specimen_scatter": {"share": scatter, "specimens": 4, "expected": 0.08, "half_width": 0.05},
     }
     return asked(
-        {}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]}), lives={"hill": wanted},
+        {}, of=of, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]}), lives={"hill": wanted},
         wear=CompoundWear.model_validate({"compound": "c", "components": {"disc": part}}),
     )  # fmt: skip
 
@@ -215,6 +215,19 @@ def test_pairs_follow_the_rule():
     )
     assert (guarded.answer.verdict, shared.answer.verdict) == ("undecided", "met")
     assert guarded.answer.conformity == pytest.approx(0.837, abs=0.01)
+
+
+def test_wear_of_batches_is_told_to_be_that_of_the_program():
+    """Where oxidation takes its share, batches whose abrasion differs by 30 % can differ by 13 % in all."""
+    plain = batches({"b1": 0.47, "b2": 0.47}).model_dump()
+    plain["margins"]["wear"] = {"low": 0.8, "high": 1.25, "source": "target"}
+    of = CompoundBatches.model_validate(plain)
+    one = requirement(asked({"wear_batch_ratio": [0.8, 1.25]}, of=of), "wear_batch_ratio")
+    assert one.answer.verdict == "met" and "another share of oxidation" in one.answer.why
+    life = requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [1.2, 1.2]}, 900.0), "life")
+    assert "one for abrasion and oxidation" in life.answer.why
+    alone = life_of(1000.0, {"b1": [0.9, 0.9]}, 900.0, of=batches({"b1": 0.47}))
+    assert "one for abrasion" not in requirement(alone, "life").answer.why
 
 
 def test_different_inside_the_doubt_about_the_margin_is_not_called_not_met():

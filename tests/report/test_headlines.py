@@ -260,7 +260,12 @@ def test_an_interval_that_reaches_the_end_of_the_data_is_open(tmp_path: Path) ->
     text, _ = starting(verdicts_of(page_with(tmp_path / "test", friction=wide)), "Friction window")
     assert "664 °C (654 to 682, where the data end, or beyond)" in text
     friction = contents.full_friction_json(compound="Marram 4", window=opened)
-    assert "reaching to where the data end, or beyond" in shown(sheet_with(tmp_path / "compound", friction=friction))
+    said = shown(sheet_with(tmp_path / "compound", friction=friction))
+    assert "reaching to where the data end, or beyond, at the reference" in said
+    assert "upper end: the tolerance band leaves the wanted band of µ" in said
+    friction["wanted_from"] = "about the plateau"
+    said = shown(sheet_with(tmp_path / "sought", friction=friction))
+    assert "upper end: the tolerance band leaves the band sought" in said
 
 
 def test_what_the_map_misses_is_told_by_condition_with_its_tests_and_no_p_of_nought(tmp_path: Path) -> None:

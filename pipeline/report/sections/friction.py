@@ -9,7 +9,6 @@ from pipeline.report.sections import answers, conditions, face, honest
 from pipeline.results.compound_friction import Between, CompoundFriction
 from pipeline.results.friction_map import Sensitivity, Slope
 
-LIMITS = {"band": "the tolerance band leaves the wanted band of µ", "data": "the data end there"}
 TARGETED = "the wanted band"
 SENSITIVITIES: tuple[tuple[str, Callable[[Sensitivity], Slope], str], ...] = (
     ("temperature", lambda s: s.temperature_per_100c, "per 100 K"),
@@ -90,8 +89,8 @@ def window_text(inputs: Inputs) -> Text:
     values: dict[str, Cell] = {
         "low": low,
         "high": high,
-        "lower": LIMITS[window.result.low_limited_by],
-        "upper": LIMITS[window.result.high_limited_by],
+        "lower": limit(inputs, window.result.low_limited_by),
+        "upper": limit(inputs, window.result.high_limited_by),
         "mean": window.number("mean µ in the window", lambda w: w.mu_mean),
         "least": window.number("lowest of the curve in the window", lambda w: w.mu_low),
         "most": window.number("highest of the curve in the window", lambda w: w.mu_high),
@@ -106,7 +105,7 @@ def window_text(inputs: Inputs) -> Text:
     }
     elsewhere = ", not for gentler or harder stops" if inputs.friction.result.windows_at_why else ""
     opened = {
-        name: ", the interval reaching to where the data end, or beyond" if interval.beyond_data else ""
+        name: ", the interval reaching to where the data end, or beyond," if interval.beyond_data else ""
         for name, interval in (("low", window.result.low_interval_c), ("high", window.result.high_interval_c))
     }
     said, own = narrowest_batch(inputs)
@@ -148,6 +147,12 @@ def wanted_band(inputs: Inputs) -> str:
     """Which band the window was sought in."""
     source = inputs.friction.result.wanted_from
     return TARGETED if source in (None, "target") else f"a band {source}"
+
+
+def limit(inputs: Inputs, by: str) -> str:
+    """What ends the window; a band that no target states is not called wanted."""
+    band = f"{TARGETED} of µ" if wanted_band(inputs) == TARGETED else "the band sought"
+    return "the data end there" if by == "data" else f"the tolerance band leaves {band}"
 
 
 def window_ends(inputs: Inputs) -> tuple[Number, Number]:
