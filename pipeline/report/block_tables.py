@@ -92,7 +92,7 @@ def block_note(friction: TestFriction) -> str:
     )
     return (
         f"µ: mean over the stops used with its interval, which holds the scatter of single stops ({usual}) {common}. In square brackets the least "
-        "and the largest of single stops. sd: standard deviation of single stops about the mean, with whatever course µ takes in the block."
+        "and the largest of single stops. Where µ climbs or falls steeply with temperature, blocks that began a kelvin or two apart differ by more. sd: standard deviation of single stops about the mean, with whatever course µ takes in the block."
         if friction.blocks
         else ""
     )

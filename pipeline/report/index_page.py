@@ -83,7 +83,11 @@ def rig_rows(charts: Charts, the_run: Run) -> list[dict[str, str | list[str]]]:
         own = found.get(page)
         said = [chart_pages.answer(chart) for chart in own.charts] if own else []
         worth = [words for tone, words in said if tone == "bad"]
-        quiet = "within limits" if any(tone == "good" for tone, _ in said) else "too few tests to judge by"
+        judged = sum(tone == "good" for tone, _ in said)
+        within = (
+            f"{judged} of {len(said)} charts within limits; how wide those are with so many tests stands on its page"
+        )
+        quiet = within if judged else "too few tests to judge by"
         rows.append(
             {
                 "name": name,

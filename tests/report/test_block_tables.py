@@ -45,6 +45,7 @@ def test_notes_say_what_intervals_hold_and_why_something_is_missing() -> None:
     found = of(two_blocks())
     said = block_tables.block_note(found)
     assert "each block's own alone (fewer than 3 map or check blocks" in said and "and 1 % (one standard" in said
+    assert "climbs or falls steeply with temperature" in said and "climbs or falls steeply" in section.SAID
     assert "no accuracies are stated" in block_tables.block_note(of(two_blocks(), None))
     assert block_tables.deceleration_note(found) == (
         "No mean fully developed deceleration (MFDD): 2 of 2 blocks: the snubs end above 0.1 of their start speed."

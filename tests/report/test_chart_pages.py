@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
 from pipeline.archive.rigs import Rig
@@ -9,6 +11,7 @@ from pipeline.laboratory.charts import charts
 from pipeline.laboratory.precision_stage import precision
 from pipeline.report import chart_pages
 from pipeline.report.chart_figures import chart_figure
+from pipeline.report.index_page import rig_rows
 from pipeline.results.charts import Charts
 from pipeline.results.model import write
 from pipeline.results.precision import RigPrecision
@@ -98,3 +101,13 @@ def test_the_page_says_what_its_precision_does_not_hold(results):
     text = (results / "compounds" / "marram-4" / "charts.html").read_text()
     assert "intermediate precision" in text and "if the standard deviation is as estimated" in text
     assert "differences of natural logarithms times 100" in text
+
+
+def test_the_index_counts_the_charts_that_were_judged():
+    """Where wear has no value and others few, a plain "within limits" would say too much."""
+    found = charts(archive(seed=1), [RIG], [], {})
+    run = SimpleNamespace(found=SimpleNamespace(rig_pages={"north": found.rigs[0].page}))
+    (row,) = rig_rows(found, run)
+    good = [c for c in found.rigs[0].charts if chart_pages.answer(c)[0] == "good"]
+    assert 0 < len(good) < len(found.rigs[0].charts)
+    assert row["said"][0].startswith(f"{len(good)} of {len(found.rigs[0].charts)} charts within limits;")

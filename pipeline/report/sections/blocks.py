@@ -9,7 +9,8 @@ from pipeline.results.friction_blocks import Block, Line
 MOST_ROWS = 150
 SAID = (
     "The column µ is the mean over the tests' means of nominal µ with its interval: the scatter of single stops{specimens}, and what "
-    "calibration, radius and area make common to all stops. sd is of single stops about the mean of the block in their own test, pooled over the tests: least and largest may lie farther apart. Temperatures, pressure, speed and energy are "
+    "calibration, radius and area make common to all stops. Where µ climbs or falls steeply with temperature, stops and tests that began a kelvin or two "
+    "apart differ by more, which is not in it. sd is of single stops about the mean of the block in their own test, pooled over the tests: least and largest may lie farther apart. Temperatures, pressure, speed and energy are "
     "means; the peak is the highest of all stops. Extremes of each, end temperatures and speeds stand in friction.json and on the tests' pages{left}."
 )
 
