@@ -56,7 +56,7 @@ def high_energy(found: OfMap, wanted: tuple[float, float], end: float | None) ->
         questions.append(Question(question="mu in the fade", answer="not shown", text="no fade block was run"))
     else:
         inside = wanted[0] <= fade.mu_min <= wanted[1]
-        text = f"lowest mu of the fade {fade.mu_min:.3f} at {fade.temperature_c:.0f} C, wanted {wanted[0]:.3g} to {wanted[1]:.3g}"
+        text = f"lowest mu measured in the fade {fade.mu_min:.3f} at {fade.temperature_c:.0f} C, wanted {wanted[0]:.3g} to {wanted[1]:.3g}"
         questions.append(
             Question(question="mu in the fade", answer="yes" if inside else "no", value=fade.mu_min, text=text)
         )

@@ -122,7 +122,7 @@ def _history(friction: TestFriction) -> list[tuple[str, str]]:
     green = friction.green
     if green is not None:
         said = interval_text(green)
-        found.append(("Green µ", said if green.value is None else f"{said}, of {green.stops} {green.source}"))
+        found.append(("Green µ", said if green.value is None else f"{said}, mean of {green.stops} {green.source}"))
     name = "Bedding, stops to 3 % of the asymptote"
     if bedding is not None:
         stops = Interval(value=bedding.stops, low=bedding.low, high=bedding.high, why=bedding.why)

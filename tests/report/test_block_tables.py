@@ -8,11 +8,12 @@ import polars as pl
 from pipeline.friction.stage import of_test
 from pipeline.friction.wanted import Wanted
 from pipeline.method import Method
-from pipeline.report import block_tables
+from pipeline.report import block_tables, friction_content
 from pipeline.report.sections import blocks as section
 from pipeline.report.source import Cited
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.friction import TestFriction
+from pipeline.results.friction_blocks import Green
 from tests.makers import stops_frame
 
 
@@ -53,6 +54,12 @@ def test_notes_say_what_intervals_hold_and_why_something_is_missing() -> None:
     assert any("common to all levels" in text for text in block_tables.line_notes(found))
     assert any(text.startswith("No line of speed: one speed was run") for text in block_tables.line_notes(found))
     assert [row[1] for row in block_tables.line_rows(found)] == ["20.0", "40.0"]
+
+
+def test_green_friction_is_called_the_mean_that_it_is() -> None:
+    green = Green(value=0.4145, low=0.406, high=0.423, stops=5, source="first stops of bedding")
+    rows = dict(friction_content._history(of(two_blocks()).model_copy(update={"green": green})))
+    assert rows["Green µ"].endswith(", mean of 5 first stops of bedding")
 
 
 def test_rows_of_the_sheet_cite_their_place() -> None:

@@ -37,7 +37,13 @@ def stability(inputs: Inputs) -> Section:
     )
     head = ["Test", "Green µ, mean of the first stops", "of stops", "Stops to 3 % of the asymptote",
             "µ at start, fitted", "µ at end, fitted"]  # fmt: skip
-    parts.append(Table("Bedding by test", head, [_bedding_row(test) for test in inputs.usable]))
+    parts.append(
+        Table(
+            "Bedding by test (bedding goes on through the stops that green µ is the mean of: the very first may lie outside its interval)",
+            head,
+            [_bedding_row(test) for test in inputs.usable],
+        )
+    )
     parts.append(glaze_text(inputs))
     return Section("Stability", parts)
 
