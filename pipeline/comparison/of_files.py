@@ -18,6 +18,7 @@ from pipeline.results.wear import CompoundComponent, CompoundWear
 
 ALIKE = 0.10  # relative, of pressure and energy density at which windows and plateaus stand
 SAME_BAND = 1e-6
+POOLED = "the figures' intervals do not hold the scatter between batches, as those by specimens do"
 
 
 @dataclass(frozen=True)
@@ -40,8 +41,9 @@ def by_files(a: Files, b: Files, target: Target | None) -> list[Compared]:
     """Window ends, plateau, wear laws, fade and life on common duties."""
     single = [side.name for side in (a, b) if side.specimens < 2]
     alone = f"{' and '.join(single)}: one specimen cannot tell its compound from itself" if single else None
-    return [*_window(a, b, alone), _plateau(a, b, target, alone), *_laws(a, b, target, alone), _fade(a, b, alone),
+    rows = [*_window(a, b, alone), _plateau(a, b, target, alone), *_laws(a, b, target, alone), _fade(a, b, alone),
             *_lives(a, b, target, alone)]  # fmt: skip
+    return [row if row.figure.low is None else row.model_copy(update={"why": f"{row.why}; {POOLED}"}) for row in rows]
 
 
 def _window(a: Files, b: Files, alone: str | None) -> list[Compared]:

@@ -112,7 +112,8 @@ def _facts(path: Path | None, compounds: tuple[str, str]) -> list[Fact]:
 
 def _notes(files: list[Files], target: Target | None) -> list[str]:
     notes = [
-        "specimens are the replicates: the answers hold for the batches tested, and not for further batches of either compound"
+        "specimens are the replicates: the answers hold for the batches tested, and not for further batches of either compound",
+        "answers are not adjusted for the number of questions; the deepest fade of more tests is lower by chance",
     ]
     for side in files:
         apart = [f"{pair.a} and {pair.b}" for pair in side.batches.pairs if "different" in pair.verdicts.values()]

@@ -53,6 +53,9 @@ def test_a_lower_friction_is_found_at_its_size_and_the_facts_stand_beside_it(mad
     assert mu.verdict == "different"
     assert mu.figure.value / mu.a.value == pytest.approx(1 - 0.8525 / 1.005, abs=0.01)
     assert "Life on" in " ".join(rows) and all(row.why for row in found.rows)
+    assert all(("scatter between batches" in row.why) == row.question.startswith(("Friction window", "Plateau", "Wear of", "Fade", "Life"))
+               for row in found.rows if row.figure.low is not None)  # fmt: skip
+    assert any("not adjusted for the number of questions" in note for note in found.notes)
     assert [(fact.batch, fact.facts["density (g/cm3)"]) for fact in found.facts] == [("b1", "1.78"), ("c1", "1.74")]
     assert "no cause is claimed" in page and "1.74" in page
 
