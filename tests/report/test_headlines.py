@@ -292,3 +292,10 @@ def test_a_map_that_interacts_says_by_how_much(tmp_path: Path) -> None:
     friction = contents.full_friction_json(compound="Marram 4")
     text = shown(sheet_with(tmp_path / "compound", friction=friction)).replace("\u00a0", " ")
     assert "pressure 80 K (standard uncertainty 6 K)" in text
+
+
+def test_the_sheets_wear_and_targets_name_what_they_are_of(tmp_path: Path) -> None:
+    """A mean over all programs stands beside batches in their common one; a pooled figure is no worst batch's."""
+    said = shown(sheet_with(tmp_path))
+    assert "per stop over the stops of all tests as run (both faces together)" in said
+    assert "Found, in what it rests on" in said and "where worst" not in said

@@ -19,7 +19,7 @@ def in_short(inputs: Inputs) -> Section:
         rate = cited.number(
             f"{name_of(component)}: wear per stop", lambda c: c.rates.um_per_stop if c.rates else None, unit="µm"
         )
-        words = "Wear of {component}: {rate} per stop ({basis}), {law}."
+        words = "Wear of {component}: {rate} per stop over the stops of all tests as run ({basis}), {law}."
         if not rate.given:
             words = "Wear of {component}: {rate}; {law}."
         values: dict[str, Cell] = {
@@ -61,7 +61,7 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
         return parts
     parts.append(Text("Decision rule: {rule}.", {"rule": judged.result.decision_words}))
     parts.append(Text(PROBABILITY))
-    head = ["Target", "Wanted", "Found, where worst", "Probability that it is met (%)", "Rests on", "Answer"]
+    head = ["Target", "Wanted", "Found, in what it rests on", "Probability that it is met (%)", "Rests on", "Answer"]
     rows = [_row(inputs, one) for one in listed]
     parts.append(
         Table(
