@@ -37,6 +37,15 @@ def drift_reason(drift: TestDrift) -> str | None:
     return drift.why or drift.unusable
 
 
+def recovery_word(drift: TestDrift) -> str:
+    """Whether high-energy stops brought friction back; what did not come back to near the level before and did not clearly fail is
+    unclear."""
+    if drift.recovered is None:
+        return "not tested"
+    item = drift.evidence.items.get(drift.verdict, {}).get("recovery") if drift.verdict else None
+    return "yes" if drift.recovered else "unclear" if isinstance(item, Item) and item.answer == "unclear" else "no"
+
+
 def drift_sentences(drift: TestDrift) -> tuple[str, list[str]]:
     """Tone and sentences of a drift verdict: what, from where, how much, whether it came back, what is not excluded."""
     verdict = drift.verdict
@@ -58,8 +67,13 @@ def drift_sentences(drift: TestDrift) -> tuple[str, list[str]]:
         said.append(f"Friction {change} by {abs(loss):.3f}{relative}{interval}.")
     if verdict not in ("none", "bedding-in"):
         untold = f"Recovery: not told: {drift.recovered_reason or 'no high-energy stops followed'}."
-        back = {True: "It recovered afterwards.", False: "It did not recover after high-energy stops.", None: untold}
-        said.append(back[drift.recovered])
+        back = {
+            "yes": "High-energy stops brought it back to near the level before; the evidence tells how much of the loss they regained.",
+            "no": "It did not recover after high-energy stops.",
+            "unclear": "Whether it recovered after high-energy stops is not clear; the evidence tells how much of the loss they regained.",
+            "not tested": untold,
+        }
+        said.append(back[recovery_word(drift)])
     if drift.also:
         said.append(f"Also seen: {', '.join(drift.also)}.")
     return tone, said

@@ -12,11 +12,12 @@ import polars as pl
 import pytest
 from pydantic import ValidationError
 
-from pipeline.report import index_page, off_band, plots, sheet
+from pipeline.report import index_page, off_band, plots, sheet, verdicts
 from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.drift import TestDrift
 from pipeline.results.friction_map import Holds
 from pipeline.results.model import renewed
 from tests.report import contents, makers
@@ -299,3 +300,25 @@ def test_the_sheets_wear_and_targets_name_what_they_are_of(tmp_path: Path) -> No
     said = shown(sheet_with(tmp_path))
     assert "per stop over the stops of all tests as run (both faces together)" in said
     assert "Found, in what it rests on" in said and "where worst" not in said
+
+
+@pytest.mark.parametrize(
+    ("recovered", "answer", "said"),
+    [
+        (True, "yes", "back to near the level before"),
+        (False, "no", "It did not recover"),
+        (False, "unclear", "not clear"),
+    ],
+)
+def test_a_recovery_that_only_may_have_failed_is_not_called_failed(recovered: bool, answer: str, said: str) -> None:
+    """97.9 % of the level before with a tenth of the loss still missing is near it, and no more is said."""
+    item = {"answer": answer, "value": 0.93, "threshold": 0.95, "unit": "share", "words": "x"}
+    drift = TestDrift.model_validate(
+        {
+            "test": "t",
+            "verdict": "glazing-like",
+            "recovered": recovered,
+            "evidence": {"items": {"glazing-like": {"recovery": item}}},
+        }
+    )
+    assert said in verdicts.drift_sentences(drift)[1][-1]

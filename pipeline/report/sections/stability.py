@@ -10,7 +10,7 @@ from pipeline.report.inputs import Inputs, OfTest
 def stability(inputs: Inputs) -> Section:
     """The stability part of the sheet."""
     parts: list[Text | Items | Table | Picture] = []
-    head = ["Test", "Verdict", "First affected stop", "Loss of µ", "Recovered", "Not excluded"]
+    head = ["Test", "Verdict", "First affected stop", "Loss of µ", "Back to near before", "Not excluded"]
     rows = [_verdict_row(test) for test in inputs.usable]
     parts.append(
         Table("Drift verdict of every test: a change of friction at matched conditions, by evidence", head, rows)
@@ -66,7 +66,7 @@ def _verdict_row(test: OfTest) -> list[Cell]:
     loss = cited.number(
         f"{test.test}: loss of µ", lambda d: d.mu_loss, decimals=3, ends=lambda d: (d.mu_loss_low, d.mu_loss_high)
     )
-    recovered = {True: "yes", False: "no", None: "not tested"}[drift.recovered] if drift.verdict else "–"
+    recovered = verdicts.recovery_word(drift) if drift.verdict else "–"
     return [test.test, said, onset, loss, recovered, ", ".join(drift.evidence.not_excluded) or "–"]
 
 
