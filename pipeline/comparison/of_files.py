@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pipeline.archive.targets import Target
 from pipeline.batches.intervals import compared
-from pipeline.results.batches import CompoundBatches
+from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.comparison import Compared, Shown
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import TestDrift
@@ -41,9 +41,25 @@ def by_files(a: Files, b: Files, target: Target | None) -> list[Compared]:
     """Window ends, plateau, wear laws, fade and life on common duties."""
     single = [side.name for side in (a, b) if side.specimens < 2]
     alone = f"{' and '.join(single)}: one specimen cannot tell its compound from itself" if single else None
-    rows = [*_window(a, b, alone), _plateau(a, b, target, alone), *_laws(a, b, target, alone), _fade(a, b, alone),
-            *_lives(a, b, target, alone)]  # fmt: skip
+    of_mu, of_wear = alone or _batches_apart(a, b, "mu"), alone or _batches_apart(a, b, "wear")
+    rows = [*_window(a, b, of_mu), _plateau(a, b, target, of_mu), *_laws(a, b, target, of_wear), _fade(a, b, of_mu),
+            *_lives(a, b, target, of_wear)]  # fmt: skip
     return [row if row.figure.low is None else row.model_copy(update={"why": f"{row.why}; {POOLED}"}) for row in rows]
+
+
+def _batches_apart(a: Files, b: Files, quantity: Quantity) -> str | None:
+    """Why a figure over all batches of a compound cannot answer; None where no two of them are shown to differ in the quantity."""
+    said = []
+    for side in (a, b):
+        pairs = [f"{pair.a} and {pair.b}" for pair in side.batches.pairs if pair.verdicts[quantity] == "different"]
+        said += [f"{side.name}: {', '.join(pairs)}"] if pairs else []
+    words = {"mu": "friction", "wear": "wear"}.get(quantity, quantity)
+    return (
+        f"batches differ in {words} ({'; '.join(said)}), and the figure over all of them holds no scatter between them; "
+        "a reference batch in each target would compare batch by batch"
+        if said
+        else None
+    )
 
 
 def _window(a: Files, b: Files, alone: str | None) -> list[Compared]:

@@ -8,13 +8,18 @@ import pytest
 from pipeline.archive.targets import Target
 from pipeline.batches.intervals import compared
 from pipeline.batches.specimens import SpecimenTest, WearRate
+from pipeline.comparison.of_files import Files, by_files
 from pipeline.comparison.specimens import Side, by_specimens
 from pipeline.method.batches import Batches
 from pipeline.report import comparison_page
 from pipeline.report.comparison_page import page
+from pipeline.results.batches import CompoundBatches
 from pipeline.results.comparison import Comparison, Fact
+from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction_map import Reference
 from pipeline.results.model import Interval
+from pipeline.results.wear import CompoundWear
 from tests.makers import stops_frame
 
 TARGET = Target(compound="x", mu=(0.34, 0.6), mu_batch_margin=0.03, wear_batch_ratio=(0.8, 1.25))
@@ -125,3 +130,28 @@ def test_the_page_shows_answers_and_facts_and_escapes():
         "<b>A</b>" not in text and "density (g/cm3)" in text and "no cause is claimed" in text and "different" in text
     )
     assert "No comparison" in page(Comparison(a="A", b="B", unusable="no test of A can be used"))
+
+
+def files(name, plateau, verdict):
+    nothing = {"value": None, "low": None, "high": None}
+    marks = {key: nothing for key in ("cold_friction", "transition", "high_temperature_change")}
+    marks["plateau"] = {"value": plateau, "low": plateau - 0.01, "high": plateau + 0.01}
+    at = {"temperature_c": 300.0, "pressure_bar": 25.0, "speed_rpm": 1500.0, "energy_density_j_mm2": 23.0}
+    batches = [
+        {"batch": b, "tests": [b], "specimens": 2, "mu": {}, "bite": {}, "wear_um_per_stop": {}} for b in ("1", "2")
+    ]
+    pair = {"a": "1", "b": "2", "mu_difference": {}, "bite_difference": {}, "wear_ratio": {}}
+    pair |= {"mu_verdict": verdict, "bite_verdict": "undecided", "wear_verdict": "equivalent"}
+    return Files(
+        name, CompoundFriction.model_validate({"compound": name, "reference": at, "landmarks": marks}), CompoundWear(compound=name),
+        CompoundBatches.model_validate({"compound": name, "batches": batches, "pairs": [pair]}), CompoundDuty(compound=name), {},
+    )  # fmt: skip
+
+
+def test_a_curve_over_batches_that_differ_answers_for_no_compound():
+    """Its interval holds no scatter between the batches: the same plateaus answer where the batches are not shown to differ."""
+    alike, apart = files("B", 0.40, "equivalent"), files("A", 0.47, "different")
+    plateau = {row.question: row for row in by_files(apart, alike, TARGET)}["Plateau of µ"]
+    assert plateau.verdict == "undecided" and "A: 1 and 2" in plateau.why
+    plateau = {row.question: row for row in by_files(files("A", 0.47, "equivalent"), alike, TARGET)}["Plateau of µ"]
+    assert plateau.verdict == "different"
