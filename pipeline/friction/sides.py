@@ -15,7 +15,7 @@ import numpy as np
 from pipeline.friction.map import FrictionMap
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.friction import OfMap
-from pipeline.results.friction_history import Question, Side, Sides
+from pipeline.results.friction_history import Fade, Question, Recovery, Side, Sides
 from pipeline.results.friction_map import Answer
 
 GLAZED = "glazing-like"
@@ -31,7 +31,7 @@ def low_energy(map_: FrictionMap, found: OfMap, wanted: tuple[float, float], sta
         energies = map_.stops["energy_density_j_mm2"].to_numpy()
         lowest = float(np.quantile(energies, 0.05)) * 1e6
         at = map_.predict(start, energy_density=lowest)
-        text = f"mu at {start - ZERO_C:.0f} C and a low energy density, {lowest / 1e6:.1f} J/mm2 (one map stop in twenty has less)"
+        text = f"mu at {start - ZERO_C:.0f} °C and a low energy density, {lowest / 1e6:.1f} J/mm2 (one map stop in twenty has less)"
         questions.append(in_band(text, at.mu[0], at.se[0], bool(at.supported[0]), wanted))
     changed = [(block.shift, block.why) for block in found.left_out if block.shift is not None and block.shift < 0]
     if changed:
@@ -51,24 +51,49 @@ def high_energy(found: OfMap, wanted: tuple[float, float], end: float | None) ->
     tests = found.tests if isinstance(found, CompoundFriction) else []
     every = [test.fade for test in tests if test.fade]
     fade = min(every, key=lambda one: one.mu_min) if every else found.fade
-    known = [test.recovery.index for test in tests if test.recovery and test.recovery.index is not None]
     if fade is None:
         questions.append(Question(question="mu in the fade", answer="not shown", text="no fade block was run"))
     else:
-        inside = wanted[0] <= fade.mu_min <= wanted[1]
-        text = f"lowest mu measured in the fade {fade.mu_min:.3f} at {fade.temperature_c:.0f} C, wanted {wanted[0]:.3g} to {wanted[1]:.3g}"
-        questions.append(
-            Question(question="mu in the fade", answer="yes" if inside else "no", value=fade.mu_min, text=text)
-        )
-    index = min(known) if known else (found.recovery.index if found.recovery else None)
-    if index is None:
-        text = "no check after a fade to tell recovery by"
-        questions.append(Question(question="recovery", answer="not shown", text=text))
-    else:
-        text = f"back to {100 * index:.0f} % of the level before"
-        answer: Answer = "yes" if index >= RECOVERED else "no"
-        questions.append(Question(question="recovery", answer=answer, value=index, text=text))
+        questions.append(_in_fade(fade, wanted))
+    recoveries = [test.recovery for test in tests if test.recovery] if tests else [found.recovery]
+    questions.append(_recovered([one for one in recoveries if one is not None and one.index is not None]))
     return summed("high-energy side", questions)
+
+
+def _in_fade(fade: Fade, wanted: tuple[float, float]) -> Question:
+    """Whether the lowest mu of the fade lies in the wanted band, by the interval that its ratio to the level before has."""
+    text = f"lowest mu measured in the fade {fade.mu_min:.3f} at {fade.temperature_c:.0f} °C, wanted {wanted[0]:.3g} to {wanted[1]:.3g}"
+    answer: Answer = "not shown" if wanted[0] <= fade.mu_min <= wanted[1] else "no"
+    if fade.index is not None and fade.index_low is not None and fade.index_high is not None:
+        low, high = (fade.mu_min * end / fade.index for end in (fade.index_low, fade.index_high))
+        answer = inside((low, high), wanted)
+        text += f", interval {low:.3f} to {high:.3f}"
+    else:
+        text += ", without an interval"
+    return Question(question="mu in the fade", answer=answer, value=fade.mu_min, text=text)
+
+
+def _recovered(recoveries: list[Recovery]) -> Question:
+    """Whether the level came back after the fade, by the index's interval; of several tests the lowest."""
+    worst = min(recoveries, key=lambda one: one.index or 0.0, default=None)
+    if worst is None or worst.index is None:
+        text = "no check after a fade to tell recovery by"
+        return Question(question="recovery", answer="not shown", text=text)
+    answer: Answer = "not shown" if worst.index >= RECOVERED else "no"
+    text = f"back to {100 * worst.index:.0f} % of the level before"
+    if worst.index_low is not None and worst.index_high is not None:
+        answer = inside((worst.index_low, worst.index_high), (RECOVERED, np.inf))
+        text += f", interval {100 * worst.index_low:.0f} to {100 * worst.index_high:.0f} %"
+    else:
+        text += ", without an interval"
+    return Question(question="recovery", answer=answer, value=worst.index, text=text)
+
+
+def inside(interval: tuple[float, float], limits: tuple[float, float]) -> Answer:
+    """yes where the whole interval lies inside the limits, no where it lies outside, else not shown."""
+    if interval[0] >= limits[0] and interval[1] <= limits[1]:
+        return "yes"
+    return "no" if interval[1] < limits[0] or interval[0] > limits[1] else "not shown"
 
 
 def window_end(found: OfMap, limit: float | None, side: Literal["low", "high"]) -> Question:
@@ -84,7 +109,7 @@ def window_end(found: OfMap, limit: float | None, side: Literal["low", "high"]) 
     if limit is None:
         return Question(question=name, answer="not shown", value=end, text=f"no target; {why}")
     margin = (limit - ZERO_C - end) if side == "low" else (end - limit + ZERO_C)
-    text = f"window's {side} end {end:.0f} C, wanted {limit - ZERO_C:.0f} C: {why}"
+    text = f"window's {side} end {end:.0f} °C, wanted {limit - ZERO_C:.0f} °C: {why}"
     short: Answer = "not shown" if limited_by == "data" else failing(found, side)
     answer: Answer = "yes" if margin >= -1e-6 else short
     return Question(question=name, answer=answer, value=end, margin_c=margin, text=text)
@@ -104,14 +129,7 @@ def in_band(text: str, mu: float, se: float, supported: bool, wanted: tuple[floa
     question = "mu at low energy"
     if not supported:
         return Question(question=question, answer="not shown", text=f"{text}: outside the data")
-    low, high = mu - 2 * se, mu + 2 * se
-    answer: Answer = (
-        "yes"
-        if low >= wanted[0] and high <= wanted[1]
-        else "no"
-        if high < wanted[0] or low > wanted[1]
-        else "not shown"
-    )
+    answer = inside((mu - 2 * se, mu + 2 * se), wanted)
     return Question(question=question, answer=answer, value=float(mu), text=f"{text}: {mu:.3f}")
 
 

@@ -115,6 +115,24 @@ def test_the_lowest_friction_in_any_fade_decides() -> None:
     assert answers["mu in the fade"] == "no" and answers["recovery"] == "no"
 
 
+@pytest.mark.parametrize(
+    ("index", "ends", "recovered", "fade", "recovery"),
+    [
+        (0.80, (0.77, 0.83), (0.97, 1.01), "yes", "yes"),  # 0.385 to 0.415 in 0.36 to 0.60
+        (0.80, (0.70, 0.90), (0.90, 1.08), "not shown", "not shown"),
+        (0.80, (None, None), (None, None), "not shown", "not shown"),
+    ],
+)
+def test_fade_and_recovery_are_answered_by_their_intervals(index, ends, recovered, fade, recovery) -> None:
+    found = CompoundFriction(
+        compound="m", window_reason="none",
+        fade=Fade(block="fade", stop=1, index=index, index_low=ends[0], index_high=ends[1], mu_min=0.40, temperature_c=450.0),
+        recovery=Recovery(index=0.99, index_low=recovered[0], index_high=recovered[1]),
+    )  # fmt: skip
+    answers = {q.question: q.answer for q in sides.high_energy(found, (0.36, 0.60), 853.0).questions}
+    assert (answers["mu in the fade"], answers["recovery"]) == (fade, recovery)
+
+
 def test_a_low_specimen_is_not_odd_after_every_pause() -> None:
     stops = compound(Law(scatter=0.005), np.random.default_rng(4), specimens=2, specimen_sd=0.0)
     low = stops.with_columns(mu=pl.col("mu") * pl.when(pl.col("specimen") == "s0").then(0.92).otherwise(1.0))
