@@ -63,6 +63,7 @@ QUANTITIES = {
     "inertia": "inertia",
     "conductivity": "conductivity",
     "heat_share": "share",
+    "cooling": "share",
 }
 LINEAR_TOO = f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")

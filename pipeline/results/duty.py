@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
+from pipeline.results.sources import HeatInput, Sourced
 
 
 class Span(Result):
@@ -17,7 +18,7 @@ class Span(Result):
     high: float = given("upper end")
 
 
-class Projected(Interval):
+class Projected(Sourced):
     """A projected figure."""
 
     ground: str | None = given("what it rests on where no wear law is identified", default=None)
@@ -142,11 +143,16 @@ class DutyProjection(Result):
     opening: float = given("the duty's cooling opening (1 = the rig's air as tested)", "1")
     temperature_low_c: float | None = given("lowest temperature of the settled cycle", "degC", default=None)
     temperature_high_c: float | None = given("highest temperature of the settled cycle", "degC", default=None)
+    temperature_low_interval: Sourced | None = given("the lowest with its interval", "degC", default=None)
+    temperature_high_interval: Sourced | None = given("the highest with its interval", "degC", default=None)
     settled_within_use: bool | None = given("whether a use is long enough to settle", default=None)
     cycles_until_warm: int | None = given("cycles until the disc is within 1 K of the settled cycle", default=None)
     highest_in_use_c: float | None = given("highest temperature while it warms up", "degC", default=None)
     window_share: float | None = given("share of the energy in the window", "1", default=None)
-    window_share_interval: Span | None = given("by the ends of the window's intervals", "1", default=None)
+    window_share_interval: Span | None = given("its interval", "1", default=None)
+    window_share_by_source: dict[str, float] | None = given(
+        "share of that interval's variance by source", "1", default=None
+    )
     window_share_why: str | None = given("why there is no share", default=None)
     glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
     glazing_share_interval: Span | None = given("by the ends of the limit", "1", default=None)
@@ -162,6 +168,9 @@ class DutyProjection(Result):
     opening_to_run: Span | None = given("openings that hold the wanted share of the energy", "1", default=None)
     opening_to_run_why: str | None = given("why there is none", default=None)
     opening_to_run_sure: Span | None = given("those that hold it by the window's inner ends", "1", default=None)
+    opening_to_run_low: Sourced | None = given("its lower end with its interval", "1", default=None)
+    opening_to_run_high: Sourced | None = given("its upper end with its interval", "1", default=None)
+    inputs: list[HeatInput] = given("heat inputs that the figures rest on", default_factory=list)
     energy_kj: list[float] = given("friction work of each braking of a cycle", "kJ", default_factory=list)
     cooling: DutyCooling | None = given("the disc's cooling", default=None)
     worn_disc: WornDisc | None = given("the same with a worn disc; null without its figures", default=None)

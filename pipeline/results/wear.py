@@ -12,6 +12,7 @@ from pydantic import Field
 
 from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, OfTest, Result, Stamp, given
+from pipeline.results.sources import HeatInput, Sourced
 
 LawName = Literal["energy", "distance", "power", "oxidation", "two_regime"]
 
@@ -46,8 +47,8 @@ class ReadingNoise(Result):
     dof: float | None = given("degrees of freedom it is known with; null for unlimited", default=None)
 
 
-class Parameter(Interval):
-    """A parameter of a law; null where the readings do not pin it."""
+class Parameter(Sourced):
+    """A parameter of a law; null where the readings do not pin it. The interval holds the heat inputs' uncertainties."""
 
     unit: str = given("its unit")
 
@@ -76,6 +77,9 @@ class Predictor(Result):
     parameters: dict[str, Parameter] = given("its parameters by name")
     fixed: Fixed | None = given("what it holds fixed", default=None)
     joint: dict[str, list[float]] | None = given("draws of the parameters, of equal weight", default=None)
+    inputs: list[HeatInput] = given(
+        "heat inputs that it rests on; empty where its law knows no temperature", default_factory=list
+    )
     further_use: list[float] | None = given("draws of the factor by which a further use departs", default=None)
     span: Conditions | None = Field(None, alias="range", description="what the stops behind it span")
     why: str | None = given("what is missing, or what to mind", default=None)

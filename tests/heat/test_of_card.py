@@ -11,7 +11,14 @@ from pipeline.archive.card import Card, load_card
 from pipeline.duty.brake_of_card import brake_of, disc_of
 from pipeline.errors import InputError
 from pipeline.face.inputs import inputs_of
-from pipeline.heat.of_card import assumed_notes, assumed_words, conductivity_of, heat_share_of
+from pipeline.heat.of_card import (
+    assumed_notes,
+    assumed_words,
+    conductivity_of,
+    cooling_of,
+    heat_share_of,
+    thermocouple_of,
+)
 from pipeline.method import Method
 from pipeline.method.wear import Wear
 from pipeline.results.compound_friction import CompoundFriction
@@ -23,9 +30,9 @@ from tests.archive.makers import CARD, card_folder
 SENSORS = "    disc_temperature: {accuracy: 4 K}\n"
 
 
-def card(base: Path, disc: str = "", sensors: str = "") -> Card:
+def card(base: Path, disc: str = "", sensors: str = "", thermocouple: str = SENSORS) -> Card:
     text = CARD.replace("heat_capacity: carbon}", f"heat_capacity: carbon{disc}}}")
-    return load_card(card_folder(base, text.replace(SENSORS, SENSORS + sensors)))
+    return load_card(card_folder(base, text.replace(SENSORS, thermocouple + sensors)))
 
 
 def shares(of: Card, wear: Wear) -> tuple[float, float, float]:
@@ -66,6 +73,18 @@ def test_no_accuracy_is_a_stated_default_and_never_zero(tmp_path: Path) -> None:
     nought = card(tmp_path / "b", ", heat_share: 0.9", "    heat_share: {accuracy: 0 %}\n")
     assert (heat_share_of(bare, 0.95).u, conductivity_of(bare, 20.0).u) == (0.06, 0.15)
     assert heat_share_of(nought, 0.95).u == 0.06 and conductivity_of(nought, 20.0).u == 0.6
+
+
+def test_thermocouple_and_cooling_by_the_card_or_a_stated_default(tmp_path: Path) -> None:
+    """Limits of 4 K and of 12 %, rectangular; 0.75 % of the reading counts at 500 degC."""
+    bare = card(tmp_path / "a", thermocouple="")
+    stated = card(tmp_path / "b", sensors="    cooling: {accuracy: 12 %}\n")
+    relative = card(tmp_path / "c", thermocouple="    disc_temperature: {accuracy: 0.75 %}\n")
+    assert (thermocouple_of(bare).u, cooling_of(bare).u) == (5.0, 0.10)
+    assert thermocouple_of(bare).source == cooling_of(bare).source == "default"
+    assert thermocouple_of(stated).u == pytest.approx(4 / np.sqrt(3)) and thermocouple_of(stated).source == "card"
+    assert cooling_of(stated).u == pytest.approx(0.12 / np.sqrt(3)) and cooling_of(stated).source == "card"
+    assert thermocouple_of(relative).u == pytest.approx(3.75 / np.sqrt(3))
 
 
 def test_a_share_that_cannot_be_is_refused(tmp_path: Path) -> None:

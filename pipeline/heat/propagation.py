@@ -1,0 +1,115 @@
+"""Uncertain heat inputs carried into an answer: the same draws everywhere, responses between a few exact runs, shares of variance.
+
+A draw of an input is a standard normal z: a factor exp(u z) on conductivity, heat share and cooling, u z kelvin on what the
+thermocouple shows. Each input has one fixed set of draws, so that a law fitted at a draw and a projection run at it mean the same
+disc, and what cancels between them cancels.
+
+An answer y is run exactly at the inputs' values and, for each input alone, at z = -sqrt(3) and +sqrt(3), the outer nodes of the
+three-point Gauss-Hermite rule (Abramowitz & Stegun 1964, 25.4.46). The response to an input is the parabola through the three,
+
+    y(z) = y0 + b z + c z^2,        b = (y+ - y-) / (2 sqrt(3)),    c = (y+ + y- - 2 y0) / 6
+
+and responses to several inputs add up; what is positive goes by its logarithm, so that they multiply. Nine draws in ten lie
+between the nodes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from pipeline.constants import Array
+from pipeline.results.sources import InputName
+
+NODE = 3**0.5
+INPUTS: tuple[InputName, ...] = ("heat share", "conductivity", "thermocouple", "cooling")
+LITTLE = 0.01  # a source with less of the variance is left out of the shares
+ADVICE = {
+    "heat share": "the settled temperature after single stops would tell it",
+    "conductivity": "measure it through the thickness",
+    "thermocouple": "calibrate it as installed",
+    "cooling": "log the vehicle's cool-downs",
+    "wear readings": "more or finer readings, or more specimens, would narrow it",
+    "how uses depart": "more uses of unlike kinds, read one by one, would narrow it",
+    "window": "more stops near its ends would narrow it",
+}
+
+Nodes = Mapping[InputName, tuple[Array, Array]]
+
+
+def standard(name: InputName, count: int) -> Array:
+    """The input's standard normal draws [count]: even quantiles, in an order of its own."""
+    from scipy import special
+
+    even = (np.arange(count) + 0.5) / count
+    return np.asarray(special.ndtri(np.random.default_rng([7, INPUTS.index(name)]).permutation(even)), float)
+
+
+def bend(at: Array, low: Array, high: Array) -> tuple[Array, Array]:
+    """(b, c) of the parabola through values at z = -NODE, 0 and NODE."""
+    return (high - low) / (2 * NODE), (high + low - 2 * at) / (2 * NODE**2)
+
+
+def along(at: Array, nodes: Nodes, count: int) -> Array:
+    """Values [count, ...] at the draws of all inputs of `nodes`, from values [...] at the inputs' own and at their nodes."""
+    moved = np.repeat(np.asarray(at, float)[None], count, axis=0)
+    for name, (low, high) in nodes.items():
+        b, c = bend(at, low, high)
+        z = standard(name, count).reshape(-1, *[1] * np.ndim(at))
+        moved += z * b + z**2 * c
+    return moved
+
+
+def in_logs(at: Array, nodes: Nodes, count: int) -> Array:
+    """`along` for what is positive: by logarithms. Where a value is zero at the inputs' own it stays zero."""
+    floor = 1e-300
+    at = np.asarray(at, float)
+    logs = {name: (_log(low, floor), _log(high, floor)) for name, (low, high) in nodes.items()}
+    return np.where(at > 0, np.exp(np.minimum(along(_log(at, floor), logs, count), 700.0)), 0.0)
+
+
+def _log(values: Array, floor: float) -> Array:
+    return np.log(np.maximum(values, floor))
+
+
+def shares(values: Array, inputs: tuple[InputName, ...], rest: str) -> dict[str, float]:
+    """Variance [1] of draws [d] by source: what a parabola in each input's draws explains of them, and the rest.
+
+    values: of a positive figure its logarithm.
+    """
+    values = np.asarray(values, float)
+    if not inputs:
+        return {rest: float(values.var())}
+    z = [standard(name, values.size) for name in inputs]
+    columns = np.column_stack([c for one in z for c in (one, one**2 - 1)])
+    centred = values - values.mean()
+    factors, *_ = np.linalg.lstsq(columns - columns.mean(axis=0), centred, rcond=None)
+    found = {
+        str(name): float((columns[:, 2 * i : 2 * i + 2] @ factors[2 * i : 2 * i + 2]).var())
+        for i, name in enumerate(inputs)
+    }
+    return found | {rest: float((centred - (columns - columns.mean(axis=0)) @ factors).var())}
+
+
+def by_source(variance: Mapping[str, float]) -> dict[str, float] | None:
+    """Shares of the whole variance, largest first, without what is next to nothing; None without a variance."""
+    whole = sum(variance.values())
+    if not whole > 0:
+        return None
+    found = {name: value / whole for name, value in variance.items() if value >= LITTLE * whole}
+    return {name: round(found[name], 4) for name in sorted(found, key=found.__getitem__, reverse=True)}
+
+
+def dominant(shares: Mapping[str, float] | None) -> str | None:
+    """The largest source in words, and what would narrow it."""
+    if not shares:
+        return None
+    name, share = next(iter(shares.items()))
+    size = "nearly all" if share > 0.9 else f"{100 * share:.0f} %"
+    return f"{size} of the interval's variance is {_spoken(name)}: {ADVICE[name]}"
+
+
+def _spoken(name: str) -> str:
+    words = {"wear readings": "the wear readings' and specimens'", "window": "the window's ends"}
+    return words.get(name, name if name == "how uses depart" else f"the {name}")
