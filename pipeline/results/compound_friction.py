@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pipeline.results.cards import CardDifference
 from pipeline.results.face import Choice, FaceLaw
+from pipeline.results.film import FilmEvidence
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_blocks import Block, Line
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
@@ -109,6 +110,7 @@ class CompoundFriction(OfCompound, OfMap):
     lines: list[Line] = given("mu along lines of pressure and of speed, by batch", default_factory=list)
     lines_why: dict[str, str] = given("why no batch has a line along a condition", default_factory=dict)
     glaze_limit: GlazeLimit | None = given("limit of low-energy use", default=None)
+    film: FilmEvidence | None = given("what the tests' use shows of a film's growth and removal", default=None)
     face_law: FaceLaw | None = given("friction as a law of the rubbing face, held against the map", default=None)
     window_by: Choice = given("whether curve, window, verdict and landmarks are the map's or the law's", default="map")
     map_window: Window | None = given("the map's window, where the law's stands above", default=None)

@@ -126,6 +126,8 @@ class UseBetweenChecks(Result):
     low: float | None = given("lower end of the interval", "1", default=None)
     high: float | None = given("upper end of the interval", "1", default=None)
     u: float = given("standard uncertainty of the change in ln mu", "1")
+    u_before: float | None = given("standard uncertainty of the level of ln mu before it", "1", default=None)
+    u_after: float | None = given("standard uncertainty of the level after it", "1", default=None)
 
 
 class StopsUntil(Interval):
@@ -226,6 +228,7 @@ class ExposureChart(Result):
     stop: list[int] = given("stop")
     power_density_w_mm2: list[float | None] = given("power density over the pad area", "W/mm2")
     temperature_initial_c: list[float | None] = given("initial temperature", "degC")
+    energy_density_j_mm2: list[float | None] = given("energy density over the pad area", "J/mm2", default_factory=list)
     low_energy: list[bool] = given("whether the stop is low-energy")
     high_energy: list[bool] = given("whether the stop is high-energy")
     block: list[str] = given("block")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
+from pipeline.results.openings import FilmArea, FilmLoss, NotExcluded, OpeningLimit, SettlingTest
 from pipeline.results.sources import HeatInput, Sourced
 
 
@@ -53,6 +54,8 @@ class SweepRow(Result):
     wear_um_per_cycle: dict[str, Projected] = given("wear by component", "um", default_factory=dict)
     life_km: float | None = given("life from new thickness to the minimum", "km", default=None)
     life_km_low: float | None = given("lower end of its interval", "km", default=None)
+    glazing_loss: FilmLoss | None = given("share of mu lost by glazing over one use", "1", default=None)
+    glazing_loss_three_uses: FilmLoss | None = given("over three uses in a row", "1", default=None)
     extrapolated: list[str] = given("where it leaves what the rig showed", default_factory=list)
 
 
@@ -165,9 +168,30 @@ class DutyProjection(Result):
     life_by_component: dict[str, Projected] = given("cycles of each component", default_factory=dict)
     extrapolated: list[str] = given("where the duty leaves what the rig showed", default_factory=list)
     why: str | None = given("why nothing can be said", default=None)
-    opening_to_run: Span | None = given("openings that hold the wanted share of the energy", "1", default=None)
+    glazing_loss: FilmLoss | None = given("share of mu lost by glazing over one use, at the opening", "1", default=None)
+    glazing_loss_three_uses: FilmLoss | None = given("over three uses in a row", "1", default=None)
+    glazing_loss_wanted: float | None = given("largest loss over one use that the target accepts", "1", default=None)
+    opening_to_run: Span | None = given(
+        "openings at which the window holds, no test shows a loss by glazing above the target, wear stays inside its data "
+        "and the wanted life is reached",
+        "1",
+        default=None,
+    )
     opening_to_run_why: str | None = given("why there is none", default=None)
-    opening_to_run_sure: Span | None = given("those that hold it by the window's inner ends", "1", default=None)
+    reserved: bool | None = given(
+        "whether something in `not_excluded` stands against any of the openings to run; null without them", default=None
+    )
+    opening_to_run_sure: Span | None = given(
+        "openings free of any reservation: by the window's inner ends, the upper bound of glazing and the lower end of life",
+        "1",
+        default=None,
+    )
+    opening_to_run_sure_why: str | None = given("why there are none", default=None)
+    limits: list[OpeningLimit] = given("what ends the openings to run, the nearest first", default_factory=list)
+    not_excluded: list[NotExcluded] = given("what the tests cannot exclude at them", default_factory=list)
+    settling_test: SettlingTest | None = given("test that would settle whether the duty glazes", default=None)
+    settling_test_why: str | None = given("why none is named", default=None)
+    glazing_area: FilmArea | None = given("what is known of the film where the duty runs", default=None)
     opening_to_run_low: Sourced | None = given("its lower end with its interval", "1", default=None)
     opening_to_run_high: Sourced | None = given("its upper end with its interval", "1", default=None)
     inputs: list[HeatInput] = given("heat inputs that the figures rest on", default_factory=list)
