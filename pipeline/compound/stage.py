@@ -130,17 +130,18 @@ def _with_law(
     """The compound's friction by its map, its law at the face, and by the better of the two what rests on either; and the map, of
     the form that was chosen, which also moves checks to the reference conditions."""
     stops, wanted = stops_of(tests), wanted_of(target)
-    found, map_ = friction.with_map(stops, method, wanted)
+    sound = [friction.sound_stops(own, method) for own in stops]
+    found, map_ = friction.with_map(stops, sound, method, wanted)
     law = face.of_compound(
         [
             face.FaceTest(
                 t.name,
                 t.card,
-                friction.sound_stops(own, method)[0],
+                unchanged,
                 t.traces,
                 setup_of(t.card, method.reduction).radius,
             )
-            for t, own in zip(tests, stops, strict=True)
+            for t, (unchanged, _) in zip(tests, sound, strict=True)
             if not t.stops.is_empty()
         ],
         map_,

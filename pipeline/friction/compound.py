@@ -58,21 +58,24 @@ class StopsOfTest:
     changed_by: str | None = None  # the drift's verdict
 
 
+Sound = tuple[pl.DataFrame, list[LeftOut]]  # unchanged stops of a test, and its blocks left out
+
+
 def of_compound(tests: Sequence[StopsOfTest], method: Method, wanted: Wanted) -> CompoundFriction:
     """The content of a compound's friction.json but for its head, its law at the face, and its stamp."""
-    return with_map(tests, method, wanted)[0]
+    return with_map(tests, [sound_stops(test, method) for test in tests], method, wanted)[0]
 
 
 def with_map(
-    tests: Sequence[StopsOfTest], method: Method, wanted: Wanted
+    tests: Sequence[StopsOfTest], sound: Sequence[Sound], method: Method, wanted: Wanted
 ) -> tuple[CompoundFriction, FrictionMap | None]:
-    """`of_compound`, and the map that it rests on.
+    """`of_compound`, and the map that it rests on. sound: of each test, as `sound_stops` tells them.
 
     Never raises for want of data: what cannot be given is null with its reason.
     """
     settings, temperature = method.friction, method.reduction.temperature
     usable = [test for test in tests if not test.stops.is_empty()]
-    unchanged = [sound_stops(test, method) for test in usable]
+    unchanged = [own for test, own in zip(tests, sound, strict=True) if not test.stops.is_empty()]
     map_: FrictionMap | None = None
     try:
         if not usable:
@@ -130,8 +133,10 @@ def map_of(tests: Sequence[StopsOfTest], method: Method) -> FrictionMap | None:
         return None
 
 
-def sound_stops(test: StopsOfTest, method: Method) -> tuple[pl.DataFrame, list[LeftOut]]:
+def sound_stops(test: StopsOfTest, method: Method) -> Sound:
     """The test's unchanged stops with its test, batch and specimen, and the blocks left out."""
+    if test.stops.is_empty():
+        return test.stops, []
     stops = test.stops if test.changed_at is None else test.stops.filter(pl.col("stop") < test.changed_at)
     stops, left_out = history.unchanged(stops, method.friction, method.reduction.temperature)
     named = stops.with_columns(test=pl.lit(test.test), batch=pl.lit(test.batch), specimen=pl.lit(test.specimen))

@@ -32,6 +32,13 @@ def enthalpy(temperature: Values, material: Material) -> Array:
     return _constant(material) * np.asarray(temperature, float)
 
 
+def stored(temperature: Values, material: Material) -> tuple[Array, Array]:
+    """(`enthalpy`, `heat_capacity`) at temperatures in K, for those that need the two."""
+    if material == "carbon":
+        return carbon.stored(temperature)
+    return enthalpy(temperature, material), heat_capacity(temperature, material)
+
+
 def temperature_of(heat: Values, material: Material) -> Array:
     """Temperature in K at an enthalpy in J/kg: the inverse of `enthalpy`."""
     if isinstance(material, str):

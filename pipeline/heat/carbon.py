@@ -30,29 +30,37 @@ def heat_capacity(temperature: Values) -> Array:
 def enthalpy(temperature: Values) -> Array:
     """Heat in J/kg between 250 K and the temperatures in K: the integral of `heat_capacity`, in closed
     form."""
+    return stored(temperature)[0]
+
+
+def stored(temperature: Values) -> tuple[Array, Array]:
+    """(`enthalpy`, `heat_capacity`) at temperatures in K: both from the same powers, for those that need the two."""
     t = np.asarray(temperature, float)
-    inside = np.clip(t, *RANGE_K)
-    beyond = (t - inside) * heat_capacity(t)
-    return _antiderivative(inside) - _antiderivative(RANGE_K[0]) + beyond
+    inside = np.minimum(np.maximum(t, RANGE_K[0]), RANGE_K[1])
+    r = 1.0 / inside
+    capacity = _J_PER_CAL_G * (_A + _B * inside + r * (_C + r * (_D + r * (_E + r * _F))))
+    return _antiderivative(inside, r) - _FROM + (t - inside) * capacity, capacity
 
 
-def _antiderivative(t: Values) -> Array:
-    r = 1.0 / t
+def _antiderivative(t: Array, r: Array) -> Array:
+    """The integral of cp at t in K, r its reciprocal."""
     return _J_PER_CAL_G * (t * (_A + t * _B / 2) + _C * np.log(t) - r * (_D + r * (_E / 2 + r * _F / 3)))
+
+
+_FROM = _antiderivative(np.array(RANGE_K[0]), np.array(1 / RANGE_K[0]))
 
 
 def temperature_of(heat: Values) -> Array:
     """Temperature in K at which `enthalpy` has the given value in J/kg: the inverse, to 1e-6 K.
 
-    A table gives the start, two Newton steps the rest.
+    A table gives the start to some 2 mK, one step of Newton's method, whose error is the square of that, the rest.
     """
     h = np.asarray(heat, float)
     t = np.interp(h, _TABLE_H, _TABLE_T)
     t = np.where(h < 0, RANGE_K[0] + h / _EDGE_CP[0], t)
     t = np.where(h > _TABLE_H[-1], RANGE_K[1] + (h - _TABLE_H[-1]) / _EDGE_CP[1], t)
-    for _ in range(2):
-        t = t - (enthalpy(t) - h) / heat_capacity(t)
-    return t
+    heat_there, capacity = stored(t)
+    return t - (heat_there - h) / capacity
 
 
 _TABLE_T = np.arange(RANGE_K[0], RANGE_K[1] + _TABLE_STEP_K / 2, _TABLE_STEP_K)

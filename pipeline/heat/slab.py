@@ -13,7 +13,7 @@ heats a carbon disc of 28 mm far from evenly: its diffusion time L^2/alpha is ab
 import numpy as np
 
 from pipeline.constants import Array, Values
-from pipeline.heat.capacity import Material, enthalpy, heat_capacity
+from pipeline.heat.capacity import Material, stored
 
 NODES = 20
 GRADING = 1.25
@@ -78,16 +78,19 @@ def step(
     old: Array, dt: Array, flux: Array, width: Array, link: Array, density: float, material: Material, passes: int = 3
 ) -> Array:
     """One backward Euler step of temperatures [cells, stops]: Newton on rho (h(T) - h(T_old)) width / dt = net flux."""
-    stored = enthalpy(old, material)
     mass = density * width[:, None] / dt  # kg/(m^2 s)
     new = old
-    for _ in range(passes):
-        residual = mass * (enthalpy(new, material) - stored)
+    heat, capacity = stored(old, material)
+    before = heat
+    for k in range(passes):
+        if k:
+            heat, capacity = stored(new, material)
+        residual = mass * (heat - before)
         through = link * (new[:-1] - new[1:])
         residual[:-1] += through
         residual[1:] -= through
         residual[0] -= flux
-        diagonal = mass * heat_capacity(new, material)
+        diagonal = mass * capacity
         diagonal[:-1] += link
         diagonal[1:] += link
         new = new - _tridiagonal(link, diagonal, residual)
