@@ -1,4 +1,4 @@
-"""What all tests share: the rig samples run once through the whole workflow."""
+"""What all tests share: the rig samples run once through the whole workflow, under the method in use; all their methods are heavy."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import fcntl
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,8 +17,11 @@ from hypothesis import HealthCheck, settings
 REPO = Path(__file__).parents[1]
 SAMPLES = REPO / "rig_samples"
 
+#: the samples' method in use
+IN_USE = "revised"
 #: the file that runs the samples, and the folders whose files take longest
 RUNS_THE_SAMPLES = "test_contract.py"
+READ = {"sample_results", "both_methods", "method_results"}
 LONG = ("workflow", "browser", "hostile", "studies", "stops")
 
 
@@ -37,12 +41,14 @@ class SampleResults:
     log: str
 
 
-def sample_config(folder: Path) -> Path:
-    """The samples' config with absolute paths, its results in `folder`."""
+def sample_config(folder: Path, methods: Sequence[str] = ()) -> Path:
+    """The samples' config with absolute paths, its results in `folder`; with these of its methods alone where some are named."""
     content = yaml.safe_load((SAMPLES / "config.yaml").read_text())
     content["archive"] = str(SAMPLES / content["archive"])
     content["results"] = str(folder / "results")
-    content["methods"] = [str(SAMPLES / m) for m in content["methods"]]
+    content["methods"] = [str(SAMPLES / m) for m in content["methods"] if not methods or Path(m).stem in methods]
+    if methods:
+        content["compare"] = [pair for pair in content["compare"] if set(pair) <= set(methods)]
     for key in ("targets", "duties", "rigs", "facts"):
         if key in content:
             content[key] = str(SAMPLES / content[key])
@@ -72,7 +78,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     xdist hands the files to its workers in this order: one worker runs the samples, the other tests meanwhile all that
     needs no run, and none waits at the lock of `sample_results`. What takes long comes early, so that both end together.
     """
-    readers = {item.path: None for item in items if "sample_results" in getattr(item, "fixturenames", ())}
+    readers = {item.path: None for item in items if READ & set(getattr(item, "fixturenames", ()))}
     runs = next((path for path in readers if path.name == RUNS_THE_SAMPLES), next(iter(readers), None))
 
     def turn(item: pytest.Item) -> int:
@@ -85,9 +91,27 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def sample_results(tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
-    """The samples run once per test session, shared by the workers; each other worker keeps its own core."""
+    """The samples under the method in use, run once per test session."""
+    return _run_once(tmp_path_factory, "samples", (IN_USE,))
+
+
+@pytest.fixture(scope="session")
+def both_methods(tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
+    """The samples under all their methods with what sets these against each other: for tests that are heavy."""
+    return _run_once(tmp_path_factory, "samples-both", ())
+
+
+@pytest.fixture(params=[pytest.param("first", marks=pytest.mark.heavy), IN_USE])
+def method_results(request: pytest.FixtureRequest) -> Path:
+    """The samples' results under one of their methods, that in use by default."""
+    run: SampleResults = request.getfixturevalue("sample_results" if request.param == IN_USE else "both_methods")
+    return run.root / str(request.param)
+
+
+def _run_once(tmp_path_factory: pytest.TempPathFactory, name: str, methods: Sequence[str]) -> SampleResults:
+    """Shared by the workers; each other worker keeps its own core."""
     base = tmp_path_factory.getbasetemp()
-    folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / "samples"
+    folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / name
     folder.mkdir(exist_ok=True)
     cores = max((os.cpu_count() or 1) - int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")) + 1, 1)
     with (folder / "lock").open("w") as lock:
@@ -95,7 +119,7 @@ def sample_results(tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
         log = folder / "run.log"
         config = folder / "config.yaml"
         if not log.exists():
-            config = sample_config(folder)
+            config = sample_config(folder, methods)
             done = run_stopsheet("run", config, "--cores", cores)
             log.write_text(done.stdout + done.stderr)
     return SampleResults(folder / "results", config, log.read_text())

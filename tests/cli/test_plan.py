@@ -9,8 +9,9 @@ import pytest
 import yaml
 
 from pipeline.cli import run
+from tests.conftest import sample_config
 
-ARCHIVE = ["Marram 4", "--method", "first"]
+ARCHIVE = ["Marram 4"]
 
 
 def call(results, *more: str) -> int:
@@ -137,10 +138,11 @@ def test_a_wrong_call_is_one_line_that_says_what_to_do(sample_results, capsys, m
 
 def test_wrong_places_and_names_are_one_line(sample_results, capsys, tmp_path):
     config = str(sample_results.config)
+    several = str(sample_config(tmp_path))
     for arguments, said in (
-        (["plan", config, "Nope", "--method", "first", "--question", "window"], "Marram 4, Marram 6"),
-        (["plan", config, "Marram 4", "--question", "window"], "--method"),
-        (["plan", config, "Marram 4", "--method", "x", "--question", "window"], "first, revised"),
+        (["plan", config, "Nope", "--question", "window"], "Marram 4, Marram 6"),
+        (["plan", several, "Marram 4", "--question", "window"], "--method"),
+        (["plan", several, "Marram 4", "--method", "x", "--question", "window"], "first, revised"),
         (["plan", config, "--question", "window"], "compound"),
         (["plan", "--question", "window"], "config.yaml"),
         (["plan", str(tmp_path), "Marram 4", "--question", "window"], "is a folder"),

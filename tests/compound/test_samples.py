@@ -14,19 +14,17 @@ from pipeline.duty.rubbing import Plate, Rubbing, of_cycles
 from pipeline.heat.lumped import Disc
 from pipeline.inputs.model import load
 from pipeline.wear.laws import LAWS, Constants
-from tests.conftest import SAMPLES
+from tests.conftest import IN_USE, SAMPLES
 
 pytestmark = pytest.mark.workflow
-METHODS = ("first", "revised")
 
 
-def of_compound(results, method, name, compound="marram-4"):
-    return json.loads((results.root / method / "compounds" / compound / f"{name}.json").read_text())
+def of_compound(results, name, compound="marram-4"):
+    return json.loads((results / "compounds" / compound / f"{name}.json").read_text())
 
 
-@pytest.mark.parametrize("method", METHODS)
-def test_the_odd_batch_is_different_and_the_like_ones_are_not(sample_results, method):
-    found = of_compound(sample_results, method, "batches")
+def test_the_odd_batch_is_different_and_the_like_ones_are_not(method_results):
+    found = of_compound(method_results, "batches")
     verdicts = {(p["a"], p["b"]): p["mu_verdict"] for p in found["pairs"]}
     assert verdicts == {
         ("M4-2403", "M4-2405"): "equivalent",
@@ -39,9 +37,8 @@ def test_the_odd_batch_is_different_and_the_like_ones_are_not(sample_results, me
     assert mu["M4-2405"]["value"] / mu["M4-2403"]["value"] == pytest.approx(1.006, abs=0.012)
 
 
-@pytest.mark.parametrize("method", METHODS)
-def test_wear_of_the_batches_as_it_was(sample_results, method):
-    found = of_compound(sample_results, method, "batches")
+def test_wear_of_the_batches_as_it_was(method_results):
+    found = of_compound(method_results, "batches")
     truth = {}
     for test in ("m4-2403-a", "m4-2403-b", "m4-2407-a", "m4-2407-b"):
         rows = np.genfromtxt(SAMPLES / "truth" / f"{test}.wear.csv", delimiter=",", names=True)
@@ -55,22 +52,21 @@ def test_wear_of_the_batches_as_it_was(sample_results, method):
     assert alike["wear_verdict"] == "equivalent"
 
 
-@pytest.mark.parametrize("method", METHODS)
-def test_the_rig_did_not_shift(sample_results, method):
-    rigs = json.loads((sample_results.root / method / "rigs.json").read_text())
+def test_the_rig_did_not_shift(method_results):
+    rigs = json.loads((method_results / "rigs.json").read_text())
     assert rigs["shifts"] == [] and rigs["findings"] == []
     assert rigs["examined"][0]["date"] == "2026-02-16"
 
 
 def test_one_batch_has_no_pair(sample_results):
-    found = of_compound(sample_results, "revised", "batches", "marram-6")
+    found = of_compound(sample_results.root / IN_USE, "batches", "marram-6")
     assert len(found["batches"]) == 1 and found["pairs"] == []
 
 
 @pytest.mark.parametrize("route", ["ridge-route", "valley-route"])
 def test_wear_of_a_duty_by_the_true_law(sample_results, route):
     duty = load(SAMPLES / "duties" / f"{route}.yaml", DutyCycle)
-    found = next(d for d in of_compound(sample_results, "revised", "duty")["duties"] if d["duty"] == duty.duty)
+    found = next(d for d in of_compound(sample_results.root / IN_USE, "duty")["duties"] if d["duty"] == duty.duty)
     card = load_card(SAMPLES / "archive" / "m4-2403-a")
     part, area = card.brake.disc, card.brake.swept_area
     disc = Disc(part.mass, "carbon", part.emissivity * part.cooled_area)
@@ -92,7 +88,7 @@ def test_wear_of_a_duty_by_the_true_law(sample_results, route):
 
 
 def test_duties_of_the_samples_pull_apart(sample_results):
-    found = of_compound(sample_results, "revised", "duty")
+    found = of_compound(sample_results.root / IN_USE, "duty")
     by = {d["duty"]: d for d in found["duties"]}
     valley, ridge = by["valley route"], by["ridge route"]
     assert valley["temperature_high_c"] < 200 < 400 < ridge["temperature_low_c"]

@@ -74,10 +74,11 @@ def test_mean_bias_of_mu_is_within_three_thousandths(method: Path, name: str) ->
     assert table["mu"].to_list() == table["mu_distance"].to_list()
 
 
+@pytest.mark.heavy
 @pytest.mark.parametrize("name", NAMES)
-def test_method_of_old_agrees_where_the_average_does_not_matter(sample_results: SampleResults, name: str) -> None:
+def test_method_of_old_agrees_where_the_average_does_not_matter(both_methods: SampleResults, name: str) -> None:
     """`first` averages over time from half the pressure on: the same in warm stops, not in cold ones that rise."""
-    table = beside_truth(sample_results.root / "first", name)
+    table = beside_truth(both_methods.root / "first", name)
     warm = table["temperature_initial_c_true"].is_between(220.0, 500.0) & (table["purpose"] != "bedding")
     error = (table.filter(warm)["mu"] - table.filter(warm)["mu_time_true"]).to_numpy()
     assert abs(error.mean()) < 0.002

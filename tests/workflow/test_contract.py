@@ -14,7 +14,6 @@ from pipeline.results.catalogue import FILES
 from tests.conftest import REPO, SAMPLES
 from tests.docs.contract_keys import KEYS, SLOPES, missing_in_file
 
-METHODS = ("first", "revised")
 TESTS = sorted(p.name for p in (SAMPLES / "archive").iterdir() if p.is_dir())
 COMPOUNDS = ("marram-4", "marram-6")
 
@@ -41,10 +40,9 @@ def read(path):
 
 
 @pytest.mark.workflow
-@pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("test", TESTS)
-def test_files_of_a_test(sample_results, method, test):
-    folder = sample_results.root / method / "tests" / test
+def test_files_of_a_test(method_results, test):
+    folder = method_results / "tests" / test
     stops = pl.read_parquet(folder / "stops.parquet")
     assert {name: stops.schema[name] for name in STOPS} == STOPS
     assert list(stops.columns[: len(STOPS)]) == list(STOPS)
@@ -53,12 +51,12 @@ def test_files_of_a_test(sample_results, method, test):
     assert stops.filter(pl.col("status") == "ok")["mu"].null_count() == 0
     assert all(not stops[c].is_nan().any() for c in stops.columns if stops[c].dtype == pl.Float64)
     assert (folder / "traces.parquet").exists() and (folder / "test.html").exists()
-    assert (sample_results.root / "channels" / f"{test}.parquet").exists()
+    assert (method_results.parent / "channels" / f"{test}.parquet").exists()
 
     files = {name: read(folder / f"{name}.json") for name in ("findings", "friction", "wear", "drift")}
     for name, content in files.items():
         assert missing_in_file(KEYS[name], content) == [], name
-        assert content["test"] == test and content["method"] == method
+        assert content["test"] == test and content["method"] == method_results.name
 
     found = files["findings"]["findings"]
     assert {item["severity"] for item in found} <= {"info", "suspect", "rejected", "unusable"}
@@ -78,10 +76,9 @@ def test_files_of_a_test(sample_results, method, test):
 
 
 @pytest.mark.workflow
-@pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("compound", COMPOUNDS)
-def test_files_of_a_compound(sample_results, method, compound):
-    folder = sample_results.root / method / "compounds" / compound
+def test_files_of_a_compound(method_results, compound):
+    folder = method_results / "compounds" / compound
     for name in ("sheet.html", "sheet.pdf", "sheet.json", "friction.json", "wear.json", "batches.json", "duty.json"):
         assert (folder / name).stat().st_size > 0, name
     for name in ("batches", "duty"):
@@ -92,10 +89,23 @@ def test_files_of_a_compound(sample_results, method, compound):
 
 
 @pytest.mark.workflow
-@pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
+@pytest.mark.parametrize(
+    "file", [file for file in FILES if not file.place.startswith("deltas")], ids=lambda file: file.name
+)
 def test_files_are_what_their_schema_says(sample_results, file):
+    held_to_its_schema(sample_results.root, file)
+
+
+@pytest.mark.heavy
+@pytest.mark.workflow
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
+def test_files_of_all_methods_are_what_their_schema_says(both_methods, file):
+    held_to_its_schema(both_methods.root, file)
+
+
+def held_to_its_schema(root, file):
     schema = json.loads((REPO / "docs" / "schemas" / f"{file.name}.schema.json").read_text())
-    paths = sorted(sample_results.root.glob(re.sub("<[^>]+>", "*", file.place)))
+    paths = sorted(root.glob(re.sub("<[^>]+>", "*", file.place)))
     assert paths
     checked = Draft202012Validator(schema)
     for path in paths:
@@ -103,9 +113,8 @@ def test_files_are_what_their_schema_says(sample_results, file):
 
 
 @pytest.mark.workflow
-@pytest.mark.parametrize("method", METHODS)
-def test_files_of_a_method(sample_results, method):
-    folder = sample_results.root / method
+def test_files_of_a_method(method_results):
+    folder = method_results
     archive = read(folder / "archive.json")
     assert sorted(t["test"] for t in archive["tests"]) == TESTS
     assert missing_in_file(KEYS["archive"], archive) == []
@@ -113,9 +122,10 @@ def test_files_of_a_method(sample_results, method):
     assert (folder / "index.html").exists() and (folder / "method.yaml").exists()
 
 
+@pytest.mark.heavy
 @pytest.mark.workflow
-def test_delta_table(sample_results):
-    folder = sample_results.root / "deltas" / "first--revised"
+def test_delta_table(both_methods):
+    folder = both_methods.root / "deltas" / "first--revised"
     delta = pl.read_parquet(folder / "delta.parquet")
     assert delta.columns[:10] == ["test", "stop", "block", "mu_a", "mu_b", "mu_difference", "energy_kj_a", "energy_kj_b", "status_a", "status_b"]  # fmt: skip
     both = delta.filter(pl.col("mu_difference").is_not_null())

@@ -19,6 +19,7 @@ MEANS = (
     "window_start_s", "window_end_s", "drag_torque_nm", "lag_s", "angle_rad",
 )  # fmt: skip
 SENSITIVITIES = ("temperature_per_100c", "pressure_per_10bar", "speed_per_100rpm", "energy_per_j_mm2")
+ALL = "all"  # in place of the method, where a figure is of no method
 INTERVAL = ("value", "low", "high")
 Pairs = Iterator[tuple[str, Any]]
 
@@ -27,7 +28,7 @@ def of_run(root: Path) -> dict[str, Figures]:
     """Figures by stage. root: results folder with channels/, <method>/tests, <method>/compounds."""
     found: dict[str, Figures] = {"channels": {}}
     for record in sorted((root / "channels").glob("*.json")):
-        _add(found["channels"], "all", record.stem, _channels(record))
+        _add(found["channels"], ALL, record.stem, _channels(record))
     for method in sorted(path.parent for path in root.glob("*/archive.json")):
         for stage, subject, pairs in _of_method(method):
             _add(found.setdefault(stage, {}), method.name, subject, pairs)
