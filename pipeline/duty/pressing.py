@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.constants import RAD_PER_S, ZERO_C
+from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.duty.cycle import Air, Events, History
 from pipeline.duty.rubbing import attributed
 from pipeline.friction import effects
@@ -39,28 +39,60 @@ class Pressing:
     setup: Setup
 
 
-def line_pressures(
-    duty: DutyCycle, events: Events, settled: History, kind: str, opening: int, pressing: Pressing
-) -> list[LinePressure]:
-    """One entry a braking of the settled cycle at one of its openings (index)."""
+@dataclass(frozen=True)
+class Needed:
+    """Brakings at several openings [k e]: pressure in Pa, torque in N m, pressure above the threshold times mu in Pa, and whether the
+    map has a value there."""
+
+    pressure: Array
+    torque: Array
+    per_mu: Array
+    valued: Array
+
+
+def needed(duty: DutyCycle, events: Events, kelvin: Array, pressing: Pressing) -> Needed:
+    """The pressures of brakings that start at `kelvin` [k e], the cycle's as often as there are openings."""
     setup, map_ = pressing.setup, pressing.map_
-    deceleration = (events.start - events.end) / events.brake_time
+    times = kelvin.size // len(events.energy)
+    deceleration = np.tile((events.start - events.end) / events.brake_time, times)
     torque = duty.brake_share * duty.vehicle_mass * deceleration * duty.rolling_radius
-    kelvin = attributed(settled, kind, opening) + ZERO_C
-    speed, density = events.start / duty.rolling_radius, events.energy / setup.friction_area
+    speed = np.tile(events.start / duty.rolling_radius, times)
+    density = np.tile(events.energy / setup.friction_area, times)
     per_mu = torque / (2 * setup.piston_area * setup.efficiency * setup.radius)
     pressure = setup.threshold + per_mu / FIRST_MU
     for _ in range(ROUNDS):
         rows = effects.linear(pressure, speed, density, map_.reference, map_.choice.energy_form)
-        mu = np.maximum(map_.mean(kelvin, rows)[0], 0.01)
+        mu = np.maximum(map_.level(kelvin, rows), 0.01)
         before, pressure = pressure, setup.threshold + per_mu / mu
         if np.max(np.abs(pressure - before) / pressure) < CLOSE:
             break
+    rows = effects.linear(pressure, speed, density, map_.reference, map_.choice.energy_form)
+    valued = map_.supports(kelvin, np.where([name in map_.missing for name in effects.NAMES], 0.0, rows))
+    return Needed(pressure, torque, per_mu, valued)
+
+
+def line_pressures(
+    duty: DutyCycle,
+    events: Events,
+    settled: History,
+    kind: str,
+    opening: int,
+    pressing: Pressing,
+    tested: Array | None = None,
+) -> list[LinePressure]:
+    """One entry a braking of the settled cycle at one of its openings (index); tested [e]: where friction was tested (None: by the
+    map's own ranges alone)."""
+    setup, map_ = pressing.setup, pressing.map_
+    deceleration = (events.start - events.end) / events.brake_time
+    kelvin = attributed(settled, kind, opening) + ZERO_C
+    speed, density = events.start / duty.rolling_radius, events.energy / setup.friction_area
+    press = needed(duty, events, kelvin, pressing)
+    torque, per_mu, pressure = press.torque, press.per_mu, press.pressure
     found = map_.predict(kelvin, pressure, speed, density)
     bar, out = 1e-5, []
     for e in range(len(torque)):
         mu, u = float(found.mu[e]), float(found.se[e])
-        known = bool(found.supported[e]) and mu > NORMAL * u > 0
+        known = bool(found.supported[e]) and (tested is None or bool(tested[e])) and mu > NORMAL * u > 0
         ends = [setup.threshold + per_mu[e] / (mu + side * NORMAL * u) for side in (1, -1)] if known else [None, None]
         where = (
             f"{kelvin[e] - ZERO_C:.0f} °C, {pressure[e] * bar:.0f} bar, {speed[e] / RAD_PER_S:.0f} rpm, "

@@ -12,12 +12,15 @@ from pipeline.constants import ZERO_C, Array
 from pipeline.duty import rubbing as exposed
 from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
 from pipeline.duty.rubbing import Plate
+from pipeline.duty.support import Braked, FrictionRun, braked, of_duty, worn_by
 from pipeline.heat.lumped import Disc
-from pipeline.results.duty import DutyProjection, Projected, Span
+from pipeline.results.duty import DutyProjection, DutySupport, Projected, Span
+from pipeline.results.model import renewed
 from pipeline.results.wear import FittedLaw, MeasuredRate, Predictor
+from pipeline.tested.told import in_words
 from pipeline.wear.exposure import Exposure
 from pipeline.wear.measured import fitting
-from pipeline.wear.predict import beyond, interval, wear_by_stop
+from pipeline.wear.predict import interval, wear_by_stop
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,11 @@ class Brake:
     confidence: float = 0.95
     worn_mass: float | None = None  # of the disc at minimum thickness
 
+    @property
+    def known(self) -> FrictionRun:
+        """What is known of friction where there is no map: the curve's temperatures."""
+        return FrictionRun.of(None, self.rubbing)
+
 
 def window_share(
     settled: History, events: Events, brake: Brake, window: tuple[float, float] | None = None
@@ -95,6 +103,12 @@ def share_interval(settled: History, events: Events, brake: Brake, opening: int)
     shares = [window_share(settled, events, brake, w) for w in (brake.window_inner, brake.window_outer)]
     low, high = (float(s[opening]) for s in shares if s is not None)
     return Span(low=low, high=high)
+
+
+def inside_window(settled: History, brake: Brake) -> Array:
+    """1 where a braking's temperature lies in the compound's window, [e, k]."""
+    assert brake.window is not None
+    return _inside(settled, brake, *brake.window)
 
 
 def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
@@ -224,29 +238,32 @@ def unknown(brake: Brake, lives: Mapping[str, Projected]) -> list[str]:
     return [c.name for c in brake.components if c.read and c.usable_um is not None and lives[c.name].value is None]
 
 
-def extrapolated(settled: History, events: Events, brake: Brake, stops: Exposure, opening: int = 0) -> list[str]:
-    """In words, where the duty leaves what the rig showed: friction's temperatures, wear's energy, power,
-    temperature.
-    """
-    said = []
-    temperature = exposed.attributed(settled, brake.temperature_kind, opening)
-    if len(brake.rubbing.curve_c):
-        low, high = float(brake.rubbing.curve_c[0]), float(brake.rubbing.curve_c[-1])
-        if temperature.max() > high + 1:
-            said.append(f"temperature up to {temperature.max():.0f} °C, the friction data reach {high:.0f}")
-        if temperature.min() < low - 1:
-            said.append(f"temperature down to {temperature.min():.0f} °C, the friction data begin at {low:.0f}")
-    for component in brake.components:
-        model, _ = component.law(stops)
-        if model is not None:
-            said += [f"wear of the {component.name}: {text}" for text in beyond(model, stops)]
-    return said
+def support(
+    brakings: Braked, position: int, settled: History, brake: Brake, stops: Exposure, opening: int
+) -> DutySupport:
+    """How the conclusions at an opening (index into `settled`; `position` into the brakings' openings) stand to what was tested;
+    `stops` is the settled cycle's exposure there."""
+    laws = {component.name: component.law(stops)[0] for component in brake.components}
+    worn = {
+        name: worn_by(name, law, stops, brake.rubbing.friction_area)
+        for name, law in laws.items()
+        if law is not None and law.joint is not None
+    }
+    inside = None if brake.window is None else _inside(settled, brake, *brake.window)[:, opening]
+    return of_duty(brakings, position, inside, worn)
 
 
 def project(
-    duty: DutyCycle, events: Events, settled: History, warming: Sequence[History], brake: Brake, opening: int
+    duty: DutyCycle,
+    events: Events,
+    settled: History,
+    warming: Sequence[History],
+    brake: Brake,
+    opening: int,
+    brakings: Braked | None = None,
 ) -> DutyProjection:
-    """The duty's figures at one of the run openings (index).
+    """The duty's figures at one of the run openings (index); `brakings` are the settled cycle's at openings of which it is the last
+    (None: without a map).
 
     Temperatures and shares are the settled cycle's; wear and life are the use's, its warming cycles included.
     """
@@ -259,6 +276,10 @@ def project(
     cycles = lives[first] if first else Projected(why=why or "no component has a wear law")
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     within = settles_within(list(warming), float(settled.start[opening]), duty.cycles)
+    known = brakings or braked(
+        duty, events, settled, brake.temperature_kind, [opening], brake.known, brake.rubbing.friction_area
+    )
+    stands = support(known, -1, settled, brake, cycle, opening)
     no_limit = brake.glazing_why or "no test shows where glazing-like drift begins"
     return DutyProjection(
         duty=duty.duty,
@@ -280,5 +301,6 @@ def project(
         life_km=over_distance(cycles, duty.length),
         life_limited_by=first,
         life_by_component=lives,
-        extrapolated=extrapolated(settled, events, brake, cycle, opening),
+        extrapolated=[in_words(one) for one in stands.extrapolations],
+        support=renewed(stands, life_basis=stands.wear_basis.get(first) if first else None),
     )

@@ -21,7 +21,8 @@ from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
 from pipeline.duty.pressing import Pressing, line_pressures, soak
-from pipeline.duty.project import Brake, project, window_share
+from pipeline.duty.project import Brake, inside_window, project, window_share
+from pipeline.duty.support import Braked, FrictionRun, braked, over_openings
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
@@ -34,14 +35,26 @@ from pipeline.results.duty import (
     DutyCooling,
     DutyDisc,
     DutyProjection,
+    DutySupport,
     LogCooling,
     Projected,
     Projections,
     RigCooling,
+    Span,
     WornDisc,
 )
 from pipeline.results.model import renewed
+from pipeline.results.support import Extrapolation
 from pipeline.results.wear import CompoundWear
+from pipeline.tested.told import in_words
+
+RIG_AIR = Extrapolation(
+    of="cooling",
+    direction="air speed",
+    unit="m/s",
+    share=1.0,
+    words="the rig's air speed is not recorded; its air is taken at any speed",
+)
 
 
 @dataclass(frozen=True)
@@ -178,29 +191,59 @@ def _projected(
         settled=float(settled.start[-1]),
         share=brake.heat_share,
     )
-    projected = project(duty, events, settled, warming, brake, len(opening) - 1)
+    brakings = braked(
+        duty, events, settled, brake.temperature_kind, range(len(opening)), FrictionRun.of(pressing, brake.rubbing),
+        brake.rubbing.friction_area,
+    )  # fmt: skip
+    projected = project(duty, events, settled, warming, brake, len(opening) - 1, brakings)
     span, why = opening_to_run(events, settled, brake, air, opening, settings.window_share)
-    beyond = ["cooling: the rig's air speed is not recorded; its air is taken at any speed"]
     rig_air = air.fixed_speed is not None
+    stands = _support(projected.support, events, settled, brake, brakings, span, rig_air=rig_air)
     return renewed(
         projected,
-        extrapolated=[*projected.extrapolated, *(beyond if rig_air else [])],
+        extrapolated=[in_words(one) for one in stands.extrapolations],
+        support=stands,
         opening_to_run=span,
         opening_to_run_why=why,
         opening_to_run_sure=sure_range(events, settled, brake, opening, settings.window_share),
         energy_kj=[e / 1e3 for e in events.energy.tolist()],
         cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=source, rig_air_at_any_speed=rig_air),
         worn_disc=_worn_disc(duty, events, brake, air),
-        sweep=rows(duty, events, settled, brake, opening),
+        sweep=rows(duty, events, settled, brake, opening, brakings),
         history=_history(settled, events, len(opening) - 1),
         line_pressure_bar=(
-            line_pressures(duty, events, settled, brake.temperature_kind, len(opening) - 1, pressing)
+            line_pressures(
+                duty, events, settled, brake.temperature_kind, len(opening) - 1, pressing, brakings.covered[:, -1]
+            )
             if pressing
             else []
         ),
         line_pressure_why=None if pressing else "no friction map of the compound",
         soak=soak(settled, len(opening) - 1, brake.disc, air, brake.window[1] if brake.window else None),
     )
+
+
+def _support(
+    stands: DutySupport | None,
+    events: Events,
+    settled: History,
+    brake: Brake,
+    brakings: Braked,
+    span: Span | None,
+    *,
+    rig_air: bool,
+) -> DutySupport:
+    """What the duty's opening rests on, with the opening to run and the air."""
+    assert stands is not None
+    found = renewed(stands, extrapolations=[*stands.extrapolations, *([RIG_AIR] if rig_air else [])])
+    share = window_share(settled, events, brake)
+    if span is None or share is None:
+        return found
+    count = len(GRID)
+    inside = inside_window(settled, brake)
+    tested = np.array([brakings.share(k, inside[:, k]) for k in range(count)])
+    ends, basis = over_openings(GRID, tested, share[:count], span.low, span.high)
+    return renewed(found, opening_tested=ends, opening_basis=basis)
 
 
 def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> WornDisc | None:

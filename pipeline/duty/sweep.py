@@ -18,27 +18,35 @@ from pipeline.duty.cycle import Air, Events, History, settle
 from pipeline.duty.project import (
     Brake,
     exposures,
-    extrapolated,
     glazing_share,
     life,
     over_distance,
     shortest,
+    support,
     unknown,
     wear_per_cycle,
     window_share,
 )
+from pipeline.duty.support import Braked, braked
 from pipeline.results.duty import DutyProjection, Projected, Span, SweepRow
+from pipeline.tested.told import in_words
 
 GRID = np.round(np.linspace(0, 1, 41) ** 1.5, 6)  # a closed duct is the more sensitive end
 SHOWN = 2  # every second opening of the grid is written out with its wear
 REFINEMENTS, BETWEEN = 3, 9
 
 
-def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, opening: Array) -> list[SweepRow]:
+def rows(
+    duty: DutyCycle, events: Events, settled: History, brake: Brake, opening: Array, brakings: Braked | None = None
+) -> list[SweepRow]:
     """One row per shown opening: temperatures, shares, wear and life of the settled cycle.
 
-    opening: [k] of the grid, and the duty file's own last, 1.
+    opening: [k] of the grid, and the duty file's own last, 1; brakings: at the grid's openings (None: without a map).
     """
+    grid = range(len(GRID))
+    known = brakings or braked(
+        duty, events, settled, brake.temperature_kind, grid, brake.known, brake.rubbing.friction_area
+    )
     low, high = settled.lowest() - ZERO_C, settled.highest() - ZERO_C
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     found = []
@@ -48,6 +56,7 @@ def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, openin
         lives = {c.name: life(c, wear[c.name]) for c in brake.components}
         first = shortest(lives) if not unknown(brake, lives) else None
         km = over_distance(lives[first], duty.length) if first else Projected()
+        stands = support(known, k, settled, brake, stops, k)
         found.append(
             SweepRow(
                 opening=float(opening[k]),
@@ -58,7 +67,8 @@ def rows(duty: DutyCycle, events: Events, settled: History, brake: Brake, openin
                 wear_um_per_cycle=wear,
                 life_km=km.value,
                 life_km_low=km.low,
-                extrapolated=extrapolated(settled, events, brake, stops, k),
+                window_share_tested=stands.window_share_tested,
+                extrapolated=[in_words(one) for one in stands.extrapolations],
             )
         )
     return found

@@ -85,10 +85,22 @@ class FrictionMap:
         ]
         t, p, w, e = (np.atleast_1d(a).astype(float) for a in np.broadcast_arrays(*wanted))
         candidates = effects.linear(p, w, e, reference, self.choice.energy_form)
-        supported = self.support.temperatures_supported(t) & self.support.linear_supported(candidates)
-        supported &= self._along_ties(candidates) & self._curve_seen(t, candidates)
+        supported = self.supports(t, candidates)
         mu, se = self.mean(np.where(supported, t, self.fit.data.low), np.where(supported[:, None], candidates, 0.0))
         return Prediction(np.where(supported, mu, np.nan), np.where(supported, se, np.nan), supported)
+
+    def supports(self, temperature: np.ndarray, candidates: np.ndarray) -> np.ndarray:
+        """Boolean (m,): whether the map has a value at temperatures (K) and effects (m, 3) as of `effects.linear`."""
+        inside = self.support.temperatures_supported(temperature) & self.support.linear_supported(candidates)
+        return inside & self._along_ties(candidates) & self._curve_seen(temperature, candidates)
+
+    def level(self, temperature: np.ndarray, candidates: np.ndarray) -> np.ndarray:
+        """mu without its standard error, support not looked at: for what is found by repeating."""
+        x = self.kept_effects(candidates)
+        z = self.fit.row(temperature, x) @ self.fit.solved.coefficients
+        if self.link == "identity":
+            return np.asarray(z, float)
+        return np.exp(z + self.fit.scatter(self.fit.argument(temperature, x)) ** 2 / 2)
 
     def predict_stops(self, stops: pl.DataFrame) -> Prediction:
         """`predict` at the conditions of a stops table; a stop with a missing condition is unsupported."""

@@ -10,6 +10,7 @@ from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 from pipeline.results.openings import FilmArea, FilmLoss, NotExcluded, OpeningLimit, SettlingTest
 from pipeline.results.sources import HeatInput, Sourced
+from pipeline.results.support import Basis, Extrapolation
 
 
 class Span(Result):
@@ -23,6 +24,27 @@ class Projected(Sourced):
     """A projected figure."""
 
     ground: str | None = given("what it rests on where no wear law is identified", default=None)
+
+
+class DutySupport(Result):
+    """How much of a duty's conclusions rests on conditions that were tested (the rule: docs/friction.md, "What was run")."""
+
+    friction_share: float = given("share of the energy braked at conditions whose friction was tested", "1")
+    window_share_tested: float | None = given("share of the energy in the window and tested", "1", default=None)
+    window_share_extrapolated: float | None = given("in the window, its friction extrapolated", "1", default=None)
+    window_basis: Basis | None = given("how the share in the window stands; null without a share", default=None)
+    opening_tested: Span | None = given(
+        "lowest and highest share of the energy in the window and tested, over the opening to run", "1", default=None
+    )
+    opening_basis: Basis | None = given("how the opening to run stands, at its best opening", default=None)
+    wear_share: dict[str, float] = given(
+        "by component, share of its loss at conditions that its readings cover", "1", default_factory=dict
+    )
+    wear_basis: dict[str, Basis] = given("how each component's wear stands", default_factory=dict)
+    life_basis: Basis | None = given("how the life stands, by the component that ends it", default=None)
+    extrapolations: list[Extrapolation] = given(
+        "every direction in which a conclusion leaves what was run", default_factory=list
+    )
 
 
 class DutyCooling(Result):
@@ -50,6 +72,7 @@ class SweepRow(Result):
     temperature_low_c: float = given("lowest temperature", "degC")
     temperature_high_c: float = given("highest temperature", "degC")
     window_share: float | None = given("share of the energy in the window", "1", default=None)
+    window_share_tested: float | None = given("of it, what has friction that was tested", "1", default=None)
     glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
     wear_um_per_cycle: dict[str, Projected] = given("wear by component", "um", default_factory=dict)
     life_km: float | None = given("life from new thickness to the minimum", "km", default=None)
@@ -167,6 +190,7 @@ class DutyProjection(Result):
     life_limited_by: str | None = given("component that ends it", default=None)
     life_by_component: dict[str, Projected] = given("cycles of each component", default_factory=dict)
     extrapolated: list[str] = given("where the duty leaves what the rig showed", default_factory=list)
+    support: DutySupport | None = given("the same by direction and share, typed", default=None)
     why: str | None = given("why nothing can be said", default=None)
     glazing_loss: FilmLoss | None = given("share of mu lost by glazing over one use, at the opening", "1", default=None)
     glazing_loss_three_uses: FilmLoss | None = given("over three uses in a row", "1", default=None)

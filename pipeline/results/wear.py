@@ -68,6 +68,15 @@ class Conditions(Result):
     power_w_mm2: list[float] | None = given("mean power density of a stop", "W/mm2", default=None)
     temperature_c: list[float] | None = given("the method's temperature of a stop", "degC", default=None)
     surface_c: list[float] | None = given("temperature of the surface", "degC", default=None)
+    oxidation_c: list[float] | None = given(
+        "surface temperatures of the last 99 % of the fitted oxidation: where the law's oxidation was seen",
+        "degC",
+        default=None,
+    )
+    run: list[list[float]] = given(
+        "conditions run, each once: energy of a stop (MJ), power density (W/mm2), the method's temperature (degC)",
+        default_factory=list,
+    )
 
 
 class Predictor(Result):

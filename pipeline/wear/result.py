@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.method.wear import Wear
+from pipeline.results.model import renewed
 from pipeline.results.wear import (
     FittedLaw,
     Fixed,
@@ -25,7 +26,16 @@ from pipeline.wear.laws import LAWS, Constants, design
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.rates import rates
-from pipeline.wear.rows import block_rows, curve, interval_rows, map_and_duty, range_of, share_rows, supported
+from pipeline.wear.rows import (
+    block_rows,
+    curve,
+    interval_rows,
+    map_and_duty,
+    oxidation_seen,
+    range_of,
+    share_rows,
+    supported,
+)
 from pipeline.wear.selection import Candidate, Choice, choose, energy_problem, noise_of, wrong
 
 
@@ -137,7 +147,11 @@ def model_entry(
         joint = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
         further = [float(f"{v:.5g}") for v in departures(found, [frozenset(k) for k in kinds])]
         first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
-        span = range_of(test.stops, (test.run_number > first) & (test.run_number <= last))
+        inside = (test.run_number > first) & (test.run_number <= last)
+        span = range_of(test.stops, inside)
+        if c.name == "oxidation":
+            seen = oxidation_seen(float(found.parameters[2]), constants.th0_k, test.stops, inside)
+            span = renewed(span, oxidation_c=seen)
     return FittedLaw(
         model=c.name,
         parameters=parameters,

@@ -19,6 +19,7 @@ from pipeline.results.wear import (
     Share,
     WearInterval,
 )
+from pipeline.tested.run import SCATTER_FACTOR, SCATTER_K
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, Exposure
 from pipeline.wear.intervals import Intervals
@@ -27,6 +28,7 @@ from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 
 CURVE_POINTS = 25
+UNSEEN = 0.01  # share of the fitted oxidation that is too little to be seen in the readings
 
 
 def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
@@ -43,16 +45,41 @@ def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
         power_w_mm2=span(s.power_w_mm2),
         temperature_c=span(s.temperature_c),
         surface_c=[float(hot.min() - ZERO_C), float(hot.max() - ZERO_C)] if hot.size else None,
+        run=conditions_run(s, inside),
     )
 
 
+def conditions_run(s: Exposure, inside: np.ndarray) -> list[list[float]]:
+    """Energy (MJ), power density (W/mm2) and temperature (degC) of the stops inside [n]; stops that are alike but for a set-point's
+    scatter (3 %, 5 K) stand once."""
+    at = np.column_stack([s.energy_mj, s.power_w_mm2, s.temperature_c])[inside]
+    at = at[np.isfinite(at).all(axis=1) & (at[:, :2] > 0).all(axis=1)]
+    near = np.column_stack([np.log(at[:, :2]) / np.log(SCATTER_FACTOR), at[:, 2] / SCATTER_K]).round()
+    first = np.unique(near, axis=0, return_index=True)[1]
+    return [[float(f"{v:.5g}") for v in row] for row in at[np.sort(first)]]
+
+
+def oxidation_seen(ea: float, th0_k: float, s: Exposure, inside: np.ndarray) -> list[float] | None:
+    """Surface temperatures in degC over which a law's oxidation (Ea in kJ/mol) was seen: all but the coldest hundredth of what it
+    makes of the stops inside [n], up to the hottest that the surface was. Below, the term is Arrhenius's line drawn on: too little
+    was lost there to be read."""
+    time = (s.braking_s + s.dwell_s)[inside].sum(axis=0)
+    done = np.cumsum(time * arrhenius(GRID_K, ea, th0_k))
+    if not done[-1] > 0:
+        return None
+    low = float(GRID_K[np.searchsorted(done, UNSEEN * done[-1])])
+    return [low - ZERO_C, float(GRID_K[time > 0.05].max(initial=low)) - ZERO_C]
+
+
 def supported(chosen: FittedLaw | None) -> list[float] | None:
-    """Temperatures in degC that the chosen law is supported at: of the surface for oxidation, else the method's of
+    """Temperatures in degC that the chosen law is supported at: of the surface where oxidation was seen, else the method's of
     the stops.
     """
     if chosen is None or chosen.span is None:
         return None
-    return chosen.span.surface_c if chosen.model == "oxidation" else chosen.span.temperature_c
+    if chosen.model == "oxidation":
+        return chosen.span.oxidation_c or chosen.span.surface_c
+    return chosen.span.temperature_c
 
 
 def interval_rows(

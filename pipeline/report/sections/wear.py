@@ -143,6 +143,11 @@ def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
             "high": span.number(f"{name}: law supported to", lambda ends: ends[1], unit="°C", decimals=0),
         }
         said = "{component}: the {law} law is chosen{why}. The data support it from {low} to {high}, not beyond."
+        if found.chosen == "oxidation":
+            said = (
+                "{component}: the {law} law is chosen{why}. The readings show its oxidation where the surface was at {low} to {high}; "
+                "below and above it is the law drawn on."
+            )
         return Text(said, values, sentence=True)
     said = (
         "{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, "

@@ -1,0 +1,1 @@
+"""What was run, and how far the conditions of a conclusion lie from it."""
