@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
@@ -47,7 +48,7 @@ class Needed:
     pressure: Array
     torque: Array
     per_mu: Array
-    valued: Array
+    valued: NDArray[np.bool_]
 
 
 def needed(duty: DutyCycle, events: Events, kelvin: Array, pressing: Pressing) -> Needed:
@@ -78,7 +79,7 @@ def line_pressures(
     kind: str,
     opening: int,
     pressing: Pressing,
-    tested: Array | None = None,
+    tested: NDArray[np.bool_] | None = None,
 ) -> list[LinePressure]:
     """One entry a braking of the settled cycle at one of its openings (index); tested [e]: where friction was tested (None: by the
     map's own ranges alone)."""

@@ -16,7 +16,6 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
@@ -25,10 +24,11 @@ from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.duty.cycle import Events, History
 from pipeline.duty.pressing import Pressing, needed
 from pipeline.duty.rubbing import Rubbing, attributed
+from pipeline.friction.tested import run_of
 from pipeline.results.duty import DutySupport, Span
 from pipeline.results.support import Basis, Extrapolation, basis_of
 from pipeline.results.wear import Conditions, Predictor
-from pipeline.tested.run import ENERGY_DENSITY, POWER_DENSITY, PRESSURE, SPEED, TEMPERATURE, Run
+from pipeline.tested.run import ENERGY_DENSITY, POWER_DENSITY, PRESSURE, SPEED, TEMPERATURE, Flags, Run
 from pipeline.tested.told import extrapolations
 from pipeline.wear.exposure import GRID_K, Exposure
 from pipeline.wear.predict import law_of, wear_by_stop
@@ -53,31 +53,17 @@ class FrictionRun:
         return cls(run_of(pressing.map_), pressing)
 
 
-def run_of(map_: Any) -> Run:
-    """Conditions of a friction map's stops."""
-    stops = map_.stops
-    columns = {
-        TEMPERATURE: f"temperature_{map_.temperature_kind}_c",
-        PRESSURE: "pressure_bar",
-        SPEED: "speed_start_rpm",
-        ENERGY_DENSITY: "energy_density_j_mm2",
-        POWER_DENSITY: "power_density_w_mm2",
-    }
-    none = np.full(len(stops), np.nan)
-    return Run.of({d: stops[c].cast(float).to_numpy() if c in stops.columns else none for d, c in columns.items()})
-
-
 @dataclass(frozen=True)
 class Braked:
     """A cycle's brakings at several openings as friction sees them: points [k e, d], opening by opening."""
 
     friction: FrictionRun
     points: Array
-    valued: Array  # whether the map has a value [k e]
+    valued: Flags  # whether the map has a value [k e]
     energy: Array  # [e]
 
     @cached_property
-    def covered(self) -> Array:
+    def covered(self) -> Flags:
         """Whether friction is known, [e, k]."""
         each = self.friction.run.covered(self.points) & self.valued
         return each.reshape(-1, len(self.energy)).T

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline.face.of_compound import Found
-from pipeline.friction import result, verdict
+from pipeline.friction import result, tested, verdict
 from pipeline.friction.curve_window import curve_points, window_found
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.transition import landmarks
@@ -30,6 +30,7 @@ def by_law(
     answers = verdict.by_temperature(
         curve, drawn, "log", own.band, coverage=settings.coverage, confidence=settings.confidence
     )
+    at = tested.reference_conditions(map_)
     notes = [*law.result.notes, BATCHES] if found.by_batch else law.result.notes
     changed = renewed(
         found,
@@ -42,7 +43,8 @@ def by_law(
         wanted_mu=list(own.band),
         # asked for at conditions of its own, the answer is the map's there
         holds=found.holds if wanted.at is not None else result.holds(curve, answers, wanted),
-        curve=curve_points(curve, answers),
+        curve=curve_points(curve, answers, tested.along(map_, curve.temperature, at)),
+        extrapolated=tested.of_curve(map_, curve.temperature, at, own.window),
         landmarks=landmarks(curve, drawn, settings.confidence),
     )
     return renewed(changed, sides=result.of_sides(map_, changed, wanted))

@@ -19,14 +19,14 @@ from pipeline.results.friction_map import CurvePoint, EndInterval, Window
 ZERO_C = 273.15
 
 
-def curve_points(curve: Curve, answers: np.ndarray) -> list[CurvePoint]:
-    """The curve with its bands, a point a supported temperature."""
+def curve_points(curve: Curve, answers: np.ndarray, tested: np.ndarray) -> list[CurvePoint]:
+    """The curve with its bands, a point a supported temperature; tested [n]: whether stops were run near it."""
     columns = {
         "temperature_c": (curve.temperature - ZERO_C).round(2), "mu": curve.mu, "low": curve.low, "high": curve.high,
         "tolerance_low": curve.tolerance_low, "tolerance_high": curve.tolerance_high, "stretch": curve.stretch,
         "stops_near": curve.near, "thin": curve.near < THIN_BELOW, "u_curve": curve.u_curve, "u_common": curve.u_common,
         "scatter": curve.scatter, "dof_mean": curve.dof_mean, "dof_scatter": curve.dof_scatter, "tolerance_factor": curve.factor,
-        "inside_wanted": answers,
+        "inside_wanted": answers, "tested": tested,
     }  # fmt: skip
     return [
         CurvePoint.model_validate({name: value.item() for name, value in zip(columns, row, strict=True)})

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.friction import bands, effects, places, posterior, verdict
+from pipeline.friction import bands, effects, places, posterior, tested, verdict
 from pipeline.friction.bands import Curve
 from pipeline.friction.curve_window import WindowFound, curve_points, window_found
 from pipeline.friction.freedom import Neighbours
@@ -60,7 +60,7 @@ def elsewhere(
             curve, drawn, map_.link, band, coverage=settings.coverage, confidence=settings.confidence
         )
         window = window_found(map_, curve, drawn, settings, Wanted(mu=band))
-        windows.append(given(place, curve, answers, window))
+        windows.append(given(map_, place, curve, answers, window))
         if place.asked and wanted.mu is not None and wanted.temperatures is not None:
             over = verdict.over_window(curve, answers, wanted.mu, wanted.temperatures)
             holds = over.model_copy(update={"at": words(place)})
@@ -99,8 +99,8 @@ def empty(place: Place, why: str) -> WindowAt:
     )
 
 
-def given(place: Place, curve: Curve, answers: np.ndarray, found: WindowFound) -> WindowAt:
-    t = curve.temperature
+def given(map_: FrictionMap, place: Place, curve: Curve, answers: np.ndarray, found: WindowFound) -> WindowAt:
+    t, at = curve.temperature, (place.pressure, place.speed, place.energy_density)
     return WindowAt(
         pressure_bar=place.pressure / 1e5,
         speed_rpm=place.speed * 30 / np.pi,
@@ -110,7 +110,8 @@ def given(place: Place, curve: Curve, answers: np.ndarray, found: WindowFound) -
         to_c=float(t[-1] - ZERO_C),
         window=found.window,
         window_reason=found.reason,
-        curve=curve_points(curve, answers),
+        curve=curve_points(curve, answers, tested.along(map_, t, at)),
+        extrapolated=tested.of_curve(map_, t, at, found.window),
     )
 
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.friction import bands, effects, pauses, posterior, sensitivity, sides, surfaces, verdict
+from pipeline.friction import bands, effects, pauses, posterior, sensitivity, sides, surfaces, tested, verdict
 from pipeline.friction.bands import Curve
 from pipeline.friction.comparison import Compared
 from pipeline.friction.curve_window import curve_points, window_found
@@ -61,6 +61,7 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
     found = window_found(map_, curve, drawn, settings, wanted)
     between = (found.window.low_c + ZERO_C, found.window.high_c + ZERO_C) if found.window else None
     answers = verdict.by_temperature(curve, drawn, map_.link, found.band, coverage=coverage, confidence=confidence)
+    at = tested.reference_conditions(map_)
     others = elsewhere(map_, near, draws, settings, wanted, common, found.band)
     return OfMap(
         stops_used=len(map_.stops),
@@ -72,7 +73,8 @@ def of_map(map_: FrictionMap, settings: Friction, wanted: Wanted, common: float)
         windows_at=others.windows,
         windows_at_why=others.why,
         holds=others.holds or holds(curve, answers, wanted),
-        curve=curve_points(curve, answers),
+        curve=curve_points(curve, answers, tested.along(map_, curve.temperature, at)),
+        extrapolated=tested.of_curve(map_, curve.temperature, at, found.window),
         landmarks=landmarks(curve, drawn, confidence),
         sensitivity=sensitivity.sensitivities(map_, near, confidence=confidence, common=common, between=between),
         surfaces=surfaces.surfaces(map_),
@@ -100,6 +102,7 @@ def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, 
     answers = verdict.by_temperature(
         curve, drawn, map_.link, found.band, coverage=settings.coverage, confidence=settings.confidence
     )
+    at = tested.reference_conditions(map_)
     others = elsewhere(map_, near, draws, settings, wanted, common, found.band, corners=False)
     return OfBatch(
         batch=batch,
@@ -107,7 +110,8 @@ def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, 
         window_reason=found.reason,
         wanted_from=found.source,
         holds=others.holds or holds(curve, answers, wanted),
-        curve=curve_points(curve, answers),
+        curve=curve_points(curve, answers, tested.along(map_, curve.temperature, at)),
+        extrapolated=tested.of_curve(map_, curve.temperature, at, found.window),
         asked=others.windows[0] if others.windows else None,
     )
 

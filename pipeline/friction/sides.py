@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.friction import tested
 from pipeline.friction.map import FrictionMap
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.friction import OfMap
@@ -32,7 +33,9 @@ def low_energy(map_: FrictionMap, found: OfMap, wanted: tuple[float, float], sta
         lowest = float(np.quantile(energies, 0.05)) * 1e6
         at = map_.predict(start, energy_density=lowest)
         text = f"mu at {start - ZERO_C:.0f} °C and a low energy density, {lowest / 1e6:.1f} J/mm2 (one map stop in twenty has less)"
-        questions.append(in_band(text, at.mu[0], at.se[0], bool(at.supported[0]), wanted))
+        conditions = (map_.reference.pressure, map_.reference.speed, lowest)
+        near = bool(tested.along(map_, np.array([start]), conditions)[0])
+        questions.append(in_band(text, at.mu[0], at.se[0], bool(at.supported[0]) and near, wanted))
     changed = [(block.shift, block.why) for block in found.left_out if block.shift is not None and block.shift < 0]
     if changed:
         shift, why = min(changed)

@@ -10,6 +10,7 @@ from pipeline.results.friction_blocks import Block, Line
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
 from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window, WindowAt
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
+from pipeline.results.support import Extrapolation
 
 
 class Specimen(Result):
@@ -45,6 +46,9 @@ class OfBatch(Result):
     holds: Holds | None = given("verdict over the wanted window", default=None)
     curve: list[CurvePoint] = given("mu against temperature at the reference conditions", default_factory=list)
     curve_reason: str | None = given("why there is no curve", default=None)
+    extrapolated: list[Extrapolation] = given(
+        "where its window (without one its curve) leaves what was run", default_factory=list
+    )
     asked: WindowAt | None = given("window and curve at the conditions that a target asks for", default=None)
 
 

@@ -24,6 +24,7 @@ from pipeline.results.friction_map import (
     WindowAt,
 )
 from pipeline.results.model import OfTest, Result, Stamp, given
+from pipeline.results.support import Extrapolation
 
 
 class OfMap(Result):
@@ -40,6 +41,9 @@ class OfMap(Result):
     holds: Holds | None = given("verdict over the wanted window; null without a target", default=None)
     curve: list[CurvePoint] = given("mu against temperature at the reference conditions", default_factory=list)
     curve_reason: str | None = given("why there is no curve", default=None)
+    extrapolated: list[Extrapolation] = given(
+        "where the window (without one the curve) leaves what was run", default_factory=list
+    )
     landmarks: Landmarks | None = given("landmarks of the curve", default=None)
     sensitivity: Sensitivity | None = given("local slopes", default=None)
     surfaces: list[Surface] = given("mu over two conditions", default_factory=list)

@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from pipeline.results.model import Interval, Result, given
+from pipeline.results.support import Extrapolation
 
 Answer = Literal["yes", "no", "not shown"]
 
@@ -96,6 +97,7 @@ class CurvePoint(Result):
     dof_scatter: float = given("degrees of freedom of the scatter")
     tolerance_factor: float = given("factor of the tolerance band")
     inside_wanted: Answer = given("whether single stops lie in the wanted band there")
+    tested: bool = given("whether stops were run near, temperature and conditions together", default=True)
 
 
 class Gap(Result):
@@ -271,6 +273,9 @@ class WindowAt(Result):
     window: Window | None = given("the window; null with `window_reason`", default=None)
     window_reason: str | None = given("why there is none", default=None)
     curve: list[CurvePoint] = given("mu against temperature there", default_factory=list)
+    extrapolated: list[Extrapolation] = given(
+        "where its window (without one its curve) leaves what was run", default_factory=list
+    )
 
 
 class MapModel(Result):

@@ -23,9 +23,12 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.constants import Array
 from pipeline.results.support import DirectionName
+
+Flags = NDArray[np.bool_]
 
 REACH_K, REACH_FACTOR = 60.0, 1.5
 SCATTER_K, SCATTER_FACTOR = 5.0, 1.03
@@ -144,8 +147,8 @@ class Run:
         far = np.array([np.where(known[i], np.abs(own - row), 0.0).max(axis=1) for i, row in enumerate(at)])
         return far.min(axis=1), far.argmin(axis=1)
 
-    def covered(self, points: Array) -> Array:
+    def covered(self, points: Array) -> Flags:
         """Boolean [m]: covered by what was run. Nothing is where nothing was run."""
         if not len(self):
             return np.zeros(len(points), bool)
-        return (self.beyond(points) == 0).all(axis=1) & (self.nearest(points)[0] <= 1)
+        return np.asarray((self.beyond(points) == 0).all(axis=1) & (self.nearest(points)[0] <= 1), bool)

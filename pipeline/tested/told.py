@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.constants import Array
 from pipeline.results.support import Extrapolation
-from pipeline.tested.run import Direction, Run
+from pipeline.tested.run import Direction, Flags, Run
 
 
 def extrapolations(of: str, run: Run, points: Array, weight: Array, *, numbered: bool = True) -> list[Extrapolation]:
@@ -46,7 +46,7 @@ def extrapolations(of: str, run: Run, points: Array, weight: Array, *, numbered:
 
 
 def _along(
-    of: str, run: Run, k: int, side: int, values: Array, outside: Array, share: Array, numbered: bool
+    of: str, run: Run, k: int, side: int, values: Array, outside: Flags, share: Array, numbered: bool
 ) -> Extrapolation:
     direction = run.directions[k]
     far = float(values[outside].max() if side > 0 else values[outside].min())
@@ -65,7 +65,7 @@ def _along(
     )
 
 
-def _events(which: Array, numbered: bool) -> list[int]:
+def _events(which: Flags, numbered: bool) -> list[int]:
     return [int(i) + 1 for i in np.flatnonzero(which)] if numbered else []
 
 
