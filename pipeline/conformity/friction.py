@@ -41,6 +41,7 @@ class Found:
     why: str
     temperature_c: float | None = None
     room: float | None = None  # standard deviations to the limit; negative outside
+    tested: float | None = None  # share of what it rests on that was tested; None where that is not asked
 
 
 def single_stops(curve: Sequence[CurvePoint], holds: Holds | None, band: Band, span: Span, coverage: float) -> Found:

@@ -24,13 +24,17 @@ from pipeline.results.compound_friction import CompoundFriction, OfBatch
 from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.friction_map import CurvePoint, Holds, WindowAt
 from pipeline.results.model import Interval
+from pipeline.results.support import basis_of
 from pipeline.results.targets import Asked, Judged, Met, Requirement
 from pipeline.results.wear import CompoundWear
+from pipeline.tested.told import in_words
 
 RANK: dict[Met, int] = {"not met": 0, "undecided": 1, "met": 2}
 PAIRED: dict[Verdict, Met] = {"equivalent": "met", "different": "not met", "undecided": "undecided"}
 AS_RUN = "over the program as run: a duty with another share of oxidation may set the batches farther apart"
 ONE_FACTOR = "the batch's wear factor is that of the program as run, one for abrasion and oxidation"
+MOSTLY = "by the figures met, but {share:.0f} % of what it rests on is extrapolated; {why}"
+BEYOND = "the projection goes beyond what the rig has shown: {beyond}"
 ALONE = "one specimen cannot speak for its batch; that specimen alone: {verdict}, {why}"
 
 
@@ -75,6 +79,8 @@ def _worse(one: Judged) -> tuple[int, float]:
 
 def _judged(of: Compound, name: str, found: Found, specimens: int) -> Judged:
     verdict, why = decided(of.rule, found.held, found.conformity), found.why
+    if verdict == "met" and found.tested is not None and basis_of(found.tested) == "mostly extrapolated":
+        verdict, why = "undecided", MOSTLY.format(share=100 * (1 - found.tested), why=why)
     if specimens < 2:
         verdict, why = "undecided", ALONE.format(verdict=verdict, why=why)
     return Judged(
@@ -84,6 +90,7 @@ def _judged(of: Compound, name: str, found: Found, specimens: int) -> Judged:
         conformity=found.conformity,
         conformity_why=None if found.conformity is not None else found.figure.why or "no interval is given",
         why=why,
+        tested=found.tested,
     )
 
 
@@ -119,17 +126,32 @@ def _friction(of: Compound) -> list[Requirement]:
     head: dict[str, object] = {"unit": "", "low": band[0], "high": band[1], "at": at}
     head["wanted"] = f"{_words(span)}, µ {band[0]:.3g} to {band[1]:.3g}"
     stops = {
-        name: friction.single_stops(curve, holds, band, span, of.coverage) for name, (curve, holds) in every.items()
+        name: _by_tests(friction.single_stops(curve, holds, band, span, of.coverage), curve, span)
+        for name, (curve, holds) in every.items()
     }
-    means = {name: friction.mean(curve, band, span) for name, (curve, _) in every.items()}
+    means = {name: _by_tests(friction.mean(curve, band, span), curve, span) for name, (curve, _) in every.items()}
     curve, holds = _pooled(of)
     share = f"{100 * of.coverage:.3g} % of single stops in the wanted band over the wanted window"
     whole = "Mean µ in the wanted band over the wanted window"
-    every_stop, mean = friction.single_stops(curve, holds, band, span, of.coverage), friction.mean(curve, band, span)
+    every_stop = _by_tests(friction.single_stops(curve, holds, band, span, of.coverage), curve, span)
+    mean = _by_tests(friction.mean(curve, band, span), curve, span)
     return [
         _answered(of, stops, every_stop, "mu", key="window", target=share, **head),
         _answered(of, means, mean, "mu", key="mu", target=whole, **head),
     ]
+
+
+def _by_tests(found: Found, curve: Sequence[CurvePoint], span: tuple[float, float]) -> Found:
+    """The answer with the share of the wanted temperatures at which stops were run near."""
+    points = friction.wanted_points(curve, span) if curve else None
+    if not points:
+        return found
+    share = sum(point.tested for point in points) / len(points)
+    untested = [point.temperature_c for point in points if not point.tested]
+    beyond = (
+        f"between {untested[0]:.0f} and {untested[-1]:.0f} °C no stop was run near these conditions" if untested else ""
+    )
+    return replace(found, tested=share, why=f"{found.why}; {beyond}" if beyond else found.why)
 
 
 def _words(span: tuple[float, float]) -> str:
@@ -235,9 +257,13 @@ def _lives(of: Compound) -> list[Requirement]:
 def _told(found: Found, duty: DutyProjection, *, several: bool) -> Found:
     """A life says beside its answer what no interval of it holds: one factor of a batch for all mechanisms, and wear beyond what
     the rig has shown."""
-    beyond = f"the projection goes beyond what the rig has shown: {'; '.join(duty.extrapolated)}"
-    said = [found.why, *([ONE_FACTOR] if several else []), *([beyond] if duty.extrapolated else [])]
-    return replace(found, why="; ".join(said))
+    support = duty.support
+    entries = [one for one in support.extrapolations if one.of != "friction"] if support else []
+    beyond = "; ".join(in_words(one) for one in entries) if support else "; ".join(duty.extrapolated)
+    said = [found.why, *([ONE_FACTOR] if several else []), *([BEYOND.format(beyond=beyond)] if beyond else [])]
+    shares, of = (support.wear_share if support else {}), duty.life_limited_by
+    tested = shares[of] if of in shares else min(shares.values(), default=None)
+    return replace(found, why="; ".join(said), tested=tested)
 
 
 def _margins(of: Compound) -> list[Requirement]:

@@ -17,6 +17,7 @@ DirectionName = Literal[
     "combination",
     "air speed",
 ]
+TESTED = 0.98
 Basis = Literal["tested", "partly extrapolated", "mostly extrapolated"]
 
 
@@ -37,7 +38,7 @@ class Extrapolation(Result):
 
 
 def basis_of(covered: float) -> Basis:
-    """How a conclusion stands whose share `covered` lies inside what was run: mostly extrapolated below a half."""
-    if covered >= 1 - 1e-9:
+    """How a conclusion stands whose share `covered` lies inside what was run: tested but for 2 %, mostly extrapolated below a half."""
+    if covered >= TESTED:
         return "tested"
     return "partly extrapolated" if covered >= 0.5 else "mostly extrapolated"

@@ -24,6 +24,12 @@ class Judged(Result):
     conformity: float | None = given("probability that the requirement is met", "1", default=None)
     conformity_why: str | None = given("why there is none, or what it rests on", default=None)
     why: str = given("the answer in words")
+    tested: float | None = given(
+        "share of what the answer rests on that was tested: of the wanted temperatures, of a life the share of the loss; null where "
+        "the figure is measured as run",
+        "1",
+        default=None,
+    )
 
 
 class Requirement(Result):

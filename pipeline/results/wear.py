@@ -74,7 +74,7 @@ class Conditions(Result):
         default=None,
     )
     run: list[list[float]] = given(
-        "conditions run, each once: energy of a stop (MJ), power density (W/mm2), the method's temperature (degC)",
+        "conditions run, alike ones (10 %, 15 K) once: energy of a stop (MJ), power density (W/mm2), the method's temperature (degC)",
         default_factory=list,
     )
 

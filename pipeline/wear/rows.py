@@ -19,7 +19,6 @@ from pipeline.results.wear import (
     Share,
     WearInterval,
 )
-from pipeline.tested.run import SCATTER_FACTOR, SCATTER_K
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import GRID_K, Exposure
 from pipeline.wear.intervals import Intervals
@@ -28,6 +27,7 @@ from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 
 CURVE_POINTS = 25
+ALIKE_FACTOR, ALIKE_K = 1.1, 15.0  # a fifth of the reach of a stop (`pipeline.tested.run`)
 UNSEEN = 0.01  # share of the fitted oxidation that is too little to be seen in the readings
 
 
@@ -50,13 +50,16 @@ def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
 
 
 def conditions_run(s: Exposure, inside: np.ndarray) -> list[list[float]]:
-    """Energy (MJ), power density (W/mm2) and temperature (degC) of the stops inside [n]; stops that are alike but for a set-point's
-    scatter (3 %, 5 K) stand once."""
+    """Energy (MJ), power density (W/mm2) and temperature (degC) of the stops inside [n]: one of those within 10 % and 15 K, and those at
+    the ends of each range."""
     at = np.column_stack([s.energy_mj, s.power_w_mm2, s.temperature_c])[inside]
     at = at[np.isfinite(at).all(axis=1) & (at[:, :2] > 0).all(axis=1)]
-    near = np.column_stack([np.log(at[:, :2]) / np.log(SCATTER_FACTOR), at[:, 2] / SCATTER_K]).round()
+    if not len(at):
+        return []
+    near = np.column_stack([np.log(at[:, :2]) / np.log(ALIKE_FACTOR), at[:, 2] / ALIKE_K]).round()
     first = np.unique(near, axis=0, return_index=True)[1]
-    return [[float(f"{v:.5g}") for v in row] for row in at[np.sort(first)]]
+    kept = np.unique(np.r_[first, at.argmin(axis=0), at.argmax(axis=0)])
+    return [[float(f"{v:.5g}") for v in row] for row in at[kept]]
 
 
 def oxidation_seen(ea: float, th0_k: float, s: Exposure, inside: np.ndarray) -> list[float] | None:

@@ -171,8 +171,8 @@ def test_disc_wear_of_a_batch_is_that_of_the_common_program_where_a_law_gives_it
     assert one.answer.verdict == "not met"
 
 
-def life_of(km, factors, wanted, scatter=0.05, extrapolated=(), of=None):
-    duty = {"extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
+def life_of(km, factors, wanted, scatter=0.05, extrapolated=(), of=None, tested=None):
+    duty = {"support": None if tested is None else {"friction_share": 0.0, "wear_share": {"disc": tested}}, "life_limited_by": "disc", "extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
             "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
     specimens = [{"test": f"{b}{i}", "batch": b, "specimen": str(i), "factor": {"value": f}} for b, several in factors.items() for i, f in enumerate(several)]  # fmt: skip
     part = {
@@ -199,6 +199,30 @@ def test_a_life_on_wear_beyond_what_the_rig_has_shown_says_so():
     assert one.answer.verdict == "met" and all(beyond in row.why for row in one.each)
     within = requirement(life_of(1000.0, {"b1": [0.5, 0.5], "b2": [0.6, 0.6]}, 900.0), "life")
     assert "beyond what the rig" not in within.answer.why and within.answer.conformity == one.answer.conformity
+
+
+@pytest.mark.parametrize(
+    ("tested", "met", "short"),
+    [(0.0, "undecided", "not met"), (0.49, "undecided", "not met"), (0.51, "met", "not met"), (1.0, "met", "not met")],
+)
+def test_a_life_that_mostly_rests_on_what_was_not_tested_is_not_met(tested, met, short):
+    """A failure stays one: that is the careful side."""
+    enough = requirement(life_of(1000.0, {"b1": [0.5, 0.5]}, 900.0, tested=tested), "life").answer
+    assert (enough.verdict, enough.tested) == (met, tested)
+    assert ("is extrapolated" in enough.why) == (met == "undecided")
+    assert requirement(life_of(1000.0, {"b1": [2.0, 2.0]}, 900.0, tested=tested), "life").answer.verdict == short
+
+
+@pytest.mark.parametrize(
+    ("untested", "verdict"), [((), "met"), ((300.0,), "met"), ((300.0, 400.0, 500.0), "undecided")]
+)
+def test_a_window_is_not_met_at_temperatures_whose_conditions_were_not_run(untested, verdict):
+    found = friction({"b1": (0.47, "yes")})
+    points = [p.model_copy(update={"tested": p.temperature_c not in untested}) for p in found.curve]
+    found = found.model_copy(update={"curve": points})
+    for key in ("window", "mu"):
+        one = requirement(asked(WINDOW, found=found, of=batches({"b1": 0.47})), key).answer
+        assert one.verdict == verdict and ("no stop was run near" in one.why) == bool(untested)
 
 
 def test_the_interval_of_a_batchs_life_holds_the_scatter_of_its_specimens():
