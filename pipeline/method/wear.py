@@ -41,3 +41,8 @@ class Wear(Settings):
     specimen_scatter: Share = Field(
         0.08, description="expected scatter of wear between specimens of a compound; counts as 4 degrees of freedom"
     )
+    parts_apart: Share = Field(
+        0.3,
+        gt=0,
+        description="how far the factors of a batch's mechanical and oxidative wear are expected to differ (standard deviation) where its readings do not tell",
+    )

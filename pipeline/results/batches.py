@@ -58,6 +58,21 @@ class SpecimensToDecide(Result):
     if_none: Needed = given("if there is none")
 
 
+class WearAnswer(Result):
+    """A pair's answer for one part of the wear of one component, or for the mix of parts of a duty."""
+
+    component: str = given("component")
+    part: str = given("part of the loss: mechanical, oxidative, cold, hot")
+    duty: str | None = given("duty whose mix of the parts it is; null: one part alone", default=None)
+    share: float | None = given(
+        "largest share of the part in the component's loss, over program and duties", "1", default=None
+    )
+    matters: bool = given("whether the pair's answer for wear needs it")
+    ratio: Difference = given("ratio, a over b", "1")
+    verdict: Verdict = given("answer")
+    why: str | None = given("why it is undecided", default=None)
+
+
 @dataclass(frozen=True)
 class Answer:
     """The answer of a pair to one question, as `Pair` holds it under the question's name."""
@@ -96,11 +111,14 @@ class Pair(Result):
         "the difference with the brake that most cards state; null where all cards of the pair state it", default=None
     )
     wear_ratio: Difference = given("ratio of the disc's wear per stop", "1")
-    wear_verdict: Verdict = given("answer for wear of the disc")
+    wear_verdict: Verdict = given(
+        "answer for wear: that of the ratio, and not equivalent while a part of `wear` that matters is not"
+    )
     wear_why: str | None = given("why it is undecided", default=None)
     wear_p: float | None = given("p of no difference", "1", default=None)
     wear_p_holm: float | None = given("the same over all pairs, by Holm's method", "1", default=None)
     wear_power: SpecimensToDecide | None = given("how many specimens would decide it", default=None)
+    wear: list[WearAnswer] = given("answers for wear by component, part and duty", default_factory=list)
 
     @property
     def verdicts(self) -> dict[Quantity, Verdict]:

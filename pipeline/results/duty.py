@@ -75,10 +75,12 @@ class SweepRow(Result):
     window_share_tested: float | None = given("of it, what has friction that was tested", "1", default=None)
     glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
     wear_um_per_cycle: dict[str, Projected] = given("wear by component", "um", default_factory=dict)
-    life_km: float | None = given("life from new thickness to the minimum", "km", default=None)
+    life_km: float | None = given("life from new thickness to the minimum, of `life_of`", "km", default=None)
     life_km_low: float | None = given("lower end of its interval", "km", default=None)
     glazing_loss: FilmLoss | None = given("share of mu lost by glazing over one use", "1", default=None)
     glazing_loss_three_uses: FilmLoss | None = given("over three uses in a row", "1", default=None)
+    life_of: str | None = given("batch whose life it is, the shortest; null: all batches together", default=None)
+    pooled_life_km: float | None = given("life by the laws of all batches together", "km", default=None)
     extrapolated: list[str] = given("where it leaves what the rig showed", default_factory=list)
 
 
@@ -162,6 +164,40 @@ class Soak(Result):
     seconds_above: float | None = given("time above the window's upper end", "s", default=None)
 
 
+class BatchLife(Result):
+    """One batch on a duty, by its own wear laws."""
+
+    batch: str = given("batch")
+    specimens: int = given("specimens whose wear was read")
+    wear_um_per_cycle: dict[str, Projected] = given("wear by component, over a use", "um", default_factory=dict)
+    life_cycles: Projected = given("cycles from new thickness to the minimum")
+    life_km: Projected = given("the same as a distance", "km")
+    life_limited_by: str | None = given("component that ends it", default=None)
+    life_by_component: dict[str, Projected] = given("cycles of each component", default_factory=dict)
+    not_parted: list[str] = given("components whose readings do not tell its mechanisms apart", default_factory=list)
+
+
+class WorstLife(Result):
+    """The batch whose life is the shortest by central estimate, and the specimen of it that wears most on the duty."""
+
+    batch: str = given("batch")
+    component: str | None = given("component that ends its life", default=None)
+    specimen: str | None = given("specimen", default=None)
+    specimen_factor: float | None = given(
+        "its wear over its batch's, drawn to the batch by its noise", "1", default=None
+    )
+    life_cycles: Projected = given("the batch's life, the upper end widened for being the shortest of several")
+    life_km: Projected = given("the same as a distance", "km")
+    specimen_life_km: float | None = given("life at that specimen's wear", "km", default=None)
+
+
+class LifeOf(Result):
+    """Whose life `life_cycles` and `life_km` are."""
+
+    batch: str | None = given("batch; null: all batches together", default=None)
+    why: str = given("why")
+
+
 class DutyProjection(Result):
     """One duty."""
 
@@ -185,10 +221,20 @@ class DutyProjection(Result):
     glazing_share_why: str | None = given("why there is no share", default=None)
     wear_um_per_cycle: dict[str, Projected] = given("wear by component, over a use", "um", default_factory=dict)
     wear_um_per_settled_cycle: dict[str, Projected] = given("wear of the settled cycle", "um", default_factory=dict)
-    life_cycles: Projected = given("cycles from new thickness to the minimum")
+    wear_shares: dict[str, dict[str, float]] = given(
+        "share of each part in a component's wear, by the law of all batches together", "1", default_factory=dict
+    )
+    life_cycles: Projected = given("cycles from new thickness to the minimum, of `life_of`")
     life_km: Projected = given("the same as a distance", "km")
-    life_limited_by: str | None = given("component that ends it", default=None)
-    life_by_component: dict[str, Projected] = given("cycles of each component", default_factory=dict)
+    life_limited_by: str | None = given("component that ends it, of `life_of`", default=None)
+    life_by_component: dict[str, Projected] = given(
+        "cycles of each component by the laws of all batches together", default_factory=dict
+    )
+    life_of: LifeOf | None = given("whose life it is; null with one batch", default=None)
+    pooled_life_cycles: Projected | None = given("cycles by the laws of all batches together", default=None)
+    pooled_life_km: Projected | None = given("the same as a distance", "km", default=None)
+    by_batch: list[BatchLife] = given("each batch; none where there is one batch", default_factory=list)
+    worst: WorstLife | None = given("the batch of the shortest life; null with one batch", default=None)
     extrapolated: list[str] = given("where the duty leaves what the rig showed", default_factory=list)
     support: DutySupport | None = given("the same by direction and share, typed", default=None)
     why: str | None = given("why nothing can be said", default=None)

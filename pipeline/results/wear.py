@@ -15,6 +15,7 @@ from pipeline.results.model import Interval, OfCompound, OfTest, Result, Stamp, 
 from pipeline.results.sources import HeatInput, Sourced
 
 LawName = Literal["energy", "distance", "power", "oxidation", "two_regime"]
+Part = Literal["mechanical", "oxidative", "cold", "hot"]  # of a loss, one for each rate of its law
 
 
 class WearInterval(Result):
@@ -242,9 +243,65 @@ class SpecimenScatter(Result):
     half_width: float = given("half-width that it gives the interval of a mean", "1")
 
 
+class PartFactor(Interval):
+    """A part of a loss over that of the compound's law."""
+
+    u: float | None = given("its standard uncertainty", "1", default=None)
+
+
+class SpecimenParts(Result):
+    """How a specimen wears beside the compound's law, part by part, by its own readings alone."""
+
+    batch: str = given("batch")
+    specimen: str = given("specimen")
+    tests: list[str] = given("its tests")
+    factors: dict[Part, PartFactor] = given("each part over the law's; a u near 1: its readings do not tell it", "1")
+    correlation: float | None = given("of the errors of the two factors; null with one part", "1", default=None)
+
+
+class PartScatter(Result):
+    """Scatter between specimens of a batch by part, drawn towards what the method expects."""
+
+    shares: dict[Part, float] = given("standard deviation as a share of the part", "1")
+    correlation: float | None = given("between the parts; null with one part", "1", default=None)
+    dof: float = given("degrees of freedom that it is known with", "1")
+
+
+class BatchWear(Result):
+    """A component over the specimens of one batch: the law's shape is the compound's, its rates are the batch's."""
+
+    batch: str = given("batch")
+    specimens: int = given("its specimens")
+    tests: list[str] = given("its tests")
+    law: FittedLaw | None = given("its law; null where the compound has none that is identified", default=None)
+    factors: dict[Part, Interval] = given("its rates over the compound's law's, by part", "1", default_factory=dict)
+    parted: bool | None = given("whether its own readings tell the parts apart; null with one part", default=None)
+    parted_why: str | None = given("why they do not, and what follows", default=None)
+    measured: list[MeasuredRate] = given("measured rates, where no law is identified", default_factory=list)
+    measured_why: str | None = given("why there are none", default=None)
+    map_and_duty: MapAndDuty | None = given(
+        "loss over the map and duty blocks of all tests of the compound, by its law", default=None
+    )
+
+
+class WorstWear(Result):
+    """The batch that wears most over the map and duty blocks of all tests, and its specimen that does."""
+
+    batch: str = given("batch")
+    specimen: str | None = given("specimen", default=None)
+    specimen_factor: float | None = given(
+        "its loss over its batch's, drawn to the batch by its noise", "1", default=None
+    )
+    um_per_stop_per_face: Interval = given("the batch's loss per stop and face", "um")
+
+
 class CompoundComponent(ComponentWear):
     """A component over all tests of a compound."""
 
+    by_batch: list[BatchWear] = given("each batch; none where there is one batch", default_factory=list)
+    worst: WorstWear | None = given("the batch that wears most; null with one batch", default=None)
+    by_specimen: list[SpecimenParts] = given("each specimen's parts beside the law", default_factory=list)
+    part_scatter: PartScatter | None = given("scatter between specimens of a batch, by part", default=None)
     specimens: list[WearSpecimen] = given("each specimen beside the law", default_factory=list)
     specimen_scatter: SpecimenScatter | None = given("scatter between specimens", default=None)
     tests: list[str] = given("tests behind it", default_factory=list)

@@ -22,7 +22,7 @@ class Problem:
 
     occasions: covariance [K, K] of y per unit variance of what is common to an occasion's readings, with
     occasion_most, the largest such scatter in um that the readings' own noise makes believable; None where it is not
-    thought of. assumed: the noise's size is the method's, not the readings'. between_dof: degrees of freedom of the
+    thought of. between: the part [K, K] of the covariance that is scatter between specimens. assumed: the noise's size is the method's, not the readings'. between_dof: degrees of freedom of the
     scatter between specimens that the covariance holds (residuals within specimens say nothing about it); infinite
     without.
     """
@@ -37,6 +37,7 @@ class Problem:
     occasion_most: float = np.inf
     assumed: bool = False
     between_dof: float = np.inf
+    between: np.ndarray | None = None
 
     @cached_property
     def whiten(self) -> Callable[[np.ndarray], np.ndarray]:
@@ -115,10 +116,15 @@ def at_best(problem: Problem) -> np.ndarray:
 
     Raises ValueError as `infer` does.
     """
+    return parts_at_best(problem).sum(axis=1)
+
+
+def parts_at_best(problem: Problem) -> np.ndarray:
+    """The same by the parts of the law, one for each of its rates: [K, rates]."""
     grid = shapes(problem.law, problem.intervals.stops)
     if not grid.size:
         raise ValueError("all stops have one temperature")
     terms = problem.terms(grid)
     found = surface(problem, grid, terms)
     best = int(found.chi2.argmin())
-    return terms[best] @ found.rates[best]
+    return np.asarray(terms[best] * found.rates[best])

@@ -1,10 +1,8 @@
 """Wear laws of a compound: the intervals of all its tests fitted together, with a specimen effect.
 
-Specimens of one compound wear more or less than each other by a factor s, common to all of a specimen's intervals. It
-enters as a random effect: the covariance of a test's intervals is that of its readings plus t^2 f f', f the law's own
-losses and t the scatter of s. t^2 is the moment estimate from the specimens' own factors (DerSimonian & Laird 1986),
-drawn towards the method's expected scatter, which counts as a few degrees of freedom: two specimens alone say next to
-nothing about scatter.
+Specimens of one compound wear more or less than each other by a factor on each part of the law, common to all of a
+specimen's intervals. It enters as a random effect, in the covariance (`between_specimens`). That law is the mean
+specimen's, over all batches; beside it stands each batch's own (`batch_fit`): where batches differ, the mean is nobody's.
 
 Whether a law fits is asked of the readings: with the degrees of freedom that their own noise is known by, all tests'
 together. How well the mean of the specimens is known is the scatter's matter, with its few.
@@ -30,7 +28,6 @@ from pipeline.results.wear import (
     WearSpecimen,
 )
 from pipeline.wear.between_specimens import SCATTER_DOF, factors, scatter_of, with_scatter
-from pipeline.wear.chi2 import Problem
 from pipeline.wear.components import spoken
 from pipeline.wear.exposure import Exposure, joined
 from pipeline.wear.inference import Inference
@@ -39,6 +36,7 @@ from pipeline.wear.laws import design
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.members import Member, WearRecord, members_of
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
+from pipeline.wear.of_batches import numbered, of_batches, worst_of
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
@@ -81,7 +79,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
     constants = constants_of(part, settings)
     y = np.concatenate([m.measured.wear[m.usable] for m in members])
     covariance = block_diag(*(m.measured.covariance[np.ix_(m.usable, m.usable)] for m in members))
-    of_test = np.repeat(np.arange(len(members)), [int(m.usable.sum()) for m in members])
+    numbers = numbered(members)
     stops = joined([m.exposure.stops for m in members])
     groups = block_diag(*(m.groups[m.usable] for m in members))
     choice = choose(
@@ -93,32 +91,30 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         confidence=settings.confidence,
         noise=_noise(members),
         model_u=settings.model_u,
-        adapt=lambda problem: with_scatter(problem, of_test, settings.specimen_scatter),
-        folds=of_test if len(members) > 1 else None,
+        adapt=lambda problem: with_scatter(problem, numbers.of_specimen, settings.specimen_scatter),
+        folds=numbers.of_test if len(members) > 1 else None,
     )
     together = _together(members, stops)
-    problem = energy_problem(
-        design(stops, groups),
-        y,
-        covariance,
-        readings_dof([m.measured for m in members]),
-        constants,
-        _noise(members),
-        settings.model_u,
-    )
     kinds = [b for m in members for b in kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose)[0]]
     models = [
         model_entry(c, constants, together, part, *_span(members), kinds if c.name == choice.chosen else None)
         for c in choice.candidates
     ]
     chosen = next((m for m in models if m.model == choice.chosen), None)
-    entries, why = ([], None) if chosen and chosen.identified else _measured(members, problem, of_test, settings)
-    specimens, scatter = _factors(members, choice, of_test, settings)
-    return CompoundComponent(
+    known = chosen is not None and chosen.identified
+    entries, why = ([], None) if known else _measured(members, settings)
+    specimens, scatter = _factors(members, choice, numbers.of_test, settings)
+    found = choice.law.found if choice.law else None
+    law = (found, chosen) if found is not None and chosen is not None and known else None
+    batches = of_batches(members, numbers, law, lambda own: _measured(own, settings), together, part, settings)
+    component = CompoundComponent(
         intervals=_rows(members, chosen),
         models=models,
         chosen=choice.chosen,
         chosen_why=choice.why,
+        by_batch=batches.by_batch,
+        by_specimen=batches.by_specimen,
+        part_scatter=batches.part_scatter,
         specimens=specimens,
         specimen_scatter=scatter,
         rates=_rates(members, settings),
@@ -133,19 +129,29 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         area_mm2=part.area * 1e6 if part.area else None,
         usable_um=part.usable_um,
     )
+    return renewed(component, worst=worst_of(component, together, part, settings))
 
 
-def _measured(
-    members: list[Member], problem: Problem, of_test: np.ndarray, settings: Wear
-) -> tuple[list[MeasuredRate], str | None]:
-    """(entries, why none) of `measured_rates` over all tests."""
+def _measured(members: Sequence[Member], settings: Wear) -> tuple[list[MeasuredRate], str | None]:
+    """(entries, why none) of `measured_rates` over these tests."""
+    numbers = numbered(members)
+    covariance = block_diag(*(m.measured.covariance[np.ix_(m.usable, m.usable)] for m in members))
+    problem = energy_problem(
+        design(joined([m.exposure.stops for m in members]), block_diag(*(m.groups[m.usable] for m in members))),
+        np.concatenate([m.measured.wear[m.usable] for m in members]),
+        covariance,
+        readings_dof([m.measured for m in members]),
+        constants_of(members[0].part, settings),
+        _noise(members),
+        settings.model_u,
+    )
     each = [kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose) for m in members]
     return measured_rates(
         problem,
         [b for blocks, _ in each for b in blocks],
         np.concatenate([bedding for _, bedding in each]),
-        [members[t].test.card.test or str(t) for t in of_test],
-        lambda p, kept: with_scatter(p, of_test[kept], settings.specimen_scatter),
+        [members[t].test.card.test or str(t) for t in numbers.of_test],
+        lambda p, kept: with_scatter(p, numbers.of_specimen[kept], settings.specimen_scatter),
         lambda kept: range_of(problem.intervals.stops, (problem.intervals.groups[kept] > 0).any(axis=0)),
         settings.confidence,
     )
@@ -156,7 +162,7 @@ def readings_dof(measured: Sequence[Intervals]) -> float:
     return float(sum(min(m.dof, ASSUMED_NOISE_DOF) if m.assumed else m.dof for m in measured))
 
 
-def _noise(members: list[Member]) -> Noise:
+def _noise(members: Sequence[Member]) -> Noise:
     """What the problem is told of the readings beside their covariance; any assumed noise has to give way to the
     residuals.
     """
@@ -169,7 +175,7 @@ def _noise(members: list[Member]) -> Noise:
     )
 
 
-def _specimens(members: list[Member]) -> int:
+def _specimens(members: Sequence[Member]) -> int:
     return len({(m.test.card.batch, m.test.card.specimen) for m in members})
 
 

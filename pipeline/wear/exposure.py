@@ -124,6 +124,11 @@ def joined(parts: list[Exposure]) -> Exposure:
     return Exposure(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
+def kept(stops: Exposure, inside: np.ndarray) -> Exposure:
+    """The stops inside [n] alone."""
+    return Exposure(**{name: getattr(stops, name)[inside] for name in Exposure.__dataclass_fields__})
+
+
 def without_dwell(stops: Exposure) -> Exposure:
     """The same stops with no time between them: what braking alone does."""
     return replace(stops, dwell_s=np.zeros_like(stops.dwell_s))

@@ -77,6 +77,7 @@ def _summed(problem: Problem, sums: np.ndarray) -> Problem:
         y=sums @ problem.y,
         covariance=sums @ problem.covariance @ sums.T,
         occasions=None,
+        between=None,
     )
 
 

@@ -19,9 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.constants import Array, Values
+from pipeline.results.wear import Part
 from pipeline.wear.exposure import GRID_K, Exposure, summed
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
+PARTS: dict[str, tuple[Part, ...]] = {"oxidation": ("mechanical", "oxidative"), "two_regime": ("cold", "hot")}
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,11 @@ class Law:
     shape: tuple[str, str] | None = None
     limits: tuple[float, float] = (0.0, 0.0)
     additive: bool = True
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """What part of the loss each rate makes."""
+        return PARTS.get(self.name, ("mechanical",))
 
     @property
     def parameters(self) -> tuple[tuple[str, str], ...]:

@@ -21,7 +21,7 @@ import numpy as np
 
 from pipeline.constants import ZERO_C
 from pipeline.results.model import Interval
-from pipeline.results.wear import Conditions, Fixed, Predictor
+from pipeline.results.wear import Conditions, Fixed, Part, Predictor
 from pipeline.wear.exposure import GRID_K, Exposure, without_dwell
 from pipeline.wear.laws import LAWS, Constants, Law
 
@@ -91,6 +91,15 @@ def shares(model: Predictor, stops: Exposure) -> dict[str, np.ndarray]:
         "oxidation_braking": braking,
         "oxidation_after_braking": both[:, 1] - braking,
     }
+
+
+def part_shares(model: Predictor, stops: Exposure) -> dict[Part, float]:
+    """Share of each part of the law in the loss of all the stops together; nil where they lose nothing."""
+    law, constants, values, _ = law_of(model)
+    n = len(law.rates)
+    loss = (law.columns(stops, values[-1] if law.shape else 0.0, constants) * values[:n]).sum(axis=0)
+    total = float(loss.sum())
+    return {part: float(one) / total if total > 0 else 0.0 for part, one in zip(law.parts, loss, strict=True)}
 
 
 def beyond(model: Predictor, stops: Exposure) -> list[str]:

@@ -162,10 +162,21 @@ def map_and_duty(
     chosen: Predictor | None, test: ExposureOfTest, part: Component, confidence: float
 ) -> MapAndDuty | None:
     """What a target's limit on wear is about: um per stop and face on the map and duty blocks, by the chosen law."""
-    inside = np.isin(np.array(test.purpose), ("map", "duty"))
-    if not chosen or not inside.any():
+    return per_stop(chosen, test, counted(test), part, confidence)
+
+
+def counted(test: ExposureOfTest) -> np.ndarray:
+    """Which stops [n] are of map and duty blocks."""
+    return np.isin(np.array(test.purpose), ("map", "duty"))
+
+
+def per_stop(
+    model: Predictor | None, test: ExposureOfTest, inside: np.ndarray, part: Component, confidence: float
+) -> MapAndDuty | None:
+    """um per stop and face over the stops inside [n]; None without a law or a stop."""
+    if not model or not inside.any():
         return None
-    loss, of_draws = wear_by_stop(chosen, test.stops)
+    loss, of_draws = wear_by_stop(model, test.stops)
     n = int(inside.sum()) * part.faces
     band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
     return MapAndDuty(um_per_stop_per_face=_over(band, n), stops=int(inside.sum()))
