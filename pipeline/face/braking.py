@@ -6,15 +6,15 @@ I (w_a^2 - w_b^2) / 2, and takes the time I (w_a - w_b) / torque. So a braking a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.constants import Array, Values
-from pipeline.face.inputs import Plate
 from pipeline.face.law import HATS, Axis
 from pipeline.friction import smooth
 from pipeline.heat import slab
+from pipeline.heat.plate import Plate
 
 STEPS, NODES, GRADING = 40, 12, 1.45
 TABLE_K = 2.0
@@ -34,6 +34,7 @@ class Brake:
     build_up: float = 0.0
     built: float = 0.95  # share of the pressure from which means are taken
     average: str = "distance"  # time or energy: what mu's mean over the stop is weighted by
+    cooling: slab.Cooling | None = None  # what the face loses meanwhile; its convection is each draw's own
 
     def torque(self, mu: Values, pressure: Values) -> Array:
         return 2 * np.asarray(mu) * self.push * np.maximum(np.asarray(pressure) - self.threshold, 0.0) * self.radius
@@ -50,6 +51,7 @@ class Laws:
     w: Array
     conductivity: Array  # [d] W/(m K)
     share: Array  # [d]
+    convection: Array  # [d] W/(m^2 K)
 
     def __len__(self) -> int:
         return len(self.share)
@@ -64,7 +66,7 @@ class Laws:
         return found[0] + found[1] * ln_p + found[2] * ln_w
 
 
-def laws(axis: Axis, fixed: Array, conductivity: Array, share: Array) -> Laws:
+def laws(axis: Axis, fixed: Array, conductivity: Array, share: Array, convection: Array) -> Laws:
     """Tables of drawn coefficients of the fixed part [d, columns]."""
     kelvin = np.arange(axis.low, axis.high + TABLE_K, TABLE_K)
     basis = smooth.bspline_basis(kelvin, axis.low, axis.high, axis.knots)
@@ -73,7 +75,7 @@ def laws(axis: Axis, fixed: Array, conductivity: Array, share: Array) -> Laws:
     by_p, by_w = fixed[:, k + 2 : k + 2 + HATS], fixed[:, k + 2 + HATS : k + 2 + 2 * HATS]
     return Laws(
         axis, kelvin, fixed[:, :k] @ basis.T, fixed[:, k, None] + by_p @ hats.T, fixed[:, k + 1, None] + by_w @ hats.T,
-        conductivity, share,
+        conductivity, share, convection,
     )  # fmt: skip
 
 
@@ -114,6 +116,7 @@ def run(
     link = slab.links(width, laws_.conductivity[draw])
     into = laws_.share[draw] / (2 * plate.ring_area)
     half = width[0] / (2 * laws_.conductivity[draw])
+    cooling = None if brake.cooling is None else replace(brake.cooling, convection=laws_.convection[draw])
     done = np.linspace(0, 1, STEPS + 1) ** 1.4  # finest at the start
     # even in kinetic energy, so that a stop to rest ends with a step of little heat
     to = np.maximum(last, SLOWEST * first)
@@ -132,6 +135,8 @@ def run(
         dt = _duration(now, inertia * (speeds[:, k] - speeds[:, k + 1]), full, brake.build_up)
         torque[:, k] = inertia * (speeds[:, k] - speeds[:, k + 1]) / dt
         flux = into * torque[:, k] * speed
+        if cooling is not None:
+            flux = flux - cooling.flux(face)
         cells = slab.step(cells, dt, flux, width, link, plate.density, plate.material, passes=2)
         after = cells[0] + flux * half
         rising, now = after - face, now + dt

@@ -8,7 +8,7 @@ specimen has a level and a shift of its flank, both random. *cell* is a
 random level, and a shift along the temperature, common to all stops run at equal conditions: what the law gets wrong there, so that
 many stops at one condition do not outvote few at another, and so that a condition that was not run has this much to be wrong by.
 
-Conductivity and flux into the disc are fitted with all this, each held by what was known before (`pipeline.face.inputs`). Friction shows them: the same face temperature
+Conductivity, flux into the disc and what its face loses while braking are fitted with all this, each held by what was known before (`pipeline.face.inputs`). Friction shows them: the same face temperature
 is met early in a warm stop and late in a cold one, and only with the right heat do the two agree. Each step solves the model
 linearised in them; variances follow by the fixed point of Fellner and Schall (Wood & Fasiolo 2017, Biometrics 73, 1071).
 """
@@ -27,6 +27,7 @@ from pipeline.face.temperature import Faces
 from pipeline.friction import smooth
 
 SMOOTHERS, HATS = 4, 4
+HEAT = 3  # uncertain heat inputs: ln k/k0, ln flux factor, ln of the loss' factor
 KNOT_K, MOST_KNOTS = 14.0, 48
 ROUNDS, VARIANCE_ROUNDS = 12, 12
 HUBER = 2.0
@@ -80,7 +81,7 @@ class Block:
 
 @dataclass(frozen=True)
 class Law:
-    """A fitted law. Coefficients: fixed part, ln k/k0, ln flux factor, batches', then specimens' levels and shifts, then cells."""
+    """A fitted law. Coefficients: fixed part, the heat inputs (HEAT), batches', then specimens' levels and shifts, then cells."""
 
     axis: Axis
     segmented: Segmented
@@ -124,9 +125,9 @@ def places(axis: Axis, specimens: np.ndarray, cells: np.ndarray, batches: Array)
     """Where each part of the coefficients stands."""
     count = int(specimens.max()) + 1
     count = count if count > 1 else 0
-    at = {"fixed": slice(0, axis.fixed), "heat": slice(axis.fixed, axis.fixed + 2)}
-    first = axis.fixed + 2 + batches.shape[1]
-    at["batch"] = slice(axis.fixed + 2, first)
+    at = {"fixed": slice(0, axis.fixed), "heat": slice(axis.fixed, axis.fixed + HEAT)}
+    first = axis.fixed + HEAT + batches.shape[1]
+    at["batch"] = slice(axis.fixed + HEAT, first)
     at["level"] = slice(first, first + count)
     at["shift"] = slice(first + count, first + 2 * count)
     first, many = first + 2 * count, int(cells.max()) + 1
@@ -159,10 +160,10 @@ def fit(
     variances |= {b.name: 1e-3 for b in blocks if b.name.startswith("bend")}
     variances |= {"pressure": 1e-3, "speed": 1e-3}
     scatter = Scatter(0.01, 0.006, 2.0, 0.01, 1.5)
-    theta, coefficients = np.zeros(2), np.zeros(total)
+    theta, coefficients = np.zeros(HEAT), np.zeros(total)
     weights = np.ones(len(samples))
     steep = np.zeros(segmented.y.shape)
-    converged, before, damping = False, np.zeros(2), 1.0
+    converged, before, damping = False, np.zeros(HEAT), 1.0
     for turn in range(ROUNDS):
         design, steep = _design(axis, at, segmented, faces, theta, coefficients, cells, specimens, batches)
         whitened, y = _whitened(design, segmented.y, scatter, steep, weights)
@@ -214,7 +215,7 @@ def _design(
     """Columns of every segment [stops, SEGMENTS, columns] and the slope of ln mu per K [stops, SEGMENTS] there."""
     samples = segmented.samples
     shape = samples.time.shape
-    kelvin, in_k, in_flux = faces.at(theta)
+    kelvin, in_heat = faces.at(theta)
     use = samples.inside
     fixed = np.zeros((*shape, axis.fixed))
     fixed[use] = axis.rows(kelvin[use], samples.pressure[use], samples.speed[use])
@@ -224,7 +225,7 @@ def _design(
     steep = segmented.mean(slope)
     out = np.zeros((shape[0], SEGMENTS, at["flank"].stop))
     out[:, :, at["fixed"]] = segmented.mean(fixed)
-    out[:, :, at["heat"]] = segmented.mean(np.stack([slope * in_k, slope * in_flux], axis=-1))
+    out[:, :, at["heat"]] = segmented.mean(slope[..., None] * in_heat)
     out[:, :, at["batch"]] = batches[:, None, :]
     rows = np.arange(shape[0])
     if at["level"].stop > at["level"].start:

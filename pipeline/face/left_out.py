@@ -58,7 +58,7 @@ def without(rows: Array, residuals: Array, covariance: Array, information: Array
 def law_errors(
     law: Law, brakes: dict[str, Brake], inertias: dict[str, float], groups: np.ndarray, heat: Array
 ) -> Errors:
-    """Errors of the law at its own stops, each by the fit without its group; `heat` = (k0, share0)."""
+    """Errors of the law at its own stops, each by the fit without its group; `heat` = (k0, share0, h0)."""
     return errors_of(
         law,
         law.segmented,
@@ -86,9 +86,7 @@ def errors_of(
     """Errors at any stops of the law's specimens, by coefficients [d, columns] of which stop i uses row draw[i]."""
     at, samples = law.places, segmented.samples
     theta = np.clip(coefficients[:, at["heat"]], -3 * law.theta_u, 3 * law.theta_u)
-    tables = braking.laws(
-        law.axis, coefficients[:, at["fixed"]], heat[0] * np.exp(theta[:, 0]), heat[1] * np.exp(theta[:, 1])
-    )
+    tables = braking.laws(law.axis, coefficients[:, at["fixed"]], *(heat * np.exp(theta)).T)
     level, shift = np.zeros(len(samples)), np.zeros(len(samples))
     if at["level"].stop > at["level"].start:
         level = coefficients[draw, at["level"].start + specimens]

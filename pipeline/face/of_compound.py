@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -11,7 +11,7 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C, Array
-from pipeline.face import choice, curve, law, left_out, portable, reservations, whole_stops
+from pipeline.face import choice, curve, law, left_out, portable, readings, reservations, whole_stops
 from pipeline.face.braking import Brake
 from pipeline.face.cells import cells_of
 from pipeline.face.inputs import Inputs, inputs_of
@@ -108,7 +108,10 @@ def of_compound(tests: Sequence[FaceTest], map_: FrictionMap | None, settings: S
     without = len(stops) - len(made.samples)
     if len(made.samples) < FEWEST_STOPS:
         return Found(FaceLaw(why=f"only {len(made.samples)} stops have a usable trace", stops_without_trace=without))
-    return _fitted(used, inputs, lacks, made, traces, without, map_, settings, common)
+    shown = readings.read(used, inputs, settings)
+    inputs = readings.losing(used, inputs, shown)
+    law_ = _fitted(used, inputs, lacks, made, traces, without, map_, settings, common)
+    return replace(law_, result=law_.result.model_copy(update={"thermocouples": readings.told(used, shown)}))
 
 
 def _stops(tests: Sequence[FaceTest], settings: Settings) -> pl.DataFrame:
@@ -133,7 +136,7 @@ def _fitted(
     table = made.samples.table
     heat = inputs[str(table["test"][0])]
     faces = faces_of(made.samples, inputs, heat)
-    spread = np.ptp(faces.at(np.zeros(2))[0][made.samples.inside])
+    spread = np.ptp(faces.at(np.zeros(law.HEAT))[0][made.samples.inside])
     if spread < LEAST_SPAN_K:
         return Found(FaceLaw(why=f"face temperatures span {spread:.0f} K only; a law needs {LEAST_SPAN_K:.0f} K"))
     cells, specimens = cells_of(table), labels(table, ["batch", "specimen"])
@@ -187,7 +190,7 @@ def compared(
 ) -> tuple[list[LeftOutErrors], FaceChoice]:
     """Errors of law and map at cells, blocks and fade stops left out, and what they decide."""
     table = fit.segmented.samples.table
-    mu, at_heat = table["mu"].to_numpy(), np.array([heat.conductivity.value, heat.share.value])
+    mu, at_heat = table["mu"].to_numpy(), heat.values
     flat = np.exp(fit.segmented.y) - (fit.segmented.share * np.exp(fit.segmented.y)).sum(axis=1, keepdims=True)
     rows, decided = [], None
     for what, groups in (("cells", fit.cells), ("blocks", left_out.blocks_of(table))):
@@ -266,13 +269,14 @@ def heat_rows(fit: Law, heat: Inputs) -> list[HeatInput]:
     return [
         HeatInput(
             name=prior.name,
-            source="card" if prior.source == "card" else "method",
+            source="method" if prior.source == "default" else prior.source,
             before=prior.value,
             before_u=prior.u,
             value=prior.value * float(np.exp(fit.theta[i])),
             u=float(u[i]),
         )
-        for i, prior in enumerate((heat.conductivity, heat.share))
+        for i, prior in enumerate(heat.priors)
+        if prior.value
     ]
 
 
@@ -282,13 +286,21 @@ def brake_of(test: FaceTest, heat: Inputs) -> FaceBrake:
         ring_area=plate.ring_area, half_thickness=plate.half_thickness, density=plate.density, heat_capacity=plate.material,
         push=card.brake.efficiency * card.brake.piston_area, threshold=card.brake.threshold_pressure, radius=test.radius,
         inertia=card.inertia, rolling_radius=card.rolling_radius, pad_friction_area=card.brake.friction_area,
+        radiation=0.0 if heat.cooling is None else heat.cooling.radiation, ambient_k=None if heat.cooling is None else heat.cooling.ambient,
     )  # fmt: skip
 
 
 def _brake(test: FaceTest, heat: Inputs, build_up: float, built: float, average: str) -> Brake:
     card = test.card.brake
     return Brake(
-        heat.plate, card.efficiency * card.piston_area, card.threshold_pressure, test.radius, build_up, built, average
+        heat.plate,
+        card.efficiency * card.piston_area,
+        card.threshold_pressure,
+        test.radius,
+        build_up,
+        built,
+        average,
+        heat.cooling,
     )
 
 

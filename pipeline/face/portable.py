@@ -11,11 +11,13 @@ import polars as pl
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.face import braking
 from pipeline.face.braking import Brake, Laws
-from pipeline.face.inputs import Inputs, Plate
-from pipeline.face.law import Axis, Law
+from pipeline.face.inputs import Inputs
+from pipeline.face.law import HEAT, Axis, Law
 from pipeline.face.samples import Samples
 from pipeline.face.scatter import Scatter
 from pipeline.face.support import Hull, hull_of
+from pipeline.heat.plate import Plate
+from pipeline.heat.slab import Cooling
 from pipeline.results import face as results
 
 FULL = 0.97  # of a stop's own pressure: it has built up
@@ -35,9 +37,9 @@ class Setting:
 
 def model_of(law: Law, inputs: Inputs, setting: Setting) -> results.FaceModel:
     """The file's form of a fitted law."""
-    size = law.axis.fixed + 2
+    size = law.axis.fixed + HEAT
     samples = law.segmented.samples
-    kelvin, _, _ = law.faces.at(law.theta)
+    kelvin, _ = law.faces.at(law.theta)
     use = samples.inside & (law.weights[:, None] > 0)
     # a stop's own pressure, not that of its build-up
     pressure = np.repeat(samples.table["pressure_bar"].to_numpy()[:, None] * 1e5, use.shape[1], axis=1)
@@ -59,7 +61,8 @@ def model_of(law: Law, inputs: Inputs, setting: Setting) -> results.FaceModel:
         covariance=law.covariance[:size, :size].tolist(),
         conductivity=inputs.conductivity.value,
         heat_share=inputs.share.value,
-        heat_u=[inputs.conductivity.u, inputs.share.u],
+        convection=inputs.loss.value,
+        heat_u=inputs.u.tolist(),
         cell_sd=law.cell_sd,
         cell_kelvin=law.cell_kelvin,
         build_up_s=build_up_of(samples),
@@ -130,6 +133,7 @@ def brake_of(model: results.FaceModel) -> Brake:
         model.build_up_s,
         model.window_from,
         model.average,
+        None if b.ambient_k is None else Cooling(model.convection, b.radiation, b.ambient_k),
     )
 
 
@@ -144,7 +148,6 @@ def drawn(model: results.FaceModel, count: int, seed: int = 0) -> Laws:
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     normal = np.random.default_rng(seed).normal(size=(count, mean.size))
     rows = np.vstack([mean, mean + normal @ root.T])
-    theta: Array = np.clip(rows[:, -2:], -2.5, 2.5)
-    k = model.conductivity * np.exp(theta[:, 0])
-    share = model.heat_share * np.exp(theta[:, 1])
-    return braking.laws(axis_of(model), rows[:, :-2], k, share)
+    theta: Array = np.clip(rows[:, -HEAT:], -2.5, 2.5)
+    heat = (np.array([model.conductivity, model.heat_share, model.convection]) * np.exp(theta)).T
+    return braking.laws(axis_of(model), rows[:, :-HEAT], *heat)

@@ -134,7 +134,7 @@ def _of_good(drawn: Drawn, asked: Sequence[Asked], pressure: Array, sought: bool
     steep = np.log(best(0.0, 0.0, PRESS).torque / best(0.0, 0.0, -PRESS).torque) / (2 * PRESS)
     sd["pressure"] = sd["torque"] / np.maximum(steep, 0.1)
     batches = [(best(b.level, 0.0), best(b.level + b.u, 0.0)) for b in drawn.model.batches]
-    faces = np.array([best(0.0, 0.0, laws=heated(drawn, row)).face for row in range(3)])
+    faces = np.array([best(0.0, 0.0, laws=heated(drawn, row)).face for row in range(4)])
     told = []
     for k, one in enumerate(asked):
         own, row = slice(k * n, (k + 1) * n), slice(k, k + 1)
@@ -145,17 +145,16 @@ def _of_good(drawn: Drawn, asked: Sequence[Asked], pressure: Array, sought: bool
 
 
 def heated(drawn: Drawn, row: int) -> Laws:
-    """The best estimate's law with its conductivity (row 0) or flux (1) higher by what was known of it before, or with both as
-    they were before (2)."""
+    """The best estimate's law with its conductivity (row 0), flux (1) or loss (2) higher by what was known of it before, or with all as
+    they were before (3)."""
     model, laws = drawn.model, drawn.laws
-    k, share = laws.conductivity[:1], laws.share[:1]
-    if row == 2:
-        k, share = np.array([model.conductivity]), np.array([model.heat_share])
-    elif row == 0:
-        k = k * np.exp(model.heat_u[0])
+    heat = np.array([laws.conductivity[0], laws.share[0], laws.convection[0]])
+    if row == len(heat):
+        heat = np.array([model.conductivity, model.heat_share, model.convection])
     else:
-        share = share * np.exp(model.heat_u[1])
-    return replace(laws, s=laws.s[:1], p=laws.p[:1], w=laws.w[:1], conductivity=k, share=share)
+        heat[row] *= np.exp(model.heat_u[row])
+    k, share, convection = heat[:, None]
+    return replace(laws, s=laws.s[:1], p=laws.p[:1], w=laws.w[:1], conductivity=k, share=share, convection=convection)
 
 
 def pressure_beyond(model: FaceModel, asked: Asked) -> str | None:
@@ -286,12 +285,12 @@ def _moved(model: FaceModel, asked: Asked, pick: Callable[[str], Interval]) -> d
 
 
 def _hottest(model: FaceModel, drawn: Array, faces: Array, initial: float) -> Interval:
-    """Hottest face; `faces` are its values with conductivity, flux, and both moved (`heated`)."""
+    """Hottest face; `faces` are its values with conductivity, flux, loss, and all moved (`heated`)."""
     best = float(drawn[0])
     z = float(special.ndtri((1 + model.confidence) / 2))
     moved = faces - best
-    u = float(np.sqrt(moved[0] ** 2 + moved[1] ** 2 + (FACE_U * (best - initial)) ** 2 + drawn[1:].std() ** 2))
-    half = float(np.hypot(z * u, moved[2]))
+    u = float(np.sqrt((moved[:-1] ** 2).sum() + (FACE_U * (best - initial)) ** 2 + drawn[1:].std() ** 2))
+    half = float(np.hypot(z * u, moved[-1]))
     return Interval(value=best - ZERO_C, low=max(best - half, initial) - ZERO_C, high=best + half - ZERO_C)
 
 

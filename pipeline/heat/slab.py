@@ -5,10 +5,18 @@ is finest at the face, with a heat capacity that may rise with temperature:
 
     rho cp(T) dT/dt = d/dz (k dT/dz),   -k dT/dz = q(t) at the face,   dT/dz = 0 in the middle
 
+While it brakes, the face also gives heat to air and surroundings (`Cooling`): a disc of some hundred degrees in a rig's air loses
+a tenth and more of what a gentle stop of several seconds puts in. It is taken at the step's beginning.
+
 Finite volumes, backward Euler in time (never oscillates after a step of the flux), three Newton passes a step
 so that the stored heat is kept. Many stops run together, each with its own times. A braking of a few seconds
 heats a carbon disc of 28 mm far from evenly: its diffusion time L^2/alpha is about 20 s.
 """
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +26,24 @@ from pipeline.heat.capacity import Material, stored
 NODES = 20
 GRADING = 1.25
 AT_ONCE = 512  # stops: their cells stay in the processor's cache, and memory does not grow with the test
+
+
+@dataclass(frozen=True)
+class Cooling:
+    """What a face gives off per its area: convection W/(m^2 K), one value or [stops], radiation W/(m^2 K^4), ambient K."""
+
+    convection: Values
+    radiation: float
+    ambient: float
+
+    def flux(self, face: Values) -> Array:
+        """W/m^2 that leave at face temperatures in K."""
+        face = np.asarray(face, float)
+        return self.convection * (face - self.ambient) + self.radiation * (face**4 - self.ambient**4)
+
+    def rows(self, these: slice, stops: int) -> Cooling:
+        """That of some of the stops."""
+        return Cooling(np.broadcast_to(np.asarray(self.convection, float), stops)[these], self.radiation, self.ambient)
 
 
 def mesh(half_thickness: float, nodes: int = NODES, grading: float = GRADING) -> Array:
@@ -38,6 +64,7 @@ def conduct(
     nodes: int = NODES,
     grading: float = GRADING,
     passes: int = 3,
+    cooling: Cooling | None = None,
 ) -> tuple[Array, Array]:
     """Surface and mean temperature in K of half a disc under a flux in W/m^2.
 
@@ -45,28 +72,69 @@ def conduct(
     unused); start_temperature [stops] in K, even through the thickness; conductivity one value or [stops].
     Returns (surface, mean), each [stops, n]. The surface value is the first cell's raised by the half cell's
     gradient. Backward Euler is of first order: give 50 or more samples a braking. passes: of Newton's method a step.
+    cooling: what the face gives off meanwhile; None: nothing.
     Raises ValueError where times and fluxes are not of one shape, or fewer than two.
     """
-    time, flux = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(flux, float))
-    if time.shape != flux.shape or time.shape[1] < 2:
-        raise ValueError("conduct needs times and fluxes of one shape [stops, n], n at least 2")
+    time, flux, through, start = _alike(time, flux, conductivity, start_temperature)
     width = mesh(half_thickness, nodes, grading)
-    through = np.broadcast_to(np.asarray(conductivity, float), time.shape[:1])
-    start = np.broadcast_to(np.asarray(start_temperature, float), time.shape[:1])
     surface, mean = np.empty_like(time), np.empty_like(time)
     for first in range(0, time.shape[0], AT_ONCE):
         these = slice(first, first + AT_ONCE)
-        link = links(width, through[these])
-        t = np.repeat(start[None, these], nodes, axis=0)
-        surface[these, 0] = mean[these, 0] = t[0]
-        for i in range(1, time.shape[1]):
-            dt, q = time[these, i] - time[these, i - 1], flux[these, i]
-            moving = dt > 0
-            after = step(t, np.where(moving, dt, 1.0), q, width, link, density, material, passes)
-            t = np.where(moving, after, t)
-            surface[these, i] = t[0] + q * width[0] / (2 * through[these])
-            mean[these, i] = width @ t / half_thickness
+        own = None if cooling is None else cooling.rows(these, len(time))
+        steps = _marched(time[these], flux[these], start[these], width, through[these], density, material, passes, own)
+        for i, (face, cells) in enumerate(steps):
+            surface[these, i], mean[these, i] = face, width @ cells / half_thickness
     return surface, mean
+
+
+def profiles(
+    time: Array,
+    flux: Array,
+    start_temperature: Values,
+    *,
+    half_thickness: float,
+    conductivity: Values,
+    density: float,
+    material: Material,
+    nodes: int = NODES,
+    grading: float = GRADING,
+    passes: int = 3,
+    cooling: Cooling | None = None,
+) -> tuple[Array, Array]:
+    """As `conduct`, but temperatures at every depth: (depths in m [1 + nodes], the face's first, K [1 + nodes, stops, n])."""
+    time, flux, through, start = _alike(time, flux, conductivity, start_temperature)
+    width = mesh(half_thickness, nodes, grading)
+    out = np.empty((1 + nodes, *time.shape))
+    for i, (face, cells) in enumerate(_marched(time, flux, start, width, through, density, material, passes, cooling)):
+        out[0, :, i], out[1:, :, i] = face, cells
+    return np.r_[0.0, np.cumsum(width) - width / 2], out
+
+
+def _alike(time: Array, flux: Array, conductivity: Values, start: Values) -> tuple[Array, Array, Array, Array]:
+    time, flux = np.atleast_2d(np.asarray(time, float)), np.atleast_2d(np.asarray(flux, float))
+    if time.shape != flux.shape or time.shape[1] < 2:
+        raise ValueError("conduct needs times and fluxes of one shape [stops, n], n at least 2")
+    stops = time.shape[:1]
+    through = np.broadcast_to(np.asarray(conductivity, float), stops)
+    return time, flux, through, np.broadcast_to(np.asarray(start, float), stops)
+
+
+def _marched(
+    time: Array, flux: Array, start: Array, width: Array, through: Array, density: float, material: Material, passes: int, cooling: Cooling | None
+) -> Iterator[tuple[Array, Array]]:  # fmt: skip
+    """(face [stops], cells [nodes, stops]) at each sample."""
+    link, half = links(width, through), width[0] / (2 * through)
+    cells = np.repeat(start[None], width.size, axis=0)
+    face = start
+    yield face, cells
+    for i in range(1, time.shape[1]):
+        dt = time[:, i] - time[:, i - 1]
+        net = flux[:, i] if cooling is None else flux[:, i] - cooling.flux(face)
+        moving = dt > 0
+        after = step(cells, np.where(moving, dt, 1.0), net, width, link, density, material, passes)
+        cells = np.where(moving, after, cells)
+        face = cells[0] + net * half
+        yield face, cells
 
 
 def links(width: Array, conductivity: Array) -> Array:

@@ -15,12 +15,32 @@ Choice = Literal["law", "map"]
 class HeatInput(Result):
     """A number that conduction into the disc rests on, before and after the stops were looked at."""
 
-    name: str = given("conductivity in W/(m K), or share of the friction heat into the disc")
-    source: Literal["card", "method", "default"] = given("where the value before comes from")
+    name: str = given(
+        "conductivity in W/(m K), share of the friction heat into the disc, or heat lost: convection of a face while it brakes, W/(m2 K)"
+    )
+    source: Literal["card", "method", "default", "readings"] = given(
+        "where the value before comes from; readings: the thermocouple's course within the stops"
+    )
     before: float = given("value before")
     before_u: float = given("its relative standard uncertainty", "1")
     value: float = given("value that the stops' friction asks for, held by the one before")
     u: float = given("its relative standard uncertainty", "1")
+
+
+class Thermocouple(Result):
+    """What the course of a test's thermocouple within the stops says of it, and of the heat lost while braking."""
+
+    test: str = given("test")
+    why: str | None = given("why it says nothing", default=None)
+    stops: int = given("stops looked at", default=0)
+    depth_mm: Interval = given("depth below the rubbing face at which it reads", "mm")
+    lag_s: Interval = given("time constant with which it follows", "s")
+    convection: Interval = given("of a face while it brakes, beside the card's radiation", "W/(m2 K)")
+    lost_share: float | None = given("median share of a stop's heat that leaves meanwhile", "1", default=None)
+    rise_k: float | None = given("root mean square of the rise that it shows", "K", default=None)
+    rms_k: float | None = given("of what readings of stops left out are missed by", "K", default=None)
+    rms_without_loss_k: float | None = given("the same, no heat lost", "K", default=None)
+    rms_at_once_k: float | None = given("the same, if it showed the disc's mean at once", "K", default=None)
 
 
 class LeftOutErrors(Result):
@@ -138,6 +158,10 @@ class FaceBrake(Result):
     inertia: float = given("at the shaft", "kg m2")
     rolling_radius: float | None = given("of the wheel", "m", default=None)
     pad_friction_area: float = given("of all pads", "m2")
+    radiation: float = given("of a face while it brakes, over its ring", "W/(m2 K4)", default=0.0)
+    ambient_k: float | None = given(
+        "air that a face loses heat to while it brakes; null: no loss is shown", "K", default=None
+    )
 
 
 class FaceBatch(Result):
@@ -157,13 +181,14 @@ class FaceModel(Result):
     pressure_pa: float = given("pressure p0 to which effects refer", "Pa")
     speed_rad_s: float = given("speed w0 to which effects refer", "rad/s")
     coefficients: list[float] = given(
-        "spline, ln p/p0, ln w/w0, their changes along the temperature, ln k/k0, ln of flux over stated"
+        "spline, ln p/p0, ln w/w0, their changes along the temperature, ln k/k0, ln of flux over stated, ln h/h0"
     )
     covariance: list[list[float]] = given("of the coefficients")
     conductivity: float = given("k0", "W/(m K)")
     heat_share: float = given("stated share of the heat into the disc", "1")
+    convection: float = given("h0, of a face while it brakes", "W/(m2 K)", default=0.0)
     heat_u: list[float] = given(
-        "relative standard uncertainty of k0 and of the flux before the stops were looked at", "1"
+        "relative standard uncertainty of k0, of the flux and of h0 before the stops were looked at", "1"
     )
     cell_sd: float = given("what the law gets wrong at a condition, relative", "1")
     average: Literal["distance", "time", "energy"] = given("what mu's mean over a stop is weighted by")
@@ -194,6 +219,7 @@ class FaceLaw(Result):
     stops_used: int = given("stops fitted", default=0)
     stops_without_trace: int = given("stops of the map that have no usable trace", default=0)
     heat: list[HeatInput] = given("conductivity and heat share", default_factory=list)
+    thermocouples: list[Thermocouple] = given("what the thermocouples' courses say, a row a test", default_factory=list)
     left_out: list[LeftOutErrors] = given("law and map at what was left out", default_factory=list)
     choice: FaceChoice | None = given("which of the two is used, and why", default=None)
     stops: list[FaceStop] = given("coldest stop tested (dry), normal and hot", default_factory=list)

@@ -1,4 +1,5 @@
-"""What each channel of the card was used for, and what the further ones say: a pyrometer, a second thermocouple.
+"""What each channel of the card was used for, and what the further ones say: a pyrometer, a second thermocouple; and how deep and
+how late the first one reads (`pipeline.heat.thermocouple`).
 
 *Pyrometer* (`surface_temperature`). Wear's temperatures and the law at the face rest on conduction into the disc: the face
 runs ahead of the thermocouple by a rise that scales with 1 / sqrt(conductivity) and the heat share. A pyrometer sees the
@@ -23,8 +24,9 @@ import polars as pl
 from pipeline.archive.card import Card, sensor_limit
 from pipeline.constants import ZERO_C, Array
 from pipeline.findings import Finding, finding
-from pipeline.heat import slab
+from pipeline.heat import slab, thermocouple
 from pipeline.heat.of_card import conductivity_of, heat_share_of
+from pipeline.heat.plate import Plate, plate_of
 from pipeline.results import scan_table
 from pipeline.results.summary import ChannelUse
 
@@ -65,7 +67,9 @@ def further_channels(
     rows, findings = [], []
     for name in card.recordings.channels:
         use, found = _use(name, card), None
-        if name in names and name == "surface_temperature":
+        if name == "disc_temperature":
+            found = course_of(card, stops, traces)
+        elif name in names and name == "surface_temperature":
             found, more = face_beside_pyrometer(card, rises(channels, name, stops), stops, traces)
             findings += more
         elif name in names and name == "disc_temperature_2":
@@ -73,6 +77,16 @@ def further_channels(
             findings += more
         rows.append(ChannelUse(channel=name, used_for=use, found=found))
     return rows, findings
+
+
+def course_of(card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> str:
+    """What the thermocouple's course within the stops says of its place and of the heat lost meanwhile, in words."""
+    plate = plate_of(card)
+    if isinstance(plate, str):
+        return f"depth and lag not told: {plate}"
+    known = (conductivity_of(card, CONDUCTIVITY), heat_share_of(card, SHARE))
+    read = thermocouple.of_test(card, plate, stops, traces, known)
+    return f"depth and lag not told: {read}" if isinstance(read, str) else thermocouple.words(read)
 
 
 def _use(name: str, card: Card) -> str:
@@ -113,19 +127,11 @@ def face_beside_pyrometer(
     card: Card, shown: Rises, stops: pl.DataFrame, traces: pl.DataFrame
 ) -> tuple[str, list[Finding]]:
     """What the comparison came to in words, and the finding where model and pyrometer disagree."""
-    disc, ring = card.brake.disc, card.brake.swept_area
-    if (
-        ring is None
-        or disc.thickness is None
-        or disc.heat_capacity is None
-        or (disc.density is None and disc.mass is None)
-    ):
-        return (
-            "not compared: the card lacks what conduction needs (friction ring, thickness, density or mass, heat capacity)",
-            [],
-        )
+    plate = plate_of(card)
+    if isinstance(plate, str):
+        return f"not compared: {plate}, which conduction needs", []
     initial = _floats(stops, "temperature_initial_c")
-    modelled = modelled_rise(card, stops, traces)
+    modelled = modelled_rise(card, plate, stops, traces)
     rise, model = shown.end - shown.before, modelled
     good = np.isfinite(rise) & (model > LEAST_RISE_K)
     if good.sum() < FEWEST:
@@ -151,7 +157,7 @@ def face_beside_pyrometer(
     return words, [finding("face_temperature_off", message, channel="surface_temperature", evidence=evidence)]
 
 
-def modelled_rise(card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> Array:
+def modelled_rise(card: Card, plate: Plate, stops: pl.DataFrame, traces: pl.DataFrame) -> Array:
     """Rise of the face in K from brake start to brake end by conduction under each stop's own power; NaN where it has no trace,
     and beyond an even choice of MOST stops."""
     out = np.full(len(stops), np.nan)
@@ -174,17 +180,14 @@ def modelled_rise(card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> Arra
         shape = np.maximum(np.interp(time[k], _floats(own, "time_s"), product), 0.0)
         work = np.trapezoid(shape, time[k])
         power[k] = shape * energy[i] * 1e3 / work if work > 0 else 0.0
-    brake = card.brake
-    ring, thickness = brake.swept_area or np.nan, brake.disc.thickness or np.nan
-    density = brake.disc.density or (brake.disc.mass or np.nan) / (ring * thickness)
     surface, _ = slab.conduct(
         time,
-        (power + np.roll(power, 1, axis=1)) / 2 * heat_share_of(card, SHARE).value / (2 * ring),
+        (power + np.roll(power, 1, axis=1)) / 2 * heat_share_of(card, SHARE).value / (2 * plate.ring_area),
         initial[rows] + ZERO_C,
-        half_thickness=thickness / 2,
+        half_thickness=plate.half_thickness,
         conductivity=conductivity_of(card, CONDUCTIVITY).value,
-        density=density,
-        material=brake.disc.heat_capacity or "carbon",
+        density=plate.density,
+        material=plate.material,
         passes=2,
     )
     out[rows] = surface[:, -1] - surface[:, 0]

@@ -5,8 +5,8 @@ import pytest
 
 from pipeline.face import braking
 from pipeline.face.braking import Brake
-from pipeline.face.inputs import Plate
 from pipeline.face.law import HATS, Axis
+from pipeline.heat.plate import Plate
 
 PLATE = Plate(ring_area=0.036, half_thickness=0.015, density=1780.0, material=1200.0)
 BRAKE = Brake(PLATE, push=2.8e-3, threshold=0.4e5, radius=0.13)
@@ -19,7 +19,7 @@ def even_law(mu: float, pressure: float = 0.0, speed: float = 0.0, share: float 
     fixed[0, : AXIS.columns] = np.log(mu)
     fixed[0, AXIS.columns : AXIS.columns + 2] = pressure, speed
     assert AXIS.fixed == AXIS.columns + 2 + 2 * HATS
-    return braking.laws(AXIS, fixed, np.array([k]), np.array([share]))
+    return braking.laws(AXIS, fixed, np.array([k]), np.array([share]), np.zeros(1))
 
 
 def one(laws: braking.Laws, brake: Brake = BRAKE, pressure: float = 30e5, **changed: float) -> braking.Braking:

@@ -11,8 +11,9 @@ import pytest
 
 from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.face import braking, portable, predict, reservations, single, whole_stops
-from pipeline.face.inputs import Inputs, Plate, Prior
+from pipeline.face.inputs import Inputs, Prior
 from pipeline.face.predict import Asked, Drawn
+from pipeline.heat.plate import Plate
 from pipeline.results.face import FaceBatch, FaceModel
 from pipeline.results.model import renewed
 from tests.face.test_law import model, world
@@ -72,7 +73,8 @@ def test_every_batch_has_its_own_stop() -> None:
 def test_the_hottest_face_is_known_no_better_than_the_heat_was() -> None:
     of = model()
     narrow, wide = (
-        predict.stop(Drawn.of(renewed(of, heat_u=u)), asked(of, 300)).face_peak_c for u in ([0.01, 0.01], [0.15, 0.06])
+        predict.stop(Drawn.of(renewed(of, heat_u=u)), asked(of, 300)).face_peak_c
+        for u in ([0.01, 0.01, 0.001], [0.15, 0.06, 0.001])
     )
     rise = narrow.value - 300
     assert wide.high - wide.low > narrow.high - narrow.low
@@ -82,8 +84,8 @@ def test_the_hottest_face_is_known_no_better_than_the_heat_was() -> None:
 
 def fit(theta: list[float], converged: bool = True, u: float = 0.03) -> Any:
     return SimpleNamespace(
-        theta=np.array(theta), theta_u=np.array([0.15, 0.0632]), converged=converged, covariance=np.eye(2) * u**2,
-        places={"heat": slice(0, 2)},
+        theta=np.array([*theta, 0.0]), theta_u=np.array([0.15, 0.0632, 0.001]), converged=converged, covariance=np.eye(3) * u**2,
+        places={"heat": slice(0, 3)},
     )  # fmt: skip
 
 

@@ -68,6 +68,9 @@ class Disc:
     density: float = 1780.0
     depth: float = 0.006  # of the thermocouple below the face, m
     lag: float = 0.4  # of the thermocouple, s
+    convection: float = 0.0  # of a face to the rig's air while it brakes, W/(m2 K)
+    emissivity: float = 0.0  # of the faces
+    air: float = 22.0  # degC
 
     @cached_property
     def cells(self) -> np.ndarray:
@@ -75,6 +78,11 @@ class Disc:
         ratio = 50.0 ** (1 / (CELLS - 1))
         widths = ratio ** np.arange(CELLS)
         return widths * (self.thickness / 2) / widths.sum()
+
+    def leaves(self, face: np.ndarray) -> np.ndarray:
+        """W/m2 from a face at degC to air and surroundings."""
+        black = 5.67e-8 * ((face + 273.15) ** 4 - (self.air + 273.15) ** 4)
+        return self.convection * (face - self.air) + self.emissivity * black
 
     @cached_property
     def centres(self) -> np.ndarray:
@@ -211,6 +219,8 @@ def simulate(
                 following = target + (last - target) * (step + 1 - BUILD_UP_STEPS - SPEED_STEPS) / END_STEPS
             dt = (speed - following) * brake.inertia / torque
         flux = disc.heat_share * brake.inertia * (speed**2 - following**2) / 2 / dt / (2 * brake.ring)  # W/m2, a face
+        if disc.convection or disc.emissivity:
+            flux = flux - disc.leaves(face)
         celsius = conducted(celsius, flux, dt, width, between, disc.density)
         face = celsius[:, 0] + flux * width[0] / 2 / disc.conductivity
         at_probe = celsius[:, probe - 1] * (1 - share) + celsius[:, probe] * share

@@ -155,19 +155,29 @@ def left_out_row(one: Cited[LeftOutErrors]) -> list[Cell]:
     ]
 
 
+UNITS = {"conductivity": "W/(m K)", "heat lost": "W/(m² K)"}
+SOURCES = {
+    "card": "the card's",
+    "method": "the method's",
+    "default": "an assumed",
+    "readings": "what the thermocouples' readings within the stops show,",
+}
+
+
 def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
-    """Conductivity and heat share as the friction of the stops asks for them."""
+    """Conductivity, heat share and loss while braking as the friction of the stops asks for them."""
     rows: list[tuple[str, Cell]] = []
     for one in cited.each(lambda found: found.heat):
         heat = one.result
-        unit = "W/(m K)" if heat.name == "conductivity" else ""
+        unit = UNITS.get(heat.name, "")
+        decimals = {"": 2, "W/(m K)": 1}.get(unit, 0)
         values: dict[str, Cell] = {
-            "value": one.number(heat.name, lambda h: h.value, unit=unit, decimals=1 if unit else 2),
+            "value": one.number(heat.name, lambda h: h.value, unit=unit, decimals=decimals),
             "u": one.number(
                 f"relative uncertainty of the {heat.name}", lambda h: h.u, unit="%", factor=100.0, decimals=0
             ),
-            "before": one.number(f"{heat.name} before", lambda h: h.before, unit=unit, decimals=1 if unit else 2),
-            "source": {"card": "the card's", "method": "the method's", "default": "an assumed"}[heat.source],
+            "before": one.number(f"{heat.name} before", lambda h: h.before, unit=unit, decimals=decimals),
+            "source": SOURCES[heat.source],
             "before_u": one.number(
                 f"relative uncertainty of the {heat.name} before",
                 lambda h: h.before_u,
@@ -180,7 +190,8 @@ def heat_items(cited: Cited[FaceLaw]) -> list[tuple[str, Cell]]:
             "{value} give or take {u} within the model, from the stops' friction held by {source} {before} give or take "
             "{before_u}; no measurement of the disc"
         )
-        rows.append((f"Effective {heat.name} of the law", Text(words, values, sentence=True)))
+        name = "heat lost from a face while braking" if heat.name == "heat lost" else heat.name
+        rows.append((f"Effective {name} of the law", Text(words, values, sentence=True)))
     return rows
 
 
