@@ -1,0 +1,184 @@
+"""The page of the study of decisions, and the figures that stand on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from scipy.stats import beta, binom
+
+Record = dict[str, Any]
+WANTED = (0.92, 0.98)
+GLAZES_AT_MOST, UNRESERVED_AT_LEAST, SETTLED_AT_LEAST = 0.01, 0.60, 0.80
+LOSS_WANTED = 0.05
+
+
+class Share(NamedTuple):
+    """How many of how many."""
+
+    hits: int
+    of: int
+
+    @property
+    def value(self) -> float:
+        return self.hits / self.of if self.of else float("nan")
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Exact 95 % interval (Clopper and Pearson)."""
+        k, n = self.hits, self.of
+        low = float(beta.ppf(0.025, k, n - k + 1)) if k else 0.0
+        return low, float(beta.ppf(0.975, k + 1, n - k)) if k < n else 1.0
+
+    def words(self) -> str:
+        if not self.of:
+            return "none"
+        low, high = self.ends
+        return f"{100 * self.value:.1f} % ({self.hits} of {self.of}; {100 * low:.1f} to {100 * high:.1f})"
+
+
+def share(answers: Iterable[bool]) -> Share:
+    given = list(answers)
+    return Share(sum(given), len(given))
+
+
+def holds(interval: Record, truth: float) -> bool:
+    """An end that is open holds everything on its side."""
+    low, high = interval["low"], interval["high"]
+    return (low is None or low <= truth) and (high is None or truth <= high)
+
+
+def parameter(found: Sequence[Record], name: str) -> Share:
+    given = [r["law"][name] for r in found if name in r["law"]]
+    return share(holds(p, p["true"]) for p in given if p["low"] is not None or p["high"] is not None)
+
+
+def lives(found: Sequence[Record], use: str | None = None, truth: str = "true") -> list[tuple[Record, bool]]:
+    """(record of a life that is given, whether its interval holds the truth)"""
+    every = [d["life"] for r in found for d in r["duties"] if use in (None, d["use"])]
+    return [(one, holds(one, one[truth])) for one in every if one["value"] is not None]
+
+
+def life(found: Sequence[Record], use: str | None = None, truth: str = "true") -> Share:
+    return share(ok for _, ok in lives(found, use, truth))
+
+
+def openings(found: Sequence[Record]) -> list[Record]:
+    return [d["opening"] for r in found for d in r["duties"] if "opening" in d]
+
+
+def glazing(found: Sequence[Record]) -> Share:
+    """Of openings recommended without reservation, those that truly lose more than the target."""
+    return share(o["sure_loss"] > LOSS_WANTED for o in openings(found) if o["sure"])
+
+
+def unreserved(found: Sequence[Record]) -> Share:
+    """Of compounds whose tests bracket the boundary, those that get an opening without reservation."""
+    return share(bool(o["sure"]) for o in openings(found) if o["brackets"])
+
+
+def settled(found: Sequence[Record]) -> Share:
+    return share(o["settled"] for o in openings(found) if "settled" in o)
+
+
+def beyond(one: Share, bounds: tuple[float, float]) -> str:
+    """Whether a share lies outside its bounds, and whether chance alone would put it there one time in a hundred."""
+    if not one.of:
+        return "not shown"
+    low, high = bounds
+    if low <= one.value <= high:
+        return "inside"
+    edge = low if one.value < low else high
+    chance = binom.cdf(one.hits, one.of, edge) if one.value < low else binom.sf(one.hits - 1, one.of, edge)
+    return "outside, within chance" if chance > 0.01 else "outside"
+
+
+ROWS = (
+    ("Ea", lambda f: parameter(f, "Ea"), WANTED),
+    ("abrasion a", lambda f: parameter(f, "a"), WANTED),
+    ("oxidation rate B", lambda f: parameter(f, "B"), WANTED),
+    ("life, both duties", life, WANTED),
+    ("life, gentle duty", lambda f: life(f, "gentle"), WANTED),
+    ("life, hard duty", lambda f: life(f, "hard"), WANTED),
+    ("glazes though unreserved", glazing, (0.0, GLAZES_AT_MOST)),
+    ("unreserved where bracketed", unreserved, (UNRESERVED_AT_LEAST, 1.0)),
+    ("settled by the named test", settled, (SETTLED_AT_LEAST, 1.0)),
+)
+
+
+def text(found: Sequence[Record], seed: int) -> str:
+    """The study as a page."""
+    stated, wide = ([r for r in found if r["wide"] == w] for w in (1.0, 2.0))
+    parts = [HEAD.format(seed=seed, stated=len(stated), wide=len(wide))]
+    for name, count, bounds in ROWS:
+        one, other = count(stated), count(wide)
+        wanted = f"{100 * bounds[0]:.0f} to {100 * bounds[1]:.0f}"
+        parts.append(f"| {name} | {wanted} | {one.words()} | {beyond(one, bounds)} | {other.words()} |\n")
+    law = share(r["law"]["identified"] for r in stated)
+    given = share(d["life"]["value"] is not None for r in stated for d in r["duties"])
+    measured = share(bool(d["life"]["ground"]) for r in stated for d in r["duties"] if d["life"]["value"] is not None)
+    spans = openings(stated)
+    parts.append(
+        REST.format(
+            law=law.words(), given=given.words(), measured=measured.words(),
+            shortest=life(stated, truth="shortest").words(), new=life(stated, truth="new").words(),
+            span=share(o["span"] is not None for o in spans).words(),
+            reserved=share(not o["sure"] for o in spans if o["span"]).words(),
+            loses=share(o["loss"] > LOSS_WANTED for o in spans if o["span"] and not o["sure"]).words(),
+            good=share(o["good"] for o in spans).words(), brackets=share(o["brackets"] for o in spans).words(),
+            cpu=sum(r["cpu_s"] for r in found) / max(len(found), 1),
+        )
+    )  # fmt: skip
+    for name, kept in SPLITS:
+        own = [r for r in stated if kept(r)]
+        parts.append(f"| {name} | {parameter(own, 'Ea').words()} | {life(own).words()} | {glazing(own).words()} |\n")
+    return "".join(parts)
+
+
+SPLITS = (
+    ("batches alike", lambda r: r["alike"]),
+    ("batches unlike", lambda r: not r["alike"]),
+    ("two batches", lambda r: r["batches"] == 2),
+    ("three batches", lambda r: r["batches"] == 3),
+    ("conductivity on the card", lambda r: r["conductivity_stated"]),
+    ("conductivity not stated", lambda r: not r["conductivity_stated"]),
+    ("glazes", lambda r: r["glazes"]),
+    ("does not", lambda r: not r["glazes"]),
+)
+
+HEAD = """\
+# Are decisions as honest as the numbers?
+
+Written by `python -m tests.studies.decisions --write`; nothing here is typed by hand. Seed {seed}.
+
+{stated} invented compounds, each of two or three batches of two specimens on a rig, read for wear after its blocks of use, with gentle
+use at several temperatures and two power densities between checks; what cards and duties do not state exactly (conductivity, heat
+share, thermocouple, cooling) is drawn from the uncertainty that the analysis says it takes. {wide} more from twice that uncertainty:
+what a wrong statement of it does. Batches are alike in half of them, and differ by a factor of abrasion and one of oxidation in the
+others. Two thirds glaze in gentle, cold use.
+
+Conduction, film, abrasion and oxidation are a world's of its own (`tests/studies/decision_world.py`). The analysis gets stops, traces
+of the braking, readings and cards, and does drift, wear laws and duty projection itself; the friction window is given to it as well
+known as a map would know it, and the scatter of checks as it is. Two duties of each compound, a gentle and a hard one, are run
+through by the world to the end of the disc's life.
+
+An interval is counted where it is given; an end left open holds all on its side. A life's truth is that of the batch it is said to
+be of, else that of the mean specimen. An opening without reservation glazes where at any of its openings the true film costs more
+than 5 % of mu within one use. The tests bracket the boundary where one gentle block truly lost 3 % or more and, at some opening that
+truly holds window and film, every braking is at least as hot and as hard as a block that lost less than 1 %.
+
+In brackets: counts, and the exact 95 % interval of the share. "Within chance": a true share at the bound would do that more often
+than once in a hundred such studies.
+
+| figure | wanted, % | {stated} compounds | | {wide} from twice the uncertainty |
+|---|---|---|---|---|
+"""
+REST = """
+Beside these, of the first column's compounds: a law identified {law}; lives given {given}, of which by measured rates alone {measured};
+a life's interval holds the truly shortest batch's life {shortest}, and the truth by the rate of a new disc {new}. Openings to run
+given {span}, of which with a reservation {reserved}; those reserved truly lose more than the target {loses}. An opening that
+truly holds both exists {good}; the tests bracket the boundary {brackets}. CPU time of a compound: {cpu:.1f} s.
+
+| of the first column | Ea | life | glazes though unreserved |
+|---|---|---|---|
+"""

@@ -1,0 +1,51 @@
+"""A seeded few of the study of decisions in the default run; more of them, with its bounds, under the heavy mark."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.studies.chance import surely_under
+from tests.studies.decision_world import CELLS, Body, brake, cooled
+from tests.studies.decisions import judged
+from tests.studies.decisions_page import Share, glazing, life, parameter, text
+
+
+def test_the_worlds_disc_conducts_like_a_half_space_and_keeps_its_heat():
+    """A constant flux into a thick disc that loses nothing: Carslaw & Jaeger 1959, section 2.9: 2 q sqrt(t / (pi k rho c))."""
+    body = Body(mass=8.0, ring=0.04, thickness=0.1, conductivity=20.0, share=0.9, radiating=0.0, capacity=1400.0)
+    one, none = np.ones(1), np.zeros(1)
+    start = np.full((1, CELLS), 300.0)
+    # an even speed is a constant power: from a speed to all but the same one
+    made = brake(body, start, 2e5 * one, one, 0.999999 * one, 2.0 * one, 30.0 * one, (none, none), 300.0)
+    flux = 0.9 * 2e5 / 2.0 / (2 * body.ring)
+    rise = 2 * flux * np.sqrt(2.0 / (np.pi * body.conductivity * body.density * body.capacity))
+    assert made.face[-1, 0] - 300.0 == pytest.approx(rise, rel=0.01)
+    assert made.after_mean[-1, 0] - 300.0 == pytest.approx(0.9 * 2e5 / 8.0 / 1400.0, rel=0.005)
+
+
+def test_the_worlds_disc_cools_as_newton_has_it():
+    body = Body(1.8, 0.035, 0.028, 20.0, 1.0, 0.0, capacity=1400.0)
+    time, _ = cooled(body, np.array([600.0]), np.array([400.0]), 10.0, 300.0)
+    assert time[-1, 0] == pytest.approx(1.8 * 1400 / 10 * np.log(3), rel=1e-3)
+
+
+def test_a_share_outside_its_bounds_says_whether_chance_does_that():
+    assert Share(0, 0).words() == "none" and Share(19, 20).words().startswith("95.0 % (19 of 20; 75.1 to 99.9)")
+
+
+def test_a_compound_goes_through_and_is_judged():
+    found = [judged(2, 4, 1.0)]
+    page = text(found, 4)
+    assert "python -m tests.studies.decisions --write" in page and "1 invented compounds" in page
+    for one in found:
+        assert {d["use"] for d in one["duties"]} == {"gentle", "hard"}
+        assert all(d["life"]["true"] > 0 and d["life"]["shortest"] <= d["life"]["true"] * 1.2 for d in one["duties"])
+
+
+@pytest.mark.heavy
+def test_forty_compounds_keep_the_bounds():
+    found = [judged(index, 5, 1.0) for index in range(40)]
+    for name, one in {"Ea": parameter(found, "Ea"), "life": life(found)}.items():
+        assert one.of >= 20 and not surely_under(0.92, one.value, one.of), name
+    assert glazing(found).hits <= 2
