@@ -132,7 +132,9 @@ def draw(rng: np.random.Generator, wide: float = 1.0) -> Compound:
     conductivity, stated_k = _conductivity(rng, wide)
     share, stated_share = _share(rng, wide)
     ring = np.pi / 4 * (0.296**2 - 0.206**2)
-    body = Body(1.77, ring, 0.028, conductivity, share, 0.85 * 0.095, None if rng.random() < 0.6 else rng.uniform(1300, 1600))
+    body = Body(
+        1.77, ring, 0.028, conductivity, share, 0.85 * 0.095, None if rng.random() < 0.6 else rng.uniform(1300, 1600)
+    )
     glazes = bool(rng.random() < 0.65)
     film = Film(
         growth=1 / (35.0 * rng.uniform(40, 130)) * (1.0 if glazes else 0.01), removal=rng.uniform(1.2, 3.0),
@@ -216,7 +218,11 @@ def program(of: Compound, gentle: tuple[tuple[float, float], ...], stops: int = 
 def _gentle(rng: np.random.Generator, wide: float) -> Duty:
     events = tuple(
         Event(
-            first := rng.uniform(135, 175), first * rng.uniform(0.52, 0.62), rng.uniform(2.3, 2.9), rng.uniform(13, 24), first * 0.75
+            first := rng.uniform(135, 175),
+            first * rng.uniform(0.52, 0.62),
+            rng.uniform(2.3, 2.9),
+            rng.uniform(13, 24),
+            first * 0.75,
         )
         for _ in range(5)
     )
@@ -229,7 +235,11 @@ def _gentle(rng: np.random.Generator, wide: float) -> Duty:
 def _hard(rng: np.random.Generator, wide: float) -> Duty:
     events = tuple(
         Event(
-            first := rng.uniform(150, 195), first * rng.uniform(0.35, 0.55), rng.uniform(2.2, 3.2), rng.uniform(12, 20), first * 0.72
+            first := rng.uniform(150, 195),
+            first * rng.uniform(0.35, 0.55),
+            rng.uniform(2.2, 3.2),
+            rng.uniform(12, 20),
+            first * 0.72,
         )
         for _ in range(5)
     )

@@ -66,7 +66,9 @@ def run(of: Compound, rng: np.random.Generator | None = None) -> list[Run]:
         seconds = of.inertia * (first - last) / torque
         made = _rested(of, start, following, work, first, last, seconds)
         power, path = work / seconds / (2 * of.pad_area) / 1e6, of.radius * (first + last) / 2 * seconds
-        films = [_films(of, made.face, power, path, work / 1e6, slice(e - c, e)) for e, c in zip(ends, count, strict=True)]
+        films = [
+            _films(of, made.face, power, path, work / 1e6, slice(e - c, e)) for e, c in zip(ends, count, strict=True)
+        ]
         film = np.concatenate([f[:-1] for f in films])
     found = []
     for s, own, e, c, f in zip(of.specimens, blocks, ends, count, films, strict=True):
@@ -97,16 +99,16 @@ def _rested(of: Compound, start_c, following_c, work, first, last, seconds) -> _
     made = brake(body, profile, work, first, last, seconds, np.full(n, even), (g, g), ambient)
     mean = made.after_mean[-1]
     wanted = np.where(np.isnan(following_c), ambient + 8.0, following_c + ZERO_K)
-    early = np.array([np.interp(-w, -m, t) for w, m, t in zip(wanted, made.after_mean.T, made.after_time.T, strict=True)])
+    early = np.array(
+        [np.interp(-w, -m, t) for w, m, t in zip(wanted, made.after_mean.T, made.after_time.T, strict=True)]
+    )
     early = np.where(wanted > made.after_mean[0], even, np.maximum(early, LEAST_PAUSE_S))
     time, kelvin = cooled(body, mean, np.minimum(wanted, mean - 0.01), of.rig_g, ambient)
     time = np.where(wanted < mean, time, 0.0)
     heated = np.where(wanted > made.after_mean[0], (wanted - mean) / HEATER_K_S, 0.0)
     up = np.linspace(0, 1, 40)[:, None]
     oxidised = (
-        _over(of, made.time, made.face)
-        + _over(of, made.after_time, made.after_face, early)
-        + _over(of, time, kelvin)
+        _over(of, made.time, made.face) + _over(of, made.after_time, made.after_face, early) + _over(of, time, kelvin)
     )
     warming = _over(of, heated * up, mean + (wanted - mean) * up)  # after a reading that lies between: the next stop's
     oxidised[1:] += warming[:-1]
@@ -185,7 +187,11 @@ def traces_of(of: Compound, test: Run, stops: pl.DataFrame) -> pl.DataFrame:
 def readings_of(of: Compound, test: Run, rng: np.random.Generator) -> pl.DataFrame:
     """The disc's thickness after each block that is read, every point twice, as a wear file is read."""
     gone = np.concatenate([[0.0], np.cumsum(test.abraded + test.oxidised)])
-    after = [0] + [k + 1 for k, b in enumerate(test.block) if b.read and (k + 1 == len(test.block) or test.block[k + 1].name != b.name)]
+    after = [0] + [
+        k + 1
+        for k, b in enumerate(test.block)
+        if b.read and (k + 1 == len(test.block) or test.block[k + 1].name != b.name)
+    ]
     place = rng.normal(0, 12, POINTS)
     rows = []
     for stop in after:

@@ -79,7 +79,9 @@ def used(of: Compound, duty: Duty, opening: np.ndarray, body: Body | None = None
             film = of.film.after(film, *asked)
             worst = np.maximum(worst, film)
     oxidised, abraded = oxidised + left * lost, abraded + left * of.wear.per_mj * work.sum() / 1e6
-    return Use(opening, abraded, oxidised, of.film.cover * worst, inside / work.sum(), coldest - ZERO_K, hottest - ZERO_K)
+    return Use(
+        opening, abraded, oxidised, of.film.cover * worst, inside / work.sum(), coldest - ZERO_K, hottest - ZERO_K
+    )
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,9 @@ from scipy.linalg import solve_banded
 CELLS, FIRST_OF_LAST = 16, 1 / 30
 BRAKING_STEPS, AFTER_STEPS, TAIL = 32, 24, 120
 FINE_S = 0.03  # first step after braking
-FACE_RADIATES = 0.65  # of the radiating area, what the faces show beside the pads; the rest is as warm as what lies under it
+FACE_RADIATES = (
+    0.65  # of the radiating area, what the faces show beside the pads; the rest is as warm as what lies under it
+)
 ZERO_K, GAS, SIGMA = 273.15, 8.314462618, 5.670374419e-8
 RATE_AT_K = 873.15  # where the oxidation rate is stated
 GRAPHITE = np.array(
@@ -122,7 +124,9 @@ class Film:
     width_k: float
     width_share: float
 
-    def after(self, g: np.ndarray, face_k: np.ndarray, power: np.ndarray, path: np.ndarray, mj: np.ndarray) -> np.ndarray:
+    def after(
+        self, g: np.ndarray, face_k: np.ndarray, power: np.ndarray, path: np.ndarray, mj: np.ndarray
+    ) -> np.ndarray:
         """Film after one stop: face_k the mean over its work, power in W/mm2 of pad, path in m, mj of friction work."""
         grown = self.growth * path * step((self.cold_k - face_k) / self.width_k) * self._power(self.gentle, power, -1)
         gone = self.removal * mj * step((face_k - self.hot_k) / (2 * self.width_k)) * self._power(self.hard, power, 1)
@@ -209,7 +213,9 @@ def brake(
     return Braked(time, f[: end + 1], later, f[end:], m[end:], kelvin, over_work)
 
 
-def cooled(body: Body, start: np.ndarray, end: np.ndarray, conductance: float, ambient: float) -> tuple[np.ndarray, np.ndarray]:
+def cooled(
+    body: Body, start: np.ndarray, end: np.ndarray, conductance: float, ambient: float
+) -> tuple[np.ndarray, np.ndarray]:
     """(times, temperatures) [k, n] of an even disc on its way from `start` to a colder `end`, by quadrature over temperature."""
     share = np.linspace(0, 1, TAIL)[:, None]
     kelvin = ambient + (start - ambient) * ((end - ambient) / (start - ambient)) ** share

@@ -153,7 +153,8 @@ def judged(index: int, seed: int, wide: float) -> Record:
 def _law(of: Compound, wear: CompoundWear) -> Record:
     disc = (wear.components or {})["disc"]
     law = disc.identified_law
-    found: Record = {"chosen": disc.chosen, "identified": law is not None}
+    oxidation = next((m for m in disc.models if m.model == "oxidation"), None)
+    found: Record = {"chosen": disc.chosen, "identified": law is not None, "why": oxidation.why if oxidation else None}
     if law is not None and law.model == "oxidation":
         truths = {"a": of.wear.per_mj, "B": of.wear.rate, "Ea": of.wear.energy / 1e3}
         for name, truth in truths.items():

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from scipy.stats import beta, binom
@@ -106,14 +108,23 @@ ROWS = (
 )
 
 
+def before() -> list[Record]:
+    """The records of the state before uncertain heat inputs, laws by batch and glazing entered the decisions."""
+    lines = (Path(__file__).parent / "decisions_before.jsonl").read_text().splitlines()
+    return [json.loads(line) for line in lines]
+
+
 def text(found: Sequence[Record], seed: int) -> str:
     """The study as a page."""
     stated, wide = ([r for r in found if r["wide"] == w] for w in (1.0, 2.0))
-    parts = [HEAD.format(seed=seed, stated=len(stated), wide=len(wide))]
+    old = before()
+    parts = [HEAD.format(seed=seed, stated=len(stated), wide=len(wide), before=len(old))]
     for name, count, bounds in ROWS:
-        one, other = count(stated), count(wide)
+        first, one, other = count(old), count(stated), count(wide)
         wanted = f"{100 * bounds[0]:.0f} to {100 * bounds[1]:.0f}"
-        parts.append(f"| {name} | {wanted} | {one.words()} | {beyond(one, bounds)} | {other.words()} |\n")
+        parts.append(
+            f"| {name} | {wanted} | {first.words()} | {one.words()} | {beyond(one, bounds)} | {other.words()} |\n"
+        )
     law = share(r["law"]["identified"] for r in stated)
     given = share(d["life"]["value"] is not None for r in stated for d in r["duties"])
     measured = share(bool(d["life"]["ground"]) for r in stated for d in r["duties"] if d["life"]["value"] is not None)
@@ -170,15 +181,18 @@ truly holds window and film, every braking is at least as hot and as hard as a b
 In brackets: counts, and the exact 95 % interval of the share. "Within chance": a true share at the bound would do that more often
 than once in a hundred such studies.
 
-| figure | wanted, % | {stated} compounds | | {wide} from twice the uncertainty |
-|---|---|---|---|---|
+"Before" is the state in which heat inputs were taken as certain, laws and lives were those of all batches together, and an opening to
+run asked for the friction window alone.
+
+| figure | wanted, % | before, {before} compounds | now, {stated} compounds | | {wide} from twice the uncertainty |
+|---|---|---|---|---|---|
 """
 REST = """
-Beside these, of the first column's compounds: a law identified {law}; lives given {given}, of which by measured rates alone {measured};
+Beside these, of the compounds from the stated uncertainty: a law identified {law}; lives given {given}, of which by measured rates alone {measured};
 a life's interval holds the truly shortest batch's life {shortest}, and the truth by the rate of a new disc {new}. Openings to run
 given {span}, of which with a reservation {reserved}; those reserved truly lose more than the target {loses}. An opening that
 truly holds both exists {good}; the tests bracket the boundary {brackets}. CPU time of a compound: {cpu:.1f} s.
 
-| of the first column | Ea | life | glazes though unreserved |
+| of these | Ea | life | glazes though unreserved |
 |---|---|---|---|
 """
