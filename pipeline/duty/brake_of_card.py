@@ -10,7 +10,8 @@ import numpy as np
 
 from pipeline.archive.card import Card
 from pipeline.duty import rig_cooling
-from pipeline.duty.project import Brake, GentleLimit, Worn
+from pipeline.duty.lives import Alike, OfBatch, Worn
+from pipeline.duty.project import Brake, GentleLimit
 from pipeline.duty.rubbing import Plate, Rubbing
 from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import conductivity_of, heat_share_of
@@ -20,7 +21,7 @@ from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
 from pipeline.results.duty import (
     RigCooling,
 )
-from pipeline.results.wear import CompoundComponent, CompoundWear
+from pipeline.results.wear import BatchWear, CompoundComponent, CompoundWear
 
 
 def disc_of(card: Card, settings: Duty) -> tuple[Disc | None, str]:
@@ -49,6 +50,7 @@ def brake_of(
     settings: Duty,
     wear_settings: Wear,
     temperature_kind: str,
+    alike: Alike | None = None,
 ) -> Brake:
     window, limit = friction.window, _limit(friction.glaze_limit)
     no_limit = friction.glaze_limit.why if friction.glaze_limit else None
@@ -70,6 +72,8 @@ def brake_of(
         glazing=limit,
         glazing_why=None if limit else no_limit,
         confidence=settings.confidence,
+        batches=of_batches(wear, card),
+        alike=alike,
         worn_mass=_worn_mass(card, disc),
     )
 
@@ -116,20 +120,63 @@ def worn_of(kind: str, wear: CompoundWear, card: Card) -> Worn:
     """The disc, or the pad that wears fastest, with its law (if identified, else its measured rates) and usable
     thickness.
     """
-    part = card.brake.disc if kind == "disc" else card.brake.pad
-    usable = None
-    if part.thickness is not None and part.minimum_thickness is not None:
-        usable = (part.thickness - part.minimum_thickness) * 1e6
-    parts = {name: c for name, c in (wear.components or {}).items() if name.startswith(kind)}
+    usable, parts = _usable(kind, card), _parts(kind, wear)
     if not parts:
         return Worn(kind, None, usable, f"no wear of the {kind} was measured", read=False)
-    component = parts[max(parts, key=lambda name: _rate(parts[name]))]
+    component = max(parts, key=_rate)
     if component.identified_law is not None:
-        return Worn(kind, component.identified_law, usable)
+        return Worn(kind, component.identified_law, usable, source=component)
     described, entries = component.chosen_law, tuple(component.measured)
     said = "no wear law is identified" if described is not None else "no wear law was chosen"
     why = component.why or (None if entries else component.measured_why) or (described and described.why)
-    return Worn(kind, None, usable, said if entries or not why else f"{said}: {why}", entries)
+    words = said if entries or not why else f"{said}: {why}"
+    return Worn(kind, None, usable, words, entries, source=component)
+
+
+def of_batches(wear: CompoundWear, card: Card) -> tuple[OfBatch, ...]:
+    """Every batch with its disc and that of its pads that wears fastest; none where there is one batch."""
+    rows = [row for component in (wear.components or {}).values() for row in component.by_batch]
+    return tuple(
+        OfBatch(
+            batch,
+            max(row.specimens for row in rows if row.batch == batch),
+            tuple(_of_batch(kind, batch, wear, card) for kind in ("disc", "pad")),
+        )
+        for batch in dict.fromkeys(row.batch for row in rows)
+    )
+
+
+def _of_batch(kind: str, batch: str, wear: CompoundWear, card: Card) -> Worn:
+    usable, parts = _usable(kind, card), _parts(kind, wear)
+    known = [(row, component) for component in parts for row in component.by_batch if row.batch == batch]
+    if not known:
+        return Worn(kind, None, usable, f"no wear of the {kind} was read in batch {batch}", read=bool(parts))
+    row, component = max(known, key=lambda pair: _rate_of(*pair))
+    if row.law is not None:
+        return Worn(kind, row.law, usable, source=component, of_batch=row)
+    why = "no wear law is identified" + (f": {row.measured_why}" if row.measured_why else "")
+    return Worn(kind, None, usable, why, tuple(row.measured), source=component, of_batch=row)
+
+
+def _rate_of(row: BatchWear, component: CompoundComponent) -> float:
+    found = row.map_and_duty.um_per_stop_per_face.value if row.map_and_duty else None
+    return (
+        found
+        if found is not None
+        else _rate(component) * max((f.value or 0 for f in row.factors.values()), default=1.0)
+    )
+
+
+def _usable(kind: str, card: Card) -> float | None:
+    """um from new thickness to the minimum."""
+    part = card.brake.disc if kind == "disc" else card.brake.pad
+    if part.thickness is None or part.minimum_thickness is None:
+        return None
+    return (part.thickness - part.minimum_thickness) * 1e6
+
+
+def _parts(kind: str, wear: CompoundWear) -> list[CompoundComponent]:
+    return [component for name, component in (wear.components or {}).items() if name.startswith(kind)]
 
 
 def _rate(component: CompoundComponent) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,38 +11,24 @@ from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C, Array
 from pipeline.duty import rubbing as exposed
 from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
+from pipeline.duty.lives import (
+    Alike,
+    OfBatch,
+    Worn,
+    batch_rows,
+    over_distance,
+    shares_of,
+    told,
+    wear_per_cycle,
+    worst_row,
+)
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.support import Braked, FrictionRun, braked, of_duty, worn_by
 from pipeline.heat.lumped import Disc
-from pipeline.results.duty import DutyProjection, DutySupport, Projected, Span
+from pipeline.results.duty import DutyProjection, DutySupport, Span
 from pipeline.results.model import renewed
-from pipeline.results.wear import FittedLaw, MeasuredRate, Predictor
 from pipeline.tested.told import in_words
 from pipeline.wear.exposure import Exposure
-from pipeline.wear.measured import fitting
-from pipeline.wear.predict import interval, wear_by_stop
-
-
-@dataclass(frozen=True)
-class Worn:
-    """A wearing component: name, the identified law's entry of wear.json or why there is none, usable thickness
-    in um. measured: where no law is identified, the measured rates that a duty like their stops may be
-    projected with. read: whether the component was read at all.
-    """
-
-    name: str
-    model: FittedLaw | None
-    usable_um: float | None
-    why: str | None = None
-    measured: tuple[MeasuredRate, ...] = ()
-    read: bool = True
-
-    def law(self, stops: Exposure) -> tuple[Predictor | None, str | None]:
-        """(what these stops' wear may be predicted by, why there is nothing)"""
-        if self.model is not None or not self.measured:
-            return self.model, self.why or "no wear law was chosen"
-        entry, unlike = fitting(self.measured, stops)
-        return entry, f"{self.why}; {unlike}" if self.why and unlike else self.why or unlike
 
 
 @dataclass(frozen=True)
@@ -76,6 +62,8 @@ class Brake:
     glazing: GentleLimit | None = None
     glazing_why: str | None = None
     confidence: float = 0.95
+    batches: tuple[OfBatch, ...] = ()
+    alike: Alike | None = None  # why batches are not shown equivalent in the wear of a component in a mix of mechanisms
     worn_mass: float | None = None  # of the disc at minimum thickness
 
     @property
@@ -180,64 +168,6 @@ def _plate(brake: Brake) -> Plate | None:
     return brake.plate if needed else None
 
 
-def wear_per_cycle(
-    component: Worn, stops: Exposure, cycles: int, confidence: float, like: Exposure | None = None
-) -> Projected:
-    """Loss in um per cycle with its interval; null with the reason where no law can predict.
-
-    like: the single stops by which a measured rate is looked for, where `stops` are weighted (default: `stops`).
-    """
-    model, why = component.law(stops if like is None else like)
-    if model is None:
-        return Projected(why=why)
-    try:
-        loss, draws = wear_by_stop(model, stops, further=True)
-    except ValueError as error:
-        return Projected(why=str(error))
-    if not np.isfinite(loss.sum()):
-        return Projected(why="the law needs mu, and there is no friction curve")
-    found = interval(float(loss.sum()) / cycles, draws.sum(axis=1) / cycles, confidence)
-    ground = f"{component.why}; {model.ground}" if model.ground else None
-    return Projected(value=found.value, low=found.low, high=found.high, ground=ground)
-
-
-def life(component: Worn, per_cycle: Projected) -> Projected:
-    """Cycles from new thickness to the minimum; an interval of wear that reaches zero leaves life open
-    above.
-    """
-    if per_cycle.value is None or per_cycle.low is None or per_cycle.high is None:
-        return Projected(why=per_cycle.why)
-    if component.usable_um is None:
-        return Projected(why=f"the card gives no thickness and minimum_thickness of the {component.name}")
-    if per_cycle.value <= 0:
-        return Projected(why="the law predicts no wear on this duty")
-    open_ended = per_cycle.low <= 0
-    return Projected(
-        value=component.usable_um / per_cycle.value,
-        low=component.usable_um / per_cycle.high,
-        high=None if open_ended else component.usable_um / per_cycle.low,
-        why="the interval of wear reaches zero: life has no upper end" if open_ended else None,
-        ground=per_cycle.ground,
-    )
-
-
-def over_distance(cycles: Projected, length: float) -> Projected:
-    """Cycles of `length` m each, as km."""
-    value, low, high = (None if x is None else x * length / 1e3 for x in (cycles.value, cycles.low, cycles.high))
-    return Projected(value=value, low=low, high=high, why=cycles.why, ground=cycles.ground)
-
-
-def shortest(lives: Mapping[str, Projected]) -> str | None:
-    """The component that reaches its minimum first; of those whose life is known."""
-    known = {name: one.value for name, one in lives.items() if one.value is not None}
-    return min(known, key=known.__getitem__) if known else None
-
-
-def unknown(brake: Brake, lives: Mapping[str, Projected]) -> list[str]:
-    """Components that were read and yet have no life: one of them may be the first at its minimum."""
-    return [c.name for c in brake.components if c.read and c.usable_um is not None and lives[c.name].value is None]
-
-
 def support(
     brakings: Braked, position: int, settled: History, brake: Brake, stops: Exposure, opening: int
 ) -> DutySupport:
@@ -269,11 +199,7 @@ def project(
     """
     (cycle,) = exposures(settled, events, brake, [opening])
     whole = use_exposure(warming, cycle, events, brake, duty.cycles)
-    wear = {c.name: wear_per_cycle(c, whole, duty.cycles, brake.confidence, cycle) for c in brake.components}
-    lives = {c.name: life(c, wear[c.name]) for c in brake.components}
-    first = shortest(lives) if not unknown(brake, lives) else None
-    why = "; ".join(f"{name}: {one.why}" for name, one in lives.items() if one.value is None)
-    cycles = lives[first] if first else Projected(why=why or "no component has a wear law")
+    of = told(brake.components, brake.batches, brake.alike, whole, duty.cycles, brake.confidence, cycle)
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     within = settles_within(list(warming), float(settled.start[opening]), duty.cycles)
     known = brakings or braked(
@@ -295,12 +221,18 @@ def project(
         glazing_share=None if gentle is None else float(gentle[opening]),
         glazing_share_interval=glazing_interval(settled, events, brake, opening),
         glazing_share_why=no_limit if gentle is None else None,
-        wear_um_per_cycle=wear,
+        wear_um_per_cycle=of.pooled.wear,
         wear_um_per_settled_cycle={c.name: wear_per_cycle(c, cycle, 1, brake.confidence) for c in brake.components},
-        life_cycles=cycles,
-        life_km=over_distance(cycles, duty.length),
-        life_limited_by=first,
-        life_by_component=lives,
+        wear_shares=shares_of(brake.components, whole),
+        life_cycles=of.life,
+        life_km=over_distance(of.life, duty.length),
+        life_limited_by=of.first,
+        life_by_component=of.pooled.each,
+        life_of=of.of,
+        pooled_life_cycles=of.pooled.cycles if brake.batches else None,
+        pooled_life_km=over_distance(of.pooled.cycles, duty.length) if brake.batches else None,
+        by_batch=batch_rows(of, duty.length),
+        worst=worst_row(of, whole, duty.length),
         extrapolated=[in_words(one) for one in stands.extrapolations],
-        support=renewed(stands, life_basis=stands.wear_basis.get(first) if first else None),
+        support=renewed(stands, life_basis=stands.wear_basis.get(of.first) if of.first else None),
     )

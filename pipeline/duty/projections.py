@@ -17,6 +17,7 @@ from pipeline.constants import ZERO_C
 from pipeline.duty import rig_cooling
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
+from pipeline.duty.lives import Alike
 from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
@@ -75,8 +76,12 @@ def project_all(
     wear_settings: Wear,
     temperature_kind: str,
     pressing: Pressing | None = None,
+    alike: Alike | None = None,
 ) -> Projections:
-    """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why."""
+    """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why.
+
+    alike: why batches are not shown equivalent in the wear of a component in a mix of its mechanisms; None where they are.
+    """
     if not tests:
         return _none(duties, "no usable test of the compound")
     card = tests[0].card
@@ -85,7 +90,7 @@ def project_all(
         return _none(duties, why)
     rig = _rig(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
-    brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind)
+    brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind, alike)
     results = [_one(duty, brake, rig, settings, pressing) for duty in duties]
     shared, shared_why = common(results) if results else (None, "no duty is given")
     return Projections(

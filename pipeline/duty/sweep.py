@@ -15,20 +15,16 @@ from numpy.typing import NDArray
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C, Array
 from pipeline.duty.cycle import Air, Events, History, settle
+from pipeline.duty.lives import over_distance, told
 from pipeline.duty.project import (
     Brake,
     exposures,
     glazing_share,
-    life,
-    over_distance,
-    shortest,
     support,
-    unknown,
-    wear_per_cycle,
     window_share,
 )
 from pipeline.duty.support import Braked, braked
-from pipeline.results.duty import DutyProjection, Projected, Span, SweepRow
+from pipeline.results.duty import DutyProjection, Span, SweepRow
 from pipeline.tested.told import in_words
 
 GRID = np.round(np.linspace(0, 1, 41) ** 1.5, 6)  # a closed duct is the more sensitive end
@@ -52,10 +48,8 @@ def rows(
     found = []
     shown = range(0, len(GRID), SHOWN)
     for k, stops in zip(shown, exposures(settled, events, brake, shown), strict=True):
-        wear = {c.name: wear_per_cycle(c, stops, 1, brake.confidence) for c in brake.components}
-        lives = {c.name: life(c, wear[c.name]) for c in brake.components}
-        first = shortest(lives) if not unknown(brake, lives) else None
-        km = over_distance(lives[first], duty.length) if first else Projected()
+        of = told(brake.components, brake.batches, brake.alike, stops, 1, brake.confidence)
+        km, pooled = (over_distance(one, duty.length) for one in (of.life, of.pooled.cycles))
         stands = support(known, k, settled, brake, stops, k)
         found.append(
             SweepRow(
@@ -64,9 +58,11 @@ def rows(
                 temperature_high_c=float(high[k]),
                 window_share=None if inside is None else float(inside[k]),
                 glazing_share=None if gentle is None else float(gentle[k]),
-                wear_um_per_cycle=wear,
+                wear_um_per_cycle=of.pooled.wear,
                 life_km=km.value,
                 life_km_low=km.low,
+                life_of=of.of.batch if of.of else None,
+                pooled_life_km=pooled.value if brake.batches else None,
                 window_share_tested=stands.window_share_tested,
                 extrapolated=[in_words(one) for one in stands.extrapolations],
             )

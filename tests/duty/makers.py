@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.duty.project import Brake, GentleLimit, Worn
+from pipeline.duty.lives import Worn
+from pipeline.duty.project import Brake, GentleLimit
 from pipeline.duty.rubbing import Rubbing
 from pipeline.heat.lumped import Disc
 from pipeline.inputs.model import parse

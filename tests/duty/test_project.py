@@ -10,7 +10,8 @@ import pytest
 from pipeline.archive.card import Card
 from pipeline.duty.brake_of_card import worn_of
 from pipeline.duty.cycle import Air, events_of, settle, warm_up
-from pipeline.duty.project import GentleLimit, Worn, life, project, wear_per_cycle
+from pipeline.duty.lives import Worn, life, wear_per_cycle
+from pipeline.duty.project import GentleLimit, project
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
 from pipeline.inputs.model import parse

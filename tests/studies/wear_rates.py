@@ -21,7 +21,7 @@ import polars as pl
 
 from pipeline.archive.card import load_card
 from pipeline.duty.brake_of_card import worn_of
-from pipeline.duty.project import life, wear_per_cycle
+from pipeline.duty.lives import life, wear_per_cycle
 from pipeline.method.wear import Wear
 from pipeline.results import model as results
 from pipeline.results.wear import ComponentWear, CompoundComponent, CompoundWear
