@@ -17,13 +17,16 @@ equal work. Five numbers are fitted, Gauss and Newton's method, each held by wha
 k, share, h and d may stand in for one another in short stops, so k and the share that this asks for are not used further. *The loss is
 used where the traces show it*: where readings of stops left out (each by the fit without it, in closed form) are predicted better by
 10 % rms or more than without any loss, and the mean gain in squared error is over twice its standard error. Depth and lag are told
-where the same holds against a thermocouple that shows the disc's mean at once. Nothing is told where what remains is more than
+where the same holds against a thermocouple that shows the disc's mean at once. Where the conductivity is a guess a place
+near the middle is not told. Nothing is told where what remains is more than
 a tenth of the rise: then the reading is no conduction into an even disc.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import product
 
 import numpy as np
 import polars as pl
@@ -37,16 +40,19 @@ from pipeline.heat.plate import Plate, radiation_of
 
 STEPS, SHOWN_AT = 40, 10  # of each stop: steps of conduction, instants compared
 MOST_STOPS, FEWEST_STOPS = 30, 12
-LEAST_RISE_K, ROUNDS = 8.0, 5
+LEAST_RISE_K, ROUNDS, CLOSE = 8.0, 8, 0.1
+SHOWN = np.linspace(STEPS // SHOWN_AT, STEPS - 1, SHOWN_AT).astype(int)
 NODES, GRADING = 14, 1.2
 AIR_C = 22.0  # where no ambient is recorded, common practice
 CONVECTION, DEPTH, LAG_S = 60.0, 0.35, 0.4
 WIDE = np.array([1.2, 0.3, 1.0])  # standard deviations of ln h, depth / L, ln lag
 PROBE = np.array([0.05, 0.03, 0.2, 0.02, 0.05])  # steps by which slopes are taken
 LONGEST = np.array([0.4, 0.15, 0.7, 0.15, 0.5])  # steps of the search
+BEFORE = np.array([0.0, 0.0, 0.0, DEPTH, 0.0])
 NOISE_K, OFFSET_K, UNLIKE = 1.0, 1.5, 0.02  # a reading's scatter, a stop's offset, what stops scatter of their rise
 MARGIN, SURE = 0.10, 2.0
 MOST_LEFT = 0.10  # of the rise
+DEEP, GUESSED = 0.7, 0.3  # so deep a place is a worse conductor's nearer one, where the conductivity is a guess
 DEPTH_U, LAG_U = 0.3e-3, 0.1  # m and s: what one dimension, a table of heat capacities and sampled power get wrong
 
 
@@ -153,25 +159,26 @@ def _row(own: pl.DataFrame, initial: float, energy: float) -> tuple[Array, Array
 def read(traces: Traces, plate: Plate, radiation: float, conductivity: Known, share: Known) -> Reading | str:
     """The fit, or why there is none. `radiation`: see `radiation_of`."""
     try:
-        full = _fitted(traces, plate, radiation, conductivity, share, losing=True)
-        even = _fitted(traces, plate, radiation, conductivity, share, losing=False, start=full.x)
+        world = _World(traces, plate, radiation, conductivity, share, losing=True)
+        full = _fitted(world, _start(world))
+        even = _fitted(replace(world, losing=False), full.x)
     except np.linalg.LinAlgError:
         return "the readings cannot tell depth and lag"
     rise = float(np.sqrt(np.mean((traces.reading - traces.initial[:, None]) ** 2)))
     shows_loss = _better(full.left_out, even.left_out)
     best = full if shows_loss else even
-    at_once = traces.reading[:, best.shown] - best.mean
+    at_once = traces.reading[:, SHOWN] - best.mean
     if _rms(best.left_out) > MOST_LEFT * rise:
         return (
             f"what remains of the readings, {_rms(best.left_out):.1f} K rms of a rise of {rise:.0f} K, is no conduction into "
             "an even disc"
         )
-    half, u = plate.half_thickness, np.sqrt(np.diag(best.covariance))
+    half, u, lag = plate.half_thickness, np.sqrt(np.diag(best.covariance)), LAG_S * np.exp(best.x[4])
     return Reading(
-        stops=len(traces), depth=float(best.x[3] * half), depth_u=float(np.hypot(u[3] * half, DEPTH_U)), lag=float(LAG_S * np.exp(best.x[4])),
-        lag_u=float(np.hypot(u[4] * LAG_S * np.exp(best.x[4]), LAG_U)), convection=float(CONVECTION * np.exp(full.x[2])), convection_u=float(np.sqrt(full.covariance[2, 2])),
+        stops=len(traces), depth=float(best.x[3] * half), depth_u=float(np.hypot(u[3] * half, DEPTH_U)), lag=float(lag),
+        lag_u=float(np.hypot(u[4] * lag, LAG_U)), convection=float(CONVECTION * np.exp(full.x[2])), convection_u=float(np.sqrt(full.covariance[2, 2])),
         lost=full.lost, rms=_rms(best.left_out), rms_without_loss=_rms(even.left_out), rms_at_once=_rms(at_once), rise=rise,
-        loss_shown=shows_loss, place_shown=_better(best.left_out, at_once),
+        loss_shown=shows_loss, place_shown=_better(best.left_out, at_once) and (best.x[3] < DEEP or conductivity.u <= GUESSED),
     )  # fmt: skip
 
 
@@ -193,99 +200,146 @@ def _better(one: Array, other: Array) -> bool:
 
 
 @dataclass(frozen=True)
+class _World:
+    """What is fitted, to what; x = (ln k/k0, ln share/share0, ln h/h0, depth / L, ln lag/lag0)."""
+
+    traces: Traces
+    plate: Plate
+    radiation: float
+    conductivity: Known
+    share: Known
+    losing: bool
+
+    @property
+    def free(self) -> np.ndarray:
+        return np.array([0, 1, 2, 3, 4] if self.losing else [0, 1, 3, 4])
+
+    @property
+    def u(self) -> Array:
+        return np.r_[self.conductivity.u, self.share.u, WIDE]
+
+    @cached_property
+    def white(self) -> Array:
+        """Turns errors [SHOWN_AT] of each stop into ones of unit scatter."""
+        rise = np.maximum(self.traces.reading - self.traces.initial[:, None], 1.0)[:, SHOWN]
+        scatter = NOISE_K**2 * np.eye(SHOWN_AT) + OFFSET_K**2 + UNLIKE**2 * rise[:, :, None] * rise[:, None, :]
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(scatter)))
+
+    def profiles(self, heat: Array) -> _Profiles:
+        """Temperatures at every depth for some heat inputs [copies, 3], all at once."""
+        t, copies, stops = self.traces, len(heat), len(self.traces)
+        at = np.repeat(heat, stops, axis=0)
+        power = np.tile((t.power + np.roll(t.power, 1, axis=1)) / 2, (copies, 1))
+        flux = power * (self.share.value * np.exp(at[:, 1]) / (2 * self.plate.ring_area))[:, None]
+        cooling = slab.Cooling(CONVECTION * np.exp(at[:, 2]), self.radiation, t.ambient) if self.losing else None
+        depths, kelvin = slab.profiles(
+            np.tile(t.time, (copies, 1)), flux, np.tile(t.initial, copies), half_thickness=self.plate.half_thickness,
+            conductivity=self.conductivity.value * np.exp(at[:, 0]), density=self.plate.density, material=self.plate.material,
+            nodes=NODES, grading=GRADING, passes=2, cooling=cooling,
+        )  # fmt: skip
+        lost = 0.0
+        if cooling is not None:
+            leaving = cooling.rows(slice(0, stops), len(at)).flux(kelvin[0, :stops].T).T
+            lost = float(np.median(np.trapezoid(leaving, t.time) / np.trapezoid(flux[:stops], t.time)))
+        kelvin = kelvin.reshape(depths.size, copies, stops, STEPS)
+        return _Profiles(depths / self.plate.half_thickness, kelvin, t.time, lost)
+
+
+@dataclass(frozen=True)
+class _Profiles:
+    depths: Array  # of half the thickness
+    kelvin: Array  # [depths, copies, stops, STEPS]
+    time: Array
+    lost: float
+
+    def reading(self, copy: int, depth: float, log_lag: float) -> Array:
+        """What a thermocouple shows, K [stops, SHOWN_AT]."""
+        at_depth = np.tensordot(_weights(self.depths, depth), self.kelvin[:, copy], axes=1)
+        return lagged(at_depth, self.time, LAG_S * np.exp(log_lag))[:, SHOWN]
+
+    @property
+    def mean(self) -> Array:
+        """The disc's mean, alike, of the first copy."""
+        width = GRADING ** np.arange(NODES)
+        return np.asarray(np.tensordot(width / width.sum(), self.kelvin[1:, 0], axes=1)[:, SHOWN])
+
+
+def _start(world: _World) -> Array:
+    """The best of a few conductivities, depths and lags, whatever the share: rises may be scaled."""
+    u = world.conductivity.u
+    conductivities = np.array([-1.3, 0.0, 1.3]) * u if u > 0.3 else np.zeros(1)
+    profiles = world.profiles(np.column_stack([conductivities, np.zeros((conductivities.size, 2))]))
+    initial = world.traces.initial[:, None]
+    shown = world.traces.reading[:, SHOWN] - initial
+    found, least = BEFORE.copy(), np.inf
+    for copy, depth, lag in product(range(conductivities.size), (0.1, 0.25, 0.4, 0.6, 0.8), (-1.0, 0.0, 0.9)):
+        rise = profiles.reading(copy, depth, lag) - initial
+        factor = np.clip((rise * shown).sum() / max((rise**2).sum(), 1e-9), 0.5, 1.2)
+        off = float(((shown - factor * rise) ** 2).sum())
+        if off < least:
+            found, least = np.array([conductivities[copy], 0.0, 0.0, depth, lag]), off
+    return found
+
+
+@dataclass(frozen=True)
 class _Fit:
     x: Array
     covariance: Array
     left_out: Array  # K, [stops, SHOWN_AT]
     mean: Array  # the disc's mean, K, alike
-    shown: np.ndarray
     lost: float
 
 
-def _fitted(
-    traces: Traces,
-    plate: Plate,
-    radiation: float,
-    conductivity: Known,
-    share: Known,
-    *,
-    losing: bool,
-    start: Array | None = None,
-) -> _Fit:
-    free = np.array([0, 1, 2, 3, 4] if losing else [0, 1, 3, 4])
-    before = np.array([0.0, 0.0, 0.0, DEPTH, 0.0])
-    known = np.diag(np.r_[conductivity.u, share.u, WIDE][free] ** -2.0)
-    shown = np.linspace(STEPS // SHOWN_AT, STEPS - 1, SHOWN_AT).astype(int)
-    rise = np.maximum(traces.reading - traces.initial[:, None], 1.0)[:, shown]
-    scatter = NOISE_K**2 * np.eye(SHOWN_AT) + OFFSET_K**2 + UNLIKE**2 * rise[:, :, None] * rise[:, None, :]
-    white = np.linalg.inv(np.linalg.cholesky(scatter))
-    x = (before if start is None else start).copy()
+def _fitted(world: _World, start: Array) -> _Fit:
+    free, x, white = world.free, start.copy(), world.white
+    known = np.diag(world.u[free] ** -2.0)
     for _ in range(ROUNDS):
-        model, slopes, mean, lost = _model(traces, plate, radiation, conductivity, share, x, shown, losing)
-        rest = traces.reading[:, shown] - model
+        model, slopes, mean, lost = _model(world, x)
+        rest = world.traces.reading[:, SHOWN] - model
         rows, misfit = white @ slopes[:, :, free], (white @ rest[:, :, None])[:, :, 0]
         weight = 1 / np.maximum(1.0, np.sqrt((misfit**2).mean(axis=1)) / 2)  # Huber's, a stop as a whole
         normal = np.einsum("s,smp,smq->pq", weight, rows, rows)
-        pull = np.einsum("s,smp,sm->p", weight, rows, misfit) - known @ (x - before)[free]
+        pull = np.einsum("s,smp,sm->p", weight, rows, misfit) - known @ (x - BEFORE)[free]
         step = np.linalg.solve(normal + known, pull)
         size = float(np.max(np.abs(step) / LONGEST[free]))
+        if size < CLOSE:
+            break
         x[free] += step / max(size, 1.0)
         x[3] = np.clip(x[3], 0.0, 0.97)
-        if size < 0.05:
-            break
     # stops are the witnesses: their scores' scatter makes the covariance, whatever the samples of a stop have in common
     scores = np.einsum("smp,sm->sp", rows, misfit) * weight[:, None]
     inverse = np.linalg.inv(normal + known)
     own = inverse @ (scores.T @ scores + known) @ inverse
     hat = rows @ inverse @ rows.transpose(0, 2, 1) * weight[:, None, None]
     without = np.linalg.solve(np.eye(SHOWN_AT) - hat, misfit[:, :, None])
-    left_out = np.linalg.solve(white, without)[:, :, 0]
+    left_out = np.asarray(np.linalg.solve(white, without)[:, :, 0], float)
     covariance = np.zeros((5, 5))
     covariance[np.ix_(free, free)] = own
-    return _Fit(x, covariance, left_out, mean, shown, lost)
+    return _Fit(x, covariance, left_out, mean, lost)
 
 
-def _model(
-    traces: Traces, plate: Plate, radiation: float, conductivity: Known, share: Known, x: Array, shown: np.ndarray, losing: bool
-) -> tuple[Array, Array, Array, float]:  # fmt: skip
+def _model(world: _World, x: Array) -> tuple[Array, Array, Array, float]:
     """Readings [stops, SHOWN_AT], their slopes in x, the disc's mean alike, and the median share of the heat that is lost."""
-    stops, moved = len(traces), np.diag(PROBE[:3])[: 3 if losing else 2]
-    at = np.repeat(np.vstack([np.zeros(3), moved]) + x[:3], stops, axis=0)
-    copies = len(moved) + 1
-    power = (traces.power + np.roll(traces.power, 1, axis=1)) / 2
-    time = np.tile(traces.time, (copies, 1))
-    flux = np.tile(power, (copies, 1)) * (share.value * np.exp(at[:, 1]) / (2 * plate.ring_area))[:, None]
-    cooling = slab.Cooling(CONVECTION * np.exp(at[:, 2]), radiation, traces.ambient) if losing else None
-    depths, kelvin = slab.profiles(
-        time, flux, np.tile(traces.initial, copies), half_thickness=plate.half_thickness, conductivity=conductivity.value * np.exp(at[:, 0]),
-        density=plate.density, material=plate.material, nodes=NODES, grading=GRADING, passes=2, cooling=cooling,
-    )  # fmt: skip
-    kelvin = kelvin.reshape(depths.size, copies, stops, STEPS)
-
-    def reading(copy: int, depth: float, log: float) -> Array:
-        at_depth = np.tensordot(_weights(depths / plate.half_thickness, depth), kelvin[:, copy], axes=1)
-        return lagged(at_depth, traces.time, LAG_S * np.exp(log))[:, shown]
-
-    base = reading(0, x[3], x[4])
+    moved = np.diag(PROBE[:3])[: 3 if world.losing else 2]
+    profiles = world.profiles(np.vstack([np.zeros(3), moved]) + x[:3])
+    base = profiles.reading(0, x[3], x[4])
     slopes = np.zeros((*base.shape, 5))
-    for i in range(copies - 1):
-        slopes[..., i] = (reading(i + 1, x[3], x[4]) - base) / PROBE[i]
-    slopes[..., 3] = (reading(0, x[3] + PROBE[3], x[4]) - base) / PROBE[3]
-    slopes[..., 4] = (reading(0, x[3], x[4] + PROBE[4]) - base) / PROBE[4]
-    width = slab.mesh(plate.half_thickness, NODES, GRADING)
-    mean = np.tensordot(width / width.sum(), kelvin[1:, 0], axes=1)[:, shown]
-    lost = 0.0
-    if cooling is not None:
-        leaving = cooling.rows(slice(0, stops), len(time)).flux(kelvin[0, 0].T).T
-        lost = float(np.median(np.trapezoid(leaving, traces.time) / np.trapezoid(flux[:stops], traces.time)))
-    return base, slopes, mean, lost
+    for i in range(len(moved)):
+        slopes[..., i] = (profiles.reading(i + 1, x[3], x[4]) - base) / PROBE[i]
+    slopes[..., 3] = (profiles.reading(0, x[3] + PROBE[3], x[4]) - base) / PROBE[3]
+    slopes[..., 4] = (profiles.reading(0, x[3], x[4] + PROBE[4]) - base) / PROBE[4]
+    return base, slopes, profiles.mean, profiles.lost
 
 
 def _weights(depths: Array, at: float) -> Array:
-    """Weights of the values at `depths` for their cubic spline at one depth."""
-    from scipy.interpolate import CubicSpline
-
-    return np.asarray(CubicSpline(depths, np.eye(depths.size))(at))
+    """Weights of the values at `depths` for the cubic through the four about one depth."""
+    first = int(np.clip(np.searchsorted(depths, at) - 2, 0, depths.size - 4))
+    own = depths[first : first + 4]
+    out = np.zeros(depths.size)
+    for i, one in enumerate(own):
+        others = np.delete(own, i)
+        out[first + i] = np.prod((at - others) / (one - others))
+    return out
 
 
 def lagged(values: Array, time: Array, lag: float) -> Array:
