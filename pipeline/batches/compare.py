@@ -14,6 +14,7 @@ from pipeline.batches import brakes, doubts, margins
 from pipeline.batches.answers import Quantity, answer_all, level, quantity, scatter
 from pipeline.batches.caveats import MOVES, Known, caveat
 from pipeline.batches.specimens import Shape, SpecimenTest, Values, bite_values, friction_values, wear_values
+from pipeline.batches.wear_parts import WearParts, held
 from pipeline.method.batches import Batches
 from pipeline.results import batches as results
 from pipeline.results.batches import Answer, Batch, Compared, Conditions, Pair, SpecimenValue
@@ -32,12 +33,14 @@ def compare(
     copied: Sequence[Copied] = (),
     wanders: Sequence[Wander] = (),
     state_sd: Mapping[results.Quantity, float] | None = None,
+    wear_parts: WearParts | None = None,
 ) -> Compared:
     """batches.json without its heading: batches, pairs and what they rest on.
 
     `shape` gives the friction map's mu for a frame of stops, `at_reference` the map's mu at the reference
     conditions; `shifts` are the rigs' shifts and `copied` the tests of the same recordings, as rigs.json lists them;
-    `wanders` what the rigs' charts saw move, `state_sd` the relative scatter between states of the rigs.
+    `wanders` what the rigs' charts saw move, `state_sd` the relative scatter between states of the rigs; `wear_parts` what
+    answers for wear are given by beside the program as run.
     """
     states = state_sd or {}
 
@@ -55,6 +58,7 @@ def compare(
     ]
     names = sorted({test.batch for test in tests}, key=natural)
     pairs = list(itertools.combinations(names, 2))
+    by_part = wear_parts.rows(pairs) if wear_parts else [[] for _ in pairs]
     answers: dict[results.Quantity, list[Answer]] = {}
     for q in quantities:
         found = answer_all(q, pairs, settings)
@@ -62,13 +66,20 @@ def compare(
             usual = again(tests, q.name, shape, at_reference, inside[q.name], known)
             found = doubts.of_cards(found, pairs, tests, usual, settings)
         if q.name == "wear":
-            found = doubts.of_programs(found, pairs, tests)
+            found = held(doubts.of_programs(found, pairs, tests), by_part)
         answers[q.name] = doubts.of_copies(found, pairs, copied)
+    columns = (answers["mu"], answers["bite"], answers["wear"], by_part)
     rows = [
         Pair.of(
-            a, b, caveat(a, b, tests, shifts, copied, wanders, states.get("mu")), mu=of_mu, bite=of_bite, wear=of_wear
+            a,
+            b,
+            caveat(a, b, tests, shifts, copied, wanders, states.get("mu")),
+            mu=of_mu,
+            bite=of_bite,
+            wear=of_wear,
+            parts=parts,
         )
-        for (a, b), of_mu, of_bite, of_wear in zip(pairs, answers["mu"], answers["bite"], answers["wear"], strict=True)
+        for (a, b), of_mu, of_bite, of_wear, parts in zip(pairs, *columns, strict=True)
     ]
     return Compared(
         batches=[_batch(name, tests, quantities) for name in names],

@@ -16,6 +16,7 @@ from pipeline.archive.targets import Target
 from pipeline.batches import brakes, compare
 from pipeline.batches.caveats import state_scatter
 from pipeline.batches.specimens import Shape
+from pipeline.batches.wear_parts import WearParts
 from pipeline.compound import wear
 from pipeline.compound.tests_of import CompoundTest, counted_once, load_tests, specimen_test, wear_rates
 from pipeline.conformity import of_compound as conformity
@@ -84,12 +85,14 @@ def run(
     def stamped(name: str, section: str = "") -> Stamp:
         return stamp(name, SECTIONS[section or name][1].REVISION, settings, inputs | given)
 
-    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states)
-    notes = [*found_batches.notes, *([target_why] if target_why else [])]
     cycles, duties_left_out = _cycles(duties)
+    parts = WearParts.of(found_wear, wanted.wear_batch_ratio if wanted else None, method.batches)
     found_duty = renewed(
-        _duty(usable, cycles, found_friction, found_wear, map_, method), duties_left_out=duties_left_out
+        _duty(usable, cycles, found_friction, found_wear, map_, method, parts), duties_left_out=duties_left_out
     )
+    parts = parts.with_duties({one.duty: one.wear_shares for one in found_duty.duties})
+    found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states, parts)
+    notes = [*found_batches.notes, *([target_why] if target_why else [])]
     asked = [(t.name, t.card.batch, t.card.specimen, t.wear) for t in usable]
     judged = conformity.of_compound(
         wanted,
@@ -205,6 +208,7 @@ def _batches(
     method: Method,
     wanders: Sequence[Wander],
     states: dict[Quantity, float] | None,
+    parts: WearParts,
 ) -> CompoundBatches:
     shape, at_reference = shape_of(map_)
     rates = wear_rates(tests, found_wear)
@@ -218,6 +222,7 @@ def _batches(
         copied=rigs.copies,
         wanders=wanders,
         state_sd=states,
+        wear_parts=parts,
     )
     notes = [*compared.notes, *pad_notes(found_wear, target)]
     body = fields(compared) | {"reference": found.reference, "notes": notes}
@@ -240,14 +245,15 @@ def state_sd(found: RigPrecision, compound: str) -> dict[Quantity, float]:
 
 
 def pad_notes(wear: CompoundWear, target: Target | None) -> list[str]:
-    """The pads beside the wear answers, which are the disc's: pairs of batches whose specimens wore apart by their law.
+    """Pads without an identified law, whose wear has no answers: pairs of batches whose specimens wore apart by the law that
+    describes it.
 
     Ratios of geometric means of the specimens' factors on the law; no interval, so no answer.
     """
     notes = []
     for name, component in (wear.components or {}).items():
         by_batch: dict[str, list[float]] = {}
-        for row in component.specimens if name != "disc" else []:
+        for row in component.specimens if name != "disc" and not component.by_specimen else []:
             if row.factor.value is not None:
                 by_batch.setdefault(row.batch, []).append(float(np.log(row.factor.value)))
         level = {batch: float(np.mean(values)) for batch, values in by_batch.items()}
@@ -293,6 +299,7 @@ def _duty(
     found_wear: CompoundWear,
     map_: FrictionMap | None,
     method: Method,
+    parts: WearParts,
 ) -> CompoundDuty:
     projected = duty.project_all(
         cycles,
@@ -303,5 +310,6 @@ def _duty(
         wear_settings=method.wear,
         temperature_kind=method.reduction.temperature,
         pressing=Pressing(map_, setup_of(tests[0].card, method.reduction)) if map_ else None,
+        alike=parts.unlike,
     )
     return CompoundDuty(compound=found_friction.compound, **fields(projected))

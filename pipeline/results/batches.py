@@ -6,6 +6,7 @@ how many specimens would decide it. Intervals are 95 %, not adjusted for the num
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -131,7 +132,17 @@ class Pair(Result):
         return {"mu": self.mu_why, "bite": self.bite_why, "wear": self.wear_why}
 
     @classmethod
-    def of(cls, a: str, b: str, caveat: str | None, *, mu: Answer, bite: Answer, wear: Answer) -> Pair:
+    def of(
+        cls,
+        a: str,
+        b: str,
+        caveat: str | None,
+        *,
+        mu: Answer,
+        bite: Answer,
+        wear: Answer,
+        parts: Sequence[WearAnswer] = (),
+    ) -> Pair:
         """The pair from its answers."""
         return cls(
             a=a,
@@ -157,6 +168,7 @@ class Pair(Result):
             wear_p=wear.p,
             wear_p_holm=wear.p_holm,
             wear_power=wear.power,
+            wear=list(parts),
         )
 
 

@@ -300,6 +300,9 @@ class CompoundComponent(ComponentWear):
 
     by_batch: list[BatchWear] = given("each batch; none where there is one batch", default_factory=list)
     worst: WorstWear | None = given("the batch that wears most; null with one batch", default=None)
+    part_shares: dict[Part, float] = given(
+        "share of each part in the loss of all tests' stops, by the chosen law", "1", default_factory=dict
+    )
     by_specimen: list[SpecimenParts] = given("each specimen's parts beside the law", default_factory=list)
     part_scatter: PartScatter | None = given("scatter between specimens of a batch, by part", default=None)
     specimens: list[WearSpecimen] = given("each specimen beside the law", default_factory=list)

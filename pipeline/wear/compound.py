@@ -38,7 +38,7 @@ from pipeline.wear.members import Member, WearRecord, members_of
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 from pipeline.wear.of_batches import numbered, of_batches, worst_of
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
-from pipeline.wear.predict import wear_by_stop
+from pipeline.wear.predict import part_shares, wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.result import constants_of, model_entry
 from pipeline.wear.rows import curve, map_and_duty, range_of, supported
@@ -113,6 +113,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         chosen=choice.chosen,
         chosen_why=choice.why,
         by_batch=batches.by_batch,
+        part_shares=part_shares(chosen, together.stops) if chosen is not None and known else {},
         by_specimen=batches.by_specimen,
         part_scatter=batches.part_scatter,
         specimens=specimens,
