@@ -1,16 +1,10 @@
 """Figures of each batch that a target asks for beyond what the compound's files hold: its disc wear, its life on a duty.
 
-Disc wear: the compound's loss per stop over the map and duty blocks of all its tests, times the batch's factor on the compound's
-law, so that batches are held against the limit in one program. Without a law each test's own loss over its own blocks: the specimens
-of a batch are then the replicates, their logarithms go through the model of the batch comparison; where no batch has two, the
-interval is the tests' own.
+Disc wear: the batch's law over the map and duty blocks of all tests of the compound, so that batches are held against the limit
+in one program. Without a law each test's own loss over its own blocks: the specimens of a batch are then the replicates, their
+logarithms go through the model of the batch comparison; where no batch has two, the interval is the tests' own.
 
-Life: the compound's life of each component over the batch's factor on the compound's law (geometric mean of its specimens),
-
-    life of batch = life of compound / factor,      the shortest of the components,
-
-its interval that of the compound's life widened by what so few specimens leave open of the factor, s / sqrt(n), s the compound's
-scatter between specimens: careful, as both hold that scatter. One factor serves all mechanisms of a law.
+Life: the batch's own in duty.json, by its own rates of every mechanism.
 """
 
 from __future__ import annotations
@@ -26,7 +20,7 @@ from pipeline.batches.specimens import Values
 from pipeline.conformity.decision import HALF_95
 from pipeline.results.duty import DutyProjection
 from pipeline.results.model import Interval
-from pipeline.results.wear import CompoundComponent, CompoundWear, TestWear
+from pipeline.results.wear import CompoundWear, TestWear
 
 
 @dataclass(frozen=True)
@@ -44,11 +38,12 @@ class TestOfBatch:
 def disc_wear(tests: Sequence[TestOfBatch], wear: CompoundWear) -> dict[str, Interval]:
     """Disc wear of each batch in um per stop and face over map and duty blocks; no value with the reason."""
     disc = (wear.components or {}).get("disc")
-    whole = disc.map_and_duty.um_per_stop_per_face if disc and disc.map_and_duty else None
     names = list(dict.fromkeys(test.batch for test in tests))
-    factors = {name: factor_on(name, disc) for name in names} if disc else {}
-    if whole is not None and whole.value is not None and factors and None not in factors.values():
-        return {name: _times(whole, *factor) for name, factor in factors.items() if factor is not None}
+    if disc is not None and len(names) == 1 and disc.map_and_duty is not None:
+        return {names[0]: disc.map_and_duty.um_per_stop_per_face}
+    own = {row.batch: row.map_and_duty for row in disc.by_batch if row.law is not None} if disc is not None else {}
+    if names and all(own.get(name) is not None for name in names):
+        return {name: found.um_per_stop_per_face for name in names if (found := own[name]) is not None}
     return _by_test(tests)
 
 
@@ -88,58 +83,17 @@ def _sd(figure: Interval) -> float:
     return (figure.high - figure.low) / 2 / HALF_95 / figure.value
 
 
-def life(batch: str, duty: DutyProjection, wear: CompoundWear) -> Interval:
+def life(batch: str, duty: DutyProjection) -> Interval:
     """Life of a batch on a duty in km; no value with the reason."""
-    if duty.life_km.value is None or not duty.life_cycles.value:
-        return Interval(why=duty.life_km.why or "no life is given")
-    km = duty.life_km.value / duty.life_cycles.value
-    lives = [
-        _over(projected, *_factor(batch, kind, wear))
-        for kind, projected in duty.life_by_component.items()
-        if projected.value is not None
-    ]
-    shortest = min(lives, key=lambda one: one.value or math.inf, default=Interval(why="no component has a life"))
-    return Interval(
-        value=shortest.value and shortest.value * km,
-        low=min((one.low * km for one in lives if one.low is not None), default=None),
-        high=None if shortest.high is None else shortest.high * km,
-        why=shortest.why,
-    )
+    row = next((one for one in duty.by_batch if one.batch == batch), None)
+    if row is None and duty.by_batch:
+        return Interval(why=f"no wear was read in batch {batch}")
+    found = duty.life_km if row is None else row.life_km
+    if found.value is None:
+        return Interval(why=(found.why if row is None else row.life_cycles.why) or "no life is given")
+    return Interval(value=found.value, low=found.low, high=found.high, why=found.why)
 
 
-def _factor(batch: str, kind: str, wear: CompoundWear) -> tuple[float, float]:
-    """(the batch's loss over the compound's law, standard deviation of its logarithm); of several pads the largest."""
-    parts = [c for name, c in (wear.components or {}).items() if name.startswith(kind)]
-    found = [factor for part in parts if (factor := factor_on(batch, part)) is not None]
-    return max(found, default=(1.0, 0.0))
-
-
-def factor_on(batch: str, part: CompoundComponent) -> tuple[float, float] | None:
-    """(loss of the batch over the compound's law, standard deviation of its logarithm); None without a specimen."""
-    logs: dict[str, list[float]] = {}
-    for row in part.specimens:
-        if row.batch == batch and row.factor.value is not None and row.factor.value > 0:
-            logs.setdefault(row.specimen, []).append(math.log(row.factor.value))
-    if not logs:
-        return None
-    share = part.specimen_scatter.share if part.specimen_scatter else 0.0
-    mean = float(np.mean([np.mean(own) for own in logs.values()]))
-    return math.exp(mean), share / math.sqrt(len(logs))
-
-
-def _times(figure: Interval, factor: float, sd: float) -> Interval:
-    """The figure times the factor, its interval widened by that of the factor."""
-    return _over(figure, 1 / factor, sd)
-
-
-def _over(projected: Interval, factor: float, sd: float) -> Interval:
-    """The figure over the factor, its interval widened by that of the factor."""
-    assert projected.value is not None
-    ends: list[float | None] = []
-    for end in (projected.low, projected.high):
-        if end is None or end <= 0:
-            ends.append(None)
-            continue
-        own = math.log(end / projected.value)
-        ends.append(projected.value / factor * math.exp(math.copysign(math.hypot(own, HALF_95 * sd), own)))
-    return Interval(value=projected.value / factor, low=ends[0], high=ends[1])
+def not_parted(batch: str, duty: DutyProjection) -> list[str]:
+    """Components whose readings do not tell the batch's mechanisms apart."""
+    return next((one.not_parted for one in duty.by_batch if one.batch == batch), [])

@@ -13,14 +13,13 @@ from collections.abc import Mapping
 from pipeline.archive.targets import Target
 from pipeline.batches.intervals import compared
 from pipeline.conformity import batches as of_batches
-from pipeline.conformity.decision import HALF_95
 from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict
 from pipeline.results.comparison import Compared
 from pipeline.results.compound_friction import CompoundFriction, OfBatch
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import Interval
 from pipeline.results.targets import AgainstReference
-from pipeline.results.wear import CompoundWear
+from pipeline.results.wear import CompoundWear, Part
 
 AT = "the compound's reference conditions"
 
@@ -43,7 +42,7 @@ def against_reference(
         alone = f"{' and '.join(single)}: one specimen cannot tell its batch from itself" if single else None
         rows = _pairs(other, name, batches) + _windows(other, name, friction, alone)
         rows += [*_wear(other, name, wear, target, alone), _fade(other, name, friction, alone)]
-        rows += _lives(other, name, wear, duty, target, alone)
+        rows += _lives(other, name, duty, target, alone)
         found.append(AgainstReference(batch=other, rows=rows))
     return found, None
 
@@ -128,29 +127,26 @@ def _end(row: OfBatch | None, which: str) -> Interval:
 
 
 def _wear(a: str, b: str, wear: CompoundWear, target: Target, alone: str | None) -> list[Compared]:
+    """Every part of every component's wear, by the batches' laws; one row with the reason where a component has none."""
     rows = []
     for name, part in (wear.components or {}).items():
-        factors = [of_batches.factor_on(batch, part) for batch in (a, b)]
-        intervals = [
-            Interval(why="no specimen has a factor on the law") if f is None else _of_factor(*f) for f in factors
-        ]
-        words = f"Wear of {name.replace('_', ' ')} by the compound's law (ratio)"
-        rows.append(
-            compared(
-                words,
-                *intervals,
-                ratio=True,
-                margin=target.wear_batch_ratio,
-                conditions="by the wear law",
-                refused=alone,
+        each = {row.batch: row.factors for row in part.by_batch}
+        parts: list[Part | None] = list(next((own for own in each.values() if own), {}))
+        for one in parts or [None]:
+            factors = [each.get(batch, {}).get(one) if one else None for batch in (a, b)]
+            intervals = [Interval(why="the batch has no law") if f is None else f for f in factors]
+            kind = f"{one.capitalize()} wear" if one else "Wear"
+            rows.append(
+                compared(
+                    f"{kind} of {name.replace('_', ' ')} by the batch's law (ratio)",
+                    *intervals,
+                    ratio=True,
+                    margin=target.wear_batch_ratio,
+                    conditions="by the wear law",
+                    refused=alone,
+                )
             )
-        )
     return rows
-
-
-def _of_factor(factor: float, sd: float) -> Interval:
-    reach = math.exp(HALF_95 * sd)
-    return Interval(value=factor, low=factor / reach, high=factor * reach)
 
 
 def _fade(a: str, b: str, friction: CompoundFriction, alone: str | None) -> Compared:
@@ -167,11 +163,11 @@ def _fade(a: str, b: str, friction: CompoundFriction, alone: str | None) -> Comp
     return compared("Fade index, the deepest of either", *found, conditions="as run", refused=alone)
 
 
-def _lives(a: str, b: str, wear: CompoundWear, duty: CompoundDuty, target: Target, alone: str | None) -> list[Compared]:
+def _lives(a: str, b: str, duty: CompoundDuty, target: Target, alone: str | None) -> list[Compared]:
     ratio = target.wear_batch_ratio
     margin = (1 / ratio[1], 1 / ratio[0]) if ratio else None
     return [
-        compared(f"Life on {one.duty} (ratio)", *(of_batches.life(name, one, wear) for name in (a, b)), unit="km", ratio=True,
+        compared(f"Life on {one.duty} (ratio)", *(of_batches.life(name, one) for name in (a, b)), unit="km", ratio=True,
                  margin=margin, conditions="the same duty and opening", refused=alone)
         for one in duty.duties
     ]  # fmt: skip

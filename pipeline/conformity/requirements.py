@@ -1,7 +1,7 @@
 """Every requirement of a target answered for each batch and for the compound.
 
 The compound's answer is its own figure's where all pairs of its batches are shown equivalent in what the figure rests on, else
-the worst batch's. Life always goes by the worst batch: it rests on the pads too, whose wear no answer of the comparison is about.
+the worst batch's. Disc wear and life always go by the worst batch, each by its own rates of every mechanism.
 One specimen is no replicate of its batch: its batch is undecided, and the answer says what that specimen alone shows.
 """
 
@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 
 from pipeline.archive.targets import Decision, Target
 from pipeline.batches.compare import natural
+from pipeline.batches.wear_parts import named
 from pipeline.conformity import batches as of_batches
 from pipeline.conformity import friction
 from pipeline.conformity.batches import TestOfBatch
 from pipeline.conformity.decision import RISK, decided, inside, probability
 from pipeline.conformity.friction import Found
 from pipeline.constants import ZERO_C
-from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict
+from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict, WearAnswer
 from pipeline.results.compound_friction import CompoundFriction, OfBatch
 from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.friction_map import CurvePoint, Holds, WindowAt
@@ -32,7 +33,9 @@ from pipeline.tested.told import in_words
 RANK: dict[Met, int] = {"not met": 0, "undecided": 1, "met": 2}
 PAIRED: dict[Verdict, Met] = {"equivalent": "met", "different": "not met", "undecided": "undecided"}
 AS_RUN = "over the program as run: a duty with another share of oxidation may set the batches farther apart"
-ONE_FACTOR = "the batch's wear factor is that of the program as run, one for abrasion and oxidation"
+NOT_PARTED = (
+    "the batch's readings do not tell the mechanisms of the {parts} apart: its interval holds what that leaves open"
+)
 MOSTLY = "by the figures met, but {share:.0f} % of what it rests on is extrapolated; {why}"
 BEYOND = "the projection goes beyond what the rig has shown: {beyond}"
 ALONE = "one specimen cannot speak for its batch; that specimen alone: {verdict}, {why}"
@@ -222,14 +225,11 @@ def _wear(of: Compound) -> list[Requirement]:
     if of.target.disc_wear is None:
         return []
     limit = of.target.disc_wear * 1e6
-    disc = (of.wear.components or {}).get("disc")
-    pooled = disc.map_and_duty.um_per_stop_per_face if disc and disc.map_and_duty else None
     each = {name: _plain(figure, high=limit) for name, figure in of_batches.disc_wear(of.tests, of.wear).items()}
     return [
         _answered(
-            of, each, None if pooled is None else _plain(pooled, high=limit), "wear", key="disc_wear",
-            target="Disc wear per stop and face on map and duty blocks, at most", unit="µm", wanted=f"{limit:.3g} µm",
-            high=limit,
+            of, each, None, None, key="disc_wear", high=limit, unit="µm", wanted=f"{limit:.3g} µm",
+            target="Disc wear per stop and face on map and duty blocks, at most",
         )
     ]  # fmt: skip
 
@@ -241,10 +241,7 @@ def _lives(of: Compound) -> list[Requirement]:
         if wanted is None:
             continue
         names = list(of.specimens)
-        each = {
-            name: _told(_plain(of_batches.life(name, duty, of.wear), low=wanted), duty, several=len(names) > 1)
-            for name in names
-        }
+        each = {name: _told(_plain(of_batches.life(name, duty), low=wanted), duty, name) for name in names}
         found.append(
             _answered(
                 of, each, None, None, key="life", target=f"Life on {duty.duty}, at least", unit="km",
@@ -254,13 +251,15 @@ def _lives(of: Compound) -> list[Requirement]:
     return found
 
 
-def _told(found: Found, duty: DutyProjection, *, several: bool) -> Found:
-    """A life says beside its answer what no interval of it holds: one factor of a batch for all mechanisms, and wear beyond what
-    the rig has shown."""
+def _told(found: Found, duty: DutyProjection, batch: str) -> Found:
+    """A life says beside its answer what its interval rests on: mechanisms that the batch's readings do not tell apart, and wear
+    beyond what the rig has shown."""
     support = duty.support
     entries = [one for one in support.extrapolations if one.of != "friction"] if support else []
     beyond = "; ".join(in_words(one) for one in entries) if support else "; ".join(duty.extrapolated)
-    said = [found.why, *([ONE_FACTOR] if several else []), *([BEYOND.format(beyond=beyond)] if beyond else [])]
+    parts = of_batches.not_parted(batch, duty)
+    untold = [NOT_PARTED.format(parts=" and ".join(parts))] if parts else []
+    said = [found.why, *untold, *([BEYOND.format(beyond=beyond)] if beyond else [])]
     shares, of = (support.wear_share if support else {}), duty.life_limited_by
     tested = shares[of] if of in shares else min(shares.values(), default=None)
     return replace(found, why="; ".join(said), tested=tested)
@@ -276,14 +275,17 @@ def _margins(of: Compound) -> list[Requirement]:
             lambda p: p.mu_difference,
         ),
         ("bite_margin", "bite", "Batches alike in bite: difference", lambda p: p.bite_difference),
-        ("wear_batch_ratio", "wear", "Batches alike in disc wear: ratio", lambda p: p.wear_ratio),
+        ("wear_batch_ratio", "wear", "Batches alike in wear: ratio", lambda p: p.wear_ratio),
     )
     found = []
     for key, quantity, words, figure in asked:
         margin = of.batches.margins.get(quantity)
         if margin is None or not of.batches.pairs:
             continue
-        rows = [_pair(of, pair, quantity, figure(pair), (margin.low, margin.high)) for pair in of.batches.pairs]
+        ends = (margin.low, margin.high)
+        rows = [_pair(of, pair, quantity, figure(pair), ends) for pair in of.batches.pairs]
+        if quantity == "wear":
+            rows += [_part(of, pair, row, ends) for pair in of.batches.pairs for row in pair.wear if row.matters]
         rows.sort(key=_worse)
         wanted = f"{margin.low:.3g} to {margin.high:.3g}"
         found.append(
@@ -294,18 +296,37 @@ def _margins(of: Compound) -> list[Requirement]:
 
 
 def _pair(of: Compound, pair: Pair, quantity: Quantity, figure: Difference, margin: tuple[float, float]) -> Judged:
-    """The pair's answer. Guard band: equivalent is met (two one-sided tests at 5 %), different is not met where the margin too is
-    shown to be passed; shared risk: the estimate's."""
+    """The pair's answer to a question of the comparison."""
+    asked = pair.verdicts[quantity], pair.whys[quantity]
+    found = _within(of, pair, "", asked, figure, margin)
+    if quantity == "wear" and not pair.wear and found.figure.value is not None:
+        return found.model_copy(update={"why": f"{found.why}; {AS_RUN}"})
+    return found
+
+
+def _part(of: Compound, pair: Pair, row: WearAnswer, margin: tuple[float, float]) -> Judged:
+    """The pair's answer for one part of a component's wear, or for a duty's mix."""
+    return _within(of, pair, f", {named(row)}", (row.verdict, row.why), row.ratio, margin)
+
+
+def _within(
+    of: Compound,
+    pair: Pair,
+    words: str,
+    asked: tuple[Verdict, str | None],
+    figure: Difference,
+    margin: tuple[float, float],
+) -> Judged:
+    """Guard band: equivalent is met (two one-sided tests at 5 %), different is not met where the margin too is shown to be
+    passed; shared risk: the estimate's."""
     found = _plain(figure, *margin)
-    verdict, why = PAIRED[pair.verdicts[quantity]], pair.whys[quantity] or pair.verdicts[quantity]
+    verdict, why = PAIRED[asked[0]], asked[1] or asked[0]
     single = [name for name in (pair.a, pair.b) if of.specimens.get(name, 0) < 2]
     if of.rule == "shared_risk" and not single:
         verdict, why = decided(of.rule, found.held, found.conformity), found.why
     elif verdict == "not met" and found.conformity is not None and found.conformity > RISK:
         verdict, why = "undecided", "different, yet not shown to lie beyond the margin"
-    if quantity == "wear" and found.figure.value is not None:
-        why = f"{why}; {AS_RUN}"
     return Judged(
-        of=f"{pair.a} and {pair.b}", verdict=verdict, figure=found.figure, conformity=found.conformity,
+        of=f"{pair.a} and {pair.b}{words}", verdict=verdict, figure=found.figure, conformity=found.conformity,
         conformity_why=None if found.conformity is not None else figure.why or "no interval is given", why=why,
     )  # fmt: skip

@@ -12,6 +12,7 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.model import Interval
 from pipeline.results.wear import CompoundWear, MapAndDuty, TestComponent, TestWear
+from tests.wear.makers import fitted_law
 
 ZERO = 273.15
 
@@ -153,51 +154,56 @@ def test_disc_wear_is_answered_by_batch():
     assert one.answer.figure.low < 1.515 < one.answer.figure.high
 
 
-def test_disc_wear_of_a_batch_is_that_of_the_common_program_where_a_law_gives_it():
+def by_batch(factors, per_stop=1.2):
+    """A disc whose batches wear by these factors of the compound's law."""
+    law = fitted_law({"model": "energy", "parameters": {"a": {"value": 7.0}}}).model_dump()
+    rows = []
+    for name, f in factors.items():
+        rate = {"value": per_stop * f, "low": per_stop * f * 0.95, "high": per_stop * f * 1.05}
+        rows.append({"batch": name, "specimens": 2, "tests": [name], "law": law, "factors": {"mechanical": {"value": f, "low": 0.93 * f, "high": 1.07 * f}},
+                     "map_and_duty": {"um_per_stop_per_face": rate, "stops": 90}})  # fmt: skip
+    whole = {"um_per_stop_per_face": {"value": per_stop, "low": 0.9 * per_stop, "high": 1.1 * per_stop}, "stops": 90}
+    return CompoundWear.model_validate(
+        {"compound": "c", "components": {"disc": {"by_batch": rows, "map_and_duty": whole}}}
+    )
+
+
+def test_disc_wear_of_a_batch_is_that_of_the_common_program_by_its_own_law():
     tests = [wear_test(b, s, 9.0) for b in ("b1", "b2") for s in "AB"]  # programs of their own, not compared
-    specimens = [
-        {"test": f"{b}{i}", "batch": b, "specimen": i, "factor": {"value": f}}
-        for b, f in (("b1", 0.9), ("b2", 1.3))
-        for i in "AB"
-    ]
-    part = {
-        "specimens": specimens,
-        "map_and_duty": {"um_per_stop_per_face": {"value": 1.2, "low": 1.1, "high": 1.3}, "stops": 90},
-    }
-    wear = CompoundWear.model_validate({"compound": "c", "components": {"disc": part}})
-    of = batches({"b1": 0.45, "b2": 0.45}, verdict="different")
-    one = requirement(asked(LIMIT, tests=tests, of=of, wear=wear), "disc_wear")
-    assert {row.of: round(row.figure.value, 3) for row in one.each} == {"b2": 1.56, "b1": 1.08}
-    assert one.answer.verdict == "not met"
+    wear = by_batch({"b1": 0.9, "b2": 1.3})
+    for verdict in ("different", "equivalent"):
+        of = batches({"b1": 0.45, "b2": 0.45}, verdict=verdict)
+        one = requirement(asked(LIMIT, tests=tests, of=of, wear=wear), "disc_wear")
+        assert {row.of: round(row.figure.value, 3) for row in one.each} == {"b2": 1.56, "b1": 1.08}
+        assert (one.answer.of, one.answer.verdict) == ("b2", "not met")
 
 
-def life_of(km, factors, wanted, scatter=0.05, extrapolated=(), of=None, tested=None):
-    duty = {"support": None if tested is None else {"friction_share": 0.0, "wear_share": {"disc": tested}}, "life_limited_by": "disc", "extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5, "life_cycles": {"value": km}, "life_km": {"value": km, "low": 0.9 * km, "high": 1.1 * km},
-            "life_by_component": {"disc": {"value": km, "low": 0.9 * km, "high": 1.1 * km}}}  # fmt: skip
-    specimens = [{"test": f"{b}{i}", "batch": b, "specimen": str(i), "factor": {"value": f}} for b, several in factors.items() for i, f in enumerate(several)]  # fmt: skip
-    part = {
-        "specimens": specimens,
-        "specimen_scatter": {"share": scatter, "specimens": 4, "expected": 0.08, "half_width": 0.05},
-    }
+def life_of(km, factors, wanted, extrapolated=(), of=None, tested=None, half=0.1, not_parted=()):
+    def life(f):
+        return {"value": km / f, "low": (1 - half) * km / f, "high": (1 + half) * km / f}
+
+    rows = [{"batch": b, "specimens": 2, "life_cycles": life(f), "life_km": life(f), "not_parted": list(not_parted)} for b, f in factors.items()]  # fmt: skip
+    worst = life(max(factors.values()))
+    duty = {"support": None if tested is None else {"friction_share": 0.0, "wear_share": {"disc": tested}}, "life_limited_by": "disc", "extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5,
+            "life_cycles": worst, "life_km": worst, "by_batch": rows if len(rows) > 1 else []}  # fmt: skip
     return asked(
-        {}, of=of, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]}), lives={"hill": wanted},
-        wear=CompoundWear.model_validate({"compound": "c", "components": {"disc": part}}),
-    )  # fmt: skip
+        {}, of=of, lives={"hill": wanted}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]})
+    )
 
 
 def test_life_goes_by_the_worst_batch():
-    one = requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [1.2, 1.2]}, 900.0), "life")
+    one = requirement(life_of(1000.0, {"b1": 0.9, "b2": 1.2}, 900.0), "life")
     assert (one.answer.of, one.answer.verdict) == ("b2", "undecided")
     assert one.answer.figure.value == pytest.approx(1000 / 1.2)
     assert one.each[1].figure.value == pytest.approx(1000 / 0.9) and one.each[1].verdict == "met"
-    assert requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [2.0, 2.0]}, 900.0), "life").answer.verdict == "not met"
+    assert requirement(life_of(1000.0, {"b1": 0.9, "b2": 2.0}, 900.0), "life").answer.verdict == "not met"
 
 
 def test_a_life_on_wear_beyond_what_the_rig_has_shown_says_so():
     beyond = "wear of the disc: energy down to 0.03 MJ a stop, the wear readings begin at 0.07"
-    one = requirement(life_of(1000.0, {"b1": [0.5, 0.5], "b2": [0.6, 0.6]}, 900.0, extrapolated=[beyond]), "life")
+    one = requirement(life_of(1000.0, {"b1": 0.5, "b2": 0.6}, 900.0, extrapolated=[beyond]), "life")
     assert one.answer.verdict == "met" and all(beyond in row.why for row in one.each)
-    within = requirement(life_of(1000.0, {"b1": [0.5, 0.5], "b2": [0.6, 0.6]}, 900.0), "life")
+    within = requirement(life_of(1000.0, {"b1": 0.5, "b2": 0.6}, 900.0), "life")
     assert "beyond what the rig" not in within.answer.why and within.answer.conformity == one.answer.conformity
 
 
@@ -207,10 +213,10 @@ def test_a_life_on_wear_beyond_what_the_rig_has_shown_says_so():
 )
 def test_a_life_that_mostly_rests_on_what_was_not_tested_is_not_met(tested, met, short):
     """A failure stays one: that is the careful side."""
-    enough = requirement(life_of(1000.0, {"b1": [0.5, 0.5]}, 900.0, tested=tested), "life").answer
+    enough = requirement(life_of(1000.0, {"b1": 0.5}, 900.0, tested=tested), "life").answer
     assert (enough.verdict, enough.tested) == (met, tested)
     assert ("is extrapolated" in enough.why) == (met == "undecided")
-    assert requirement(life_of(1000.0, {"b1": [2.0, 2.0]}, 900.0, tested=tested), "life").answer.verdict == short
+    assert requirement(life_of(1000.0, {"b1": 2.0}, 900.0, tested=tested), "life").answer.verdict == short
 
 
 @pytest.mark.parametrize(
@@ -223,12 +229,6 @@ def test_a_window_is_not_met_at_temperatures_whose_conditions_were_not_run(untes
     for key in ("window", "mu"):
         one = requirement(asked(WINDOW, found=found, of=batches({"b1": 0.47})), key).answer
         assert one.verdict == verdict and ("no stop was run near" in one.why) == bool(untested)
-
-
-def test_the_interval_of_a_batchs_life_holds_the_scatter_of_its_specimens():
-    narrow = requirement(life_of(1000.0, {"b1": [1.0, 1.0], "b2": [1.0, 1.0]}, 900.0, 0.0), "life").answer.figure
-    wide = requirement(life_of(1000.0, {"b1": [1.0, 1.0], "b2": [1.0, 1.0]}, 900.0, 0.1), "life").answer.figure
-    assert narrow.low == pytest.approx(900.0) and wide.low < 870.0 and wide.high > 1130.0
 
 
 def test_pairs_follow_the_rule():
@@ -248,10 +248,20 @@ def test_wear_of_batches_is_told_to_be_that_of_the_program():
     of = CompoundBatches.model_validate(plain)
     one = requirement(asked({"wear_batch_ratio": [0.8, 1.25]}, of=of), "wear_batch_ratio")
     assert one.answer.verdict == "met" and "another share of oxidation" in one.answer.why
-    life = requirement(life_of(1000.0, {"b1": [0.9, 0.9], "b2": [1.2, 1.2]}, 900.0), "life")
-    assert "one for abrasion and oxidation" in life.answer.why
-    alone = life_of(1000.0, {"b1": [0.9, 0.9]}, 900.0, of=batches({"b1": 0.47}))
-    assert "one for abrasion" not in requirement(alone, "life").answer.why
+    parts = [{"component": "disc", "part": p, "share": s, "matters": True, "ratio": {"value": v, "low": v - 0.05, "high": v + 0.05}, "verdict": verdict}
+             for p, s, v, verdict in (("mechanical", 0.7, 0.7, "different"), ("oxidative", 0.3, 1.0, "equivalent"))]  # fmt: skip
+    plain["pairs"][0]["wear"] = parts
+    one = requirement(
+        asked({"wear_batch_ratio": [0.8, 1.25]}, of=CompoundBatches.model_validate(plain)), "wear_batch_ratio"
+    )
+    assert (one.answer.of, one.answer.verdict) == ("b1 and b2, disc mechanical", "not met")
+    assert len(one.each) == 3 and "another share of oxidation" not in one.each[-1].why
+
+
+def test_a_life_by_mechanisms_that_were_not_told_apart_says_so():
+    one = requirement(life_of(1000.0, {"b1": 0.9, "b2": 1.2}, 900.0, not_parted=["disc"]), "life")
+    assert "mechanisms of the disc apart" in one.answer.why
+    assert "apart" not in requirement(life_of(1000.0, {"b1": 0.9, "b2": 1.2}, 900.0), "life").answer.why
 
 
 def test_different_inside_the_doubt_about_the_margin_is_not_called_not_met():
@@ -302,7 +312,7 @@ def test_a_reference_batch_that_is_not_there_is_told():
 
 
 def test_one_specimen_of_the_reference_answers_nothing():
-    found = life_of(1000.0, {"b1": [1.0], "b2": [3.0]}, 900.0)
+    found = life_of(1000.0, {"b1": 1.0, "b2": 3.0}, 900.0)
     assert found.against_reference == []
     result = asked(
         {"reference_batch": "b1"} | LIMIT, of=batches({"b1": 0.47, "b2": 0.3}, specimens=1, verdict="undecided")
