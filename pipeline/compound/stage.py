@@ -23,6 +23,8 @@ from pipeline.conformity import of_compound as conformity
 from pipeline.conformity.batches import TestOfBatch
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
+from pipeline.drift.film import Film
+from pipeline.drift.film_of_tests import film_of
 from pipeline.duty import projections as duty
 from pipeline.duty.log import cycle_of
 from pipeline.duty.pressing import Pressing
@@ -71,6 +73,7 @@ def run(
     usable, again = counted_once(usable, shared.copies)
     left_out |= again
     by_law, map_ = _with_law(usable, method, target)
+    film, loss = film_of({t.name: t.drift for t in usable}), glazing_loss_of(wanted)
     found_friction = renewed(by_law, glaze_limit=glaze_limit({t.name: t.drift for t in usable}))
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
@@ -88,7 +91,8 @@ def run(
     cycles, duties_left_out = _cycles(duties)
     parts = WearParts.of(found_wear, wanted.wear_batch_ratio if wanted else None, method.batches)
     found_duty = renewed(
-        _duty(usable, cycles, found_friction, found_wear, map_, method, parts), duties_left_out=duties_left_out
+        _duty(usable, cycles, found_friction, found_wear, map_, method, parts, film, loss),
+        duties_left_out=duties_left_out,
     )
     parts = parts.with_duties({one.duty: one.wear_shares for one in found_duty.duties})
     found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states, parts)
@@ -125,6 +129,11 @@ def _target(path: Path | None) -> tuple[Target | None, str | None]:
         return load(path, Target), None
     except InputError as error:
         return None, f"target left out: {error}"
+
+
+def glazing_loss_of(target: Target | None) -> float:
+    """Largest loss by glazing over one use: the target's, else what a target without it means."""
+    return float(target.glazing_loss if target else Target.model_fields["glazing_loss"].default)
 
 
 def _with_law(
@@ -300,6 +309,8 @@ def _duty(
     map_: FrictionMap | None,
     method: Method,
     parts: WearParts,
+    film: Film,
+    glazing_loss: float,
 ) -> CompoundDuty:
     projected = duty.project_all(
         cycles,
@@ -311,5 +322,7 @@ def _duty(
         temperature_kind=method.reduction.temperature,
         pressing=Pressing(map_, setup_of(tests[0].card, method.reduction)) if map_ else None,
         alike=parts.unlike,
+        film=film,
+        glazing_loss=glazing_loss,
     )
     return CompoundDuty(compound=found_friction.compound, **fields(projected))

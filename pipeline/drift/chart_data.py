@@ -53,6 +53,7 @@ def chart_data(s: Series, friction: Array, w: Watch, found: Search, change: Chan
             stop=s.stop,
             power_density_w_mm2=s.power,
             temperature_initial_c=s.temperature,
+            energy_density_j_mm2=s.energy,
             low_energy=s.low > 0,
             high_energy=s.high > 0,
             block=s.name,

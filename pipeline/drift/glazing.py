@@ -46,10 +46,11 @@ def uses_between_checks(
         start = s.stop[index[number == k][-1]]
         end = s.stop[index[number == k + 1][0]]
         between = (s.stop > start) & (s.stop < end)
-        low, high = between & (s.low > 0), between & (s.high > 0)
-        if not (low.any() or high.any()):
+        used = between & (s.purpose != "check")
+        if not used.any():
             continue
-        own = low if low.sum() >= high.sum() else high
+        low, high = between & (s.low > 0), between & (s.high > 0)
+        own = low if low.any() and low.sum() >= high.sum() else high if high.any() else used
         power, temperature = _middle(s.power[own]), _middle(s.temperature[own])
         change = float(level[k + 1] - level[k])
         u = float(np.sqrt(cover[k, k] + cover[k + 1, k + 1] - 2 * cover[k, k + 1]))
@@ -69,6 +70,8 @@ def uses_between_checks(
                 low=np.expm1(change - t * u),
                 high=np.expm1(change + t * u),
                 u=u,
+                u_before=np.sqrt(cover[k, k]),
+                u_after=np.sqrt(cover[k + 1, k + 1]),
             )
         )
     return out
@@ -76,7 +79,7 @@ def uses_between_checks(
 
 def _joined(s: Series, index: NDArray[np.int64]) -> NDArray[np.int64]:
     """Number of each stop's level: blocks of checks between which no use lies share one."""
-    used = np.cumsum(s.low + s.high)[index]
+    used = np.cumsum(s.purpose != "check")[index]
     return np.cumsum(np.r_[False, np.diff(used) > 0]).astype(np.int64)
 
 

@@ -26,7 +26,7 @@ class Series:
 
     ln_mu (NaN where it may not be used), ratio ln energy_ratio, level ln(plateau / wanted pressure), rest bar, second
     ln of the first pressure over the second, rise ln of the in-stop rise, pressure bar, speed rpm, temperature degC
-    initial, hot degC mean in the window, power W/mm2 of pad, idle s; block is the index of the run of equal block
+    initial, hot degC mean in the window, power W/mm2 and energy J/mm2 of pad, idle s; block is the index of the run of equal block
     names, group that of matched conditions (-1: none), low and high the exposure (1 low- or high-energy), damp the
     stops that moisture of a pause may touch.
     """
@@ -46,6 +46,7 @@ class Series:
     temperature: Array
     hot: Array
     power: Array
+    energy: Array
     idle: Array
     control: NDArray[np.str_]
     block: NDArray[np.int64]
@@ -117,6 +118,7 @@ def series(stops: pl.DataFrame, settings: Drift, *, use_suspect: bool = False) -
         temperature=number["temperature_initial_c"],
         hot=number["temperature_mean_c"],
         power=power,
+        energy=_energy(number),
         idle=number["idle_before_s"],
         control=text["control"],
         block=block,
@@ -143,6 +145,8 @@ _NUMBERS = (
     "temperature_initial_c",
     "temperature_mean_c",
     "power_density_w_mm2",
+    "energy_density_j_mm2",
+    "duration_s",
     "idle_before_s",
     "mu_rise",
     "energy_ratio",
@@ -206,6 +210,12 @@ def _power(number: dict[str, Array]) -> Array:
     both = np.isfinite(power) & np.isfinite(implied) & (implied > 0)
     scale = np.median(power[both] / implied[both]) if both.any() else 1.0
     return np.where(np.isfinite(power), power, implied * scale)
+
+
+def _energy(number: dict[str, Array]) -> Array:
+    """Energy density; where it is not given, that of the power density over the braking."""
+    given = number["energy_density_j_mm2"]
+    return np.where(np.isfinite(given), given, number["power_density_w_mm2"] * number["duration_s"])
 
 
 def exposure(

@@ -68,6 +68,9 @@ def brake_of(
         window=(window.low_c, window.high_c) if window else None,
         window_inner=_ends(window.low_interval_c.high, window.high_interval_c.low) if window else None,
         window_outer=_ends(window.low_interval_c.low, window.high_interval_c.high) if window else None,
+        window_by_data=(window.low_limited_by == "data", window.high_limited_by == "data")
+        if window
+        else (False, False),
         window_why=None if window else f"the compound has no window: {friction.window_reason or 'not given'}",
         glazing=limit,
         glazing_why=None if limit else no_limit,

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C, Array
+from pipeline.drift.film import Film
 from pipeline.duty import rubbing as exposed
 from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
 from pipeline.duty.lives import (
@@ -61,6 +62,10 @@ class Brake:
     window_why: str | None = None
     glazing: GentleLimit | None = None
     glazing_why: str | None = None
+    film: Film = field(default_factory=Film)
+    glazing_loss: float = 0.05  # share of mu that the target accepts to lose over one use
+    film_growth: float = 0.0005  # mm2/J, of a stop of the warm-up where no test glazed
+    window_by_data: tuple[bool, bool] = (False, False)  # whether the friction data end before the band does
     confidence: float = 0.95
     batches: tuple[OfBatch, ...] = ()
     alike: Alike | None = None  # why batches are not shown equivalent in the wear of a component in a mix of mechanisms

@@ -13,18 +13,23 @@ import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.archive.duties import CoolingOfLog, DutyCycle
+from pipeline.archive.targets import Target
 from pipeline.constants import ZERO_C
+from pipeline.drift.film import Film
 from pipeline.duty import rig_cooling
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
+from pipeline.duty.film_area import film_area
+from pipeline.duty.limits import openings, run
 from pipeline.duty.lives import Alike
 from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
 from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.duty.project import Brake, inside_window, project, window_share
+from pipeline.duty.settling import settling
 from pipeline.duty.support import Braked, FrictionRun, braked, over_openings
-from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
+from pipeline.duty.sweep import GRID, common, rows
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import assumed_words, heat_share_of
@@ -77,6 +82,8 @@ def project_all(
     temperature_kind: str,
     pressing: Pressing | None = None,
     alike: Alike | None = None,
+    film: Film | None = None,
+    glazing_loss: float = Target.model_fields["glazing_loss"].default,
 ) -> Projections:
     """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why.
 
@@ -91,7 +98,8 @@ def project_all(
     rig = _rig(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
     brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind, alike)
-    results = [_one(duty, brake, rig, settings, pressing) for duty in duties]
+    brake = dataclasses.replace(brake, film=film or Film(), glazing_loss=glazing_loss, film_growth=settings.film_growth)
+    results = [_one(duty, brake, rig, settings, pressing, tests) for duty in duties]
     shared, shared_why = common(results) if results else (None, "no duty is given")
     return Projections(
         duties=results,
@@ -155,16 +163,21 @@ def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, s
 
 
 def _one(
-    duty: DutyCycle, brake: Brake, rig: RigCooling | str, settings: Duty, pressing: Pressing | None
+    duty: DutyCycle,
+    brake: Brake,
+    rig: RigCooling | str,
+    settings: Duty,
+    pressing: Pressing | None,
+    tests: Sequence[Recorded],
 ) -> DutyProjection:
     """A duty projected, with what its log came to where it was cut from one."""
     if not isinstance(duty, CutCycle):
-        return _projected(duty, brake, _air(duty, rig, settings), settings, pressing)
+        return _projected(duty, brake, _air(duty, rig, settings), settings, pressing, tests, rig)
     fitted = cooling_of_log(duty.data, duty.brakings.events, brake.disc, duty.ambient, settings.confidence)
     cooled = _air_of_log(duty, fitted) if isinstance(duty.cooling, CoolingOfLog) else _air(duty, rig, settings)
     air = None if isinstance(cooled, str) else cooled[0]
     told = log_result(duty, events_of(duty), brake.disc, air, fitted, brake.heat_share)
-    return renewed(_projected(duty, brake, cooled, settings, pressing), log=told)
+    return renewed(_projected(duty, brake, cooled, settings, pressing, tests, rig), log=told)
 
 
 def _air_of_log(duty: DutyCycle, fitted: LogCooling) -> tuple[Air, str] | str:
@@ -176,7 +189,13 @@ def _air_of_log(duty: DutyCycle, fitted: LogCooling) -> tuple[Air, str] | str:
 
 
 def _projected(
-    duty: DutyCycle, brake: Brake, cooled: tuple[Air, str] | str, settings: Duty, pressing: Pressing | None
+    duty: DutyCycle,
+    brake: Brake,
+    cooled: tuple[Air, str] | str,
+    settings: Duty,
+    pressing: Pressing | None,
+    tests: Sequence[Recorded],
+    rig: RigCooling | str,
 ) -> DutyProjection:
     if isinstance(cooled, str):
         return _nothing(duty, cooled)
@@ -201,20 +220,35 @@ def _projected(
         brake.rubbing.friction_area,
     )  # fmt: skip
     projected = project(duty, events, settled, warming, brake, len(opening) - 1, brakings)
-    span, why = opening_to_run(events, settled, brake, air, opening, settings.window_share)
+    found = run(duty, events, brake, air, opening, settled)
+    grid = found.upto(len(GRID))
+    judged = openings(duty, events, brake, air, grid, settings.window_share)
+    one, several = found.losses.at(len(opening) - 1, brake.glazing_loss)
+    cards, stops = [t.card for t in tests], [t.stops for t in tests]
+    settled_by, no_test = settling(events, grid, judged, brake, cards, stops, rig, duty.rolling_radius)
     rig_air = air.fixed_speed is not None
-    stands = _support(projected.support, events, settled, brake, brakings, span, rig_air=rig_air)
+    stands = _support(projected.support, events, settled, brake, brakings, judged.span, rig_air=rig_air)
     return renewed(
         projected,
-        extrapolated=[in_words(one) for one in stands.extrapolations],
+        extrapolated=[in_words(entry) for entry in stands.extrapolations],
         support=stands,
-        opening_to_run=span,
-        opening_to_run_why=why,
-        opening_to_run_sure=sure_range(events, settled, brake, opening, settings.window_share),
+        glazing_loss=one,
+        glazing_loss_three_uses=several,
+        glazing_loss_wanted=brake.glazing_loss,
+        opening_to_run=judged.span,
+        opening_to_run_why=judged.why,
+        reserved=bool(judged.not_excluded) if judged.span else None,
+        opening_to_run_sure=judged.sure,
+        opening_to_run_sure_why=judged.sure_why,
+        limits=judged.limits,
+        not_excluded=judged.not_excluded,
+        settling_test=settled_by,
+        settling_test_why=no_test,
+        glazing_area=film_area(duty, events, found, brake, len(opening) - 1),
         energy_kj=[e / 1e3 for e in events.energy.tolist()],
         cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=source, rig_air_at_any_speed=rig_air),
         worn_disc=_worn_disc(duty, events, brake, air),
-        sweep=rows(duty, events, settled, brake, opening, brakings),
+        sweep=rows(duty, events, found, brake, brakings),
         history=_history(settled, events, len(opening) - 1),
         line_pressure_bar=(
             line_pressures(

@@ -7,12 +7,12 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.archive.blocks import named_once
 from pipeline.archive.card import Block, Card
 from pipeline.drift.repeatability import scatter_of
 from pipeline.errors import InputError
 from pipeline.planning import glaze
 from pipeline.planning.archive import Archive
-from pipeline.planning.blocks import named_once
 from pipeline.planning.components import CASES
 from pipeline.planning.judged import Asked, hours_words, planned_table
 from pipeline.planning.plan import Curve, Line, Plan

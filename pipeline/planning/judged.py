@@ -8,13 +8,13 @@ from dataclasses import dataclass, field, replace
 
 import polars as pl
 
+from pipeline.archive.blocks import as_yaml
 from pipeline.archive.card import Card
 from pipeline.drift.repeatability import scatter_of
 from pipeline.duty.projections import Recorded
 from pipeline.errors import InputError
 from pipeline.planning import ends, glaze, life, program
 from pipeline.planning.archive import Archive, archive_map
-from pipeline.planning.blocks import as_yaml
 from pipeline.planning.comparison import Design, Rule, chances, shown
 from pipeline.planning.components import CASES, Case, Quantity, Scatter
 from pipeline.planning.plan import Curve, Line, Plan, Run, scatter_words

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
+from pipeline.archive.blocks import as_yaml
 from pipeline.archive.card import Card
 from pipeline.planning.archive import Archive
-from pipeline.planning.blocks import as_yaml
 from pipeline.planning.components import Case, Quantity
 from pipeline.planning.judged import QUANTITIES, Asked, run_of
 from pipeline.planning.plan import Plan, Run

@@ -9,11 +9,11 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.archive.blocks import as_yaml, named_once
 from pipeline.archive.card import Block, Card
 from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
 from pipeline.planning import program
-from pipeline.planning.blocks import as_yaml, named_once
 from pipeline.wear.planned_stops import Assumed
 from tests.makers import stops_frame
 from tests.wear.makers import card_content

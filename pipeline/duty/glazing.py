@@ -1,0 +1,202 @@
+"""Friction that a duty loses to a film, over one use and over uses in a row: bounds by what the compound's tests showed.
+
+Each braking of the use adds growth by its own power density and the temperature at which it begins (`pipeline.drift.film`), the
+first, cold cycles included; brakings at least as hard and hot as use that was seen to clear take their share off. Loss is told
+as it stands at its worst in the use. ln mu falls by the sum; that growth slows down as a film fills makes the upper bound
+larger than it need be, and the lower one never exceeds what a test lost.
+
+A use begins cold whatever its opening. Brakings of the warm-up that start colder than the settled cycle, and colder than
+anything that bounds them, are taken with the largest growth that the tests saw, or with the method's `film_growth` where none
+glazed. Where nothing bounds a braking of the settled cycle, there is no upper bound at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.constants import ZERO_C, Array
+from pipeline.drift.film import Film
+from pipeline.duty.cycle import MOST_WARMING, WARM_K, Air, Events, History, one_cycle
+from pipeline.heat.lumped import Disc
+from pipeline.results.openings import FilmLoss
+
+USES = 3  # in a row
+UNIT_MM2 = 1e6
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where a use's brakings stand: power W/mm2 and energy J/mm2 of pad [e]; temperature degC at their start [c, e, k].
+
+    The last cycle is the settled one, run as often as the first ones leave of `cycles`.
+    """
+
+    power: Array
+    energy: Array
+    temperature: Array
+    cycles: int
+
+    @property
+    def times(self) -> Array:
+        """How often each of the cycles is run in one use [c]."""
+        first = len(self.temperature) - 1
+        return np.array([*([1.0] * first), float(self.cycles - first)])
+
+    def upto(self, n: int) -> Places:
+        """At the first n openings."""
+        return Places(self.power, self.energy, self.temperature[..., :n], self.cycles)
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Share of mu lost at each opening [k] after one use and after several in a row; inf: no upper bound, nan: no value.
+
+    growth: what each braking of `use` may add at most, in ln mu [c, e, k].
+    """
+
+    use: Places
+    growth: Array
+    low: Array
+    value: Array
+    high: Array
+    low_uses: Array
+    value_uses: Array
+    high_uses: Array
+
+    def upto(self, n: int) -> Losses:
+        """At the first n openings."""
+        ends = (self.low, self.value, self.high, self.low_uses, self.value_uses, self.high_uses)
+        return Losses(self.use.upto(n), self.growth[..., :n], *(end[:n] for end in ends))
+
+    def at(self, k: int, wanted: float) -> tuple[FilmLoss, FilmLoss]:
+        """(over one use, over several) at an opening."""
+        one = _told(float(self.low[k]), float(self.value[k]), float(self.high[k]), wanted)
+        return one, _told(float(self.low_uses[k]), float(self.value_uses[k]), float(self.high_uses[k]), wanted)
+
+
+def _told(low: float, value: float, high: float, wanted: float) -> FilmLoss:
+    bounded = bool(np.isfinite(high))
+    told = bounded and bool(np.isfinite(value))
+    open_ = (
+        f"between what glazed and what was harmless in tests lies more than the {wanted:.0%} that the target accepts"
+    )
+    return FilmLoss(
+        value=value if told else None,
+        low=low,
+        high=high if bounded else None,
+        why=None if told else open_ if bounded else "nothing tested bounds it from above",
+        high_why=None if bounded else "no use as gentle and as cold as its brakings, or more so, was tested",
+    )
+
+
+def places(events: Events, settled: History, warming: Sequence[History], cycles: int, friction_area: float) -> Places:
+    """The brakings of a use; warming: its first cycles at the same openings."""
+    power = events.energy / events.brake_time / friction_area / UNIT_MM2
+    temperature = np.array([h.braking[:, 0] for h in [*warming[:cycles], settled]]) - ZERO_C
+    return Places(power, events.energy / friction_area / UNIT_MM2, temperature, cycles)
+
+
+def first_cycles(
+    events: Events, disc: Disc, air: Air, opening: Array, settled: History, count: int, share: float
+) -> list[History]:
+    """The first cycles of a use from ambient, at all openings [k] together, until the last of them is warm."""
+    temperature, found = np.full(np.shape(opening), air.ambient), []
+    for _ in range(min(count, MOST_WARMING)):
+        history = one_cycle(temperature, events, disc, air, opening, share)
+        found.append(history)
+        if np.abs(history.end - settled.start).max() <= WARM_K:
+            break
+        temperature = history.end
+    return found
+
+
+def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
+    """Bounds of the loss at every opening; wanted: the loss that the target accepts, assumed: growth (mm2/J) of a cold start's
+    brakings where no test glazed.
+    """
+    found = [film.at_most(float(p), use.temperature[:, e]) for e, p in enumerate(use.power)]
+    bound, estimate = (np.array([f[k] for f in found]).transpose(1, 0, 2) for k in range(2))
+    unbounded = ~np.isfinite(bound) & (use.temperature < _warm(use))
+    fastest = film.largest_seen() or assumed
+    bound, estimate = (np.where(unbounded, fastest, x) * use.energy[:, None] for x in (bound, estimate))
+    kept = np.exp(-film.decay(use.power[:, None], use.temperature) * use.energy[:, None])
+    high, above = _uses(bound, kept, use.cycles), _uses(estimate, kept, use.cycles)
+    low, below = _least(use, film)
+    low = [np.minimum(x, y) for x, y in zip(low, high, strict=True)]
+    value = [_between(_share(a), _share(b), wanted) for a, b in zip(above, below, strict=True)]
+    most = [_share(x, np.inf) for x in high]
+    return Losses(use, bound, _share(low[0]), value[0], most[0], _share(low[1]), value[1], most[1])
+
+
+def _between(above: Array, below: Array, wanted: float) -> Array:
+    """Middle of the estimates from both sides, where they are no further apart than the loss that counts."""
+    return np.where(above - below <= wanted, (above + below) / 2, np.nan)
+
+
+def _warm(use: Places) -> Array:
+    """Temperature [k] under which a braking counts as the use's cold start: the coldest of the settled cycle, or half of the
+    use's brakings where it does not get there."""
+    often = np.minimum(use.times, len(use.temperature)).astype(int)  # beyond, the median is the settled cycle's
+    usual = np.median(np.repeat(use.temperature, often, axis=0).reshape(-1, use.temperature.shape[-1]), axis=0)
+    return np.asarray(np.minimum(use.temperature[-1].min(axis=0), usual), float)
+
+
+def _share(lost: Array, open_end: float = np.nan) -> Array:
+    """Share of mu that a fall of ln mu is; an infinite one as told."""
+    return np.where(np.isfinite(lost), -np.expm1(-np.where(np.isfinite(lost), lost, 0.0)), open_end)
+
+
+def _least(use: Places, film: Film) -> tuple[list[Array], list[Array]]:
+    """(bound, estimate) from below, each after one use and after several: by each use that glazed on its own, the largest."""
+    kept = np.where(film.may_clear(use.power[:, None], use.temperature), 0.0, 1.0)
+    ends: tuple[list[Array], list[Array]] = ([], [])
+    for k, into in enumerate(ends):
+        into += [np.zeros(use.temperature.shape[-1]) for _ in range(2)]
+        for one in film.grown:
+            found = [film.at_least(one, float(p), use.temperature[:, e])[k] for e, p in enumerate(use.power)]
+            growth = np.array(found).transpose(1, 0, 2) * use.energy[:, None]
+            most = one.loss if k else max(one.loss - film.z * one.u, 0.0)
+            for i, lost in enumerate(_uses(growth, kept, use.cycles)):
+                into[i] = np.maximum(into[i], np.minimum(lost, most))
+    return ends
+
+
+def _uses(growth: Array, kept: Array, cycles: int) -> list[Array]:
+    """[after one use, after USES]: the worst fall of ln mu in the last of them [k]; growth and kept [c, e, k] of its cycles."""
+    lost, found = np.zeros(growth.shape[-1]), []
+    for number in range(USES):
+        lost, worst = _one_use(lost, growth, kept, cycles)
+        if number in (0, USES - 1):
+            found.append(worst)
+    return found
+
+
+def _one_use(lost: Array, growth: Array, kept: Array, cycles: int) -> tuple[Array, Array]:
+    """(fall at the end, worst fall in it), from the fall at its beginning."""
+    worst = np.zeros_like(lost)
+    first = min(len(growth) - 1, cycles)
+    for c in range(first):
+        lost, worst = _one_cycle(lost, worst, growth[c], kept[c])
+    rest = cycles - first
+    if rest:
+        lost, worst = _one_cycle(lost, worst, growth[-1], kept[-1])
+    if rest > 1:
+        whole = kept[-1].prod(axis=0)
+        added, _ = _one_cycle(np.zeros_like(lost), worst, growth[-1], kept[-1])
+        powers = whole ** (rest - 2)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            terms = np.where(whole < 1, (1 - powers) / (1 - whole), rest - 2)
+        # the fall of repeated cycles goes one way, so the worst is in the first or in the last of them
+        lost = np.where(powers > 0, powers * lost, 0.0) + np.where(terms > 0, terms * added, 0.0)
+        lost, worst = _one_cycle(lost, worst, growth[-1], kept[-1])
+    return lost, worst
+
+
+def _one_cycle(lost: Array, worst: Array, growth: Array, kept: Array) -> tuple[Array, Array]:
+    for added, left in zip(growth, kept, strict=True):
+        lost = np.where(left > 0, left * lost, 0.0) + added
+        worst = np.maximum(worst, lost)
+    return lost, worst
