@@ -35,6 +35,10 @@ from pipeline.results.drift import Scatter
 
 LEAST_FULL = 0.15  # share of mu: the least that a full film costs any friction couple (from memory: 0.15 to 0.45)
 ALIKE_K, ALIKE_POWER = 20.0, 1.25  # within which uses are taken together
+NEAR_K, NEAR_POWER = (
+    5.0,
+    1.05,
+)  # within which two stops stand at the same place: what a stop's temperature and torque are held to
 NEARLY_ALL = 0.05  # share of a use's stops that may lie outside its ends
 
 
@@ -62,8 +66,10 @@ class Use:
         return float(np.nansum(self.energy))
 
     def gentler(self, power: float, temperature: Array) -> Array:
-        """Energy density of the stops gentler and colder than a power and temperatures [m]; 0 where others may have cleared a film."""
-        under = self.power <= power
+        """Energy density of the stops as gentle and cold as a power and temperatures [m], or more so; 0 where others may have
+        cleared a film.
+        """
+        under, temperature = self.power <= NEAR_POWER * power, np.asarray(temperature, float) + NEAR_K
         order = np.argsort(self.temperature[under])
         total = np.concatenate([[0.0], np.cumsum(np.nan_to_num(self.energy)[under][order])])
         found = total[np.searchsorted(self.temperature[under][order], temperature, side="right")]
@@ -73,9 +79,9 @@ class Use:
         return np.asarray(np.where(temperature >= hottest, found, 0.0), float)
 
     def harder(self, power: float, temperature: Array) -> NDArray[np.bool_]:
-        """Whether it was harder and warmer than a power and temperatures [m]."""
+        """Whether it was as hard and warm as a power and temperatures [m], or more so."""
         least, coldest = (float(np.quantile(x, NEARLY_ALL)) for x in (self.power, self.temperature))
-        return np.asarray((temperature <= coldest) & (power <= least), bool)
+        return np.asarray((temperature <= coldest + NEAR_K) & (power <= NEAR_POWER * least), bool)
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from pipeline.results.duty import RigCooling
 from pipeline.results.openings import SettlingTest
 
 Flags = NDArray[np.bool_]
-GENTLER, COLDER_K = 0.05, 5.0  # under the gentlest and coldest braking that is to be bounded
+GENTLER, COLDER_K = 0.02, 2.0  # under the gentlest and coldest braking that is to be bounded
 WITHIN_K = 10.0  # of the warmest opening's coldest braking, the opening tested
 CHANCE = 1.28  # standard uncertainties: nine in ten
 CHECKS = (6, 8, 10, 12, 16, 20, 24, 32, 40)

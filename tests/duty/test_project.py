@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from pipeline.archive.card import Card
+from pipeline.drift.film import Film, Use
 from pipeline.duty.brake_of_card import worn_of
 from pipeline.duty.cycle import Air, events_of, settle, warm_up
+from pipeline.duty.limits import openings, run
 from pipeline.duty.lives import Worn, life, wear_per_cycle
 from pipeline.duty.project import GentleLimit, project
 from pipeline.duty.rubbing import Plate
-from pipeline.duty.sweep import GRID, common, opening_to_run, rows, sure_range
+from pipeline.duty.sweep import GRID, common, rows
 from pipeline.inputs.model import parse
 from pipeline.results.duty import DutyProjection, Projected, Span
 from pipeline.results.model import renewed
@@ -22,6 +24,8 @@ from tests.duty.makers import DISC, brake, duty_cycle, energy_law, oxidation_law
 from tests.wear.makers import card_content, fitted_law
 
 AIR = Air(6.0, 1.9, 295.15)
+GENTLE = np.full(3000, 0.1), np.full(3000, 10.0), np.full(3000, 50.0), np.zeros(3000, bool)
+HARMLESS = Film(groups=((Use("t", 1, *GENTLE, loss=0.0, u=0.005),),))  # use colder and gentler than any duty, and long
 
 
 def projected(duty=None, made=None, opening=0.5):
@@ -165,15 +169,19 @@ def test_extrapolation_is_said():
 
 
 def sweep_of(made, duty=None, wanted=0.9):
-    events = events_of(duty or duty_cycle())
-    settled = settle(events, made.disc, AIR, GRID)
-    return opening_to_run(events, settled, made, AIR, GRID, wanted), events
+    duty = duty or duty_cycle()
+    events = events_of(duty)
+    found = run(duty, events, made, AIR, GRID)
+    return openings(duty, events, made, AIR, found, wanted), events
 
 
 def test_opening_to_run_ends_where_the_share_breaks():
     made = brake(window=(260.0, 420.0))
-    (span, why), events = sweep_of(made)
-    assert why is None and 0 < span.low < span.high < 1
+    found, events = sweep_of(made)
+    span = found.span
+    assert found.why is None and 0 < span.low < span.high < 1
+    ends = {(one.side, one.at) for one in found.limits if one.cause == "window"}
+    assert ends == {("low", span.low), ("high", span.high)}
 
     def share(opening):
         inside = settle(events, made.disc, AIR, np.array([opening])).braking[:, 0, 0] - 273.15
@@ -185,16 +193,18 @@ def test_opening_to_run_ends_where_the_share_breaks():
 
 
 def test_no_opening_says_which_side_fails():
-    (span, why), _ = sweep_of(brake(window=(1500.0, 1600.0)))
-    assert span is None
-    assert "too cold" in why
-    (span, why), _ = sweep_of(brake(window=None, window_why="no window: nothing qualifies"))
-    assert (span, why) == (None, "no window: nothing qualifies")
+    found, _ = sweep_of(brake(window=(1500.0, 1600.0)))
+    assert found.span is None
+    assert "too cold" in found.why
+    found, _ = sweep_of(brake(window=None, window_why="no window: nothing qualifies"))
+    assert (found.span, found.why) == (None, "no window: nothing qualifies")
 
 
 def test_an_opening_range_that_reaches_the_sweeps_ends():
-    (span, _), _ = sweep_of(brake(window=(30.0, 1200.0)))
-    assert span == Span(low=0.0, high=1.0)
+    found, _ = sweep_of(
+        brake(window=(30.0, 1200.0), components=(Worn("disc", energy_law(temperature_c=[0, 1200]), 4000.0),))
+    )
+    assert found.span == Span(low=0.0, high=1.0) and found.limits == ()
 
 
 def with_opening(duty: str, span: Span | None) -> DutyProjection:
@@ -226,19 +236,18 @@ def test_intervals_of_the_window_bound_share_and_opening():
     made = brake(window=(260.0, 420.0), window_inner=(275.0, 400.0), window_outer=(245.0, 440.0))
     result = projected(made=made)
     assert result.window_share_interval.low <= result.window_share <= result.window_share_interval.high
-    events = events_of(duty_cycle())
-    settled = settle(events, made.disc, AIR, GRID)
-    span, _ = opening_to_run(events, settled, made, AIR, GRID, 0.9)
-    sure = sure_range(events, settled, made, GRID, 0.9)
-    assert span.low - 1e-9 <= sure.low <= sure.high <= span.high + 1e-9
+    found, _ = sweep_of(dataclasses.replace(made, film=HARMLESS))
+    assert not found.not_excluded
+    assert found.span.low < found.sure.low < found.sure.high < found.span.high
+    found, _ = sweep_of(made)
+    assert found.sure is None and found.not_excluded[0].cause == "glazing" and found.span is not None
     assert projected().window_share_interval is None
 
 
 def test_rows_of_the_sweep():
     made, duty = brake(window=(260.0, 420.0)), duty_cycle()
     events = events_of(duty)
-    settled = settle(events, made.disc, AIR, GRID)
-    table = rows(duty, events, settled, made, GRID)
+    table = rows(duty, events, run(duty, events, made, AIR, GRID), made)
     assert [r.opening for r in table] == GRID[::2].tolist()
     highest = [r.temperature_high_c for r in table]
     assert highest == sorted(highest, reverse=True)
@@ -296,5 +305,7 @@ def test_no_life_where_the_duty_is_unlike_what_was_measured():
     assert "unlike those measured" in result.life_cycles.why and "MJ a stop" in result.life_cycles.why
     duty = duty_cycle()
     events = events_of(duty)
-    settled = settle(events, DISC, AIR, GRID)
-    assert all(r.life_km is None for r in rows(duty, events, settled, brake(components=(worn,)), GRID))
+    assert all(
+        r.life_km is None
+        for r in rows(duty, events, run(duty, events, brake(components=(worn,)), AIR, GRID), brake(components=(worn,)))
+    )

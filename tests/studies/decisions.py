@@ -33,6 +33,7 @@ import yaml
 from pipeline.archive.duties import DutyCycle
 from pipeline.drift.analysis import analyse
 from pipeline.drift.compound import glaze_limit
+from pipeline.drift.film_of_tests import film_of
 from pipeline.drift.noise import Repeatability
 from pipeline.duty.projections import Recorded, project_all
 from pipeline.friction.friction_class import friction_class
@@ -131,6 +132,7 @@ class Judged:
             settings=METHOD.duty,
             wear_settings=METHOD.wear,
             temperature_kind=METHOD.reduction.temperature,
+            film=film_of(self.drifts),
         ).duties
 
 
