@@ -215,6 +215,7 @@ def project(
     return DutyProjection(
         duty=duty.duty,
         opening=duty.cooling.opening,
+        cycles=duty.cycles,
         temperature_low_c=float(settled.lowest()[opening]) - ZERO_C,
         temperature_high_c=float(settled.highest()[opening]) - ZERO_C,
         settled_within_use=within,

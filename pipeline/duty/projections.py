@@ -17,6 +17,7 @@ from pipeline.archive.targets import Target
 from pipeline.constants import ZERO_C
 from pipeline.drift.film import Film
 from pipeline.duty import rig_cooling
+from pipeline.duty.both import Asked, both
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.film_area import film_area
@@ -35,6 +36,7 @@ from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import assumed_words, heat_share_of
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
+from pipeline.results.both import BothDuties
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import (
     CycleHistory,
@@ -105,6 +107,7 @@ def project_all(
         duties=results,
         common_opening=shared,
         common_opening_why=shared_why,
+        both_duties=_both(duties, results, brake, friction, pressing, settings),
         rig_cooling=rig,
         disc=DutyDisc(
             mass_kg=disc.mass,
@@ -115,6 +118,24 @@ def project_all(
         ),
         notes=_notes(tests, wear_settings) + _spread(wear),
     )
+
+
+def _both(
+    duties: Sequence[DutyCycle],
+    results: Sequence[DutyProjection],
+    brake: Brake,
+    friction: CompoundFriction,
+    pressing: Pressing | None,
+    settings: Duty,
+) -> BothDuties:
+    """One answer over the duties, each with the mean power density of its brakings by energy."""
+    asked = []
+    for duty, result in zip(duties, results, strict=True):
+        events = events_of(duty)
+        power = events.energy / events.brake_time / brake.rubbing.friction_area / 1e6
+        asked.append(Asked(result, duty.use, float(np.average(power, weights=events.energy))))
+    stops = pressing.map_.stops["power_density_w_mm2"].mean() if pressing else None
+    return both(asked, friction, float(stops) if isinstance(stops, float) else None, settings.window_share)
 
 
 def _none(duties: Sequence[DutyCycle], why: str) -> Projections:

@@ -6,6 +6,7 @@ use, its first cycles included.
 
 from __future__ import annotations
 
+from pipeline.results.both import BothDuties
 from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 from pipeline.results.openings import FilmArea, FilmLoss, NotExcluded, OpeningLimit, SettlingTest
@@ -203,6 +204,7 @@ class DutyProjection(Result):
 
     duty: str = given("duty")
     opening: float = given("the duty's cooling opening (1 = the rig's air as tested)", "1")
+    cycles: int | None = given("cycles in one use", default=None)
     temperature_low_c: float | None = given("lowest temperature of the settled cycle", "degC", default=None)
     temperature_high_c: float | None = given("highest temperature of the settled cycle", "degC", default=None)
     temperature_low_interval: Sourced | None = given("the lowest with its interval", "degC", default=None)
@@ -306,6 +308,7 @@ class Projections(Result):
     duties: list[DutyProjection] = given("duties", default_factory=list)
     common_opening: Span | None = given("openings that serve all duties", "1", default=None)
     common_opening_why: str | None = given("why there is none", default=None)
+    both_duties: BothDuties | None = given("one answer over gentle and hard use, and what would make it a yes", default=None)
     rig_cooling: RigCooling | str | None = given("the rig's cooling, or why it is not known", default=None)
     disc: DutyDisc | None = given("the disc", default=None)
     notes: list[str] = given("what the projections rest on", default_factory=list)
