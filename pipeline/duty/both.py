@@ -123,15 +123,21 @@ def _common(spans: Sequence[Openings | None]) -> Openings | None:
 
 def _answer(found: Sequence[Duty], common: Openings | None, shown: Openings | None) -> tuple[BothAnswer, str]:
     if shown is not None:
-        return "serves both", f"every duty runs without reservation at openings from {shown.low:.2f} to {shown.high:.2f}"
+        return (
+            "serves both",
+            f"every duty runs without reservation at openings from {shown.low:.2f} to {shown.high:.2f}",
+        )
     unknown = [d for d in found if d.openings is None and d.found.window_share is None]
     if unknown:
         whys = "; ".join(f"{d.name}: {d.found.window_share_why or d.use.why}" for d in unknown)
         return "not shown", f"nothing can be said of {whys}"
     if common is not None:
         against = "; ".join(f"{d.name}: {d.use.why}" for d in found if d.shown is None)
-        apart = "the openings without reservation do not meet" if not against else against
-        return "not shown", f"nothing tested speaks against openings from {common.low:.2f} to {common.high:.2f}, but {apart}"
+        apart = against or "the openings without reservation do not meet"
+        return (
+            "not shown",
+            f"nothing tested speaks against openings from {common.low:.2f} to {common.high:.2f}, but {apart}",
+        )
     told = "; ".join(f"{d.name} {words(d.openings)}" for d in found)
     if _may_meet(found):
         return "not shown", f"the openings do not meet ({told}), but by their intervals they may"

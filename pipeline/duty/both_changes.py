@@ -47,7 +47,7 @@ def changes(
         *_opening_per_duty(duties, common),
         *_hard_stops(duties, friction, wanted),
         *_test(duties, common),
-        *(_margin(duties, friction) if common is None else []),
+        *(_margin(duties, friction, wanted) if common is None else []),
     ]
     return found, None if found else "the tests show no change that would: no duty alone has an opening to run"
 
@@ -132,7 +132,10 @@ def _percent(share: float | None) -> str:
 def _filmed(duty: Duty) -> bool:
     """Whether a film limits a gentle duty's openings, or is not excluded at them."""
     found = duty.found
-    return duty.use.use == "gentle" and "glazing" in {*(x.cause for x in found.limits), *(x.cause for x in found.not_excluded)}
+    return duty.use.use == "gentle" and "glazing" in {
+        *(x.cause for x in found.limits),
+        *(x.cause for x in found.not_excluded),
+    }
 
 
 def _without_film(duty: Duty, wanted: float) -> Openings | None:
@@ -210,14 +213,16 @@ def _test(duties: Sequence[Duty], common: Openings | None) -> list[Change]:
     if not said:
         return []
     alone = common is not None
-    words = "; ".join(said) + ("" if alone else "; it settles each duty's own openings, and one opening for all only if they then meet")
+    words = "; ".join(said) + (
+        "" if alone else "; it settles each duty's own openings, and one opening for all only if they then meet"
+    )
     return [Change(kind="a test", shown=False, words=words, test=settling)]
 
 
 # --- a margin of mu
 
 
-def _margin(duties: Sequence[Duty], friction: CompoundFriction) -> list[Change]:
+def _margin(duties: Sequence[Duty], friction: CompoundFriction, wanted: float) -> list[Change]:
     """By how much the wanted band of mu must widen for the openings of one duty to serve the other too."""
     band = friction.wanted_mu
     if band is None or not friction.curve or any(d.openings is None for d in duties):
@@ -225,12 +230,16 @@ def _margin(duties: Sequence[Duty], friction: CompoundFriction) -> list[Change]:
     found: list[tuple[float, float, float]] = []
     for host in duties:
         for row in _rows(host):
+            if not all(_fails_by_mu_alone(d, row.opening, wanted) for d in duties):
+                continue
             ends = [_needed(d, row.opening, friction.curve) for d in duties]
             if any(one is None for one in ends):
                 continue
             low = min(one[0] for one in ends if one)
             high = max(one[1] for one in ends if one)
-            found.append((max(band[0] - low, high - band[1], 0.0), row.opening, low if band[0] - low >= high - band[1] else high))
+            found.append(
+                (max(band[0] - low, high - band[1], 0.0), row.opening, low if band[0] - low >= high - band[1] else high)
+            )
     if not found:
         return []
     margin, at, limit = min(found)
@@ -253,11 +262,26 @@ def _margin(duties: Sequence[Duty], friction: CompoundFriction) -> list[Change]:
     ]
 
 
+def _fails_by_mu_alone(duty: Duty, opening: float, wanted: float) -> bool:
+    """Whether an opening is one of the duty's, or is none for its friction window alone."""
+    own = duty.openings
+    if own is not None and own.low - 1e-9 <= opening <= own.high + 1e-9:
+        return True
+    row = min(duty.found.sweep, key=lambda one: abs(one.opening - opening), default=None)
+    others = [x for x in duty.found.limits if x.cause not in ("window", "temperature")]
+    passed = any(opening < x.at if x.side == "low" else opening > x.at for x in others)
+    return row is not None and (row.window_share or 0.0) < wanted and not passed
+
+
 def _needed(duty: Duty, opening: float, curve: Sequence[CurvePoint]) -> tuple[float, float] | None:
     """Lowest and highest mu of single stops over the duty's temperatures at the row of the sweep next to an opening; None where the
     curve does not reach them."""
     row = min(duty.found.sweep, key=lambda one: abs(one.opening - opening), default=None)
-    if row is None or row.temperature_low_c < curve[0].temperature_c or row.temperature_high_c > curve[-1].temperature_c:
+    if (
+        row is None
+        or row.temperature_low_c < curve[0].temperature_c
+        or row.temperature_high_c > curve[-1].temperature_c
+    ):
         return None
     below = [p for p in curve if p.temperature_c <= row.temperature_low_c]
     above = [p for p in curve if p.temperature_c >= row.temperature_high_c]

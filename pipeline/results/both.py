@@ -66,5 +66,7 @@ class BothDuties(Result):
     opening_reserved: Openings | None = given("openings that nothing tested speaks against", default=None)
     why: str = given("the answer in words")
     duties: list[DutyUse] = given("every duty with its use", default_factory=list)
-    changes: list[Change] = given("changes that would make it serve all, the cheapest first; empty where it does", default_factory=list)
+    changes: list[Change] = given(
+        "changes that would make it serve all, the cheapest first; empty where it does", default_factory=list
+    )
     changes_why: str | None = given("why none is known", default=None)

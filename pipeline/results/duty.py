@@ -308,7 +308,9 @@ class Projections(Result):
     duties: list[DutyProjection] = given("duties", default_factory=list)
     common_opening: Span | None = given("openings that serve all duties", "1", default=None)
     common_opening_why: str | None = given("why there is none", default=None)
-    both_duties: BothDuties | None = given("one answer over gentle and hard use, and what would make it a yes", default=None)
+    both_duties: BothDuties | None = given(
+        "one answer over gentle and hard use, and what would make it a yes", default=None
+    )
     rig_cooling: RigCooling | str | None = given("the rig's cooling, or why it is not known", default=None)
     disc: DutyDisc | None = given("the disc", default=None)
     notes: list[str] = given("what the projections rest on", default_factory=list)
