@@ -32,6 +32,7 @@ from pipeline.errors import InputError
 from pipeline.face import of_compound as face
 from pipeline.face import window as face_window
 from pipeline.friction import compound as friction
+from pipeline.friction import sides
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.stage import wanted_of
 from pipeline.inputs.model import load
@@ -97,6 +98,7 @@ def run(
     parts = parts.with_duties({one.duty: one.wear_shares for one in found_duty.duties})
     found_batches = _batches(usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states, parts)
     notes = [*found_batches.notes, *([target_why] if target_why else [])]
+    found_friction = _with_duties(found_friction, found_duty)
     asked = [(t.name, t.card.batch, t.card.specimen, t.wear) for t in usable]
     judged = conformity.of_compound(
         wanted,
@@ -119,6 +121,20 @@ def run(
         into / "targets.json",
         renewed(judged, method=results.name, unusable=unusable, stamp=stamped("targets", "batches")),
     )
+
+
+def _with_duties(found: CompoundFriction, projected: CompoundDuty) -> CompoundFriction:
+    """The friction's sides with what each duty of a known use asks of them."""
+    if found.sides is None or projected.both_duties is None:
+        return found
+    support = {one.duty: one.support for one in projected.duties}
+    asked = []
+    for one in projected.both_duties.duties:
+        known = support.get(one.duty)
+        if one.use is not None and known is not None:
+            beyond = "; ".join(entry.words for entry in known.extrapolations if entry.of == "friction")
+            asked.append(sides.OfDuty(one.duty, one.use, known.friction_share, beyond))
+    return renewed(found, sides=sides.with_duties(found.sides, asked))
 
 
 def _target(path: Path | None) -> tuple[Target | None, str | None]:

@@ -8,7 +8,8 @@ verdict: here stand only the friction figures, and that stops were left out for 
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Sequence
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -18,6 +19,17 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_history import Fade, Question, Recovery, Side, Sides
 from pipeline.results.friction_map import Answer
+from pipeline.results.support import basis_of
+
+
+class OfDuty(NamedTuple):
+    """A duty of one use: the share of its energy at conditions whose friction was tested, and what lies beyond in words."""
+
+    duty: str
+    use: Literal["gentle", "hard"]
+    tested: float
+    beyond: str
+
 
 GLAZED = "glazing-like"
 UNCHANGED = "friction unchanged by duty"
@@ -126,6 +138,19 @@ def failing(found: OfMap, side: str) -> Literal["no", "not shown"]:
     middle = (holds.from_c + holds.to_c) / 2
     here = [r for r in holds.fails if (r.from_c < middle if side == "low" else r.to_c > middle)]
     return "no" if here else "not shown"
+
+
+def with_duties(sides: Sides, duties: Sequence[OfDuty]) -> Sides:
+    """The sides with what the duties of each use ask: was friction tested where they brake."""
+    found = {"gentle": sides.low_energy, "hard": sides.high_energy}
+    for one in duties:
+        side = found[one.use]
+        answer: Answer = "yes" if basis_of(one.tested) == "tested" else "not shown"
+        text = f"{one.duty}: {100 * one.tested:.0f} % of its energy brakes at conditions whose friction was tested"
+        text += f"; beyond: {one.beyond}" if one.beyond else ""
+        asked = Question(question=f"friction known where {one.duty} brakes", answer=answer, value=one.tested, text=text)
+        found[one.use] = summed(side.side, [*side.questions, asked])
+    return verdict(found["gentle"], found["hard"])
 
 
 def in_band(text: str, mu: float, se: float, supported: bool, wanted: tuple[float, float]) -> Question:

@@ -239,7 +239,11 @@ def duty_words(duty: CompoundDuty | None) -> list[str]:
     if duty is None or not duty.duties:
         return ["no duty"]
     said = [opening_words(one) for one in duty.duties]
-    if len(duty.duties) > 1 and duty.common_opening is None:
+    both = duty.both_duties
+    if both is not None and both.answer is not None:
+        change = f"; cheapest change: {both.changes[0].kind}" if both.changes else ""
+        said.append(f"gentle and hard use with one brake: {both.answer}{change}")
+    elif len(duty.duties) > 1 and duty.common_opening is None:
         why = duty.common_opening_why or "no reason given"
         said.append(f"no opening serves {'both' if len(duty.duties) == 2 else 'all'}: {why}")
     return said
@@ -249,6 +253,9 @@ def opening_words(duty: DutyProjection) -> str:
     """A duty's cooling opening to run, in words, and the share of its energy in the window at the opening given."""
     span, share = duty.opening_to_run, duty.window_share
     at = "" if share is None else f"; at {duty.opening:.2f} {100 * share:.0f} % of the energy in the window"
+    tested = duty.support.window_share_tested if duty.support else None
+    if share and tested is not None and tested < share - 0.005:
+        at += f", {100 * tested:.0f} % at conditions that were tested"
     if span:
         return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{at}"
     return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}{at}"

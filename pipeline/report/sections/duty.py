@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
+from pipeline.report.sections.support import both_table, both_texts, in_short
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
 from pipeline.results.duty import DutyProjection, Projected
@@ -24,8 +25,8 @@ HEAD = (
 MEANING = (
     "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this "
     "sheet and "
-    "on the duty as given; it is not a measurement of the vehicle. Energy in the window goes by the braking's temperature alone, whatever its pressure "
-    "and energy density. Life counts from new thickness to the minimum."
+    "on the duty as given; it is not a measurement of the vehicle. Energy in the window goes by the braking's temperature; how much of it brakes at "
+    "conditions that were tested stands beside it. Life counts from new thickness to the minimum."
 )
 PICTURE = Picture(
     "duty",
@@ -56,6 +57,7 @@ def duty(inputs: Inputs) -> Section:
         parts += texts(one)
     if any(one.result.sweep for one in listed):
         parts.append(PICTURE)
+    parts += [*both_texts(inputs), *both_table(inputs)]
     if len(listed) > 1:
         parts.append(common_text(inputs))
     parts += [Text("{note}.", {"note": note.rstrip(".")}, sentence=True) for note in source.result.notes]
@@ -132,8 +134,8 @@ def texts(one: Cited[DutyProjection]) -> list[Text]:
             "settled cycle."
         )
         said.append(Text(words, name | {"highest": highest}))
-    if found.extrapolated:
-        beyond = "; ".join(found.extrapolated)
+    beyond = in_short(found.support.extrapolations) if found.support else "; ".join(found.extrapolated)
+    if beyond:
         said.append(Text("{duty} goes beyond what the rig has shown: {beyond}.", name | {"beyond": beyond}, "bad"))
     return said
 
@@ -173,7 +175,8 @@ def short_texts(inputs: Inputs) -> list[Text]:
             said.append(Text(words, values, "open" if share else "bad"))
         if one.result.opening_to_run is None:
             said.append(opening_text(one))
-    if len(listed) > 1 and inputs.duty.result.common_opening is None:
+    both = inputs.duty.result.both_duties
+    if len(listed) > 1 and inputs.duty.result.common_opening is None and (both is None or both.answer is None):
         said.append(common_text(inputs))
     return said
 

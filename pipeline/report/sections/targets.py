@@ -5,6 +5,7 @@ from pipeline.report.inputs import Inputs, TargetFigures
 from pipeline.report.sections.duty import short_texts as duty_texts
 from pipeline.report.sections.friction import window_text
 from pipeline.report.sections.honest import off_text, pooled_text
+from pipeline.report.sections.support import both_texts, support_texts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import basis, identified, law_words, name_of
 from pipeline.results.sheet import TargetAnswer
@@ -13,7 +14,8 @@ from pipeline.results.targets import Judged, Requirement
 
 def in_short(inputs: Inputs) -> Section:
     """The first part of the sheet."""
-    parts: list[Text | Table] = [window_text(inputs), *off_text(inputs), *pooled_text(inputs)]
+    parts: list[Text | Table] = [window_text(inputs), *both_texts(inputs), *support_texts(inputs)]
+    parts += [*off_text(inputs), *pooled_text(inputs)]
     for component, cited in sorted(inputs.wear.named(lambda found: found.components or {}).items()):
         found = cited.result
         rate = cited.number(
