@@ -108,7 +108,8 @@ def _against(found: DutyProjection) -> str:
     if found.support is not None and found.support.opening_basis == "mostly extrapolated":
         tested = found.support.opening_tested
         share = 100 * (tested.high if tested else 0.0)
-        said.insert(0, f"at most {share:.0f} % of its energy brakes in the window at conditions that were tested")
+        some = f"at most {share:.0f} %" if share >= 0.5 else "none"
+        said.insert(0, f"{some} of its energy brakes in the window at conditions that were tested")
     return "; ".join(said) or found.opening_to_run_sure_why or "none holds by the careful ends of the intervals"
 
 

@@ -215,8 +215,19 @@ def duty_json() -> dict[str, Any]:
             "history": {"time_s": [0.0, 10.0, 20.0], "temperature_c": [341.2, 498.7, 345.0]}}  # fmt: skip
     valley = {**base, "duty": "valley route", "opening_to_run": None, "opening_to_run_why": "no opening keeps the disc inside the window",
               "window_share": 0.12, "extrapolated": ["power density under the lowest tested"]}  # fmt: skip
-    return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base}, valley],
-            "common_opening_why": "no opening to run on valley route"}  # fmt: skip
+    beyond = {"of": "friction", "direction": "energy density", "unit": "J/mm2", "value": 32.4, "low": 10.0, "high": 28.9, "events": [3],
+              "share": 0.42, "words": "energy density up to 32.4 J/mm2, run from 10.0 to 28.9 J/mm2"}  # fmt: skip
+    support = {"friction_share": 0.58, "window_share_tested": 0.55, "window_share_extrapolated": 0.403,
+               "window_basis": "partly extrapolated", "wear_share": {"disc": 1.0}, "extrapolations": [beyond]}  # fmt: skip
+    both = {"answer": "serves neither at one opening", "why": "no opening serves all: ridge route 0.42 to 0.66; valley route none",
+            "duties": [{"duty": "ridge route", "use": "hard", "marked": True, "by": "its file", "power_density_w_mm2": 9.7,
+                        "openings": {"low": 0.42, "high": 0.66}, "shown": {"low": 0.45, "high": 0.66}},
+                       {"duty": "valley route", "use": "gentle", "marked": True, "by": "its file", "power_density_w_mm2": 1.8,
+                        "why": "no opening keeps the disc inside the window"}],
+            "changes": [{"kind": "a margin of mu", "shown": False, "mu_margin": 0.1, "mu_limit": 0.28,
+                         "words": "lower mu of single stops accepted: one opening would then serve all"}]}  # fmt: skip
+    return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base, "support": support}, valley],
+            "common_opening_why": "no opening to run on valley route", "both_duties": both}  # fmt: skip
 
 
 def full_friction_json(**changes: Any) -> dict[str, Any]:

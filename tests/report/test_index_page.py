@@ -8,7 +8,7 @@ from pipeline.method import Method, load_method
 from pipeline.report import index_page, method_file
 from pipeline.results import write_json, write_text
 from pipeline.results.duty import CompoundDuty
-from tests.report import makers
+from tests.report import contents, makers
 
 
 @pytest.fixture(scope="module")
@@ -87,3 +87,11 @@ def test_the_index_says_where_energy_lies_outside_the_window_and_that_no_opening
     said = index_page.duty_words(duty)
     assert said[1].endswith("at 0.50 0 % of the energy in the window")
     assert said[2] == "no opening serves both: the openings do not overlap"
+
+
+def test_the_index_says_whether_one_brake_serves_both_uses_and_what_of_the_window_was_tested():
+    said = index_page.duty_words(CompoundDuty.model_validate(contents.duty_json()))
+    assert "95 % of the energy in the window, 55 % at conditions that were tested" in said[0]
+    assert (
+        said[2] == "gentle and hard use with one brake: serves neither at one opening; cheapest change: a margin of mu"
+    )

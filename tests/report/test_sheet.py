@@ -74,6 +74,25 @@ def test_counts_over_files_are_what_they_say(content, made):
     assert counted[0]["value"] == sum(item["code"] == "spike" for items in found for item in items)
 
 
+def test_the_first_part_says_what_leaves_the_tests_and_whether_one_brake_serves_both_uses(made):
+    """On the first screen and the first page: before every target and table."""
+    page = (made["into"] / "sheet.html").read_text()
+    first = html.unescape(re.sub(r"<[^>]*>", "", page.split('<section id="part-1">')[1].split("<table")[0]))
+    first = " ".join(first.split())
+    assert (
+        "one brake: no one opening serves both (openings to run: ridge route 0.42 to 0.66; valley route none)" in first
+    )
+    assert "Cheapest change, not shown yet: a margin of mu: lower mu of single stops accepted" in first
+    assert (
+        "ridge route goes beyond what was run: at opening 0.50, 55 % of its energy brakes in the window at conditions"
+        in first
+    )
+    assert (
+        "40 % in it by extrapolation. Beyond: friction: energy density up to 32.4 J/mm², run from 10.0 J/mm² to 28.9"
+        in first
+    )
+
+
 def visible(page):
     body = page.split("<main>")[1]
     body = re.sub(r"<(img|svg)[^>]*>", " ", body)

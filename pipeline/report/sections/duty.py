@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
-from pipeline.report.sections.support import both_table, both_texts, in_short
+from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
 from pipeline.results.duty import DutyProjection, Projected
@@ -134,8 +134,10 @@ def texts(one: Cited[DutyProjection]) -> list[Text]:
             "settled cycle."
         )
         said.append(Text(words, name | {"highest": highest}))
-    beyond = in_short(found.support.extrapolations) if found.support else "; ".join(found.extrapolated)
-    if beyond:
+    if found.support is not None:
+        said += of_duty(one)
+    elif found.extrapolated:
+        beyond = "; ".join(found.extrapolated)
         said.append(Text("{duty} goes beyond what the rig has shown: {beyond}.", name | {"beyond": beyond}, "bad"))
     return said
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.report import numbers
 from pipeline.report.document import Cell, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
-from pipeline.results.both import BothDuties, Openings
+from pipeline.results.both import DutyUse, Openings
 from pipeline.results.duty import DutyProjection
 from pipeline.results.support import Extrapolation
 
@@ -21,15 +22,32 @@ TONES = {"tested": "plain", "partly extrapolated": "open", "mostly extrapolated"
 
 def both_texts(inputs: Inputs) -> list[Text]:
     """The answer over gentle and hard use with the cheapest change; nothing where there are not both."""
-    found = inputs.duty.result.both_duties
-    if found is None or found.answer is None:
+    cited = inputs.duty.part(lambda found: found.both_duties)
+    if cited is None or cited.result.answer is None:
         return []
-    said, tone = ANSWERS[found.answer]
+    found, answer = cited.result, cited.result.answer
+    said, tone = ANSWERS[answer]
     values: dict[str, Cell] = {"answer": said, "why": found.why.rstrip(".")}
-    words = "Gentle and hard use with one brake: {answer}: {why}."
+    words = "Gentle and hard use with one brake: {answer}"
+    pieces = []
+    for k, one in enumerate(cited.each(lambda b: b.duties)):
+        values[f"duty_{k}"] = one.result.duty
+        ends = one.part(lambda duty: duty.openings)
+        if ends is not None:
+            values[f"low_{k}"], values[f"high_{k}"] = _ends(ends, f"{one.result.duty}: opening, both uses")
+        pieces.append(f"{{duty_{k}}} " + (f"{{low_{k}}} to {{high_{k}}}" if ends is not None else "none"))
+    shared = cited.part(lambda b: b.opening)
+    if shared is not None:
+        values["low"], values["high"] = _ends(shared, "opening that serves both uses")
+        words += ", {low} to {high}"
+    words += f" (openings to run: {'; '.join(pieces)})."
+    words += " {why}." if answer == "not shown" else ""
     if found.changes:
         change = found.changes[0]
-        values |= {"kind": change.kind, "change": change.words.removeprefix("an opening for each duty: ").rstrip(".")}
+        values |= {
+            "kind": change.kind,
+            "change": change.words.removeprefix(f"{change.kind.replace('per', 'for each')}: ").rstrip("."),
+        }
         words += (
             " Cheapest change: {kind}: {change}."
             if change.shown
@@ -41,46 +59,61 @@ def both_texts(inputs: Inputs) -> list[Text]:
     return [Text(words, values, tone)]
 
 
+def _ends(span: Cited[Openings], label: str) -> tuple[Cell, Cell]:
+    return (
+        span.number(f"{label}, from", lambda s: s.low, decimals=2),
+        span.number(f"{label}, to", lambda s: s.high, decimals=2),
+    )
+
+
 def both_table(inputs: Inputs) -> list[Table]:
     """Every duty's use and openings, and the changes in the order of what they cost."""
-    found: BothDuties | None = inputs.duty.result.both_duties
-    if found is None or found.answer is None:
+    cited = inputs.duty.part(lambda found: found.both_duties)
+    if cited is None or cited.result.answer is None:
         return []
-    uses: list[list[Cell]] = [
-        [one.duty, one.use or "neither", one.by, _span(one.openings), _span(one.shown), one.why or "–"]
-        for one in found.duties
-    ]
-    head = ["Duty", "Use", "Told by", "Openings to run", "without reservation", "What stands against the others"]
+    head = ["Duty", "Use", "Told by", "Openings to run", "without reservation", "What stands against it"]
+    uses = [_use_row(one) for one in cited.each(lambda b: b.duties)]
     tables = [Table("Gentle and hard use: the openings of each duty", head, uses)]
-    ways: list[list[Cell]] = [[c.kind, "yes" if c.shown else "no", c.words] for c in found.changes]
+    ways: list[list[Cell]] = [[c.kind, "yes" if c.shown else "no", c.words] for c in cited.result.changes]
     if ways:
         caption = "What would make one brake serve both, the cheapest first"
         tables.append(Table(caption, ["Change", "Shown by the tests", "What to do"], ways))
     return tables
 
 
-def _span(span: Openings | None) -> str:
-    return "none" if span is None else f"{span.low:.2f} to {span.high:.2f}"
+def _use_row(one: Cited[DutyUse]) -> list[Cell]:
+    found, spans = one.result, list[Cell]()
+    for pick, label in ((lambda d: d.openings, "openings to run"), (lambda d: d.shown, "openings without reservation")):
+        span = one.part(pick)
+        if span is None:
+            spans.append("none")
+            continue
+        low, high = _ends(span, f"{found.duty}: {label}")
+        spans.append(Text("{low} to {high}", {"low": low, "high": high}, sentence=True))
+    return [found.duty, found.use or "neither", found.by, *spans, found.why or "–"]
 
 
 def support_texts(inputs: Inputs) -> list[Text]:
     """Where the window and each duty leave what was run; nothing of what stays inside."""
     said: list[Text] = []
-    window = inputs.friction.result.extrapolated
+    window = inputs.friction.each(lambda found: found.extrapolated)
     if window:
-        said.append(Text("The window goes beyond what was run: {what}.", {"what": in_short(window)}, "open"))
+        words, values = beyond("window", window)
+        said.append(Text(f"The window goes beyond what was run: {words}.", values, "open"))
     for one in inputs.duty.each(lambda found: found.duties):
-        said += _of_duty(one)
+        said += of_duty(one)
     return said
 
 
-def _of_duty(one: Cited[DutyProjection]) -> list[Text]:
+def of_duty(one: Cited[DutyProjection]) -> list[Text]:
+    """Where a duty leaves what was run, and the share of its energy in the window that was tested."""
     support, name = one.part(lambda found: found.support), one.result.duty
     if support is None or not support.result.extrapolations:
         return []
     found = support.result
-    values: dict[str, Cell] = {"duty": name, "what": in_short(found.extrapolations)}
-    words = "{duty} goes beyond what was run: {what}."
+    said, values = beyond(name, support.each(lambda s: s.extrapolations))
+    values["duty"] = name
+    words = f"{{duty}} goes beyond what was run: {said}."
     if found.window_share_tested is not None:
         values |= {
             "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
@@ -91,7 +124,7 @@ def _of_duty(one: Cited[DutyProjection]) -> list[Text]:
                 factor=100.0,
                 decimals=0,
             ),
-            "beyond": support.number(
+            "extrapolated": support.number(
                 f"{name}: energy in the window, extrapolated",
                 lambda s: s.window_share_extrapolated,
                 unit="%",
@@ -100,20 +133,41 @@ def _of_duty(one: Cited[DutyProjection]) -> list[Text]:
             ),
         }
         words = (
-            "{duty} goes beyond what was run: at opening {opening} {tested} of its energy brakes in the window at conditions "
-            "that were tested, {beyond} in it by extrapolation. Beyond: {what}."
+            "{duty} goes beyond what was run: at opening {opening}, {tested} of its energy brakes in the window at conditions that "
+            "were tested, {extrapolated} in it by extrapolation. Beyond: " + said + "."
         )
-    worst = [x for x in (found.window_basis, found.opening_basis, found.life_basis) if x]
-    mostly = "mostly extrapolated" in worst
+    mostly = "mostly extrapolated" in (found.window_basis, found.opening_basis, found.life_basis)
     return [Text(words, values, "bad" if mostly else "open")]
 
 
-def in_short(entries: Sequence[Extrapolation]) -> str:
-    """Entries in a line; what is beyond alike is told once."""
-    alike: dict[str, list[str]] = {}
+def beyond(label: str, entries: Sequence[Cited[Extrapolation]]) -> tuple[str, dict[str, Cell]]:
+    """(words with places, values) of entries; what is beyond alike is told once."""
+    alike: dict[str, list[Cited[Extrapolation]]] = {}
     for one in entries:
-        alike.setdefault(one.words, []).append(one.of)
-    return "; ".join(f"{_together(names)}: {words}" for words, names in alike.items())
+        alike.setdefault(one.result.words, []).append(one)
+    pieces, values = [], dict[str, Cell]()
+    for k, group in enumerate(alike.values()):
+        first, own = group[0], f"beyond_{k}"
+        values[own] = _together([one.result.of for one in group])
+        entry = first.result
+        if entry.value is None or entry.low is None or entry.high is None:
+            values[f"{own}_words"] = entry.words
+            pieces.append(f"{{{own}}}: {{{own}_words}}")
+            continue
+        name, unit = f"{label}: {entry.of}, {entry.direction}", numbers.unit_words(entry.unit)
+        values |= {
+            f"{own}_name": entry.direction,
+            f"{own}_value": first.number(f"{name}", lambda e: e.value, unit=unit, decimals=_places(entry)),
+            f"{own}_low": first.number(f"{name}, lowest run", lambda e: e.low, unit=unit, decimals=_places(entry)),
+            f"{own}_high": first.number(f"{name}, highest run", lambda e: e.high, unit=unit, decimals=_places(entry)),
+        }
+        way = "up to" if entry.value > entry.high else "down to"
+        pieces.append(f"{{{own}}}: {{{own}_name}} {way} {{{own}_value}}, run from {{{own}_low}} to {{{own}_high}}")
+    return "; ".join(pieces), values
+
+
+def _places(entry: Extrapolation) -> int:
+    return {"°C": 0, "rpm": 0, "W/mm2": 2}.get(entry.unit, 1)
 
 
 def _together(names: Sequence[str]) -> str:
