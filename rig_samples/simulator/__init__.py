@@ -5,7 +5,7 @@
 """
 
 from rig_samples.simulator.brake import Brake, Rig
-from rig_samples.simulator.card import Identity, Style
+from rig_samples.simulator.card import Identity, Stated, Style
 from rig_samples.simulator.curve import friction_curve, stop_at, window_of
 from rig_samples.simulator.disc import Disc
 from rig_samples.simulator.material import MARRAM_4, MARRAM_6, Material, Surface
@@ -29,6 +29,7 @@ __all__ = [
     "Rig",
     "Sensors",
     "Simulated",
+    "Stated",
     "StopLevel",
     "Style",
     "Surface",

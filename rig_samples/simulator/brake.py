@@ -70,7 +70,6 @@ class Rig:
     level_scatter: float = 0.006  # of the wanted pressure, torque or deceleration
     speed_scatter_rpm: float = 2.5
     start_scatter_k: float = 1.5  # of the initial temperature about the wanted one
-    heat_share: float = 1.0  # of the friction work into the disc
     heating: bool = True  # induction heater brings the disc up to a block's initial temperature
 
     def drag(self, speed: float) -> float:

@@ -133,7 +133,7 @@ def brake_once(
         power = turn(r, demand, material, brake, rig, mu_factor * uneven.at(step, r.angle + r.speed * dt), dt)
         if step % REFRESH == REFRESH - 1:
             conduction = step_factors(disc, r.bulk, dt)
-        warm(r, power, rig.heat_share, disc, brake.ring_area, conduction, dt)
+        warm(r, power, material.heat_share, disc, brake.ring_area, conduction, dt)
         r.surface = aged(material, r.surface, r.face - KELVIN, power, dt, brake.ring_area)
         r.oxidation_um += dt * oxidation_um_s(material, r.face)
         r.work += power * dt

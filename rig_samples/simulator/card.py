@@ -40,6 +40,14 @@ class Identity:
 
 
 @dataclass(frozen=True)
+class Stated:
+    """What a card says of the heat in the disc, which may be off; None: it says nothing."""
+
+    conductivity_w_mk: float | None = None
+    heat_share: float | None = None
+
+
+@dataclass(frozen=True)
 class Style:
     """How a recorder writes delimited text."""
 
@@ -54,7 +62,17 @@ class Style:
     suffix: str = ".csv"
 
 
-def brake_section(brake: Brake, material: Material, disc: Disc, share: float) -> dict[str, object]:
+def heat_of(stated: Stated) -> dict[str, object]:
+    """What the card's `disc` says of conduction and of its share of the heat."""
+    said: dict[str, object] = {}
+    if stated.conductivity_w_mk is not None:
+        said["conductivity"] = f"{stated.conductivity_w_mk:g} W/(m K)"
+    if stated.heat_share is not None:
+        said["heat_share"] = f"{100 * stated.heat_share:g} %"
+    return said
+
+
+def brake_section(brake: Brake, material: Material, disc: Disc, stated: Stated) -> dict[str, object]:
     """The card's `brake`."""
     density = f"{material.density_kg_m3 / 1e3:g} g/cm^3"
     return {
@@ -74,8 +92,7 @@ def brake_section(brake: Brake, material: Material, disc: Disc, share: float) ->
             "minimum_thickness": f"{brake.disc_minimum_mm:g} mm",
             "density": density,
             "heat_capacity": "carbon",
-            "conductivity": f"{material.conductivity_w_mk:g} W/(m K)",
-            "heat_share": f"{100 * share:g} %",
+            **heat_of(stated),
             "emissivity": disc.emissivity,
             "cooled_area": f"{disc.cooled_area * 1e4:g} cm^2",
         },
@@ -147,8 +164,10 @@ def card(
     disc: Disc,
     columns: list[str],
     style: Style,
+    stated: Stated | None = None,
 ) -> dict[str, object]:
-    """The whole card as plain data, ready for YAML."""
+    """The whole card as plain data, ready for YAML; without `stated` it says what is true of the disc's heat."""
+    stated = stated or Stated(material.conductivity_w_mk, material.heat_share)
     out: dict[str, object] = {
         "schema": 1,
         "compound": identity.compound,
@@ -160,7 +179,7 @@ def card(
     }
     if identity.notes:
         out["notes"] = identity.notes
-    out["brake"] = brake_section(brake, material, disc, rig.heat_share)
+    out["brake"] = brake_section(brake, material, disc, stated)
     out["inertia"] = f"{rig.inertia:g} kg m^2"
     if rig.inertia_mechanical is not None:
         out["inertia_mechanical"] = f"{rig.inertia_mechanical:g} kg m^2"

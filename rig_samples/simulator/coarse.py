@@ -135,7 +135,7 @@ def coarse_once(
             torque, pressure = torque * phase.share, pressure * phase.share
             dt, then = duration(demand, rig, torque, speed, phase)
             power = torque * (speed + then) / 2.0
-            warmth = warmed(disc, was, power * rig.heat_share, dt)
+            warmth = warmed(disc, was, power * material.heat_share, dt)
             guess = warmth.face
         if len(steps) == 0:
             phases = after_build_up(demand, ramp, then)

@@ -14,7 +14,8 @@ each between 0 and 1. The abrupt rise between 150 and 200 degC is that of carbon
 
 Glaze grows with energy per area where the surface is cold and the power low, and is worn off where it
 is hot and the power high. Wear is mechanical, in proportion to the friction work, plus oxidation by an
-Arrhenius law of the surface temperature, which runs on while the hot disc is not being braked.
+Arrhenius law of the surface temperature, which runs on while the hot disc is not being braked. Pads wear by
+the friction work alone: the heat that they take has no temperature here.
 """
 
 from dataclasses import dataclass, replace
@@ -32,6 +33,7 @@ class Material:
     name: str = "Marram 4"
     density_kg_m3: float = 1780.0
     conductivity_w_mk: float = 30.0
+    heat_share: float = 1.0  # of the friction work into the disc; pads and air take the rest
     mu_cold: float = 0.155
     mu_hot: float = 0.47
     transition_c: float = 226.0

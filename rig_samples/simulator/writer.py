@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 import yaml
 
-from rig_samples.simulator.card import CHANNELS, Identity, Style, card
+from rig_samples.simulator.card import CHANNELS, Identity, Stated, Style, card
 from rig_samples.simulator.run import Simulated
 
 # What the recorder resolves; finer digits would be noise.
@@ -57,11 +57,14 @@ def write_recordings(folder: Path, samples: pl.DataFrame, style: Style) -> None:
             (folder / name).write_bytes(data)
 
 
-def write_test(folder: Path, test: Simulated, identity: Identity, style: Style | None = None) -> None:
-    """Write the whole test folder."""
+def write_test(
+    folder: Path, test: Simulated, identity: Identity, style: Style | None = None, stated: Stated | None = None
+) -> None:
+    """Write the whole test folder; `stated` as for `card`."""
     style = style or Style()
     folder.mkdir(parents=True, exist_ok=True)
-    facts = card(identity, test.program, test.material, test.brake, test.rig, test.disc, test.samples.columns, style)
+    columns = test.samples.columns
+    facts = card(identity, test.program, test.material, test.brake, test.rig, test.disc, columns, style, stated)
     text = yaml.safe_dump(facts, sort_keys=False, allow_unicode=True, width=110)
     (folder / "test.yaml").write_text(text, encoding="utf-8")
     write_recordings(folder / "recordings", test.samples, style)

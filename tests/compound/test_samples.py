@@ -71,13 +71,12 @@ def test_wear_of_a_duty_by_the_true_law(sample_results, route):
     part, area = card.brake.disc, card.brake.swept_area
     disc = Disc(part.mass, "carbon", part.emissivity * part.cooled_area)
     events = events_of(duty)
-    settled = settle(
-        events, disc, Air(duty.cooling.h0, duty.cooling.h1, duty.ambient), np.array([duty.cooling.opening])
-    )
-    plate = Plate(area, part.thickness, part.mass / (area * part.thickness), part.conductivity, "carbon")
-    (cycle,) = of_cycles(
-        settled, events, Rubbing(card.brake.friction_area, np.zeros(0), np.zeros(0)), plate, 1.0, "initial", [0]
-    )
+    true = json.loads((SAMPLES / "truth" / "m4-2403-a.json").read_text())["material"]
+    share, air = true["heat_share"], Air(duty.cooling.h0, duty.cooling.h1, duty.ambient)
+    settled = settle(events, disc, air, np.array([duty.cooling.opening]), share)
+    plate = Plate(area, part.thickness, part.mass / (area * part.thickness), true["conductivity_w_mk"], "carbon")
+    rubbing = Rubbing(card.brake.friction_area, np.zeros(0), np.zeros(0))
+    (cycle,) = of_cycles(settled, events, rubbing, plate, share, "initial", [0])
     tests = ("m4-2403-a", "m4-2403-b", "m4-2405-a", "m4-2405-b", "m4-2405-c", "m4-2407-a", "m4-2407-b")
     law, constants, losses = LAWS["oxidation"], Constants(th0_k=873.15), []
     for test in tests:

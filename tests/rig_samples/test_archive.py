@@ -11,16 +11,21 @@ import polars as pl
 import pytest
 
 from pipeline.archive.card import load_card
+from pipeline.heat.of_card import conductivity_of, heat_share_of
+from pipeline.method.wear import Wear
 from pipeline.workspace.config import load_workspace
 from rig_samples import scenario
-from rig_samples.scenario import entries, run, write_truth
-from rig_samples.simulator import MARRAM_4, characterisation, simulate, simulate_stops, write_test
+from rig_samples.scenario import entries, run, write, write_truth
+from rig_samples.simulator import MARRAM_4, characterisation, simulate, simulate_stops
+from rig_samples.simulator.disc import enthalpy, heat_loss
 from rig_samples.simulator.material import oxidation_um_s
+from rig_samples.simulator.play import disc_of
 from rig_samples.simulator.program import stop_count
 from rig_samples.simulator.writer import RESOLUTION
 
 SAMPLES = Path(scenario.__file__).parent
 NAMES = [entry.name for entry in entries()]
+HEATED = ("temperature_initial", "temperature_end", "surface_mean")
 
 
 def truth(name: str) -> pl.DataFrame:
@@ -35,7 +40,7 @@ def table(path: Path) -> np.ndarray:
 def test_committed_test_is_what_the_simulator_writes(tmp_path: Path) -> None:
     """Value for value to twice the recorder's resolution: compression and the last bit of exp() differ by platform."""
     entry = entries()[3]
-    write_test(tmp_path / "test", done := run(entry), entry.identity, entry.style)
+    write(tmp_path / "test", entry, done := run(entry))
     write_truth(tmp_path / "truth", entry, done)
     committed = SAMPLES / "archive" / entry.name
     files = sorted(str(p.relative_to(committed)) for p in committed.rglob("*") if p.is_file())
@@ -75,6 +80,34 @@ def test_card_says_what_was_simulated(entry: scenario.Entry) -> None:
         entry.identity.compound, entry.identity.batch, entry.identity.specimen
     )  # fmt: skip
     assert truth(entry.name).height == len(recordings)
+
+
+@pytest.mark.parametrize("entry", entries(), ids=NAMES)
+def test_truth_of_the_discs_heat_is_off_what_is_taken_for_it_and_within_what_is_allowed(entry: scenario.Entry) -> None:
+    """Two standard uncertainties of what is taken for conductivity and heat share, by the card or by default."""
+    card, defaults = load_card(SAMPLES / "archive" / entry.name), Wear()
+    for true, taken in (
+        (entry.material.conductivity_w_mk, conductivity_of(card, defaults.conductivity)),
+        (entry.material.heat_share, heat_share_of(card, defaults.heat_share)),
+    ):
+        assert 0.01 < abs(np.log(true / taken.value)) < 2.0 * taken.u
+
+
+@pytest.mark.parametrize("entry", entries(), ids=NAMES)
+def test_disc_takes_its_share_of_the_heat_and_no_more(entry: scenario.Entry) -> None:
+    """Enthalpy gained and heat given off meanwhile, over the friction work, in stops of 1 to 4 s from 200 to 350 degC.
+
+    The work goes on while the pressure falls, up to 1 % of it after the end temperature.
+    """
+    stops = truth(entry.name).filter(
+        pl.col("temperature_initial_c").is_between(200.0, 350.0) & pl.col("duration_s").is_between(1.0, 4.0)
+    )
+    disc = disc_of(scenario.BRAKES[entry.identity.compound], entry.material)
+    initial, end, face = (stops[f"{name}_c"].to_numpy() + 273.15 for name in HEATED)
+    lost = np.array([heat_loss(disc, kelvin) for kelvin in face]) * stops["duration_s"].to_numpy()
+    work = stops["energy_kj"].to_numpy() * 1e3
+    share = float(np.median((disc.mass * (enthalpy(end) - enthalpy(initial)) + lost) / work))
+    assert entry.material.heat_share - 0.01 < share < entry.material.heat_share
 
 
 def test_workspace_is_complete() -> None:
