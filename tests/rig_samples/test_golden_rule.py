@@ -63,7 +63,7 @@ def test_moved_with_one_of_the_two_asks_for_the_other() -> None:
     assert listed is not None and "raise REVISION" in listed and "add an entry" not in listed
 
 
-@pytest.mark.parametrize("name", ["friction", "reduction", "channels"])
+@pytest.mark.parametrize("name", ["friction", "reduction", "channels", "samples"])
 def test_moved_with_both_says_renew_also_where_a_stage_before_was_raised(name: str) -> None:
     said = verdict(FRICTION, GOLDEN, AFTER, written(entries=4, **{name: 2}))
     assert said is not None and "meant" in said and "not meant" not in said and said.endswith(COMMAND)
@@ -103,6 +103,8 @@ def test_entries_are_counted_by_stage() -> None:
     assert entries(CHANGES, {"duty"}) == ["2026-03-02 wear, duty: a law with a pipe a\\|b"]
     assert now(FRICTION, CHANGES).entries == 1
     assert now(STAGES["duty"], CHANGES).entries == 2
+    of_samples = CHANGES + "| 2026-03-03 | samples | other recordings | all |\n"
+    assert now(FRICTION, of_samples).entries == 2 and now(STAGES["duty"], of_samples).entries == 3
 
 
 def test_every_stage_says_all_that_its_results_rest_on() -> None:

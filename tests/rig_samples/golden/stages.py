@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.method import SECTIONS, channels
+from rig_samples import scenario
 from tests.conftest import REPO
 
 CHANGES = REPO / "docs" / "changes.md"
+SAMPLES = "samples"  # what all figures rest on; its revision stands in rig_samples/scenario.py
 REDUCTION = ("conditioning", "segmentation", "reduction")
 
 
@@ -61,14 +63,15 @@ class Written:
 
 
 def revisions_of(stage: Stage) -> list[str]:
-    """Names of the revisions that the stage's numbers rest on, its own first."""
-    names = [*stage.own, *(name for before in stage.after for name in STAGES[before].own)]
+    """Names of the revisions that the stage's numbers rest on, its own first and that of the samples last."""
+    names = [*stage.own, *(name for before in stage.after for name in STAGES[before].own), SAMPLES]
     return list(dict.fromkeys(names))
 
 
 def now(stage: Stage, changes: str | None = None) -> Written:
     """The state of the code and of the list of changes."""
-    current = {name: section[1].REVISION for name, section in SECTIONS.items()} | {"channels": channels.REVISION}
+    current = {name: section[1].REVISION for name, section in SECTIONS.items()}
+    current |= {"channels": channels.REVISION, SAMPLES: scenario.REVISION}
     text = CHANGES.read_text(encoding="utf-8") if changes is None else changes
     found = entries(text, {stage.name, *stage.own, *stage.after, *revisions_of(stage)})
     return Written({n: current[n] for n in revisions_of(stage)}, len(found), found[0] if found else "none")

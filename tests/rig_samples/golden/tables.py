@@ -95,10 +95,11 @@ def missing_for_renewal(stage: Stage, golden: Table, changes: list[str], now: Wr
         wanted.append(f"the REVISION of {', '.join(lowered)} was lowered: it only rises")
     if not any(number > before.get(name, 0) for name, number in now.revisions.items()):
         where = " or ".join(f"pipeline/method/{name}.py" for name in stage.own)
-        wanted.append(f"raise REVISION in {where}, or that of the stage before it where the change was made")
+        wanted.append(f"raise REVISION in {where}, that of the stage before it where the change was made, or that of "
+                      "rig_samples/scenario.py where the samples changed")  # fmt: skip
     if now.entries <= golden.written.entries:
         wanted.append(f"add an entry to docs/changes.md that names {' or '.join(dict.fromkeys([stage.name, *stage.own]))}"
-                      " or the stage before it")  # fmt: skip
+                      ", the stage before it, or samples")  # fmt: skip
     return wanted
 
 
