@@ -18,7 +18,7 @@ import yaml
 
 from rig_samples import scenario
 from rig_samples.scenario import entries
-from rig_samples.simulator import Material, friction_curve, window_of
+from rig_samples.simulator import Material, Sensors, friction_curve, window_of
 from tests.conftest import SampleResults
 
 SAMPLES = Path(scenario.__file__).parent
@@ -54,6 +54,11 @@ def read(method: Path, name: str, file: str) -> dict[str, Any]:
 def beside_truth(method: Path, name: str) -> pl.DataFrame:
     stops = pl.read_parquet(method / "tests" / name / "stops.parquet")
     return stops.join(truth(name), on="stop", how="full", suffix="_true").sort("stop")
+
+
+def wander(table: pl.DataFrame) -> np.ndarray:
+    """Three standard deviations of the torque's zero, which wanders from stop to stop, over the stop's torque."""
+    return 3.0 * Sensors().torque_wander_nm / table["torque_nm_true"].to_numpy()
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -99,9 +104,10 @@ def test_scatter_of_mu_is_in_step_with_its_own_uncertainty(method: Path, name: s
 @pytest.mark.parametrize("name", NAMES)
 def test_energy_ratio_is_one(method: Path, name: str) -> None:
     table = beside_truth(method, name)
-    ratio = table["energy_ratio"].drop_nulls().to_numpy()
+    known = table.filter(pl.col("energy_ratio").is_not_null())
+    ratio = known["energy_ratio"].to_numpy()
     assert np.median(ratio) == pytest.approx(1.0, abs=0.003)
-    assert np.mean(np.abs(ratio - 1.0) < 0.01) == 1.0
+    assert (np.abs(ratio - 1.0) < 0.002 + wander(known)).all()
     assert read(method, name, "summary.json")["energy_balance"]["candidates"] == []
 
 
@@ -109,7 +115,7 @@ def test_energy_ratio_is_one(method: Path, name: str) -> None:
 def test_friction_work_and_temperatures_are_the_true_ones(method: Path, name: str) -> None:
     table = beside_truth(method, name)
     energy = (table["energy_kj"] / table["energy_kj_true"]).to_numpy()
-    assert energy == pytest.approx(1.0, abs=0.01)
+    assert (np.abs(energy - 1.0) < 0.001 + wander(table)).all()
     assert energy.mean() == pytest.approx(1.0, abs=0.002)
     initial = (table["temperature_initial_c"] - table["temperature_initial_c_true"]).to_numpy()
     # read over half a second by a thermocouple half a second late, of a disc that cools by up to 8 K/s
@@ -197,13 +203,18 @@ def test_differences_of_the_batches_are_the_true_ones(method: Path) -> None:
         assert difference["value"] == pytest.approx(mu[a] - mu[b], abs=0.01)
 
 
-@pytest.mark.parametrize("name", USUAL)
-def test_constants_of_wear_are_the_true_ones(method: Path, name: str) -> None:
-    """The design pins Ea to some 6 kJ/mol; 15 kJ/mol is 2.5 of them."""
+@pytest.mark.parametrize("name", [name for name in USUAL if name.startswith("m4")])
+def test_constants_of_the_discs_wear_are_the_true_ones(method: Path, name: str) -> None:
+    """The design pins Ea to some 6 kJ/mol, and conductivity and heat share as the cards have them lower it by 7 kJ/mol."""
     components, true = read(method, name, "wear.json")["components"], material(name)
     disc = {model["model"]: model for model in components["disc"]["models"]}["oxidation"]["parameters"]
     assert disc["a"]["value"] == pytest.approx(true.disc_wear_um_mj, rel=0.03)
     assert disc["Ea"]["value"] == pytest.approx(true.oxidation_energy_j_mol / 1e3, abs=15.0)
+
+
+@pytest.mark.parametrize("name", USUAL)
+def test_constants_of_the_pads_wear_are_the_true_ones(method: Path, name: str) -> None:
+    components, true = read(method, name, "wear.json")["components"], material(name)
     for part, share in (("pad_inner", 1.0), ("pad_outer", 0.96)):
         law = {model["model"]: model for model in components[part]["models"]}["energy"]
         assert law["parameters"]["a"]["value"] == pytest.approx(share * true.pad_wear_um_mj, rel=0.01)
@@ -213,7 +224,8 @@ def test_wear_law_chosen_is_the_one_that_made_the_wear(method: Path) -> None:
     """Of the pads' 16 choices a few may go astray: the power law differs from the energy law by an exponent near 0."""
     chosen = {name: {part: found["chosen"] for part, found in read(method, name, "wear.json")["components"].items()}
               for name in USUAL}  # fmt: skip
-    assert all(laws["disc"] == "oxidation" for laws in chosen.values())
+    # what the law of Marram 6 comes to, whose cards state no conductivity, see tests/wear/test_samples.py
+    assert all(laws["disc"] == "oxidation" for name, laws in chosen.items() if name.startswith("m4"))
     pads = [law for laws in chosen.values() for part, law in laws.items() if part != "disc"]
     assert len(pads) == 16 and pads.count("energy") >= 13
 
