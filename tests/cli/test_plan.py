@@ -27,7 +27,7 @@ def test_is_the_next_batch_like_the_last(sample_results, capsys, tmp_path):
     found = json.loads(capsys.readouterr().out)
     good, bad = found["run"]["as found"], found["run"]["pessimistic"]
     assert 2 <= good["specimens"] <= 12 and (bad["specimens"] is None or bad["specimens"] >= good["specimens"])
-    assert good["stops"] % good["specimens"] == 0 and 0.5 < good["hours"] / good["specimens"] < 1.5
+    assert good["stops"] % good["specimens"] == 0 and 0.4 < good["hours"] / good["specimens"] < 1.5
     assert {line["key"] for line in found["lines"]} == {"mu_specimens", "bite_specimens"}
     assert any("sd between specimens" in text and "degrees of freedom" in text for text in found["assumed"])
     assert any("M4-2407" in text for text in found["assumed"])
