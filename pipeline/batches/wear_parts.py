@@ -19,6 +19,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
@@ -100,9 +101,8 @@ class WearParts:
                     row.append(_written(name, part, answer, share=share, matters=share >= MATTERS))
             for mix in self.mixes:
                 if mix.component == name:
-                    words = " and ".join(f"{100 * share:.0f} % {part}" for part, share in mix.shares.items())
                     for row, answer in zip(found, self._answers(component, mix.shares, pairs), strict=True):
-                        row.append(_written(name, words, answer, duty=mix.duty, matters=True))
+                        row.append(_written(name, "mix", answer, mix=mix, matters=True))
         return found
 
     def _largest(self, name: str, component: CompoundComponent, part: Part) -> float:
@@ -130,17 +130,18 @@ def values_in(component: CompoundComponent, shares: Shares) -> Values:
 
 def _written(
     component: str,
-    part: str,
+    part: Part | Literal["mix"],
     answer: Answer,
     *,
     matters: bool,
     share: float | None = None,
-    duty: str | None = None,
+    mix: Mix | None = None,
 ) -> WearAnswer:
     return WearAnswer(
         component=component,
         part=part,
-        duty=duty,
+        duty=mix.duty if mix else None,
+        mix=dict(mix.shares) if mix else {},
         share=share,
         matters=matters,
         ratio=answer.figure,

@@ -13,6 +13,7 @@ from typing import Literal
 from pipeline.results.cards import CardDifference
 from pipeline.results.friction_map import Reference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
+from pipeline.results.wear import Part
 
 Verdict = Literal["equivalent", "different", "undecided"]
 Quantity = Literal["mu", "bite", "wear"]
@@ -63,8 +64,9 @@ class WearAnswer(Result):
     """A pair's answer for one part of the wear of one component, or for the mix of parts of a duty."""
 
     component: str = given("component")
-    part: str = given("part of the loss: mechanical, oxidative, cold, hot")
-    duty: str | None = given("duty whose mix of the parts it is; null: one part alone", default=None)
+    part: Part | Literal["mix"] = given("part of the loss, or a duty's mix of them")
+    duty: str | None = given("duty whose mix it is", default=None)
+    mix: dict[Part, float] = given("share of each part in the duty's mix", "1", default_factory=dict)
     share: float | None = given(
         "largest share of the part in the component's loss, over program and duties", "1", default=None
     )

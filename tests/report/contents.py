@@ -98,9 +98,24 @@ def wear_json(**changes: Any) -> dict[str, Any]:
         component["shares"] = [
             {"block": b, "wear_um": {"mechanical": 0.4 * n, "oxidation_braking": 0.1 * n}} for b, _, n in PROGRAMME
         ]
+    if "compound" in changes:
+        component |= by_batch(energy, per_face)
     return _of(
         "m4-a", {"components": {"disc": component, "pad_inner": {**component, "intervals": intervals[:2]}}}, changes
     )
+
+
+def by_batch(law: dict[str, Any], per_face: dict[str, Any]) -> dict[str, Any]:
+    """The batches' part of a compound's component: the second wears more, and does not tell its mechanisms apart."""
+    rows = [
+        {"batch": name, "specimens": n, "tests": [f"t-{name}"], "law": law, "parted": parted,
+         "parted_why": None if parted else "its readings tell the difference of its mechanical and its oxidative factor not at all",
+         "factors": {"mechanical": {"value": f, "low": 0.93 * f, "high": 1.07 * f}, "oxidative": {"value": 1.0, "low": 0.9, "high": 1.1}},
+         "map_and_duty": {"um_per_stop_per_face": {key: f * value for key, value in per_face.items()}, "stops": 72}}
+        for name, n, f, parted in (("M4-2406", 2, 0.92, True), ("M4-2409", 1, 1.21, False))
+    ]  # fmt: skip
+    worst = {"batch": "M4-2409", "specimen": "A", "specimen_factor": 1.03, "um_per_stop_per_face": rows[1]["map_and_duty"]["um_per_stop_per_face"]}  # fmt: skip
+    return {"by_batch": rows, "worst": worst}
 
 
 def drift_json(stops: pl.DataFrame, verdict: str = "none", **changes: Any) -> dict[str, Any]:
@@ -171,6 +186,12 @@ def batches_json() -> dict[str, Any]:
         {"a": a, "b": b, "mu_difference": {"value": d, "low": d - 0.016, "high": d + 0.016}, "mu_verdict": v, "mu_why": w,
          "bite_difference": {"value": 0.001, "low": -0.02, "high": 0.022}, "bite_verdict": "equivalent",
          "wear_ratio": {"value": 1.02, "low": 0.88, "high": 1.19}, "wear_verdict": "equivalent", "caveat": None}
+        | {"wear": [{"component": "disc", "part": "mechanical", "share": 0.7, "matters": True, "ratio": {"value": 1.02, "low": 0.9, "high": 1.15},
+                     "verdict": "equivalent"},
+                    {"component": "disc", "part": "mix", "mix": {"mechanical": 0.7, "oxidative": 0.3}, "duty": "ridge route", "matters": True,
+                     "ratio": {"value": 1.01, "low": 0.9, "high": 1.14}, "verdict": "equivalent"},
+                    {"component": "disc", "part": "oxidative", "share": 0.04, "matters": False, "ratio": {"value": None, "why": "not told"},
+                     "verdict": "undecided", "why": "M4-2409: no specimen has a usable value"}]}
         for a, b, d, v, w in (
             ("M4-2406", "M4-2407", 0.003, "equivalent", None), ("M4-2406", "M4-2409", 0.051, "different", None),
             ("M4-2407", "M4-2409", 0.048, "undecided", "2 more specimens of each batch would decide it"),
@@ -213,6 +234,7 @@ def duty_json() -> dict[str, Any]:
             "life_cycles": {"value": 2105.0, "low": 1900.0, "high": 2350.0}, "life_km": {"value": 9683.0, "low": 8740.0, "high": 10810.0},
             "opening_to_run": {"low": 0.42, "high": 0.66}, "extrapolated": [], "sweep": sweep, "life_limited_by": "disc",
             "history": {"time_s": [0.0, 10.0, 20.0], "temperature_c": [341.2, 498.7, 345.0]}}  # fmt: skip
+    base |= lives_by_batch(base)
     valley = {**base, "duty": "valley route", "opening_to_run": None, "opening_to_run_why": "no opening keeps the disc inside the window",
               "window_share": 0.12, "extrapolated": ["power density under the lowest tested"]}  # fmt: skip
     beyond = {"of": "friction", "direction": "energy density", "unit": "J/mm2", "value": 32.4, "low": 10.0, "high": 28.9, "events": [3],
@@ -228,6 +250,22 @@ def duty_json() -> dict[str, Any]:
                          "words": "lower mu of single stops accepted: one opening would then serve all"}]}  # fmt: skip
     return {"compound": "Marram 4", "method": "first", "duties": [{"duty": "ridge route", **base, "support": support}, valley],
             "common_opening_why": "no opening to run on valley route", "both_duties": both}  # fmt: skip
+
+
+def lives_by_batch(base: dict[str, Any]) -> dict[str, Any]:
+    """Life of two batches: the worst one's is told, of all together beside it."""
+    own = {key: base[key] for key in ("life_cycles", "life_km")}
+    other = {
+        "life_cycles": {"value": 2700.0, "low": 2400.0, "high": 3000.0},
+        "life_km": {"value": 12420.0, "low": 11000.0, "high": 13800.0},
+    }
+    return {
+        "life_of": {"batch": "M4-2409", "why": "M4-2409, the shortest of two batches: no law of the pad to hold batches against"},
+        "pooled_life_cycles": {"value": 2350.0}, "pooled_life_km": {"value": 10810.0, "low": 9900.0, "high": 11700.0},
+        "by_batch": [{"batch": "M4-2406", "specimens": 2, "life_limited_by": "disc", **other},
+                     {"batch": "M4-2409", "specimens": 1, "life_limited_by": "disc", "not_parted": ["disc"], **own}],
+        "worst": {"batch": "M4-2409", "component": "disc", "specimen": "A", "specimen_factor": 1.03, "specimen_life_km": 9401.0, **own},
+    }  # fmt: skip
 
 
 def full_friction_json(**changes: Any) -> dict[str, Any]:

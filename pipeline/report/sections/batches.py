@@ -6,6 +6,7 @@ from typing import NamedTuple
 from pipeline.archive.facts import number
 from pipeline.report.document import Cell, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections.by_batch import answer_parts
 from pipeline.report.source import Cited
 from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
 
@@ -57,6 +58,7 @@ def batches(inputs: Inputs) -> Section:
         head = ["a", "b", "Question", "a − b (wear: a / b)", "Answer", "Why, and what would decide it"]
         caption = "Pairs: difference (wear: ratio) with its 95 % interval, and one of three answers"
         parts.append(Table(caption, head, pairs))
+        parts += answer_parts(inputs)
         caption = "Friction at reference conditions of each batch with its 95 % interval; small points are specimens."
         parts.append(Picture("batches", caption, "Friction coefficient by batch with intervals"))
     else:

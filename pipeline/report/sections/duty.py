@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections.by_batch import life_table, life_texts
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
 from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
@@ -21,6 +22,7 @@ HEAD = (
     "Life (cycles)",
     "Life (km)",
     "ended by",
+    "of",
 )
 MEANING = (
     "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this "
@@ -49,10 +51,11 @@ def duty(inputs: Inputs) -> Section:
         return Section(TITLE, [Text("No duty projection: {why}", {"why": why}), *left_out])
     parts: list[Text | Items | Table | Picture] = [Text(MEANING)]
     parts.append(Table("Projection of each duty", HEAD, [duty_row(one) for one in listed]))
+    parts += [*life_table(listed), *[text for one in listed for text in life_texts(one)]]
     wear = [row for one in listed for row in wear_rows(one)]
     if wear:
         head = ["Duty", "Component", "Thickness loss per cycle (µm; disc: both faces together)"]
-        parts.append(Table("Wear per cycle, 95 % intervals", head, wear))
+        parts.append(Table("Wear per cycle, all batches together, 95 % intervals", head, wear))
     for one in listed:
         parts += texts(one)
     if any(one.result.sweep for one in listed):
@@ -91,6 +94,7 @@ def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
         one.number(f"{name}: life", lambda found: found.life_cycles, unit="cycles", decimals=0),
         one.number(f"{name}: life", lambda found: found.life_km, decimals=0),
         one.result.life_limited_by or "–",
+        (one.result.life_of.batch if one.result.life_of else None) or "all batches",
     ]
 
 

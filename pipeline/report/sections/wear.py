@@ -6,6 +6,7 @@ from dataclasses import replace
 from pipeline.report import numbers
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections.by_batch import wear_parts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import identified, law_words, name_of, spoken
 from pipeline.results.model import Interval
@@ -59,6 +60,7 @@ def wear(inputs: Inputs) -> Section:
     if parameters:
         head = ["Component", "Law", "Parameter", "Value", "Unit"]
         parts.append(Table("Parameters of the chosen laws, 95 % intervals", head, parameters))
+    parts += wear_parts(inputs)
     parts.append(Items([mass_item(name, found) for name, found in components.items()]))
     parts += [
         Text("Left out of wear: {test}: {why}.", {"test": test, "why": why.rstrip(".")}, "open")
