@@ -144,8 +144,9 @@ class Film:
         return np.where(here, low, 0.0), np.where(here, use.loss / max(amount, 1e-12), 0.0)
 
     def largest_seen(self) -> float | None:
-        """Upper end of the growth, mm2/J, of the use that glazed fastest; None where none did."""
-        ends = [(use.loss + self.z * use.u) / use.amount for g in self.groups for use in g if use.first]
+        """Upper end of the growth, mm2/J, of the use that glazed fastest; None where none of known energy did."""
+        began = [use for group in self.groups for use in group if use.first and use.amount > 0]
+        ends = [(use.loss + self.z * use.u) / use.amount for use in began]
         return max(ends, default=None)
 
     def u_of_checks(self, stops: int) -> float | None:
