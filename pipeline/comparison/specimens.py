@@ -11,7 +11,7 @@ wear       disc wear per stop of programs whose energy per stop differs by at mo
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,7 @@ from pipeline.batches.answers import answer_all, level, quantity
 from pipeline.batches.caveats import ENERGY_APART, Known
 from pipeline.batches.specimens import Shape, SpecimenTest, Values, bite_values, friction_values, wear_values
 from pipeline.method.batches import Batches
-from pipeline.results.batches import Answer, Margin
+from pipeline.results.batches import Answer, Margin, Quantity
 from pipeline.results.comparison import Compared
 from pipeline.results.friction_map import Reference
 from pipeline.results.model import Interval
@@ -54,7 +54,7 @@ def by_specimens(
     both = relabelled(a) + relabelled(b)
     mu, at = _friction(a, b)
     bite, wear = bite_values(both), wear_values(both)
-    allowed = margins.of_target(target, mu.values, bite.values)
+    allowed = _allowed(a, b, target, mu)
     unlike = any(UNMATCHED in note for note in bite.left_out)
     conditions = bite.conditions
     cold = (
@@ -78,6 +78,16 @@ def by_specimens(
         row("Bite", q_bite, found[1], allowed["bite"], cold, "no cell of temperature, pressure and speed holds both" if unlike else None),
         row("Disc wear per stop, both faces (ratio)", q_wear, found[2], allowed["wear"], "stops after bedding, as run", _programs(a, b)),
     ]  # fmt: skip
+
+
+def _allowed(a: Side, b: Side, target: Target | None, mu: Values) -> Mapping[Quantity, Margin | None]:
+    """The target's margins as its own compound's batch comparison has them: a margin of bite that is a share is one of that
+    compound's bite, at the conditions at which its batches are compared."""
+    if target is None:
+        return margins.of_target(None, mu.values, mu.values)
+    own = b if target.compound == b.name else a
+    levels = [value for (name, _), value in zip(mu.specimens, mu.values, strict=True) if name == own.name]
+    return margins.of_target(target, np.array(levels), bite_values(own.tests).values)
 
 
 NO_REFERENCE = "no reference conditions lie inside both compounds' maps: run checks of both at the same temperature, pressure and speed"

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from pipeline.archive.targets import Target
+from pipeline.batches import margins
 from pipeline.batches.intervals import compared
-from pipeline.batches.specimens import SpecimenTest, WearRate
+from pipeline.batches.specimens import SpecimenTest, WearRate, bite_values
 from pipeline.comparison.of_files import Files, by_files
 from pipeline.comparison.specimens import Side, by_specimens
 from pipeline.method.batches import Batches
@@ -49,6 +50,15 @@ def side(name, levels, *, at=300.0, wear=2.0, energy=240.0, bites=None, cold=80.
 def answers(a, b, target=TARGET):
     rows = by_specimens(a, b, target, Batches())
     return dict(zip(("mu", "bite", "wear"), rows, strict=True))
+
+
+def test_a_margin_of_bite_is_the_one_of_its_own_compound_s_batches():
+    """A share of bite is a share of the bite of the compound whose target it is, and so one figure wherever it stands."""
+    one, other = side("x", [0.45, 0.452], bites=[0.12, 0.122]), side("B", [0.45, 0.452], bites=[0.20, 0.202])
+    of_batches = margins.of_target(TARGET, np.array([0.45]), bite_values(one.tests).values)["bite"]
+    assert of_batches is not None
+    for a, b in ((one, other), (other, one)):
+        assert answers(a, b)["bite"].margin == pytest.approx([of_batches.low, of_batches.high], rel=1e-12)
 
 
 def test_like_and_unlike_compounds():
