@@ -1,6 +1,7 @@
 """Statements of an issued sheet.json held against another, read without regard to the version that wrote them.
 
-A number holds where today's lies in the interval that was issued; one issued without an interval where it is printed alike or
+A number holds where today's lies in the interval that was issued and today's interval is no wider than that by a quarter: who relied on
+what was issued relied on how well it was known; one issued without an interval where it is printed alike or
 moved by less than half a per cent (a count: where it is the same). An answer to a target holds where it is the same word. What
 today's sheet does not state can neither hold nor fail.
 """
@@ -11,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-SMALL = 0.005
+SMALL, WIDER = 0.005, 1.25
 
 
 @dataclass(frozen=True)
@@ -65,10 +66,24 @@ def judged(old: Said, new: Said | None) -> tuple[bool | None, str]:
         same = old.value is None and new.value is None
         return same, "given by neither" if same else "given by today's only" if old.value is None else "no longer given"
     if old.low is not None and old.high is not None:
-        inside = old.low <= new.value <= old.high
-        return inside, "inside the interval issued" if inside else "outside the interval issued"
+        if not old.low <= new.value <= old.high:
+            return False, "outside the interval issued"
+        return _as_sure(old.high - old.low, new)
     if old.text == new.text:
         return True, "printed alike"
     whole = old.value == int(old.value) and new.value == int(new.value)
     close = not whole and abs(new.value - old.value) <= SMALL * abs(old.value)
     return close, "moved by less than half a per cent" if close else "moved, and no interval was issued"
+
+
+def _as_sure(issued: float, new: Said) -> tuple[bool, str]:
+    """Whether a number inside the interval issued, of that width, is known about as well today."""
+    if new.low is None or new.high is None:
+        return False, "inside the interval issued, but has no interval today"
+    width = new.high - new.low
+    if issued > 0 and width > WIDER * issued:
+        return (
+            False,
+            f"inside the interval issued, but today's is {width / issued:.2g} times as wide: less sure than was said",
+        )
+    return True, "inside the interval issued"

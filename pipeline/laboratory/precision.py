@@ -130,7 +130,9 @@ def _of(
         level=float(np.exp(np.mean([r.value for r in readings]))) if alone else None,
         components=found,
         repeatability=_precision(parts.result, parts.why.get("specimen") or unlike),
-        reproducibility=_precision(parts.over_rigs, parts.why.get("rig") or parts.why.get("specimen") or unlike),
+        reproducibility=_precision(
+            parts.over_rigs, parts.why.get("rig") or parts.why.get("specimen") or unlike or _unknown(found["rig"])
+        ),
         consistency=_consistency(readings, inside) if alone else [],
         cochran=held,
         cochran_why=OF_WEAR if quantity == "wear" else None if held else NO_COCHRAN if alone else "by compound",
@@ -151,10 +153,18 @@ def _components(quantity: Quantity, inside: Within, parts: Components, unlike: s
     return found
 
 
+def _unknown(rig: Component) -> str | None:
+    """The reservation of a reproducibility whose share of the rig is not known."""
+    return None if rig.value is not None or rig.df is None else f"scatter between states counts as nothing: {rig.why}"
+
+
 def _component(estimate: Estimate | None, why: str | None) -> Component:
     if estimate is None:
         return Component(why=why)
     value, low, high = estimate.sd
+    if value == 0 and estimate.df < 2:
+        why = f"not known: one degree of freedom, which leaves anything up to {100 * high:.2g} %"
+        return Component(low=low, high=high, df=estimate.df, why=why)
     few = "one degree of freedom: little more than its order is told" if estimate.df < 2 else None
     return Component(value=value, low=low, high=high, df=estimate.df, why=few)
 

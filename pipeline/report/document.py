@@ -36,7 +36,7 @@ class Number:
     def text(self) -> str:
         """As printed, with its unit; `not given: <why>` for a null."""
         if self.value is None:
-            return f"{numbers.MISSING}: {self.why}"
+            return f"{numbers.MISSING}: {numbers.worded(str(self.why))}"
         shown = numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
         return shown + numbers.unit_suffix(self.unit)
 
@@ -44,7 +44,7 @@ class Number:
     def bare(self) -> str:
         """As printed in a table column that names the unit in its head."""
         if self.value is None:
-            return numbers.MISSING if self.brief else f"{numbers.MISSING}: {self.why}"
+            return numbers.MISSING if self.brief else f"{numbers.MISSING}: {numbers.worded(str(self.why))}"
         return numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
 
     @property
@@ -84,7 +84,9 @@ class Text:
     @property
     def text(self) -> str:
         """The paragraph as printed (user text in it is not yet escaped)."""
-        filled = {name: value if isinstance(value, str) else value.text for name, value in self.values.items()}
+        filled = {
+            name: numbers.worded(value) if isinstance(value, str) else value.text for name, value in self.values.items()
+        }
         said = self.template.format(**filled)
         starts_with_a_name = self.template.startswith("{") and not self.sentence
         return said if starts_with_a_name else said[:1].upper() + said[1:]

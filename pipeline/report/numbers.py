@@ -6,6 +6,7 @@ significant digits when it begins with 1 or 2 and one otherwise, and the value s
 Without an uncertainty the place comes from the quantity (`PLACES`), never from the floating-point number.
 """
 
+import re
 import math
 from typing import Any, TypeGuard
 
@@ -151,6 +152,22 @@ def words(key: str) -> str:
         if key.endswith(f"_{suffix}") and "_per_" not in key.removesuffix(f"_{suffix}") + "_":
             return f"{key.removesuffix(f'_{suffix}').replace('_', ' ')} ({unit})"
     return key.replace("_", " ")
+
+
+WORDED = (
+    (re.compile(r"(?<![\w'\"./_-])mu(?![\w_-])"), "µ"),
+    (re.compile(r"(?<=[JWN]/)mm2\b"), "mm²"),
+    (re.compile(r"\bmm3(?=/)"), "mm³"),
+    (re.compile(r"\bm/s2\b"), "m/s²"),
+    (re.compile(r"(?<=\d )(degC|C)(?![\w°])"), "°C"),
+)
+
+
+def worded(text: str) -> str:
+    """A sentence of a results file as it is printed: mu -> µ, J/mm2 -> J/mm², 40 degC -> 40 °C. Names are left alone."""
+    for pattern, sign in WORDED:
+        text = pattern.sub(sign, text)
+    return text
 
 
 def unit_words(unit: str) -> str:

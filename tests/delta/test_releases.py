@@ -55,8 +55,14 @@ def test_the_same_results_hold_whole(issued, today):
 @pytest.mark.parametrize(
     ("old", "new", "holds"),
     [
-        (Said("p", "w", "0.40 (0.38 to 0.42)", 0.40, 0.38, 0.42), Said("p", "w", "0.419", 0.419), True),
+        (
+            Said("p", "w", "0.40 (0.38 to 0.42)", 0.40, 0.38, 0.42),
+            Said("p", "w", "0.419 (0.40 to 0.44)", 0.419, 0.40, 0.44),
+            True,
+        ),
         (Said("p", "w", "0.40 (0.38 to 0.42)", 0.40, 0.38, 0.42), Said("p", "w", "0.43", 0.43), False),
+        (Said("p", "w", "0.40 (0.38 to 0.42)", 0.40, 0.38, 0.42), Said("p", "w", "0.40", 0.40, 0.36, 0.44), False),
+        (Said("p", "w", "0.40 (0.38 to 0.42)", 0.40, 0.38, 0.42), Said("p", "w", "0.40", 0.40), False),
         (Said("p", "w", "412 °C", 412.4), Said("p", "w", "413 °C", 413.0), True),
         (Said("p", "w", "5", 5.0), Said("p", "w", "6", 6.0), False),
         (Said("p", "w", "met", word=True), Said("p", "w", "not met", word=True), False),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any, cast
+
 import numpy as np
 import pytest
 
+from pipeline.laboratory.precision import _component
 from pipeline.laboratory.precision_stage import precision
 from pipeline.laboratory.readings import readings
 from tests.laboratory.makers import lab_test
@@ -130,3 +134,10 @@ def test_pace_is_told_by_clocks_that_run_through():
     blind = [t.__class__(**{**vars(t), "stops": t.stops.with_columns(idle_before_s=None)}) for t in tests]
     assert precision(blind).pace[0].hours_per_stop is None
     assert "clock" in precision(blind).pace[0].why
+
+
+def test_a_component_that_one_degree_of_freedom_finds_nothing_of_is_not_known():
+    nothing = _component(cast(Any, SimpleNamespace(sd=(0.0, 0.0, 0.03), df=1.0)), None)
+    assert nothing.value is None and nothing.high == 0.03
+    assert "not known" in nothing.why and "3 %" in nothing.why
+    assert _component(cast(Any, SimpleNamespace(sd=(0.0, 0.0, 0.03), df=5.0)), None).value == 0

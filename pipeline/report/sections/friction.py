@@ -101,7 +101,7 @@ def window_text(inputs: Inputs) -> Text:
         "band": wanted_band(inputs),
         "at": reference(inputs)["pressure"],
         "energy": reference(inputs)["energy"],
-        "whose": "the batches tested" if inputs.friction.result.further_batch else "this specimen",
+        "whose": "the batches tested, taken together," if inputs.friction.result.further_batch else "this specimen",
     }
     elsewhere = ", not for gentler or harder stops" if inputs.friction.result.windows_at_why else ""
     opened = {
@@ -182,10 +182,10 @@ def curve_rows(inputs: Inputs, most: int = 12) -> list[list[Cell]]:
     chosen = sorted({*range(0, len(points), step), len(points) - 1})
     return [
         [
-            points[i].number("curve temperature", lambda p: p.temperature_c, decimals=0),
-            points[i].number("curve µ", lambda p: p.mu, ends=lambda p: (p.low, p.high)),
-            points[i].number("tolerance band, lower", lambda p: p.tolerance_low, decimals=3),
-            points[i].number("tolerance band, upper", lambda p: p.tolerance_high, decimals=3),
+            points[i].number(f"curve, point {i + 1}: temperature", lambda p: p.temperature_c, decimals=0),
+            points[i].number(f"curve, point {i + 1}: µ", lambda p: p.mu, ends=lambda p: (p.low, p.high)),
+            points[i].number(f"curve, point {i + 1}: tolerance band, lower", lambda p: p.tolerance_low, decimals=3),
+            points[i].number(f"curve, point {i + 1}: tolerance band, upper", lambda p: p.tolerance_high, decimals=3),
         ]
         for i in chosen
     ]

@@ -48,6 +48,44 @@ def off_text(inputs: Inputs) -> list[Text]:
         "{count}, "
         "µ {low} to {high}, in {blocks}."
     )
+    return [Text(said, values, "open"), *worst_batch(inputs)]
+
+
+def worst_batch(inputs: Inputs) -> list[Text]:
+    """The batch of which most stops of map and checks inside the window lie outside the band: a share over all batches is no
+    batch's. [] for one batch, or where none has any."""
+    found = inputs.friction.result
+    if found.window is None or found.wanted_mu is None:
+        return []
+    column, _ = temperature_column(inputs.settings.reduction.temperature)
+    ends, band = (found.window.low_c, found.window.high_c), found.wanted_mu
+    counts: dict[str, list[int]] = {}
+    for test in inputs.usable:
+        if test.card is None:
+            continue
+        inside = test.stops.filter(
+            pl.col("status") == "ok", pl.col("purpose").is_in(["map", "check"]), pl.col(column).is_between(*ends)
+        )
+        off = int((~inside["mu"].drop_nulls().is_between(*band)).sum())
+        own = counts.setdefault(test.card.batch, [0, 0])
+        own[0], own[1] = own[0] + off, own[1] + inside["mu"].drop_nulls().len()
+    shares = {batch: off / of for batch, (off, of) in counts.items() if of}
+    if len(shares) < 2 or not max(shares.values()):
+        return []
+    batch = max(shares, key=lambda name: shares[name])
+    key = f"rows of batch {batch}: status is ok, purpose is map or check, {column} from {ends[0]} to {ends[1]}"
+    name = f"batch {batch}: ok stops of map and checks inside the window"
+    values: dict[str, Cell] = {
+        "batch": batch,
+        "off": Number(f"{name} and outside {off_band.band_words(found)}", counts[batch][0], "", FILE,
+                      f"count of {key}, mu outside {band[0]} to {band[1]}"),
+        "of": Number(name, counts[batch][1], "", FILE, f"count of {key}"),
+        "band": off_band.band_words(found),
+    }  # fmt: skip
+    said = (
+        "By batch: of the stops of map and checks inside the window, at whatever pressure and energy, most lie outside {band} "
+        "in batch {batch}: {off} of {of}."
+    )
     return [Text(said, values, "open")]
 
 

@@ -133,10 +133,11 @@ def wanted(inputs: Inputs, one: Cited[Requirement]) -> Cell:
 
 
 OVER_WINDOW = ("window", "mu")
+PLACES = {"life": 0, "disc_wear": 3, "mu_batch_margin": 3, "bite_margin": 4}
 
 
 def _places(found: Requirement) -> int | None:
-    return 0 if found.key == "life" else 3 if found.key in ("disc_wear", "bite_margin", "mu_batch_margin") else 2
+    return PLACES.get(found.key, 2)
 
 
 def wanted_ends(target: Cited[TargetFigures]) -> tuple[Number, Number]:
