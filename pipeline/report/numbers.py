@@ -6,8 +6,8 @@ significant digits when it begins with 1 or 2 and one otherwise, and the value s
 Without an uncertainty the place comes from the quantity (`PLACES`), never from the floating-point number.
 """
 
-import re
 import math
+import re
 from typing import Any, TypeGuard
 
 from pipeline.results.model import Interval
