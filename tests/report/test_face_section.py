@@ -61,7 +61,7 @@ def test_a_stop_outside_the_data_gives_its_reason_and_no_row() -> None:
 
 def test_where_law_and_map_disagree_the_sheet_says_so() -> None:
     law = renewed(world()[3].result, disagreements=["110 to 125 C: law and map lie apart"])
-    assert "Law and map disagree: 110 to 125 C: law and map lie apart." in words(parts_of(law))
+    assert "Law and map disagree: 110 to 125 °C: law and map lie apart." in words(parts_of(law))
 
 
 @pytest.mark.parametrize(("law", "said"), [(None, ""), (FaceLaw(why="the card gives no friction_ring"), "the card gives no friction_ring")])  # fmt: skip

@@ -82,7 +82,7 @@ def test_the_first_part_says_what_leaves_the_tests_and_whether_one_brake_serves_
     assert (
         "one brake: no one opening serves both (openings to run: ridge route 0.42 to 0.66; valley route none)" in first
     )
-    assert "Cheapest change, not shown yet: a margin of mu: lower mu of single stops accepted" in first
+    assert "Cheapest change, not shown yet: a margin of µ: lower µ of single stops accepted" in first
     assert (
         "ridge route goes beyond what was run: at opening 0.50, 55 % of its energy brakes in the window at conditions"
         in first

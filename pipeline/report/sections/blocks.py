@@ -72,7 +72,7 @@ def _lines(inputs: Inputs, batches: bool) -> list[Text | Table]:
     if found:
         head = ["Along", *(["Batch"] if batches else []), "Pressure (bar)", "Speed (rpm)", "Temperature (°C)",
                 "Energy density (J/mm²)", "Stops", "µ"]  # fmt: skip
-        rows = [cells for i, line in enumerate(found[:MOST_ROWS], 1) for cells in _levels(line, i, batches)]
+        rows = [cells for i, line in enumerate(found[:MOST_ROWS], 1) for cells in _levels(line, batches, i)]
         title = "µ along lines of pressure and of speed, other conditions alike, from the stops themselves"
         parts.append(Table(title, head, rows))
         parts += [Text(said) for said in line_words([line.result for line in found])]
@@ -81,7 +81,7 @@ def _lines(inputs: Inputs, batches: bool) -> list[Text | Table]:
     return parts
 
 
-def _levels(line: Cited[Line], number: int, batches: bool) -> list[list[Cell]]:
+def _levels(line: Cited[Line], batches: bool, number: int = 1) -> list[list[Cell]]:
     found = line.result
     rows: list[list[Cell]] = []
     for k, level in enumerate(line.each(lambda one: one.levels)):

@@ -58,7 +58,7 @@ def worst_batch(inputs: Inputs) -> list[Text]:
     if found.window is None or found.wanted_mu is None:
         return []
     column, _ = temperature_column(inputs.settings.reduction.temperature)
-    ends, band = (found.window.low_c, found.window.high_c), found.wanted_mu
+    ends, (least, most) = (found.window.low_c, found.window.high_c), found.wanted_mu
     counts: dict[str, list[int]] = {}
     for test in inputs.usable:
         if test.card is None:
@@ -66,7 +66,7 @@ def worst_batch(inputs: Inputs) -> list[Text]:
         inside = test.stops.filter(
             pl.col("status") == "ok", pl.col("purpose").is_in(["map", "check"]), pl.col(column).is_between(*ends)
         )
-        off = int((~inside["mu"].drop_nulls().is_between(*band)).sum())
+        off = int((~inside["mu"].drop_nulls().is_between(least, most)).sum())
         own = counts.setdefault(test.card.batch, [0, 0])
         own[0], own[1] = own[0] + off, own[1] + inside["mu"].drop_nulls().len()
     shares = {batch: off / of for batch, (off, of) in counts.items() if of}
@@ -78,7 +78,7 @@ def worst_batch(inputs: Inputs) -> list[Text]:
     values: dict[str, Cell] = {
         "batch": batch,
         "off": Number(f"{name} and outside {off_band.band_words(found)}", counts[batch][0], "", FILE,
-                      f"count of {key}, mu outside {band[0]} to {band[1]}"),
+                      f"count of {key}, mu outside {least} to {most}"),
         "of": Number(name, counts[batch][1], "", FILE, f"count of {key}"),
         "band": off_band.band_words(found),
     }  # fmt: skip
