@@ -194,9 +194,12 @@ def _lives(a: Files, b: Files, target: Target | None, alone: str | None) -> list
     for duty in (name for name in lives[0] if name in lives[1]):
         found = [side[duty].life_km for side in lives]
         intervals = [Interval(value=x.value, low=x.low, high=x.high, why=x.why) for x in found]
+        whose = [side[duty].life_of for side in lives]
+        worst = [of.batch for of in whose if of is not None and of.batch is not None]
+        said = f"; of the worst batch: {' and '.join(worst)}" if worst else ""
         rows.append(
             compared(f"Life on {duty} (ratio)", *intervals, unit="km", ratio=True, margin=margin,
-                     conditions="the same duty and opening", refused=alone)
+                     conditions=f"the same duty and opening{said}", refused=alone)
         )  # fmt: skip
     return rows
 

@@ -351,7 +351,7 @@ def _notes(tests: Sequence[Recorded], settings: Wear) -> list[str]:
 
 
 def _spread(wear: CompoundWear) -> list[str]:
-    """Wear and life are the mean specimen's; how far single specimens wore from it."""
+    """Wear and life are a mean specimen's; how far single specimens wore from it."""
     said = []
     for name, component in (wear.components or {}).items():
         factors = [row.factor.value for row in component.specimens if row.factor.value is not None]
@@ -360,6 +360,6 @@ def _spread(wear: CompoundWear) -> list[str]:
     if not said:
         return []
     return [
-        "wear and life are the mean specimen's and their intervals do not hold single ones: specimens wore, over "
-        f"the law, {'; '.join(said)}"
+        "wear and life are a mean specimen's, of all batches or of the batch named, and their intervals do not hold single ones: "
+        f"specimens wore, over the law of all batches, {'; '.join(said)}"
     ]

@@ -52,6 +52,46 @@ def test_wear_of_the_batches_as_it_was(method_results):
     assert alike["wear_verdict"] == "equivalent"
 
 
+def test_abrasion_that_the_program_hides_is_told_by_batch(method_results):
+    """The scenario scales abrasion: M4-2405 by 1.03, M4-2407 by 1.30; oxidation is the same in all."""
+    components = of_compound(method_results, "wear")["components"]
+    for name, component in components.items():
+        factors = {row["batch"]: row["factors"] for row in component["by_batch"]}
+        for batch, true in (("M4-2405", 1.03), ("M4-2407", 1.30)):
+            ratio = factors[batch]["mechanical"]["value"] / factors["M4-2403"]["mechanical"]["value"]
+            assert ratio == pytest.approx(true, rel=0.025), (name, batch)
+            if name == "disc":
+                oxidised = factors[batch]["oxidative"]["value"] / factors["M4-2403"]["oxidative"]["value"]
+                assert oxidised == pytest.approx(1.0, abs=0.06)
+        assert (component["worst"]["batch"], component["worst"]["specimen"]) == ("M4-2407", "A")
+    for pair in of_compound(method_results, "batches")["pairs"]:
+        odd = "M4-2407" in (pair["a"], pair["b"])
+        answers = {(row["component"], row["part"]): row["verdict"] for row in pair["wear"] if row["duty"] is None}
+        assert answers[("disc", "mechanical")] == ("different" if odd else "equivalent")
+        assert answers[("disc", "oxidative")] == "equivalent"
+        assert pair["wear_verdict"] == ("undecided" if odd else "equivalent")
+    target = {row["key"]: row for row in of_compound(method_results, "targets")["requirements"]}
+    assert target["disc_wear"]["answer"]["of"] == "M4-2407"
+    assert target["wear_batch_ratio"]["answer"]["verdict"] == "not met"
+
+
+def test_life_on_the_valley_route_is_the_odd_batchs(method_results):
+    """Nothing oxidises there: life is the usable thickness over abrasion and friction work."""
+    duty = load(SAMPLES / "duties" / "valley-route.yaml", DutyCycle)
+    found = next(d for d in of_compound(method_results, "duty")["duties"] if d["duty"] == duty.duty)
+    per_cycle = events_of(duty).energy.sum() / 1e6
+    usable = 4000.0  # um, by the cards
+    for row in found["by_batch"]:
+        tests = sorted((SAMPLES / "truth").glob(f"{row['batch'].lower()}-?.json"))
+        abrasion = np.mean([json.loads(path.read_text())["material"]["disc_wear_um_mj"] for path in tests])
+        true = usable / (abrasion * per_cycle) * duty.length / 1e3
+        assert row["life_km"]["low"] < true < row["life_km"]["high"]
+        assert row["life_km"]["value"] == pytest.approx(true, rel=0.03)
+    worst = next(row for row in found["by_batch"] if row["batch"] == "M4-2407")
+    assert found["life_of"]["batch"] == found["worst"]["batch"] == "M4-2407"
+    assert found["life_km"]["value"] == worst["life_km"]["value"] < found["pooled_life_km"]["value"]
+
+
 def test_the_rig_did_not_shift(method_results):
     rigs = json.loads((method_results / "rigs.json").read_text())
     assert rigs["shifts"] == [] and rigs["findings"] == []

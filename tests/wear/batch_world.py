@@ -93,12 +93,12 @@ def fitted(
     return found, by_batch(found, np.array(of_batch), specimens, EXPECTED, APART)
 
 
-def wear_of(fit: ByBatch, number: int, stops: Piece) -> Interval:
+def wear_of(fit: ByBatch, number: int, stops: Piece, confidence: float = 0.95) -> Interval:
     """Loss of a batch's mean specimen over all the program's stops, by its law and draws."""
     law, one = LAWS["oxidation"], fit.batches[number]
     columns = law.terms(stops.made.stops, one.sets[:, 2], makers.CONSTANTS).sum(axis=1)
     value = law.columns(stops.made.stops, one.parameters[2], makers.CONSTANTS).sum(axis=0) @ one.parameters[:2]
-    return interval(float(value), (columns * one.sets[:, :2]).sum(axis=1), 0.95)
+    return interval(float(value), (columns * one.sets[:, :2]).sum(axis=1), confidence)
 
 
 def true_wear(batch: Batch, stops: Piece) -> float:

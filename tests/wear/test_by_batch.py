@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pipeline.duty.lives import picked
 from tests.wear import makers
 from tests.wear.batch_world import APART, Batch, fitted, piece, true_wear, wear_of
 
@@ -48,34 +49,39 @@ def test_a_batch_of_one_specimen_is_known_no_better_than_specimens_scatter():
     assert one == pytest.approx(np.sqrt(2) * two, rel=0.2)
 
 
-def held(compounds, seed):
-    """How often 95 % intervals of rates and of wear in a cold and a hot use hold the truth, of every batch; how often that
-    of the batch of the shortest life does."""
+def held(compounds, seed, scatter=0.08):
+    """How often 95 % intervals of wear in a cold and a hot use hold the truth: of every batch; of the batch that wears most by
+    its estimate, by its plain interval and by the one that holds that it was picked."""
     rng = np.random.default_rng(seed)
-    every, worst = [], []
+    every, plain, widened = [], [], []
     for _ in range(compounds):
         alike = rng.random() < 0.5
         batches = [
             Batch(*np.exp(rng.normal(0, 0.0 if alike else 0.15, 2)), tuple(rng.choice(WIDE, 2, replace=False)))
             for _ in range(rng.integers(2, 4))
         ]
-        _, fit = fitted(batches, rng, scatter=0.08, together=rng.choice([0.0, 0.5, 1.0]))
+        _, fit = fitted(batches, rng, scatter=scatter, together=rng.choice([0.0, 0.5, 1.0]))
         for use in (COLD, HOT):
             wears = [wear_of(fit, number, use) for number in range(len(batches))]
             truths = [true_wear(batch, use) for batch in batches]
             inside = [one.low < truth < one.high for one, truth in zip(wears, truths, strict=True)]
-            every.append(inside)
-            worst.append(inside[int(np.argmax([one.value for one in wears]))])
-    return np.mean([one for row in every for one in row]), np.mean(worst)
+            worst = int(np.argmax([one.value for one in wears]))
+            every += inside
+            plain.append(inside[worst])
+            low = wear_of(fit, worst, use, picked(0.95, len(batches))).low
+            widened.append(low < truths[worst] < wears[worst].high)
+    return np.mean(every), np.mean(plain), np.mean(widened)
 
 
 def test_intervals_of_a_batchs_wear_hold_the_truth():
-    every, _ = held(12, 5)
+    every, *_ = held(12, 5)
     assert every >= 0.85  # of some 60, not independent
 
 
 @pytest.mark.heavy
-def test_intervals_of_every_batchs_wear_hold_the_truth_in_92_to_98_percent():
-    every, worst = held(250, 6)
-    print(every, worst)
-    assert 0.92 <= every <= 0.98
+@pytest.mark.parametrize(("scatter", "least"), [(0.03, 0.95), (0.08, 0.93), (0.12, 0.88)])
+def test_intervals_of_every_batchs_wear_hold_the_truth_where_specimens_scatter_as_expected(scatter, least):
+    """Two specimens a batch say little of their scatter: 8 % is expected. Where it is less, intervals are wider than they need."""
+    found = held(150, 6, scatter)
+    print(scatter, *np.round(found, 3))
+    assert all(least <= one for one in found)
