@@ -49,6 +49,11 @@ _WEAR = (
     *under("components.*.mass_to_thickness.", *INTERVAL),
     *(f"components.*.rates.{rate}.{key}" for rate in RATES for key in INTERVAL),
 )  # fmt: skip
+_BY_BATCH = (
+    *under("components.*.", "by_batch", "worst"),
+    *under("components.*.by_batch[].", "batch"),
+    *under("components.*.worst.", "batch", "specimen"),
+)
 _BATCHES = (
     "compound", "method", "reference", "batches", "pairs", *under("reference.", *REFERENCE),
     *under("batches[].", "batch", "tests", "specimens"),
@@ -62,6 +67,8 @@ _DUTY = (
            "wear_um_per_cycle", "life_cycles", "life_km", "opening_to_run", "extrapolated"),
     *under("duties[].opening_to_run.", "low", "high"),
     *(f"duties[].{life}.{key}" for life in ("life_cycles", "life_km") for key in INTERVAL),
+    *under("duties[].", "by_batch", "worst"), *under("duties[].by_batch[].", "batch", "life_cycles", "life_km"),
+    *under("duties[].worst.", "batch", "specimen"),
 )  # fmt: skip
 _DRIFT = (
     "test", "method", "verdict", "onset_stop", "onset_low", "onset_high", "mu_loss", "mu_loss_share", "recovered", "also",
@@ -74,6 +81,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "friction": ("test", *_FRICTION),
     "compound-friction": ("compound", *_FRICTION),
     "wear": ("test", *_WEAR),
+    "compound-wear": ("compound", *_WEAR, *_BY_BATCH),
     "drift": _DRIFT,
     "batches": _BATCHES,
     "duty": _DUTY,
