@@ -65,6 +65,20 @@ def check(place: Annotated[Path, typer.Argument(metavar="CONFIG_OR_ARCHIVE")]) -
 
 
 @app.command(
+    help="What recordings are that nobody has seen: format, columns, sample rates, brakings, and which column may be which channel, "
+    "with the reason and the doubt. 3 where nothing can be read."
+)
+def inspect(
+    place: Annotated[Path, typer.Argument(metavar="FILE_OR_FOLDER", help="a recording, or a folder of them")],
+    html: Annotated[Path | None, typer.Option(metavar="FILE", help="write a page with one braking drawn")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
+) -> Work:
+    from pipeline.cli import inspect as command
+
+    return partial(command.inspect, place=place, html=html, as_json=as_json)
+
+
+@app.command(
     help="Before a test runs: what a program of blocks can show on so many specimens, or the smallest program that answers "
     "a question, by the archive's own scatter; in specimens, stops and rig hours, with the blocks for a card. 3 where the "
     "archive cannot say."

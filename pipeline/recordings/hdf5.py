@@ -42,6 +42,32 @@ def parts(path: Path, wanted: str) -> list[str]:
     return sorted(found, key=lambda n: (natural_key(n), n))
 
 
+def listed(path: Path) -> list[tuple[str, list[tuple[str, int]]]]:
+    """Every group ("" for the root) and table that holds channels, in natural order, with each channel's name and length."""
+    with _opened(path) as file:
+        places = ["", *sorted(_names(file), key=lambda n: (natural_key(n), n))]
+        found = []
+        for name in places:
+            place = _inside(file, name) if name else file
+            if _holds_channels(place):
+                found.append((name, _lengths(place)))
+    return found
+
+
+def _lengths(place: Any) -> list[tuple[str, int]]:
+    import h5py
+
+    if isinstance(place, h5py.Dataset):
+        return [(name, int(place.shape[0])) for name in _channels_of(place)] if place.ndim == 1 else []
+    hard = [key for key in _channels_of(place) if isinstance(place.get(key, getlink=True), h5py.HardLink)]
+    data = {key: place[key] for key in hard}
+    return [
+        (key, int(d.shape[0]))
+        for key, d in data.items()
+        if d.ndim == 1 and (d.dtype.kind in "iufb" or h5py.check_string_dtype(d.dtype)) and not d.dtype.names
+    ]
+
+
 def _matches(name: str, pattern: str) -> bool:
     """Whether the wildcard fits, level by level."""
     levels, wanted = name.split("/"), pattern.split("/")

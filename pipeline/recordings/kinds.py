@@ -50,14 +50,21 @@ def told(error: InputError, path: Path, folder: Path, form: str) -> InputError:
         refuse_outside(path, folder)
     except InputError:
         return error
-    what = _what(path)
-    if what is None or what[1] == form:
+    is_ = what(path)
+    if is_ is None or is_[1] == form:
         return error
-    name, mend = what
+    name, mend = is_
     return type(error)(f"{error}; the file is {name}: {f'write format: {mend}' if mend in READ else mend}")
 
 
-def _what(path: Path) -> tuple[str, str] | None:
+def form_of(path: Path) -> str | None:
+    """The format of a file as a card writes it, by its first bytes; None where it is text or not read."""
+    found = what(path)
+    return found[1] if found is not None and found[1] in READ else None
+
+
+def what(path: Path) -> tuple[str, str] | None:
+    """(what the file is, its format or what to do) by its first bytes; None where they say nothing."""
     try:
         with opened(path) as stream:
             head = stream.read(1024)

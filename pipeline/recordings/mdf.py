@@ -57,6 +57,40 @@ def read(path: Path, recordings: Written, *, needed: Sequence[str] = REQUIRED_CH
             raise InputError(f"cannot be read as MDF ({type(error).__name__}: {_line(error)})") from error
 
 
+def listed(path: Path) -> list[tuple[str, int]]:
+    """Every channel of numbers but the masters, as a card names it, with its number of samples."""
+    try:
+        from asammdf import MDF
+    except ImportError as error:
+        raise InputError(NOT_INSTALLED) from error
+    with plain_file(path) as plain, _silent():
+        try:
+            with _opened(MDF, plain) as file:
+                return _named_channels(file)
+        except InputError:
+            raise
+        except Exception as error:  # a broken file fails in the library in any way
+            raise InputError(f"cannot be read as MDF ({type(error).__name__}: {_line(error)})") from error
+
+
+def _named_channels(file: Any) -> list[tuple[str, int]]:
+    found = []
+    for number, group in enumerate(file.groups):
+        rows = int(group.channel_group.cycles_nr)
+        for index, channel in enumerate(group.channels):
+            if index == file.masters_db.get(number) or not rows:
+                continue
+            once = len(file.whereis(channel.name)) == 1
+            name = channel.name if once else f"{_group_names(file, number)[0]}/{channel.name}"
+            try:
+                _place(file, name)
+                _source(file, number, index, name)
+            except InputError:
+                continue
+            found.append((name, rows))
+    return found
+
+
 @contextmanager
 def _silent() -> Iterator[None]:
     """Keeps the library's log from the terminal; what matters in it comes out as an error or a short channel."""

@@ -50,6 +50,51 @@ def read(path: Path, recordings: Written, *, needed: Sequence[str] = REQUIRED_CH
             raise InputError(f"cannot be read as TDMS ({type(error).__name__}: {text})") from error
 
 
+def listed(path: Path) -> tuple[list[tuple[str, int]], bool]:
+    """Every channel of numbers or times, as a card names it, with its number of samples; whether all have a waveform track."""
+    with _channels(path) as channels:
+        names = [channel.name for channel in channels]
+        found = [
+            (c.name if names.count(c.name) == 1 else f"{c.group_name}/{c.name}", len(c))
+            for c in channels
+            if len(c) and c.dtype is not None and c.dtype.kind in "iufbM"
+        ]
+        tracks = [bool(c.properties.get("wf_increment")) for c in channels if len(c)]
+    return found, bool(tracks) and all(tracks)
+
+
+def plain(path: Path, names: Sequence[str], every: int) -> tuple[list[np.ndarray], list[str], int | None]:
+    """Values of channels of one length, every so manieth, their units, and the place of the first that holds timestamps."""
+    values, units, stamp = [], [], None
+    with _channels(path) as channels:
+        for at, name in enumerate(names):
+            found = next(c for c in channels if name in (c.name, f"{c.group_name}/{c.name}"))
+            if found.dtype.kind == "M" and stamp is None:
+                stamp = at
+            values.append(_floats(found, 0, len(found))[::every])
+            units.append(str(found.properties.get("unit_string") or found.properties.get("NI_UnitDescription") or ""))
+    if stamp is not None:
+        values[stamp] = values[stamp] - values[stamp][0]
+    return values, units, stamp
+
+
+@contextmanager
+def _channels(path: Path) -> Iterator[list[Any]]:
+    try:
+        from nptdms import TdmsFile
+    except ImportError as error:
+        raise InputError(NOT_INSTALLED) from error
+    with plain_file(path) as plain, _heard():
+        try:
+            with plain.open("rb") as stream, TdmsFile.open(stream) as file:
+                yield [channel for group in file.groups() for channel in group.channels()]
+        except (InputError, GeneratorExit):
+            raise
+        except Exception as error:  # a broken file fails in the library in any way
+            text = " ".join(str(error).split())[:120]
+            raise InputError(f"cannot be read as TDMS ({type(error).__name__}: {text})") from error
+
+
 @contextmanager
 def _heard() -> Iterator[list[str]]:
     """The library's warnings, kept from the terminal: they say that a file is damaged."""

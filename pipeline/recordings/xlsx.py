@@ -69,6 +69,14 @@ def rows(
     yield from _laid_out(table, recordings, needed)
 
 
+def table(path: Path, sheet: str) -> pl.DataFrame:
+    """All cells of a sheet as text, numbers with a decimal point."""
+    with _workbook(path) as book:
+        cells = _texts(book, sheet)
+    refuse_rows(cells.height)
+    return cells
+
+
 def _texts(book: Any, sheet: str) -> pl.DataFrame:
     """Every cell as text, numbers with all their digits: the library's own text of a number is rounded to nine decimals."""
     try:

@@ -1,0 +1,1 @@
+"""What a recording that nobody has seen is: its layout, its columns, its brakings, and which column may be which channel."""

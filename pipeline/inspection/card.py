@@ -1,0 +1,71 @@
+"""What was found, as the `recordings` of a test card: guesses that are not sure carry a comment with the doubt."""
+
+from __future__ import annotations
+
+from pipeline.inspection.look import Look
+
+GUESSED = "guessed"
+PLAIN = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./ ")
+
+
+def quoted(text: str) -> str:
+    """A scalar as YAML reads it back: in double quotes where it holds anything but plain letters."""
+    if (
+        text
+        and set(text) <= PLAIN
+        and text == text.strip()
+        and not text[0].isdigit()
+        and text[0] != "."
+        and text.lower() not in ("null", "true", "false", "yes", "no", "n", "y")
+    ):
+        return text
+    inside = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
+    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in inside) + '"'
+
+
+def recordings_lines(look: Look, files: str, holds: str) -> list[str]:
+    """Lines of the card's `recordings`. files: the pattern; holds: stop or series."""
+    table, layout = look.table, look.table.layout
+    lines = ["recordings:", f"  files: {quoted(files)}", f"  format: {table.form}", f"  holds: {holds}"]
+    if layout is not None:
+        lines.append(f"  delimiter: {quoted({chr(9): 'tab'}.get(layout.delimiter, layout.delimiter))}")
+        lines += [f'  decimal: "{layout.decimal}"'] if layout.decimal != "." else []
+        lines += [f"  skip_lines: {layout.skip_lines}"] if layout.skip_lines else []
+        lines += [f"  comment: {quoted(layout.comment)}"] if layout.comment else []
+        lines += ["  units_row: true"] if layout.units_line is not None else ["  units_row: false"]
+        lines += [f"  encoding: {layout.encoding}"] if layout.encoding != "utf-8" else []
+    lines += [f"  skip_lines: {table.skip_rows}"] if table.skip_rows else []
+    if table.form in ("xlsx", "hdf5") and table.part is not None:
+        key = "sheet" if table.form == "xlsx" else "dataset"
+        lines.append(f"  {key}: {quoted('*' if len(table.parts) > 1 and '/' not in table.part else table.part)}")
+    return [*lines, "  channels:", *_channels(look)]
+
+
+def _channels(look: Look) -> list[str]:
+    lines, time = [], look.time
+    if time is not None and time.place is not None:
+        lines.append(f"    time: {{column: {quoted(time.column)}, unit: {quoted(time.unit)}}}{_mark(time.doubts)}")
+    for guess in look.guesses:
+        lines.append(
+            f"    {guess.channel}: {{column: {quoted(guess.column)}, unit: {quoted(guess.unit)}}}{_mark(guess.doubts)}"
+        )
+    have = {guess.channel for guess in look.guesses}
+    lines += [
+        f"    {name}: {{column: ???, unit: ???}}  # not found"
+        for name in ("speed", "torque", "pressure", "disc_temperature")
+        if name not in have
+    ]
+    return [*lines, *_others(look)]
+
+
+def _mark(doubts: list[str]) -> str:
+    text = " ".join("; ".join(doubts).split())
+    return f"  # {GUESSED}: {text}" if doubts else ""
+
+
+def _others(look: Look) -> list[str]:
+    """Columns that no channel was made of, as a comment."""
+    used = {guess.place for guess in look.guesses} | ({look.time.place} if look.time else set())
+    names = [c.name for c in look.table.columns if c.place not in used and not (look.table.master and c.place == 0)]
+    text = " ".join(", ".join(quoted(name) for name in names[:20]).split())
+    return [f"    # not mapped: {text}"] if names else []

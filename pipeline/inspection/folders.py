@@ -1,0 +1,155 @@
+"""A folder of recordings: files grouped by their form, in natural order; one stop a file or series; the odd ones out."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.archive.scan import printable
+from pipeline.errors import InputError
+from pipeline.inspection.brakings import Braking
+from pipeline.inspection.look import Look, brakings_of, look
+from pipeline.inspection.sniffing import Layout, NoTable, layout_of
+from pipeline.recordings import kinds
+from pipeline.recordings.files import opened, order_key
+
+HEAD_BYTES = 1 << 14
+MOST_FILES, MOST_BYTES = 5000, 400 << 20
+BESIDE = ("test.yaml", "wear.csv", "config.yaml", "README.md", "README")
+TYPED = (".yaml", ".yml", ".md", ".py", ".html", ".json", ".toml")
+
+
+@dataclass(frozen=True)
+class Group:
+    """Files of one form in the order of their names; look: at them together, or why they cannot be read."""
+
+    files: list[Path]
+    form: str
+    look: Look | None
+    why: str = ""
+    brakings: list[Braking] = field(default_factory=list)
+    counted: int = 0  # files whose brakings were looked for
+
+    @property
+    def holds(self) -> str:
+        """stop: one braking a file, most often; series: several."""
+        if self.look is not None and len(self.look.table.parts) > 1:
+            return "stop" if self._per_file <= len(self.look.table.parts) else "series"
+        return "series" if self._per_file > 1 else "stop"
+
+    @property
+    def _per_file(self) -> float:
+        counts = sorted(Counter(one.file for one in self.brakings).values())
+        return counts[len(counts) // 2] if counts else 1
+
+    @property
+    def unlike(self) -> list[tuple[str, int]]:
+        """Files of a group of single stops that hold none, or several: (name, brakings)."""
+        if self.holds == "series":
+            return []
+        counts = Counter(one.file for one in self.brakings)
+        names = [path.name for path in self.files[: self.counted]]
+        return [(name, counts.get(name, 0)) for name in names if counts.get(name, 0) != 1]
+
+
+@dataclass(frozen=True)
+class Folder:
+    """groups: largest first; the first is what the folder holds, the others are odd ones out."""
+
+    groups: list[Group]
+    left: int = 0  # files beyond the most that are looked at
+
+
+def files_in(place: Path) -> tuple[list[Path], int]:
+    """Files of a folder and its folders that may be recordings, natural order; and how many more there are."""
+    found: list[Path] = []
+    for root, folders, names in os.walk(place):
+        folders[:] = sorted(f for f in folders if not f.startswith("."))
+        found += [
+            Path(root) / name
+            for name in names
+            if not name.startswith(".") and name not in BESIDE and not name.lower().endswith(TYPED)
+        ]
+        if len(found) > 20 * MOST_FILES:
+            break
+    found = [path for path in found if path.is_file()]
+    found.sort(key=lambda path: order_key(path.relative_to(place).as_posix()))
+    return found[:MOST_FILES], max(len(found) - MOST_FILES, 0)
+
+
+def looked_into(place: Path) -> Folder:
+    """Look at every file's head, group them, and look into each group. Raises InputError where the folder has no file."""
+    files, left = files_in(place)
+    if not files:
+        raise InputError(f"{printable(str(place))}: holds no file that may be a recording")
+    groups: dict[tuple[str, ...], list[Path]] = defaultdict(list)
+    for path in files:
+        groups[(path.parent.as_posix(), *_form(path))].append(path)
+    ordered = sorted(groups.items(), key=lambda one: -len(one[1]))
+    return Folder([_group(paths, key[1], key[2:]) for key, paths in ordered], left)
+
+
+def _form(path: Path) -> tuple[str, ...]:
+    """What makes two files of one form: format, and of text the layout and names; of what is not read, why."""
+    try:
+        form = kinds.form_of(path)
+        if form is not None:
+            return (form,)
+        if (what := kinds.what(path)) is not None:
+            return "not read", f"is {what[0]}; {what[1]}"
+        with opened(path) as stream:
+            head = stream.read(HEAD_BYTES)
+    except InputError as error:
+        return "not read", str(error)
+    found = layout_of(head, whole=len(head) < HEAD_BYTES)
+    if isinstance(found, NoTable):
+        return "not read", found.why
+    return "delimited", *_told(found)
+
+
+def _told(layout: Layout) -> tuple[str, ...]:
+    header = "no header row" if layout.header_line is None else f"header in line {layout.header_line + 1}"
+    delimiter = "tab" if layout.delimiter == "\t" else repr(layout.delimiter)
+    return (
+        f"delimiter {delimiter}",
+        f"decimal mark {layout.decimal!r}",
+        header,
+        "columns " + ", ".join(layout.names),
+        " ".join(layout.units),
+    )
+
+
+def _group(files: list[Path], form: str, told: tuple[str, ...]) -> Group:
+    if form == "not read":
+        return Group(files, form, None, told[0])
+    names = [path.name for path in files]
+    try:
+        found = look(files, names)
+    except InputError as error:
+        return Group(files, form, None, str(error))
+    size, counted = 0, 0
+    brakings: list[Braking] = []
+    known = {file: [b for b in found.brakings if b.file == file] for file in found.files}
+    for path in files:
+        size += path.stat().st_size
+        if size > MOST_BYTES and counted:
+            break
+        counted += 1
+        brakings += known[path.name] if path.name in known else brakings_of(path, path.name, found)
+    return Group(files, form, found, "", brakings, counted)
+
+
+def differs(group: Group, main: Group) -> str:
+    """By what a group differs from the main one, in words."""
+    if group.look is None:
+        return group.why
+    if main.look is None or group.form != main.form:
+        return f"is of format {group.form}"
+    a, b = group.look.table.layout, main.look.table.layout
+    if a is not None and b is not None:
+        unlike = [f"{x} (not: {y})" for x, y in zip(_told(a), _told(b), strict=True) if x != y and x.strip()]
+        if unlike:
+            return "; ".join(unlike)[:300]
+    return "lies in another folder" if group.files[0].parent != main.files[0].parent else "has other columns"

@@ -1,0 +1,276 @@
+"""Recordings as strange rigs write them, from one simulated test: names in several languages, units, decimals, clocks, headers, tricks.
+
+What stands in which column in which unit is known; no two rows of MESSES are alike in all of it.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+import polars as pl
+
+from tests.hostile.base import simulated
+
+LBF_FT, PSI = 1.3558179483, 6894.757293168e-5  # N m, bar
+RADIUS = 0.318
+
+# unit -> the simulated value in it
+PRESSURE = {"bar": 1.0, "MPa": 0.1, "psi": 1 / PSI, "kPa": 100.0}
+TORQUE = {"N m": 1.0, "Nm": 1.0, "lbf ft": 1 / LBF_FT, "daNm": 0.1}
+SPEED = {
+    "rpm": 1.0,
+    "1/min": 1.0,
+    "U/min": 1.0,
+    "tr/min": 1.0,
+    "rad/s": np.pi / 30,
+    "km/h": np.pi / 30 * RADIUS * 3.6,
+    "m/s": np.pi / 30 * RADIUS,
+}
+TIME = {"s": 1.0, "ms": 1000.0}
+
+
+@dataclass(frozen=True)
+class Mess:
+    """names: channel -> column; units: channel -> unit of the values; shown: how units are told (row, bracket row, in names, not at all);
+    also: further columns by name, made of the others; truth follows from names and units."""
+
+    name: str
+    names: Mapping[str, str]
+    units: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    shown: str = "row"
+    form: str = "delimited"
+    delimiter: str = ";"
+    decimal: str = ","
+    encoding: str = "utf-8"
+    newline: str = "\n"
+    before: tuple[str, ...] = ()
+    clock: str = "number"  # or iso, iso blank, time of day, german
+    series: bool = False
+    negative: bool = False
+    also: tuple[str, ...] = ()
+    order: tuple[str, ...] = ("time", "speed", "torque", "pressure", "disc_temperature")
+    digits: int = 3
+    suffix: str = ".csv"
+    wrong: Mapping[str, str] = field(
+        default_factory=lambda: MappingProxyType({})
+    )  # units that the file tells in place of the true ones
+
+
+def names(time: str, speed: str, torque: str, pressure: str, temperature: str, **more: str) -> Mapping[str, str]:
+    return MappingProxyType(
+        {"time": time, "speed": speed, "torque": torque, "pressure": pressure, "disc_temperature": temperature, **more}
+    )
+
+
+def units(
+    time: str = "s", speed: str = "rpm", torque: str = "Nm", pressure: str = "bar", temperature: str = "°C"
+) -> Mapping[str, str]:
+    return MappingProxyType(
+        {"time": time, "speed": speed, "torque": torque, "pressure": pressure, "disc_temperature": temperature}
+    )
+
+
+GERMAN = names("Zeit", "Drehzahl", "Bremsmoment", "Bremsdruck", "Scheibentemperatur")
+FRENCH = names("Temps", "Vitesse de rotation", "Couple de freinage", "Pression", "Température disque")
+ITALIAN = names("Tempo", "Giri", "Coppia frenante", "Pressione linea", "Temperatura disco")
+SPANISH = names("Tiempo", "Velocidad", "Par de frenado", "Presión", "Temperatura del disco")
+ENGLISH = names("Time", "Speed", "Torque", "Line Pressure", "Rotor Temp")
+SHORT = names("t", "n", "Mb", "p", "T1")
+BARE = names("Ch1", "Ch2", "Ch3", "Ch4", "Ch5")
+SHUFFLED = ("pressure", "disc_temperature", "time", "torque", "speed")
+
+MESSES = (
+    Mess("german, units row in brackets, Latin-1", GERMAN, units(speed="1/min"), "brackets", encoding="latin-1", newline="\r\n",
+         before=("Prüfstand: Nord", "Prüfling: M4-2406 A", "")),
+    Mess("french, tab, units row, km/h", FRENCH, units(speed="km/h", pressure="MPa"), delimiter="\t", decimal=",", suffix=".txt"),
+    Mess("italian, units in names, ms", ITALIAN, units(time="ms", speed="rad/s", torque="daNm"), "names", delimiter=",", decimal="."),
+    Mess("spanish, series, ISO stamps", SPANISH, units(speed="km/h"), clock="iso", series=True),
+    Mess("english, psi, lbf ft, degF", ENGLISH, units(torque="lbf ft", pressure="psi", temperature="°F"), delimiter=",", decimal="."),
+    Mess("short names, no units", SHORT, units(), "no", delimiter=",", decimal="."),
+    Mess("numbered names, no units, shuffled", BARE, units(), "no", order=SHUFFLED),
+    Mess("numbered names, units row", BARE, units(), "row", order=SHUFFLED),
+    Mess("torque and pressure swapped by name and unit", names("Zeit", "Drehzahl", "Bremsdruck", "Bremsmoment", "Scheibentemperatur"), units(),
+         "row", wrong=MappingProxyType({"torque": "bar", "pressure": "Nm"})),
+    Mess("wanted values beside measured ones", names("Zeit", "n_ist", "M_ist", "p_ist", "T_Scheibe"), units(),
+         also=("p_soll", "n_soll", "M_soll")),
+    Mess("counter before time, comment lines", names("Time", "Shaft speed", "Brake torque", "Pressure", "Disc temperature"), units(), "names",
+         delimiter=",", decimal=".", before=("# rig: north", "# operator: -"), also=("Sample",)),
+    Mess("two temperatures and ambient", names("t", "n", "Mb", "p", "T_Scheibe"), units(), also=("T_Belag", "T_Umgebung")),
+    Mess("T1 and T2, which is the disc's", names("t", "n", "Mb", "p", "T1"), units(), also=("T2",)),
+    Mess("deceleration and mu beside torque", names("Zeit", "Drehzahl", "Moment", "Druck", "Temp Scheibe"), units(), also=("Verzögerung", "µ")),
+    Mess("shaft and vehicle speed", names("Time", "Drum speed", "Torque", "Pressure", "Disc temp"), units(), "names", delimiter=",", decimal=".",
+         also=("Vehicle speed [km/h]",)),
+    Mess("negative torque, rad/s, kPa", names("time", "omega", "torque", "pressure", "disc"), units(speed="rad/s", pressure="kPa"), "row",
+         decimal=".", negative=True),
+    Mess("time of day, decimal comma", GERMAN, units(), clock="time of day"),
+    Mess("dates that mean two days", GERMAN, units(), clock="german"),
+    Mess("Parquet, units in names", names("time_s", "speed_rpm", "torque_Nm", "pressure_bar", "T_disc_degC"), units(), "names as they are", "parquet"),
+    Mess("Parquet, timestamps, no units", names("timestamp", "n", "M", "p", "T"), units(), "no", "parquet", clock="iso"),
+    Mess("MDF, german abbreviations", names("t", "nRad", "MBrems", "pBrems", "TScheibe"), units(), "row", "mdf"),
+    Mess("TDMS with a time channel", names("Time", "Speed", "Torque", "Pressure", "Temperature disc"), units(), "row", "tdms"),
+    Mess("HDF5, french", FRENCH, units(pressure="MPa"), "row", "hdf5"),
+    Mess("workbook, header in row 3, units row", ENGLISH, units(), "row", "xlsx", before=("Rig North", "")),
+    Mess("displacement and second pressure", names("t", "n", "Mb", "p_vorn", "T_Scheibe"), units(), also=("p_hinten", "Weg")),
+    Mess("series, numbers without names' help, MPa and m/s", names("A", "B", "C", "D", "E"), units(speed="m/s", pressure="MPa"), "no", series=True,
+         decimal="."),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def stops() -> list[pl.DataFrame]:
+    """Samples of eleven snubs."""
+    return simulated().samples.partition_by("recording")
+
+
+def columns_of(mess: Mess, rows: pl.DataFrame) -> dict[str, tuple[str, np.ndarray]]:
+    """Column's name -> (unit, values) as the rig writes them."""
+    get = {name: rows[column].to_numpy() for name, column in (
+        ("time", "time_s"), ("speed", "speed_rpm"), ("torque", "torque_nm"), ("pressure", "pressure_bar"), ("disc_temperature", "disc_temperature_c"),
+    )}  # fmt: skip
+    unit = {**units(), **mess.units}
+    rng = np.random.default_rng(1)
+    noise = 0.05 * rng.standard_normal(get["time"].size)
+    plain = {
+        "time": get["time"] * TIME.get(unit["time"], 1.0),
+        "speed": get["speed"] * SPEED[unit["speed"]],
+        "torque": get["torque"] * TORQUE[unit["torque"]] * (-1 if mess.negative else 1),
+        "pressure": get["pressure"] * PRESSURE[unit["pressure"]],
+        "disc_temperature": get["disc_temperature"] * (1.8 if "F" in unit["disc_temperature"] else 1.0)
+        + (32.0 if "F" in unit["disc_temperature"] else 0.0),
+    }
+    on = get["pressure"] > 2.0
+    slowed = (
+        -np.gradient(np.convolve(np.pad(get["speed"], 4, mode="edge"), np.ones(9) / 9, mode="valid"), get["time"])
+        * np.pi
+        / 30
+        * RADIUS
+    )
+    mu = np.where(on, get["torque"] / np.maximum(get["pressure"] * 45.0, 1.0), 0.0)
+    level = float(np.median(get["pressure"][on]))
+    lag = np.exp(-np.arange(0, 12, 0.02) / 3.0)
+    pad = np.convolve(np.pad(get["disc_temperature"], (lag.size - 1, 0), mode="edge"), lag / lag.sum(), mode="valid")
+    further: dict[str, tuple[str, Callable[[], np.ndarray]]] = {
+        "p_soll": ("bar", lambda: np.where(on, level, 0.0)),
+        "n_soll": ("rpm", lambda: np.full(on.size, float(get["speed"][0]))),
+        "M_soll": ("Nm", lambda: np.zeros(on.size)),
+        "Sample": ("", lambda: np.arange(1.0, on.size + 1)),
+        "T_Belag": ("°C", lambda: pad + noise),
+        "T2": ("°C", lambda: pad + noise),
+        "T_Umgebung": ("°C", lambda: 22.0 + 0.1 * noise),
+        "Verzögerung": ("m/s²", lambda: slowed),
+        "µ": ("-", lambda: mu),
+        "Vehicle speed [km/h]": ("", lambda: get["speed"] * SPEED["km/h"]),
+        "p_hinten": ("bar", lambda: get["pressure"] * 0.6 + noise),
+        "Weg": ("mm", lambda: 0.3 + 0.004 * get["pressure"] + 0.1 * noise),
+    }
+    made = {mess.names[channel]: (unit[channel], plain[channel]) for channel in mess.order}
+    extra = {name: (further[name][0], further[name][1]()) for name in mess.also}
+    return {**extra, **made} if "Sample" in mess.also else {**made, **extra}
+
+
+def told(mess: Mess, name: str, unit: str) -> str:
+    channel = next((ch for ch, column in mess.names.items() if column == name), "")
+    return mess.wrong.get(channel, unit)
+
+
+def moments(mess: Mess, seconds: np.ndarray) -> list[str]:
+    start = datetime.datetime(2026, 3, 2, 8, 15)
+    at = [start + datetime.timedelta(seconds=float(s)) for s in seconds]
+    form = {"iso": "%Y-%m-%dT%H:%M:%S.%f", "time of day": "%H:%M:%S,%f", "german": "%d.%m.%Y %H:%M:%S.%f"}[mess.clock]
+    return [one.strftime(form)[:-3] for one in at]
+
+
+def write(mess: Mess, folder: Path) -> list[Path]:
+    """The recordings of a mess, in the order run."""
+    folder.mkdir(parents=True, exist_ok=True)
+    parts = [pl.concat(stops())] if mess.series else stops()
+    paths = []
+    for number, rows in enumerate(parts, start=1):
+        made = columns_of(mess, rows)
+        path = (
+            folder
+            / f"Bremsung {number}{ {'delimited': mess.suffix, 'parquet': '.parquet', 'mdf': '.mf4', 'tdms': '.tdms', 'hdf5': '.h5', 'xlsx': '.xlsx'}[mess.form] }".replace(
+                " .", "."
+            )
+        )
+        WRITERS[mess.form](mess, made, path)
+        paths.append(path)
+    return paths
+
+
+def _text(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
+    shown = {name: told(mess, name, unit) for name, (unit, _) in made.items()}
+    head = [f"{name} [{shown[name]}]" if mess.shown == "names" and shown[name] else name for name in made]
+    lines = [*mess.before, mess.delimiter.join(head)]
+    if mess.shown in ("row", "brackets"):
+        lines.append(mess.delimiter.join(f"[{u}]" if mess.shown == "brackets" else u for u in shown.values()))
+    cells = []
+    for name, (_, values) in made.items():
+        if name == mess.names["time"] and mess.clock != "number":
+            cells.append(moments(mess, values))
+        else:
+            cells.append([f"{v:.{mess.digits}f}".replace(".", mess.decimal) for v in values])
+    lines += [mess.delimiter.join(row) for row in zip(*cells, strict=True)]
+    path.write_bytes((mess.newline.join(lines) + mess.newline).encode(mess.encoding))
+
+
+def _frame(mess: Mess, made: dict[str, tuple[str, np.ndarray]]) -> pl.DataFrame:
+    frame = pl.DataFrame({name: values for name, (_, values) in made.items()})
+    if mess.clock == "iso":
+        stamps = pl.Series(moments(mess, made[mess.names["time"]][1])).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f")
+        frame = frame.with_columns(stamps.alias(mess.names["time"]))
+    return frame
+
+
+def _parquet(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
+    _frame(mess, made).write_parquet(path)
+
+
+def _mdf(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
+    from asammdf import MDF, Signal
+
+    time = made[mess.names["time"]][1]
+    with MDF(version="4.10") as file:
+        file.append(
+            [Signal(v, time, name=name, unit=unit) for name, (unit, v) in made.items() if name != mess.names["time"]]
+        )
+        file.save(path, overwrite=True)
+
+
+def _tdms(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
+    from nptdms import ChannelObject, TdmsWriter
+
+    with TdmsWriter(path) as file:
+        file.write_segment([ChannelObject("rig", n, v, properties={"unit_string": u}) for n, (u, v) in made.items()])
+
+
+def _hdf5(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
+    import h5py
+
+    with h5py.File(path, "w") as file:
+        for name, (unit, values) in made.items():
+            file[name] = values
+            file[name].attrs["units"] = unit
+
+
+def _xlsx(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    for text in mess.before:
+        sheet.append([text] if text else [])
+    sheet.append(list(made))
+    sheet.append([unit for unit, _ in made.values()])
+    for row in np.column_stack([values for _, values in made.values()]).tolist():
+        sheet.append(row)
+    book.save(path)
+
+
+WRITERS = {"delimited": _text, "parquet": _parquet, "mdf": _mdf, "tdms": _tdms, "hdf5": _hdf5, "xlsx": _xlsx}

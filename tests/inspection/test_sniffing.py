@@ -1,0 +1,108 @@
+"""The layout of a text from its bytes: found whatever the spelling, and never a traceback whatever the bytes."""
+
+from __future__ import annotations
+
+import contextlib
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.errors import InputError
+from pipeline.inspection.look import look
+from pipeline.inspection.names import said
+from pipeline.inspection.sniffing import Layout, NoTable, layout_of
+
+MARKS = {";": (".", ","), "\t": (".", ","), ",": (".",)}
+
+
+def text_of(mark: str, decimal: str, width: int, before: list[str], units: bool, newline: str, negative: bool) -> str:
+    head = [f"Kanal {chr(65 + at)}" for at in range(width)]
+    lines = [*before, mark.join(head)]
+    lines += [mark.join(["s", *["bar"] * (width - 1)])] if units else []
+    for row in range(12):
+        cells = [
+            f"{(-1 if negative and at else 1) * (row + 0.25 * at + 0.5):.3f}".replace(".", decimal)
+            for at in range(width)
+        ]
+        lines.append(mark.join(cells))
+    return newline.join(lines) + newline
+
+
+@given(
+    st.sampled_from(sorted(MARKS)), st.booleans(), st.integers(2, 12),
+    st.lists(st.sampled_from(["", "Rig: north", "# made up", "Prüfling = A", "Date 2026-03-02", "a;b", "notes, and more"]), max_size=5),
+    st.booleans(), st.sampled_from(["\n", "\r\n", "\r"]), st.booleans(), st.sampled_from(["utf-8", "latin-1", "utf-8-sig"]),
+)  # fmt: skip
+@settings(max_examples=120, deadline=None)
+def test_a_layout_is_found_however_it_is_spelt(mark, comma, width, before, units, newline, negative, encoding):
+    decimal = "," if comma and "," in MARKS[mark] else "."
+    data = text_of(mark, decimal, width, before, units, newline, negative).encode(encoding)
+    found = layout_of(data, whole=True)
+    assert isinstance(found, Layout), found
+    assert (found.delimiter, found.decimal, found.width) == (mark, decimal, width)
+    assert found.header_line == len(before)
+    assert (found.units_line is not None) == units
+    assert found.names == [f"Kanal {chr(65 + at)}" for at in range(width)]
+    assert found.encoding == ("latin-1" if encoding == "latin-1" and not data.isascii() else "utf-8")
+
+
+@given(st.binary(max_size=600))
+@settings(max_examples=200, deadline=None)
+def test_random_bytes_give_a_layout_or_a_reason(data):
+    assert isinstance(layout_of(data, whole=False), Layout | NoTable)
+    assert isinstance(layout_of(data, whole=True), Layout | NoTable)
+
+
+@given(st.text(alphabet="0123456789.,;:\t\n\r \"'-+eE#[]°µtnpM/\x00\ufeff", max_size=400))
+@settings(max_examples=200, deadline=None)
+def test_random_tables_give_a_layout_or_a_reason(text):
+    assert isinstance(layout_of(text.encode(), whole=True), Layout | NoTable)
+
+
+@given(st.text(alphabet='0123456789.,;\t\n"-eE#', min_size=20, max_size=300), st.booleans())
+@settings(max_examples=40, deadline=None)
+def test_a_look_at_anything_ends_in_words(tmp_path_factory, text, header):
+    path = tmp_path_factory.mktemp("any") / "any.csv"
+    path.write_bytes((("t;n;M;p;T\n1;2;3;4;5\n2;3;4;5;6\n3;4;5;6;7\n" if header else "") + text).encode())
+    with contextlib.suppress(InputError):
+        look([path], [path.name])
+
+
+@given(st.text(max_size=40))
+@settings(max_examples=200, deadline=None)
+def test_any_name_says_something_or_nothing(name):
+    assert 0 <= said(name).strength <= 3
+
+
+@pytest.mark.parametrize(
+    ("data", "why"),
+    [
+        (b"", "is empty"),
+        ("t;n\n1;2\n".encode("utf-16"), "UTF-16"),
+        ("t;n\n1;2\n3;4\n5;6\n".encode("utf-16-le"), "UTF-16"),
+        (b"t|n\n1|2\n3|4\n5|6\n", "save it with commas"),
+        (b"t n\n1 2\n3 4\n5 6\n", "blanks"),
+        (bytes(range(256)) * 4, "binary"),
+    ],
+)
+def test_what_is_not_read_is_told_with_what_to_do(data, why):
+    found = layout_of(data, whole=True)
+    assert isinstance(found, NoTable) and why in found.why
+
+
+@pytest.mark.parametrize(
+    ("name", "channel"),
+    [
+        ("Drehzahl", "speed"), ("n_ist", "speed"), ("Vitesse", "speed"), ("Giri", "speed"), ("velocidad", "speed"), ("rpm", "speed"),
+        ("n_soll", ""), ("Bremsmoment", "torque"), ("MBrems", "torque"), ("couple", "torque"), ("Coppia", "torque"), ("Par", "torque"),
+        ("TRQ", "torque"), ("Antriebsmoment", "drive_torque"), ("motor torque", "drive_torque"), ("Bremsdruck", "pressure"), ("pLine", "pressure"),
+        ("Pression", "pressure"), ("Presión", "pressure"), ("p_hinten", "pressure_2"), ("Luftdruck", ""), ("TScheibe", "disc_temperature"),
+        ("Température disque", "disc_temperature"), ("rotor temp", "disc_temperature"), ("Belagtemperatur", "pad_temperature"),
+        ("pad temp", "pad_temperature"), ("pyrometer", "surface_temperature"), ("Umgebungstemperatur", "ambient_temperature"),
+        ("fluid temp", ""), ("Kühlluftgeschwindigkeit", "air_speed"), ("rel. Feuchte", "humidity"), ("Verzögerung", ""), ("Reibwert", ""),
+        ("Zeit", "time"), ("temps", "time"), ("t", "time"), ("T", "disc_temperature"), ("M", "torque"), ("p", "pressure"), ("Xyz", ""),
+    ],
+)  # fmt: skip
+def test_names_in_the_languages_of_rigs(name, channel):
+    assert said(name).channel == channel
