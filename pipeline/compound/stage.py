@@ -25,6 +25,7 @@ from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.drift.compound import glaze_limit
 from pipeline.drift.film import Film
 from pipeline.drift.film_of_tests import film_of
+from pipeline.drift.film_told import evidence
 from pipeline.duty import projections as duty
 from pipeline.duty.log import cycle_of
 from pipeline.duty.pressing import Pressing
@@ -75,7 +76,8 @@ def run(
     left_out |= again
     by_law, map_ = _with_law(usable, method, target)
     film, loss = film_of({t.name: t.drift for t in usable}), glazing_loss_of(wanted)
-    found_friction = renewed(by_law, glaze_limit=glaze_limit({t.name: t.drift for t in usable}))
+    limit = glaze_limit({t.name: t.drift for t in usable}, film)
+    found_friction = renewed(by_law, glaze_limit=limit, film=evidence(film, loss))
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:

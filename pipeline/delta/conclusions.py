@@ -150,7 +150,8 @@ def _opening(duty: DutyProjection | None) -> str | None:
         return None
     if duty.opening_to_run is None:
         return f"none: {duty.opening_to_run_why or 'no reason given'}"
-    return f"{duty.opening_to_run.low:.2f} to {duty.opening_to_run.high:.2f}"
+    held = ", with a reservation" if duty.reserved else ""
+    return f"{duty.opening_to_run.low:.2f} to {duty.opening_to_run.high:.2f}{held}"
 
 
 def _share(value: float | None) -> str | None:

@@ -1,8 +1,10 @@
 """How much low-energy use a compound bears: from the use its tests saw, and what it did to friction.
 
-Use under which a glazing-like fall grew bounds the limit from below, use as cold that changed nothing bounds it from
-above; between the two nothing was tried, so the limit lies there and its interval is that gap. Only use long enough to
-show a loss counts: a harmless stretch must exclude the loss that the growing ones reached in as many stops.
+Use under which a glazing-like fall grew bounds the limit of power density from below, harder use as cold that changed nothing
+bounds it from above; between the two nothing was tried, so the limit lies there and its interval is that gap. Only use long enough
+to show a loss counts: a harmless stretch must exclude the loss that the growing ones reached in as many stops. What is known over
+power density, temperature and work together is `film` in friction.json (`pipeline.drift.film`): this is its edge at the temperature
+at which it grew.
 """
 
 from collections.abc import Mapping
@@ -10,23 +12,24 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pipeline.drift.film import ALIKE_K, Film
+from pipeline.drift.film_of_tests import film_of
+from pipeline.drift.film_told import STOPS, evidence
 from pipeline.results.compound_friction import GlazeLimit, GlazeStops
 from pipeline.results.drift import OfStops, StopsUntil, UseBetweenChecks
-
-WARMER = 75.0  # K above the growing use's initial temperature up to which harder use bounds the limit
-LEAST_STOPS = 10  # low-energy stops of a stretch of use below which it says nothing
+from pipeline.results.film import FilmUse
 
 
-def glaze_limit(drifts: Mapping[str, OfStops]) -> GlazeLimit:
-    """The compound's limit of low-energy use from its tests' drift.json (by test)."""
+def glaze_limit(drifts: Mapping[str, OfStops], film: Film | None = None) -> GlazeLimit:
+    """The compound's limit of low-energy use from its tests' drift.json (by test); film: what they show of it, where known."""
     grown = {test: use for test, drift in drifts.items() if (use := _grew(drift)) is not None}
     if not grown:
         return _none(drifts)
     grew = list(grown.values())
     gentle, cold = max(g.power for g in grew), max(g.temperature for g in grew)
     rate = float(np.median([0.03 / n for n in (g.until.value for g in grew) if n]) or 0.0)
-    harmless = _harmless(drifts, rate, cold, gentle)
-    above = min((h.power for h in harmless), default=None)
+    harmless = _harmless(film_of(drifts) if film is None else film, rate, cold, gentle)
+    above = min((h.power_density_w_mm2.low or 0.0 for h in harmless), default=None)
     stretches = sum(h.stretches for h in harmless)
     power = gentle if above is None else float(np.sqrt(gentle * above))
     stops = _stops(grew)
@@ -37,10 +40,10 @@ def glaze_limit(drifts: Mapping[str, OfStops]) -> GlazeLimit:
         "starting below"
         f" {cold:.0f} °C; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
         f"({', '.join(tests)}) and"
-        f" {stretches} stretch{'es' if stretches != 1 else ''} of harder cold use that changed nothing"
+        f" {stretches} stretch{'es' if stretches != 1 else ''} of harder use as cold that changed nothing"
     )
     if above is None:
-        text += "; no harder use was harmless for as long, so the limit may lie higher"
+        text += "; no harder use as cold was harmless for as long, so the limit may lie higher"
     return GlazeLimit(
         power_density_w_mm2=power,
         power_density_low_w_mm2=gentle,
@@ -71,65 +74,16 @@ def _grew(drift: OfStops) -> _Grown | None:
     return _Grown(grew.power_density_high_w_mm2, grew.temperature_high_c, grew.stops_to_3_percent)
 
 
-class _Use(NamedTuple):
-    """A stretch of use of known power and temperature (W/mm2, degC) and its change of ln mu with uncertainty."""
-
-    power: float
-    gentlest: float
-    temperature: float
-    stops: int
-    change: float
-    u: float
-
-
-def _uses(drifts: Mapping[str, OfStops]) -> list[UseBetweenChecks]:
-    return [use for drift in drifts.values() if drift.exposure for use in drift.exposure.blocks]
-
-
-def _known(use: UseBetweenChecks) -> _Use | None:
-    """Use without high-energy stops and long enough to say something; None where it is not or its conditions are
-    unknown.
-    """
-    power, gentlest = use.power_density_w_mm2, use.power_density_low_w_mm2
-    if power is None or gentlest is None or use.temperature_initial_c is None or use.low is None:
-        return None
-    if use.low_energy_stops < LEAST_STOPS or use.high_energy_stops:
-        return None
-    change = float(np.log1p(use.mu_change_share))
-    return _Use(power, gentlest, use.temperature_initial_c, use.low_energy_stops, change, use.u)
-
-
-class _Harmless(NamedTuple):
-    """Alike stretches of use that changed nothing: gentlest power density (W/mm2), how many."""
-
-    power: float
-    stretches: int
-
-
-def _harmless(drifts: Mapping[str, OfStops], rate: float, cold: float, gentle: float) -> list[_Harmless]:
-    """Use harder than the growing one, as cold, that changed nothing: alike stretches of all tests taken together.
-
-    The pooled change must exclude the loss that the growing use reached in as many stops.
-    """
-    alike: list[list[_Use]] = []
-    for use in map(_known, _uses(drifts)):
-        if use is None or use.gentlest <= gentle or use.temperature > cold + WARMER:
-            continue
-        same = next((group for group in alike if _alike(group[0], use)), None)
-        alike.append([use]) if same is None else same.append(use)
-    found = []
-    for group in alike:
-        weight = np.array([1 / use.u**2 for use in group])
-        change = float(np.average([use.change for use in group], weights=weight))
-        low = change - 1.96 / np.sqrt(weight.sum())
-        expected = rate * float(np.median([use.stops for use in group]))
-        if low > -expected:
-            found.append(_Harmless(min(use.gentlest for use in group), len(group)))
-    return found
-
-
-def _alike(a: _Use, b: _Use) -> bool:
-    return bool(abs(np.log(a.power / b.power)) < 0.25 and abs(a.temperature - b.temperature) < 20)
+def _harmless(film: Film, rate: float, cold: float, gentle: float) -> list[FilmUse]:
+    """Use harder than the growing one, as cold, that excludes the loss that it reached in as many stops."""
+    rows = evidence(film, 1 - float(np.exp(-rate * STOPS))).uses
+    return [
+        row
+        for row in rows
+        if row.shown == "harmless"
+        and (row.power_density_w_mm2.low or 0.0) > gentle
+        and (row.temperature_c.value or np.inf) <= cold + ALIKE_K
+    ]
 
 
 def _stops(grown: list[_Grown]) -> GlazeStops:
@@ -149,6 +103,10 @@ def _said(stops: GlazeStops) -> str:
         return "some"
     ends = [f"{end:.0f}" if end is not None else "unknown" for end in (stops.low, stops.high)]
     return f"{stops.value:.0f} ({ends[0]} to {ends[1]})"
+
+
+def _uses(drifts: Mapping[str, OfStops]) -> list[UseBetweenChecks]:
+    return [use for drift in drifts.values() if drift.exposure for use in drift.exposure.blocks]
 
 
 def _none(drifts: Mapping[str, OfStops]) -> GlazeLimit:

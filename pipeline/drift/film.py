@@ -27,7 +27,6 @@ from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import chdtr, ndtri
 
 from pipeline.constants import Array
@@ -213,6 +212,8 @@ def _joint(rate: Array, u: Array, confidence: float) -> Array:
 @lru_cache(maxsize=256)
 def _distance(groups: int, confidence: float) -> float:
     """Quantile of the squared distance to rates that may all only lie above, with as many groups."""
+    from scipy.optimize import brentq  # loads much
+
     if groups == 0 or confidence <= 0.5**groups:
         return 0.0
     share = np.array([comb(groups, j) for j in range(groups + 1)]) / 2.0**groups

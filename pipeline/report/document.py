@@ -122,11 +122,19 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Listing:
+    """Lines to copy as they stand: the text of a file."""
+
+    caption: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Section:
     """A headed part of the sheet."""
 
     title: str
-    parts: Sequence[Text | Items | Table | Picture]
+    parts: Sequence[Text | Items | Table | Picture | Listing]
 
 
 def reasons_once(section: Section) -> Section:

@@ -257,5 +257,7 @@ def opening_words(duty: DutyProjection) -> str:
     if share and tested is not None and tested < share - 0.005:
         at += f", {100 * tested:.0f} % at conditions that were tested"
     if span:
-        return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{at}"
+        causes = sorted({one.cause for one in duty.not_excluded})
+        held = f", with a reservation ({' and '.join(causes)})" if duty.reserved else ""
+        return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{held}{at}"
     return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}{at}"

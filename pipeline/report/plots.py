@@ -9,7 +9,7 @@ from collections.abc import Callable
 import matplotlib
 from matplotlib.figure import Figure
 
-from pipeline.report import plots_friction, plots_wear
+from pipeline.report import plots_film, plots_friction, plots_wear
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import SETTINGS
 
@@ -21,6 +21,7 @@ PLOTS: dict[str, Callable[[Inputs], Figure | None]] = {
     "wear": plots_wear.wear,
     "wear_law": plots_wear.wear_law,
     "duty": plots_wear.duty,
+    "film": plots_film.film,
 }
 
 

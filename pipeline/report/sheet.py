@@ -15,7 +15,7 @@ import matplotlib
 from matplotlib.figure import Figure
 
 from pipeline.report import document, inputs, plots, render, sheet_pdf
-from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
 from pipeline.report.plot_style import SETTINGS
 from pipeline.report.sections import (
     batches,
@@ -185,6 +185,8 @@ def _part(part: Any, images: dict[str, bytes]) -> dict[str, Any]:
             "head": part.head,
             "rows": [[_cell(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows],
         }
+    if isinstance(part, Listing):
+        return {"kind": "listing", "caption": part.caption, "text": part.text}
     content = images.get(part.name)
     address = f"data:image/svg+xml;base64,{base64.b64encode(content).decode()}" if content else None
     return {"kind": "picture", "image": address, "alt": part.alt, "caption": part.caption}

@@ -26,17 +26,19 @@ from reportlab.platypus import (
     LongTable,
     PageTemplate,
     Paragraph,
+    Preformatted,
     Spacer,
     TableStyle,
 )
 
 from pipeline.report import palette
-from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
 from pipeline.report.vector import FigureOnPage
 
 MARGIN = 15 * mm
 WIDTH = A4[0] - 2 * MARGIN
 CELL_SIZE = 6.8
+MOST_LINES = 120  # of a listing
 MOST_CHARACTERS = 10_000  # of one text; the time of breaking a text over pages grows with its square
 KEPT_WHOLE = 14  # a table of so many rows is not broken over pages
 TONES = {"good": "#2a6f8f", "bad": palette.ALARM, "open": "#c8902a"}
@@ -139,6 +141,13 @@ def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str,
         return [_paragraph(part, style)]
     if isinstance(part, Picture):
         return _picture(part, style, pictures)
+    if isinstance(part, Listing):
+        lines = part.text.splitlines()[:MOST_LINES]
+        cut = ["... further lines stand in sheet.html"] if len(part.text.splitlines()) > MOST_LINES else []
+        return [
+            Paragraph(escape(part.caption), style["caption"]),
+            Preformatted("\n".join(lines + cut), style["cell"], maxLineLength=110),
+        ]
     if isinstance(part, Items):
         rows = [
             [Paragraph(escape(words(name)), style["cell"]), Paragraph(escape(words(value)), style["cell"])]

@@ -2,10 +2,11 @@
 
 from collections.abc import Callable
 
-from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
+from pipeline.report.document import Cell, Items, Listing, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.by_batch import life_table, life_texts
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
+from pipeline.report.sections.openings import FILM, opening_text, opening_texts
 from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
@@ -49,7 +50,7 @@ def duty(inputs: Inputs) -> Section:
     if not listed:
         why = source.result.unusable or ("none could be read" if left_out else "no duty file is given")
         return Section(TITLE, [Text("No duty projection: {why}", {"why": why}), *left_out])
-    parts: list[Text | Items | Table | Picture] = [Text(MEANING)]
+    parts: list[Text | Items | Listing | Table | Picture] = [Text(MEANING)]
     parts.append(Table("Projection of each duty", HEAD, [duty_row(one) for one in listed]))
     parts += [*life_table(listed), *[text for one in listed for text in life_texts(one)]]
     wear = [row for one in listed for row in wear_rows(one)]
@@ -60,6 +61,8 @@ def duty(inputs: Inputs) -> Section:
         parts += texts(one)
     if any(one.result.sweep for one in listed):
         parts.append(PICTURE)
+    if any(one.result.glazing_area for one in listed):
+        parts.append(FILM)
     parts += [*both_texts(inputs), *both_table(inputs)]
     if len(listed) > 1:
         parts.append(common_text(inputs))
@@ -111,11 +114,11 @@ def _wear_of(component: str) -> Callable[[DutyProjection], Projected]:
     return lambda found: found.wear_um_per_cycle[component]
 
 
-def texts(one: Cited[DutyProjection]) -> list[Text]:
+def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
     """What a duty's figures rest on, in sentences."""
     found = one.result
     name: dict[str, Cell] = {"duty": found.duty}
-    said = [*log_texts(one), opening_text(one), *pressing_texts(one)]
+    said: list[Text | Listing] = [*log_texts(one), *opening_texts(one), *pressing_texts(one)]
     grounds = [life.ground for life in found.life_by_component.values() if life.ground]
     if grounds:
         said.append(Text("{duty}: life rests on no law: {ground}.", name | {"ground": "; ".join(grounds)}, "open"))
@@ -146,20 +149,6 @@ def texts(one: Cited[DutyProjection]) -> list[Text]:
     return said
 
 
-def opening_text(one: Cited[DutyProjection]) -> Text:
-    """The cooling opening to run, or why none is given."""
-    name, span = one.result.duty, one.part(lambda found: found.opening_to_run)
-    if span is None:
-        why = one.reason(lambda found: found.opening_to_run)
-        return Text("{duty}: opening to run: not given: {why}", {"duty": name, "why": why}, "open")
-    values: dict[str, Cell] = {
-        "duty": name,
-        "low": span.number(f"{name}: opening from", lambda found: found.low, decimals=2),
-        "high": span.number(f"{name}: opening to", lambda found: found.high, decimals=2),
-    }
-    return Text("{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested).", values)
-
-
 def short_texts(inputs: Inputs) -> list[Text]:
     """What must not be missed of the duties: little or no energy inside the window, and no opening that serves."""
     listed, wanted = inputs.duty.each(lambda found: found.duties), inputs.settings.duty.window_share
@@ -179,7 +168,7 @@ def short_texts(inputs: Inputs) -> list[Text]:
                 "{duty}: {share} of the braking energy lies inside the friction window at the opening given, {opening}."
             )
             said.append(Text(words, values, "open" if share else "bad"))
-        if one.result.opening_to_run is None:
+        if one.result.opening_to_run is None or one.result.reserved:
             said.append(opening_text(one))
     both = inputs.duty.result.both_duties
     if len(listed) > 1 and inputs.duty.result.common_opening is None and (both is None or both.answer is None):

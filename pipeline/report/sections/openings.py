@@ -1,0 +1,123 @@
+"""The cooling openings to run: what limits them, what the tests cannot exclude there, friction lost to a film, and the test that
+would settle it."""
+
+from __future__ import annotations
+
+from pipeline.report.document import Cell, Listing, Picture, Text
+from pipeline.report.source import Cited
+from pipeline.results.duty import DutyProjection
+from pipeline.results.openings import FilmLoss, SettlingTest
+
+CAUSES = {
+    "window": "friction window",
+    "temperature": "end of the friction data",
+    "glazing": "glazing",
+    "wear data": "end of the wear data",
+    "life": "wanted life",
+}
+FILM = Picture(
+    "film",
+    "What the tests say of a film (glazing) over initial temperature and power density of the pad, at the growth by which one use "
+    "loses what the target accepts. Dark: shown to glaze; light: shown harmless; hatched: not tested. Marks: use between checks in "
+    "tests, filled where it glazed, open where it was harmless, small where it told neither; crosses: the duty's brakings at its "
+    "opening.",
+    "Glazing over initial temperature and power density, with the duty's brakings",
+)
+
+
+def opening_text(one: Cited[DutyProjection]) -> Text:
+    """The cooling opening to run, or why none is given."""
+    name, span = one.result.duty, one.part(lambda found: found.opening_to_run)
+    if span is None:
+        why = one.reason(lambda found: found.opening_to_run)
+        return Text("{duty}: opening to run: not given: {why}", {"duty": name, "why": why}, "open")
+    values: dict[str, Cell] = {
+        "duty": name,
+        "low": span.number(f"{name}: opening from", lambda found: found.low, decimals=2),
+        "high": span.number(f"{name}: opening to", lambda found: found.high, decimals=2),
+    }
+    words = "{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested)"
+    if not one.result.reserved:
+        return Text(f"{words}.", values)
+    causes = sorted({CAUSES[item.cause] for item in one.result.not_excluded})
+    values["causes"] = " and ".join(causes)
+    return Text(f"{words}, with a reservation: {{causes}}.", values, "open")
+
+
+def opening_texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
+    """Everything about the openings of a duty."""
+    found, name = one.result, one.result.duty
+    said: list[Text | Listing] = [opening_text(one)]
+    sure = one.part(lambda duty: duty.opening_to_run_sure)
+    if sure is not None:
+        values: dict[str, Cell] = {
+            "duty": name,
+            "low": sure.number(f"{name}: opening free of reservation from", lambda span: span.low, decimals=2),
+            "high": sure.number(f"{name}: opening free of reservation to", lambda span: span.high, decimals=2),
+        }
+        said.append(Text("{duty}: free of any reservation: {low} to {high}.", values, "good"))
+    elif found.opening_to_run is not None and found.opening_to_run_sure_why:
+        why = found.opening_to_run_sure_why.rstrip(".")
+        said.append(Text("{duty}: no opening is free of reservation: {why}.", {"duty": name, "why": why}, "open"))
+    for limit in one.each(lambda duty: duty.limits):
+        at = limit.number(f"{name}: limit by the {CAUSES[limit.result.cause]}", lambda item: item.at, decimals=2)
+        way = "no lower than" if limit.result.side == "low" else "no higher than"
+        cells: dict[str, Cell] = {"duty": name, "cause": CAUSES[limit.result.cause], "at": at, "why": limit.result.why}
+        said.append(Text(f"{{duty}}: {{cause}}: {way} {{at}}; {{why}}.", cells))
+    for open_ in found.not_excluded:
+        cells = {"duty": name, "cause": CAUSES[open_.cause], "why": open_.why.rstrip(".")}
+        said.append(Text("{duty}: not excluded ({cause}): {why}.", cells, "open"))
+    said += loss_texts(one)
+    test = one.part(lambda duty: duty.settling_test)
+    if test is not None:
+        said += test_texts(name, test)
+    elif found.reserved and found.settling_test_why:
+        why = found.settling_test_why.rstrip(".")
+        said.append(Text("{duty}: no test is named: {why}.", {"duty": name, "why": why}, "open"))
+    return said
+
+
+def loss_texts(one: Cited[DutyProjection]) -> list[Text]:
+    """Friction lost to a film at the duty's own opening."""
+    said = []
+    name = one.result.duty
+    for words, loss in (
+        ("one use", one.part(lambda duty: duty.glazing_loss)),
+        ("three uses in a row", one.part(lambda duty: duty.glazing_loss_three_uses)),
+    ):
+        if loss is not None:
+            said.append(_loss_text(name, words, loss))
+    return said
+
+
+def _loss_text(name: str, words: str, loss: Cited[FilmLoss]) -> Text:
+    label = f"{name}: friction lost to a film in {words}"
+    low = loss.number(f"{label}, at least", lambda found: found.low, unit="%", factor=100.0, decimals=1)
+    cells: dict[str, Cell] = {"duty": name, "words": words, "low": low}
+    if loss.result.high is None:
+        cells["why"] = loss.result.high_why or ""
+        text = (
+            "{duty}: friction lost to a film in {words} at its opening: {low} or more, not bounded from above: {why}."
+        )
+        return Text(text, cells, "open")
+    cells["high"] = loss.number(f"{label}, at most", lambda found: found.high, unit="%", factor=100.0, decimals=1)
+    return Text("{duty}: friction lost to a film in {words} at its opening: {low} to {high}.", cells)
+
+
+def test_texts(name: str, test: Cited[SettlingTest]) -> list[Text | Listing]:
+    """The test that would settle it, with its blocks."""
+    cells: dict[str, Cell] = {
+        "duty": name,
+        "text": test.result.text.rstrip("."),
+        "opening": test.number(
+            f"{name}: opening of the test that settles glazing", lambda one: one.opening, decimals=2
+        ),
+    }
+    words = "{duty}: a test would settle it, with the conditions of opening {opening}: {text}"
+    if test.result.hours is not None:
+        cells["hours"] = test.number(f"{name}: time of that test", lambda one: one.hours, decimals=1)
+        words += "; about {hours} on the rig"
+    return [
+        Text(f"{words}.", cells),
+        Listing(f"{name}: blocks of that test, for a card's `blocks:`", test.result.blocks),
+    ]
