@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from tests.stops.makers import Rig, reduce, write_test
-from tests.stops.test_levels import APPS, ZERO
+from tests.stops.test_levels import APPS, ZERO, all_and_ten
 
 PAIRS = [(a, b) for a in ZERO for b in ZERO if a != b]
 
@@ -26,8 +26,7 @@ def told(found):
     return [f for f in found.findings if f["severity"] != "info"]
 
 
-@pytest.mark.parametrize(("actual", "labelled"), PAIRS)
-@pytest.mark.parametrize("stops", [range(24), range(8, 18)], ids=["all", "ten"])
+@pytest.mark.parametrize(("actual", "labelled", "stops"), all_and_ten(PAIRS, lambda pair: None))
 def test_the_air_and_a_pyrometer_in_a_wrong_unit_are_named(tmp_path, actual, labelled, stops):
     for name, true_c in (
         ("ambient_temperature", lambda disc: 0 * disc + 24),
