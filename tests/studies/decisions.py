@@ -35,7 +35,6 @@ from pipeline.batches.wear_parts import WearParts
 from pipeline.drift.analysis import analyse
 from pipeline.drift.compound import glaze_limit
 from pipeline.drift.film_of_tests import film_of
-from pipeline.drift.film_of_tests import film_of
 from pipeline.drift.noise import Repeatability
 from pipeline.duty.projections import Recorded, project_all
 from pipeline.friction.friction_class import friction_class
@@ -135,7 +134,9 @@ class Judged:
             settings=METHOD.duty,
             wear_settings=METHOD.wear,
             temperature_kind=METHOD.reduction.temperature,
+            alike=WearParts.of(self.wear, RATIO, METHOD.batches).unlike,
             film=film_of(self.drifts),
+            glazing_loss=LOSS_WANTED,
         ).duties
 
 
