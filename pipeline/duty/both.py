@@ -105,7 +105,8 @@ def _against(found: DutyProjection) -> str:
     if found.opening_to_run is None:
         return found.opening_to_run_why or found.why or "no opening to run"
     said = [one.why for one in found.not_excluded]
-    if found.support is not None and found.support.opening_basis == "mostly extrapolated":
+    told = any(one.cause == "window" for one in found.not_excluded)
+    if not told and found.support is not None and found.support.opening_basis == "mostly extrapolated":
         tested = found.support.opening_tested
         share = 100 * (tested.high if tested else 0.0)
         some = f"at most {share:.0f} %" if share >= 0.5 else "none"

@@ -38,6 +38,12 @@ class Duty:
     def name(self) -> str:
         return self.found.duty
 
+    @property
+    def open_(self) -> str:
+        """In a word each, what stands against its openings."""
+        causes = list(dict.fromkeys(one.cause for one in self.found.not_excluded))
+        return ", ".join(causes) or self.use.why or "nothing is shown"
+
 
 def changes(
     duties: Sequence[Duty], friction: CompoundFriction, common: Openings | None, wanted: float
@@ -62,8 +68,8 @@ def _opening_per_duty(duties: Sequence[Duty], common: Openings | None) -> list[C
     shown = all(d.shown is not None for d in duties)
     best = {d.name: d.shown or d.openings for d in duties}
     said = "; ".join(f"{name} {span.low:.2f} to {span.high:.2f}" for name, span in best.items() if span)
-    reserved = [f"{d.name}: {d.use.why}" for d in duties if d.shown is None]
-    words = f"an opening for each duty: {said}" + (f"; still open: {'; '.join(reserved)}" if reserved else "")
+    reserved = [f"{d.name} ({d.open_})" for d in duties if d.shown is None]
+    words = f"an opening for each duty: {said}" + (f"; not excluded of {'; '.join(reserved)}" if reserved else "")
     return [Change(kind="an opening per duty", shown=shown, words=words, openings=_known(best))]
 
 

@@ -174,11 +174,17 @@ def _plate(brake: Brake) -> Plate | None:
 
 
 def support(
-    brakings: Braked, position: int, settled: History, brake: Brake, stops: Exposure, opening: int
+    brakings: Braked,
+    position: int,
+    settled: History,
+    brake: Brake,
+    stops: Exposure,
+    opening: int,
+    components: Sequence[Worn] | None = None,
 ) -> DutySupport:
     """How the conclusions at an opening (index into `settled`; `position` into the brakings' openings) stand to what was tested;
-    `stops` is the settled cycle's exposure there."""
-    laws = {component.name: component.law(stops)[0] for component in brake.components}
+    `stops` is the settled cycle's exposure there; components: whose wear is told (None: that of all batches together)."""
+    laws = {component.name: component.law(stops)[0] for component in components or brake.components}
     worn = {
         name: worn_by(name, law, stops, brake.rubbing.friction_area)
         for name, law in laws.items()
@@ -210,7 +216,8 @@ def project(
     known = brakings or braked(
         duty, events, settled, brake.temperature_kind, [opening], brake.known, brake.rubbing.friction_area
     )
-    stands = support(known, -1, settled, brake, cycle, opening)
+    own = of.worst[0].components if of.worst is not None and of.of is not None and of.of.batch is not None else None
+    stands = support(known, -1, settled, brake, cycle, opening, own)
     no_limit = brake.glazing_why or "no test shows where glazing-like drift begins"
     return DutyProjection(
         duty=duty.duty,

@@ -14,7 +14,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.archive.duties import CoolingOfLog, DutyCycle
 from pipeline.archive.targets import Target
-from pipeline.constants import ZERO_C
+from pipeline.constants import ZERO_C, Array
 from pipeline.drift.film import Film
 from pipeline.duty import rig_cooling
 from pipeline.duty.both import Asked, both
@@ -28,6 +28,7 @@ from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
 from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.duty.project import Brake, inside_window, project, window_share
+from pipeline.duty.reserved import reserved
 from pipeline.duty.settling import settling
 from pipeline.duty.support import Braked, FrictionRun, braked, over_openings
 from pipeline.duty.sweep import GRID, common, rows
@@ -248,7 +249,9 @@ def _projected(
     cards, stops = [t.card for t in tests], [t.stops for t in tests]
     settled_by, no_test = settling(events, grid, judged, brake, cards, stops, rig, duty.rolling_radius)
     rig_air = air.fixed_speed is not None
-    stands = _support(projected.support, events, settled, brake, brakings, judged.span, rig_air=rig_air)
+    stands, tested = _support(projected.support, events, settled, brake, brakings, judged.span, rig_air=rig_air)
+    if tested is not None and pressing is not None:
+        judged = reserved(judged, stands, GRID, *tested, life=duty.life is not None)
     return renewed(
         projected,
         extrapolated=[in_words(entry) for entry in stands.extrapolations],
@@ -292,18 +295,21 @@ def _support(
     span: Span | None,
     *,
     rig_air: bool,
-) -> DutySupport:
-    """What the duty's opening rests on, with the opening to run and the air."""
+) -> tuple[DutySupport, tuple[Array, Array] | None]:
+    """(what the duty's opening rests on, with the opening to run and the air, and at each opening of the sweep the share of the energy
+    in the window and tested, and in the window; None without a window)."""
     assert stands is not None
     found = renewed(stands, extrapolations=[*stands.extrapolations, *([RIG_AIR] if rig_air else [])])
     share = window_share(settled, events, brake)
-    if span is None or share is None:
-        return found
+    if share is None:
+        return found, None
     count = len(GRID)
     inside = inside_window(settled, brake)
     tested = np.array([brakings.share(k, inside[:, k]) for k in range(count)])
-    ends, basis = over_openings(GRID, tested, share[:count], span.low, span.high)
-    return renewed(found, opening_tested=ends, opening_basis=basis)
+    if span is not None:
+        ends, basis = over_openings(GRID, tested, share[:count], span.low, span.high)
+        found = renewed(found, opening_tested=ends, opening_basis=basis)
+    return found, (tested, share[:count])
 
 
 def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> WornDisc | None:

@@ -17,7 +17,9 @@ class FilmUse(Result):
     stops: int = given("stops of use in them")
     temperature_c: Interval = given("initial temperature: median, 5 and 95 % quantile", "degC")
     power_density_w_mm2: Interval = given("power density over the pad area: median, 5 and 95 % quantile", "W/mm2")
-    energy_density_j_mm2: float = given("mean energy density over the pad area", "J/mm2")
+    energy_density_j_mm2: float | None = given(
+        "mean energy density over the pad area; null where it was not recorded", "J/mm2", default=None
+    )
     loss_per_stop: Interval = given("share of mu lost per stop at first, negative for a gain; 95 % interval", "1")
     loss_per_j_mm2: Interval = given("the same per energy density", "mm2/J")
     shown: Shown = given("whether friction fell by a film under it, or the rate that matters is excluded")

@@ -34,14 +34,14 @@ from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.laws import design
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
-from pipeline.wear.members import Member, WearRecord, members_of
+from pipeline.wear.members import Member, WearRecord, members_of, read_of
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 from pipeline.wear.of_batches import numbered, of_batches, worst_of
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.predict import part_shares, wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.result import constants_of, model_entry
-from pipeline.wear.rows import curve, map_and_duty, range_of, supported
+from pipeline.wear.rows import curve, law_range, map_and_duty, range_of, supported
 from pipeline.wear.selection import Choice, Noise, choose, energy_problem, noise_of
 
 
@@ -100,6 +100,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         model_entry(c, constants, together, part, *_span(members), kinds if c.name == choice.chosen else None)
         for c in choice.candidates
     ]
+    models = [m if m.span is None else renewed(m, span=law_range(m, stops, read_of(members))) for m in models]
     chosen = next((m for m in models if m.model == choice.chosen), None)
     known = chosen is not None and chosen.identified
     entries, why = ([], None) if known else _measured(members, settings)

@@ -86,3 +86,8 @@ def _same_size(a: Component, b: Component) -> bool:
     if a.area is None or b.area is None:
         return a.area is b.area
     return abs(a.area / b.area - 1) < SAME_AREA and a.force_share == b.force_share
+
+
+def read_of(members: Sequence[Member]) -> np.ndarray:
+    """Which of the members' stops, joined, lie in an interval between readings that counts [n]."""
+    return np.concatenate([(m.groups[m.usable] > 0).any(axis=0) for m in members])

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pipeline.method.wear import Wear
+from pipeline.results.model import renewed
 from pipeline.results.wear import (
     BatchWear,
     CompoundComponent,
@@ -23,16 +24,16 @@ from pipeline.results.wear import (
 )
 from pipeline.wear.batch_fit import BatchFit, ByBatch, by_batch
 from pipeline.wear.components import Component
-from pipeline.wear.exposure import kept
+from pipeline.wear.exposure import joined, kept
 from pipeline.wear.inference import Inference
 from pipeline.wear.laws import LAWS
 from pipeline.wear.measured import trusted
-from pipeline.wear.members import Member
+from pipeline.wear.members import Member, read_of
 from pipeline.wear.misfit import quantile
 from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.parts import over_batch
 from pipeline.wear.predict import interval, part_shares
-from pipeline.wear.rows import counted, map_and_duty, per_stop
+from pipeline.wear.rows import counted, law_range, map_and_duty, per_stop
 
 
 @dataclass(frozen=True)
@@ -147,6 +148,8 @@ def _by_law(
         part: interval(float(fit.factors[i]), fit.factor_sets[:, i], settings.confidence)
         for i, part in enumerate(law.parts)
     }
+    own = [m for m in members if m.test.card.batch == batch]
+    written = renewed(written, span=law_range(written, joined([m.exposure.stops for m in own]), read_of(own)))
     return _row(
         batch,
         members,

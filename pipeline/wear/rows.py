@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.constants import ZERO_C
-from pipeline.results.model import Interval
+from pipeline.results.model import Interval, renewed
 from pipeline.results.wear import (
     BlockWear,
     Conditions,
@@ -47,6 +47,15 @@ def range_of(s: Exposure, inside: np.ndarray) -> Conditions:
         surface_c=[float(hot.min() - ZERO_C), float(hot.max() - ZERO_C)] if hot.size else None,
         run=conditions_run(s, inside),
     )
+
+
+def law_range(model: Predictor, s: Exposure, inside: np.ndarray) -> Conditions:
+    """`range_of` with where a law's oxidation was seen."""
+    span, ea = range_of(s, inside), model.parameters.get("Ea")
+    th0_k = model.fixed.th0_k if model.fixed else None
+    if ea is None or ea.value is None or th0_k is None:
+        return span
+    return renewed(span, oxidation_c=oxidation_seen(ea.value, th0_k, s, inside))
 
 
 def conditions_run(s: Exposure, inside: np.ndarray) -> list[list[float]]:

@@ -9,9 +9,11 @@ from hypothesis import strategies as st
 
 from pipeline.constants import ZERO_C
 from pipeline.duty.cycle import Air, History, events_of, settle
+from pipeline.duty.limits import Openings
 from pipeline.duty.project import project
+from pipeline.duty.reserved import reserved
 from pipeline.duty.support import FrictionRun, braked, over_openings, worn_by
-from pipeline.results.duty import Span
+from pipeline.results.duty import DutySupport, Span
 from pipeline.tested.run import ENERGY_DENSITY, POWER_DENSITY, SPEED, TEMPERATURE, Run
 from pipeline.wear.exposure import GRID_K, exposure
 from tests.duty.makers import brake, duty_cycle, energy_law, oxidation_law
@@ -162,3 +164,48 @@ def test_what_an_opening_to_run_rests_on():
     assert over_openings(grid, tested, share, 0.2, 0.6) == (Span(low=0.3, high=1.0), "tested")
     assert over_openings(grid, tested, share, 0.1, 0.3) == (Span(low=0.3, high=0.3), "mostly extrapolated")
     assert over_openings(grid, tested, share, 0.37, 0.39)[1] == "partly extrapolated"
+
+
+def mostly(**facts):
+    entry = {
+        "of": "friction",
+        "direction": "energy density",
+        "unit": "J/mm2",
+        "words": "energy density down to 3 J/mm2",
+        "share": 1.0,
+    }
+    return DutySupport.model_validate(
+        {"friction_share": 0.2, "extrapolations": [entry, entry | {"of": "wear of the disc"}]} | facts
+    )
+
+
+@pytest.mark.parametrize(
+    ("tested", "life", "basis", "sure", "causes"),
+    [
+        ([1.0, 1.0, 1.0, 1.0], True, "tested", (0.2, 0.6), []),
+        ([1.0, 0.6, 0.6, 0.6], True, "partly extrapolated", (0.2, 0.6), []),
+        ([0.0, 0.0, 0.0, 0.0], False, None, None, ["window"]),
+        ([1.0, 1.0, 0.8, 0.2], False, None, (0.2, 0.4), ["window"]),
+        ([1.0, 1.0, 1.0, 1.0], True, "mostly extrapolated", None, ["wear data"]),
+        ([1.0, 1.0, 1.0, 1.0], False, "mostly extrapolated", (0.2, 0.6), []),
+    ],
+)
+def test_openings_that_rest_mostly_on_extrapolation_are_reserved(tested, life, basis, sure, causes):
+    grid = np.array([0.0, 0.2, 0.4, 0.6])
+    span = Span(low=0.2, high=0.6)
+    found = reserved(
+        Openings(span, None, sure=span), mostly(life_basis=basis), grid, np.array(tested), np.ones(4), life=life
+    )
+    assert found.span == span
+    assert (found.sure and (found.sure.low, found.sure.high)) == sure
+    assert [one.cause for one in found.not_excluded] == causes
+    assert (found.sure_why is None) == (sure is not None)
+
+
+def test_what_stood_against_the_openings_stays():
+    span = Span(low=0.2, high=0.6)
+    before = Openings(span, None, sure=None, sure_why="it may glaze", not_excluded=())
+    after = reserved(before, mostly(), np.array([0.2, 0.4, 0.6]), np.zeros(3), np.ones(3), life=False)
+    assert after.sure_why == "it may glaze" and [one.cause for one in after.not_excluded] == ["window"]
+    none = Openings(None, "no window")
+    assert reserved(none, mostly(), np.array([0.2]), np.zeros(1), np.ones(1), life=False) is none
