@@ -180,7 +180,7 @@ def _about_one(rng: np.random.Generator, sd: float) -> float:
 def _specimens(rng: np.random.Generator, of: Compound, names: list[str]) -> tuple[Specimen, ...]:
     spread, found = rng.uniform(0.02, 0.09), []
     power = 0.95 * float(of.duties[0].power(2 * of.pad_area).min())
-    cold, warm = rng.uniform(75, 110), rng.uniform(220, 290)
+    cold, warm = rng.uniform(75, 110), rng.uniform(175, 240)
     between = cold + (warm - cold) * rng.uniform(0.35, 0.65)
     uses = {"A": ((cold, power), (warm, power)), "B": ((between, power), (between, 1.6 * power))}
     for batch in names:
@@ -194,23 +194,23 @@ def _specimens(rng: np.random.Generator, of: Compound, names: list[str]) -> tupl
     return tuple(found)
 
 
-def program(of: Compound, gentle: tuple[tuple[float, float], ...], stops: int = 44) -> tuple[Block, ...]:
+def program(of: Compound, gentle: tuple[tuple[float, float], ...], stops: int = 60) -> tuple[Block, ...]:
     """Bedding, checks, gentle use at each (degC, W/mm2) cleared by hard stops, a walk over temperature, hard and hot use."""
     checks = iter(f"check {k}" for k in range(1, 30))
 
-    def check(n: int = 4) -> Block:
+    def check(n: int = 6) -> Block:
         return Block(next(checks), "check", 300.0, 25.0, 1450.0, 850.0, n)
 
     speeds = of.gentle_rpm()
-    found = [Block("bed-in", "bedding", 230.0, 30.0, 1600.0, 650.0, 12, True), check(6)]
+    found = [Block("bed-in", "bedding", 230.0, 30.0, 1600.0, 650.0, 12, True), check()]
     for k, (start, power) in enumerate(gentle, 1):
         bar = of.bar_for(power, start, *speeds)
         found += [Block(f"gentle use {k}", "duty", start, bar, *speeds, stops, True), check()]
         found += [Block(f"clearing {k}", "duty", 340.0, 42.0, 1750.0, 800.0, 8, True), check()]
     walk = [Block(f"map {t} C", "map", float(t), 25.0, 1450.0, 850.0, 2, t in (260, 620)) for t in range(100, 640, 40)]
-    found += [*walk, check()]
+    found += [*walk, check(4)]
     found += [Block("hard use", "duty", 420.0, 40.0, 1700.0, 800.0, 16, True)]
-    found += [Block("hot use", "duty", 550.0, 25.0, 1450.0, 850.0, 16, True), check()]
+    found += [Block("hot use", "duty", 550.0, 25.0, 1450.0, 850.0, 16, True), check(4)]
     found += [Block("hotter use", "duty", 650.0, 14.0, 1300.0, 850.0, 12, True)]
     return tuple(found)
 

@@ -31,6 +31,7 @@ import numpy as np
 import yaml
 
 from pipeline.archive.duties import DutyCycle
+from pipeline.batches.wear_parts import WearParts
 from pipeline.drift.analysis import analyse
 from pipeline.drift.compound import glaze_limit
 from pipeline.drift.film_of_tests import film_of
@@ -53,6 +54,7 @@ from tests.studies.decision_use import GRID, Use, life, used
 METHOD = Method()
 END_SD_K = 4.0  # of the window's ends, as a map of so many stops knows them
 LOSS_WANTED, SHARE_WANTED = 0.05, METHOD.duty.window_share
+RATIO = (0.8, 1.25)  # of wear, in which batches are equivalent
 GLAZED, HARMLESS = 0.03, 0.01  # true loss of a gentle block of the tests
 Record = dict[str, Any]
 
@@ -132,7 +134,9 @@ class Judged:
             settings=METHOD.duty,
             wear_settings=METHOD.wear,
             temperature_kind=METHOD.reduction.temperature,
+            alike=WearParts.of(self.wear, RATIO, METHOD.batches).unlike,
             film=film_of(self.drifts),
+            glazing_loss=LOSS_WANTED,
         ).duties
 
 
@@ -158,7 +162,8 @@ def _law(of: Compound, wear: CompoundWear) -> Record:
     oxidation = next((m for m in disc.models if m.model == "oxidation"), None)
     found: Record = {"chosen": disc.chosen, "identified": law is not None, "why": oxidation.why if oxidation else None}
     if law is not None and law.model == "oxidation":
-        truths = {"a": of.wear.per_mj, "B": of.wear.rate, "Ea": of.wear.energy / 1e3}
+        mean = np.mean(list(of.factors.values()), axis=0)
+        truths = {"a": of.wear.per_mj * mean[0], "B": of.wear.rate * mean[1], "Ea": of.wear.energy / 1e3}
         for name, truth in truths.items():
             p = law.parameters[name]
             found[name] = {"value": p.value, "low": p.low, "high": p.high, "true": truth}
@@ -167,8 +172,7 @@ def _law(of: Compound, wear: CompoundWear) -> Record:
 
 def _duty(of: Compound, tests: Judged, duty: Duty, answer: DutyProjection) -> Record:
     truth, way = life(of, duty), used(of, duty, GRID)
-    whose = getattr(answer, "life_of", None)
-    batch = whose.batch if whose is not None else None
+    batch = answer.life_of.batch if answer.life_of is not None else None
     cycles = answer.life_cycles
     shortest = min(truth.by_batch, key=truth.by_batch.__getitem__)
     found: Record = {
@@ -185,19 +189,19 @@ def _duty(of: Compound, tests: Judged, duty: Duty, answer: DutyProjection) -> Re
 
 def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Record:
     """What is recommended, and what it truly does."""
-    span, reserved = answer.opening_to_run, getattr(answer, "reserved", False)
-    sure = span if not reserved else getattr(answer, "opening_to_run_sure", None)
+    span, sure = answer.opening_to_run, answer.opening_to_run_sure
     found: Record = {
         "span": [span.low, span.high] if span else None,
         "sure": [sure.low, sure.high] if span and sure else None,
         "why": answer.opening_to_run_why,
-        "limits": sorted({one.cause for one in getattr(answer, "limits", [])}),
-        "not_excluded": [f"{one.cause}: {one.why}" for one in getattr(answer, "not_excluded", [])],
+        "limits": sorted({one.cause for one in answer.limits}),
+        "not_excluded": [f"{one.cause}: {one.why}" for one in answer.not_excluded],
         "loss": _worst(way, span), "sure_loss": _worst(way, sure) if span else None,
         "good": bool(((way.inside >= SHARE_WANTED) & (way.loss <= LOSS_WANTED)).any()),
         "brackets": brackets(tests, duty, way),
     }  # fmt: skip
-    named = getattr(answer, "settling_test", None)
+    named = answer.settling_test
+    found["no_test"] = answer.settling_test_why if span is not None and sure is None and named is None else None
     if span is not None and sure is None and named is not None:
         found["settled"] = _settled(tests, duty, named.blocks)
     return found
@@ -242,8 +246,7 @@ def _settled(tests: Judged, duty: Duty, blocks: str) -> bool:
     further = replace(of, specimens=(replace(one, program=program),))
     tests.take(run(further, tests.rng)[0], "named test")
     again = tests.answers([duty])[0]
-    doubts = [one for one in getattr(again, "not_excluded", []) if one.cause == "glazing"]
-    return not doubts or getattr(again, "opening_to_run_sure", None) is not None
+    return again.opening_to_run_sure is not None or all(one.cause != "glazing" for one in again.not_excluded)
 
 
 def rows(count: int, wide: int, seed: int, kept: Path, processes: int) -> list[Record]:

@@ -1,5 +1,7 @@
 """Readings that scatter more than the method assumes: rates and laws stay right, their intervals hold it, and misfit is said."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -170,6 +172,41 @@ def test_a_compounds_law_that_fits_is_identified_and_holds_the_truth():
     energy = next(m for m in disc.models if m.model == "energy")
     assert energy.identified and energy.misfit_p > 0.001
     assert energy.parameters["a"].low < 7.0 < energy.parameters["a"].high
+
+
+def of_batches(batches, rate, seed):
+    """Two specimens each; a batch's rate is `rate` times its factor."""
+    rng, tests = np.random.default_rng(seed), []
+    for name, factor in batches.items():
+        for one in specimens(2, lambda b, e, f=factor: f * rate(b, e), rng):
+            own = one.card.model_copy(update={"batch": name, "test": f"{name}-{one.card.specimen}"})
+            tests.append(replace(one, card=own))
+    return tests
+
+
+def test_batches_have_laws_of_their_own_and_the_pooled_one_beside_them():
+    disc = pooled(of_batches({"b1": 1.0, "b2": 1.4}, lambda b, e: 7 * e, 13))
+    law = {row.batch: row.law.parameters["a"] for row in disc.by_batch}
+    assert law["b1"].low < 7.0 < law["b1"].high < law["b2"].low < 9.8 < law["b2"].high
+    assert disc.by_batch[1].factors["mechanical"].value / disc.by_batch[0].factors["mechanical"].value == pytest.approx(
+        law["b2"].value / law["b1"].value
+    )
+    assert disc.worst.batch == "b2" and law["b1"].value < disc.chosen_law.parameters["a"].value < law["b2"].value
+    assert [row.tests for row in disc.by_batch] == [["b1-A", "b1-B"], ["b2-A", "b2-B"]]
+
+
+def test_without_an_identified_law_each_batch_has_measured_rates_of_its_own():
+    disc = pooled(of_batches({"b1": 1.0, "b2": 1.4}, lambda b, e: 7 * e * (1.3 if b % 4 < 2 else 0.7), 14))
+    assert disc.identified_law is None and disc.by_specimen == []
+    rates = {row.batch: next(e for e in row.measured if e.over.startswith("all")) for row in disc.by_batch}
+    assert all(row.law is None for row in disc.by_batch)
+    assert rates["b2"].parameters["a"].value / rates["b1"].parameters["a"].value == pytest.approx(1.4, rel=0.1)
+    assert rates["b1"].tests == ["b1-A", "b1-B"] and disc.worst.batch == "b2"
+
+
+def test_one_batch_has_nothing_beside_the_compounds_law():
+    disc = pooled(specimens(2, lambda b, e: 7 * e, np.random.default_rng(15)))
+    assert disc.by_batch == [] and disc.worst is None and len(disc.by_specimen) == 2
 
 
 # --- the fitting routine
