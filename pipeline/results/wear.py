@@ -75,7 +75,7 @@ class Conditions(Result):
         default=None,
     )
     run: list[list[float]] = given(
-        "conditions run, alike ones (10 %, 15 K) once: energy of a stop (MJ), power density (W/mm2), the method's temperature (degC)",
+        "conditions run, alike ones (15 %, 20 K) once: energy of a stop (MJ), power density (W/mm2), the method's temperature (degC)",
         default_factory=list,
     )
 

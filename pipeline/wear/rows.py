@@ -27,7 +27,7 @@ from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
 
 CURVE_POINTS = 25
-ALIKE_FACTOR, ALIKE_K = 1.1, 15.0  # a fifth of the reach of a stop (`pipeline.tested.run`)
+ALIKE_FACTOR, ALIKE_K = 1.15, 20.0  # a third of the reach of a stop (`pipeline.tested.run`)
 UNSEEN = 0.01  # share of the fitted oxidation that is too little to be seen in the readings
 
 
@@ -59,7 +59,7 @@ def law_range(model: Predictor, s: Exposure, inside: np.ndarray) -> Conditions:
 
 
 def conditions_run(s: Exposure, inside: np.ndarray) -> list[list[float]]:
-    """Energy (MJ), power density (W/mm2) and temperature (degC) of the stops inside [n]: one of those within 10 % and 15 K, and those at
+    """Energy (MJ), power density (W/mm2) and temperature (degC) of the stops inside [n]: one of those within 15 % and 20 K, and those at
     the ends of each range."""
     at = np.column_stack([s.energy_mj, s.power_w_mm2, s.temperature_c])[inside]
     at = at[np.isfinite(at).all(axis=1) & (at[:, :2] > 0).all(axis=1)]

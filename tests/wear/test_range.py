@@ -60,6 +60,6 @@ def test_alike_conditions_stand_once_and_the_ends_always():
     assert len(rows) < 850
     assert rows.min(axis=0) == pytest.approx([energy.min(), energy.min() * 20, celsius.min()], rel=1e-4)
     assert rows.max(axis=0) == pytest.approx([energy.max(), energy.max() * 20, celsius.max()], rel=1e-4)
-    near = np.abs(np.log(energy[:, None] / rows[:, 0])) / np.log(1.1) + np.abs(celsius[:, None] - rows[:, 2]) / 15
+    near = np.abs(np.log(energy[:, None] / rows[:, 0])) / np.log(1.15) + np.abs(celsius[:, None] - rows[:, 2]) / 20
     assert near.min(axis=1).max() < 2, "no stop is far from one that stands for it"
     assert conditions_run(table, np.zeros(4000, bool)) == []
