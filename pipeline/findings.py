@@ -298,6 +298,11 @@ CODES: dict[str, Code] = {
     "wear_card_differs": Code(
         "suspect", "the parts measured are not the card's", "correct the card, or check which parts were measured"
     ),
+    "oxidation_soak_off": Code(
+        "suspect",
+        "a soak without a stop took more or less than the oxidation law from the stops foresees",
+        "check the soak's temperature and hours, the readings around it and the disc's conductivity and heat share",
+    ),
     "wear_after_last_stop": Code(
         "suspect", "a wear reading lies after the last stop run", "check after_stop against the rig's count"
     ),

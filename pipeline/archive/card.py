@@ -150,6 +150,15 @@ class Block(Model):
         return tuple(str(v) for v in values)
 
 
+class Dwell(Model):
+    """A soak of the specimens at a temperature (K) for a time (s), without a stop: in the furnace or the rig's heater."""
+
+    after_stop: Annotated[int, Field(ge=0, le=10_000_000), BeforeValidator(as_number)]
+    temperature: Temperature
+    duration: Duration
+    note: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+
+
 class Card(Model):
     """A whole test card. `test` is the folder's name."""
 
@@ -171,6 +180,7 @@ class Card(Model):
     recordings: Recordings
     blocks: Annotated[tuple[Block, ...], Field(min_length=1, max_length=5000)]
     wear: Text | None = None
+    dwells: Annotated[tuple[Dwell, ...], Field(max_length=500)] = ()
     exclude: Annotated[tuple[Exclusion, ...], Field(max_length=5000)] = ()
     remarks: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
 
@@ -208,6 +218,9 @@ class Card(Model):
                 "inertia, or the shaft's unit (rpm, rad/s)"
             )
         refuse_twice(self.exclude)
+        stops = [dwell.after_stop for dwell in self.dwells]
+        if stops != sorted(stops):
+            raise ValueError("dwells: state them in the order run; after_stop goes back")
         for entry, exclusion in enumerate(self.exclude, start=1):
             if exclusion.date is not None and exclusion.date < self.date:
                 raise ValueError(

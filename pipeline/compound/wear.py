@@ -11,6 +11,7 @@ from pipeline.heat.of_card import assumed_notes
 from pipeline.method.wear import Wear
 from pipeline.results.wear import CompoundWear
 from pipeline.wear import compound
+from pipeline.wear.dwells import placed
 from pipeline.wear.members import WearRecord
 from pipeline.wear.readings import read_wear
 
@@ -34,6 +35,7 @@ def _read(test: CompoundTest, archive: Path) -> WearRecord:
         raise InputError("the test card names no wear file" if test.card.wear is None else "no stop was found")
     folder = archive / test.name
     readings, _ = read_wear(folder / test.card.wear, inside=folder)
+    readings, _ = placed(readings, test.card)
     own = test.wear.components or {}
     ratios = {name: found.mass_to_thickness for name, found in own.items() if found.mass_to_thickness}
     return WearRecord(test.card, test.stops, test.traces, test.summary.missing, readings, ratios)

@@ -32,6 +32,8 @@ class WearInterval(Result):
     stops: int | None = given("stops run in between", default=None)
     energy_mj: float | None = given("friction work in between", "MJ", default=None)
     blocks: list[str] | None = given("blocks run in between", default=None)
+    dwell_h: float | None = given("soak without a stop in between", "h", default=None)
+    dwell_c: float | None = given("its mean temperature", "degC", default=None)
     in_models: bool = given("whether laws are fitted to it")
     measured_by: str | None = Field(None, alias="from", description="what the loss was read from: thickness or mass")
     points_um: dict[str, float] | None = given("loss at each point, by point", default=None)

@@ -29,6 +29,7 @@ from pipeline.results.wear import (
 )
 from pipeline.wear.between_specimens import SCATTER_DOF, factors, scatter_of, with_scatter
 from pipeline.wear.components import spoken
+from pipeline.wear.dwells import with_dwells
 from pipeline.wear.exposure import Exposure, joined
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals
@@ -41,7 +42,7 @@ from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.predict import part_shares, wear_by_stop
 from pipeline.wear.rates import RATES, coverage_factor, rates
 from pipeline.wear.result import constants_of, model_entry
-from pipeline.wear.rows import curve, law_range, map_and_duty, range_of, supported
+from pipeline.wear.rows import curve, law_range, map_and_duty, range_of, soaked, supported
 from pipeline.wear.selection import Choice, Noise, choose, energy_problem, noise_of
 
 
@@ -62,7 +63,9 @@ def of_compound(tests: Sequence[WearRecord], settings: Wear, temperature: str) -
     read = [t for t in tests if t.readings is not None and t.readings.height and t.stops.height]
     if not read:
         return Found(None, [], "no test of the compound has wear readings")
-    exposures = [exposure_of_test(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
+    exposures = [
+        with_dwells(exposure_of_test(t.stops, t.traces, t.missing, t.card, settings, temperature), t.card) for t in read
+    ]
     names = sorted({name for t in read if t.readings is not None for name in t.readings["component"].unique()})
     found = {}
     for name in names:
@@ -260,6 +263,7 @@ def _rows(members: list[Member], chosen: FittedLaw | None) -> list[WearInterval]
             wear_um=float(m.measured.wear[k]),
             wear_u_um=float(m.measured.u[k]),
             **m.mass[k]._asdict(),
+            **soaked(m.exposure, m.groups[k] > 0),
             predicted_um=None if loss is None else float(loss[k]),
             in_models=bool(m.usable[k]),
         )

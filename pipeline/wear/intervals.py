@@ -79,7 +79,7 @@ def cells(readings: pl.DataFrame) -> tuple[list[int], list[str], np.ndarray, np.
 
 
 def intervals(
-    readings: pl.DataFrame, part: Component, *, assumed_thickness: float, assumed_mass: float, last_stop: int
+    readings: pl.DataFrame, part: Component, *, assumed_thickness: float, assumed_mass: float, last_stop: float
 ) -> Intervals | None:
     """Intervals of one component, by thickness, or by mass where thickness was not read; None with one reading or none.
 
@@ -101,7 +101,7 @@ def intervals(
             finding(
                 "wear_after_last_stop",
                 f"{spoken(part.name)}: a reading is placed after stop {int(result.to_stop.max())}, the rig ran "
-                f"{last_stop}; that interval is given but no law is fitted to it",
+                f"{last_stop:g}; that interval is given but no law is fitted to it",
                 evidence={"after_stop": int(result.to_stop.max()), "run": last_stop},
             )
         )

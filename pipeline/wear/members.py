@@ -59,7 +59,7 @@ def members_of(
         own = test.readings.filter(pl.col("component") == name)
         part = component(name, test.card)
         own, _ = beside_card(own, name, {"thickness": part.thickness, "mass": part.mass})
-        last = int(exposure.run_number.max())
+        last = exposure.last
         measured = intervals(
             own, part, assumed_thickness=settings.thickness_u, assumed_mass=settings.mass_u, last_stop=last
         )
@@ -70,7 +70,7 @@ def members_of(
             left_out[test.card.test] = "another friction area than the compound's first test"
             continue
         groups = interval_groups(exposure.run_number, measured.from_stop, measured.to_stop)
-        usable = (measured.to_stop <= last) & (groups @ exposure.stops.energy_mj > 0)
+        usable = exposure.usable(groups, measured.to_stop)
         if not usable.any():
             left_out[test.card.test] = "no interval holds a stop with energy"
             continue

@@ -30,6 +30,7 @@ TEMPERATURE_COLUMN = {
 }
 HOTTEST_C, COLDEST_C = 1800.0, -60.0
 LAST_PAUSE_S = 3600.0
+DWELL = "dwell"  # purpose of a row that is no stop but a soak without one
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,21 @@ class ExposureOfTest:
     dwell_known: float  # share of the pauses whose length is known
     surface: str  # "modelled" or why it is the indicated temperature
     curve: Curve | None
+
+    @property
+    def soaks(self) -> np.ndarray:
+        """Which rows are soaks without a stop, bool [n]."""
+        return np.array([p == DWELL for p in self.purpose], bool)
+
+    @property
+    def last(self) -> float:
+        """Count of the last stop or dwell."""
+        return float(self.run_number.max()) if len(self.run_number) else 0.0
+
+    def usable(self, groups: np.ndarray, to_stop: np.ndarray) -> np.ndarray:
+        """Which intervals [K] of groups [K, n] a law is fitted to: those of stops with work, or of a soak."""
+        acts = (self.stops.energy_mj > 0) | self.soaks
+        return np.asarray((to_stop <= self.last) & (groups @ acts > 0))
 
 
 def exposure_of_test(

@@ -25,14 +25,18 @@ RATES = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m", "mg
 
 def rates(measured: Intervals, part: Component, test: ExposureOfTest, confidence: float) -> Rates:
     """Every rate, or None with its reason in `why`; `stops` says which stops count."""
+    soaked = soaked_intervals(measured, test)
     chosen, note = _after_bedding(measured, test)
+    if chosen is not None and (chosen & ~soaked).any():
+        chosen = chosen & ~soaked
     if chosen is None:
         return Rates(why=note)
     ones = chosen.astype(float)
     loss, u = float(ones @ measured.wear), float(np.sqrt(ones @ measured.covariance @ ones))
     half = spread(measured, confidence) * u
     first, last = int(measured.from_stop[chosen][0]), int(measured.to_stop[chosen][-1])
-    group = interval_groups(test.run_number, [first], [last])[0]
+    group = interval_groups(test.run_number, measured.from_stop[chosen], measured.to_stop[chosen]).sum(axis=0)
+    group = group * ~test.soaks
     count, work = float(group.sum()), float(group @ test.stops.energy_mj)
     path = float(group @ test.stops.force_distance_n_m)
     why = [note] if note else []
@@ -61,11 +65,16 @@ def rates(measured: Intervals, part: Component, test: ExposureOfTest, confidence
     )
 
 
+def soaked_intervals(measured: Intervals, test: ExposureOfTest) -> np.ndarray:
+    """Intervals [K] that hold soaks and no stop: their loss is no stop's."""
+    groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
+    return np.asarray((groups @ test.soaks > 0) & (groups @ ~test.soaks == 0))
+
+
 def _after_bedding(measured: Intervals, test: ExposureOfTest) -> tuple[np.ndarray | None, str | None]:
     bedding = [n for n, p in zip(test.run_number, test.purpose, strict=True) if p == "bedding"]
     end = max(bedding, default=0)
-    last = int(test.run_number.max()) if len(test.run_number) else 0
-    known = measured.to_stop <= last
+    known = measured.to_stop <= test.last
     after = (measured.from_stop >= end) & known
     if after.any():
         return after, None

@@ -49,7 +49,7 @@ def reading_findings(
     thick = {p.name: s for p in parts if (s := sessions(readings, p.name, "thickness", assumed[0])) is not None}
     mass = {p.name: s for p in parts if (s := sessions(readings, p.name, "mass", assumed[1])) is not None}
     told = _odd(_by_mass(parts, thick, mass), "mass")
-    if not told:
+    if not told and not card.dwells:  # a soak takes away without any work
         told = _odd(_by_energy(thick, run_number, energy_mj), "energy")
     found = off_the_rig(readings, stops) or told
     for part in parts:

@@ -26,7 +26,7 @@ from pipeline.inputs.plain_files import plain_bytes
 from pipeline.inputs.quantities import to_si
 
 REQUIRED = ("after_stop", "component", "quantity", "value", "unit")
-OPTIONAL = ("point", "state")
+OPTIONAL = ("point", "state", "after_dwell")
 QUANTITIES = {"thickness": "length", "mass": "mass"}
 STATES = ("dry", "as_found")
 COMPONENT = re.compile(r"^(disc|pad_(inner|outer)(_[0-9]{1,2})?)$", re.ASCII)
@@ -44,7 +44,7 @@ SCHEMA = {
 
 
 def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, list[Finding]]:
-    """Readings (SCHEMA; value and resolution in m or kg; state null where not said) and findings.
+    """Readings (SCHEMA and after_dwell, null where not said; value and resolution in m or kg; state null where not said) and findings.
 
     Raises InputError in one line when the file cannot be used as a whole, or is a link out of the folder `inside`.
     """
@@ -67,7 +67,7 @@ def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, 
             findings.append(_left_out(path.name, line, row, problem))
         else:
             readings.append(reading)
-    table = pl.DataFrame(readings, schema=SCHEMA, orient="row")
+    table = pl.DataFrame(readings, schema=SCHEMA | {"after_dwell": pl.Int64}, orient="row")
     kept, impossible = _possible(table, path.name)
     return kept, findings + impossible
 
@@ -148,6 +148,9 @@ def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:
         return (), f"after_stop {row['after_stop']!r} is not a count of stops"
     if not (0 <= after < 1e7 and after == int(after)):
         return (), f"after_stop {row['after_stop']!r} is not a count of stops"
+    dwell = row.get("after_dwell", "")
+    if dwell and not (dwell.isascii() and dwell.isdigit() and int(dwell) <= 500):
+        return (), f"after_dwell {dwell!r} is not a count of dwells"
     if not row["value"]:
         return (), "no value"
     try:
@@ -168,6 +171,7 @@ def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:
         row.get("state", "") or None,
         value,
         resolution,
+        int(dwell) if dwell else None,
     ), ""
 
 

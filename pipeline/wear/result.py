@@ -43,8 +43,7 @@ def component_result(measured: Intervals, part: Component, test: ExposureOfTest,
     """What stands under the component's name, but for masses."""
     constants, confidence = constants_of(part, settings), settings.confidence
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
-    usable = measured.to_stop <= (test.run_number.max() if len(test.run_number) else 0)
-    usable &= groups @ test.stops.energy_mj > 0
+    usable = test.usable(groups, measured.to_stop)
     choice = own_choice(measured, usable, groups, test, constants, settings)
     measured = shown(measured, choice)
     kinds, _ = kinds_of(groups[usable], test.block, test.purpose)
@@ -185,6 +184,7 @@ def _measured(
     settings: Wear,
 ) -> tuple[list[MeasuredRate], str | None]:
     """(entries, why none) of `measured_rates` from one test's intervals."""
+    usable = usable & (groups @ test.stops.energy_mj > 0)  # a soak has no rate a stop
     if not usable.any():
         return [], "no interval holds a stop with energy"
     own = groups[usable]

@@ -122,7 +122,8 @@ def interval_rows(
                 to_stop=int(measured.to_stop[k]),
                 wear_um=float(measured.wear[k]),
                 wear_u_um=float(measured.u[k]),
-                stops=int(inside.sum()),
+                stops=int((inside & ~test.soaks).sum()),
+                **soaked(test, inside),
                 energy_mj=float(groups[k] @ test.stops.energy_mj),
                 blocks=blocks,
                 in_models=bool(usable[k]),
@@ -133,6 +134,17 @@ def interval_rows(
             )
         )
     return rows
+
+
+def soaked(test: ExposureOfTest, inside: np.ndarray) -> dict[str, float | None]:
+    """Hours and mean temperature of the soaks among rows [n]."""
+    seconds = test.stops.dwell_s[inside & test.soaks]
+    if not seconds.sum() > 0:
+        return {"dwell_h": None, "dwell_c": None}
+    return {
+        "dwell_h": float(seconds.sum() / 3600),
+        "dwell_c": float(seconds.sum(axis=0) @ GRID_K / seconds.sum() - ZERO_C),
+    }
 
 
 def block_rows(chosen: Predictor | None, test: ExposureOfTest, part: Component, confidence: float) -> list[BlockWear]:

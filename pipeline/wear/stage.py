@@ -19,12 +19,14 @@ from pipeline.results.summary import TestSummary
 from pipeline.results.wear import TestComponent, TestWear
 from pipeline.wear.balance import compare
 from pipeline.wear.components import component, spoken
+from pipeline.wear.dwells import placed, with_dwells
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.mass import mass_rows
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.reading_checks import reading_findings
 from pipeline.wear.readings import beside_card, read_wear
 from pipeline.wear.result import component_result
+from pipeline.wear.soak_checks import soak_findings
 
 
 def run(*, folder: Path, settings: str, into: Path) -> None:
@@ -62,7 +64,9 @@ def _wear(
     if not readings.height or not stops.height:
         why = "no wear reading is left" if stops.height else "no stop was found"
         return TestWear(test=folder.name, why=why), findings
-    test = exposure_of_test(stops, traces, summary.missing, card, settings, temperature)
+    readings, misplaced = placed(readings, card)
+    findings += misplaced
+    test = with_dwells(exposure_of_test(stops, traces, summary.missing, card, settings, temperature), card)
     components, further = wear_components(readings, card, test, settings)
     assumed = (settings.thickness_u, settings.mass_u)
     further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)
@@ -94,13 +98,14 @@ def wear_components(
             part,
             assumed_thickness=settings.thickness_u,
             assumed_mass=settings.mass_u,
-            last_stop=int(test.run_number.max()),
+            last_stop=test.last,
         )
         if measured is None:
             components[name] = TestComponent(why="fewer than two readings, or mass without density and area")
             continue
         findings += measured.findings + _assumed(measured, name)
         result = component_result(measured, part, test, settings)
+        findings += soak_findings(measured, part, test, settings)
         ratio, why, found = compare(
             own,
             part,

@@ -200,6 +200,7 @@ def _wear(folder: Path, card: Card) -> Iterator[Problem]:
             yield Problem(folder.name, "odd", "wear.csv is there, but test.yaml does not name it (wear: wear.csv)")
         return
     from pipeline.recordings.files import refuse_outside
+    from pipeline.wear.dwells import placed
     from pipeline.wear.readings import read_wear
 
     path = folder / card.wear
@@ -209,7 +210,8 @@ def _wear(folder: Path, card: Card) -> Iterator[Problem]:
     except InputError as error:
         yield Problem(f"{folder.name}/{printable(card.wear)}", "left_out", f"{error}; wear is not given")
         return
-    for found in findings:
+    _, misplaced = placed(readings, card)
+    for found in [*findings, *misplaced]:
         yield Problem(f"{folder.name}/{printable(card.wear)}", "odd", found.message)
     planned = sum(block.stops for block in card.blocks)
     last = readings["after_stop"].max() if readings.height else None
