@@ -29,7 +29,6 @@ from pipeline.results.wear import (
 )
 from pipeline.wear.between_specimens import SCATTER_DOF, factors, scatter_of, with_scatter
 from pipeline.wear.components import spoken
-from pipeline.wear.dwells import with_dwells
 from pipeline.wear.exposure import Exposure, joined
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals
@@ -63,9 +62,7 @@ def of_compound(tests: Sequence[WearRecord], settings: Wear, temperature: str) -
     read = [t for t in tests if t.readings is not None and t.readings.height and t.stops.height]
     if not read:
         return Found(None, [], "no test of the compound has wear readings")
-    exposures = [
-        with_dwells(exposure_of_test(t.stops, t.traces, t.missing, t.card, settings, temperature), t.card) for t in read
-    ]
+    exposures = [exposure_of_test(t.stops, t.traces, t.missing, t.card, settings, temperature) for t in read]
     names = sorted({name for t in read if t.readings is not None for name in t.readings["component"].unique()})
     found = {}
     for name in names:

@@ -11,16 +11,12 @@ dwell is 40.001.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, Dwell
-from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
-from pipeline.wear.exposure import exposure, joined, kept, residence
-from pipeline.wear.of_stops import DWELL, ExposureOfTest
 
 STEP = 0.001
 
@@ -73,25 +69,3 @@ def placed(readings: pl.DataFrame, card: Card) -> tuple[pl.DataFrame, list[Findi
     return readings.with_columns(after_stop=pl.Series(rows, dtype=pl.Float64)).filter(
         pl.col("after_stop").is_finite()
     ), findings
-
-
-def with_dwells(test: ExposureOfTest, card: Card) -> ExposureOfTest:
-    """The exposure with a row for each dwell, in the order run."""
-    if not card.dwells or not len(test.run_number):
-        return test
-    seconds = np.array([one.duration for one in card.dwells])
-    kelvin = np.array([one.temperature for one in card.dwells])
-    time = np.column_stack([np.zeros_like(seconds), seconds])
-    nothing = np.zeros(seconds.size)
-    rows = exposure(
-        nothing, force_distance_n_m=nothing, power_w_mm2=np.nanmedian(test.stops.power_w_mm2), temperature_c=kelvin - ZERO_C,
-        dwell_s=residence(time, np.column_stack([kelvin, kelvin])),
-    )  # fmt: skip
-    number = np.r_[test.run_number.astype(float), positions(card.dwells)]
-    order = np.argsort(number, kind="stable")
-    every = joined([test.stops, rows])
-    return replace(
-        test, stops=kept(every, order), run_number=number[order],
-        block=[[*test.block, *[""] * seconds.size][i] for i in order],
-        purpose=[[*test.purpose, *[DWELL] * seconds.size][i] for i in order],
-    )  # fmt: skip

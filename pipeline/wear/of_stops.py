@@ -6,7 +6,7 @@ schedule's. Where a stop lacks a figure its block's median stands in, and is cou
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -18,7 +18,8 @@ from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.method.wear import Wear
 from pipeline.results.summary import MissingStop
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
-from pipeline.wear.exposure import Exposure, residence
+from pipeline.wear.dwells import positions
+from pipeline.wear.exposure import Exposure, exposure, joined, kept, residence
 from pipeline.wear.samples import samples_of
 from pipeline.wear.surface import History, Plate, indicated, modelled
 
@@ -97,7 +98,7 @@ def exposure_of_test(
         history = indicated(samples, idle, following, curve)
     braking_s, dwell_s = _residences(history)
     braking_s, dwell_s = _filled_histories(table, braking_s, dwell_s, idle_known)
-    exposure = Exposure(
+    made = Exposure(
         energy_mj=energy / 1e6,
         force_distance_n_m=force,
         power_w_mm2=table["power_density_w_mm2"].to_numpy(),
@@ -105,8 +106,8 @@ def exposure_of_test(
         braking_s=braking_s,
         dwell_s=dwell_s,
     )
-    return ExposureOfTest(
-        stops=exposure,
+    found = ExposureOfTest(
+        stops=made,
         run_number=table["run_number"].to_numpy(),
         block=table["block"].fill_null("").to_list(),
         purpose=table["purpose"].fill_null("").to_list(),
@@ -115,6 +116,29 @@ def exposure_of_test(
         surface=why,
         curve=curve,
     )
+    return with_dwells(found, card)
+
+
+def with_dwells(test: ExposureOfTest, card: Card) -> ExposureOfTest:
+    """The exposure with a row for each dwell, in the order run."""
+    if not card.dwells or not len(test.run_number):
+        return test
+    seconds = np.array([one.duration for one in card.dwells])
+    kelvin = np.array([one.temperature for one in card.dwells])
+    time = np.column_stack([np.zeros_like(seconds), seconds])
+    nothing = np.zeros(seconds.size)
+    rows = exposure(
+        nothing, force_distance_n_m=nothing, power_w_mm2=np.nanmedian(test.stops.power_w_mm2), temperature_c=kelvin - ZERO_C,
+        dwell_s=residence(time, np.column_stack([kelvin, kelvin])),
+    )  # fmt: skip
+    number = np.r_[test.run_number.astype(float), positions(card.dwells)]
+    order = np.argsort(number, kind="stable")
+    every = joined([test.stops, rows])
+    return replace(
+        test, stops=kept(every, order), run_number=number[order],
+        block=[[*test.block, *[""] * seconds.size][i] for i in order],
+        purpose=[[*test.purpose, *[DWELL] * seconds.size][i] for i in order],
+    )  # fmt: skip
 
 
 def _table(stops: pl.DataFrame, missing: list[MissingStop], card: Card) -> pl.DataFrame:

@@ -19,7 +19,7 @@ from pipeline.results.summary import TestSummary
 from pipeline.results.wear import TestComponent, TestWear
 from pipeline.wear.balance import compare
 from pipeline.wear.components import component, spoken
-from pipeline.wear.dwells import placed, with_dwells
+from pipeline.wear.dwells import placed
 from pipeline.wear.intervals import Intervals, intervals
 from pipeline.wear.mass import mass_rows
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
@@ -66,7 +66,7 @@ def _wear(
         return TestWear(test=folder.name, why=why), findings
     readings, misplaced = placed(readings, card)
     findings += misplaced
-    test = with_dwells(exposure_of_test(stops, traces, summary.missing, card, settings, temperature), card)
+    test = exposure_of_test(stops, traces, summary.missing, card, settings, temperature)
     components, further = wear_components(readings, card, test, settings)
     assumed = (settings.thickness_u, settings.mass_u)
     further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)

@@ -8,9 +8,11 @@ import pytest
 
 from pipeline.archive.card import Card
 from pipeline.method.wear import Wear
-from pipeline.wear.dwells import STEP, placed, with_dwells
+from pipeline.wear import compound
+from pipeline.wear.dwells import STEP, placed
 from pipeline.wear.exposure import GRID_K
-from pipeline.wear.of_stops import ExposureOfTest
+from pipeline.wear.members import WearRecord
+from pipeline.wear.of_stops import ExposureOfTest, with_dwells
 from pipeline.wear.readings import SCHEMA, read_wear
 from pipeline.wear.stage import wear_components
 from tests.wear.makers import (
@@ -152,3 +154,23 @@ def test_dwells_out_of_order_are_refused():
                 {"after_stop": "3", "temperature": "600 degC", "duration": "1 h"},
             ]
         )
+
+
+def test_a_compound_of_soaked_specimens_has_its_law_and_rates(monkeypatch):
+    made = [made_test(seed) for seed in (4, 5)]
+    exposures = iter([with_dwells(exposed, of) for of, exposed, _, _ in made])
+    monkeypatch.setattr(compound, "exposure_of_test", lambda *_: next(exposures))
+    some = pl.DataFrame({"stop": [1]})
+    records = [
+        WearRecord(of.model_copy(update={"test": f"t{i}", "specimen": "AB"[i]}), some, some, [], placed(table, of)[0])
+        for i, (of, _, table, _) in enumerate(made)
+    ]
+    found = compound.of_compound(records, Wear(), "initial")
+    disc = found.components["disc"]
+    assert disc.chosen == "oxidation"
+    ea = law(disc).parameters["Ea"]
+    assert ea.low <= 160 <= ea.high
+    assert sorted({row.dwell_h for row in disc.intervals if row.dwell_h}) == [2.0, 3.0]
+    assert disc.rates.um_per_stop.value == pytest.approx(
+        np.mean([components(of, exposed, table)[0].rates.um_per_stop.value for of, exposed, table, _ in made]), rel=0.1
+    )
