@@ -19,6 +19,7 @@ from pipeline.drift.film import Film
 from pipeline.duty import rig_cooling
 from pipeline.duty.both import Asked, both
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
+from pipeline.duty.burnt import burnt
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.film_area import film_area
 from pipeline.duty.limits import openings, run
@@ -40,6 +41,7 @@ from pipeline.method.wear import Wear
 from pipeline.results.both import BothDuties
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import (
+    Burnt,
     CycleHistory,
     DutyCooling,
     DutyDisc,
@@ -271,6 +273,7 @@ def _projected(
         glazing_area=film_area(duty, events, found, brake, len(opening) - 1),
         energy_kj=[e / 1e3 for e in events.energy.tolist()],
         cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=source, rig_air_at_any_speed=rig_air),
+        burnt=_burnt(projected, brake),
         worn_disc=_worn_disc(duty, events, brake, air),
         sweep=rows(duty, events, found, brake, brakings),
         history=_history(settled, events, len(opening) - 1),
@@ -310,6 +313,14 @@ def _support(
         ends, basis = over_openings(GRID, tested, share[:count], span.low, span.high)
         found = renewed(found, opening_tested=ends, opening_basis=basis)
     return found, (tested, share[:count])
+
+
+def _burnt(projected: DutyProjection, brake: Brake) -> Burnt:
+    """What burns of the disc over its life on the duty."""
+    disc = next((c for c in brake.components if c.name == "disc"), None)
+    ratio = disc.source.mass_to_thickness if disc is not None and disc.source is not None else None
+    share = projected.wear_shares.get("disc", {}).get("oxidative")
+    return burnt(brake.disc.mass, brake.worn_mass, share, ratio)
 
 
 def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> WornDisc | None:

@@ -109,7 +109,7 @@ def fixed(value: Any, decimals: int, *, sign: bool = False) -> str:
 
 def unit_suffix(unit: str) -> str:
     """The unit set after a number: a no-break space before it, nothing for a pure number."""
-    return f"\u00a0{unit}" if unit else ""
+    return f"\u00a0{unit.replace('m/s2', 'm/s²')}" if unit else ""
 
 
 SPELLED = (

@@ -57,6 +57,16 @@ class DutyCooling(Result):
     rig_air_at_any_speed: bool = given("whether the rig's air is taken at any speed")
 
 
+class Burnt(Result):
+    """What oxidation takes of the disc over its life on a duty; a caution, never a release."""
+
+    burnt: float | None = given("mass burnt as wear of the faces, of the new disc's", "1", default=None)
+    inside: Interval = given("mass burnt that no thickness shows, of the new disc's", "1", default_factory=Interval)
+    limit: float = given("share from which strength is in doubt (common practice)", "1")
+    beyond: bool | None = given("whether one of them, or both together, lie beyond it", default=None)
+    why: str | None = given("why there is no figure", default=None)
+
+
 class WornDisc(Result):
     """The settled cycle of a disc at its minimum thickness."""
 
@@ -269,6 +279,7 @@ class DutyProjection(Result):
     inputs: list[HeatInput] = given("heat inputs that the figures rest on", default_factory=list)
     energy_kj: list[float] = given("friction work of each braking of a cycle", "kJ", default_factory=list)
     cooling: DutyCooling | None = given("the disc's cooling", default=None)
+    burnt: Burnt | None = given("what oxidation takes of the disc over its life", default=None)
     worn_disc: WornDisc | None = given("the same with a worn disc; null without its figures", default=None)
     sweep: list[SweepRow] = given("by cooling opening", default_factory=list)
     history: CycleHistory | None = given("the settled cycle in time", default=None)

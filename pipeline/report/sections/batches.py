@@ -189,7 +189,7 @@ def batch_row(batch: Cited[Batch]) -> list[Cell]:
     name = batch.result.batch
     return [
         name,
-        batch.number("specimens", lambda found: found.specimens, decimals=0),
+        batch.number(f"batch {name}: specimens", lambda found: found.specimens, decimals=0),
         batch.number(f"batch {name}: µ", lambda found: found.mu),
         batch.number(f"batch {name}: bite", lambda found: found.bite),
         batch.number(f"batch {name}: wear per stop", lambda found: found.wear_um_per_stop),

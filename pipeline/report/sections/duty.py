@@ -141,6 +141,7 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
             "settled cycle."
         )
         said.append(Text(words, name | {"highest": highest}))
+    said += burnt_texts(one)
     if found.support is not None:
         said += of_duty(one)
     elif found.extrapolated:
@@ -187,3 +188,45 @@ def common_text(inputs: Inputs) -> Text:
         "high": span.number("common opening to", lambda found: found.high, decimals=2),
     }
     return Text("One opening serves all duties: {low} to {high}.", values, "good")
+
+
+def burnt_texts(one: Cited[DutyProjection]) -> list[Text]:
+    """What oxidation takes of the disc by the end of its life, held against where strength is in doubt. A caution only."""
+    burnt, name = one.part(lambda duty: duty.burnt), one.result.duty
+    if burnt is None:
+        return []
+    found = burnt.result
+    if found.burnt is None:
+        return [
+            Text(
+                "{duty}: what oxidation takes of the disc is not given: {why}.",
+                {"duty": name, "why": found.why or "no figure"},
+                "open",
+            )
+        ]
+    values: dict[str, Cell] = {
+        "duty": name,
+        "burnt": burnt.number(
+            f"{name}: mass burnt as wear of the faces", lambda b: b.burnt, unit="%", factor=100.0, decimals=1
+        ),
+        "inside": burnt.number(
+            f"{name}: mass burnt that no thickness shows", lambda b: b.inside, unit="%", factor=100.0
+        ),
+        "limit": burnt.number(
+            f"{name}: mass loss by oxidation from which strength is in doubt",
+            lambda b: b.limit,
+            unit="%",
+            factor=100.0,
+            decimals=0,
+        ),
+    }
+    words = (
+        "{duty}: worn to its minimum the disc has lost by oxidation {burnt} of its new mass as wear of the faces, and beside what the thickness shows {inside}. A few per cent "
+        "cost carbon-carbon some tens of per cent of its strength (common practice); from {limit} on, "
+    )
+    ending = (
+        "which is passed, strength at that thickness is in doubt and the minimum thickness alone does not cover it: have it tested on oxidised discs."
+        if found.beyond
+        else "which is not passed by these figures, it would be in doubt; that is no proof of strength."
+    )
+    return [Text(words + ending, values, "bad" if found.beyond else "open")]

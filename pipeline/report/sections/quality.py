@@ -77,10 +77,10 @@ def _counts(test: OfTest) -> list[Number]:
     """Stops as run and by status, each under words that say how to get it from the table."""
     file, status = f"tests/{test.test}/stops.parquet", test.stops["status"]
     own = [
-        Number(f"stops {name}", int((status == name).sum()), "", file, f"/rows where status is {name}")
+        Number(f"{test.test}: stops {name}", int((status == name).sum()), "", file, f"/rows where status is {name}")
         for name in ("ok", "suspect", "rejected")
     ]
-    return [Number("stops as run", len(status), "", file, "/rows"), *own]
+    return [Number(f"{test.test}: stops as run", len(status), "", file, "/rows"), *own]
 
 
 def reason_rows(inputs: Inputs, most: int = 18) -> list[list[Cell]]:

@@ -60,7 +60,7 @@ def wear(inputs: Inputs) -> Section:
     if parameters:
         head = ["Component", "Law", "Parameter", "Value", "Unit"]
         parts.append(Table("Parameters of the chosen laws, 95 % intervals", head, parameters))
-    parts += wear_parts(inputs)
+    parts += [*soak_table(components), *wear_parts(inputs)]
     parts.append(Items([mass_item(name, found) for name, found in components.items()]))
     parts += [
         Text("Left out of wear: {test}: {why}.", {"test": test, "why": why.rstrip(".")}, "open")
@@ -173,3 +173,26 @@ def parameter_rows(components: Components) -> list[list[Cell]]:
         if law.result.model == found.result.chosen
         for parameter, one in law.named(lambda fitted: fitted.parameters).items()
     ]
+
+
+def soak_table(components: Components) -> list[Table]:
+    """Soaks without a stop between two readings: what was lost, and what the compound's law gives for it; [] without any."""
+    rows: list[list[Cell]] = []
+    for name, found in components.items():
+        for k, one in enumerate(found.each(lambda component: component.intervals), 1):
+            interval = one.result
+            if interval.dwell_h is None or interval.from_stop != interval.to_stop:
+                continue
+            label = f"{name.replace('_', ' ')}, {interval.test}, interval {k}: soak"
+            rows.append([
+                name.replace("_", " "), interval.test or "",
+                one.number(f"{label}, hours", lambda i: i.dwell_h, decimals=1),
+                one.number(f"{label}, temperature", lambda i: i.dwell_c, decimals=0),
+                one.number(f"{label}, loss", lambda i: i.wear_um, decimals=1),
+                one.number(f"{label}, standard uncertainty of the loss", lambda i: i.wear_u_um, decimals=1),
+                one.number(f"{label}, loss by the law", lambda i: i.predicted_um, decimals=1, why="no law"),
+            ])  # fmt: skip
+    if not rows:
+        return []
+    head = ["Component", "Test", "Hours", "°C", "Loss (µm)", "its u (µm)", "by the law (µm)"]
+    return [Table("Soaks without a stop: oxidation alone, at a temperature that is known", head, rows)]
