@@ -13,7 +13,7 @@ import polars as pl
 
 from pipeline.archive.duties import DutyCycle, LoggedDuty, load_duty, log_path
 from pipeline.archive.targets import Target
-from pipeline.batches import brakes, compare
+from pipeline.batches import brakes, compare, tested
 from pipeline.batches.caveats import state_scatter
 from pipeline.batches.specimens import Shape
 from pipeline.batches.wear_parts import WearParts
@@ -239,8 +239,9 @@ def _batches(
 ) -> CompoundBatches:
     shape, at_reference = shape_of(map_)
     rates = wear_rates(tests, found_wear)
+    of_tests = [specimen_test(t, rigs, rates, method.reduction.radius) for t in tests]
     compared = compare.compare(
-        [specimen_test(t, rigs, rates, method.reduction.radius) for t in tests],
+        of_tests,
         shape=shape,
         at_reference=at_reference,
         target=target,
@@ -252,7 +253,10 @@ def _batches(
         wear_parts=parts,
     )
     notes = [*compared.notes, *pad_notes(found_wear, target)]
-    body = fields(compared) | {"reference": found.reference, "notes": notes}
+    beyond = tested.of_batches(of_tests, found.reference, method.reduction.temperature)
+    pairs = tested.answered(compared.pairs, beyond)
+    body = fields(compared) | {"reference": found.reference, "notes": notes, "pairs": pairs}
+    body |= {"extrapolated": list(beyond.values())}
     return CompoundBatches(compound=found.compound, **body)
 
 

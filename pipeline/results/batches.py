@@ -13,6 +13,7 @@ from typing import Literal
 from pipeline.results.cards import CardDifference
 from pipeline.results.friction_map import Reference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
+from pipeline.results.support import Extrapolation
 from pipeline.results.wear import Part
 
 Verdict = Literal["equivalent", "different", "undecided"]
@@ -234,6 +235,9 @@ class Compared(Result):
     specimen_values: dict[Quantity, list[SpecimenValue]] = given("specimens by quantity", default_factory=dict)
     left_out: dict[Quantity, list[str]] = given("what was not used, by quantity", default_factory=dict)
     notes: list[str] = given("what the comparison rests on", default_factory=list)
+    extrapolated: list[Extrapolation] = given(
+        "batches of which no stop was run near the reference conditions", default_factory=list
+    )
 
 
 class CompoundBatches(Compared, OfCompound):

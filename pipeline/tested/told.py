@@ -38,8 +38,8 @@ def extrapolations(of: str, run: Run, points: Array, weight: Array, *, numbered:
                 high=1.0,
                 events=_events(alone, numbered),
                 share=float(share[alone].sum()),
-                words=f"{_at(run.directions, points[worst])} taken together; the nearest stop run is at "
-                f"{_apart(run, points[worst], stop)}",
+                words=f"{at_words(run.directions, points[worst])} taken together; the nearest stop run is at "
+                f"{apart(run, points[worst], stop)}",
             )
         )
     return [*found, *(_unrecorded(of, one) for one in run.unrecorded)]
@@ -69,11 +69,12 @@ def _events(which: Flags, numbered: bool) -> list[int]:
     return [int(i) + 1 for i in np.flatnonzero(which)] if numbered else []
 
 
-def _at(directions: tuple[Direction, ...], point: Array) -> str:
+def at_words(directions: tuple[Direction, ...], point: Array) -> str:
+    """Conditions with their units."""
     return ", ".join(d.said(float(x)) for d, x in zip(directions, point, strict=True) if np.isfinite(x))
 
 
-def _apart(run: Run, point: Array, stop: Array) -> str:
+def apart(run: Run, point: Array, stop: Array) -> str:
     """The stop's conditions that are out of reach of the point."""
     far = np.abs(run._scaled(point[None])[0] - run._scaled(stop[None])[0])
     names = [k for k in range(len(far)) if far[k] > 1] or [int(np.nanargmax(far))]

@@ -100,6 +100,9 @@ def support_texts(inputs: Inputs) -> list[Text]:
     if window:
         words, values = beyond("window", window)
         said.append(Text(f"The window goes beyond what was run: {words}.", values, "open"))
+    for entry in inputs.batches.result.extrapolated:
+        words = "{of} goes beyond what was run: {what}."
+        said.append(Text(words, {"of": entry.of, "what": entry.words}, "open", sentence=True))
     for one in inputs.duty.each(lambda found: found.duties):
         said += of_duty(one)
     return said
