@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.errors import InputError
+from pipeline.inputs.blanks import holds_blank
 from pipeline.inputs.model import read_yaml
 
 ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
@@ -112,7 +113,9 @@ def _said(folder: Path) -> dict[str, str]:
         return {}
     if not isinstance(content, dict):
         return {}
-    texts = {key: value.strip() for key in KEYS if isinstance(value := content.get(key), str)}
+    texts = {
+        key: value.strip() for key in KEYS if isinstance(value := content.get(key), str) and not holds_blank(value)
+    }
     return {k: v for k, v in texts.items() if 0 < len(v) <= 200 and all(ord(c) >= 32 for c in v)}
 
 

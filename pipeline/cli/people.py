@@ -79,6 +79,37 @@ def inspect(
 
 
 @app.command(
+    name="new-test",
+    help="A test's folder from recordings: copied or linked, with a test.yaml of what was found in them; guesses are marked, and what only "
+    "you know is left blank by name. With --register one for each row of a table of tests; 3 where some could not be made.",
+)
+def new_test(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="the new test's folder; with --register the archive")
+    ],
+    recordings: Annotated[
+        Path, typer.Option("--from", metavar="RECORDINGS", help="a recording, or a folder of one test's")
+    ],
+    how: Annotated[
+        str, typer.Option("--recordings", metavar="copy|link", help="link: no second copy on the same disk")
+    ] = "copy",
+    schedule: Annotated[
+        Path | None,
+        typer.Option(metavar="TABLE", help="CSV or XLSX with one row a block (default: from the brakings found)"),
+    ] = None,
+    register: Annotated[
+        Path | None,
+        typer.Option(metavar="TABLE", help="CSV or XLSX with one row a test; a column `recordings` below --from"),
+    ] = None,
+) -> Work:
+    from pipeline.cli import new_test as command
+
+    return partial(
+        command.new_test, folder=folder, recordings=recordings, how=how, schedule=schedule, register=register
+    )
+
+
+@app.command(
     help="Before a test runs: what a program of blocks can show on so many specimens, or the smallest program that answers "
     "a question, by the archive's own scatter; in specimens, stops and rig hours, with the blocks for a card. 3 where the "
     "archive cannot say."

@@ -16,6 +16,7 @@ import yaml
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.errors import InputError
+from pipeline.inputs import blanks
 from pipeline.inputs.plain_files import plain_bytes
 
 MAX_BYTES = 2_000_000
@@ -111,6 +112,10 @@ M = TypeVar("M", bound=BaseModel)
 def load(path: Path, model: type[M], *, empty_ok: bool = False, inside: Path | None = None) -> M:
     """Read a YAML file into a model; InputError lists every problem, `; ` between, in one line."""
     content = read_yaml(path, inside=inside)
+    if blanks.holds_blank(content):
+        raise InputError(
+            blanks.told(path.name, blanks.blanks(plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")))
+        )
     if content is None and empty_ok:
         content = {}
     if not isinstance(content, dict):

@@ -224,6 +224,10 @@ class Dimension:
         """Units to name to a reader, the usual one first."""
         return DIMENSIONS[self.name][1]
 
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> Any:
+        """What an editor shows beside the key."""
+        return {**handler(core), "description": f"number and unit: {self.units}"}
+
     def shown(self, value: float) -> str:
         """The SI value as `number unit` in the first of the usual units."""
         if self.name == "share":

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pipeline.inputs.blanks import BLANK
 from pipeline.inspection.look import Look
 
 GUESSED = "guessed"
-PLAIN = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./ ")
+NOT_FOUND = "no column was taken for it: write its column and unit"
+PLAIN = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./- ")
 
 
 def quoted(text: str) -> str:
@@ -15,7 +17,7 @@ def quoted(text: str) -> str:
         and set(text) <= PLAIN
         and text == text.strip()
         and not text[0].isdigit()
-        and text[0] != "."
+        and text[0] not in ".-/"
         and text.lower() not in ("null", "true", "false", "yes", "no", "n", "y")
     ):
         return text
@@ -51,7 +53,7 @@ def _channels(look: Look) -> list[str]:
         )
     have = {guess.channel for guess in look.guesses}
     lines += [
-        f"    {name}: {{column: ???, unit: ???}}  # not found"
+        f"    {name}: {{column: {BLANK}, unit: {BLANK}}}  # {NOT_FOUND}"
         for name in ("speed", "torque", "pressure", "disc_temperature")
         if name not in have
     ]

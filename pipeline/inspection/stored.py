@@ -56,7 +56,7 @@ def _parquet(path: Path) -> Table:
 
 def _as_stored(form: str, names: list[str], units: list[str], cells: pl.DataFrame, rows: int, every: int) -> Table:
     """Columns as they are kept: numbers, texts of numbers, dates and times."""
-    series, stamp, clock = [], None, "number"
+    series, stamp, clock, begins = [], None, "number", ""
     for at, name in enumerate(cells.columns):
         column = cells[name]
         if isinstance(column.dtype, pl.Datetime):
@@ -76,9 +76,9 @@ def _as_stored(form: str, names: list[str], units: list[str], cells: pl.DataFram
             )
             values, kind = stamps(text, text.cast(pl.Float64, strict=False))
         if kind is not None and stamp is None:
-            stamp, clock = at, kind
+            stamp, clock, begins = at, kind, str(column.drop_nulls().head(1).to_list()[0])
         series.append(values.cast(pl.Float64, strict=False).fill_null(float("nan")).alias(str(at)))
-    return Table(form, named(names, units), pl.DataFrame(series), rows, every, clock, stamp)  # type: ignore[arg-type]
+    return Table(form, named(names, units), pl.DataFrame(series), rows, every, clock, begins, stamp)  # type: ignore[arg-type]
 
 
 def _hdf5(path: Path) -> Table:
@@ -156,7 +156,7 @@ def _tdms(path: Path) -> Table:
         size,
         max(-(-size // MOST_ROWS), 1),
         "zoned" if stamp is not None else "number",
-        stamp,
+        stamp=stamp,
     )
     left = [name for name, rows in columns if rows != size]
     return _with(table, notes=[f"{', '.join(left[:6])}: of another length, not looked at"] if left else [])

@@ -47,6 +47,7 @@ class Table:
     rows: int
     every: int = 1
     clock: Clock = "number"  # what the times of `stamp` are
+    begins: str = ""  # the first of those, as it is written
     stamp: int | None = None  # place of the column that held dates or times of day; its values are seconds
     layout: Layout | None = None
     part: str | None = None  # sheet or group that was read
@@ -143,15 +144,15 @@ def as_table(
     """The table of cells that are text: numbers, and dates or times of day in the first column that holds them."""
     cells = cells.rename({name: str(at) for at, name in enumerate(cells.columns)})
     values, _ = numbers_of(cells, decimal)
-    stamp, clock = None, "number"
+    stamp, clock, begins = None, "number", ""
     for at, name in enumerate(cells.columns):
         seconds, kind = stamps(cells[name], values[name])
         if kind is not None:
             values = values.with_columns(seconds.alias(name))
             if stamp is None:
-                stamp, clock = at, kind
+                stamp, clock, begins = at, kind, str(cells[name].drop_nulls().head(1).to_list()[0])
     columns = named(list(names)[: cells.width], list(units)[: cells.width])
-    return Table(form, columns, values, rows, every, clock, stamp, layout, notes=notes or [])  # type: ignore[arg-type]
+    return Table(form, columns, values, rows, every, clock, begins, stamp, layout, notes=notes or [])  # type: ignore[arg-type]
 
 
 def stamps(cells: pl.Series, values: pl.Series) -> tuple[pl.Series, Clock | None]:

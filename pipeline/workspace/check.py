@@ -7,11 +7,12 @@ columns, units and first rows. What only the samples can show is left to a run.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal, NamedTuple
 
 from pipeline.archive.card import Card, load_card
-from pipeline.archive.scan import printable, refuse_empty, scan
+from pipeline.archive.scan import Scan, printable, refuse_empty, scan
 from pipeline.errors import InputError
 from pipeline.inputs.model import load
 from pipeline.workspace.config import ConfigFile, Workspace
@@ -61,17 +62,16 @@ def checked_place(place: Path) -> Checked:
     """Problems of a config file's workspace or of an archive folder. Raises InputError for a wrong place or
     config."""
     problems: list[Problem] = []
+    one = place.is_dir() and (place / "test.yaml").is_file()
     if place.is_dir():
-        archive = place
-        if (place / "test.yaml").is_file():
-            raise InputError(f"{printable(str(place))}: is one test's folder; give the archive folder that holds it")
+        archive = place.resolve().parent if one else place
     elif place.is_file():
         workspace = load_run(place).workspace
         archive = workspace.archive
         problems += _of_workspace(place, workspace)
     else:
         raise InputError(f"{printable(str(place))}: no such file or folder; give a config file or an archive folder")
-    found = scan(archive)
+    found = _alone(scan(archive), place.resolve().name) if one else scan(archive)
     refuse_empty(found, archive)
     problems += [Problem(name, "left_out", why) for name, why in found.skipped if (name, why) not in found.refused]
     problems += [Problem(name, "unusable", why) for name, why in found.refused]
@@ -85,6 +85,16 @@ def checked_place(place: Path) -> Checked:
     problems += [p for test, card in cards.items() for p in _wear(archive / test, card)]
     return Checked(
         sorted(problems + checked.problems, key=lambda p: p.where), len(found.tests) + len(found.refused), *checked[2:]
+    )
+
+
+def _alone(found: Scan, test: str) -> Scan:
+    """One test of an archive."""
+    return replace(
+        found,
+        tests={name: compound for name, compound in found.tests.items() if name == test},
+        skipped=tuple(one for one in found.skipped if one[0] == test),
+        refused=tuple(one for one in found.refused if one[0] == test),
     )
 
 

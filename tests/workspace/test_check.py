@@ -111,10 +111,12 @@ def test_a_test_under_a_name_that_is_no_id_is_unusable(tmp_path, capsys):
     assert "a b: unusable: the folder's name is not allowed" in capsys.readouterr().out
 
 
-def test_one_tests_folder_is_no_archive(tmp_path, capsys):
+def test_one_tests_folder_is_checked_alone(tmp_path, capsys):
     folder = text_test(tmp_path / "archive" / "t")
-    assert check(folder) == 2
-    assert "is one test's folder" in capsys.readouterr().out
+    (text_test(tmp_path / "archive" / "u") / "test.yaml").write_text("nonsense")
+    assert check(folder) == 0
+    assert "1 tests, 3 recordings" in capsys.readouterr().out
+    assert check(tmp_path / "archive") == 3
 
 
 def test_facts_and_comparisons_that_cannot_be_used_are_told(tmp_path):

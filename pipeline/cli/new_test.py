@@ -1,0 +1,144 @@
+"""`stopsheet new-test`: a test's folder from recordings: copied or linked, with a card of what was found and blanks for the rest."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections import Counter
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.archive.scan import printable, refused_id
+from pipeline.cli.bounds import read_within
+from pipeline.errors import InputError
+
+if TYPE_CHECKING:
+    from pipeline.inspection.folders import Group
+
+SCHEMAS = ".schemas"  # beside the tests; a hidden folder is none
+CARD_SCHEMA = "test.schema.json"
+
+
+def new_test(*, folder: Path, recordings: Path, how: str, schedule: Path | None, register: Path | None) -> int:
+    """Make one test's folder, or with a register one for each of its rows; print what was made and what is left to fill in."""
+    if how not in ("copy", "link"):
+        raise InputError(f"--recordings {how!r}: copy or link")
+    refused = read_within()
+    if refused is not None:
+        raise InputError(refused)
+    if register is not None:
+        from pipeline.cli.register import from_register
+
+        return from_register(folder, recordings, how, schedule, register)
+    print("\n".join(made(folder, recordings, how, schedule, {})))
+    return 0
+
+
+def made(
+    folder: Path, recordings: Path, how: str, schedule: Path | None, told: Mapping[str, str], where: str = "the recordings", unclear: Mapping[str, str] | None = None
+) -> list[str]:  # fmt: skip
+    """Make the folder of one test; what to say of it. told: values of card keys that a table gave."""
+    from pipeline.inputs.blanks import blanks
+    from pipeline.inspection.new_card import card_text
+    from pipeline.inspection.said import taken
+    from pipeline.results import write_text
+
+    _refuse_folder(folder)
+    if not recordings.exists():
+        raise InputError(f"{printable(str(recordings))}: no such file or folder")
+    group = _recordings(recordings)
+    look = group.look
+    assert look is not None
+    good, open_ = taken(look.table.layout.said if look.table.layout is not None else {})
+    lines = _scheduled(schedule) if schedule is not None else None
+    wear = recordings / "wear.csv"
+    good |= {"wear": "wear.csv"} if wear.is_file() else {}
+    there = folder.exists()
+    try:
+        files = _placed(group, folder, how)
+        if wear.is_file():
+            shutil.copy2(wear, folder / "wear.csv")
+        text = card_text(
+            look, group.brakings, group.holds, files, good={**good, **told}, unclear={**open_, **(unclear or {})},
+            schema=f"../{SCHEMAS}/{CARD_SCHEMA}", schedule=lines, where=where,
+        )  # fmt: skip
+        _schema(folder.parent)
+        write_text(folder / "test.yaml", text)
+    except BaseException:  # nothing half-made is left
+        shutil.rmtree(folder if not there else folder / "recordings", ignore_errors=True)
+        raise
+    empty = blanks(text)
+    said = [
+        f"{printable(str(folder))}: {len(group.files)} recordings {'linked' if how == 'link' else 'copied'}, {len(group.brakings)} brakings found"
+    ]
+    said += [f"  to fill in, line {one.line}: {one.key} ({one.hint})" for one in empty]
+    said += [f"  guessed: {text.count('guessed') - 1} lines of test.yaml say so; look at them"]
+    return [*said, f"  then: stopsheet check {printable(str(folder))}"]
+
+
+def _refuse_folder(folder: Path) -> None:
+    why = refused_id(folder.resolve().name)
+    if why:
+        raise InputError(f"{printable(str(folder))}: the folder's name is the test's id and {why}")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(
+            f"{printable(str(folder))}: is there already and not empty; name a new folder (nothing was changed)"
+        )
+
+
+def _recordings(place: Path) -> Group:
+    """The recordings of one form at a place. Raises InputError where none can be read."""
+    from pipeline.inspection.folders import Group, looked_into
+    from pipeline.inspection.look import look
+
+    if place.is_file():
+        try:
+            found = look([place], [place.name])
+        except InputError as error:
+            raise InputError(f"{printable(place.name)}: {error}") from error
+        return Group([place], found.table.form, found, "", found.brakings, 1)
+    groups = looked_into(place).groups
+    main = next((group for group in groups if group.look is not None), None)
+    if main is None:
+        first = groups[0]
+        raise InputError(
+            f"{printable(str(place))}: nothing in it can be read; {printable(first.files[0].name)}: {first.why}"
+        )
+    return main
+
+
+def _placed(group: Group, folder: Path, how: str) -> str:
+    """Put the recordings into the folder as they are; the pattern that matches them."""
+    from pipeline.inspection.words import pattern_of
+
+    target = folder / "recordings"
+    target.mkdir(parents=True, exist_ok=True)
+    twice = [name for name, times in Counter(path.name for path in group.files).items() if times > 1]
+    if twice:
+        raise InputError(f"{printable(twice[0])}: several recordings have this name; give the folder of one test")
+    for path in group.files:
+        if how == "copy":
+            shutil.copy2(path, target / path.name)
+            continue
+        try:
+            os.link(path.resolve(), target / path.name)  # a symbolic link out of the test's folder is refused by a run
+        except OSError as error:
+            raise InputError(
+                f"{printable(path.name)}: cannot be linked ({error.strerror}); use --recordings copy"
+            ) from error
+    return pattern_of(group)
+
+
+def _scheduled(table: Path) -> list[str]:
+    from pipeline.inspection.schedule_table import schedule_lines
+
+    return schedule_lines(table)
+
+
+def _schema(archive: Path) -> None:
+    """The card's JSON Schema beside the tests, for editors."""
+    from pipeline.results import write_text
+    from pipeline.workspace.input_files import text
+
+    write_text(archive / SCHEMAS / CARD_SCHEMA, text("test"))
