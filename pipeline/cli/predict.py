@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 REFUSED = 3
 
 
+NAMED = {"heat lost": "convection of a face while it brakes, in W/(m² K),"}
+
+
 def predict(
     *,
     results: Path,
@@ -203,7 +206,8 @@ def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
     if stop.sought:
         rows.append("what was wanted holds for the mean; the intervals are those that the stated pressure gives")
     heat = "; ".join(
-        f"{one.name} {one.value:.3g} (before the stops were looked at {one.before:.3g})" for one in law.heat
+        f"{NAMED.get(one.name, one.name)} {one.value:.3g} (before the stops were looked at {one.before:.3g})"
+        for one in law.heat
     )
     rows.append(
         f"face temperatures rest on effective values of the law, no measurement of the disc: {heat}; the interval of the "

@@ -102,6 +102,25 @@ def test_the_margin_of_bite_is_the_comparison_s_too(method_results: Path) -> Non
         assert shown == [margin["low"], margin["high"]]
 
 
+def test_a_wear_over_all_tests_lies_between_its_batches_or_says_whose_program_it_is(found: dict[str, Any]) -> None:
+    pooled = found["wear"]["components"]["disc"]["rates"]["um_per_stop"]["value"]
+    batches = [row["wear_um_per_stop"]["value"] for row in found["batches"]["batches"]]
+    said = [text for section in found["sheet"]["sections"] for text in section["text"]]
+    if not min(batches) * 0.999 <= pooled <= max(batches) * 1.001:
+        assert any("as run" in text for text in said if text.startswith("Wear of disc"))
+        assert any("another program" in text for text in said)
+
+
+def test_the_scatter_of_single_stops_has_one_name_and_value(found: dict[str, Any]) -> None:
+    own = {
+        n["value"]
+        for n in numbers_of(found["sheet"])
+        if n["label"] == "standard deviation of single stops about their map"
+    }
+    assert len(own) == 1
+    assert not [n["label"] for n in numbers_of(found["sheet"]) if n["label"] == "scatter of single stops"]
+
+
 def test_the_sheet_prints_words_and_not_the_spelling_of_files(found: dict[str, Any]) -> None:
     said = [text for section in found["sheet"]["sections"] for text in section["text"]]
     said += [number["text"] for number in numbers_of(found["sheet"])]

@@ -91,10 +91,16 @@ def missed_text(inputs: Inputs) -> list[Text]:
         "p": missed.number("p of the lack of fit", lambda m: m.p, decimals=3) if missed.result.p >= LEAST_P else BELOW,
         "flat": missed.number("missed where flat", lambda m: m.missed_sd, unit="%", factor=100.0, decimals=1),
         "most": missed.number("missed where steepest", lambda m: m.missed_sd_most, unit="%", factor=100.0, decimals=1),
-        "stop": missed.number("scatter of single stops", lambda m: m.stop_sd, unit="%", factor=100.0, decimals=1),
+        "stop": missed.number(
+            "standard deviation of single stops about their map",
+            lambda m: m.stop_sd,
+            unit="%",
+            factor=100.0,
+            decimals=1,
+        ),
     }
     said = (
-        "Single stops scatter by {stop}; the map misses the mean of a set of conditions by {flat} (one standard deviation) where it is "
+        "Single stops scatter by {stop} about the map, by less about the mean of their own block, whose stops are run one after another; the map misses the mean of a set of conditions by {flat} (one standard deviation) where it is "
         "flat and up to {most} where it is steepest, which the band of the mean holds (p of no misfit {p})"
     )
     for k, place in enumerate(missed.each(lambda m: m.where)[:2]):
