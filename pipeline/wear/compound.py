@@ -33,6 +33,7 @@ from pipeline.wear.exposure import Exposure, joined
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.laws import design
+from pipeline.wear.mass_ratio import mean_ratio
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.members import Member, WearRecord, members_of, read_of
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
@@ -125,7 +126,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         map_and_duty=map_and_duty(trusted(chosen, entries), together, part, settings.confidence),
         law=curve(chosen, together, settings.confidence),
         temperature_range_c=supported(chosen),
-        mass_to_thickness=_mass_to_thickness(members),
+        mass_to_thickness=_mass_to_thickness(members, settings.confidence),
         tests=[m.test.card.test for m in members],
         faces=part.faces,
         area_mm2=part.area * 1e6 if part.area else None,
@@ -269,16 +270,10 @@ def _rows(members: list[Member], chosen: FittedLaw | None) -> list[WearInterval]
     ]
 
 
-def _mass_to_thickness(members: list[Member]) -> Interval | None:
-    """Median of the tests' ratios with the widest of their ends."""
+def _mass_to_thickness(members: list[Member], confidence: float) -> Interval | None:
+    """Mean of the tests' ratios."""
     known = [r for m in members if (r := (m.test.mass_to_thickness or {}).get(m.part.name))]
-    if not known:
-        return None
-    return Interval(
-        value=float(np.median([r.value for r in known])),
-        low=min(r.low for r in known if r.low is not None),
-        high=max(r.high for r in known if r.high is not None),
-    )
+    return mean_ratio(known, confidence)
 
 
 def _rates(members: list[Member], settings: Wear) -> Rates:

@@ -24,6 +24,7 @@ FIT: tuple[tuple[str, Callable[[FittedLaw], float | None], int], ...] = (
     ("AICc", lambda law: law.aicc, 1),
     ("leave-one-out error", lambda law: law.loo_rmse_um, 2),
 )
+EXCESS = 1.02  # of a ratio's lower end: a clear excess of mass
 Components = Mapping[str, Cited[CompoundComponent]]
 
 
@@ -111,7 +112,10 @@ def law_rows(components: Components) -> list[list[Cell]]:
 
 
 def mass_item(name: str, found: Cited[CompoundComponent]) -> tuple[str, Cell]:
-    words = f"Mass loss over thickness loss, {name_of(name)} (1.15 or more points to loss inside the material)"
+    ratio = found.result.mass_to_thickness
+    more = ratio is not None and ratio.low is not None and ratio.low > EXCESS
+    words = f"Mass loss over thickness loss, {name_of(name)}"
+    words += ": more went than the thickness tells, from inside or from faces that were not measured" if more else ""
     return words, found.number(f"{name_of(name)}: mass over thickness", lambda component: component.mass_to_thickness)
 
 

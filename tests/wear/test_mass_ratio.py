@@ -1,0 +1,30 @@
+"""The ratio of mass to thickness over several tests: its interval holds the mean as often as it says, and narrows with tests."""
+
+import numpy as np
+import pytest
+
+from pipeline.results.model import Interval
+from pipeline.wear.mass_ratio import mean_ratio
+
+
+def told(values: np.ndarray, u: float) -> list[Interval]:
+    return [Interval(value=v, low=v * np.exp(-1.96 * u), high=v * np.exp(1.96 * u)) for v in values.tolist()]
+
+
+@pytest.mark.parametrize("between", [0.0, 0.02])
+def test_the_interval_holds_the_mean(between: float) -> None:
+    rng = np.random.default_rng(3)
+    u, held = 0.02, []
+    for _ in range(400):
+        values = np.exp(np.log(1.05) + between * rng.normal(size=7) + u * rng.normal(size=7))
+        found = mean_ratio(told(values, u), 0.95)
+        held.append(found.low <= 1.05 <= found.high)
+    assert 0.92 <= np.mean(held) <= 0.99
+
+
+def test_more_tests_narrow_it_and_one_is_itself() -> None:
+    few, many = (mean_ratio(told(np.full(n, 1.05), 0.02), 0.95) for n in (2, 8))
+    assert many.high - many.low == pytest.approx((few.high - few.low) / 2, rel=0.01)
+    (one,) = told(np.array([1.1]), 0.03)
+    assert mean_ratio([one], 0.95) == one
+    assert mean_ratio([], 0.95) is None and mean_ratio([Interval(why="not read")], 0.95) is None
