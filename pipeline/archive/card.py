@@ -18,6 +18,7 @@ from pipeline.archive.brake import Brake
 from pipeline.archive.exclusions import Exclusion, refuse_twice
 from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
 from pipeline.archive.written import TIMESTAMP, Written
+from pipeline.constants import ZERO_C
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
     DIMENSIONS,
@@ -150,6 +151,9 @@ class Block(Model):
         return tuple(str(v) for v in values)
 
 
+COLDEST_K, HOTTEST_K, LONGEST_S = 213.15, 2273.15, 3.6e7  # of a soak
+
+
 class Dwell(Model):
     """A soak of the specimens at a temperature (K) for a time (s), without a stop: in the furnace or the rig's heater."""
 
@@ -157,6 +161,16 @@ class Dwell(Model):
     temperature: Temperature
     duration: Duration
     note: Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v))] = ""
+
+    @model_validator(mode="after")
+    def _possible(self) -> Dwell:
+        if not HOTTEST_K >= self.temperature >= COLDEST_K:
+            raise ValueError(
+                f"temperature: {self.temperature - ZERO_C:.0f} degC is no soak of a disc (-60 to 2000 degC)"
+            )
+        if not 0 < self.duration <= LONGEST_S:
+            raise ValueError(f"duration: {self.duration / 3600:.4g} h is no soak (above 0, at most 10000 h)")
+        return self
 
 
 class Card(Model):

@@ -30,7 +30,7 @@ ALLOWED = {
     "scipy.stats": {"batches", "rigs", "friction", "laboratory"},  # friction: points of several specimens
     "scipy.interpolate": {"friction"},
     "scipy.signal": set(),
-    "scipy.spatial": {"stops", "face"},
+    "scipy.spatial": {"stops", "face", "tested"},
     "matplotlib": {"report"},
     "plotly": {"report"},
     "reportlab": {"report", "cli"},  # cli: the sheet that says why there is none

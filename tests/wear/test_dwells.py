@@ -174,3 +174,16 @@ def test_a_compound_of_soaked_specimens_has_its_law_and_rates(monkeypatch):
     assert disc.rates.um_per_stop.value == pytest.approx(
         np.mean([components(of, exposed, table)[0].rates.um_per_stop.value for of, exposed, table, _ in made]), rel=0.1
     )
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"temperature": "6000 degC"}, "no soak of a disc"),
+        ({"duration": "0 h"}, "no soak"),
+        ({"after_stop": "-1"}, "after_stop"),
+    ],
+)
+def test_an_impossible_soak_is_refused(wrong, said):
+    with pytest.raises(ValueError, match=said):
+        card([{"after_stop": "9", "temperature": "600 degC", "duration": "1 h"} | wrong])
