@@ -164,6 +164,8 @@ def read(traces: Traces, plate: Plate, radiation: float, conductivity: Known, sh
         even = _fitted(replace(world, losing=False), full.x)
     except np.linalg.LinAlgError:
         return "the readings cannot tell depth and lag"
+    if not all(np.isfinite(part).all() for fit in (full, even) for part in (fit.x, fit.covariance, fit.left_out)):
+        return "the readings cannot tell depth and lag"
     rise = float(np.sqrt(np.mean((traces.reading - traces.initial[:, None]) ** 2)))
     shows_loss = _better(full.left_out, even.left_out)
     best = full if shows_loss else even

@@ -74,6 +74,9 @@ def test_readings_that_are_no_conduction_tell_nothing() -> None:
     jumps = pl.Series(rng.normal(0, 40, len(test.traces)))
     wild = read(replace(test, traces=test.traces.with_columns(pl.col("disc_temperature_c") + jumps)))
     assert isinstance(wild, str) and "no conduction into an even disc" in wild
+    with np.errstate(all="ignore"):
+        broken = read(replace(test, traces=test.traces.with_columns(pl.col("disc_temperature_c") * 1e12)))
+    assert isinstance(broken, str)
     still = read(replace(test, traces=test.traces.with_columns(disc_temperature_c=pl.lit(20.0))))
     assert isinstance(still, str) and "stops warm the thermocouple" in still
 
