@@ -7,13 +7,15 @@ disc's temperature carries over from cycle to cycle; the settled cycle is the on
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from pipeline.archive.duties import DutyCycle
-from pipeline.constants import Array
+from pipeline.constants import Array, Values
 from pipeline.heat import lumped
+from pipeline.results.sources import InputName
 
 BRAKING_PARTS = 5  # a braking runs in parts of constant power
 COOLING_PARTS = 6  # points of a cool-down that are kept
@@ -44,11 +46,11 @@ class Air:
     """Convection h0 + opening h1 v^0.8 of the whole disc, W/K and W/K per (m/s)^0.8, and the ambient in K.
 
     With `fixed_speed` in m/s the air is the rig's at any speed of the vehicle: its speed on the rig is not
-    known.
+    known. h0 and h1 may be of each opening [k].
     """
 
-    h0: float
-    h1: float
+    h0: Values
+    h1: Values
     ambient: float
     fixed_speed: float | None = None
 
@@ -63,11 +65,12 @@ class History:
     """Bulk temperature in K of one cycle at openings [k].
 
     braking [e, BRAKING_PARTS + 1, k], cooling [e, COOLING_PARTS + 1, k]; cooling's times are equal parts of
-    `then`.
+    `then`. nodes: by heat input, the same with that input alone at its nodes (`pipeline.heat.propagation`), of those that move it.
     """
 
     braking: Array
     cooling: Array
+    nodes: Mapping[InputName, tuple[History, History]] = field(default_factory=dict)
 
     @property
     def start(self) -> Array:
@@ -84,6 +87,18 @@ class History:
         return np.maximum(self.braking.max(axis=(0, 1)), self.cooling.max(axis=(0, 1)))
 
 
+@dataclass(frozen=True)
+class Move:
+    """Factors on the heat share and on both parts of convection."""
+
+    share: float = 1.0
+    h0: float = 1.0
+    h1: float = 1.0
+
+
+Moves = Mapping[InputName, tuple[Move, Move]]  # by heat input, what its nodes do to a cycle
+
+
 def events_of(duty: DutyCycle) -> Events:
     """The cycle's brakings; energy = brake_share x vehicle_mass (v1^2 - v2^2) / 2."""
     columns = np.array([[e.start, e.end, e.brake_time, e.then, e.at] for e in duty.events], float)
@@ -93,22 +108,22 @@ def events_of(duty: DutyCycle) -> Events:
 
 
 def one_cycle(
-    at_start: Array, events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0
+    at_start: Array, events: Events, disc: lumped.Disc, air: Air, opening: Array, share: Values = 1.0
 ) -> History:
-    """One cycle from temperatures [k] at openings [k]; `share` of the friction heat goes into the disc."""
+    """One cycle from temperatures [k] at openings [k]; `share` (one, or [k]) of the friction heat goes into the disc."""
     temperature = np.asarray(at_start, float)
     braking, cooling = [], []
     for e in range(len(events.energy)):
         path = [temperature]
         edges = np.linspace(events.start[e], events.end[e], BRAKING_PARTS + 1)
-        heat = share * events.energy[e] * -np.diff(edges**2) / (edges[0] ** 2 - edges[-1] ** 2)
+        heat = events.energy[e] * -np.diff(edges**2) / (edges[0] ** 2 - edges[-1] ** 2)
         seconds = events.brake_time[e] / BRAKING_PARTS
         for part in range(BRAKING_PARTS):
             speed = (edges[part] + edges[part + 1]) / 2
             temperature = lumped.advance(
                 temperature,
                 seconds,
-                power=heat[part] / seconds,
+                power=share * heat[part] / seconds,
                 ambient=air.ambient,
                 conductance=air.conductance(opening, speed),
                 disc=disc,
@@ -126,13 +141,41 @@ def one_cycle(
     return History(np.array(braking), np.array(cooling))
 
 
-def settle(events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0) -> History:
-    """The cycle that ends at the temperature it began with, at openings [k].
+def settle(
+    events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0, moves: Moves | None = None
+) -> History:
+    """The cycle that ends at the temperature it began with, at openings [k], and with each input of `moves` at its nodes.
 
     The end of a cycle is a smooth, rising function of its start with slope below one, so the fixed point is
     found by secants; each opening on its own, all in one run. Raises ArithmeticError when it does not
     settle, which no cooling but none at all can bring about.
     """
+    opening = np.asarray(opening, float)
+    each, shares, airs = _columns(air, share, opening, moves or {})
+    return _parted(_settled(events, disc, airs, each, shares), opening.size, moves or {})
+
+
+def _columns(air: Air, share: float, opening: Array, moves: Moves) -> tuple[Array, Array, Air]:
+    """(openings, heat shares, air) of the columns that run together: as stated, then each input's nodes."""
+    settings = [Move(), *(move for pair in moves.values() for move in pair)]
+
+    def spread(values: list[float]) -> Array:
+        return np.repeat(values, opening.size)
+
+    airs = replace(air, h0=air.h0 * spread([m.h0 for m in settings]), h1=air.h1 * spread([m.h1 for m in settings]))
+    return np.tile(opening, len(settings)), share * spread([m.share for m in settings]), airs
+
+
+def _parted(run: History, count: int, moves: Moves) -> History:
+    """The columns of `_columns` as a history with its nodes."""
+    parts = [
+        History(run.braking[:, :, k : k + count], run.cooling[:, :, k : k + count])
+        for k in range(0, run.braking.shape[2], count)
+    ]
+    return replace(parts[0], nodes={name: (parts[1 + 2 * i], parts[2 + 2 * i]) for i, name in enumerate(moves)})
+
+
+def _settled(events: Events, disc: lumped.Disc, air: Air, opening: Array, share: Values) -> History:
     start = np.full(np.shape(opening), air.ambient)
     history = one_cycle(start, events, disc, air, opening, share)
     change, slope = history.end - start, np.full(start.shape, -1.0)
@@ -154,13 +197,23 @@ def settle(events: Events, disc: lumped.Disc, air: Air, opening: Array, share: f
 
 
 def warm_up(
-    events: Events, disc: lumped.Disc, air: Air, opening: float, *, count: int, settled: float, share: float = 1.0
+    events: Events,
+    disc: lumped.Disc,
+    air: Air,
+    opening: float,
+    *,
+    count: int,
+    settled: float,
+    share: float = 1.0,
+    moves: Moves | None = None,
 ) -> list[History]:
-    """The first cycles of a use from ambient at one opening: until they start at `settled` K, at most `count`."""
-    temperature, found = np.array([air.ambient]), []
+    """The first cycles of a use from ambient at one opening, and with each input of `moves` at its nodes: until they start at
+    `settled` K as stated, at most `count`."""
+    each, shares, airs = _columns(air, share, np.array([opening]), moves or {})
+    temperature, found = np.full(each.shape, air.ambient), []
     for _ in range(min(count, MOST_WARMING)):
-        history = one_cycle(temperature, events, disc, air, np.array([opening]), share)
-        found.append(history)
+        history = one_cycle(temperature, events, disc, airs, each, shares)
+        found.append(_parted(history, 1, moves or {}))
         if abs(float(history.end[0]) - settled) <= WARM_K:
             break
         temperature = history.end

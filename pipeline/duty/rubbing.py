@@ -8,7 +8,7 @@ serves.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from pipeline.constants import ZERO_C, Array
 from pipeline.duty.cycle import Events, History
 from pipeline.heat import slab
 from pipeline.heat.capacity import Material
-from pipeline.wear.exposure import Exposure, exposure, joined, residence
+from pipeline.wear.exposure import Exposure, exposure, joined, of_nodes, residence
 
 BRAKING_SAMPLES = 51
 DWELL_SAMPLES = 30
@@ -94,20 +94,18 @@ def of_cycles(
 
 def of_use(parts: Sequence[tuple[Exposure, float]]) -> Exposure:
     """One exposure of cycles with their weights: a settled cycle run n times counts n-fold."""
-    import dataclasses
+    return joined([_weighted(part, weight) for part, weight in parts if weight > 0])
 
-    weighted = [
-        dataclasses.replace(
-            part,
-            energy_mj=part.energy_mj * weight,
-            force_distance_n_m=part.force_distance_n_m * weight,
-            braking_s=part.braking_s * weight,
-            dwell_s=part.dwell_s * weight,
-        )
-        for part, weight in parts
-        if weight > 0
-    ]
-    return joined(weighted)
+
+def _weighted(part: Exposure, weight: float) -> Exposure:
+    return replace(
+        part,
+        energy_mj=part.energy_mj * weight,
+        force_distance_n_m=part.force_distance_n_m * weight,
+        braking_s=part.braking_s * weight,
+        dwell_s=part.dwell_s * weight,
+        nodes=of_nodes(part.nodes, lambda one: _weighted(one, weight)),
+    )
 
 
 def _residence(

@@ -1,8 +1,9 @@
 """Uncertain heat inputs carried into an answer: the same draws everywhere, responses between a few exact runs, shares of variance.
 
-A draw of an input is a standard normal z: a factor exp(u z) on conductivity, heat share and cooling, u z kelvin on what the
-thermocouple shows. Each input has one fixed set of draws, so that a law fitted at a draw and a projection run at it mean the same
-disc, and what cancels between them cancels.
+A draw z of an input counts in its standard uncertainties u: a factor exp(u z) on conductivity, heat share and cooling, u z kelvin on
+what the thermocouple shows. Before anything was looked at z is standard normal. A fitted law carries draws of its own (`inputs` of
+its entry), and a projection takes the same, so that a law fitted at a draw and a duty run at it mean the same disc, and what cancels
+between them cancels.
 
 An answer y is run exactly at the inputs' values and, for each input alone, at z = -sqrt(3) and +sqrt(3), the outer nodes of the
 three-point Gauss-Hermite rule (Abramowitz & Stegun 1964, 25.4.46). The response to an input is the parabola through the three,
@@ -36,6 +37,7 @@ ADVICE = {
 }
 
 Nodes = Mapping[InputName, tuple[Array, Array]]
+Draws = Mapping[InputName, Array]
 
 
 def standard(name: InputName, count: int) -> Array:
@@ -51,45 +53,37 @@ def bend(at: Array, low: Array, high: Array) -> tuple[Array, Array]:
     return (high - low) / (2 * NODE), (high + low - 2 * at) / (2 * NODE**2)
 
 
-def along(at: Array, nodes: Nodes, count: int) -> Array:
-    """Values [count, ...] at the draws of all inputs of `nodes`, from values [...] at the inputs' own and at their nodes."""
-    moved = np.repeat(np.asarray(at, float)[None], count, axis=0)
+def along(at: Array, nodes: Nodes, z: Draws) -> Array:
+    """Values [d, ...] at draws z [d] of all inputs of `nodes`, from values [...] at the inputs' own and at their nodes."""
+    at = np.asarray(at, float)
+    count = len(next(iter(z.values())))
+    moved = np.repeat(at[None], count, axis=0)
     for name, (low, high) in nodes.items():
         b, c = bend(at, low, high)
-        z = standard(name, count).reshape(-1, *[1] * np.ndim(at))
-        moved += z * b + z**2 * c
+        one = np.asarray(z[name], float).reshape(-1, *[1] * at.ndim)
+        moved += one * b + one**2 * c
     return moved
 
 
-def in_logs(at: Array, nodes: Nodes, count: int) -> Array:
-    """`along` for what is positive: by logarithms. Where a value is zero at the inputs' own it stays zero."""
-    floor = 1e-300
-    at = np.asarray(at, float)
-    logs = {name: (_log(low, floor), _log(high, floor)) for name, (low, high) in nodes.items()}
-    return np.where(at > 0, np.exp(np.minimum(along(_log(at, floor), logs, count), 700.0)), 0.0)
+def shares(values: Array, z: Draws, rest: str) -> dict[str, float]:
+    """Variance of draws [d] by source: what goes with a parabola in each input's draws z [d], and the rest.
 
-
-def _log(values: Array, floor: float) -> Array:
-    return np.log(np.maximum(values, floor))
-
-
-def shares(values: Array, inputs: tuple[InputName, ...], rest: str) -> dict[str, float]:
-    """Variance [1] of draws [d] by source: what a parabola in each input's draws explains of them, and the rest.
-
+    The part of an input is the covariance of its parabola with the whole, which adds up also where draws of two inputs go together.
     values: of a positive figure its logarithm.
     """
     values = np.asarray(values, float)
-    if not inputs:
-        return {rest: float(values.var())}
-    z = [standard(name, values.size) for name in inputs]
-    columns = np.column_stack([c for one in z for c in (one, one**2 - 1)])
     centred = values - values.mean()
-    factors, *_ = np.linalg.lstsq(columns - columns.mean(axis=0), centred, rcond=None)
+    if not z:
+        return {rest: float(values.var())}
+    columns = np.column_stack([c for one in z.values() for c in (one, np.asarray(one) ** 2)])
+    columns = columns - columns.mean(axis=0)
+    factors, *_ = np.linalg.lstsq(columns, centred, rcond=None)
+    parts = columns * factors
     found = {
-        str(name): float((columns[:, 2 * i : 2 * i + 2] @ factors[2 * i : 2 * i + 2]).var())
-        for i, name in enumerate(inputs)
+        str(name): max(float((parts[:, 2 * i : 2 * i + 2].sum(axis=1) * centred).mean()), 0.0)
+        for i, name in enumerate(z)
     }
-    return found | {rest: float((centred - (columns - columns.mean(axis=0)) @ factors).var())}
+    return found | {rest: float((centred - parts.sum(axis=1)).var())}
 
 
 def by_source(variance: Mapping[str, float]) -> dict[str, float] | None:

@@ -87,6 +87,39 @@ def conduct(
     return surface, mean
 
 
+def conduct_on(
+    time: Array,
+    flux: Array,
+    start: Values,
+    *,
+    half_thickness: float,
+    conductivity: Values,
+    density: float,
+    material: Material,
+    nodes: int = NODES,
+    grading: float = GRADING,
+    passes: int = 3,
+) -> tuple[Array, Array, Array]:
+    """`conduct` that can be gone on with: (surface, mean, temperatures of the cells at the end [cells, stops]).
+
+    start: temperatures in K, [stops] even through the thickness or [cells, stops] as another run left them.
+    """
+    time, flux, through, _ = _alike(time, flux, conductivity, 0.0)
+    width = mesh(half_thickness, nodes, grading)
+    left = np.array(np.broadcast_to(np.asarray(start, float), (nodes, time.shape[0])))
+    surface, mean = np.empty_like(time), np.empty_like(time)
+    for first in range(0, time.shape[0], AT_ONCE):
+        these = slice(first, first + AT_ONCE)
+        steps = _marched(
+            time[these], flux[these], left[:, these], width, through[these], density, material, passes, None
+        )
+        cells = left[:, these]
+        for i, (face, cells) in enumerate(steps):
+            surface[these, i], mean[these, i] = face, width @ cells / half_thickness
+        left[:, these] = cells
+    return surface, mean, left
+
+
 def profiles(
     time: Array,
     flux: Array,
@@ -122,10 +155,10 @@ def _alike(time: Array, flux: Array, conductivity: Values, start: Values) -> tup
 def _marched(
     time: Array, flux: Array, start: Array, width: Array, through: Array, density: float, material: Material, passes: int, cooling: Cooling | None
 ) -> Iterator[tuple[Array, Array]]:  # fmt: skip
-    """(face [stops], cells [nodes, stops]) at each sample."""
+    """(face [stops], cells [nodes, stops]) at each sample; start: [stops], or of the cells."""
     link, half = links(width, through), width[0] / (2 * through)
-    cells = np.repeat(start[None], width.size, axis=0)
-    face = start
+    cells = np.array(np.broadcast_to(start, (width.size, time.shape[0])))
+    face = cells[0]
     yield face, cells
     for i in range(1, time.shape[1]):
         dt = time[:, i] - time[:, i - 1]

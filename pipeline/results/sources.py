@@ -16,8 +16,13 @@ class HeatInput(Result):
     value: float | None = given("its value; null where tests differ, or where it is a bias or a factor", default=None)
     u: float = given("standard uncertainty: of the logarithm; of a thermocouple in K")
     source: str = given("where value and uncertainty come from")
+    shift: float = given(
+        "best estimate with the wear readings, from the value, in standard uncertainties: the law's figures are at it",
+        default=0.0,
+    )
+    found: float | None = given("the value so estimated, in the value's unit; of a thermocouple K", default=None)
     draws: list[float] | None = given(
-        "standard normal draws of it, in step with the law's joint draws and those of every projection", default=None
+        "draws of it in standard uncertainties from the value, in step with the law's joint draws", default=None
     )
 
 

@@ -24,7 +24,8 @@ class Problem:
     occasion_most, the largest such scatter in um that the readings' own noise makes believable; None where it is not
     thought of. between: the part [K, K] of the covariance that is scatter between specimens. assumed: the noise's size is the method's, not the readings'. between_dof: degrees of freedom of the
     scatter between specimens that the covariance holds (residuals within specimens say nothing about it); infinite
-    without.
+    without. spent: degrees of freedom that the heat inputs' setting took from the readings; pulled: its distance from what was known of
+    them, squared (`pipeline.wear.heated`).
     """
 
     law: Law
@@ -38,6 +39,8 @@ class Problem:
     assumed: bool = False
     between_dof: float = np.inf
     between: np.ndarray | None = None
+    spent: float = 0.0
+    pulled: float = 0.0
 
     @cached_property
     def whiten(self) -> Callable[[np.ndarray], np.ndarray]:

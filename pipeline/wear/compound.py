@@ -16,8 +16,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import block_diag
 
+from pipeline.heat.propagation import INPUTS
 from pipeline.method.wear import Wear
 from pipeline.results.model import Interval, renewed
+from pipeline.results.sources import HeatInput
 from pipeline.results.wear import (
     CompoundComponent,
     FittedLaw,
@@ -39,9 +41,9 @@ from pipeline.wear.members import Member, WearRecord, members_of, read_of
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 from pipeline.wear.of_batches import numbered, of_batches, worst_of
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
-from pipeline.wear.predict import part_shares, wear_by_stop
+from pipeline.wear.predict import losses, part_shares
 from pipeline.wear.rates import RATES, coverage_factor, rates
-from pipeline.wear.result import constants_of, model_entry
+from pipeline.wear.result import constants_of, count_of, model_entry
 from pipeline.wear.rows import curve, law_range, map_and_duty, range_of, soaked, supported
 from pipeline.wear.selection import Choice, Noise, choose, energy_problem, noise_of
 
@@ -83,6 +85,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
     numbers = numbered(members)
     stops = joined([m.exposure.stops for m in members])
     groups = block_diag(*(m.groups[m.usable] for m in members))
+    kinds = [b for m in members for b in kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose)[0]]
     choice = choose(
         design(stops, groups),
         y,
@@ -94,11 +97,20 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         model_u=settings.model_u,
         adapt=lambda problem: with_scatter(problem, numbers.of_specimen, settings.specimen_scatter),
         folds=numbers.of_test if len(members) > 1 else None,
+        kinds=count_of(kinds),
     )
     together = _together(members, stops)
-    kinds = [b for m in members for b in kinds_of(m.groups[m.usable], m.exposure.block, m.exposure.purpose)[0]]
     models = [
-        model_entry(c, constants, together, part, *_span(members), kinds if c.name == choice.chosen else None)
+        model_entry(
+            c,
+            constants,
+            together,
+            part,
+            *_span(members),
+            kinds,
+            c.name == choice.chosen,
+            settings.confidence,
+        )
         for c in choice.candidates
     ]
     models = [m if m.span is None else renewed(m, span=law_range(m, stops, read_of(members))) for m in models]
@@ -108,7 +120,9 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
     specimens, scatter = _factors(members, choice, numbers.of_test, settings)
     found = choice.law.found if choice.law else None
     law = (found, chosen) if found is not None and chosen is not None and known else None
-    batches = of_batches(members, numbers, law, lambda own: _measured(own, settings), together, part, settings)
+    batches = of_batches(
+        members, numbers, law, count_of(kinds), lambda own: _measured(own, settings), together, part, settings
+    )
     component = CompoundComponent(
         intervals=_rows(members, chosen),
         models=models,
@@ -240,7 +254,21 @@ def _together(members: list[Member], stops: Exposure) -> ExposureOfTest:
         dwell_known=float(np.mean([m.exposure.dwell_known for m in members])),
         surface=next((m.exposure.surface for m in members if m.exposure.surface != "modelled"), "modelled"),
         curve=None,
+        inputs=_inputs(members),
     )
+
+
+def _inputs(members: list[Member]) -> tuple[HeatInput, ...]:
+    """The tests' heat inputs as one each, the least well known test's u; what is unlike in them is taken to be wrong alike."""
+    of_tests = [one for m in members for one in m.exposure.inputs]
+    found = []
+    for name in INPUTS:
+        own = [one for one in of_tests if one.name == name]
+        if own:
+            values, sources = {one.value for one in own}, list(dict.fromkeys(one.source for one in own))
+            value = values.pop() if len(values) == 1 else None
+            found.append(HeatInput(name=name, value=value, u=max(one.u for one in own), source=" and ".join(sources)))
+    return tuple(found)
 
 
 def _span(members: list[Member]) -> tuple[Intervals, np.ndarray]:
@@ -252,7 +280,7 @@ def _span(members: list[Member]) -> tuple[Intervals, np.ndarray]:
 
 def _rows(members: list[Member], chosen: FittedLaw | None) -> list[WearInterval]:
     """The tests' intervals, each with what the compound's law gives for its own stops (None without a law)."""
-    predicted = [m.groups @ wear_by_stop(chosen, m.exposure.stops)[0] if chosen else None for m in members]
+    predicted = [m.groups @ losses(chosen, m.exposure.stops) if chosen else None for m in members]
     return [
         WearInterval(
             test=m.test.card.test,

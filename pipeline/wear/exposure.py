@@ -7,15 +7,21 @@ product, whatever the number of samples, and histories of intervals, blocks or d
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.constants import Array, Values
+from pipeline.results.sources import InputName
 
 GRID_STEP_K = 4.0
 GRID_K = np.arange(240.0, 2640.0 + GRID_STEP_K / 2, GRID_STEP_K)
+Nodes = Mapping[InputName, tuple["Exposure", "Exposure"]]
+
+
+COLUMNS = ("energy_mj", "force_distance_n_m", "power_w_mm2", "temperature_c", "braking_s", "dwell_s")
 
 
 @dataclass(frozen=True)
@@ -26,6 +32,8 @@ class Exposure:
     energy_mj: friction work of the whole brake. force_distance_n_m: integral of clamp force over sliding distance.
     power_w_mm2: mean over the braking per pads' friction area. temperature_c: the method's temperature of the stop.
     braking_s, dwell_s: seconds at each node of GRID_K while braking, and after it until the next stop.
+    nodes: by heat input, the same stops with that input alone at z = -NODE and at NODE (`pipeline.heat.propagation`); none
+    where nothing is known of that.
     """
 
     energy_mj: np.ndarray
@@ -34,6 +42,7 @@ class Exposure:
     temperature_c: np.ndarray
     braking_s: np.ndarray
     dwell_s: np.ndarray
+    nodes: Nodes = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.energy_mj)
@@ -115,23 +124,59 @@ def summed(stops: Exposure, groups: np.ndarray) -> Exposure:
         temperature_c=(groups @ (stops.energy_mj * stops.temperature_c)) / weight,
         braking_s=groups @ stops.braking_s,
         dwell_s=groups @ stops.dwell_s,
+        nodes=of_nodes(stops.nodes, lambda one: summed(one, groups)),
     )
 
 
-def joined(parts: list[Exposure]) -> Exposure:
-    """Rows of several exposures below each other."""
-    names = Exposure.__dataclass_fields__
-    return Exposure(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+def joined(parts: Sequence[Exposure]) -> Exposure:
+    """Rows of several exposures below each other; what one of them has no node for is in it as it is."""
+    names = list(dict.fromkeys(name for part in parts for name in part.nodes))
+    ends = {name: [part.nodes.get(name, (part, part)) for part in parts] for name in names}
+    return Exposure(
+        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in COLUMNS},
+        nodes={name: (joined(_bare(p[0] for p in e)), joined(_bare(p[1] for p in e))) for name, e in ends.items()},
+    )
+
+
+def _bare(parts: Iterable[Exposure]) -> list[Exposure]:
+    return [replace(part, nodes={}) for part in parts]
 
 
 def kept(stops: Exposure, inside: np.ndarray) -> Exposure:
     """The stops inside [n] alone."""
-    return Exposure(**{name: getattr(stops, name)[inside] for name in Exposure.__dataclass_fields__})
+    columns = {name: getattr(stops, name)[inside] for name in COLUMNS}
+    return Exposure(**columns, nodes=of_nodes(stops.nodes, lambda one: kept(one, inside)))
+
+
+def of_nodes(nodes: Nodes, made: Callable[[Exposure], Exposure]) -> Nodes:
+    """Nodes with something done to each."""
+    return {name: (made(low), made(high)) for name, (low, high) in nodes.items()}
 
 
 def without_dwell(stops: Exposure) -> Exposure:
     """The same stops with no time between them: what braking alone does."""
-    return replace(stops, dwell_s=np.zeros_like(stops.dwell_s))
+    return replace(stops, dwell_s=np.zeros_like(stops.dwell_s), nodes=of_nodes(stops.nodes, without_dwell))
+
+
+def warmer(stops: Exposure, kelvin: float) -> Exposure:
+    """The same stops with every temperature higher by `kelvin`; time beyond the grid stays at its ends."""
+    whole, part = divmod(kelvin / GRID_STEP_K, 1.0)
+    return replace(
+        stops,
+        nodes={},
+        temperature_c=stops.temperature_c + kelvin,
+        braking_s=_moved(stops.braking_s, int(whole), part),
+        dwell_s=_moved(stops.dwell_s, int(whole), part),
+    )
+
+
+def _moved(seconds: Array, whole: int, part: float) -> Array:
+    """Time [n, grid] moved up by `whole` nodes and a `part` of one."""
+    out, last = np.zeros_like(seconds), GRID_K.size - 1
+    for step, share in ((whole, 1 - part), (whole + 1, part)):
+        for old, new in enumerate(np.clip(np.arange(GRID_K.size) + step, 0, last)):
+            out[:, new] += seconds[:, old] * share
+    return out
 
 
 def interval_groups(run_number: ArrayLike, from_stop: ArrayLike, to_stop: ArrayLike) -> Array:

@@ -25,7 +25,7 @@ import numpy as np
 from pipeline.wear.chi2 import Problem, surface
 from pipeline.wear.inference import Inference
 from pipeline.wear.joint import DRAWS
-from pipeline.wear.laws import design, shapes
+from pipeline.wear.laws import shapes
 
 TAUS = np.concatenate([[0.0], np.geomspace(0.002, 3.0, 40)])
 
@@ -73,7 +73,7 @@ def _summed(problem: Problem, sums: np.ndarray) -> Problem:
     whole = problem.intervals
     return replace(
         problem,
-        intervals=design(whole.stops, sums @ whole.groups),
+        intervals=whole.grouped(sums),
         y=sums @ problem.y,
         covariance=sums @ problem.covariance @ sums.T,
         occasions=None,

@@ -32,7 +32,7 @@ class Inference:
     problem: Problem
     parameters: np.ndarray
     chi2: float
-    dof: int
+    dof: float
     misfit_p: float | None
     roughness: float
     minimum: float
@@ -66,7 +66,7 @@ def infer(problem: Problem, confidence: float) -> Inference:
         raise ValueError("the stops lack what the law needs")
     fit = _polished(problem, wide)
     k, p = problem.size
-    chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p
+    chi2, dof = min(fit.chi2, float(wide.chi2.min())), k - p - problem.spent
     misfit_p = misfit(chi2, dof, problem.noise_dof)
     roughness = occasion = or_rough = 0.0
     bare, bare_dof = problem, problem.noise_dof

@@ -14,15 +14,19 @@ at th0; Ea in kJ/mol; k in mm^3/(N m).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from pipeline.constants import Array, Values
+from pipeline.heat.propagation import bend
+from pipeline.results.sources import InputName
 from pipeline.results.wear import Part
 from pipeline.wear.exposure import GRID_K, Exposure, summed
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
+WARMTH_EA = np.linspace(20.0, 400.0, 48)  # kJ/mol
 PARTS: dict[str, tuple[Part, ...]] = {"oxidation": ("mechanical", "oxidative"), "two_regime": ("cold", "hot")}
 
 
@@ -111,24 +115,84 @@ LAWS: dict[str, Law] = {
 
 
 @dataclass(frozen=True)
+class Warmth:
+    """How the oxidation of intervals answers to heat inputs: ln of the term moves by b z + c z^2 with each input.
+
+    names: inputs [i]; b, c: [i, G, K] at the activation energies WARMTH_EA; z: [i], the setting that the terms are at.
+    """
+
+    names: tuple[InputName, ...]
+    b: Array
+    c: Array
+    z: Array
+
+    @cached_property
+    def moved(self) -> Array:
+        """What the setting adds to the logarithms [G, K]."""
+        return self.at(self.z[None])[0]
+
+    def at(self, z: Array) -> Array:
+        """The same at settings [d, i]: [d, G, K]."""
+        return np.asarray(np.einsum("di,igk->dgk", z, self.b) + np.einsum("di,igk->dgk", z**2, self.c))
+
+
+def between_energies(table: Array, values: Array) -> Array:
+    """A table [..., G, K] over WARMTH_EA at activation energies [s]: [..., s, K]."""
+    place = np.clip((values - WARMTH_EA[0]) / (WARMTH_EA[1] - WARMTH_EA[0]), 0, WARMTH_EA.size - 1.000001)
+    low = place.astype(int)
+    part = (place - low)[:, None]
+    return np.asarray(table[..., low, :] * (1 - part) + table[..., low + 1, :] * part)
+
+
+def warmth_of(sums: Exposure) -> Warmth | None:
+    """Of intervals by their nodes; at the inputs' own values. None without nodes."""
+    if not sums.nodes:
+        return None
+    at = _log_oxidised(sums)
+    bends = [bend(at, _log_oxidised(low), _log_oxidised(high)) for low, high in sums.nodes.values()]
+    b, c = (np.array(part) for part in zip(*bends, strict=True))
+    return Warmth(tuple(sums.nodes), b, c, np.zeros(len(sums.nodes)))
+
+
+def _log_oxidised(stops: Exposure) -> Array:
+    rate = arrhenius(GRID_K, WARMTH_EA[:, None], Constants.th0_k)
+    return np.asarray(np.log(np.maximum(rate @ (stops.braking_s + stops.dwell_s).T, 1e-300)))
+
+
+@dataclass(frozen=True)
 class Design:
     """Stops grouped into intervals [intervals, stops], ready for `totals`."""
 
     stops: Exposure
     groups: np.ndarray
     sums: Exposure
+    warmth: Warmth | None = None
+
+    def grouped(self, sums: np.ndarray) -> Design:
+        """Sums of the intervals [g, intervals]; what heat inputs do to a sum they do to its intervals as these weigh in it."""
+        made = Design(self.stops, sums @ self.groups, summed(self.sums, sums))
+        if self.warmth is None or not self.warmth.z.any():
+            return made
+        own = np.exp(_log_oxidised(self.sums))
+        whole = np.maximum(own @ sums.T, 1e-300)
+        moved = np.log(np.maximum((own * np.exp(self.warmth.moved)) @ sums.T, 1e-300) / whole)
+        return replace(made, warmth=Warmth(self.warmth.names[:1], moved[None], np.zeros((1, *moved.shape)), np.ones(1)))
 
 
 def design(stops: Exposure, groups: np.ndarray) -> Design:
     """Stops put together as intervals; groups: [intervals, stops], how much of each stop an interval holds."""
-    return Design(stops, groups, summed(stops, groups))
+    sums = summed(stops, groups)
+    return Design(stops, groups, sums, warmth_of(sums))
 
 
 def totals(law: Law, intervals: Design, values: np.ndarray, constants: Constants) -> np.ndarray:
     """The law's terms per interval for rates of one at shapes [s]: [s, intervals, rates]."""
-    if law.additive:
-        return law.terms(intervals.sums, values, constants)
-    return intervals.groups @ law.terms(intervals.stops, values, constants)
+    if not law.additive:
+        return intervals.groups @ law.terms(intervals.stops, values, constants)
+    terms = law.terms(intervals.sums, values, constants)
+    if law.name == "oxidation" and intervals.warmth is not None and intervals.warmth.z.any():
+        terms[:, :, 1] *= np.exp(between_energies(intervals.warmth.moved, np.asarray(values, float)))
+    return terms
 
 
 def stop_wear(law: Law, stops: Exposure, parameters: np.ndarray, constants: Constants) -> np.ndarray:

@@ -27,7 +27,7 @@ TOLD_APART = 4.0  # of -2 ln likelihood
 ROUNDS = 3  # of fitted loss and roughness in turn
 
 
-def misfit(chi2: float, dof: int, noise_dof: float) -> float | None:
+def misfit(chi2: float, dof: float, noise_dof: float) -> float | None:
     """p-value of residuals at least as large beside readings' noise known with noise_dof; None without residual dof."""
     from scipy import special
 
@@ -38,7 +38,7 @@ def misfit(chi2: float, dof: int, noise_dof: float) -> float | None:
     return float(special.fdtrc(dof, noise_dof, chi2 / dof))
 
 
-def noise_scale(chi2: float, dof: int, problem: Problem, confidence: float) -> tuple[float, float]:
+def noise_scale(chi2: float, dof: float, problem: Problem, confidence: float) -> tuple[float, float]:
     """(variance that whitened residuals of a law that fits are judged by, its degrees of freedom).
 
     Noise that the readings show is pooled with the residuals. Noise that the method assumes tells nothing of the
@@ -63,7 +63,7 @@ def quantile(confidence: float, dof: float) -> float:
     return float(special.fdtri(1, dof, confidence) if np.isfinite(dof) else special.chdtri(1, 1 - confidence))
 
 
-def widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, float, float, Problem]:
+def widened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: float) -> tuple[float, float, float, Problem]:
     """(roughness, occasion scatter in um, the roughness that the readings cannot tell that scatter from, the problem
     with the likelier of the two in its covariance); of the first two the other is 0.
 
@@ -84,7 +84,7 @@ def _deviance(problem: Problem, grid: np.ndarray, terms: np.ndarray) -> float:
     return float(surface(problem, grid, terms).chi2.min() + np.linalg.slogdet(problem.covariance)[1])
 
 
-def _roughened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, Problem]:
+def _roughened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: float) -> tuple[float, Problem]:
     """The roughness that brings chi2 down to its degrees of freedom, and the problem with it in the covariance."""
     least, share, rough = np.sqrt(np.diag(problem.covariance)), 0.0, problem
     for _ in range(ROUNDS):
@@ -94,7 +94,7 @@ def _roughened(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) 
     return share, rough
 
 
-def _scattered(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: int) -> tuple[float, Problem | None]:
+def _scattered(problem: Problem, grid: np.ndarray, terms: np.ndarray, dof: float) -> tuple[float, Problem | None]:
     """The same by a scatter common to an occasion's readings; None where that cannot be, or cannot be believed."""
     if problem.occasions is None:
         return 0.0, None
@@ -110,7 +110,7 @@ def _with(problem: Problem, further: np.ndarray) -> Problem:
 
 
 def _size(
-    wider: Callable[[float], Problem], grid: np.ndarray, terms: np.ndarray, dof: int, low: float, high: float
+    wider: Callable[[float], Problem], grid: np.ndarray, terms: np.ndarray, dof: float, low: float, high: float
 ) -> float:
     """What has to go into `wider` for chi2 to come down to its degrees of freedom, by bisection in decades."""
     least, most = np.log10(low), np.log10(high)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from pipeline.results.wear import (
 from pipeline.wear.batch_fit import BatchFit, ByBatch, by_batch
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import joined, kept
+from pipeline.wear.heated import heated
 from pipeline.wear.inference import Inference
 from pipeline.wear.laws import LAWS
 from pipeline.wear.measured import trusted
@@ -75,6 +76,7 @@ def of_batches(
     members: Sequence[Member],
     numbers: Numbered,
     law: tuple[Inference, FittedLaw] | None,
+    kinds: int,
     measured: Callable[[Sequence[Member]], tuple[list[MeasuredRate], str | None]],
     together: ExposureOfTest,
     part: Component,
@@ -82,7 +84,8 @@ def of_batches(
 ) -> Batches:
     """Every batch by the law, or where none is identified by what its own intervals measured.
 
-    law: the compound's identified law as fitted and as written; together: all tests' stops.
+    law: the compound's identified law as fitted and as written; together: all tests' stops;
+    kinds: of use behind the law's intervals.
     """
     if law is None:
         rows = []
@@ -93,6 +96,7 @@ def of_batches(
             rows.append(_row(batch, own, measured=entries, measured_why=why, map_and_duty=figure))
         return Batches(rows)
     found, entry = law
+    warmed = heated(found, together.inputs, kinds)
     fit = by_batch(found, numbers.of_batch, numbers.of_specimen, settings.specimen_scatter, settings.parts_apart)
     parts = LAWS[entry.model].parts
     ratios = np.array([one.factors for one in fit.batches])
@@ -101,7 +105,7 @@ def of_batches(
     if len(numbers.batches) < 2:
         return Batches([], specimens, scatter)
     rows = [
-        _by_law(batch, members, one, entry, together, part, settings)
+        _by_law(batch, members, replace(one, sets=warmed.moved(one.sets)), entry, together, part, settings)
         for batch, one in zip(numbers.batches, fit.batches, strict=True)
     ]
     return Batches(rows, specimens, scatter)
@@ -137,6 +141,7 @@ def _by_law(
         },
         fixed=entry.fixed,
         joint={name: [float(f"{v:.5g}") for v in fit.sets[:, i]] for i, (name, _) in enumerate(law.parameters)},
+        inputs=entry.inputs,
         further_use=entry.further_use,
         span=entry.span,
         chi2_per_dof=fit.chi2 / fit.dof if fit.dof > 0 else None,

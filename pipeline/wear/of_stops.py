@@ -14,14 +14,16 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C
 from pipeline.heat.air import recorded_ambient
-from pipeline.heat.of_card import conductivity_of, heat_share_of
+from pipeline.heat.of_card import Known, conductivity_of, heat_share_of, thermocouple_of
+from pipeline.heat.propagation import INPUTS, NODE
 from pipeline.method.wear import Wear
+from pipeline.results.sources import HeatInput, InputName
 from pipeline.results.summary import MissingStop
 from pipeline.wear.cooling import Curve, fitted_curve, radiation_per_mass
 from pipeline.wear.dwells import positions
-from pipeline.wear.exposure import Exposure, exposure, joined, kept, residence
+from pipeline.wear.exposure import Exposure, Nodes, exposure, joined, kept, residence, warmer
 from pipeline.wear.samples import samples_of
-from pipeline.wear.surface import History, Plate, indicated, modelled
+from pipeline.wear.surface import Excess, History, Plate, Samples, indicated, modelled
 
 TEMPERATURE_COLUMN = {
     "initial": "temperature_initial_c",
@@ -46,6 +48,7 @@ class ExposureOfTest:
     dwell_known: float  # share of the pauses whose length is known
     surface: str  # "modelled" or why it is the indicated temperature
     curve: Curve | None
+    inputs: tuple[HeatInput, ...] = ()  # heat inputs that the temperatures rest on: those of the exposure's nodes
 
     @property
     def soaks(self) -> np.ndarray:
@@ -74,47 +77,20 @@ def exposure_of_test(
     """Exposure of all stops of a test; see the module's text. stops and traces as in docs/tables.md."""
     table = _table(stops, missing, card)
     samples, force = samples_of(table, traces, card.brake)
-    energy = table["energy_kj"].to_numpy() * 1e3
-    plate = plate_of(card, settings)
     idle, idle_known = _idle(table)
-    following = np.append(samples.initial[1:], np.nan)
-    disc = card.brake.disc
-    curve = fitted_curve(
-        samples.initial,
-        heat_share_of(card, settings.heat_share).value * energy / disc.mass if disc.mass else np.zeros_like(energy),
-        following,
-        idle,
-        samples.duration,
-        (table["speed_start_rpm"].to_numpy(), table["speed_end_rpm"].to_numpy()),
-        ambient=_ambient(stops, samples.initial),
-        material=disc.heat_capacity or "carbon",
-        radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass),
-    )
-    if isinstance(plate, Plate):
-        why = "modelled"
-        history = modelled(samples, idle, following, plate, curve)
-    else:
-        why = plate
-        history = indicated(samples, idle, following, curve)
-    braking_s, dwell_s = _residences(history)
-    braking_s, dwell_s = _filled_histories(table, braking_s, dwell_s, idle_known)
-    made = Exposure(
-        energy_mj=energy / 1e6,
-        force_distance_n_m=force,
-        power_w_mm2=table["power_density_w_mm2"].to_numpy(),
-        temperature_c=table[TEMPERATURE_COLUMN[temperature]].to_numpy(),
-        braking_s=braking_s,
-        dwell_s=dwell_s,
-    )
+    made = _Test(table, samples, force, idle, idle_known, _ambient(stops, samples.initial), card, temperature)
+    plate = plate_of(card, settings)
+    exposed, curve, excess = made.exposed(plate, heat_share_of(card, settings.heat_share).value)
     found = ExposureOfTest(
-        stops=made,
+        stops=replace(exposed, nodes=made.nodes(plate, settings, exposed, excess)),
         run_number=table["run_number"].to_numpy(),
         block=table["block"].fill_null("").to_list(),
         purpose=table["purpose"].fill_null("").to_list(),
         filled=int(table["filled"].sum()),
         dwell_known=float(np.mean(idle_known)) if len(idle_known) else 1.0,
-        surface=why,
+        surface="modelled" if isinstance(plate, Plate) else plate,
         curve=curve,
+        inputs=inputs_of(card, settings, modelled=isinstance(plate, Plate)),
     )
     return with_dwells(found, card)
 
@@ -139,6 +115,92 @@ def with_dwells(test: ExposureOfTest, card: Card) -> ExposureOfTest:
         block=[[*test.block, *[""] * seconds.size][i] for i in order],
         purpose=[[*test.purpose, *[DWELL] * seconds.size][i] for i in order],
     )  # fmt: skip
+
+
+def inputs_of(card: Card, settings: Wear, *, modelled: bool) -> tuple[HeatInput, ...]:
+    """Heat inputs that a test's temperatures rest on; where they are as indicated, the thermocouple alone."""
+    known: dict[InputName, Known] = {"thermocouple": thermocouple_of(card)}
+    if modelled:
+        known["heat share"] = heat_share_of(card, settings.heat_share)
+        known["conductivity"] = conductivity_of(card, settings.conductivity)
+    return tuple(
+        HeatInput(name=name, value=None if name == "thermocouple" else one.value, u=one.u, source=one.source)
+        for name in INPUTS
+        if (one := known.get(name)) is not None
+    )
+
+
+@dataclass(frozen=True)
+class _Test:
+    """A test's stops as arrays, ready to be exposed with one heat share and conductivity or another."""
+
+    table: pl.DataFrame
+    samples: Samples
+    force: np.ndarray
+    idle: np.ndarray
+    idle_known: np.ndarray
+    ambient: float
+    card: Card
+    temperature: str
+
+    def exposed(
+        self, plate: Plate | str, share: float, known: Excess | None = None
+    ) -> tuple[Exposure, Curve | None, Excess | None]:
+        """The stops' exposure with this plate and this share of the heat into the disc, the cool-down it goes by, and the
+        surface's excess (`known`: not to be found again)."""
+        samples, table, disc = self.samples, self.table, self.card.brake.disc
+        energy = table["energy_kj"].to_numpy() * 1e3
+        following = np.append(samples.initial[1:], np.nan)
+        curve = fitted_curve(
+            samples.initial,
+            share * energy / disc.mass if disc.mass else np.zeros_like(energy),
+            following,
+            self.idle,
+            samples.duration,
+            (table["speed_start_rpm"].to_numpy(), table["speed_end_rpm"].to_numpy()),
+            ambient=self.ambient,
+            material=disc.heat_capacity or "carbon",
+            radiation=radiation_per_mass(disc.emissivity, disc.cooled_area, disc.mass),
+        )
+        if isinstance(plate, Plate):
+            history = modelled(samples, self.idle, following, plate, curve, known)
+        else:
+            history = indicated(samples, self.idle, following, curve)
+        braking_s, dwell_s = _filled_histories(table, *_residences(history), self.idle_known)
+        found = Exposure(
+            energy_mj=energy / 1e6,
+            force_distance_n_m=self.force,
+            power_w_mm2=table["power_density_w_mm2"].to_numpy(),
+            temperature_c=table[TEMPERATURE_COLUMN[self.temperature]].to_numpy(),
+            braking_s=braking_s,
+            dwell_s=dwell_s,
+        )
+        return found, curve, history.excess
+
+    def nodes(self, plate: Plate | str, settings: Wear, exposed: Exposure, excess: Excess | None) -> Nodes:
+        """The exposure with each heat input alone at its nodes. A thermocouple's bias moves all temperatures alike, another share
+        of the heat all of the surface's excess."""
+        bias = NODE * thermocouple_of(self.card).u
+        found: dict[InputName, tuple[Exposure, Exposure]] = {
+            "thermocouple": (warmer(exposed, -bias), warmer(exposed, bias))
+        }
+        if isinstance(plate, Plate) and excess is not None:
+            low, high = (
+                self.exposed(replace(plate, heat_share=plate.heat_share * f), plate.heat_share * f, excess.scaled(f))[0]
+                for f in _factors(heat_share_of(self.card, settings.heat_share))
+            )
+            found["heat share"] = (low, high)
+            low, high = (
+                self.exposed(replace(plate, conductivity=plate.conductivity * f), plate.heat_share)[0]
+                for f in _factors(conductivity_of(self.card, settings.conductivity))
+            )
+            found["conductivity"] = (low, high)
+        return found
+
+
+def _factors(known: Known) -> tuple[float, float]:
+    """Factors on a value at its nodes."""
+    return float(np.exp(-NODE * known.u)), float(np.exp(NODE * known.u))
 
 
 def _table(stops: pl.DataFrame, missing: list[MissingStop], card: Card) -> pl.DataFrame:

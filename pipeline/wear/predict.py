@@ -8,8 +8,9 @@
     predict(component["models"][...], stops)        # the entry of wear.json whose model is `chosen`
     -> {"value": um, "low": um, "high": um}
 
-The interval is that of the law's parameters, from the joint draws in wear.json, and of how far a further use departs
-from the law. It holds no scatter between specimens beyond the fit's own, and says nothing about conditions outside
+The interval is that of the law's parameters and of the heat inputs that it rests on, from the joint draws in wear.json, and of how
+far a further use departs from the law. Each draw of the law is one of its inputs too: an exposure's `nodes` say what the stops
+would be at other inputs, so that what cancels between law and stops cancels. It holds no scatter between specimens beyond the fit's own, and says nothing about conditions outside
 the law's `range`: `beyond` lists those.
 """
 
@@ -20,9 +21,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.constants import ZERO_C
+from pipeline.heat.propagation import NODE, Draws, bend, standard
 from pipeline.results.model import Interval
 from pipeline.results.wear import Conditions, Fixed, Part, Predictor
-from pipeline.wear.exposure import GRID_K, Exposure, without_dwell
+from pipeline.wear.exposure import GRID_K, Exposure, Nodes, summed, without_dwell
 from pipeline.wear.laws import LAWS, Constants, Law
 
 
@@ -46,27 +48,82 @@ def law_of(model: Predictor) -> tuple[Law, Constants, np.ndarray, np.ndarray]:
 
 def wear_by_stop(model: Predictor, stops: Exposure, *, further: bool = False) -> tuple[np.ndarray, np.ndarray]:
     """(loss [n], loss of each joint draw [d, n]) in um; further: of a further use, which departs from the law as the
-    fit's residuals allow (`pipeline.wear.further`). Raises ValueError as `law_of` does."""
-    loss, of_draws = _by_law(model, stops)
+    fit's residuals allow (`pipeline.wear.further`).
+
+    The law's values are for its own setting of the heat inputs, its draws each for a draw of them; the stops' nodes say what they
+    are at these. Stops without nodes are as they are, and the draws lie wider apart than they should. Raises
+    ValueError as `law_of` does.
+    """
+    loss, of_draws = losses(model, stops), _of_draws(model, stops)
     factor = model.further_use if further else None
     return loss, of_draws if factor is None else of_draws * np.array(factor)[:, None]
 
 
-def _by_law(model: Predictor, stops: Exposure) -> tuple[np.ndarray, np.ndarray]:
-    law, constants, values, draws = law_of(model)
+def wear_of(model: Predictor, stops: Exposure) -> tuple[float, np.ndarray, np.ndarray]:
+    """(loss of all the stops together, of each joint draw [d], of each as a further use [d]) in um, as `wear_by_stop`
+    gives them; a law that sums of stops are enough for takes the sum.
+    """
+    if LAWS[model.model].additive:
+        stops = summed(stops, np.ones((1, len(stops))))
+    loss, of_draws = wear_by_stop(model, stops)
+    total = of_draws.sum(axis=1)
+    return float(loss.sum()), total, total if model.further_use is None else total * np.array(model.further_use)
+
+
+def losses(model: Predictor, stops: Exposure) -> np.ndarray:
+    """Loss [n] in um of each stop, without draws; as `wear_by_stop` gives it."""
+    return np.asarray(_parts(model, stops).sum(axis=1))
+
+
+def _parts(model: Predictor, stops: Exposure) -> np.ndarray:
+    """Loss of each stop by part of the law [n, rates]."""
+    law, constants, values, _ = law_of(model)
+    n = len(law.rates)
+    shape = values[n:] if law.shape else np.zeros(1)
+    own = {one.name: one.shift for one in model.inputs}
+    setting = {name: np.array([own.get(name, 0.0)]) for name in stops.nodes}
+    return np.asarray(_moved(law, constants, stops, shape, setting)[0] * values[:n])
+
+
+def _of_draws(model: Predictor, stops: Exposure) -> np.ndarray:
+    law, constants, _, draws = law_of(model)
     n = len(law.rates)
     if not law.shape:
-        columns = law.columns(stops, 0.0, constants)
-        return columns @ values, draws @ columns.T
-    loss = law.columns(stops, values[n], constants) @ values[:n]
-    of_draws = np.einsum("dnr,dr->dn", law.terms(stops, draws[:, n], constants), draws[:, :n])
-    return loss, of_draws
+        return np.asarray(draws @ law.columns(stops, 0.0, constants).T)
+    shapes, z = draws[:, n], _draws_of(model, stops.nodes, len(draws))
+    if law.name == "two_regime" and "thermocouple" in stops.nodes:
+        # the transition's draws move with the bias, and so do these stops' temperatures
+        low, high = stops.nodes["thermocouple"]
+        bias = float(np.nanmean(high.temperature_c - low.temperature_c)) / (2 * NODE)
+        shapes = shapes - bias * z["thermocouple"]
+    return np.asarray(np.einsum("dnr,dr->dn", _moved(law, constants, stops, shapes, z), draws[:, :n]))
+
+
+def _draws_of(model: Predictor, nodes: Nodes, count: int) -> Draws:
+    """Draws [count] of the inputs of `nodes`: the law's own, and of what it does not rest on those that were known before."""
+    own = {one.name: np.array(one.draws) for one in model.inputs if one.draws is not None and len(one.draws) == count}
+    return {name: own[name] if name in own else standard(name, count) for name in nodes}
+
+
+def _moved(law: Law, constants: Constants, stops: Exposure, shapes: np.ndarray, z: Draws) -> np.ndarray:
+    """The law's terms [d, n, rates] at each draw's shape [d] and heat inputs z [d]."""
+    terms = law.terms(stops, shapes, constants)
+    if law.name != "oxidation" or not stops.nodes:
+        return terms
+    at = np.log(np.maximum(terms[:, :, 1], 1e-300))
+    moved = at.copy()
+    for name, ends in stops.nodes.items():
+        low, high = (np.log(np.maximum(law.terms(s, shapes, constants)[:, :, 1], 1e-300)) for s in ends)
+        b, c = bend(at, low, high)
+        moved += z[name][:, None] * b + z[name][:, None] ** 2 * c
+    oxidised = np.where(terms[:, :, 1] > 0, np.exp(np.minimum(moved, 700.0)), 0.0)
+    return np.stack([terms[:, :, 0], oxidised], axis=2)
 
 
 def predict(model: Predictor, stops: Exposure, confidence: float = 0.95) -> Interval:
     """Loss in um of all the stops together, a further use, with its interval."""
-    loss, of_draws = wear_by_stop(model, stops, further=True)
-    return interval(float(loss.sum()), of_draws.sum(axis=1), confidence)
+    loss, _, of_draws = wear_of(model, stops)
+    return interval(loss, of_draws, confidence)
 
 
 def interval(value: float, draws: np.ndarray, confidence: float) -> Interval:
@@ -81,11 +138,9 @@ def interval(value: float, draws: np.ndarray, confidence: float) -> Interval:
 
 def shares(model: Predictor, stops: Exposure) -> dict[str, np.ndarray]:
     """Loss in um of each stop [n] by mechanism: mechanical, and for oxidation that while braking and that after it."""
-    law, constants, values, _ = law_of(model)
-    if law.name != "oxidation":
-        return {"mechanical": wear_by_stop(model, stops)[0]}
-    both = law.columns(stops, values[-1], constants) * values[:2]
-    braking = law.columns(without_dwell(stops), values[-1], constants)[:, 1] * values[1]
+    if model.model != "oxidation":
+        return {"mechanical": losses(model, stops)}
+    both, braking = _parts(model, stops), _parts(model, without_dwell(stops))[:, 1]
     return {
         "mechanical": both[:, 0],
         "oxidation_braking": braking,
@@ -95,11 +150,10 @@ def shares(model: Predictor, stops: Exposure) -> dict[str, np.ndarray]:
 
 def part_shares(model: Predictor, stops: Exposure) -> dict[Part, float]:
     """Share of each part of the law in the loss of all the stops together; nil where they lose nothing."""
-    law, constants, values, _ = law_of(model)
-    n = len(law.rates)
-    loss = (law.columns(stops, values[-1] if law.shape else 0.0, constants) * values[:n]).sum(axis=0)
+    loss = _parts(model, stops).sum(axis=0)
     total = float(loss.sum())
-    return {part: float(one) / total if total > 0 else 0.0 for part, one in zip(law.parts, loss, strict=True)}
+    parts = LAWS[model.model].parts
+    return {part: float(one) / total if total > 0 else 0.0 for part, one in zip(parts, loss, strict=True)}
 
 
 def beyond(model: Predictor, stops: Exposure) -> list[str]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.method.wear import Wear
 from pipeline.results.model import renewed
+from pipeline.results.sources import HeatInput
 from pipeline.results.wear import (
     FittedLaw,
     Fixed,
@@ -19,12 +20,13 @@ from pipeline.results.wear import (
 from pipeline.wear.components import Component
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.further import departures
+from pipeline.wear.heated import heated, rounded
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals, with_occasions
-from pipeline.wear.joint import draws
 from pipeline.wear.laws import LAWS, Constants, design
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.of_stops import ExposureOfTest
+from pipeline.wear.parameters import parameter
 from pipeline.wear.rates import rates
 from pipeline.wear.rows import (
     block_rows,
@@ -48,7 +50,7 @@ def component_result(measured: Intervals, part: Component, test: ExposureOfTest,
     measured = shown(measured, choice)
     kinds, _ = kinds_of(groups[usable], test.block, test.purpose)
     models = [
-        model_entry(c, constants, test, part, measured, usable, kinds if c.name == choice.chosen else None)
+        model_entry(c, constants, test, part, measured, usable, kinds, c.name == choice.chosen, confidence)
         for c in choice.candidates
     ]
     chosen = next((m for m in models if m.model == choice.chosen), None)
@@ -114,6 +116,7 @@ def own_choice(
         confidence=settings.confidence,
         noise=noise_of(measured, usable),
         model_u=settings.model_u,
+        kinds=count_of(kinds_of(groups[usable], test.block, test.purpose)[0]),
     )
 
 
@@ -124,27 +127,31 @@ def model_entry(
     part: Component,
     measured: Intervals,
     usable: np.ndarray,
-    kinds: Sequence[Sequence[str]] | None,
+    kinds: Sequence[Sequence[str]],
+    chosen: bool,
+    confidence: float,
 ) -> FittedLaw:
     """One entry of "models". A parameter whose interval is open has no value: null, with the reason in "why".
 
-    kinds: of the chosen law, the blocks that each of its intervals holds; None for the others.
+    kinds: the blocks that each of its intervals holds; chosen: whether it is the law chosen.
     usable: [K] bool, which intervals the law was fitted to.
     """
     law, found = LAWS[c.name], c.found
     effective, note = _effective(c.name, test, part)
+    stated = [found is not None and (chosen or _pinned(c, found, i)) for i in range(len(law.parameters))]
+    warmed = heated(found, test.inputs, count_of(kinds)) if found and any(stated) else None
     parameters = {}
     for i, (name, unit) in enumerate(law.parameters):
-        value, low, high = (found.parameters[i], *found.intervals[i]) if found else (None, None, None)
-        pinned = found is not None and found.closed[i] and (c.identified or _worth_stating(found, i))
-        ends = (low, high) if pinned else (None, None)
-        stated = pinned or (kinds is not None and found is not None)
-        parameters[name] = Parameter(value=value if stated else None, low=ends[0], high=ends[1], unit=unit)
+        if found is None or warmed is None or not stated[i]:
+            parameters[name] = Parameter(unit=unit)
+        else:
+            parameters[name] = parameter(found, warmed, i, confidence, pinned=_pinned(c, found, i))
     joint = further = span = None
-    if kinds is not None and found:
-        sets = draws(found)
-        joint = {name: [float(f"{v:.5g}") for v in sets[:, i]] for i, (name, _) in enumerate(law.parameters)}
-        further = [float(f"{v:.5g}") for v in departures(found, [frozenset(k) for k in kinds])]
+    inputs: list[HeatInput] = []
+    if chosen and found and warmed:
+        joint = {name: rounded(warmed.draws[:, i]) for i, (name, _) in enumerate(law.parameters)}
+        inputs = list(warmed.inputs)
+        further = rounded(departures(found, [frozenset(k) for k in kinds]))
         first, last = measured.from_stop[usable].min(), measured.to_stop[usable].max()
         inside = (test.run_number > first) & (test.run_number <= last)
         span = range_of(test.stops, inside)
@@ -160,6 +167,7 @@ def model_entry(
             um_per_k_n_m=constants.distance_factor if c.name == "distance" else None,
         ),
         joint=joint,
+        inputs=inputs,
         further_use=further,
         span=span,
         chi2_per_dof=found.chi2 / found.dof if found and found.dof > 0 else None,
@@ -207,6 +215,16 @@ def _measured(
         lambda kept: range_of(test.stops, (own[kept] > 0).any(axis=0)),
         settings.confidence,
     )
+
+
+def count_of(kinds: Sequence[Sequence[str]]) -> int:
+    """How many kinds of use: sets of blocks that differ."""
+    return len({frozenset(kind) for kind in kinds})
+
+
+def _pinned(c: Candidate, found: Inference, i: int) -> bool:
+    """Whether the interval of parameter `i` is to be stated."""
+    return bool(found.closed[i]) and (c.identified or _worth_stating(found, i))
 
 
 def _worth_stating(found: Inference, i: int) -> bool:

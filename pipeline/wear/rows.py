@@ -20,11 +20,11 @@ from pipeline.results.wear import (
     WearInterval,
 )
 from pipeline.wear.components import Component
-from pipeline.wear.exposure import GRID_K, Exposure
+from pipeline.wear.exposure import GRID_K, Exposure, kept
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.laws import arrhenius
 from pipeline.wear.of_stops import ExposureOfTest
-from pipeline.wear.predict import interval, law_of, shares, wear_by_stop
+from pipeline.wear.predict import interval, law_of, shares, wear_by_stop, wear_of
 
 CURVE_POINTS = 25
 ALIKE_FACTOR, ALIKE_K = 1.15, 20.0  # a third of the reach of a stop (`pipeline.tested.run`)
@@ -67,8 +67,8 @@ def conditions_run(s: Exposure, inside: np.ndarray) -> list[list[float]]:
         return []
     near = np.column_stack([np.log(at[:, :2]) / np.log(ALIKE_FACTOR), at[:, 2] / ALIKE_K]).round()
     first = np.unique(near, axis=0, return_index=True)[1]
-    kept = np.unique(np.r_[first, at.argmin(axis=0), at.argmax(axis=0)])
-    return [[float(f"{v:.5g}") for v in row] for row in at[kept]]
+    rows = np.unique(np.r_[first, at.argmin(axis=0), at.argmax(axis=0)])
+    return [[float(f"{v:.5g}") for v in row] for row in at[rows]]
 
 
 def oxidation_seen(ea: float, th0_k: float, s: Exposure, inside: np.ndarray) -> list[float] | None:
@@ -197,9 +197,9 @@ def per_stop(
     """um per stop and face over the stops inside [n]; None without a law or a stop."""
     if not model or not inside.any():
         return None
-    loss, of_draws = wear_by_stop(model, test.stops)
+    loss, of_draws, _ = wear_of(model, kept(test.stops, inside))
     n = int(inside.sum()) * part.faces
-    band = interval(float(loss[inside].sum()), of_draws[:, inside].sum(axis=1), confidence)
+    band = interval(loss, of_draws, confidence)
     return MapAndDuty(um_per_stop_per_face=_over(band, n), stops=int(inside.sum()))
 
 

@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.wear.chi2 import Problem, at_best
+from pipeline.wear.heated import adjusted
 from pipeline.wear.inference import Inference, infer, left_out_errors
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.joint import draws
@@ -118,13 +119,14 @@ def choose(
     model_u: float = 0.01,
     adapt: Callable[[Problem], Problem] | None = None,
     folds: np.ndarray | None = None,
+    kinds: int | None = None,
 ) -> Choice:
     """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text.
 
     model_u: share of an interval's loss by which any law may be wrong (temperatures are modelled), beside the
     readings. noise: what more is known of the readings' noise. adapt: what a law's problem needs before it is fitted
     (scatter between specimens in its covariance). folds: numbers [K] of what is left out together for the prediction
-    error; each interval alone without it.
+    error; each interval alone without it. kinds: of use that the intervals are of; as many as intervals without it.
     """
     noise = noise or Noise()
     if noise.assumed:
@@ -135,7 +137,8 @@ def choose(
         problem = Problem(law, intervals, constants, y, covariance, noise_dof, **vars(noise))
         try:
             problem = with_model_u(problem, model_u)
-            found = infer(adapt(problem) if adapt else problem, confidence)
+            problem = adapt(problem) if adapt else problem
+            found = infer(adjusted(problem, kinds or len(y)), confidence)
         except (ValueError, np.linalg.LinAlgError) as error:
             candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
             continue
@@ -230,7 +233,8 @@ def _aicc(found: Inference, bare: float, noise_dof: float) -> float | None:
         return None
     wider = np.linalg.slogdet(found.problem.covariance)[1] - bare
     correction = 2 * p * (p + 1) / room if np.isfinite(room) else 0.0
-    return float(found.minimum + wider + 2 * (p + rough) + correction)
+    inputs = found.problem.pulled + 2 * found.problem.spent
+    return float(found.minimum + wider + inputs + 2 * (p + rough) + correction)
 
 
 def _choice(candidates: list[Candidate], k: int) -> Choice:

@@ -63,36 +63,65 @@ class Samples:
 
 
 @dataclass(frozen=True)
+class Excess:
+    """Surface above bulk in K: while braking [stops, n], and at times in s after it [stops, m]."""
+
+    braking: np.ndarray
+    time: np.ndarray
+    after: np.ndarray
+
+    def scaled(self, factor: float) -> Excess:
+        """Of another power: conduction is next to linear in it."""
+        return Excess(self.braking * factor, self.time, self.after * factor)
+
+    def at(self, time: Array) -> Array:
+        """The excess at other times [stops, m] after braking."""
+        return np.array([np.interp(t, own, values) for t, own, values in zip(time, self.time, self.after, strict=True)])
+
+
+@dataclass(frozen=True)
 class History:
     """(time, kelvin) of the surface: while braking, and of what follows in stretches; heating belongs to the next
-    stop.
+    stop. excess: of a modelled surface.
     """
 
     braking: tuple[np.ndarray, np.ndarray]
     after: list[tuple[np.ndarray, np.ndarray]]
     heating: tuple[np.ndarray, np.ndarray]
+    excess: Excess | None = None
 
 
-def modelled(samples: Samples, idle: Array, following: Array, plate: Plate, curve: Curve | None) -> History:
+def modelled(
+    samples: Samples,
+    idle: Array,
+    following: Array,
+    plate: Plate,
+    curve: Curve | None,
+    known: Excess | None = None,
+) -> History:
     """Surface history by conduction; idle [stops] in s from brake end to the next stop, following its temperature in
-    K.
+    K. known: the surface's excess where it is known already.
     """
     time, power, step = _braking_power(samples, plate.heat_share)
-    bulk = _bulk(samples.initial, power, step, _excess(time, power, samples.initial, plate), plate, curve)
-    end = np.maximum(time.max(axis=1), 1e-6)
+    cells = samples.initial
+    if known is None:
+        braking, cells = _excess(time, power, samples.initial, plate)
+    else:
+        braking = known.braking
+    bulk = _bulk(samples.initial, power, step, braking, plate, curve)
     settled, level = _settled(samples, plate)
     first = pauses(
         bulk[:, -1], np.where(np.isnan(level), following, level), np.where(np.isnan(level), idle, settled), curve
     )
-    nodes = np.concatenate([time, end[:, None] + first.time[:, 1:]], axis=1)
-    excess = _excess(nodes, np.pad(power, ((0, 0), (0, first.time.shape[1] - 1))), samples.initial, plate)
-    n = time.shape[1]
-    stretches = [(first.time, first.kelvin + excess[:, n - 1 :])]
+    if known is None:
+        later, _ = _excess(first.time, np.zeros_like(first.time), cells, plate)
+        known = Excess(braking, first.time, np.column_stack([braking[:, -1], later[:, 1:]]))
+    stretches = [(first.time, first.kelvin + known.at(first.time))]
     heating = (first.rising_time, first.rising_kelvin)
     if np.isfinite(level).any():
-        later, heating = _recorded(samples, idle, following, settled, level, curve, first)
-        stretches += later
-    return History((time, bulk + excess[:, :n]), stretches, heating)
+        recorded, heating = _recorded(samples, idle, following, settled, level, curve, first)
+        stretches += recorded
+    return History((time, bulk + braking), stretches, heating, known)
 
 
 def _braking_power(samples: Samples, share: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -107,18 +136,20 @@ def _braking_power(samples: Samples, share: float) -> tuple[np.ndarray, np.ndarr
     return time, power, step
 
 
-def _excess(time: Array, power: Array, initial: Array, plate: Plate) -> Array:
-    """Surface above bulk in K under the whole brake's power in W, [stops, n]; even at the start."""
-    surface, mean = slab.conduct(
+def _excess(time: Array, power: Array, start: Array, plate: Plate) -> tuple[Array, Array]:
+    """(surface above bulk in K under the whole brake's power in W [stops, n], temperatures of the plate's cells at the end);
+    start: K, even through the plate [stops] or of its cells.
+    """
+    surface, mean, cells = slab.conduct_on(
         time,
         power / (2 * plate.ring_area),
-        initial,
+        start,
         half_thickness=plate.thickness / 2,
         conductivity=plate.conductivity,
         density=plate.density,
         material=plate.material,
     )
-    return surface - mean
+    return surface - mean, cells
 
 
 def _bulk(initial: Array, power: Array, step: Array, excess: Array, plate: Plate, curve: Curve | None) -> Array:

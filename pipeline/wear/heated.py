@@ -1,0 +1,200 @@
+"""Heat inputs in a law's fit: adjusted with the readings within what is known of them, and drawn with the law's parameters.
+
+Readings at many conditions say something of the inputs: with a wrong conductivity or heat share the oxidation law fits far
+worse. So the inputs are adjusted as observed quantities beside the readings, each held by its own standard uncertainty (least-squares
+adjustment; JCGM 102:2011 has several measurands, the law at the face does the same): z, in standard uncertainties, that makes
+
+    F(z) = (kinds / intervals) chi2(z) / scale + z'z
+
+least, with chi2 at the best parameters for z. What a law gets wrong at a kind of use, all intervals of that kind share, so chi2 counts
+once a kind of use and not once an interval (a power posterior: Bissiri, Holmes & Walker, J R Stat Soc B 78, 2016). Near its least F is a
+parabola: the inputs are normal with covariance 2 / F''. The setting takes degrees of freedom from the readings (`spent`), as much as
+the covariance is smaller than before.
+
+The joint draws are the parameters' at the setting, moved by what each draw of the inputs does to the best values. The two-regime law's
+transition is in indicated temperature and moves with the thermocouple's bias; the other laws know no temperature.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pipeline.constants import Array
+from pipeline.heat.propagation import standard
+from pipeline.results.model import renewed
+from pipeline.results.sources import HeatInput, InputName
+from pipeline.wear.chi2 import Problem, best_rates
+from pipeline.wear.inference import Inference
+from pipeline.wear.joint import DRAWS, draws
+from pipeline.wear.laws import Warmth, between_energies
+
+AT_ONCE = 40  # draws
+PER_U, MOST_SHAPES = 6, 200  # shapes of the grid per standard uncertainty of the activation energy
+STEP, MOST_ROUNDS, FARTHEST = 0.2, 12, 3.0
+CLOSE = 0.03  # standard uncertainties of the step that ends the search
+MOST_FACTOR = 20.0  # of a draw's rate by the inputs
+
+
+@dataclass(frozen=True)
+class Heated:
+    """draws: joint draws [DRAWS, p]. best: best values at each draw of the inputs [DRAWS, p], those of the setting `at` [p]. inputs: those
+    that the law rests on, with their draws; z: these draws [DRAWS] by name."""
+
+    draws: Array
+    best: Array
+    at: Array
+    inputs: tuple[HeatInput, ...] = ()
+    z: dict[InputName, Array] = field(default_factory=dict)
+
+    def moved(self, sets: Array) -> Array:
+        """Draws [DRAWS, p] at the inputs' setting, of this law or of one with its shape and rates of its own, moved by what the inputs'
+        draws do to the best values: rates by a factor, the shape by a difference."""
+        if not self.inputs:
+            return sets
+        factor = np.clip(self.best[:, :2] / np.maximum(self.at[:2], 1e-300), 0.0, MOST_FACTOR)
+        rates = sets[:, :2] * np.where(self.at[:2] > 0, factor, 1.0)
+        return np.column_stack([rates, sets[:, 2] + self.best[:, 2] - self.at[2]])
+
+
+def adjusted(problem: Problem, kinds: int) -> Problem:
+    """The problem with its heat inputs where readings and what was known before agree best; as it is where its law knows none.
+
+    kinds: of use that the intervals are of.
+    """
+    warmth = problem.intervals.warmth
+    if problem.law.name != "oxidation" or warmth is None:
+        return problem
+    counted = kinds / len(problem.y)
+    grid = np.linspace(*problem.law.limits, 64)
+    z, at = np.zeros(len(warmth.names)), _Grid(problem, grid)
+    for _ in range(MOST_ROUNDS):
+        value, slope, bent = _around(at, z, counted)
+        step = np.clip(-np.linalg.solve(bent, slope), -1.0, 1.0)
+        tried = np.clip(z + np.array([1.0, 0.5, 0.2])[:, None] * step, -FARTHEST, FARTHEST)
+        values = _objective(at, tried, counted)
+        if values.min() >= value:
+            break
+        moved = tried[values.argmin()] - z
+        z = z + moved
+        if np.abs(moved).max() < CLOSE:
+            break
+    covariance = _covariance(at, z, counted)
+    return replace(
+        problem,
+        intervals=replace(problem.intervals, warmth=replace(warmth, z=z)),
+        spent=float(len(z) - np.trace(covariance)),
+        pulled=float(z @ z),
+    )
+
+
+def heated(found: Inference, inputs: tuple[HeatInput, ...], kinds: int) -> Heated:
+    """The law's joint draws with the inputs' in step; those of `joint.draws` where it rests on none. kinds: as of `adjusted`."""
+    sets = draws(found)
+    problem, warmth = found.problem, found.problem.intervals.warmth
+    best = np.repeat(found.parameters[None], DRAWS, axis=0)
+    known = {one.name: one for one in inputs}
+    if problem.law.name == "two_regime" and "thermocouple" in known:
+        z = standard("thermocouple", DRAWS)
+        moved = np.column_stack([np.zeros((DRAWS, 2)), known["thermocouple"].u * z])
+        return Heated(
+            sets + moved, best + moved, found.parameters, *_told(known, ("thermocouple",), np.zeros(1), z[:, None])
+        )
+    if problem.law.name != "oxidation" or warmth is None:
+        return Heated(sets, best, found.parameters)
+    counted = kinds / len(problem.y) / found.scale
+    root = np.linalg.cholesky(_covariance(_Grid(problem, np.linspace(*problem.law.limits, 64)), warmth.z, counted))
+    each = np.column_stack([standard(name, DRAWS) for name in warmth.names])
+    z = np.clip(warmth.z + each @ root.T, -FARTHEST, FARTHEST)
+    made = Heated(sets, _best(found, warmth, z), found.parameters, *_told(known, warmth.names, warmth.z, z))
+    limits = problem.law.limits
+    moved = made.moved(sets)
+    return replace(made, draws=np.column_stack([moved[:, :2], np.clip(moved[:, 2], *limits)]))
+
+
+def rounded(values: Array) -> list[float]:
+    """Draws as they are written."""
+    return [float(f"{v:.5g}") for v in values]
+
+
+def _told(
+    known: dict[InputName, HeatInput], names: tuple[InputName, ...], setting: Array, z: Array
+) -> tuple[tuple[HeatInput, ...], dict[InputName, Array]]:
+    """The inputs with their setting and draws, and the draws by name."""
+    told = []
+    for i, name in enumerate(names):
+        one, shift = known[name], float(setting[i])
+        moved = one.u * shift if name == "thermocouple" else None
+        if one.value is not None and name != "thermocouple":
+            moved = one.value * float(np.exp(one.u * shift))
+        told.append(renewed(one, shift=shift, found=moved, draws=rounded(z[:, i])))
+    return tuple(told), {name: z[:, i] for i, name in enumerate(names)}
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Terms on a grid of activation energies [S], ready for any setting of the inputs."""
+
+    problem: Problem
+    shapes: Array
+
+    def surface(self, z: Array) -> tuple[Array, Array]:
+        """(best rates [d, S, 2], chi2 [d, S]) at settings [d, i]."""
+        problem, warmth = self.problem, self.problem.intervals.warmth
+        assert warmth is not None
+        terms = problem.law.terms(problem.intervals.sums, self.shapes, problem.constants)
+        moved = np.exp(between_energies(warmth.at(z), self.shapes))
+        columns = np.stack([np.broadcast_to(terms[:, :, 0], moved.shape), terms[:, :, 1] * moved], axis=3)
+        rates, chi2 = best_rates(problem.whiten(columns).reshape(-1, *columns.shape[2:]), problem.target)
+        return rates.reshape(*columns.shape[:2], -1), chi2.reshape(columns.shape[:2])
+
+
+def _objective(at: _Grid, z: Array, counted: float) -> Array:
+    """F at settings [d, i]; the least chi2 over the grid by the parabola through it and its neighbours."""
+    _, chi2 = at.surface(z)
+    rows, middle = np.arange(len(z)), np.clip(chi2.argmin(axis=1), 1, chi2.shape[1] - 2)
+    low, least, high = (chi2[rows, middle + k] for k in (-1, 0, 1))
+    bent = np.maximum(low + high - 2 * least, 1e-300)
+    least = least - np.minimum((high - low) ** 2 / (8 * bent), np.maximum(least, 0.0))
+    return np.asarray(counted * np.minimum(least, chi2.min(axis=1)) + (z**2).sum(axis=1))
+
+
+def _around(at: _Grid, z: Array, counted: float) -> tuple[float, Array, Array]:
+    """(F, slope [i], curvature [i, i]) at a setting; curvature no less than that of what was known before."""
+    n = len(z)
+    unit = STEP * np.eye(n)
+    pairs = [(i, j) for i in range(n) for j in range(i)]
+    points = [z, *(z + unit), *(z - unit), *(z + unit[i] + unit[j] for i, j in pairs)]
+    value = _objective(at, np.array(points), counted)
+    middle, up, down, both = value[0], value[1 : n + 1], value[n + 1 : 2 * n + 1], value[2 * n + 1 :]
+    bent = np.diag((up + down - 2 * middle) / STEP**2)
+    for (i, j), one in zip(pairs, both, strict=True):
+        bent[i, j] = bent[j, i] = (one - up[i] - up[j] + middle) / STEP**2
+    sizes, directions = np.linalg.eigh(bent)
+    return float(middle), (up - down) / (2 * STEP), directions * np.maximum(sizes, 2.0) @ directions.T
+
+
+def _covariance(at: _Grid, z: Array, counted: float) -> Array:
+    """Of the inputs at their setting, in standard uncertainties squared."""
+    _, _, bent = _around(at, z, counted)
+    return np.asarray(2.0 * np.linalg.inv(bent))
+
+
+def _best(found: Inference, warmth: Warmth, z: Array) -> Array:
+    """Best parameters [d, 3] at settings of the inputs [d, i]."""
+    law, middle = found.problem.law, float(found.parameters[-1])
+    far = np.concatenate([z[z[:, i].argsort()[[0, -1]]] for i in range(len(warmth.names))])
+    wide = np.linspace(*law.limits, 96)
+    centres = np.append(wide[_Grid(found.problem, wide).surface(far)[1].argmin(axis=1)], middle)
+    low, high = found.intervals[-1]
+    u = float(np.clip((high - low) / 4 if np.isfinite(high - low) else 10.0, 0.4, 40.0))
+    first, last = max(centres.min() - 3 * u, law.limits[0]), min(centres.max() + 3 * u, law.limits[1])
+    close = np.linspace(first, last, max(int(min((last - first) / u * PER_U + 1, MOST_SHAPES)), 3))
+    at = _Grid(found.problem, np.unique(np.append(close, middle)))
+    best = np.empty((len(z), 3))
+    for k in range(0, len(z), AT_ONCE):
+        rates, chi2 = at.surface(z[k : k + AT_ONCE])
+        least = chi2.argmin(axis=1)
+        best[k : k + AT_ONCE] = np.column_stack([rates[np.arange(len(least)), least], at.shapes[least]])
+    return best
