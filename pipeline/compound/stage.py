@@ -27,6 +27,7 @@ from pipeline.drift.film import Film
 from pipeline.drift.film_of_tests import film_of
 from pipeline.drift.film_told import evidence
 from pipeline.duty import projections as duty
+from pipeline.duty.air import Recorded
 from pipeline.duty.log import cycle_of
 from pipeline.duty.pressing import Pressing
 from pipeline.errors import InputError
@@ -336,7 +337,7 @@ def _duty(
 ) -> CompoundDuty:
     projected = duty.project_all(
         cycles,
-        [duty.Recorded(t.card, t.stops) for t in tests],
+        [Recorded(t.card, t.stops) for t in tests],
         friction=found_friction,
         wear=found_wear,
         settings=method.duty,

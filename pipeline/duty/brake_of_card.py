@@ -14,13 +14,14 @@ from pipeline.duty.lives import Alike, OfBatch, Worn
 from pipeline.duty.project import Brake, GentleLimit
 from pipeline.duty.rubbing import Plate, Rubbing
 from pipeline.heat.lumped import Disc
-from pipeline.heat.of_card import conductivity_of, heat_share_of
+from pipeline.heat.of_card import conductivity_of, heat_share_of, thermocouple_of
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
 from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
 from pipeline.results.duty import (
     RigCooling,
 )
+from pipeline.results.sources import HeatInput
 from pipeline.results.wear import BatchWear, CompoundComponent, CompoundWear
 
 
@@ -78,6 +79,18 @@ def brake_of(
         batches=of_batches(wear, card),
         alike=alike,
         worn_mass=_worn_mass(card, disc),
+        inputs=_inputs(card, wear_settings),
+    )
+
+
+def _inputs(card: Card, settings: Wear) -> tuple[HeatInput, ...]:
+    """Heat inputs of the disc, as known before any reading."""
+    share, k = heat_share_of(card, settings.heat_share), conductivity_of(card, settings.conductivity)
+    bias = thermocouple_of(card)
+    return (
+        HeatInput(name="heat share", value=share.value, u=share.u, source=share.source),
+        HeatInput(name="conductivity", value=k.value, u=k.u, source=k.source),
+        HeatInput(name="thermocouple", u=bias.u, source=bias.source),
     )
 
 
@@ -115,7 +128,7 @@ def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
     area, thickness = card.brake.swept_area, card.brake.disc.thickness
     if not settings.surface_temperature or area is None or thickness is None:
         return None
-    density = disc.mass / (area * thickness)
+    density = card.brake.disc.density or disc.mass / (area * thickness)  # as wear takes it
     return Plate(area, thickness, density, conductivity_of(card, settings.conductivity).value, disc.material)
 
 

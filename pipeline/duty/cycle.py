@@ -7,7 +7,7 @@ disc's temperature carries over from cycle to cycle; the settled cycle is the on
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -42,17 +42,30 @@ class Events:
 
 
 @dataclass(frozen=True)
+class Move:
+    """Factors on the heat share and on both parts of convection."""
+
+    share: float = 1.0
+    h0: float = 1.0
+    h1: float = 1.0
+
+
+Moves = Mapping[InputName, tuple[Move, Move]]  # by heat input, what its nodes do to a cycle
+
+
+@dataclass(frozen=True)
 class Air:
     """Convection h0 + opening h1 v^0.8 of the whole disc, W/K and W/K per (m/s)^0.8, and the ambient in K.
 
     With `fixed_speed` in m/s the air is the rig's at any speed of the vehicle: its speed on the rig is not
-    known. h0 and h1 may be of each opening [k].
+    known. h0 and h1 may be of each opening [k]. moves: what the nodes of heat inputs do to this air and to the heat share.
     """
 
     h0: Values
     h1: Values
     ambient: float
     fixed_speed: float | None = None
+    moves: Moves = field(default_factory=dict)
 
     def conductance(self, opening: Array, speed: float) -> Array:
         """W/K at openings [k] and one air speed in m/s."""
@@ -72,6 +85,11 @@ class History:
     cooling: Array
     nodes: Mapping[InputName, tuple[History, History]] = field(default_factory=dict)
 
+    def upto(self, n: int) -> History:
+        """The first n openings."""
+        nodes = {name: (low.upto(n), high.upto(n)) for name, (low, high) in self.nodes.items()}
+        return History(self.braking[:, :, :n], self.cooling[:, :, :n], nodes)
+
     @property
     def start(self) -> Array:
         return self.braking[0, 0]
@@ -87,16 +105,15 @@ class History:
         return np.maximum(self.braking.max(axis=(0, 1)), self.cooling.max(axis=(0, 1)))
 
 
-@dataclass(frozen=True)
-class Move:
-    """Factors on the heat share and on both parts of convection."""
-
-    share: float = 1.0
-    h0: float = 1.0
-    h1: float = 1.0
-
-
-Moves = Mapping[InputName, tuple[Move, Move]]  # by heat input, what its nodes do to a cycle
+def side_by_side(parts: Sequence[History]) -> History:
+    """Histories of one duty as one, opening after opening; all with the same nodes."""
+    nodes = {
+        name: (side_by_side([p.nodes[name][0] for p in parts]), side_by_side([p.nodes[name][1] for p in parts]))
+        for name in parts[0].nodes
+    }
+    return History(
+        np.concatenate([p.braking for p in parts], axis=2), np.concatenate([p.cooling for p in parts], axis=2), nodes
+    )
 
 
 def events_of(duty: DutyCycle) -> Events:
@@ -141,23 +158,21 @@ def one_cycle(
     return History(np.array(braking), np.array(cooling))
 
 
-def settle(
-    events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0, moves: Moves | None = None
-) -> History:
-    """The cycle that ends at the temperature it began with, at openings [k], and with each input of `moves` at its nodes.
+def settle(events: Events, disc: lumped.Disc, air: Air, opening: Array, share: float = 1.0) -> History:
+    """The cycle that ends at the temperature it began with, at openings [k], and with each input of the air's moves at its nodes.
 
     The end of a cycle is a smooth, rising function of its start with slope below one, so the fixed point is
     found by secants; each opening on its own, all in one run. Raises ArithmeticError when it does not
     settle, which no cooling but none at all can bring about.
     """
     opening = np.asarray(opening, float)
-    each, shares, airs = _columns(air, share, opening, moves or {})
-    return _parted(_settled(events, disc, airs, each, shares), opening.size, moves or {})
+    each, shares, airs = _columns(air, share, opening)
+    return _parted(_settled(events, disc, airs, each, shares), opening.size, air.moves)
 
 
-def _columns(air: Air, share: float, opening: Array, moves: Moves) -> tuple[Array, Array, Air]:
+def _columns(air: Air, share: float, opening: Array) -> tuple[Array, Array, Air]:
     """(openings, heat shares, air) of the columns that run together: as stated, then each input's nodes."""
-    settings = [Move(), *(move for pair in moves.values() for move in pair)]
+    settings = [Move(), *(move for pair in air.moves.values() for move in pair)]
 
     def spread(values: list[float]) -> Array:
         return np.repeat(values, opening.size)
@@ -205,15 +220,14 @@ def warm_up(
     count: int,
     settled: float,
     share: float = 1.0,
-    moves: Moves | None = None,
 ) -> list[History]:
-    """The first cycles of a use from ambient at one opening, and with each input of `moves` at its nodes: until they start at
+    """The first cycles of a use from ambient at one opening, and with each input of the air's moves at its nodes: until they start at
     `settled` K as stated, at most `count`."""
-    each, shares, airs = _columns(air, share, np.array([opening]), moves or {})
+    each, shares, airs = _columns(air, share, np.array([opening]))
     temperature, found = np.full(each.shape, air.ambient), []
     for _ in range(min(count, MOST_WARMING)):
         history = one_cycle(temperature, events, disc, airs, each, shares)
-        found.append(_parted(history, 1, moves or {}))
+        found.append(_parted(history, 1, air.moves))
         if abs(float(history.end[0]) - settled) <= WARM_K:
             break
         temperature = history.end

@@ -27,6 +27,7 @@ from pipeline.duty.cycle import Air, Events, History, settle
 from pipeline.duty.glazing import Losses, first_cycles, losses, places
 from pipeline.duty.lives import over_distance, told
 from pipeline.duty.project import Brake, exposures, window_share
+from pipeline.duty.propagation import surely_inside
 from pipeline.duty.window_words import side_of, why_none
 from pipeline.results.duty import Projected, Span
 from pipeline.results.openings import Cause, NotExcluded, OpeningLimit
@@ -65,7 +66,7 @@ class Run:
         """The first n openings."""
         return Run(
             self.opening[:n],
-            History(self.settled.braking[:, :, :n], self.settled.cooling[:, :, :n]),
+            self.settled.upto(n),
             self.losses.upto(n),
             self.stops[:n] if self.stops is not None else None,
             self.lives[:n] if self.lives is not None else None,
@@ -107,9 +108,7 @@ def holds(found: Run, duty: DutyCycle, events: Events, brake: Brake, wanted: flo
     }
     sure = good["window"] & (found.losses.high <= brake.glazing_loss)
     if brake.window_inner is not None:
-        inner = brake.window_inner[0] < brake.window_inner[1]
-        inside = window_share(found.settled, events, brake, brake.window_inner) if inner else None
-        sure &= (inside >= wanted - 1e-12) if inside is not None else False
+        sure &= surely_inside(found.settled, events, brake, wanted)
     if found.stops is not None:
         good["wear data"] = np.array([not beyond_wear(brake, stops) for stops in found.stops])
         sure &= good["wear data"]

@@ -18,12 +18,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.heat.propagation import by_source, dominant
 from pipeline.results.duty import BatchLife, LifeOf, Projected, WorstLife
+from pipeline.results.model import renewed
 from pipeline.results.wear import BatchWear, CompoundComponent, FittedLaw, MeasuredRate, Part, Predictor
 from pipeline.wear.exposure import Exposure
 from pipeline.wear.measured import fitting
 from pipeline.wear.parts import over_batch
-from pipeline.wear.predict import interval, part_shares, wear_by_stop
+from pipeline.wear.predict import interval, part_shares, sources, wear_of
 
 
 @dataclass(frozen=True)
@@ -103,16 +105,19 @@ def wear_per_cycle(
     if model is None:
         return Projected(why=why)
     try:
-        loss, draws = wear_by_stop(model, stops, further=True)
+        loss, mean_use, draws = wear_of(model, stops)
     except ValueError as error:
         return Projected(why=str(error))
-    if not np.isfinite(loss.sum()):
+    if not np.isfinite(loss):
         return Projected(why="the law needs mu, and there is no friction curve")
-    value, of_draws = float(loss.sum()) / cycles, draws.sum(axis=1) / cycles
+    value, of_draws = loss / cycles, draws / cycles
     found = interval(value, of_draws, confidence)
     low = found.low if most_of == 1 else interval(value, of_draws, picked(confidence, most_of)).low
     ground = f"{component.why}; {model.ground}" if model.ground else None
-    return Projected(value=found.value, low=low, high=found.high, ground=ground)
+    told = by_source(sources(model, stops, mean_use))
+    return Projected(
+        value=found.value, low=low, high=found.high, ground=ground, by_source=told, dominated_by=dominant(told)
+    )
 
 
 def picked(confidence: float, count: int) -> float:
@@ -137,13 +142,15 @@ def life(component: Worn, per_cycle: Projected) -> Projected:
         high=None if open_ended else component.usable_um / per_cycle.low,
         why="the interval of wear reaches zero: life has no upper end" if open_ended else None,
         ground=per_cycle.ground,
+        by_source=per_cycle.by_source,
+        dominated_by=per_cycle.dominated_by,
     )
 
 
 def over_distance(cycles: Projected, length: float) -> Projected:
     """Cycles of `length` m each, as km."""
     value, low, high = (None if x is None else x * length / 1e3 for x in (cycles.value, cycles.low, cycles.high))
-    return Projected(value=value, low=low, high=high, why=cycles.why, ground=cycles.ground)
+    return renewed(cycles, value=value, low=low, high=high)
 
 
 def shortest(lives: Mapping[str, Projected]) -> str | None:

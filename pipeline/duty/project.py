@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C, Array
 from pipeline.drift.film import Film
 from pipeline.duty import rubbing as exposed
-from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within
+from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within, side_by_side
 from pipeline.duty.lives import (
     Alike,
     OfBatch,
@@ -26,8 +26,10 @@ from pipeline.duty.lives import (
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.support import Braked, FrictionRun, braked, of_duty, worn_by
 from pipeline.heat.lumped import Disc
+from pipeline.heat.propagation import NODE
 from pipeline.results.duty import DutyProjection, DutySupport, Span
 from pipeline.results.model import renewed
+from pipeline.results.sources import HeatInput, InputName
 from pipeline.tested.told import in_words
 from pipeline.wear.exposure import Exposure
 
@@ -70,6 +72,17 @@ class Brake:
     batches: tuple[OfBatch, ...] = ()
     alike: Alike | None = None  # why batches are not shown equivalent in the wear of a component in a mix of mechanisms
     worn_mass: float | None = None  # of the disc at minimum thickness
+    inputs: tuple[HeatInput, ...] = ()  # heat inputs that temperatures rest on, as known before any reading
+
+    def known_input(self, name: InputName) -> HeatInput | None:
+        """What is known of a heat input."""
+        return next((one for one in self.inputs if one.name == name), None)
+
+    def factors(self, name: InputName) -> tuple[float, float]:
+        """Factors on an input at its nodes."""
+        one = self.known_input(name)
+        u = 0.0 if one is None else one.u
+        return float(np.exp(-NODE * u)), float(np.exp(NODE * u))
 
     @property
     def known(self) -> FrictionRun:
@@ -89,15 +102,6 @@ def window_share(
     return np.asarray(events.energy @ inside / events.energy.sum(), float)
 
 
-def share_interval(settled: History, events: Events, brake: Brake, opening: int) -> Span | None:
-    """Window share by the inner and the outer ends of the window's own intervals; None without them."""
-    if brake.window_inner is None or brake.window_outer is None:
-        return None
-    shares = [window_share(settled, events, brake, w) for w in (brake.window_inner, brake.window_outer)]
-    low, high = (float(s[opening]) for s in shares if s is not None)
-    return Span(low=low, high=high)
-
-
 def inside_window(settled: History, brake: Brake) -> Array:
     """1 where a braking's temperature lies in the compound's window, [e, k]."""
     assert brake.window is not None
@@ -106,10 +110,15 @@ def inside_window(settled: History, brake: Brake) -> Array:
 
 def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
     """1 where a braking's temperature lies in [low, high), [e, k]."""
+    temperature = brakings_at(settled, brake.temperature_kind)
+    return ((temperature >= low) & (temperature <= high)).astype(float)
+
+
+def brakings_at(settled: History, kind: str) -> Array:
+    """The method's temperature of each braking in degC, [e, k]."""
     path = settled.braking
     value = {"initial": path[:, 0], "mean": path.mean(axis=1), "end": path[:, -1], "peak": path.max(axis=1)}
-    temperature = value[brake.temperature_kind] - ZERO_C
-    return ((temperature >= low) & (temperature <= high)).astype(float)
+    return np.asarray(value[kind] - ZERO_C, float)
 
 
 def glazing_share(
@@ -150,19 +159,49 @@ def glazing_interval(settled: History, events: Events, brake: Brake, opening: in
 
 
 def exposures(history: History, events: Events, brake: Brake, openings: Sequence[int]) -> list[Exposure]:
-    """Exposure of a cycle at each of these openings (indices)."""
-    return exposed.of_cycles(
-        history, events, brake.rubbing, _plate(brake), brake.heat_share, brake.temperature_kind, openings
-    )
+    """Exposure of a cycle at each of these openings (indices), and where wear asks for it with each heat input at its nodes.
+
+    How far the face rises above the bulk goes by the flux, next to nothing by the bulk's own temperature: it is conducted once, and
+    at the nodes of the conductivity.
+    """
+    plate, share = _plate(brake), brake.heat_share
+
+    def made(run: History, excess: Array | None) -> list[Exposure]:
+        kind = brake.temperature_kind
+        return exposed.of_cycles(run, events, brake.rubbing, plate, share, kind, openings, excess)
+
+    excess = None if plate is None else exposed.excess_of(history, events, plate, share, openings)
+    found = made(history, excess)
+    if not _oxidises(brake):
+        return found
+    ends: dict[InputName, tuple[list[Exposure], list[Exposure]]] = {}
+    for name, (low, high) in history.nodes.items():
+        down, up = brake.factors(name) if name == "heat share" else (1.0, 1.0)
+        ends[name] = (
+            made(low, None if excess is None else excess * down),
+            made(high, None if excess is None else excess * up),
+        )
+    if plate is not None and brake.known_input("conductivity") is not None:
+        low_k, high_k = (
+            made(history, exposed.excess_of(history, events, replace(plate, conductivity=k), share, openings))
+            for k in np.multiply(plate.conductivity, brake.factors("conductivity"))
+        )
+        ends["conductivity"] = (low_k, high_k)
+    return [
+        replace(one, nodes={name: (low[i], high[i]) for name, (low, high) in ends.items()})
+        for i, one in enumerate(found)
+    ]
+
+
+def _oxidises(brake: Brake) -> bool:
+    """Whether some wear law knows temperatures."""
+    return any(c.model is not None and c.model.model == "oxidation" for c in brake.components)
 
 
 def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, brake: Brake, cycles: int) -> Exposure:
     """Exposure of a whole use of `cycles`: the warming ones, then the settled one as often as is left."""
     first = list(warming[:cycles])
-    together = History(
-        np.concatenate([h.braking[:, :, :1] for h in first], axis=2),
-        np.concatenate([h.cooling[:, :, :1] for h in first], axis=2),
-    )
+    together = side_by_side([h.upto(1) for h in first])
     parts = [(one, 1.0) for one in exposures(together, events, brake, range(len(first)))]
     return exposed.of_use([*parts, (settled, float(cycles - len(parts)))])
 
@@ -229,7 +268,6 @@ def project(
         cycles_until_warm=len(warming) if within and len(warming) < MOST_WARMING else None,
         highest_in_use_c=max(float(h.highest()[0]) for h in warming) - ZERO_C,
         window_share=None if inside is None else float(inside[opening]),
-        window_share_interval=share_interval(settled, events, brake, opening),
         window_share_why=(brake.window_why or "the compound has no window") if inside is None else None,
         glazing_share=None if gentle is None else float(gentle[opening]),
         glazing_share_interval=glazing_interval(settled, events, brake, opening),

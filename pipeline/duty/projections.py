@@ -5,18 +5,15 @@ cooling.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 import numpy as np
-import polars as pl
 
-from pipeline.archive.card import Card
 from pipeline.archive.duties import CoolingOfLog, DutyCycle
 from pipeline.archive.targets import Target
 from pipeline.constants import ZERO_C, Array
 from pipeline.drift.film import Film
-from pipeline.duty import rig_cooling
+from pipeline.duty.air import Cooled, Recorded, of_file, of_log, rig_of
 from pipeline.duty.both import Asked, both
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.burnt import burnt
@@ -29,12 +26,11 @@ from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
 from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.duty.project import Brake, inside_window, project, window_share
+from pipeline.duty.propagation import opening_ends, share_span, temperature_ends
 from pipeline.duty.reserved import reserved
 from pipeline.duty.settling import settling
 from pipeline.duty.support import Braked, FrictionRun, braked, over_openings
 from pipeline.duty.sweep import GRID, common, rows
-from pipeline.heat.air import recorded_ambient
-from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import assumed_words, heat_share_of
 from pipeline.method.duty import Duty
 from pipeline.method.wear import Wear
@@ -47,7 +43,6 @@ from pipeline.results.duty import (
     DutyDisc,
     DutyProjection,
     DutySupport,
-    LogCooling,
     Projected,
     Projections,
     RigCooling,
@@ -66,14 +61,6 @@ RIG_AIR = Extrapolation(
     share=1.0,
     words="the rig's air speed is not recorded; its air is taken at any speed",
 )
-
-
-@dataclass(frozen=True)
-class Recorded:
-    """One test of the compound: its card and stops."""
-
-    card: Card
-    stops: pl.DataFrame
 
 
 def project_all(
@@ -100,11 +87,18 @@ def project_all(
     disc, why = disc_of(card, settings)
     if disc is None:
         return _none(duties, why)
-    rig = _rig(tests, disc, card, wear_settings.heat_share)
+    rig = rig_of(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
     brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind, alike)
     brake = dataclasses.replace(brake, film=film or Film(), glazing_loss=glazing_loss, film_growth=settings.film_growth)
-    results = [_one(duty, brake, rig, settings, pressing, tests) for duty in duties]
+
+    def again(factor: float, warmer: float) -> RigCooling | str:
+        return rig_of(tests, disc, card, wear_settings.heat_share, factor=factor, warmer=warmer)
+
+    results = [
+        _one(duty, brake, rig, settings, pressing, tests, lambda d: of_file(d, rig, settings, card, brake, again))
+        for duty in duties
+    ]
     shared, shared_why = common(results) if results else (None, "no duty is given")
     return Projections(
         duties=results,
@@ -160,32 +154,6 @@ def _nothing(duty: DutyCycle, why: str) -> DutyProjection:
     )
 
 
-def _rig(tests: Sequence[Recorded], disc: Disc, card: Card, share: float) -> RigCooling | str:
-    """The rig's cooling from all tests whose disc is like the first one's; `share` of the heat into the disc is the method's."""
-    alike = [t for t in tests if t.card.brake.disc.mass == card.brake.disc.mass]
-    assumed = rig_cooling.ambient_of([t.stops for t in alike])
-    pauses = rig_cooling.joined(
-        [rig_cooling.pauses_of(t.stops, disc, heat_share_of(t.card, share).value, assumed) for t in alike]
-    )
-    recorded = all(recorded_ambient(t.stops) is not None for t in alike)
-    stated = card.brake.disc.emissivity is not None and card.brake.disc.cooled_area is not None
-    return rig_cooling.fit(pauses, disc, stated=stated, recorded=recorded)
-
-
-def _air(duty: DutyCycle, rig: RigCooling | str, settings: Duty) -> tuple[Air, str] | str:
-    """Cooling of the duty: its file's, completed from the rig's cool-downs; or why there is none."""
-    h0, h1 = duty.cooling.h0, duty.cooling.h1
-    if h0 is not None and h1 is not None:
-        return Air(h0, h1, duty.ambient), "duty file"
-    if isinstance(rig, str):
-        return f"the duty gives no cooling h0 and h1, and {rig}"
-    h0 = h0 if h0 is not None else settings.natural_convection * rig.g
-    if h1 is not None:
-        return Air(h0, h1, duty.ambient), "h1 of the duty file, h0 a share of the rig's convection"
-    forced = max(rig.g - h0, 0.0)
-    return Air(h0, forced, duty.ambient, fixed_speed=1.0), "cool-downs on the rig, its air at any speed"
-
-
 def _one(
     duty: DutyCycle,
     brake: Brake,
@@ -193,29 +161,22 @@ def _one(
     settings: Duty,
     pressing: Pressing | None,
     tests: Sequence[Recorded],
+    stated: Callable[[DutyCycle], Cooled | str],
 ) -> DutyProjection:
     """A duty projected, with what its log came to where it was cut from one."""
     if not isinstance(duty, CutCycle):
-        return _projected(duty, brake, _air(duty, rig, settings), settings, pressing, tests, rig)
+        return _projected(duty, brake, stated(duty), settings, pressing, tests, rig)
     fitted = cooling_of_log(duty.data, duty.brakings.events, brake.disc, duty.ambient, settings.confidence)
-    cooled = _air_of_log(duty, fitted) if isinstance(duty.cooling, CoolingOfLog) else _air(duty, rig, settings)
-    air = None if isinstance(cooled, str) else cooled[0]
+    cooled = of_log(duty, fitted, brake) if isinstance(duty.cooling, CoolingOfLog) else stated(duty)
+    air = None if isinstance(cooled, str) else cooled.air
     told = log_result(duty, events_of(duty), brake.disc, air, fitted, brake.heat_share)
     return renewed(_projected(duty, brake, cooled, settings, pressing, tests, rig), log=told)
-
-
-def _air_of_log(duty: DutyCycle, fitted: LogCooling) -> tuple[Air, str] | str:
-    """Cooling as the log's cool-downs tell it, only where both coefficients are told well enough."""
-    h0, h1 = fitted.h0_w_k, fitted.h1
-    if fitted.why or h0 is None or h1 is None or h0.value is None or h1.value is None:
-        return f"the duty takes its cooling from the log, and {fitted.why or 'it does not tell it'}"
-    return Air(h0.value, h1.value, duty.ambient), "cool-downs of the duty's log"
 
 
 def _projected(
     duty: DutyCycle,
     brake: Brake,
-    cooled: tuple[Air, str] | str,
+    cooled: Cooled | str,
     settings: Duty,
     pressing: Pressing | None,
     tests: Sequence[Recorded],
@@ -223,7 +184,7 @@ def _projected(
 ) -> DutyProjection:
     if isinstance(cooled, str):
         return _nothing(duty, cooled)
-    air, source = cooled
+    air = cooled.air
     events = events_of(duty)
     opening = np.append(GRID, duty.cooling.opening)
     try:
@@ -254,6 +215,12 @@ def _projected(
     stands, tested = _support(projected.support, events, settled, brake, brakings, judged.span, rig_air=rig_air)
     if tested is not None and pressing is not None:
         judged = reserved(judged, stands, GRID, *tested, life=duty.life is not None)
+    low, high = temperature_ends(settled, len(opening) - 1, brake.confidence)
+    share = projected.window_share
+    share_ends, share_sources = (
+        (None, None) if share is None else share_span(settled, events, brake, len(opening) - 1, share)
+    )
+    ends = opening_ends(settled, events, brake, GRID, settings.window_share, judged.span) if judged.span else None
     return renewed(
         projected,
         extrapolated=[in_words(entry) for entry in stands.extrapolations],
@@ -261,6 +228,13 @@ def _projected(
         glazing_loss=one,
         glazing_loss_three_uses=several,
         glazing_loss_wanted=brake.glazing_loss,
+        temperature_low_interval=low,
+        temperature_high_interval=high,
+        window_share_interval=share_ends,
+        window_share_by_source=share_sources,
+        inputs=[*brake.inputs, cooled.known],
+        opening_to_run_low=ends[0] if ends else None,
+        opening_to_run_high=ends[1] if ends else None,
         opening_to_run=judged.span,
         opening_to_run_why=judged.why,
         reserved=bool(judged.not_excluded) if judged.span else None,
@@ -272,7 +246,7 @@ def _projected(
         settling_test_why=no_test,
         glazing_area=film_area(duty, events, found, brake, len(opening) - 1),
         energy_kj=[e / 1e3 for e in events.energy.tolist()],
-        cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=source, rig_air_at_any_speed=rig_air),
+        cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=cooled.source, rig_air_at_any_speed=rig_air),
         burnt=_burnt(projected, brake),
         worn_disc=_worn_disc(duty, events, brake, air),
         sweep=rows(duty, events, found, brake, brakings),

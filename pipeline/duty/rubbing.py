@@ -68,12 +68,15 @@ def of_cycles(
     share: float,
     kind: str,
     openings: Sequence[int],
+    excess: Array | None = None,
 ) -> list[Exposure]:
     """Exposure of the cycle's brakings at each of the history's openings; `plate` None: bulk temperature.
 
-    All openings are conducted together: their number costs little.
+    All openings are conducted together: their number costs little. excess: as of `excess_of`, where it is known already.
     """
-    braking_s, dwell_s = _residence(history, events, plate, share, openings)
+    if excess is None and plate is not None:
+        excess = excess_of(history, events, plate, share, openings)
+    braking_s, dwell_s = _residence(history, events, excess, openings)
     found = []
     for position, opening in enumerate(openings):
         temperature = attributed(history, kind, opening)
@@ -108,21 +111,30 @@ def _weighted(part: Exposure, weight: float) -> Exposure:
     )
 
 
-def _residence(
-    history: History, events: Events, plate: Plate | None, share: float, openings: Sequence[int]
-) -> tuple[Array, Array]:
+def excess_of(history: History, events: Events, plate: Plate, share: float, openings: Sequence[int]) -> Array:
+    """Surface above bulk in K through each braking and the cooling after it, [len(openings) * e, BRAKING_SAMPLES +
+    DWELL_SAMPLES], opening by opening.
+    """
+    time, after = _times(events, len(openings))
+    return _excess(time, after, events, _stacked(history.braking, openings)[:, 0], plate, share)
+
+
+def _times(events: Events, times: int) -> tuple[Array, Array]:
+    """Seconds of each braking from its start, and from its end, `times` times over."""
+    fine, later = np.linspace(0, 1, BRAKING_SAMPLES), np.geomspace(0.005, 1, DWELL_SAMPLES)
+    time = np.tile(events.brake_time[:, None] * fine, (times, 1))
+    return time, np.tile(events.then[:, None] * np.concatenate([[0.0], later]), (times, 1))
+
+
+def _residence(history: History, events: Events, excess: Array | None, openings: Sequence[int]) -> tuple[Array, Array]:
     """Seconds at temperature while braking and after it, [len(openings) * e, grid] each, opening by
     opening.
     """
     braking, cooling = (_stacked(path, openings) for path in (history.braking, history.cooling))
-    times = len(openings)
-    fine, later = np.linspace(0, 1, BRAKING_SAMPLES), np.geomspace(0.005, 1, DWELL_SAMPLES)
-    time = np.tile(events.brake_time[:, None] * fine, (times, 1))
-    after = np.tile(events.then[:, None] * np.concatenate([[0.0], later]), (times, 1))
-    bulk = _along(fine, braking)
-    still = np.hstack([cooling[:, :1], _along(later, cooling)])
-    if plate is not None:
-        excess = _excess(time, after, events, braking[:, 0], plate, share)
+    time, after = _times(events, len(openings))
+    bulk = _along(np.linspace(0, 1, BRAKING_SAMPLES), braking)
+    still = np.hstack([cooling[:, :1], _along(np.geomspace(0.005, 1, DWELL_SAMPLES), cooling)])
+    if excess is not None:
         bulk, still = bulk + excess[:, :BRAKING_SAMPLES], still + excess[:, BRAKING_SAMPLES - 1 :]
     return residence(time, bulk), residence(after, still)
 

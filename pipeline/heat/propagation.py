@@ -25,6 +25,7 @@ from pipeline.results.sources import InputName
 
 NODE = 3**0.5
 INPUTS: tuple[InputName, ...] = ("heat share", "conductivity", "thermocouple", "cooling")
+READINGS = "wear readings"
 LITTLE = 0.01  # a source with less of the variance is left out of the shares
 ADVICE = {
     "heat share": "the settled temperature after single stops would tell it",

@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.archive.blocks import as_yaml
 from pipeline.archive.card import Card
 from pipeline.drift.repeatability import scatter_of
-from pipeline.duty.projections import Recorded
+from pipeline.duty.air import Recorded
 from pipeline.errors import InputError
 from pipeline.planning import ends, glaze, life, program
 from pipeline.planning.archive import Archive, archive_map

@@ -17,7 +17,8 @@ from scipy import special
 from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import Array
-from pipeline.duty.projections import Recorded, project_all
+from pipeline.duty.air import Recorded
+from pipeline.duty.projections import project_all
 from pipeline.method import Method
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.model import renewed

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle
-from pipeline.duty.projections import Recorded
+from pipeline.duty.air import Recorded
 from pipeline.errors import InputError
 from pipeline.planning import ends, life
 from pipeline.planning.archive import Archive, archive_map

@@ -10,12 +10,10 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
-from pipeline.heat.propagation import by_source, dominant, shares
+from pipeline.heat.propagation import READINGS, by_source, dominant, shares
 from pipeline.results.wear import Parameter
 from pipeline.wear.heated import Heated
 from pipeline.wear.inference import Inference
-
-READINGS = "wear readings"
 
 
 def parameter(found: Inference, warmed: Heated, index: int, confidence: float, *, pinned: bool) -> Parameter:

@@ -16,15 +16,17 @@ the law's `range`: `beyond` lists those.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from pipeline.constants import ZERO_C
-from pipeline.heat.propagation import NODE, Draws, bend, standard
+from pipeline.heat.propagation import NODE, READINGS, Draws, bend, standard
+from pipeline.heat.propagation import shares as spread
 from pipeline.results.model import Interval
+from pipeline.results.sources import InputName
 from pipeline.results.wear import Conditions, Fixed, Part, Predictor
-from pipeline.wear.exposure import GRID_K, Exposure, Nodes, summed, without_dwell
+from pipeline.wear.exposure import GRID_K, Exposure, summed, without_dwell
 from pipeline.wear.laws import LAWS, Constants, Law
 
 
@@ -63,11 +65,23 @@ def wear_of(model: Predictor, stops: Exposure) -> tuple[float, np.ndarray, np.nd
     """(loss of all the stops together, of each joint draw [d], of each as a further use [d]) in um, as `wear_by_stop`
     gives them; a law that sums of stops are enough for takes the sum.
     """
-    if LAWS[model.model].additive:
+    law, *_ = law_of(model)
+    if law.additive:
         stops = summed(stops, np.ones((1, len(stops))))
     loss, of_draws = wear_by_stop(model, stops)
     total = of_draws.sum(axis=1)
     return float(loss.sum()), total, total if model.further_use is None else total * np.array(model.further_use)
+
+
+def sources(model: Predictor, stops: Exposure, of_draws: np.ndarray) -> dict[str, float]:
+    """Variance of the logarithm of a loss by source: heat inputs, readings, and how uses depart. of_draws: [d], as the mean use
+    loses (`wear_of`)."""
+    names = dict.fromkeys([*stops.nodes, *(one.name for one in model.inputs)])
+    logs = np.log(np.maximum(of_draws, 1e-300))
+    made = spread(logs, _draws_of(model, names, len(logs)), READINGS)
+    if model.further_use is not None:
+        made["how uses depart"] = float(np.log(model.further_use).var())
+    return made
 
 
 def losses(model: Predictor, stops: Exposure) -> np.ndarray:
@@ -99,10 +113,10 @@ def _of_draws(model: Predictor, stops: Exposure) -> np.ndarray:
     return np.asarray(np.einsum("dnr,dr->dn", _moved(law, constants, stops, shapes, z), draws[:, :n]))
 
 
-def _draws_of(model: Predictor, nodes: Nodes, count: int) -> Draws:
-    """Draws [count] of the inputs of `nodes`: the law's own, and of what it does not rest on those that were known before."""
+def _draws_of(model: Predictor, names: Iterable[InputName], count: int) -> Draws:
+    """Draws [count] of these inputs: the law's own, and of what it does not rest on those that were known before."""
     own = {one.name: np.array(one.draws) for one in model.inputs if one.draws is not None and len(one.draws) == count}
-    return {name: own[name] if name in own else standard(name, count) for name in nodes}
+    return {name: own[name] if name in own else standard(name, count) for name in names}
 
 
 def _moved(law: Law, constants: Constants, stops: Exposure, shapes: np.ndarray, z: Draws) -> np.ndarray:

@@ -14,6 +14,7 @@ from pipeline.duty.cycle import Air, events_of, settle, warm_up
 from pipeline.duty.limits import openings, run
 from pipeline.duty.lives import Worn, life, wear_per_cycle
 from pipeline.duty.project import GentleLimit, project
+from pipeline.duty.propagation import share_span
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.sweep import GRID, common, rows
 from pipeline.inputs.model import parse
@@ -234,14 +235,16 @@ def test_a_law_without_values_gives_no_wear():
 
 def test_intervals_of_the_window_bound_share_and_opening():
     made = brake(window=(260.0, 420.0), window_inner=(275.0, 400.0), window_outer=(245.0, 440.0))
-    result = projected(made=made)
-    assert result.window_share_interval.low <= result.window_share <= result.window_share_interval.high
+    result, events = projected(made=made), events_of(duty_cycle())
+    settled = settle(events, made.disc, AIR, np.array([0.5]))
+    span, _ = share_span(settled, events, made, 0, result.window_share)
+    assert span.low <= result.window_share <= span.high and span.low < span.high
     found, _ = sweep_of(dataclasses.replace(made, film=HARMLESS))
     assert not found.not_excluded
     assert found.span.low < found.sure.low < found.sure.high < found.span.high
     found, _ = sweep_of(made)
     assert found.sure is None and found.not_excluded[0].cause == "glazing" and found.span is not None
-    assert projected().window_share_interval is None
+    assert share_span(settled, events, brake(), 0, 1.0) == (None, None)
 
 
 def test_rows_of_the_sweep():
