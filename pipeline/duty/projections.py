@@ -19,7 +19,7 @@ from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.burnt import burnt
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.film_area import film_area
-from pipeline.duty.limits import openings, run
+from pipeline.duty.limits import Openings, openings, run
 from pipeline.duty.lives import Alike
 from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
@@ -50,6 +50,7 @@ from pipeline.results.duty import (
     WornDisc,
 )
 from pipeline.results.model import renewed
+from pipeline.results.sources import Sourced
 from pipeline.results.support import Extrapolation
 from pipeline.results.wear import CompoundWear
 from pipeline.tested.told import in_words
@@ -220,7 +221,7 @@ def _projected(
     share_ends, share_sources = (
         (None, None) if share is None else share_span(settled, events, brake, len(opening) - 1, share)
     )
-    ends = opening_ends(settled, events, brake, GRID, settings.window_share, judged.span) if judged.span else None
+    ends = (None, None) if judged.span is None else _ends(judged, settled, events, brake, settings.window_share)
     return renewed(
         projected,
         extrapolated=[in_words(entry) for entry in stands.extrapolations],
@@ -233,8 +234,8 @@ def _projected(
         window_share_interval=share_ends,
         window_share_by_source=share_sources,
         inputs=[*brake.inputs, cooled.known],
-        opening_to_run_low=ends[0] if ends else None,
-        opening_to_run_high=ends[1] if ends else None,
+        opening_to_run_low=ends[0],
+        opening_to_run_high=ends[1],
         opening_to_run=judged.span,
         opening_to_run_why=judged.why,
         reserved=bool(judged.not_excluded) if judged.span else None,
@@ -261,6 +262,22 @@ def _projected(
         line_pressure_why=None if pressing else "no friction map of the compound",
         soak=soak(settled, len(opening) - 1, brake.disc, air, brake.window[1] if brake.window else None),
     )
+
+
+def _ends(
+    judged: Openings, settled: History, events: Events, brake: Brake, wanted: float
+) -> tuple[Sourced | None, Sourced | None]:
+    """Both ends of the openings to run with the intervals that the window gives them; an end that something else sets has none."""
+    span = judged.span
+    drawn = opening_ends(settled, events, brake, GRID, wanted, span) if span else None
+    if span is None or drawn is None:
+        return None, None
+    found = []
+    for own, side, at in zip(drawn, ("low", "high"), (span.low, span.high), strict=True):
+        causes = [one.cause for one in judged.limits if one.side == side and abs(one.at - at) < 1e-9]
+        other = [cause for cause in causes if cause not in ("window", "temperature")]
+        found.append(Sourced(value=at, why=f"{' and '.join(other)} sets it, not the window") if other else own)
+    return found[0], found[1]
 
 
 def _support(

@@ -78,8 +78,8 @@ def shares_drawn(temperature: Array, events: Events, brake: Brake) -> Array:
 def share_span(
     settled: History, events: Events, brake: Brake, opening: int, value: float
 ) -> tuple[Span | None, dict[str, float] | None]:
-    """(interval of the share in the window, its variance by source); None without a window whose ends have intervals."""
-    if brake.window is None or brake.window_inner is None or brake.window_outer is None:
+    """(interval of the share in the window, its variance by source); None without a window, or where nothing of it is uncertain."""
+    if brake.window is None or (brake.window_inner is None and not settled.nodes):
         return None, None
     drawn = shares_drawn(brakings_drawn(settled, brake)[:, :, opening], events, brake)
     found = _sourced(value, drawn, draws_of(settled), brake.confidence, WINDOW)

@@ -191,10 +191,18 @@ def _best(found: Inference, warmth: Warmth, z: Array) -> Array:
     u = float(np.clip((high - low) / 4 if np.isfinite(high - low) else 10.0, 0.4, 40.0))
     first, last = max(centres.min() - 3 * u, law.limits[0]), min(centres.max() + 3 * u, law.limits[1])
     close = np.linspace(first, last, max(int(min((last - first) / u * PER_U + 1, MOST_SHAPES)), 3))
-    at = _Grid(found.problem, np.unique(np.append(close, middle)))
+    at = _Grid(found.problem, close)
     best = np.empty((len(z), 3))
     for k in range(0, len(z), AT_ONCE):
-        rates, chi2 = at.surface(z[k : k + AT_ONCE])
-        least = chi2.argmin(axis=1)
-        best[k : k + AT_ONCE] = np.column_stack([rates[np.arange(len(least)), least], at.shapes[least]])
+        best[k : k + AT_ONCE] = _least(at.shapes, *at.surface(z[k : k + AT_ONCE]))
     return best
+
+
+def _least(shapes: Array, rates: Array, chi2: Array) -> Array:
+    """Parameters [d, 3] where chi2 [d, S] is least by the parabola through its least value and the neighbours, even shapes [S]."""
+    rows, middle = np.arange(len(chi2)), np.clip(chi2.argmin(axis=1), 1, chi2.shape[1] - 2)
+    low, least, high = (chi2[rows, middle + k] for k in (-1, 0, 1))
+    off = np.clip((low - high) / np.maximum(2 * (low + high - 2 * least), 1e-300), -1.0, 1.0)
+    slope = (rates[rows, middle + 1] - rates[rows, middle - 1]) / 2
+    found = np.maximum(rates[rows, middle] + off[:, None] * slope, 0.0)
+    return np.column_stack([found, shapes[middle] + off * (shapes[1] - shapes[0])])

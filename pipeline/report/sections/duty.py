@@ -10,7 +10,8 @@ from pipeline.report.sections.openings import FILM, opening_text, opening_texts
 from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
-from pipeline.results.duty import DutyProjection, Projected
+from pipeline.results.duty import DutyProjection, Projected, Span
+from pipeline.results.sources import Sourced
 
 TITLE = "Duty projections"
 HEAD = (
@@ -76,10 +77,25 @@ def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
     return [
         name,
         one.number(f"{name}: cooling opening", lambda found: found.opening, decimals=2),
-        one.number(f"{name}: lowest temperature", lambda found: found.temperature_low_c, decimals=0),
-        one.number(f"{name}: highest temperature", lambda found: found.temperature_high_c, decimals=0),
         one.number(
-            f"{name}: energy in the window", lambda found: found.window_share, unit="%", factor=100.0, decimals=0
+            f"{name}: lowest temperature",
+            lambda found: found.temperature_low_c,
+            decimals=0,
+            ends=lambda found: _span(found.temperature_low_interval),
+        ),
+        one.number(
+            f"{name}: highest temperature",
+            lambda found: found.temperature_high_c,
+            decimals=0,
+            ends=lambda found: _span(found.temperature_high_interval),
+        ),
+        one.number(
+            f"{name}: energy in the window",
+            lambda found: found.window_share,
+            unit="%",
+            factor=100.0,
+            decimals=0,
+            ends=lambda found: _span(found.window_share_interval),
         ),
         one.number(
             f"{name}: energy in glazing-prone conditions",
@@ -101,6 +117,29 @@ def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
     ]
 
 
+def _span(found: Sourced | Span | None) -> tuple[float | None, float | None]:
+    return (None, None) if found is None else (found.low, found.high)
+
+
+def source_texts(one: Cited[DutyProjection]) -> list[Text]:
+    """What makes the intervals of a duty's figures: the largest source of each, and what would narrow it."""
+    found = one.result
+    asked = (
+        ("life", found.life_cycles.dominated_by),
+        ("the highest temperature", found.temperature_high_interval and found.temperature_high_interval.dominated_by),
+        ("the lower end of the opening", found.opening_to_run_low and found.opening_to_run_low.dominated_by),
+        ("the upper end of the opening", found.opening_to_run_high and found.opening_to_run_high.dominated_by),
+    )
+    of: dict[str, list[str]] = {}
+    for what, why in asked:
+        if why:
+            of.setdefault(why, []).append(what)
+    return [
+        Text("{duty}, {what}: {why}.", {"duty": found.duty, "what": " and ".join(what), "why": why})
+        for why, what in of.items()
+    ]
+
+
 def wear_rows(one: Cited[DutyProjection]) -> list[list[Cell]]:
     """Wear per cycle of every component."""
     name = one.result.duty
@@ -118,7 +157,7 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
     """What a duty's figures rest on, in sentences."""
     found = one.result
     name: dict[str, Cell] = {"duty": found.duty}
-    said: list[Text | Listing] = [*log_texts(one), *opening_texts(one), *pressing_texts(one)]
+    said: list[Text | Listing] = [*log_texts(one), *opening_texts(one), *source_texts(one), *pressing_texts(one)]
     grounds = [life.ground for life in found.life_by_component.values() if life.ground]
     if grounds:
         said.append(Text("{duty}: life rests on no law: {ground}.", name | {"ground": "; ".join(grounds)}, "open"))

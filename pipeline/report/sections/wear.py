@@ -25,6 +25,7 @@ FIT: tuple[tuple[str, Callable[[FittedLaw], float | None], int], ...] = (
     ("leave-one-out error", lambda law: law.loo_rmse_um, 2),
 )
 EXCESS = 1.02  # of a ratio's lower end: a clear excess of mass
+MOVED = 1.0  # standard uncertainties by which readings move a heat input before it is told
 Components = Mapping[str, Cited[CompoundComponent]]
 
 
@@ -61,6 +62,7 @@ def wear(inputs: Inputs) -> Section:
     if parameters:
         head = ["Component", "Law", "Parameter", "Value", "Unit"]
         parts.append(Table("Parameters of the chosen laws, 95 % intervals", head, parameters))
+        parts += [text for name, found in components.items() for text in source_texts(name, found.result)]
     parts += [*soak_table(components), *wear_parts(inputs)]
     parts.append(Items([mass_item(name, found) for name, found in components.items()]))
     parts += [
@@ -160,6 +162,25 @@ def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
         "not beyond."
     )
     return Text(said, values, sentence=True)
+
+
+def source_texts(name: str, found: CompoundComponent) -> list[Text]:
+    """What makes the intervals of an identified law's parameters, and where readings moved a heat input."""
+    law, said = found.identified_law, []
+    of: dict[str, list[str]] = {}
+    for parameter, one in (law.parameters if law else {}).items():
+        if one.dominated_by:
+            of.setdefault(one.dominated_by, []).append(parameter)
+    for why, which in of.items():
+        values: dict[str, Cell] = {"component": name_of(name), "which": " and ".join(which), "why": why}
+        said.append(Text("{component}, interval of {which}: {why}.", values, sentence=True))
+    moved = [one for one in (law.inputs if law else []) if abs(one.shift) > MOVED]
+    if moved:
+        words = "; ".join(f"{one.name} by {one.shift:+.1f} of its standard uncertainty" for one in moved)
+        values = {"component": name_of(name), "words": words}
+        text = "{component}: the readings go with heat inputs other than stated: {words}. The law is at these."
+        said.append(Text(text, values, "open", sentence=True))
+    return said
 
 
 def parameter_rows(components: Components) -> list[list[Cell]]:
