@@ -14,6 +14,7 @@ from pipeline.method.wear import Wear
 from pipeline.wear.components import Component, spoken
 from pipeline.wear.exposure import interval_groups
 from pipeline.wear.intervals import Intervals
+from pipeline.wear.measured import kinds_of
 from pipeline.wear.of_stops import ExposureOfTest
 from pipeline.wear.predict import wear_by_stop
 from pipeline.wear.rates import soaked_intervals
@@ -35,7 +36,8 @@ def soak_findings(measured: Intervals, part: Component, test: ExposureOfTest, se
     law = next((c for c in choice.candidates if c.name == choice.chosen and c.identified), None)
     if law is None or law.name != "oxidation":
         return []
-    entry = model_entry(law, constants, test, part, measured, usable, [[]] * int(usable.sum()))
+    kinds, _ = kinds_of(groups[usable], test.block, test.purpose)
+    entry = model_entry(law, constants, test, part, measured, usable, kinds, True, settings.confidence)
     loss, draws = wear_by_stop(entry, test.stops)
     found = []
     for k in np.flatnonzero(soaks):
