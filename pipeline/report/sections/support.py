@@ -117,7 +117,16 @@ def of_duty(one: Cited[DutyProjection]) -> list[Text]:
     said, values = beyond(name, support.each(lambda s: s.extrapolations))
     values["duty"] = name
     words = f"{{duty}} goes beyond what was run: {said}."
-    if found.window_share_tested is not None:
+    if not found.window_share_tested and not found.window_share_extrapolated:
+        values["tested"] = support.number(
+            f"{name}: energy at tested conditions", lambda s: s.friction_share, unit="%", factor=100.0, decimals=0
+        )
+        words = (
+            "{duty} goes beyond what was run: {tested} of its energy brakes at conditions that were tested. Beyond: "
+            + said
+            + "."
+        )
+    else:
         values |= {
             "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
             "tested": support.number(
@@ -148,14 +157,15 @@ def beyond(label: str, entries: Sequence[Cited[Extrapolation]]) -> tuple[str, di
     alike: dict[str, list[Cited[Extrapolation]]] = {}
     for one in entries:
         alike.setdefault(one.result.words, []).append(one)
-    pieces, values = [], dict[str, Cell]()
+    pieces: dict[str, list[str]] = {}
+    values = dict[str, Cell]()
     for k, group in enumerate(alike.values()):
         first, own = group[0], f"beyond_{k}"
-        values[own] = _together([one.result.of for one in group])
-        entry = first.result
+        entry, whose = first.result, _together([one.result.of for one in group])
+        said = pieces.setdefault(whose, [])
         if entry.value is None or entry.low is None or entry.high is None:
             values[f"{own}_words"] = entry.words
-            pieces.append(f"{{{own}}}: {{{own}_words}}")
+            said.append(f"{{{own}_words}}")
             continue
         name, unit = f"{label}: {entry.of}, {entry.direction}", numbers.unit_words(entry.unit)
         values |= {
@@ -165,8 +175,11 @@ def beyond(label: str, entries: Sequence[Cited[Extrapolation]]) -> tuple[str, di
             f"{own}_high": first.number(f"{name}, highest run", lambda e: e.high, unit=unit, decimals=_places(entry)),
         }
         way = "up to" if entry.value > entry.high else "down to"
-        pieces.append(f"{{{own}}}: {{{own}_name}} {way} {{{own}_value}}, run from {{{own}_low}} to {{{own}_high}}")
-    return "; ".join(pieces), values
+        said.append(f"{{{own}_name}} {way} {{{own}_value}}, run from {{{own}_low}} to {{{own}_high}}")
+    for k, whose in enumerate(pieces):
+        values[f"of_{k}"] = whose
+    words = "; ".join(f"{{of_{k}}}: {', '.join(said)}" for k, said in enumerate(pieces.values()))
+    return words, values
 
 
 def _places(entry: Extrapolation) -> int:
