@@ -212,9 +212,12 @@ def _test(duties: Sequence[Duty], common: Openings | None) -> list[Change]:
         if duty.found.settling_test is not None:
             settling = settling or duty.found.settling_test
             said.append(f"{duty.name}: {duty.found.settling_test.text}")
-        entries = duty.found.support.extrapolations if duty.found.support else []
+        support = duty.found.support
+        entries = support.extrapolations if support else []
         lacking = [e.words for e in entries if e.of == "friction" and e.share is not None]
-        if lacking:
+        if support is not None and support.map_test is not None:
+            said.append(f"{duty.name}: {support.map_test.text}")
+        elif lacking:
             said.append(f"{duty.name}: map stops at what it needs and no stop was run at: {'; '.join(lacking)}")
     if not said:
         return []

@@ -24,6 +24,7 @@ from pipeline.duty.lives import Alike
 from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
+from pipeline.duty.map_test import map_test
 from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.duty.project import Brake, inside_window, project, window_share
 from pipeline.duty.propagation import opening_ends, share_span, temperature_ends
@@ -214,6 +215,8 @@ def _projected(
     settled_by, no_test = settling(events, grid, judged, brake, cards, stops, rig, duty.rolling_radius)
     rig_air = air.fixed_speed is not None
     stands, tested = _support(projected.support, events, settled, brake, brakings, judged.span, rig_air=rig_air)
+    named, no_map_test = map_test(duty, events, brakings, GRID, judged.span)
+    stands = renewed(stands, map_test=named, map_test_why=no_map_test)
     if tested is not None and pressing is not None:
         judged = reserved(judged, stands, GRID, *tested, life=duty.life is not None)
     low, high = temperature_ends(settled, len(opening) - 1, brake.confidence)

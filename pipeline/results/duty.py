@@ -11,7 +11,7 @@ from pipeline.results.cards import CardDifference
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 from pipeline.results.openings import FilmArea, FilmLoss, NotExcluded, OpeningLimit, SettlingTest
 from pipeline.results.sources import HeatInput, Sourced
-from pipeline.results.support import Basis, Extrapolation
+from pipeline.results.support import Basis, Extrapolation, MapTest
 
 
 class Span(Result):
@@ -43,6 +43,8 @@ class DutySupport(Result):
     )
     wear_basis: dict[str, Basis] = given("how each component's wear stands", default_factory=dict)
     life_basis: Basis | None = given("how the life stands, by the component that ends it", default=None)
+    map_test: MapTest | None = given("map stops that would test its friction; null where it is tested", default=None)
+    map_test_why: str | None = given("why none are named", default=None)
     extrapolations: list[Extrapolation] = given(
         "every direction in which a conclusion leaves what was run", default_factory=list
     )

@@ -37,6 +37,15 @@ class Extrapolation(Result):
     words: str = given("the same in words")
 
 
+class MapTest(Result):
+    """Map stops by which a duty's friction would be tested."""
+
+    inertia_kg_m2: float = given("inertia to run them at, the drive simulating what the flywheel is not", "kg m2")
+    stops: int = given("stops")
+    blocks: str = given("the blocks in a card's form, ready to paste: YAML with the key `blocks`")
+    text: str = given("in words")
+
+
 def basis_of(covered: float) -> Basis:
     """How a conclusion stands whose share `covered` lies inside what was run: tested but for 2 %, mostly extrapolated below a half."""
     if covered >= TESTED:

@@ -183,6 +183,10 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
     said += burnt_texts(one)
     if found.support is not None:
         said += of_duty(one)
+        test = found.support.map_test
+        if test is not None:
+            words = "{duty}: its friction would be tested by {what}; the blocks stand ready for a card in duty.json (support.map_test)."
+            said.append(Text(words, name | {"what": test.text}, "open"))
     elif found.extrapolated:
         beyond = "; ".join(found.extrapolated)
         said.append(Text("{duty} goes beyond what the rig has shown: {beyond}.", name | {"beyond": beyond}, "bad"))
