@@ -6,7 +6,6 @@ only.
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import re
 from collections.abc import Iterable
@@ -15,14 +14,14 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from pipeline.archive.rigs import Rig, in_effect
 from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import InputError
 from pipeline.inputs import seen
-from pipeline.inputs.model import load
 from pipeline.method import Method, channels, load_method, settings_of
 from pipeline.results import write_text
-from pipeline.results.fault import Fault, left_in
+from pipeline.results.fault import Fault
+from pipeline.workspace.calibrated import Calibrated
+from pipeline.workspace.carried import Carried, place_of
 from pipeline.workspace.config import Workspace, load_workspace, refused_method
 
 
@@ -183,64 +182,27 @@ class Run:
         """An input that is new where the stage's results carry a fault that is due for another try; none before its
         first.
         """
-        folder, subject = self._place(wildcards)
+        folder, subject = place_of(wildcards)
         place = Path(folder) / ".again" / f"{subject}.{stage}"
-        faults = [
-            f"{path.name}: {fault}"
-            for path, fault in self._faults_in(folder).items()
-            if fault.stage == stage and fault.due and (subject is None or fault.subject == subject)
-        ]
+        faults = self._carried.due(stage, folder, subject)
         if faults:
             return [self._renewed(place, "\n".join(faults))]
         return [f"{self.prefix}{place}"] if (Path(self.results) / place).is_file() else []
 
     def faults(self) -> list[Fault]:
         """All faults that the results of this run carry."""
-        tests = [(f"{m}/tests/{test}", None) for m in self.methods for test in self.tests]
-        compounds = [(f"{m}/compounds/{slug}", None) for m in self.methods for slug in self.compounds]
-        deltas = [(f"deltas/{a}--{b}", None) for a, b in self.compare]
-        pairs = [(f"{m}/comparisons/{a}--{b}", None) for m in self.methods for a, b in self.compared]
-        rigs = [(f"{m}/rigs", None) for m in self.methods]
-        places = [
-            ("channels", set(self.tests)),
-            *((m, None) for m in self.methods),
-            *rigs,
-            *tests,
-            *compounds,
-            *deltas,
-            *pairs,
-        ]
-        return [
-            fault
-            for folder, subjects in places
-            for fault in self._faults_in(folder).values()
-            if subjects is None or fault.subject in subjects
-        ]
-
-    @staticmethod
-    def _place(wildcards: Any) -> tuple[str, str | None]:
-        """Folder of a rule's results below the results, and whose they are where that folder is shared."""
-        named = dict(wildcards.items())
-        method = named.get("method")
-        if method is None:
-            return (f"deltas/{named['a']}--{named['b']}", None) if "a" in named else ("channels", named["test"])
-        if "one" in named:
-            return f"{method}/comparisons/{named['one']}--{named['other']}", None
-        if "rig" in named:
-            return f"{method}/rigs", f"rig {named['rig']}"
-        for kind, name in (("tests", "test"), ("compounds", "compound")):
-            if name in named:
-                return f"{method}/{kind}/{named[name]}", None
-        return method, None
-
-    def _faults_in(self, folder: str) -> dict[Path, Fault]:
-        if folder not in self._faults_of:
-            self._faults_of[folder] = left_in(Path(self.results) / folder)
-        return self._faults_of[folder]
+        tests = [f"{m}/tests/{test}" for m in self.methods for test in self.tests]
+        compounds = [f"{m}/compounds/{slug}" for m in self.methods for slug in self.compounds]
+        deltas = [f"deltas/{a}--{b}" for a, b in self.compare]
+        pairs = [f"{m}/comparisons/{a}--{b}" for m in self.methods for a, b in self.compared]
+        rigs = [f"{m}/rigs" for m in self.methods]
+        read = [fault for fault in self._carried.within("channels") if fault.subject in self.tests]
+        folders = [*self.methods, *rigs, *tests, *compounds, *deltas, *pairs]
+        return [*read, *(fault for folder in folders for fault in self._carried.within(folder))]
 
     @cached_property
-    def _faults_of(self) -> dict[str, dict[Path, Fault]]:
-        return {}
+    def _carried(self) -> Carried:
+        return Carried(Path(self.results))
 
     def _renewed(self, path: Path, text: str) -> str:
         place = Path(self.results) / path
@@ -325,23 +287,12 @@ class Run:
         """
         if not dict(self.read_methods)[method].conditioning.calibrations:
             return ""
-        name, date = self.found.on_rigs[test]
-        if self.uncorrected(method, test):
-            return f"none: {self.uncorrected(method, test)}"
-        rig = self._calibrated_rigs.get(name)
-        if rig is None:
-            return ""
-        try:
-            found = in_effect(rig, datetime.date.fromisoformat(date))
-        except ValueError:  # a date that only the card's own reading can tell
-            return repr((date, rig))
-        return repr(found) if found else ""
+        refused = self.uncorrected(method, test)
+        return f"none: {refused}" if refused else self._calibrated.words(*self.found.on_rigs[test])
 
     @cached_property
-    def _calibrated_rigs(self) -> dict[str, Rig]:
-        """Rigs whose events state what a calibration found."""
-        rigs = {name: load(path, Rig) for name, path in self.workspace.rigs.items()}
-        return {name: rig for name, rig in rigs.items() if any(event.states for event in rig.events)}
+    def _calibrated(self) -> Calibrated:
+        return Calibrated(self.workspace.rigs)
 
     def calibrations_file(self, method: str, test: str) -> str:
         return self._given("calibrations", f"{method}/{test}", self.calibrations(method, test))
