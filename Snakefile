@@ -6,6 +6,7 @@ recordings as a fingerprint: a change re-runs what it touches and nothing else. 
 results, which are inputs (`given`), so that a change is seen from any working directory. Nothing here computes.
 """
 
+import logging
 import os
 import shlex
 import sys
@@ -22,8 +23,11 @@ os.environ["PYTHONPATH"] = os.pathsep.join([*beside, *filter(os.path.isabs, stat
 
 from snakemake.dag import DAG
 from snakemake.exceptions import WorkflowError
+from snakemake.logging import logger
 
+from pipeline.workspace import reasons, telling
 from pipeline.workspace.run import load_run
+from pipeline.workspace.targets import targets
 from pipeline.errors import InputError
 from pipeline.stages import STAGES
 
@@ -42,6 +46,53 @@ P = RUN.prefix  # of paths below the results, as Snakemake may see them
 # Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves
 # for ever. Here every wildcard is restricted to names that exist, so none can grow.
 DAG.check_periodic_wildcards = lambda dag, job: None
+
+
+class Teller(logging.Handler):
+    """Tells the command that started the engine what is planned and why, and what begins and ends (`telling`)."""
+
+    def __init__(self):
+        super().__init__()
+        self.planned = False
+
+    def emit(self, record):
+        try:
+            for event in self.events(record, str(getattr(record, "event", None)).rpartition(".")[2].lower()):
+                os.write(2, f"{telling.line(event)}\n".encode())
+        except Exception:  # an engine that words it differently: the run goes on untold
+            self.handleError(record)
+
+    def events(self, record, kind):
+        if kind == "run_info" and not self.planned:
+            self.planned = True
+            yield from (telling.Event("planned", job=self.job(job)) for job in workflow.dag.needrun_jobs() if job.output)
+            yield telling.Event("ready")
+        elif kind == "job_started":
+            yield from (telling.Event("begun", number) for number in record.jobs)
+        elif kind in ("job_finished", "job_error"):
+            number = record.job_id if kind == "job_finished" else record.jobid
+            yield telling.Event("done" if kind == "job_finished" else "failed", number)
+
+    def job(self, job):
+        """A job with what the engine found to differ."""
+        dag, kept = workflow.dag, workflow.persistence
+        reason, params = dag.reason(job), kept.params_changed(job)
+        before = [other.rule.name for other in dag.dependencies[job] if dag.needrun(other)]
+        differs = reasons.Differs(
+            known=any(kept.metadata(path) for path in job.output),
+            missing=[str(path) for path in reason.missing_output],
+            unfinished=[str(path) for path in reason.incomplete_output],
+            updated=[str(path) for path in reason.updated_input - reason.updated_input_run],
+            follows=[name for name in STAGES if name in before],
+            before=getattr(params, "only_old", ()),
+            now=getattr(params, "only_new", ()),
+            others=bool(reason.input_changed),
+        )
+        return telling.job(dag.jobid(job), job.rule.name, job.wildcards_dict, differs)
+
+
+if telling.wanted():
+    logger.addHandler(Teller())
 
 
 def files(stage):
@@ -85,13 +136,7 @@ wildcard_constraints:
 
 
 rule all:
-    input:
-        expand(f"{P}{{method}}/index.html", method=RUN.methods),
-        [page for method in RUN.methods for page in RUN.of_method(method, "test.html")],
-        expand(f"{P}{{method}}/rigs/{{rig}}.html", method=RUN.methods, rig=RUN.rig_pages),
-        expand(f"{P}{{method}}/compounds/{{compound}}/charts.html", method=RUN.methods, compound=RUN.compounds),
-        [f"{P}deltas/{a}--{b}/delta.html" for a, b in RUN.compare],
-        [f"{P}{method}/comparisons/{a}--{b}/comparison.html" for method in RUN.methods for a, b in RUN.compared],
+    input: targets(RUN, telling.only())
 
 
 rule channels:

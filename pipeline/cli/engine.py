@@ -1,8 +1,8 @@
 """The workflow engine as a child of `stopsheet run`: started, listened to, and ended with everything it started.
 
-What the stages say goes to the terminal, each line once; the engine's own words go there too unless they are about a
-job that failed, which the stage has told better. A stage that was killed can say nothing, so each leaves a note while
-it works (`results/.jobs`): a note that outlives the engine is a killed stage.
+What the stages say goes to the terminal, each line once; all words, the engine's own among them, go to a log among the
+results (`run.log`). A stage that was killed can say nothing, so each leaves a note while it works (`results/.jobs`): a
+note that outlives the engine is a killed stage.
 """
 
 from __future__ import annotations
@@ -10,23 +10,29 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import os
+import select
 import shutil
 import signal
 import subprocess
 import sys
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
 from pipeline import faults
 from pipeline.cli.lifeline import STOPPING, end_with
+from pipeline.cli.progress import Progress
+from pipeline.cli.screen import Plain, Screen
+from pipeline.workspace import telling
 
 JOBS = "STOPSHEET_JOBS"  # folder of the notes; set here for the stages
 PREFIX = "stopsheet: "
 KILLED = "was killed; where memory was short, run again with fewer --cores"
 KEPT_LINES = 60
+LOG = "run.log"
+QUIET = Plain()
 
 
 @dataclass
@@ -35,6 +41,8 @@ class Heard:
 
     said: list[str] = field(default_factory=list)  # the stages' lines, each once
     last: deque[str] = field(default_factory=lambda: deque(maxlen=KEPT_LINES))  # the engine's last words
+    progress: Progress = field(default_factory=Progress)
+    log: Path | None = None  # None where it could not be written
 
     @property
     def for_all(self) -> str | None:
@@ -42,25 +50,72 @@ class Heard:
         return next((line for line in self.said if line.endswith(faults.FOR_ALL)), None)
 
 
-def drive(command: list[str], results: Path, lock: IO[str]) -> tuple[int, Heard]:
-    """Run the engine to its end; (its exit code, what was heard). Whatever happens, no child is left."""
+def drive(
+    command: list[str],
+    results: Path,
+    lock: IO[str],
+    *,
+    progress: Progress | None = None,
+    screen: Screen = QUIET,
+    log: str = LOG,
+    told: Mapping[str, str] | None = None,
+) -> tuple[int, Heard]:
+    """Run the engine to its end; (its exit code, what was heard). Whatever happens, no child is left.
+
+    log: name of the file for all words; told: more variables of the engine's environment.
+    """
     notes, room = results / ".jobs", results / ".temp"
     for folder in (notes, room):
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir()
     # Copies that readers make of packed recordings go to the results' disk: it is the one that is watched and swept.
     environment = {**os.environ, JOBS: str(notes), "TMPDIR": str(room), "PYTHONIOENCODING": "utf-8:backslashreplace"}
-    heard = Heard()
-    with _started(command, environment, lock) as engine:
-        _listen(engine, heard)
+    environment |= {telling.TELL: "1", telling.ONLY: "", **(told or {})}
+    heard = Heard(progress=progress or Progress())
+    with _logged(results / log, heard) as written, _started(command, environment, lock) as engine:
+        _listen(engine, heard, screen, written)
         if heard.for_all:
             _end(engine)
         code = engine.wait()
     for note in [] if heard.for_all else sorted(notes.glob("*")):
-        _say(heard, f"{PREFIX}{note.read_text(encoding='utf-8')} {KILLED}")
+        _say(heard, f"{PREFIX}{note.read_text(encoding='utf-8')} {KILLED}", screen)
     for folder in (notes, room):
         shutil.rmtree(folder, ignore_errors=True)
     return code, heard
+
+
+class _Log:
+    """Lines to a file for as long as it takes them: a full disk must not end a run by its log."""
+
+    def __init__(self, file: IO[str] | None) -> None:
+        self._file = file
+
+    def write(self, text: str) -> None:
+        if self._file is not None:
+            try:
+                self._file.write(f"{text}\n")
+                self._file.flush()
+            except OSError:
+                self.close()
+
+    def close(self) -> None:
+        file, self._file = self._file, None
+        if file is not None:
+            with contextlib.suppress(OSError):
+                file.close()
+
+
+@contextlib.contextmanager
+def _logged(path: Path, heard: Heard) -> Iterator[_Log]:
+    file = None
+    with contextlib.suppress(OSError):
+        file = path.open("w", encoding="utf-8", errors="backslashreplace")
+        heard.log = path
+    written = _Log(file)
+    try:
+        yield written
+    finally:
+        written.close()
 
 
 @contextlib.contextmanager
@@ -79,7 +134,7 @@ def noted(what: str) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> Iterator[subprocess.Popen[str]]:
+def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> Iterator[subprocess.Popen[bytes]]:
     parent = os.getpid()
     if sys.platform == "linux":
         ctypes.CDLL(None)  # loaded before the fork
@@ -98,9 +153,6 @@ def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> 
             stdin=lock,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
-            text=True,
-            encoding="utf-8",
-            errors="replace",
             process_group=0,
             preexec_fn=in_child,
         )
@@ -112,7 +164,7 @@ def _started(command: list[str], environment: dict[str, str], lock: IO[str]) -> 
             _end(engine)
 
 
-def _end(engine: subprocess.Popen[str]) -> None:
+def _end(engine: subprocess.Popen[bytes]) -> None:
     """End the whole group at once, also twice: what is written is whole or not there, so there is nothing to wait
     for.
     """
@@ -123,21 +175,37 @@ def _end(engine: subprocess.Popen[str]) -> None:
         engine.stdout.close()
 
 
-def _listen(engine: subprocess.Popen[str], heard: Heard) -> None:
+def _listen(engine: subprocess.Popen[bytes], heard: Heard, screen: Screen, written: _Log) -> None:
+    """Until the engine closes its end or no further stage could do better; the screen is drawn now and then."""
     assert engine.stdout is not None
-    for line in engine.stdout:
-        text = line.rstrip("\n")
-        if text.startswith(PREFIX):
-            _say(heard, text)
-        else:
-            heard.last.append(text)
-        if heard.for_all:
+    said, rest = engine.stdout.fileno(), b""
+    while not heard.for_all:
+        ready, _, _ = select.select([said], [], [], screen.every_s)
+        data = os.read(said, 1 << 16) if ready else None
+        if data is not None:
+            *lines, rest = (rest + data).split(b"\n")
+            for line in lines if data else filter(None, [rest]):
+                _hear(line.decode("utf-8", "replace"), heard, screen, written)
+                if heard.for_all:
+                    return
+        if data == b"":
             return
-        if text.endswith("done") and "steps" in text:
-            print(text, flush=True)
+        screen.draw()
 
 
-def _say(heard: Heard, text: str) -> None:
+def _hear(text: str, heard: Heard, screen: Screen, written: _Log) -> None:
+    event = telling.heard(text)
+    if event is not None:
+        heard.progress.hear(event)
+        return
+    written.write(text)
+    if text.startswith(PREFIX):
+        _say(heard, text, screen)
+    else:
+        heard.last.append(text)
+
+
+def _say(heard: Heard, text: str, screen: Screen) -> None:
     if text not in heard.said:
         heard.said.append(text)
-        print(text, file=sys.stderr, flush=True)
+        screen.say(text)

@@ -45,16 +45,27 @@ app = typer.Typer(
 )
 
 
-@app.command(help="Everything: from a workspace's config to its sheets.")
+@app.command(
+    help="Everything: from a workspace's config to its sheets. Only what changed is done; at the end stand a table of the tests, what "
+    "ran and what failed. 3 where some test is unusable or has no stop of use, 1 where something failed."
+)
 def run(
     config: Annotated[Path, typer.Argument(metavar="config", help="config.yaml of the workspace")],
     cores: Annotated[
         int | None, typer.Option(parser=_count, metavar="CORES", help="processor cores to use (default: all)")
     ] = None,
+    only: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEST", help="bring one test up to date, with its compound's sheet and all that these rest on"
+        ),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="say what would run and why, and run nothing")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
 ) -> Work:
     from pipeline.cli import workspace
 
-    return partial(workspace.run, config=config, cores=cores)
+    return partial(workspace.run, config=config, cores=cores, only=only, dry_run=dry_run, as_json=as_json)
 
 
 @app.command(help="Validate a config or an archive folder without reducing it.")

@@ -1,118 +1,156 @@
-"""What `stopsheet run` says at its end: a line per test, what was skipped, and the exit code that follows.
+"""What a run came to: each test with its stops, verdicts and worst finding; what ran and what failed; the exit code.
 
 A run ends with 0 only where every test is of use. A test whose recordings were read but whose stops are all suspect or
-rejected (a wrong unit, a wrong inertia) is no more of use than one that cannot be read, and its line gives no verdict.
+rejected (a wrong unit, a wrong inertia) is no more of use than one that cannot be read, and it gets no verdict.
 """
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
-from pipeline.archive.scan import printable
 from pipeline.findings import RANK
-from pipeline.results.archive import Archive, TestState
+from pipeline.results.archive import Archive, LeftOut, Skipped, TestState
 from pipeline.results.fault import Fault
 from pipeline.results.findings import Found
 from pipeline.results.model import read
+from pipeline.results.summary import StopCounts
+from pipeline.workspace.telling import Job
 
 UNUSABLE, OUR_FAULT = 3, 1
+State = Literal["of use", "no stop of use", "unusable"]
 
 
-class Said(NamedTuple):
-    """One test in words; `state` is of use, empty (no stop of use) or unusable."""
+class Worst(NamedTuple):
+    """The most frequent code of the worst severity, with its first message."""
 
-    state: str
-    lines: list[str]
+    severity: str
+    code: str
+    times: int
+    message: str
+
+    @property
+    def words(self) -> str:
+        often = f" ({self.times} times)" if self.times > 1 else ""
+        return f"{self.severity}, {self.code}{often}, {self.message}"
 
 
-def outcome(
-    results: Path, use_suspect: Mapping[str, bool], faults: Collection[Fault] = (), said: Collection[str] = ()
-) -> int:
-    """Print the end of a run and return its exit code.
+@dataclass(frozen=True)
+class TestEnd:
+    """One test under one method. kept: a table of reduced rows, not reduced here; lost: what is not given beside it."""
 
-    `use_suspect`: method -> whether its models take suspect stops; `faults`: those that the results carry; `said`:
-    lines that the user has seen.
+    __test__ = False  # not a test class, whatever its name says to a test collector
+
+    test: str
+    compound: str | None
+    state: State
+    why: str | None = None
+    stops: StopCounts | None = None
+    kept: bool = False
+    drift: str | None = None
+    window: str | None = None
+    worst: Worst | None = None
+    lost: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class MethodEnd:
+    """All tests under one method, what lies beside them in the archive, and the page to open."""
+
+    method: str
+    page: Path
+    tests: list[TestEnd]
+    skipped: list[Skipped]
+    left_out: list[LeftOut]
+
+
+class Failed(NamedTuple):
+    """A stage that gave no result, or whose result carries a fault."""
+
+    stage: str
+    subject: str
+    why: str
+
+
+@dataclass(frozen=True)
+class RunEnd:
+    """A whole run. up_to_date: stages that were; None where that was not asked. only: the one test that was asked for."""
+
+    methods: list[MethodEnd]
+    ran: list[tuple[Job, float]]
+    seconds: float
+    up_to_date: int | None
+    failed: list[Failed]
+    not_run: list[Job]
+    log: Path | None
+    code: int
+    only: str | None = None
+
+
+def method_end(root: Path, suspect_too: bool, archive: Archive | None = None, page: Path | None = None) -> MethodEnd:
+    """The end of one method from its results folder; `suspect_too`: its models take suspect stops.
+
+    `archive`, `page`: instead of archive.json and the index of that folder. Raises OSError where there is none.
     """
-    states: set[str] = set()
-    for method, suspect_too in use_suspect.items():
-        root = results / method
-        archive = read(root / "archive.json", Archive)
-        tests = [_said(row, root / "tests" / row.test, suspect_too) for row in archive.tests]
-        states |= {test.state for test in tests}
-        for text in [
-            *(line for test in tests for line in test.lines),
-            *_beside(archive),
-            _totals(tests, archive, root),
-        ]:
-            print(printable(f"{method}: {text}"))  # texts of the archive steer no terminal
-    for text in dict.fromkeys(printable(f"stopsheet: {fault.subject}: {fault.why}") for fault in faults):
-        if text not in said:
-            print(text, file=sys.stderr)
+    archive = read(root / "archive.json", Archive) if archive is None else archive
+    tests = [_test_end(row, root / "tests" / row.test, suspect_too) for row in archive.tests]
+    named = {row.test for row in archive.tests}
+    skipped = [one for one in archive.skipped if one.folder not in named]
+    return MethodEnd(root.name, page or root / "index.html", tests, skipped, archive.left_out)
+
+
+def exit_code(methods: Iterable[MethodEnd], faults: Collection[Fault]) -> int:
+    states = {test.state for method in methods for test in method.tests}
     return OUR_FAULT if faults else UNUSABLE if states - {"of use"} else 0
 
 
-def _said(row: TestState, folder: Path, suspect_too: bool) -> Said:
-    from pipeline.report.index_page import of_use
-    from pipeline.report.per_test_findings import findings_in, summary_of
+def failures(faults: Iterable[Fault], jobs: Iterable[Job], said: Collection[str]) -> list[Failed]:
+    """What failed and why: faults that results carry, then stages that ended without results, by what they said.
 
-    test = row.test
+    said: the stages' lines, each with whom it is about first.
+    """
+    found = {(fault.stage, fault.subject): Failed(fault.stage, fault.subject, fault.why) for fault in faults}
+    for job in jobs:
+        about = [line.partition(": ")[2] for line in said if f": stage {job.stage}" in line]
+        own = [words for words in about if words.startswith(f"{job.subject or job.stage}: ")] or about
+        why = own[0].partition(f"stage {job.stage}")[2].strip(": ") if own else "ended without a word"
+        found.setdefault((job.stage, job.subject), Failed(job.stage, job.subject, why))
+    return list(found.values())
+
+
+def _test_end(row: TestState, folder: Path, suspect_too: bool) -> TestEnd:
+    from pipeline.report.index_page import drift_words, of_use, window_words
+    from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, summary_of
+
     if row.status == "unusable":
-        return Said("unusable", [f"{test}: unusable: {row.why}"])
+        return TestEnd(row.test, row.compound, "unusable", row.why)
     counts = summary_of(folder).stops
-    stops = f"{counts.ok} ok, {counts.suspect} suspect, {counts.rejected} rejected"
-    findings = findings_in(folder / "findings.json", test)
+    findings = findings_in(folder / "findings.json", row.test)
     lost = [item for item in findings if item.code == "wear_file_invalid"]
     usable = of_use(counts, suspect_too)
-    kept = ["a kept table, not reduced here"] if row.status == "summary" else []
-    verdicts = _verdicts(folder) if usable else []
-    words = "; ".join([stops, *kept, *verdicts, *_worst([item for item in findings if item not in lost])])
-    further = [f"{test}: wear is not given: {item.message}" for item in lost]
-    return Said("of use" if usable else "empty", [f"{test}: {'' if usable else 'no stop of use: '}{words}", *further])
+    return TestEnd(
+        row.test,
+        row.compound,
+        "of use" if usable else "no stop of use",
+        row.why,
+        counts,
+        kept=row.status == "summary",
+        drift=drift_words(drift_of(folder)) if usable else None,
+        window=window_words(friction_of(folder)) if usable else None,
+        worst=_worst([item for item in findings if item not in lost]),
+        lost=tuple(f"wear is not given: {item.message}" for item in lost),
+    )
 
 
-def _verdicts(folder: Path) -> list[str]:
-    """Drift and window in the words of the index page."""
-    from pipeline.report.index_page import drift_words, window_words
-    from pipeline.report.per_test_findings import drift_of, friction_of
-
-    return [
-        f"drift {drift_words(drift_of(folder))}",
-        f"window {window_words(friction_of(folder))}",
-    ]
-
-
-def _worst(findings: list[Found]) -> list[str]:
-    """The most frequent code of the worst severity, with its first message; nothing where all is information."""
+def _worst(findings: list[Found]) -> Worst | None:
+    """None where all is information."""
     rank = max((RANK[item.severity] for item in findings), default=0)
     if rank == RANK["info"]:
-        return []
+        return None
     worst = [item for item in findings if RANK[item.severity] == rank]
     (code, times), *_ = Counter(item.code for item in worst).most_common(1)
     first = next(item for item in worst if item.code == code)
-    often = f" ({times} times)" if times > 1 else ""
-    return [f"worst: {first.severity}, {code}{often}, {first.message}"]
-
-
-def _beside(archive: Archive) -> list[str]:
-    """Folders that are no test of the run though they may have been meant as one, and files that are not used."""
-    tests = {row.test for row in archive.tests}
-    skipped = [f"{one.folder}: skipped: {one.why}" for one in archive.skipped if one.folder not in tests]
-    return skipped + [f"{one.file}: left out: {one.why.removeprefix(one.file + ': ')}" for one in archive.left_out]
-
-
-def _totals(tests: list[Said], archive: Archive, root: Path) -> str:
-    count = Counter(test.state for test in tests)
-    told = [f"{_number(len(tests), 'test')}, {count['of use']} of use"]
-    told += [f"{count['empty']} without a stop of use"] if count["empty"] else []
-    told += [f"{count['unusable']} unusable"] if count["unusable"] else []
-    others = [f"{_number(len(archive.skipped), 'folder')} skipped"] if archive.skipped else []
-    others += [f"{_number(len(archive.left_out), 'file')} left out"] if archive.left_out else []
-    return "; ".join(part for part in (", ".join(told), ", ".join(others), f"open {root / 'index.html'}") if part)
-
-
-def _number(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
+    return Worst(first.severity, code, times, first.message)

@@ -8,23 +8,33 @@ import sys
 from pathlib import Path
 
 from pipeline import faults
-from pipeline.cli import engine, upkeep
+from pipeline.archive.scan import printable
+from pipeline.cli import ending, engine, progress, screen, upkeep
 from pipeline.cli.bounds import read_within
 from pipeline.cli.lifeline import alone
-from pipeline.cli.summary import OUR_FAULT, outcome
+from pipeline.cli.progress import Progress
+from pipeline.cli.summary import OUR_FAULT, Failed, MethodEnd, RunEnd, exit_code, failures, method_end
 from pipeline.errors import InputError
-from pipeline.workspace.run import load_run
+from pipeline.results import version
+from pipeline.results.archive import Archive
+from pipeline.workspace import telling
+from pipeline.workspace.run import Run, load_run
+from pipeline.workspace.targets import count, refuse_unknown
 
+DRY_LOG = ".dry-run.log"
 # The engine's words on a job that failed: one or the other, as it comes.
 FAILED = re.compile(r"^Error in rule (\w+):|-m pipeline .*? (\w+) --(?:test|archive|compound|config)[= ]")
 
 
-def run(*, config: Path, cores: int | None) -> int:
+def run(
+    *, config: Path, cores: int | None, only: str | None = None, dry_run: bool = False, as_json: bool = False
+) -> int:
     """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use, 128 + n when signal n
     stopped it.
 
-    What a killed run left behind (the engine's lock, parts of files) is cleared: this command holds a lock that every
-    process of a run shares, so whoever gets it is alone.
+    only: one test, with what shows it; dry_run: tell what would run and why. What a killed run left behind (the engine's
+    lock, parts of files) is cleared: this command holds a lock that every process of a run shares, so whoever gets it is
+    alone.
     """
     if not config.is_file():
         raise InputError(
@@ -35,20 +45,71 @@ def run(*, config: Path, cores: int | None) -> int:
     if cores is not None and cores < 1:
         raise InputError(f"--cores {cores}: at least 1")
     loaded = load_run(config)
+    refuse_unknown(loaded, only)
     results = Path(loaded.results)
     results.mkdir(parents=True, exist_ok=True)
+    cores = cores or os.cpu_count() or 1
+    told = Progress(cores, progress.earlier(results))
+    command = [*_snakemake(config, results, cores), *(["--dry-run"] if dry_run else [])]
     with alone(results, config) as lock:
         upkeep.clear(results)
         try:
-            code, heard = engine.drive(_snakemake(config, results, cores or os.cpu_count() or 1), results, lock)
+            with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
+                code, heard = engine.drive(
+                    command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
+                    told={telling.ONLY: only or ""},
+                )  # fmt: skip
         finally:
+            progress.keep(results, told)
             upkeep.sweep(results)
-    if code != 0:
-        if not heard.said:
-            print(f"stopsheet: {_engine_fault(results, heard)}", file=sys.stderr)
-        return OUR_FAULT
-    use_suspect = {name: method.friction.use_suspect for name, method in loaded.read_methods}
-    return outcome(results, use_suspect, loaded.faults(), heard.said)
+    if code != 0 and not heard.said:
+        print(f"stopsheet: {_engine_fault(results, heard)}", file=sys.stderr)
+    if dry_run and code == 0:
+        ready = None if only else count(loaded) - len(told.jobs)
+        ending.show_plan(ending.Planned(told.planned, ready, only, told.left_s()), as_json=as_json)
+    elif not dry_run:
+        ended = _ended(loaded, heard, code, only)
+        ending.show(ended, as_json=as_json)
+        code = ended.code
+    return OUR_FAULT if dry_run and code else code
+
+
+def _ended(loaded: Run, heard: engine.Heard, code: int, only: str | None) -> RunEnd:
+    """What the run came to; where the engine failed, no tests: their files may be of different states."""
+    faults, methods = (loaded.faults(), _methods(loaded, only)) if code == 0 else ([], [])
+    faults = [one for one in faults if only in (None, one.subject) or one.subject not in loaded.tests]
+    for text in dict.fromkeys(printable(f"stopsheet: {fault.subject}: {fault.why}") for fault in faults):
+        if text not in heard.said:
+            print(text, file=sys.stderr)
+    told = heard.progress
+    failed = failures(faults, [told.jobs[number] for number in told.failed], heard.said)
+    if code != 0 and not failed:
+        why = heard.said[0].removeprefix(engine.PREFIX) if heard.said else _engine_fault(Path(loaded.results), heard)
+        failed = [Failed("run", "", why)]
+    return RunEnd(
+        methods,
+        told.ran,
+        told.seconds,
+        None if only else count(loaded) - len(told.jobs),
+        failed,
+        told.not_run,
+        heard.log,
+        exit_code(methods, faults) if code == 0 else OUR_FAULT,
+        only,
+    )
+
+
+def _methods(loaded: Run, only: str | None) -> list[MethodEnd]:
+    from pipeline.report.index_page import test_row
+
+    ends = []
+    for name, method in loaded.read_methods:
+        root, archive, page = Path(loaded.results) / name, None, None
+        if only is not None:  # archive.json and index wait for the whole archive
+            page = root / "tests" / only / "test.html"
+            archive = Archive(method=name, tests=[test_row(loaded, root, only).state], software=version())
+        ends.append(method_end(root, method.friction.use_suspect, archive, page))
+    return ends
 
 
 def _engine_fault(results: Path, heard: engine.Heard) -> str:
@@ -62,7 +123,8 @@ def _engine_fault(results: Path, heard: engine.Heard) -> str:
     if failed:  # a stage that can, says why itself
         return f"stage {failed} {engine.KILLED}"
     last = words[-1] if words else "it said nothing"
-    return f"the workflow engine ended early ({last}); its log is in {results / '.snakemake' / 'log'}; run again"
+    place = f"; its words are in {heard.log}" if heard.log else ""
+    return f"the run ended early ({last}){place}; run again"
 
 
 def _snakemake(config: Path, results: Path, cores: int) -> list[str]:

@@ -46,7 +46,7 @@ def test_a_line_said_twice_is_told_once(tmp_path, capsys):
             f"stage wear {engine.KILLED}",
         ),
         (["OSError: [Errno 28] No space left on device"], "the disk is full; free space and run again"),
-        (["Something else."], "the workflow engine ended early (Something else.)"),
+        (["Something else."], "the run ended early (Something else.)"),
     ],
 )
 def test_where_no_stage_said_a_word_the_engines_last_are_read(tmp_path, words, said):

@@ -4,9 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.cli.summary import UNUSABLE, outcome
+from pipeline.cli import ending
+from pipeline.cli.summary import UNUSABLE, Failed, RunEnd, exit_code, failures, method_end
 from pipeline.results import write_json
 from pipeline.results.fault import Fault
+from pipeline.workspace.telling import Job
 from tests.report import contents
 
 OK = {"ok": 20, "suspect": 1, "rejected": 0}
@@ -40,6 +42,15 @@ def results(root: Path, tests: dict, skipped=(), left_out=()) -> Path:
     return root
 
 
+def outcome(root, use_suspect, faults=(), jobs=(), said=()):
+    """The end of a run over these results printed on a pipe; its exit code."""
+    methods = [method_end(root / name, suspect_too) for name, suspect_too in use_suspect.items()]
+    failed = failures(faults, jobs, said)
+    end = RunEnd(methods, [], 0.0, 0, failed, [], None, exit_code(methods, faults))
+    ending.show(end, as_json=False)
+    return end.code
+
+
 def test_a_usable_test_has_its_counts_its_verdicts_and_its_worst_finding(tmp_path, capsys):
     found = [
         finding("dropout", "suspect", "stop 4: no number", stop=4),
@@ -47,12 +58,13 @@ def test_a_usable_test_has_its_counts_its_verdicts_and_its_worst_finding(tmp_pat
         finding("averages_differ", "info", "apart", stop=1),
     ]
     assert outcome(results(tmp_path, {"t1": (OK, found)}), {"first": False}) == 0
-    first, last = capsys.readouterr().out.splitlines()
+    first, last, ran = capsys.readouterr().out.splitlines()
     assert first == (
         "first: t1: 20 ok, 1 suspect, 0 rejected; drift glazing-like from stop 12; window 100 to 400 °C;"
         " worst: suspect, dropout (2 times), stop 4: no number"
     )
     assert last == f"first: 1 test, 1 of use; open {tmp_path / 'first' / 'index.html'}"
+    assert ran == "ran: nothing"
 
 
 def test_information_alone_is_no_worst_finding(tmp_path, capsys):
@@ -70,7 +82,7 @@ def test_no_usable_stop_ends_with_3_and_gives_no_verdict(tmp_path, capsys):
         "first: bad: no stop of use: 0 ok, 21 suspect, 0 rejected;"
         " worst: suspect, balance_off, energy balance 0.74: is inertia right?"
     )
-    assert "2 tests, 1 of use, 1 without a stop of use" in printed[-1]
+    assert "2 tests, 1 of use, 1 without a stop of use" in printed[-2]
 
 
 def test_suspect_stops_are_of_use_where_the_method_takes_them(tmp_path, capsys):
@@ -100,14 +112,21 @@ def test_what_was_skipped_or_left_out_is_named(tmp_path, capsys):
     assert "; 1 folder skipped, 1 file left out; open" in printed
 
 
-def test_a_fault_of_ours_ends_with_1_and_its_log(tmp_path, capsys):
+def test_a_fault_of_ours_ends_with_1_and_its_reason(tmp_path, capsys):
     root = results(tmp_path, {"t1": (None, [])})
     fault = Fault("wear", "t1", "ours", "fault of ours in stage wear; /r/wear.json.fault.txt has the details", "v1", 2)
     assert outcome(root, {"first": False}, [fault]) == 1
-    line = f"stopsheet: t1: {fault.why}"
-    assert capsys.readouterr().err == line + "\n"
-    assert outcome(root, {"first": False}, [fault], [line]) == 1
-    assert capsys.readouterr().err == ""
+    assert f"failed: wear of t1: {fault.why}" in capsys.readouterr().out.splitlines()
+
+
+def test_a_stage_that_failed_is_told_by_its_own_last_words():
+    jobs = [Job(1, "wear", "t1", "first"), Job(2, "wear", "t2", "first"), Job(3, "rigs", "", "first")]
+    said = ["stopsheet: t1: stage wear: /r/wear.json: the disk is full", "stopsheet: t2: stage wear was killed"]
+    assert failures([], jobs, said) == [
+        Failed("wear", "t1", "/r/wear.json: the disk is full"),
+        Failed("wear", "t2", "was killed"),
+        Failed("rigs", "", "ended without a word"),
+    ]
 
 
 @pytest.mark.parametrize("name", ["summary.json", "findings.json", "drift.json"])

@@ -12,6 +12,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from pipeline.cli.engine import LOG
 from rig_samples.simulator import MARRAM_4, Identity, Rig, Style, simulate, write_test
 from tests.conftest import REPO
 from tests.hostile.base import PROGRAM
@@ -61,9 +62,9 @@ def run(config: Path, before: Sequence[str] = ()) -> tuple[int, list[str]]:
 
 
 def results(config: Path) -> dict[str, bytes]:
-    """Bytes of every result; what begins with a dot is the workflow's own memory."""
+    """Bytes of every result; what begins with a dot is the workflow's own memory, and the log has times."""
     root = config.parent / "results"
-    files = [path for path in sorted(root.rglob("*")) if path.is_file()]
+    files = [path for path in sorted(root.rglob("*")) if path.is_file() and path != root / LOG]
     names = {path: path.relative_to(root) for path in files}
     return {
         str(name): path.read_bytes() for path, name in names.items() if not any(p.startswith(".") for p in name.parts)

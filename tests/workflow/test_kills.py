@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import time
 
 import pytest
 
+from tests.conftest import run_stopsheet
 from tests.studies import kills, small_runs
 
 pytestmark = pytest.mark.workflow
@@ -35,8 +37,43 @@ def test_three_kills_of_one_run_leave_no_trace(config):
     small_runs.set_method(config.parent, "edited")
     at, said, left = kills.killed(config, "whole", once_there("plain/rigs.json"))
     assert at and not left
-    assert small_runs.run(config) == (0, [])
+    _told(config, run_stopsheet("run", config, "--cores", 2, "--json"))
     assert kills.differing(small_runs.results(config), wanted) == ()
+    _planned(config)
+
+
+def _told(config, done):
+    """The run that goes on says in one document what it did, and the engine's words are in the log alone."""
+    assert done.stderr == "" and "\x1b" not in done.stdout
+    found = json.loads(done.stdout)
+    (method,) = found["methods"]
+    (test,) = method["tests"]
+    assert (found["exit_code"], found["failed"], found["not_run"]) == (0, [], [])
+    assert (test["test"], test["state"], test["stops"]["ok"] + test["stops"]["suspect"]) == ("t-1", "of use", 11)
+    ran = {one["stage"] for one in found["ran"]}
+    assert {"friction", "index"} <= ran and "channels" not in ran
+    assert found["up_to_date"] + len(found["ran"]) == 17
+    log = (config.parent / "results" / "run.log").read_text()
+    assert found["log"] == str(config.parent.resolve() / "results" / "run.log") and "jobid" in log and "\x1e" not in log
+
+
+def _planned(config):
+    """What another setting and another reading would run, and why, by a dry run that leaves all results as they are."""
+    small_runs.set_method(config.parent, "as it was")
+    readings = config.parent / "archive" / "t-1" / "wear.csv"
+    before, kept = small_runs.results(config), readings.read_bytes()
+    readings.write_bytes(kept + b"\n")
+    done = run_stopsheet("run", config, "--dry-run", "--only", "t-1")
+    readings.write_bytes(kept)
+    lines = done.stdout.splitlines()
+    assert done.stderr == "" and small_runs.results(config) == before
+    assert "plain: friction: t-1: setting changed: friction.coverage 0.95 to 0.9" in lines
+    assert "plain: wear: t-1: input changed: wear readings" in lines
+    assert any(line.startswith("plain: test_page: t-1: follows friction") for line in lines)
+    assert not [line for line in lines if "index" in line or "rig_page" in line or "channels" in line]
+    assert lines[-1].startswith("for t-1 ") and lines[-1].endswith("; nothing was run")
+    refused = run_stopsheet("run", config, "--only", "t-11", check=False)
+    assert refused.returncode == 2 and "no test of that name; nearest: t-1" in refused.stderr
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])

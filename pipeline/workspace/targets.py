@@ -1,0 +1,52 @@
+"""What a run is to bring up to date: everything, or one test and what shows it; and of how many stages all consists."""
+
+from __future__ import annotations
+
+import difflib
+
+from pipeline.errors import InputError
+from pipeline.stages import STAGES
+from pipeline.workspace.run import Run
+
+
+def targets(run: Run, only: str | None = None) -> list[str]:
+    """Results that no other is made of: with these all others are up to date.
+
+    `only`: of one test its page, and the sheet and charts of its compound.
+    """
+    if only is not None:
+        slug = dict(run.slug_of).get(run.found.tests[only] or "")
+        shown = [f"compounds/{slug}/{name}" for name in ("sheet.json", "charts.html")] if slug else []
+        return [f"{run.prefix}{m}/{name}" for m in run.methods for name in (f"tests/{only}/test.html", *shown)]
+    return [
+        *(f"{run.prefix}{m}/index.html" for m in run.methods),
+        *(page for m in run.methods for page in run.of_method(m, "test.html")),
+        *(f"{run.prefix}{m}/rigs/{rig}.html" for m in run.methods for rig in run.rig_pages),
+        *(f"{run.compound_folder(m, slug)}/charts.html" for m in run.methods for slug in run.compounds),
+        *(f"{run.prefix}deltas/{a}--{b}/delta.html" for a, b in run.compare),
+        *(f"{run.prefix}{m}/comparisons/{a}--{b}/comparison.html" for m in run.methods for a, b in run.compared),
+    ]
+
+
+def refuse_unknown(run: Run, only: str | None) -> None:
+    """Raise InputError where the archive has no such test; its message has those of a similar name."""
+    if only is None or only in run.found.tests:
+        return
+    near = difflib.get_close_matches(only, run.tests, n=3)
+    known = f"nearest: {', '.join(near)}" if near else f"the folders of {run.archive} are its tests"
+    raise InputError(f"--only {only}: no test of that name; {known}")
+
+
+def count(run: Run) -> int:
+    """Number of stages, each counted for each test, compound, rig, pair and method that it works on."""
+    methods = len(run.methods)
+    of_level = {
+        "recordings": len(run.tests),
+        "test": methods * len(run.tests),
+        "compound": methods * len(run.compounds),
+        "rig": methods * len(run.rig_pages),
+        "method": methods,
+        "comparison": len(run.compare),
+        "pair": methods * len(run.compared),
+    }
+    return sum(of_level[stage.level] for stage in STAGES.values())
