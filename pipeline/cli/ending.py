@@ -17,8 +17,10 @@ from pipeline.archive.scan import printable
 from pipeline.cli.progress import duration
 from pipeline.cli.screen import console
 from pipeline.cli.summary import MethodEnd, RunEnd, TestEnd
+from pipeline.stages import STAGES
 from pipeline.workspace.telling import Job
 
+REDUCES = ("channels", "stops", "friction", "wear", "drift")
 NAMED = 6  # tests or compounds named one by one
 
 
@@ -67,10 +69,9 @@ def plan_lines(plan: Planned) -> list[str]:
 def run_lines(end: RunEnd) -> list[str]:
     """What ran, what was up to date, what failed and why, and where the log is."""
     stages = Counter(job.stage for job, _ in end.ran)
-    names = ", ".join(f"{stage} {times}" for stage, times in stages.items())
-    tests = list(
-        dict.fromkeys(job.subject for job, _ in end.ran if job.stage in ("channels", "stops", "friction", "wear"))
-    )
+    names = ", ".join(f"{stage} {stages[stage]}" for stage in STAGES if stages[stage])
+    reduced = [job.subject for job, _ in end.ran if job.stage in REDUCES]
+    tests = sorted(set(reduced), key=reduced.index)
     lines = [
         f"ran: {_number(len(end.ran), 'stage')} in {duration(end.seconds)}: {names}" if end.ran else "ran: nothing"
     ]

@@ -100,7 +100,7 @@ class Progress:
             parts.append(f"{self.jobs[latest].words}{more}, {now - self._begun[latest]:.0f} s")
         parts += [f"{len(self.failed)} failed"] if self.failed else []
         left = self.left_s()
-        parts += [f"about {duration(left)} left"] if left is not None else []
+        parts += [f"about {duration(left)} left"] if left else []
         return "  ".join(parts)
 
 
