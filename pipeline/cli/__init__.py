@@ -72,7 +72,7 @@ def _stage(stage: Stage, arguments: list[str], lists: Path | None) -> None:
     from pipeline.cli import stages
 
     options, given = stages.parsed(stage, arguments)
-    from pipeline.cli.engine import noted
+    from pipeline.cli.notes import noted
     from pipeline.inputs import seen
     from pipeline.results import files
 

@@ -23,11 +23,11 @@ from typing import IO
 
 from pipeline import faults
 from pipeline.cli.lifeline import STOPPING, end_with
+from pipeline.cli.notes import JOBS
 from pipeline.cli.progress import Progress
 from pipeline.cli.screen import Plain, Screen
 from pipeline.workspace import telling
 
-JOBS = "STOPSHEET_JOBS"  # folder of the notes; set here for the stages
 PREFIX = "stopsheet: "
 KILLED = "was killed; where memory was short, run again with fewer --cores"
 KEPT_LINES = 60
@@ -116,21 +116,6 @@ def _logged(path: Path, heard: Heard) -> Iterator[_Log]:
         yield written
     finally:
         written.close()
-
-
-@contextlib.contextmanager
-def noted(what: str) -> Iterator[None]:
-    """Leave a note of a stage for as long as it works."""
-    folder = os.environ.get(JOBS)
-    note = Path(folder) / str(os.getpid()) if folder else None
-    if note is not None:
-        with contextlib.suppress(OSError):  # a full disk: the stage will find out and say so
-            note.write_text(what, encoding="utf-8")
-    try:
-        yield
-    finally:
-        if note is not None:
-            note.unlink(missing_ok=True)
 
 
 @contextlib.contextmanager

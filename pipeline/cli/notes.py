@@ -1,0 +1,28 @@
+"""The note that a stage leaves while it works: who was killed can say nothing, but its note stays.
+
+Every stage loads this, so it loads nothing itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+JOBS = "STOPSHEET_JOBS"  # folder of the notes; set by the command that starts the engine
+
+
+@contextlib.contextmanager
+def noted(what: str) -> Iterator[None]:
+    """Leave a note of a stage for as long as it works."""
+    folder = os.environ.get(JOBS)
+    note = Path(folder) / str(os.getpid()) if folder else None
+    if note is not None:
+        with contextlib.suppress(OSError):  # a full disk: the stage will find out and say so
+            note.write_text(what, encoding="utf-8")
+    try:
+        yield
+    finally:
+        if note is not None:
+            note.unlink(missing_ok=True)
