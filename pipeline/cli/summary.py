@@ -116,7 +116,11 @@ def failures(faults: Iterable[Fault], jobs: Iterable[Job], said: Collection[str]
     for job in jobs:
         about = [line.partition(": ")[2] for line in said if f": stage {job.stage}" in line]
         own = [words for words in about if words.startswith(f"{job.subject or job.stage}: ")] or about
-        why = own[0].partition(f"stage {job.stage}")[2].strip(": ") if own else "ended without a word"
+        why = (
+            own[0].partition(f"stage {job.stage}")[2].strip(": ")
+            if own
+            else "ended before it could say why; the log may"
+        )
         found.setdefault((job.stage, job.subject), Failed(job.stage, job.subject, why))
     return list(found.values())
 

@@ -63,7 +63,8 @@ def run(
             progress.keep(results, told)
             upkeep.sweep(results)
     if code != 0 and not heard.said:
-        print(f"stopsheet: {_engine_fault(results, heard)}", file=sys.stderr)
+        heard.said.append(f"{engine.PREFIX}{_engine_fault(results, heard)}")
+        print(heard.said[0], file=sys.stderr)
     if dry_run and code == 0:
         ready = None if only else count(loaded) - len(told.jobs)
         ending.show_plan(ending.Planned(told.planned, ready, only, told.left_s()), as_json=as_json)
@@ -84,8 +85,7 @@ def _ended(loaded: Run, heard: engine.Heard, code: int, only: str | None) -> Run
     told = heard.progress
     failed = failures(faults, [told.jobs[number] for number in told.failed], heard.said)
     if code != 0 and not failed:
-        why = heard.said[0].removeprefix(engine.PREFIX) if heard.said else _engine_fault(Path(loaded.results), heard)
-        failed = [Failed("run", "", why)]
+        failed = [Failed("run", "", heard.said[0].removeprefix(engine.PREFIX))]
     return RunEnd(
         methods,
         told.ran,
@@ -119,6 +119,10 @@ def _engine_fault(results: Path, heard: engine.Heard) -> str:
         number = faults.number_of(Exception(text))
         if number in faults.SAID:
             return faults.line(results, number)
+    told = [heard.progress.jobs[number] for number in heard.progress.failed]
+    if told:
+        about = f"{told[0].subject}: " if told[0].subject else ""
+        return f"{about}stage {told[0].stage} {engine.KILLED}"
     failed = next((found[1] or found[2] for text in words if (found := FAILED.search(text))), None)
     if failed:  # a stage that can, says why itself
         return f"stage {failed} {engine.KILLED}"

@@ -6,6 +6,7 @@ import time
 import pytest
 
 from pipeline.cli import engine, workspace
+from pipeline.workspace.telling import Event, Job
 
 FULL = "stopsheet: t1: stage wear: /r/wear.json: the disk is full; free space and run again"
 NOTE = "import os, pathlib; pathlib.Path(os.environ['STOPSHEET_JOBS'], '1').write_text('t2: stage drift')"
@@ -53,3 +54,11 @@ def test_where_no_stage_said_a_word_the_engines_last_are_read(tmp_path, words, s
     heard = engine.Heard()
     heard.last.extend(words)
     assert said in workspace._engine_fault(tmp_path, heard)
+
+
+def test_a_stage_that_ended_without_a_word_is_named_with_its_test(tmp_path):
+    heard = engine.Heard()
+    heard.last.extend(["Error in rule wear:"])
+    heard.progress.hear(Event("planned", job=Job(4, "wear", "t2", "first")))
+    heard.progress.hear(Event("failed", 4))
+    assert workspace._engine_fault(tmp_path, heard) == f"t2: stage wear {engine.KILLED}"

@@ -125,7 +125,7 @@ def test_a_stage_that_failed_is_told_by_its_own_last_words():
     assert failures([], jobs, said) == [
         Failed("wear", "t1", "/r/wear.json: the disk is full"),
         Failed("wear", "t2", "was killed"),
-        Failed("rigs", "", "ended without a word"),
+        Failed("rigs", "", "ended before it could say why; the log may"),
     ]
 
 
