@@ -12,7 +12,8 @@ with L_high and L_low the ends of L's interval. Nothing is interpolated: where n
 taken together to a rate r_g with standard uncertainty u_g. Where G groups bound a place, all of them do at once: the bound is the
 rate r at which the distance to the rates allowed, the sum of (max(r - r_g, 0) / u_g)^2, reaches the quantile of its distribution
 where all rates are r, a mixture of chi-squared ones with binomial weights (chi-bar-squared; Silvapulle and Sen, Constrained
-Statistical Inference, 2005, section 3; from memory). A use that glazed then neither helps nor harms one that did not.
+Statistical Inference, 2005, section 3; from memory). Groups that glazed and groups that did not bound it apart, as the former say
+nothing where the latter do, and the smaller bound stands.
 
 Growth slows down as the film fills: a mean rate over a long use is raised to the first one by -ln(1 - L/K) / (L/K) with K the
 largest loss that the film can bring, taken as `LEAST_FULL` or twice L. A use that began on a fallen level bounds nothing.
@@ -46,7 +47,7 @@ class Use:
     """Use of one test between checks: its stops [n] and what ln mu lost across them.
 
     power W/mm2 and energy J/mm2 of pad, temperature degC initial; may_clear: harder or hotter than the checks, so that a film
-    may have gone with it. first: the loss stands for the rate at which it began, else for the mean rate.
+    may have gone with it. first: the loss stands for the rate at which it began, else for the mean rate. glazed: whether friction fell by a film.
     """
 
     test: str
@@ -58,6 +59,7 @@ class Use:
     loss: float
     u: float
     first: bool = False
+    glazed: bool = False
 
     @property
     def amount(self) -> float:
@@ -133,7 +135,12 @@ class Film:
         if not rows:
             return np.full(temperature.shape, np.inf), np.full(temperature.shape, np.inf)
         rate, u = (np.array([row[k] for row in rows]) for k in range(2))
-        return _joint(rate, u, (1 + self.confidence) / 2), _joint(rate, u, 0.5)
+        glazed = np.array([any(use.glazed for use in group) for group in self.groups])
+        ends = []
+        for confidence in ((1 + self.confidence) / 2, 0.5):
+            parts = [_joint(rate[own], u[own], confidence) for own in (glazed, ~glazed) if own.any()]
+            ends.append(np.min(parts, axis=0))
+        return ends[0], ends[1]
 
     def at_least(self, use: Use, power: float, temperature: Array) -> tuple[Array, Array]:
         """(bound, estimate) of the growth at temperatures [m] by one use that glazed: 0 where it was not harder and warmer."""
@@ -158,9 +165,10 @@ class Film:
         return float(np.sqrt(2 * mean))
 
     def groups_at(self, power: float, temperature: float) -> int:
-        """How many groups of alike uses bound the growth there."""
+        """How many groups of alike uses that did not glaze bound the growth there."""
         at = np.array([temperature])
-        return sum(bool(np.isfinite(_pooled(group, power, at, self.z)[1]).all()) for group in self.groups)
+        own = [group for group in self.groups if not any(use.glazed for use in group)]
+        return sum(bool(np.isfinite(_pooled(group, power, at, self.z)[1]).all()) for group in own)
 
     def z_of(self, groups: int) -> float:
         """Standard uncertainties to the bound by one group among so many that are taken together."""
@@ -204,7 +212,9 @@ def _joint(rate: Array, u: Array, confidence: float) -> Array:
     weight = 1 / u**2
     total, first, second = (np.cumsum(weight * rate**k, axis=0) for k in range(3))
     with np.errstate(divide="ignore", invalid="ignore"):
-        root = (first + np.sqrt(first**2 - total * (second - wanted))) / total
+        inside = first**2 - total * (second - wanted)
+        inside = np.where(np.abs(inside) < 1e-9 * first**2, 0.0, inside)  # a group by itself: rounding must not lose it
+        root = (first + np.sqrt(inside)) / total
     root = np.where(np.isfinite(u) & np.isfinite(root) & (root >= rate - 1e-15), root, np.inf)
     return np.asarray(np.maximum(root.min(axis=0), 0.0), float)
 

@@ -2,13 +2,15 @@
 
 Neighbouring alike stretches of a test are one use: the levels between them cancel. A stretch counts as begun clean where the
 checks before it stand within `FALLEN` of the highest level before, or within what their scatter makes of that. A test whose
-drift is a sensor's says nothing of a film. What glazed is what lies between onset and recovery of a glazing-like fall.
+drift is a sensor's says nothing of a film. What glazed is what lies between onset and recovery of a glazing-like fall, and any other
+gentle use across which friction fell beyond chance and that hard use next brought back: a test has one verdict, but may glaze twice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +20,7 @@ from pipeline.drift.film import Film, Removal, Use, alike, grouped
 from pipeline.results.drift import Exposure, ExposureChart, OfStops, UseBetweenChecks
 
 FALLEN, FALLEN_U = 0.03, 2.5  # ln mu, standard uncertainties
+BEYOND_U = 3.5  # standard uncertainties by which friction falls across a use beyond chance
 HARDER, HOTTER = 1.1, 50.0  # over the checks' median power density and temperature: a stop beyond may clear a film
 THREE_PERCENT = float(-np.log(0.97))
 NORMAL = 1.96  # standard uncertainties at the ends of a 95 % interval
@@ -33,6 +36,7 @@ class _Stretch:
     fallen: float  # ln mu below the highest level before it
     clean: bool
     glazed: bool
+    judged: bool  # within the fall that the test's verdict is about
 
 
 def film_of(drifts: Mapping[str, OfStops]) -> Film:
@@ -49,10 +53,16 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
             continue
         limits.append((HARDER * checks[0], HOTTER + checks[1]))
         stretches = _stretches(test, drift, drift.exposure, drift.charts.exposure, limits[-1])
-        above, below = _as_it_began(test, drift.exposure, [s.use for s in stretches if s.glazed])
-        bounding += [*(_joined(run) for run in _runs(stretches, glazed=False)), *above]
-        grown += [*(_joined(run) for run in _runs(stretches, glazed=True)), *below]
-        cleared += _cleared(test, drift.exposure, stretches)
+        above, below = _as_it_began(test, drift.exposure, [s.use for s in stretches if s.judged])
+        runs = _runs(stretches, glazed=True)
+        bounding += [
+            _joined(run)
+            for run in [*_runs(stretches, glazed=False), *runs]
+            if run[0].clean and not (above and run[0].judged)
+        ]
+        bounding += above
+        grown += [*(_joined(run) for run in runs), *below]
+        cleared += _cleared(test, stretches)
     ends = [min((pair[i] for pair in limits), default=np.inf) for i in range(2)]
     known = [use for use in bounding if len(use.power) >= LEAST_STOPS and use.u > 0]
     scatters = [drift.evidence.scatter for drift in drifts.values() if drift.evidence.scatter is not None]
@@ -92,14 +102,27 @@ def _stretches(
         clearing = (power[known] > limits[0]) | (temperature[known] > limits[1])
         change = float(np.log1p(block.mu_change_share))
         use = Use(test, 1, power[known], temperature[known], energy[known], clearing, -change, _u(block))
+        judged = bool(glazing and block.to_stop > onset and block.from_stop < until and block.low_energy_stops)
         unknown = bool((own & ~known).any())
         fallen = highest - level
         clean = not unknown and fallen < max(FALLEN, FALLEN_U * block.u)
-        glazed = bool(glazing and block.to_stop > onset and block.from_stop < until and block.low_energy_stops)
-        found.append(_Stretch(use, block, fallen, clean, glazed))
+        found.append(_Stretch(use, block, fallen, clean, judged, judged))
         level += change
         highest = max(highest, level)
-    return found
+    return _also_glazed(found)
+
+
+def _also_glazed(stretches: Sequence[_Stretch]) -> list[_Stretch]:
+    """With the gentle use marked across which friction fell beyond chance and came back across hard use next after it."""
+    found = list(stretches)
+    for i, one in enumerate(found[:-1]):
+        gentle = one.block.low_energy_stops and not one.block.high_energy_stops and len(one.use.power)
+        if one.glazed or not gentle or one.use.loss < BEYOND_U * one.use.u:
+            continue
+        after = next((s for s in found[i + 1 :] if s.block.high_energy_stops), None)
+        if after is not None and -after.use.loss > max(0.5 * one.use.loss, FALLEN_U * after.use.u):
+            found[i] = replace(one, glazed=True)
+    return [replace(s, use=replace(s.use, glazed=s.glazed)) for s in found]
 
 
 def _u(block: UseBetweenChecks) -> float:
@@ -138,7 +161,7 @@ def _joined(run: Sequence[_Stretch]) -> Use:
         wider = max(one.use.u / one.block.u if one.block.u > 0 else 1.0 for one in run)
         u = min(u, wider * float(np.hypot(before, after)))
     uses = [one.use for one in run]
-    return Use(first.use.test, len(run), *_stops(uses), loss=sum(use.loss for use in uses), u=u)
+    return Use(first.use.test, len(run), *_stops(uses), loss=sum(use.loss for use in uses), u=u, glazed=first.glazed)
 
 
 def _stops(uses: Sequence[Use]) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
@@ -159,28 +182,39 @@ def _as_it_began(test: str, exposure: Exposure, run: Sequence[Use]) -> tuple[lis
     power, temperature, energy, clearing = _stops(run)
     stops = len(power)
     loss, most = (THREE_PERCENT * stops / n for n in (until.value, until.low))
-    above = [Use(test, len(run), power, temperature, energy, clearing, loss=loss, u=(most - loss) / NORMAL, first=True)]
+    above = [
+        Use(
+            test,
+            len(run),
+            power,
+            temperature,
+            energy,
+            clearing,
+            loss=loss,
+            u=(most - loss) / NORMAL,
+            first=True,
+            glazed=True,
+        )
+    ]
     if not until.high:
         return above, []
     n = min(int(np.ceil(until.high)), stops)
     loss, least = (THREE_PERCENT * n / x for x in (until.value, until.high))
     early = power[:n], temperature[:n], energy[:n], clearing[:n]
-    return above, [Use(test, len(run), *early, loss=loss, u=(loss - least) / NORMAL, first=True)]
+    return above, [Use(test, len(run), *early, loss=loss, u=(loss - least) / NORMAL, first=True, glazed=True)]
 
 
-def _cleared(test: str, exposure: Exposure, stretches: Sequence[_Stretch]) -> list[Removal]:
-    """The use that took the film off, with the share of the loss that came back."""
-    use = exposure.cleared
-    own = [s for s in stretches if use and s.block.from_stop <= use.from_stop <= s.block.to_stop]
-    if use is None or not own or own[0].fallen <= 0 or not use.high_energy_stops:
-        return []
-    one = own[0]
-    back, lost, u = -one.use.loss, one.fallen, one.use.u
-    ends = (back / lost, (back - NORMAL * u) / (lost + NORMAL * u), (back + NORMAL * u) / max(lost - NORMAL * u, u))
-    hard = one.use.may_clear
-    if not hard.any():
-        return []
-    power, temperature = (float(np.quantile(x[hard], 0.95)) for x in (one.use.power, one.use.temperature))
-    energy = float(np.nansum(one.use.energy[hard]))
-    regained = tuple(float(np.clip(x, 0.0, 1.0)) for x in ends)
-    return [Removal(test, int(hard.sum()), power, temperature, (regained[0], regained[1], regained[2]), energy)]
+def _cleared(test: str, stretches: Sequence[_Stretch]) -> list[Removal]:
+    """Hard use next after what glazed, with the share of the loss that came back."""
+    found = []
+    for last, one in pairwise(stretches):
+        hard = one.use.may_clear
+        if not last.glazed or one.fallen <= 0 or not one.block.high_energy_stops or not hard.any():
+            continue
+        back, lost, u = -one.use.loss, one.fallen, one.use.u
+        ends = (back / lost, (back - NORMAL * u) / (lost + NORMAL * u), (back + NORMAL * u) / max(lost - NORMAL * u, u))
+        value, low, high = (float(np.clip(x, 0.0, 1.0)) for x in ends)
+        power, temperature = (float(np.quantile(x[hard], 0.95)) for x in (one.use.power, one.use.temperature))
+        energy = float(np.nansum(one.use.energy[hard]))
+        found.append(Removal(test, int(hard.sum()), power, temperature, (value, low, high), energy))
+    return found

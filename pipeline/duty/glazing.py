@@ -5,9 +5,10 @@ first, cold cycles included; brakings at least as hard and hot as use that was s
 as it stands at its worst in the use. ln mu falls by the sum; that growth slows down as a film fills makes the upper bound
 larger than it need be, and the lower one never exceeds what a test lost.
 
-A use begins cold whatever its opening. Brakings of the warm-up that start colder than the settled cycle, and colder than
-anything that bounds them, are taken with the largest growth that the tests saw, or with the method's `film_growth` where none
-glazed. Where nothing bounds a braking of the settled cycle, there is no upper bound at all.
+A use begins cold whatever its opening, and no opening mends that: its brakings that start colder than the settled cycle enter
+every figure with their likely growth, the middle between the estimates from above and from below; where nothing bounds them from
+above, with the largest growth that the tests saw, or with the method's `film_growth` where none glazed. Where nothing bounds a
+braking of the settled cycle, there is no upper bound at all.
 """
 
 from __future__ import annotations
@@ -119,9 +120,11 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     """
     found = [film.at_most(float(p), use.temperature[:, e]) for e, p in enumerate(use.power)]
     bound, estimate = (np.array([f[k] for f in found]).transpose(1, 0, 2) for k in range(2))
-    unbounded = ~np.isfinite(bound) & (use.temperature < _warm(use))
+    cold = use.temperature < _warm(use)
     fastest = film.largest_seen() or assumed
-    bound, estimate = (np.where(unbounded, fastest, x) * use.energy[:, None] for x in (bound, estimate))
+    likely = np.where(np.isfinite(estimate), (estimate + _seen_below(use, film)) / 2, fastest)
+    bound = np.where(cold, likely, bound) * use.energy[:, None]
+    estimate = np.where(cold, likely, estimate) * use.energy[:, None]
     kept = np.exp(-film.decay(use.power[:, None], use.temperature) * use.energy[:, None])
     high, above = _uses(bound, kept, use.cycles), _uses(estimate, kept, use.cycles)
     low, below = _least(use, film)
@@ -129,6 +132,15 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     value = [_between(_share(a), _share(b), wanted) for a, b in zip(above, below, strict=True)]
     most = [_share(x, np.inf) for x in high]
     return Losses(use, bound, _share(low[0]), value[0], most[0], _share(low[1]), value[1], most[1])
+
+
+def _seen_below(use: Places, film: Film) -> Array:
+    """Estimate of the growth from below, mm2/J, at every braking [c, e, k]."""
+    found = np.zeros(use.temperature.shape)
+    for one in film.grown:
+        rows = [film.at_least(one, float(p), use.temperature[:, e])[1] for e, p in enumerate(use.power)]
+        found = np.maximum(found, np.array(rows).transpose(1, 0, 2))
+    return found
 
 
 def _between(above: Array, below: Array, wanted: float) -> Array:
@@ -190,13 +202,13 @@ def _one_use(lost: Array, growth: Array, kept: Array, cycles: int) -> tuple[Arra
         with np.errstate(divide="ignore", invalid="ignore"):
             terms = np.where(whole < 1, (1 - powers) / (1 - whole), rest - 2)
         # the fall of repeated cycles goes one way, so the worst is in the first or in the last of them
-        lost = np.where(powers > 0, powers * lost, 0.0) + np.where(terms > 0, terms * added, 0.0)
+        lost = powers * np.where(powers > 0, lost, 0.0) + terms * np.where(terms > 0, added, 0.0)
         lost, worst = _one_cycle(lost, worst, growth[-1], kept[-1])
     return lost, worst
 
 
 def _one_cycle(lost: Array, worst: Array, growth: Array, kept: Array) -> tuple[Array, Array]:
     for added, left in zip(growth, kept, strict=True):
-        lost = np.where(left > 0, left * lost, 0.0) + added
+        lost = np.where(left > 0, np.where(left > 0, lost, 0.0) * left, 0.0) + added
         worst = np.maximum(worst, lost)
     return lost, worst

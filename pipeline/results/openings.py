@@ -45,8 +45,15 @@ class SettlingTest(Result):
     temperature_c: float = given("their initial temperature", "degC")
     energy_density_j_mm2: float = given("their energy density over the pad area", "J/mm2")
     gentle_stops: int = given("gentle stops")
+    second_power_density_w_mm2: float | None = given(
+        "power density of the second gentle use, which is the duty's hardest; null where no hard use clears between",
+        "W/mm2",
+        default=None,
+    )
+    second_temperature_c: float | None = given("its initial temperature, the duty's warmest", "degC", default=None)
+    second_stops: int | None = given("its stops", default=None)
     check_stops: int = given("stops of each block of checks")
-    hard_stops: int = given("hard stops after them")
+    hard_stops: int = given("hard stops after them, all together")
     least_loss: float = given("share of mu that the gentle stops lose at the rate that matters", "1")
     u: float = given("standard uncertainty of their change of mu, by the checks' repeatability", "1")
     hours: float | None = given("time on the rig", "h", default=None)
