@@ -35,8 +35,10 @@ from pipeline.face import of_compound as face
 from pipeline.face import window as face_window
 from pipeline.friction import compound as friction
 from pipeline.friction import sides
+from pipeline.friction.bias import with_bias
 from pipeline.friction.map import FrictionMap
 from pipeline.friction.stage import wanted_of
+from pipeline.heat.of_card import thermocouple_of
 from pipeline.inputs.model import load
 from pipeline.method import SECTIONS, Method, from_stage_settings
 from pipeline.results.batches import CompoundBatches, Quantity
@@ -79,6 +81,9 @@ def run(
     film, loss = film_of({t.name: t.drift for t in usable}), glazing_loss_of(wanted)
     limit = glaze_limit({t.name: t.drift for t in usable}, film)
     found_friction = renewed(by_law, glaze_limit=limit, film=evidence(film, loss))
+    if found_friction.window is not None:
+        bias = max(thermocouple_of(t.card).u for t in usable)
+        found_friction = renewed(found_friction, window=with_bias(found_friction.window, bias))
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:

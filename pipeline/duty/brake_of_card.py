@@ -13,6 +13,7 @@ from pipeline.duty import rig_cooling
 from pipeline.duty.lives import Alike, OfBatch, Worn
 from pipeline.duty.project import Brake, GentleLimit
 from pipeline.duty.rubbing import Plate, Rubbing
+from pipeline.friction.bias import without_bias
 from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import conductivity_of, heat_share_of, thermocouple_of
 from pipeline.method.duty import Duty
@@ -53,7 +54,9 @@ def brake_of(
     temperature_kind: str,
     alike: Alike | None = None,
 ) -> Brake:
-    window, limit = friction.window, _limit(friction.glaze_limit)
+    # the duty draws the thermocouple's bias once, for all that goes by it
+    window = without_bias(friction.window) if friction.window else None
+    limit = _limit(friction.glaze_limit)
     no_limit = friction.glaze_limit.why if friction.glaze_limit else None
     return Brake(
         disc=disc,

@@ -29,8 +29,8 @@ from pipeline.wear.exposure import Exposure, interval_groups
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.mass import MassLoss
 from pipeline.wear.members import Member, WearRecord
-from pipeline.wear.of_stops import ExposureOfTest
-from pipeline.wear.predict import law_of, wear_by_stop
+from pipeline.wear.of_stops import ExposureOfTest, inputs_of
+from pipeline.wear.predict import law_of, losses
 
 NOISE_DOF = 20.0  # that the planned readings' noise is known by
 
@@ -91,14 +91,14 @@ def foreseen(
     after = reading_stops(card, reading.after)
     count = len(run)
     groups = interval_groups(np.arange(1, count + 1), after[:-1], after[1:])
-    loss = groups @ wear_by_stop(law, run)[0]
+    loss = groups @ losses(law, run)
     k = len(loss)
     covariance = reading.u_um**2 * (2 * np.eye(k) - np.eye(k, k=1) - np.eye(k, k=-1))
     part = component("disc", card)
     exposure = ExposureOfTest(
         stops=run, run_number=np.arange(1, count + 1), block=[b.name for b in card.blocks for _ in range(b.stops)],
         purpose=[b.purpose for b in card.blocks for _ in range(b.stops)], filled=0, dwell_known=1.0, surface="modelled",
-        curve=None,
+        curve=None, inputs=inputs_of(card, method.wear, modelled=True),
     )  # fmt: skip
     members = []
     for number, factor in enumerate(even_factors(specimens, scatter), start=1):

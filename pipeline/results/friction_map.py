@@ -56,6 +56,11 @@ class Window(Result):
     mu_class: FrictionClass = given("class of the mean")
     confidence: float = given("confidence of the tolerance band", "1")
     coverage: float = given("share of single stops inside", "1")
+    thermocouple_u_k: float | None = given(
+        "standard uncertainty of the thermocouple's bias, taken as common to all tests, in the intervals of its ends",
+        "K",
+        default=None,
+    )
 
 
 class Stretch(Result):

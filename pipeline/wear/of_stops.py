@@ -187,19 +187,19 @@ class _Test:
         if isinstance(plate, Plate) and excess is not None:
             low, high = (
                 self.exposed(replace(plate, heat_share=plate.heat_share * f), plate.heat_share * f, excess.scaled(f))[0]
-                for f in _factors(heat_share_of(self.card, settings.heat_share))
+                for f in at_nodes(heat_share_of(self.card, settings.heat_share))
             )
             found["heat share"] = (low, high)
             low, high = (
                 self.exposed(replace(plate, conductivity=plate.conductivity * f), plate.heat_share)[0]
-                for f in _factors(conductivity_of(self.card, settings.conductivity))
+                for f in at_nodes(conductivity_of(self.card, settings.conductivity))
             )
             found["conductivity"] = (low, high)
         return found
 
 
-def _factors(known: Known) -> tuple[float, float]:
-    """Factors on a value at its nodes."""
+def at_nodes(known: Known) -> tuple[float, float]:
+    """Factors on a heat input's value at its nodes."""
     return float(np.exp(-NODE * known.u)), float(np.exp(NODE * known.u))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,10 +11,12 @@ from pipeline.constants import ZERO_C
 from pipeline.errors import InputError
 from pipeline.heat import lumped
 from pipeline.heat.capacity import heated
+from pipeline.heat.of_card import conductivity_of, heat_share_of, thermocouple_of
+from pipeline.heat.propagation import NODE
 from pipeline.method.wear import Wear
 from pipeline.wear.cooling import fitted_curve, radiation_per_mass
-from pipeline.wear.exposure import Exposure, residence
-from pipeline.wear.of_stops import plate_of
+from pipeline.wear.exposure import Exposure, Nodes, residence, warmer
+from pipeline.wear.of_stops import at_nodes, plate_of
 from pipeline.wear.surface import Plate, Samples, modelled
 
 AMBIENT_K = 295.15
@@ -38,7 +40,8 @@ class Assumed:
 
 
 def planned_stops(card: Card, assumed: Assumed, settings: Wear) -> Exposure:
-    """Exposure of the card's stops as planned. Raises InputError where the card lacks the disc's facts."""
+    """Exposure of the card's stops as planned, and with each heat input at its nodes. Raises InputError where the card lacks the disc's
+    facts."""
     plate = plate_of(card, settings)
     if not isinstance(plate, Plate):
         raise InputError(f"test.yaml: the planned wear cannot be worked out: {plate}")
@@ -52,7 +55,21 @@ def planned_stops(card: Card, assumed: Assumed, settings: Wear) -> Exposure:
             rows.append((energy, duration, path, now, idle))
             now = float(heated(now, plate.heat_share * energy / plate.mass, plate.material))
     energy, duration, path, initial, before = np.array(rows, float).T
-    return _exposed(energy, duration, path, initial, np.append(before[1:], 3600.0), plate, card)
+    pauses = np.append(before[1:], 3600.0)
+
+    def exposed(**changed: float) -> Exposure:
+        return _exposed(energy, duration, path, initial, pauses, replace(plate, **changed), card)
+
+    made = exposed()
+    bias = NODE * thermocouple_of(card).u
+    share = [plate.heat_share * factor for factor in at_nodes(heat_share_of(card, settings.heat_share))]
+    through = [plate.conductivity * factor for factor in at_nodes(conductivity_of(card, settings.conductivity))]
+    nodes: Nodes = {
+        "thermocouple": (warmer(made, -bias), warmer(made, bias)),
+        "heat share": (exposed(heat_share=share[0]), exposed(heat_share=share[1])),
+        "conductivity": (exposed(conductivity=through[0]), exposed(conductivity=through[1])),
+    }
+    return replace(made, nodes=nodes)
 
 
 def braking(block: Block, card: Card, assumed: Assumed) -> tuple[float, float, float]:
