@@ -213,9 +213,7 @@ def told(
         said = f"every pair of batches is shown equivalent in the wear of the {' and the '.join(sorted(filter(None, ending)))}"
         return Told(pooled, pooled.cycles, pooled.first, LifeOf(why=said), each, (worst, lives))
     said = "; ".join([*whys, *([f"no life of {' and '.join(silent)}, which may be shorter"] if silent else [])])
-    words = (
-        f"{worst.batch}, the shortest of {len(known)} batches" if len(known) > 1 else f"{worst.batch} alone has a life"
-    )
+    words = f"the shortest of {len(known)} batches" if len(known) > 1 else "no other batch has a life"
     return Told(
         pooled, lives.cycles, lives.first, LifeOf(batch=worst.batch, why=f"{words}: {said}"), each, (worst, lives)
     )

@@ -62,7 +62,7 @@ def test_abrasion_that_the_program_hides_is_told_by_batch(method_results):
             assert ratio == pytest.approx(true, rel=0.025), (name, batch)
             if name == "disc":
                 oxidised = factors[batch]["oxidative"]["value"] / factors["M4-2403"]["oxidative"]["value"]
-                assert oxidised == pytest.approx(1.0, abs=0.06)
+                assert oxidised == pytest.approx(1.0, abs=0.08)
         assert (component["worst"]["batch"], component["worst"]["specimen"]) == ("M4-2407", "A")
     for pair in of_compound(method_results, "batches")["pairs"]:
         odd = "M4-2407" in (pair["a"], pair["b"])
@@ -72,7 +72,9 @@ def test_abrasion_that_the_program_hides_is_told_by_batch(method_results):
         assert pair["wear_verdict"] == ("undecided" if odd else "equivalent")
     target = {row["key"]: row for row in of_compound(method_results, "targets")["requirements"]}
     assert target["disc_wear"]["answer"]["of"] == "M4-2407"
-    assert target["wear_batch_ratio"]["answer"]["verdict"] == "not met"
+    # 0.77 and 0.79 of a margin from 0.8: different, yet not shown to lie beyond it
+    assert "M4-2407" in target["wear_batch_ratio"]["answer"]["of"]
+    assert target["wear_batch_ratio"]["answer"]["verdict"] == "undecided"
 
 
 def test_life_on_the_valley_route_is_the_odd_batchs(method_results):

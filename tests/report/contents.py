@@ -260,7 +260,7 @@ def lives_by_batch(base: dict[str, Any]) -> dict[str, Any]:
         "life_km": {"value": 12420.0, "low": 11000.0, "high": 13800.0},
     }
     return {
-        "life_of": {"batch": "M4-2409", "why": "M4-2409, the shortest of two batches: no law of the pad to hold batches against"},
+        "life_of": {"batch": "M4-2409", "why": "the shortest of two batches: no law of the pad to hold batches against"},
         "pooled_life_cycles": {"value": 2350.0}, "pooled_life_km": {"value": 10810.0, "low": 9900.0, "high": 11700.0},
         "by_batch": [{"batch": "M4-2406", "specimens": 2, "life_limited_by": "disc", **other},
                      {"batch": "M4-2409", "specimens": 1, "life_limited_by": "disc", "not_parted": ["disc"], **own}],

@@ -115,13 +115,13 @@ def life_texts(one: Cited[DutyProjection]) -> list[Text]:
         said = "{duty}: life, {life}, is that of all batches together: {why}."
         return [Text(said, values)]
     values["batch"] = found.life_of.batch
-    said = "{duty}: life, {life}, is that of batch {batch} ({why}). All batches together: {pooled}."
+    said = "{duty}: life, {life}, is that of batch {batch}, {why}. All batches together: {pooled}."
     worst = one.part(lambda d: d.worst)
     if worst is not None and worst.result.specimen_life_km is not None:
         label = f"{name}: life at the wear of the worst batch's worst specimen"
         values |= {
             "specimen": worst.result.specimen or "",
-            "least": worst.number(label, lambda w: w.specimen_life_km, decimals=0),
+            "least": worst.number(label, lambda w: w.specimen_life_km, decimals=-1),
         }
         said += " At the wear of its specimen {specimen}: {least}."
     return [Text(said, values, "open")]
