@@ -50,7 +50,13 @@ app = typer.Typer(
     "ran and what failed. 3 where some test is unusable or has no stop of use, 1 where something failed."
 )
 def run(
-    config: Annotated[Path, typer.Argument(metavar="config", help="config.yaml of the workspace")],
+    config: Annotated[
+        Path,
+        typer.Argument(
+            metavar="config",
+            help="config.yaml of the workspace; or an archive or a test's folder: all tests of the archive, by the default method, results beside it",
+        ),
+    ],
     cores: Annotated[
         int | None, typer.Option(parser=_count, metavar="CORES", help="processor cores to use (default: all)")
     ] = None,

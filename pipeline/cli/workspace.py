@@ -36,12 +36,10 @@ def run(
     lock, parts of files) is cleared: this command holds a lock that every process of a run shares, so whoever gets it is
     alone.
     """
+    if config.is_dir():
+        config = _config_of(config)
     if not config.is_file():
-        raise InputError(
-            f"{config}: is a folder; give the config file in it"
-            if config.is_dir()
-            else f"{config}: no such config file"
-        )
+        raise InputError(f"{config}: no such config file")
     if cores is not None and cores < 1:
         raise InputError(f"--cores {cores}: at least 1")
     loaded = load_run(config)
@@ -110,6 +108,19 @@ def _methods(loaded: Run, only: str | None) -> list[MethodEnd]:
             archive = Archive(method=name, tests=[test_row(loaded, root, only).state], software=version())
         ends.append(method_end(root, method.friction.use_suspect, archive, page))
     return ends
+
+
+def _config_of(folder: Path) -> Path:
+    """The config of an archive or of the archive that holds a test, made where there is none; a test's blanks are told at once."""
+    from pipeline.archive.card import load_card
+    from pipeline.archive.scan import printable
+    from pipeline.workspace.of_folder import config_of
+
+    if (folder / "test.yaml").is_file():
+        load_card(folder.resolve())
+    config = config_of(folder)
+    print(printable(f"config: {config}"))
+    return config
 
 
 def _engine_fault(results: Path, heard: engine.Heard) -> str:

@@ -323,3 +323,17 @@ def test_the_schemas_of_the_other_inputs_take_the_samples(pattern, names):
             error.message for error in checks[0].iter_errors(content)
         ]
         assert not any(check.is_valid({**content, "shaft_colour": "red"}) for check in checks)
+
+
+@pytest.mark.heavy
+def test_from_recordings_to_the_first_page_in_three_commands(tmp_path, truth, capfd):
+    """inspect, new-test, the blanks, run: without a config, a conversion or another edited line."""
+    source = tmp_path / "source"
+    write(MESSES[0], source)
+    folder = tmp_path / "archive" / "t1"
+    assert run(["inspect", str(source)]) == 0
+    assert run(["new-test", str(folder), "--from", str(source)]) == 0
+    filled(folder, truth[0])
+    assert run(["run", str(folder), "--cores", "1"]) == 0
+    assert "11 ok, 0 suspect, 0 rejected" in capfd.readouterr().out
+    assert (tmp_path / "archive-run" / "results" / "default" / "tests" / "t1" / "test.html").is_file()
