@@ -94,6 +94,52 @@ def test_life_on_the_valley_route_is_the_odd_batchs(method_results):
     assert found["life_km"]["value"] == worst["life_km"]["value"] < found["pooled_life_km"]["value"]
 
 
+def test_the_duties_say_what_was_not_tested(method_results):
+    """The map ran 10 to 29 J/mm2. Two of the ridge route's brakings ask for more, all of the valley route's for less."""
+    found = {d["duty"]: d for d in of_compound(method_results, "duty")["duties"]}
+    area = 9400e-6  # m2, by the cards
+    for name, route in (("ridge route", "ridge-route"), ("valley route", "valley-route")):
+        events = events_of(load(SAMPLES / "duties" / f"{route}.yaml", DutyCycle))
+        density = events.energy / area / 1e6
+        over = np.flatnonzero((density > 29.8) | (density < 9.7)) + 1
+        support = found[name]["support"]
+        entry = next(
+            e for e in support["extrapolations"] if e["of"] == "friction" and e["direction"] == "energy density"
+        )
+        assert entry["events"] == over.tolist()
+        assert entry["share"] == pytest.approx(events.energy[over - 1].sum() / events.energy.sum())
+        assert entry["value"] == pytest.approx(density.max() if name == "ridge route" else density.min(), rel=0.01)
+        assert support["friction_share"] == pytest.approx(1 - entry["share"], abs=1e-6)
+        for e, pressure in enumerate(found[name]["line_pressure_bar"], start=1):
+            assert (pressure["value"] is None) == (e in over)
+    ridge, valley = found["ridge route"], found["valley route"]
+    assert ridge["window_share"] == 1 and ridge["support"]["window_basis"] == "partly extrapolated"
+    assert valley["support"]["opening_basis"] == valley["support"]["life_basis"] == "mostly extrapolated"
+    assert valley["reserved"] and valley["opening_to_run_sure"] is None
+    target = [row for row in of_compound(method_results, "targets")["requirements"] if row["key"] == "life"]
+    assert {row["answer"]["verdict"] for row in target} == {"undecided"}
+
+
+def test_no_one_opening_serves_both_uses(method_results):
+    both = of_compound(method_results, "duty")["both_duties"]
+    assert both["answer"] == "serves neither at one opening" and both["opening"] is None
+    assert {d["duty"]: (d["use"], d["marked"]) for d in both["duties"]} == {
+        "ridge route": ("hard", True), "valley route": ("gentle", True)
+    }  # fmt: skip
+    assert both["changes"][0]["kind"] == "an opening per duty"
+    assert not both["changes"][0]["shown"] and "a test" in [change["kind"] for change in both["changes"]]
+    asked = {
+        q["question"]: q["answer"]
+        for side in ("low_energy", "high_energy")
+        for q in of_compound(method_results, "friction")["sides"][side]["questions"]
+    }
+    assert (
+        asked["friction known where valley route brakes"]
+        == asked["friction known where ridge route brakes"]
+        == "not shown"
+    )
+
+
 def test_the_rig_did_not_shift(method_results):
     rigs = json.loads((method_results / "rigs.json").read_text())
     assert rigs["shifts"] == [] and rigs["findings"] == []
