@@ -130,7 +130,7 @@ def _batches(compound: str, a: CompoundBatches | None, b: CompoundBatches | None
 
 
 def _duties(compound: str, a: CompoundDuty | None, b: CompoundDuty | None) -> list[Conclusion]:
-    """Opening to run and share of energy inside the window, by duty."""
+    """Opening to run and share of energy inside the window, by duty; the answer over gentle and hard use."""
     old, new = ({one.duty: one for one in side.duties} if side else {} for side in (a, b))
     rows = []
     for duty in dict.fromkeys([*old, *new]):
@@ -142,6 +142,9 @@ def _duties(compound: str, a: CompoundDuty | None, b: CompoundDuty | None) -> li
             changed = abs(after - before) > QUOTED_SHARE
         what = f"share of energy in the window on {duty}"
         rows.append(_row("compound", compound, what, _share(before), _share(after), changed))
+    answers = [side.both_duties.answer if side and side.both_duties else None for side in (a, b)]
+    if any(answers):
+        rows.append(_row("compound", compound, "gentle and hard use on one opening", answers[0], answers[1]))
     return rows
 
 

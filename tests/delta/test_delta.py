@@ -13,6 +13,7 @@ from pipeline.method.drift import Drift
 from pipeline.method.reduction import Reduction
 from pipeline.results import read_json, write_json, write_parquet, write_text
 from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
+from pipeline.results.both import BothDuties
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.delta import Conclusion, StatusChange
 from pipeline.results.drift import TestDrift
@@ -141,6 +142,19 @@ def test_batches_duties_and_targets():
     assert not rows["bite of b1 and b2"].changed
     assert not rows["share of energy in the window on valley"].changed
     assert rows["target disc_wear"].changed
+
+
+def test_another_answer_over_both_uses_is_a_conclusion():
+    def side(answer):
+        both = None if answer is None else BothDuties(answer=answer, why="so")
+        return conclusions.OfCompound(duty=CompoundDuty(compound="c", both_duties=both))
+
+    def row(a, b):
+        found = conclusions.of_compound("c", side(a), side(b))
+        return next((r for r in found if r.what == "gentle and hard use on one opening"), None)
+
+    assert row("serves both", "not shown").changed and not row("not shown", "not shown").changed
+    assert row(None, "serves both").changed and row(None, None) is None
 
 
 def workspace(root):
