@@ -113,22 +113,25 @@ def missed_text(inputs: Inputs) -> list[Text]:
 def _missed_at(place: Cited[Missed], k: int) -> tuple[str, dict[str, Cell]]:
     """A set of conditions that the map misses in a phrase with its values, whose names end with `k`; test by test where several
     miss it."""
+    which = f"conditions missed, {k + 1}"
     values: dict[str, Cell] = {
-        f"t{k}": place.number("temperature missed", lambda m: m.temperature_c, decimals=0),
-        f"b{k}": place.number("pressure missed", lambda m: m.pressure_bar, decimals=0, why="not recorded"),
-        f"e{k}": place.number("energy missed", lambda m: m.energy_density_j_mm2, decimals=1, why="not recorded"),
+        f"t{k}": place.number(f"{which}: temperature", lambda m: m.temperature_c, decimals=0),
+        f"b{k}": place.number(f"{which}: pressure", lambda m: m.pressure_bar, decimals=0, why="not recorded"),
+        f"e{k}": place.number(
+            f"{which}: energy density", lambda m: m.energy_density_j_mm2, decimals=1, why="not recorded"
+        ),
     }
     at = f"at {{t{k}}}, {{b{k}}} and {{e{k}}}: "
     tests = place.each(lambda m: m.by_test)
     if not tests:
-        values[f"s{k}"] = place.number("share missed", lambda m: m.share, unit="%", factor=100.0, decimals=1)
+        values[f"s{k}"] = place.number(f"{which}: share", lambda m: m.share, unit="%", factor=100.0, decimals=1)
         return f"{at}{{s{k}}}", values
     parts = []
     for i, one in enumerate(tests):
         name = one.result.test
         values[f"n{k}_{i}"] = name
         values[f"s{k}_{i}"] = one.number(
-            f"share missed in {name}", lambda m: m.share, unit="%", factor=100.0, decimals=1
+            f"{which}: share in {name}", lambda m: m.share, unit="%", factor=100.0, decimals=1
         )
         parts.append(f"{{s{k}_{i}}} in {{n{k}_{i}}}")
     either = " (of either sign, so specimens or runs may be a part of it)" if place.result.signs_differ else ""
