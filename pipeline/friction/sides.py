@@ -154,7 +154,7 @@ def with_duties(sides: Sides, duties: Sequence[OfDuty]) -> Sides:
 
 
 def in_band(text: str, mu: float, se: float, supported: bool, wanted: tuple[float, float]) -> Question:
-    question = "mu at low energy"
+    question = "mu at the low energies run"
     if not supported:
         return Question(question=question, answer="not shown", text=f"{text}: outside the data")
     answer = inside((mu - 2 * se, mu + 2 * se), wanted)
