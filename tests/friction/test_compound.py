@@ -87,7 +87,9 @@ def test_stops_left_out_for_glazing_are_no_pass_of_the_low_energy_side() -> None
     tests = as_tests(compound(Law(), np.random.default_rng(1), specimens=2))
     sound = of_compound(tests, Method(), WANTED).sides.low_energy
     assert "friction unchanged by duty" not in [q.question for q in sound.questions]
-    (asked,) = [q for q in sound.questions if q.question == "mu at the low energies run"]  # by a low quantile, not by the lowest
+    (asked,) = [
+        q for q in sound.questions if q.question == "mu at the low energies run"
+    ]  # by a low quantile, not by the lowest
     assert "one map stop in twenty has less" in asked.text
     for verdict, answer in (("glazing-like", "no"), ("undetermined", "not shown")):
         some = [replace(tests[0], changed_at=100, changed_by=verdict), *tests[1:]]
