@@ -68,7 +68,7 @@ def adjusted(problem: Problem, kinds: int) -> Problem:
         return problem
     counted = kinds / len(problem.y)
     grid = np.linspace(*problem.law.limits, 64)
-    z, at = np.zeros(len(warmth.names)), _Grid(problem, grid)
+    z, at = warmth.z.copy(), _Grid(problem, grid)
     for _ in range(MOST_ROUNDS):
         value, slope, bent = _around(at, z, counted)
         step = np.clip(-np.linalg.solve(bent, slope), -1.0, 1.0)
@@ -186,7 +186,7 @@ def _best(found: Inference, warmth: Warmth, z: Array) -> Array:
     law, middle = found.problem.law, float(found.parameters[-1])
     far = np.concatenate([z[z[:, i].argsort()[[0, -1]]] for i in range(len(warmth.names))])
     wide = np.linspace(*law.limits, 96)
-    centres = np.append(wide[_Grid(found.problem, wide).surface(far)[1].argmin(axis=1)], middle)
+    centres = np.append(wide[_downhill(_Grid(found.problem, wide).surface(far)[1], wide, middle)], middle)
     low, high = found.intervals[-1]
     u = float(np.clip((high - low) / 4 if np.isfinite(high - low) else 10.0, 0.4, 40.0))
     first, last = max(centres.min() - 3 * u, law.limits[0]), min(centres.max() + 3 * u, law.limits[1])
@@ -194,15 +194,32 @@ def _best(found: Inference, warmth: Warmth, z: Array) -> Array:
     at = _Grid(found.problem, close)
     best = np.empty((len(z), 3))
     for k in range(0, len(z), AT_ONCE):
-        best[k : k + AT_ONCE] = _least(at.shapes, *at.surface(z[k : k + AT_ONCE]))
+        best[k : k + AT_ONCE] = _least(at.shapes, *at.surface(z[k : k + AT_ONCE]), middle)
     return best
 
 
-def _least(shapes: Array, rates: Array, chi2: Array) -> Array:
-    """Parameters [d, 3] where chi2 [d, S] is least by the parabola through its least value and the neighbours, even shapes [S]."""
-    rows, middle = np.arange(len(chi2)), np.clip(chi2.argmin(axis=1), 1, chi2.shape[1] - 2)
+def _least(shapes: Array, rates: Array, chi2: Array, start: float) -> Array:
+    """Parameters [d, 3] at the least chi2 [d, S] downhill from a shape, by the parabola through it and its neighbours, even shapes [S]."""
+    rows, middle = np.arange(len(chi2)), np.clip(_downhill(chi2, shapes, start), 1, chi2.shape[1] - 2)
     low, least, high = (chi2[rows, middle + k] for k in (-1, 0, 1))
     off = np.clip((low - high) / np.maximum(2 * (low + high - 2 * least), 1e-300), -1.0, 1.0)
     slope = (rates[rows, middle + 1] - rates[rows, middle - 1]) / 2
     found = np.maximum(rates[rows, middle] + off[:, None] * slope, 0.0)
     return np.column_stack([found, shapes[middle] + off * (shapes[1] - shapes[0])])
+
+
+def _downhill(chi2: Array, shapes: Array, start: float) -> Array:
+    """Index [d] of the first least of chi2 [d, S] downhill from a shape.
+
+    The scatter between specimens in the covariance is that of the law at its own best shape. Far from it a law of another shape
+    makes a cheap fit of that scatter, which is none.
+    """
+    rows, last = np.arange(len(chi2)), chi2.shape[1] - 1
+    at = np.full(len(chi2), int(np.abs(shapes - start).argmin()))
+    for _ in range(last):
+        near = np.clip(at[:, None] + np.array([0, -1, 1]), 0, last)
+        moved = near[rows, chi2[rows[:, None], near].argmin(axis=1)]
+        if (moved == at).all():
+            break
+        at = moved
+    return at

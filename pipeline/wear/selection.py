@@ -34,6 +34,7 @@ ROUGH = 0.15
 MISFIT = 5.0  # chi2 per degree of freedom
 BELIEVED = 1.5  # an occasion's scatter over that of single readings, where these show theirs
 LOOSE = 4.0  # an interval whose ends differ by more than this factor pins no rate
+AGAIN, SETTLED = 4, 0.1  # rounds of scatter and heat inputs; standard uncertainties of an input between two of them
 LOOSE_SHAPE = {"Ea": 150.0, "b": 2.0, "transition": 400.0}
 
 
@@ -137,8 +138,7 @@ def choose(
         problem = Problem(law, intervals, constants, y, covariance, noise_dof, **vars(noise))
         try:
             problem = with_model_u(problem, model_u)
-            problem = adapt(problem) if adapt else problem
-            found = infer(adjusted(problem, kinds or len(y)), confidence)
+            found = infer(_settled(problem, adapt, kinds or len(y)), confidence)
         except (ValueError, np.linalg.LinAlgError) as error:
             candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
             continue
@@ -146,6 +146,23 @@ def choose(
         candidates.append(Candidate(law.name, found, identified, why, loo_rmse=_leave_one_out(found, folds)))
     candidates = _with_aicc(candidates, covariance, noise_dof)
     return _choice(candidates, len(y))
+
+
+def _settled(bare: Problem, adapt: Callable[[Problem], Problem] | None, kinds: int) -> Problem:
+    """The problem with what `adapt` puts into it and its heat inputs adjusted, each at the other's result.
+
+    Scatter between specimens is about the law; at the heat inputs' first values that law may be far off, and the scatter with it.
+    """
+    problem = adjusted(adapt(bare) if adapt else bare, kinds)
+    if adapt is None or problem.law.name != "oxidation" or problem.intervals.warmth is None:
+        return problem
+    for _ in range(AGAIN):
+        before = problem.intervals.warmth
+        problem = adjusted(adapt(replace(bare, intervals=problem.intervals)), kinds)
+        after = problem.intervals.warmth
+        if before is None or after is None or np.abs(after.z - before.z).max(initial=0.0) < SETTLED:
+            break
+    return problem
 
 
 def _identified(found: Inference) -> tuple[bool, str]:

@@ -165,12 +165,9 @@ def _conductivity(rng: np.random.Generator, wide: float) -> tuple[float, float |
 
 
 def _share(rng: np.random.Generator, wide: float) -> tuple[float, float | None]:
-    """(true, stated); never above one."""
+    """(true, stated); a draw above one is one."""
     stated = round(float(rng.uniform(0.88, 0.96)), 2) if rng.random() < 0.3 else None
-    while True:
-        share = (stated or SHARE) * np.exp(wide * SHARE_U * rng.normal())
-        if share <= 1:
-            return float(share), stated
+    return min(float((stated or SHARE) * np.exp(wide * SHARE_U * rng.normal())), 1.0), stated
 
 
 def _about_one(rng: np.random.Generator, sd: float) -> float:
