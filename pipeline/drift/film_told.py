@@ -77,10 +77,13 @@ def confounded(rows: Sequence[FilmUse]) -> bool | None:
     if not glazed or not harmless:
         return None
 
+    def ends(one: FilmUse) -> tuple[float, float]:
+        return one.power_density_w_mm2.high or 0.0, one.temperature_c.high or 0.0
+
     def middle(one: FilmUse) -> tuple[float, float]:
         return one.power_density_w_mm2.value or 0.0, one.temperature_c.value or 0.0
 
-    pairs = [(middle(g), middle(h)) for g in glazed for h in harmless]
+    pairs = [(ends(g), middle(h)) for g in glazed for h in harmless]
     by_power = any(h[1] <= g[1] + ALIKE_K and h[0] > g[0] for g, h in pairs)
     by_temperature = any(h[0] <= g[0] * ALIKE_POWER and h[1] > g[1] for g, h in pairs)
     return not (by_power or by_temperature)

@@ -33,12 +33,13 @@ from pipeline.results.openings import SettlingTest
 
 Flags = NDArray[np.bool_]
 GENTLER, COLDER_K = 0.02, 2.0  # under the gentlest and coldest braking that is to be bounded
+COLD_START_K = 30.0  # under the settled cycle's coldest start, to which a test may reach into a use's cold start
 WITHIN_K = 10.0  # of the warmest opening's coldest braking, the opening tested
 CHANCE = 1.28  # standard uncertainties: nine in ten
 SHOWN_U = 5.0  # standard uncertainties of a loss at the rate that matters, for the second use to show it
 CHECKS = (6, 8, 10, 12, 16, 20, 24, 32, 40)
 FEWEST, MOST_STOPS = 20, 600
-LEAST_LEFT = 0.1  # of the target, below which no test can settle it
+LEAST_LEFT = 0.2  # of the target, below which no test can settle it
 NEGLIGIBLE = 0.05  # of the target: brakings that together may add less need no test
 FILLING = 1.1  # mean rate to first rate of a film that begins to fill
 BETWEEN_STOPS_S, USUAL_S = 10.0, 90.0  # on top of cooling down; from stop to stop where the rig's cooling is not known
@@ -66,8 +67,9 @@ def settling(
     tried = [(c, design) for c, design in tried if c.left >= LEAST_LEFT * brake.glazing_loss]
     if not tried:
         return None, (
-            "no test of the duty's own conditions settles it: by what the tests leave open a use's cold start alone may lose more than "
-            f"the {brake.glazing_loss:.1%} that the target accepts; test use as cold as that"
+            "no test of the settled cycle's conditions settles it: by what the tests show a use's cold start alone is likely to lose "
+            f"most of the {brake.glazing_loss:.1%} that the target accepts, or more; test gentle use between the temperatures at which "
+            "it glazed and those of the settled cycle"
         )
     short = [one for one in tried if one[1].gentle.stops <= MOST_STOPS]
     best = max(short, key=lambda one: one[0].temperature) if short else min(tried, key=lambda one: one[1].gentle.stops)
@@ -112,10 +114,19 @@ def _candidates(found: Run, judged: Openings, brake: Brake) -> list[_Conditions]
     asked = ~small & (times > 0)
     of_event = np.asarray(asked.reshape(use.temperature.shape[:2]).any(axis=0), bool)
     second = _hardest(use, own, of_event)
-    return [
+    tried = [
         _at(k, float(t), asked, start, power, energy, times, adds, target, second)
         for t in np.unique(np.floor(start[asked]))
     ]
+    # what is known to glaze at the rate that matters needs no test, and a use's cold start is not tested for its own sake
+    matters = target / float(use.times @ np.full(len(use.times), use.energy.sum()))
+    coldest_settled = float(use.temperature[-1, :, k].min())
+    return [c for c in tried if c.temperature >= coldest_settled - COLD_START_K and not _glazes(c, brake, matters)]
+
+
+def _glazes(c: _Conditions, brake: Brake, rate: float) -> bool:
+    at = np.array([c.temperature])
+    return any(float(brake.film.at_least(use, c.power, at)[0][0]) >= rate for use in brake.film.grown)
 
 
 def _hardest(use: Places, own: NDArray[np.int64], asked: Flags) -> Gentle:
