@@ -1,11 +1,14 @@
 """Why a stage runs, from what the engine found to differ."""
 
 import json
+import re
+from pathlib import Path
 
 import pytest
 
 from pipeline.method import Method, settings_of
-from pipeline.workspace.reasons import NEW, Differs, reasons
+from pipeline.workspace import run
+from pipeline.workspace.reasons import FROM, NEW, OF_ARCHIVE, Differs, reasons
 from pipeline.workspace.telling import Event, Job, heard, job, line
 
 
@@ -43,6 +46,14 @@ def test_results_that_were_lost_are_missing():
 )
 def test_what_was_given_tells_by_its_place_what_changed(path, said):
     assert reasons(Differs(updated=[path])) == [said]
+
+
+def test_everything_that_a_run_takes_from_the_user_has_its_words():
+    source = Path(run.__file__).read_text(encoding="utf-8")
+    given = re.findall(r'_given\("(\w+)", (?:"(\w+)"|\w|f")', source)
+    assert len(given) == source.count("self._given(") >= 9
+    for kind, name in given:
+        assert name in OF_ARCHIVE if kind == "archive" else kind in FROM
 
 
 def test_a_setting_is_named_with_both_values_and_a_revision_with_both_numbers():
