@@ -27,6 +27,7 @@ STEADY = -0.85  # correlation of speed with time in a braking, at most
 FASTER = 3.0  # times as fast as before the braking
 MOST_RUNS, MOST_LOADS, POINTS = 60, 16, 200
 LEAST_SAMPLES = 5
+QUIET, SMOOTHED = 25.0, 9  # times its noise that a load's range is, else it is smoothed over so many samples
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def seen(tables: Sequence[np.ndarray], times: Sequence[np.ndarray], leave: froze
     return Behaviour(
         speed=[(at, share, fall) for at, share, fall, _ in ranked],
         loads=loads,
-        scatter={at: _scatter(tables, times, stands[at], best, at) for at in loads},
+        scatter={at: _scatter(tables, times, stands[at], best, at, float(high[best] - low[best])) for at in loads},
         temperatures=_temperatures(tables, times, stands[main], usable, high - low),
         level={at: _level(tables, stands[at], at) for at in loads},
         runs=stands[main],
@@ -125,17 +126,24 @@ def _runs(tables: Sequence[np.ndarray], pooled: np.ndarray, at: int) -> list[Run
     """Where a column stands above its rest near nought; None where it is no load."""
     rest = rest_of(pooled)
     span = rest.high - rest.level
-    if not span > 8 * rest.noise or span <= 0 or abs(rest.level) > NEAR_NOUGHT * span:
+    if not span > 3 * rest.noise or span <= 0 or abs(rest.level) > NEAR_NOUGHT * span:
         return None
+    noisy = span < QUIET * rest.noise
     found, rows = [], 0
     for number, table in enumerate(tables):
-        found += [
-            Run(number, a, b) for a, b in runs(table[:, at] - rest.level > LEVEL * span) if b - a >= LEAST_SAMPLES
-        ]
+        values = _smooth(table[:, at]) if noisy else table[:, at]
+        found += [Run(number, a, b) for a, b in runs(values - rest.level > LEVEL * span) if b - a >= LEAST_SAMPLES]
         rows += table.shape[0]
     if not found or len(found) >= max(rows / 20, 2):
         return None
     return found[:: max(len(found) // MOST_RUNS, 1)][:MOST_RUNS]
+
+
+def _smooth(values: np.ndarray) -> np.ndarray:
+    """Moving mean over a few samples, the ends held."""
+    half = min(SMOOTHED // 2, values.size // 2)
+    padded = np.pad(values, half, mode="edge")
+    return np.convolve(padded, np.full(2 * half + 1, 1 / (2 * half + 1)), mode="valid")
 
 
 def _falls(
@@ -175,26 +183,38 @@ def _line(time: np.ndarray, block: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _scatter(
-    tables: Sequence[np.ndarray], times: Sequence[np.ndarray], spans: list[Run], speed: int, load: int
+    tables: Sequence[np.ndarray], times: Sequence[np.ndarray], spans: list[Run], speed: int, load: int, span: float
 ) -> tuple[float, int]:
     """Robust scatter (of the logarithm) of x / (-dw/dt) over quarters of the brakings, and their number."""
     ratios = []
     for run in spans:
         table, time = tables[run.table], times[run.table]
         size = run.stop - run.start
-        if size < 24:
+        if size < 24 or table[run.start, speed] - table[run.stop - 1, speed] < FALLS * span:
             continue
+        zero, coasting = _before(table, time, run, speed, load)
         edges = np.linspace(run.start + 0.2 * size, run.stop - 0.05 * size, 5).astype(int)
         for a, b in itertools.pairwise(edges):
             part = slice(a, b)
-            slope = _line(time[part], table[part, speed : speed + 1])[0][0]
-            level = float(table[part, load].mean())
+            slope = _line(time[part], table[part, speed : speed + 1])[0][0] - coasting
+            level = float(table[part, load].mean()) - zero
             if slope < 0 and level > 0:
                 ratios.append(np.log(level / -slope))
     if len(ratios) < 3:
         return float("inf"), len(ratios)
     low, high = np.percentile(ratios, [16, 84])
     return float(high - low) / 2, len(ratios)
+
+
+def _before(table: np.ndarray, time: np.ndarray, run: Run, speed: int, load: int) -> tuple[float, float]:
+    """What the load shows and how speed falls just before a braking: offset and drag, which are no part of it; noughts where the
+    recording begins with it."""
+    first = max(run.start - max((run.stop - run.start) // 2, LEAST_SAMPLES), 0)
+    part = slice(first, run.start - max((run.start - first) // 5, 1))
+    if part.stop - part.start < LEAST_SAMPLES:
+        return 0.0, 0.0
+    coasting = float(_line(time[part], table[part, speed : speed + 1])[0][0])
+    return float(np.median(table[part, load])), min(coasting, 0.0)
 
 
 def _level(tables: Sequence[np.ndarray], spans: list[Run], at: int) -> float:

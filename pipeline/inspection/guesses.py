@@ -22,6 +22,7 @@ OPTIONAL = tuple(name for name in CHANNELS if name not in (*NEEDED, "time"))
 NO_UNIT = "no unit is stated"
 FOREIGN = ("deceleration", "mu", "force", "power", "energy", "voltage", "wear")  # quantities of no channel
 DECIDES = 6.0  # points of behaviour alone
+BY_WORD = 4.5  # points of name and unit alone
 LEAST = 3.0  # points for a guess at all
 CLOSE = 4.0  # points within which the second best is a doubt
 ALIKE, CLEARLY = 1.15, 1.5  # ratio of two loads' scatter against the deceleration
@@ -81,6 +82,11 @@ def guessed(columns: Sequence[Column], seen: Behaviour, leave: frozenset[int] = 
         left = [(pairs[channel, c.place], c.place) for c in open_ if c.place not in found.values()]
         best = max(left, key=lambda one: (one[0].behaviour, one[0].points), default=None)
         if channel not in found and best is not None and best[0].behaviour >= DECIDES:
+            found[channel] = best[1]
+    for channel in NEEDED:  # where no behaviour bears it out, name and unit alone, with the doubt
+        left = [(pairs[channel, c.place], c.place) for c in open_ if c.place not in found.values()]
+        best = max(left, key=lambda one: one[0].points - one[0].behaviour, default=None)
+        if channel not in found and best is not None and best[0].points - best[0].behaviour >= BY_WORD:
             found[channel] = best[1]
     guesses = [_guess(ch, found, pairs, columns, words, seen) for ch in (*NEEDED, *OPTIONAL) if ch in found]
     return guesses

@@ -32,6 +32,8 @@ from pipeline.inspection.unit_guess import (
 )  # fmt: skip
 from pipeline.recordings import kinds
 
+NO_BRAKING = "by these channels no braking is found, though a load stands"
+CREEP, CREEP_M_S = 15.0, 4.0  # rad/s, m/s: brakings begin faster, but for creep
 TOGETHER = 12  # files looked at for the guesses
 
 
@@ -121,7 +123,11 @@ def look_at(tables: list[Table], files: list[str]) -> Look:
     linear = _linear(guesses)
     brakings = [one for file, channels in zip(files, several, strict=True) for one in found(file, channels)]
     inertia = _inertia(files, several, brakings) if not linear else float("nan")
-    guesses, time = _held_together(guesses, time, brakings, inertia)
+    guesses, time = _held_together(guesses, time, brakings, inertia, linear)
+    if behaviour.runs and not brakings:
+        text = f"{NO_BRAKING}: a unit may be wrong, or one of them"
+        guesses = [replace(g, doubts=[*g.doubts, text]) if g.channel in ("speed", "pressure") else g for g in guesses]
+        time = replace(time, doubts=[*time.doubts, text]) if time else None
     ranges = [_range(column, first, rate) for column, rate in zip(first.columns, rates(first, clocks[0]), strict=True)]
     span = clocks[0][-1] - clocks[0][0] if clocks[0].size else float("nan")
     notes = [*first.notes, *_missing(first, guesses, time)]
@@ -246,7 +252,7 @@ def _inertia(files: list[str], several: list[dict[str, np.ndarray]], brakings: l
 
 
 def _held_together(
-    guesses: list[Guess], time: Time | None, brakings: list[Braking], inertia: float
+    guesses: list[Guess], time: Time | None, brakings: list[Braking], inertia: float, linear: bool
 ) -> tuple[list[Guess], Time | None]:
     """Doubts by what the guesses say together: an inertia, durations, levels beyond sense."""
     further: dict[str, list[str]] = {}
@@ -262,6 +268,9 @@ def _held_together(
         level = float(np.median(values)) if values else float("nan")
         if np.isfinite(level) and not sensible(level, unit, kind):
             further.setdefault(channel, []).append("its values are beyond what a brake test has; its unit may be wrong")
+    slow = float(np.median([b.speed_start for b in brakings])) if brakings else float("nan")
+    if slow < (CREEP_M_S if linear else CREEP):
+        further.setdefault("speed", []).append("the brakings begin at a crawl; its unit may be wrong")
     long = float(np.median([b.duration_s for b in brakings if not b.cut] or [1.0]))
     if time is not None and not sensible(long, "s", "duration"):
         time = replace(time, doubts=[*time.doubts, f"brakings would last {long:.3g} s; its unit may be wrong"])

@@ -16,7 +16,7 @@ from pipeline.inspection.unit_guess import kinds_said
 
 RISING = 0.995  # of the steps
 SECONDS = {"s": 1.0, "ms": 1e-3}  # of what is not stated; others are rare
-STEP_S = (2e-5, 1.0)  # between samples of a rig
+STEP_S = (2e-4, 1.0)  # between samples of a rig
 
 
 @dataclass(frozen=True)

@@ -186,10 +186,11 @@ def moments(mess: Mess, seconds: np.ndarray) -> list[str]:
     return [one.strftime(form)[:-3] for one in at]
 
 
-def write(mess: Mess, folder: Path) -> list[Path]:
-    """The recordings of a mess, in the order run."""
+def write(mess: Mess, folder: Path, several: list[pl.DataFrame] | None = None) -> list[Path]:
+    """The recordings of a mess, in the order run; of other stops where they are given."""
     folder.mkdir(parents=True, exist_ok=True)
-    parts = [pl.concat(stops())] if mess.series else stops()
+    several = several or stops()
+    parts = [pl.concat(several)] if mess.series else several
     paths = []
     for number, rows in enumerate(parts, start=1):
         made = columns_of(mess, rows)

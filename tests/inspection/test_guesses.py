@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import lru_cache
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from pipeline.inspection.card import recordings_lines
 from pipeline.inspection.look import Look, look
 from pipeline.inspection.unit_guess import in_si, kinds_of
 from pipeline.recordings.heads import listed, looked_at
+from tests.inspection.drawn import brakings, drawn
 from tests.inspection.messy import MESSES, SHORT, Mess, names, units, write
 from tests.recordings.makers import card, write_card
 
@@ -42,6 +44,8 @@ def judged(mess: Mess, found: Look, channel: str) -> str:
         return "none"
     column = mess.names[channel]
     true = {**units(), **mess.units}[channel]
+    if channel == "speed" and guess.column == "Vehicle speed [km/h]":
+        return "doubtful" if guess.doubts else "right"  # the same speed at the tyre
     right = guess.column.split(" [")[0] == column or (channel == "time" and guess.place is None)
     if channel == "time":
         right &= guess.unit == ("timestamp" if mess.clock != "number" else true)
@@ -131,3 +135,35 @@ def test_no_table_at_all_is_told(tmp_path):
     path.write_text("Dear all,\nthe rig is down.\n")
     with pytest.raises(InputError, match="no three rows of numbers"):
         look([path], [path.name])
+
+
+def drawn_counts(seeds: range, folder: Path) -> tuple[Counter, list[tuple[int, str]]]:
+    """How the channels of drawn messes were judged, and those that are wrong without a doubt."""
+    counts: Counter[str] = Counter()
+    wrong = []
+    for seed in seeds:
+        mess, program = drawn(seed)
+        paths = write(mess, folder / str(seed), brakings(program))
+        found = look(paths, [path.name for path in paths])
+        for channel in CHANNELS:
+            said = judged(mess, found, channel)
+            guess = found.time if channel == "time" else found.guess(channel)
+            if said == "wrong but doubtful":
+                same = guess.column.split(" [")[0] == mess.names[channel]
+                said = "unit wrong but doubtful" if same else "column wrong but doubtful"
+            counts[said] += 1
+            if said == "wrong":
+                wrong.append((seed, channel))
+    return counts, wrong
+
+
+@pytest.mark.parametrize("seeds", [range(12), pytest.param(range(12, 150), marks=pytest.mark.heavy)])
+def test_drawn_messes_are_never_taken_wrongly_without_a_doubt(seeds, tmp_path):
+    """But where the file itself tells a unit that makes as much sense as the true one: no witness in it can say so."""
+    counts, wrong = drawn_counts(seeds, tmp_path)
+    print(counts)
+    plausible = {("torque", "lbf ft"), ("torque", "Nm"), ("disc_temperature", "°F")}
+    for seed, channel in wrong:
+        mess = drawn(seed)[0]
+        assert channel in mess.wrong and (channel, mess.units[channel]) in plausible, (seed, channel)
+    assert counts["column wrong but doubtful"] <= 0.02 * counts.total()
