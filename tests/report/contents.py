@@ -235,6 +235,27 @@ def duty_json() -> dict[str, Any]:
             "opening_to_run": {"low": 0.42, "high": 0.66}, "extrapolated": [], "sweep": sweep, "life_limited_by": "disc",
             "history": {"time_s": [0.0, 10.0, 20.0], "temperature_c": [341.2, 498.7, 345.0]}}  # fmt: skip
     base |= lives_by_batch(base)
+    loss = {"value": None, "low": 0.0, "high": 0.164, "why": "more is open than the target accepts"}
+    base |= {
+        "glazing_loss": loss, "glazing_loss_three_uses": {**loss, "high": None, "high_why": "nothing as cold was tested"},
+        "glazing_loss_wanted": 0.05, "reserved": True,
+        "opening_to_run_sure_why": "one use may lose more of friction to a film than the target accepts",
+        "limits": [{"cause": "window", "at": 0.42, "side": "low", "why": "too little of the energy lies in the window"},
+                   {"cause": "life", "at": 0.44, "side": "low", "why": "life is shorter than the duty asks for"}],
+        "not_excluded": [{"cause": "glazing", "low": 0.42, "high": 0.66, "why": "one use may lose more of friction to a film than the target accepts"}],
+        "settling_test": {
+            "opening": 0.45, "power_density_w_mm2": 1.1, "temperature_c": 255.0, "energy_density_j_mm2": 3.4, "gentle_stops": 272,
+            "second_power_density_w_mm2": 2.3, "second_temperature_c": 276.0, "second_stops": 123, "check_stops": 12, "hard_stops": 32,
+            "least_loss": 0.03, "u": 0.009, "hours": 2.3, "hours_why": "by the rig's cool-downs", "blocks": "blocks:\n- name: check 1\n  stops: 12\n",
+            "text": "on a bedded specimen: checks, gentle stops, checks",
+        },
+        "glazing_area": {
+            "rate_per_j_mm2": 8e-5, "rate_per_stop": 3.4e-4, "opening": 0.5, "temperature_c": [20.0, 150.0, 300.0],
+            "power_density_w_mm2": [0.8, 3.0, 12.0],
+            "answers": [["glazes", "untested", "untested"], ["untested", "untested", "harmless"], ["untested", "harmless", "harmless"]],
+            "duty_stops": [{"temperature_c": 260.0, "power_density_w_mm2": 1.1, "energy_density_j_mm2": 3.4, "answer": "untested"}],
+        },
+    }  # fmt: skip
     valley = {**base, "duty": "valley route", "opening_to_run": None, "opening_to_run_why": "no opening keeps the disc inside the window",
               "window_share": 0.12, "extrapolated": ["power density under the lowest tested"]}  # fmt: skip
     beyond = {"of": "friction", "direction": "energy density", "unit": "J/mm2", "value": 32.4, "low": 10.0, "high": 28.9, "events": [3],
