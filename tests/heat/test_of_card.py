@@ -9,6 +9,8 @@ import pytest
 
 from pipeline.archive.card import Card, load_card
 from pipeline.duty.brake_of_card import brake_of, disc_of
+from pipeline.duty.cycle import Events, History
+from pipeline.duty.rubbing import excess_of
 from pipeline.errors import InputError
 from pipeline.face.inputs import inputs_of
 from pipeline.heat.of_card import (
@@ -53,6 +55,32 @@ def test_the_card_wins_over_the_method_and_that_over_the_default(tmp_path: Path)
     assert shares(stated, Wear(heat_share=0.9)) == (0.88,) * 3
     assert [heat_share_of(silent, h).source for h in (0.95, 0.9)] == ["default", "method"]
     assert heat_share_of(stated, 0.9).source == "card"
+
+
+def test_wears_law_and_the_duty_have_one_face(tmp_path: Path) -> None:
+    """The same braking in both: the face rises by the same above the same bulk; a card whose disc is heavier than its ring included."""
+    of = card(tmp_path, ", heat_share: 0.9, conductivity: 28 W/(m K)")
+    heavier = of.brake.disc.model_copy(update={"mass": 1.3 * (of.brake.disc.mass or 0.0)})
+    of = of.model_copy(update={"brake": of.brake.model_copy(update={"disc": heavier})})
+    plate, (disc, _) = plate_of(of, Wear()), disc_of(of, Method().duty)
+    assert isinstance(plate, Plate) and disc is not None
+    brake = brake_of(
+        of, disc, CompoundFriction(compound="x"), CompoundWear(compound="x"), Method().duty, Wear(), "initial"
+    )
+    assert brake.plate is not None and {one.name for one in brake.inputs} == {
+        "heat share", "conductivity", "thermocouple"
+    }  # fmt: skip
+    assert (brake.plate.conductivity, brake.plate.density) == (plate.conductivity, plate.density)
+    start, energy, seconds, speeds = 600.0, 4e5, 3.0, (160.0, 60.0)
+    events = Events(*(np.array([v]) for v in (energy, seconds, 20.0, *speeds, 30.0)))
+    still = np.full((1, 7, 1), start)
+    of_duty = excess_of(History(still[:, :6], still), events, brake.plate, brake.heat_share, [0])
+    time = seconds * np.linspace(0, 1, 51)[None]
+    speed = speeds[0] + (speeds[1] - speeds[0]) * time / seconds
+    power = energy / seconds * speed / np.mean(speeds)
+    samples = Samples(time, np.full_like(time, start), power, np.array([seconds]), np.array([start]))
+    of_law = modelled(samples, np.array([20.0]), np.array([np.nan]), plate, None).excess
+    assert of_law is not None and of_law.braking[0] == pytest.approx(of_duty[0, :51], abs=0.1)
 
 
 def test_the_stated_accuracy_is_what_the_law_starts_from(tmp_path: Path) -> None:
