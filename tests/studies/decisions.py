@@ -245,6 +245,7 @@ def _settled(tests: Judged, duty: Duty, blocks: str) -> bool:
     program = (bedding, *program_of(of, one, yaml.safe_load(blocks)["blocks"]))
     further = replace(of, specimens=(replace(one, program=program),))
     tests.take(run(further, tests.rng)[0], "named test")
+    tests.wear = CompoundWear(compound="Invented", components={}, why="asked for the film alone")
     again = tests.answers([duty])[0]
     return again.opening_to_run_sure is not None or all(one.cause != "glazing" for one in again.not_excluded)
 
