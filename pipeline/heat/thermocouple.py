@@ -16,7 +16,8 @@ equal work. Five numbers are fitted, Gauss and Newton's method, each held by wha
 
 k, share, h and d may stand in for one another in short stops, so k and the share that this asks for are not used further. *The loss is
 used where the traces show it*: where readings of stops left out (each by the fit without it, in closed form) are predicted better by
-10 % rms or more than without any loss, and the mean gain in squared error is over twice its standard error. Depth and lag are told
+10 % rms or more than without any loss, the mean gain in squared error is over twice its standard error, and the loss is 2 % of a
+stop's heat or more, which tabulated heat capacities cannot mimic. Depth and lag are told
 where the same holds against a thermocouple that shows the disc's mean at once. Where the conductivity is a guess a place
 near the middle is not told. Nothing is told where what remains is more than
 a tenth of the rise: then the reading is no conduction into an even disc.
@@ -51,6 +52,7 @@ LONGEST = np.array([0.4, 0.15, 0.7, 0.15, 0.5])  # steps of the search
 BEFORE = np.array([0.0, 0.0, 0.0, DEPTH, 0.0])
 NOISE_K, OFFSET_K, UNLIKE = 1.0, 1.5, 0.02  # a reading's scatter, a stop's offset, what stops scatter of their rise
 MARGIN, SURE = 0.10, 2.0
+LEAST_LOST = 0.02  # of a stop's heat: a table of heat capacities is no truer
 MOST_LEFT = 0.10  # of the rise
 DEEP, GUESSED = 0.7, 0.3  # so deep a place is a worse conductor's nearer one, where the conductivity is a guess
 DEPTH_U, LAG_U = 0.3e-3, 0.1  # m and s: what one dimension, a table of heat capacities and sampled power get wrong
@@ -167,7 +169,7 @@ def read(traces: Traces, plate: Plate, radiation: float, conductivity: Known, sh
     if not all(np.isfinite(part).all() for fit in (full, even) for part in (fit.x, fit.covariance, fit.left_out)):
         return "the readings cannot tell depth and lag"
     rise = float(np.sqrt(np.mean((traces.reading - traces.initial[:, None]) ** 2)))
-    shows_loss = _better(full.left_out, even.left_out)
+    shows_loss = full.lost >= LEAST_LOST and _better(full.left_out, even.left_out)
     best = full if shows_loss else even
     at_once = traces.reading[:, SHOWN] - best.mean
     if _rms(best.left_out) > MOST_LEFT * rise:
@@ -180,7 +182,7 @@ def read(traces: Traces, plate: Plate, radiation: float, conductivity: Known, sh
         stops=len(traces), depth=float(best.x[3] * half), depth_u=float(np.hypot(u[3] * half, DEPTH_U)), lag=float(lag),
         lag_u=float(np.hypot(u[4] * lag, LAG_U)), convection=float(CONVECTION * np.exp(full.x[2])), convection_u=float(np.sqrt(full.covariance[2, 2])),
         lost=full.lost, rms=_rms(best.left_out), rms_without_loss=_rms(even.left_out), rms_at_once=_rms(at_once), rise=rise,
-        loss_shown=shows_loss, place_shown=_better(best.left_out, at_once) and (best.x[3] < DEEP or conductivity.u <= GUESSED),
+        loss_shown=shows_loss, place_shown=bool(_better(best.left_out, at_once) and (best.x[3] < DEEP or conductivity.u <= GUESSED)),
     )  # fmt: skip
 
 
