@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import json
 import math
 from dataclasses import asdict
@@ -30,6 +31,7 @@ def inspect(*, place: Path, html: Path | None, as_json: bool) -> int:
 
 
 def _file(place: Path, html: Path | None, as_json: bool) -> int:
+    from pipeline.inspection.brakings import holds_of
     from pipeline.inspection.look import look
     from pipeline.inspection.words import look_words
 
@@ -42,11 +44,18 @@ def _file(place: Path, html: Path | None, as_json: bool) -> int:
             else f"{printable(place.name)}: {error}"
         )
         return NOT_READ
-    holds = "series" if len(found.brakings) > 1 else "stop"
+    holds = holds_of(found.brakings)
     if as_json:
         print(json.dumps(plain(found), indent=1, ensure_ascii=True))
     else:
-        print("\n".join([printable(place.name), *look_words(found, found.brakings, holds, f"recordings/{place.name}")]))
+        print(
+            "\n".join(
+                [
+                    printable(place.name),
+                    *look_words(found, found.brakings, holds, f"recordings/{glob.escape(place.name)}"),
+                ]
+            )
+        )
     _page(found, html)
     return 0
 

@@ -47,7 +47,7 @@ def made(
     _refuse_folder(folder)
     if not recordings.exists():
         raise InputError(f"{printable(str(recordings))}: no such file or folder")
-    group = _recordings(recordings)
+    group, odd = _recordings(recordings)
     look = group.look
     assert look is not None
     good, open_ = taken(look.table.layout.said if look.table.layout is not None else {})
@@ -72,6 +72,7 @@ def made(
     said = [
         f"{printable(str(folder))}: {len(group.files)} recordings {'linked' if how == 'link' else 'copied'}, {len(group.brakings)} brakings found"
     ]
+    said += odd
     said += [f"  to fill in, line {one.line}: {one.key} ({one.hint})" for one in empty]
     said += [f"  guessed: {text.count('guessed') - 1} lines of test.yaml say so; look at them"]
     return [*said, f"  then: stopsheet check {printable(str(folder))}"]
@@ -87,9 +88,9 @@ def _refuse_folder(folder: Path) -> None:
         )
 
 
-def _recordings(place: Path) -> Group:
-    """The recordings of one form at a place. Raises InputError where none can be read."""
-    from pipeline.inspection.folders import Group, looked_into
+def _recordings(place: Path) -> tuple[Group, list[str]]:
+    """The recordings of one form at a place, and what else lies there in words. Raises InputError where none can be read."""
+    from pipeline.inspection.folders import Group, differs, looked_into
     from pipeline.inspection.look import look
 
     if place.is_file():
@@ -97,7 +98,7 @@ def _recordings(place: Path) -> Group:
             found = look([place], [place.name])
         except InputError as error:
             raise InputError(f"{printable(place.name)}: {error}") from error
-        return Group([place], found.table.form, found, "", found.brakings, 1)
+        return Group([place], found.table.form, found, "", found.brakings, 1), []
     groups = looked_into(place).groups
     main = next((group for group in groups if group.look is not None), None)
     if main is None:
@@ -105,7 +106,12 @@ def _recordings(place: Path) -> Group:
         raise InputError(
             f"{printable(str(place))}: nothing in it can be read; {printable(first.files[0].name)}: {first.why}"
         )
-    return main
+    odd = [
+        f"  not taken: {', '.join(printable(path.name) for path in group.files[:5])}{', ...' if len(group.files) > 5 else ''}: {differs(group, main)}"
+        for group in groups
+        if group is not main
+    ]
+    return main, [*odd, *(f"  odd: {printable(name)} holds {count} brakings" for name, count in main.unlike[:10])]
 
 
 def _placed(group: Group, folder: Path, how: str) -> str:

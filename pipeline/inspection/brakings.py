@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,6 +80,12 @@ def _median(values: np.ndarray) -> float:
 
 def _highest(values: np.ndarray) -> float:
     return float(np.fmax.reduce(values)) if values.size else float("nan")
+
+
+def holds_of(several: Sequence[Braking]) -> str:
+    """stop: one braking a recording, most often; series: several."""
+    counts = sorted(Counter(one.file for one in several).values())
+    return "series" if counts and counts[len(counts) // 2] > 1 else "stop"
 
 
 def inertia_of(channels: dict[str, np.ndarray], several: list[Braking]) -> float:

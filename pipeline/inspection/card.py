@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import glob
+import itertools
+
 from pipeline.inputs.blanks import BLANK
 from pipeline.inspection.look import Look
 
@@ -22,7 +25,12 @@ def quoted(text: str) -> str:
     ):
         return text
     inside = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in inside) + '"'
+    return '"' + "".join(c if c.isprintable() else _escaped(c) for c in inside) + '"'
+
+
+def _escaped(letter: str) -> str:
+    code = ord(letter)
+    return f"\\u{code:04x}" if code < 1 << 16 else f"\\U{code:08x}"
 
 
 def recordings_lines(look: Look, files: str, holds: str) -> list[str]:
@@ -39,8 +47,27 @@ def recordings_lines(look: Look, files: str, holds: str) -> list[str]:
     lines += [f"  skip_lines: {table.skip_rows}"] if table.skip_rows else []
     if table.form in ("xlsx", "hdf5") and table.part is not None:
         key = "sheet" if table.form == "xlsx" else "dataset"
-        lines.append(f"  {key}: {quoted('*' if len(table.parts) > 1 and '/' not in table.part else table.part)}")
+        several = [file.split("#", 1)[1] for file in dict.fromkeys(one.file for one in look.brakings) if "#" in file]
+        lines.append(f"  {key}: {quoted(wildcard(several, table.parts) if several else glob.escape(table.part))}")
     return [*lines, "  channels:", *_channels(look)]
+
+
+def wildcard(wanted: list[str], parts: list[str]) -> str:
+    """A pattern that matches the wanted sheets or groups, and as few others as their common beginning allows."""
+    depth = wanted[0].count("/")
+    above = (
+        glob.escape(wanted[0].rsplit("/", 1)[0]) + "/"
+        if depth and len({w.rsplit("/", 1)[0] for w in wanted}) == 1
+        else "*/" * depth
+    )
+    if {p for p in parts if p.count("/") == depth} <= set(wanted):
+        return f"{above}*"
+    last = [w.rsplit("/", 1)[-1] for w in wanted]
+    alike = (
+        letters[0] for letters in itertools.takewhile(lambda several: len(set(several)) == 1, zip(*last, strict=False))
+    )
+    begin = "".join(alike).rstrip("0123456789")
+    return f"{above}{glob.escape(begin)}*"
 
 
 def _channels(look: Look) -> list[str]:

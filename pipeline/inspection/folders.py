@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pipeline.archive.scan import printable
 from pipeline.errors import InputError
-from pipeline.inspection.brakings import Braking
+from pipeline.inspection.brakings import Braking, holds_of
 from pipeline.inspection.look import Look, brakings_of, look
 from pipeline.inspection.sniffing import Layout, NoTable, layout_of
 from pipeline.recordings import kinds
@@ -35,14 +35,7 @@ class Group:
     @property
     def holds(self) -> str:
         """stop: one braking a file, most often; series: several."""
-        if self.look is not None and len(self.look.table.parts) > 1:
-            return "stop" if self._per_file <= len(self.look.table.parts) else "series"
-        return "series" if self._per_file > 1 else "stop"
-
-    @property
-    def _per_file(self) -> float:
-        counts = sorted(Counter(one.file for one in self.brakings).values())
-        return counts[len(counts) // 2] if counts else 1
+        return holds_of(self.brakings)
 
     @property
     def unlike(self) -> list[tuple[str, int]]:
@@ -50,6 +43,8 @@ class Group:
         if self.holds == "series":
             return []
         counts = Counter(one.file for one in self.brakings)
+        if any("#" in name for name in counts):  # sheets or groups are the recordings
+            return [(name, count) for name, count in counts.items() if count != 1]
         names = [path.name for path in self.files[: self.counted]]
         return [(name, counts.get(name, 0)) for name in names if counts.get(name, 0) != 1]
 
@@ -131,7 +126,10 @@ def _group(files: list[Path], form: str, told: tuple[str, ...]) -> Group:
         return Group(files, form, None, str(error))
     size, counted = 0, 0
     brakings: list[Braking] = []
-    known = {file: [b for b in found.brakings if b.file == file] for file in found.files}
+    known = {
+        file: [b for b in found.brakings if b.file.split("#")[0] == file]
+        for file in {f.split("#")[0] for f in found.files}
+    }
     for path in files:
         size += path.stat().st_size
         if size > MOST_BYTES and counted:

@@ -69,40 +69,68 @@ class Look:
         return next((one for one in self.guesses if one.channel == channel), None)
 
 
-def table_of(path: Path) -> Table:
-    """The table of a file of any format that is read. Raises InputError that says what the file is and how to save it."""
+def tables_of(path: Path, name: str) -> list[tuple[str, Table]]:
+    """(name of the recording, its table) of a file of any format that is read: of each sheet, group or table where it has several
+    with the columns of the first. Raises InputError that says what the file is and how to save it.
+    """
     form = kinds.form_of(path)
     if form is not None:
-        from pipeline.inspection.stored import stored_table
+        from pipeline.inspection.stored import stored_tables
 
-        return stored_table(path, form)
+        tables = _most_alike(stored_tables(path, form))
+        return [(f"{name}#{table.part}" if len(tables) > 1 else name, table) for table in tables]
     what = kinds.what(path)
     if what is not None:
         raise InputError(f"is {what[0]}; {what[1]}")
-    return text_table(path)
+    return [(name, text_table(path))]
+
+
+def _most_alike(tables: list[Table]) -> list[Table]:
+    """The sheets, groups or tables of the form that most of them have; of forms as frequent, that of most columns."""
+    forms: dict[tuple[str, ...], list[Table]] = {}
+    for table in tables:
+        forms.setdefault(tuple(column.name for column in table.columns), []).append(table)
+    return max(forms.items(), key=lambda one: (len(one[1]) * (len(one[0]) > 2), len(one[0])))[1]
 
 
 def look(paths: Sequence[Path], names: Sequence[str]) -> Look:
     """Look at recordings of one form, at most TOGETHER of them from the first to the last. names: as messages call them. Raises
-    InputError where none can be read."""
-    tables, files, failure = [], [], InputError("there is no file")
-    for at in sorted({round(x) for x in np.linspace(0, len(paths) - 1, min(TOGETHER, len(paths)))}):
+    InputError where none can be read.
+
+    Brakings are those of all recordings in the files looked at.
+    """
+    found_: list[tuple[str, Table]] = []
+    failure = InputError("there is no file")
+    for at in _spread(len(paths)):
         try:
-            tables.append(table_of(paths[at]))
-            files.append(names[at])
+            found_ += tables_of(paths[at], names[at])
         except InputError as error:
             failure = error
-    if not tables:
+    if not found_:
         raise failure
-    return look_at(tables, files)
+    chosen = [found_[at] for at in _spread(len(found_))]
+    seen_ = look_at([table for _, table in chosen], [file for file, _ in chosen])
+    by_file = {file: [b for b in seen_.brakings if b.file == file] for file in seen_.files}
+    brakings = [
+        b for file, table in found_ for b in (by_file[file] if file in by_file else _brakings(table, file, seen_))
+    ]
+    return replace(seen_, brakings=brakings)
+
+
+def _spread(count: int) -> list[int]:
+    return sorted({round(x) for x in np.linspace(0, count - 1, min(TOGETHER, count))}) if count else []
 
 
 def brakings_of(path: Path, name: str, known: Look) -> list[Braking]:
-    """The brakings of a further recording, by the channels that were found; none where it cannot be read or has other columns."""
+    """The brakings of a further file, by the channels that were found; none where it cannot be read or has other columns."""
     try:
-        table = table_of(path)
+        tables = tables_of(path, name)
     except InputError:
         return []
+    return [one for file, table in tables for one in _brakings(table, file, known)]
+
+
+def _brakings(table: Table, name: str, known: Look) -> list[Braking]:
     if [c.name for c in table.columns] != [c.name for c in known.table.columns]:
         return []
     return found(name, _channels(table, seconds_of(table, known.time), known.guesses))

@@ -18,10 +18,15 @@ from pipeline.inspection.rows import head_of
 from pipeline.inspection.tables import MOST_COLUMNS, MOST_ROWS, Table, as_table, named, stamps
 from pipeline.recordings.chunk import Chunk
 
+MOST_PARTS = 1000  # sheets, groups or tables looked at
 
-def stored_table(path: Path, form: str) -> Table:
-    """The table of a file of that format. Raises InputError where its reader does, or its library is not installed."""
-    return {"parquet": _parquet, "hdf5": _hdf5, "xlsx": _xlsx, "mdf": _mdf, "tdms": _tdms}[form](path)
+
+def stored_tables(path: Path, form: str) -> list[Table]:
+    """The table of a file of that format, or those of its sheets, groups or tables. Raises InputError where its reader does, or its
+    library is not installed."""
+    if form in ("hdf5", "xlsx"):
+        return _hdf5(path) if form == "hdf5" else _xlsx(path)
+    return [{"parquet": _parquet, "mdf": _mdf, "tdms": _tdms}[form](path)]
 
 
 def _written(form: str, names: list[str]) -> Written:
@@ -81,45 +86,54 @@ def _as_stored(form: str, names: list[str], units: list[str], cells: pl.DataFram
     return Table(form, named(names, units), pl.DataFrame(series), rows, every, clock, begins, stamp)  # type: ignore[arg-type]
 
 
-def _hdf5(path: Path) -> Table:
+def _hdf5(path: Path) -> list[Table]:
     from pipeline.recordings import hdf5
 
-    held = hdf5.listed(path)
+    held = [(part, columns) for part, columns in hdf5.listed(path) if columns]
     if not held:
-        raise InputError("holds no dataset or table with channels")
-    part, columns = held[0]
-    if not columns:
-        raise InputError(f"{part or 'its root'}: holds no row of numbers")
+        raise InputError("holds no row of numbers: no dataset or table with channels")
+    parts = [part for part, _ in held]
+    return [_hdf5_part(path, part, columns, parts) for part, columns in held[:MOST_PARTS]]
+
+
+def _hdf5_part(path: Path, part: str, columns: list[tuple[str, int]], parts: list[str]) -> Table:
+    from pipeline.recordings import hdf5
+
     size = Counter(rows for _, rows in columns).most_common(1)[0][0]
     names = [name for name, rows in columns if rows == size][:MOST_COLUMNS]
     table = _read(hdf5.read(path, _written("hdf5", names), part or None, needed=()), "hdf5", names, size)
     left = [name for name, rows in columns if rows != size]
     notes = [f"{', '.join(left[:6])}: of another length, not looked at"] if left else []
-    return _with(table, part=part or None, parts=[name for name, _ in held], notes=notes)
+    return _with(table, part=part or None, parts=parts, notes=notes)
 
 
-def _xlsx(path: Path) -> Table:
+def _xlsx(path: Path) -> list[Table]:
     from pipeline.recordings import xlsx
 
     sheets = xlsx.parts(path, "*")
-    whys = []
-    for sheet in sheets[:20]:
-        cells = xlsx.table(path, sheet)
-        rows = [[cell or "" for cell in row] for row in cells.head(400).rows()]
-        head = head_of(rows)
-        if head is None or head.header is None:
-            whys.append(f"{sheet!r}: no header row over rows of numbers")
-            continue
-        body = cells[head.data :]
-        every = max(-(-body.height // MOST_ROWS), 1)
-        names = [name.strip() or f"column {at + 1}" for at, name in enumerate(rows[head.header])]
-        units = (
-            [u.strip().strip("[](){}<> ") for u in rows[head.units]] if head.units is not None else [""] * len(names)
-        )
-        table = as_table("xlsx", names, units, body.gather_every(every), ".", body.height, every)
-        notes = [f"the header stands in row {head.header + 1}"] if head.header else []
-        return _with(table, part=sheet, parts=sheets, notes=notes, skip=head.header)
-    raise InputError(f"no sheet holds a table of samples: {'; '.join(whys)[:300]}")
+    whys: list[str] = []
+    tables = [table for sheet in sheets[:MOST_PARTS] if (table := _sheet(path, sheet, sheets, whys)) is not None]
+    if not tables:
+        raise InputError(f"no sheet holds a table of samples: {'; '.join(whys)[:300]}")
+    return tables
+
+
+def _sheet(path: Path, sheet: str, sheets: list[str], whys: list[str]) -> Table | None:
+    from pipeline.recordings import xlsx
+
+    cells = xlsx.table(path, sheet)
+    rows = [[cell or "" for cell in row] for row in cells.head(400).rows()]
+    head = head_of(rows)
+    if head is None or head.header is None:
+        whys.append(f"{sheet!r}: no header row over rows of numbers")
+        return None
+    body = cells[head.data :]
+    every = max(-(-body.height // MOST_ROWS), 1)
+    names = [name.strip() or f"column {at + 1}" for at, name in enumerate(rows[head.header])]
+    units = [u.strip().strip("[](){}<> ") for u in rows[head.units]] if head.units is not None else [""] * len(names)
+    table = as_table("xlsx", names, units, body.gather_every(every), ".", body.height, every)
+    notes = [f"the header stands in row {head.header + 1}"] if head.header else []
+    return _with(table, part=sheet, parts=sheets, notes=notes, skip=head.header)
 
 
 def _mdf(path: Path) -> Table:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import math
 from collections.abc import Sequence
 
@@ -65,7 +66,7 @@ def pattern_of(group: Group) -> str:
     """A pattern for the card that matches the group's files: by their common ending."""
     endings = {"".join(path.suffixes[-2:]) if path.suffix in (".gz", ".zst") else path.suffix for path in group.files}
     if len(group.files) == 1:
-        return f"recordings/{group.files[0].name}"
+        return f"recordings/{glob.escape(group.files[0].name)}"
     return f"recordings/*{endings.pop()}" if len(endings) == 1 else "recordings/*"
 
 

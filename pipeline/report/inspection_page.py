@@ -8,7 +8,7 @@ from typing import Any
 
 import matplotlib
 
-from pipeline.inspection.brakings import Braking, celsius
+from pipeline.inspection.brakings import Braking, celsius, holds_of
 from pipeline.inspection.card import recordings_lines
 from pipeline.inspection.look import Look
 from pipeline.inspection.words import RPM, panels
@@ -24,7 +24,6 @@ def write(look: Look, path: Path) -> None:
 
 def context(look: Look) -> dict[str, Any]:
     """Everything the template prints."""
-    holds = "series" if len(look.brakings) > len(look.files) else "stop"
     factor, unit = (3.6, "km/h") if look.linear else (RPM, "rpm")
     return {
         "title": f"What {look.files[0]} is",
@@ -40,7 +39,7 @@ def context(look: Look) -> dict[str, Any]:
         "brakings": [[b.file, b.kind, *map(_figure, _numbers(b, factor))] for b in look.brakings[:200]],
         "notes": look.notes,
         "picture": drawn(look),
-        "card": "\n".join(recordings_lines(look, "recordings/*", holds)),
+        "card": "\n".join(recordings_lines(look, "recordings/*", holds_of(look.brakings))),
     }
 
 

@@ -275,3 +275,33 @@ def _xlsx(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> No
 
 
 WRITERS = {"delimited": _text, "parquet": _parquet, "mdf": _mdf, "tdms": _tdms, "hdf5": _hdf5, "xlsx": _xlsx}
+
+
+def write_parts(mess: Mess, folder: Path) -> Path:
+    """All stops in one file: a group (HDF5) or a sheet (XLSX) each, in an order of their own, and one part that is no recording."""
+    folder.mkdir(parents=True, exist_ok=True)
+    numbered = list(enumerate(stops(), start=1))
+    if mess.form == "hdf5":
+        import h5py
+
+        path = folder / "all.h5"
+        with h5py.File(path, "w") as file:
+            file["info/serial"] = np.arange(3)
+            for number, rows in numbered[::-1]:
+                for name, (unit, values) in columns_of(mess, rows).items():
+                    file[f"runs/stop {number}/{name}"] = values
+                    file[f"runs/stop {number}/{name}"].attrs["units"] = unit
+        return path
+    import openpyxl
+
+    path = folder / "all.xlsx"
+    book = openpyxl.Workbook()
+    book.active.append(["made up"])
+    for number, rows in numbered[::-1]:
+        sheet = book.create_sheet(f"Stop {number}")
+        made = columns_of(mess, rows)
+        sheet.append([f"{name} [{unit}]" for name, (unit, _) in made.items()])
+        for row in np.column_stack([values for _, values in made.values()]).tolist():
+            sheet.append(row)
+    book.save(path)
+    return path

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fnmatch
 import json
 import re
 from dataclasses import replace
@@ -11,20 +12,25 @@ import jsonschema
 import polars as pl
 import pytest
 import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from pipeline.archive.card import load_card
 from pipeline.archive.scan import scan
 from pipeline.cli import run
 from pipeline.errors import InputError
-from pipeline.inputs.blanks import blanks
+from pipeline.inputs.blanks import BLANK, blanks
+from pipeline.inputs.model import _TextLoader
 from pipeline.inspection.blocks import grouped
+from pipeline.inspection.card import quoted, wildcard
 from pipeline.inspection.folders import looked_into
 from pipeline.inspection.said import date_of, pistons, taken
+from pipeline.recordings.heads import listed
 from pipeline.workspace.input_files import FILES, text
 from tests.conftest import REPO
 from tests.hostile.base import write_base
 from tests.hostile.chain import METHOD, to_stops
-from tests.inspection.messy import GERMAN, MESSES, Mess, units, write
+from tests.inspection.messy import GERMAN, MESSES, Mess, units, write, write_parts
 
 PLAIN = Mess("plain", GERMAN, units())
 ANSWERS = {
@@ -93,6 +99,23 @@ def test_a_strange_archive_is_walked_to_its_numbers(name, tmp_path, truth):
 def sound_factor(sound: pl.DataFrame) -> float:
     """The walked card leaves efficiency at 1 and the threshold at 0 where the sound one has 0.97 and 0.4 bar."""
     return 0.97 * float(((sound["pressure_bar"] - 0.4) / sound["pressure_bar"]).mean())
+
+
+@pytest.mark.parametrize(
+    ("form", "line"), [("hdf5", 'dataset: "runs/*"'), pytest.param("xlsx", 'sheet: "Stop *"', marks=pytest.mark.heavy)]
+)
+def test_the_parts_of_one_file_are_recordings(form, line, tmp_path, truth):
+    """Groups or sheets, in natural order, what is no recording left aside."""
+    path = write_parts(replace(PLAIN, form=form), tmp_path / "source")
+    folder = tmp_path / "archive" / "t1"
+    assert run(["new-test", str(folder), "--from", str(path)]) == 0
+    text = (folder / "test.yaml").read_text(encoding="utf-8")
+    assert f"  {line}\n  channels:" in text and "holds: stop" in text
+    filled(folder, truth[0])
+    to_stops(folder, tmp_path / "results")
+    stops = pl.read_parquet(tmp_path / "results" / METHOD / "tests" / "t1" / "stops.parquet")
+    assert set(stops["status"]) == {"ok"} and stops.height == 11
+    assert stops["block"].to_list() == [b.name for b in load_card(folder).blocks for _ in range(b.stops)]
 
 
 def test_blanks_are_named_with_line_key_and_what_to_write(tmp_path, capsys):
@@ -168,6 +191,23 @@ def test_linked_recordings_are_the_same_file(tmp_path):
     assert (folder / "recordings" / "Bremsung 1.csv").stat().st_ino == (
         tmp_path / "source" / "Bremsung 1.csv"
     ).stat().st_ino
+
+
+def test_what_is_not_taken_is_told(tmp_path, capsys):
+    paths = write(PLAIN, tmp_path / "source")
+    (tmp_path / "source" / "note.pdf").write_bytes(b"%PDF-1.7")
+    paths[3].write_text("\n".join(paths[3].read_text().splitlines()[:30]) + "\n")
+    assert run(["new-test", str(tmp_path / "archive" / "t1"), "--from", str(tmp_path / "source")]) == 0
+    said = capsys.readouterr().out
+    assert "not taken: note.pdf: is a PDF document" in said and "odd: Bremsung 4.csv holds 0 brakings" in said
+
+
+def test_a_name_with_brackets_is_found_by_the_card(tmp_path, truth):
+    path = write(replace(PLAIN, series=True), tmp_path / "source")[0].rename(tmp_path / "source" / "run [1].csv")
+    folder = tmp_path / "archive" / "t1"
+    assert run(["new-test", str(folder), "--from", str(path)]) == 0
+    filled(folder, truth[0])
+    assert [p.name for p in listed(folder, load_card(folder))] == ["run [1].csv"]
 
 
 def test_a_folder_that_is_there_is_left_alone(tmp_path, capsys):
@@ -337,3 +377,38 @@ def test_from_recordings_to_the_first_page_in_three_commands(tmp_path, truth, ca
     assert run(["run", str(folder), "--cores", "1"]) == 0
     assert "11 ok, 0 suspect, 0 rejected" in capfd.readouterr().out
     assert (tmp_path / "archive-run" / "results" / "default" / "tests" / "t1" / "test.html").is_file()
+
+
+@given(st.text(min_size=1, max_size=60))
+@settings(max_examples=300, deadline=None)
+def test_any_name_is_read_back_from_the_card_as_it_was(text):
+    """In braces and alone, whatever it holds: quotes, colons, hashes, line ends, other scripts."""
+    if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
+        return
+    written = f"a: {quoted(text)}\nb: {{column: {quoted(text)}, unit: s}}  # {BLANK}\n"
+    assert yaml.safe_load(written.replace("a: ", "a: ", 1))["b"]["unit"] == "s"
+    content = yaml.load(written, Loader=_TextLoader)
+    assert content["a"] == text and content["b"]["column"] == text
+
+
+@given(
+    st.lists(
+        st.text(alphabet="abStop 01/#-_[]*", min_size=1, max_size=12).filter(
+            lambda t: not t.endswith("/") and not t.startswith("/") and "//" not in t
+        ),
+        min_size=1,
+        max_size=6,
+        unique=True,
+    )
+)
+@settings(max_examples=200, deadline=None)
+def test_a_wildcard_matches_all_that_is_wanted(parts):
+    """Level by level, as the readers match."""
+    depth = parts[0].count("/")
+    wanted = [part for part in parts if part.count("/") == depth]
+    pattern = wildcard(wanted, parts)
+    for part in wanted:
+        levels, asked = part.split("/"), pattern.split("/")
+        assert len(levels) == len(asked) and all(
+            fnmatch.fnmatchcase(a, b) for a, b in zip(levels, asked, strict=True)
+        ), (pattern, part)
