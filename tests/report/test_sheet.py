@@ -7,9 +7,10 @@ from types import SimpleNamespace
 
 import polars as pl
 import pytest
+from reportlab.platypus import Paragraph
 
 from pipeline.report import inputs as inputs_stage
-from pipeline.report import sheet
+from pipeline.report import sheet, sheet_pdf
 from pipeline.report.sections import answers
 from pipeline.report.source import Cited
 from pipeline.results import version
@@ -91,6 +92,20 @@ def test_the_first_part_says_what_leaves_the_tests_and_whether_one_brake_serves_
         "40 % in it by extrapolation. Beyond: friction: energy density up to 32.4 J/mm², run from 10.0 J/mm² to 28.9"
         in first
     )
+
+
+def test_the_same_stands_on_the_prints_first_page(made, monkeypatch):
+    pages, draw = {}, Paragraph.draw
+
+    def drawn(paragraph):
+        pages.setdefault(" ".join(paragraph.getPlainText().split()), paragraph.canv.getPageNumber())
+        draw(paragraph)
+
+    monkeypatch.setattr(Paragraph, "draw", drawn)
+    whole = sheet.made(**made)
+    sheet_pdf.build(whole.title, whole.under, whole.sections, {})
+    for start in ("Gentle and hard use with one brake", "ridge route goes beyond what was run"):
+        assert min(page for text, page in pages.items() if text.startswith(start)) == 1, start
 
 
 def visible(page):
