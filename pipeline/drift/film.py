@@ -22,7 +22,7 @@ largest loss that the film can bring, taken as `LEAST_FULL` or twice L. A use th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from math import comb
 
@@ -47,7 +47,8 @@ class Use:
     """Use of one test between checks: its stops [n] and what ln mu lost across them.
 
     power W/mm2 and energy J/mm2 of pad, temperature degC initial; may_clear: harder or hotter than the checks, so that a film
-    may have gone with it. first: the loss stands for the rate at which it began, else for the mean rate. glazed: whether friction fell by a film.
+    may have gone with it. first: the loss stands for the rate at which it began, else for the mean rate. glazed: whether friction fell by a film. checks: the
+    check stops between the middles of the levels before and after, rows of power, temperature and the energy that lies between [m, 3].
     """
 
     test: str
@@ -60,6 +61,7 @@ class Use:
     u: float
     first: bool = False
     glazed: bool = False
+    checks: Array = field(default_factory=lambda: np.zeros((0, 3)))
 
     @property
     def amount(self) -> float:
@@ -70,10 +72,14 @@ class Use:
         """Energy density of the stops as gentle and cold as a power and temperatures [m], or more so; 0 where others may have
         cleared a film.
         """
-        under, temperature = self.power <= NEAR_POWER * power, np.asarray(temperature, float) + NEAR_K
-        order = np.argsort(self.temperature[under])
-        total = np.concatenate([[0.0], np.cumsum(np.nan_to_num(self.energy)[under][order])])
-        found = total[np.searchsorted(self.temperature[under][order], temperature, side="right")]
+        temperature = np.asarray(temperature, float) + NEAR_K
+        columns = zip((self.power, self.temperature, self.energy), self.checks.T, strict=True)
+        powers, starts, energies = (np.concatenate(pair) for pair in columns)
+        own = powers <= NEAR_POWER * power
+        order = np.argsort(starts[own])
+        total = np.concatenate([[0.0], np.cumsum(np.nan_to_num(energies)[own][order])])
+        found = total[np.searchsorted(starts[own][order], temperature, side="right")]
+        under = self.power <= NEAR_POWER * power
         if (self.may_clear & ~under).any():
             return np.zeros(np.shape(temperature))
         hottest = self.temperature[self.may_clear].max(initial=-np.inf)

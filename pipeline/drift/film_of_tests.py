@@ -101,7 +101,8 @@ def _stretches(
         known = own & np.isfinite(power) & np.isfinite(temperature)
         clearing = (power[known] > limits[0]) | (temperature[known] > limits[1])
         change = float(np.log1p(block.mu_change_share))
-        use = Use(test, 1, power[known], temperature[known], energy[known], clearing, -change, _u(block))
+        beside = _beside(block, stop, used, np.column_stack([power, temperature, energy]))
+        use = Use(test, 1, power[known], temperature[known], energy[known], clearing, -change, _u(block), checks=beside)
         judged = bool(glazing and block.to_stop > onset and block.from_stop < until and block.low_energy_stops)
         unknown = bool((own & ~known).any())
         fallen = highest - level
@@ -110,6 +111,23 @@ def _stretches(
         level += change
         highest = max(highest, level)
     return _also_glazed(found)
+
+
+def _beside(block: UseBetweenChecks, stop: NDArray[np.int64], used: NDArray[np.bool_], places: Array) -> Array:
+    """The checks on both sides of a use with the energy that lies between the middles of their levels [m, 3]: of c checks the j-th
+    before counts j / c, the j-th after (c - j) / c.
+    """
+    first, last = int(np.searchsorted(stop, block.from_stop)), int(np.searchsorted(stop, block.to_stop, side="right"))
+    begin, end = first, last
+    while begin > 0 and not used[begin - 1]:
+        begin -= 1
+    while end < len(stop) and not used[end]:
+        end += 1
+    before, after = places[begin:first].copy(), places[last:end].copy()
+    before[:, 2] *= np.arange(1, len(before) + 1) / max(len(before), 1)
+    after[:, 2] *= 1 - np.arange(1, len(after) + 1) / max(len(after), 1)
+    found = np.concatenate([before, after])
+    return np.asarray(found[np.isfinite(found).all(axis=1)], float)
 
 
 def _also_glazed(stretches: Sequence[_Stretch]) -> list[_Stretch]:
@@ -161,7 +179,15 @@ def _joined(run: Sequence[_Stretch]) -> Use:
         wider = max(one.use.u / one.block.u if one.block.u > 0 else 1.0 for one in run)
         u = min(u, wider * float(np.hypot(before, after)))
     uses = [one.use for one in run]
-    return Use(first.use.test, len(run), *_stops(uses), loss=sum(use.loss for use in uses), u=u, glazed=first.glazed)
+    return Use(
+        first.use.test,
+        len(run),
+        *_stops(uses),
+        loss=sum(use.loss for use in uses),
+        u=u,
+        glazed=first.glazed,
+        checks=np.concatenate([use.checks for use in uses]),
+    )
 
 
 def _stops(uses: Sequence[Use]) -> tuple[Array, Array, Array, NDArray[np.bool_]]:

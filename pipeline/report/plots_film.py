@@ -15,6 +15,7 @@ from pipeline.results.openings import FilmArea
 
 LEVEL = {"glazes": 0, "untested": 1, "harmless": 2}
 COLOURS = ListedColormap(["#8c2d19", "#ffffff", "#cfe3e8"])
+TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 MARKS = {"glazed": ("v", palette.INK, 34), "harmless": ("o", "none", 30), "nothing shown": (".", palette.MUTED, 16)}
 
 
@@ -41,7 +42,9 @@ def _area(axes: Axes, area: FilmArea, film: FilmEvidence | None) -> None:
     axes.pcolormesh(x, y, levels, cmap=COLOURS, vmin=-0.5, vmax=2.5, shading="nearest", alpha=0.75, rasterized=False)
     open_ = np.where(levels == LEVEL["untested"], 1.0, 0.0)
     if open_.any() and not open_.all():
-        axes.contourf(x, y, open_, levels=[0.5, 1.5], colors="none", hatches=["////"])
+        axes.contourf(x, y, open_, levels=[0.5, 1.5], colors="none", hatches=["///"]).set(
+            edgecolor=palette.RULE, linewidth=0.0
+        )
     for use in film.uses if film else []:
         marker, face, size = MARKS[use.shown]
         axes.scatter(
@@ -54,5 +57,8 @@ def _area(axes: Axes, area: FilmArea, film: FilmEvidence | None) -> None:
         color=palette.SERIES[1], zorder=4,
     )  # fmt: skip
     axes.set_yscale("log")
+    ticks = [tick for tick in TICKS if y[0] <= tick <= y[-1]]
+    axes.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
+    axes.set_yticks([], minor=True)
     axes.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]))
     axes.set(xlabel="Initial temperature (°C)", ylabel="Power density of the pad (W/mm²)")
