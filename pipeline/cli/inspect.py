@@ -24,6 +24,8 @@ def inspect(*, place: Path, html: Path | None, as_json: bool) -> int:
     """Print what a file or a folder of recordings is; 3 where nothing in it can be read."""
     if not place.exists():
         raise InputError(f"{printable(str(place))}: no such file or folder")
+    if not (place.is_dir() or place.is_file()):
+        raise InputError(f"{printable(str(place))}: is a pipe or a device; give a file or a folder")
     refused = read_within()
     if refused is not None:
         raise InputError(refused)

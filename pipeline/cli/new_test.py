@@ -45,7 +45,7 @@ def made(
     from pipeline.results import write_text
 
     _refuse_folder(folder)
-    if not recordings.exists():
+    if not (recordings.is_dir() or recordings.is_file()):
         raise InputError(f"{printable(str(recordings))}: no such file or folder")
     group, odd = _recordings(recordings)
     look = group.look

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
+import resource
+import subprocess
+import sys
 from dataclasses import replace
 
+import polars as pl
 import pytest
 
 from pipeline.cli import run
 from pipeline.inspection.folders import looked_into
-from tests.inspection.messy import GERMAN, MESSES, Mess, units, write
+from tests.conftest import REPO
+from tests.inspection.messy import GERMAN, MESSES, Mess, columns_of, stops, units, write
 
 PLAIN = Mess("plain", GERMAN, units())
 
@@ -108,3 +114,42 @@ def test_a_damaged_file_is_told_not_thrown(tmp_path, suffix, capsys):
     path.write_bytes(path.read_bytes()[: path.stat().st_size // 3])
     assert run(["inspect", str(path)]) in (0, 3)
     assert "Traceback" not in capsys.readouterr().out
+
+
+def test_a_pipe_is_not_waited_for(tmp_path, capsys):
+    os.mkfifo(tmp_path / "pipe.csv")
+    assert run(["inspect", str(tmp_path / "pipe.csv")]) == 2
+    assert "is a pipe or a device" in capsys.readouterr().err
+    assert run(["inspect", str(tmp_path)]) == 2
+    assert "holds no file that may be a recording" in capsys.readouterr().err
+
+
+def test_help_loads_no_table_and_no_science():
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys\nfrom pipeline.cli import run\ntry:\n    run(['inspect', '--help'])\nfinally:\n    print('loaded', *sys.modules)"],
+        env=os.environ | {"PYTHONPATH": str(REPO)}, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    loaded = set(done.stdout.split("loaded ")[-1].split())
+    assert "typer" in loaded and not loaded & {"polars", "numpy", "scipy", "pyarrow", "pint"}
+
+
+@pytest.mark.heavy
+def test_a_hundred_megabytes_take_less_than_four_seconds_of_a_core(tmp_path):
+    """CPU of the whole command, its start included."""
+    path = tmp_path / "long.csv"
+    rows = pl.concat(stops())
+    made = columns_of(PLAIN, rows)
+    body = pl.DataFrame({name: values for name, (_, values) in made.items()}).select(pl.exclude(GERMAN["time"]))
+    with path.open("w", encoding="utf-8") as file:
+        file.write(";".join(made) + "\n" + ";".join(unit for unit, _ in made.values()) + "\n")
+        at = 0.0
+        while path.stat().st_size < 100e6:
+            time = pl.Series(GERMAN["time"], [at + k * 0.02 for k in range(body.height)])
+            at += body.height * 0.02 + 30.0
+            table = pl.DataFrame([time, *body.get_columns()])
+            file.write(table.write_csv(separator=";", decimal_comma=True, float_precision=3, include_header=False))
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    said = subprocess.run([sys.executable, "-m", "pipeline", "inspect", str(path)], env=os.environ | {"PYTHONPATH": str(REPO)}, capture_output=True, text=True, check=True)  # fmt: skip
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    assert "brakings: " in said.stdout and ": sure; named 'Bremsmoment'" in said.stdout
+    assert (after.ru_utime - before.ru_utime) + (after.ru_stime - before.ru_stime) < 4.0
