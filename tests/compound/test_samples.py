@@ -171,7 +171,10 @@ def test_wear_of_a_duty_by_the_true_law(sample_results, route):
         material = json.loads((SAMPLES / "truth" / f"{test}.json").read_text())["material"]
         columns = law.columns(cycle, material["oxidation_energy_j_mol"] / 1e3, constants)
         losses.append((columns @ [material["disc_wear_um_mj"], material["oxidation_um_s"]]).sum())
-    assert found["wear_um_per_settled_cycle"]["disc"]["value"] == pytest.approx(np.mean(losses), rel=0.12)
+    # The cards know neither the share of the heat nor the conductivity: the interval holds what is true, which a cold duty hardly feels.
+    told = found["wear_um_per_settled_cycle"]["disc"]
+    assert told["low"] <= np.mean(losses) <= told["high"]
+    assert told["value"] == pytest.approx(np.mean(losses), rel=0.12 if route == "valley-route" else 0.2)
 
 
 def test_duties_of_the_samples_pull_apart(sample_results):
@@ -182,8 +185,8 @@ def test_duties_of_the_samples_pull_apart(sample_results):
     assert valley["window_share"] < 0.1 < 0.9 < ridge["window_share"]
     assert valley["opening_to_run"]["high"] < ridge["opening_to_run"]["low"]
     assert found["common_opening"] is None and "do not overlap" in found["common_opening_why"]
-    # the true limit, 0.25 MW/m2 of the ring, is 1.9 W/mm2 of the pads: two of the valley's five brakings lie well under it
-    assert valley["glazing_share"] > 0.25 and ridge["glazing_share"] == 0.0
-    assert (
-        valley["glazing_share_interval"]["low"] <= valley["glazing_share"] <= valley["glazing_share_interval"]["high"]
-    )
+    # The true limit, 0.25 MW/m2 of the ring, is 1.9 W/mm2 of the pads: two of the valley's five brakings, 0.4 of its energy, lie well
+    # under it. The only use that glazed was gentler and colder than they are, so what is shown is none, what is not excluded all.
+    assert valley["glazing_share_interval"]["low"] <= 0.4 <= valley["glazing_share_interval"]["high"]
+    assert ridge["glazing_share"] == 0.0
+    assert valley["reserved"] and "glazing" in [one["cause"] for one in valley["not_excluded"]]
