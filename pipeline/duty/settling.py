@@ -101,6 +101,8 @@ def _candidates(found: Run, judged: Openings, brake: Brake) -> list[_Conditions]
     if not own.size:
         own = np.array([int(np.abs(found.opening - (judged.span.low + judged.span.high) / 2).argmin())])
     own = own[lost.high[own] > brake.glazing_loss]
+    if not own.size:
+        return []
     coldest = use.temperature[-1][:, own].min(axis=0)
     k = int(own[np.flatnonzero(coldest >= coldest.max() - WITHIN_K)[-1]])
     target = -float(np.log1p(-brake.glazing_loss))

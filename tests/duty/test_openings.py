@@ -142,6 +142,22 @@ def test_the_named_test_is_as_gentle_and_as_cold_as_the_duty_at_its_opening(name
     assert again.sure is not None
 
 
+@pytest.mark.parametrize("cycles", [1, 2, 400])
+@pytest.mark.parametrize(
+    "evidence", [Film(scatter=SCATTER), film(HARMLESS), film(use(60.0, 230.0, 0.4, stops=40, glazed=True))]
+)
+def test_uses_of_any_length_are_judged(named, cycles, evidence):
+    duty = duty_cycle(cycles=cycles)
+    found, run_, events, of = judged(duty, film=evidence)
+    losses = run_.losses
+    assert (losses.low >= 0).all() and (losses.low <= losses.high).all() and (losses.high_uses >= losses.high).all()
+    content = named[1]
+    card = parse(content | yaml.safe_load(named[0].blocks), Card, "test.yaml")
+    stops = made(Truth(program=short_program()), 1).stops
+    test, why = settling(events, run_, found, of, [card], [stops], "not known", 0.33)
+    assert (test is None) != (why is None)
+
+
 # --- against the truth
 
 
