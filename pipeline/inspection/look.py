@@ -318,6 +318,10 @@ def _missing(table: Table, guesses: list[Guess], time: Time | None) -> list[str]
     notes = (
         [f"no column was taken for {', '.join(lost)}: a run needs {'it' if len(lost) == 1 else 'them'}"] if lost else []
     )
+    odd = {column.name: count for column in table.columns if (count := table.beyond(column.place))}
+    notes += [
+        f"column {name!r} holds {count} values that no sensor gives; they were left out" for name, count in odd.items()
+    ]
     if time is None:
         notes.append("no column rises with the rows: a run needs a time")
     if table.layout is not None and table.layout.header_line is None:

@@ -24,6 +24,7 @@ from pipeline.recordings.timestamps import parsed
 MOST_ROWS = 300_000  # kept of a recording
 MOST_BYTES = 256 << 20  # of a text read; what comes after is counted
 MOST_COLUMNS = 200
+BEYOND = 1e18  # a broken record; microseconds since 1970 are 1.8e15
 Clock = Literal["number", "time of day", "local", "zoned", "date that is not read"]
 
 
@@ -57,8 +58,13 @@ class Table:
     master: bool = False  # the first column is the file's own time, which needs no mapping
 
     def array(self, place: int) -> np.ndarray:
-        """Values of a column (rows kept,), NaN where there is none."""
-        return self.values.to_series(place).to_numpy().astype(float)
+        """Values of a column (rows kept,), NaN where there is none or one that no sensor gives."""
+        values = self.values.to_series(place).to_numpy().astype(float)
+        return np.where(np.abs(values) < BEYOND, values, np.nan)
+
+    def beyond(self, place: int) -> int:
+        """Values of a column that no sensor gives."""
+        return int((self.values.to_series(place).fill_nan(None).abs() >= BEYOND).sum())
 
 
 def named(names: Sequence[str], units: Sequence[str]) -> list[Column]:
