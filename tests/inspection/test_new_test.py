@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import polars as pl
 import pytest
 import yaml
@@ -22,9 +23,11 @@ from pipeline.errors import InputError
 from pipeline.inputs.blanks import BLANK, blanks
 from pipeline.inputs.model import _TextLoader
 from pipeline.inspection.blocks import grouped
+from pipeline.inspection.brakings import Braking
 from pipeline.inspection.card import quoted, wildcard
 from pipeline.inspection.folders import looked_into
 from pipeline.inspection.said import date_of, pistons, taken
+from pipeline.inspection.schedule_table import schedule_lines
 from pipeline.recordings.heads import listed
 from pipeline.workspace.input_files import FILES, text
 from tests.conftest import REPO
@@ -156,6 +159,43 @@ def test_a_blank_anywhere_in_an_input_file_is_refused(tmp_path):
     ]
 
 
+def braked(kind: str, start: float, end: float, bar: float, celsius: float, at: float) -> Braking:
+    """One braking as found; rpm."""
+    w = np.pi / 30
+    return Braking("f", at, 3.0, start * w, end * w, bar * 1e5, 500.0, celsius + 273.15, celsius + 400.0, kind, (0, 9))
+
+
+def test_blocks_are_neighbours_alike(tmp_path):
+    """Bedding, checks that return, a map in steps of 20 K, an odd one among equals, a fade, its recovery, a drag; scatter in all."""
+    rng = np.random.default_rng(3)
+    wanted = [("bedding", 12, "snub", (1600, 600), 30, 230), ("check", 4, "snub", (1450, 850), 25, 300), ("map", 2, "snub", (1450, 850), 25, 100),
+              ("map", 2, "snub", (1450, 850), 25, 120), ("check", 4, "snub", (1450, 850), 25, 300), ("map", 7, "stop", (1000, 5), 25, 200),
+              ("check", 4, "snub", (1450, 850), 25, 300), ("fade", 6, "snub", (1900, 700), 42, 200), ("recovery", 5, "snub", (1450, 850), 25, 220),
+              ("drag", 2, "drag", (700, 700), 12, 250)]  # fmt: skip
+    several, at = [], 0.0
+    for purpose, count, kind, (start, end), bar, celsius in wanted:
+        for number in range(count):
+            at += 40.0
+            hotter = 30.0 * number if purpose == "fade" else 0.0
+            scatter = rng.normal(0, 1, 4) * (3.0, 3.0, 0.2, 1.2)
+            odd = purpose == "map" and count == 7 and number == 3
+            several.append(
+                braked(
+                    kind,
+                    start + scatter[0],
+                    end + scatter[1],
+                    bar * (2.0 if odd else 1.0) + scatter[2],
+                    celsius + hotter + scatter[3],
+                    at,
+                )
+            )
+    found = grouped(several)
+    assert [(b.purpose, b.stops, b.kind) for b in found] == [one[:3] for one in wanted]
+    assert [b.interval for b in found if b.purpose == "fade"] == [40.0]
+    assert grouped([]) == []
+
+
+@pytest.mark.heavy
 def test_the_blocks_of_a_sample_are_found(tmp_path):
     """Ends of blocks as the sample's own card has them; most purposes."""
     folder = REPO / "rig_samples" / "archive" / "m4-2403-a"
@@ -259,28 +299,14 @@ def test_a_schedule_comes_from_a_table(tmp_path, suffix):
             "line 2: kind: 'braking'; write stop, snub or drag",
         ),
         ("Block;Anzahl;v1 [rpm];p [bar]\na;three;1500;30\n", "line 2: stops: 'three' is not a whole number"),
-        ("", "is empty"),
+        ("", "holds no table"),
     ],
 )
-def test_a_schedule_that_cannot_be_read_names_line_and_column(tmp_path, table, why, capsys):
-    write(PLAIN, tmp_path / "source")
+def test_a_schedule_that_cannot_be_read_names_line_and_column(tmp_path, table, why):
     (tmp_path / "plan.csv").write_text(table)
-    assert (
-        run(
-            [
-                "new-test",
-                str(tmp_path / "a" / "t1"),
-                "--from",
-                str(tmp_path / "source"),
-                "--schedule",
-                str(tmp_path / "plan.csv"),
-            ]
-        )
-        == 2
-    )
-    said = capsys.readouterr().err
-    assert said.startswith("stopsheet: plan.csv") and (why in said or why == "is empty"), said
-    assert not (tmp_path / "a" / "t1").exists()
+    with pytest.raises(InputError, match=re.escape(why)) as told:
+        schedule_lines(tmp_path / "plan.csv")
+    assert str(told.value).startswith("plan.csv")
 
 
 def test_many_cards_from_a_register(tmp_path, capsys):
