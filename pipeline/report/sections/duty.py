@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from pipeline.report.document import Cell, Items, Listing, Picture, Section, Table, Text
+from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.by_batch import life_table, life_texts
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
@@ -71,6 +71,18 @@ def duty(inputs: Inputs) -> Section:
     return Section(TITLE, [*parts, *left_out])
 
 
+def energy_inside(one: Cited[DutyProjection]) -> Number:
+    """Share of the duty's braking energy inside the friction window, with its interval."""
+    return one.number(
+        f"{one.result.duty}: energy in the window",
+        lambda found: found.window_share,
+        unit="%",
+        factor=100.0,
+        decimals=0,
+        ends=lambda found: _span(found.window_share_interval),
+    )
+
+
 def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
     """The figures of a duty."""
     name = one.result.duty
@@ -89,14 +101,7 @@ def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
             decimals=0,
             ends=lambda found: _span(found.temperature_high_interval),
         ),
-        one.number(
-            f"{name}: energy in the window",
-            lambda found: found.window_share,
-            unit="%",
-            factor=100.0,
-            decimals=0,
-            ends=lambda found: _span(found.window_share_interval),
-        ),
+        energy_inside(one),
         one.number(
             f"{name}: energy in glazing-prone conditions",
             lambda found: found.glazing_share,
@@ -203,9 +208,7 @@ def short_texts(inputs: Inputs) -> list[Text]:
             name = one.result.duty
             values: dict[str, Cell] = {
                 "duty": name,
-                "share": one.number(
-                    f"{name}: energy in the window", lambda d: d.window_share, unit="%", factor=100.0, decimals=0
-                ),
+                "share": energy_inside(one),
                 "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
             }
             words = (

@@ -271,6 +271,7 @@ def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     if between is None:
         return []
     factor, unit = (100.0, "%") if between.result.unit == "relative" else (1.0, "")
+    in_mu = "" if unit else ", in µ"
     found = between.result
     said: tuple[tuple[str, Callable[[Between], float | None], str | None], ...] = (
         ("between specimens of a batch", lambda b: b.specimen_sd, found.specimen_why),
@@ -280,7 +281,7 @@ def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     return [
         (
             f"Standard deviation of µ {words}",
-            between.number(f"standard deviation {words}", pick, unit=unit, factor=factor, why=why),
+            between.number(f"standard deviation {words}{in_mu}", pick, unit=unit, factor=factor, why=why),
         )
         for words, pick, why in said
     ]
