@@ -78,6 +78,19 @@ def _median(values: np.ndarray) -> float:
     return float(finite[finite.size // 2]) if finite.size else float("nan")
 
 
+def lead_of(channels: dict[str, np.ndarray], several: list[Braking]) -> float:
+    """By how many seconds pressure passes half its level before torque does, median; NaN without both."""
+    leads = []
+    for one in several[:: max(len(several) // MOST, 1)]:
+        first = max(one.rows[0] - (one.rows[1] - one.rows[0]) // 4, 0)
+        part = slice(first, (one.rows[0] + one.rows[1]) // 2)
+        half = {"pressure": one.pressure / 2, "torque": one.torque / 2}
+        at = [np.flatnonzero(np.abs(channels[name][part]) > level) for name, level in half.items()]
+        if all(found_.size for found_ in at) and at[0][0] > 0 and at[1][0] > 0:
+            leads.append(float(channels["time"][part][at[1][0]] - channels["time"][part][at[0][0]]))
+    return float(np.median(leads)) if leads else float("nan")
+
+
 def _highest(values: np.ndarray) -> float:
     return float(np.fmax.reduce(values)) if values.size else float("nan")
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.inspection.behaviour import Behaviour, seen
-from pipeline.inspection.brakings import Braking, found, inertia_of
+from pipeline.inspection.brakings import Braking, found, inertia_of, lead_of
 from pipeline.inspection.guesses import NEEDED, NO_UNIT, Guess, guessed
 from pipeline.inspection.names import said
 from pipeline.inspection.tables import Column, Table, text_table
@@ -34,6 +34,7 @@ from pipeline.recordings import kinds
 
 NO_BRAKING = "by these channels no braking is found, though a load stands"
 CREEP, CREEP_M_S = 15.0, 4.0  # rad/s, m/s: brakings begin faster, but for creep
+AHEAD_S = 0.1  # by which torque may rise before pressure: lags of sensors and filters
 TOGETHER = 12  # files looked at for the guesses
 
 
@@ -152,6 +153,7 @@ def look_at(tables: list[Table], files: list[str]) -> Look:
     brakings = [one for file, channels in zip(files, several, strict=True) for one in found(file, channels)]
     inertia = _inertia(files, several, brakings) if not linear else float("nan")
     guesses, time = _held_together(guesses, time, brakings, inertia, linear)
+    guesses = _in_order(guesses, files, several, brakings)
     if behaviour.runs and not brakings:
         text = f"{NO_BRAKING}: a unit may be wrong, or one of them"
         guesses = [replace(g, doubts=[*g.doubts, text]) if g.channel in ("speed", "pressure") else g for g in guesses]
@@ -277,6 +279,29 @@ def _inertia(files: list[str], several: list[dict[str, np.ndarray]], brakings: l
     ]
     known = [value for value in found_ if np.isfinite(value)]
     return float(np.median(known)) if known else float("nan")
+
+
+def _in_order(
+    guesses: list[Guess], files: list[str], several: list[dict[str, np.ndarray]], brakings: list[Braking]
+) -> list[Guess]:
+    """Pressure rises before torque, which it makes: a reason; a doubt where torque rises a good while before it."""
+    leads = [
+        lead_of(channels, [b for b in brakings if b.file == file])
+        for file, channels in zip(files, several, strict=True)
+    ]
+    known = [lead for lead in leads if np.isfinite(lead)]
+    lead = float(np.median(known)) if known else 0.0
+    if lead > 0:
+        return [
+            replace(g, reasons=[*g.reasons, f"rises {1000 * lead:.0f} ms before torque"])
+            if g.channel == "pressure"
+            else g
+            for g in guesses
+        ]
+    if lead < -AHEAD_S:
+        text = f"torque rises {-lead:.2f} s before pressure"
+        return [replace(g, doubts=[*g.doubts, text]) if g.channel in ("pressure", "torque") else g for g in guesses]
+    return guesses
 
 
 def _held_together(

@@ -92,6 +92,12 @@ def test_what_the_inertia_must_be_is_told(room):
     assert found.inertia == pytest.approx(INERTIA, rel=0.03)  # drag of bearings and windage is in it
 
 
+def test_pressure_rises_first(room):
+    """As the simulated line and torque sensor have it; said as a reason."""
+    reasons = seen(MESSES[4].name, room)[2].guess("pressure").reasons
+    assert any(reason.startswith("rises ") and reason.endswith("ms before torque") for reason in reasons), reasons
+
+
 def test_behaviour_decides_over_names_and_the_doubt_is_told(room):
     found = seen("torque and pressure swapped by name and unit", room)[2]
     torque = found.guess("torque")
