@@ -6,10 +6,11 @@ adjustment; JCGM 102:2011 has several measurands, the law at the face does the s
 
     F(z) = (kinds / intervals) chi2(z) / scale + z'z
 
-least, with chi2 at the best parameters for z. What a law gets wrong at a kind of use, all intervals of that kind share, so chi2 counts
+least, with chi2 at the best parameters for z (inputs and parameters are fitted together, from several settings). What a law gets wrong at a kind of use, all intervals of that kind share, so chi2 counts
 once a kind of use and not once an interval (a power posterior: Bissiri, Holmes & Walker, J R Stat Soc B 78, 2016). Near its least F is a
-parabola: the inputs are normal with covariance 2 / F''. The setting takes degrees of freedom from the readings (`spent`), as much as
-the covariance is smaller than before.
+parabola: the inputs are normal with the fit's own covariance. The setting takes degrees of freedom from the readings (`spent`), as much as
+the covariance is smaller than before. Where the inputs come to lie farther from what was known of them than their u lets expect, u was too
+small for this disc, and the draws are wider by the ratio (Birge, Phys Rev 40, 1932, from memory; the practice of CODATA's adjustments).
 
 The joint draws are the parameters' at the setting, moved by what each draw of the inputs does to the best values. The two-regime law's
 transition is in indicated temperature and moves with the thermocouple's bias; the other laws know no temperature.
@@ -20,20 +21,23 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.linalg import block_diag
 
 from pipeline.constants import Array
 from pipeline.heat.propagation import standard
 from pipeline.results.model import renewed
 from pipeline.results.sources import HeatInput, InputName
 from pipeline.wear.chi2 import Problem, best_rates
+from pipeline.wear.fit import Fit, least_squares
 from pipeline.wear.inference import Inference
 from pipeline.wear.joint import DRAWS, draws
 from pipeline.wear.laws import Warmth, between_energies
 
 AT_ONCE = 40  # draws
-PER_U, MOST_SHAPES = 6, 200  # shapes of the grid per standard uncertainty of the activation energy
-STEP, MOST_ROUNDS, FARTHEST = 0.2, 12, 3.0
-CLOSE = 0.03  # standard uncertainties of the step that ends the search
+PER_U, MOST_SHAPES = 3, 90  # shapes of the grid per standard uncertainty of the activation energy
+FARTHEST, MOST_DRAWN = 3.0, 4.5  # standard uncertainties of an input from its value
+NOTHING = 0.05  # of chi2 over all settings
+STARTS, TRIED = (-1.5, 0.0, 1.5), 2  # settings that the search looks at first, and how many of them it starts from
 MOST_FACTOR = 20.0  # of a draw's rate by the inputs
 
 
@@ -66,26 +70,46 @@ def adjusted(problem: Problem, kinds: int) -> Problem:
     warmth = problem.intervals.warmth
     if problem.law.name != "oxidation" or warmth is None:
         return problem
-    counted = kinds / len(problem.y)
+    counted, n = kinds / len(problem.y), len(warmth.names)
+    starts = np.concatenate([warmth.z[None], np.array(np.meshgrid(*[STARTS] * n)).reshape(n, -1).T])
     grid = np.linspace(*problem.law.limits, 64)
-    z, at = warmth.z.copy(), _Grid(problem, grid)
-    for _ in range(MOST_ROUNDS):
-        value, slope, bent = _around(at, z, counted)
-        step = np.clip(-np.linalg.solve(bent, slope), -1.0, 1.0)
-        tried = np.clip(z + np.array([1.0, 0.5, 0.2])[:, None] * step, -FARTHEST, FARTHEST)
-        values = _objective(at, tried, counted)
-        if values.min() >= value:
-            break
-        moved = tried[values.argmin()] - z
-        z = z + moved
-        if np.abs(moved).max() < CLOSE:
-            break
-    covariance = _covariance(at, z, counted)
+    rates, chi2 = _Grid(problem, grid).surface(starts)
+    least = chi2.argmin(axis=1)
+    rows = np.arange(len(starts))
+    if counted * np.ptp(chi2[rows, least]) < NOTHING:
+        return problem  # readings that say nothing of the inputs leave them where they were
+    whole = np.column_stack([rates[rows, least], grid[least], starts])
+    likely = (counted * chi2[rows, least] + (starts**2).sum(axis=1)).argsort(kind="stable")[:TRIED]
+    fit = _fitted(problem, counted, whole[likely])
+    z = fit.parameters[-n:]
     return replace(
         problem,
         intervals=replace(problem.intervals, warmth=replace(warmth, z=z)),
-        spent=float(len(z) - np.trace(covariance)),
+        spent=float(n - np.trace(fit.covariance[-n:, -n:])),
         pulled=float(z @ z),
+    )
+
+
+def _fitted(problem: Problem, counted: float, starts: Array) -> Fit:
+    """Parameters and inputs together, [3 + inputs], by least squares: the readings, and every input as one more that read 0 +- 1."""
+    warmth = problem.intervals.warmth
+    assert warmth is not None
+    n = len(warmth.names)
+    covariance = block_diag(problem.covariance / max(counted, 1e-9), np.eye(n))
+    (low, high), far = problem.law.limits, np.full(n, FARTHEST)
+
+    def model(x: Array) -> Array:
+        energy = x[2:3]
+        terms = problem.law.terms(problem.intervals.sums, energy, problem.constants)[0]
+        b, c = (between_energies(table, energy)[:, 0] for table in (warmth.b, warmth.c))
+        return np.append(terms[:, 0] * x[0] + terms[:, 1] * np.exp(x[3:] @ b + x[3:] ** 2 @ c) * x[1], x[3:])
+
+    return least_squares(
+        model,
+        np.append(problem.y, np.zeros(n)),
+        [*starts],
+        bounds=([0.0, 0.0, low, *-far], [np.inf, np.inf, high, *far]),
+        covariance=covariance,
     )
 
 
@@ -104,9 +128,12 @@ def heated(found: Inference, inputs: tuple[HeatInput, ...], kinds: int) -> Heate
     if problem.law.name != "oxidation" or warmth is None:
         return Heated(sets, best, found.parameters)
     counted = kinds / len(problem.y) / found.scale
-    root = np.linalg.cholesky(_covariance(_Grid(problem, np.linspace(*problem.law.limits, 64)), warmth.z, counted))
+    at = np.concatenate([found.parameters, warmth.z])
+    n = len(warmth.names)
+    root = np.linalg.cholesky(_fitted(problem, counted, at[None]).covariance[-n:, -n:])
     each = np.column_stack([standard(name, DRAWS) for name in warmth.names])
-    z = np.clip(warmth.z + each @ root.T, -FARTHEST, FARTHEST)
+    wide = np.sqrt(max(1.0, problem.pulled / max(problem.spent, 1.0)))
+    z = np.clip(warmth.z + wide * (each @ root.T), -MOST_DRAWN, MOST_DRAWN)
     made = Heated(sets, _best(found, warmth, z), found.parameters, *_told(known, warmth.names, warmth.z, z))
     limits = problem.law.limits
     moved = made.moved(sets)
@@ -148,37 +175,6 @@ class _Grid:
         columns = np.stack([np.broadcast_to(terms[:, :, 0], moved.shape), terms[:, :, 1] * moved], axis=3)
         rates, chi2 = best_rates(problem.whiten(columns).reshape(-1, *columns.shape[2:]), problem.target)
         return rates.reshape(*columns.shape[:2], -1), chi2.reshape(columns.shape[:2])
-
-
-def _objective(at: _Grid, z: Array, counted: float) -> Array:
-    """F at settings [d, i]; the least chi2 over the grid by the parabola through it and its neighbours."""
-    _, chi2 = at.surface(z)
-    rows, middle = np.arange(len(z)), np.clip(chi2.argmin(axis=1), 1, chi2.shape[1] - 2)
-    low, least, high = (chi2[rows, middle + k] for k in (-1, 0, 1))
-    bent = np.maximum(low + high - 2 * least, 1e-300)
-    least = least - np.minimum((high - low) ** 2 / (8 * bent), np.maximum(least, 0.0))
-    return np.asarray(counted * np.minimum(least, chi2.min(axis=1)) + (z**2).sum(axis=1))
-
-
-def _around(at: _Grid, z: Array, counted: float) -> tuple[float, Array, Array]:
-    """(F, slope [i], curvature [i, i]) at a setting; curvature no less than that of what was known before."""
-    n = len(z)
-    unit = STEP * np.eye(n)
-    pairs = [(i, j) for i in range(n) for j in range(i)]
-    points = [z, *(z + unit), *(z - unit), *(z + unit[i] + unit[j] for i, j in pairs)]
-    value = _objective(at, np.array(points), counted)
-    middle, up, down, both = value[0], value[1 : n + 1], value[n + 1 : 2 * n + 1], value[2 * n + 1 :]
-    bent = np.diag((up + down - 2 * middle) / STEP**2)
-    for (i, j), one in zip(pairs, both, strict=True):
-        bent[i, j] = bent[j, i] = (one - up[i] - up[j] + middle) / STEP**2
-    sizes, directions = np.linalg.eigh(bent)
-    return float(middle), (up - down) / (2 * STEP), directions * np.maximum(sizes, 2.0) @ directions.T
-
-
-def _covariance(at: _Grid, z: Array, counted: float) -> Array:
-    """Of the inputs at their setting, in standard uncertainties squared."""
-    _, _, bent = _around(at, z, counted)
-    return np.asarray(2.0 * np.linalg.inv(bent))
 
 
 def _best(found: Inference, warmth: Warmth, z: Array) -> Array:
