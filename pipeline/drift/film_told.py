@@ -94,18 +94,18 @@ def _words(rows: Sequence[FilmUse], told: bool | None, wanted: float) -> list[st
     for kind, words in (
         ("glazed", "glazed"),
         ("harmless", f"did not glaze (less than {wanted:.0%} over {STOPS} stops, by the upper end)"),
-        ("nothing shown", "told neither: too short for its checks"),
+        ("nothing shown", "told neither, being too short for its checks"),
     ):
         own = [_place(row) for row in rows if row.shown == kind]
         if own:
             said.append(f"{words}: {'; '.join(own)}")
     if told:
         said.append(
-            "power density and temperature were only varied together between what glazed and what was harmless: which of the "
-            "two matters is not told"
+            "varied power density and temperature only together between what glazed and what was harmless: which of the two matters "
+            "is not told"
         )
     if not rows:
-        said.append("no use between matched checks was run")
+        said.append("was not run: nothing is known of a film")
     return said
 
 

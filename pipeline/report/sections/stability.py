@@ -44,7 +44,7 @@ def stability(inputs: Inputs) -> Section:
             [_bedding_row(test) for test in inputs.usable],
         )
     )
-    parts.append(glaze_text(inputs))
+    parts += [glaze_text(inputs), *film_texts(inputs)]
     return Section("Stability", parts)
 
 
@@ -130,6 +130,12 @@ def _bedding_row(test: OfTest) -> list[Cell]:
         ),
         read(f"{name}: µ at the end of bedding", lambda f: f.bedding.mu_end if f.bedding else None, unit="", why=none),
     ]
+
+
+def film_texts(inputs: Inputs) -> list[Text]:
+    """What the tests' use shows of a film over power density and temperature."""
+    film = inputs.friction.result.film
+    return [Text("Use between checks {words}.", {"words": words}) for words in (film.words if film else [])]
 
 
 def glaze_text(inputs: Inputs) -> Text:
