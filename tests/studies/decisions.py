@@ -40,6 +40,9 @@ from pipeline.duty.projections import Recorded, project_all
 from pipeline.friction.friction_class import friction_class
 from pipeline.inputs.model import parse
 from pipeline.method import Method
+from pipeline.method import drift as method_drift
+from pipeline.method import duty as method_duty
+from pipeline.method import wear as method_wear
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import OfStops
 from pipeline.results.duty import DutyProjection
@@ -56,6 +59,7 @@ END_SD_K = 4.0  # of the window's ends, as a map of so many stops knows them
 LOSS_WANTED, SHARE_WANTED = 0.05, METHOD.duty.window_share
 RATIO = (0.8, 1.25)  # of wear, in which batches are equivalent
 GLAZED, HARMLESS = 0.03, 0.01  # true loss of a gentle block of the tests
+REVISIONS = f"wear {method_wear.REVISION}, drift {method_drift.REVISION}, duty {method_duty.REVISION}"
 Record = dict[str, Any]
 
 
@@ -148,7 +152,7 @@ def judged(index: int, seed: int, wide: float) -> Record:
     tests = Judged(of, rng)
     answers = tests.answers(of.duties)
     return {
-        "index": index, "seed": seed, "wide": wide, "glazes": of.glazes, "alike": of.alike, "batches": len(of.factors),
+        "index": index, "seed": seed, "wide": wide, "revisions": REVISIONS, "glazes": of.glazes, "alike": of.alike, "batches": len(of.factors),
         "conductivity_stated": of.stated_conductivity is not None,
         "law": _law(of, tests.wear),
         "duties": [_duty(of, tests, d, a) for d, a in zip(of.duties, answers, strict=True)],

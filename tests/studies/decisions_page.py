@@ -124,7 +124,8 @@ def text(found: Sequence[Record], seed: int) -> str:
     """The study as a page."""
     stated, wide = ([r for r in found if r["wide"] == w] for w in (1.0, 2.0))
     old = before()
-    parts = [HEAD.format(seed=seed, stated=len(stated), wide=len(wide), before=len(old))]
+    parts = [HEAD.format(seed=seed, stated=len(stated), wide=len(wide), before=len(old),
+                         revisions="; ".join(sorted({r.get("revisions", "not noted") for r in found})))]  # fmt: skip
     for name, count, bounds in ROWS:
         first, one, other = count(old), count(stated), count(wide)
         wanted = f"{100 * bounds[0]:.0f} to {100 * bounds[1]:.0f}"
@@ -168,7 +169,8 @@ SPLITS = (
 HEAD = """\
 # Are decisions as honest as the numbers?
 
-Written by `python -m tests.studies.decisions --write`; nothing here is typed by hand. Seed {seed}.
+Written by `python -m tests.studies.decisions --write`; nothing here is typed by hand. Seed {seed}; revisions of the
+stages: {revisions}.
 
 {stated} invented compounds, each of two or three batches of two specimens on a rig, read for wear after its blocks of use, with gentle
 use at several temperatures and two power densities between checks; what cards and duties do not state exactly (conductivity, heat
