@@ -87,8 +87,12 @@ class History:
 
     def upto(self, n: int) -> History:
         """The first n openings."""
-        nodes = {name: (low.upto(n), high.upto(n)) for name, (low, high) in self.nodes.items()}
-        return History(self.braking[:, :, :n], self.cooling[:, :, :n], nodes)
+        return self.part(slice(n))
+
+    def part(self, which: slice) -> History:
+        """Some of the openings."""
+        nodes = {name: (low.part(which), high.part(which)) for name, (low, high) in self.nodes.items()}
+        return History(self.braking[:, :, which], self.cooling[:, :, which], nodes)
 
     @property
     def start(self) -> Array:
@@ -215,23 +219,31 @@ def warm_up(
     events: Events,
     disc: lumped.Disc,
     air: Air,
-    opening: float,
+    opening: Values,
     *,
     count: int,
-    settled: float,
+    settled: Values,
     share: float = 1.0,
 ) -> list[History]:
-    """The first cycles of a use from ambient at one opening, and with each input of the air's moves at its nodes: until they start at
-    `settled` K as stated, at most `count`."""
-    each, shares, airs = _columns(air, share, np.array([opening]))
+    """The first cycles of a use from ambient, at all openings (one, or [k]) together and with each input of the air's moves at its
+    nodes: until the last of them starts at `settled` K (one, or [k]) as stated, at most `count`."""
+    openings = np.atleast_1d(np.asarray(opening, float))
+    each, shares, airs = _columns(air, share, openings)
     temperature, found = np.full(each.shape, air.ambient), []
     for _ in range(min(count, MOST_WARMING)):
         history = one_cycle(temperature, events, disc, airs, each, shares)
-        found.append(_parted(history, 1, air.moves))
-        if abs(float(history.end[0]) - settled) <= WARM_K:
+        found.append(_parted(history, openings.size, air.moves))
+        if np.abs(found[-1].end - settled).max() <= WARM_K:
             break
         temperature = history.end
     return found
+
+
+def until_warm(warming: Sequence[History], settled: float, opening: int, count: int) -> int:
+    """How many of a use's first cycles are run at an opening (index) until it is warm, at most `count`."""
+    most = min(len(warming), count)
+    warm = (n for n in range(1, most) if abs(float(warming[n - 1].end[opening]) - settled) <= WARM_K)
+    return next(warm, most)
 
 
 def settles_within(warming: list[History], settled: float, count: int) -> bool:

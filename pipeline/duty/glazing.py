@@ -20,8 +20,7 @@ import numpy as np
 
 from pipeline.constants import ZERO_C, Array
 from pipeline.drift.film import Film
-from pipeline.duty.cycle import MOST_WARMING, WARM_K, Air, Events, History, one_cycle
-from pipeline.heat.lumped import Disc
+from pipeline.duty.cycle import Events, History
 from pipeline.results.openings import FilmLoss
 
 USES = 3  # in a row
@@ -98,20 +97,6 @@ def places(events: Events, settled: History, warming: Sequence[History], cycles:
     power = events.energy / events.brake_time / friction_area / UNIT_MM2
     temperature = np.array([h.braking[:, 0] for h in [*warming[:cycles], settled]]) - ZERO_C
     return Places(power, events.energy / friction_area / UNIT_MM2, temperature, cycles)
-
-
-def first_cycles(
-    events: Events, disc: Disc, air: Air, opening: Array, settled: History, count: int, share: float
-) -> list[History]:
-    """The first cycles of a use from ambient, at all openings [k] together, until the last of them is warm."""
-    temperature, found = np.full(np.shape(opening), air.ambient), []
-    for _ in range(min(count, MOST_WARMING)):
-        history = one_cycle(temperature, events, disc, air, opening, share)
-        found.append(history)
-        if np.abs(history.end - settled.start).max() <= WARM_K:
-            break
-        temperature = history.end
-    return found
 
 
 def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:

@@ -15,18 +15,18 @@ openings between the last that holds and the first that fails, each requirement 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import Array
-from pipeline.duty.cycle import Air, Events, History, settle
-from pipeline.duty.glazing import Losses, first_cycles, losses, places
-from pipeline.duty.lives import over_distance, told
-from pipeline.duty.project import Brake, exposures, window_share
+from pipeline.duty.cycle import Air, Events, History, settle, until_warm, warm_up
+from pipeline.duty.glazing import Losses, losses, places
+from pipeline.duty.lives import Told, over_distance
+from pipeline.duty.project import Brake, exposures, life_of_use, use_exposures, window_share
 from pipeline.duty.propagation import surely_inside
 from pipeline.duty.window_words import side_of, why_none
 from pipeline.results.duty import Projected, Span
@@ -60,7 +60,13 @@ class Run:
     settled: History
     losses: Losses
     stops: Sequence[Exposure] | None
-    lives: Sequence[Projected] | None
+    told: Sequence[Told] | None  # life of a use
+    length: float  # of a cycle, m
+
+    @property
+    def lives(self) -> list[Projected] | None:
+        """Life in km of a use, as it is told."""
+        return None if self.told is None else [over_distance(one.life, self.length) for one in self.told]
 
     def upto(self, n: int) -> Run:
         """The first n openings."""
@@ -69,7 +75,8 @@ class Run:
             self.settled.upto(n),
             self.losses.upto(n),
             self.stops[:n] if self.stops is not None else None,
-            self.lives[:n] if self.lives is not None else None,
+            self.told[:n] if self.told is not None else None,
+            self.length,
         )
 
 
@@ -81,21 +88,40 @@ def run(
     opening: Array,
     settled: History | None = None,
     worn: bool = True,
+    lived: bool | None = None,
 ) -> Run:
-    """The duty at openings; worn: also what wear needs, which costs most of the time."""
+    """The duty at openings; worn: also what wear needs, which costs most of the time; lived: also the life of a use (None: where the
+    duty asks for one)."""
     settled = settled or settle(events, brake.disc, air, opening, brake.heat_share)
-    warming = first_cycles(events, brake.disc, air, opening, settled, duty.cycles, brake.heat_share)
+    wanted = worn and (duty.life is not None if lived is None else lived)
+    moved = air if wanted else replace(air, moves={})
+    warming = warm_up(
+        events, brake.disc, moved, opening, count=duty.cycles, settled=settled.start, share=brake.heat_share
+    )
     use = places(events, settled, warming, duty.cycles, brake.rubbing.friction_area)
     lost = losses(use, brake.film, brake.glazing_loss, brake.film_growth)
     stops = exposures(settled, events, brake, range(len(opening))) if worn else None
-    lives = [life_km(duty, one, brake) for one in stops] if stops is not None and duty.life is not None else None
-    return Run(opening, settled, lost, stops, lives)
+    if stops is None or not wanted:
+        return Run(opening, settled, lost, stops, None, duty.length)
+    first = [until_warm(warming, float(t), k, duty.cycles) for k, t in enumerate(settled.start)]
+    uses = use_exposures(warming, stops, first, events, brake, duty.cycles)
+    found = [life_of_use(duty, brake, whole, cycle) for whole, cycle in zip(uses, stops, strict=True)]
+    return Run(opening, settled, lost, stops, found, duty.length)
 
 
-def life_km(duty: DutyCycle, stops: Exposure, brake: Brake) -> Projected:
-    """Life of the settled cycle, as it is told: of the worst batch where batches are not shown alike."""
-    of = told(brake.components, brake.batches, brake.alike, stops, 1, brake.confidence)
-    return over_distance(of.life, duty.length)
+def unlike_somewhere(found: Run) -> str | None:
+    """Why one batch's life is told at all openings: at the first of them batches are not shown alike. None: they are at all."""
+    for at, one in zip(found.opening, found.told or [], strict=False):
+        if one.of is not None and one.of.batch is not None:
+            return f"at opening {at:.2f} {one.of.why.split(': ', 1)[-1]}"
+    return None
+
+
+def of_one_batch(found: Run, why: str | None) -> Run:
+    """The run with the worst batch's life wherever that of all together was told; why: None leaves it as it is."""
+    if found.told is None or why is None:
+        return found
+    return replace(found, told=[one.of_worst(why) for one in found.told])
 
 
 def holds(found: Run, duty: DutyCycle, events: Events, brake: Brake, wanted: float) -> dict[Asked, NDArray[np.bool_]]:
@@ -168,7 +194,8 @@ def openings(duty: DutyCycle, events: Events, brake: Brake, air: Air, found: Run
     ]
     limits.sort(key=lambda one: abs(one.at - (span.low if one.side == "low" else span.high)))
     free = Span(low=max(ends[SURE, "low"], low), high=min(ends[SURE, "high"], high)) if within.any() else None
-    open_ = _not_excluded(found, duty, brake, span, first, last)
+    at_ends = run(duty, events, brake, air, np.array([low, high]))
+    open_ = _not_excluded(found, at_ends, duty, brake, span, first, last)
     sure_why = None if free else _why_not_sure(open_)
     return Openings(span, None, free, sure_why, tuple(limits), tuple(open_))
 
@@ -269,48 +296,50 @@ def _why_none(found: Run, events: Events, brake: Brake, good: Mapping[Asked, NDA
     return f"no opening holds all that is asked: {'; '.join(said)}"
 
 
-def _not_excluded(found: Run, duty: DutyCycle, brake: Brake, span: Span, first: int, last: int) -> list[NotExcluded]:
-    """What may fail at the openings to run although nothing that was tested shows it."""
+def _not_excluded(
+    found: Run, at_ends: Run, duty: DutyCycle, brake: Brake, span: Span, first: int, last: int
+) -> list[NotExcluded]:
+    """What may fail at the openings to run although nothing that was tested shows it; at_ends: the duty run at both ends of them."""
     said = []
-    high = found.losses.high[first : last + 1]
-    glazes = high > brake.glazing_loss
-    if glazes.any():
-        said.append(_open("glazing", found, span, first, glazes, lambda k: _glazing_words(found, brake, k)))
-    if duty.life is not None and found.lives is not None:
+    inside = slice(first, last + 1)
+    opening = np.concatenate([[span.low], found.opening[inside], [span.high]])
+    ends = at_ends.losses.high
+    glazed = np.concatenate([ends[:1], found.losses.high[inside], ends[1:]])
+    if (glazed > brake.glazing_loss).any():
+        words = [_glazing_words(float(at), float(high), brake) for at, high in zip(opening, glazed, strict=True)]
+        said.append(_open("glazing", opening, glazed > brake.glazing_loss, -glazed, words))
+    if duty.life is not None and found.lives is not None and at_ends.lives is not None:
         asked = duty.life / 1e3
-        short = np.array([one.low is None or one.low < asked for one in found.lives[first : last + 1]])
-        if short.any():
-            said.append(_open("life", found, span, first, short, lambda k: _life_words(found, asked, k)))
+        lives = [at_ends.lives[0], *found.lives[inside], at_ends.lives[1]]
+        lows = np.array([-np.inf if one.low is None else one.low for one in lives])
+        if (lows < asked).any():
+            words = [_life_words(float(at), one, asked) for at, one in zip(opening, lives, strict=True)]
+            said.append(_open("life", opening, lows < asked, lows, words))
     return said
 
 
-def _open(
-    cause: Cause, found: Run, span: Span, first: int, where: NDArray[np.bool_], why: Callable[[int], str]
-) -> NotExcluded:
-    """Over the openings from the first to the last concerned; the reason is the worst one's."""
+def _open(cause: Cause, opening: Array, where: NDArray[np.bool_], good: Array, words: Sequence[str]) -> NotExcluded:
+    """Over the openings [n] from the first to the last concerned; the reason is that of the least good [n] of them."""
     own = np.flatnonzero(where)
-    low = span.low if own[0] == 0 else float(found.opening[first + own[0]])
-    high = span.high if own[-1] == len(where) - 1 else float(found.opening[first + own[-1]])
-    return NotExcluded(cause=cause, low=low, high=high, why=why(first + int(own[-1])))
+    worst = int(own[np.argmin(good[own])])
+    return NotExcluded(cause=cause, low=float(opening[own[0]]), high=float(opening[own[-1]]), why=words[worst])
 
 
-def _glazing_words(found: Run, brake: Brake, k: int) -> str:
-    at = f"at {found.opening[k]:.2f}"
-    if np.isfinite(found.losses.high[k]):
+def _glazing_words(at_opening: float, high: float, brake: Brake) -> str:
+    at = f"at {at_opening:.2f}"
+    if np.isfinite(high):
         return (
-            f"{at} one use may lose up to {found.losses.high[k]:.1%} of friction to a film by what the tests leave open; "
+            f"{at} one use may lose up to {high:.1%} of friction to a film by what the tests leave open; "
             f"the target accepts {brake.glazing_loss:.1%}"
         )
     return f"{at} no use as gentle and as cold as the duty's, or more so, was tested: nothing bounds what a film takes"
 
 
-def _life_words(found: Run, asked: float, k: int) -> str:
-    assert found.lives is not None
-    one = found.lives[k]
+def _life_words(opening: float, one: Projected, asked: float) -> str:
     if one.value is None:
         return f"life is not known ({one.why}); the duty asks for {asked:.0f} km"
     low = "has no lower end" if one.low is None else f"may be as short as {one.low:.0f} km"
-    return f"at {found.opening[k]:.2f} life {low}; the duty asks for {asked:.0f}"
+    return f"at {opening:.2f} life {low}; the duty asks for {asked:.0f}"
 
 
 def _why_not_sure(open_: Sequence[NotExcluded]) -> str:

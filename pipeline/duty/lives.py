@@ -18,7 +18,7 @@ which holds the truth of the batch picked in 95 % where batches are alike, and i
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -89,6 +89,16 @@ class Told:
     of: LifeOf | None = None
     by_batch: tuple[tuple[OfBatch, Lives], ...] = ()
     worst: tuple[OfBatch, Lives] | None = None
+
+    def of_worst(self, why: str) -> Told:
+        """The worst batch's life where that of all together is told; why: in words."""
+        if self.of is None or self.of.batch is not None or self.worst is None:
+            return self
+        batch, lives = self.worst
+        count = sum(one.cycles.value is not None for _, one in self.by_batch)
+        words = f"the shortest of {count} batches" if count > 1 else "no other batch has a life"
+        of = LifeOf(batch=batch.batch, why=f"{words}: {why}")
+        return replace(self, life=lives.cycles, first=lives.first, of=of)
 
 
 def wear_per_cycle(
@@ -193,8 +203,14 @@ def told(
     cycles: int,
     confidence: float,
     like: Exposure | None = None,
+    *,
+    unlike: str | None = None,
 ) -> Told:
-    """Whose life over these stops is told, and what stands beside it; alike None: nothing shows batches equivalent."""
+    """Whose life over these stops is told, and what stands beside it; alike None: nothing shows batches equivalent.
+
+    unlike: why one batch's life is told though batches are alike over these stops. The worst batch's row among `by_batch` is as
+    `worst` has it: one life has one interval.
+    """
     pooled = lives_of(components, stops, cycles, confidence, like)
     each = tuple((one, lives_of(one.components, stops, cycles, confidence, like)) for one in batches)
     known = [(one, lives) for one, lives in each if lives.cycles.value is not None]
@@ -202,6 +218,7 @@ def told(
         return Told(pooled, pooled.cycles, pooled.first, by_batch=each)
     worst, _ = min(known, key=lambda pair: pair[1].cycles.value or np.inf)
     lives = lives_of(worst.components, stops, cycles, confidence, like, most_of=len(known))
+    each = tuple((one, lives if one is worst else own) for one, own in each)
     ending = {one.first for _, one in known} | {pooled.first}
     whys = [
         why
@@ -209,14 +226,14 @@ def told(
         if component.name in ending and (why := _unlike(component, alike, stops, like)) is not None
     ]
     silent = [one.batch for one, own in each if own.cycles.value is None]
-    if not whys and not silent and pooled.first:
-        said = f"every pair of batches is shown equivalent in the wear of the {' and the '.join(sorted(filter(None, ending)))}"
-        return Told(pooled, pooled.cycles, pooled.first, LifeOf(why=said), each, (worst, lives))
-    said = "; ".join([*whys, *([f"no life of {' and '.join(silent)}, which may be shorter"] if silent else [])])
-    words = f"the shortest of {len(known)} batches" if len(known) > 1 else "no other batch has a life"
-    return Told(
-        pooled, lives.cycles, lives.first, LifeOf(batch=worst.batch, why=f"{words}: {said}"), each, (worst, lives)
+    whys += [f"no life of {' and '.join(silent)}, which may be shorter"] if silent else []
+    said = (
+        f"every pair of batches is shown equivalent in the wear of the {' and the '.join(sorted(filter(None, ending)))}"
     )
+    found = Told(pooled, pooled.cycles, pooled.first, LifeOf(why=said), each, (worst, lives))
+    if not whys and unlike is None and pooled.first:
+        return found
+    return found.of_worst("; ".join(whys) or unlike or "")
 
 
 def _unlike(component: Worn, alike: Alike | None, stops: Exposure, like: Exposure | None) -> str | None:

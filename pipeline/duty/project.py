@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -15,6 +15,7 @@ from pipeline.duty.cycle import MOST_WARMING, Events, History, settles_within, s
 from pipeline.duty.lives import (
     Alike,
     OfBatch,
+    Told,
     Worn,
     batch_rows,
     over_distance,
@@ -71,6 +72,7 @@ class Brake:
     confidence: float = 0.95
     batches: tuple[OfBatch, ...] = ()
     alike: Alike | None = None  # why batches are not shown equivalent in the wear of a component in a mix of mechanisms
+    unlike: str | None = None  # why not somewhere in a duty's sweep: one batch's life is told at all its openings
     worn_mass: float | None = None  # of the disc at minimum thickness
     inputs: tuple[HeatInput, ...] = ()  # heat inputs that temperatures rest on, as known before any reading
 
@@ -158,19 +160,42 @@ def glazing_interval(settled: History, events: Events, brake: Brake, opening: in
     return Span(low=float(seen[opening]), high=float(unknown[opening]))
 
 
-def exposures(history: History, events: Events, brake: Brake, openings: Sequence[int]) -> list[Exposure]:
+Excess = tuple[
+    Array, Array, Array
+]  # face above bulk as stated, and at both nodes of the conductivity (as of `rubbing.excess_of`)
+
+
+def conducted(history: History, events: Events, brake: Brake, openings: Sequence[int]) -> Excess | None:
+    """How far the face rises above the bulk at each of these openings; None where wear goes by the bulk's temperature."""
+    plate, share = _plate(brake), brake.heat_share
+    if plate is None:
+        return None
+    excess = exposed.excess_of(history, events, plate, share, openings)
+    if not _oxidises(brake) or brake.known_input("conductivity") is None:
+        return excess, excess, excess
+    low, high = (
+        exposed.excess_of(history, events, replace(plate, conductivity=k), share, openings)
+        for k in np.multiply(plate.conductivity, brake.factors("conductivity"))
+    )
+    return excess, low, high
+
+
+def exposures(
+    history: History, events: Events, brake: Brake, openings: Sequence[int], face: Excess | None = None
+) -> list[Exposure]:
     """Exposure of a cycle at each of these openings (indices), and where wear asks for it with each heat input at its nodes.
 
     How far the face rises above the bulk goes by the flux, next to nothing by the bulk's own temperature: it is conducted once, and
-    at the nodes of the conductivity.
+    at the nodes of the conductivity. face: as of `conducted`, where it is known already.
     """
     plate, share = _plate(brake), brake.heat_share
+    face = face or conducted(history, events, brake, openings)
 
     def made(run: History, excess: Array | None) -> list[Exposure]:
         kind = brake.temperature_kind
         return exposed.of_cycles(run, events, brake.rubbing, plate, share, kind, openings, excess)
 
-    excess = None if plate is None else exposed.excess_of(history, events, plate, share, openings)
+    excess = None if face is None else face[0]
     found = made(history, excess)
     if not _oxidises(brake):
         return found
@@ -181,12 +206,8 @@ def exposures(history: History, events: Events, brake: Brake, openings: Sequence
             made(low, None if excess is None else excess * down),
             made(high, None if excess is None else excess * up),
         )
-    if plate is not None and brake.known_input("conductivity") is not None:
-        low_k, high_k = (
-            made(history, exposed.excess_of(history, events, replace(plate, conductivity=k), share, openings))
-            for k in np.multiply(plate.conductivity, brake.factors("conductivity"))
-        )
-        ends["conductivity"] = (low_k, high_k)
+    if face is not None and brake.known_input("conductivity") is not None:
+        ends["conductivity"] = (made(history, face[1]), made(history, face[2]))
     return [
         replace(one, nodes={name: (low[i], high[i]) for name, (low, high) in ends.items()})
         for i, one in enumerate(found)
@@ -199,11 +220,54 @@ def _oxidises(brake: Brake) -> bool:
 
 
 def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, brake: Brake, cycles: int) -> Exposure:
-    """Exposure of a whole use of `cycles`: the warming ones, then the settled one as often as is left."""
-    first = list(warming[:cycles])
-    together = side_by_side([h.upto(1) for h in first])
-    parts = [(one, 1.0) for one in exposures(together, events, brake, range(len(first)))]
-    return exposed.of_use([*parts, (settled, float(cycles - len(parts)))])
+    """Exposure of a whole use of `cycles` at one opening: the warming ones, then the settled one as often as is left."""
+    ((whole),) = use_exposures(warming, [settled], [min(len(warming), cycles)], events, brake, cycles)
+    return whole
+
+
+def use_exposures(
+    warming: Sequence[History],
+    settled: Sequence[Exposure],
+    first: Sequence[int],
+    events: Events,
+    brake: Brake,
+    cycles: int,
+) -> Iterator[Exposure]:
+    """Exposure of a whole use of `cycles` at each opening [k]: its `first` [k] cycles of `warming`, then the settled one as often as
+    is left.
+
+    One opening is made after another, for their histories are large; what the face rises above the bulk is conducted for all at once.
+    """
+    run = [thinned(n) for n in first]
+    each = [side_by_side([warming[c].part(slice(k, k + 1)) for c, _ in parts]) for k, parts in enumerate(run)]
+    bare = side_by_side([replace(one, nodes={}) for one in each])
+    face = conducted(bare, events, brake, range(bare.braking.shape[2]))
+    at, rows = 0, len(events.energy)
+    for history, parts, own in zip(each, run, settled, strict=True):
+        till = at + len(parts) * rows
+        risen = None if face is None else (face[0][at:till], face[1][at:till], face[2][at:till])
+        found = exposures(history, events, brake, range(len(parts)), risen)
+        warm = [(one, float(weight)) for one, (_, weight) in zip(found, parts, strict=True)]
+        yield exposed.of_use([*warm, (own, float(cycles - sum(weight for _, weight in parts)))])
+        at = till
+
+
+def thinned(count: int) -> list[tuple[int, int]]:
+    """Of the first `count` cycles those that stand for all, each with how many it stands for: the later ones differ less and less
+    from their neighbours, so from the eighth on one in the middle stands for a growing number of them."""
+    found, at = [], 0
+    while at < count:
+        size = min(max(at // 4, 1), count - at)
+        found.append((at + size // 2, size))
+        at += size
+    return found
+
+
+def life_of_use(duty: DutyCycle, brake: Brake, whole: Exposure, cycle: Exposure) -> Told:
+    """Life of a use, as it is told; cycle: the settled one."""
+    return told(
+        brake.components, brake.batches, brake.alike, whole, duty.cycles, brake.confidence, cycle, unlike=brake.unlike
+    )
 
 
 def _plate(brake: Brake) -> Plate | None:
@@ -249,7 +313,7 @@ def project(
     """
     (cycle,) = exposures(settled, events, brake, [opening])
     whole = use_exposure(warming, cycle, events, brake, duty.cycles)
-    of = told(brake.components, brake.batches, brake.alike, whole, duty.cycles, brake.confidence, cycle)
+    of = life_of_use(duty, brake, whole, cycle)
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     within = settles_within(list(warming), float(settled.start[opening]), duty.cycles)
     known = brakings or braked(

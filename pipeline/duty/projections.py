@@ -19,7 +19,7 @@ from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.burnt import burnt
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.film_area import film_area
-from pipeline.duty.limits import Openings, openings, run
+from pipeline.duty.limits import Openings, of_one_batch, openings, run, unlike_somewhere
 from pipeline.duty.lives import Alike
 from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
@@ -206,8 +206,10 @@ def _projected(
         duty, events, settled, brake.temperature_kind, range(len(opening)), FrictionRun.of(pressing, brake.rubbing),
         brake.rubbing.friction_area,
     )  # fmt: skip
+    found = run(duty, events, brake, air, opening, settled, lived=True)
+    brake = dataclasses.replace(brake, unlike=unlike_somewhere(found))
+    found = of_one_batch(found, brake.unlike)
     projected = project(duty, events, settled, warming, brake, len(opening) - 1, brakings)
-    found = run(duty, events, brake, air, opening, settled)
     grid = found.upto(len(GRID))
     judged = openings(duty, events, brake, air, grid, settings.window_share)
     one, several = found.losses.at(len(opening) - 1, brake.glazing_loss)

@@ -10,7 +10,7 @@ from pipeline.archive.duties import DutyCycle
 from pipeline.constants import ZERO_C
 from pipeline.duty.cycle import Events
 from pipeline.duty.limits import Run
-from pipeline.duty.lives import over_distance, told
+from pipeline.duty.lives import over_distance
 from pipeline.duty.project import Brake, glazing_share, support, window_share
 from pipeline.duty.support import Braked, braked
 from pipeline.results.duty import DutyProjection, Span, SweepRow
@@ -21,18 +21,17 @@ SHOWN = 2  # every second opening of the grid is written out with its wear
 
 
 def rows(duty: DutyCycle, events: Events, found: Run, brake: Brake, brakings: Braked | None = None) -> list[SweepRow]:
-    """One row per shown opening of the grid: temperatures, shares, wear and life of the settled cycle, loss by glazing.
+    """One row per shown opening of the grid: temperatures and shares of the settled cycle, wear, life and loss by glazing of a use.
 
     found: the duty run at the grid's openings, perhaps others after them; brakings: at the grid's openings (None: without a map).
     """
-    assert found.stops is not None
+    assert found.stops is not None and found.told is not None
     settled, table, area = found.settled, [], brake.rubbing.friction_area
     known = brakings or braked(duty, events, settled, brake.temperature_kind, range(len(GRID)), brake.known, area)
     low, high = settled.lowest() - ZERO_C, settled.highest() - ZERO_C
     inside, gentle = window_share(settled, events, brake), glazing_share(settled, events, brake)
     for k in range(0, len(GRID), SHOWN):
-        stops = found.stops[k]
-        of = told(brake.components, brake.batches, brake.alike, stops, 1, brake.confidence)
+        stops, of = found.stops[k], found.told[k]
         km, pooled = (over_distance(one, duty.length) for one in (of.life, of.pooled.cycles))
         stands = support(known, k, settled, brake, stops, k)
         one, several = found.losses.at(k, brake.glazing_loss)

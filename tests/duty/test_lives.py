@@ -56,7 +56,8 @@ def test_the_upper_end_of_the_shortest_of_several_lives_holds_that_it_was_picked
     law = renewed(energy_law(7.0), joint={"a": draws})
     alike = [OfBatch(name, 2, (Worn("disc", law, 4000.0),)) for name in ("b1", "b2", "b3")]
     of = told([component(7.0)], alike, None, STOPS, 1, 0.95)
-    own = of.by_batch[0][1].cycles
+    own = of.by_batch[1][1].cycles  # the first of them is the one picked
+    assert of.by_batch[0][1].cycles == of.life
     assert of.life.low == pytest.approx(own.low)
     z = (of.life.value / of.life.high - 1) / (of.life.value / own.high - 1)
     assert z == pytest.approx(2.121 / 1.960, rel=0.02)  # normal quantiles of 0.95^(1/3) and 0.975

@@ -250,7 +250,7 @@ def test_intervals_of_the_window_bound_share_and_opening():
 def test_rows_of_the_sweep():
     made, duty = brake(window=(260.0, 420.0)), duty_cycle()
     events = events_of(duty)
-    table = rows(duty, events, run(duty, events, made, AIR, GRID), made)
+    table = rows(duty, events, run(duty, events, made, AIR, GRID, lived=True), made)
     assert [r.opening for r in table] == GRID[::2].tolist()
     highest = [r.temperature_high_c for r in table]
     assert highest == sorted(highest, reverse=True)
@@ -303,12 +303,10 @@ def test_the_fastest_of_the_blocks_that_are_like_the_duty_counts():
 
 def test_no_life_where_the_duty_is_unlike_what_was_measured():
     worn = Worn("disc", None, 4000.0, "no wear law is identified", (measured(7.0, energy_mj=[0.001, 0.01]),))
-    result = projected(made=brake(components=(worn,)))
+    made = brake(components=(worn,))
+    result = projected(made=made)
     assert result.life_cycles.value is None
     assert "unlike those measured" in result.life_cycles.why and "MJ a stop" in result.life_cycles.why
     duty = duty_cycle()
     events = events_of(duty)
-    assert all(
-        r.life_km is None
-        for r in rows(duty, events, run(duty, events, brake(components=(worn,)), AIR, GRID), brake(components=(worn,)))
-    )
+    assert all(r.life_km is None for r in rows(duty, events, run(duty, events, made, AIR, GRID, lived=True), made))
