@@ -79,7 +79,7 @@ class WornDisc(Result):
 
 
 class SweepRow(Result):
-    """The settled cycle at one cooling opening."""
+    """A use at one cooling opening; temperatures and shares are those of its settled cycle."""
 
     opening: float = given("cooling opening", "1")
     temperature_low_c: float = given("lowest temperature", "degC")
@@ -87,7 +87,7 @@ class SweepRow(Result):
     window_share: float | None = given("share of the energy in the window", "1", default=None)
     window_share_tested: float | None = given("of it, what has friction that was tested", "1", default=None)
     glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
-    wear_um_per_cycle: dict[str, Projected] = given("wear by component", "um", default_factory=dict)
+    wear_um_per_cycle: dict[str, Projected] = given("wear by component, over a use", "um", default_factory=dict)
     life_km: float | None = given("life from new thickness to the minimum, of `life_of`", "km", default=None)
     life_km_low: float | None = given("lower end of its interval", "km", default=None)
     glazing_loss: FilmLoss | None = given("share of mu lost by glazing over one use", "1", default=None)
@@ -247,7 +247,9 @@ class DutyProjection(Result):
     life_of: LifeOf | None = given("whose life it is; null with one batch", default=None)
     pooled_life_cycles: Projected | None = given("cycles by the laws of all batches together", default=None)
     pooled_life_km: Projected | None = given("the same as a distance", "km", default=None)
-    by_batch: list[BatchLife] = given("each batch; none where there is one batch", default_factory=list)
+    by_batch: list[BatchLife] = given(
+        "each batch; none where there is one batch; the worst batch's interval is that of `worst`", default_factory=list
+    )
     worst: WorstLife | None = given("the batch of the shortest life; null with one batch", default=None)
     extrapolated: list[str] = given("where the duty leaves what the rig showed", default_factory=list)
     support: DutySupport | None = given("the same by direction and share, typed", default=None)
