@@ -67,9 +67,7 @@ def further_channels(
     rows, findings = [], []
     for name in card.recordings.channels:
         use, found = _use(name, card), None
-        if name == "disc_temperature":
-            found = course_of(card, stops, traces)
-        elif name in names and name == "surface_temperature":
+        if name in names and name == "surface_temperature":
             found, more = face_beside_pyrometer(card, rises(channels, name, stops), stops, traces)
             findings += more
         elif name in names and name == "disc_temperature_2":
@@ -77,6 +75,14 @@ def further_channels(
             findings += more
         rows.append(ChannelUse(channel=name, used_for=use, found=found))
     return rows, findings
+
+
+def with_course(rows: list[ChannelUse], card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> list[ChannelUse]:
+    """The rows with what the disc's thermocouple says of itself; `stops` with their final status."""
+    return [
+        row.model_copy(update={"found": course_of(card, stops, traces)}) if row.channel == "disc_temperature" else row
+        for row in rows
+    ]
 
 
 def course_of(card: Card, stops: pl.DataFrame, traces: pl.DataFrame) -> str:

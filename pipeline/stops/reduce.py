@@ -26,7 +26,7 @@ from pipeline.stops.facts import gains_of, setup_of, temperature_limit
 from pipeline.stops.faults.gross_slips import gross_slips
 from pipeline.stops.faults.table import schedule_levels, table_shows
 from pipeline.stops.faults.units import apart_findings, without_consequences
-from pipeline.stops.further_channels import further_channels
+from pipeline.stops.further_channels import further_channels, with_course
 from pipeline.stops.reduction import Setup
 from pipeline.stops.result import Result
 from pipeline.stops.rows import Context, Reduced, placed_at, reduced
@@ -78,6 +78,7 @@ def reduce_test(
     findings = [*without_consequences([*findings, *shown.findings], stops.height), *shown.of_other_temperatures]
     findings += of_further
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
+    uses = with_course(uses, card, stops, traces)
     summary = summary_of(test, stops, context, stated, alignment, method)
     own = {"calibrations": listed(calibrations), "budget": [*summary.budget, *budget_rows(calibrations)]}
     return Result(stops, traces, renewed(summary, units=shown.units, channels=uses, **own), findings)

@@ -15,6 +15,8 @@ from pipeline.heat import slab, thermocouple
 from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.heat.plate import plate_of
 from pipeline.heat.thermocouple import Reading
+from pipeline.results.summary import ChannelUse
+from pipeline.stops.further_channels import with_course
 from tests.studies import face_compounds, face_files
 from tests.studies.face_law import finely, traces
 
@@ -105,3 +107,13 @@ def test_a_thin_disc_that_only_cools_falls_exponentially() -> None:
     )
     expected = 295.0 + 505.0 * np.exp(-h * time / (rho * cp * half))
     assert mean == pytest.approx(expected, rel=0.01)
+
+
+def test_a_test_s_page_is_told_by_stops_with_their_status() -> None:
+    test = test_of(200.0)
+    rows = [ChannelUse(channel=name, used_for="x") for name in ("torque", "disc_temperature")]
+    first, second = with_course(rows, test.card, test.stops, test.traces)
+    assert first.found is None
+    assert second.found is not None and "mm below the face" in second.found and "loses" in second.found
+    (unsound,) = with_course(rows[1:], test.card, test.stops.with_columns(status=pl.lit("rejected")), test.traces)
+    assert unsound.found is not None and "0 stops warm" in unsound.found
