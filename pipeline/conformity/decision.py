@@ -30,7 +30,8 @@ HALF_95 = 1.959963985  # of a normal interval of 95 %, in standard deviations
 
 WORDS: dict[Decision, str] = {
     "guard_band": "guard band: met only where the probability of conformity is at least 95 %, not met where it is at most "
-    "5 %, else undecided; the risk that an answer is wrong is at most 5 %",
+    "5 %, else undecided; of each answer the risk of being wrong is at most 5 %, as far as the interval beside it holds what may be wrong "
+    "(not a model used beyond its data, nor a vehicle unlike the rig)",
     "shared_risk": "shared risk: met where the best estimate lies inside the limit, else not met; near a limit the risk that "
     "an answer is wrong is up to 50 %, and the probability of conformity is told beside it",
 }

@@ -153,7 +153,13 @@ def _opening(duty: DutyProjection | None) -> str | None:
         return None
     if duty.opening_to_run is None:
         return f"none: {duty.opening_to_run_why or 'no reason given'}"
-    held = ", with a reservation" if duty.reserved else ""
+    held = (
+        ", friction of such stops not tested"
+        if duty.opening_untested
+        else ", with a reservation"
+        if duty.reserved
+        else ""
+    )
     return f"{duty.opening_to_run.low:.2f} to {duty.opening_to_run.high:.2f}{held}"
 
 

@@ -34,16 +34,18 @@ def glaze_limit(drifts: Mapping[str, OfStops], film: Film | None = None) -> Glaz
     power = gentle if above is None else float(np.sqrt(gentle * above))
     stops = _stops(grew)
     tests = sorted(grown)
+    ends = (
+        f"glazed at {gentle:.2g} W/mm2 of pad and {cold:.0f} °C, 3 % of mu lost in {_said(stops)} stops; where it ends is not known: "
+        "no harder use as cold was harmless for as long"
+        if above is None
+        else f"friction falls when power density stays under {power:.2g} W/mm2 of pad ({gentle:.2g} to {above:.2g}) for more than "
+        f"{_said(stops)} stops starting below {cold:.0f} °C"
+    )
     text = (
-        f"friction falls when power density stays under {power:.2g} W/mm2 of pad"
-        f" ({gentle:.2g} to {'unknown' if above is None else f'{above:.2g}'}) for more than {_said(stops)} stops "
-        "starting below"
-        f" {cold:.0f} °C; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
+        f"{ends}; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
         f"({', '.join(tests)}) and"
         f" {stretches} stretch{'es' if stretches != 1 else ''} of harder use as cold that changed nothing"
     )
-    if above is None:
-        text += "; no harder use as cold was harmless for as long, so the limit may lie higher"
     return GlazeLimit(
         power_density_w_mm2=power,
         power_density_low_w_mm2=gentle,

@@ -68,6 +68,7 @@ def rig_of(
     return rig_cooling.fit(pauses, disc, stated=stated, recorded=recorded)
 
 
+RIG_AIR = "cool-downs on the rig"  # how the source of a cooling that is the rig's own begins
 Again = Callable[[float, float], RigCooling | str]  # the rig's cooling with a factor on heat shares and kelvin warmer
 
 
@@ -92,9 +93,7 @@ def of_file(
     air = Air(natural, max(rig.g - natural, 0.0), duty.ambient, fixed_speed=1.0)
     u, source = (stated.u, "card") if stated.source == "card" else (fitted, "the rig's cool-downs")
     known = HeatInput(name="cooling", u=u, source=source)
-    return Cooled(
-        with_moves(air, brake, u, _rig_moves(rig, brake, again)), "cool-downs on the rig, its air at any speed", known
-    )
+    return Cooled(with_moves(air, brake, u, _rig_moves(rig, brake, again)), f"{RIG_AIR}, its air at any speed", known)
 
 
 def of_log(duty: DutyCycle, fitted: LogCooling, brake: Brake) -> Cooled | str:

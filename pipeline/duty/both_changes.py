@@ -22,6 +22,14 @@ from pipeline.results.duty import DutyProjection, SweepRow
 from pipeline.results.film import FilmCleared
 from pipeline.results.friction_map import CurvePoint
 
+SPOKEN = {
+    "window": "friction not as in the window",
+    "temperature": "friction beyond the data",
+    "glazing": "film",
+    "wear data": "wear beyond the data",
+    "life": "short life",
+}
+UNTESTED = "not known: friction of such stops was not tested (by the window of harder stops it would be {low:.2f} to {high:.2f})"
 LEAST_REGAINED = 0.5  # share of the loss below which stops did not take the film off
 
 
@@ -41,7 +49,7 @@ class Duty:
     @property
     def open_(self) -> str:
         """In a word each, what stands against its openings."""
-        causes = list(dict.fromkeys(one.cause for one in self.found.not_excluded))
+        causes = list(dict.fromkeys(SPOKEN[one.cause] for one in self.found.not_excluded))
         return ", ".join(causes) or self.use.why or "nothing is shown"
 
 
@@ -67,9 +75,16 @@ def _opening_per_duty(duties: Sequence[Duty], common: Openings | None) -> list[C
         return []
     shown = all(d.shown is not None for d in duties)
     best = {d.name: d.shown or d.openings for d in duties}
-    said = "; ".join(f"{name} {span.low:.2f} to {span.high:.2f}" for name, span in best.items() if span)
-    reserved = [f"{d.name} ({d.open_})" for d in duties if d.shown is None]
-    words = f"an opening for each duty: {said}" + (f"; not excluded of {'; '.join(reserved)}" if reserved else "")
+    untested = {d.name for d in duties if d.found.opening_untested}
+    said = "; ".join(
+        f"{name} {UNTESTED.format(low=span.low, high=span.high)}"
+        if name in untested
+        else f"{name} {span.low:.2f} to {span.high:.2f}"
+        for name, span in best.items()
+        if span
+    )
+    reserved = [f"{d.name}: {d.open_}" for d in duties if d.shown is None]
+    words = f"an opening for each duty: {said}" + (f"; not ruled out: {'; '.join(reserved)}" if reserved else "")
     return [Change(kind="an opening per duty", shown=shown, words=words, openings=_known(best))]
 
 
@@ -235,6 +250,8 @@ def _margin(duties: Sequence[Duty], friction: CompoundFriction, wanted: float) -
     """By how much the wanted band of mu must widen for the openings of one duty to serve the other too."""
     band = friction.wanted_mu
     if band is None or not friction.curve or any(d.openings is None for d in duties):
+        return []
+    if any(d.found.opening_untested for d in duties):  # mu of its stops is not known: no margin of it can be named
         return []
     found: list[tuple[float, float, float]] = []
     for host in duties:

@@ -17,7 +17,8 @@ class Number:
     """A number shown: value (and interval) in `unit`, and the file and JSON pointer it was read from.
 
     `factor` is what the file's value was multiplied by for showing (a share as per cent). A number that can't be
-    given has value None and `why`; `brief` leaves the reason out where the row of a table says it anyway.
+    given has value None and `why`; `brief` leaves the reason out where the row of a table says it anyway. `against` are limits
+    on whose other side it may not be rounded; a `chance` in per cent is never printed as certainty.
     """
 
     label: str
@@ -31,21 +32,28 @@ class Number:
     factor: float = 1.0
     why: str | None = None
     brief: bool = False
+    against: tuple[float | None, ...] = ()
+    chance: bool = False
 
     @property
     def text(self) -> str:
         """As printed, with its unit; `not given: <why>` for a null."""
         if self.value is None:
             return f"{numbers.MISSING}: {numbers.worded(str(self.why))}"
-        shown = numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
-        return shown + numbers.unit_suffix(self.unit)
+        return self._shown() + numbers.unit_suffix(self.unit)
 
     @property
     def bare(self) -> str:
         """As printed in a table column that names the unit in its head."""
         if self.value is None:
             return numbers.MISSING if self.brief else f"{numbers.MISSING}: {numbers.worded(str(self.why))}"
-        return numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals)
+        return self._shown()
+
+    def _shown(self) -> str:
+        assert self.value is not None
+        if self.chance:
+            return numbers.chance(self.value)
+        return numbers.with_interval(self.value, self.low, self.high, self.unit, self.decimals, self.against)
 
     @property
     def given(self) -> bool:

@@ -241,7 +241,8 @@ def duty_words(duty: CompoundDuty | None) -> list[str]:
     said = [opening_words(one) for one in duty.duties]
     both = duty.both_duties
     if both is not None and both.answer is not None:
-        change = f"; cheapest change: {both.changes[0].kind}" if both.changes else ""
+        first = both.changes[0] if both.changes else None
+        change = "" if first is None else f"; cheapest change{'' if first.shown else ', not shown yet'}: {first.kind}"
         said.append(f"gentle and hard use with one brake: {both.answer}{change}")
     elif len(duty.duties) > 1 and duty.common_opening is None:
         why = duty.common_opening_why or "no reason given"
@@ -256,6 +257,9 @@ def opening_words(duty: DutyProjection) -> str:
     tested = duty.support.window_share_tested if duty.support else None
     if share and tested is not None and tested < share - 0.005:
         at += f", {100 * tested:.0f} % at conditions that were tested"
+    if span and duty.opening_untested:
+        would = f"by the window of harder stops it would be {span.low:.2f} to {span.high:.2f}"
+        return f"{duty.duty}: opening to run: not known: friction of such stops was not tested ({would}){at}"
     if span:
         causes = sorted({one.cause for one in duty.not_excluded})
         held = f", with a reservation ({' and '.join(causes)})" if duty.reserved else ""

@@ -80,10 +80,23 @@ def power_of_ten(exponent: int) -> str:
     return "×10" + str(exponent).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
 
 
+LOW_ERROR = 0.05  # of a low end above zero: what two significant digits may cost it
+ONE_SIDE = 3  # places more, at most, that keep a figure on its own side of a limit
+
+
 def with_interval(
-    value: float, low: float | None, high: float | None, unit: str = "", decimals: int | None = None
+    value: float,
+    low: float | None,
+    high: float | None,
+    unit: str = "",
+    decimals: int | None = None,
+    against: tuple[float | None, ...] = (),
 ) -> str:
-    """`value (low to high)`, rounded by the interval's half-width; without a finite interval as `plain`."""
+    """`value (low to high)`, rounded by the interval's half-width; without a finite interval as `plain`.
+
+    A low end above zero keeps at least what two significant digits hold of it, so that it is never printed as 0; `against`: limits on
+    whose other side no figure may be rounded.
+    """
     if not (is_number(low) and is_number(high)):
         return plain(value, unit, decimals)
     half = (high - low) / 2
@@ -91,6 +104,7 @@ def with_interval(
         decimals = decimals_for(half)
         if abs(value) < half * 1e-12:
             value = 0.0
+        decimals = _honest(decimals, (value, low, high), against)
     elif decimals is None:
         decimals = PLACES.get(unit, 3)
     if decimals > 4 and 0 < abs(value) < 1e-3:
@@ -98,6 +112,26 @@ def with_interval(
         scaled = [rounded(x / 10.0**exponent, max(decimals + exponent, 0)) for x in (value, low, high)]
         return f"{scaled[0]} ({scaled[1]} to {scaled[2]}) {power_of_ten(exponent)}"
     return f"{rounded(value, decimals)} ({rounded(low, decimals)} to {rounded(high, decimals)})"
+
+
+def _honest(decimals: int, figures: tuple[float, float, float], against: tuple[float | None, ...]) -> int:
+    """Places at which the low end keeps its size and every figure stays on its side of every limit."""
+    low = figures[1]
+    if 0 < low < figures[2]:
+        two_digits = 1 - math.floor(math.log10(low))
+        while decimals < two_digits and abs(round(low, decimals) - low) > LOW_ERROR * low:
+            decimals += 1
+    limits, most = [one for one in against if one is not None], decimals + ONE_SIDE
+    while decimals < most and any(
+        figure != one and (round(figure, decimals) - one) * (figure - one) <= 0 for figure in figures for one in limits
+    ):
+        decimals += 1
+    return decimals
+
+
+def chance(share: float) -> str:
+    """A probability in per cent with one decimal; never certainty."""
+    return "<0.1" if share < 0.1 else ">99.9" if share > 99.9 else rounded(share, 1)
 
 
 def fixed(value: Any, decimals: int, *, sign: bool = False) -> str:

@@ -292,6 +292,16 @@ class DutyProjection(Result):
     line_pressure_why: str | None = given("why there is none", default=None)
     soak: Soak | None = given("after the last braking, standing", default=None)
 
+    @property
+    def opening_untested(self) -> bool:
+        """Whether less than half of the energy in the window brakes at tested conditions even at the best of the openings to run: they
+        are then those of the window of other stops."""
+        return (
+            self.opening_to_run is not None
+            and self.support is not None
+            and self.support.opening_basis == "mostly extrapolated"
+        )
+
 
 class RigCooling(Result):
     """How the rig's air cools the disc, from the pauses between stops."""

@@ -174,6 +174,9 @@ def test_limit_of_low_energy_use():
     limit = glaze_limit(drifts)
     assert limit.tests == ["t0", "t1"]
     assert limit.power_density_high_w_mm2 is None and limit.power_density_high_why
+    assert (
+        limit.text.startswith("glazed at ") and "where it ends is not known" in limit.text and "under" not in limit.text
+    )
     assert 1.3 < limit.power_density_w_mm2 < 2.2 and 85 < limit.temperature_c < 105
     assert limit.stops.low < limit.stops.value < limit.stops.high
     harder = VALLEY._replace(name="harder use", stops=60, speed=(1200.0, 700.0), pressure=26.0, initial=110.0)
@@ -182,6 +185,7 @@ def test_limit_of_low_energy_use():
     bounded = glaze_limit(drifts)
     assert bounded.harmless_stretches == 4
     assert bounded.power_density_low_w_mm2 < bounded.power_density_w_mm2 < bounded.power_density_high_w_mm2 < 6
+    assert bounded.text.startswith("friction falls when power density stays under ")
     assert glaze_limit({"h0": drifts["h0"]}).power_density_w_mm2 is None
 
 

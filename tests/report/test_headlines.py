@@ -176,14 +176,14 @@ def sheet_with_made(arguments: dict[str, Any]) -> Path:
     return arguments["into"] / "sheet.json"
 
 
-def test_a_pooled_curve_of_batches_that_differ_is_told_to_be_no_batchs(tmp_path: Path) -> None:
+def test_a_pooled_curve_of_batches_that_differ_is_told_to_be_none_of_theirs(tmp_path: Path) -> None:
     text = shown(sheet_with(tmp_path))
-    assert "The curve is no batch's: M4-2406 and M4-2409 differ." in text
+    assert "Friction (µ) differs by batch: M4-2406 and M4-2409. The curve is none of theirs." in text
     assert "0.452 (0.441 to 0.463)" in text and "0.401 (0.390 to 0.412)" in text
     same = contents.batches_json()
     for pair in same["pairs"]:
         pair["mu_verdict"] = "equivalent"
-    assert "no batch's" not in shown(sheet_with(tmp_path, batches=same))
+    assert "differs by batch" not in shown(sheet_with(tmp_path, batches=same))
 
 
 def test_the_page_counts_stops_off_the_band_by_block() -> None:
@@ -322,3 +322,38 @@ def test_a_recovery_that_only_may_have_failed_is_not_called_failed(recovered: bo
         }
     )
     assert said in verdicts.drift_sentences(drift)[1][-1]
+
+
+def card(text: str, sections: Any) -> Any:
+    (found,) = [part for part in sections[0].parts if getattr(part, "text", "").startswith(text)]
+    return found
+
+
+def test_the_windows_card_is_not_good_while_gentle_use_at_its_temperatures_misses_the_band(tmp_path: Path) -> None:
+    arguments = makers.results_of_compound(tmp_path, ("m4-a", "m4-b"))
+    friction = arguments["into"] / "friction.json"
+    write_json(friction, read_json(friction) | {"wanted_mu": [0.2, 0.6], "wanted_from": "target"})
+    kept = card("Friction window", sheet.made(**arguments).sections)
+    assert kept.tone == "good" and "Not so of these" not in kept.text
+    for name in ("m4-a", "m4-b"):
+        makers.lowered(arguments["results"] / "tests" / name, block="valley duty", temperature_c=300.0, mu=0.11)
+    missed = card("Friction window", sheet.made(**arguments).sections)
+    assert missed.tone == "open"
+    assert "Not so of these, which lie outside it: valley duty (duty) 48 of 48." in missed.text
+
+
+def test_drift_that_was_not_seen_is_no_good_news_where_glazing_was_not_tested(tmp_path: Path) -> None:
+    arguments = makers.results_of_compound(tmp_path, ("m4-a", "m4-b"))
+    friction, why = arguments["into"] / "friction.json", "the longest low-energy use between checks had 20 stops"
+    told = read_json(friction)
+    write_json(friction, told | {"glaze_limit": {"text": f"not known: {why}", "why": why}})
+    made = sheet.made(**arguments)
+    said = card("Drift", made.sections)
+    assert (said.text, said.tone) == (f"Drift: none seen; glazing not tested: {why}.", "open")
+    rows = next(section for section in made.sections if section.title == "Stability").parts[0].rows
+    assert [row[-1] for row in rows] == ["glazing: not tested"] * 2
+    harmless = {"tests": ["m4-a"], "stretches": 1, "stops": 120, "temperature_c": {"value": 90.0}, "shown": "harmless",
+                "power_density_w_mm2": {"value": 0.2}, "loss_per_stop": {"value": 0.0}, "loss_per_j_mm2": {"value": 0.0}}  # fmt: skip
+    film = {"uses": [harmless], "rate_that_matters_per_stop": 5e-4}
+    write_json(friction, told | {"glaze_limit": {"text": f"not known: {why}", "why": why}, "film": film})
+    assert card("Drift", sheet.made(**arguments).sections).tone == "good"

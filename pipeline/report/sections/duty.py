@@ -1,6 +1,7 @@
 """Duty projections: disc temperatures of the settled cycle, share in the window, wear, life, cooling opening to run."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
@@ -26,6 +27,7 @@ HEAD = (
     "ended by",
     "of",
 )
+GLAZING_OPEN = 0.2  # width of the share's interval above which its best value tells nothing
 MEANING = (
     "Disc bulk temperature of the settled cycle. A projection rests on the friction window and wear law of this "
     "sheet and "
@@ -101,25 +103,62 @@ def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
             decimals=0,
             ends=lambda found: _span(found.temperature_high_interval),
         ),
-        energy_inside(one),
-        one.number(
-            f"{name}: energy in glazing-prone conditions",
-            lambda found: found.glazing_share,
-            unit="%",
-            factor=100.0,
-            decimals=0,
-            # the limit is known to a factor: what it gives at either end
-            ends=lambda found: (
-                (found.glazing_share_interval.low, found.glazing_share_interval.high)
-                if found.glazing_share_interval
-                else (None, None)
-            ),
-        ),
+        inside_cell(one),
+        glazing_cell(one),
         one.number(f"{name}: life", lambda found: found.life_cycles, unit="cycles", decimals=0),
         one.number(f"{name}: life", lambda found: found.life_km, decimals=0),
         one.result.life_limited_by or "–",
         (one.result.life_of.batch if one.result.life_of else None) or "all batches",
     ]
+
+
+def inside_cell(one: Cited[DutyProjection]) -> Cell:
+    """Energy in the window; where a part of it rests on extrapolation, its tested and its extrapolated part apart."""
+    name, inside = one.result.duty, energy_inside(one)
+    support = one.part(lambda found: found.support)
+    if support is None or not support.result.window_share_extrapolated or inside.value is None:
+        return inside
+    values: dict[str, Cell] = {
+        "tested": support.number(
+            f"{name}: energy in the window, tested", lambda s: s.window_share_tested, unit="", factor=100.0, decimals=0
+        ),
+        "beyond": support.number(
+            f"{name}: energy in the window, extrapolated",
+            lambda s: s.window_share_extrapolated,
+            unit="",
+            factor=100.0,
+            decimals=0,
+        ),
+    }
+    words = "{tested} tested + {beyond} extrapolated"
+    if inside.low is not None and inside.high is not None and inside.high - inside.low >= 1.0:
+        values["inside"] = replace(inside, unit="")
+        words += "; together {inside}"
+    return Text(words, values)
+
+
+def glazing_cell(one: Cited[DutyProjection]) -> Cell:
+    """Energy in glazing-prone conditions; not tested where what is known of their limit leaves a fifth of the energy open."""
+    name, between = one.result.duty, one.result.glazing_share_interval
+    share = one.number(
+        f"{name}: energy in glazing-prone conditions",
+        lambda found: found.glazing_share,
+        unit="%",
+        factor=100.0,
+        decimals=0,
+        # the limit is known to a factor: what it gives at either end
+        ends=lambda found: _span(found.glazing_share_interval),
+    )
+    if between is None or between.high - between.low <= GLAZING_OPEN:
+        return share
+    ends = {
+        key: one.number(f"{name}: energy in glazing-prone conditions, {words}", pick, unit="", factor=100.0, decimals=0)
+        for key, words, pick in (
+            ("low", "at least", lambda found: found.glazing_share_interval.low),
+            ("high", "at most", lambda found: found.glazing_share_interval.high),
+        )
+    }
+    return Text("not tested ({low} to {high})", ends, sentence=True)
 
 
 def _span(found: Sourced | Span | None) -> tuple[float | None, float | None]:

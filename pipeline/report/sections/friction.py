@@ -109,10 +109,13 @@ def window_text(inputs: Inputs) -> Text:
         for name, interval in (("low", window.result.low_interval_c), ("high", window.result.high_interval_c))
     }
     said, own = narrowest_batch(inputs)
+    missed, which = honest.missed_text(inputs)
+    kept = wanted_band(inputs) == TARGETED and not missed
     return Text(
         f"Friction window: {{low}}{opened['low']} to {{high}}{opened['high']} at the reference's {{at}} and {{energy}}{elsewhere}. {said}"
         "Lower end: {lower}; upper end: {upper}. Mean µ in it {mean}, the curve there runs from {least} to {most}. "
-        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence.", values | own, "good" if wanted_band(inputs) == TARGETED else "open",
+        "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence."
+        + missed, values | own | which, "good" if kept else "open",
     )  # fmt: skip
 
 

@@ -51,6 +51,65 @@ def off_text(inputs: Inputs) -> list[Text]:
     return [Text(said, values, "open"), *worst_batch(inputs)]
 
 
+def missed(inputs: Inputs) -> list[tuple[str, int, int]]:
+    """Kinds of use (block, over all tests) and batches, at the window's temperatures, of whose stops more miss the band than the
+    window's coverage allows: (name, stops off, stops), the worst first. A batch counts its map and checks."""
+    rows, window = _rows(inputs), inputs.friction.result.window
+    if window is None:
+        return []
+    found = [] if rows.is_empty() else _by_name(rows)
+    found += [(f"{MAPPED} of batch {batch}", off, of) for batch, (off, of) in _by_batch(inputs).items()]
+    beyond = [one for one in found if one[2] and one[1] > (1 - window.coverage) * one[2]]
+    return sorted(beyond, key=lambda one: one[1] / one[2], reverse=True)
+
+
+def _by_name(rows: pl.DataFrame) -> list[tuple[str, int, int]]:
+    """Stops of each block that is no map and no check, over all tests."""
+    use = rows.filter(~pl.col("purpose").is_in(["map", "check"]))
+    own = use.group_by("block", "purpose", maintain_order=True).agg(pl.col("off", "inside").sum())
+    return [(f"{one['block']} ({one['purpose']})", one["off"], one["inside"]) for one in own.iter_rows(named=True)]
+
+
+MAPPED = "map and checks"
+
+
+def missed_text(inputs: Inputs) -> tuple[str, dict[str, Cell]]:
+    """What of the window's promise single kinds of use or batches do not keep, in a sentence with its values; nothing where all do."""
+    found = missed(inputs)
+    if not found:
+        return "", {}
+    values: dict[str, Cell] = {}
+    pieces = []
+    for k, (name, off, of) in enumerate(found):
+        key = f"{name}: ok stops at the window's temperatures"
+        values |= {
+            f"missed_{k}": name,
+            f"off_{k}": Number(f"{key}, outside the band", off, "", FILE, f"count of {key} and outside the band"),
+            f"of_{k}": Number(key, of, "", FILE, f"count of {key}"),
+        }
+        pieces.append(f"{{missed_{k}}} {{off_{k}}} of {{of_{k}}}")
+    return f" Not so of these, which lie outside it: {', '.join(pieces)}.", values
+
+
+def _by_batch(inputs: Inputs) -> dict[str, tuple[int, int]]:
+    """(stops outside the band, stops) of the map and checks inside the window, by batch."""
+    found = inputs.friction.result
+    if found.window is None or found.wanted_mu is None:
+        return {}
+    column, _ = temperature_column(inputs.settings.reduction.temperature)
+    (start, end), (least, most) = (found.window.low_c, found.window.high_c), found.wanted_mu
+    counts: dict[str, tuple[int, int]] = {}
+    for test in inputs.usable:
+        if test.card is None:
+            continue
+        inside = test.stops.filter(
+            pl.col("status") == "ok", pl.col("purpose").is_in(["map", "check"]), pl.col(column).is_between(start, end)
+        )["mu"].drop_nulls()
+        off, of = counts.get(test.card.batch, (0, 0))
+        counts[test.card.batch] = (off + int((~inside.is_between(least, most)).sum()), of + inside.len())
+    return counts
+
+
 def worst_batch(inputs: Inputs) -> list[Text]:
     """The batch of which most stops of map and checks inside the window lie outside the band: a share over all batches is no
     batch's. [] for one batch, or where none has any."""
@@ -59,16 +118,7 @@ def worst_batch(inputs: Inputs) -> list[Text]:
         return []
     column, _ = temperature_column(inputs.settings.reduction.temperature)
     ends, (least, most) = (found.window.low_c, found.window.high_c), found.wanted_mu
-    counts: dict[str, list[int]] = {}
-    for test in inputs.usable:
-        if test.card is None:
-            continue
-        inside = test.stops.filter(
-            pl.col("status") == "ok", pl.col("purpose").is_in(["map", "check"]), pl.col(column).is_between(*ends)
-        )
-        off = int((~inside["mu"].drop_nulls().is_between(least, most)).sum())
-        own = counts.setdefault(test.card.batch, [0, 0])
-        own[0], own[1] = own[0] + off, own[1] + inside["mu"].drop_nulls().len()
+    counts = _by_batch(inputs)
     shares = {batch: off / of for batch, (off, of) in counts.items() if of}
     if len(shares) < 2 or not max(shares.values()):
         return []
@@ -140,5 +190,9 @@ def pooled_text(inputs: Inputs) -> list[Text]:
         label = f"batch {name}: µ at reference conditions"
         values |= {f"name_{i}": name, f"mu_{i}": batch.number(label, lambda found: found.mu)}
         levels.append(f"{{name_{i}}} {{mu_{i}}}")
-    said = "The curve is no batch's: {pairs} differ. µ at the reference conditions: " + "; ".join(levels) + "."
+    said = (
+        "Friction (µ) differs by batch: {pairs}. The curve is none of theirs. µ at the reference conditions: "
+        + "; ".join(levels)
+        + "."
+    )
     return [Text(said, values, "open")]

@@ -3,6 +3,7 @@ would settle it."""
 
 from __future__ import annotations
 
+from pipeline.duty.air import RIG_AIR
 from pipeline.report.document import Cell, Listing, Picture, Text
 from pipeline.report.source import Cited
 from pipeline.results.duty import DutyProjection
@@ -36,12 +37,25 @@ def opening_text(one: Cited[DutyProjection]) -> Text:
         "low": span.number(f"{name}: opening from", lambda found: found.low, decimals=2),
         "high": span.number(f"{name}: opening to", lambda found: found.high, decimals=2),
     }
-    words = "{duty}: cooling opening to run: {low} to {high} (1 = the rig's air as tested)"
+    full = full_opening(one.result)
+    if one.result.opening_untested:
+        text = (
+            "{duty}: opening to run: not known: friction of such stops was not tested (by the window of harder stops it would be "
+            f"{{low}} to {{high}}; 1 = {full})."
+        )
+        return Text(text, values, "open")
+    words = f"{{duty}}: cooling opening to run: {{low}} to {{high}} (1 = {full})"
     if not one.result.reserved:
         return Text(f"{words}.", values)
     causes = sorted({CAUSES[item.cause] for item in one.result.not_excluded})
     values["causes"] = " and ".join(causes)
     return Text(f"{words}, with a reservation: {{causes}}.", values, "open")
+
+
+def full_opening(found: DutyProjection) -> str:
+    """What an opening of 1 stands for: the duty's own cooling where its file gives it, else the rig's."""
+    rig = found.cooling is None or found.cooling.source.startswith(RIG_AIR)
+    return "the rig's air as tested" if rig else "the duty's full h1"
 
 
 def opening_texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
@@ -63,10 +77,14 @@ def opening_texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
         at = limit.number(f"{name}: limit by the {CAUSES[limit.result.cause]}", lambda item: item.at, decimals=2)
         way = "no lower than" if limit.result.side == "low" else "no higher than"
         cells: dict[str, Cell] = {"duty": name, "cause": CAUSES[limit.result.cause], "at": at, "why": limit.result.why}
+        if found.opening_untested and limit.result.cause == "window":
+            text = f"{{duty}}: {{cause}} of harder stops: {way} {{at}}; friction of such stops was not tested; {{why}}."
+            said.append(Text(text, cells, "open"))
+            continue
         said.append(Text(f"{{duty}}: {{cause}}: {way} {{at}}; {{why}}.", cells))
     for open_ in found.not_excluded:
         cells = {"duty": name, "cause": CAUSES[open_.cause], "why": open_.why.rstrip(".")}
-        said.append(Text("{duty}: not excluded ({cause}): {why}.", cells, "open"))
+        said.append(Text("{duty}: not ruled out ({cause}): {why}.", cells, "open"))
     said += loss_texts(one)
     test = one.part(lambda duty: duty.settling_test)
     if test is not None:

@@ -2,6 +2,11 @@
 bears.
 """
 
+import math
+
+import polars as pl
+
+from pipeline.duty.both import GENTLE_SHARE
 from pipeline.report import verdicts
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
@@ -11,7 +16,8 @@ def stability(inputs: Inputs) -> Section:
     """The stability part of the sheet."""
     parts: list[Text | Items | Table | Picture] = []
     head = ["Test", "Verdict", "First affected stop", "Loss of µ", "Back to near before", "Not excluded"]
-    rows = [_verdict_row(test) for test in inputs.usable]
+    untested = glazing_untested(inputs) is not None
+    rows = [_verdict_row(test, untested) for test in inputs.usable]
     parts.append(
         Table("Drift verdict of every test: a change of friction at matched conditions, by evidence", head, rows)
     )
@@ -48,14 +54,35 @@ def stability(inputs: Inputs) -> Section:
     return Section("Stability", parts)
 
 
-def _verdict_row(test: OfTest) -> list[Cell]:
+def glazing_untested(inputs: Inputs) -> str | None:
+    """Why the compound's tests say nothing of glazing: no low-energy use was run for long enough to see it; None where one was."""
+    limit, film = inputs.friction.result.glaze_limit, inputs.friction.result.film
+    if limit is None or limit.power_density_w_mm2 is not None:
+        return None
+    below = GENTLE_SHARE * _map_power(inputs)
+    gentle = [one for one in film.uses if (one.power_density_w_mm2.value or math.inf) < below] if film else []
+    if any(one.shown != "nothing shown" for one in gentle):
+        return None
+    return (limit.why or limit.text).rstrip(".")
+
+
+def _map_power(inputs: Inputs) -> float:
+    """Mean power density of the map's stops over the pad area, W/mm2; 0 without any."""
+    found = [
+        test.stops.filter(pl.col("purpose") == "map")["power_density_w_mm2"].drop_nulls() for test in inputs.usable
+    ]
+    count = sum(len(one) for one in found)
+    return float(sum(one.sum() for one in found) / count) if count else 0.0
+
+
+def _verdict_row(test: OfTest, untested: bool) -> list[Cell]:
     """Test, verdict, onset, loss, recovered, not excluded; dashes where there is no change to tell of."""
     drift, cited = test.drift.result, test.drift
     said = drift.verdict or f"not given: {cited.reason(lambda d: d.verdict)}"
     if drift.also:
         said += f" (also {', '.join(drift.also)})"
     if drift.verdict == "none":
-        return [test.test, said, "–", "–", "–", "–"]
+        return [test.test, said, "–", "–", "–", "glazing: not tested" if untested else "–"]
     onset = cited.number(
         f"{test.test}: onset stop",
         lambda d: d.onset_stop,

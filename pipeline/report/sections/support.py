@@ -29,13 +29,18 @@ def both_texts(inputs: Inputs) -> list[Text]:
     said, tone = ANSWERS[answer]
     values: dict[str, Cell] = {"answer": said, "why": found.why.rstrip(".")}
     words = "Gentle and hard use with one brake: {answer}"
+    untested = {d.duty for d in inputs.duty.result.duties if d.opening_untested}
     pieces = []
     for k, one in enumerate(cited.each(lambda b: b.duties)):
         values[f"duty_{k}"] = one.result.duty
         ends = one.part(lambda duty: duty.openings)
         if ends is not None:
             values[f"low_{k}"], values[f"high_{k}"] = _ends(ends, f"{one.result.duty}: opening, both uses")
-        pieces.append(f"{{duty_{k}}} " + (f"{{low_{k}}} to {{high_{k}}}" if ends is not None else "none"))
+        told = f"{{low_{k}}} to {{high_{k}}}" if ends is not None else "none"
+        if one.result.duty in untested:
+            told = f"not known: friction of such stops was not tested; by the window of harder stops {told}"
+            tone = "open" if tone == "good" else tone
+        pieces.append(f"{{duty_{k}}} {told}")
     shared = cited.part(lambda b: b.opening)
     if shared is not None:
         values["low"], values["high"] = _ends(shared, "opening that serves both uses")
@@ -72,7 +77,8 @@ def both_table(inputs: Inputs) -> list[Table]:
     if cited is None or cited.result.answer is None:
         return []
     head = ["Duty", "Use", "Told by", "Openings to run", "without reservation", "What stands against it"]
-    uses = [_use_row(one) for one in cited.each(lambda b: b.duties)]
+    untested = {d.duty for d in inputs.duty.result.duties if d.opening_untested}
+    uses = [_use_row(one, one.result.duty in untested) for one in cited.each(lambda b: b.duties)]
     tables = [Table("Gentle and hard use: the openings of each duty", head, uses)]
     ways: list[list[Cell]] = [[c.kind, "yes" if c.shown else "no", c.words] for c in cited.result.changes]
     if ways:
@@ -81,7 +87,7 @@ def both_table(inputs: Inputs) -> list[Table]:
     return tables
 
 
-def _use_row(one: Cited[DutyUse]) -> list[Cell]:
+def _use_row(one: Cited[DutyUse], untested: bool) -> list[Cell]:
     found, spans = one.result, list[Cell]()
     for pick, label in ((lambda d: d.openings, "openings to run"), (lambda d: d.shown, "openings without reservation")):
         span = one.part(pick)
@@ -89,7 +95,8 @@ def _use_row(one: Cited[DutyUse]) -> list[Cell]:
             spans.append("none")
             continue
         low, high = _ends(span, f"{found.duty}: {label}")
-        spans.append(Text("{low} to {high}", {"low": low, "high": high}, sentence=True))
+        words = "not known (by the window of harder stops {low} to {high})" if untested else "{low} to {high}"
+        spans.append(Text(words, {"low": low, "high": high}, sentence=True))
     return [found.duty, found.use or "neither", found.by, *spans, found.why or "–"]
 
 

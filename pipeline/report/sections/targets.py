@@ -1,10 +1,13 @@
 """In short: each target met, not met or undecided, with the figures that decide it, worst first."""
 
+from dataclasses import replace
+
 from pipeline.report.document import Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs, TargetFigures
 from pipeline.report.sections.duty import short_texts as duty_texts
 from pipeline.report.sections.friction import window_text
 from pipeline.report.sections.honest import off_text, pooled_text
+from pipeline.report.sections.stability import glazing_untested
 from pipeline.report.sections.support import both_texts, support_texts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import basis, identified, law_words, name_of
@@ -46,9 +49,13 @@ def drift_text(inputs: Inputs) -> Text:
         for test in inputs.usable
         if told[test.test] is None
     ]
-    none = "none in any test" if told else "no test can be used"
+    untested = glazing_untested(inputs)
+    none = "no test can be used" if not told else "none seen; glazing not tested" if untested else "none in any test"
+    values: dict[str, Cell] = {"said": "; ".join([*seen, *open_]) or none, "why": untested or ""}
+    if told and untested and not seen and not open_:
+        return Text("Drift: {said}: {why}.", values, "open")
     tone = "bad" if seen else "open" if open_ or not told else "good"
-    return Text("Drift: {said}.", {"said": "; ".join([*seen, *open_]) or none}, tone)
+    return Text("Drift: {said}.", values, tone)
 
 
 def target_parts(inputs: Inputs) -> list[Text | Table]:
@@ -103,7 +110,7 @@ def _figures(judged: Cited[Judged], of: Requirement) -> list[Cell]:
     sure = judged.number(
         f"{label}: probability that it is met", lambda j: j.conformity, unit="", factor=100.0, decimals=1
     )
-    return [found, sure]
+    return [replace(found, against=(of.low, of.high)), replace(sure, chance=True)]
 
 
 DECIMALS = {"life": 0}
