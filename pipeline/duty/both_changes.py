@@ -21,14 +21,8 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import DutyProjection, SweepRow
 from pipeline.results.film import FilmCleared
 from pipeline.results.friction_map import CurvePoint
+from pipeline.results.openings import OPEN_WORDS
 
-SPOKEN = {
-    "window": "friction not as in the window",
-    "temperature": "friction beyond the data",
-    "glazing": "film",
-    "wear data": "wear beyond the data",
-    "life": "short life",
-}
 UNTESTED = "not known: friction of such stops was not tested (by the window of harder stops it would be {low:.2f} to {high:.2f})"
 LEAST_REGAINED = 0.5  # share of the loss below which stops did not take the film off
 
@@ -49,7 +43,7 @@ class Duty:
     @property
     def open_(self) -> str:
         """In a word each, what stands against its openings."""
-        causes = list(dict.fromkeys(SPOKEN[one.cause] for one in self.found.not_excluded))
+        causes = list(dict.fromkeys(OPEN_WORDS[one.cause] for one in self.found.not_excluded))
         return ", ".join(causes) or self.use.why or "nothing is shown"
 
 

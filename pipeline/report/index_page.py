@@ -12,6 +12,7 @@ from pipeline.errors import InputError
 from pipeline.faults import InputFault
 from pipeline.report import chart_pages, merge, method_file, numbers, render, verdicts
 from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, record_of, summary_of, wear_of
+from pipeline.report.sections.openings import not_ruled_out
 from pipeline.results import version, write_text
 from pipeline.results.archive import Archive, LeftOut, Skipped, Status, TestState
 from pipeline.results.batches import CompoundBatches, Quantity
@@ -261,7 +262,6 @@ def opening_words(duty: DutyProjection) -> str:
         would = f"by the window of harder stops it would be {span.low:.2f} to {span.high:.2f}"
         return f"{duty.duty}: opening to run: not known: friction of such stops was not tested ({would}){at}"
     if span:
-        causes = sorted({one.cause for one in duty.not_excluded})
-        held = f", with a reservation ({' and '.join(causes)})" if duty.reserved else ""
+        held = f", not ruled out: {not_ruled_out(duty)}" if duty.reserved else ""
         return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{held}{at}"
     return f"{duty.duty}: no opening to run: {duty.opening_to_run_why or duty.why or 'no reason given'}{at}"

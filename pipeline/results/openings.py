@@ -8,6 +8,14 @@ from pipeline.results.model import Interval, Result, given
 
 Cause = Literal["window", "glazing", "wear data", "life", "temperature"]
 Answer = Literal["glazes", "harmless", "untested"]
+#: what may go wrong at an opening although no test shows it, in words
+OPEN_WORDS: dict[Cause, str] = {
+    "window": "friction not as in the window",
+    "temperature": "friction beyond the data",
+    "glazing": "film",
+    "wear data": "wear beyond the data",
+    "life": "short life",
+}
 
 
 class OpeningLimit(Result):

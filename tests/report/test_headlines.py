@@ -357,3 +357,13 @@ def test_drift_that_was_not_seen_is_no_good_news_where_glazing_was_not_tested(tm
     film = {"uses": [harmless], "rate_that_matters_per_stop": 5e-4}
     write_json(friction, told | {"glaze_limit": {"text": f"not known: {why}", "why": why}, "film": film})
     assert card("Drift", sheet.made(**arguments).sections).tone == "good"
+
+
+def test_rows_by_batch_stand_with_the_batches_and_a_reason_in_every_undecided_row(tmp_path: Path) -> None:
+    sections = {one.title: one for one in sheet.made(**makers.results_of_compound(tmp_path, ("m4-a", "m4-b"))).sections}
+    short, batches = ([p for p in sections[name].parts if hasattr(p, "rows")] for name in ("In short", "Batches"))
+    (targets,) = short
+    undecided = [row for row in targets.rows if row[5] == "undecided"]
+    assert undecided and all(row[6] not in ("", "–") for row in undecided)
+    (each,) = [table for table in batches if getattr(table, "caption", "").startswith("Targets for every batch")]
+    assert len(each.rows) > len(targets.rows)

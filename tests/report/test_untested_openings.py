@@ -11,8 +11,10 @@ from pipeline.duty.both import both
 from pipeline.report import index_page, numbers
 from pipeline.report.sections import duty as section
 from pipeline.report.sections.openings import opening_text, opening_texts
+from pipeline.report.sections.targets import BETWEEN, by
 from pipeline.report.source import Cited
 from pipeline.results.duty import CompoundDuty, DutyProjection
+from pipeline.results.targets import Judged
 from tests.duty.test_both import Asked, friction, gentle, hard, point
 from tests.report import contents
 from tests.report.test_headlines import sheet_with, shown
@@ -128,3 +130,42 @@ def test_rounding_hides_no_low_end_and_no_limit_that_fails(figures: Any, limits:
 )
 def test_a_chance_is_never_certainty(share: float, said: str) -> None:
     assert numbers.chance(share) == said
+
+
+INPUTS = [{"name": "cooling", "u": 0.1, "source": "the duty's file; its uncertainty is the default"}]
+
+
+def told(life: dict[str, Any], share: float) -> str:
+    figure = {"value": 9000.0, "low": 8000.0, "high": 10000.0, **life}
+    facts = support("tested", wear_share={"disc": share}) | {
+        "life_cycles": figure,
+        "life_limited_by": "disc",
+        "inputs": INPUTS,
+    }
+    (said,) = section.source_texts(cited(**facts))
+    return said.text
+
+
+def test_a_life_says_first_what_its_interval_does_not_hold_and_what_is_assumed_of_it() -> None:
+    readings = {
+        "by_source": {"wear readings": 0.95},
+        "dominated_by": "nearly all of the variance is the wear readings'",
+    }
+    cooling = {"by_source": {"cooling": 0.72}, "dominated_by": "72 % of the variance is the cooling"}
+    assert told(readings, 1.0) == "valley, life: nearly all of the variance is the wear readings'."
+    assert told(readings, 0.0).startswith(
+        "valley, life: its interval does not hold the extrapolation, 100 % of the loss; of"
+    )
+    assert "how uncertain the cooling is was not measured: it is the tool's assumption" in told(cooling, 1.0)
+
+
+def test_a_row_of_the_targets_says_why_its_figures_do_not_decide() -> None:
+    def row(verdict: str, conformity: float, why: str) -> str:
+        return by(
+            Judged.model_validate({"of": "b", "verdict": verdict, "figure": {}, "conformity": conformity, "why": why})
+        )
+
+    beyond = "by the figures met, but 100 % of what it rests on is extrapolated"
+    assert row("undecided", 0.971, f"{beyond}; the best estimate is inside the limits") == beyond
+    assert row("undecided", 0.67, "the best estimate is inside the limits") == BETWEEN
+    assert row("met", 0.999, "the best estimate is inside the limits") == "–"

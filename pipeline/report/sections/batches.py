@@ -6,6 +6,7 @@ from typing import NamedTuple
 from pipeline.archive.facts import number
 from pipeline.report.document import Cell, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections import targets
 from pipeline.report.sections.by_batch import answer_parts
 from pipeline.report.source import Cited
 from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
@@ -40,7 +41,7 @@ def batches(inputs: Inputs) -> Section:
     parts: list[Text | Table | Picture] = []
     if not listed:
         why = source.reason(lambda found: found.batches, "no test of the compound can be used")
-        return Section("Batches", [Text("Batches: not given: {why}", {"why": why}, "open")])
+        return Section("Batches", [Text("Batches: not given: {why}", {"why": why}, "open"), *targets.by_batch(inputs)])
     head = [
         "Batch",
         "Specimens",
@@ -63,6 +64,7 @@ def batches(inputs: Inputs) -> Section:
         parts.append(Picture("batches", caption, "Friction coefficient by batch with intervals"))
     else:
         parts.append(Text("One batch: nothing to compare."))
+    parts += targets.by_batch(inputs)
     parts += reference_parts(inputs)
     parts += facts_parts(inputs)
     found = source.result

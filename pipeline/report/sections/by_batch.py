@@ -1,6 +1,7 @@
 """What is told batch by batch: wear laws and factors, answers for wear by part, and whose life a duty's life is."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from pipeline.report.document import Cell, Table, Text
 from pipeline.report.inputs import Inputs
@@ -99,7 +100,13 @@ def _answer_row(pair: Cited[Pair], answer: Cited[WearAnswer]) -> list[Cell]:
     return [a, b, component, place, ratio, found.verdict, why]
 
 
-def life_texts(one: Cited[DutyProjection]) -> list[Text]:
+def asked_life(inputs: Inputs, duty: str) -> tuple[float | None]:
+    """The life that a duty asks for, in km, as a limit beside which no life is rounded."""
+    wanted = (one for one in inputs.judged.result.requirements if one.key == "life" and f" {duty}," in one.target)
+    return (next((one.low for one in wanted), None),)
+
+
+def life_texts(inputs: Inputs, one: Cited[DutyProjection]) -> list[Text]:
     """Whose life a duty's life is, the pooled figure and the worst specimen beside it."""
     found = one.result
     name = found.duty
@@ -107,7 +114,9 @@ def life_texts(one: Cited[DutyProjection]) -> list[Text]:
         return []
     values: dict[str, Cell] = {
         "duty": name,
-        "life": one.number(f"{name}: life told", lambda d: d.life_km, decimals=0),
+        "life": replace(
+            one.number(f"{name}: life told", lambda d: d.life_km, decimals=0), against=asked_life(inputs, name)
+        ),
         "pooled": one.number(f"{name}: life, all batches together", lambda d: d.pooled_life_km, decimals=0),
         "why": found.life_of.why.rstrip("."),
     }
@@ -127,16 +136,16 @@ def life_texts(one: Cited[DutyProjection]) -> list[Text]:
     return [Text(said, values, "open")]
 
 
-def life_table(listed: list[Cited[DutyProjection]]) -> list[Table]:
+def life_table(inputs: Inputs, listed: list[Cited[DutyProjection]]) -> list[Table]:
     """Life of every batch on every duty."""
-    rows = [_life_row(one.result.duty, row) for one in listed for row in one.each(lambda d: d.by_batch)]
+    rows = [_life_row(inputs, one.result.duty, row) for one in listed for row in one.each(lambda d: d.by_batch)]
     if not rows:
         return []
     head = ["Duty", "Batch", "Specimens", "Life (cycles)", "Life (km)", "ended by", "To mind"]
     return [Table("Life by batch, each by its own wear laws, 95 % intervals", head, rows)]
 
 
-def _life_row(duty: str, row: Cited[BatchLife]) -> list[Cell]:
+def _life_row(inputs: Inputs, duty: str, row: Cited[BatchLife]) -> list[Cell]:
     found = row.result
     label = f"{duty}, batch {found.batch}"
     minded = [f"mechanisms not told apart: {', '.join(found.not_parted)}"] if found.not_parted else []
@@ -146,7 +155,10 @@ def _life_row(duty: str, row: Cited[BatchLife]) -> list[Cell]:
         found.batch,
         row.number(f"{label}: specimens", lambda r: r.specimens, decimals=0),
         row.number(f"{label}: life", lambda r: r.life_cycles, unit="cycles", decimals=0),
-        row.number(f"{label}: life", lambda r: r.life_km, decimals=0, why=found.life_cycles.why),
+        replace(
+            row.number(f"{label}: life", lambda r: r.life_km, decimals=0, why=found.life_cycles.why),
+            against=asked_life(inputs, duty),
+        ),
         found.life_limited_by or "–",
         "; ".join(minded) or "–",
     ]

@@ -5,14 +5,15 @@ from dataclasses import replace
 
 from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.sections.by_batch import life_table, life_texts
+from pipeline.report.sections.by_batch import asked_life, life_table, life_texts
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
-from pipeline.report.sections.openings import FILM, opening_text, opening_texts
+from pipeline.report.sections.openings import FILM, opening_texts
 from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
 from pipeline.results.duty import DutyProjection, Projected, Span
 from pipeline.results.sources import Sourced
+from pipeline.results.support import TESTED
 
 TITLE = "Duty projections"
 HEAD = (
@@ -54,8 +55,8 @@ def duty(inputs: Inputs) -> Section:
         why = source.result.unusable or ("none could be read" if left_out else "no duty file is given")
         return Section(TITLE, [Text("No duty projection: {why}", {"why": why}), *left_out])
     parts: list[Text | Items | Listing | Table | Picture] = [Text(MEANING)]
-    parts.append(Table("Projection of each duty", HEAD, [duty_row(one) for one in listed]))
-    parts += [*life_table(listed), *[text for one in listed for text in life_texts(one)]]
+    parts.append(Table("Projection of each duty", HEAD, [duty_row(inputs, one) for one in listed]))
+    parts += [*life_table(inputs, listed), *[text for one in listed for text in life_texts(inputs, one)]]
     wear = [row for one in listed for row in wear_rows(one)]
     if wear:
         head = ["Duty", "Component", "Thickness loss per cycle (µm; disc: both faces together)"]
@@ -85,7 +86,7 @@ def energy_inside(one: Cited[DutyProjection]) -> Number:
     )
 
 
-def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
+def duty_row(inputs: Inputs, one: Cited[DutyProjection]) -> list[Cell]:
     """The figures of a duty."""
     name = one.result.duty
     return [
@@ -106,7 +107,7 @@ def duty_row(one: Cited[DutyProjection]) -> list[Cell]:
         inside_cell(one),
         glazing_cell(one),
         one.number(f"{name}: life", lambda found: found.life_cycles, unit="cycles", decimals=0),
-        one.number(f"{name}: life", lambda found: found.life_km, decimals=0),
+        replace(one.number(f"{name}: life", lambda found: found.life_km, decimals=0), against=asked_life(inputs, name)),
         one.result.life_limited_by or "–",
         (one.result.life_of.batch if one.result.life_of else None) or "all batches",
     ]
@@ -166,22 +167,40 @@ def _span(found: Sourced | Span | None) -> tuple[float | None, float | None]:
 
 
 def source_texts(one: Cited[DutyProjection]) -> list[Text]:
-    """What makes the intervals of a duty's figures: the largest source of each, and what would narrow it."""
+    """What makes the intervals of a duty's figures: the largest source of each, and what would narrow it; before it what an interval
+    does not hold at all, and beside it that a width is assumed and not measured."""
     found = one.result
-    asked = (
-        ("life", found.life_cycles.dominated_by),
-        ("the highest temperature", found.temperature_high_interval and found.temperature_high_interval.dominated_by),
-        ("the lower end of the opening", found.opening_to_run_low and found.opening_to_run_low.dominated_by),
-        ("the upper end of the opening", found.opening_to_run_high and found.opening_to_run_high.dominated_by),
+    asked: tuple[tuple[str, Sourced | None], ...] = (
+        ("life", found.life_cycles),
+        ("the highest temperature", found.temperature_high_interval),
+        ("the lower end of the opening", found.opening_to_run_low),
+        ("the upper end of the opening", found.opening_to_run_high),
     )
     of: dict[str, list[str]] = {}
-    for what, why in asked:
-        if why:
-            of.setdefault(why, []).append(what)
+    for what, figure in asked:
+        if figure is not None and figure.dominated_by:
+            why = f"{figure.dominated_by}{_assumed(found, figure)}"
+            of.setdefault(_not_held(found) + why if what == "life" else why, []).append(what)
     return [
         Text("{duty}, {what}: {why}.", {"duty": found.duty, "what": " and ".join(what), "why": why})
         for why, what in of.items()
     ]
+
+
+def _not_held(found: DutyProjection) -> str:
+    """That the interval of a life does not hold its extrapolation, where a part of the loss is extrapolated."""
+    shares, part = (found.support.wear_share if found.support else {}), found.life_limited_by
+    tested = shares.get(part, 1.0) if part else min(shares.values(), default=1.0)
+    if tested >= TESTED:
+        return ""
+    return f"its interval does not hold the extrapolation, {100 * (1 - tested):.0f} % of the loss; of what it holds, "
+
+
+def _assumed(found: DutyProjection, figure: Sourced) -> str:
+    """That the uncertainty of the largest source is the default, where it is."""
+    largest = next(iter(figure.by_source or {}), None)
+    default = any(known.name == largest and "default" in known.source for known in found.inputs)
+    return f" (how uncertain the {largest} is was not measured: it is the tool's assumption)" if default else ""
 
 
 def wear_rows(one: Cited[DutyProjection]) -> list[list[Cell]]:
@@ -234,31 +253,6 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
     elif found.extrapolated:
         beyond = "; ".join(found.extrapolated)
         said.append(Text("{duty} goes beyond what the rig has shown: {beyond}.", name | {"beyond": beyond}, "bad"))
-    return said
-
-
-def short_texts(inputs: Inputs) -> list[Text]:
-    """What must not be missed of the duties: little or no energy inside the window, and no opening that serves."""
-    listed, wanted = inputs.duty.each(lambda found: found.duties), inputs.settings.duty.window_share
-    said = []
-    for one in listed:
-        share = one.result.window_share
-        if share is not None and share < wanted:
-            name = one.result.duty
-            values: dict[str, Cell] = {
-                "duty": name,
-                "share": energy_inside(one),
-                "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
-            }
-            words = (
-                "{duty}: {share} of the braking energy lies inside the friction window at the opening given, {opening}."
-            )
-            said.append(Text(words, values, "open" if share else "bad"))
-        if one.result.opening_to_run is None or one.result.reserved:
-            said.append(opening_text(one))
-    both = inputs.duty.result.both_duties
-    if len(listed) > 1 and inputs.duty.result.common_opening is None and (both is None or both.answer is None):
-        said.append(common_text(inputs))
     return said
 
 

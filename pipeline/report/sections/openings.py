@@ -7,7 +7,7 @@ from pipeline.duty.air import RIG_AIR
 from pipeline.report.document import Cell, Listing, Picture, Text
 from pipeline.report.source import Cited
 from pipeline.results.duty import DutyProjection
-from pipeline.results.openings import FilmLoss, SettlingTest
+from pipeline.results.openings import OPEN_WORDS, FilmLoss, SettlingTest
 
 CAUSES = {
     "window": "friction window",
@@ -41,15 +41,20 @@ def opening_text(one: Cited[DutyProjection]) -> Text:
     if one.result.opening_untested:
         text = (
             "{duty}: opening to run: not known: friction of such stops was not tested (by the window of harder stops it would be "
-            f"{{low}} to {{high}}; 1 = {full})."
+            f"{{low}} to {{high}}; 1 = {full})"
         )
-        return Text(text, values, "open")
+        values["causes"] = not_ruled_out(one.result)
+        return Text(f"{text}; not ruled out: {{causes}}." if values["causes"] else f"{text}.", values, "open")
     words = f"{{duty}}: cooling opening to run: {{low}} to {{high}} (1 = {full})"
     if not one.result.reserved:
         return Text(f"{words}.", values)
-    causes = sorted({CAUSES[item.cause] for item in one.result.not_excluded})
-    values["causes"] = " and ".join(causes)
-    return Text(f"{words}, with a reservation: {{causes}}.", values, "open")
+    values["causes"] = not_ruled_out(one.result)
+    return Text(f"{words}; not ruled out: {{causes}}.", values, "open")
+
+
+def not_ruled_out(found: DutyProjection) -> str:
+    """What may go wrong at the openings to run, in a word each."""
+    return ", ".join(dict.fromkeys(OPEN_WORDS[item.cause] for item in found.not_excluded))
 
 
 def full_opening(found: DutyProjection) -> str:

@@ -20,6 +20,32 @@ ANSWERS = {
 TONES = {"tested": "plain", "partly extrapolated": "open", "mostly extrapolated": "bad"}
 
 
+def both_text(inputs: Inputs) -> list[Text]:
+    """The answer over gentle and hard use and the kind of the cheapest change, in short; nothing where there are not both."""
+    cited = inputs.duty.part(lambda found: found.both_duties)
+    if cited is None or cited.result.answer is None:
+        return []
+    said, tone = ANSWERS[cited.result.answer]
+    untested = any(duty.opening_untested for duty in inputs.duty.result.duties)
+    values: dict[str, Cell] = {"answer": said}
+    words = "Gentle and hard use with one brake: {answer}"
+    if untested:
+        words += ", by openings of which not all were tested"
+        tone = "open" if tone == "good" else tone
+    shared = cited.part(lambda b: b.opening)
+    if shared is not None:
+        values["low"], values["high"] = _ends(shared, "opening that serves both uses")
+        words += ", {low} to {high}"
+    if cited.result.changes:
+        first = cited.result.changes[0]
+        values["kind"] = first.kind
+        words += ". Cheapest change: {kind}" if first.shown else ". Cheapest change, not shown yet: {kind}"
+    elif cited.result.changes_why:
+        values["none"] = cited.result.changes_why.rstrip(".")
+        words += ". No change is known: {none}"
+    return [Text(f"{words}.", values, tone)]
+
+
 def both_texts(inputs: Inputs) -> list[Text]:
     """The answer over gentle and hard use with the cheapest change; nothing where there are not both."""
     cited = inputs.duty.part(lambda found: found.both_duties)
@@ -101,7 +127,7 @@ def _use_row(one: Cited[DutyUse], untested: bool) -> list[Cell]:
 
 
 def support_texts(inputs: Inputs) -> list[Text]:
-    """Where the window and each duty leave what was run; nothing of what stays inside."""
+    """Where the window and the comparison of batches leave what was run; nothing of what stays inside."""
     said: list[Text] = []
     window = inputs.friction.each(lambda found: found.extrapolated)
     if window:
@@ -110,8 +136,6 @@ def support_texts(inputs: Inputs) -> list[Text]:
     for entry in inputs.batches.result.extrapolated:
         words = "{of} goes beyond what was run: {what}."
         said.append(Text(words, {"of": entry.of, "what": entry.words}, "open", sentence=True))
-    for one in inputs.duty.each(lambda found: found.duties):
-        said += of_duty(one)
     return said
 
 

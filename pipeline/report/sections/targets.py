@@ -2,13 +2,15 @@
 
 from dataclasses import replace
 
+from pipeline.conformity.decision import RISK
+from pipeline.report import numbers
 from pipeline.report.document import Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs, TargetFigures
-from pipeline.report.sections.duty import short_texts as duty_texts
+from pipeline.report.sections.duty_short import short_texts as duty_texts
 from pipeline.report.sections.friction import window_text
 from pipeline.report.sections.honest import off_text, pooled_text
 from pipeline.report.sections.stability import glazing_untested
-from pipeline.report.sections.support import both_texts, support_texts
+from pipeline.report.sections.support import both_text, support_texts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import basis, identified, law_words, name_of
 from pipeline.results.sheet import TargetAnswer
@@ -17,7 +19,7 @@ from pipeline.results.targets import Judged, Requirement
 
 def in_short(inputs: Inputs) -> Section:
     """The first part of the sheet."""
-    parts: list[Text | Table] = [window_text(inputs), *both_texts(inputs), *support_texts(inputs)]
+    parts: list[Text | Table] = [window_text(inputs), *both_text(inputs), *duty_texts(inputs), *support_texts(inputs)]
     parts += [*off_text(inputs), *pooled_text(inputs)]
     for component, cited in sorted(inputs.wear.named(lambda found: found.components or {}).items()):
         found = cited.result
@@ -35,7 +37,6 @@ def in_short(inputs: Inputs) -> Section:
         }
         parts.append(Text(words, values, "plain" if identified(found) and rate.given else "open"))
     parts.append(drift_text(inputs))
-    parts += duty_texts(inputs)
     parts += target_parts(inputs)
     return Section("In short", parts)
 
@@ -59,7 +60,7 @@ def drift_text(inputs: Inputs) -> Text:
 
 
 def target_parts(inputs: Inputs) -> list[Text | Table]:
-    """The decision rule, the requirements worst first, and the same for every batch."""
+    """The decision rule, and the requirements worst first."""
     judged = inputs.judged
     listed = judged.each(lambda found: found.requirements)
     parts: list[Text | Table] = []
@@ -70,7 +71,15 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
         return parts
     parts.append(Text("Decision rule: {rule}.", {"rule": judged.result.decision_words}))
     parts.append(Text(PROBABILITY))
-    head = ["Target", "Wanted", "Found, in what it rests on", "Probability that it is met (%)", "Rests on", "Answer"]
+    head = [
+        "Target",
+        "Wanted",
+        "Found, in what it rests on",
+        "Probability that it is met (%)",
+        "Rests on",
+        "Answer",
+        "By",
+    ]
     rows = [_row(inputs, one) for one in listed]
     parts.append(
         Table(
@@ -80,11 +89,29 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
             units_in_cells=True,
         )
     )
-    each = [row for one in listed for row in _each(one)]
-    if each:
-        head = ["Target", "Batch or pair", "Found", "Probability that it is met (%)", "Answer", "By"]
-        parts.append(Table("The same for every batch, worst first", head, each, units_in_cells=True))
     return parts
+
+
+def by_batch(inputs: Inputs) -> list[Table]:
+    """The requirements for every batch and pair, worst first; [] without any."""
+    each = [row for one in inputs.judged.each(lambda found: found.requirements) for row in _each(one)]
+    if not each:
+        return []
+    head = ["Target", "Batch or pair", "Found", "Probability that it is met (%)", "Answer", "By"]
+    return [Table("Targets for every batch, worst first", head, each, units_in_cells=True)]
+
+
+BETWEEN = "its probability lies between those that decide"
+
+
+def by(judged: Judged) -> str:
+    """Why an answer is not what its figures alone would say, in short; the whole reason stands with the batches."""
+    first = judged.why.split("; ")[0]
+    if judged.verdict != "undecided":
+        return "–" if judged.why.startswith("the best estimate") else first
+    if judged.conformity is not None and RISK < judged.conformity < 1 - RISK and first.startswith("the best estimate"):
+        return BETWEEN
+    return first
 
 
 def _row(inputs: Inputs, one: Cited[Requirement]) -> list[Cell]:
@@ -93,7 +120,7 @@ def _row(inputs: Inputs, one: Cited[Requirement]) -> list[Cell]:
     assert answer is not None
     target = found.target + (f" (at {found.at})" if found.at else "")
     cells = _figures(answer, found)
-    return [target, wanted(inputs, one), *cells, found.rests_on, found.answer.verdict]
+    return [target, wanted(inputs, one), *cells, found.rests_on, found.answer.verdict, numbers.worded(by(found.answer))]
 
 
 def _each(one: Cited[Requirement]) -> list[list[Cell]]:
