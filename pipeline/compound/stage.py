@@ -29,6 +29,7 @@ from pipeline.drift.film_told import evidence
 from pipeline.duty import projections as duty
 from pipeline.duty.air import Recorded
 from pipeline.duty.log import cycle_of
+from pipeline.duty.of_batches import mu_unlike
 from pipeline.duty.pressing import Pressing
 from pipeline.errors import InputError
 from pipeline.face import of_compound as face
@@ -99,8 +100,11 @@ def run(
 
     cycles, duties_left_out = _cycles(duties)
     parts = WearParts.of(found_wear, wanted.wear_batch_ratio if wanted else None, method.batches)
+    found_pairs = _batches(
+        usable, map_, found_friction, found_wear, wanted, shared, method, wanders, states, parts
+    ).pairs
     found_duty = renewed(
-        _duty(usable, cycles, found_friction, found_wear, map_, method, parts, film, loss),
+        _duty(usable, cycles, found_friction, found_wear, map_, method, parts, film, loss, mu_unlike(found_pairs)),
         duties_left_out=duties_left_out,
     )
     parts = parts.with_duties({one.duty: one.wear_shares for one in found_duty.duties})
@@ -339,6 +343,7 @@ def _duty(
     parts: WearParts,
     film: Film,
     glazing_loss: float,
+    unlike: str | None = None,
 ) -> CompoundDuty:
     projected = duty.project_all(
         cycles,
@@ -352,5 +357,6 @@ def _duty(
         alike=parts.unlike,
         film=film,
         glazing_loss=glazing_loss,
+        mu_unlike=unlike,
     )
     return CompoundDuty(compound=found_friction.compound, **fields(projected))

@@ -34,10 +34,22 @@ NORMAL = 1.96
 
 @dataclass(frozen=True)
 class Pressing:
-    """What turns friction into torque: the compound's map and the brake's geometry."""
+    """What turns friction into torque: the compound's map and the brake's geometry.
+
+    factor: on the map's mu, of the batch that pressures are told for (None: of all together); factor_u: of its logarithm.
+    """
 
     map_: FrictionMap
     setup: Setup
+    batch: str | None = None
+    factor: float = 1.0
+    factor_u: float = 0.0
+    why: str | None = None  # of the batch, in words
+
+    @property
+    def pooled(self) -> Pressing:
+        """By the friction of all batches together."""
+        return Pressing(self.map_, self.setup)
 
 
 @dataclass(frozen=True)
@@ -63,7 +75,7 @@ def needed(duty: DutyCycle, events: Events, kelvin: Array, pressing: Pressing) -
     pressure = setup.threshold + per_mu / FIRST_MU
     for _ in range(ROUNDS):
         rows = effects.linear(pressure, speed, density, map_.reference, map_.choice.energy_form)
-        mu = np.maximum(map_.level(kelvin, rows), 0.01)
+        mu = np.maximum(pressing.factor * map_.level(kelvin, rows), 0.01)
         before, pressure = pressure, setup.threshold + per_mu / mu
         if np.max(np.abs(pressure - before) / pressure) < CLOSE:
             break
@@ -89,10 +101,12 @@ def line_pressures(
     speed, density = events.start / duty.rolling_radius, events.energy / setup.friction_area
     press = needed(duty, events, kelvin, pressing)
     torque, per_mu, pressure = press.torque, press.per_mu, press.pressure
+    of_all = pressure if pressing.batch is None else needed(duty, events, kelvin, pressing.pooled).pressure
     found = map_.predict(kelvin, pressure, speed, density)
     bar, out = 1e-5, []
     for e in range(len(torque)):
-        mu, u = float(found.mu[e]), float(found.se[e])
+        mu = pressing.factor * float(found.mu[e])
+        u = pressing.factor * float(np.hypot(found.se[e], found.mu[e] * pressing.factor_u))
         known = bool(found.supported[e]) and (tested is None or bool(tested[e])) and mu > NORMAL * u > 0
         ends = [setup.threshold + per_mu[e] / (mu + side * NORMAL * u) for side in (1, -1)] if known else [None, None]
         where = (
@@ -109,6 +123,8 @@ def line_pressures(
                 torque_nm=float(torque[e]),
                 temperature_c=float(kelvin[e]) - ZERO_C,
                 mu=mu if known else None,
+                batch=pressing.batch,
+                pooled_bar=float(of_all[e]) * bar if known and pressing.batch is not None else None,
             )
         )
     return out

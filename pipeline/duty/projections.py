@@ -25,6 +25,7 @@ from pipeline.duty.log import CutCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
 from pipeline.duty.map_test import map_test
+from pipeline.duty.of_batches import pressing_of, window_of
 from pipeline.duty.pressing import Pressing, line_pressures, soak
 from pipeline.duty.project import Brake, inside_window, project, window_share
 from pipeline.duty.propagation import opening_ends, share_span, temperature_ends
@@ -78,10 +79,12 @@ def project_all(
     alike: Alike | None = None,
     film: Film | None = None,
     glazing_loss: float = Target.model_fields["glazing_loss"].default,
+    mu_unlike: str | None = None,
 ) -> Projections:
     """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why.
 
     alike: why batches are not shown equivalent in the wear of a component in a mix of its mechanisms; None where they are.
+    mu_unlike: why they are not in friction; None where they are.
     """
     if not tests:
         return _none(duties, "no usable test of the compound")
@@ -91,7 +94,9 @@ def project_all(
         return _none(duties, why)
     rig = rig_of(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
-    brake = brake_of(card, disc, friction, wear, settings, wear_settings, temperature_kind, alike)
+    own, window = window_of(friction, mu_unlike)
+    pressing = None if pressing is None else pressing_of(pressing, friction, mu_unlike)
+    brake = brake_of(card, disc, own, wear, settings, wear_settings, temperature_kind, alike)
     brake = dataclasses.replace(brake, film=film or Film(), glazing_loss=glazing_loss, film_growth=settings.film_growth)
 
     def again(factor: float, warmer: float) -> RigCooling | str:
@@ -101,6 +106,7 @@ def project_all(
         _one(duty, brake, rig, settings, pressing, tests, lambda d: of_file(d, rig, settings, card, brake, again))
         for duty in duties
     ]
+    results = [renewed(one, window_of=window) for one in results]
     shared, shared_why = common(results) if results else (None, "no duty is given")
     return Projections(
         duties=results,
@@ -203,7 +209,7 @@ def _projected(
         share=brake.heat_share,
     )
     brakings = braked(
-        duty, events, settled, brake.temperature_kind, range(len(opening)), FrictionRun.of(pressing, brake.rubbing),
+        duty, events, settled, brake.temperature_kind, range(len(opening)), FrictionRun.of(pressing and pressing.pooled, brake.rubbing),
         brake.rubbing.friction_area,
     )  # fmt: skip
     found = run(duty, events, brake, air, opening, settled, lived=True)
@@ -264,6 +270,7 @@ def _projected(
             if pressing
             else []
         ),
+        line_pressure_of=pressing.why if pressing else None,
         line_pressure_why=None if pressing else "no friction map of the compound",
         soak=soak(settled, len(opening) - 1, brake.disc, air, brake.window[1] if brake.window else None),
     )

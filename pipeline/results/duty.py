@@ -166,6 +166,18 @@ class LinePressure(Interval):
     torque_nm: float = given("mean torque at this brake", "N m")
     temperature_c: float = given("temperature that the map takes, of the braking", "degC")
     mu: float | None = given("friction coefficient there", "1", default=None)
+    batch: str | None = given("batch with the least friction, by which it is; null: all together", default=None)
+    pooled_bar: float | None = given("the same by all batches together; null where that is it", "bar", default=None)
+
+
+class DutyWindow(Result):
+    """The window that a duty is held against where batches are not shown equivalent in friction: that of the batches together."""
+
+    low_c: float | None = given("highest of the batches' lower ends", "degC", default=None)
+    high_c: float | None = given("lowest of their upper ends", "degC", default=None)
+    why: str = given("why it is not that of all together, and whose ends it has; or why there is none")
+    pooled_low_c: float | None = given("lower end of the compound's window", "degC", default=None)
+    pooled_high_c: float | None = given("its upper end", "degC", default=None)
 
 
 class Soak(Result):
@@ -230,6 +242,7 @@ class DutyProjection(Result):
         "share of that interval's variance by source", "1", default=None
     )
     window_share_why: str | None = given("why there is no share", default=None)
+    window_of: DutyWindow | None = given("the window of the batches together; null: the compound's", default=None)
     glazing_share: float | None = given("share of the energy in glazing-prone conditions", "1", default=None)
     glazing_share_interval: Span | None = given("by the ends of the limit", "1", default=None)
     glazing_share_why: str | None = given("why there is no share", default=None)
@@ -290,6 +303,7 @@ class DutyProjection(Result):
     log: DutyLog | None = given("the log that the duty was cut from; null where its file gives events", default=None)
     line_pressure_bar: list[LinePressure] = given("line pressure of each braking", "bar", default_factory=list)
     line_pressure_why: str | None = given("why there is none", default=None)
+    line_pressure_of: str | None = given("why it is one batch's; null where it is of all together", default=None)
     soak: Soak | None = given("after the last braking, standing", default=None)
 
     @property

@@ -220,7 +220,13 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
     """What a duty's figures rest on, in sentences."""
     found = one.result
     name: dict[str, Cell] = {"duty": found.duty}
-    said: list[Text | Listing] = [*log_texts(one), *opening_texts(one), *source_texts(one), *pressing_texts(one)]
+    said: list[Text | Listing] = [
+        *log_texts(one),
+        *opening_texts(one),
+        *window_texts(one),
+        *source_texts(one),
+        *pressing_texts(one),
+    ]
     grounds = [life.ground for life in found.life_by_component.values() if life.ground]
     if grounds:
         said.append(Text("{duty}: life rests on no law: {ground}.", name | {"ground": "; ".join(grounds)}, "open"))
@@ -254,6 +260,29 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
         beyond = "; ".join(found.extrapolated)
         said.append(Text("{duty} goes beyond what the rig has shown: {beyond}.", name | {"beyond": beyond}, "bad"))
     return said
+
+
+def window_texts(one: Cited[DutyProjection]) -> list[Text]:
+    """The window that the duty is held against, where it is not the compound's."""
+    window = one.part(lambda duty: duty.window_of)
+    if window is None:
+        return []
+    name = one.result.duty
+    facts: dict[str, Cell] = {"duty": name, "why": window.result.why}
+    if window.result.low_c is None:
+        return [Text("{duty} has no window: {why}.", facts, "open")]
+    facts |= {
+        "low": window.number(f"{name}: window from", lambda w: w.low_c, unit="°C", decimals=0),
+        "high": window.number(f"{name}: window to", lambda w: w.high_c, unit="°C", decimals=0),
+    }
+    words = "{duty}: energy in the window and the openings to run go by {low} to {high}: {why}"
+    if window.result.pooled_low_c is None:
+        return [Text(words + ".", facts)]
+    facts |= {
+        "from": window.number(f"{name}: compound's window from", lambda w: w.pooled_low_c, unit="°C", decimals=0),
+        "to": window.number(f"{name}: compound's window to", lambda w: w.pooled_high_c, unit="°C", decimals=0),
+    }
+    return [Text(words + "; all batches together {from} to {to}.", facts)]
 
 
 def common_text(inputs: Inputs) -> Text:

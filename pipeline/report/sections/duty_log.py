@@ -68,6 +68,14 @@ def pressing_texts(one: Cited[DutyProjection]) -> list[Text]:
         }
         of = "its brakings whose friction is known" if len(known) < len(each) else "its brakings"
         said.append(Text(f"{{duty}}: {of} need a line pressure of up to {{pressure}}, that one at {{at}}.", values))
+        if hardest.result.pooled_bar is not None:
+            beside = {
+                "pooled": hardest.number(
+                    f"{name}: the same, all batches", lambda p: p.pooled_bar, unit="bar", decimals=0
+                )
+            }
+            by: dict[str, Cell] = {"duty": name, "why": one.result.line_pressure_of or "", **beside}
+            said.append(Text("{duty}, line pressure: {why}; by all batches together that one needs {pooled}.", by))
     lacking = [entry.result.why for entry in each if entry.result.value is None]
     if lacking:
         words = "{duty}: line pressure of {count} of {all} brakings is not given: {why}."
