@@ -193,7 +193,8 @@ def _duty(of: Compound, tests: Judged, duty: Duty, answer: DutyProjection) -> Re
 
 def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Record:
     """What is recommended, and what it truly does."""
-    span, sure = answer.opening_to_run, answer.opening_to_run_sure
+    span = answer.opening_to_run
+    sure = span if answer.reserved is False else answer.opening_to_run_sure
     found: Record = {
         "span": [span.low, span.high] if span else None,
         "sure": [sure.low, sure.high] if span and sure else None,
