@@ -140,15 +140,10 @@ def _answer(found: Sequence[Duty], common: Openings | None, shown: Openings | No
             "not shown",
             f"nothing tested speaks against openings from {common.low:.2f} to {common.high:.2f}, but {apart}",
         )
-    told = "; ".join(f"{d.name} {words(d.openings)}" for d in found)
+    told = "; ".join(f"{d.name} {d.found.opening_words}" for d in found)
     if _may_meet(found):
         return "not shown", f"the openings do not meet ({told}), but by their intervals they may"
     return "serves neither at one opening", f"no opening serves all: {told}"
-
-
-def words(span: Openings | None) -> str:
-    """Openings in words."""
-    return "none" if span is None else f"{span.low:.2f} to {span.high:.2f}"
 
 
 def _may_meet(found: Sequence[Duty]) -> bool:

@@ -23,7 +23,6 @@ from pipeline.results.film import FilmCleared
 from pipeline.results.friction_map import CurvePoint
 from pipeline.results.openings import OPEN_WORDS
 
-UNTESTED = "not known: friction of such stops was not tested (by the window of harder stops it would be {low:.2f} to {high:.2f})"
 LEAST_REGAINED = 0.5  # share of the loss below which stops did not take the film off
 
 
@@ -69,13 +68,9 @@ def _opening_per_duty(duties: Sequence[Duty], common: Openings | None) -> list[C
         return []
     shown = all(d.shown is not None for d in duties)
     best = {d.name: d.shown or d.openings for d in duties}
-    untested = {d.name for d in duties if d.found.opening_untested}
+    told = {d.name: d.found.opening_words for d in duties if d.found.opening_untested}
     said = "; ".join(
-        f"{name} {UNTESTED.format(low=span.low, high=span.high)}"
-        if name in untested
-        else f"{name} {span.low:.2f} to {span.high:.2f}"
-        for name, span in best.items()
-        if span
+        f"{name} {told.get(name) or f'{span.low:.2f} to {span.high:.2f}'}" for name, span in best.items() if span
     )
     reserved = [f"{d.name}: {d.open_}" for d in duties if d.shown is None]
     words = f"an opening for each duty: {said}" + (f"; not ruled out: {'; '.join(reserved)}" if reserved else "")

@@ -64,6 +64,6 @@ def common(duties: Sequence[DutyProjection]) -> tuple[Span | None, str | None]:
         return None, f"no opening to run on {', '.join(lacking)}"
     low, high = max(span.low for _, span in spans), min(span.high for _, span in spans)
     if low > high:
-        said = "; ".join(f"{duty} {span.low:.2f} to {span.high:.2f}" for duty, span in spans)
+        said = "; ".join(f"{one.duty} {one.opening_words}" for one in duties)
         return None, f"the duties' openings do not overlap: {said}"
     return Span(low=low, high=high), None

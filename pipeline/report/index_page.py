@@ -244,7 +244,8 @@ def duty_words(duty: CompoundDuty | None) -> list[str]:
     if both is not None and both.answer is not None:
         first = both.changes[0] if both.changes else None
         change = "" if first is None else f"; cheapest change{'' if first.shown else ', not shown yet'}: {first.kind}"
-        said.append(f"gentle and hard use with one brake: {both.answer}{change}")
+        held = ", by openings of which not all were tested" if any(one.opening_untested for one in duty.duties) else ""
+        said.append(f"gentle and hard use with one brake: {both.answer}{held}{change}")
     elif len(duty.duties) > 1 and duty.common_opening is None:
         why = duty.common_opening_why or "no reason given"
         said.append(f"no opening serves {'both' if len(duty.duties) == 2 else 'all'}: {why}")
@@ -259,8 +260,7 @@ def opening_words(duty: DutyProjection) -> str:
     if share and tested is not None and tested < share - 0.005:
         at += f", {100 * tested:.0f} % at conditions that were tested"
     if span and duty.opening_untested:
-        would = f"by the window of harder stops it would be {span.low:.2f} to {span.high:.2f}"
-        return f"{duty.duty}: opening to run: not known: friction of such stops was not tested ({would}){at}"
+        return f"{duty.duty}: opening to run: {duty.opening_words}{at}"
     if span:
         held = f", not ruled out: {not_ruled_out(duty)}" if duty.reserved else ""
         return f"{duty.duty}: opening {span.low:.2f} to {span.high:.2f}{held}{at}"

@@ -307,6 +307,16 @@ class DutyProjection(Result):
     soak: Soak | None = given("after the last braking, standing", default=None)
 
     @property
+    def opening_words(self) -> str:
+        """The openings to run in words: not known where friction of the duty's stops was not tested at them."""
+        if self.opening_to_run is None:
+            return "none"
+        span = f"{self.opening_to_run.low:.2f} to {self.opening_to_run.high:.2f}"
+        if not self.opening_untested:
+            return span
+        return f"not known: friction of such stops was not tested (by the window of harder stops it would be {span})"
+
+    @property
     def opening_untested(self) -> bool:
         """Whether less than half of the energy in the window brakes at tested conditions even at the best of the openings to run: they
         are then those of the window of other stops."""

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.duty.both import both
+from pipeline.duty.sweep import common
 from pipeline.report import index_page, numbers
 from pipeline.report.sections import duty as section
 from pipeline.report.sections.openings import opening_text, opening_texts
@@ -169,3 +170,12 @@ def test_a_row_of_the_targets_says_why_its_figures_do_not_decide() -> None:
     assert row("undecided", 0.971, f"{beyond}; the best estimate is inside the limits") == beyond
     assert row("undecided", 0.67, "the best estimate is inside the limits") == BETWEEN
     assert row("met", 0.999, "the best estimate is inside the limits") == "–"
+
+
+def test_what_is_said_of_one_opening_for_all_does_not_tell_an_untested_one_either() -> None:
+    valley, ridge = gentle((0.0, 0.3), None, **support("mostly extrapolated")), hard((0.5, 1.0), (0.5, 1.0))
+    unknown = "valley not known: friction of such stops was not tested (by the window of harder stops it would be 0.00 to 0.30)"
+    _, why = common([valley.projection, ridge.projection])
+    assert why is not None and unknown in why and "ridge 0.50 to 1.00" in why
+    found = both([valley, ridge], friction(), None)
+    assert unknown in found.why and unknown in found.changes[0].words
