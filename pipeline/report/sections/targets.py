@@ -101,7 +101,7 @@ def by_batch(inputs: Inputs) -> list[Table]:
     return [Table("Targets for every batch, worst first", head, each, units_in_cells=True)]
 
 
-BETWEEN = "its probability lies between those that decide"
+BETWEEN = f"its probability lies between {100 * RISK:.0f} and {100 * (1 - RISK):.0f} %, which would decide"
 
 
 def by(judged: Judged) -> str:
