@@ -14,6 +14,7 @@ from pipeline.archive.targets import Target
 from pipeline.constants import ZERO_C, Array
 from pipeline.drift.film import Film
 from pipeline.duty.air import Cooled, Recorded, of_file, of_log, rig_of
+from pipeline.duty.at_found import OF_DISC, at_found, factor_of
 from pipeline.duty.both import Asked, both
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.burnt import burnt
@@ -97,10 +98,13 @@ def project_all(
     own, window = window_of(friction, mu_unlike)
     pressing = None if pressing is None else pressing_of(pressing, friction, mu_unlike)
     brake = brake_of(card, disc, own, wear, settings, wear_settings, temperature_kind, alike)
+    brake = at_found(brake)
+    share = factor_of(brake.inputs, "heat share")  # of every test, as the law found it
+    rig = rig if share == 1 else rig_of(tests, disc, card, wear_settings.heat_share, factor=share)
     brake = dataclasses.replace(brake, film=film or Film(), glazing_loss=glazing_loss, film_growth=settings.film_growth)
 
     def again(factor: float, warmer: float) -> RigCooling | str:
-        return rig_of(tests, disc, card, wear_settings.heat_share, factor=factor, warmer=warmer)
+        return rig_of(tests, disc, card, wear_settings.heat_share, factor=share * factor, warmer=warmer)
 
     results = [
         _one(duty, brake, rig, settings, pressing, tests, lambda d: of_file(d, rig, settings, card, brake, again))
@@ -121,7 +125,7 @@ def project_all(
             from_test=card.test,
             heat_share=brake.heat_share,
         ),
-        notes=_notes(tests, wear_settings) + _spread(wear),
+        notes=_notes(tests, wear_settings, brake) + _spread(wear),
     )
 
 
@@ -355,7 +359,7 @@ def _history(settled: History, events: Events, index: int) -> CycleHistory:
     return CycleHistory(time_s=[round(t, 3) for t in time], temperature_c=[round(t, 2) for t in temperature])
 
 
-def _notes(tests: Sequence[Recorded], settings: Wear) -> list[str]:
+def _notes(tests: Sequence[Recorded], settings: Wear, brake: Brake) -> list[str]:
     notes = [
         "disc temperatures are the bulk's; on the vehicle, not on the rig, they are what the cooling given makes them"
     ]
@@ -364,6 +368,13 @@ def _notes(tests: Sequence[Recorded], settings: Wear) -> list[str]:
     assumed = assumed_words(tests[0].card, settings)
     if assumed is not None:
         notes.append(assumed)
+    found = [
+        f"{one.name} {one.found:.3g}, before {one.value:.3g}"
+        for one in brake.inputs
+        if one.name in OF_DISC and one.shift and one.found is not None and one.value is not None
+    ]
+    if found:
+        notes.append(f"the duty is run at what the wear law found: {', '.join(found)}")
     discs = {t.card.brake.disc for t in tests}
     if len(discs) > 1:
         notes.append(f"the tests' discs are not all alike; the projection is for that of {tests[0].card.test}")
