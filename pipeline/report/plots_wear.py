@@ -13,7 +13,7 @@ from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import WIDTH, legible, panel
 from pipeline.report.wear_figures import law_plot
 from pipeline.report.wear_words import law_name, name_of
-from pipeline.results.duty import SweepRow
+from pipeline.results.duty import DutyWindow, SweepRow
 from pipeline.results.wear import TestComponent
 
 
@@ -146,10 +146,10 @@ def duty(inputs: Inputs) -> Figure | None:
         return None
     fig = Figure(figsize=(WIDTH, 4.9), layout="constrained")
     (cycle, range_), (share, life) = fig.subplots(2, 2)
-    window = inputs.friction.result.window
+    ends = _window(inputs, listed[0].window_of)
     for axes in (cycle, range_):
-        if window:
-            axes.axhspan(window.low_c, window.high_c, color=palette.ACCENT, alpha=0.10, lw=0)
+        if ends:
+            axes.axhspan(*ends, color=palette.ACCENT, alpha=0.10, lw=0)
     for index, one in enumerate(listed):
         colour, _, marker = palette.series(index)
         time, temperature = (one.history.time_s, one.history.temperature_c) if one.history else ([], [])
@@ -169,6 +169,12 @@ def duty(inputs: Inputs) -> Figure | None:
         )
     cycle.legend(loc="best")
     return fig
+
+
+def _window(inputs: Inputs, of_batches: DutyWindow | None) -> tuple[float, float] | None:
+    """Ends of the window that the duties are held against: that of the batches together, else the compound's."""
+    window = of_batches or inputs.friction.result.window
+    return None if window is None or window.low_c is None or window.high_c is None else (window.low_c, window.high_c)
 
 
 def _swept(

@@ -73,14 +73,27 @@ def test_the_odd_batch_is_found_at_its_size(results):
     assert by["b3"] / by["b1"] == pytest.approx(0.8625 / 1.006, rel=0.01)
 
 
-def test_duty_uses_the_compounds_window(results):
+def test_a_duty_goes_by_the_friction_of_the_batches_where_they_are_unlike(results):
+    (duty,) = results[0]["duty"]["duties"]
+    told, windows = duty["window_of"], [one["window"] for one in results[0]["friction"]["by_batch"]]
+    assert "b1 and b3 different, b2 and b3 different" in told["why"]
+    if None in windows:
+        assert told["low_c"] is None and duty["window_share"] is None and "has no window" in duty["window_share_why"]
+    else:
+        assert told["low_c"] == max(one["low_c"] for one in windows)
+        assert told["high_c"] == min(one["high_c"] for one in windows)
+    assert "by b3, whose µ" in duty["line_pressure_of"]
+    assert duty["line_pressure_bar"] and {one["batch"] for one in duty["line_pressure_bar"]} == {"b3"}
+
+
+def test_duty_has_its_figures(results):
     (duty,) = results[0]["duty"]["duties"]
     keys = {"duty", "opening", "temperature_low_c", "temperature_high_c", "window_share", "glazing_share", "wear_um_per_cycle",
             "life_cycles", "life_km", "opening_to_run", "extrapolated"}  # fmt: skip
     assert keys <= set(duty)
     assert set(duty["wear_um_per_cycle"]) == {"disc", "pad"}
     assert duty["temperature_low_c"] < duty["temperature_high_c"]
-    if results[0]["friction"]["window"] is None:
+    if duty["window_of"]["low_c"] is None:
         assert duty["window_share"] is None and duty["window_share_why"]
     else:
         assert 0 <= duty["window_share"] <= 1
