@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.duty_sweep [--openings 50] [--cycles 40]
 
-Settles an invented downhill duty at the openings as stated and at the nodes of heat share, conductivity and cooling, runs its use, and
-projects wear and life at every opening by an oxidation law of 400 joint draws, temperatures and the openings' ends besides.
+Settles an invented downhill duty at the openings as stated and at the nodes of heat share, conductivity and cooling, runs its use at each, and
+projects the use's wear and life at every opening by an oxidation law of 400 joint draws, temperatures and the openings' ends besides.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ import time
 import numpy as np
 
 from pipeline.duty.air import with_moves
-from pipeline.duty.cycle import Air, events_of, settle, warm_up
+from pipeline.duty.cycle import Air, events_of, settle, until_warm, warm_up
 from pipeline.duty.lives import Worn, lives_of
-from pipeline.duty.project import exposures, use_exposure
+from pipeline.duty.project import exposures, use_exposures
 from pipeline.duty.propagation import opening_ends, share_span, surely_inside, temperature_ends
 from pipeline.duty.rubbing import Plate
 from pipeline.results.duty import Span
@@ -43,14 +43,12 @@ def sweep(openings: int, cycles: int) -> float:
     begin = time.perf_counter()
     events = events_of(duty)
     settled = settle(events, made.disc, air, opening, made.heat_share)
-    for stops in exposures(settled, events, made, range(openings)):
-        lives_of(made.components, stops, 1, made.confidence)
+    stops = exposures(settled, events, made, range(openings))
+    warming = warm_up(events, made.disc, air, opening, count=cycles, settled=settled.start, share=0.95)
+    first = [until_warm(warming, float(start), k, cycles) for k, start in enumerate(settled.start)]
+    for whole, one in zip(use_exposures(warming, stops, first, events, made, cycles), stops, strict=True):
+        lives_of(made.components, whole, cycles, made.confidence, one)
     middle = openings // 2
-    warming = warm_up(
-        events, made.disc, air, float(opening[middle]), count=cycles, settled=float(settled.start[middle]), share=0.95
-    )
-    (one,) = exposures(settled, events, made, [middle])
-    lives_of(made.components, use_exposure(warming, one, events, made, cycles), cycles, made.confidence, one)
     temperature_ends(settled, middle, made.confidence)
     share_span(settled, events, made, middle, 1.0)
     surely_inside(settled, events, made, 0.9)
