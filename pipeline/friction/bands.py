@@ -116,6 +116,8 @@ def curve(
     else:
         low, high, t_low, t_high = mu - half, mu + half, z - wide, z + wide
         to_mu = np.ones(t.size)
+    # With next to no scatter the mean's few degrees of freedom can ask for more than the tolerance's: stops are no surer than their mean.
+    t_low, t_high = np.minimum(t_low, low), np.maximum(t_high, high)
     return Curve(
         t, stretch, mu, low, high, t_low, t_high, map_.support.near(t), np.sqrt(v) * to_mu, common * np.abs(mu),
         np.sqrt(sd2) * to_mu, dof, dof_scatter, factor, near.degrees(mean_variance, groups=False),

@@ -27,7 +27,7 @@ from pipeline.results import model as results
 from pipeline.results.wear import ComponentWear, CompoundComponent, CompoundWear
 from pipeline.vocabulary import TRACES, empty
 from pipeline.wear import compound
-from pipeline.wear.exposure import Exposure
+from pipeline.wear.exposure import Exposure, kept
 from pipeline.wear.members import WearRecord
 from pipeline.wear.of_stops import exposure_of_test
 from pipeline.wear.readings import read_wear
@@ -101,7 +101,9 @@ def heavy_duty_has_a_life(component: ComponentWear, card, stops: Exposure, heavi
 
 
 def first(stops: Exposure, rows: slice) -> Exposure:
-    return Exposure(**{name: getattr(stops, name)[rows] for name in Exposure.__dataclass_fields__})
+    inside = np.zeros(len(stops), bool)
+    inside[rows] = True
+    return kept(stops, inside)
 
 
 def fits_of(case: generator.Case, rng: np.random.Generator) -> list[Fit]:

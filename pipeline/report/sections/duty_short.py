@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline.report.document import Cell, Number, Text
+from pipeline.report.document import Cell, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.by_batch import asked_life
 from pipeline.report.sections.duty import common_text, energy_inside
@@ -51,7 +51,7 @@ def _rests_on(one: Cited[DutyProjection]) -> tuple[str, dict[str, Cell]]:
     if found.window_share is None:
         return "", {}
     values: dict[str, Cell] = {
-        "share": _without_no_width(energy_inside(one)),
+        "share": energy_inside(one),
         "at": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
     }
     words = "at the opening given, {at}, {share} of its energy in the friction window"
@@ -69,13 +69,6 @@ def _rests_on(one: Cited[DutyProjection]) -> tuple[str, dict[str, Cell]]:
         )
         words += ": {tested} at conditions that were tested, {beyond} by extrapolation"
     return words, values
-
-
-def _without_no_width(share: Number) -> Number:
-    """A share whose interval has no width as printed, without it: that of extrapolation is not in it."""
-    if share.low is None or share.high is None or share.high - share.low >= 1.0:
-        return share
-    return replace(share, low=None, high=None)
 
 
 def _life(one: Cited[DutyProjection], asked: tuple[float | None]) -> tuple[str, dict[str, Cell]]:
