@@ -49,7 +49,7 @@ class Cooling(Model):
     @classmethod
     def _opening(cls, value: float) -> float:
         if value > 1:
-            raise ValueError("opening lies between 0 and 1 (1 = the rig's air as tested)")
+            raise ValueError("opening lies between 0 and 1 (1 = the full h1, or the rig's air as tested without one)")
         return value
 
 

@@ -27,7 +27,7 @@ from pipeline.duty.cycle import Air, Events, History, settle, until_warm, warm_u
 from pipeline.duty.glazing import Losses, losses, places
 from pipeline.duty.lives import Told, over_distance
 from pipeline.duty.project import Brake, exposures, life_of_use, use_exposures, window_share
-from pipeline.duty.propagation import surely_inside
+from pipeline.duty.propagation import longest, surely_inside
 from pipeline.duty.window_words import side_of, why_none
 from pipeline.results.duty import Projected, Span
 from pipeline.results.openings import Cause, NotExcluded, OpeningLimit
@@ -198,14 +198,6 @@ def openings(duty: DutyCycle, events: Events, brake: Brake, air: Air, found: Run
     open_ = _not_excluded(found, at_ends, duty, brake, span, first, last)
     sure_why = None if free else _why_not_sure(open_)
     return Openings(span, None, free, sure_why, tuple(limits), tuple(open_))
-
-
-def longest(good: NDArray[np.bool_]) -> tuple[int, int]:
-    """First and last index of the longest unbroken run of true."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
-    starts, ends = edges[::2], edges[1::2]
-    best = int(np.argmax(ends - starts))
-    return int(starts[best]), int(ends[best]) - 1
 
 
 Bracket = tuple[int, int]  # index of the last opening that holds, of the first that fails (beyond the sweep: none)

@@ -111,7 +111,7 @@ def inside_window(settled: History, brake: Brake) -> Array:
 
 
 def _inside(settled: History, brake: Brake, low: float, high: float) -> Array:
-    """1 where a braking's temperature lies in [low, high), [e, k]."""
+    """1 where a braking's temperature lies between low and high, both included, [e, k]."""
     temperature = brakings_at(settled, brake.temperature_kind)
     return ((temperature >= low) & (temperature <= high)).astype(float)
 

@@ -97,8 +97,7 @@ def opening_ends(
     settled: History, events: Events, brake: Brake, grid: Array, wanted: float, span: Span
 ) -> tuple[Sourced, Sourced] | None:
     """Both ends of the openings that hold the wanted share in the window, with intervals: in every draw the widest unbroken range
-    that meets `span`, the openings found, on a fine grid of openings. grid: [k], the first of the settled cycle's. None
-    without a window."""
+    on a fine grid of openings. grid: [k], the first of the settled cycle's; span: the openings found. None without a window."""
     if brake.window is None:
         return None
     fine = np.linspace(grid[0], grid[-1], FINE)
@@ -113,7 +112,7 @@ def opening_ends(
         inside = (between >= low[d]) & (between <= high[d])
         good = events.energy @ inside / events.energy.sum() >= wanted - 1e-12
         if good.any():
-            first, last = _longest(good)
+            first, last = longest(good)
             ends[d] = fine[first], fine[last]
     lost = np.isnan(ends[:, 0])
     z = draws_of(settled)
@@ -128,7 +127,7 @@ def opening_ends(
     return found[0], found[1]
 
 
-def _longest(good: NDArray[np.bool_]) -> tuple[int, int]:
+def longest(good: NDArray[np.bool_]) -> tuple[int, int]:
     """First and last index of the longest unbroken run of true."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
     starts, ends = edges[::2], edges[1::2]

@@ -12,7 +12,8 @@ import dataclasses
 import numpy as np
 
 from pipeline.constants import Array
-from pipeline.duty.limits import Openings, longest
+from pipeline.duty.limits import Openings
+from pipeline.duty.propagation import longest
 from pipeline.results.duty import DutySupport, Span
 from pipeline.results.openings import NotExcluded
 from pipeline.results.support import basis_of

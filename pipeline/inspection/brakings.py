@@ -91,10 +91,6 @@ def lead_of(channels: dict[str, np.ndarray], several: list[Braking]) -> float:
     return float(np.median(leads)) if leads else float("nan")
 
 
-def _highest(values: np.ndarray) -> float:
-    return float(np.fmax.reduce(values)) if values.size else float("nan")
-
-
 def holds_of(several: Sequence[Braking]) -> str:
     """stop: one braking a recording, most often; series: several."""
     counts = sorted(Counter(one.file for one in several).values())

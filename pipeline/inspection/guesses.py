@@ -43,7 +43,6 @@ class Guess:
     reasons: list[str] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     second: str | None = None
-    second_place: int | None = None
 
     @property
     def sure(self) -> bool:
@@ -242,7 +241,6 @@ def _guess(
         pair.reasons,
         list(dict.fromkeys(doubts)),
         name,
-        second[1] if second else None,
     )
 
 

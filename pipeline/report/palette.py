@@ -27,13 +27,6 @@ PURPOSES = {
 }
 OTHER_PURPOSE = ("#444444", "star", "*", "no block")
 
-SEVERITIES = {
-    "unusable": ("#22282e", "unusable"),
-    "rejected": ("#8c2d19", "rejected"),
-    "suspect": ("#96690a", "suspect"),
-    "info": ("#3b6f86", "info"),
-}
-
 #: for series without a meaning of their own (specimens, batches, mechanisms), in this order
 SERIES = ("#17324f", "#c8762a", "#2a8fb0", "#8c2d19", "#dfae2f", "#7a5a9e", "#4f7a3a", "#9aa3ab")
 SERIES_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")

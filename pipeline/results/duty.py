@@ -227,7 +227,9 @@ class DutyProjection(Result):
     """One duty."""
 
     duty: str = given("duty")
-    opening: float = given("the duty's cooling opening (1 = the rig's air as tested)", "1")
+    opening: float = given(
+        "the duty's cooling opening (1 = its full h1; the rig's air as tested where its file gives none)", "1"
+    )
     cycles: int | None = given("cycles in one use", default=None)
     temperature_low_c: float | None = given("lowest temperature of the settled cycle", "degC", default=None)
     temperature_high_c: float | None = given("highest temperature of the settled cycle", "degC", default=None)
@@ -303,7 +305,9 @@ class DutyProjection(Result):
     log: DutyLog | None = given("the log that the duty was cut from; null where its file gives events", default=None)
     line_pressure_bar: list[LinePressure] = given("line pressure of each braking", "bar", default_factory=list)
     line_pressure_why: str | None = given("why there is none", default=None)
-    line_pressure_of: str | None = given("why it is one batch's; null where it is of all together", default=None)
+    line_pressure_of: str | None = given(
+        "why it is one batch's, or why no batch's is known; null where none is asked for", default=None
+    )
     soak: Soak | None = given("after the last braking, standing", default=None)
 
     @property

@@ -12,7 +12,6 @@ from pipeline.errors import InputError
 from pipeline.inspection.card import quoted
 from pipeline.results import write_text
 
-LED = "# yaml-language-server: $schema="  # leads editors to the schema of a file
 SCHEMAS = ".schemas"
 BESIDE = "-run"  # behind the archive's name
 METHOD = "# the default method: every setting has its default (docs/settings.md); a change of one runs what it touches again\n"
