@@ -157,7 +157,7 @@ class Film:
 
     def largest_seen(self) -> float | None:
         """Upper end of the growth, mm2/J, of the use that glazed fastest; None where none of known energy did."""
-        began = [use for group in self.groups for use in group if use.first and use.amount > 0]
+        began = [use for group in self.groups for use in group if (use.first or use.glazed) and use.amount > 0]
         ends = [(use.loss + self.z * use.u) / use.amount for use in began]
         return max(ends, default=None)
 

@@ -51,7 +51,7 @@ def _row(group: Sequence[Use], film: Film, rate: float) -> FilmUse:
     per_j = float((amount * loss / u**2).sum() / weight.sum()) if weight.sum() > 0 else 0.0
     spread = film.z / float(np.sqrt(weight.sum())) if weight.sum() > 0 else np.inf
     mean = float(np.nanmean(energy)) if np.isfinite(energy).any() else np.nan
-    glazed = group[0].first
+    glazed = any(use.glazed for use in group)
     shown: Shown = "glazed" if glazed else "harmless" if (per_j + spread) * mean <= rate else "nothing shown"
     return FilmUse(
         tests=sorted({use.test for use in group}),

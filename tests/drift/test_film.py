@@ -133,7 +133,17 @@ def test_a_second_glaze_of_a_test_counts():
         check(4), RIDGE._replace(name="ridge again"), check(5),
     ]  # fmt: skip
     drift = judged(seed=3, glaze_loss=0.12, program=twice)
-    assert len([one for one in film_of({"t": drift}).grown if not one.first]) == 2
+    seen = film_of({"t": drift})
+    assert len([one for one in seen.grown if not one.first]) == 2
+    told = [row for row in evidence(seen, 0.05).uses if row.loss_per_stop.value and row.loss_per_stop.value > 1e-3]
+    assert told and {row.shown for row in told} == {"glazed"}
+
+
+def test_growth_that_was_seen_in_the_mean_only_is_seen():
+    again = use(1.0, 90.0, 0.12, glazed=True)
+    assert film(again, use(6.0, 300.0, 0.0)).largest_seen() == pytest.approx(
+        (0.12 + film(again).z * 0.008) / again.amount
+    )
 
 
 def test_a_sensors_drift_tells_nothing_of_a_film(drifts):
