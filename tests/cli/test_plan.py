@@ -71,9 +71,10 @@ def test_a_difference_within_the_margin_is_none_to_plan_for(sample_results, caps
 
 @pytest.mark.heavy
 def test_life_on_a_duty_names_its_specimens(sample_results, capsys):
-    assert call(sample_results, "--question", "life", "--duty", "ridge route", "--within", "30 %") == 0
+    # On the hot duty the cooling, which no specimen tells, leaves a third to each side.
+    assert call(sample_results, "--question", "life", "--duty", "valley route", "--within", "30 %") == 0
     said = capsys.readouterr().out
-    assert "life of the disc on ridge route to +-30%" in said and "rig hours" in said and "blocks:" in said
+    assert "life of the disc on valley route to +-30%" in said and "rig hours" in said and "blocks:" in said
 
 
 @pytest.mark.heavy
