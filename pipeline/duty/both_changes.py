@@ -104,8 +104,8 @@ def _hard_stops(duties: Sequence[Duty], friction: CompoundFriction, wanted: floa
     if low > high:
         return []
     plans = [plan for d in filmed if (plan := _plan(d, best, low, high)) is not None]
-    if len(plans) < len(filmed):
-        return []
+    if len(plans) < len(filmed) or len({plan.opening for plan in plans}) > 1:
+        return []  # one brake has one opening
     at = plans[0].opening
     shown = all(d.shown is not None for d in duties if d not in filmed) and all(
         _loss(d, at)[1] is not None for d in filmed

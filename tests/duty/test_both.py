@@ -26,14 +26,15 @@ def duty(
     """A duty with its openings to run, those without reservation, and a sweep whose window holds from `window[0]` to `window[1]`; its
     disc lies at `temperature` closed and 200 K lower open."""
     held = window or run or (2.0, 2.0)
-    loss = facts.pop("loss", None)
+    loss = facts.pop("loss", None)  # in one use with the opening, or a share of it that rises with the opening
+    lost = loss if callable(loss) or loss is None else lambda o, share=loss: share * o
     rows = [
         {
             "opening": float(o),
             "temperature_low_c": temperature - 200 * o,
             "temperature_high_c": temperature - 200 * o + 30,
             "window_share": float(held[0] - 1e-9 <= o <= held[1] + 1e-9),
-            "glazing_loss": None if loss is None else {"value": loss * o, "high": loss * o},
+            "glazing_loss": None if lost is None else {"value": lost(float(o)), "high": lost(float(o))},
         }
         for o in GRID
     ]
@@ -159,6 +160,18 @@ def test_hard_stops_between_come_as_often_as_the_loss_asks() -> None:
 def test_no_hard_stops_where_no_test_showed_them_to_help(film: Any) -> None:
     one = gentle((0.0, 0.3), (0.0, 0.3), window=(0.0, 0.6), loss=0.25, **GLAZES)
     assert "hard stops between" not in kinds(both([one, hard((0.4, 1.0), (0.4, 1.0))], friction(film=film), None))
+
+
+def test_two_gentle_duties_that_want_hard_stops_at_openings_of_their_own_get_none() -> None:
+    """One loses least at 0.4, the other at 0.6: a brake has one opening."""
+    one = gentle((0.0, 0.3), (0.0, 0.3), window=(0.0, 0.6), loss=0.25, **GLAZES)
+    other = Asked(
+        duty("vale", (0.0, 0.3), (0.0, 0.3), window=(0.0, 0.6), loss=lambda o: 0.25 * (1 - o), **GLAZES), "gentle", 1.5
+    )
+    ridge = hard((0.4, 1.0), (0.4, 1.0))
+    for alone in (one, other):
+        assert "hard stops between" in kinds(both([alone, ridge], friction(film=FILM), None))
+    assert "hard stops between" not in kinds(both([one, other, ridge], friction(film=FILM), None))
 
 
 def point(celsius: float) -> dict[str, Any]:

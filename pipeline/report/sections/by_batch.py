@@ -102,7 +102,11 @@ def _answer_row(pair: Cited[Pair], answer: Cited[WearAnswer]) -> list[Cell]:
 
 def asked_life(inputs: Inputs, duty: str) -> tuple[float | None]:
     """The life that a duty asks for, in km, as a limit beside which no life is rounded."""
-    wanted = (one for one in inputs.judged.result.requirements if one.key == "life" and f" {duty}," in one.target)
+    wanted = (
+        one
+        for one in inputs.judged.result.requirements
+        if one.key == "life" and one.target == f"Life on {duty}, at least"
+    )
     return (next((one.low for one in wanted), None),)
 
 
