@@ -1,5 +1,6 @@
 """How far a run is: counts, the stage at work, the time left; on a terminal one line, on a pipe nothing."""
 
+import errno
 import os
 import pty
 import sys
@@ -94,9 +95,22 @@ def drawn(monkeypatch, work):
     ours, theirs = pty.openpty()
     with os.fdopen(theirs, "w") as stream, screen.shown(lambda: "1 of 3 done  wear t\x9b1", stream) as shown:
         work(shown)
-    found = os.read(ours, 1 << 16).decode()
-    os.close(ours)
-    return found
+    with os.fdopen(ours, "rb", buffering=0) as terminal:
+        return b"".join(_until_hung_up(terminal)).decode()
+
+
+def _until_hung_up(terminal):
+    """All that was written: one read may return before the kernel has passed on the rest."""
+    while True:
+        try:
+            part = terminal.read(1 << 16)
+        except OSError as error:
+            if error.errno != errno.EIO:
+                raise
+            return
+        if not part:
+            return
+        yield part
 
 
 def test_a_terminal_gets_one_line_that_goes_when_all_is_done(monkeypatch):
