@@ -75,7 +75,12 @@ def run(
 
 
 @app.command(help="Validate a config or an archive folder without reducing it.")
-def check(place: Annotated[Path, typer.Argument(metavar="CONFIG_OR_ARCHIVE")]) -> Work:
+def check(
+    place: Annotated[
+        Path,
+        typer.Argument(metavar="CONFIG_OR_ARCHIVE", help="a config.yaml, or the folder of an archive or of a test"),
+    ],
+) -> Work:
     from pipeline.cli import workspace
 
     return partial(workspace.check, place=place)
@@ -251,8 +256,8 @@ def delta(
     return partial(releases.compare, a=a, b=b, into=into)
 
 
-@app.command(help="Write the generated pages: settings, tables, findings, results and their schemas.")
-def docs(into: Annotated[Path, typer.Option(help="folder to write to")]) -> Work:
+@app.command(help="Write the generated pages: settings, tables, findings, results and their schemas, command line.")
+def docs(into: Annotated[Path, typer.Option(metavar="FOLDER", help="folder to write to")]) -> Work:
     from pipeline.cli import workspace
 
     return partial(workspace.docs, into=into)

@@ -185,8 +185,12 @@ def check(*, place: Path) -> int:
 
 def docs(*, into: Path) -> int:
     """Write the generated documentation pages."""
+    from pipeline.cli.command_page import PAGE, command_page
     from pipeline.report.reference_pages import write_pages
+    from pipeline.results import write_text
 
-    for page in write_pages(into):
+    written = write_pages(into)
+    write_text(into / PAGE, command_page())
+    for page in [*written, into / PAGE]:
         print(page)
     return 0
