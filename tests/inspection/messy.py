@@ -5,7 +5,9 @@ What stands in which column in which unit is known; no two rows of MESSES are al
 
 from __future__ import annotations
 
+import codecs
 import datetime
+import gzip
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -18,11 +20,14 @@ import polars as pl
 from tests.hostile.base import simulated
 
 LBF_FT, PSI = 1.3558179483, 6894.757293168e-5  # N m, bar
+KGF = 9.80665  # N
 RADIUS = 0.318
+BEGINS = datetime.datetime(2026, 3, 2, 8, 15)
 
 # unit -> the simulated value in it
-PRESSURE = {"bar": 1.0, "MPa": 0.1, "psi": 1 / PSI, "kPa": 100.0}
-TORQUE = {"N m": 1.0, "Nm": 1.0, "lbf ft": 1 / LBF_FT, "daNm": 0.1}
+PRESSURE = {"bar": 1.0, "MPa": 0.1, "psi": 1 / PSI, "kPa": 100.0, "kgf/cm2": 1 / 0.980665}
+TORQUE = {"N m": 1.0, "Nm": 1.0, "lbf ft": 1 / LBF_FT, "daNm": 0.1, "kgf m": 1 / KGF}
+FORCE = {"N": 1.0, "kgf": 1 / KGF, "lbf": 1 / 4.4482216152605}
 SPEED = {
     "rpm": 1.0,
     "1/min": 1.0,
@@ -33,6 +38,10 @@ SPEED = {
     "m/s": np.pi / 30 * RADIUS,
 }
 TIME = {"s": 1.0, "ms": 1000.0}
+STAMPS = {
+    "iso": "%Y-%m-%dT%H:%M:%S.%f", "zoned": "%Y-%m-%dT%H:%M:%S.%f", "time of day": "%H:%M:%S,%f", "german": "%d.%m.%Y %H:%M:%S.%f",
+    "day first": "%d.%m.%Y %H:%M:%S,%f", "month first": "%m/%d/%Y %I:%M:%S.%f",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -50,7 +59,8 @@ class Mess:
     encoding: str = "utf-8"
     newline: str = "\n"
     before: tuple[str, ...] = ()
-    clock: str = "number"  # or iso, iso blank, time of day, german
+    clock: str = "number"  # or epoch (since 1970, in the time's unit), or one of STAMPS
+    begins: datetime.datetime = BEGINS
     series: bool = False
     negative: bool = False
     also: tuple[str, ...] = ()
@@ -60,6 +70,14 @@ class Mess:
     wrong: Mapping[str, str] = field(
         default_factory=lambda: MappingProxyType({})
     )  # units that the file tells in place of the true ones
+    file: str = "Bremsung {n}"  # name of the n-th recording, less its ending; folders too
+    packed: str = ""  # .gz, .zst
+    after: tuple[str, ...] = ()  # lines behind the numbers
+    quoted: bool = False  # every cell
+    headless: bool = False  # no line of names
+    slow: bool = False  # temperatures are kept at a fifth of the rate (MDF)
+    restarts: bool = False  # the clock, with each recording
+    arm: float = 0.0  # m; the torque's column is a load cell's force at it
 
 
 def names(time: str, speed: str, torque: str, pressure: str, temperature: str, **more: str) -> Mapping[str, str]:
@@ -137,9 +155,11 @@ def columns_of(mess: Mess, rows: pl.DataFrame) -> dict[str, tuple[str, np.ndarra
     rng = np.random.default_rng(1)
     noise = 0.05 * rng.standard_normal(get["time"].size)
     plain = {
-        "time": get["time"] * TIME.get(unit["time"], 1.0),
+        "time": (get["time"] + _since(mess)) * TIME.get(unit["time"], 1.0),
         "speed": get["speed"] * SPEED[unit["speed"]],
-        "torque": get["torque"] * TORQUE[unit["torque"]] * (-1 if mess.negative else 1),
+        "torque": get["torque"]
+        * (FORCE[unit["torque"]] / mess.arm if mess.arm else TORQUE[unit["torque"]])
+        * (-1 if mess.negative else 1),
         "pressure": get["pressure"] * PRESSURE[unit["pressure"]],
         "disc_temperature": get["disc_temperature"] * (1.8 if "F" in unit["disc_temperature"] else 1.0)
         + (32.0 if "F" in unit["disc_temperature"] else 0.0),
@@ -174,16 +194,22 @@ def columns_of(mess: Mess, rows: pl.DataFrame) -> dict[str, tuple[str, np.ndarra
     return {**extra, **made} if "Sample" in mess.also else {**made, **extra}
 
 
+def _since(mess: Mess) -> float:
+    """Seconds since 1970 at which an epoch clock begins; 0 of others."""
+    return mess.begins.replace(tzinfo=datetime.UTC).timestamp() if mess.clock == "epoch" else 0.0
+
+
 def told(mess: Mess, name: str, unit: str) -> str:
     channel = next((ch for ch, column in mess.names.items() if column == name), "")
     return mess.wrong.get(channel, unit)
 
 
 def moments(mess: Mess, seconds: np.ndarray) -> list[str]:
-    start = datetime.datetime(2026, 3, 2, 8, 15)
-    at = [start + datetime.timedelta(seconds=float(s)) for s in seconds]
-    form = {"iso": "%Y-%m-%dT%H:%M:%S.%f", "time of day": "%H:%M:%S,%f", "german": "%d.%m.%Y %H:%M:%S.%f"}[mess.clock]
-    return [one.strftime(form)[:-3] for one in at]
+    at = [mess.begins + datetime.timedelta(seconds=float(s)) for s in seconds]
+    text = [one.strftime(STAMPS[mess.clock])[:-3] for one in at]
+    if mess.clock == "month first":
+        return [f"{a} {'AM' if one.hour < 12 else 'PM'}" for a, one in zip(text, at, strict=True)]
+    return [f"{a}+02:00" for a in text] if mess.clock == "zoned" else text
 
 
 def write(mess: Mess, folder: Path, several: list[pl.DataFrame] | None = None) -> list[Path]:
@@ -191,42 +217,63 @@ def write(mess: Mess, folder: Path, several: list[pl.DataFrame] | None = None) -
     folder.mkdir(parents=True, exist_ok=True)
     several = several or stops()
     parts = [pl.concat(several)] if mess.series else several
+    if mess.restarts:
+        parts = [rows.with_columns(pl.col("time_s") - pl.col("time_s").first()) for rows in parts]
+    ending = {"delimited": mess.suffix, "mdf": ".mf4", "hdf5": ".h5"}.get(mess.form, f".{mess.form}")
     paths = []
     for number, rows in enumerate(parts, start=1):
-        made = columns_of(mess, rows)
-        path = (
-            folder
-            / f"Bremsung {number}{ {'delimited': mess.suffix, 'parquet': '.parquet', 'mdf': '.mf4', 'tdms': '.tdms', 'hdf5': '.h5', 'xlsx': '.xlsx'}[mess.form] }".replace(
-                " .", "."
-            )
-        )
-        WRITERS[mess.form](mess, made, path)
-        paths.append(path)
+        path = folder / f"{mess.file.format(n=number)}{ending}"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        WRITERS[mess.form](mess, columns_of(mess, rows), path)
+        paths.append(_packed(mess, path))
     return paths
+
+
+def _packed(mess: Mess, path: Path) -> Path:
+    if not mess.packed:
+        return path
+    import zstandard
+
+    data = path.read_bytes()
+    path.unlink()
+    packed = path.with_name(path.name + mess.packed)
+    packed.write_bytes(gzip.compress(data) if mess.packed == ".gz" else zstandard.compress(data))
+    return packed
 
 
 def _text(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
     shown = {name: told(mess, name, unit) for name, (unit, _) in made.items()}
     head = [f"{name} [{shown[name]}]" if mess.shown == "names" and shown[name] else name for name in made]
-    lines = [*mess.before, mess.delimiter.join(head)]
-    if mess.shown in ("row", "brackets"):
-        lines.append(mess.delimiter.join(f"[{u}]" if mess.shown == "brackets" else u for u in shown.values()))
+    rows = [] if mess.headless else [head]
+    if mess.shown in ("row", "brackets") and not mess.headless:
+        rows.append([f"[{u}]" if mess.shown == "brackets" else u for u in shown.values()])
     cells = []
     for name, (_, values) in made.items():
-        if name == mess.names["time"] and mess.clock != "number":
+        if name == mess.names["time"] and mess.clock in STAMPS:
             cells.append(moments(mess, values))
         else:
             cells.append([f"{v:.{mess.digits}f}".replace(".", mess.decimal) for v in values])
-    lines += [mess.delimiter.join(row) for row in zip(*cells, strict=True)]
-    path.write_bytes((mess.newline.join(lines) + mess.newline).encode(mess.encoding))
+    rows += [list(row) for row in zip(*cells, strict=True)]
+    lines = [*mess.before, *(_line(mess, row) for row in rows), *mess.after]
+    data = (mess.newline.join(lines) + mess.newline).encode(mess.encoding)
+    path.write_bytes(codecs.BOM_UTF16_LE + data if mess.encoding == "utf-16-le" else data)
+
+
+def _line(mess: Mess, cells: list[str]) -> str:
+    if mess.delimiter == " ":  # columns of one width
+        return "  " + "  ".join(cell.rjust(11) for cell in cells)
+    return mess.delimiter.join(f'"{cell}"' if mess.quoted else cell for cell in cells)
 
 
 def _frame(mess: Mess, made: dict[str, tuple[str, np.ndarray]]) -> pl.DataFrame:
+    head = {name: f"{name} [{unit}]" if mess.shown == "names" and unit else name for name, (unit, _) in made.items()}
     frame = pl.DataFrame({name: values for name, (_, values) in made.items()})
+    if mess.clock == "epoch":
+        frame = frame.with_columns(pl.col(mess.names["time"]).round(0).cast(pl.Int64))
     if mess.clock == "iso":
         stamps = pl.Series(moments(mess, made[mess.names["time"]][1])).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f")
         frame = frame.with_columns(stamps.alias(mess.names["time"]))
-    return frame
+    return frame.rename(head)
 
 
 def _parquet(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> None:
@@ -237,10 +284,11 @@ def _mdf(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> Non
     from asammdf import MDF, Signal
 
     time = made[mess.names["time"]][1]
+    kept = {name: (5 if mess.slow and unit == "°C" else 1) for name, (unit, _) in made.items()}
     with MDF(version="4.10") as file:
-        file.append(
-            [Signal(v, time, name=name, unit=unit) for name, (unit, v) in made.items() if name != mess.names["time"]]
-        )
+        for every in sorted(set(kept.values())):
+            several = [name for name in made if kept[name] == every and name != mess.names["time"]]
+            file.append([Signal(made[n][1][::every], time[::every], name=n, unit=made[n][0]) for n in several])
         file.save(path, overwrite=True)
 
 
@@ -277,10 +325,10 @@ def _xlsx(mess: Mess, made: dict[str, tuple[str, np.ndarray]], path: Path) -> No
 WRITERS = {"delimited": _text, "parquet": _parquet, "mdf": _mdf, "tdms": _tdms, "hdf5": _hdf5, "xlsx": _xlsx}
 
 
-def write_parts(mess: Mess, folder: Path) -> Path:
+def write_parts(mess: Mess, folder: Path, several: list[pl.DataFrame] | None = None) -> Path:
     """All stops in one file: a group (HDF5) or a sheet (XLSX) each, in an order of their own, and one part that is no recording."""
     folder.mkdir(parents=True, exist_ok=True)
-    numbered = list(enumerate(stops(), start=1))
+    numbered = list(enumerate(several or stops(), start=1))
     if mess.form == "hdf5":
         import h5py
 
