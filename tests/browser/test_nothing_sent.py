@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ import pytest
 from pipeline.cli.guard import guarded
 from pipeline.report import delta_page, index_page, render, sheet
 from pipeline.results import read_table, write_parquet
+from tests.browser.waiting import DRAWN, quiet, until
 from tests.report import makers
 
 LINK = "<a href='https://example.invalid/'>here</a>"
@@ -93,17 +93,12 @@ def tried(browser: Any, page: Path) -> tuple[list[str], list[str]]:
     try:
         browser.get_log("performance")
         browser.get(page.as_uri())
-        for _ in range(100):
-            if browser.execute_script(
-                "return [...document.querySelectorAll('.plot')].every((n) => n.querySelector('.main-svg'))"
-            ):
-                break
-            time.sleep(0.1)
+        until(browser, f"{page.name}: all figures drawn", DRAWN)
         names = []
         for _ in range(5):  # what a control brings up is tried too
             more = browser.execute_script(TRY)
             names += more
-            time.sleep(0.3)
+            quiet(browser)
             if not more:
                 break
         attempts = browser.execute_script("return window.attempts")
@@ -172,10 +167,14 @@ def test_a_script_that_is_not_ours_does_not_run(browser, pages, tmp_path):
     hacked.write_text(
         text.replace("</main>", "<script>window.hacked = 1</script><img src=x onerror='window.hacked = 2'></main>")
     )
-    browser.get(hacked.as_uri())
-    time.sleep(0.3)
-    assert browser.execute_script("return window.hacked") is None
     browser.get_log("browser")
+    browser.get(hacked.as_uri())
+    quiet(browser)
+    assert browser.execute_script("return window.hacked") is None
+    refused = [
+        entry["message"] for entry in browser.get_log("browser") if "Content Security Policy" in entry["message"]
+    ]
+    assert len(refused) >= 2  # the script and the handler were reached, and both were stopped
 
 
 def test_the_shared_script_knows_no_server_to_send_to():

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import time
 from pathlib import Path
 
 import polars as pl
 import pytest
 
 from pipeline.report import delta_page, render, sheet
+from tests.browser.waiting import DRAWN, quiet, until
 from tests.report import makers
 
 HOSTILE = "\"<script>window.hacked = 1</script><img src=x onerror='window.hacked = 2'>\""
@@ -38,13 +38,8 @@ def opened(browser, page: Path) -> list[str]:
     browser.get_log("browser")
     browser.get_log("performance")
     browser.get(page.as_uri())
-    deadline = time.monotonic() + 20
-    while time.monotonic() < deadline:
-        if browser.execute_script(
-            "return [...document.querySelectorAll('.plot')].every((node) => node.querySelector('.main-svg'))"
-        ):
-            break
-        time.sleep(0.1)
+    until(browser, f"{page.name}: all figures drawn", DRAWN)
+    quiet(browser, 0)
     return [entry["message"] for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
 
 
@@ -101,7 +96,7 @@ def test_user_text_is_text(browser, pages):
 def test_a_click_on_a_finding_shows_that_stop(browser, pages):
     opened(browser, pages["usable"])
     browser.execute_script("document.querySelector('[data-stop=\"40\"]').click()")
-    time.sleep(0.5)
+    quiet(browser)
     assert browser.execute_script("return document.getElementById('stop-number').value") == "40"
     shown = browser.execute_script("return document.getElementById('plot-one_stop').data[4].y[0]")
     traces = makers.traces_of(makers.stops_of_programme(glaze=0.045))
@@ -122,8 +117,11 @@ def clicked(browser, name, place):
         name,
         place,
     )
-    ActionChains(browser).move_to_element(mark).pause(0.2).click().perform()
-    time.sleep(0.5)
+    ActionChains(browser).move_to_element(mark).perform()
+    shown = "return document.querySelector('#plot-' + arguments[0] + ' .hovertext') !== null"
+    until(browser, f"{name}: the mark's text under the pointer", shown, name)
+    ActionChains(browser).click().perform()
+    quiet(browser)
     return browser.execute_script("return document.getElementById('stop-number').value")
 
 
@@ -167,7 +165,7 @@ def test_nothing_is_wider_than_the_window(browser, pages):
             browser.set_window_size(width, 900)
             for name in ("usable", "sheet", "delta"):
                 opened(browser, pages[name])
-                time.sleep(0.2)
+                quiet(browser)
                 wide, inner = browser.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
                 assert wide <= inner + 1, (name, width)
     finally:

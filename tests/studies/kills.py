@@ -43,26 +43,29 @@ class Case(NamedTuple):
         return self.code == 0 and not self.wrong and self.left == 0
 
 
-def killed(config: Path, kind: str, ready: Callable[[float], bool]) -> tuple[float, list[str], int]:
+def killed(
+    config: Path, kind: str, ready: Callable[[float], bool], patience_s: float = 2.0
+) -> tuple[float, list[str], int]:
     """Start a run and kill it when `ready`, asked with the seconds that have passed, says so.
 
-    Gives seconds into the run, what it said, processes left 2 s later. 0 s: it had ended before.
+    Gives seconds into the run, what it said, processes left `patience_s` later. 0 s: it had ended before.
     """
     begun = time.monotonic()
     run = small_runs.start(config)
     while not ready(time.monotonic() - begun) and run.poll() is None:
         time.sleep(0.02)
     if kind == "stage":
-        while not (at_work := small_runs.stages(config)) and run.poll() is None:
+        # Held before it is killed: one that ended by itself meanwhile would leave the run undisturbed.
+        while not (held := next(filter(small_runs.hold, small_runs.stages(config)), None)) and run.poll() is None:
             time.sleep(0.02)
-        targets = at_work[:1]
+        targets = [held] if held else []
     else:
         targets = [run.pid] if kind == "main" else sorted(small_runs.processes(config))
     at = time.monotonic() - begun if run.poll() is None else 0.0
     for one in targets:
         small_runs.kill(one)
     said = small_runs.ended(run)[1]
-    until = time.monotonic() + 2
+    until = time.monotonic() + patience_s
     while (left := len(small_runs.processes(config))) and time.monotonic() < until:
         time.sleep(0.05)
     return at, said, left

@@ -103,6 +103,17 @@ def stages(config: Path) -> list[int]:
     return [one for one, words in processes(config).items() if "-m pipeline" in words and " run " not in words]
 
 
+def hold(process: int) -> bool:
+    """Stop a process where it stands, to be killed there; False where it had ended before."""
+    try:
+        os.kill(process, signal.SIGSTOP)
+        while (state := Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0]) not in "TtZX":
+            time.sleep(0.001)
+        return state in "Tt"
+    except OSError:
+        return False
+
+
 def kill(process: int) -> None:
     with contextlib.suppress(ProcessLookupError):
         os.kill(process, signal.SIGKILL)

@@ -12,6 +12,8 @@ from tests.conftest import run_stopsheet
 from tests.studies import kills, small_runs
 
 pytestmark = pytest.mark.workflow
+#: until a process that was ended has gone: one that was just being started looks for its parent once its interpreter is up
+PATIENCE_S = 300.0
 
 
 @pytest.fixture(scope="module")
@@ -29,13 +31,13 @@ def test_three_kills_of_one_run_leave_no_trace(config):
     def once_there(name):
         return lambda _: (results / name).is_file()
 
-    at, said, left = kills.killed(config, "stage", once_there("channels/t-1.json"))
+    at, said, left = kills.killed(config, "stage", once_there("channels/t-1.json"), PATIENCE_S)
     assert at and not left
     assert len(said) == 1 and "was killed" in said[0] and "stage " in said[0]
-    at, said, left = kills.killed(config, "main", once_there("plain/tests/t-1/summary.json"))
+    at, said, left = kills.killed(config, "main", once_there("plain/tests/t-1/summary.json"), PATIENCE_S)
     assert at and not left
     small_runs.set_method(config.parent, "edited")
-    at, said, left = kills.killed(config, "whole", once_there("plain/rigs.json"))
+    at, said, left = kills.killed(config, "whole", once_there("plain/rigs.json"), PATIENCE_S)
     assert at and not left
     _told(config, run_stopsheet("run", config, "--cores", 2, "--json"))
     assert kills.differing(small_runs.results(config), wanted) == ()
@@ -80,10 +82,12 @@ def _planned(config):
 def test_a_stopped_run_says_so_in_one_line_and_leaves_no_child(config, number):
     small_runs.forget(config)
     run = small_runs.start(config)
-    until = time.monotonic() + 60
-    while not small_runs.stages(config) and time.monotonic() < until:
+    while not small_runs.stages(config) and run.poll() is None:
         time.sleep(0.05)
     run.send_signal(number)
     assert small_runs.ended(run) == (128 + number, ["stopsheet: stopped; run again to continue"])
+    until = time.monotonic() + PATIENCE_S
+    while small_runs.processes(config) and time.monotonic() < until:
+        time.sleep(0.05)
     assert small_runs.processes(config) == {}
     assert not [path for path in (config.parent / "results").rglob("*.part")]

@@ -1,0 +1,35 @@
+"""Waiting for what a page does: until it is done, however busy the machine is, and never for a time that should be enough."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+LONGEST_S = 300.0  # then something is wrong, and the wait says what it waited for
+
+# The page's own timers go off in order, so what it had put off for less than `arguments[0]` milliseconds has run; then
+# two frames have been drawn and nothing waits.
+QUIET = """
+const [after, done] = arguments;
+const idle = () => requestIdleCallback(() => done(true));
+setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(idle)), after);
+"""
+DRAWN = """
+return [...document.querySelectorAll('.plot')].every((node) => node.querySelector('.main-svg'))
+"""
+
+
+def until(browser: Any, what: str, script: str, *arguments: Any) -> Any:
+    """What a script gives as soon as it is true; fails with `what` where it never is."""
+    end = time.monotonic() + LONGEST_S
+    while time.monotonic() < end:
+        if found := browser.execute_script(script, *arguments):
+            return found
+        time.sleep(0.05)
+    raise AssertionError(f"{what}: not in {LONGEST_S:g} s")
+
+
+def quiet(browser: Any, after_ms: int = 400) -> None:
+    """Until the page has nothing left to do that it began by itself (400 ms: a figure waits 300 for a second click)."""
+    browser.set_script_timeout(LONGEST_S)
+    browser.execute_async_script(QUIET, after_ms)
