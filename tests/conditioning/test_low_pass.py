@@ -13,6 +13,7 @@ def decibels(frequency, cutoff, order, rate):
     return 20 * np.log10(pair_amplitude(np.array([frequency]), cutoff, order, rate)[0])
 
 
+@pytest.mark.published("low-pass filter: design frequency by class", source="SAE J211/1; ISO 6487", origin="published")
 @pytest.mark.parametrize(("cfc", "cutoff"), [(60, 100.0), (180, 300.0), (600, 1000.0), (1000, 1650.0)])
 def test_design_frequency_is_that_of_the_channel_frequency_classes(cfc, cutoff):
     """SAE J211/1, ISO 6487: design frequency 2.0775 x CFC, pair 3 dB down at 5/3 x CFC (1650 Hz is 1000's, rounded)."""
@@ -31,6 +32,9 @@ def test_pair_is_three_decibels_down_at_the_stated_cut_off(cutoff, rate, order):
     assert np.abs(passed - wave[middle] / np.sqrt(2)).max() < 1e-3
 
 
+@pytest.mark.published(
+    "low-pass filter: the standard's own difference equation", source="SAE J211/1, appendix", origin="published"
+)
 @pytest.mark.parametrize("cfc", [60, 180])
 def test_it_does_what_the_standards_difference_equation_does(cfc):
     """SAE J211/1 appendix: coefficients from wa = tan(pi CFC 2.0775 T), run forward and backward."""

@@ -13,6 +13,11 @@ from pipeline.drift.run_length import cusum_run_length, ewma_run_length, shewhar
 from pipeline.drift.trend import hamed_rao_factor, monotone_trend
 
 
+@pytest.mark.published(
+    "weighted moving average and its limits, every printed value",
+    source="NIST/SEMATECH e-Handbook, 6.3.2.4",
+    origin="from memory",
+)
 def test_ewma_of_the_handbook():
     """NIST/SEMATECH e-Handbook 6.3.2.4, from memory; every printed value."""
     x = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5]
@@ -28,6 +33,9 @@ def test_ewma_of_the_handbook():
     assert float(ewma_limit(0.3, 3.0, 2.0539, 1)) == pytest.approx(0.3 * 3 * 2.0539)
 
 
+@pytest.mark.published(
+    "cumulative sum and the group where it signals", source="NIST/SEMATECH e-Handbook, 6.3.2.3", origin="from memory"
+)
 def test_cusum_of_the_handbook():
     """NIST/SEMATECH e-Handbook 6.3.2.3, from memory; signals at group 14."""
     x = [324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600]
@@ -40,6 +48,9 @@ def test_cusum_of_the_handbook():
     assert lower.max() < 1
 
 
+@pytest.mark.published(
+    "run lengths of the cumulative sum", source="NIST/SEMATECH e-Handbook, 6.3.2.3", origin="from memory"
+)
 @pytest.mark.parametrize(
     ("limit", "lengths"),
     [(4, (168, 74.2, 26.6, 13.3, 8.38, 4.75, 3.34)), (5, (465, 139, 38.0, 17.0, 10.4, 5.75, 4.01))],
@@ -50,12 +61,18 @@ def test_cusum_run_lengths(limit, lengths):
         assert cusum_run_length(0.5, limit, shift, sides=2) == pytest.approx(published, rel=4e-3)
 
 
+@pytest.mark.published("the same, to the last digit", source="an independent quadrature", origin="two programs")
 def test_cusum_run_lengths_to_the_last_digit():
     """Agreed by an independent quadrature."""
     for limit, shift, length in ((4, 0, 167.684), (4, 0.5, 26.630), (4, 1, 8.383), (5, 0, 465.444), (5, 1, 10.376)):
         assert cusum_run_length(0.5, limit, shift, sides=2) == pytest.approx(length, abs=2e-3)
 
 
+@pytest.mark.published(
+    "run lengths of the weighted moving average",
+    source="Lucas and Saccucci, Technometrics 32 (1990)",
+    origin="from memory",
+)
 @pytest.mark.parametrize(
     ("weight", "width", "at_one"),
     [(0.05, 2.615, 11.4), (0.10, 2.814, 10.3), (0.20, 2.962, 10.5), (0.25, 2.998, 11.1), (0.40, 3.054, 14.3)],
@@ -66,12 +83,18 @@ def test_ewma_run_lengths(weight, width, at_one):
     assert ewma_run_length(weight, width, 1.0) == pytest.approx(at_one, abs=0.06)
 
 
+@pytest.mark.published("the same, to the last digit", source="an independent quadrature", origin="two programs")
 def test_ewma_run_lengths_to_the_last_digit():
     """Agreed by an independent quadrature."""
     for shift, length in ((0, 499.735), (0.5, 41.764), (1, 10.542), (2, 3.743)):
         assert ewma_run_length(0.2, 2.962, shift) == pytest.approx(length, abs=2e-3)
 
 
+@pytest.mark.published(
+    "run length of single values beyond three standard deviations",
+    source="NIST/SEMATECH e-Handbook, 6.3.2",
+    origin="from memory",
+)
 def test_shewhart_run_lengths():
     """3 sigma: 370.4 in control, 43.9 at 1 sigma (NIST/SEMATECH e-Handbook 6.3.2, from memory)."""
     assert shewhart_run_length(3.0) == pytest.approx(370.398, abs=1e-3)
@@ -95,6 +118,11 @@ def nile() -> np.ndarray:
     return data.load_pandas().data.volume.to_numpy(float)
 
 
+@pytest.mark.published(
+    "place of a change of level and its interval: the Nile's flow",
+    source="Cobb 1978; supF and interval as R's strucchange prints them",
+    origin="from memory",
+)
 def test_change_of_the_nile():
     """Break after observation 28 = 1898 (Cobb 1978); supF 75.93, 95 % interval 1895 to 1902 (R strucchange, from memory)."""
     y = nile()
@@ -107,6 +135,7 @@ def test_change_of_the_nile():
     assert level_cusum(y) == pytest.approx(2.95177, abs=1e-5)
 
 
+@pytest.mark.published("change point by ranks: the Nile's flow", source="Pettitt's test, K 1617", origin="from memory")
 def test_rank_change_of_the_nile():
     """Pettitt's K 1617, p 3.6e-7."""
     found = rank_change(nile())
@@ -114,6 +143,11 @@ def test_rank_change_of_the_nile():
     assert found.p == pytest.approx(3.591e-7, rel=1e-3)
 
 
+@pytest.mark.published(
+    "monotone trend: the Nile's flow",
+    source="Sen's slope and the Mann-Kendall statistic of the same series",
+    origin="from memory",
+)
 def test_trend_of_the_nile():
     """Sen's slope -2.6 a year, S -1387, Z -4.128."""
     trend = monotone_trend(nile(), np.arange(1871, 1971))
@@ -126,6 +160,11 @@ def test_trend_of_the_nile():
     assert abs(widened.z) < abs(trend.z)
 
 
+@pytest.mark.published(
+    "Sen's slope and its interval",
+    source="Sen, J. American Statistical Association 63 (1968), section 5, as the tests of SciPy cite it",
+    origin="published",
+)
 def test_interval_of_sens_example():
     """Sen, J. American Statistical Association 63 (1968), example of section 5: slope 4, 93 % interval 3.71 to 4.38 (as the
     tests of SciPy cite it)."""
@@ -164,6 +203,7 @@ def test_trend_variance_factor_is_one_without_correlation():
     assert np.median(factors) < 1.3
 
 
+@pytest.mark.published("outlier among ten: copper wire", source="ASTM E178", origin="from memory")
 def test_grubbs():
     """ASTM E178, copper wire: T 2.390, critical 2.176 at 5 % and 2.410 at 1 %, from memory."""
     wire = [568, 570, 570, 570, 572, 572, 572, 578, 584, 596]
@@ -174,12 +214,22 @@ def test_grubbs():
     assert grubbs_critical(10, 0.01) == pytest.approx(2.4097, abs=1e-4)
 
 
+@pytest.mark.published(
+    "outlier among eight: uranium",
+    source="Tietjen and Moore; NIST/SEMATECH e-Handbook, 1.3.5.17.1",
+    origin="from memory",
+)
 def test_grubbs_uranium():
     """Tietjen and Moore, NIST/SEMATECH e-Handbook 1.3.5.17.1: G 2.4688 > 2.0317, from memory."""
     found = grubbs([199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57])
     assert (found.statistic, found.critical) == (pytest.approx(2.4688, abs=1e-4), pytest.approx(2.0317, abs=1e-4))
 
 
+@pytest.mark.published(
+    "critical values of the largest of several variances",
+    source="ISO 5725-2, table of Cochran's test",
+    origin="from memory",
+)
 @pytest.mark.parametrize(
     ("groups", "size", "level", "value"), [(8, 3, 0.05, 0.5157), (8, 3, 0.01, 0.6152), (10, 2, 0.05, 0.6020)]
 )

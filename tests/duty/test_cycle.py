@@ -71,6 +71,7 @@ def test_settled_cycle_against_forty_cycles_by_fine_integration(opening):
     assert settled.highest()[0] == pytest.approx(high, abs=0.5)
 
 
+@pytest.mark.published("pause of a duty at constant heat capacity", source="exponential", origin="closed form")
 def test_constant_heat_capacity_without_radiation_is_exponential():
     # m cp dT/dt = -h (T - Ta): closed form over a pause
     disc = Disc(mass=2.0, material=500.0, radiating=0.0)

@@ -57,6 +57,11 @@ def test_all_heat_that_goes_in_is_stored() -> None:
     assert run.work.sum() == pytest.approx(energy)
 
 
+@pytest.mark.published(
+    "hottest face of a thick disc in one stop",
+    source="Carslaw and Jaeger, Conduction of Heat in Solids, 1959, 2.9",
+    origin="closed form",
+)
 def test_face_of_a_thick_disc_is_that_of_a_half_space() -> None:
     """Under a torque that is even the flux falls linearly: the highest rise is 0.531923 q0 sqrt(ts) / e (from
     Carslaw and Jaeger 1959, 2.9)."""

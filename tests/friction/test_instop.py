@@ -35,6 +35,9 @@ def trace_of(
     )  # fmt: skip
 
 
+@pytest.mark.published(
+    "rise of the face under a falling flux", source="Carslaw and Jaeger 1959, 2.9", origin="closed form"
+)
 def test_surface_rise_of_a_falling_flux() -> None:
     """Carslaw and Jaeger 2.9: highest at half the stop, 0.531923 q0 sqrt(ts) / effusivity (derived;
     checked numerically).

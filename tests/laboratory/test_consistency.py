@@ -8,6 +8,7 @@ import pytest
 from pipeline.laboratory.consistency import cochran_of, h_critical, h_statistics, k_critical, k_statistics
 
 
+@pytest.mark.published("consistency of laboratories: critical values", source="ASTM E691, 0.5 %", origin="from memory")
 @pytest.mark.parametrize(("laboratories", "results", "h", "k"), [(8, 3, 2.15, 2.06), (6, 3, 1.92, 1.98)])
 def test_critical_values_of_astm_e691(laboratories, results, h, k):
     """ASTM E691, table of critical values at 0.5 % (from memory)."""
@@ -15,6 +16,7 @@ def test_critical_values_of_astm_e691(laboratories, results, h, k):
     assert k_critical(laboratories, results) == pytest.approx(k, abs=0.005)
 
 
+@pytest.mark.published("largest of several variances: critical values", source="ISO 5725-2", origin="from memory")
 @pytest.mark.parametrize(("tests", "stops", "five", "one"), [(8, 3, 0.516, 0.615), (10, 2, 0.602, 0.718)])
 def test_cochran_of_iso_5725(tests, stops, five, one):
     """ISO 5725-2, critical values of Cochran's test (from memory)."""

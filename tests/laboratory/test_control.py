@@ -14,6 +14,9 @@ from pipeline.laboratory import control
 from pipeline.laboratory.control import watch
 
 
+@pytest.mark.published(
+    "run lengths of the control charts", source="Lucas and Saccucci, Technometrics 32 (1990)", origin="from memory"
+)
 def test_run_lengths_are_those_stated():
     single, average = control.run_lengths()
     assert single == pytest.approx(370.4, abs=0.1)
@@ -23,6 +26,11 @@ def test_run_lengths_are_those_stated():
     assert ewma_run_length(control.WEIGHT, 2.962) == pytest.approx(500, rel=3e-3)
 
 
+@pytest.mark.published(
+    "the charts' average of a series whose level is known",
+    source="NIST/SEMATECH e-Handbook, 6.3.2.4",
+    origin="from memory",
+)
 def test_the_average_is_that_of_the_published_chart():
     """NIST/SEMATECH e-Handbook, 6.3.2.4 (from memory), by the level before as by the chart: 50 known over many values."""
     x = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]  # fmt: skip
@@ -33,6 +41,9 @@ def test_the_average_is_that_of_the_published_chart():
     assert not any(p.alarm or p.signals for p in found)
 
 
+@pytest.mark.published(
+    "the charts on a real series that left its level: the Nile", source="Cobb 1978", origin="from memory"
+)
 def test_the_nile_left_its_level_in_1899():
     """Nile 1871 to 1970: the last year of the old level is 1898 (Cobb 1978); known from 28 years on."""
     y = nile.load_pandas().data.volume.to_numpy()

@@ -123,7 +123,7 @@ def test_every_number_printed_is_listed(content, made):
     known = set(NUMBER.findall(text))
     fixed = " ".join(
         ["100", "1", "95 %", "200", "150", content["method_digest"], version()]
-    )  # JCGM 100, the definition 1, temperatures of the classes
+    )  # a standard's number, the definition 1, temperatures of the classes
     words = [t for s in content["sections"] for t in s["text"]] + [fixed, *makers.BATCH_WORDS]
     known |= set(NUMBER.findall(" ".join(words)))
     unknown = [token for token in NUMBER.findall(visible(page)) if token not in known]

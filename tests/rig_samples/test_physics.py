@@ -37,6 +37,11 @@ def application(
     return brake_once(demand, BEDDED, initial_c + KELVIN, material, BRAKE, rig, DISC, 1.0, np.random.default_rng(seed))
 
 
+@pytest.mark.published(
+    "the samples' simulator: heat capacity of carbon",
+    source="Butland and Maddison 1973 as the NIST WebBook prints it; JANAF (from memory)",
+    origin="published",
+)
 def test_heat_capacity_of_carbon_is_the_published_one() -> None:
     """Butland and Maddison 1973 as printed in the NIST WebBook: 8.6186 J/(mol K) at 300 K (the formula lies
     0.7 % under it); JANAF, from memory: 21.610 at 1000 K."""
@@ -63,6 +68,9 @@ def surface_rise(disc: Disc, kelvin: float, flux: np.ndarray, dt: float) -> np.n
     return np.array(out)
 
 
+@pytest.mark.published(
+    "the samples' simulator: face of a thick disc", source="Carslaw and Jaeger 1959, 2.9", origin="closed form"
+)
 def test_surface_under_falling_flux_is_that_of_a_half_space_while_the_disc_is_thick() -> None:
     """Carslaw and Jaeger 1959, sec. 2.9: q0 (1 - t/ts) gives 2 q0 / sqrt(pi k rho c) sqrt(t) (1 - 2 t / (3 ts)).
 

@@ -29,6 +29,7 @@ PSI, INCH, LBF = 6894.757293168361, 0.0254, 4.4482216152605
 TRACES = Path(__file__).parent / "traces"
 
 
+@pytest.mark.published("mean fully developed deceleration", source="UN R13 and R13-H", origin="from memory")
 def test_mean_fully_developed_deceleration_by_hand():
     """UN R13 and R13-H: 6300 / (25.92 x 35); the type-0 limit of 6.43 m/s2 at 100 km/h (from memory)."""
     assert fully_developed(80, 10, 14.0, 49.0) == pytest.approx(6.944444444, abs=1e-8)
@@ -36,6 +37,9 @@ def test_mean_fully_developed_deceleration_by_hand():
     assert fully_developed(80, 10, 0.0, distance) == pytest.approx(6.43, abs=1e-12)
 
 
+@pytest.mark.published(
+    "the same, of a deceleration that rises: by distance, not time", source="ramp of 4 + 2 t m/s2", origin="closed form"
+)
 def test_deceleration_is_averaged_over_distance_not_time():
     """Ramp a(t) = 4 + 2 t from 100 km/h: by distance 7.9206, by time 8.4764 m/s2 (closed form)."""
     v0 = 100 / 3.6
@@ -51,6 +55,9 @@ def test_deceleration_needs_a_tenth_of_the_start_speed():
     assert mean_fully_developed_deceleration(time, 30.0 - 5.0 * time) is None
 
 
+@pytest.mark.published(
+    "energy, duration and turns of a stop at constant torque", source="I (w1^2 - w2^2) / 2", origin="closed form"
+)
 def test_braking_energy_of_a_constant_torque_stop():
     """I = 60 kg m2, 1000 to 200 rpm at 1200 N m: 315 827 J, 4.18879 s (closed form)."""
     w1, w2, torque = 1000 * RPM, 200 * RPM, 1200.0
@@ -66,6 +73,11 @@ def test_braking_energy_of_a_constant_torque_stop():
     assert kinetic_energy(1500.0, 100 / 3.6, 0.0) == pytest.approx(578703.7037037, abs=1e-6)
 
 
+@pytest.mark.published(
+    "effective radius and friction of an annular pad",
+    source="Shigley, Mechanical Engineering Design, example 16-3",
+    origin="from memory",
+)
 def test_effective_radius_and_friction_of_an_annular_pad():
     """Shigley, Mechanical Engineering Design, example 16-3 (from memory): uniform wear 4.6875 in, p_hyd 2121 psi, f 0.37."""
     mean = effective_radius(2 * 5.5, 2 * 3.875, "uniform_wear")
@@ -113,6 +125,11 @@ def test_averages_of_a_cold_and_a_warm_carbon_stop(name, whole, held):
         assert [found[k] for k in ("distance", "time", "energy")] == pytest.approx(expected, abs=0.002)
 
 
+@pytest.mark.published(
+    "uncertainty of mu from those of its parts",
+    source="three independent programs for uncertainties",
+    origin="two programs",
+)
 def test_uncertainty_of_mu():
     """T 1200(12) N m, p 8.00(8) MPa, A 2290(4.58) mm2, r 110.0(1.1) mm, eta 0.950(0.0095): agreed by three programs."""
     mu = coefficient(np.array([1200.0]), clamp_force(np.array([8e6]), piston_area=2290e-6, efficiency=0.95), 0.110)[0]
@@ -124,6 +141,7 @@ def test_uncertainty_of_mu():
     )
 
 
+@pytest.mark.published("the same by simulation", source="400 000 draws", origin="two programs")
 def test_uncertainty_of_mu_agrees_with_a_simulation():
     rng = np.random.default_rng(3)
     torque, pressure = 1200 + 12 * rng.standard_normal(400_000), 8e6 + 8e4 * rng.standard_normal(400_000)
@@ -136,6 +154,9 @@ def test_uncertainty_of_mu_agrees_with_a_simulation():
     assert mu.std() / mu.mean() == pytest.approx(relative_uncertainty(0.01, 0.01, 0.002, 0.01), rel=0.01)
 
 
+@pytest.mark.published(
+    "combined uncertainty and its degrees of freedom", source="JCGM 100:2008, H.1", origin="from memory"
+)
 def test_combined_uncertainty_of_a_gauge_block():
     """JCGM 100 (GUM) H.1: u_c 32 nm, 16 effective degrees of freedom, 93 nm at 99 % (from memory)."""
     parts, freedom = np.array([25.0, 9.7, 2.9, 16.6]), np.array([18, 25.6, 50, 2])
@@ -148,6 +169,7 @@ def test_combined_uncertainty_of_a_gauge_block():
     assert round(float(stats.t.ppf(0.995, 16)) * round(own)) == 93
 
 
+@pytest.mark.published("calibration line with its covariance", source="JCGM 100:2008, H.3", origin="from memory")
 def test_calibration_line():
     """JCGM 100 (GUM) H.3: intercept -0.1712(29), slope 0.00218(67), r -0.930; at 30 degC -0.1494(41) (from memory)."""
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
@@ -160,6 +182,9 @@ def test_calibration_line():
     assert (at @ line, np.sqrt(at @ covariance @ at)) == pytest.approx((-0.149377, 0.0041386), rel=1e-4)
 
 
+@pytest.mark.published(
+    "variance between days of means whose own is known", source="JCGM 100:2008, H.5", origin="from memory"
+)
 def test_day_to_day_components_of_a_voltage_standard():
     """JCGM 100 (GUM) H.5: ten days of five readings; between days 43 uV, within 85 uV, of the mean 18 uV (from memory).
 
@@ -175,6 +200,7 @@ def test_day_to_day_components_of_a_voltage_standard():
     assert round(float(np.sqrt(found.covariance[0, 0])) * 1e6) == 18
 
 
+@pytest.mark.published("standard uncertainty of a stated limit", source="JCGM 100:2008, 4.3.7", origin="from memory")
 def test_rectangular_limits():
     """JCGM 100, 4.3.7: limits +-a are a / sqrt(3); of full scale they bound gain and zero."""
     gain, zero = gain_and_zero(SensorLimit(absolute=6.0, full_scale=3000.0), 1000.0)
@@ -202,6 +228,9 @@ def as_recording(base, card, channels):
     (base / "t1.json").write_text(json.dumps(record), encoding="utf-8")
 
 
+@pytest.mark.published(
+    "a stop at constant torque through the whole stage", source="I (w1^2 - w2^2) / 2", origin="closed form"
+)
 def test_a_constant_torque_stop_through_the_whole_stage(tmp_path):
     """I = 60 kg m2, 1000 to 200 rpm at 1200 N m, 100 Hz, steps without a ramp: 315.827 kJ in 4.18879 s (closed form)."""
     from tests.stops.makers import Application, Rig, card_text, reduce

@@ -11,6 +11,11 @@ from tests.studies.decisions import judged
 from tests.studies.decisions_page import Share, glazing, life, parameter, text
 
 
+@pytest.mark.published(
+    "the study of decisions' own disc: a face under a constant flux",
+    source="Carslaw and Jaeger 1959, 2.9",
+    origin="closed form",
+)
 def test_the_worlds_disc_conducts_like_a_half_space_and_keeps_its_heat():
     """A constant flux into a thick disc that loses nothing: Carslaw & Jaeger 1959, section 2.9: 2 q sqrt(t / (pi k rho c))."""
     body = Body(mass=8.0, ring=0.04, thickness=0.1, conductivity=20.0, share=0.9, radiating=0.0, capacity=1400.0)

@@ -15,6 +15,11 @@ from tests.studies import face_compounds, face_files
 from tests.studies.face_compounds import CELLS, Disc, conducted, heat_capacity
 
 
+@pytest.mark.published(
+    "the study of the face's own disc: a face under a constant flux",
+    source="Carslaw and Jaeger 1959, 2.9",
+    origin="closed form",
+)
 def test_face_of_a_thick_slab_warms_as_a_half_space_does() -> None:
     """Constant flux into a half space: 2 q sqrt(t / pi) / e above the start (Carslaw and Jaeger 1959, 2.9)."""
     disc = Disc(30.0, 1.0, 0.045)

@@ -26,6 +26,9 @@ def certified(name):
     return y, x, np.array([start1, start2]), value, error, rss
 
 
+@pytest.mark.published(
+    "non-linear fits from both certified starts", source="NIST StRD: Misra1a, DanWood, Chwirut2", origin="certified"
+)
 @pytest.mark.parametrize("name", MODELS)
 @pytest.mark.parametrize("start", [0, 1])
 def test_nist_strd_from_each_certified_start(name, start):

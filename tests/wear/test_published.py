@@ -7,6 +7,9 @@ from pipeline.wear.fit import least_squares
 from pipeline.wear.laws import GAS_CONSTANT, arrhenius
 
 
+@pytest.mark.published(
+    "activation energy of a reaction", source="NCERT Chemistry 12, decomposition of N2O5", origin="published"
+)
 def test_activation_energy_of_n2o5():
     # N2O5 decomposition as tabulated in school texts (NCERT Chemistry 12, chemical kinetics): regression of ln k, 100.633 kJ/mol.
     temperature = np.array([273.0, 293.0, 313.0, 333.0, 353.0])
@@ -23,6 +26,7 @@ def test_activation_energy_of_n2o5():
     assert error == pytest.approx(s * GAS_CONSTANT / 1e3, rel=1e-5)
 
 
+@pytest.mark.published("gas constant", source="SI, revision of 2019: N_A k", origin="certified")
 def test_gas_constant_is_the_si_value():
     # Exact since the 2019 revision of the SI: N_A k.
     assert pytest.approx(6.02214076e23 * 1.380649e-23, rel=1e-9) == GAS_CONSTANT
