@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from pipeline.errors import InputError
-from pipeline.inputs.quantities import DIMENSIONS, to_si
+from pipeline.results import places
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.face import FaceBatchStop, FaceModel, FaceStop
+from pipeline.results.face import FaceBatchStop, FaceStop
 from pipeline.results.model import Interval, read
 
-if TYPE_CHECKING:
-    from pipeline.face.predict import Asked
-
 REFUSED = 3
+FLAGS = {"speed_from": "--from", "speed_to": "--to"} | {
+    name: f"--{name}" for name in ("temperature", "pressure", "torque", "deceleration", "inertia")
+}
 
 
 NAMED = {"heat lost": "convection of a face while it brakes, in W/(m² K),"}
@@ -35,15 +33,11 @@ def predict(
     as_json: bool,
 ) -> int:
     """Print the stop; 3 where it would leave what was tested, with the direction and how far."""
-    from pipeline.face import predict as face
+    from pipeline.face.asked import Wanted, stop_of
 
     found = friction_of(results, compound, method)
-    law = found.face_law
-    if law is None or law.model is None:
-        why = found.unusable or (law.why if law else None) or "its results hold none; run again"
-        raise InputError(f"{found.compound}: no law at the face: {why}")
-    asked = _asked(law.model, speeds, temperature, (pressure, torque, deceleration), inertia)
-    stop = face.stop(face.Drawn.of(law.model), asked)
+    wanted = Wanted(*speeds, temperature, pressure, torque, deceleration, inertia)
+    stop = stop_of(found, wanted, FLAGS)
     if as_json:
         print(json.dumps(stop.model_dump(mode="json", by_alias=True), indent=1))
     else:
@@ -53,104 +47,7 @@ def predict(
 
 def friction_of(results: Path, compound: str, method: str | None) -> CompoundFriction:
     """A compound's friction.json, the compound given as the cards name it or as its folder is called."""
-    methods = sorted(p.parent.name for p in results.glob("*/compounds") if p.is_dir())
-    if not methods:
-        raise InputError(f"{results}: holds no method's results; give the results folder of a run")
-    if method is None and len(methods) > 1:
-        raise InputError(f"{results}: holds the methods {', '.join(methods)}; say which by --method")
-    chosen = methods[0] if method is None else method
-    if chosen not in methods:
-        raise InputError(f"{results}: no method {chosen!r}; there are {', '.join(methods)}")
-    known: dict[str, Path] = {}
-    for path in sorted((results / chosen / "compounds").glob("*/friction.json")):
-        known[path.parent.name] = path
-        if path.parent.name != compound and read(path, CompoundFriction).compound == compound:
-            known[compound] = path
-    if compound not in known:
-        raise InputError(
-            f"{results}: method {chosen} has no compound {compound!r}; there are {', '.join(known) or 'none'}"
-        )
-    return read(known[compound], CompoundFriction)
-
-
-def _asked(
-    model: FaceModel, speeds: tuple[str, str], temperature: str, wanted: tuple[str | None, str | None, str | None], inertia: str | None
-) -> Asked:  # fmt: skip
-    from pipeline.face.predict import Asked
-
-    first, last = (_speed(flag, text, model) for flag, text in zip(("--from", "--to"), speeds, strict=True))
-    for flag, value, text in zip(("--from", "--to"), (first, last), speeds, strict=True):
-        if value < 0:
-            raise InputError(f"{flag}: {text!r} is a negative speed; give speeds from 0 up")
-    if not first > last:
-        raise InputError("--from must be above --to")
-    initial = _si("--temperature", temperature, "temperature")
-    if initial <= 0:
-        raise InputError(f"--temperature: {temperature!r} is not above absolute zero")
-    mass = model.brake.inertia if inertia is None else _si("--inertia", inertia, "inertia")
-    pressure, torque, deceleration = wanted
-    given = [
-        name
-        for name, value in zip(("--pressure", "--torque", "--deceleration"), wanted, strict=True)
-        if value is not None
-    ]
-    if len(given) != 1:
-        raise InputError(f"give one of --pressure, --torque and --deceleration, not {' and '.join(given) or 'none'}")
-    if mass <= 0:
-        raise InputError("--inertia must be above zero")
-    if pressure is not None:
-        return Asked("asked", initial, first, last, mass, pressure=_above_zero("--pressure", pressure, "pressure"))
-    if torque is not None:
-        return Asked(
-            "asked",
-            initial,
-            first,
-            last,
-            mass,
-            torque=_above_zero("--torque", torque, "torque"),
-            wanted=f"a mean torque of {torque}",
-        )
-    if model.brake.rolling_radius is None:
-        raise InputError("--deceleration needs a rolling radius, which the test cards do not give; use --torque")
-    slowing = _above_zero("--deceleration", str(deceleration), "acceleration")
-    needed = mass * slowing / model.brake.rolling_radius
-    return Asked(
-        "asked",
-        initial,
-        first,
-        last,
-        mass,
-        torque=needed,
-        wanted=f"a mean deceleration of {deceleration}",
-        sought="deceleration",
-    )
-
-
-def _si(flag: str, text: str, dimension: str) -> float:
-    try:
-        return to_si(text, dimension)
-    except ValueError as error:
-        raise InputError(f"{flag}: {error}") from None
-
-
-def _above_zero(flag: str, text: str, dimension: str) -> float:
-    value = _si(flag, text, dimension)
-    if value <= 0:
-        raise InputError(f"{flag}: {text!r} must be above zero")
-    return value
-
-
-def _speed(flag: str, text: str, model: FaceModel) -> float:
-    """A shaft speed, or a vehicle's where the cards give a rolling radius; rad/s."""
-    try:
-        return to_si(text, "angular_speed")
-    except ValueError:
-        if model.brake.rolling_radius is None:
-            return _si(flag, text, "angular_speed")
-    try:
-        return to_si(text, "linear_speed") / model.brake.rolling_radius
-    except ValueError as error:
-        raise InputError(f"{flag}: {error}, or of the shaft: {DIMENSIONS['angular_speed'][1]}") from None
+    return read(places.compound_in(places.method_in(results, method), compound) / "friction.json", CompoundFriction)
 
 
 def words(found: CompoundFriction, stop: FaceStop) -> str:

@@ -39,7 +39,7 @@ COLUMNS = [
     "ambient_temperature",
 ]
 AROUND: tuple[str, ...] = ("time", "disc_temperature", "ambient_temperature")
-AS_RECORDED: tuple[str, ...] = ("disc_temperature", "drive_torque", "pressure_2")
+AS_RECORDED: tuple[str, ...] = ("torque", "pressure", "disc_temperature", "drive_torque", "pressure_2")
 MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean on
 
 
@@ -47,7 +47,7 @@ MARGIN_S = 1.0  # of samples before and after a braking that its filter may lean
 class ConditionedStop:
     """One braking with all that conditioning knows of it, SI.
 
-    samples: (n,) from a little before to a little after it, None where its time goes back; recorded: the other
+    samples: (n,) from a little before to a little after it, None where its time goes back; recorded:
     channels over the same samples as recorded; around: time, disc and ambient temperature from its zero window to the
     next braking.
     """
@@ -101,6 +101,11 @@ class ConditionedTest:
             self.channels, COLUMNS, self.segmentation, self.applications.found
         ):
             yield self._stop(index, b, stretch, span, bounds, blocks[index])
+
+    def stop(self, index: int, block: Block | None) -> ConditionedStop:
+        """One braking alone as `stops` gives it; reads no further than its stretch."""
+        passed = second_pass(self.channels, COLUMNS, self.segmentation, self.applications.found)
+        return next(self._stop(i, b, stretch, span, at, block) for i, b, stretch, span, at in passed if i == index)
 
     def _stop(
         self,

@@ -34,13 +34,18 @@ def run(*, folder: Path, settings: str, repeatability: Path | None, into: Path) 
     if stops is None or not stops.height:
         write(into / "drift.json", renewed(unusable(folder.name, why or "no stop was found"), **head))
         return
-    method = from_stage_settings(settings)
-    noise = read_repeatability(repeatability)
+    excluded, noise = read_table(inputs["excluded"]), read_repeatability(repeatability)
+    write(into / "drift.json", renewed(of_tables(stops, excluded, from_stage_settings(settings), noise), **head))
+
+
+def of_tables(stops: pl.DataFrame, excluded: pl.DataFrame, method: Method, noise: Repeatability | None) -> TestDrift:
+    """drift.json of one test from its tables, without the test's name and stamp; noise: the compound's pooled scatter."""
     found = analyse(stops, method.drift, noise, use_suspect=method.friction.use_suspect)
     if noise is None:
         found = renewed(found, evidence=renewed(found.evidence, scatter_why=DEFAULT_SCATTER))
-    with_excluded = _with_excluded(stops, read_table(inputs["excluded"]), method, noise)
-    write(into / "drift.json", TestDrift.model_validate({**fields(found), **head, "excluded": with_excluded}))
+    return TestDrift.model_validate(
+        {**fields(found), "test": "", "excluded": _with_excluded(stops, excluded, method, noise)}
+    )
 
 
 def _with_excluded(

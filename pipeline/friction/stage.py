@@ -42,26 +42,48 @@ def run(*, folder: Path, settings: str, target: Path | None, into: Path) -> None
     if why is not None:
         write(into / "friction.json", TestFriction.model_validate({**head, "unusable": why, "window_reason": why}))
         return
-    stops = read_table(inputs["stops"])
-    wanted, common = wanted_of(target), summary.mu_u_common_relative
-    found, map_ = of_test(stops, method, wanted, common)
-    excluded = by_hand.with_excluded(
-        stops, read_table(inputs["excluded"]), method, lambda every: mapped(every, method, wanted, common).shared
+    found = of_tables(
+        read_table(inputs["stops"]),
+        read_table(inputs["excluded"]),
+        read_table(into / "traces.parquet"),
+        method,
+        wanted_of(target),
+        summary.mu_u_common_relative,
+        disc_from(folder),
     )
-    in_stop = instop.in_stop(stops, read_table(into / "traces.parquet"), map_, disc_from(folder))
-    write(into / "friction.json", renewed(found, **head, in_stop=in_stop, excluded=excluded))
+    write(into / "friction.json", renewed(found, **head))
+
+
+def of_tables(
+    stops: pl.DataFrame,
+    excluded: pl.DataFrame,
+    traces: pl.DataFrame,
+    method: Method,
+    wanted: Wanted,
+    common: float | None,
+    disc: instop.Disc | None,
+) -> TestFriction:
+    """friction.json of one test from its tables, without the test's name and stamp; `common` as for `of_test`."""
+    found, map_ = of_test(stops, method, wanted, common)
+    kept_out = by_hand.with_excluded(
+        stops, excluded, method, lambda every: mapped(every, method, wanted, common).shared
+    )
+    return renewed(found, in_stop=instop.in_stop(stops, traces, map_, disc), excluded=kept_out)
 
 
 def wanted_of(target: Path | None) -> Wanted:
     """The target's wishes for friction; none without a readable target (the scan has reported a bad one)."""
-    if target is None:
-        return Wanted()
-    from pipeline.inputs.model import load
-
     try:
-        content = load(target, Target)
+        return wanted_in(target) if target else Wanted()
     except InputError:
         return Wanted()
+
+
+def wanted_in(target: Path) -> Wanted:
+    """A target's wishes for friction. Raises InputError where the file cannot be used."""
+    from pipeline.inputs.model import load
+
+    content = load(target, Target)
     at = None if content.at is None else (content.at.pressure, content.at.energy_density)
     return Wanted(content.mu, content.temperature_window, at)
 

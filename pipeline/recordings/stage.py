@@ -7,7 +7,7 @@ the others go on.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,16 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
 
     refused: why the recordings are not to be read, where that is known already.
     """
+    write(channels_json, read_recordings(test_folder, channels_parquet, refused=refused))
+
+
+def read_recordings(
+    test_folder: Path, channels_parquet: Path, *, refused: str | None = None, only: Collection[int | str] = ()
+) -> Record:
+    """Write the table of channels, whole, and give the record of what was read; it says where nothing can be used.
+
+    only: numbers or names of the recordings to read, all without any; InputError for one that the test has not.
+    """
     progress, unusable, holds = Progress(), None, None
     try:
         card = _card(test_folder)
@@ -46,9 +56,13 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
         if refused is not None:
             raise limits.TooMuch(refused)
         if holds == "summary":
+            if only:
+                raise InputError(
+                    "only a table of reduced rows was kept of this test: it has no recordings to choose from"
+                )
             _write_summary(test_folder, card, channels_parquet, progress)
         else:
-            _write_channels(test_folder, card, channels_parquet, progress)
+            _write_channels(test_folder, card, channels_parquet, progress, only)
     except (Unusable, limits.TooMuch) as error:
         unusable = str(error)
         code = error.code if isinstance(error, Unusable) else "recordings_too_large"
@@ -57,7 +71,7 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
         progress.findings.append(finding(code, unusable))
         with store.channels_file(channels_parquet, list(canonical.FIRST)):
             pass
-    record = Record(
+    return Record(
         test=test_folder.name,
         unusable=unusable,
         holds=holds,
@@ -66,7 +80,6 @@ def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refus
         findings=recorded(progress.findings),
         stamp=stamp("channels", REVISION, "", {"test.yaml": test_folder / "test.yaml"}),
     )
-    write(channels_json, record)
 
 
 def _card(folder: Path) -> Card:
@@ -87,7 +100,7 @@ def _write_summary(folder: Path, card: Card, output: Path, progress: Progress) -
         raise Unusable("no_recordings", str(error)) from error
 
 
-def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) -> None:
+def _write_channels(folder: Path, card: Card, output: Path, progress: Progress, only: Collection[int | str]) -> None:
     try:
         columns = canonical.names(card.recordings.channels)
         units = canonical.conversions(card.recordings.channels, card.rolling_radius)
@@ -96,8 +109,9 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) 
         found = places(paths, folder, card.recordings)
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error
+    chosen = _chosen(list(enumerate(found, start=1)), folder, only)
     with store.channels_file(output, columns) as append:
-        for number, place in enumerate(found, start=1):
+        for number, place in chosen:
 
             def chunks(place: Place = place, number: int = number) -> Iterator[Chunk]:
                 files.refuse_outside(place.path, folder)
@@ -115,10 +129,22 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress) 
     progress.findings += timestamps.findings_of(progress.clock, progress.recordings)
     _report_units(progress, card.recordings)
     errors = [one for one in progress.recordings if one.error]
-    if len(errors) == len(found):
+    if len(errors) == len(chosen):
         raise Unusable(
-            "no_recordings", f"none of {len(found)} recordings can be read; {errors[0].file}: {errors[0].error}"
+            "no_recordings", f"none of {len(chosen)} recordings can be read; {errors[0].file}: {errors[0].error}"
         )
+
+
+def _chosen(found: list[tuple[int, Place]], folder: Path, only: Collection[int | str]) -> list[tuple[int, Place]]:
+    """Those of the recordings that are asked for, by number, by name in the test's folder or by the file's own name."""
+    called = {number: {number, name := place.name(folder), name.rsplit("/", 1)[-1]} for number, place in found}
+    for one in only:
+        if not any(one in names for names in called.values()):
+            last = found[-1][1].name(folder)
+            raise InputError(
+                f"no recording {one!r}; the test has {len(found)}, numbered from 1, {found[0][1].name(folder)} to {last}"
+            )
+    return [(number, place) for number, place in found if not only or called[number] & set(only)]
 
 
 def _ingested(

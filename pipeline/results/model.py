@@ -15,7 +15,7 @@ from typing import Any, Self, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from pipeline.errors import InputError
-from pipeline.results.files import digest, version, write_json
+from pipeline.results.files import digest, plain, version, write_json
 
 
 class Result(BaseModel):
@@ -137,6 +137,11 @@ def read_or_none(path: Path, model: type[R]) -> R | None:
     return read(path, model) if path.is_file() else None
 
 
+def as_read(result: R) -> R:
+    """The result as a reader of its file gets it, for what goes on from it without a file."""
+    return type(result).model_validate(plain(result.model_dump(mode="python", by_alias=True)))
+
+
 def renewed(result: R, **changes: Any) -> R:
     """The result with some fields changed, checked like a new one."""
     return type(result).model_validate(fields(result) | changes)
@@ -154,6 +159,7 @@ __all__ = [
     "Result",
     "Self",
     "Stamp",
+    "as_read",
     "fields",
     "given",
     "read",

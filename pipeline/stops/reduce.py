@@ -1,6 +1,7 @@
 """A whole test reduced: survey, corrections, schedule, then every stop with them."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ import polars as pl
 from pipeline.archive.card import Card, full_scales
 from pipeline.archive.rigs import Calibration
 from pipeline.conditioning.calibrations import true_scales
-from pipeline.conditioning.conditioned import ConditionedTest, condition
+from pipeline.conditioning.conditioned import ConditionedStop, ConditionedTest, condition
 from pipeline.conditioning.looks import Look, first_look
 from pipeline.conditioning.survey import Braking
 from pipeline.errors import InputError
@@ -27,9 +28,9 @@ from pipeline.stops.faults.gross_slips import gross_slips
 from pipeline.stops.faults.table import schedule_levels, table_shows
 from pipeline.stops.faults.units import apart_findings, without_consequences
 from pipeline.stops.further_channels import further_channels, with_course
-from pipeline.stops.reduction import Setup
+from pipeline.stops.reduction import Friction, Setup
 from pipeline.stops.result import Result
-from pipeline.stops.rows import Context, Reduced, placed_at, reduced
+from pipeline.stops.rows import Context, Reduced, friction_within, placed_at, reduced
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
 from pipeline.stops.summary import findings_of_test, summary_of
 from pipeline.vocabulary import STOPS, TRACES, conform
@@ -39,14 +40,24 @@ APART = "not reduced"
 VACUUM_PA = 1.5e5  # an atmosphere, and half of one for a zero that is off
 
 
-def reduce_test(
-    card: Card, method: Method, channels: Path, ingest: Record, calibrations: Sequence[Calibration] = ()
-) -> Result:
-    """Stops, traces, summary and findings of a test from its channels file and ingest record.
+@dataclass(frozen=True)
+class Prepared:
+    """A test before its stops are reduced one by one."""
 
-    calibrations: those that the channels are corrected by already.
-    Raises InputError where nothing of the test can be used.
-    """
+    test: ConditionedTest
+    recordings: Sequence[Recording]  # without copies
+    entries: Sequence[Entry]
+    alignment: Alignment
+    context: Context
+    stated: dict[str, bool]  # which accuracies the card gives
+    levels: pl.DataFrame
+    apart: list[Finding]
+
+
+def prepared(
+    card: Card, method: Method, channels: Path, ingest: Record, calibrations: Sequence[Calibration] = ()
+) -> Prepared:
+    """Brakings, corrections and places in the schedule of a test; arguments and errors as of `reduce_test`."""
     recordings = [r for r in ingest.recordings if r.duplicate_of is None]
     if recordings:
         refuse_negative_pressure(channels)
@@ -64,22 +75,52 @@ def reduce_test(
         raise InputError("no recording of this test holds a brake application")
     alignment = placed(entries, card, test.found.corrections.sign)
     context, stated = _context(test, method, setup, calibrations)
+    return Prepared(test, recordings, entries, alignment, context, stated, levels, apart)
+
+
+def conditioned_stop(prepared: Prepared, stop: int) -> tuple[ConditionedStop, Friction | None]:
+    """One stop's samples with all corrections, and its mu and window; None where it has no time base.
+
+    stop: its number in the table. Raises InputError where the table has no such stop or that has no braking.
+    """
+    entries, card = prepared.entries, prepared.test.card
+    if not 1 <= stop <= len(entries):
+        raise InputError(f"there is no stop {stop}; the test has {len(entries)} brake applications, numbered from 1")
+    wanted = entries[stop - 1].braking
+    if wanted is None:
+        raise InputError(f"stop {stop}: {entries[stop - 1].why}")
+    index = next(i for i, braking in enumerate(prepared.test.brakings) if braking is wanted)
+    block = block_of(prepared.alignment.stops.row(stop - 1, named=True), card, expanded(card))
+    found = prepared.test.stop(index, block)
+    return found, friction_within(prepared.context, found)
+
+
+def reduce_test(
+    card: Card, method: Method, channels: Path, ingest: Record, calibrations: Sequence[Calibration] = ()
+) -> Result:
+    """Stops, traces, summary and findings of a test from its channels file and ingest record.
+
+    calibrations: those that the channels are corrected by already.
+    Raises InputError where nothing of the test can be used.
+    """
+    p = prepared(card, method, channels, ingest, calibrations)
+    test, entries, alignment, context = p.test, p.entries, p.alignment, p.context
     results = _reduced(context, test, entries, alignment)
     findings = [
-        *apart,
+        *p.apart,
         *findings_of_test(test, entries, method),
         *schedule_findings(alignment, entries),
         *(f for result in results for f in result.findings),
     ]
-    stops = _stops(entries, alignment, results, recordings, card)
-    shown = table_shows(stops, test, method, setup, levels, alignment, recordings)
+    stops = _stops(entries, alignment, results, p.recordings, card)
+    shown = table_shows(stops, test, method, context.setup, p.levels, alignment, p.recordings)
     traces = _traces(results)
     uses, of_further = further_channels(card, channels, stops, traces)
     findings = [*without_consequences([*findings, *shown.findings], stops.height), *shown.of_other_temperatures]
     findings += of_further
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
     uses = with_course(uses, card, stops, traces)
-    summary = summary_of(test, stops, context, stated, alignment, method)
+    summary = summary_of(test, stops, context, p.stated, alignment, method)
     own = {"calibrations": listed(calibrations), "budget": [*summary.budget, *budget_rows(calibrations)]}
     return Result(stops, traces, renewed(summary, units=shown.units, channels=uses, **own), findings)
 

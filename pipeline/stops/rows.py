@@ -52,9 +52,7 @@ def reduced(context: Context, stop: ConditionedStop) -> Reduced:
     row = _head(stop)
     if samples is None:
         return Reduced(row | {"duration_s": None}, no_trace(), found)
-    block = stop.block
-    wanted_end = block.speed_end if block is not None and stop.kind != "drag" else None
-    at = Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, stop.kind, wanted_end)
+    at = interval_of(stop)
     drive = stop.recorded.get("drive_torque") if context.setup.inertia_mechanical is not None else None
     row |= mechanics(samples, context.setup, at, drive_torque=drive)
     friction = friction_of(samples, context.setup, at, control=stop.control, step=b.step)
@@ -68,6 +66,19 @@ def reduced(context: Context, stop: ConditionedStop) -> Reduced:
     row |= _uncertainties(context, stop, friction, row)
     found += _zero_moved(context, stop, row) + _judged(context, row, friction)
     return Reduced(row, trace_of(samples, friction, b, stop.recorded["disc_temperature"]), found)
+
+
+def interval_of(stop: ConditionedStop) -> Interval:
+    b, block = stop.braking, stop.block
+    wanted_end = block.speed_end if block is not None and stop.kind != "drag" else None
+    return Interval(b.start_s, b.end_s, b.speed_start, b.speed_end, stop.kind, wanted_end)
+
+
+def friction_within(context: Context, stop: ConditionedStop) -> Friction | None:
+    """mu over one braking and its window, as its row has it; None without a time base."""
+    if stop.samples is None:
+        return None
+    return friction_of(stop.samples, context.setup, interval_of(stop), control=stop.control, step=stop.braking.step)
 
 
 def _times(b: Braking) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline.archive.card import load_card
+from pipeline.archive.card import Card, load_card
 from pipeline.conditioning.calibrations import corrected
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
@@ -63,18 +63,25 @@ def _result(folder: Path, method: Method, channels: Path, ingest: Record, rig: P
     except InputError as error:
         return _nothing(folder.name, str(error), [finding("card_invalid", str(error), file="test.yaml")])
     try:
-        calibrations = calibrations_of(card, rig, method)
-        if card.recordings.holds == "summary":
-            from pipeline.stops.from_summary import taken_over
-
-            found = taken_over(card, channels, ingest)
-            findings = [*found.findings, *told(calibrations, applied=False)]
-            return without_excluded(card, replace(found, findings=findings))
-        with corrected(channels, calibrations, into) as true:
-            found = reduce_test(card, method, true, ingest, calibrations)
-        return without_excluded(card, replace(found, findings=[*found.findings, *told(calibrations)]))
+        return reduced(card, method, channels, ingest, rig, into)
     except InputError as error:
         return _nothing(folder.name, str(error), [finding("test_unusable", str(error))])
+
+
+def reduced(card: Card, method: Method, channels: Path, ingest: Record, rig: Path | None, room: Path) -> Result:
+    """A test reduced from its channels file. Raises InputError where nothing of it can be used.
+
+    rig: the file of its rig; room: a folder for a corrected copy of the channels, which is gone at the end.
+    """
+    calibrations = calibrations_of(card, rig, method)
+    if card.recordings.holds == "summary":
+        from pipeline.stops.from_summary import taken_over
+
+        found = taken_over(card, channels, ingest)
+        return without_excluded(card, replace(found, findings=[*found.findings, *told(calibrations, applied=False)]))
+    with corrected(channels, calibrations, room) as true:
+        found = reduce_test(card, method, true, ingest, calibrations)
+    return without_excluded(card, replace(found, findings=[*found.findings, *told(calibrations)]))
 
 
 def _nothing(test: str, why: str, findings: list[Finding]) -> Result:

@@ -9,7 +9,7 @@ import polars as pl
 from pipeline.archive.card import Card, load_card
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
-from pipeline.method import from_stage_settings
+from pipeline.method import Method, from_stage_settings
 from pipeline.method import wear as settings_file
 from pipeline.method.wear import Wear
 from pipeline.results import read_table
@@ -44,15 +44,18 @@ def run(*, folder: Path, settings: str, into: Path) -> None:
         card = load_card(folder)
         if card.wear:
             inputs["wear"] = folder / card.wear
-        found, findings = _wear(folder, card, summary, inputs, chosen.wear, chosen.reduction.temperature)
+        found, findings = of_tables(
+            folder, card, summary, read_table(inputs["stops"]), read_table(inputs["traces"]), chosen
+        )
     stamped = stamp("wear", settings_file.REVISION, settings, inputs)
     write(into / "wear_findings.json", Findings(test=test, method=method, findings=recorded(findings)))
     write(into / "wear.json", renewed(found, method=method, stamp=stamped))
 
 
-def _wear(
-    folder: Path, card: Card, summary: TestSummary, inputs: dict[str, Path], settings: Wear, temperature: str
+def of_tables(
+    folder: Path, card: Card, summary: TestSummary, stops: pl.DataFrame, traces: pl.DataFrame, method: Method
 ) -> tuple[TestWear, list[Finding]]:
+    """wear.json of one test from its wear file and tables, without method and stamp, and the findings."""
     if not card.wear:
         return TestWear(test=folder.name, why="the test card names no wear file"), []
     try:
@@ -60,13 +63,13 @@ def _wear(
     except InputError as error:
         found = finding("wear_file_invalid", str(error), file=card.wear)
         return TestWear(test=folder.name, why=str(error)), [found]
-    stops, traces = read_table(inputs["stops"]), read_table(inputs["traces"])
     if not readings.height or not stops.height:
         why = "no wear reading is left" if stops.height else "no stop was found"
         return TestWear(test=folder.name, why=why), findings
     readings, misplaced = placed(readings, card)
     findings += misplaced
-    test = exposure_of_test(stops, traces, summary.missing, card, settings, temperature)
+    settings = method.wear
+    test = exposure_of_test(stops, traces, summary.missing, card, settings, method.reduction.temperature)
     components, further = wear_components(readings, card, test, settings)
     assumed = (settings.thickness_u, settings.mass_u)
     further += reading_findings(readings, card, stops, test.run_number, test.stops.energy_mj, assumed)
