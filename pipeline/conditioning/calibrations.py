@@ -13,9 +13,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 
 from pipeline.archive.rigs import Calibration
-from pipeline.conditioning.stretches import BATCH_ROWS
+from pipeline.conditioning.stretches import frames
 
 CHANNELS = ("torque", "pressure")
 
@@ -56,19 +57,13 @@ def corrected(channels: Path, calibrations: Sequence[Calibration], into: Path) -
 
 
 def _write(channels: Path, calibrations: Sequence[Calibration], part: Path) -> None:
-    import pyarrow as pa
     import pyarrow.parquet as pq
 
     with pq.ParquetFile(channels) as file, pq.ParquetWriter(part, file.schema_arrow, compression="zstd") as writer:
-        for table in file.iter_batches(batch_size=BATCH_ROWS):
-            for name in CHANNELS:
-                index = table.schema.get_field_index(name)
-                if index < 0:
-                    continue
-                field = table.schema.field(index)
-                readings = np.asarray(
-                    table.column(index).cast(pa.float64()).to_numpy(zero_copy_only=False), dtype=float
-                )
-                values = pa.array(true_values(readings, calibrations, name)).cast(field.type)
-                table = table.set_column(index, field, values)
-            writer.write_batch(table)
+        for table in frames(file):
+            true = [
+                pl.Series(name, true_values(table[name].cast(pl.Float64).to_numpy(), calibrations, name))
+                for name in CHANNELS
+                if name in table.columns
+            ]
+            writer.write_table(table.with_columns(true).to_arrow().cast(file.schema_arrow))

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 
 from pipeline.conditioning.passes import rests_of
 from pipeline.conditioning.rest import Rest
 from pipeline.conditioning.segments import runs
-from pipeline.conditioning.stretches import BATCH_ROWS
+from pipeline.conditioning.stretches import frames
 
 COLUMNS = ["recording", "time", "speed", "torque", "pressure"]
 APPLIED = 0.1  # of the recording's highest pressure: a series has low applications beside high ones
@@ -43,10 +44,8 @@ def looks(path: Path, rests: dict[int, Rest]) -> list[Look]:
 
     found: list[Look] = []
     with pq.ParquetFile(path) as file:
-        for table in file.iter_batches(batch_size=BATCH_ROWS, columns=COLUMNS):
-            number, *columns = (
-                np.asarray(table.column(name).to_numpy(zero_copy_only=False), dtype=float) for name in COLUMNS
-            )
+        for table in frames(file, COLUMNS):
+            number, *columns = (table[name].cast(pl.Float64).to_numpy() for name in COLUMNS)
             edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
             for first, last in itertools.pairwise(edges):
                 recording = int(number[first]) if last > first else -1

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 
 from pipeline.conditioning.rest import Rest, rest_of, settled_rest
 from pipeline.conditioning.segments import brakings
-from pipeline.conditioning.stretches import BATCH_ROWS, Stretch, stretches
+from pipeline.conditioning.stretches import Stretch, frames, stretches
 from pipeline.conditioning.survey import Braking, surveyed
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
@@ -35,9 +36,9 @@ def rests_of(path: Path) -> dict[int, Rest]:
 
     parts: dict[int, list[Rest]] = {}
     with pq.ParquetFile(path) as file:
-        for table in file.iter_batches(batch_size=BATCH_ROWS, columns=["recording", "pressure"]):
-            number = table.column("recording").to_numpy(zero_copy_only=False)
-            pressure = np.asarray(table.column("pressure").to_numpy(zero_copy_only=False), dtype=float)
+        for table in frames(file, ["recording", "pressure"]):
+            number = table["recording"].to_numpy()
+            pressure = table["pressure"].cast(pl.Float64).to_numpy()
             edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
             for first, last in itertools.pairwise(edges):
                 if last > first and np.isfinite(pressure[first:last]).any():

@@ -4,15 +4,22 @@ A stretch is a whole recording, or, of a recording too long to hold, a piece tha
 that no application and none of its zero windows is ever split. Rows are counted within the recording.
 """
 
+from __future__ import annotations
+
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from pipeline.conditioning.segments import brakings
 from pipeline.method.segmentation import Segmentation
+
+if TYPE_CHECKING:
+    from pyarrow.parquet import ParquetFile
 
 BATCH_ROWS = 250_000
 LONGEST_ROWS = 1_500_000  # of a stretch; six channels and their copies stay far below 1 GB
@@ -46,10 +53,10 @@ def stretches(
         present = [name for name in columns if name in file.schema_arrow.names]
         pending: list[dict[str, np.ndarray]] = []
         recording, row, waiting = -1, 0, 0
-        for table in file.iter_batches(batch_size=batch, columns=["recording", *present]):
-            number = table.column("recording").to_numpy(zero_copy_only=False)
+        for table in frames(file, ["recording", *present], batch):
+            number = table["recording"].to_numpy()
             edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-            arrays = {name: _floats(table.column(name)) for name in present}
+            arrays = {name: _floats(table[name]) for name in present}
             for first, last in itertools.pairwise(edges):
                 if last <= first:
                     continue
@@ -71,12 +78,14 @@ def stretches(
             yield Stretch(recording, row, _joined(pending))
 
 
-def _floats(column: object) -> np.ndarray:
-    import pyarrow as pa
+def frames(file: ParquetFile, columns: list[str] | None = None, rows: int = BATCH_ROWS) -> Iterator[pl.DataFrame]:
+    """The file's rows in parts of bounded size. Frames, as Arrow loads pandas to make an array of numpy of its own column."""
+    for part in file.iter_batches(batch_size=rows, columns=columns):
+        yield pl.DataFrame(pl.from_arrow(part))
 
-    assert isinstance(column, pa.Array)
-    values = column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
-    values = np.asarray(values, dtype=float)
+
+def _floats(column: pl.Series) -> np.ndarray:
+    values = column.cast(pl.Float64).to_numpy()
     finite = np.isfinite(values)
     return values if finite.all() else np.where(finite, values, np.nan)
 

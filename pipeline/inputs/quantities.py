@@ -75,6 +75,51 @@ _NUMBER = re.compile(r"^\s*([-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*
 _SAFE_UNIT = re.compile(r"^[A-Za-z0-9%°℃℉µμ·⋅•./^*() _\-⁻⁰¹²³⁴⁵⁶⁷⁸⁹]{0,40}$")
 
 
+# (factor, offset) to SI of the usual units, as `by_registry` finds them to the last bit (a test holds both together): pint and its
+# definitions take some 0.4 s of CPU to load, and most stages read a card with these units and no other.
+USUAL: dict[str, dict[str, tuple[float, float]]] = {
+    "length": {"m": (1.0, 0.0), "cm": (0.01, 0.0), "mm": (0.001, 0.0), "um": (1e-06, 0.0), "km": (1000.0, 0.0)},
+    "area": {"m^2": (1.0, 0.0), "cm^2": (0.0001, 0.0), "mm^2": (1e-06, 0.0)},
+    "volume": {"m^3": (1.0, 0.0), "mm^3": (1e-09, 0.0)},
+    "mass": {"kg": (1.0, 0.0), "g": (0.001, 0.0), "mg": (1e-06, 0.0)},
+    "density": {"kg/m^3": (1.0, 0.0), "g/cm^3": (999.9999999999999, 0.0)},
+    "duration": {"s": (1.0, 0.0), "ms": (0.001, 0.0), "min": (60.0, 0.0), "h": (3600.0, 0.0)},
+    "frequency": {"Hz": (1.0, 0.0), "kHz": (1000.0, 0.0)},
+    "angular_speed": {
+        "rad/s": (1.0, 0.0),
+        "rpm": (0.10471975511965977, 0.0),
+        "rps": (6.283185307179586, 0.0),
+        "deg/s": (0.017453292519943295, 0.0),
+    },
+    "linear_speed": {"m/s": (1.0, 0.0), "km/h": (0.2777777777777778, 0.0), "mph": (0.44704, 0.0)},
+    "acceleration": {"m/s^2": (1.0, 0.0)},
+    "pressure": {
+        "Pa": (1.0, 0.0),
+        "kPa": (1000.0, 0.0),
+        "bar": (100000.0, 0.0),
+        "MPa": (1000000.0, 0.0),
+        "psi": (6894.7572931683635, 0.0),
+        "kgf/cm^2": (98066.5, 0.0),
+    },
+    "torque": {
+        "N m": (1.0, 0.0),
+        "kN m": (1000.0, 0.0),
+        "daN m": (10.0, 0.0),
+        "kgf m": (9.80665, 0.0),
+        "lbf ft": (1.3558179483314006, 0.0),
+        "lbf inch": (0.11298482902761671, 0.0),
+    },
+    "inertia": {"kg m^2": (1.0, 0.0), "lb ft^2": (0.0421401100938048, 0.0)},
+    "temperature": {"K": (1.0, 0.0), "degC": (1.0, 273.15), "degF": (0.5555555555555556, 255.37222222222223)},
+    "temperature_difference": {"K": (1.0, 0.0), "degC": (1.0, 0.0), "degF": (0.5555555555555556, 0.0)},
+    "heat_capacity": {"J/(kg K)": (1.0, 0.0)},
+    "conductivity": {"W/(m K)": (1.0, 0.0)},
+    "conductance": {"W/K": (1.0, 0.0)},
+    "power_density": {"W/m^2": (1.0, 0.0), "W/mm^2": (1000000.0, 0.0)},
+    "energy_density": {"J/m^2": (1.0, 0.0), "J/mm^2": (1000000.0, 0.0)},
+}
+
+
 @lru_cache(maxsize=1)
 def _registry() -> Any:
     import pint
@@ -108,7 +153,7 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
 
     Raises ValueError with a readable text when the unit is unknown or of another dimension.
     """
-    si, accepted = DIMENSIONS[dimension]
+    accepted = DIMENSIONS[dimension][1]
     text = unit.strip()
     if dimension == "share":
         if text in ("", "1", "-"):
@@ -131,24 +176,32 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
         spelled = SPELLINGS.get(text) or SPELLINGS.get(plain) or _in_words(plain, dimension)
     if dimension == "angular_speed" and not re.search(r"rad|deg|turn|rev|rpm|rps", spelled):
         raise ValueError(refusal)  # 1/s or Hz leaves open whether turns or radians are counted
-    registry = _registry()
+    usual = USUAL[dimension].get(spelled)
+    if usual is not None:
+        return usual
+    if dimension != "frequency" and any(spelled in units for units in USUAL.values()):
+        raise ValueError(refusal)  # of another kind; to pint a speed of rotation is a frequency too
     try:
-        if dimension == "temperature_difference" and spelled in ("degC", "degF"):
-            spelled = f"delta_{spelled}"
-        source, target = registry.Unit(spelled), registry.Unit(si.replace(" ", " * "))
-        if dimension == "temperature":
-            zero = registry.Quantity(0.0, source).to(target).magnitude
-            factor = registry.Quantity(1.0, source).to(target).magnitude - zero
-            # The exact factor (1 or 5/9), free of the offset's rounding.
-            factor = round(factor * 9) / 9 if abs(factor * 9 - round(factor * 9)) < 1e-6 else factor
-        else:
-            if source.dimensionality != target.dimensionality:
-                raise ValueError(refusal)
-            factor, zero = registry.Quantity(1.0, source).to(target).magnitude, 0.0
-    except ValueError:
-        raise
+        return by_registry(spelled, dimension)
     except Exception as error:  # pint raises many kinds for a malformed unit
         raise ValueError(refusal) from error
+
+
+def by_registry(unit: str, dimension: str) -> tuple[float, float]:
+    """`scale_offset` by pint's definitions; raises as pint does where it does not know the unit, ValueError for another dimension."""
+    registry = _registry()
+    if dimension == "temperature_difference" and unit in ("degC", "degF"):
+        unit = f"delta_{unit}"
+    source, target = registry.Unit(unit), registry.Unit(DIMENSIONS[dimension][0].replace(" ", " * "))
+    if source.dimensionality != target.dimensionality:
+        raise ValueError(f"{unit} is not of the kind {dimension}")
+    if dimension == "temperature":
+        zero = registry.Quantity(0.0, source).to(target).magnitude
+        factor = registry.Quantity(1.0, source).to(target).magnitude - zero
+        # The exact factor (1 or 5/9), free of the offset's rounding.
+        factor = round(factor * 9) / 9 if abs(factor * 9 - round(factor * 9)) < 1e-6 else factor
+    else:
+        factor, zero = registry.Quantity(1.0, source).to(target).magnitude, 0.0
     return float(factor), float(zero)
 
 

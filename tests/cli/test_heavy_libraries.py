@@ -15,13 +15,15 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+import polars as pl
 import pytest
 
 from pipeline.method import Method, settings_of
 from pipeline.results import write_json, write_parquet
 from pipeline.stages import STAGES
 from pipeline.vocabulary import STOPS, empty
-from tests.conftest import REPO
+from tests.conftest import REPO, SAMPLES
 from tests.drift.makers import Truth, made, short_program
 
 ALLOWED = {
@@ -127,5 +129,28 @@ def test_drift_runs_without_them(tmp_path):
         "from pathlib import Path\nfrom pipeline.drift.stage import run\n"
         f"into = Path({str(into)!r})\nrun(folder=into, settings={settings!r}, repeatability=None, into=into)\n"
         "assert (into / 'drift.json').is_file()"
+    )
+    assert loaded(script) == set()
+
+
+def test_channels_are_read_without_them(tmp_path):
+    """Nor a card of usual units with pint: Arrow and pydantic would load either unseen."""
+    time = np.arange(0, 20, 0.01)
+    pressure = np.where((time > 5) & (time < 9), 3e6, 0.0)
+    rows = {
+        "recording": np.ones(time.size, np.int32),
+        "time": time,
+        "speed": 100 - pressure / 1e5,
+        "torque": pressure / 1e4,
+    }
+    pl.DataFrame({**rows, "pressure": pressure}).write_parquet(tmp_path / "t1.parquet")
+    script = (
+        "from pathlib import Path\nimport sys\n"
+        "from pipeline.archive.card import load_card\nfrom pipeline.conditioning import looks, passes, stretches\n"
+        f"path = Path({str(tmp_path / 't1.parquet')!r})\n"
+        "assert len(looks.looks(path, passes.rests_of(path))) == 1\n"
+        "from pipeline.method.segmentation import Segmentation\n"
+        "assert len(list(stretches.stretches(path, ['time', 'speed', 'pressure'], Segmentation()))) == 1\n"
+        f"load_card(Path({str(SAMPLES / 'archive' / 'm4-2403-a')!r}))\nassert 'pint' not in sys.modules"
     )
     assert loaded(script) == set()

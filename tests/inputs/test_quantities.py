@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.inputs.quantities import scale_offset, to_si
+from pipeline.inputs.quantities import USUAL, by_registry, reads_as, scale_offset, to_si
 
 LBF, INCH, FOOT, POUND = 4.4482216152605, 0.0254, 0.3048, 0.45359237
 
@@ -34,6 +34,21 @@ LBF, INCH, FOOT, POUND = 4.4482216152605, 0.0254, 0.3048, 0.45359237
 )
 def test_values_by_definition(text, dimension, expected):
     assert to_si(text, dimension) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("dimension", USUAL)
+def test_the_usual_units_are_what_the_registry_says(dimension):
+    """To the last bit: a value must not depend on whether another unit beside it brought the registry in."""
+    assert {unit: by_registry(unit, dimension) for unit in USUAL[dimension]} == USUAL[dimension]
+
+
+@pytest.mark.parametrize("dimension", USUAL)
+def test_a_usual_unit_of_another_kind_is_refused_as_the_registry_does(dimension):
+    for unit in {unit for units in USUAL.values() for unit in units} - set(USUAL[dimension]):
+        assert reads_as(unit, dimension) == (dimension == "frequency" and reads_as(unit, "angular_speed"))
+        if dimension not in ("frequency", "angular_speed"):  # 1/s: the same to the registry
+            with pytest.raises(ValueError, match="not of the kind"):
+                by_registry(unit, dimension)
 
 
 KILOPOND = 9.80665  # the standard acceleration of free fall: 3rd General Conference on Weights and Measures (1901)
