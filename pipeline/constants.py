@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,3 +15,11 @@ RPM = 30 / math.pi  # revolutions per minute in one rad/s
 
 Array = NDArray[np.float64]
 Values = float | Array  # a number, or an array that broadcasts with the others
+
+
+def normal_reach(confidence: float) -> float:
+    """Standard uncertainties from the middle to the ends of a normal's two-sided interval: 1.96 at 95 %.
+
+    A width says nothing without the confidence that it was made with: divided by this it is a standard uncertainty.
+    """
+    return NormalDist().inv_cdf((1 + confidence) / 2)

@@ -26,8 +26,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.batches.brakes import Brake
-from pipeline.constants import MAD_TO_SD, Array
+from pipeline.constants import MAD_TO_SD, Array, normal_reach
 from pipeline.results.batches import BiteConditions
+from pipeline.results.model import USUAL_CONFIDENCE
 from pipeline.stops import cells
 
 Shape = Callable[[pl.DataFrame], Array]
@@ -41,7 +42,7 @@ GROSS = 6.0  # robust standard deviations beyond which a stop is left out of its
 
 
 class WearRate(NamedTuple):
-    """Disc wear in um per stop with its 95 % interval; `factor` brought it to the program of the other tests.
+    """Disc wear in um per stop with its interval at `confidence`; `factor` brought it to the program of the other tests.
 
     unscaled: why nothing could do so, where no law is identified; expected: um per stop of its program by the law
     that describes the readings best, which then says no more than whether programs are alike (None without).
@@ -53,6 +54,7 @@ class WearRate(NamedTuple):
     factor: float = 1.0
     unscaled: str | None = None
     expected: float | None = None
+    confidence: float = USUAL_CONFIDENCE
 
 
 @dataclass(frozen=True)
@@ -216,7 +218,7 @@ def wear_values(tests: list[SpecimenTest]) -> Values:
         if test.wear_rate is None:
             notes.append(f"{test.test}: no wear rate of the disc")
             continue
-        value, low, high, factor, *_ = test.wear_rate
+        value, low, high, factor, *_, confidence = test.wear_rate
         if factor != 1:
             notes.append(
                 f"{test.test}: another program, its wear brought to the others' by the wear law (x {factor:.2f})"
@@ -226,7 +228,9 @@ def wear_values(tests: list[SpecimenTest]) -> Values:
             continue
         # an interval that reaches zero has no logarithm: its half-width over the value then serves
         half = math.log(high / low) / 2 if low > 0 else (high - low) / 2 / value
-        rows.setdefault((test.batch, test.specimen), []).append((math.log(value), (half / 1.96) ** 2))
+        rows.setdefault((test.batch, test.specimen), []).append(
+            (math.log(value), (half / normal_reach(confidence)) ** 2)
+        )
     pairs = [np.array(r) for r in rows.values()]
     return Values(
         specimens=tuple(rows),

@@ -358,5 +358,6 @@ def _duty(
         film=film,
         glazing_loss=glazing_loss,
         mu_unlike=unlike,
+        mu_confidence=method.friction.confidence,
     )
     return CompoundDuty(compound=found_friction.compound, **fields(projected))

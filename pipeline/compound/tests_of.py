@@ -15,7 +15,7 @@ from pipeline.batches.specimens import HISTORY, SpecimenTest, WearRate
 from pipeline.errors import InputError
 from pipeline.results import read_table
 from pipeline.results.drift import TestDrift
-from pipeline.results.model import read
+from pipeline.results.model import confidence_of, read
 from pipeline.results.rigs import Copied, Rigs
 from pipeline.results.summary import TestSummary
 from pipeline.results.wear import CompoundComponent, CompoundWear, Rates, TestWear, WearInterval
@@ -118,7 +118,7 @@ def specimen_test(
 
 
 def wear_rates(tests: Sequence[CompoundTest], wear: CompoundWear) -> dict[str, WearRate]:
-    """Disc wear of each test in um per stop of one program: value and 95 % interval.
+    """Disc wear of each test in um per stop of one program: value, and interval at the confidence of its wear.json.
 
     Tests of unlike programs wear unlike for that alone. So the rate of a test whose stops should wear by more than
     ALIKE other than the median test's, as the compound's wear law has it, is multiplied by the law's ratio of the two.
@@ -126,15 +126,16 @@ def wear_rates(tests: Sequence[CompoundTest], wear: CompoundWear) -> dict[str, W
     program would have worn.
     """
     raw = {t.name: r for t in tests if (r := _rate(t)) is not None}
+    confidence = {t.name: confidence_of(t.wear.stamp, "wear") for t in tests}
     disc = (wear.components or {}).get("disc", CompoundComponent(why=wear.why))
     by_law = {t.name: law for t in tests if t.name in raw and (law := _by_law(t, disc.intervals)) is not None}
     unscaled = _unidentified(disc)
     if unscaled or not by_law:
-        return {name: WearRate(*rate, 1.0, unscaled, by_law.get(name)) for name, rate in raw.items()}
+        return {name: WearRate(*rate, 1.0, unscaled, by_law.get(name), confidence[name]) for name, rate in raw.items()}
     reference = float(np.median(list(by_law.values())))
     factor = {name: reference / law for name, law in by_law.items()}
     unlike = {name: f for name, f in factor.items() if abs(np.log(f)) > ALIKE}
-    return {name: _times(raw[name], unlike.get(name, 1.0)) for name in factor}
+    return {name: _times(raw[name], unlike.get(name, 1.0), confidence[name]) for name in factor}
 
 
 def _unidentified(disc: CompoundComponent) -> str | None:
@@ -145,8 +146,8 @@ def _unidentified(disc: CompoundComponent) -> str | None:
     return None if chosen.identified else f"no wear law is identified: {chosen.why or 'not given'}"
 
 
-def _times(rate: Rate, factor: float) -> WearRate:
-    return WearRate(rate[0] * factor, rate[1] * factor, rate[2] * factor, factor)
+def _times(rate: Rate, factor: float, confidence: float) -> WearRate:
+    return WearRate(rate[0] * factor, rate[1] * factor, rate[2] * factor, factor, confidence=confidence)
 
 
 def _by_law(test: CompoundTest, rows: Sequence[WearInterval]) -> float | None:

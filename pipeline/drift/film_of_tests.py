@@ -15,15 +15,16 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.constants import Array
+from pipeline.constants import Array, normal_reach
 from pipeline.drift.film import Film, Removal, Use, alike, grouped
-from pipeline.results.drift import Exposure, ExposureChart, OfStops, UseBetweenChecks
+from pipeline.results.drift import Exposure, ExposureChart, OfStops, TestDrift, UseBetweenChecks
+from pipeline.results.model import USUAL_CONFIDENCE, confidence_of
 
 FALLEN, FALLEN_U = 0.03, 2.5  # ln mu, standard uncertainties
 BEYOND_U = 3.5  # standard uncertainties by which friction falls across a use beyond chance
 HARDER, HOTTER = 1.1, 50.0  # over the checks' median power density and temperature: a stop beyond may clear a film
 THREE_PERCENT = float(-np.log(0.97))
-NORMAL = 1.96  # standard uncertainties at the ends of a 95 % interval
+REACH = normal_reach(USUAL_CONFIDENCE)  # of what is told here
 LEAST_STOPS = 6  # of a use below which it says nothing
 
 
@@ -52,8 +53,9 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
         if checks is None:
             continue
         limits.append((HARDER * checks[0], HOTTER + checks[1]))
-        stretches = _stretches(test, drift, drift.exposure, drift.charts.exposure, limits[-1])
-        above, below = _as_it_began(test, drift.exposure, [s.use for s in stretches if s.judged])
+        reach = normal_reach(confidence_of(drift.stamp if isinstance(drift, TestDrift) else None, "drift"))
+        stretches = _stretches(test, drift, drift.exposure, drift.charts.exposure, limits[-1], reach)
+        above, below = _as_it_began(test, drift.exposure, [s.use for s in stretches if s.judged], reach)
         runs = _runs(stretches, glazed=True)
         bounding += [
             _joined(run)
@@ -80,8 +82,9 @@ def _checks(chart: ExposureChart) -> tuple[float, float] | None:
 
 
 def _stretches(
-    test: str, drift: OfStops, exposure: Exposure, chart: ExposureChart, limits: tuple[float, float]
+    test: str, drift: OfStops, exposure: Exposure, chart: ExposureChart, limits: tuple[float, float], reach: float
 ) -> list[_Stretch]:
+    """reach: standard uncertainties to the ends of the drift's intervals."""
     stop = np.array(chart.stop)
     power, temperature, energy = (
         np.array([np.nan if x is None else x for x in values], float)
@@ -102,7 +105,9 @@ def _stretches(
         clearing = (power[known] > limits[0]) | (temperature[known] > limits[1])
         change = float(np.log1p(block.mu_change_share))
         beside = _beside(block, stop, used, np.column_stack([power, temperature, energy]))
-        use = Use(test, 1, power[known], temperature[known], energy[known], clearing, -change, _u(block), checks=beside)
+        use = Use(
+            test, 1, power[known], temperature[known], energy[known], clearing, -change, _u(block, reach), checks=beside
+        )
         judged = bool(glazing and block.to_stop > onset and block.from_stop < until and block.low_energy_stops)
         unknown = bool((own & ~known).any())
         fallen = highest - level
@@ -143,11 +148,11 @@ def _also_glazed(stretches: Sequence[_Stretch]) -> list[_Stretch]:
     return [replace(s, use=replace(s.use, glazed=s.glazed)) for s in found]
 
 
-def _u(block: UseBetweenChecks) -> float:
+def _u(block: UseBetweenChecks, reach: float) -> float:
     """Standard uncertainty of the change, widened where its interval rests on few degrees of freedom."""
     if block.low is None or block.high is None or not 1 + block.low > 0:
         return block.u
-    return max(block.u, float(np.log((1 + block.high) / (1 + block.low))) / 2 / NORMAL)
+    return max(block.u, float(np.log((1 + block.high) / (1 + block.low))) / 2 / reach)
 
 
 def _runs(stretches: Sequence[_Stretch], glazed: bool) -> list[list[_Stretch]]:
@@ -198,7 +203,7 @@ def _stops(uses: Sequence[Use]) -> tuple[Array, Array, Array, NDArray[np.bool_]]
     return power, temperature, energy, np.concatenate([use.may_clear for use in uses])
 
 
-def _as_it_began(test: str, exposure: Exposure, run: Sequence[Use]) -> tuple[list[Use], list[Use]]:
+def _as_it_began(test: str, exposure: Exposure, run: Sequence[Use], reach: float) -> tuple[list[Use], list[Use]]:
     """The glazing use by the rate at which the loss began, which the shape of the whole fall tells best: as a bound from above,
     and as one from below, which holds up to the 3 % that the rate was told from.
     """
@@ -217,7 +222,7 @@ def _as_it_began(test: str, exposure: Exposure, run: Sequence[Use]) -> tuple[lis
             energy,
             clearing,
             loss=loss,
-            u=(most - loss) / NORMAL,
+            u=(most - loss) / reach,
             first=True,
             glazed=True,
         )
@@ -227,7 +232,7 @@ def _as_it_began(test: str, exposure: Exposure, run: Sequence[Use]) -> tuple[lis
     n = min(int(np.ceil(until.high)), stops)
     loss, least = (THREE_PERCENT * n / x for x in (until.value, until.high))
     early = power[:n], temperature[:n], energy[:n], clearing[:n]
-    return above, [Use(test, len(run), *early, loss=loss, u=(loss - least) / NORMAL, first=True, glazed=True)]
+    return above, [Use(test, len(run), *early, loss=loss, u=(loss - least) / reach, first=True, glazed=True)]
 
 
 def _cleared(test: str, stretches: Sequence[_Stretch]) -> list[Removal]:
@@ -238,7 +243,7 @@ def _cleared(test: str, stretches: Sequence[_Stretch]) -> list[Removal]:
         if not last.glazed or one.fallen <= 0 or not one.block.high_energy_stops or not hard.any():
             continue
         back, lost, u = -one.use.loss, one.fallen, one.use.u
-        ends = (back / lost, (back - NORMAL * u) / (lost + NORMAL * u), (back + NORMAL * u) / max(lost - NORMAL * u, u))
+        ends = (back / lost, (back - REACH * u) / (lost + REACH * u), (back + REACH * u) / max(lost - REACH * u, u))
         value, low, high = (float(np.clip(x, 0.0, 1.0)) for x in ends)
         power, temperature = (float(np.quantile(x[hard], 0.95)) for x in (one.use.power, one.use.temperature))
         energy = float(np.nansum(one.use.energy[hard]))

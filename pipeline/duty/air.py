@@ -1,7 +1,8 @@
 """A duty's cooling with what is known of it: where it comes from, how well, and what other heat inputs do to it.
 
 Cooling that the duty's file states has the uncertainty that the card's `sensors: cooling` says, else the stated default; the rig's and a
-log's that of the cool-downs they are told by. The rig's convection is told by the heat that its stops put into the disc: with a larger heat
+log's that of the cool-downs they are told by: what was measured is known as well as it was measured, whatever a card says of a figure
+that somebody stated. The rig's convection is told by the heat that its stops put into the disc: with a larger heat
 share, or a thermocouple that reads too little, it comes out larger, and the nodes of these inputs have it so.
 """
 
@@ -12,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from scipy import special
 
 from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle
@@ -26,8 +26,6 @@ from pipeline.heat.propagation import NODE
 from pipeline.method.duty import Duty
 from pipeline.results.duty import LogCooling, RigCooling
 from pipeline.results.sources import HeatInput, InputName
-
-NORMAL = float(special.ndtri(0.975))
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,6 @@ def of_file(
         return Cooled(with_moves(Air(h0, h1, duty.ambient), brake, known.u), "duty file", known)
     if isinstance(rig, str):
         return f"the duty gives no cooling h0 and h1, and {rig}"
-    fitted = (rig.high - rig.low) / (2 * NORMAL * rig.g)
     if h1 is not None:
         natural = h0 if h0 is not None else settings.natural_convection * rig.g
         known = HeatInput(name="cooling", u=stated.u, source=_of_card(stated.source))
@@ -91,19 +88,16 @@ def of_file(
         return Cooled(air, "h1 of the duty file, h0 a share of the rig's convection", known)
     natural = h0 if h0 is not None else settings.natural_convection * rig.g
     air = Air(natural, max(rig.g - natural, 0.0), duty.ambient, fixed_speed=1.0)
-    u, source = (stated.u, "card") if stated.source == "card" else (fitted, "the rig's cool-downs")
-    known = HeatInput(name="cooling", u=u, source=source)
-    return Cooled(with_moves(air, brake, u, _rig_moves(rig, brake, again)), f"{RIG_AIR}, its air at any speed", known)
+    known = HeatInput(name="cooling", u=rig.g_u / rig.g, source="the rig's cool-downs")
+    moved = with_moves(air, brake, known.u, _rig_moves(rig, brake, again))
+    return Cooled(moved, f"{RIG_AIR}, its air at any speed", known)
 
 
 def of_log(duty: DutyCycle, fitted: LogCooling, brake: Brake) -> Cooled | str:
     """Cooling as the log's cool-downs tell it, only where both coefficients are told well enough."""
-    h0, h1, whole = fitted.h0_w_k, fitted.h1, fitted.conductance_w_k
-    if fitted.why or h0 is None or h1 is None or h0.value is None or h1.value is None:
+    h0, h1, u = fitted.h0_w_k, fitted.h1, fitted.conductance_u
+    if fitted.why or h0 is None or h1 is None or h0.value is None or h1.value is None or u is None:
         return f"the duty takes its cooling from the log, and {fitted.why or 'it does not tell it'}"
-    u = 0.25 / NORMAL  # to be used at all, 25 % at the most
-    if whole is not None and whole.value and whole.low is not None and whole.high is not None:
-        u = (whole.high - whole.low) / (2 * NORMAL * whole.value)
     known = HeatInput(name="cooling", u=u, source="the log's cool-downs")
     return Cooled(with_moves(Air(h0.value, h1.value, duty.ambient), brake, u), "cool-downs of the duty's log", known)
 

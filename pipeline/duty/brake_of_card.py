@@ -22,6 +22,7 @@ from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
 from pipeline.results.duty import (
     RigCooling,
 )
+from pipeline.results.model import USUAL_CONFIDENCE
 from pipeline.results.sources import HeatInput
 from pipeline.results.wear import BatchWear, CompoundComponent, CompoundWear
 
@@ -72,6 +73,7 @@ def brake_of(
         window=(window.low_c, window.high_c) if window else None,
         window_inner=_ends(window.low_interval_c.high, window.high_interval_c.low) if window else None,
         window_outer=_ends(window.low_interval_c.low, window.high_interval_c.high) if window else None,
+        window_confidence=window.confidence if window else USUAL_CONFIDENCE,
         window_by_data=(window.low_limited_by == "data", window.high_limited_by == "data")
         if window
         else (False, False),

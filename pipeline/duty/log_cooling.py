@@ -21,7 +21,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.constants import ZERO_C, Array
+from pipeline.constants import ZERO_C, Array, normal_reach
 from pipeline.duty.cycle import Air, Events, one_cycle
 from pipeline.duty.log_cut import Braking
 from pipeline.duty.log_read import LogData
@@ -37,6 +37,7 @@ LEAST_EXCESS_K = 40.0
 LEAST_PIECES = 6
 WIDEST = 0.25  # half width of the conductance at the log's speeds, relative, with which it may be used
 LEAST_POINTS = 2
+REACH = normal_reach(0.95)
 
 
 @dataclass(frozen=True)
@@ -143,6 +144,7 @@ def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float,
         h0_w_k=h0 if values[0] >= 0 else Interval(why=why),
         h1=h1 if values[1] >= 0 else Interval(why=why),
         conductance_w_k=usual,
+        conductance_u=float(stdtrit(n - 2, 0.975) / REACH * halves[2] / wide / values[2]) if values[2] > 0 else None,
         stretches=n,
         why=why,
     )

@@ -19,13 +19,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.constants import ZERO_C
-from pipeline.duty.pressing import NORMAL, Pressing
+from pipeline.constants import ZERO_C, normal_reach
+from pipeline.duty.pressing import Pressing
 from pipeline.results.batches import Pair
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import DutyWindow
 from pipeline.results.friction_map import EndInterval, Window
-from pipeline.results.model import renewed
+from pipeline.results.model import USUAL_CONFIDENCE, renewed
 
 
 def mu_unlike(pairs: Sequence[Pair]) -> str | None:
@@ -80,15 +80,21 @@ def _end(each: Sequence[EndInterval], own: Window, *, upper: bool) -> EndInterva
     )
 
 
-def pressing_of(pressing: Pressing, friction: CompoundFriction, unlike: str | None) -> Pressing:
-    """The map's friction as the batch with the least of it has it; as it is where batches are shown equivalent."""
+def pressing_of(
+    pressing: Pressing, friction: CompoundFriction, unlike: str | None, confidence: float = USUAL_CONFIDENCE
+) -> Pressing:
+    """The map's friction as the batch with the least of it has it; as it is where batches are shown equivalent.
+
+    confidence: of the friction's bands.
+    """
     if unlike is None or not friction.by_batch:
         return pressing
+    reach = normal_reach(confidence)
     reference = pressing.map_.reference.temperature - ZERO_C
     at_reference = float(pressing.map_.predict(pressing.map_.reference.temperature).mu[0])
     found, lacking = {}, []
     for one in friction.by_batch:
-        curve = [(p.temperature_c, p.mu, (p.high - p.low) / (2 * NORMAL * p.mu)) for p in one.curve]
+        curve = [(p.temperature_c, p.mu, (p.high - p.low) / (2 * reach * p.mu)) for p in one.curve]
         if not np.isfinite(at_reference) or not curve or not curve[0][0] <= reference <= curve[-1][0]:
             lacking.append(one.batch)
             continue

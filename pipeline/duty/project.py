@@ -29,7 +29,7 @@ from pipeline.duty.support import Braked, FrictionRun, braked, of_duty, worn_by
 from pipeline.heat.lumped import Disc
 from pipeline.heat.propagation import NODE
 from pipeline.results.duty import DutyProjection, DutySupport, Span
-from pipeline.results.model import renewed
+from pipeline.results.model import USUAL_CONFIDENCE, renewed
 from pipeline.results.sources import HeatInput, InputName
 from pipeline.tested.told import in_words
 from pipeline.wear.exposure import Exposure
@@ -62,6 +62,7 @@ class Brake:
     window: tuple[float, float] | None = None
     window_inner: tuple[float, float] | None = None  # by the inner and the outer ends of the window's intervals
     window_outer: tuple[float, float] | None = None
+    window_confidence: float = USUAL_CONFIDENCE  # of the intervals of its ends
     window_why: str | None = None
     glazing: GentleLimit | None = None
     glazing_why: str | None = None

@@ -52,7 +52,7 @@ from pipeline.results.duty import (
     Span,
     WornDisc,
 )
-from pipeline.results.model import renewed
+from pipeline.results.model import USUAL_CONFIDENCE, renewed
 from pipeline.results.sources import Sourced
 from pipeline.results.support import Extrapolation
 from pipeline.results.wear import CompoundWear
@@ -81,11 +81,12 @@ def project_all(
     film: Film | None = None,
     glazing_loss: float = Target.model_fields["glazing_loss"].default,
     mu_unlike: str | None = None,
+    mu_confidence: float = USUAL_CONFIDENCE,
 ) -> Projections:
     """Every duty by the compound's friction and wear.json and its tests; where nothing can be said, why.
 
     alike: why batches are not shown equivalent in the wear of a component in a mix of its mechanisms; None where they are.
-    mu_unlike: why they are not in friction; None where they are.
+    mu_unlike: why they are not in friction; None where they are. mu_confidence: of friction's bands.
     """
     if not tests:
         return _none(duties, "no usable test of the compound")
@@ -96,7 +97,7 @@ def project_all(
     rig = rig_of(tests, disc, card, wear_settings.heat_share)
     disc, radiating_source = with_radiation(disc, card, rig, settings)
     own, window = window_of(friction, mu_unlike)
-    pressing = None if pressing is None else pressing_of(pressing, friction, mu_unlike)
+    pressing = None if pressing is None else pressing_of(pressing, friction, mu_unlike, mu_confidence)
     brake = brake_of(card, disc, own, wear, settings, wear_settings, temperature_kind, alike)
     brake = at_found(brake)
     share = factor_of(brake.inputs, "heat share")  # of every test, as the law found it

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from pipeline.constants import ZERO_C, Array
+from pipeline.constants import ZERO_C, Array, normal_reach
 from pipeline.duty.cycle import Events, History
 from pipeline.duty.project import Brake, brakings_at
 from pipeline.heat.propagation import Draws, along, by_source, dominant, shares, standard
@@ -23,7 +23,6 @@ from pipeline.wear.predict import interval
 
 COUNT = 400
 FINE = 201  # openings between the grid's ends
-NORMAL = float(special.ndtri(0.975))
 WINDOW, REST = "window", "what does not add up"
 
 
@@ -63,7 +62,7 @@ def window_drawn(brake: Brake) -> tuple[Array, Array]:
     ends = []
     for side, (end, one, other) in enumerate(zip(brake.window, inner, outer, strict=True)):
         # an end lies near the careful side of its interval and not in its middle: each side has its own width
-        drawn = np.random.default_rng([13, side]).permutation(even) / NORMAL
+        drawn = np.random.default_rng([13, side]).permutation(even) / normal_reach(brake.window_confidence)
         ends.append(end + moved + np.where(drawn > 0, max(one, other, end) - end, end - min(one, other, end)) * drawn)
     return ends[0], ends[1]
 

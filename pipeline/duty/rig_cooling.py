@@ -27,7 +27,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
-from pipeline.constants import MAD_TO_SD, ZERO_C, Array
+from pipeline.constants import MAD_TO_SD, ZERO_C, Array, normal_reach
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.capacity import enthalpy, heated
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc, braking_as_cooling
@@ -38,6 +38,7 @@ LEAST_DROP_K, LEAST_EXCESS_K = 25.0, 40.0
 LONGEST_S = 3600.0
 NODES = 33
 AIR_K = 8.0  # limits of a test cell's air about the usual 22 degC, where it was not recorded (common practice)
+REACH = normal_reach(0.95)
 WIDE_K = 200.0  # pauses must span this much mean temperature before radiation is told from convection
 
 
@@ -143,8 +144,9 @@ def fit(pauses: Pauses, disc: Disc, *, stated: bool, recorded: bool = False) -> 
         se = float(np.hypot(se, g * AIR_K / np.sqrt(3) / np.median((middle - ambient)[used])))
     return RigCooling(
         g=g,
-        low=max(0.0, g - 1.96 * se),
-        high=g + 1.96 * se,
+        low=max(0.0, g - REACH * se),
+        high=g + REACH * se,
+        g_u=se,
         radiating=e,
         radiating_fitted=with_radiation,
         pauses=int(used.sum()),

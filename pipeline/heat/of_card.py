@@ -6,7 +6,8 @@ the root of three), else, common practice:
 
     conductivity    15 % where a card states it (carbon's changes with temperature and direction), a factor of 1.8 otherwise
     heat share      6 %, about a default of 95 %: pads and air take a twentieth or so
-    cooling         10 % of convection that a duty's file or its log's cool-downs state; the rig's own is as its pauses show it
+    cooling         10 % of convection that a duty's file states; the rig's and a log's own is as their cool-downs show it,
+                    whatever a card says of a stated one
 
 What the disc's thermocouple reads wrongly is taken to be common to all of it, and of all tests: the card's accuracy is the limit of a
 bias (rectangular), nothing of it averages out. Where a card states none its standard uncertainty is 5 K: class 2 of

@@ -22,7 +22,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.batches.specimens import HISTORY, coldest_common
-from pipeline.constants import Array
+from pipeline.constants import Array, normal_reach
+from pipeline.results.model import confidence_of
 from pipeline.results.precision import Quantity
 from pipeline.results.summary import TestSummary
 from pipeline.results.wear import TestWear
@@ -192,7 +193,8 @@ def _wear(tests: Sequence[LabTest], compound: str) -> Readings:
         half = 0.0
         if low is not None and high is not None:
             half = math.log(high / low) / 2 if low > 0 else (high - low) / 2 / rate.value
-        rates[test.test] = (math.log(rate.value), (half / 1.96) ** 2)
+        reach = normal_reach(confidence_of(test.wear.stamp, "wear"))
+        rates[test.test] = (math.log(rate.value), (half / reach) ** 2)
     energy = {t.test: energy_per_stop(t) for t in tests if t.test in rates}
     known = [e for e in energy.values() if math.isfinite(e)]
     usual = float(np.median(known)) if known else math.nan

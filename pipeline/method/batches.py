@@ -7,7 +7,7 @@ from pydantic import Field
 from pipeline.inputs.scalars import Probability
 from pipeline.method.base import Settings
 
-REVISION = 8  # of the rigs stage too, which has no settings of its own and shares the model of specimens
+REVISION = 9  # of the rigs stage too, which has no settings of its own and shares the model of specimens
 
 
 class Batches(Settings):

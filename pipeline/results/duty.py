@@ -134,11 +134,14 @@ class LogTemperature(Result):
 
 
 class LogCooling(Result):
-    """Cooling fitted to the log's cool-downs, 95 % intervals by their scatter."""
+    """Cooling fitted to the log's cool-downs, intervals by their scatter at the confidence of the duty's settings."""
 
     h0_w_k: Interval | None = given("convection in still air", "W/K", default=None)
     h1: Interval | None = given("by the air's speed, in W/K per (m/s)^0.8", default=None)
     conductance_w_k: Interval | None = given("convection at the mean of v^0.8 in the log", "W/K", default=None)
+    conductance_u: float | None = given(
+        "standard uncertainty of its logarithm, widened where few stretches tell it", "1", default=None
+    )
     stretches: int = given("stretches of cooling used", default=0)
     used: bool = given("whether the projection uses it (the duty says `cooling: log`)", default=False)
     why: str | None = given("why it is not told, or not to be used", default=None)
@@ -337,6 +340,7 @@ class RigCooling(Result):
     g: float = given("convection of the whole disc", "W/K")
     low: float = given("lower end of its 95 % interval", "W/K")
     high: float = given("upper end of its 95 % interval", "W/K")
+    g_u: float = given("its standard uncertainty, that of the air's temperature included", "W/K")
     radiating: float = given("emissivity times radiating area", "m2")
     radiating_fitted: bool = given("whether the pauses told it")
     pauses: int = given("pauses used")

@@ -86,6 +86,16 @@ class Stamp(Result):
     inputs: dict[str, str] = given("digest of every file read, by name", default_factory=dict)
 
 
+USUAL_CONFIDENCE = 0.95
+
+
+def confidence_of(made: Stamp | None, section: str) -> float:
+    """Confidence of a file's intervals: what a section of the settings in its stamp says, 95 % where there is none."""
+    sections = (made.settings if made is not None else None) or {}
+    found = sections.get("settings", sections).get(section, {}).get("confidence", USUAL_CONFIDENCE)
+    return float(found)
+
+
 def stamp(stage: str, revision: int, settings: str, inputs: dict[str, Path]) -> Stamp:
     """What a result rests on; `settings` is the stage's canonical JSON string."""
     digests = {name: digest(path) for name, path in sorted(inputs.items()) if path.is_file()}

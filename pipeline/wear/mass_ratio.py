@@ -1,7 +1,8 @@
 """Mass lost over what the thickness tells, over several tests: the mean and its interval.
 
 Each test has a ratio with an interval from its readings. Their logarithms are means of what every specimen does, with a scatter
-tau^2 between specimens beside the readings' own u_i^2 (moments: tau^2 = max(0, s^2 - mean u^2)):
+tau^2 between specimens beside the readings' own u_i^2 (moments: tau^2 = max(0, s^2 - mean u^2)), which are their widths over the
+normal's reach at the confidence that they were made with:
 
     mean +- q sqrt((mean u^2 + tau^2) / n)
 
@@ -16,20 +17,19 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import special
 
+from pipeline.constants import normal_reach
 from pipeline.results.model import Interval
-
-Z = 1.959964  # of the tests' own 95 % intervals
 
 
 def mean_ratio(ratios: Sequence[Interval], confidence: float) -> Interval | None:
-    """The mean over tests; None where none has a ratio with an interval."""
+    """The mean over tests; None where none has a ratio with an interval. confidence: of the tests' intervals and of the mean's."""
     known = [r for r in ratios if r.value and r.low and r.high and min(r.value, r.low, r.high) > 0]
     if not known:
         return None
     if len(known) == 1:
         return known[0]
     logs = np.log([r.value for r in known if r.value])
-    own = np.array([np.log(r.high / r.low) / (2 * Z) for r in known if r.high and r.low]) ** 2
+    own = np.array([np.log(r.high / r.low) / (2 * normal_reach(confidence)) for r in known if r.high and r.low]) ** 2
     between = max(0.0, float(logs.var(ddof=1) - own.mean()))
     q = (1 + confidence) / 2
     reach = float(special.stdtrit(len(logs) - 1, q) if between else special.ndtri(q))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from statistics import NormalDist
 
 import numpy as np
 import polars as pl
@@ -199,6 +201,13 @@ def test_wear_ratio_on_the_log_scale():
     assert pair.wear_ratio.value == pytest.approx(0.5)
     assert pair.wear_verdict == "different"
     assert pair.wear_ratio.low * pair.wear_ratio.high == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize("confidence", [0.68, 0.95, 0.99])
+def test_a_wear_rates_variance_is_the_same_at_any_confidence(confidence):
+    test, half = specimen_tests({"b1": [0.42]})[0], 0.05 * NormalDist().inv_cdf((1 + confidence) / 2)
+    rate = WearRate(2.0, 2.0 * math.exp(-half), 2.0 * math.exp(half), confidence=confidence)
+    assert wear_values([replace(test, wear_rate=rate)]).variances == pytest.approx([0.05**2])
 
 
 def test_negative_wear_has_no_ratio_and_another_program_is_said():

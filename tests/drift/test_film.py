@@ -9,7 +9,9 @@ from pipeline.drift.compound import glaze_limit
 from pipeline.drift.film import NEAR_K, NEAR_POWER, Film, Removal, Use, _distance, grouped
 from pipeline.drift.film_of_tests import film_of
 from pipeline.drift.film_told import evidence
-from pipeline.results.model import renewed
+from pipeline.method.drift import Drift
+from pipeline.results.drift import TestDrift
+from pipeline.results.model import Stamp, renewed
 from tests.drift.makers import BEDDING, RIDGE, VALLEY, check, line
 from tests.drift.test_verdicts import judged
 
@@ -115,6 +117,20 @@ def test_evidence_of_tests_that_glazed_and_did_not(drifts):
     assert rows.confounded is False  # harder use as cold was harmless: power by itself does it
     lost = 0.12 / 110  # of ln mu and stop, and faster at first
     assert lost < shown["glazed"].loss_per_stop.value < 3.5 * lost
+
+
+def test_growth_is_known_as_well_whatever_the_confidence_of_the_drifts_intervals():
+    """The same test judged at two confidences: its intervals are wider or narrower, what is known of its film is not."""
+    own = {c: judged(seed=1, glaze_loss=0.12, settings=Drift(confidence=c)) for c in (0.8, 0.95)}
+    seen = []
+    for confidence, drift in own.items():
+        stamp = Stamp(
+            stage="drift", revision=1, settings={"settings": {"drift": {"confidence": confidence}}}, software=""
+        )
+        seen.append(film_of({"t": TestDrift(test="t", stamp=stamp, **dict(drift))}))
+    assert any(one.first for one in seen[0].grown)  # and the rate at which the loss began, by its own interval
+    for a, b in zip(seen[0].grown, seen[1].grown, strict=True):
+        assert a.u == pytest.approx(b.u, rel=0.1)
 
 
 def test_directions_that_were_varied_together_are_said():

@@ -29,8 +29,8 @@ NOISE = Repeatability(0.018, 0.25, 0.08, 0.003, 1.2, 200.0)
 LONG = with_readings(long_program())
 
 
-def judged(seed=3, noise=NOISE, **truth):
-    return analyse(made(Truth(program=truth.pop("program", LONG), **truth), seed).stops, Drift(), noise)
+def judged(seed=3, noise=NOISE, settings=None, **truth):
+    return analyse(made(Truth(program=truth.pop("program", LONG), **truth), seed).stops, settings or Drift(), noise)
 
 
 def test_glazing_is_told_in_full():

@@ -6,6 +6,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
+from scipy import special
 
 from pipeline.duty.of_batches import mu_unlike, pressing_of, window_of
 from pipeline.duty.pressing import Pressing, line_pressures
@@ -92,6 +93,15 @@ def test_line_pressure_is_for_the_batch_with_the_least_friction(map_) -> None:  
         silent, CompoundFriction.model_construct(by_batch=[rows[0], friction(c=None).by_batch[0]]), UNLIKE
     )
     assert "no friction of c at the reference, which may be lower" in lacking.why
+
+
+@pytest.mark.parametrize("confidence", [0.68, 0.99])
+def test_a_batchs_curve_is_known_as_well_whatever_the_confidence_of_its_band(map_, confidence) -> None:  # noqa: F811
+    reach, u, level = special.ndtri((1 + confidence) / 2), 0.01, float(map_.predict(map_.reference.temperature).mu[0])
+    ends = {"low": level * (1 - reach * u), "high": level * (1 + reach * u)}
+    points = [CurvePoint.model_construct(temperature_c=t, mu=level, **ends) for t in (50.0, 600.0)]
+    given = CompoundFriction.model_construct(by_batch=[Friction.model_construct(batch="a", curve=points)])
+    assert pressing_of(Pressing(map_, SETUP), given, UNLIKE, confidence).factor_u == pytest.approx(u)
 
 
 def test_the_sheet_says_whose_window_and_whose_friction(map_) -> None:  # noqa: F811

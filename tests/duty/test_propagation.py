@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import special
 
 from pipeline.constants import ZERO_C
 from pipeline.duty.air import with_moves
@@ -70,6 +71,17 @@ def at(z: dict[str, float], opening: np.ndarray) -> tuple[History, list[float]]:
     settled = settle(events, DISC, air, opening, here.heat_share)
     stops = exposures(settled, events, here, range(len(opening)))
     return settled, [float(np.log(wear_of(law(), one_stop)[0])) for one_stop in stops]
+
+
+@pytest.mark.parametrize("confidence", [0.68, 0.99])
+def test_the_windows_ends_scatter_as_their_interval_says_at_its_confidence(confidence):
+    half = 10.0 * special.ndtri((1 + confidence) / 2)
+    _, one, _ = made(
+        window=(300.0, 500.0), window_inner=(300.0 + half, 500.0 - half), window_outer=(300.0 - half, 500.0 + half),
+        window_confidence=confidence,
+    )  # fmt: skip
+    ends = window_drawn(replace(one, inputs=()))
+    assert [float(end.std()) for end in ends] == pytest.approx([10.0, 10.0], rel=0.02)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import special
 
 from pipeline.results.model import Interval
 from pipeline.wear.mass_ratio import mean_ratio
@@ -20,6 +21,15 @@ def test_the_interval_holds_the_mean(between: float) -> None:
         found = mean_ratio(told(values, u), 0.95)
         held.append(found.low <= 1.05 <= found.high)
     assert 0.92 <= np.mean(held) <= 0.99
+
+
+@pytest.mark.parametrize("confidence", [0.68, 0.9, 0.99])
+def test_the_readings_own_uncertainty_is_the_same_at_any_confidence(confidence: float) -> None:
+    """What a test's interval is wide by its confidence is no uncertainty of its readings."""
+    values, u, reach = np.full(4, 1.05), 0.02, special.ndtri((1 + confidence) / 2)
+    ratios = [Interval(value=v, low=v * np.exp(-reach * u), high=v * np.exp(reach * u)) for v in values.tolist()]
+    found = mean_ratio(ratios, confidence)
+    assert np.log(found.high / found.low) / 2 == pytest.approx(reach * u / 2)
 
 
 def test_more_tests_narrow_it_and_one_is_itself() -> None:
