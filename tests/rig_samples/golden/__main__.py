@@ -14,6 +14,7 @@ from pathlib import Path
 import yaml
 
 from tests.conftest import SAMPLES, run_stopsheet, sample_config
+from tests.docs import with_figures
 from tests.rig_samples.golden.figures import of_run
 from tests.rig_samples.golden.renew import FOLDER, renew
 
@@ -36,6 +37,9 @@ def main() -> int:
         print(f"the results lack the method {', '.join(sorted(lacking))}: figures of all methods are renewed together")
         return 1
     refused = renew(FOLDER, found, write=given.write, tell=print)
+    if given.write and not refused:
+        for page in with_figures.write():
+            print(f"written: {page.relative_to(with_figures.REPO)}")
     return 1 if refused else 0
 
 
