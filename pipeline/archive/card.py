@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model
 from pipeline.archive.brake import Brake
 from pipeline.archive.exclusions import Exclusion, refuse_twice
 from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
-from pipeline.archive.written import TIMESTAMP, Written
+from pipeline.archive.written import FORCED, TIMESTAMP, Written
 from pipeline.constants import ZERO_C
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
@@ -66,7 +66,10 @@ QUANTITIES = {
     "heat_share": "share",
     "cooling": "share",
 }
-LINEAR_TOO = f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
+# units that a channel may also have
+FURTHER = {
+    "speed": f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
+} | dict.fromkeys(FORCED, f"; or a force ({DIMENSIONS['force'][1]}) with its lever arm, such as arm: 250 mm")
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
@@ -101,8 +104,6 @@ class Recordings(Written):
 
     @model_validator(mode="after")
     def _channels(self) -> Recordings:
-        if self.decimal == self.delimiter:
-            raise ValueError("decimal and delimiter are the same character")
         if self.holds == "summary":
             return self
         needed = REQUIRED_CHANNELS if self.format in ("mdf", "tdms") else ("time", *REQUIRED_CHANNELS)
@@ -117,9 +118,9 @@ class Recordings(Written):
                 or (name == "time" and channel.unit == TIMESTAMP)
             ):
                 try:
-                    scale_offset(channel.unit, CHANNELS[name])
+                    scale_offset(channel.unit, "force" if channel.arm is not None else CHANNELS[name])
                 except ValueError as error:
-                    raise ValueError(f"channels.{name}: {error}{LINEAR_TOO if name == 'speed' else ''}") from error
+                    raise ValueError(f"channels.{name}: {error}{FURTHER.get(name, '')}") from error
         return self
 
 

@@ -119,8 +119,6 @@ class Log(Written):
 
     @model_validator(mode="after")
     def _channels(self) -> Log:
-        if self.decimal == self.delimiter:
-            raise ValueError("decimal and delimiter are the same character")
         for name in self.channels:
             if name not in LOG_CHANNELS:
                 near = difflib.get_close_matches(name, LOG_CHANNELS, n=1, cutoff=0.0)

@@ -88,7 +88,7 @@ def _groups(found: Folder) -> dict[str, Any]:
     return {
         "groups": [
             {
-                "files": [printable(path.name) for path in group.files],
+                "files": [printable(name) for name in group.names],
                 "format": group.form,
                 "not_read": group.why or None,
                 "holds": group.holds if group.look else None,

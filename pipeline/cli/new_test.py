@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -42,6 +41,7 @@ def made(
     from pipeline.inputs.blanks import blanks
     from pipeline.inspection.new_card import card_text
     from pipeline.inspection.said import taken
+    from pipeline.inspection.schedule_table import stops_in
     from pipeline.results import write_text
 
     _refuse_folder(folder)
@@ -70,12 +70,20 @@ def made(
         raise
     empty = blanks(text)
     said = [
-        f"{printable(str(folder))}: {len(group.files)} recordings {'linked' if how == 'link' else 'copied'}, {len(group.brakings)} brakings found"
+        f"{printable(str(folder))}: {counted(len(group.files), 'recording')} {'linked' if how == 'link' else 'copied'}, "
+        f"{counted(len(group.brakings), 'braking')} found"
     ]
     said += odd
+    if lines is not None and (wanted := stops_in(lines)) != len(group.brakings) and group.counted == len(group.files):
+        said.append(f"  odd: the schedule has {counted(wanted, 'stop')}, {len(group.brakings)} were found")
     said += [f"  to fill in, line {one.line}: {one.key} ({one.hint})" for one in empty]
-    said += [f"  guessed: {text.count('guessed') - 1} lines of test.yaml say so; look at them"]
+    guesses = sum("guessed" in line for line in text.splitlines()[2:])
+    said += [f"  guessed: {counted(guesses, 'line')} of test.yaml, marked there; look at them"] if guesses else []
     return [*said, f"  then: stopsheet check {printable(str(folder))}"]
+
+
+def counted(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _refuse_folder(folder: Path) -> None:
@@ -90,7 +98,7 @@ def _refuse_folder(folder: Path) -> None:
 
 def _recordings(place: Path) -> tuple[Group, list[str]]:
     """The recordings of one form at a place, and what else lies there in words. Raises InputError where none can be read."""
-    from pipeline.inspection.folders import Group, differs, looked_into
+    from pipeline.inspection.folders import Group, differs, gaps_in, looked_into
     from pipeline.inspection.look import look
 
     if place.is_file():
@@ -104,13 +112,18 @@ def _recordings(place: Path) -> tuple[Group, list[str]]:
     if main is None:
         first = groups[0]
         raise InputError(
-            f"{printable(str(place))}: nothing in it can be read; {printable(first.files[0].name)}: {first.why}"
+            f"{printable(str(place))}: nothing in it can be read; {printable(first.names[0])}: {first.why}"
         )
     odd = [
-        f"  not taken: {', '.join(printable(path.name) for path in group.files[:5])}{', ...' if len(group.files) > 5 else ''}: {differs(group, main)}"
+        f"  not taken: {', '.join(printable(name) for name in group.names[:5])}{', ...' if len(group.files) > 5 else ''}: {differs(group, main)}"
         for group in groups
         if group is not main
     ]
+    if main.folders > 1:
+        odd.insert(
+            0, f"  the recordings lie in {main.folders} folders: taken for one test, in the order of their paths"
+        )
+    odd += [f"  odd: {text}" for text in gaps_in(main.names)]
     return main, [*odd, *(f"  odd: {printable(name)} holds {count} brakings" for name, count in main.unlike[:10])]
 
 
@@ -120,15 +133,13 @@ def _placed(group: Group, folder: Path, how: str) -> str:
 
     target = folder / "recordings"
     target.mkdir(parents=True, exist_ok=True)
-    twice = [name for name, times in Counter(path.name for path in group.files).items() if times > 1]
-    if twice:
-        raise InputError(f"{printable(twice[0])}: several recordings have this name; give the folder of one test")
-    for path in group.files:
+    for path, name in zip(group.files, group.names, strict=True):
+        (target / name).parent.mkdir(parents=True, exist_ok=True)
         if how == "copy":
-            shutil.copy2(path, target / path.name)
+            shutil.copy2(path, target / name)
             continue
         try:
-            os.link(path.resolve(), target / path.name)  # a symbolic link out of the test's folder is refused by a run
+            os.link(path.resolve(), target / name)  # a symbolic link out of the test's folder is refused by a run
         except OSError as error:
             raise InputError(
                 f"{printable(path.name)}: cannot be linked ({error.strerror}); use --recordings copy"

@@ -29,6 +29,7 @@ DIMENSIONS: dict[str, tuple[str, str]] = {
     "acceleration": ("m/s^2", "m/s^2, ft/s^2"),
     "pressure": ("Pa", "bar, MPa, kPa, Pa, psi"),
     "torque": ("N m", "N m, kN m, lbf ft, lbf in"),
+    "force": ("N", "N, kN, daN, lbf, kgf"),
     "inertia": ("kg m^2", "kg m^2, lb ft^2, slug ft^2"),
     "temperature": ("K", "degC, degF, K"),
     "temperature_difference": ("K", "K, degC, degF (a difference)"),

@@ -23,6 +23,7 @@ from pipeline.inputs.quantities import reads_as, scale_offset
 UNITS: dict[str, tuple[str, ...]] = {
     "pressure": ("bar", "MPa", "kPa", "psi", "kgf/cm^2", "Pa"),
     "torque": ("N m", "lbf ft", "lbf in", "daN m", "kgf m", "kN m"),
+    "force": ("N", "daN", "kgf", "lbf", "kN"),
     "angular_speed": ("rpm", "rad/s", "rev/s", "deg/s"),
     "linear_speed": ("km/h", "m/s", "mph"),
     "duration": ("s", "ms", "min", "h"),
@@ -56,8 +57,10 @@ class Slip:
 def slips(dimension: str, labelled: str | None = None) -> tuple[Slip, ...]:
     """Every slip of a dimension: onto one label, or (None) onto each unit of the table.
 
-    A shaft speed that the card labels with a linear unit slips among linear units.
+    A shaft speed that the card labels with a linear unit slips among linear units, a torque that it labels with one of force among those.
     """
+    if dimension == "torque" and labelled is not None and reads_as(labelled, "force"):
+        dimension = "force"
     if dimension == "angular_speed" and labelled is not None and reads_as(labelled, "linear_speed"):
         dimension = "linear_speed"
     found = []

@@ -10,7 +10,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from pipeline.inspection.brakings import Braking, celsius
@@ -48,12 +48,11 @@ def grouped(several: Sequence[Braking]) -> list[Block]:
     groups = _absorbed(_neighbours(several, near), near)
     if not groups:
         return []
-    conditions = [_conditions(group, near) for group in groups]
-    again = Counter(key for key, group in zip(conditions, groups, strict=True) if not _fades(group))
     counts: Counter[str] = Counter()
     blocks = []
-    for at, (group, key) in enumerate(zip(groups, conditions, strict=True)):
-        purpose, why = _purpose(group, at, again[key], bool(at) and _fades(groups[at - 1]))
+    for at, group in enumerate(groups):
+        again = sum(_same(group, other, near) for other in groups if not _fades(other))
+        purpose, why = _purpose(group, at, again, bool(at) and _fades(groups[at - 1]))
         counts[purpose] += 1
         blocks.append(_block(group, f"{purpose} {counts[purpose]}", purpose, why))
     return blocks
@@ -127,17 +126,19 @@ def _absorbed(groups: list[list[Braking]], near_k: float) -> list[list[Braking]]
     return kept
 
 
-def _conditions(group: Sequence[Braking], near_k: float) -> tuple[str, float, float, float, float]:
-    start = median(b.speed_start for b in group)
-    near = median(b.temperature_initial for b in group)
-    return (
-        group[0].kind,
-        round(start / max(SPEED * start, LEAST_SPEED) / 2)
-        if start < LEAST_SPEED
-        else round(math.log(start) / (2 * SPEED)),
-        round(median(b.speed_end for b in group) / max(2 * SPEED * start, LEAST_SPEED)),
-        round(math.log(max(median(b.pressure for b in group), 1.0)) / (2 * PRESSURE)),
-        round(near / (2 * near_k)) if math.isfinite(near) else 0.0,
+def _same(group: Sequence[Braking], other: Sequence[Braking], near_k: float) -> bool:
+    """Whether two groups were run at the same conditions."""
+    return _alike(_typical(group), other, near_k) and _alike(_typical(other), group, near_k)
+
+
+def _typical(group: Sequence[Braking]) -> Braking:
+    known = [b.temperature_initial for b in group if math.isfinite(b.temperature_initial)]
+    return replace(
+        group[0],
+        speed_start=median(b.speed_start for b in group),
+        speed_end=median(b.speed_end for b in group),
+        pressure=median(b.pressure for b in group),
+        temperature_initial=median(known) if known else float("nan"),
     )
 
 

@@ -9,6 +9,8 @@ from pipeline.inputs.blanks import BLANK
 from pipeline.inspection.look import Look
 
 GUESSED = "guessed"
+ARM = "the lever arm at which the force holds the brake, such as 250 mm"
+SEVERAL = "the folders are taken for one test, in the order of their paths"
 NOT_FOUND = "no column was taken for it: write its column and unit"
 PLAIN = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./- ")
 
@@ -36,12 +38,18 @@ def _escaped(letter: str) -> str:
 def recordings_lines(look: Look, files: str, holds: str) -> list[str]:
     """Lines of the card's `recordings`. files: the pattern; holds: stop or series."""
     table, layout = look.table, look.table.layout
-    lines = ["recordings:", f"  files: {quoted(files)}", f"  format: {table.form}", f"  holds: {holds}"]
+    lines = [
+        "recordings:",
+        f"  files: {quoted(files)}{_mark([SEVERAL] if '*/' in files else [])}",
+        f"  format: {table.form}",
+        f"  holds: {holds}",
+    ]
     if layout is not None:
-        lines.append(f"  delimiter: {quoted({chr(9): 'tab'}.get(layout.delimiter, layout.delimiter))}")
+        lines.append(f"  delimiter: {quoted({chr(9): 'tab', ' ': 'blanks'}.get(layout.delimiter, layout.delimiter))}")
         lines += [f'  decimal: "{layout.decimal}"'] if layout.decimal != "." else []
         lines += [f"  skip_lines: {layout.skip_lines}"] if layout.skip_lines else []
         lines += [f"  comment: {quoted(layout.comment)}"] if layout.comment else []
+        lines += ["  header_row: false"] if layout.header_line is None else []
         lines += ["  units_row: true"] if layout.units_line is not None else ["  units_row: false"]
         lines += [f"  encoding: {layout.encoding}"] if layout.encoding != "utf-8" else []
     lines += [f"  skip_lines: {table.skip_rows}"] if table.skip_rows else []
@@ -73,10 +81,15 @@ def wildcard(wanted: list[str], parts: list[str]) -> str:
 def _channels(look: Look) -> list[str]:
     lines, time = [], look.time
     if time is not None and time.place is not None:
-        lines.append(f"    time: {{column: {quoted(time.column)}, unit: {quoted(time.unit)}}}{_mark(time.doubts)}")
-    for guess in look.guesses:
+        dates = "" if time.dates == "iso" else f", dates: {time.dates or BLANK}"
+        asked = [] if time.dates else ["write day_first or month_first"]
         lines.append(
-            f"    {guess.channel}: {{column: {quoted(guess.column)}, unit: {quoted(guess.unit)}}}{_mark(guess.doubts)}"
+            f"    time: {{column: {quoted(time.column)}, unit: {quoted(time.unit)}{dates}}}{_mark([*asked, *time.doubts])}"
+        )
+    for guess in look.guesses:
+        arm, asked = (f", arm: {BLANK}", [ARM]) if guess.force else ("", [])
+        lines.append(
+            f"    {guess.channel}: {{column: {quoted(guess.column)}, unit: {quoted(guess.unit)}{arm}}}{_mark([*asked, *guess.doubts])}"
         )
     have = {guess.channel for guess in look.guesses}
     lines += [

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import os
+import re
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -31,6 +33,17 @@ class Group:
     why: str = ""
     brakings: list[Braking] = field(default_factory=list)
     counted: int = 0  # files whose brakings were looked for
+    root: Path | None = None  # the folder that they lie in, or below; of one file alone None
+
+    @property
+    def names(self) -> list[str]:
+        """Of each file, below the root."""
+        return [path.relative_to(self.root).as_posix() if self.root else path.name for path in self.files]
+
+    @property
+    def folders(self) -> int:
+        """How many folders the files lie in."""
+        return len({path.parent for path in self.files})
 
     @property
     def holds(self) -> str:
@@ -45,7 +58,7 @@ class Group:
         counts = Counter(one.file for one in self.brakings)
         if any("#" in name for name in counts):  # sheets or groups are the recordings
             return [(name, count) for name, count in counts.items() if count != 1]
-        names = [path.name for path in self.files[: self.counted]]
+        names = self.names[: self.counted]
         return [(name, counts.get(name, 0)) for name in names if counts.get(name, 0) != 1]
 
 
@@ -75,15 +88,17 @@ def files_in(place: Path) -> tuple[list[Path], int]:
 
 
 def looked_into(place: Path) -> Folder:
-    """Look at every file's head, group them, and look into each group. Raises InputError where the folder has no file."""
+    """Look at every file's head, group them by their form, and look into each group; files of one form in several folders are one
+    test's, in the order of their paths. Raises InputError where the folder has no file.
+    """
     files, left = files_in(place)
     if not files:
         raise InputError(f"{printable(str(place))}: holds no file that may be a recording")
     groups: dict[tuple[str, ...], list[Path]] = defaultdict(list)
     for path in files:
-        groups[(path.parent.as_posix(), *_form(path))].append(path)
+        groups[_form(path)].append(path)
     ordered = sorted(groups.items(), key=lambda one: -len(one[1]))
-    return Folder([_group(paths, key[1], key[2:]) for key, paths in ordered], left)
+    return Folder([_group(paths, key[0], key[1:], place) for key, paths in ordered], left)
 
 
 def _form(path: Path) -> tuple[str, ...]:
@@ -106,7 +121,7 @@ def _form(path: Path) -> tuple[str, ...]:
 
 def _told(layout: Layout) -> tuple[str, ...]:
     header = "no header row" if layout.header_line is None else f"header in line {layout.header_line + 1}"
-    delimiter = "tab" if layout.delimiter == "\t" else repr(layout.delimiter)
+    delimiter = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, repr(layout.delimiter))
     return (
         f"delimiter {delimiter}",
         f"decimal mark {layout.decimal!r}",
@@ -116,27 +131,50 @@ def _told(layout: Layout) -> tuple[str, ...]:
     )
 
 
-def _group(files: list[Path], form: str, told: tuple[str, ...]) -> Group:
+def _group(files: list[Path], form: str, told: tuple[str, ...], root: Path) -> Group:
     if form == "not read":
-        return Group(files, form, None, told[0])
-    names = [path.name for path in files]
+        return Group(files, form, None, told[0], root=root)
+    names = Group(files, form, None, root=root).names
     try:
         found = look(files, names)
     except InputError as error:
-        return Group(files, form, None, str(error))
+        return Group(files, form, None, str(error), root=root)
     size, counted = 0, 0
     brakings: list[Braking] = []
     known = {
         file: [b for b in found.brakings if b.file.split("#")[0] == file]
         for file in {f.split("#")[0] for f in found.files}
     }
-    for path in files:
+    for path, name in zip(files, names, strict=True):
         size += path.stat().st_size
         if size > MOST_BYTES and counted:
             break
         counted += 1
-        brakings += known[path.name] if path.name in known else brakings_of(path, path.name, found)
-    return Group(files, form, found, "", brakings, counted)
+        brakings += known[name] if name in known else brakings_of(path, name, found)
+    return Group(files, form, found, "", brakings, counted, root)
+
+
+LEAST_NUMBERED = 4  # files that show by what step they are numbered
+
+
+def gaps_in(names: list[str]) -> list[str]:
+    """Where the numbers of files that are alike but for one number leap, in words: a recording may be missing there."""
+    parted = [re.split(r"(\d+)", name) for name in names]
+    if len(names) < LEAST_NUMBERED or len({len(parts) for parts in parted}) != 1:
+        return []
+    moving = [at for at in range(len(parted[0])) if len({parts[at] for parts in parted}) > 1]
+    if len(moving) != 1 or moving[0] % 2 == 0:
+        return []
+    numbers = [int(parts[moving[0]]) for parts in parted]
+    steps = [b - a for a, b in itertools.pairwise(numbers)]
+    step = min(steps)
+    if step <= 0 or 2 * steps.count(step) < len(steps):
+        return []
+    return [
+        f"between {printable(a)} and {printable(b)} {(leap - step) // step} may be missing, by their numbers"
+        for a, b, leap in zip(names, names[1:], steps, strict=False)
+        if leap > step and leap % step == 0
+    ]
 
 
 def differs(group: Group, main: Group) -> str:
@@ -150,4 +188,4 @@ def differs(group: Group, main: Group) -> str:
         unlike = [f"{x} (not: {y})" for x, y in zip(_told(a), _told(b), strict=True) if x != y and x.strip()]
         if unlike:
             return "; ".join(unlike)[:300]
-    return "lies in another folder" if group.files[0].parent != main.files[0].parent else "has other columns"
+    return "has other columns"

@@ -15,7 +15,7 @@ from pipeline.archive.card import CHANNELS
 from pipeline.inspection.behaviour import Behaviour
 from pipeline.inspection.names import Said, said
 from pipeline.inspection.tables import Column
-from pipeline.inspection.unit_guess import kinds_of, kinds_said, readable
+from pipeline.inspection.unit_guess import is_force, kinds_of, kinds_said, readable
 
 NEEDED = ("speed", "torque", "pressure", "disc_temperature")
 OPTIONAL = tuple(name for name in CHANNELS if name not in (*NEEDED, "time"))
@@ -43,6 +43,7 @@ class Guess:
     reasons: list[str] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     second: str | None = None
+    force: bool = False  # a load cell's, which holds the brake's torque at a lever arm
 
     @property
     def sure(self) -> bool:
@@ -66,7 +67,7 @@ def guessed(columns: Sequence[Column], seen: Behaviour, leave: frozenset[int] = 
         for c in open_
         if "other" in kinds_said(c.unit) or (words[c.place].quantity in FOREIGN and words[c.place].strength > 1)
     }
-    seen = replace(seen, scatter={at: found for at, found in seen.scatter.items() if at not in foreign})
+    whole, seen = seen, replace(seen, scatter={at: found for at, found in seen.scatter.items() if at not in foreign})
     pairs = {(ch, c.place): _weighed(ch, c, words[c.place], seen) for ch in (*NEEDED, *OPTIONAL) for c in open_}
     found: dict[str, int] = {}
     for (channel, place), pair in sorted(pairs.items(), key=lambda one: (-one[1].points, one[0][1])):
@@ -88,7 +89,32 @@ def guessed(columns: Sequence[Column], seen: Behaviour, leave: frozenset[int] = 
         if channel not in found and best is not None and best[0].points - best[0].behaviour >= BY_WORD:
             found[channel] = best[1]
     guesses = [_guess(ch, found, pairs, columns, words, seen) for ch in (*NEEDED, *OPTIONAL) if ch in found]
+    if "torque" not in found and (force := _force(open_, words, whole)) is not None:
+        guesses.insert(sum(g.channel == "speed" for g in guesses), force)
     return guesses
+
+
+def _force(columns: Sequence[Column], words: dict[int, Said], seen: Behaviour) -> Guess | None:
+    """The column of a load cell where no torque is found: a force that stands while speed falls, in proportion to how the shaft
+    slows; another may be the one that presses the pads."""
+    forces = [
+        c for c in columns
+        if c.place in seen.loads and (is_force(c.unit) or words[c.place].quantity == "force") and not words[c.place].wanted
+    ]  # fmt: skip
+    if not forces:
+        return None
+    scatter = {c.place: seen.scatter.get(c.place, (float("inf"), 0))[0] for c in forces}
+    best = min(forces, key=lambda c: scatter[c.place])
+    reasons = [f"a force that stands while speed falls ({seen.loads[best.place]:.0%})"]
+    doubts = ["no column is a torque, this one is a force"]
+    if scatter[best.place] < PROPORTIONAL:
+        reasons.append(f"in proportion to how the shaft slows (within {scatter[best.place]:.1%})")
+    else:
+        doubts.append("it is not in proportion to how the shaft slows: it may be what presses the pads")
+    unit = best.unit if is_force(best.unit) else "N"
+    doubts += [] if unit == best.unit else [f"{NO_UNIT}: N is taken"]
+    others = next((c.name for c in forces if c is not best), None)
+    return Guess("torque", best.name, best.place, unit, LEAST, reasons, doubts, others, force=True)
 
 
 def _weighed(channel: str, column: Column, word: Said, seen: Behaviour) -> _Pair:

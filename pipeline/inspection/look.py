@@ -141,7 +141,7 @@ def look_at(tables: list[Table], files: list[str]) -> Look:
     """The look at tables that are read already; those with other columns than the first are left out."""
     kept = same_columns(tables)
     files = [file for file, table in zip(files, tables, strict=True) if any(table is one for one in kept)]
-    first = kept[0]
+    first = _dated(kept)
     time = time_of(first)
     clocks = [seconds_of(table, time) for table in kept]
     leave = _leave(first, time)
@@ -162,6 +162,15 @@ def look_at(tables: list[Table], files: list[str]) -> Look:
     span = clocks[0][-1] - clocks[0][0] if clocks[0].size else float("nan")
     notes = [*first.notes, *_missing(first, guesses, time)]
     return Look(files, first, time, ranges, guesses, brakings, inertia, several[0], float(span), notes, linear)
+
+
+def _dated(tables: list[Table]) -> Table:
+    """The first table; where nothing in it tells how its dates are written, as another one of them tells."""
+    first = tables[0]
+    told = next((t for t in tables if t.dates in ("day_first", "month_first") and not t.dates_doubt), None)
+    if told is None or not first.dates_doubt:
+        return first
+    return replace(first, dates=told.dates, dates_doubt="", begins="")
 
 
 def _matrix(table: Table) -> np.ndarray:
@@ -185,6 +194,8 @@ def _leave(table: Table, time: Time | None) -> frozenset[int]:
 
 def _with_unit(guess: Guess, behaviour: Behaviour, table: Table) -> Guess:
     """The guess with a unit: the stated one where it is of the kind, else what makes sense by size."""
+    if guess.force:
+        return guess
     kind = kinds_of(guess.channel)
     stated = next((k for k in kind if k in kinds_said(guess.unit)), None)
     if stated is not None and readable(guess.unit, guess.channel):
@@ -224,6 +235,7 @@ def _together(guesses: list[Guess], behaviour: Behaviour) -> list[Guess]:
     if (
         torque is None
         or pressure is None
+        or torque.force
         or torque.place not in behaviour.level
         or pressure.place not in behaviour.level
     ):
@@ -350,5 +362,5 @@ def _missing(table: Table, guesses: list[Guess], time: Time | None) -> list[str]
     if time is None:
         notes.append("no column rises with the rows: a run needs a time")
     if table.layout is not None and table.layout.header_line is None:
-        notes.append("there is no header row: a run needs one line of names, write it into copies of the files")
+        notes.append("there is no line of names: the columns are counted, column 1, column 2 ...")
     return notes

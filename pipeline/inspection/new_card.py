@@ -29,6 +29,13 @@ WANTED = {
     "rolling_radius": "such as 330 mm: the recordings count a linear speed",
 }
 
+# what a run can do without, as comments that a person takes the mark off
+FURTHER_OF_BRAKE = (
+    "  # efficiency: 0.97  # without it 1",
+    "  # threshold_pressure: 0.4 bar  # without it 0 bar",
+    "  # disc: {mass: 1.7 kg, thickness: 28 mm, minimum_thickness: 24 mm, density: 1.78 g/cm^3, heat_capacity: carbon}  # for wear and duty",
+)
+
 
 def card_text(
     look: Look, brakings: Sequence[Braking], holds: str, files: str, *, good: Mapping[str, str], unclear: Mapping[str, str],
@@ -64,6 +71,7 @@ def card_text(
         *([line("notes")] if "notes" in said else []),
         "brake:",
         *(line(f"brake.{key}", "  ") for key in ("effective_radius", "pistons_per_side", "pad_area")),
+        *FURTHER_OF_BRAKE,
         line("inertia", beside=inertia),
         *([line("rolling_radius")] if look.linear or "rolling_radius" in said else []),
         *recordings_lines(look, files, holds),

@@ -111,12 +111,12 @@ def _are_units(row: Sequence[str]) -> bool:
     )
 
 
-def decimal_of(rows: Sequence[Sequence[str]], delimiter: str | None) -> str:
-    """The decimal mark by which more cells are numbers; a point where nothing tells."""
+def decimal_of(rows: Sequence[Sequence[str]]) -> str:
+    """The decimal mark by which more cells are numbers; a point where nothing tells. Commas in cells that commas part were quoted."""
     cells = [cell.strip(" \t\r\u00a0'\"") for row in rows for cell in row]
     commas = sum("," in cell and bool(COMMA.match(cell)) for cell in cells)
     points = sum("." in cell and bool(POINT.match(cell)) for cell in cells)
-    return "," if delimiter != "," and commas > points else "."
+    return "," if commas > points else "."
 
 
 def said_before(lines: Sequence[str]) -> dict[str, str]:

@@ -79,6 +79,11 @@ def schedule_lines(path: Path) -> list[str]:
     return lines
 
 
+def stops_in(lines: list[str]) -> int:
+    """How many stops the lines of a card's blocks hold."""
+    return sum(int(match[1]) for line in lines if (match := re.search(r"\bstops: (\d+)", line)))
+
+
 def _apart(name: str) -> tuple[str, str]:
     """A column's name and the unit behind it, whatever stands in its brackets."""
     match = re.match(r"^(.*?)\s*[\[(]([^\])]*)[\])]\s*$", name)

@@ -10,10 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from pipeline.inspection.rows import Head, decimal_of, head_of, is_value, said_before
+from pipeline.recordings import blanks
+from pipeline.recordings.encodings import as_utf8, utf16_of
 
 HEAD_BYTES = 1 << 16
-DELIMITERS = (";", "\t", ",")  # those that are read
-OTHERS = ("|", " ")  # those that are told
+DELIMITERS = (";", "\t", ",", "|", " ")
 COMMENTS = ("#", "%", "//", "!", "*")
 MOST_LINES = 400
 LONGEST = 20_000  # characters of a line that is still text of a table
@@ -59,28 +60,18 @@ def layout_of(data: bytes, *, whole: bool) -> Layout | NoTable:
     if max(map(len, lines)) > LONGEST:
         return NoTable(f"has a line of over {LONGEST} characters: no delimited text, or its line ends are lost")
     tried = [
-        (_worth(rows, head), mark, rows, head)
-        for mark in (*DELIMITERS, *OTHERS)
-        if (head := head_of(rows := split(lines, mark)))
+        (_worth(rows, head), mark, rows, head) for mark in DELIMITERS if (head := head_of(rows := split(lines, mark)))
     ]
     if not tried:
         return NoTable("holds text, but no three rows of numbers of one width: no table of samples is found in it")
     _, mark, rows, head = max(tried, key=lambda one: one[0])
-    if mark in OTHERS:
-        what = "blanks" if mark == " " else repr(mark)
-        return NoTable(
-            f"is a table with {what} between the columns, which are not read; save it with commas, semicolons or tabs"
-        )
     return _laid_out(encoding, lines, mark, rows, head)
 
 
 def _decoded(data: bytes, whole: bool) -> tuple[str, str] | NoTable:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return NoTable("is UTF-16 text; save it as UTF-8")
+    if (two_byte := utf16_of(data)) is not None:
+        return "utf-16", as_utf8(data, two_byte).decode()
     if b"\0" in data:
-        odd, even = data[1::2].count(0), data[::2].count(0)
-        if max(odd, even) > 0.3 * len(data) / 2 and min(odd, even) < 0.02 * len(data):
-            return NoTable("is UTF-16 text; save it as UTF-8")
         return NoTable("holds binary data of a kind that is not known; save its channels as CSV, Parquet or HDF5")
     plain = data.removeprefix(b"\xef\xbb\xbf")
     try:
@@ -96,8 +87,9 @@ def _decoded(data: bytes, whole: bool) -> tuple[str, str] | NoTable:
 
 def split(lines: Sequence[str], mark: str) -> list[list[str]]:
     """Each line in its cells; a quote that does not close is text."""
-    if mark == " ":
-        return [line.split() for line in lines]
+    if mark == blanks.BLANKS:
+        width = blanks.width_of(lines)
+        return [blanks.fields(line, width) for line in lines]
     found = []
     for line in lines:
         try:
@@ -133,7 +125,7 @@ def _laid_out(encoding: str, lines: list[str], mark: str, rows: list[list[str]],
     return Layout(
         encoding=encoding,
         delimiter=mark,
-        decimal=decimal_of(body, mark),
+        decimal=decimal_of(body),
         names=names[: head.width],
         units=units[: head.width],
         header_line=head.header,

@@ -15,7 +15,7 @@ import polars as pl
 from pipeline.archive.written import Channel, Written
 from pipeline.errors import InputError
 from pipeline.inspection.rows import head_of
-from pipeline.inspection.tables import MOST_COLUMNS, MOST_ROWS, Table, as_table, named, stamps
+from pipeline.inspection.tables import MOST_COLUMNS, MOST_ROWS, Stamps, Table, as_table, named, stamps
 from pipeline.recordings.chunk import Chunk
 
 MOST_PARTS = 1000  # sheets, groups or tables looked at
@@ -61,9 +61,9 @@ def _parquet(path: Path) -> Table:
 
 def _as_stored(form: str, names: list[str], units: list[str], cells: pl.DataFrame, rows: int, every: int) -> Table:
     """Columns as they are kept: numbers, texts of numbers, dates and times."""
-    series, stamp, clock, begins = [], None, "number", ""
+    series, stamp, found = [], None, Stamps(pl.Series())
     for at, name in enumerate(cells.columns):
-        column = cells[name]
+        column, dates, doubt, begins = cells[name], "iso", "", ""
         if isinstance(column.dtype, pl.Datetime):
             us = column.dt.timestamp("us")
             values, kind = (us - us.min()) / 1e6, ("zoned" if column.dtype.time_zone else "local")
@@ -79,11 +79,14 @@ def _as_stored(form: str, names: list[str], units: list[str], cells: pl.DataFram
                 if not column.dtype.is_nested()
                 else pl.Series([None] * column.len(), dtype=pl.String)
             )
-            values, kind = stamps(text, text.cast(pl.Float64, strict=False))
+            values, kind, dates, doubt, begins = stamps(text, text.cast(pl.Float64, strict=False))
         if kind is not None and stamp is None:
-            stamp, clock, begins = at, kind, str(column.drop_nulls().head(1).to_list()[0])
+            begins = begins or str(column.drop_nulls().head(1).to_list()[0])
+            stamp, found = at, Stamps(values, kind, dates, doubt, begins)  # type: ignore[arg-type]
         series.append(values.cast(pl.Float64, strict=False).fill_null(float("nan")).alias(str(at)))
-    return Table(form, named(names, units), pl.DataFrame(series), rows, every, clock, begins, stamp)  # type: ignore[arg-type]
+    return Table(
+        form, named(names, units), pl.DataFrame(series), rows, every, found.kind or "number", found.dates, found.doubt, found.begins, stamp
+    )  # fmt: skip
 
 
 def _hdf5(path: Path) -> list[Table]:

@@ -9,23 +9,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Literal
+from typing import IO, Literal, NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipeline.errors import InputError
 from pipeline.inspection.sniffing import HEAD_BYTES, Layout, NoTable, layout_of
+from pipeline.recordings import blanks
 from pipeline.recordings.columns import split
+from pipeline.recordings.encodings import as_utf8, utf16_of
 from pipeline.recordings.files import opened
 from pipeline.recordings.numbers import numbers_of
-from pipeline.recordings.timestamps import parsed
+from pipeline.recordings.timestamps import WRITTEN, as_iso, parsed
 
 MOST_ROWS = 300_000  # kept of a recording
 MOST_BYTES = 256 << 20  # of a text read; what comes after is counted
 MOST_COLUMNS = 200
 BEYOND = 1e18  # a broken record; microseconds since 1970 are 1.8e15
-Clock = Literal["number", "time of day", "local", "zoned", "date that is not read"]
+Clock = Literal["number", "time of day", "local", "zoned"]
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,11 @@ class Table:
     rows: int
     every: int = 1
     clock: Clock = "number"  # what the times of `stamp` are
-    begins: str = ""  # the first of those, as it is written
+    dates: str = (
+        "iso"  # how those are written, as a card says it; "" where nothing tells whether day or month comes first
+    )
+    dates_doubt: str = ""
+    begins: str = ""  # the first of those, ISO 8601 where it can be told
     stamp: int | None = None  # place of the column that held dates or times of day; its values are seconds
     layout: Layout | None = None
     part: str | None = None  # sheet or group that was read
@@ -82,6 +88,8 @@ def text_table(path: Path) -> Table:
     layout = layout_of(data[:HEAD_BYTES], whole=len(data) <= HEAD_BYTES)
     if isinstance(layout, NoTable):
         raise InputError(layout.why)
+    if layout.encoding == "utf-16":
+        data = as_utf8(data, utf16_of(data) or "utf-16-le")
     body = _from_line(data.removeprefix(b"\xef\xbb\xbf"), layout.data_line)
     if layout.encoding == "latin-1" and not body.isascii():
         body = body.decode("latin-1").encode()
@@ -118,12 +126,15 @@ def _from_line(data: bytes, line: int) -> bytes:
 
 def _cells(body: bytes, layout: Layout) -> pl.DataFrame:
     """Every cell as text. A quote that never closes is text."""
+    mark = layout.delimiter
+    if mark == blanks.BLANKS:
+        body, mark = blanks.tabbed(body), "\t"
     for quote in ('"', None) if b'"' in body[: 1 << 20] else (None,):
         try:
             return pl.read_csv(
                 body,
                 has_header=False,
-                separator=layout.delimiter,
+                separator=mark,
                 quote_char=quote,
                 infer_schema=False,
                 comment_prefix=layout.comment,
@@ -150,43 +161,63 @@ def as_table(
     """The table of cells that are text: numbers, and dates or times of day in the first column that holds them."""
     cells = cells.rename({name: str(at) for at, name in enumerate(cells.columns)})
     values, _ = numbers_of(cells, decimal)
-    stamp, clock, begins = None, "number", ""
+    stamp, found = None, Stamps(pl.Series())
     for at, name in enumerate(cells.columns):
-        seconds, kind = stamps(cells[name], values[name])
-        if kind is not None:
-            values = values.with_columns(seconds.alias(name))
+        one = stamps(cells[name], values[name])
+        if one.kind is not None:
+            values = values.with_columns(one.seconds.alias(name))
             if stamp is None:
-                stamp, clock, begins = at, kind, str(cells[name].drop_nulls().head(1).to_list()[0])
+                stamp, found = at, one
     columns = named(list(names)[: cells.width], list(units)[: cells.width])
-    return Table(form, columns, values, rows, every, clock, begins, stamp, layout, notes=notes or [])  # type: ignore[arg-type]
+    return Table(
+        form, columns, values, rows, every, found.kind or "number", found.dates, found.doubt, found.begins, stamp, layout, notes=notes or []
+    )  # fmt: skip
 
 
-def stamps(cells: pl.Series, values: pl.Series) -> tuple[pl.Series, Clock | None]:
-    """Seconds of a column of dates or times of day, and their kind; None where it holds none, or only some."""
+class Stamps(NamedTuple):
+    """Seconds of a column of dates or times of day, from the first; their kind, None where it holds none; how its dates are
+    written ("" where nothing tells), with the doubt; the first."""
+
+    seconds: pl.Series
+    kind: Clock | None = None
+    dates: str = "iso"
+    doubt: str = ""
+    begins: str = ""
+
+
+def stamps(cells: pl.Series, values: pl.Series) -> Stamps:
+    """What a column holds of dates or times of day; its numbers where it holds none, or only some."""
     told = cells.len() - cells.null_count()
     if not told or values.is_finite().fill_null(False).sum() > 0.5 * told:
-        return values, None
+        return Stamps(values)
+    dates, doubt = "iso", ""
     us, bad, kind = parsed(cells, None)
     if kind is None or bad.sum() > 0.1 * told:
-        return _foreign(cells, values)
+        dates, doubt = _order(cells)
+        us, bad, kind = parsed(cells, None, "month_first" if dates == "month_first" else "day_first")
+    if kind is None or bad.sum() > 0.1 * told:
+        return Stamps(values)
+    first_cell = cells.drop_nulls().head(1)
+    begins = as_iso(first_cell, dates) if dates in ("day_first", "month_first") else first_cell  # type: ignore[arg-type]
     seconds = us.to_numpy() / 1e6
     if kind == "time of day":
         back = np.diff(seconds, prepend=seconds[:1]) < -43200.0
         seconds = seconds + 86400.0 * np.cumsum(back)
     first = seconds[np.isfinite(seconds)]
-    return pl.Series(seconds - (first[0] if first.size else 0.0)), kind
+    return Stamps(
+        pl.Series(seconds - (first[0] if first.size else 0.0)), kind, dates, doubt, "" if doubt else str(begins[0])
+    )
 
 
-FOREIGN = r"^\s*'?(\d{1,2})[./-](\d{1,2})[./-](\d{2,4})[ T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,:](\d+))?)?\s*$"
-
-
-def _foreign(cells: pl.Series, values: pl.Series) -> tuple[pl.Series, Clock | None]:
-    """Dates that mean two days: seconds from the clock alone, so that the rest can be looked at."""
-    parts = cells.str.extract_groups(FOREIGN).struct.unnest()
-    if parts["4"].null_count() > 0.5 * max(cells.len() - cells.null_count(), 1):
-        return values, None
-    seconds = parts.select(
-        pl.col("4").cast(pl.Float64) * 3600 + pl.col("5").cast(pl.Float64) * 60 + pl.col("6").cast(pl.Float64).fill_null(0)
-        + ("0." + pl.col("7").fill_null("0")).cast(pl.Float64)
-    ).to_series().to_numpy()  # fmt: skip
-    return pl.Series(seconds - seconds[0]), "date that is not read"
+def _order(cells: pl.Series) -> tuple[str, str]:
+    """Whether the day or the month comes first, and the doubt: a number above 12 is a day; dates with dots have the day first, clocks
+    with AM and PM go with the month first (common practice)."""
+    parts = cells.str.strip_chars().str.extract_groups(WRITTEN).struct.unnest()
+    first, second = (parts[place].cast(pl.Int64, strict=False).max() or 0 for place in ("1", "2"))
+    if first > 12 or second > 12:  # type: ignore[operator]
+        return ("day_first" if first > 12 else "month_first"), ""  # type: ignore[operator]
+    if cells.str.contains(r"^\s*\d{1,2}\.\d{1,2}\.").any():
+        return "day_first", ""
+    if parts["8"].is_not_null().any():
+        return "month_first", "as its clock has AM and PM, the month is taken to come first"
+    return "", "nothing in it tells whether the day or the month comes first"

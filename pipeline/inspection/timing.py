@@ -33,6 +33,7 @@ class Time:
     doubts: list[str] = field(default_factory=list)
     second: str | None = None
     counters: frozenset[int] = frozenset()
+    dates: str = "iso"  # of timestamps; "" where nothing tells
 
 
 def time_of(table: Table) -> Time | None:
@@ -79,14 +80,12 @@ def _stamped(table: Table, at: int, counters: frozenset[int]) -> Time:
         "time of day": ("time of day", "holds times of day"),
         "local": ("timestamp", "holds dates and times without a zone"),
         "zoned": ("timestamp", "holds dates and times with a zone"),
-        "date that is not read": ("date", "holds dates"),
     }[table.clock]
-    doubts = []
-    if table.clock == "date that is not read":
-        doubts.append(
-            "dates written like this mean two days and are not read: save them as 2026-03-02T14:05:09.25, or map another column as time"
-        )
-    return Time(at, column.name, "timestamp", 1.0, words[0], [words[1]], doubts, None, counters)
+    reasons = [words[1]]
+    if table.dates in ("day_first", "month_first"):
+        reasons.append(f"the {table.dates.removesuffix('_first')} first")
+    doubts = [table.dates_doubt] if table.dates_doubt else []
+    return Time(at, column.name, "timestamp", 1.0, words[0], reasons, doubts, None, counters, table.dates)
 
 
 def _rises(values: np.ndarray) -> bool:

@@ -63,6 +63,11 @@ def kinds_said(unit: str) -> frozenset[str]:
     return frozenset(["other"]) if found or text in OTHER_KINDS else frozenset()
 
 
+def is_force(unit: str) -> bool:
+    """Whether a stated unit is one of force."""
+    return reads_as(unit, "force")
+
+
 def readable(unit: str, channel: str) -> bool:
     """Whether a card may give the unit for the channel as it stands."""
     return any(reads_as(unit, kind) for kind in kinds_of(channel))

@@ -12,7 +12,7 @@ from pipeline.archive.scan import printable
 from pipeline.inspection.brakings import Braking, celsius
 from pipeline.inspection.card import recordings_lines
 from pipeline.inspection.drawing import drawn, window
-from pipeline.inspection.folders import Folder, Group, differs
+from pipeline.inspection.folders import Folder, Group, differs, gaps_in
 from pipeline.inspection.look import Look
 from pipeline.inspection.tables import Table
 
@@ -34,20 +34,25 @@ def folder_words(found: Folder, place: str) -> list[str]:
     lines += ["", *_main(main)]
     for group in found.groups:
         if group is not main:
-            named = ", ".join(printable(path.name) for path in group.files[:5]) + (
-                ", ..." if len(group.files) > 5 else ""
-            )
+            named = ", ".join(printable(name) for name in group.names[:5]) + (", ..." if len(group.files) > 5 else "")
             lines.append(f"odd: {_count(len(group.files), 'file')} ({named}): {differs(group, main)}")
     return lines
 
 
 def _main(group: Group) -> list[str]:
-    names = [printable(path.name) for path in group.files]
+    names = [printable(name) for name in group.names]
     listed = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]} in natural order"
     if group.look is None:
         return [f"{_count(len(names), 'file')} ({listed}): not read: {group.why}"]
     lines = [f"{_count(len(names), 'file')} of one form: {listed}"]
-    said = "one stop a file" if group.holds == "stop" else "several stops in a file (series)"
+    part = (
+        {"xlsx": "sheet", "hdf5": "group or table"}.get(group.form, "file")
+        if any("#" in b.file for b in group.brakings)
+        else "file"
+    )
+    said = f"one stop a {part}" if group.holds == "stop" else f"several stops in a {part} (series)"
+    if group.folders > 1:
+        lines.append(f"  they lie in {group.folders} folders and are taken for one test, in the order of their paths")
     lines.append(
         f"  each holds: {said}; {_count(len(group.brakings), 'braking')} in {_count(group.counted, 'file')} looked through"
     )
@@ -57,6 +62,7 @@ def _main(group: Group) -> list[str]:
             if count
             else f"  odd: no braking was found in {printable(name)}"
         )
+    lines += [f"  odd: {text}" for text in gaps_in(group.names)]
     if len(group.unlike) > 10:
         lines.append(f"  odd: {len(group.unlike) - 10} further files")
     return [*lines, *look_words(group.look, group.brakings, group.holds, pattern_of(group))]
@@ -66,8 +72,10 @@ def pattern_of(group: Group) -> str:
     """A pattern for the card that matches the group's files: by their common ending."""
     endings = {"".join(path.suffixes[-2:]) if path.suffix in (".gz", ".zst") else path.suffix for path in group.files}
     if len(group.files) == 1:
-        return f"recordings/{glob.escape(group.files[0].name)}"
-    return f"recordings/*{endings.pop()}" if len(endings) == 1 else "recordings/*"
+        return f"recordings/{glob.escape(group.names[0])}"
+    depths = {name.count("/") for name in group.names}
+    above = "*/" * depths.pop() if len(depths) == 1 else "**/"
+    return f"recordings/{above}*{endings.pop()}" if len(endings) == 1 else f"recordings/{above}*"
 
 
 def look_words(look: Look, brakings: Sequence[Braking], holds: str, pattern: str) -> list[str]:
@@ -99,7 +107,7 @@ def _format(table: Table) -> str:
         return f"{WHAT[table.form]}{printable(part)}"
     header = "no header row" if layout.header_line is None else f"header in line {layout.header_line + 1}"
     units = f", units in line {layout.units_line + 1}" if layout.units_line is not None else ""
-    delimiter = "tab" if layout.delimiter == "\t" else f"'{layout.delimiter}'"
+    delimiter = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, f"'{layout.delimiter}'")
     comment = f", comments begin with {layout.comment}" if layout.comment else ""
     return f"{WHAT['delimited']}, delimiter {delimiter}, decimal mark '{layout.decimal}', encoding {layout.encoding}, {header}{units}{comment}"
 
@@ -190,7 +198,7 @@ def _one(one: Braking, factor: float, unit: str) -> str:
     cut = "; cut off by the recording" if one.cut else ""
     return (
         f"{printable(one.file)} at {one.start_s:.1f} s: {one.kind} {one.speed_start * factor:.0f} to {one.speed_end * factor:.0f} {unit} in "
-        f"{one.duration_s:.2f} s, {one.pressure / 1e5:.1f} bar, {one.torque:.0f} N m, {celsius(one.temperature_initial):.0f} to "
+        f"{one.duration_s:.2f} s, {one.pressure / 1e5:.1f} bar, {f'{one.torque:.0f} N m, ' if math.isfinite(one.torque) else ''}{celsius(one.temperature_initial):.0f} to "
         f"{celsius(one.temperature_peak):.0f} degC{cut}"
     )
 

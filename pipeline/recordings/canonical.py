@@ -66,7 +66,7 @@ def conversions(
 ) -> dict[str, tuple[float, float, str | None]]:
     """Canonical name -> factor and offset to SI, and the dimension. Raises InputError for a unit that does not fit.
 
-    A linear speed v becomes the shaft's, v / rolling_radius (m).
+    A linear speed v becomes the shaft's, v / rolling_radius (m); a force F at a lever arm the torque F x arm.
     """
     result: dict[str, tuple[float, float, str | None]] = {}
     for name, channel in channels.items():
@@ -78,7 +78,7 @@ def conversions(
             result[name] = (1.0, 0.0, None)
             continue
         try:
-            factor, offset = scale_offset(channel.unit, kind)
+            factor, offset = scale_offset(channel.unit, "force" if channel.arm is not None else kind)
         except ValueError as error:
             raise InputError(f"recordings.channels.{name}: {error}") from error
         if kind == "linear_speed" and re.sub(r"_\d+$", "", name) == "speed":
@@ -87,6 +87,8 @@ def conversions(
                     f"recordings.channels.{name}: {channel.unit!r} is a linear speed and needs rolling_radius"
                 )
             factor, kind = factor / rolling_radius, "angular_speed"
+        if channel.arm is not None:
+            factor *= channel.arm
         result[name] = (factor, offset, kind)
     return result
 
@@ -123,7 +125,7 @@ def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) 
         if channels[name].unit == TIMESTAMP:
             continue
         unit = text.strip().strip("[]()").strip()
-        kind = dimension(name, channels[name].unit)
+        kind = "force" if channels[name].arm is not None else dimension(name, channels[name].unit)
         if kind is None or kind == "share" or not unit or (kind == "angular_speed" and unit in OPEN_SPEEDS):
             continue
         try:

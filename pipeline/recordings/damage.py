@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ from pipeline.archive.card import REQUIRED_CHANNELS
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.recordings.chunk import Damage
+from pipeline.recordings.timestamps import WRITTEN
 
 SUSPECT_SHARE = 0.01  # of a recording's rows
 UNUSABLE_SHARE = 0.5
@@ -35,7 +37,7 @@ def refuse_wreck(damage: Sequence[Damage], rows: int) -> None:
     """InputError when most values of a needed channel, or most rows, are damage: the card and the file do
     not fit."""
     for note in damage:
-        all_rows = rows + (note.count if note.what == "fields" else 0)
+        all_rows = max(rows + (note.count if note.what == "fields" else 0), note.count)
         needed = note.channel is None or note.channel in ("time", *REQUIRED_CHANNELS)
         if needed and note.count > UNUSABLE_SHARE * max(all_rows, 1):
             where = f"{note.channel}: " if note.channel else ""
@@ -72,6 +74,10 @@ def _example(note: Damage) -> str:
 
 
 def _hint(note: Damage) -> str:
+    if note.channel == "time" and re.match(WRITTEN, note.example):
+        return (
+            "; whether the day or the month comes first, say by dates: day_first or month_first beside unit: timestamp"
+        )
     if note.channel == "time" and ":" in note.example:
         return "; with unit: timestamp they are read as ISO 8601, such as 2026-03-02T14:05:09.25 or 14:05:09"
     if note.what == "number" and "," in note.example:

@@ -19,8 +19,10 @@ import polars as pl
 from pipeline.archive.card import REQUIRED_CHANNELS
 from pipeline.archive.written import Written
 from pipeline.errors import InputError
+from pipeline.recordings import blanks
 from pipeline.recordings.chunk import Chunk, ClockKind, Damage
 from pipeline.recordings.columns import positions, units_in
+from pipeline.recordings.encodings import recoded
 from pipeline.recordings.files import opened
 from pipeline.recordings.numbers import ABSENT, damage_of, numbers_of
 from pipeline.recordings.timestamps import parsed
@@ -32,6 +34,7 @@ BLOCK_BYTES = 1 << 24
 HEAD_BYTES = 1 << 16
 LONGEST_LINE = 1 << 20
 UNIT = re.compile(r"[\[({<]?\s*[^\W\d_]|[\[({<]?\s*[%°]")
+NUMBERED = "column "  # with its number from 1: a column's name where no row gives one
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
@@ -69,7 +72,7 @@ def in_numbers(cells: Cells, layout: Layout, recordings: Written, clock: ClockKi
         values, damage = numbers_of(cells.rows, recordings.decimal, cells.line)
         return Chunk(values, [*cells.damage, *damage], layout.units)
     values, damage = numbers_of(cells.rows.drop("time"), recordings.decimal, cells.line)
-    time, bad, clock = parsed(cells.rows["time"], clock)
+    time, bad, clock = parsed(cells.rows["time"], clock, recordings.dates)
     damage += damage_of("time", cells.rows["time"], time, bad, cells.line)
     values = values.select(time.alias("time"), *values.columns)
     return Chunk(values, [*cells.damage, *damage], layout.units, clock)
@@ -78,7 +81,7 @@ def in_numbers(cells: Cells, layout: Layout, recordings: Written, clock: ClockKi
 def head(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> tuple[Layout, Cells]:
     """Layout and first rows of a recording, without reading on. Raises InputError as `rows` does."""
     with opened(path) as stream:
-        data = _checked_start(_exactly(stream, HEAD_BYTES))
+        data = _checked_start(_exactly(_letters(stream, recordings.encoding), HEAD_BYTES))
         if not data:
             raise InputError("is empty")
         if len(data) == HEAD_BYTES:
@@ -104,6 +107,7 @@ def rows(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> Iterato
 
 def _blocks(stream: IO[bytes], encoding: str) -> Iterator[tuple[int, bytes]]:
     """(number of the first line, whole lines as UTF-8), newlines made \\n."""
+    stream = _letters(stream, encoding)
     rest, line, first, more = b"", 1, True, True
     while more:
         data = _exactly(stream, BLOCK_BYTES)
@@ -125,6 +129,10 @@ def _blocks(stream: IO[bytes], encoding: str) -> Iterator[tuple[int, bytes]]:
             line += block.count(b"\n")
 
 
+def _letters(stream: IO[bytes], encoding: str) -> IO[bytes]:
+    return recoded(stream) if encoding == "utf-16" else stream
+
+
 def _exactly(stream: IO[bytes], size: int) -> bytes:
     """`size` bytes, fewer only at the end: decompressors give what they have."""
     parts, missing = [], size
@@ -139,7 +147,7 @@ def _exactly(stream: IO[bytes], size: int) -> bytes:
 
 def _checked_start(data: bytes) -> bytes:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise InputError("is UTF-16 text; save it as UTF-8")
+        raise InputError("is UTF-16 text; write recordings.encoding: utf-16")
     if b"\0" in data[:65536]:
         raise InputError("holds binary data, not delimited text; see recordings.format")
     return data.removeprefix(BYTE_ORDER_MARK)
@@ -170,25 +178,40 @@ def _head(line: int, block: bytes, recordings: Written, needed: tuple[str, ...])
         elif text.strip() and not (comment and text.lstrip().startswith(comment)):
             header = text
             break
-    names = _fields(header, recordings.delimiter)
+    width = _blanks_width(block[lines.tell() :], recordings)
+    names = _fields(header, recordings.delimiter, width)
+    before = lines.tell() - len(header)
+    if not recordings.header_row:
+        names = [f"{NUMBERED}{at}" for at in range(1, len(names) + 1)]
     try:
         columns = positions(names, recordings.channels, needed=needed)
     except InputError as error:
         raise InputError(f"{error}{_hint(names, header, recordings)}") from error
+    if not recordings.header_row:
+        return Layout(columns, len(names), b'"' in header, {}), taken - 1, block[before:]
     after = lines.tell()
     second = _next_row(lines, comment)
-    units = _units(second, columns, recordings)
+    units = _units(second, columns, recordings, width)
     if units is not None:
         taken += block[after : lines.tell()].count(b"\n")
         after = lines.tell()
         second = _next_row(lines, comment)
-    width = _width(names, _fields(second, recordings.delimiter))
+    size = _width(names, _fields(second, recordings.delimiter))
     quoted = b'"' in header or any(b'"' in text for text in block[after : after + 65536].split(b"\n", 3)[:3])
-    return Layout(columns, width, quoted, units_in(names, columns) | (units or {})), taken, block[after:]
+    return Layout(columns, size, quoted, units_in(names, columns) | (units or {})), taken, block[after:]
 
 
-def _fields(line: bytes, delimiter: str) -> list[str]:
+def _blanks_width(block: bytes, recordings: Written) -> int | None:
+    """Cells of a row of numbers, where blanks part them."""
+    if recordings.delimiter != blanks.BLANKS:
+        return None
+    return blanks.width_of(block[:65536].decode("utf-8", "replace").split("\n")[:-1][:200])
+
+
+def _fields(line: bytes, delimiter: str, width: int | None = None) -> list[str]:
     text = line.decode("utf-8", "replace").strip("\r\n")
+    if delimiter == blanks.BLANKS:
+        return blanks.fields(text, width)
     if len(text) > csv.field_size_limit():
         raise InputError(f"a line is longer than {csv.field_size_limit()} characters: is it text with line ends?")
     try:
@@ -204,9 +227,9 @@ def _next_row(lines: io.BytesIO, comment: bytes | None) -> bytes:
     return b""
 
 
-def _units(row: bytes, columns: dict[str, int], recordings: Written) -> dict[str, str] | None:
+def _units(row: bytes, columns: dict[str, int], recordings: Written, width: int | None) -> dict[str, str] | None:
     """Units by canonical name where the line is a row of units, else None."""
-    return units_of_row(_fields(row, recordings.delimiter), columns, recordings) if row else None
+    return units_of_row(_fields(row, recordings.delimiter, width), columns, recordings) if row else None
 
 
 def units_of_row(fields: list[str], columns: dict[str, int], recordings: Written) -> dict[str, str] | None:
@@ -242,7 +265,7 @@ def _hint(names: list[str], header: bytes, recordings: Written) -> str:
     """
     if "\ufffd".encode() in header:
         return "; the header is not UTF-8: is recordings.encoding latin-1?"
-    others = [d for d in (",", ";", "\t") if d != recordings.delimiter and d.encode() in header]
+    others = [d for d in (",", ";", "\t", "|") if d != recordings.delimiter and d.encode() in header]
     if len(names) > 1 or not others:
         return ""
     return f"; is recordings.delimiter {'tab' if others[0] == chr(9) else repr(others[0])}?"
@@ -262,10 +285,13 @@ def _cells(block: bytes, line: int, layout: Layout, recordings: Written) -> Cell
             wrong.append((row.number, row.text))
         return "skip"
 
+    delimiter = recordings.delimiter
+    if delimiter == blanks.BLANKS:
+        block, delimiter = blanks.tabbed(block), "\t"
     names = [f"#{at}" for at in range(layout.width)]
     wanted = {name: f"#{at}" for name, at in layout.columns.items() if at < layout.width}
     if block.strip():
-        table = _parsed(block, names, list(dict.fromkeys(wanted.values())), layout.quoted, recordings.delimiter, skip)
+        table = _parsed(block, names, list(dict.fromkeys(wanted.values())), layout.quoted, delimiter, skip)
         frame = pl.DataFrame(pl.from_arrow(table)).select(pl.col(at).alias(name) for name, at in wanted.items())
     else:
         frame = pl.DataFrame(schema=dict.fromkeys(wanted, pl.String))

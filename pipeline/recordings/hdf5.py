@@ -17,7 +17,7 @@ import polars as pl
 
 from pipeline.archive.card import REQUIRED_CHANNELS
 from pipeline.archive.scan import natural_key
-from pipeline.archive.written import Written
+from pipeline.archive.written import Dates, Written
 from pipeline.errors import InputError
 from pipeline.recordings.chunk import CHUNK_ROWS, Chunk, ClockKind
 from pipeline.recordings.columns import positions, units_in
@@ -97,7 +97,7 @@ def read(
             for name, one in stored.items():
                 cells = one.read(first, CHUNK_ROWS)
                 if name == "time" and recordings.timestamps:
-                    values, bad, clock = _stamps(cells, clock, one.name)
+                    values, bad, clock = _stamps(cells, clock, one.name, recordings.dates)
                 else:
                     values, bad = _numbers(cells, one.name, recordings)
                 damage += damage_of(name, cells, values, bad, None)
@@ -105,10 +105,12 @@ def read(
             yield Chunk(pl.DataFrame(series), damage, units, clock)
 
 
-def _stamps(cells: pl.Series, clock: ClockKind | None, name: str) -> tuple[pl.Series, pl.Series, ClockKind | None]:
+def _stamps(
+    cells: pl.Series, clock: ClockKind | None, name: str, dates: Dates
+) -> tuple[pl.Series, pl.Series, ClockKind | None]:
     if cells.dtype != pl.String:
         raise InputError(f"dataset {name!r} (time) holds numbers, no timestamps; give its unit in test.yaml, such as s")
-    return parsed(cells, clock)
+    return parsed(cells, clock, dates)
 
 
 def _numbers(cells: pl.Series, name: str, recordings: Written) -> tuple[pl.Series, pl.Series]:

@@ -92,7 +92,7 @@ def _stamps(
     if column.dtype == pl.Time:
         return column.cast(pl.Int64).cast(pl.Float64) / 1e3, sound, "time of day"
     if column.dtype in (pl.String, pl.Categorical):
-        return parsed(column, clock)
+        return parsed(column, clock, recordings.dates)
     name = recordings.channels["time"].column
     raise InputError(
         f"column {name!r} (time) holds {column.dtype}, no timestamps; give its unit in test.yaml, such as s"

@@ -3,7 +3,8 @@
     time = (timestamp - midnight before the first recording's first timestamp) in s, kept to the microsecond
 
 Accepted (ISO 8601-1:2019, 5.3 and 5.4): date and time with T or a blank between, seconds with a decimal point or comma, with a
-zone (Z, +02:00, +02) or without; or the time of day alone. A time of day falls behind the one before where midnight has
+zone (Z, +02:00, +02) or without; or the time of day alone. Dates with the day or the month first are read where the card says
+which (`dates`): nothing in them tells. A time of day falls behind the one before where midnight has
 passed: a day is added. What else makes it fall behind, or leap by an hour while samples go on, is a clock that was set
 (summer time, by hand); nothing tells which side is right, so nothing is corrected and it is told.
 """
@@ -18,12 +19,16 @@ from itertools import pairwise
 import numpy as np
 import polars as pl
 
+from pipeline.archive.written import Dates
 from pipeline.findings import Finding, finding
 from pipeline.recordings.chunk import Chunk, ClockKind
 from pipeline.results.record import Recording
 
 ISO = r"^(?:(\d{4}-\d{2}-\d{2})[T ]+|T)?(\d{2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,12}))?)?\s*(Z|[+-]\d{2}(?::?\d{2})?)?$"
 EXAMPLE = "2026-03-02T14:05:09.25 or 14:05:09,25"
+# 02.03.2026 14:05:09,25 or 3/2/2026 2:05:09 PM: which of the two is the day, the card says
+WRITTEN = r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})[ ,T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,12}))?)?\s*([AaPp])?\.?[Mm]?\.?$"
+CENTURY = 69  # two-digit years from here on are 19.., those below 20.. (POSIX strptime, from memory)
 DAY = 86400.0
 US = 1_000_000
 AN_HOUR_BACK = 3600.0 + 5.0  # s: by how much a clock is set back; further back between recordings is the next day
@@ -31,13 +36,40 @@ STEP = 1800.0  # s: clocks are set by whole half hours, where summer time sets t
 KINDS: tuple[ClockKind, ...] = ("time of day", "local", "zoned")
 
 
-def parsed(cells: pl.Series, kind: ClockKind | None) -> tuple[pl.Series, pl.Series, ClockKind | None]:
+def as_iso(text: pl.Series, dates: Dates) -> pl.Series:
+    """Dates written day or month first as ISO 8601; what is not of that form as it is."""
+    names = ("a", "b", "y", "h", "m", "s", "part", "half")
+    parts = text.str.extract_groups(WRITTEN).struct.rename_fields(list(names)).struct.unnest()
+    day, month = ("a", "b") if dates == "day_first" else ("b", "a")
+    two = pl.col("y").cast(pl.Int64, strict=False)
+    year = (
+        pl.when(pl.col("y").str.len_chars() == 4).then(two).when(two < CENTURY).then(two + 2000).otherwise(two + 1900)
+    )
+    hour, late = pl.col("h").cast(pl.Int64), pl.col("half").str.to_lowercase() == "p"
+    twelve = pl.col("half").is_not_null()
+    hours = (
+        pl.when(twelve & ((hour < 1) | (hour > 12))).then(99)  # no hour of a clock of twelve
+        .when(twelve).then(hour % 12 + 12 * late.cast(pl.Int64)).otherwise(hour)
+    )  # fmt: skip
+    made = parts.select(
+        pl.format(
+            "{}-{}-{}T{}:{}:{}{}", year.cast(pl.String), pl.col(month).str.zfill(2), pl.col(day).str.zfill(2), hours.cast(pl.String).str.zfill(2),
+            pl.col("m"), pl.col("s").fill_null("00"), pl.when(pl.col("part").is_null()).then(pl.lit("")).otherwise("." + pl.col("part")),
+        )
+    ).to_series()  # fmt: skip
+    return made.zip_with(made.is_not_null(), text)
+
+
+def parsed(
+    cells: pl.Series, kind: ClockKind | None, dates: Dates = "iso"
+) -> tuple[pl.Series, pl.Series, ClockKind | None]:
     """Microseconds (Float64, exact; since 1970 or since midnight), the mask of cells that are no timestamp, and the kind.
 
-    kind: of the recording's timestamps so far; a cell of another kind counts as no timestamp.
+    kind: of the recording's timestamps so far; a cell of another kind counts as no timestamp. dates: how a date is written.
     """
     text = cells.cast(pl.String).str.strip_chars(" \t\r\u00a0'\"")
     text = text.set(text == "", None)
+    text = text if dates == "iso" else as_iso(text, dates)
     names = ("date", "h", "m", "s", "part", "zone")
     parts = text.str.extract_groups(ISO).struct.rename_fields(list(names)).struct.unnest()
     whole = (

@@ -79,16 +79,29 @@ def test_any_name_says_something_or_nothing(name):
     ("data", "why"),
     [
         (b"", "is empty"),
-        ("t;n\n1;2\n".encode("utf-16"), "UTF-16"),
-        ("t;n\n1;2\n3;4\n5;6\n".encode("utf-16-le"), "UTF-16"),
-        (b"t|n\n1|2\n3|4\n5|6\n", "save it with commas"),
-        (b"t n\n1 2\n3 4\n5 6\n", "blanks"),
         (bytes(range(256)) * 4, "binary"),
     ],
 )
 def test_what_is_not_read_is_told_with_what_to_do(data, why):
     found = layout_of(data, whole=True)
     assert isinstance(found, NoTable) and why in found.why
+
+
+@pytest.mark.parametrize(
+    ("data", "encoding", "delimiter", "decimal", "names"),
+    [
+        ("t;n\n1;2\n".encode("utf-16"), "utf-16", ";", ".", ["t", "n"]),
+        ("t;n\n1;2\n3;4\n5;6\n".encode("utf-16-le"), "utf-16", ";", ".", ["t", "n"]),
+        (b"t|n\n1|2\n3|4\n5|6\n", "utf-8", "|", ".", ["t", "n"]),
+        (b"t n\n1 2\n3 4\n5 6\n", "utf-8", " ", ".", ["t", "n"]),
+        (b"  t   shaft speed\n  1  2,5\n 3   4,5\n  5  6\n", "utf-8", " ", ",", ["t", "shaft speed"]),
+        (b'"t","n"\n"1,5","2"\n"3,5","4"\n"5,5","6"\n', "utf-8", ",", ",", ["t", "n"]),
+        (b"1;2\n3;4\n5;6\n", "utf-8", ";", ".", ["", ""]),
+    ],
+)
+def test_layouts(data, encoding, delimiter, decimal, names):
+    found = layout_of(data, whole=True)
+    assert (found.encoding, found.delimiter, found.decimal, found.names) == (encoding, delimiter, decimal, names)
 
 
 @pytest.mark.parametrize(

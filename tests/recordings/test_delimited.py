@@ -24,6 +24,17 @@ STYLES = {
     "quoted decimal comma": {
         "quote": '"', "decimal": ",", "delimiter": ";", "recordings": {"delimiter": ";", "decimal": ","},
     },
+    "commas in quotes between commas": {"quote": '"', "decimal": ",", "recordings": {"decimal": ","}},
+    "strokes": {"delimiter": "|", "recordings": {"delimiter": "|"}},
+    "blanks": {"delimiter": "  ", "before": "rig north\n", "recordings": {"delimiter": "blanks", "skip_lines": 1}},
+    "one blank and a units row": {"delimiter": " ", "units": True, "recordings": {"delimiter": "blanks"}},
+    "blanks, decimal comma, comments": {
+        "delimiter": "\t \t", "decimal": ",", "before": "# made up\n", "recordings": {"delimiter": "blanks", "decimal": ",", "comment": "#"},
+    },
+    "UTF-16 with its mark": {"encoding": "utf-16", "recordings": {"encoding": "utf-16"}},
+    "UTF-16 without it, the other way round": {
+        "encoding": "utf-16-be", "newline": "\r\n", "before": "Prüfstand\n", "recordings": {"encoding": "UTF16", "skip_lines": 1},
+    },
     "gzip": {"suffix": ".csv.gz"},
     "zstandard": {"suffix": ".csv.zst"},
     "Latin-1": {"before": "Prüfstand °\n", "encoding": "latin-1", "recordings": {"encoding": "latin-1", "skip_lines": 1}},
@@ -40,6 +51,55 @@ def test_every_spelling_gives_the_same_channels(tmp_path, style):
         got = table.filter(recording=number).select(SI).to_numpy()
         # Six decimals of the file's unit: half a unit of the last place, in SI.
         assert np.all(np.abs(got - expected(number)) <= np.array([1, 0.105, 1, 1e5, 1]) * 0.51e-6)
+
+
+def numbered() -> dict[str, dict[str, str]]:
+    """Channels by the number of their column."""
+    channels = card()["recordings"]["channels"]
+    return {name: {**one, "column": f"column {at}"} for at, (name, one) in enumerate(channels.items(), start=1)}
+
+
+@pytest.mark.parametrize("style", [{}, {"delimiter": "blanks"}, {"delimiter": ";", "comment": "#"}])
+def test_without_a_row_of_names_columns_are_counted(tmp_path, style):
+    folder = write_card(tmp_path / "t", card(header_row=False, channels=numbered(), **style))
+    mark = {"blanks": "   "}.get(style.get("delimiter", ","), style.get("delimiter", ","))
+    for number in (1, 2, 3):
+        lines = text(samples(number), delimiter=mark).splitlines()[1:]
+        written(folder, f"{number}.csv", "\n".join(["# made up", *lines] if "comment" in style else lines).encode())
+    table, record = ingested(folder, tmp_path / "out")
+    assert record["findings"] == []
+    for number in (1, 2, 3):
+        got = table.filter(recording=number).select(SI).to_numpy()
+        assert np.all(np.abs(got - expected(number)) <= np.array([1, 0.105, 1, 1e5, 1]) * 0.51e-6)
+
+
+def test_a_force_at_a_lever_arm_is_a_torque(tmp_path):
+    """T = F x arm: 9.80665 N a kgf at 250 mm."""
+    content = card()
+    content["recordings"]["channels"]["torque"] = {"column": "Mb", "unit": "kgf", "arm": "250 mm"}
+    folder = write_card(tmp_path / "t", content)
+    written(folder, "1.csv", text(samples(1)).encode())
+    table, _ = ingested(folder, tmp_path / "out")
+    assert np.allclose(table["torque"].to_numpy(), samples(1)["torque"] * 9.80665 * 0.25, atol=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("channel", "change", "why"),
+    [
+        ("torque", {"unit": "kgf"}, "a force (N, kN, daN, lbf, kgf) with its lever arm"),
+        ("torque", {"arm": "250 mm"}, "channels.torque: unit 'N m' is not of the kind force"),
+        ("torque", {"unit": "N", "arm": "0 mm"}, "recordings.channels.torque.arm: '0 mm' must be above zero"),
+        ("pressure", {"arm": "250 mm"}, "channels.pressure.arm: only of torque"),
+        ("time", {"dates": "day_first"}, "channels.time.dates: only of time with unit: timestamp"),
+        ("time", {"unit": "timestamp", "dates": "year_first"}, "day_first"),
+    ],
+)
+def test_what_a_channel_says_beside_its_unit_is_held_against_it(tmp_path, channel, change, why):
+    content = card()
+    content["recordings"]["channels"][channel] |= change
+    folder = write_card(tmp_path / "t", content)
+    written(folder, "1.csv", text(samples(1)).encode())
+    assert why in ingested(folder, tmp_path / "out")[1]["unusable"]
 
 
 def one(tmp_path, content: bytes, name: str = "0001.csv", **recordings):

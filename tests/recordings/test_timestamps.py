@@ -42,6 +42,45 @@ def test_what_may_mean_two_days_or_none_is_no_timestamp(text):
     assert bad[0] and np.isnan(values[0])
 
 
+@pytest.mark.parametrize(
+    ("text", "dates", "utc"),
+    [
+        ("02.03.2026 14:05:09,25", "day_first", START),
+        ("2.3.26 14:05:09.25", "day_first", START),
+        ("02-03-2026, 14:05:09,250", "day_first", START),
+        ("02/03/2026T14:05", "day_first", START.replace(second=0, microsecond=0)),
+        ("3/2/2026 2:05:09.25 PM", "month_first", START),
+        ("03/02/26 2:05:09 p.m.", "month_first", START.replace(microsecond=0)),
+        ("3/2/2026 12:05:09 AM", "month_first", START.replace(hour=0, microsecond=0)),
+        ("3/2/2026 12:05:09 pm", "month_first", START.replace(hour=12, microsecond=0)),
+        ("3/2/1970 14:05:09.25", "month_first", START.replace(year=1970)),
+        ("3/2/70 14:05:09.25", "month_first", START.replace(year=1970)),
+        ("2026-03-02 14:05:09.25", "day_first", START),
+    ],
+)
+def test_dates_with_the_day_or_the_month_first_are_read_where_the_card_says_which(text, dates, utc):
+    values, bad, found = parsed(pl.Series([text, None]), None, dates)
+    assert found == "local" and not bad.any() and values[1] is None
+    assert values[0] == (utc - datetime.datetime(1970, 1, 1)) // datetime.timedelta(microseconds=1)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "13/02/2026 14:05:09",
+        "3/2/2026 14:05:09 PM",
+        "3/2/2026 0:05:09 AM",
+        "3/2/2026",
+        "2/30/2026 14:05:09",
+        "3/2/026 14:05:09",
+        "3/2/2026 24:05",
+    ],
+)
+def test_what_is_no_date_of_that_order_is_no_timestamp(text):
+    values, bad, _ = parsed(pl.Series([text]), None, "month_first")
+    assert bad[0] and np.isnan(values[0])
+
+
 def test_a_recording_has_one_kind_of_timestamp():
     _, bad, kind = parsed(pl.Series(["2026-03-02T14:05:09Z", "2026-03-02T14:05:10", None]), None)
     assert kind == "zoned" and bad.to_list() == [False, True, False]
@@ -118,4 +157,6 @@ def test_a_night_of_summer_time_between_recordings_without_zone_is_told(tmp_path
 
 def test_timestamps_that_are_not_iso_say_what_is_read(tmp_path):
     _, record = ingested(stamped(tmp_path / "t", [at(10)], "%d.%m.%Y %H:%M:%S"), tmp_path / "out")
+    assert "say by dates: day_first or month_first beside unit: timestamp" in record["unusable"]
+    _, record = ingested(stamped(tmp_path / "u", [at(10)], "%H.%M:%S"), tmp_path / "further")
     assert "ISO 8601" in record["unusable"] and "2026-03-02T14:05:09.25" in record["unusable"]
