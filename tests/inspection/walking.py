@@ -86,7 +86,10 @@ def completed(one: Archive, card: Path) -> Edited:
     """The card of an archive completed as that person would: blanks, what the brake has beyond, guesses that are wrong."""
     lines = fill(card, answers_of(one))
     text = card.read_text(encoding="utf-8").splitlines()
-    for key, value, default in (("efficiency", one.brake.efficiency, 1.0), ("threshold_pressure", one.brake.threshold_bar, 0.0)):
+    for key, value, default in (
+        ("efficiency", one.brake.efficiency, 1.0),
+        ("threshold_pressure", one.brake.threshold_bar, 0.0),
+    ):
         if value != default:
             at = next(i for i, line in enumerate(text) if line.startswith(f"  # {key}: "))
             text[at] = f"  {key}: {value:g}{' bar' if key == 'threshold_pressure' else ''}"
@@ -126,9 +129,13 @@ def unit_of(mess: Mess, channel: str) -> str:
 
 def same_unit(said: str, mess: Mess, channel: str) -> bool:
     true = unit_of(mess, channel)
-    kinds = ("force",) if channel == "torque" and mess.arm else ("duration",) if channel == "time" else kinds_of(channel)
+    kinds = (
+        ("force",) if channel == "torque" and mess.arm else ("duration",) if channel == "time" else kinds_of(channel)
+    )
     return said == true or any(
-        reads_as(said, kind) and reads_as(true, kind) and np.allclose(scale_offset(said, kind), scale_offset(true, kind), rtol=1e-4)
+        reads_as(said, kind)
+        and reads_as(true, kind)
+        and np.allclose(scale_offset(said, kind), scale_offset(true, kind), rtol=1e-4)
         for kind in kinds
     )
 
@@ -140,7 +147,9 @@ def purposes(one: Archive, text: list[str]) -> int:
     found = [yaml.safe_load(text[i])[0] for i in at]
     if [b["stops"] for b in found] != [b.stops for b in one.program]:
         return 0
-    wrong = [(i, block) for i, said, block in zip(at, found, one.program, strict=True) if said["purpose"] != block.purpose]
+    wrong = [
+        (i, block) for i, said, block in zip(at, found, one.program, strict=True) if said["purpose"] != block.purpose
+    ]
     for i, block in wrong:
         text[i] = re.sub(r"purpose: \w+", f"purpose: {block.purpose}", text[i])
     return len(wrong)
