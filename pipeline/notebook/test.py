@@ -112,6 +112,8 @@ def read_test(folder: str | PathLike[str], *, only: Collection[int | str] = ()) 
     place = Path(folder)
     if not place.is_dir():
         raise InputError(f"{place}: no such folder; give the folder of a test, with its test.yaml")
+    if not (place / "test.yaml").exists():
+        raise InputError(f"{place}: holds no test.yaml; give the folder of one test, not of an archive")
     only = (only,) if isinstance(only, int | str) else only
     with told(place):
         place = place.resolve()
