@@ -18,7 +18,9 @@ def test_the_notebook_prints_what_stands_in_it(sample_results: SampleResults) ->
     before = [*in_memory, *of_a_run]
     now = notebook.run(before)
     assert sum(bool(cell.output) for cell in now) >= len(now) - 1
-    found = [f"{a.code}{text}" for a, b in zip(before, now, strict=True) for text in tour.differences(a.output, b.output)]
+    found = [
+        f"{a.code}{text}" for a, b in zip(before, now, strict=True) for text in tour.differences(a.output, b.output)
+    ]
     assert found == [], f"renew the page by {COMMAND}"
 
 

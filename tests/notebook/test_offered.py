@@ -7,6 +7,7 @@ import importlib.util
 import inspect
 import json
 import os
+import re
 import subprocess
 import sys
 import tomllib
@@ -72,6 +73,11 @@ def test_every_name_and_what_its_objects_offer_is_documented():
             if (callable(one) or isinstance(one, property) or hasattr(one, "func")) and not inspect.getdoc(one)
         ]
     assert bare == []
+
+
+def test_the_reference_lists_what_is_offered():
+    page = (REPO / "docs" / "api.md").read_text(encoding="utf-8")
+    assert sorted(re.findall(r"^\.\. auto\w+:: pipeline\.(\w+)$", page, re.MULTILINE)) == sorted(pipeline.__all__)
 
 
 def test_every_function_says_what_it_raises_and_types_resolve():
