@@ -48,6 +48,8 @@ html_theme_options = {
     "font_family": "system-ui, sans-serif",
     "head_font_family": "system-ui, sans-serif",
     "code_font_size": "0.85em",
+    "warn_bg": "#fdf6e3",
+    "warn_border": "#d8b45a",
 }
 html_math_renderer = "offline"
 

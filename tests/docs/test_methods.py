@@ -1,0 +1,21 @@
+"""Every page of a method opens with the job that it serves, and has formula, assumptions, sources and when not to trust it."""
+
+import re
+
+import pytest
+
+from tests.conftest import REPO
+
+METHODS = re.search(r":caption: Methods\n:hidden:\n\n(.*?)```", (REPO / "docs" / "index.md").read_text(), re.S).group(1).split()
+NO_METHOD = {"libraries"}  # a list of whose code it is
+
+
+@pytest.mark.parametrize("name", [name for name in METHODS if name not in NO_METHOD])
+def test_a_method_s_page_says_what_it_rests_on(name):
+    page = (REPO / "docs" / f"{name}.md").read_text(encoding="utf-8")
+    job, parts = page.split("\n## In one place\n")
+    assert "For whoever" in job
+    own = parts.split("\n## ")[0]
+    said = re.findall(r"^\*\*(.+?)\.\*\*", own, re.M)
+    assert said == ["Formula", "Assumes", "Sources", "When not to trust it"]
+    assert re.search(r"\$.+?\$", own, re.S)
