@@ -6,7 +6,8 @@ import pytest
 
 from tests.conftest import REPO
 
-METHODS = re.search(r":caption: Methods\n:hidden:\n\n(.*?)```", (REPO / "docs" / "index.md").read_text(), re.S).group(1).split()
+INDEX = (REPO / "docs" / "index.md").read_text(encoding="utf-8")
+METHODS = INDEX.split(":caption: Methods\n:hidden:\n")[1].split("```")[0].split()
 NO_METHOD = {"libraries"}  # a list of whose code it is
 
 
