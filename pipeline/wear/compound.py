@@ -166,7 +166,7 @@ def _measured(members: Sequence[Member], settings: Wear) -> tuple[list[MeasuredR
     return measured_rates(
         problem,
         [b for blocks, _ in each for b in blocks],
-        np.concatenate([bedding for _, bedding in each]),
+        np.concatenate([aside for _, aside in each]),
         [members[t].test.card.test or str(t) for t in numbers.of_test],
         lambda p, kept: with_scatter(p, numbers.of_specimen[kept], settings.specimen_scatter),
         lambda kept: range_of(problem.intervals.stops, (problem.intervals.groups[kept] > 0).any(axis=0)),

@@ -4,7 +4,7 @@ Of the intervals between readings that hold the same blocks (of all tests), and 
 per MJ with the readings' noise and the specimens' scatter in its interval. An interval of the mean says nothing of
 the next use; so it is that of a further use of the kind (`pipeline.wear.further`) and, where the intervals differ
 beyond the readings' noise, reaches at least to the fastest interval seen. One interval alone shows no scatter between
-uses: its ground says so.
+uses: its ground says so. An interval that holds a soak without a stop takes no part: its loss is not of work alone.
 
 An entry reads like a law of wear.json for `pipeline.wear.predict`, with `range`: for stops beyond that it has no
 ground.
@@ -24,6 +24,7 @@ from pipeline.wear.further import departures
 from pipeline.wear.inference import Inference, infer
 from pipeline.wear.joint import draws
 from pipeline.wear.laws import design
+from pipeline.wear.of_stops import DWELL
 from pipeline.wear.predict import beyond, interval
 
 EVERYTHING = "all intervals after bedding"
@@ -32,7 +33,7 @@ EVERYTHING = "all intervals after bedding"
 def measured_rates(
     problem: Problem,
     blocks: Sequence[Sequence[str]],
-    bedding: np.ndarray,
+    aside: np.ndarray,
     names: Sequence[str],
     adapt: Callable[[Problem, np.ndarray], Problem],
     range_of: Callable[[np.ndarray], Conditions],
@@ -41,12 +42,12 @@ def measured_rates(
     """(entries, why none): of each set of intervals with the same blocks, then of all after bedding.
 
     problem: of the energy law on all intervals, without specimens' scatter; blocks: of each interval the blocks it
-    holds; bedding [K]: whether it holds nothing else; names: its test; adapt: puts the specimens' scatter into the
+    holds; aside [K]: whether it is of bedding alone, or holds a soak; names: its test; adapt: puts the specimens' scatter into the
     problem of the intervals kept [K]; range_of: what the stops of the intervals kept span.
     """
-    use = ~np.asarray(bedding, bool)
+    use = ~np.asarray(aside, bool)
     if not use.any():
-        return [], "no interval between readings lies after the bedding"
+        return [], "no interval between readings lies after the bedding and is free of soaks"
     kinds = {frozenset(b): _named(b) for b, u in zip(blocks, use, strict=True) if u and b}
     sets = [(named, np.array([frozenset(b) == kind for b in blocks]) & use) for kind, named in kinds.items()]
     sets = [one for one in sets if not (one[1] == use).all()] + [(EVERYTHING, use)]
@@ -68,11 +69,11 @@ def _named(blocks: Sequence[str]) -> str:
 
 
 def kinds_of(groups: np.ndarray, block: Sequence[str], purpose: Sequence[str]) -> tuple[list[list[str]], np.ndarray]:
-    """(blocks that each interval holds, whether it holds bedding alone) by the groups [K, n] of a test's stops."""
+    """(blocks that each interval holds, whether it is of bedding alone or holds a soak) by the groups [K, n] of a test's rows."""
     inside = groups > 0
     blocks = [list(dict.fromkeys(b for b, i in zip(block, row, strict=True) if i and b)) for row in inside]
-    bedding = np.array([all(p == "bedding" for p, i in zip(purpose, row, strict=True) if i) for row in inside], bool)
-    return blocks, bedding
+    of = [{p for p, i in zip(purpose, row, strict=True) if i} for row in inside]
+    return blocks, np.array([own <= {"bedding"} or DWELL in own for own in of], bool)
 
 
 def trusted(chosen: FittedLaw | None, entries: Sequence[MeasuredRate]) -> Predictor | None:

@@ -6,6 +6,9 @@ The loss between the first reading after bedding and the last one, over what the
     mm3_per_mj             worn volume of the component / the brake's whole friction work
     mm3_per_n_m            worn volume of one face / integral of its normal force over the sliding distance
     mg_per_stop            volume x density / stops
+
+What a soak without a stop took is no stop's: intervals between readings that hold one are left out, be there stops in them too; where
+every interval holds one the rates say so.
 """
 
 from __future__ import annotations
@@ -25,12 +28,18 @@ RATES = ("um_per_stop", "um_per_stop_per_face", "mm3_per_mj", "mm3_per_n_m", "mg
 
 def rates(measured: Intervals, part: Component, test: ExposureOfTest, confidence: float) -> Rates:
     """Every rate, or None with its reason in `why`; `stops` says which stops count."""
-    soaked = soaked_intervals(measured, test)
     chosen, note = _after_bedding(measured, test)
-    if chosen is not None and (chosen & ~soaked).any():
-        chosen = chosen & ~soaked
     if chosen is None:
         return Rates(why=note)
+    soaked = with_soaks(measured, test)
+    notes = [note] if note else []
+    if (chosen & ~soaked).any():
+        chosen = chosen & ~soaked
+    else:
+        chosen = chosen & ~soaked_intervals(measured, test)
+        if not chosen.any():
+            return Rates(why="no interval between readings after the bedding holds a stop: soaks alone")
+        notes.append("no interval between readings is free of soaks: what these took is in the rates")
     ones = chosen.astype(float)
     loss, u = float(ones @ measured.wear), float(np.sqrt(ones @ measured.covariance @ ones))
     half = spread(measured, confidence) * u
@@ -39,7 +48,7 @@ def rates(measured: Intervals, part: Component, test: ExposureOfTest, confidence
     group = group * ~test.soaks
     count, work = float(group.sum()), float(group @ test.stops.energy_mj)
     path = float(group @ test.stops.force_distance_n_m)
-    why = [note] if note else []
+    why = notes
 
     def per(amount: float | None, reason: str) -> Interval | None:
         if amount is None or not np.isfinite(amount) or amount <= 0:
@@ -69,6 +78,12 @@ def soaked_intervals(measured: Intervals, test: ExposureOfTest) -> np.ndarray:
     """Intervals [K] that hold soaks and no stop: their loss is no stop's."""
     groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
     return np.asarray((groups @ test.soaks > 0) & (groups @ ~test.soaks == 0))
+
+
+def with_soaks(measured: Intervals, test: ExposureOfTest) -> np.ndarray:
+    """Intervals [K] that hold a soak: not all of their loss is a stop's."""
+    groups = interval_groups(test.run_number, measured.from_stop, measured.to_stop)
+    return np.asarray(groups @ test.soaks > 0)
 
 
 def _after_bedding(measured: Intervals, test: ExposureOfTest) -> tuple[np.ndarray | None, str | None]:

@@ -205,11 +205,11 @@ def _measured(
         noise_of(measured, usable),
         settings.model_u,
     )
-    blocks, bedding = kinds_of(own, test.block, test.purpose)
+    blocks, aside = kinds_of(own, test.block, test.purpose)
     return measured_rates(
         problem,
         blocks,
-        bedding,
+        aside,
         ["this"] * len(own),
         lambda p, _: p,
         lambda kept: range_of(test.stops, (own[kept] > 0).any(axis=0)),

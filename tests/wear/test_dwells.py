@@ -11,6 +11,7 @@ from pipeline.method.wear import Wear
 from pipeline.wear import compound
 from pipeline.wear.dwells import STEP, placed
 from pipeline.wear.exposure import GRID_K
+from pipeline.wear.measured import kinds_of
 from pipeline.wear.members import WearRecord
 from pipeline.wear.of_stops import ExposureOfTest, with_dwells
 from pipeline.wear.readings import SCHEMA, read_wear
@@ -122,6 +123,47 @@ def test_a_soak_that_the_stops_law_does_not_foresee_is_told():
         650, abs=0.1
     )
     assert component.chosen == "oxidation"
+
+
+def between_ordinary_readings(seed: int) -> tuple[Card, ExposureOfTest, pl.DataFrame, np.ndarray]:
+    """A test with a long soak amid its stops that no reading stands beside: card, exposure, readings, true loss of each stop."""
+    rng = np.random.default_rng(seed)
+    made = program(WIDE, rng)
+    parameters = oxidation_parameters(made, activation=160.0, share=0.3)
+    loss, count = true_loss("oxidation", parameters, made), len(made.stops)
+    at = int(made.after[len(made.after) // 2]) + 1
+    of = card([{"after_stop": str(at), "temperature": "650 degC", "duration": "6 h"}])
+    exposed = ExposureOfTest(
+        made.stops, np.arange(1, count + 1), ["b"] * count, ["map"] * count, 0, 1.0, "modelled", None
+    )
+    whole = loss.copy()
+    whole[at] += lost(parameters, 650.0, 6.0)  # read with the stop after it
+    return of, exposed, readings(whole, np.array(list(made.after)), rng), loss
+
+
+def test_a_soak_between_two_ordinary_readings_is_no_stops_wear():
+    of, exposed, table, loss = between_ordinary_readings(3)
+    component, _ = components(of, exposed, table)
+    (mixed,) = [i for i in component.intervals if i.dwell_h]
+    assert mixed.stops > 0 and mixed.wear_um > 1.5 * loss[mixed.from_stop : mixed.to_stop].sum()
+    free = np.r_[loss[: mixed.from_stop], loss[mixed.to_stop :]]
+    assert component.rates.stops.count == free.size
+    assert component.rates.um_per_stop.value == pytest.approx(free.mean(), rel=0.05)
+
+
+def test_where_every_interval_holds_a_soak_the_rates_say_so():
+    of, exposed, table, _ = between_ordinary_readings(3)
+    after = table["after_stop"]
+    ends = table.filter(after.is_in([after.min(), after.max()]))
+    component, _ = components(of, exposed, ends)
+    assert component.rates.stops.count == len(exposed.run_number)
+    assert "what these took is in the rates" in component.rates.why
+
+
+def test_measured_rates_leave_out_what_holds_a_soak():
+    groups = np.array([[1.0, 0, 0, 0], [0, 1.0, 1.0, 0], [0, 0, 0, 1.0]])
+    blocks, aside = kinds_of(groups, ["bed", "use", "", "use"], ["bedding", "duty", "dwell", "duty"])
+    assert blocks == [["bed"], ["use"], ["use"]] and aside.tolist() == [True, True, False]
 
 
 def test_a_reading_that_cannot_stand_there_is_left_out_with_its_reason():

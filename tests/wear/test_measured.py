@@ -50,7 +50,10 @@ def test_where_only_noise_differs_it_holds_no_more_than_noise_may_hide():
 def test_bedding_is_no_use():
     found, _ = entries([30, 7, 7], ["bed-in", "use", "use"], bedding=[True, False, False])
     assert [e.over for e in found] == [EVERYTHING] and found[0].parameters["a"].value == pytest.approx(7)
-    assert entries([30], ["bed-in"], bedding=[True]) == ([], "no interval between readings lies after the bedding")
+    assert entries([30], ["bed-in"], bedding=[True]) == (
+        [],
+        "no interval between readings lies after the bedding and is free of soaks",
+    )
 
 
 def test_a_loss_within_the_noise_is_no_ground():
