@@ -1,6 +1,6 @@
 """Figures of two compounds' files held against each other: window ends, plateau, wear laws, fade, life on common duties.
 
-From two figures with 95 % intervals the difference (of logarithms: the ratio) has their standard uncertainties in quadrature;
+From two figures with intervals of one confidence the difference (of logarithms: the ratio) has their standard uncertainties in quadrature;
 each side's own is taken from the half-width on the side towards the other figure. With a margin the two one-sided tests decide as
 for batches; without one `different` means that the 95 % interval excludes none, and nothing is ever `equivalent`.
 """
@@ -11,11 +11,11 @@ import math
 
 from pipeline.batches import equivalence
 from pipeline.batches.equivalence import Estimate
+from pipeline.constants import normal_reach
 from pipeline.results.batches import Verdict
 from pipeline.results.comparison import Compared
-from pipeline.results.model import Interval
+from pipeline.results.model import USUAL_CONFIDENCE, Interval
 
-HALF_95 = 1.959963985
 NO_MARGIN = "no margin is stated for it, so it can be different and never equivalent"
 
 
@@ -29,9 +29,11 @@ def compared(
     margin: tuple[float, float] | None = None,
     conditions: str = "",
     refused: str | None = None,
+    confidence: float = USUAL_CONFIDENCE,
 ) -> Compared:
-    """The row of a question; `margin` in the figure's own terms, `refused` says why no answer may be given."""
-    estimate = _estimate(a, b, ratio)
+    """The row of a question; `margin` in the figure's own terms, `refused` says why no answer may be given, `confidence` is that of the
+    figures' intervals."""
+    estimate = _estimate(a, b, ratio, normal_reach(confidence))
     show = math.exp if ratio else float
     figure, verdict, why = (
         Interval(why="a figure or its interval is missing"),
@@ -73,21 +75,21 @@ def _verdict(
     return found, "by both figures' intervals"
 
 
-def _estimate(a: Interval, b: Interval, ratio: bool) -> Estimate | None:
+def _estimate(a: Interval, b: Interval, ratio: bool, reach: float) -> Estimate | None:
     if a.value is None or b.value is None or (ratio and (a.value <= 0 or b.value <= 0)):
         return None
     above = a.value > b.value
-    sds = (_sd(a, above, ratio), _sd(b, not above, ratio))
+    sds = (_sd(a, above, ratio, reach), _sd(b, not above, ratio, reach))
     if sds[0] is None or sds[1] is None:
         return None
     value = math.log(a.value / b.value) if ratio else a.value - b.value
     return Estimate(value, math.hypot(sds[0], sds[1]), math.inf)
 
 
-def _sd(figure: Interval, towards_low: bool, ratio: bool) -> float | None:
+def _sd(figure: Interval, towards_low: bool, ratio: bool, reach: float) -> float | None:
     """Standard uncertainty by the end of the interval towards the other figure, the wider end where that is missing."""
     end = figure.low if towards_low else figure.high
     if end is None or figure.value is None or (ratio and end <= 0):
         return None
     apart = math.log(end / figure.value) if ratio else end - figure.value
-    return abs(apart) / HALF_95
+    return abs(apart) / reach

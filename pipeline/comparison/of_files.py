@@ -13,7 +13,7 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction_map import EndInterval, Reference
-from pipeline.results.model import Interval
+from pipeline.results.model import Interval, confidence_of
 from pipeline.results.wear import CompoundComponent, CompoundWear
 
 ALIKE = 0.10  # relative, of pressure and energy density at which windows and plateaus stand
@@ -31,6 +31,11 @@ class Files:
     batches: CompoundBatches
     duty: CompoundDuty
     drifts: dict[str, TestDrift]
+
+    def sure_of(self, section: str) -> float:
+        """Confidence of the intervals of one of its files; both compounds' are of one method."""
+        made = {"friction": self.friction.stamp, "wear": self.wear.stamp, "duty": self.duty.stamp}[section]
+        return confidence_of(made, section)
 
     @property
     def specimens(self) -> int:
@@ -74,7 +79,7 @@ def _window(a: Files, b: Files, alone: str | None) -> list[Compared]:
         open_ = next((end.why for end in ends if end.value is not None and end.why), None)
         rows.append(
             compared(f"Friction window, {which} end", ends[0], ends[1], unit="°C", conditions=_at(a.friction.reference),
-                     refused=refused or open_)
+                     refused=refused or open_, confidence=a.sure_of("friction"))
         )  # fmt: skip
     return rows
 
@@ -130,7 +135,7 @@ def _plateau(a: Files, b: Files, target: Target | None, alone: str | None) -> Co
     margin = target.mu_batch_margin if target else None
     return compared(
         "Plateau of µ", *plateaus, margin=(-margin, margin) if margin else None, conditions=_at(a.friction.reference),
-        refused=alone or _conditions_apart(a.friction.reference, b.friction.reference),
+        refused=alone or _conditions_apart(a.friction.reference, b.friction.reference), confidence=a.sure_of("friction"),
     )  # fmt: skip
 
 
@@ -143,12 +148,17 @@ def _laws(a: Files, b: Files, target: Target | None, alone: str | None) -> list[
     rows = []
     for name in (a.wear.components or {}).keys() & (b.wear.components or {}).keys():
         parts = [(side.wear.components or {})[name] for side in (a, b)]
-        rows += _parameters(name, parts[0], parts[1], margin, alone)
+        rows += _parameters(name, parts[0], parts[1], margin, alone, a.sure_of("wear"))
     return sorted(rows, key=lambda row: row.question)
 
 
 def _parameters(
-    name: str, a: CompoundComponent, b: CompoundComponent, margin: tuple[float, float] | None, alone: str | None
+    name: str,
+    a: CompoundComponent,
+    b: CompoundComponent,
+    margin: tuple[float, float] | None,
+    alone: str | None,
+    confidence: float,
 ) -> list[Compared]:
     laws = [part.chosen_law for part in (a, b)]
     rows = []
@@ -164,7 +174,7 @@ def _parameters(
         intervals = [Interval(value=p.value, low=p.low, high=p.high) for p in values if p is not None]
         rows.append(
             compared(f"Wear of {name.replace('_', ' ')}, {words} (ratio)", *intervals, unit=values[0].unit or "", ratio=True,
-                     margin=margin, conditions="by the wear laws", refused=refused)
+                     margin=margin, conditions="by the wear laws", refused=refused, confidence=confidence)
         )  # fmt: skip
     return rows
 
@@ -182,7 +192,8 @@ def _fade(a: Files, b: Files, alone: str | None) -> Compared:
         at = f"lowest µ at {temperatures[0]:.0f} and {temperatures[1]:.0f} °C"
         if abs(temperatures[0] - temperatures[1]) > ALIKE * max(temperatures):  # type: ignore[type-var,operator]
             refused = refused or "their fades reached unlike temperatures: run one fade program on both"
-    return compared("Fade index, the deepest of either", *found, conditions=at, refused=refused)
+    name = "Fade index, the deepest of either"
+    return compared(name, *found, conditions=at, refused=refused, confidence=a.sure_of("friction"))
 
 
 def _lives(a: Files, b: Files, target: Target | None, alone: str | None) -> list[Compared]:
@@ -199,7 +210,7 @@ def _lives(a: Files, b: Files, target: Target | None, alone: str | None) -> list
         said = f"; of the worst batch: {' and '.join(worst)}" if worst else ""
         rows.append(
             compared(f"Life on {duty} (ratio)", *intervals, unit="km", ratio=True, margin=margin,
-                     conditions=f"the same duty and opening{said}", refused=alone)
+                     conditions=f"the same duty and opening{said}", refused=alone, confidence=a.sure_of("duty"))
         )  # fmt: skip
     return rows
 

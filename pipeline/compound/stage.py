@@ -123,6 +123,11 @@ def run(
         tests=[TestOfBatch(*one) for one in asked],
         coverage=method.friction.coverage,
         lives={cycle.duty: cycle.life / 1e3 for cycle in cycles if cycle.life is not None},
+        confidence={
+            "friction": method.friction.confidence,
+            "wear": method.wear.confidence,
+            "duty": method.duty.confidence,
+        },
     )
     write(into / "friction.json", renewed(found_friction, **head, stamp=stamped("friction")))
     write(into / "wear.json", renewed(found_wear, **head, stamp=stamped("wear")))

@@ -17,9 +17,9 @@ import numpy as np
 
 from pipeline.batches.answers import level, quantity
 from pipeline.batches.specimens import Values
-from pipeline.conformity.decision import HALF_95
+from pipeline.constants import normal_reach
 from pipeline.results.duty import DutyProjection
-from pipeline.results.model import Interval
+from pipeline.results.model import USUAL_CONFIDENCE, Interval
 from pipeline.results.wear import CompoundWear, TestWear
 
 
@@ -35,19 +35,27 @@ class TestOfBatch:
     __test__ = False  # not a test class, whatever its name says to a test collector
 
 
-def disc_wear(tests: Sequence[TestOfBatch], wear: CompoundWear) -> dict[str, Interval]:
-    """Disc wear of each batch in um per stop and face over map and duty blocks; no value with the reason."""
+Known = tuple[Interval, float]  # a figure, and the confidence of its interval
+
+
+def disc_wear(
+    tests: Sequence[TestOfBatch], wear: CompoundWear, confidence: float = USUAL_CONFIDENCE
+) -> dict[str, Known]:
+    """Disc wear of each batch in um per stop and face over map and duty blocks; no value with the reason.
+
+    confidence: of the intervals in the wear files.
+    """
     disc = (wear.components or {}).get("disc")
     names = list(dict.fromkeys(test.batch for test in tests))
     if disc is not None and len(names) == 1 and disc.map_and_duty is not None:
-        return {names[0]: disc.map_and_duty.um_per_stop_per_face}
+        return {names[0]: (disc.map_and_duty.um_per_stop_per_face, confidence)}
     own = {row.batch: row.map_and_duty for row in disc.by_batch if row.law is not None} if disc is not None else {}
     if names and all(own.get(name) is not None for name in names):
-        return {name: found.um_per_stop_per_face for name in names if (found := own[name]) is not None}
-    return _by_test(tests)
+        return {name: (found.um_per_stop_per_face, confidence) for name in names if (found := own[name]) is not None}
+    return _by_test(tests, confidence)
 
 
-def _by_test(tests: Sequence[TestOfBatch]) -> dict[str, Interval]:
+def _by_test(tests: Sequence[TestOfBatch], confidence: float) -> dict[str, Known]:
     """The same by each test's own blocks and law."""
     rows: dict[tuple[str, str], list[Interval]] = {}
     for test in tests:
@@ -59,28 +67,33 @@ def _by_test(tests: Sequence[TestOfBatch]) -> dict[str, Interval]:
     values = Values(
         specimens=tuple(rows),
         values=np.array([float(np.mean(own)) for own in logs.values()]),
-        variances=np.array([float(np.mean([_sd(one) ** 2 for one in several])) for several in rows.values()]),
+        variances=np.array(
+            [float(np.mean([_sd(one, confidence) ** 2 for one in several])) for several in rows.values()]
+        ),
     )
     q = quantity("wear", values, None, None, math.exp)
     names = list(dict.fromkeys(test.batch for test in tests))
-    return {batch: _of_batch(batch, level(q, batch), rows) for batch in names}
+    return {batch: _of_batch(batch, level(q, batch), rows, confidence) for batch in names}
 
 
-def _of_batch(batch: str, found: Interval, rows: Mapping[tuple[str, str], Sequence[Interval]]) -> Interval:
+def _of_batch(
+    batch: str, found: Interval, rows: Mapping[tuple[str, str], Sequence[Interval]], confidence: float
+) -> Known:
     if found.value is None:
-        return Interval(why="no law gives the wear of its map and duty blocks")
-    if found.low is not None:
-        return Interval(value=found.value, low=found.low, high=found.high)
+        return Interval(why="no law gives the wear of its map and duty blocks"), confidence
+    if found.low is not None:  # the batch comparison's intervals are of 95 %
+        return Interval(value=found.value, low=found.low, high=found.high), USUAL_CONFIDENCE
     own = [one for (name, _), several in rows.items() if name == batch for one in several]
     lows, highs = [x.low for x in own if x.low is not None], [x.high for x in own if x.high is not None]
-    return Interval(value=found.value, low=min(lows, default=None), high=max(highs, default=None), why=found.why)
+    whole = Interval(value=found.value, low=min(lows, default=None), high=max(highs, default=None), why=found.why)
+    return whole, confidence
 
 
-def _sd(figure: Interval) -> float:
+def _sd(figure: Interval, confidence: float) -> float:
     """Standard deviation of a figure's logarithm; 0 where it has no interval."""
     if figure.value is None or figure.low is None or figure.high is None:
         return 0.0
-    return (figure.high - figure.low) / 2 / HALF_95 / figure.value
+    return (figure.high - figure.low) / 2 / normal_reach(confidence) / figure.value
 
 
 def life(batch: str, duty: DutyProjection) -> Interval:

@@ -5,8 +5,8 @@ that lies inside them,
 
     p = P(low <= Y <= high),
 
-Y normal on either side of y, with the ends of the 95 % interval at its 2.5 and 97.5 % points: an interval that is wider
-above than below stays so. For intervals by Student's t this is the careful side: at few degrees of freedom their 5 % points
+Y normal on either side of y, with the ends of its interval at that normal's points of the interval's own confidence (at 95 % the 2.5 and
+97.5 % points): an interval that is wider above than below stays so. For intervals by Student's t this is the careful side: at few degrees of freedom their 5 % points
 lie nearer to y than the normal's between the same ends.
 
 guard_band    met where p >= 95 %, not met where p <= 5 %, else undecided: of each answer the risk of being wrong (the specific
@@ -22,11 +22,11 @@ from __future__ import annotations
 import math
 
 from pipeline.archive.targets import Decision
-from pipeline.results.model import Interval
+from pipeline.constants import normal_reach
+from pipeline.results.model import USUAL_CONFIDENCE, Interval
 from pipeline.results.targets import Met
 
 RISK = 0.05
-HALF_95 = 1.959963985  # of a normal interval of 95 %, in standard deviations
 
 WORDS: dict[Decision, str] = {
     "guard_band": "guard band: met only where the probability of conformity is at least 95 %, not met where it is at most "
@@ -37,14 +37,19 @@ WORDS: dict[Decision, str] = {
 }
 
 
-def probability(figure: Interval, low: float | None = None, high: float | None = None) -> float | None:
-    """Probability that the figure lies inside the limits; None without a value or an interval on the side that counts."""
-    below = _share_below(figure, low) if low is not None else 0.0
-    up_to = _share_below(figure, high) if high is not None else 1.0
+def probability(
+    figure: Interval, low: float | None = None, high: float | None = None, *, confidence: float = USUAL_CONFIDENCE
+) -> float | None:
+    """Probability that the figure, with an interval of this confidence, lies inside the limits; None without a value or an interval on
+    the side that counts."""
+    below = _share_below(figure, low, confidence) if low is not None else 0.0
+    up_to = _share_below(figure, high, confidence) if high is not None else 1.0
     return None if below is None or up_to is None else max(0.0, up_to - below)
 
 
-def room(figure: Interval, low: float | None = None, high: float | None = None) -> float | None:
+def room(
+    figure: Interval, low: float | None = None, high: float | None = None, *, confidence: float = USUAL_CONFIDENCE
+) -> float | None:
     """Standard deviations between the figure and the limit that it is nearer to, negative outside; None as `probability`.
 
     Orders what is surely met, where probabilities are all 1.
@@ -61,19 +66,19 @@ def room(figure: Interval, low: float | None = None, high: float | None = None) 
             end = figure.high if sign > 0 else figure.low
         if end is None:
             return None
-        sd = abs(end - figure.value) / HALF_95
+        sd = abs(end - figure.value) / normal_reach(confidence)
         found.append(away / sd if sd > 0 else math.copysign(math.inf, away))
     return min(found, default=None)
 
 
-def _share_below(figure: Interval, limit: float) -> float | None:
+def _share_below(figure: Interval, limit: float, confidence: float) -> float | None:
     """P(Y < limit) by the side of the figure on which the limit lies."""
     if figure.value is None:
         return None
     end = figure.low if limit < figure.value else figure.high
     if end is None:
         return None
-    sd = abs(end - figure.value) / HALF_95
+    sd = abs(end - figure.value) / normal_reach(confidence)
     if sd == 0:
         return float(limit > figure.value)
     return 0.5 * (1 + math.erf((limit - figure.value) / sd / math.sqrt(2)))

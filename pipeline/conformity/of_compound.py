@@ -31,16 +31,18 @@ def of_compound(
     tests: Sequence[TestOfBatch],
     coverage: float,
     lives: Mapping[str, float],
+    confidence: Mapping[str, float] | None = None,
 ) -> CompoundTargets:
-    """Every requirement answered; `target_why` says why a target file is left out, `lives` is the wanted km by duty."""
+    """Every requirement answered; `target_why` says why a target file is left out, `lives` is the wanted km by duty, `confidence` that of
+    the intervals of friction, wear and duty (95 % where it is not given)."""
     if target is None and not lives:
         return CompoundTargets(compound=compound, why=target_why or NONE)
     asked = target or Target(compound=compound)
-    of = Compound(compound, asked, friction, wear, batches, duty, tests, coverage, lives)
+    of = Compound(compound, asked, friction, wear, batches, duty, tests, coverage, lives, confidence or {})
     stated = asked.decision is not None
     words = WORDS[asked.rule] + ("" if stated else " (no rule is stated: the safer one)")
     found = requirements(of)
-    beside, no_reference = against_reference(asked, friction, wear, batches, duty)
+    beside, no_reference = against_reference(asked, friction, wear, batches, duty, confidence or {})
     none = None if found else "the target states nothing that is answered"
     return CompoundTargets(
         compound=compound,

@@ -17,7 +17,7 @@ from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity
 from pipeline.results.comparison import Compared
 from pipeline.results.compound_friction import CompoundFriction, OfBatch
 from pipeline.results.duty import CompoundDuty
-from pipeline.results.model import Interval
+from pipeline.results.model import USUAL_CONFIDENCE, Interval
 from pipeline.results.targets import AgainstReference
 from pipeline.results.wear import CompoundWear, Part
 
@@ -25,9 +25,14 @@ AT = "the compound's reference conditions"
 
 
 def against_reference(
-    target: Target, friction: CompoundFriction, wear: CompoundWear, batches: CompoundBatches, duty: CompoundDuty
+    target: Target,
+    friction: CompoundFriction,
+    wear: CompoundWear,
+    batches: CompoundBatches,
+    duty: CompoundDuty,
+    confidence: Mapping[str, float],
 ) -> tuple[list[AgainstReference], str | None]:
-    """(every other batch beside the reference batch, why there is none)."""
+    """(every other batch beside the reference batch, why there is none). confidence: of the intervals by section."""
     name = target.reference_batch
     if name is None:
         return [], None
@@ -35,14 +40,16 @@ def against_reference(
     if name not in counts:
         return [], f"reference_batch: no usable test of batch {name}; batches: {', '.join(counts) or 'none'}"
     found = []
+    of_friction, of_wear, of_duty = (confidence.get(s, USUAL_CONFIDENCE) for s in ("friction", "wear", "duty"))
     for other in counts:
         if other == name:
             continue
         single = [x for x in (other, name) if counts[x] < 2]
         alone = f"{' and '.join(single)}: one specimen cannot tell its batch from itself" if single else None
-        rows = _pairs(other, name, batches) + _windows(other, name, friction, alone)
-        rows += [*_wear(other, name, wear, target, alone), _fade(other, name, friction, alone)]
-        rows += _lives(other, name, duty, target, alone)
+        rows = _pairs(other, name, batches) + _windows(other, name, friction, alone, of_friction)
+        rows += _wear(other, name, wear, target, alone, of_wear)
+        rows.append(_fade(other, name, friction, alone, of_friction))
+        rows += _lives(other, name, duty, target, alone, of_duty)
         found.append(AgainstReference(batch=other, rows=rows))
     return found, None
 
@@ -100,13 +107,14 @@ def _turned(figure: Interval, ratio: bool) -> Interval:
     return Interval(value=turn(figure.value), low=turn(figure.high), high=turn(figure.low), why=figure.why)
 
 
-def _windows(a: str, b: str, friction: CompoundFriction, alone: str | None) -> list[Compared]:
+def _windows(a: str, b: str, friction: CompoundFriction, alone: str | None, confidence: float) -> list[Compared]:
     own: Mapping[str, OfBatch] = {row.batch: row for row in friction.by_batch}
     rows = []
     for which in ("lower", "upper"):
         ends = [_end(own.get(name), which) for name in (a, b)]
         refused = alone or next((end.why for end in ends if end.value is not None and end.why), None)
-        rows.append(compared(f"Friction window, {which} end", *ends, unit="°C", conditions=AT, refused=refused))
+        name = f"Friction window, {which} end"
+        rows.append(compared(name, *ends, unit="°C", conditions=AT, refused=refused, confidence=confidence))
     return rows
 
 
@@ -126,7 +134,7 @@ def _end(row: OfBatch | None, which: str) -> Interval:
     )
 
 
-def _wear(a: str, b: str, wear: CompoundWear, target: Target, alone: str | None) -> list[Compared]:
+def _wear(a: str, b: str, wear: CompoundWear, target: Target, alone: str | None, confidence: float) -> list[Compared]:
     """Every part of every component's wear, by the batches' laws; one row with the reason where a component has none."""
     rows = []
     for name, part in (wear.components or {}).items():
@@ -144,12 +152,13 @@ def _wear(a: str, b: str, wear: CompoundWear, target: Target, alone: str | None)
                     margin=target.wear_batch_ratio,
                     conditions="by the wear law",
                     refused=alone,
+                    confidence=confidence,
                 )
             )
     return rows
 
 
-def _fade(a: str, b: str, friction: CompoundFriction, alone: str | None) -> Compared:
+def _fade(a: str, b: str, friction: CompoundFriction, alone: str | None, confidence: float) -> Compared:
     found = []
     for name in (a, b):
         fades = [t.fade for t in friction.tests if t.batch == name and t.fade is not None and t.fade.index is not None]
@@ -160,14 +169,15 @@ def _fade(a: str, b: str, friction: CompoundFriction, alone: str | None) -> Comp
             if worst
             else none
         )
-    return compared("Fade index, the deepest of either", *found, conditions="as run", refused=alone)
+    name = "Fade index, the deepest of either"
+    return compared(name, *found, conditions="as run", refused=alone, confidence=confidence)
 
 
-def _lives(a: str, b: str, duty: CompoundDuty, target: Target, alone: str | None) -> list[Compared]:
+def _lives(a: str, b: str, duty: CompoundDuty, target: Target, alone: str | None, confidence: float) -> list[Compared]:
     ratio = target.wear_batch_ratio
     margin = (1 / ratio[1], 1 / ratio[0]) if ratio else None
     return [
         compared(f"Life on {one.duty} (ratio)", *(of_batches.life(name, one) for name in (a, b)), unit="km", ratio=True,
-                 margin=margin, conditions="the same duty and opening", refused=alone)
+                 margin=margin, conditions="the same duty and opening", refused=alone, confidence=confidence)
         for one in duty.duties
     ]  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from pipeline.archive.targets import Decision, Target
 from pipeline.batches.compare import natural
@@ -24,7 +24,7 @@ from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity
 from pipeline.results.compound_friction import CompoundFriction, OfBatch
 from pipeline.results.duty import CompoundDuty, DutyProjection
 from pipeline.results.friction_map import CurvePoint, Holds, WindowAt
-from pipeline.results.model import Interval
+from pipeline.results.model import USUAL_CONFIDENCE, Interval
 from pipeline.results.support import basis_of
 from pipeline.results.targets import Asked, Judged, Met, Requirement
 from pipeline.results.wear import CompoundWear
@@ -43,7 +43,8 @@ ALONE = "one specimen cannot speak for its batch; that specimen alone: {verdict}
 
 @dataclass(frozen=True)
 class Compound:
-    """What the compound's requirements are answered from. coverage: of single stops, the method's; lives: wanted km by duty."""
+    """What the compound's requirements are answered from. coverage: of single stops, the method's; lives: wanted km by duty;
+    confidence: of the intervals of friction, wear and duty, 95 % where it is not given."""
 
     name: str
     target: Target
@@ -54,6 +55,11 @@ class Compound:
     tests: Sequence[TestOfBatch]
     coverage: float
     lives: Mapping[str, float]
+    confidence: Mapping[str, float] = field(default_factory=dict)
+
+    def sure_of(self, section: str) -> float:
+        """Confidence of a section's intervals."""
+        return self.confidence.get(section, USUAL_CONFIDENCE)
 
     @property
     def rule(self) -> Decision:
@@ -125,19 +131,19 @@ def _friction(of: Compound) -> list[Requirement]:
     span = (target.temperature_window[0] - ZERO_C, target.temperature_window[1] - ZERO_C)
     if band is None:
         return [_ends(of, span)]
-    at, every = _place(of), _curves(of)
+    at, every, sure = _place(of), _curves(of), of.sure_of("friction")
     head: dict[str, object] = {"unit": "", "low": band[0], "high": band[1], "at": at}
     head["wanted"] = f"{_words(span)}, µ {band[0]:.3g} to {band[1]:.3g}"
     stops = {
-        name: _by_tests(friction.single_stops(curve, holds, band, span, of.coverage), curve, span)
+        name: _by_tests(friction.single_stops(curve, holds, band, span, of.coverage, sure), curve, span)
         for name, (curve, holds) in every.items()
     }
-    means = {name: _by_tests(friction.mean(curve, band, span), curve, span) for name, (curve, _) in every.items()}
+    means = {name: _by_tests(friction.mean(curve, band, span, sure), curve, span) for name, (curve, _) in every.items()}
     curve, holds = _pooled(of)
     share = f"{100 * of.coverage:.3g} % of single stops in the wanted band over the wanted window"
     whole = "Mean µ in the wanted band over the wanted window"
-    every_stop = _by_tests(friction.single_stops(curve, holds, band, span, of.coverage), curve, span)
-    mean = _by_tests(friction.mean(curve, band, span), curve, span)
+    every_stop = _by_tests(friction.single_stops(curve, holds, band, span, of.coverage, sure), curve, span)
+    mean = _by_tests(friction.mean(curve, band, span, sure), curve, span)
     return [
         _answered(of, stops, every_stop, "mu", key="window", target=share, **head),
         _answered(of, means, mean, "mu", key="mu", target=whole, **head),
@@ -209,8 +215,10 @@ def _at_reference(of: Compound, band: tuple[float, float]) -> Requirement:
     )  # fmt: skip
 
 
-def _plain(figure: Interval, low: float | None = None, high: float | None = None) -> Found:
-    """A figure held against limits."""
+def _plain(
+    figure: Interval, low: float | None = None, high: float | None = None, confidence: float = USUAL_CONFIDENCE
+) -> Found:
+    """A figure, its interval of this confidence, held against limits."""
     held = inside(figure, low, high)
     bare = Interval(value=figure.value, low=figure.low, high=figure.high, why=figure.why)
     where = {
@@ -218,14 +226,16 @@ def _plain(figure: Interval, low: float | None = None, high: float | None = None
         False: "the best estimate is beyond a limit",
         None: "no estimate",
     }
-    return Found(bare, probability(figure, low, high), held, where[held] + (f": {figure.why}" if figure.why else ""))
+    sure = probability(figure, low, high, confidence=confidence)
+    return Found(bare, sure, held, where[held] + (f": {figure.why}" if figure.why else ""))
 
 
 def _wear(of: Compound) -> list[Requirement]:
     if of.target.disc_wear is None:
         return []
     limit = of.target.disc_wear * 1e6
-    each = {name: _plain(figure, high=limit) for name, figure in of_batches.disc_wear(of.tests, of.wear).items()}
+    known = of_batches.disc_wear(of.tests, of.wear, of.sure_of("wear"))
+    each = {name: _plain(figure, high=limit, confidence=sure) for name, (figure, sure) in known.items()}
     return [
         _answered(
             of, each, None, None, key="disc_wear", high=limit, unit="µm", wanted=f"{limit:.3g} µm",
@@ -241,7 +251,8 @@ def _lives(of: Compound) -> list[Requirement]:
         if wanted is None:
             continue
         names = list(of.specimens)
-        each = {name: _told(_plain(of_batches.life(name, duty), low=wanted), duty, name) for name in names}
+        lives = {name: _plain(of_batches.life(name, duty), low=wanted, confidence=of.sure_of("duty")) for name in names}
+        each = {name: _told(life, duty, name) for name, life in lives.items()}
         found.append(
             _answered(
                 of, each, None, None, key="life", target=f"Life on {duty.duty}, at least", unit="km",

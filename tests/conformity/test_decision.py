@@ -20,6 +20,14 @@ def test_probability_is_the_normals_share_inside():
     assert probability(figure(1.0, 1.96), -0.5, 1.5) == pytest.approx(expected, abs=1e-4)
 
 
+@pytest.mark.parametrize("confidence", [0.68, 0.8, 0.99])
+def test_an_interval_of_another_confidence_is_no_surer_figure(confidence):
+    """The same figure with the same uncertainty conforms as surely, however wide its interval is drawn."""
+    half = 0.5 * stats.norm.ppf((1 + confidence) / 2)
+    assert probability(figure(1.0, half), high=1.7, confidence=confidence) == pytest.approx(stats.norm.cdf(1.4))
+    assert room(figure(1.0, half), high=1.7, confidence=confidence) == pytest.approx(1.4)
+
+
 def test_an_unequal_interval_counts_on_the_side_of_the_limit():
     wide_above = Interval(value=1.0, low=0.9, high=3.0)
     assert probability(wide_above, high=3.0) == pytest.approx(0.975, abs=1e-4)

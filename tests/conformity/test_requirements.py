@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from scipy import special
 
 from pipeline.archive.targets import Target
 from pipeline.conformity.batches import TestOfBatch
@@ -66,11 +67,11 @@ def wear_test(batch, specimen, value, half=0.02):
     return TestOfBatch(f"{batch}-{specimen}", batch, specimen, TestWear(test="t", components={"disc": component}))
 
 
-def asked(target, *, found=None, of=None, tests=(), duty=None, wear=None, lives=None):
+def asked(target, *, found=None, of=None, tests=(), duty=None, wear=None, lives=None, confidence=None):
     return of_compound(
         Target(compound="c", **target), None, compound="c", friction=found or CompoundFriction(compound="c"),
         wear=wear or CompoundWear(compound="c"), batches=of or batches({"b1": 0.45, "b2": 0.45}),
-        duty=duty or CompoundDuty(compound="c"), tests=list(tests), coverage=0.9, lives=lives or {},
+        duty=duty or CompoundDuty(compound="c"), tests=list(tests), coverage=0.9, lives=lives or {}, confidence=confidence,
     )  # fmt: skip
 
 
@@ -79,6 +80,41 @@ WINDOW = {"temperature_window": ("280 degC", "580 degC"), "mu": (0.38, 0.56)}
 
 def requirement(result, key):
     return next(one for one in result.requirements if one.key == key)
+
+
+@pytest.mark.parametrize("confidence", [0.68, 0.99])
+def test_a_methods_confidence_makes_no_requirement_met(confidence):
+    """Wear, life and mean friction of one uncertainty: the probability of conformity is the same at every confidence of their intervals."""
+    wide = special.ndtri((1 + confidence) / 2) / special.ndtri(0.975)
+    of = batches({"b1": 0.45, "b2": 0.45}, verdict="different")
+    seen = []
+    for scale, sure in ((1.0, {}), (wide, dict.fromkeys(("friction", "wear", "duty"), confidence))):
+        life = life_of(1000.0, {"b1": 1.0, "b2": 0.95}, 950.0, of=of, half=0.1 * scale, confidence=sure)
+        rows = [
+            {"batch": n, "holds": holds("not shown"), "curve": curve(0.40, half=0.02 * scale)} for n in ("b1", "b2")
+        ]
+        made = CompoundFriction.model_validate({"compound": "c", "holds": holds("not shown"), "by_batch": rows})
+        tests = [wear_test(b, "s", 1.0, half=0.05 * scale) for b in ("b1", "b2")]
+        wear = {"disc": {"by_batch": [], "map_and_duty": None}}
+        told = asked(WINDOW | {"disc_wear": "1.04 um"}, found=made, of=of, tests=tests, confidence=sure,
+                     wear=CompoundWear.model_validate({"compound": "c", "components": wear}))  # fmt: skip
+        seen.append({key: [one.conformity for one in requirement(result, key).each]
+                     for result, key in ((life, "life"), (told, "mu"), (told, "disc_wear"))})  # fmt: skip
+    for key, found in seen[0].items():
+        assert found == pytest.approx(seen[1][key], abs=1e-6), key
+        assert all(0.6 < one < 0.98 for one in found), key
+
+
+def test_what_friction_calls_shown_at_less_is_not_met_at_more():
+    """A tolerance band that was drawn at 80 % and lies inside shows 80 %, not what the guard band asks for."""
+    found, of = friction({"b1": (0.47, "yes")}), batches({"b1": 0.47})
+    close = CompoundFriction.model_validate(
+        {"compound": "c", "holds": holds("yes"), "curve": curve(0.47, scatter=0.039, inside="yes")}
+    )
+    assert requirement(asked(WINDOW, found=found, of=of), "window").answer.verdict == "met"
+    assert requirement(asked(WINDOW, found=close, of=of), "window").answer.verdict == "met"
+    one = requirement(asked(WINDOW, found=close, of=of, confidence={"friction": 0.8}), "window").answer
+    assert one.verdict == "undecided" and 0.8 <= one.conformity < 0.95
 
 
 def test_the_worst_batch_answers_where_batches_differ():
@@ -178,7 +214,7 @@ def test_disc_wear_of_a_batch_is_that_of_the_common_program_by_its_own_law():
         assert (one.answer.of, one.answer.verdict) == ("b2", "not met")
 
 
-def life_of(km, factors, wanted, extrapolated=(), of=None, tested=None, half=0.1, not_parted=()):
+def life_of(km, factors, wanted, extrapolated=(), of=None, tested=None, half=0.1, not_parted=(), confidence=None):
     def life(f):
         return {"value": km / f, "low": (1 - half) * km / f, "high": (1 + half) * km / f}
 
@@ -187,8 +223,9 @@ def life_of(km, factors, wanted, extrapolated=(), of=None, tested=None, half=0.1
     duty = {"support": None if tested is None else {"friction_share": 0.0, "wear_share": {"disc": tested}}, "life_limited_by": "disc", "extrapolated": list(extrapolated), "duty": "hill", "opening": 0.5,
             "life_cycles": worst, "life_km": worst, "by_batch": rows if len(rows) > 1 else []}  # fmt: skip
     return asked(
-        {}, of=of, lives={"hill": wanted}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]})
-    )
+        {}, of=of, lives={"hill": wanted}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]}),
+        confidence=confidence,
+    )  # fmt: skip
 
 
 def test_life_goes_by_the_worst_batch():
