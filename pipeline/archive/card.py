@@ -7,10 +7,9 @@ accepted.
 from __future__ import annotations
 
 import datetime
-import difflib
 import re
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
@@ -19,10 +18,12 @@ from pipeline.archive.exclusions import Exclusion, refuse_twice
 from pipeline.archive.sensors import Sensor, SensorLimit, limit_of
 from pipeline.archive.written import FORCED, TIMESTAMP, Written
 from pipeline.constants import ZERO_C
+from pipeline.errors import Unfit
 from pipeline.inputs.model import Model, load
 from pipeline.inputs.quantities import (
     DIMENSIONS,
     Acceleration,
+    Dimension,
     Duration,
     Inertia,
     Length,
@@ -33,6 +34,7 @@ from pipeline.inputs.quantities import (
     scale_offset,
     to_si,
 )
+from pipeline.inputs.refusals import nearest
 from pipeline.inputs.scalars import Text, as_number
 
 PURPOSES = ("bedding", "map", "check", "fade", "recovery", "duty", "drag")
@@ -68,8 +70,8 @@ QUANTITIES = {
 }
 # units that a channel may also have
 FURTHER = {
-    "speed": f"; or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
-} | dict.fromkeys(FORCED, f"; or a force ({DIMENSIONS['force'][1]}) with its lever arm, such as arm: 250 mm")
+    "speed": f"or a linear speed ({DIMENSIONS['linear_speed'][1]}) where rolling_radius is given"
+} | dict.fromkeys(FORCED, f"or a force ({DIMENSIONS['force'][1]}) with its lever arm, such as arm: 250 mm")
 REQUIRED_CHANNELS = ("speed", "torque", "pressure", "disc_temperature")
 
 
@@ -83,8 +85,10 @@ class Recordings(Written):
     def _files(cls, value: str) -> str:
         parts = value.replace("\\", "/").split("/")
         if value.startswith(("/", "\\", "~")) or ".." in parts or re.match(r"^[A-Za-z]:", value):
-            raise ValueError(
-                f"{value!r} must stay inside the test's folder: a relative pattern such as recordings/*.csv"
+            raise Unfit(
+                f"{value!r} must stay inside the test's folder",
+                "a relative pattern such as recordings/*.csv",
+                "put the recordings into the test's folder, and write the path from there",
             )
         return value
 
@@ -92,26 +96,31 @@ class Recordings(Written):
     def _sensors(self) -> Recordings:
         known = {**CHANNELS, **QUANTITIES}
         for name, sensor in (self.sensors or {}).items():
+            place = ("sensors", name)
             if name not in known and name not in self.channels:
-                near = difflib.get_close_matches(name, known, n=1, cutoff=0.0)
-                raise ValueError(f"sensors.{name}: unknown key; nearest known key: {near[0]}")
+                near = nearest(name, list(known))
+                listed = f"nearest known key: {near}" if near else f"known keys: {', '.join(known)}"
+                raise Unfit("unknown key", listed, f"write {near}" if near else "leave it out", at=place)
             if name in known:
                 try:
                     limit_of(sensor, known[name])
                 except ValueError as error:
-                    raise ValueError(f"sensors.{name}: {error}") from error
+                    raise Unfit.of(error).below(*place) from error
         return self
 
     @model_validator(mode="after")
     def _channels(self) -> Recordings:
         if self.holds == "summary":
             return self
-        needed = REQUIRED_CHANNELS if self.format in ("mdf", "tdms") else ("time", *REQUIRED_CHANNELS)
-        missing = [name for name in needed if name not in self.channels]
-        if missing:
-            raise ValueError(f"channels: {', '.join(missing)} missing; needed: {', '.join(needed)}")
-        if self.timestamps and self.format == "mdf":
-            raise ValueError("channels.time: MDF counts time in seconds; leave `time` out, or give a channel's unit")
+        self.refuse_missing(REQUIRED_CHANNELS if self.format in ("mdf", "tdms") else ("time", *REQUIRED_CHANNELS))
+        self.refuse_counted_time()
+        self.refuse_column_twice()
+        return self
+
+    @model_validator(mode="after")
+    def _units(self) -> Recordings:
+        if self.holds == "summary":
+            return self
         for name, channel in self.channels.items():
             if name in CHANNELS and not (
                 (name == "speed" and reads_as(channel.unit, "linear_speed"))
@@ -120,20 +129,42 @@ class Recordings(Written):
                 try:
                     scale_offset(channel.unit, "force" if channel.arm is not None else CHANNELS[name])
                 except ValueError as error:
-                    raise ValueError(f"channels.{name}: {error}{FURTHER.get(name, '')}") from error
+                    further = FURTHER.get(name)
+                    refused = Unfit.of(error).with_(further) if further else Unfit.of(error)
+                    raise refused.below("channels", name, "unit") from error
         return self
+
+
+def _refused(value: Any) -> Any:
+    """What `_with_speeds` refused is raised where it belongs: beside all else that is wrong in the file."""
+    if isinstance(value, Unfit):
+        raise value
+    return value
+
+
+ShaftSpeed = Annotated[float, BeforeValidator(_refused), Dimension("angular_speed")]
 
 
 class Block(Model):
     """One block of the schedule; speeds in rad/s at the shaft, temperatures in K."""
 
+    derived: ClassVar = ("speed_start", "speed_end")
+    bounds: ClassVar = {
+        "pressure": ("0 bar", "2000 bar"),
+        "torque": ("0 N m", "1000 kN m"),
+        "deceleration": ("0.001 m/s^2", "200 m/s^2"),
+        "initial_temperature": ("-60 degC", "2000 degC"),
+        "pause_before": ("0 s", "10000 h"),
+        "duration": ("0.01 s", "100 h"),
+        "interval": ("0.1 s", "1000 h"),
+    }
     name: Text
     purpose: Literal["bedding", "map", "check", "fade", "recovery", "duty", "drag"]
     kind: Literal["stop", "snub", "drag"]
     stops: Annotated[PositiveInt, Field(le=100000), BeforeValidator(as_number)]
     speed: tuple[str, ...]
-    speed_start: float = 0.0
-    speed_end: float = 0.0
+    speed_start: ShaftSpeed = 0.0
+    speed_end: ShaftSpeed = 0.0
     pressure: Pressure | None = None
     torque: Torque | None = None
     deceleration: Acceleration | None = None
@@ -148,10 +179,11 @@ class Block(Model):
     def _speed(cls, value: Any) -> Any:
         values = value if isinstance(value, list | tuple) else [value]
         if not 1 <= len(values) <= 2:
-            raise ValueError("write [from, to] or one speed")
+            raise Unfit(f"{len(values)} speeds", "[from, to], or one speed", "write [from, to] or one speed")
         return tuple(str(v) for v in values)
 
 
+FASTEST = 10472.0  # rad/s at the shaft: 100000 rpm
 COLDEST_K, HOTTEST_K, LONGEST_S = 213.15, 2273.15, 3.6e7  # of a soak
 
 
@@ -166,17 +198,59 @@ class Dwell(Model):
     @model_validator(mode="after")
     def _possible(self) -> Dwell:
         if not HOTTEST_K >= self.temperature >= COLDEST_K:
-            raise ValueError(
-                f"temperature: {self.temperature - ZERO_C:.0f} degC is no soak of a disc (-60 to 2000 degC)"
+            raise Unfit(
+                f"{self.temperature - ZERO_C:.0f} degC is no soak of a disc",
+                "-60 to 2000 degC",
+                "correct the number or its unit",
+                at=("temperature",),
             )
         if not 0 < self.duration <= LONGEST_S:
-            raise ValueError(f"duration: {self.duration / 3600:.4g} h is no soak (above 0, at most 10000 h)")
+            raise Unfit(
+                f"{self.duration / 3600:.4g} h is no soak",
+                "above 0, at most 10000 h",
+                "correct the number or its unit",
+                at=("duration",),
+            )
         return self
+
+
+STAND_IN: dict[str, Any] = {
+    "schema": "1",
+    "compound": "-",
+    "batch": "-",
+    "specimen": "-",
+    "date": "2000-01-01",
+    "rig": "-",
+    "brake": {
+        "friction_ring": {"outer_diameter": "312 mm", "inner_diameter": "220 mm"},
+        "pistons_per_side": ["38 mm"],
+        "pad_area": "52 cm^2",
+    },
+    "inertia": "22 kg m^2",
+    "recordings": {
+        "files": "recordings/*.csv",
+        "channels": {
+            "time": {"column": "t", "unit": "s"},
+            "speed": {"column": "n", "unit": "rpm"},
+            "torque": {"column": "M", "unit": "N m"},
+            "pressure": {"column": "p", "unit": "bar"},
+            "disc_temperature": {"column": "T", "unit": "degC"},
+        },
+    },
+    "blocks": [{"name": "-", "purpose": "map", "kind": "stop", "stops": "1", "speed": "1000 rpm"}],
+}
 
 
 class Card(Model):
     """A whole test card. `test` is the folder's name."""
 
+    derived: ClassVar = ("test",)
+    bounds: ClassVar = {
+        "inertia": ("0.0001 kg m^2", "100000 kg m^2"),
+        "inertia_mechanical": ("0.0001 kg m^2", "100000 kg m^2"),
+        "rolling_radius": ("20 mm", "5 m"),
+    }
+    stand_in: ClassVar = STAND_IN
     test: str = ""
     schema_: Annotated[Literal[1], BeforeValidator(lambda v: int(v) if str(v).strip() == "1" else v)] = Field(
         alias="schema"
@@ -208,7 +282,9 @@ class Card(Model):
     @classmethod
     def _wear(cls, value: str | None) -> str | None:
         if value is not None and (value.startswith(("/", "\\", "~")) or ".." in value.replace("\\", "/").split("/")):
-            raise ValueError(f"{value!r} must stay inside the test's folder")
+            raise Unfit(
+                f"{value!r} must stay inside the test's folder", "a relative path such as wear.csv", "put it there"
+            )
         return value
 
     @model_validator(mode="before")
@@ -218,71 +294,128 @@ class Card(Model):
         if not isinstance(content, dict) or not isinstance(content.get("blocks"), list):
             return content
         radius = content.get("rolling_radius")
-        radius_m = to_si(radius, "length") if radius is not None else None
-        blocks = [_with_speeds(block, position, radius_m) for position, block in enumerate(content["blocks"])]
+        try:
+            radius_m = to_si(radius, "length") if radius is not None else None
+        except ValueError:  # told at its own key
+            radius_m = 1.0
+        blocks = [_with_speeds(block, radius_m) for block in content["blocks"]]
         return {**content, "blocks": blocks}
 
     @model_validator(mode="after")
     def _consistent(self) -> Card:
         if self.inertia_mechanical is not None and self.inertia_mechanical > self.inertia * (1 + 1e-9):
-            raise ValueError("inertia_mechanical must not be above inertia (inertia is the total)")
+            raise Unfit(
+                f"{self.inertia_mechanical:g} kg m^2 is above inertia, which is the total",
+                f"at most {self.inertia:g} kg m^2",
+                "correct one of the two",
+                at=("inertia_mechanical",),
+                beside=[("inertia",)],
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _linear_speed(self) -> Card:
         speed = self.recordings.channels.get("speed")
         if speed is not None and self.rolling_radius is None and reads_as(speed.unit, "linear_speed"):
-            raise ValueError(
-                f"recordings.channels.speed: {speed.unit!r} is a linear speed and needs rolling_radius; give it beside "
-                "inertia, or the shaft's unit (rpm, rad/s)"
+            raise Unfit(
+                f"{speed.unit!r} is a linear speed and needs rolling_radius",
+                "the shaft's unit (rpm, rad/s); a linear one beside rolling_radius",
+                "give rolling_radius beside inertia",
+                at=("recordings", "channels", "speed"),
+                beside=[("rolling_radius",)],
             )
+        return self
+
+    @model_validator(mode="after")
+    def _blocks_named_once(self) -> Card:
+        """Whatever is said of a block is said by its name."""
+        seen: dict[str, int] = {}
+        for number, block in enumerate(self.blocks):
+            if block.name in seen:
+                raise Unfit(
+                    f"{block.name!r} is the name of block {seen[block.name] + 1} too",
+                    "a name of its own for each block",
+                    f"write another, such as {block.name} {number + 1}",
+                    at=("blocks", number, "name"),
+                    beside=[("blocks", seen[block.name], "name")],
+                )
+            seen[block.name] = number
+        return self
+
+    @model_validator(mode="after")
+    def _order(self) -> Card:
         refuse_twice(self.exclude)
         stops = [dwell.after_stop for dwell in self.dwells]
         if stops != sorted(stops):
-            raise ValueError("dwells: state them in the order run; after_stop goes back")
-        for entry, exclusion in enumerate(self.exclude, start=1):
+            raise Unfit(
+                "after_stop goes back",
+                "soaks in the order run",
+                "state them in the order run",
+                at=("dwells",),
+            )
+        for entry, exclusion in enumerate(self.exclude):
             if exclusion.date is not None and exclusion.date < self.date:
-                raise ValueError(
-                    f"exclude.entry {entry}.date: {exclusion.date} is before the test's own date {self.date}"
+                raise Unfit(
+                    f"{exclusion.date} is before the test's own date {self.date}",
+                    f"{self.date} or later",
+                    "correct one of the dates",
+                    at=("exclude", entry, "date"),
+                    beside=[("date",)],
                 )
         return self
 
 
-def _with_speeds(block: Any, position: int, radius_m: float | None) -> Any:
-    if not isinstance(block, dict) or "speed" not in block:
+def _with_speeds(block: Any, radius_m: float | None) -> Any:
+    if not isinstance(block, dict):
         return block
-    for key in ("speed_start", "speed_end"):
-        if key in block:
-            raise ValueError(f"blocks.entry {position + 1}.{key}: unknown key; nearest known key: speed")
+    for key in block:
+        if key in Block.derived:
+            unknown = Unfit("unknown key", "nearest known key: speed", "write speed: [start, end]")
+            return {**block, key: unknown}
+    try:
+        return {**block, **_speeds(block, radius_m)} if block.get("speed") is not None else block
+    except Unfit as error:  # told of the key that was written
+        return {**block, "speed_start": error.below("..", "speed")}
+
+
+def _speeds(block: dict[str, Any], radius_m: float | None) -> dict[str, float]:
+    """Speeds at both ends (rad/s). Raises Unfit."""
     values = block["speed"] if isinstance(block["speed"], list) else [block["speed"]]
     if len(values) not in (1, 2):
-        raise ValueError(
-            f"blocks.entry {position + 1}.speed: {len(values)} speeds; write [start, end], of a drag one speed"
-        )
-    speeds = [_shaft_speed(value, position, radius_m) for value in values]
+        raise Unfit(f"{len(values)} speeds", "[start, end]; of a drag one speed", "write [start, end]")
+    speeds = [_shaft_speed(value, radius_m) for value in values]
     kind = block.get("kind")
     if kind == "drag":
         speeds = [speeds[0], speeds[-1]]
     elif len(speeds) == 1:
         speeds = [speeds[0], 0.0]
     if kind == "snub" and len(values) == 2 and not speeds[0] > speeds[1]:
-        raise ValueError(f"blocks.entry {position + 1}.speed: a snub goes from a higher to a lower speed")
+        raise Unfit("a snub goes from a higher to a lower speed", "[higher, lower]", "set the higher speed first")
     if kind == "stop" and len(values) == 2 and not speeds[0] > speeds[1]:
-        raise ValueError(f"blocks.entry {position + 1}.speed: a stop goes from a speed down to rest")
-    return {**block, "speed_start": speeds[0], "speed_end": speeds[1]}
+        raise Unfit("a stop goes from a speed down to rest", "[speed, 0 rpm]", "set the higher speed first")
+    return {"speed_start": speeds[0], "speed_end": speeds[1]}
 
 
-def _shaft_speed(value: Any, position: int, radius_m: float | None) -> float:
+def _shaft_speed(value: Any, radius_m: float | None) -> float:
     try:
-        return to_si(value, "angular_speed")
+        found = to_si(value, "angular_speed")
     except ValueError as error:
         try:
             linear = to_si(value, "linear_speed")
         except ValueError:
-            raise ValueError(
-                f"blocks.entry {position + 1}.speed: {error}; or a linear speed with rolling_radius"
-            ) from error
+            raise Unfit.of(error).with_("or a linear speed with rolling_radius") from error
         if radius_m is None:
-            raise ValueError(
-                f"blocks.entry {position + 1}.speed: {value!r} is a linear speed and needs rolling_radius"
+            raise Unfit(
+                f"{value!r} is a linear speed and needs rolling_radius",
+                "the shaft's speed (rpm, rad/s); a linear one beside rolling_radius",
+                "give rolling_radius beside inertia",
             ) from error
-        return linear / radius_m
+        found = linear / radius_m
+    if not 0 <= found <= FASTEST:
+        raise Unfit(
+            f"{value!r} is outside what there can be", "0 to 100000 rpm at the shaft", "correct the number or its unit"
+        )
+    return found
 
 
 def load_card(folder: Path) -> Card:

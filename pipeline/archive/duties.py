@@ -5,16 +5,15 @@ A file gives the cycle's events, or a `log` of a vehicle or rig that is cut into
 
 from __future__ import annotations
 
-import difflib
 import re
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator, model_validator
 
 from pipeline.archive.written import Written
-from pipeline.errors import InputError
-from pipeline.inputs.model import Model, parse, read_yaml
+from pipeline.errors import Complaint, InputError, Unfit
+from pipeline.inputs.model import Model, mapping_of, parse
 from pipeline.inputs.quantities import (
     Acceleration,
     Conductance,
@@ -26,7 +25,9 @@ from pipeline.inputs.quantities import (
     Temperature,
     scale_offset,
 )
+from pipeline.inputs.refusals import nearest
 from pipeline.inputs.scalars import Number, Text, as_number
+from pipeline.inputs.yaml_text import line_of, text_of
 
 # channel of a log -> dimension of its unit; speed may also be angular
 LOG_CHANNELS = {
@@ -49,7 +50,11 @@ class Cooling(Model):
     @classmethod
     def _opening(cls, value: float) -> float:
         if value > 1:
-            raise ValueError("opening lies between 0 and 1 (1 = the full h1, or the rig's air as tested without one)")
+            raise Unfit(
+                f"{value:g} is no opening",
+                "0 to 1 (1: the full h1, or the rig's air as tested without one)",
+                "correct the share",
+            )
         return value
 
 
@@ -60,6 +65,13 @@ class CoolingOfLog(Cooling):
 class Event(Model):
     """One braking of the cycle; `start` and `end` are the vehicle's speeds."""
 
+    bounds: ClassVar = {
+        "start": ("0 km/h", "1500 km/h"),
+        "end": ("0 km/h", "1500 km/h"),
+        "at": ("0 km/h", "1500 km/h"),
+        "brake_time": ("0 s", "1 h"),
+        "then": ("0 s", "1000 h"),
+    }
     start: LinearSpeed = Field(alias="from")
     end: LinearSpeed = Field(alias="to")
     brake_time: Duration
@@ -69,15 +81,33 @@ class Event(Model):
     @model_validator(mode="after")
     def _slows(self) -> Event:
         if not self.start > self.end:
-            raise ValueError("from must be above to")
+            raise Unfit(
+                f"from ({3.6 * self.start:g} km/h) must be above to ({3.6 * self.end:g} km/h)",
+                "a higher speed at from",
+                "set the higher one first",
+            )
         if self.brake_time <= 0:
-            raise ValueError("brake_time must be above zero")
+            raise Unfit(
+                "brake_time must be above zero", "a time such as 2.6 s", "correct the number", at=("brake_time",)
+            )
         return self
 
 
 class _Duty(Model):
     """What a duty says however its events are given."""
 
+    bounds: ClassVar = {
+        "vehicle_mass": ("1 kg", "500000 kg"),
+        "rolling_radius": ("20 mm", "5 m"),
+        "life": ("1 m", "10000000 km"),
+        "length": ("1 m", "100000 km"),
+        "ambient": ("-90 degC", "200 degC"),
+    }
+    stand_in: ClassVar = {
+        "duty": "-", "vehicle_mass": "1000 kg", "brake_share": "0.3", "rolling_radius": "330 mm", "length": "1 km",
+        "ambient": "20 degC",
+        "events": [{"from": "100 km/h", "to": "50 km/h", "brake_time": "2 s", "then": "10 s", "at": "80 km/h"}],
+    }  # fmt: skip
     duty: Text
     vehicle_mass: Mass
     brake_share: Share
@@ -91,7 +121,7 @@ class _Duty(Model):
     @classmethod
     def _share(cls, value: float) -> float:
         if not 0 < value <= 1:
-            raise ValueError("brake_share lies above 0 and at most at 1")
+            raise Unfit(f"{value:g} is no share of one brake", "above 0, at most 1 (or 100 %)", "correct the share")
         return value
 
 
@@ -112,8 +142,10 @@ class Log(Written):
     def _file(cls, value: str) -> str:
         parts = value.replace("\\", "/").split("/")
         if value.startswith(("/", "\\", "~")) or ".." in parts or re.match(r"^[A-Za-z]:", value) or "\0" in value:
-            raise ValueError(
-                f"{value!r} must lie beside the duty's file or below: a relative path such as logs/one.csv"
+            raise Unfit(
+                f"{value!r} must lie beside the duty's file or below",
+                "a relative path such as logs/one.csv",
+                "put the log there",
             )
         return value
 
@@ -121,19 +153,19 @@ class Log(Written):
     def _channels(self) -> Log:
         for name in self.channels:
             if name not in LOG_CHANNELS:
-                near = difflib.get_close_matches(name, LOG_CHANNELS, n=1, cutoff=0.0)
-                raise ValueError(f"channels.{name}: unknown channel of a log; nearest known: {near[0]}")
-        needed = ("speed",) if self.format in ("mdf", "tdms") else ("time", "speed")
-        missing = [name for name in needed if name not in self.channels]
-        if missing:
-            raise ValueError(f"channels: {', '.join(missing)} missing; needed: {', '.join(needed)}")
-        if self.timestamps and self.format == "mdf":
-            raise ValueError("channels.time: MDF counts time in seconds; leave `time` out, or give a channel's unit")
+                near = nearest(name, list(LOG_CHANNELS))
+                mend = f"write {near}, or leave it out" if near else "leave it out"
+                raise Unfit(
+                    "unknown channel of a log", f"known: {', '.join(LOG_CHANNELS)}", mend, at=("channels", name)
+                )
+        self.refuse_missing(("speed",) if self.format in ("mdf", "tdms") else ("time", "speed"))
+        self.refuse_counted_time()
+        self.refuse_column_twice()
         for name in self.channels:
             try:
                 self.conversion(name)
             except ValueError as error:
-                raise ValueError(f"channels.{name}: {error}") from error
+                raise Unfit.of(error).below("channels", name, "unit") from error
         return self
 
     def angular(self) -> bool:
@@ -171,26 +203,36 @@ class LoggedDuty(_Duty):
     @model_validator(mode="after")
     def _ambient(self) -> LoggedDuty:
         if self.ambient is None and "ambient_temperature" not in self.log.channels:
-            raise ValueError("ambient: missing; give it, or map ambient_temperature of the log")
+            raise Unfit(
+                "missing",
+                "number and unit, such as 20 degC",
+                "give it, or map ambient_temperature of the log",
+                at=("ambient",),
+                beside=[("log",)],
+            )
         return self
 
 
 def load_duty(path: Path) -> DutyCycle | LoggedDuty:
-    """A duty's file. Raises InputError in one line; a log is not read, but must be there."""
-    content = read_yaml(path)
-    if not isinstance(content, dict):
-        raise InputError(f"{path.name}: is empty or not a mapping of keys; see the input format in docs/")
+    """A duty's file. Raises InputError; a log is not read, but must be there."""
+    text = text_of(path)
+    content = mapping_of(text, path.name, DutyCycle)
+
+    def refused(key: str, found: str, accepted: str, mend: str) -> InputError:
+        return InputError(Complaint(path.name, found, accepted, mend, line_of(text, tuple(key.split("."))), key))
+
     if "log" not in content:
         if content.get("cooling") == "log":
-            raise InputError(f"{path.name}: cooling: log needs a log; give h0 and h1, or a log instead of events")
-        return parse(content, DutyCycle, path.name)
+            raise refused(
+                "cooling", "log needs a log", "h0 and h1, or a log", "give h0 and h1, or a log instead of events"
+            )
+        return parse(content, DutyCycle, path.name, text)
     if "events" in content:
-        raise InputError(f"{path.name}: gives events and a log; keep the one that is meant")
-    duty = parse(content, LoggedDuty, path.name)
+        raise refused("log", "stands beside events", "events or a log", "keep the one that is meant")
+    duty = parse(content, LoggedDuty, path.name, text)
     if not log_path(path, duty).exists():
-        raise InputError(
-            f"{path.name}: log.file: {duty.log.file!r} is not there; correct the path or put the log there"
-        )
+        raise refused("log.file", f"{duty.log.file!r} is not there", "a file beside this one or below",
+                      "correct the path or put the log there")  # fmt: skip
     return duty
 
 

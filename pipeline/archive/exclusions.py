@@ -11,6 +11,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PositiveInt, field_validator
 
+from pipeline.errors import Unfit
 from pipeline.inputs.model import Model
 from pipeline.inputs.scalars import Text, as_number
 
@@ -21,12 +22,12 @@ AHEAD = datetime.timedelta(days=1)  # where the laboratory's day has begun and t
 def as_prose(value: Any) -> str:
     """Free text of one paragraph; ValueError where it is empty, no text, or longer than a page."""
     if isinstance(value, dict | list):
-        raise ValueError("must be plain text")
+        raise Unfit("is a list or a mapping", "plain text", "write one sentence")
     text = " ".join(str("" if value is None else value).split())
     if not text:
-        raise ValueError("is empty; write why these stops are not to be used")
+        raise Unfit("is empty", "plain text", "write why these stops are not to be used")
     if len(text) > LONGEST:
-        raise ValueError(f"has {len(text)} characters; at most {LONGEST} are accepted")
+        raise Unfit(f"has {len(text)} characters", f"at most {LONGEST}", "shorten it")
     return text
 
 
@@ -44,15 +45,20 @@ class Exclusion(Model):
     @classmethod
     def _not_ahead(cls, value: datetime.date | None) -> datetime.date | None:
         if value is not None and value > datetime.date.today() + AHEAD:
-            raise ValueError(f"{value} lies in the future")
+            raise Unfit(f"{value} lies in the future", "today or earlier", "correct the date")
         return value
 
 
 def refuse_twice(exclusions: tuple[Exclusion, ...]) -> None:
     """Raises ValueError where a stop is named twice: two reasons for it cannot both be counted."""
     seen: dict[int, int] = {}
-    for entry, exclusion in enumerate(exclusions, start=1):
+    for entry, exclusion in enumerate(exclusions):
         for stop in exclusion.stops:
             if stop in seen:
-                raise ValueError(f"exclude: stop {stop} is named twice (entries {seen[stop]} and {entry})")
+                raise Unfit(
+                    f"stop {stop} is named twice (entries {seen[stop] + 1} and {entry + 1})",
+                    "each stop once",
+                    "leave it out of one of them",
+                    at=("exclude", entry, "stops"),
+                )
             seen[stop] = entry

@@ -14,10 +14,11 @@ import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, model_validator
 
+from pipeline.errors import Unfit
 from pipeline.inputs.model import Model
 from pipeline.inputs.quantities import Share, to_si
 from pipeline.inputs.scalars import Text, as_number
@@ -35,7 +36,7 @@ def _as_mapping(value: Any) -> Any:
 def _u_of_gain(value: Any) -> float:
     u = to_si(str(value), "share")
     if u < 0:
-        raise ValueError(f"{value!r} must not be negative")
+        raise Unfit(f"{value!r} must not be negative", "zero or more", "correct the number")
     return u
 
 
@@ -43,7 +44,7 @@ def _in(dimension: str, *, negative: bool) -> BeforeValidator:
     def parse(value: Any) -> float:
         found = to_si(value, dimension)
         if found < 0 and not negative:
-            raise ValueError(f"{value!r} must not be negative")
+            raise Unfit(f"{value!r} must not be negative", "zero or more", "correct the number")
         return found
 
     return BeforeValidator(parse)
@@ -51,8 +52,10 @@ def _in(dimension: str, *, negative: bool) -> BeforeValidator:
 
 def _possible(gain: float) -> float:
     if not LEAST_GAIN <= gain <= LARGEST_GAIN:
-        raise ValueError(
-            f"{gain:g} is no gain: reading over true value lies between {LEAST_GAIN:g} and {LARGEST_GAIN:g}; beyond, a unit is wrong"
+        raise Unfit(
+            f"{gain:g} is no gain, which is the reading over the true value",
+            f"{LEAST_GAIN:g} to {LARGEST_GAIN:g}",
+            "correct the number; beyond that a unit is wrong",
         )
     return gain
 
@@ -108,19 +111,36 @@ class RigEvent(Model):
         stated = [name for name in QUANTITIES if content.get(name) is not None]
         own = _as_mapping(content[stated[0]]) if len(stated) == 1 else None
         if own is None or "u" in own:
-            raise ValueError("u: of which figure? write it with each, as in torque_gain: {value: 1.012, u: 0.002}")
+            raise Unfit(
+                "u of which figure?",
+                "u beside one figure alone",
+                "write it with each, as in torque_gain: {value: 1.012, u: 0.002}",
+                at=("u",),
+            )
         return {**{k: v for k, v in content.items() if k != "u"}, stated[0]: {**own, "u": content["u"]}}
 
     @model_validator(mode="after")
     def _span(self) -> RigEvent:
         if not self.states and (self.back_to or self.until):
-            raise ValueError(f"back_to and until belong to a figure: {', '.join(QUANTITIES)}; this event states none")
+            raise Unfit(
+                "back_to and until belong to a figure, and this event states none",
+                f"one of {', '.join(QUANTITIES)}",
+                "state the figure, or leave the date out",
+            )
         if self.back_to is not None and self.back_to > self.date:
-            raise ValueError(
-                f"back_to: {self.back_to} is after the event's date {self.date}; from it on needs no back_to"
+            raise Unfit(
+                f"{self.back_to} is after the event's date {self.date}",
+                f"{self.date} or earlier",
+                "correct it; from the event on needs no back_to",
+                at=("back_to",),
             )
         if self.until is not None and self.until <= self.since:
-            raise ValueError(f"until: {self.until} is not after {self.since}, from which the figures hold")
+            raise Unfit(
+                f"{self.until} is not after {self.since}, from which the figures hold",
+                f"later than {self.since}",
+                "correct one of the dates",
+                at=("until",),
+            )
         return self
 
 
@@ -141,11 +161,12 @@ class Scatter(Model):
     def _above_zero(self) -> Scatter:
         for name, value in self:
             if value is not None and value <= 0:
-                raise ValueError(f"scatter: {name}: a scatter of nothing makes every test an alarm; leave it out")
+                raise Unfit("a scatter of nothing makes every test an alarm", "above zero", "leave it out", at=(name,))
         return self
 
 
 class Rig(Model):
+    stand_in: ClassVar = {"rig": "-", "events": [{"date": "2000-01-01", "what": "sensor"}]}
     rig: Text
     reference_compound: Text | None = None
     scatter: Scatter | None = None
@@ -158,9 +179,12 @@ class Rig(Model):
             for a, b in combinations([e for e in events if name in e.states], 2):
                 meet = b.since < (a.until or datetime.date.max) and a.since < (b.until or datetime.date.max)
                 if meet and b.since <= a.date and getattr(a, name) != getattr(b, name):
-                    raise ValueError(
+                    raise Unfit(
                         f"events of {a.date} and {b.date} state different values of {name} for the same days (from "
-                        f"{max(a.since, b.since)}); correct back_to, or give the earlier one an until"
+                        f"{max(a.since, b.since)})",
+                        "one value for each day",
+                        "correct back_to, or give the earlier one an until",
+                        at=("events", self.events.index(b)),
                     )
         return self
 

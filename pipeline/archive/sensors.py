@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import field_validator
 
+from pipeline.errors import Unfit
 from pipeline.inputs.model import Model
 from pipeline.inputs.quantities import to_si
 
@@ -19,7 +20,7 @@ class Sensor(Model):
     @classmethod
     def _as_text(cls, value: Any) -> Any:
         if isinstance(value, dict | list):
-            raise ValueError("must be a value with a unit")
+            raise Unfit("is a list or a mapping", "a value with a unit, or a share in %", "write 0.2 % or 4 K")
         return None if value is None else str(value)
 
 

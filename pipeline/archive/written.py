@@ -9,8 +9,10 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
+from pipeline.errors import Unfit
 from pipeline.inputs.model import Model
 from pipeline.inputs.quantities import Length
+from pipeline.inputs.refusals import nearest
 from pipeline.inputs.scalars import Text, Truth, as_number, as_truth
 
 TIMESTAMP = "timestamp"  # in place of time's unit: dates and times of day
@@ -68,22 +70,83 @@ class Written(Model):
         units = {name: self.channels[name].unit for name in names if name in self.channels}
         return {name: unit for name, unit in units.items() if unit != TIMESTAMP}
 
+    def refuse_missing(self, needed: Iterable[str]) -> None:
+        """Raises Unfit where a needed channel is not mapped."""
+        needed = tuple(needed)
+        missing = [name for name in needed if name not in self.channels]
+        if missing:
+            near = {name: nearest(name, [c for c in self.channels if c not in needed]) for name in missing}
+            meant = [f"write {name} in place of {other}" for name, other in near.items() if other]
+            raise Unfit(
+                f"{', '.join(missing)} missing",
+                f"needed: {', '.join(needed)}",
+                "; ".join(meant) or "map it to its column",
+                at=("channels",),
+            )
+
+    def refuse_counted_time(self) -> None:
+        """Raises Unfit for timestamps of a format that has none."""
+        if self.timestamps and self.format == "mdf":
+            raise Unfit(
+                "MDF counts time in seconds",
+                "no `time`, or a channel with its unit",
+                "leave `time` out, or give a channel's unit",
+                at=("channels", "time"),
+                beside=[("format",)],
+            )
+
+    def refuse_column_twice(self) -> None:
+        """Raises Unfit where two channels are one column: one of them is then measured by nothing."""
+        seen: dict[str, str] = {}
+        for name, channel in self.channels.items():
+            other = seen.setdefault(channel.column, name)
+            if other != name:
+                raise Unfit(
+                    f"column {channel.column!r} is mapped twice, as {other} and as {name}",
+                    "a column of its own for each channel",
+                    "correct the one that is wrong",
+                    at=("channels", name, "column"),
+                    beside=[("channels", other)],
+                )
+
     @model_validator(mode="after")
     def _beside_units(self) -> Self:
         for name, channel in self.channels.items():
             if channel.dates != "iso" and not (name == "time" and channel.unit == TIMESTAMP):
-                raise ValueError(f"channels.{name}.dates: only of time with unit: {TIMESTAMP}")
+                raise Unfit(
+                    "only of time",
+                    f"dates of time with unit {TIMESTAMP}",
+                    "leave it out",
+                    at=("channels", name, "dates"),
+                )
             if channel.arm is not None and name not in FORCED:
-                raise ValueError(f"channels.{name}.arm: only of {' and '.join(FORCED)}, whose column is then a force")
+                raise Unfit(
+                    f"only of {' and '.join(FORCED)}, whose column is then a force",
+                    f"an arm of {' or '.join(FORCED)}",
+                    "leave it out",
+                    at=("channels", name, "arm"),
+                )
         return self
 
     @model_validator(mode="after")
     def _parts(self) -> Self:
         for key, form in (("sheet", "xlsx"), ("dataset", "hdf5")):
             if getattr(self, key) is not None and self.format != form:
-                raise ValueError(f"{key}: only with format: {form}; this is {self.format}")
+                raise Unfit(
+                    f"only with format {form}; this is {self.format}",
+                    f"with format {self.format} no {key}",
+                    "leave it out, or correct format",
+                    at=(key,),
+                    beside=[("format",)],
+                )
         if self.format == "xlsx" and self.decimal == ",":
-            raise ValueError("decimal: cells of a workbook are numbers; leave it out")
+            raise Unfit(
+                "cells of a workbook are numbers",
+                "no decimal with format xlsx",
+                "leave it out",
+                at=("decimal",),
+                beside=[("format",)],
+            )
         return self
 
     @field_validator("delimiter", mode="before")
@@ -91,7 +154,7 @@ class Written(Model):
     def _delimiter(cls, value: Any) -> Any:
         spelled = DELIMITERS.get(value, value)
         if spelled not in (",", ";", "\t", "|", " "):
-            raise ValueError(f'{value!r} is not accepted; accepted: "," ";" "|" tab blanks')
+            raise Unfit(f"{value!r} is not accepted", '"," ";" "|" tab blanks', "write one of them, in quotes")
         return spelled
 
     @field_validator("units_row", mode="before")

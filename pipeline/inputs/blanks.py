@@ -11,9 +11,10 @@ from typing import Any, NamedTuple
 
 import yaml
 
+from pipeline.errors import Complaint
+
 BLANK = "FILL_IN"
 MARK = re.compile(rf"\b{BLANK}\b")
-MOST = 60  # told of a file
 
 
 class Blank(NamedTuple):
@@ -41,12 +42,19 @@ def blanks(text: str) -> list[Blank]:
     return sorted(dict.fromkeys(found))
 
 
-def told(name: str, found: list[Blank]) -> str:
-    """The blanks in one line."""
-    one_by_one = [f"line {one.line} {one.key}{f' ({one.hint})' if one.hint else ''}" for one in found[:MOST]]
-    more = f"; {len(found) - MOST} more" if len(found) > MOST else ""
-    count = "a blank" if len(found) == 1 else f"{len(found)} blanks"
-    return f"{name}: {count} to fill in ({BLANK}): {'; '.join(one_by_one)}{more}"
+def complaints(name: str, found: list[Blank]) -> list[Complaint]:
+    """Each blank of a file."""
+    return [
+        Complaint(
+            name,
+            f"a blank to fill in ({BLANK})",
+            f"{one.hint or 'what only you know'}",
+            "write it there",
+            one.line,
+            one.key,
+        )
+        for one in found
+    ]
 
 
 def _within(node: Any, key: str) -> Iterator[tuple[int, str]]:

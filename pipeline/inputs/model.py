@@ -1,181 +1,143 @@
-"""What every input file's model shares: frozen, unknown keys refused with the nearest known one, one-line errors.
+"""What every input file's model shares: frozen, unknown keys refused with the nearest known one, every problem of a file told
+at once with its line.
 
-`load(path, Model)` is the only way from a YAML file to a model. YAML is read with the safe loader, aliases and
-excessive size refused (a few bytes of aliases can expand to gigabytes), identifiers kept as text whatever they look
-like.
+`load(path, Model)` is the only way from a YAML file to a model.
 """
 
 from __future__ import annotations
 
-import difflib
-import re
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
-import yaml
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, field_validator
 
-from pipeline.errors import InputError
-from pipeline.inputs import blanks
-from pipeline.inputs.plain_files import plain_bytes
+from pipeline.errors import Complaint, InputError, Place, Unfit
+from pipeline.inputs import blanks, yaml_text
+from pipeline.inputs.quantities import Dimension, to_si
+from pipeline.inputs.refusals import Refusal, dimension_of, keys_of, refusals
 
-MAX_BYTES = 2_000_000
-MAX_DEPTH = 12
+ROUNDS = 4  # of looking past what is refused
 
 
 class Model(BaseModel):
-    """Frozen, strict about keys; finite numbers only."""
+    """Frozen, strict about keys; finite numbers only.
+
+    stand_in: a file's least sound content, to look past a key that is refused or missing; bounds: of fields with a unit, the
+    lowest and highest value that there can be; derived: fields that no file gives.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True, defer_build=True)
+    stand_in: ClassVar[dict[str, Any]] = {}
+    bounds: ClassVar[Mapping[str, tuple[str, str]]] = {}
+    derived: ClassVar[tuple[str, ...]] = ()
 
+    @field_validator("*")
+    @classmethod
+    def _in_bounds(cls, value: Any, info: ValidationInfo) -> Any:
+        kind = dimension_of(cls.model_fields[str(info.field_name)])
+        limits = cls.limits_of(str(info.field_name), kind)
+        if kind is not None and limits is not None and value is not None:
+            low, high = (to_si(limit, kind.name) for limit in limits)
+            for one in value if isinstance(value, tuple) else (value,):
+                if not low <= one <= high:
+                    raise Unfit(
+                        f"{kind.shown(one)} is outside what there can be",
+                        f"{limits[0]} to {limits[1]}",
+                        "correct the number or its unit",
+                    )
+        return value
 
-class _TextLoader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
-    """Safe loader that keeps scalars as they were written: `batch: 2406` and `NO` stay text.
-
-    Numbers and booleans are decided by the models, which know what each key wants. Duplicate keys and aliases are
-    refused.
-    """
-
-
-def _mapping(loader: Any, node: Any) -> dict[str, Any]:
-    pairs: dict[str, Any] = {}
-    for key_node, value_node in node.value:
-        if not isinstance(key_node, yaml.ScalarNode):
-            raise yaml.constructor.ConstructorError(None, None, "a key must be text", key_node.start_mark)
-        if key_node.tag == "tag:yaml.org,2002:merge":
-            raise yaml.constructor.ConstructorError(None, None, "merge keys (<<) are not accepted", key_node.start_mark)
-        if key_node.value in pairs:
-            raise yaml.constructor.ConstructorError(
-                None, None, f"key {key_node.value!r} is given twice", key_node.start_mark
-            )
-        pairs[key_node.value] = loader.construct_object(value_node, deep=True)
-    return pairs
-
-
-def _scalar(loader: Any, node: Any) -> Any:
-    text = node.value
-    if not node.style and text in ("", "~", "null", "Null", "NULL"):
-        return None
-    return text
-
-
-_TextLoader.add_constructor("tag:yaml.org,2002:map", _mapping)
-for _tag in ("str", "int", "float", "bool", "timestamp", "null"):
-    _TextLoader.add_constructor(f"tag:yaml.org,2002:{_tag}", _scalar)
-
-
-def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
-    """The file's content with every scalar as text or None. Raises InputError in one line, also for a link out of
-    `inside`.
-    """
-    try:
-        text = plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
-    try:
-        _refuse_aliases(text)
-        return yaml.load(text, Loader=_TextLoader)
-    except yaml.MarkedYAMLError as error:
-        mark: Any = error.problem_mark or error.context_mark
-        where = f" line {mark.line + 1}, column {mark.column + 1}" if mark else ""
-        if mark and re.search(r"[:\[]\s*,", text.splitlines()[mark.line] if mark.line < len(text.splitlines()) else ""):
-            raise InputError(f"{path.name}:{where} a comma that is a value stands in quotes: ','") from error
-        raise InputError(
-            f"{path.name}:{where} {_one_line(error.problem or error.context or 'not valid YAML')}"
-        ) from error
-    except (yaml.YAMLError, ValueError, RecursionError) as error:
-        raise InputError(f"{path.name}: not valid YAML ({_one_line(str(error))})") from error
-
-
-def _refuse_aliases(text: str) -> None:
-    depth = 0
-    events: Any = yaml.parse(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
-    for event in events:
-        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            raise yaml.MarkedYAMLError(problem="anchors and aliases are not accepted", problem_mark=event.start_mark)
-        if isinstance(event, yaml.MappingStartEvent | yaml.SequenceStartEvent):
-            depth += 1
-            if depth > MAX_DEPTH:
-                mark: Any = event.start_mark
-                raise yaml.MarkedYAMLError(problem=f"nested deeper than {MAX_DEPTH} levels", problem_mark=mark)
-        elif isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
-            depth -= 1
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())[:300]
+    @classmethod
+    def limits_of(cls, name: str, kind: Dimension | None) -> tuple[str, str] | None:
+        """Lowest and highest value that there can be of a field."""
+        return cls.bounds.get(name)
 
 
 M = TypeVar("M", bound=BaseModel)
 
 
+def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
+    """The file's content with every scalar as text or None. Raises InputError, also for a link out of `inside`."""
+    return yaml_text.content_of(yaml_text.text_of(path, inside=inside), path.name)
+
+
 def load(path: Path, model: type[M], *, empty_ok: bool = False, inside: Path | None = None) -> M:
-    """Read a YAML file into a model; InputError lists every problem, `; ` between, in one line."""
-    content = read_yaml(path, inside=inside)
+    """Read a YAML file into a model; InputError holds every problem of the file, each with its line."""
+    text = yaml_text.text_of(path, inside=inside)
+    return parse(mapping_of(text, path.name, model, empty_ok=empty_ok), model, path.name, text)
+
+
+def mapping_of(text: str, name: str, model: type[BaseModel], *, empty_ok: bool = False) -> dict[str, Any]:
+    """The keys of a file's text. Raises InputError where it is no mapping, or holds blanks to fill in."""
+    content = yaml_text.content_of(text, name)
     if blanks.holds_blank(content):
-        raise InputError(
-            blanks.told(path.name, blanks.blanks(plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")))
-        )
+        raise InputError(*blanks.complaints(name, blanks.blanks(text)))
     if content is None and empty_ok:
-        content = {}
+        return {}
     if not isinstance(content, dict):
-        raise InputError(f"{path.name}: is empty or not a mapping of keys; see the input format in docs/")
-    return parse(content, model, path.name)
+        found = "is empty" if content is None else "is not a mapping of keys"
+        raise InputError(
+            Complaint(name, found, keys_of(model), "write `key: value` lines, see the input format in docs/", 1)
+        )
+    return content
 
 
-def parse(content: dict[str, Any], model: type[M], name: str) -> M:
-    """Model of already read content; `name` is the file named in messages."""
-    try:
-        return model.model_validate(content)
-    except ValidationError as error:
-        raise InputError(f"{name}: " + "; ".join(_messages(error, model))) from error
-    except RecursionError as error:
-        raise InputError(f"{name}: nested too deeply") from error
+def parse(content: dict[str, Any], model: type[M], name: str, text: str | None = None) -> M:
+    """Model of already read content; `name` is the file named in messages, `text` what it was read from."""
+    found, told = looked_past(content, model)
+    if found is None or told:
+        raise InputError(*(complaint_of(one, name, text) for one in told))
+    return found
 
 
-def _messages(error: ValidationError, model: type[BaseModel]) -> list[str]:
-    messages = []
-    for item in error.errors()[:6]:
-        where = ".".join(_place(part) for part in item["loc"]) or "file"
-        if item["type"] == "extra_forbidden" and re.match(r"\d", str(item["loc"][-1])):
-            messages.append(
-                f"{where}: a number where a key should be; inside {{ }} write a decimal comma in quotes, '1,5 mm'"
-            )
-        elif item["type"] == "extra_forbidden":
-            known = _known_keys(model, item["loc"][:-1])
-            near = difflib.get_close_matches(str(item["loc"][-1]), known, n=1, cutoff=0.4)
-            hint = f"nearest known key: {near[0]}" if near else f"known keys: {', '.join(sorted(known))}"
-            messages.append(f"{where}: unknown key; {hint}")
-        elif item["type"] == "missing":
-            messages.append(f"{where}: missing; this key is needed")
-        else:
-            text = item["msg"].removeprefix("Value error, ")
-            messages.append(f"{where}: {_one_line(text)}")
-    return messages
+def looked_past(content: dict[str, Any], model: type[M]) -> tuple[M | None, list[Refusal]]:
+    """The model of the content, or as much of it as is sound, with stand-ins for the rest; and all that is refused.
+
+    What is refused is taken out or replaced by a stand-in and the rest looked at again, for keys are held against each other
+    only where each of them is sound. What would then be said of a stand-in is not told. The model is None where nothing helps.
+    """
+    told: list[Refusal] = []
+    replaced: list[Place] = []
+    stand_in = getattr(model, "stand_in", {})
+    for _ in range(ROUNDS):
+        try:
+            return model.model_validate(content), told
+        except ValidationError as error:
+            new = [one for one in refusals(error, model, content) if not any(one.rests_on(p) for p in replaced)]
+        except RecursionError:
+            return None, [Refusal((), "nested too deeply", "the levels of the input format in docs/", "see docs/")]
+        if not new:
+            break
+        told += new
+        for one in new:
+            content = _without(content, one.place, stand_in)
+            replaced.append(one.place)
+    return None, told
 
 
-def _place(part: Any) -> str:
-    """Part of a key's place; entries of a list are counted from 1, as people count."""
-    return f"entry {part + 1}" if isinstance(part, int) else str(part)
+def complaint_of(refusal: Refusal, name: str, text: str | None) -> Complaint:
+    """What is refused, with file and line."""
+    line = yaml_text.line_of(text, refusal.place) if text is not None else None
+    return Complaint(name, refusal.found, refusal.accepted, refusal.mend, line, refusal.key)
 
 
-def _known_keys(model: type[BaseModel], path: tuple[Any, ...]) -> list[str]:
-    current: Any = model
-    for part in path:
-        fields = getattr(current, "model_fields", None)
-        if fields is None:
-            return []
-        if part in fields:
-            current = _inner_model(fields[part].annotation)
-    fields = getattr(current, "model_fields", {})
-    return [field.alias or name for name, field in fields.items()]
+def _without(content: Any, place: Place, stand_in: Any) -> Any:
+    """The content with a stand-in at a place, or with nothing there."""
+    if not place:
+        return stand_in
+    part, rest = place[0], place[1:]
+    spare = _part(stand_in, 0 if isinstance(part, int) else part)
+    if isinstance(content, dict):
+        below = _without(content[part], rest, spare) if rest and part in content else spare
+        return {k: v for k, v in {**content, part: below}.items() if v is not None or k != part}
+    if isinstance(content, list) and isinstance(part, int) and part < len(content):
+        below = _without(content[part], rest, spare) if rest else spare
+        return [*content[:part], *([below] if below is not None else []), *content[part + 1 :]]
+    return stand_in
 
 
-def _inner_model(annotation: Any) -> Any:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for part in getattr(annotation, "__args__", ()):
-        found = _inner_model(part)
-        if found is not None:
-            return found
-    return None
+def _part(content: Any, part: str | int) -> Any:
+    if isinstance(content, dict):
+        return content.get(part)
+    return content[part] if isinstance(content, list) and isinstance(part, int) and part < len(content) else None

@@ -15,6 +15,8 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
+from pipeline.errors import Unfit
+
 # dimension -> (SI unit, units to name in a message)
 DIMENSIONS: dict[str, tuple[str, str]] = {
     "length": ("m", "mm, cm, m, um, in"),
@@ -168,14 +170,16 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
             return 1.0, 0.0
         if text == "%":
             return 0.01, 0.0
-        raise ValueError(f"unit {text!r} is not a share; accepted: {accepted}")
-    refusal = f"unit {text[:40]!r} is not of the kind {dimension.replace('_', ' ')}; accepted: {accepted}"
+        raise Unfit(f"unit {text[:40]!r} is not a share", accepted, "write the share as a number or in %")
+    refusal = Unfit(
+        f"unit {text[:40]!r} is not of the kind {dimension.replace('_', ' ')}", accepted, "correct the unit"
+    )
     if not text:
-        raise ValueError(f"a unit is missing; write number and unit, units accepted: {accepted}")
+        raise Unfit("a unit is missing", f"units accepted: {accepted}", "write number and unit")
     # '^' chains and brackets are arithmetic to a unit parser: bound what can be asked of it.
     plain = _normal(text)
     if not _SAFE_UNIT.match(text) or re.search(r"\d{3,}|\*\*|\^\s*-?\d{2,}|\^.*\^.*\^", plain):
-        raise ValueError(refusal)
+        raise refusal
     if (plain in _TORQUE_ONLY and dimension != "torque") or (
         plain in _TEMPERATURE_ONLY and not dimension.startswith("temperature")
     ):
@@ -183,16 +187,16 @@ def scale_offset(unit: str, dimension: str) -> tuple[float, float]:
     else:
         spelled = SPELLINGS.get(text) or SPELLINGS.get(plain) or _in_words(plain, dimension)
     if dimension == "angular_speed" and not re.search(r"rad|deg|turn|rev|rpm|rps", spelled):
-        raise ValueError(refusal)  # 1/s or Hz leaves open whether turns or radians are counted
+        raise refusal  # 1/s or Hz leaves open whether turns or radians are counted
     usual = USUAL[dimension].get(spelled)
     if usual is not None:
         return usual
     if dimension != "frequency" and any(spelled in units for units in USUAL.values()):
-        raise ValueError(refusal)  # of another kind; to pint a speed of rotation is a frequency too
+        raise refusal  # of another kind; to pint a speed of rotation is a frequency too
     try:
         return by_registry(spelled, dimension)
     except Exception as error:  # pint raises many kinds for a malformed unit
-        raise ValueError(refusal) from error
+        raise refusal from error
 
 
 def by_registry(unit: str, dimension: str) -> tuple[float, float]:
@@ -229,17 +233,21 @@ def to_si(value: Any, dimension: str) -> float:
     """
     accepted = DIMENSIONS[dimension][1]
     if isinstance(value, bool) or value is None:
-        raise ValueError(f"{value!r} is not a value with a unit; accepted units: {accepted}")
+        raise Unfit(
+            f"{'nothing' if value is None else repr(value)} is not a value with a unit",
+            f"units accepted: {accepted}",
+            "write number and unit",
+        )
     if isinstance(value, int | float):
         if dimension != "share":
-            raise ValueError(f"{value!r} has no unit; write number and unit, units accepted: {accepted}")
+            raise Unfit(f"{value!r} has no unit", f"units accepted: {accepted}", "write number and unit")
         number, unit = float(value), ""
     else:
         number, unit = _number_unit(str(value), accepted)
     factor, offset = scale_offset(unit, dimension)
     result = number / 100 if unit == "%" else number * factor + offset
     if not math.isfinite(result):
-        raise ValueError(f"{str(value)[:60]!r} is not a finite number")
+        raise Unfit(f"{str(value)[:60]!r} is not a finite number", f"units accepted: {accepted}", "correct the number")
     return result
 
 
@@ -247,10 +255,12 @@ def _number_unit(text: str, accepted: str) -> tuple[float, str]:
     """Number and unit of a text, the decimal mark a point or a comma."""
     match = _NUMBER.match(text)
     if not match:
-        raise ValueError(f"{text[:60]!r} is not 'number unit'; units accepted: {accepted}")
+        raise Unfit(f"{text[:60]!r} is not 'number unit'", f"units accepted: {accepted}", "write number and unit")
     if re.match(r"(?!1/\D)[\d.,'’]", match.group(2)):
-        raise ValueError(
-            f"{text[:60]!r}: thousands are not set apart; write the number as 1234.5 or 1234,5; units accepted: {accepted}"
+        raise Unfit(
+            f"{text[:60]!r}: thousands are not set apart",
+            f"units accepted: {accepted}",
+            "write the number as 1234.5 or 1234,5",
         )
     return float(with_point(match.group(1))), match.group(2)
 
@@ -262,9 +272,11 @@ def with_point(number: str) -> str:
     """
     if re.match(r"^[-+]?[1-9]\d{0,2},\d{3}$", number.strip(), re.ASCII):
         plain = number.strip()
-        raise ValueError(
-            f"{plain!r} can mean {plain.replace(',', '.')} or {plain.replace(',', '')}; write the one that is meant, "
-            "with a decimal point or without thousands"
+        meant = f"{plain.replace(',', '.')} or {plain.replace(',', '')}"
+        raise Unfit(
+            f"{plain!r} can mean {meant}",
+            meant,
+            "write the one that is meant, with a decimal point or without thousands",
         )
     return number.replace(",", ".")
 
@@ -302,7 +314,11 @@ def _positive(dimension: str) -> Any:
     def parse(value: Any) -> float:
         result = to_si(value, dimension)
         if result <= 0:
-            raise ValueError(f"{value!r} must be above zero")
+            raise Unfit(
+                f"{value!r} must be above zero",
+                f"above zero; units accepted: {DIMENSIONS[dimension][1]}",
+                "correct the number",
+            )
         return result
 
     return BeforeValidator(parse)
@@ -312,7 +328,11 @@ def _non_negative(dimension: str) -> Any:
     def parse(value: Any) -> float:
         result = to_si(value, dimension)
         if result < 0:
-            raise ValueError(f"{value!r} must not be negative")
+            raise Unfit(
+                f"{value!r} must not be negative",
+                f"zero or more; units accepted: {DIMENSIONS[dimension][1]}",
+                "correct the number or its unit",
+            )
         return result
 
     return BeforeValidator(parse)

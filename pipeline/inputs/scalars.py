@@ -7,18 +7,23 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
+from pipeline.errors import Unfit
 from pipeline.inputs.quantities import Dimension, to_si, with_point
 
 
 def as_text(value: Any) -> str:
     """The text of a name, stripped; ValueError where it is empty, too long or not printable."""
     if value is None:
-        raise ValueError("is empty; write a name")
+        raise Unfit("is empty", "1 to 200 printable characters", "write a name")
     if isinstance(value, dict | list):
-        raise ValueError("must be plain text")
+        raise Unfit("is a list or a mapping, and must be plain text", "1 to 200 printable characters", "write a name")
     text = str(value).strip()
     if not text or len(text) > 200 or any(ord(c) < 32 for c in text):
-        raise ValueError("must be 1 to 200 printable characters")
+        raise Unfit(
+            f"{text[:60]!r} has {len(text)} characters, or one that cannot be printed",
+            "1 to 200 printable characters",
+            "write a name",
+        )
     return text
 
 
@@ -27,7 +32,7 @@ def as_number(value: Any) -> Any:
     if not isinstance(value, str):
         return value
     if not re.match(r"^[-+]?(\d+[.,]?\d*|[.,]\d+)([eE][-+]?\d+)?$", value.strip(), re.ASCII):
-        raise ValueError(f"{value[:60]!r} is not a number")
+        raise Unfit(f"{value[:60]!r} is not a number", "a number such as 12 or 0.5", "write the number alone")
     return with_point(value)
 
 
@@ -39,7 +44,7 @@ def as_truth(value: Any) -> Any:
             return True
         if lowered in ("false", "no", "off"):
             return False
-        raise ValueError(f"{value[:60]!r} is not true or false")
+        raise Unfit(f"{value[:60]!r} is not true or false", "true or false", "write one of them")
     return value
 
 
@@ -47,7 +52,11 @@ def as_fraction(value: Any) -> float:
     """A share between 0 and 1, both left out, from a number or `95 %`; ValueError otherwise."""
     share = to_si(value if isinstance(value, int | float) else str(value), "share")
     if not 0 < share < 1:
-        raise ValueError(f"{value!r} must lie between 0 and 100 %")
+        raise Unfit(
+            f"{value!r} must lie between 0 and 100 %",
+            "0 to 100 %, or 0 to 1",
+            "write the share with %, or as a fraction",
+        )
     return share
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -70,10 +71,11 @@ def schedule_lines(path: Path) -> list[str]:
     used = {at for at, _ in places.values()}
     left = [printable(name) for at, name in enumerate(names) if name and at not in used]
     lines = [f"  # columns of {printable(path.name)} that are not used: {', '.join(left)}"] if left else []
+    named: Counter[str] = Counter()
     for number, (line, cells) in enumerate(rows, start=1):
         said = {key: (cells[at], unit) for key, (at, unit) in places.items() if cells[at]}
         try:
-            lines.append(_line(said, number))
+            lines.append(_line(said, number, named))
         except ValueError as error:
             raise InputError(f"{printable(path.name)}: line {line}: {error}") from error
     return lines
@@ -90,7 +92,7 @@ def _apart(name: str) -> tuple[str, str]:
     return (match[1], match[2].strip()) if match and match[1] else split(name)
 
 
-def _line(said: Mapping[str, tuple[str, str]], number: int) -> str:
+def _line(said: Mapping[str, tuple[str, str]], number: int, named: Counter[str]) -> str:
     if "stops" not in said or not re.match(r"^\d+([.,]0+)?$", said["stops"][0]):
         raise ValueError(f"stops: {said.get('stops', ('',))[0]!r} is not a whole number")
     values = {key: _value(key, *cell) for key, cell in said.items() if key in KIND}
@@ -118,6 +120,8 @@ def _line(said: Mapping[str, tuple[str, str]], number: int) -> str:
     end = values.get("to", f"0 {values['from'].split(' ', 1)[1]}")
     speed = values["from"] if kind == "drag" else f"[{values['from']}, {end}]"
     name = said["name"][0] if "name" in said else f"{purpose} {number}"
+    named[name] += 1
+    name = name if named[name] == 1 else f"{name} ({named[name]})"  # a card tells its blocks apart by their names
     parts = [
         f"name: {quoted(name)}",
         f"purpose: {purpose}",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from pydantic import Field
 
 from pipeline.inputs.quantities import Duration, Frequency, Share
@@ -12,6 +14,11 @@ REVISION = 3
 
 
 class Conditioning(Settings):
+    bounds: ClassVar = {
+        "filter_cutoff": ("0.1 Hz", "100 kHz"),
+        "largest_lag": ("0 s", "10 s"),
+        "zero_window": ("0.01 s", "60 s"),
+    }
     filter_cutoff: Frequency = Field(
         20.0, description="low-pass of torque and pressure; -3 dB of the forward-backward pair"
     )

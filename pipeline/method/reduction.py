@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -14,6 +14,11 @@ REVISION = 5
 
 
 class Reduction(Settings):
+    bounds: ClassVar = {
+        "build_up": ("10 %", "100 %"),
+        "least_window": ("0 s", "60 s"),
+        "thermocouple_lag": ("0 s", "60 s"),
+    }
     average: Literal["distance", "time", "energy"] = Field(
         "distance", description="weights of the nominal mu: w dt, dt or T w dt"
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from pydantic import Field
 
 from pipeline.inputs.quantities import AngularSpeed, Duration, Pressure
@@ -11,6 +13,12 @@ REVISION = 2
 
 
 class Segmentation(Settings):
+    bounds: ClassVar = {
+        "on_pressure": ("0 bar", "100 bar"),
+        "off_pressure": ("0 bar", "100 bar"),
+        "least_duration": ("0 s", "60 s"),
+        "least_interruption": ("0 s", "60 s"),
+    }
     on_pressure: Pressure = Field(1.0e5, description="pressure above rest at which braking starts")
     off_pressure: Pressure = Field(0.6e5, description="pressure above rest below which braking has ended")
     least_duration: Duration = Field(0.3, description="shorter applications are not stops")

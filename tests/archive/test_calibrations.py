@@ -61,7 +61,7 @@ def test_as_found_and_as_left_of_one_day_do_not_contradict(tmp_path):
         ((f"{FOUND}, pressure_zero: 0.1",), "a unit is missing"),
         ((f"{FOUND}, torque_gian: 1.01",), "torque_gian: unknown key; nearest known key: torque_gain"),
         ((f"{FOUND}, torque_gain: {{value: 1.01, k: 2}}",), "k: unknown key"),
-        ((f"{FOUND}, torque_gain: 1.01, pressure_gain: 1.02, u: 0.01",), "u: of which figure?"),
+        ((f"{FOUND}, torque_gain: 1.01, pressure_gain: 1.02, u: 0.01",), "u of which figure?"),
         ((f"{FOUND}, back_to: 2026-02-01",), "this event states none"),
         ((f"{FOUND}, torque_gain: 1.01, back_to: 2026-04-01",), "is after the event's date"),
         ((f"{FOUND}, torque_gain: 1.01, until: 2026-03-10",), "until: 2026-03-10 is not after"),

@@ -25,8 +25,8 @@ def test_a_card_with_commas_and_trade_units_is_the_plain_card(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("{mass: 1.7 kg}", "{mass: 1,7 kg}", "inside { } write a decimal comma in quotes"),
-        ("format: delimited", "decimal: ,", "a comma that is a value stands in quotes"),
+        ("{mass: 1.7 kg}", "{mass: 1,7 kg}", "inside { } a decimal comma stands in quotes"),
+        ("format: delimited", "decimal: ,", "a comma that is a value; accepted: ',' in quotes"),
         ("{mass: 1.7 kg}", "{mass: '1,700 kg'}", "can mean 1.700 or 1700"),
     ],
 )

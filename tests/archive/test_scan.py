@@ -128,7 +128,7 @@ def test_two_targets_for_one_compound_are_both_left_out(tmp_path):
         (CONFIG.replace("archive: archive", "archive: nowhere"), "nowhere"),
         (CONFIG.replace("first.yaml", "second.yaml"), "second.yaml"),
         (CONFIG + "compare: [[first, other]]\n", "other"),
-        ("", "not a mapping"),
+        ("", "is empty"),
     ],
 )
 def test_a_bad_config_ends_with_one_line(tmp_path, text, said):

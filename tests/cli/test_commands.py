@@ -14,7 +14,10 @@ from tests.conftest import run_stopsheet
             "unknown key; nearest known key: methods",
         ),
         ("archive: gone\nresults: results\nmethods: [m.yaml]\n", "no folder 'gone'"),
-        ("archive: archive\nresults: results\nmethods: [bad.yaml]\n", "bad.yaml: reduction.averages: unknown key"),
+        (
+            "archive: archive\nresults: results\nmethods: [bad.yaml]\n",
+            "bad.yaml: line 1: reduction.averages: unknown key",
+        ),
         ("][", "config.yaml"),
     ],
 )

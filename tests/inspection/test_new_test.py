@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from pipeline.archive.scan import scan
 from pipeline.cli import run
 from pipeline.inputs.blanks import BLANK, blanks
-from pipeline.inputs.model import _TextLoader
+from pipeline.inputs.yaml_text import _TextLoader
 from pipeline.inspection.card import quoted, wildcard
 from pipeline.workspace.input_files import FILES, text
 from tests.conftest import REPO

@@ -30,7 +30,7 @@ def test_each_problem_is_one_line_and_an_unusable_test_ends_with_3(tmp_path, cap
     lines = capsys.readouterr().out.splitlines()
     assert lines[-1] == "3 tests, 5 recordings: 2 unusable, 4 other problems"
     assert any(line.startswith("a b: left out: ") for line in lines)
-    assert any(line.startswith("bad-card: unusable: test.yaml: inertia") for line in lines)
+    assert any(line.startswith("bad-card: unusable: test.yaml: line 24: inertia: a unit is missing") for line in lines)
     assert any(line.startswith("no-recordings: unusable: recordings.files") for line in lines)
     assert "good/recordings/0009.csv: left out: is empty" in lines
     assert "good: odd: pressure: the recordings say 'psi', test.yaml says 'bar'" in lines

@@ -49,5 +49,5 @@ def test_blanks_are_told_before_anything_is_made(tmp_path, capsys):
     card = folder / "test.yaml"
     card.write_text(card.read_text().replace("inertia: 26 kg m^2", "inertia: FILL_IN  # at the shaft"))
     assert run(["run", str(folder)]) == 2
-    assert "a blank to fill in (FILL_IN): line" in capsys.readouterr().err
+    assert "line 24: inertia: a blank to fill in (FILL_IN)" in capsys.readouterr().err
     assert not (tmp_path / "archive-run").exists()
