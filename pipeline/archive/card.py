@@ -327,19 +327,19 @@ class Card(Model):
         return self
 
     @model_validator(mode="after")
-    def _blocks_named_once(self) -> Card:
-        """Whatever is said of a block is said by its name."""
-        seen: dict[str, int] = {}
+    def _pauses(self) -> Card:
+        """A pause is looked up by the block's name."""
+        first: dict[str, int] = {}
         for number, block in enumerate(self.blocks):
-            if block.name in seen:
+            other = self.blocks[first.setdefault(block.name, number)]
+            if block.pause_before != other.pause_before:
                 raise Unfit(
-                    f"{block.name!r} is the name of block {seen[block.name] + 1} too",
+                    f"{block.name!r} is the name of block {first[block.name] + 1} too, which has another pause_before",
                     "a name of its own for each block",
                     f"write another, such as {block.name} {number + 1}",
                     at=("blocks", number, "name"),
-                    beside=[("blocks", seen[block.name], "name")],
+                    beside=[("blocks", first[block.name])],
                 )
-            seen[block.name] = number
         return self
 
     @model_validator(mode="after")
