@@ -46,7 +46,7 @@ def test_blanks_are_named_with_line_key_and_what_to_write(tmp_path, capsys):
         assert f"line {one.line}: {one.key}" in said
     assert run(["check", str(folder)]) == 3
     checked = capsys.readouterr().out
-    assert "9 blanks to fill in" in checked and all(f"line {one.line} {one.key}" in checked for one in found)
+    assert checked.count("a blank to fill in") == 9 and all(f"line {one.line}: {one.key}" in checked for one in found)
     assert scan(folder.parent).tests == {"t1": None}  # no compound of that name is made
 
 

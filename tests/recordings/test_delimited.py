@@ -87,10 +87,14 @@ def test_a_force_at_a_lever_arm_is_a_torque(tmp_path):
     ("channel", "change", "why"),
     [
         ("torque", {"unit": "kgf"}, "a force (N, kN, daN, lbf, kgf) with its lever arm"),
-        ("torque", {"arm": "250 mm"}, "channels.torque: unit 'N m' is not of the kind force"),
+        ("torque", {"arm": "250 mm"}, "channels.torque.unit: unit 'N m' is not of the kind force"),
         ("torque", {"unit": "N", "arm": "0 mm"}, "recordings.channels.torque.arm: '0 mm' must be above zero"),
         ("pressure", {"arm": "250 mm"}, "channels.pressure.arm: only of torque"),
-        ("time", {"dates": "day_first"}, "channels.time.dates: only of time with unit: timestamp"),
+        (
+            "time",
+            {"dates": "day_first"},
+            "channels.time.dates: only of time; accepted: dates of time with unit timestamp",
+        ),
         ("time", {"unit": "timestamp", "dates": "year_first"}, "day_first"),
     ],
 )
