@@ -23,15 +23,17 @@ author = "the stopsheet contributors"
 copyright = "the stopsheet contributors, MIT licence"
 version = release = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
 
-extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.autosummary"]
+extensions = ["myst_parser", "sphinx.ext.autodoc"]
 exclude_patterns = ["_build"]
 myst_enable_extensions = ["dollarmath"]
 myst_heading_anchors = 6
 suppress_warnings = ["myst.header"]  # a page of a command may begin its parts at any level
 
+smartquotes = False  # `--only` in prose is an option and no dash
+
 autodoc_typehints = "description"
 autodoc_member_order = "bysource"
-autosummary_generate = False
+toc_object_entries = False
 
 html_theme = "alabaster"
 html_static_path = ["_static"]

@@ -50,6 +50,7 @@ def settings_page() -> str:
     lines = [
         NOTE,
         "# Settings of a method\n",
+        "For whoever writes a method file: what each key decides, and what holds without it.\n",
         "One section per stage, every key optional. A value with a dimension is written `number unit` (`20 Hz`, `95 "
         "%`, `200 degC`),",
         "in any unit of the right dimension; `accepted` names the usual ones.",
@@ -97,7 +98,11 @@ def _accepted(field: FieldInfo) -> str:
 
 
 def tables_page() -> str:
-    lines = [NOTE, "# Tables\n", "Units are those of the name. A number that cannot be given is null, never NaN.\n"]
+    lines = [
+        NOTE,
+        "# Tables\n",
+        "For whoever reads the tables by a program: every column of every table. Units are those of the name. A number that cannot be given is null, never NaN.\n",
+    ]
     for title, table in (("stops.parquet", STOPS), ("traces.parquet", TRACES), ("delta.parquet", DELTA)):
         lines += [f"## {title}\n", *_table(table), ""]
     lines.append(
@@ -115,6 +120,7 @@ def findings_page() -> str:
     lines = [
         NOTE,
         "# Findings\n",
+        "For whoever meets a code on a page, in a table or in a message: what it means and what to do about it.\n",
         "What can be found wrong or odd. The severity is the usual one; a finding says its own, with the evidence "
         "as numbers.",
         "`info`: told, nothing left out. `suspect`: the number is given but left out of models. `rejected`: no "
