@@ -105,8 +105,3 @@ def life(batch: str, duty: DutyProjection) -> Interval:
     if found.value is None:
         return Interval(why=(found.why if row is None else row.life_cycles.why) or "no life is given")
     return Interval(value=found.value, low=found.low, high=found.high, why=found.why)
-
-
-def not_parted(batch: str, duty: DutyProjection) -> list[str]:
-    """Components whose readings do not tell the batch's mechanisms apart."""
-    return next((one.not_parted for one in duty.by_batch if one.batch == batch), [])

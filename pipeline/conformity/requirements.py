@@ -22,10 +22,10 @@ from pipeline.conformity.friction import Found
 from pipeline.constants import ZERO_C
 from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict, WearAnswer
 from pipeline.results.compound_friction import CompoundFriction, OfBatch
-from pipeline.results.duty import CompoundDuty, DutyProjection
+from pipeline.results.duty import BatchLife, CompoundDuty, DutyProjection
 from pipeline.results.friction_map import CurvePoint, Holds, WindowAt
 from pipeline.results.model import USUAL_CONFIDENCE, Interval
-from pipeline.results.support import basis_of
+from pipeline.results.support import Extrapolation, basis_of
 from pipeline.results.targets import Asked, Judged, Met, Requirement
 from pipeline.results.wear import CompoundWear
 from pipeline.tested.told import in_words
@@ -265,15 +265,27 @@ def _lives(of: Compound) -> list[Requirement]:
 def _told(found: Found, duty: DutyProjection, batch: str) -> Found:
     """A life says beside its answer what its interval rests on: mechanisms that the batch's readings do not tell apart, and wear
     beyond what the rig has shown."""
-    support = duty.support
-    entries = [one for one in support.extrapolations if one.of != "friction"] if support else []
-    beyond = "; ".join(in_words(one) for one in entries) if support else "; ".join(duty.extrapolated)
-    parts = of_batches.not_parted(batch, duty)
+    own = next((row for row in duty.by_batch if row.batch == batch), None)
+    entries, shares, of, words = _rests(duty, own)
+    beyond = "; ".join([*map(in_words, entries), *words])
+    parts = own.not_parted if own is not None else []
     untold = [NOT_PARTED.format(parts=" and ".join(parts))] if parts else []
     said = [found.why, *untold, *([BEYOND.format(beyond=beyond)] if beyond else [])]
-    shares, of = (support.wear_share if support else {}), duty.life_limited_by
-    tested = shares[of] if of in shares else min(shares.values(), default=None)
+    tested = shares[of] if of is not None and of in shares else min(shares.values(), default=None)
     return replace(found, why="; ".join(said), tested=tested)
+
+
+def _rests(
+    duty: DutyProjection, own: BatchLife | None
+) -> tuple[list[Extrapolation], Mapping[str, float], str | None, list[str]]:
+    """(where a life leaves what was run, by component the share of its wear that readings cover, the component that ends it, words where
+    there are no entries): the batch's own, else the duty's; friction and cooling are no batch's."""
+    support = duty.support
+    beside = [one for one in support.extrapolations if one.of != "friction"] if support else []
+    if own is None or not own.wear_share:
+        return beside, support.wear_share if support else {}, duty.life_limited_by, [] if support else duty.extrapolated
+    entries = [*own.extrapolations, *(one for one in beside if not one.of.startswith("wear"))]
+    return entries, own.wear_share, own.life_limited_by, []
 
 
 def _margins(of: Compound) -> list[Requirement]:

@@ -2,7 +2,8 @@
 
 A disc is worn out where its thickness is at the minimum; what is gone by then is the mass m0 less the worn disc's m1. Of that
 
-    burnt   = s (m0 - m1) / m0              s: share of the oxidative part in the wear of the duty's mix, by the chosen law
+    burnt   = s (m0 - m1) / m0              s: share of the oxidative part in the wear of the duty's mix, by the law
+                                            of all batches, or of the batch that burns most (`projections.burnt_of`)
     inside  = (r - 1) (m0 - m1) / m0        r: mass lost over what the thickness tells (`mass_to_thickness`)
 
 of the new disc's mass. What burns at the face is worn away with it; what burns *inside* takes strength from carbon that stays, and no

@@ -25,10 +25,10 @@ from pipeline.duty.lives import (
     worst_row,
 )
 from pipeline.duty.rubbing import Plate
-from pipeline.duty.support import Braked, FrictionRun, braked, of_duty, worn_by
+from pipeline.duty.support import Braked, FrictionRun, WornBy, braked, of_duty, worn_by
 from pipeline.heat.lumped import Disc
 from pipeline.heat.propagation import NODE
-from pipeline.results.duty import DutyProjection, DutySupport, Span
+from pipeline.results.duty import BatchLife, DutyProjection, DutySupport, Span
 from pipeline.results.model import USUAL_CONFIDENCE, renewed
 from pipeline.results.sources import HeatInput, InputName
 from pipeline.tested.told import in_words
@@ -216,8 +216,13 @@ def exposures(
 
 
 def _oxidises(brake: Brake) -> bool:
-    """Whether some wear law knows temperatures."""
-    return any(c.model is not None and c.model.model == "oxidation" for c in brake.components)
+    """Whether some wear law knows temperatures, be it a batch's alone."""
+    return any(c.model is not None and c.model.model == "oxidation" for c in _components(brake))
+
+
+def _components(brake: Brake) -> list[Worn]:
+    """Components of all batches together and of each batch: whatever is projected has to find its exposure."""
+    return [*brake.components, *(one for batch in brake.batches for one in batch.components)]
 
 
 def use_exposure(warming: Sequence[History], settled: Exposure, events: Events, brake: Brake, cycles: int) -> Exposure:
@@ -273,7 +278,7 @@ def life_of_use(duty: DutyCycle, brake: Brake, whole: Exposure, cycle: Exposure)
 
 def _plate(brake: Brake) -> Plate | None:
     """Surface temperatures cost time and matter to oxidation only."""
-    needed = any(c.measured or (c.model is not None and c.model.model == "oxidation") for c in brake.components)
+    needed = any(c.measured or (c.model is not None and c.model.model == "oxidation") for c in _components(brake))
     return brake.plate if needed else None
 
 
@@ -288,14 +293,41 @@ def support(
 ) -> DutySupport:
     """How the conclusions at an opening (index into `settled`; `position` into the brakings' openings) stand to what was tested;
     `stops` is the settled cycle's exposure there; components: whose wear is told (None: that of all batches together)."""
-    laws = {component.name: component.law(stops)[0] for component in components or brake.components}
-    worn = {
+    worn = worn_of(components or brake.components, stops, brake)
+    inside = None if brake.window is None else _inside(settled, brake, *brake.window)[:, opening]
+    return of_duty(brakings, position, inside, worn)
+
+
+def worn_of(components: Sequence[Worn], stops: Exposure, brake: Brake) -> dict[str, WornBy]:
+    """How each component's loss over these stops stands to what its readings cover; by name, of those that have a law."""
+    laws = {component.name: component.law(stops)[0] for component in components}
+    return {
         name: worn_by(name, law, stops, brake.rubbing.friction_area)
         for name, law in laws.items()
         if law is not None and law.joint is not None
     }
-    inside = None if brake.window is None else _inside(settled, brake, *brake.window)[:, opening]
-    return of_duty(brakings, position, inside, worn)
+
+
+def components_told(of: Told, brake: Brake) -> Sequence[Worn]:
+    """The components of whom a life is told: the worst batch's, else those of all batches together."""
+    one_batch = of.worst is not None and of.of is not None and of.of.batch is not None
+    return of.worst[0].components if of.worst is not None and one_batch else brake.components
+
+
+def _rows(of: Told, brake: Brake, whole: Exposure, cycle: Exposure, length: float) -> list[BatchLife]:
+    """Every batch as duty.json has it, with what its own wear rests on."""
+    rows = []
+    for row, (batch, _) in zip(batch_rows(of, length), of.by_batch, strict=True):
+        worn = worn_of(batch.components, cycle, brake)
+        rows.append(
+            renewed(
+                row,
+                wear_shares=shares_of(batch.components, whole),
+                wear_share={name: one.share for name, one in worn.items()},
+                extrapolations=[entry for one in worn.values() for entry in one.entries],
+            )
+        )
+    return rows
 
 
 def project(
@@ -320,8 +352,7 @@ def project(
     known = brakings or braked(
         duty, events, settled, brake.temperature_kind, [opening], brake.known, brake.rubbing.friction_area
     )
-    own = of.worst[0].components if of.worst is not None and of.of is not None and of.of.batch is not None else None
-    stands = support(known, -1, settled, brake, cycle, opening, own)
+    stands = support(known, -1, settled, brake, cycle, opening, components_told(of, brake))
     no_limit = brake.glazing_why or "no test shows where glazing-like drift begins"
     return DutyProjection(
         duty=duty.duty,
@@ -347,7 +378,7 @@ def project(
         life_of=of.of,
         pooled_life_cycles=of.pooled.cycles if brake.batches else None,
         pooled_life_km=over_distance(of.pooled.cycles, duty.length) if brake.batches else None,
-        by_batch=batch_rows(of, duty.length),
+        by_batch=_rows(of, brake, whole, cycle, duty.length),
         worst=worst_row(of, whole, duty.length),
         extrapolated=[in_words(one) for one in stands.extrapolations],
         support=renewed(stands, life_basis=stands.wear_basis.get(of.first) if of.first else None),

@@ -213,10 +213,7 @@ def _projected(
         settled=float(settled.start[-1]),
         share=brake.heat_share,
     )
-    brakings = braked(
-        duty, events, settled, brake.temperature_kind, range(len(opening)), FrictionRun.of(pressing and pressing.pooled, brake.rubbing),
-        brake.rubbing.friction_area,
-    )  # fmt: skip
+    brakings = brakings_of(duty, events, settled, brake, pressing)
     found = run(duty, events, brake, air, opening, settled, lived=True)
     brake = dataclasses.replace(brake, unlike=unlike_somewhere(found))
     found = of_one_batch(found, brake.unlike)
@@ -264,7 +261,7 @@ def _projected(
         glazing_area=film_area(duty, events, found, brake, len(opening) - 1),
         energy_kj=[e / 1e3 for e in events.energy.tolist()],
         cooling=DutyCooling(h0_w_k=air.h0, h1=air.h1, source=cooled.source, rig_air_at_any_speed=rig_air),
-        burnt=_burnt(projected, brake),
+        burnt=burnt_of(projected, brake),
         worn_disc=_worn_disc(duty, events, brake, air),
         sweep=rows(duty, events, found, brake, brakings),
         history=_history(settled, events, len(opening) - 1),
@@ -279,6 +276,14 @@ def _projected(
         line_pressure_why=None if pressing else "no friction map of the compound",
         soak=soak(settled, len(opening) - 1, brake.disc, air, brake.window[1] if brake.window else None),
     )
+
+
+def brakings_of(duty: DutyCycle, events: Events, settled: History, brake: Brake, pressing: Pressing | None) -> Braked:
+    """The settled cycle's brakings at all its openings as friction sees them, at the line pressure that is told: that of the batch with
+    the least friction where batches are not shown alike, which presses harder than all together."""
+    openings = range(settled.braking.shape[2])
+    known, area = FrictionRun.of(pressing, brake.rubbing), brake.rubbing.friction_area
+    return braked(duty, events, settled, brake.temperature_kind, openings, known, area)
 
 
 def _ends(
@@ -323,12 +328,18 @@ def _support(
     return found, (tested, share[:count])
 
 
-def _burnt(projected: DutyProjection, brake: Brake) -> Burnt:
-    """What burns of the disc over its life on the duty."""
+def burnt_of(projected: DutyProjection, brake: Brake) -> Burnt:
+    """What burns of the disc over its life on the duty: of all batches together where its life is theirs, else of the batch of whose
+    wear the most is oxidation, for a caution holds for every disc that may be fitted."""
     disc = next((c for c in brake.components if c.name == "disc"), None)
     ratio = disc.source.mass_to_thickness if disc is not None and disc.source is not None else None
-    share = projected.wear_shares.get("disc", {}).get("oxidative")
-    return burnt(brake.disc.mass, brake.worn_mass, share, ratio)
+    share, batch = projected.wear_shares.get("disc", {}).get("oxidative"), None
+    if projected.life_of is not None and projected.life_of.batch is not None:
+        each = {row.batch: row.wear_shares.get("disc", {}).get("oxidative") for row in projected.by_batch}
+        known = {name: own for name, own in each.items() if own is not None}
+        batch = max(known, key=lambda name: known[name], default=None)
+        share = share if batch is None else known[batch]
+    return renewed(burnt(brake.disc.mass, brake.worn_mass, share, ratio), batch=batch)
 
 
 def _worn_disc(duty: DutyCycle, events: Events, brake: Brake, air: Air) -> WornDisc | None:

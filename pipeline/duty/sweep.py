@@ -11,7 +11,7 @@ from pipeline.constants import ZERO_C
 from pipeline.duty.cycle import Events
 from pipeline.duty.limits import Run
 from pipeline.duty.lives import over_distance
-from pipeline.duty.project import Brake, glazing_share, support, window_share
+from pipeline.duty.project import Brake, components_told, glazing_share, support, window_share
 from pipeline.duty.support import Braked, braked
 from pipeline.results.duty import DutyProjection, Span, SweepRow
 from pipeline.tested.told import in_words
@@ -33,7 +33,7 @@ def rows(duty: DutyCycle, events: Events, found: Run, brake: Brake, brakings: Br
     for k in range(0, len(GRID), SHOWN):
         stops, of = found.stops[k], found.told[k]
         km, pooled = (over_distance(one, duty.length) for one in (of.life, of.pooled.cycles))
-        stands = support(known, k, settled, brake, stops, k)
+        stands = support(known, k, settled, brake, stops, k, components_told(of, brake))
         one, several = found.losses.at(k, brake.glazing_loss)
         table.append(
             SweepRow(

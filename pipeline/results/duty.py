@@ -63,6 +63,7 @@ class Burnt(Result):
     """What oxidation takes of the disc over its life on a duty; a caution, never a release."""
 
     burnt: float | None = given("mass burnt as wear of the faces, of the new disc's", "1", default=None)
+    batch: str | None = given("batch that burns most, by whose law it is; null: all together", default=None)
     inside: Interval = given("mass burnt that no thickness shows, of the new disc's", "1", default_factory=Interval)
     limit: float = given("share from which strength is in doubt (common practice)", "1")
     beyond: bool | None = given("whether one of them, or both together, lie beyond it", default=None)
@@ -203,6 +204,15 @@ class BatchLife(Result):
     life_limited_by: str | None = given("component that ends it", default=None)
     life_by_component: dict[str, Projected] = given("cycles of each component", default_factory=dict)
     not_parted: list[str] = given("components whose readings do not tell its mechanisms apart", default_factory=list)
+    wear_shares: dict[str, dict[str, float]] = given(
+        "share of each mechanism in each component's wear", "1", default_factory=dict
+    )
+    wear_share: dict[str, float] = given(
+        "by component, share of its loss at conditions that the batch's own readings cover", "1", default_factory=dict
+    )
+    extrapolations: list[Extrapolation] = given(
+        "every direction in which its wear leaves what its readings cover", default_factory=list
+    )
 
 
 class WorstLife(Result):

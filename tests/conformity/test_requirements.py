@@ -228,6 +228,38 @@ def life_of(km, factors, wanted, extrapolated=(), of=None, tested=None, half=0.1
     )  # fmt: skip
 
 
+def of_rows(rows, support, limited="disc"):
+    """The life on a duty of batches with their own support: (batch, um factor, share tested)."""
+
+    def life(f):
+        return {"value": 1000.0 / f, "low": 990.0 / f, "high": 1010.0 / f}
+
+    by = [
+        {"batch": b, "specimens": 2, "life_cycles": life(f), "life_km": life(f), "life_limited_by": limited, "wear_share": {"disc": tested},
+         "extrapolations": [{"of": "wear of the disc", "direction": "temperature", "unit": "°C", "words": f"{b} was never so hot"}] if tested < 1 else []}
+        for b, f, tested in rows
+    ]  # fmt: skip
+    duty = {"duty": "hill", "opening": 0.5, "life_cycles": life(rows[0][1]), "life_km": life(rows[0][1]), "by_batch": by, "life_limited_by": limited,
+            "support": {"friction_share": 1.0, "wear_share": {"disc": support}, "extrapolations": [
+                {"of": "wear of the disc", "direction": "temperature", "unit": "°C", "words": "the worst batch's words"},
+                {"of": "cooling", "direction": "air speed", "unit": "m/s", "words": "air at any speed"}]}}  # fmt: skip
+    return requirement(
+        asked({}, lives={"hill": 900.0}, duty=CompoundDuty.model_validate({"compound": "c", "duties": [duty]})), "life"
+    )
+
+
+@pytest.mark.parametrize("worst", [1.0, 0.1])
+def test_a_batchs_life_rests_on_its_own_readings(worst):
+    """What the worst batch's readings cover says nothing of another's, neither for nor against it."""
+    one = of_rows([("b1", 1.0, worst), ("b2", 0.9, 1.1 - worst)], worst)
+    told = {row.of: row for row in one.each}
+    assert told["b1"].tested == pytest.approx(worst) and told["b2"].tested == pytest.approx(1.1 - worst)
+    poor, good = ("b1", "b2") if worst < 0.5 else ("b2", "b1")
+    assert (told[poor].verdict, told[good].verdict) == ("undecided", "met")
+    assert f"{poor} was never so hot" in told[poor].why and "never so hot" not in told[good].why
+    assert all("air at any speed" in row.why and "worst batch's words" not in row.why for row in one.each)
+
+
 def test_life_goes_by_the_worst_batch():
     one = requirement(life_of(1000.0, {"b1": 0.9, "b2": 1.2}, 900.0), "life")
     assert (one.answer.of, one.answer.verdict) == ("b2", "undecided")

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from scipy import special
 
 from pipeline.duty.of_batches import mu_unlike, pressing_of, window_of
-from pipeline.duty.pressing import Pressing, line_pressures
+from pipeline.duty.pressing import Pressing, line_pressures, needed
+from pipeline.duty.projections import brakings_of
+from pipeline.duty.rubbing import Rubbing
 from pipeline.report.sections.duty import window_texts
 from pipeline.report.sections.duty_log import pressing_texts
 from pipeline.report.source import Cited
@@ -17,7 +20,7 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.compound_friction import OfBatch as Friction
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
 from pipeline.results.friction_map import CurvePoint, EndInterval, FrictionClass, Window
-from tests.duty.makers import duty_cycle
+from tests.duty.makers import brake, duty_cycle
 from tests.duty.test_pressing import SETUP, asked, map_  # noqa: F401
 
 UNLIKE = "batches are not shown equivalent in µ: a and b different"
@@ -93,6 +96,18 @@ def test_line_pressure_is_for_the_batch_with_the_least_friction(map_) -> None:  
         silent, CompoundFriction.model_construct(by_batch=[rows[0], friction(c=None).by_batch[0]]), UNLIKE
     )
     assert "no friction of c at the reference, which may be lower" in lacking.why
+
+
+def test_what_was_tested_is_asked_at_the_pressure_that_is_told(map_) -> None:  # noqa: F811
+    """The batch with the least friction presses harder than all together: beyond what the map's stops were pressed with."""
+    events, history, _ = asked(map_, 573.15, 40.0)
+    made = brake(rubbing=Rubbing(SETUP.friction_area, np.array([40.0, 640.0]), np.array([0.45, 0.45])))
+    for pressing in (Pressing(map_, SETUP), Pressing(map_, SETUP, "b", 0.4, 0.01, "by b")):
+        found = brakings_of(duty_cycle(), events, history, made, pressing)
+        pressure = needed(duty_cycle(), events, np.array([573.15]), pressing).pressure[0] / 1e5
+        entry = [one for one in found.entries(0) if one.direction == "pressure"]
+        assert bool(entry) == (pressing.batch is not None)
+        assert not entry or entry[0].value == pytest.approx(pressure)
 
 
 @pytest.mark.parametrize("confidence", [0.68, 0.99])

@@ -11,6 +11,7 @@ from pipeline.duty.cycle import Air, events_of, settle, until_warm, warm_up
 from pipeline.duty.limits import of_one_batch, openings, run, unlike_somewhere
 from pipeline.duty.lives import OfBatch, Worn
 from pipeline.duty.project import project, thinned
+from pipeline.duty.projections import burnt_of
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.sweep import GRID, rows
 from pipeline.results.wear import CompoundComponent
@@ -94,6 +95,63 @@ def test_one_batchs_life_is_told_over_the_whole_sweep():
     settled = settle(events, made.disc, AIR, np.array([1.0]))
     warming = warm_up(events, made.disc, AIR, 1.0, count=40, settled=float(settled.start[0]))
     assert project(duty, events, settled, warming, made, 0).life_of.batch == "b2"
+
+
+def own(made, duty=None, opening=0.2):
+    duty = duty or duty_cycle()
+    events = events_of(duty)
+    settled = settle(events, made.disc, AIR, np.array([opening]))
+    warming = warm_up(events, made.disc, AIR, opening, count=40, settled=float(settled.start[0]))
+    return project(duty, events, settled, warming, made, 0)
+
+
+def test_what_burns_is_the_batchs_that_burns_most():
+    """Rubbing alike, burning unlike: the share of all batches together is nobody's."""
+    laws = {"b1": oxidation_law(b=0.05), "b2": oxidation_law(b=0.4), "b3": oxidation_law(b=0.1)}
+    made = oxidising(0.15, worn_mass=1.5, batches=tuple(disc(law, name) for name, law in laws.items()))
+    found = own(made)
+    shares = {row.batch: row.wear_shares["disc"]["oxidative"] for row in found.by_batch}
+    pooled = found.wear_shares["disc"]["oxidative"]
+    assert shares["b1"] < pooled < shares["b2"] == max(shares.values())
+    told = burnt_of(found, made)
+    assert told.batch == "b2" and told.burnt == pytest.approx(shares["b2"] * 0.2 / 1.7)
+    together = own(replace(made, alike=lambda *_: None))
+    told = burnt_of(together, made)
+    assert told.batch is None and told.burnt == pytest.approx(pooled * 0.2 / 1.7)
+
+
+def test_each_batchs_row_says_what_its_own_readings_cover():
+    cold = energy_law(8.0, temperature_c=[40.0, 100.0])
+    made = brake(
+        components=(disc(energy_law(7.0)),),
+        batches=(disc(cold, "b1"), disc(energy_law(6.0, temperature_c=[0.0, 1200.0]), "b2")),
+    )
+    found = own(made)
+    rows = {row.batch: row for row in found.by_batch}
+    assert rows["b1"].wear_share["disc"] == found.support.wear_share["disc"] < 0.5 < rows["b2"].wear_share["disc"]
+    assert any(one.direction == "temperature" for one in rows["b1"].extrapolations)
+    assert not any(one.direction == "temperature" for one in rows["b2"].extrapolations)
+
+
+def test_the_sweep_tells_where_the_life_that_it_tells_leaves_what_was_read():
+    cold = energy_law(8.0, temperature_c=[40.0, 100.0])
+    made = brake(components=(disc(energy_law(7.0)),), batches=(disc(cold, "b1"), disc(energy_law(6.0), "b2")))
+    found, made, events = swept(made, duty_cycle())
+    row = rows(duty_cycle(), events, found, made)[AT // 2]
+    assert row.life_of == "b1" and any(
+        "wear of the disc" in text and "temperature" in text for text in row.extrapolated
+    )
+
+
+def test_a_batch_that_oxidises_has_its_face_though_all_together_have_no_law():
+    """The face's temperature is what its law knows; the bulk's would wear too little, and the life come out too long."""
+    law = oxidation_law(b=0.3)
+    pooled = Worn("disc", None, 4000.0, "no wear law is identified", source=CompoundComponent())
+    alone = brake(components=(disc(law),), plate=PLATE)
+    made = brake(components=(pooled,), plate=PLATE, batches=(disc(law, "b1"), disc(law, "b2")))
+    (expected,) = (own(alone).wear_um_per_cycle["disc"].value,)
+    for row in own(made).by_batch:
+        assert row.wear_um_per_cycle["disc"].value == pytest.approx(expected, rel=1e-6)
 
 
 def test_the_worst_batchs_row_has_the_interval_of_the_life_that_is_told():

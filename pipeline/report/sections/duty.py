@@ -328,8 +328,9 @@ def burnt_texts(one: Cited[DutyProjection]) -> list[Text]:
             decimals=0,
         ),
     }
+    values["of"] = f" (batch {found.batch}, which burns most)" if found.batch else ""
     words = (
-        "{duty}: worn to its minimum the disc has lost by oxidation {burnt} of its new mass as wear of the faces, and beside what the thickness shows {inside}. A few per cent "
+        "{duty}: worn to its minimum the disc{of} has lost by oxidation {burnt} of its new mass as wear of the faces, and beside what the thickness shows {inside}. A few per cent "
         "cost carbon-carbon some tens of per cent of its strength (common practice); from {limit} on, "
     )
     ending = (
