@@ -21,6 +21,10 @@ ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
 LONGEST_ID = 200  # a file name holds 255 bytes, and the results add endings of their own to the id
 KEYS = ("compound", "wear", "rig", "date")  # of a card that a run must know before the card is read whole
 LONGEST_SLUG = 100  # of a compound's folder name
+# Latin letters that NFKD does not take apart (casefold makes ss of ß)
+WRITTEN_OUT = str.maketrans(
+    {"æ": "ae", "œ": "oe", "ø": "o", "đ": "d", "ð": "d", "ħ": "h", "ı": "i", "ł": "l", "þ": "th"}
+)
 
 
 @dataclass(frozen=True)
@@ -145,12 +149,14 @@ def natural_key(name: str) -> list[tuple[int, int, str]]:
 def slugs(names: list[str]) -> dict[str, str]:
     """Folder name of each free text; empty and colliding ones get a numbered suffix, in the order of the sorted names.
 
-    NFKD, lower case, runs of anything but a-z 0-9 become `-`; cut where it would be too long for a folder.
+    NFKD without accents, the letters that are none of an accent spelt out (WRITTEN_OUT), lower case, runs of anything but
+    a-z 0-9 become `-`; cut where it would be too long for a folder.
     """
     taken: dict[str, str] = {}
     result = {}
     for name in sorted(set(names)):
-        plain = unicodedata.normalize("NFKD", name).lower()
+        spelt = unicodedata.normalize("NFKD", name.casefold().translate(WRITTEN_OUT)).lower()
+        plain = "".join(letter for letter in spelt if not unicodedata.combining(letter))
         slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_SLUG].strip("-") or "unnamed"
         base, number = slug, 2
         while slug in taken:

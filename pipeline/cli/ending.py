@@ -18,6 +18,7 @@ from pipeline.cli.progress import duration
 from pipeline.cli.screen import console
 from pipeline.cli.summary import MethodEnd, RunEnd, TestEnd
 from pipeline.stages import STAGES
+from pipeline.wording import counted
 from pipeline.workspace.telling import Job
 
 REDUCES = ("channels", "stops", "friction", "wear", "drift")
@@ -73,12 +74,12 @@ def run_lines(end: RunEnd) -> list[str]:
     reduced = [job.subject for job, _ in end.ran if job.stage in REDUCES]
     tests = sorted(set(reduced), key=reduced.index)
     lines = [
-        f"ran: {_number(len(end.ran), 'stage')} in {duration(end.seconds)}: {names}" if end.ran else "ran: nothing"
+        f"ran: {counted(len(end.ran), 'stage')} in {duration(end.seconds)}: {names}" if end.ran else "ran: nothing"
     ]
     lines += [f"tests reduced: {_some(tests)}"] if tests else []
-    lines += [f"up to date: {_number(end.up_to_date, 'stage')}"] if end.up_to_date else []
+    lines += [f"up to date: {counted(end.up_to_date, 'stage')}"] if end.up_to_date else []
     lines += [f"failed: {' of '.join(filter(None, (one.stage, one.subject)))}: {one.why}" for one in end.failed]
-    lines += [f"not run: {_number(len(end.not_run), 'stage')} behind what failed"] if end.not_run else []
+    lines += [f"not run: {counted(len(end.not_run), 'stage')} behind what failed"] if end.not_run else []
     if end.only is not None:
         lines.append(f"only {end.only}: run without --only for the index, other pages and comparisons")
     return [*lines, f"log: {end.log}"] if end.log else lines
@@ -95,6 +96,7 @@ def document(end: RunEnd) -> dict[str, Any]:
                 "tests": [_test_document(test) for test in one.tests],
                 "skipped": [item.model_dump() for item in one.skipped],
                 "left_out": [item.model_dump() for item in one.left_out],
+                "left_over": [item.model_dump() for item in one.left_over],
             }
             for one in end.methods
         ],
@@ -145,15 +147,17 @@ def _beside(method: MethodEnd) -> Iterator[str]:
     """Folders that are no test of the run though they may have been meant as one, and files that are not used."""
     yield from (f"{one.folder}: skipped: {one.why}" for one in method.skipped)
     yield from (f"{one.file}: left out: {one.why.removeprefix(one.file + ': ')}" for one in method.left_out)
+    yield from (f"{one.folder}: left over: {one.why}" for one in method.left_over)
 
 
 def _totals(method: MethodEnd) -> str:
     count = Counter(test.state for test in method.tests)
-    told = [f"{_number(len(method.tests), 'test')}, {count['of use']} of use"]
+    told = [f"{counted(len(method.tests), 'test')}, {count['of use']} of use"]
     told += [f"{count['no stop of use']} without a stop of use"] if count["no stop of use"] else []
     told += [f"{count['unusable']} unusable"] if count["unusable"] else []
-    others = [f"{_number(len(method.skipped), 'folder')} skipped"] if method.skipped else []
-    others += [f"{_number(len(method.left_out), 'file')} left out"] if method.left_out else []
+    others = [f"{counted(len(method.skipped), 'folder')} skipped"] if method.skipped else []
+    others += [f"{counted(len(method.left_out), 'file')} left out"] if method.left_out else []
+    others += [f"{counted(len(method.left_over), 'folder')} left over"] if method.left_over else []
     return "; ".join(filter(None, (", ".join(told), ", ".join(others), f"open {method.page}")))
 
 
@@ -205,21 +209,17 @@ def _stage(job: Job) -> str:
 
 
 def _plan_total(plan: Planned) -> str:
-    ready = f"; {_number(plan.up_to_date, 'stage')} up to date" if plan.up_to_date is not None else ""
+    ready = f"; {counted(plan.up_to_date, 'stage')} up to date" if plan.up_to_date is not None else ""
     what = f"for {plan.only} " if plan.only is not None else ""
     time = f" in about {duration(plan.left_s)}" if plan.left_s and plan.jobs else ""
     return (
-        f"{what}{_number(len(plan.jobs), 'stage') if plan.jobs else 'nothing'} would run{time}{ready}; nothing was run"
+        f"{what}{counted(len(plan.jobs), 'stage') if plan.jobs else 'nothing'} would run{time}{ready}; nothing was run"
     )
 
 
 def _some(names: list[str]) -> str:
     more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
     return ", ".join(names[:NAMED]) + more
-
-
-def _number(count: int | None, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _print(lines: Iterable[str]) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from pipeline.findings import RANK
-from pipeline.results.archive import Archive, LeftOut, Skipped, TestState
+from pipeline.results.archive import Archive, LeftOut, LeftOver, Skipped, TestState
 from pipeline.results.fault import Fault
 from pipeline.results.findings import Found
 from pipeline.results.model import read
@@ -65,6 +65,7 @@ class MethodEnd:
     tests: list[TestEnd]
     skipped: list[Skipped]
     left_out: list[LeftOut]
+    left_over: list[LeftOver]
 
 
 class Failed(NamedTuple):
@@ -99,7 +100,7 @@ def method_end(root: Path, suspect_too: bool, archive: Archive | None = None, pa
     tests = [_test_end(row, root / "tests" / row.test, suspect_too) for row in archive.tests]
     named = {row.test for row in archive.tests}
     skipped = [one for one in archive.skipped if one.folder not in named]
-    return MethodEnd(root.name, page or root / "index.html", tests, skipped, archive.left_out)
+    return MethodEnd(root.name, page or root / "index.html", tests, skipped, archive.left_out, archive.left_over)
 
 
 def exit_code(methods: Iterable[MethodEnd], faults: Collection[Fault]) -> int:

@@ -22,6 +22,7 @@ from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.files import version
 from pipeline.results.friction import TestFriction
+from pipeline.results.left_over import is_left_over
 from pipeline.results.model import Result, read
 from pipeline.results.releases import Cause, Kind, NotCompared, OfMethod, Release, Statement, Subject
 from pipeline.results.summary import TestSummary
@@ -101,7 +102,10 @@ def of_method(a: Path, b: Path) -> OfMethod:
 
 def _both(a: Path, b: Path, lost: list[NotCompared], kind: str) -> list[str]:
     """Names of folders on both sides; the others are told."""
-    names = [{path.name for path in side.iterdir() if path.is_dir()} if side.is_dir() else set() for side in (a, b)]
+    names = [
+        {path.name for path in side.iterdir() if path.is_dir() and not is_left_over(path)} if side.is_dir() else set()
+        for side in (a, b)
+    ]
     for name in sorted(names[0] ^ names[1]):
         where = "the issued results" if name in names[0] else "today's results"
         lost.append(NotCompared(file=f"{kind}/{name}", why=f"is in {where} only"))

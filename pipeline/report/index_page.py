@@ -13,7 +13,7 @@ from pipeline.faults import InputFault
 from pipeline.report import chart_pages, merge, method_file, numbers, render, verdicts
 from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, record_of, summary_of, wear_of
 from pipeline.report.sections.openings import not_ruled_out
-from pipeline.results import version, write_text
+from pipeline.results import left_over, version, write_text
 from pipeline.results.archive import Archive, LeftOut, Skipped, Status, TestState
 from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.charts import Charts
@@ -25,6 +25,7 @@ from pipeline.results.model import read_or_none, write
 from pipeline.results.sheet import Sheet, TargetAnswer
 from pipeline.results.summary import StopCounts, TestSummary
 from pipeline.results.wear import TestWear
+from pipeline.wording import counted
 from pipeline.workspace.run import Run, load_run
 
 #: questions of a pair of batches; wear is compared on the discs only
@@ -45,7 +46,19 @@ def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
     refused = [TestState(test=folder, status="unusable", why=why) for folder, why in the_run.found.refused]
     skipped, left_out = _left(the_run)
     tests = [row.state for row in rows] + refused
-    archive = Archive(method=method, tests=tests, skipped=skipped, left_out=left_out, software=version())
+    made = {
+        "tests": the_run.tests,
+        "compounds": the_run.compounds,
+        "comparisons": [f"{a}--{b}" for a, b in the_run.compared],
+    }
+    archive = Archive(
+        method=method,
+        tests=tests,
+        skipped=skipped,
+        left_out=left_out,
+        left_over=left_over.marked(into, made),
+        software=version(),
+    )
     write(into / "archive.json", archive)
     write_text(into / "method.yaml", method_file.filled_text(dict(the_run.read_methods)[method], method))
 
@@ -59,6 +72,7 @@ def draw(*, config: Path, method: str, into: Path) -> None:
     skipped, left_out = _left(the_run)
     pairs = [(f"{the_run.name_of(a)} and {the_run.name_of(b)}", f"{a}--{b}") for a, b in the_run.compared]
     charts = read_or_none(into / "charts.json", Charts) or Charts()
+    archive = read_or_none(into / "archive.json", Archive) or Archive(method=method, software=version())
     page = render.page(
         "index.html",
         rigs=rig_rows(charts, the_run),
@@ -66,8 +80,10 @@ def draw(*, config: Path, method: str, into: Path) -> None:
         method=method,
         tests=rows,
         compounds=compounds,
+        counted=f"{counted(len(rows), 'test')}, {counted(len(compounds), 'compound')}",
         skipped=skipped,
         left_out=left_out,
+        left_over=archive.left_over,
         deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas],
         comparisons=[(words, quote(f"comparisons/{name}/comparison.html")) for words, name in pairs],
         software=version(),

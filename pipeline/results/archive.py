@@ -1,4 +1,4 @@
-"""archive.json of a method: every test of the archive with its state, and what was skipped or left out."""
+"""archive.json of a method: every test of the archive with its state, what was skipped or left out, and results left over."""
 
 from __future__ import annotations
 
@@ -34,6 +34,13 @@ class LeftOut(Result):
     why: str = given("why it is not")
 
 
+class LeftOver(Result):
+    """A folder of results that no run renews any more."""
+
+    folder: str = given("below the method's results")
+    why: str = given("why no run makes it, and what to do")
+
+
 class Archive(Result):
     """archive.json of a method."""
 
@@ -41,4 +48,5 @@ class Archive(Result):
     tests: list[TestState] = given("every test", default_factory=list)
     skipped: list[Skipped] = given("folders that are no test", default_factory=list)
     left_out: list[LeftOut] = given("files that are not used", default_factory=list)
+    left_over: list[LeftOver] = given("results of what is no longer in the archive", default_factory=list)
     software: str = given("version of the software")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.errors import InputError
 from pipeline.results.compound_friction import CompoundFriction
+from pipeline.results.left_over import is_left_over
 from pipeline.results.model import read
 
 
@@ -33,6 +34,8 @@ def compound_in(folder: Path, compound: str) -> Path:
     """
     known: dict[str, Path] = {}
     for path in sorted((folder / "compounds").glob("*/friction.json")):
+        if is_left_over(path.parent):
+            continue
         known[path.parent.name] = path.parent
         if path.parent.name != compound and read(path, CompoundFriction).compound == compound:
             known[compound] = path.parent

@@ -74,6 +74,25 @@ def test_slugs_keep_colliding_and_empty_names_apart():
     }
 
 
+@pytest.mark.parametrize(
+    ("name", "folder"),
+    [
+        ("Mövenkiesel", "movenkiesel"),
+        ("MÖVENKIESEL", "movenkiesel"),
+        ("Mo\u0308venkiesel", "movenkiesel"),  # the mark apart from its letter, as some systems store names
+        ("Blöße 3", "blosse-3"),
+        ("Åsø Æble", "aso-aeble"),
+        ("Łąka", "laka"),
+        ("Crêpe à 5 °C", "crepe-a-5-c"),
+        ("İzmir", "izmir"),
+        ("ﬁn", "fin"),
+    ],
+)
+def test_letters_with_accents_stay_letters(name, folder):
+    """A word torn apart at its accents is found by nobody, and the folder depended on how the accent was typed."""
+    assert slugs([name]) == {name: folder}
+
+
 def test_slugs_of_long_names_fit_a_folder_and_stay_apart():
     """A ligature becomes three letters: 200 characters of text can be 600 of a folder name, which no file system takes."""
     long = slugs(["ﬃ" * 200, "ﬃ" * 199, "a" * 60])

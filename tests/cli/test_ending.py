@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline.cli import ending
 from pipeline.cli.summary import Failed, MethodEnd, RunEnd, TestEnd, Worst
-from pipeline.results.archive import LeftOut, Skipped
+from pipeline.results.archive import LeftOut, LeftOver, Skipped
 from pipeline.results.summary import StopCounts
 from pipeline.workspace.telling import Job
 
@@ -26,6 +26,7 @@ METHOD = MethodEnd(
     TESTS,
     [Skipped(folder="old stuff", why="no card")],
     [LeftOut(file="x.yaml", why="x.yaml: moo")],
+    [LeftOver(folder="tests/t0", why="the archive has no such test")],
 )
 RAN = [(Job(4, "stops", "t1", "first"), 2.5), (Job(5, "stops", "t2", "first"), 1.5), (Job(6, "rigs", "", "first"), 1.0)]
 WAITS = [Job(7, "sheet", "marram-4", "first")]
@@ -76,7 +77,8 @@ def test_a_pipe_gets_a_line_per_test_then_what_ran_and_what_failed(capsys, monke
         "first: t3: unusable: test.yaml: inertia: missing\\x1b[2J",
         "first: old stuff: skipped: no card",
         "first: x.yaml: left out: moo",
-        "first: 3 tests, 1 of use, 1 without a stop of use, 1 unusable; 1 folder skipped, 1 file left out; open /r/first/index.html",
+        "first: tests/t0: left over: the archive has no such test",
+        "first: 3 tests, 1 of use, 1 without a stop of use, 1 unusable; 1 folder skipped, 1 file left out, 1 folder left over; open /r/first/index.html",
         "ran: 3 stages in 1 min: stops 2, rigs 1",
         "tests reduced: t1, t2",
         "up to date: 25 stages",
@@ -94,7 +96,12 @@ def test_a_terminal_gets_a_table_with_the_same_content(monkeypatch):
     )
     assert "t2 0 21 0 no stop of use none" in rows
     assert "t3 unusable test.yaml: inertia: missing\\x1b[2J" in rows
-    texts = ("first: t1: wear is not given: line 3", "first: old stuff: skipped: no card", *ending.run_lines(END))
+    texts = (
+        "first: t1: wear is not given: line 3",
+        "first: tests/t0: left over: the archive has no such test",
+        "first: old stuff: skipped: no card",
+        *ending.run_lines(END),
+    )
     assert set(texts) <= set(rows)
 
 
