@@ -13,7 +13,7 @@ from pipeline.findings import Finding, finding
 from pipeline.inputs.model import load
 from pipeline.method import Method
 from pipeline.results.summary import Calibrated, Share
-from pipeline.stops.uncertainty import Gains
+from pipeline.stops.uncertainty import COUNTED_AS_0, Gains
 
 BAR = 1e5
 
@@ -43,8 +43,9 @@ def budget_rows(calibrations: Sequence[Calibration]) -> list[Share]:
     for one in calibrations:
         source = f"{one.quantity}, calibration of {one.found}"
         if one.quantity.endswith("gain"):
-            note = None if one.u is not None else "no uncertainty stated: counted as 0"
-            rows.append(Share(source=source, relative_u=(one.u or 0.0) / one.value, part="common", note=note))
+            why = None if one.u is not None else f"no uncertainty stated: {COUNTED_AS_0}"
+            u = None if one.u is None else one.u / one.value
+            rows.append(Share(source=source, relative_u=u, part="common", note=why, why=why))
         else:
             why = "what is read at rest is taken off after it; it counts in the stops without such a reading"
             rows.append(Share(source=source, part="common", why=why))

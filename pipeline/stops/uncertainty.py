@@ -119,8 +119,12 @@ def combined(
     return float(np.hypot(common, own)), float(common), float(own)
 
 
+COUNTED_AS_0 = "counted as 0"
+UNSTATED = f"no accuracy stated: {COUNTED_AS_0}"
+
+
 def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float], pressure: float | None) -> list[Share]:
-    """The budget as listed in a test's summary, with a note where nothing is stated.
+    """The budget as listed in a test's summary; null where nothing is stated, for that is no uncertainty of nought.
 
     stated: source -> whether the card gives it; typical: the stop parts' medians over the test (relative); pressure:
     the stops' median above the threshold (Pa), at which the threshold's part is given, None without stops.
@@ -133,8 +137,9 @@ def budget(gains: Gains, stated: dict[str, bool], typical: dict[str, float], pre
         ("effective_radius", gains.radius),
         ("efficiency", gains.efficiency),
     ):
-        note = None if stated.get(source, False) else "no accuracy stated: counted as 0"
-        rows.append(Share(source=source, relative_u=value, part="common", note=note))
+        known = stated.get(source, False)
+        why = None if known else UNSTATED
+        rows.append(Share(source=source, relative_u=value if known else None, part="common", note=why, why=why))
     rows.append(_threshold_row(gains.threshold, stated.get("threshold_pressure", False), pressure))
     rows += [Share(source=name, relative_u=value, part="stop") for name, value in typical.items()]
     if gains.correlation:

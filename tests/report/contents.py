@@ -165,6 +165,7 @@ def summary_json(stops: pl.DataFrame, **own: Any) -> dict[str, Any]:
                            "intercept_nm": 0.4, "trend_per_100_stops": 0.0001, "candidates": []} if len(stops) else None,
         "mu_u_common_relative": 0.0112, "budget": [{"source": "torque", "relative_u": 0.0031, "part": "common"},
                                                    {"source": "effective radius", "relative_u": 0.0022, "part": "common"},
+                                                   {"source": "piston_area", "part": "common", "why": "no accuracy stated: counted as 0"},
                                                    {"source": "scatter in the window", "relative_u": 0.006, "part": "stop"}],
         "missing": [],
         "units": [{"channel": "pressure", "unit": "bar", "vouched_by": ["the schedule's pressure"], "not_verifiable": ["kgf/cm^2"],

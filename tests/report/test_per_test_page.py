@@ -36,6 +36,11 @@ def test_the_page_says_what_the_files_say(made):
     assert "braking was broken off at 1100 rpm" in page
 
 
+def test_a_source_of_uncertainty_that_nobody_stated_is_none_of_nought(made):
+    page = (made["into"] / "test.html").read_text()
+    assert '<th scope="row">piston area</th><td>not given: no accuracy stated: counted as 0</td>' in page
+
+
 def test_user_text_is_escaped(made):
     page = (made["into"] / "test.html").read_text()
     assert "<script>alert(1)" not in page

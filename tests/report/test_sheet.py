@@ -146,6 +146,12 @@ def test_nulls_say_why(content):
     assert all(number["why"] and number["text"].startswith("not given: ") for number in page_nulls)
 
 
+def test_a_source_of_uncertainty_that_nobody_stated_is_none_of_nought(made):
+    page = (made["into"] / "sheet.html").read_text()
+    assert "no uncertainty is counted, as the card states none, of: piston area." in page
+    assert "piston area (%)" not in page and "effective radius (%)" in page
+
+
 def test_wear_and_life_are_told_batch_by_batch(content):
     parts = {section["title"]: section for section in content["sections"]}
     said = " ".join(parts["Duty projections"]["text"])

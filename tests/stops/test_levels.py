@@ -253,7 +253,8 @@ def test_the_budget_names_what_is_not_stated(tmp_path):
     budget = {row["source"]: row for row in reduce(tmp_path).summary["budget"]}
     assert budget["torque"]["relative_u"] == pytest.approx(0.002 / np.sqrt(3))
     assert budget["effective_radius"]["relative_u"] == pytest.approx(0.5 / 134 / np.sqrt(3))
-    assert "counted as 0" in budget["efficiency"]["note"] and "counted as 0" in budget["piston_area"]["note"]
+    for name in ("efficiency", "piston_area"):
+        assert budget[name]["relative_u"] is None and budget[name]["why"] == "no accuracy stated: counted as 0"
     assert budget["pressure"]["note"] is None
     assert 0 < budget["zeros of torque and pressure over the test"]["relative_u"] < 0.005
 

@@ -2,6 +2,7 @@
 
 from pipeline.report.document import Cell, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
+from pipeline.stops.uncertainty import COUNTED_AS_0
 
 CAUTIONS = (
     "These results support engineering judgement. They release nothing: local codes, licensed practice and the "
@@ -40,6 +41,15 @@ def uncertainty(inputs: Inputs) -> Section:
                 [test.test, *[_entry(test, source, part) for source in sources]] for test in inputs.usable
             ]
             parts.append(Table(f"Budget of µ: relative standard uncertainty, {words}", head, rows))
+    unstated = _unstated(inputs)
+    if unstated:
+        parts.append(
+            Text(
+                "In these budgets no uncertainty is counted, as the card states none, of: {sources}.",
+                {"sources": unstated},
+                "open",
+            )
+        )
     if len(parts) == 1:
         parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open"))
     parts.append(
@@ -56,6 +66,19 @@ def _sources(inputs: Inputs, part: str) -> list[str]:
     """Sources of one part in the order of the budgets, those with a figure somewhere."""
     listed = [row for test in inputs.usable for row in test.summary.result.budget]
     return list(dict.fromkeys(row.source for row in listed if row.part == part and row.relative_u is not None))
+
+
+def _unstated(inputs: Inputs) -> str:
+    """Sources whose uncertainty nobody stated, each with its tests where it is not all of them."""
+    tests_of: dict[str, list[str]] = {}
+    for test in inputs.usable:
+        for row in test.summary.result.budget:
+            if row.why and COUNTED_AS_0 in row.why:
+                tests_of.setdefault(row.source.replace("_", " "), []).append(test.test)
+    every = len(inputs.usable)
+    return "; ".join(
+        source if len(tests) == every else f"{source} ({', '.join(tests)})" for source, tests in tests_of.items()
+    )
 
 
 def _entry(test: OfTest, source: str, part: str) -> Cell:
