@@ -30,6 +30,7 @@ from pipeline.constants import MAD_TO_SD, Array, normal_reach
 from pipeline.results.batches import BiteConditions
 from pipeline.results.model import USUAL_CONFIDENCE
 from pipeline.stops import cells
+from pipeline.wording import counted
 
 Shape = Callable[[pl.DataFrame], Array]
 
@@ -123,7 +124,7 @@ def friction_values(tests: list[SpecimenTest], shape: Shape | None, at_reference
             adjusted = adjusted * at_reference / shape(stops)
             unsupported = int(np.isnan(adjusted).sum())
             if unsupported:
-                notes.append(f"{test.test}: {unsupported} stops outside the map's support")
+                notes.append(f"{test.test}: {counted(unsupported, 'stop')} outside the map's support")
                 adjusted = adjusted[~np.isnan(adjusted)]
         if not len(adjusted):
             notes.append(f"{test.test}: no usable check or map stop")
@@ -145,7 +146,9 @@ def _means(rows: dict[tuple[str, str], Array], notes: list[str]) -> Values:
     for (batch, specimen), x in rows.items():
         good = np.abs(x - np.median(x)) <= GROSS * spread if spread > 0 and len(x) > 2 else np.ones(len(x), bool)
         if not good.all():
-            notes.append(f"{batch}/{specimen}: {int((~good).sum())} stops more than {GROSS:g} standard deviations off")
+            notes.append(
+                f"{batch}/{specimen}: {counted(int((~good).sum()), 'stop')} more than {GROSS:g} standard deviations off"
+            )
         kept[batch, specimen] = x[good]
     counts = np.array([len(x) for x in kept.values()])
     free = int((counts - 1).sum())

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pipeline.archive.scan import printable, refused_id
 from pipeline.cli.bounds import read_within
 from pipeline.errors import InputError
+from pipeline.wording import counted
 
 if TYPE_CHECKING:
     from pipeline.inspection.folders import Group
@@ -82,10 +83,6 @@ def made(
     return [*said, f"  then: stopsheet check {printable(str(folder))}"]
 
 
-def counted(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
-
 def _refuse_folder(folder: Path) -> None:
     why = refused_id(folder.resolve().name)
     if why:
@@ -121,10 +118,14 @@ def _recordings(place: Path) -> tuple[Group, list[str]]:
     ]
     if main.folders > 1:
         odd.insert(
-            0, f"  the recordings lie in {main.folders} folders: taken for one test, in the order of their paths"
+            0,
+            f"  the recordings lie in {counted(main.folders, 'folder')}: taken for one test, in the order of their paths",
         )
     odd += [f"  odd: {text}" for text in gaps_in(main.names)]
-    return main, [*odd, *(f"  odd: {printable(name)} holds {count} brakings" for name, count in main.unlike[:10])]
+    return main, [
+        *odd,
+        *(f"  odd: {printable(name)} holds {counted(count, 'braking')}" for name, count in main.unlike[:10]),
+    ]
 
 
 def _placed(group: Group, folder: Path, how: str) -> str:

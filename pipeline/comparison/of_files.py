@@ -15,6 +15,7 @@ from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction_map import EndInterval, Reference
 from pipeline.results.model import Interval, confidence_of
 from pipeline.results.wear import CompoundComponent, CompoundWear
+from pipeline.wording import counted
 
 ALIKE = 0.10  # relative, of pressure and energy density at which windows and plateaus stand
 SAME_BAND = 1e-6
@@ -230,7 +231,7 @@ def _drift(side: Files) -> str:
         for name, found in sorted(side.drifts.items())
         if found.verdict != "none"
     ]
-    return "; ".join(seen) or f"none in {len(side.drifts)} tests"
+    return "; ".join(seen) or f"none in {counted(len(side.drifts), 'test')}"
 
 
 def _glaze(side: Files) -> str:

@@ -15,6 +15,7 @@ from pipeline.drift.sensor import TorqueDrift
 from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
 from pipeline.results.drift import AfterPause, EvidenceItem, HotBlock, Size, Verdict
+from pipeline.wording import counted
 
 
 class Statement(NamedTuple):
@@ -101,7 +102,7 @@ def moisture(s: Series, wet: list[AfterPause], settings: Drift) -> Statement:
         f"after {d.idle_s / 3600:.1f} h idle the first stops from stop {d.stop} lay {100 * d.dip:+.1f} %"
         f" ({100 * d.low:+.1f} to {100 * d.high:+.1f} %; beyond chance from {100 * d.limit:+.1f} %) off matched "
         "later ones,"
-        f" starting at {_degrees(d.temperature_c)}, and friction was back after {max(d.stops, 1)} stops"
+        f" starting at {_degrees(d.temperature_c)}, and friction was back after {counted(max(d.stops, 1), 'stop')}"
         for d in wet
     ]
     group = s.group[s.stop == first.touchable[0]][0]

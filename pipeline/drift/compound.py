@@ -18,6 +18,7 @@ from pipeline.drift.film_told import STOPS, evidence
 from pipeline.results.compound_friction import GlazeLimit, GlazeStops
 from pipeline.results.drift import OfStops, StopsUntil, UseBetweenChecks
 from pipeline.results.film import FilmUse
+from pipeline.wording import counted
 
 
 def glaze_limit(drifts: Mapping[str, OfStops], film: Film | None = None) -> GlazeLimit:
@@ -115,6 +116,6 @@ def _none(drifts: Mapping[str, OfStops]) -> GlazeLimit:
     longest = max((use.low_energy_stops for use in _uses(drifts)), default=0)
     why = (
         "no test of the compound shows a glazing-like fall; the longest low-energy use between checks had "
-        f"{longest} stops"
+        f"{counted(longest, 'stop')}"
     )
     return GlazeLimit(text=f"not known: {why}", why=why)

@@ -15,6 +15,7 @@ from pipeline.constants import Array
 from pipeline.drift.film import ALIKE_K, ALIKE_POWER, Film, Use
 from pipeline.results.film import FilmCleared, FilmEvidence, FilmUse, Shown
 from pipeline.results.model import Interval
+from pipeline.wording import counted
 
 STOPS = 100
 
@@ -111,6 +112,4 @@ def _words(rows: Sequence[FilmUse], told: bool | None, wanted: float) -> list[st
 
 def _place(row: FilmUse) -> str:
     power, temperature = row.power_density_w_mm2, row.temperature_c
-    return (
-        f"{row.stops} stops at {power.value:.2g} W/mm2 starting at {temperature.value:.0f} °C ({', '.join(row.tests)})"
-    )
+    return f"{counted(row.stops, 'stop')} at {power.value:.2g} W/mm2 starting at {temperature.value:.0f} °C ({', '.join(row.tests)})"

@@ -11,6 +11,7 @@ from pipeline.drift.series import Series
 from pipeline.method.drift import Drift
 from pipeline.results.drift import Item
 from pipeline.results.model import renewed
+from pipeline.wording import counted
 
 
 class Recovery(NamedTuple):
@@ -43,7 +44,7 @@ def recovered(s: Series, change: Change, levels: Levels | None, settings: Drift,
     failed = bool(not recovered and regained.high < -0.5 * lost.value)
     back = mu_before * (1 - level)
     words = (
-        f"after {count} stops above {power:.2g} W/mm2 of pad friction at the check is {100 * level:.1f} % of the "
+        f"after {counted(count, 'stop')} above {power:.2g} W/mm2 of pad friction at the check is {100 * level:.1f} % of the "
         "level before"
         f" ({'within' if back < 0.01 else 'short by'} {abs(back):.3f}), {100 * share:.0f} % of the loss regained"
         f" ({100 * regained.low / -lost.value:.0f} to {100 * regained.high / -lost.value:.0f} %)"

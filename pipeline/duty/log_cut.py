@@ -19,6 +19,7 @@ import numpy as np
 from pipeline.constants import Array
 from pipeline.duty.log_read import STANDING, LogData
 from pipeline.errors import InputError
+from pipeline.wording import counted
 
 BRAKING_ABOVE = 1.2  # m/s2; driving resistance and a lifted foot stay below it on the road (common practice)
 PRESSED = 2e5  # Pa above the idle level
@@ -86,7 +87,7 @@ def cut(log: LogData, above: float | None = None) -> Brakings:
     if not rough:
         raise InputError(f"no braking found, told by {told}{_hint(log, above)}")
     if len(rough) > MOST_EVENTS:
-        raise InputError(f"holds {len(rough)} brakings; a cycle takes {MOST_EVENTS} at most: divide the log")
+        raise InputError(f"holds {counted(len(rough), 'braking')}; a cycle takes {MOST_EVENTS} at most: divide the log")
     notes += _passed_over(log, [span for span in spans if span not in rough], rough)
     edges = [_edges(log, rough, k) for k in range(len(rough))]
     edges = [(begin, end) for begin, end in edges if end.time > begin.time and begin.speed > end.speed]

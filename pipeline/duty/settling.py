@@ -30,6 +30,7 @@ from pipeline.heat.capacity import heat_capacity
 from pipeline.heat.lumped import cooling_time
 from pipeline.results.duty import RigCooling
 from pipeline.results.openings import SettlingTest
+from pipeline.wording import counted
 
 Flags = NDArray[np.bool_]
 GENTLER, COLDER_K = 0.02, 2.0  # under the gentlest and coldest braking that is to be bounded
@@ -239,4 +240,4 @@ def _told(c: _Conditions, design: _Design, found: Run, rig: Rig) -> SettlingTest
 
 
 def _use(one: Gentle) -> str:
-    return f"{one.stops} stops at {one.power:.2g} W/mm2 of pad starting at {one.temperature:.0f} °C"
+    return f"{counted(one.stops, 'stop')} at {one.power:.2g} W/mm2 of pad starting at {one.temperature:.0f} °C"

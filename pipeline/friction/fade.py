@@ -20,6 +20,7 @@ from pipeline.friction import block_scatter
 from pipeline.friction.block_scatter import Scatter, Variance
 from pipeline.results.friction_history import Fade, Recovery
 from pipeline.results.model import renewed
+from pipeline.wording import counted
 
 BACK = 0.03
 LAST_STOPS = 3
@@ -152,7 +153,9 @@ def _recovery(after: list[pl.DataFrame], before: Array | None, scatter: Scatter,
     back = np.abs(pl.concat(recovering)["mu"].to_numpy() / level - 1) <= BACK
     if back.any():
         return renewed(found, stops=int(back.argmax()) + 1)
-    return renewed(found, why=f"mu did not come back within {100 * BACK:.0f} % in {back.size} recovery stops")
+    return renewed(
+        found, why=f"mu did not come back within {100 * BACK:.0f} % in {counted(back.size, 'recovery stop')}"
+    )
 
 
 def ratio_interval(

@@ -15,6 +15,7 @@ from pipeline.inspection.drawing import drawn, window
 from pipeline.inspection.folders import Folder, Group, differs, gaps_in
 from pipeline.inspection.look import Look
 from pipeline.inspection.tables import Table
+from pipeline.wording import counted
 
 RPM = 30 / math.pi
 SHOWN = 12  # brakings listed one by one
@@ -27,15 +28,15 @@ UNKNOWN_TIME = "none was found"
 def folder_words(found: Folder, place: str) -> list[str]:
     """A folder: its groups, the largest in full."""
     total = sum(len(group.files) for group in found.groups)
-    lines = [f"{printable(place)}: {_count(total, 'file')} that may be recordings"]
+    lines = [f"{printable(place)}: {counted(total, 'file')} that may be recordings"]
     if found.left:
-        lines.append(f"  {found.left} further files were not looked at")
+        lines.append(f"  not looked at: {counted(found.left, 'further file')}")
     main = next((group for group in found.groups if group.look is not None), found.groups[0])
     lines += ["", *_main(main)]
     for group in found.groups:
         if group is not main:
             named = ", ".join(printable(name) for name in group.names[:5]) + (", ..." if len(group.files) > 5 else "")
-            lines.append(f"odd: {_count(len(group.files), 'file')} ({named}): {differs(group, main)}")
+            lines.append(f"odd: {counted(len(group.files), 'file')} ({named}): {differs(group, main)}")
     return lines
 
 
@@ -43,8 +44,8 @@ def _main(group: Group) -> list[str]:
     names = [printable(name) for name in group.names]
     listed = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]} in natural order"
     if group.look is None:
-        return [f"{_count(len(names), 'file')} ({listed}): not read: {group.why}"]
-    lines = [f"{_count(len(names), 'file')} of one form: {listed}"]
+        return [f"{counted(len(names), 'file')} ({listed}): not read: {group.why}"]
+    lines = [f"{counted(len(names), 'file')} of one form: {listed}"]
     part = (
         {"xlsx": "sheet", "hdf5": "group or table"}.get(group.form, "file")
         if any("#" in b.file for b in group.brakings)
@@ -52,19 +53,21 @@ def _main(group: Group) -> list[str]:
     )
     said = f"one stop a {part}" if group.holds == "stop" else f"several stops in a {part} (series)"
     if group.folders > 1:
-        lines.append(f"  they lie in {group.folders} folders and are taken for one test, in the order of their paths")
+        lines.append(
+            f"  they lie in {counted(group.folders, 'folder')} and are taken for one test, in the order of their paths"
+        )
     lines.append(
-        f"  each holds: {said}; {_count(len(group.brakings), 'braking')} in {_count(group.counted, 'file')} looked through"
+        f"  each holds: {said}; {counted(len(group.brakings), 'braking')} in {counted(group.counted, 'file')} looked through"
     )
     for name, count in group.unlike[:10]:
         lines.append(
-            f"  odd: {printable(name)} holds {count} brakings"
+            f"  odd: {printable(name)} holds {counted(count, 'braking')}"
             if count
             else f"  odd: no braking was found in {printable(name)}"
         )
     lines += [f"  odd: {text}" for text in gaps_in(group.names)]
     if len(group.unlike) > 10:
-        lines.append(f"  odd: {len(group.unlike) - 10} further files")
+        lines.append(f"  odd: {counted(len(group.unlike) - 10, 'further file')}")
     return [*lines, *look_words(group.look, group.brakings, group.holds, pattern_of(group))]
 
 
@@ -167,7 +170,7 @@ def _brakings(look: Look, brakings: Sequence[Braking]) -> list[str]:
     if not brakings:
         return ["brakings: none was found by these channels"]
     kinds = {kind: sum(one.kind == kind for one in brakings) for kind in ("stop", "snub", "drag")}
-    said = ", ".join(_count(count, kind) for kind, count in kinds.items() if count)
+    said = ", ".join(counted(count, kind) for kind, count in kinds.items() if count)
     unit = "km/h" if look.linear else "rpm"
     factor = 3.6 if look.linear else RPM
     lines = [f"brakings: {len(brakings)} ({said})"]
@@ -224,7 +227,3 @@ def panels(look: Look) -> tuple[np.ndarray, list[tuple[str, np.ndarray]]]:
 def _drawing(look: Look) -> list[str]:
     time, shown = panels(look)
     return [f"one braking ({printable(look.files[0])}):", *drawn(time, shown)] if shown else []
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -34,6 +34,7 @@ from pipeline.results.model import read, read_or_none
 from pipeline.results.precision import Of, RigPrecision
 from pipeline.results.repeatability import Repeatability
 from pipeline.results.wear import CompoundWear
+from pipeline.wording import counted
 
 READ = {
     "mu": "check stop (nor map stop)",
@@ -178,9 +179,7 @@ def _by_precision(archive: Archive, quantity: Quantity, specimens: dict[str, int
     level = _level(archive, quantity)
     scale = 1.0 if quantity == "wear" else level
     low, high = (None if end is None else end * scale for end in (specimen.low, specimen.high))
-    source = (
-        f"precision.json: {of.specimens} specimens in {of.batches} batches{'' if of.compound else ' of all compounds'}"
-    )
+    source = f"precision.json: {counted(of.specimens, 'specimen')} in {counted(of.batches, 'batch')}{'' if of.compound else ' of all compounds'}"
     over_all = found.of(quantity)
     every = over_all.components.get("specimen") if of.compound and over_all is not None else None
     if (

@@ -17,6 +17,7 @@ from pipeline.planning.components import CASES
 from pipeline.planning.judged import Asked, hours_words, planned_table
 from pipeline.planning.plan import Curve, Line, Plan
 from pipeline.planning.sought import Sought, plan_of
+from pipeline.wording import counted
 
 CHECKS = (4, 5, 6, 8, 10, 12, 16, 20, 30)  # stops of a check block tried for a loss of friction
 USUAL_GENTLE, HARD_STOPS, USUAL_LOSS = 40, 8, 0.05
@@ -55,7 +56,7 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
         )
     enough = found.loss is not None and found.loss <= loss
     lines = [
-        Line("glazing_loss", f"smallest loss of friction found after {found.gentle} gentle stops at "
+        Line("glazing_loss", f"smallest loss of friction found after {counted(found.gentle, 'gentle stop')} at "
              f"{found.power_w_mm2 or 0:.2g} W/mm2", "1", found.loss, None, found.why),
         Line("false_alarms", "share of healthy tests that raise an alarm, by the method", "1", found.false_alarms),
     ]  # fmt: skip

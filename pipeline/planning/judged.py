@@ -19,6 +19,7 @@ from pipeline.planning.comparison import Design, Rule, chances, shown
 from pipeline.planning.components import CASES, Case, Quantity, Scatter
 from pipeline.planning.plan import Curve, Line, Plan, Run, scatter_words
 from pipeline.wear.planned_stops import Assumed, planned_stops
+from pipeline.wording import counted
 
 QUANTITIES: tuple[Quantity, ...] = ("mu", "bite", "wear")
 WORDS = {"mu": "mu at the reference", "bite": "bite", "wear": "wear of the disc"}
@@ -210,7 +211,7 @@ def of_glazing(
         return [], [], [], [f"glazing: undetermined, because {found.why}"]
     at = "" if found.power_w_mm2 is None else f" at {found.power_w_mm2:.2g} W/mm2"
     line = Line(
-        "glazing_loss", f"smallest loss of friction found after {found.gentle} gentle stops{at}", "1", found.loss,
+        "glazing_loss", f"smallest loss of friction found after {counted(found.gentle, 'gentle stop')}{at}", "1", found.loss,
         None, found.why,
     )  # fmt: skip
     assumed = [
@@ -265,7 +266,7 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
         )  # fmt: skip
     assumed = [
         f"wear: the archive's {law.model} law; readings of {asked.reading.u_um:g} um after "
-        + ("every block" if asked.reading.after is None else f"{len(asked.reading.after)} blocks")
+        + ("every block" if asked.reading.after is None else f"{counted(len(asked.reading.after), 'block')}")
         + f"; intervals of the planned test alone at {archive.method.wear.confidence:.0%}, without those of the archive; "
         f"the method's expected scatter of {archive.method.wear.specimen_scatter:.0%} counts as 4 degrees of freedom"
     ]

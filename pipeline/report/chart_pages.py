@@ -16,6 +16,7 @@ from pipeline.results.charts import Chart, Charts
 from pipeline.results.model import read
 from pipeline.results.precision import KINDS, Component, Of, Precision, RigPrecision
 from pipeline.results.rigs import Event
+from pipeline.wording import counted
 
 NAMES = {"mu": "friction", "bite": "bite", "wear": "wear of the disc"}
 
@@ -88,7 +89,7 @@ def _heading(chart: Chart) -> str:
 
 def _counted(tests: list[str], reference: str | None) -> str:
     of = f"; its reference compound is {reference}" if reference else "; its file names no reference compound"
-    return f"{len(tests)} tests{of}."
+    return f"{counted(len(tests), 'test')}{of}."
 
 
 def answer(chart: Chart) -> tuple[str, str]:

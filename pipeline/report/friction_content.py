@@ -9,6 +9,7 @@ from pipeline.report.numbers import fixed, interval_text
 from pipeline.results.friction import TestFriction
 from pipeline.results.friction_map import Landmark, Landmarks, Sensitivity, Slope
 from pipeline.results.model import Interval
+from pipeline.wording import counted
 
 SENSITIVITIES: tuple[tuple[Callable[[Sensitivity], Slope], str, str], ...] = (
     (lambda s: s.temperature_per_100c, "temperature", "per 100 K"),
@@ -99,7 +100,7 @@ def _bite(friction: TestFriction) -> list[tuple[str, str]]:
         (
             name,
             f"{fixed(at.mu_bite, 3)} at {fixed(at.temperature_c, 0)} °C, {fixed(at.ratio, 2)} of the stop's mean "
-            f"({at.stops} stops)",
+            f"({counted(at.stops, 'stop')})",
         )
         for at, name in named
         if at is not None
@@ -140,7 +141,7 @@ def _history(friction: TestFriction) -> list[tuple[str, str]]:
     name = "Recovery index (1 = unchanged)"
     if recovery is not None:
         text = _index(recovery.index, recovery.index_low, recovery.index_high, recovery.why)
-        text += "" if recovery.stops is None else f"; within 3 % of before after {recovery.stops} stops"
+        text += "" if recovery.stops is None else f"; within 3 % of before after {counted(recovery.stops, 'stop')}"
         found.append((name, text))
     else:
         found.append((name, _none(friction, "no fade block")))
@@ -226,7 +227,7 @@ def notes(friction: TestFriction) -> list[str]:
         kept = ", ".join(model.kept) or "temperature alone"
         said.append(
             f"The map keeps {kept}; effects {model.effects}. Chosen because {model.chosen_because}; "
-            f"{model.strays_held_back} stray stops held back."
+            f"{counted(model.strays_held_back, 'stray stop')} held back."
         )
         if model.interacts:
             moves = [f"{move.condition} {move.kelvin:.0f} ± {2 * move.u:.0f} K" for move in model.shifts]

@@ -15,6 +15,7 @@ from pipeline.inspection.words import RPM, panels
 from pipeline.report import palette, render
 from pipeline.report.plot_style import SETTINGS, panel
 from pipeline.results import version, write_text
+from pipeline.wording import counted
 
 
 def write(look: Look, path: Path) -> None:
@@ -27,7 +28,7 @@ def context(look: Look) -> dict[str, Any]:
     factor, unit = (3.6, "km/h") if look.linear else (RPM, "rpm")
     return {
         "title": f"What {look.files[0]} is",
-        "under": f"{look.table.form}; {look.table.rows} rows; stopsheet {version()}",
+        "under": f"{look.table.form}; {counted(look.table.rows, 'row')}; stopsheet {version()}",
         "columns": [
             [one.name, one.unit, _figure(one.low), _figure(one.high), _figure(one.rate)] for one in look.ranges
         ],

@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_map import Window
+from pipeline.wording import counted
 
 EMPTY = {
     "block": pl.String,
@@ -80,7 +81,7 @@ def sentence(stops: pl.DataFrame, friction: OfMap, column: str, most: int = 4) -
         f"{row['block']} ({row['purpose']}) {row['off']} of {row['inside']}, µ {row['low']:.3f} to {row['high']:.3f}"
         for row in rows.head(most).iter_rows(named=True)
     ]
-    more = f"; and {len(rows) - most} further blocks" if len(rows) > most else ""
+    more = f"; and {counted(len(rows) - most, 'further block')}" if len(rows) > most else ""
     start, end = reach(friction.window)
     said = (
         f"Stops of any purpose inside the window's temperatures (its ends' intervals included, {start:.0f} to "

@@ -11,6 +11,7 @@ from pipeline.results.model import Interval, Stamp
 from pipeline.results.record import Record
 from pipeline.results.summary import EnergyBalance, TestSummary
 from pipeline.results.wear import FittedLaw, Parameter, Rates, TestWear
+from pipeline.wording import counted
 
 STATUSES = ("ok", "suspect", "rejected")
 RATES: tuple[tuple[Callable[[Rates], Interval | None], str, str], ...] = (
@@ -31,7 +32,7 @@ def count_rows(stops: pl.DataFrame, record: Record, summary: TestSummary) -> lis
     loaded = (
         f"{len(recordings)}"
         + (f", {unread} unreadable" if unread else "")
-        + (f", {copies} exact copies left out" if copies else "")
+        + (f", {counted(copies, 'exact copy')} left out" if copies else "")
     )
     rows = [("Recordings", loaded), ("Brake applications", str(len(stops)))]
     rows += [(f"of them {name}", str(by_status.get(name, 0))) for name in STATUSES]

@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline.report import render
 from pipeline.results.releases import OfMethod, Release, Statement
+from pipeline.wording import counted
 
 CAUSES = {
     "method": "settings of the method",
@@ -63,7 +64,7 @@ def causes(row: Statement) -> str:
 def short(one: OfMethod) -> str:
     """Counts in a line."""
     counts = Counter(row.holds for row in one.statements)
-    lost = f"; {len(one.not_compared)} files or folders cannot be compared" if one.not_compared else ""
+    lost = f"; not compared: {counted(len(one.not_compared), 'place')}" if one.not_compared else ""
     return (
         f"{counts[True]} of {len(one.statements)} issued statements hold, {counts[False]} no longer hold, of {counts[None]} it "
         f"cannot be said{lost}"

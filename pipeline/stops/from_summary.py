@@ -20,6 +20,7 @@ from pipeline.results.record import Record
 from pipeline.results.summary import TestSummary
 from pipeline.stops.result import Result, stop_counts
 from pipeline.vocabulary import STOPS, TRACES, conform, empty
+from pipeline.wording import counted
 
 CODE = "not_reprocessable"
 
@@ -98,7 +99,7 @@ def _blocks(frame: pl.DataFrame, card: Card) -> tuple[list[Scheduled], list[Find
     mapped = frame["block"].is_not_null().any()
     if not mapped and frame.height != len(expanded):
         text = (
-            f"the kept table has {frame.height} rows, the schedule {len(expanded)} stops; rows follow the "
+            f"the kept table has {counted(frame.height, 'row')}, the schedule {counted(len(expanded), 'stop')}; rows follow the "
             "schedule's order"
         )
         found.append(finding("stop_missing" if frame.height < len(expanded) else "stop_extra", text))

@@ -34,6 +34,7 @@ from pipeline.stops.rows import Context, Reduced, friction_within, placed_at, re
 from pipeline.stops.schedule import Entry, block_of, expanded, placed, schedule_findings
 from pipeline.stops.summary import findings_of_test, summary_of
 from pipeline.vocabulary import STOPS, TRACES, conform
+from pipeline.wording import counted
 
 WRONG_AS_A_WHOLE = ("recording_repeated", "recording_cut", "torque_sign_odd")
 APART = "not reduced"
@@ -85,7 +86,9 @@ def conditioned_stop(prepared: Prepared, stop: int) -> tuple[ConditionedStop, Fr
     """
     entries, card = prepared.entries, prepared.test.card
     if not 1 <= stop <= len(entries):
-        raise InputError(f"there is no stop {stop}; the test has {len(entries)} brake applications, numbered from 1")
+        raise InputError(
+            f"there is no stop {stop}; the test has {counted(len(entries), 'brake application')}, numbered from 1"
+        )
     wanted = entries[stop - 1].braking
     if wanted is None:
         raise InputError(f"stop {stop}: {entries[stop - 1].why}")

@@ -23,6 +23,7 @@ from pipeline.wear.laws import LAWS, Constants, Design, Law, design, stop_wear, 
 from pipeline.wear.planned_stops import Assumed, planned_stops
 from pipeline.wear.result import constants_of
 from pipeline.wear.selection import Choice, choose
+from pipeline.wording import counted
 
 
 @dataclass(frozen=True)
@@ -186,11 +187,11 @@ def readings_after(card: Card, read_after: Sequence[str] | None) -> np.ndarray:
 def words(found: Foreseen) -> str:
     """The check as text to print."""
     lines = [
-        f"{found.test or 'planned test'}: {len(found.intervals)} intervals between readings, "
+        f"{found.test or 'planned test'}: {counted(len(found.intervals), 'interval')} between readings, "
         f"u {found.reading_u_um:g} um a reading"
     ]
     lines += [
-        f"  to stop {i.to_stop}: {i.stops} stops, {i.energy_mj:.2f} MJ, about {i.wear_um:.0f} um"
+        f"  to stop {i.to_stop}: {counted(i.stops, 'stop')}, {i.energy_mj:.2f} MJ, about {i.wear_um:.0f} um"
         for i in found.intervals
     ]
     for name, law in found.laws.items():

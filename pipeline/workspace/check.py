@@ -15,6 +15,7 @@ from pipeline.archive.card import Card, load_card
 from pipeline.archive.scan import Scan, printable, refuse_empty, scan
 from pipeline.errors import InputError
 from pipeline.inputs.model import load
+from pipeline.wording import counted
 from pipeline.workspace.config import ConfigFile, Workspace
 from pipeline.workspace.run import load_run
 
@@ -53,7 +54,7 @@ def check(place: Path) -> int:
     others = sum(p.level != "unusable" for p in checked.problems)
     looked = "" if checked.heads == checked.recordings else f" (the heads of {checked.heads} looked at)"
     print(
-        f"{checked.tests} tests, {checked.recordings} recordings{looked}: {unusable} unusable, {others} other problems"
+        f"{counted(checked.tests, 'test')}, {counted(checked.recordings, 'recording')}{looked}: {unusable} unusable, {counted(others, 'other problem')}"
     )
     return UNUSABLE if unusable else ALL_WELL
 
@@ -170,10 +171,10 @@ def _excluded(test: str, card: Card, recordings: int) -> Iterator[Problem]:
     for entry, exclusion in enumerate(card.exclude, start=1):
         place = f"test.yaml: exclude.entry {entry}.stops: stop {max(exclusion.stops)}"
         if one and max(exclusion.stops) > recordings:
-            said = f"{place} does not exist: the card says one stop a recording, and there are {recordings} recordings"
+            said = f"{place} does not exist: the card says one stop a recording, and the test has {counted(recordings, 'recording')}"
             yield Problem(test, "unusable", said)
         elif not one and max(exclusion.stops) > planned * 1.2 + 5:
-            yield Problem(test, "odd", f"{place}: the schedule has {planned} stops")
+            yield Problem(test, "odd", f"{place}: the schedule has {counted(planned, 'stop')}")
 
 
 def _spread(files: list[Path], count: int) -> list[Path]:
@@ -226,5 +227,5 @@ def _wear(folder: Path, card: Card) -> Iterator[Problem]:
     planned = sum(block.stops for block in card.blocks)
     last = readings["after_stop"].max() if readings.height else None
     if isinstance(last, int) and last > planned * 1.2 + 5:
-        message = f"a reading after stop {last}, but the schedule has {planned} stops"
+        message = f"a reading after stop {last}, but the schedule has {counted(planned, 'stop')}"
         yield Problem(f"{folder.name}/{printable(card.wear)}", "odd", message)

@@ -115,7 +115,7 @@ def test_one_tests_folder_is_checked_alone(tmp_path, capsys):
     folder = text_test(tmp_path / "archive" / "t")
     (text_test(tmp_path / "archive" / "u") / "test.yaml").write_text("nonsense")
     assert check(folder) == 0
-    assert "1 tests, 3 recordings" in capsys.readouterr().out
+    assert "1 test, 3 recordings" in capsys.readouterr().out
     assert check(tmp_path / "archive") == 3
 
 

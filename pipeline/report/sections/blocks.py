@@ -5,6 +5,7 @@ from pipeline.report.document import Cell, Section, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
 from pipeline.results.friction_blocks import Block, Line
+from pipeline.wording import counted
 
 MOST_ROWS = 150
 SAID = (
@@ -35,7 +36,9 @@ def blocks(inputs: Inputs) -> Section:
         why = next((row.result.deceleration_mps2.why for row in shown if row.result.deceleration_mps2.why), "not given")
         parts.append(Text("No block has a mean fully developed deceleration: {why}.", {"why": why}))
     if len(found) > MOST_ROWS:
-        parts.append(Text(f"{len(found) - MOST_ROWS} further rows stand in friction.json.", tone="open"))
+        parts.append(
+            Text(f"Not shown: {counted(len(found) - MOST_ROWS, 'further row')} of friction.json.", tone="open")
+        )
     parts += _lines(inputs, batches)
     return Section("Blocks", parts)
 
