@@ -14,9 +14,9 @@ from pydantic.fields import FieldInfo
 from pipeline.findings import CODES
 from pipeline.inputs.quantities import Dimension
 from pipeline.method import SECTIONS
+from pipeline.report.files_page import files_page
 from pipeline.report.result_pages import results_page, schemas
 from pipeline.results import write_text
-from pipeline.results.catalogue import FILES
 from pipeline.vocabulary import DELTA, STOPS, TRACES, Column
 from pipeline.workspace import input_files
 
@@ -31,7 +31,7 @@ def pages() -> dict[str, str]:
         "tables.md": tables_page(),
         "findings.md": findings_page(),
         "results.md": f"{NOTE}\n{results_page()}",
-        "schemas.md": schemas_page(),
+        "files.md": f"{NOTE}\n{files_page()}",
         **{f"schemas/{name}": text for name, text in schemas().items()},
         **{f"schemas/input/{name}.schema.json": input_files.text(name) for name in input_files.FILES},
     }
@@ -131,25 +131,6 @@ def findings_page() -> str:
     ]
     lines += [f"| `{c}` | {k.severity} | {_cell(k.meaning)} | {_cell(k.action)} |" for c, k in sorted(CODES.items())]
     return "\n".join(lines) + "\n"
-
-
-def schemas_page() -> str:
-    """The list of the schemas, of what a person writes and of what a stage writes."""
-    given = [(f"input/{name}", title) for name, (title, _) in input_files.FILES.items()]
-    written = [(file.name, f"`{file.place}`") for file in FILES]
-    lines = [
-        NOTE,
-        "# Schemas\n",
-        "For programs and editors: JSON Schema (draft 2020-12) of every file that a person writes and of every JSON file that "
-        "comes out. Results may gain keys, so their schemas allow further ones; those of input files refuse them.\n",
-        "`stopsheet new-test` puts the schema of the test card beside the tests and names it in the card's first line, so that an "
-        "editor that knows YAML schemas completes keys and marks unknown ones.\n",
-    ]
-    for title, rows in (("What a person writes", given), ("What a run writes", written)):
-        lines += [f"## {title}\n", "| schema | of |", "|---|---|"]
-        lines += [f"| [{name}.schema.json](schemas/{name}.schema.json) | {of} |" for name, of in rows]
-        lines.append("")
-    return "\n".join(lines)
 
 
 def _cell(text: str) -> str:
