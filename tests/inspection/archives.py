@@ -7,11 +7,9 @@ who has one knows what stands in `answers` (the rig's and the brake's own figure
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from types import MappingProxyType
 
 import polars as pl
 
@@ -42,8 +40,8 @@ IDLE_S = 20.0  # recorded between stops of a series, at most
 @dataclass(frozen=True)
 class Archive:
     """mess: how it is written; tricks: in words; schedule: the ending of a table of blocks beside it; lost: recordings that are not
-    there (stops as run); parts: all recordings in one file; idle: what is between stops is recorded too; edits: channel -> line of the
-    card that only a person can give; heavy: longer than a default test may be."""
+    there (stops as run); parts: all recordings in one file; stalled: where its first walk ended, before that was mended; idle: what is
+    between stops is recorded too."""
 
     mess: Mess
     tricks: str
@@ -55,8 +53,8 @@ class Archive:
     schedule: str = ""
     lost: tuple[int, ...] = ()
     parts: bool = False
+    stalled: str = ""
     idle: bool = False
-    edits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def name(self) -> str:
@@ -79,12 +77,12 @@ ARCHIVES = (
              before=("Pr\u00fcfstand: Nord", "Werkstoff: Marram 4", "Charge: M4-2406", "Tr\u00e4gheitsmoment [kg m^2]: 22,5", "Datum: 02.03.2026", "")),
         "German, semicolons, decimal comma, Latin-1, CRLF, lines of metadata, units row in brackets, stamps day first (02.03.2026 14:05:09,25), names "
         "numbered by tens, one recording lost, schedule as CSV",
-        rig=rig(22.5), seed=11, schedule=".csv", lost=(5,)),
+        rig=rig(22.5), seed=11, stalled="stamps with the day first were not read", schedule=".csv", lost=(5,)),
     Archive(
         Mess("two-byte text", FRENCH, units("ms", "km/h", "daNm", "MPa"), "names", delimiter="\t", encoding="utf-16-le", suffix=".txt",
              newline="\r\n", restarts=True, digits=4),
         "French, tabs, decimal comma, UTF-16 with its mark, units in the names, ms, km/h, daNm, MPa, the clock restarts with each file",
-        material=MARRAM_6, rig=rig(31.0), seed=12),
+        material=MARRAM_6, rig=rig(31.0), seed=12, stalled="UTF-16 was not read"),
     Archive(
         Mess("one long log", ENGLISH, units(torque="lbf ft", pressure="psi", temperature="\u00b0F"), "names", delimiter=",", decimal=".", clock="epoch",
              series=True, file="log", before=("# rig: north", "# operator: -"), also=("Sample", "T_Umgebung")),
@@ -95,7 +93,7 @@ ARCHIVES = (
         Mess("bare numbers at night", GERMAN, units(), headless=True, delimiter=";", clock="time of day", begins=NIGHT, packed=".gz",
              file="n{n}"),
         "no line of names and no units at all, decimal comma, times of day over midnight, gzip",
-        brake=OWN, rig=rig(18.0), seed=14),
+        brake=OWN, rig=rig(18.0), seed=14, stalled="a file without a line of names was not read"),
     Archive(
         Mess("zoned and packed", SPANISH, units(), "row", decimal=".", clock="zoned", packed=".zst", file="prueba {n}", also=("T_Belag", "p_hinten"),
              after=("", "Fin de prueba", "Max;1612.4")),
@@ -105,7 +103,7 @@ ARCHIVES = (
         Mess("load cell", names("Time", "Speed", "Load cell force", "Line pressure", "Rotor temp"), units(torque="kgf", pressure="kgf/cm2"), "row",
              delimiter=" ", decimal=".", suffix=".asc", arm=0.25, file="RUN{n}"),
         "English, columns of one width with blanks between, units row, a load cell's force in kgf in place of torque, kgf/cm2",
-        rig=rig(24.0), seed=16, edits=MappingProxyType({"torque": "torque: {column: Load cell force, unit: kgf, arm: 250 mm}"})),
+        rig=rig(24.0), seed=16, stalled="blanks between columns were not read; a force was no channel"),
     Archive(
         Mess("workbook", names("Zeit", "n_ist", "M_ist", "p_ist", "T_Scheibe"), units(), "names", "xlsx", also=("p_soll", "n_soll", "M_soll"), file="all"),
         "XLSX, a sheet a stop in an order of its own, a sheet that is none, units in brackets, wanted values beside measured ones, schedule as XLSX",
@@ -122,7 +120,7 @@ ARCHIVES = (
     Archive(
         Mess("three days", ITALIAN, units(torque="kgf m"), "row", "tdms", negative=True, file="giorno {n}/prova"),
         "TDMS, Italian, a folder a stop with files of one name, kgf m, torque negative",
-        rig=rig(23.0), seed=20),
+        rig=rig(23.0), seed=20, stalled="recordings in several folders were not taken together"),
     Archive(
         Mess("channels of two rates", names("t", "nRad", "MBrems", "pBrems", "TScheibe"), units(), "row", "mdf", slow=True, file="M4_2406_A_{n}", also=("T_Belag",)),
         "MDF, German abbreviations, temperatures of a slower rate, batch and specimen in the names of the files",
@@ -131,7 +129,7 @@ ARCHIVES = (
         Mess("spreadsheet's export", names("Date", "Shaft speed", "Brake torque", "Line pressure", "Disc temp"), units(speed="rpm"), "names", delimiter=",",
              encoding="utf-8-sig", clock="month first", quoted=True, file="Export ({n})", before=("sep=,",)),
         "commas between the columns and in the numbers, every cell quoted, byte order mark, `sep=,`, stamps month first with AM and PM, brackets in names",
-        rig=rig(25.0), seed=22),
+        rig=rig(25.0), seed=22, stalled="commas in quotes between commas were not read, nor stamps with the month first"),
 )  # fmt: skip
 
 

@@ -38,6 +38,7 @@ SPEED = {
     "m/s": np.pi / 30 * RADIUS,
 }
 TIME = {"s": 1.0, "ms": 1000.0}
+TEMPERATURE = {"°C": (1.0, 0.0), "°F": (1.8, 32.0), "K": (1.0, 273.15)}
 STAMPS = {
     "iso": "%Y-%m-%dT%H:%M:%S.%f", "zoned": "%Y-%m-%dT%H:%M:%S.%f", "time of day": "%H:%M:%S,%f", "german": "%d.%m.%Y %H:%M:%S.%f",
     "day first": "%d.%m.%Y %H:%M:%S,%f", "month first": "%m/%d/%Y %I:%M:%S.%f",
@@ -161,8 +162,8 @@ def columns_of(mess: Mess, rows: pl.DataFrame) -> dict[str, tuple[str, np.ndarra
         * (FORCE[unit["torque"]] / mess.arm if mess.arm else TORQUE[unit["torque"]])
         * (-1 if mess.negative else 1),
         "pressure": get["pressure"] * PRESSURE[unit["pressure"]],
-        "disc_temperature": get["disc_temperature"] * (1.8 if "F" in unit["disc_temperature"] else 1.0)
-        + (32.0 if "F" in unit["disc_temperature"] else 0.0),
+        "disc_temperature": get["disc_temperature"] * TEMPERATURE[unit["disc_temperature"]][0]
+        + TEMPERATURE[unit["disc_temperature"]][1],
     }
     on = get["pressure"] > 2.0
     slowed = (

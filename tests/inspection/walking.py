@@ -151,5 +151,5 @@ def purposes(one: Archive, text: list[str]) -> int:
         (i, block) for i, said, block in zip(at, found, one.program, strict=True) if said["purpose"] != block.purpose
     ]
     for i, block in wrong:
-        text[i] = re.sub(r"purpose: \w+", f"purpose: {block.purpose}", text[i])
+        text[i] = re.sub(r"purpose: \w+", f"purpose: {block.purpose}", text[i], count=1)
     return len(wrong)
