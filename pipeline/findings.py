@@ -222,6 +222,12 @@ CODES: dict[str, Code] = {
         "a channel's values are in another unit than test.yaml says",
         "correct the channel's unit in test.yaml, or export the recordings again",
     ),
+    "levels_from_recordings": Code(
+        "info",
+        "the card says that its blocks' levels were read off the recordings (`levels: recordings`): they show what was run, in whatever "
+        "unit, and no unit is held against them",
+        "hold the blocks against the schedule, above all their start temperatures, then write levels: schedule",
+    ),
     "level_off_schedule": Code(
         "suspect",
         "a channel's level is off the schedule's by one factor",

@@ -268,6 +268,9 @@ class Card(Model):
     rolling_radius: Length | None = None
     recordings: Recordings
     blocks: Annotated[tuple[Block, ...], Field(min_length=1, max_length=5000)]
+    levels: Literal["schedule", "recordings"] = (
+        "schedule"  # where the blocks' levels come from: read off the recordings they vouch for nothing
+    )
     wear: Text | None = None
     dwells: Annotated[tuple[Dwell, ...], Field(max_length=500)] = ()
     exclude: Annotated[tuple[Exclusion, ...], Field(max_length=5000)] = ()

@@ -36,6 +36,11 @@ FURTHER_OF_BRAKE = (
     "  # disc: {mass: 1.7 kg, thickness: 28 mm, minimum_thickness: 24 mm, density: 1.78 g/cm^3, heat_capacity: carbon}  # for wear and duty",
 )
 
+LEVELS = (
+    "levels: recordings  # guessed: the levels of the blocks were read off the recordings and so vouch for no unit; hold them against "
+    "the schedule, then write schedule"
+)
+
 
 def card_text(
     look: Look, brakings: Sequence[Braking], holds: str, files: str, *, good: Mapping[str, str], unclear: Mapping[str, str],
@@ -75,6 +80,7 @@ def card_text(
         line("inertia", beside=inertia),
         *([line("rolling_radius")] if look.linear or "rolling_radius" in said else []),
         *recordings_lines(look, files, holds),
+        *([LEVELS] if schedule is None and brakings else []),
         "blocks:  # in the order run",
         *(schedule if schedule is not None else block_lines(grouped(brakings), look.linear)),
     ]

@@ -99,3 +99,21 @@ def test_one_level_throughout_can_tell_a_unit_but_not_an_offset_from_a_gain():
     assert "degF labelled degC" in found_in(slipped(wanted, "degF", "degC"), wanted)[0].message
     text = found_in(wanted + 40, wanted)[0].message
     assert "an offset of +40 K" in text and "a gain of 1.16" in text
+
+
+SHORT = np.array([230.0, 230, 300, 300, 300, 420, 420, 300, 300])
+
+
+@pytest.mark.parametrize(("actual", "labelled"), PAIRS)
+def test_a_short_test_that_starts_mostly_where_two_units_agree_tells_by_its_other_stops(actual, labelled):
+    """K and degF cross at 301 degC; four of nine stops say which it is."""
+    for seed in range(20):
+        read = missed(seed, 1.5, SHORT)
+        found = found_in(slipped(read, actual, labelled), SHORT, labelled, [f"block {int(w)}" for w in SHORT])
+        assert found and f"{actual} labelled {labelled}" in found[0].message, seed
+
+
+def test_a_short_healthy_test_is_silent():
+    for seed in range(300):
+        for unit in ZERO:
+            assert found_in(missed(seed, levels=SHORT), SHORT, unit, [f"block {int(w)}" for w in SHORT]) == []

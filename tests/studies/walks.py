@@ -137,7 +137,7 @@ def main() -> None:
     for one in ARCHIVES:
         with tempfile.TemporaryDirectory() as name:
             several.append(walked(one, Path(name)))
-        print(several[-1], file=sys.stderr, flush=True)
+        print(f"{one.name}: {several[-1].codes}, {several[-1].cpu_s:.0f} s", file=sys.stderr, flush=True)
     text = page(several)
     print(text)
     if options.write:

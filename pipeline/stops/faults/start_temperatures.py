@@ -167,13 +167,17 @@ def _refined(read: np.ndarray, wanted: np.ndarray, left: np.ndarray, one: Depart
 
 
 def _sound(read: np.ndarray, wanted: np.ndarray, one: Departure) -> bool:
-    """Whether a departure is large, of several stops, and leaves little unexplained."""
+    """Whether a departure is large, of several stops, and leaves little unexplained. Of a unit those stops count at whose wanted
+    start it reads otherwise: K and degF cross at 301 degC, and a programme that starts mostly there tells by its other stops."""
     inside = slice(one.first, one.last + 1)
     r, w = read[inside], wanted[inside]
     rest = cost(r - one.gain * w - one.offset, max(one.gain, 1.0)).mean()
-    size = np.quantile(np.abs(r - w), 0.75 if one.gain != 1.0 else 0.5)
-    clear = one.score > LEAST_GAINED * r.size and rest < (UNIT_LEFT if one.slip else LEFT)
-    return bool(r.size >= LEAST_STOPS and size > LEAST_K and clear)
+    tells = np.abs(one.gain * w + one.offset - w) > (TOLERANCE_K if one.slip else -1.0)
+    if tells.sum() < LEAST_STOPS:
+        return False
+    size = np.quantile(np.abs(r - w)[tells], 0.75 if one.gain != 1.0 else 0.5)
+    clear = one.score > LEAST_GAINED * tells.sum() and rest < (UNIT_LEFT if one.slip else LEFT)
+    return bool(size > LEAST_K and clear)
 
 
 def _told(

@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.conditioning.conditioned import ConditionedTest
 from pipeline.constants import RAD_PER_S, ZERO_C
-from pipeline.findings import Finding
+from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.method import Method
 from pipeline.results import scan_table
@@ -68,7 +68,18 @@ def table_shows(
         found += heat
     slipped = any(f.code == "unit_slip" and f.channel == "disc_temperature" for f in found)
     others, other_units = other_temperatures(card, readings(card, channels), slipped)
-    return Shown(found, others, [*verified(stops, levels, card, witnesses, by_heat), *other_units])
+    units = verified(stops, levels, card, witnesses, by_heat)
+    if card.levels == "recordings":
+        found.append(_no_schedule(units))
+    return Shown(found, others, [*units, *other_units])
+
+
+def _no_schedule(units: Sequence[ChannelUnit]) -> Finding:
+    """That the levels are the recordings' own, and which units nothing then tells apart."""
+    open_ = {one.channel: one.not_verifiable for one in units if one.not_verifiable}
+    left = "; ".join(f"{name.replace('_', ' ')} might be in {' or '.join(several)}" for name, several in open_.items())
+    text = f"the levels of the blocks were read off the recordings and vouch for no unit{': ' if left else ''}{left}"
+    return finding("levels_from_recordings", text, evidence={"not_verifiable": open_})
 
 
 def faults_across(stops: pl.DataFrame, card: Card, channels: Path, recordings: Sequence[Recording]) -> list[Finding]:
@@ -96,15 +107,21 @@ def faults_across(stops: pl.DataFrame, card: Card, channels: Path, recordings: S
 
 def schedule_levels(card: Card) -> pl.DataFrame:
     """row, wanted_bar, wanted_rpm, wanted_nm, wanted_s (a drag's), wanted_c of the expanded schedule: pressure and
-    torque only where the rig holds them, the start's temperature only where it waits for one."""
+    torque only where the rig holds them, the start's temperature only where it waits for one. All null where the levels were read
+    off the recordings: they then say what these say, in whatever unit."""
     by_pressure = pl.when(pl.col("control") == "pressure").then(pl.col("pressure") / BAR)
-    return schedule(card.blocks).select(
+    levels = schedule(card.blocks).select(
         pl.col("schedule_row").alias("row"),
         by_pressure.alias("wanted_bar"),
         (pl.col("speed_start") / RAD_PER_S).alias("wanted_rpm"),
         pl.when(pl.col("control") == "torque").then(pl.col("torque")).alias("wanted_nm"),
         pl.col("duration").alias("wanted_s"),
         (pl.col("temperature_initial") - ZERO_C).alias("wanted_c"),
+    )
+    return (
+        levels
+        if card.levels == "schedule"
+        else levels.with_columns(pl.lit(None, pl.Float64).alias(c) for c in levels.columns[1:])
     )
 
 
