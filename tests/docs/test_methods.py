@@ -20,3 +20,15 @@ def test_a_method_s_page_says_what_it_rests_on(name):
     said = re.findall(r"^\*\*(.+?)\.\*\*", own, re.M)
     assert said == ["Formula", "Assumes", "Sources", "When not to trust it"]
     assert re.search(r"\$.+?\$", own, re.S)
+
+
+def test_the_terms_name_every_purpose_and_kind_of_a_card():
+    from typing import get_args
+
+    from pipeline.archive.card import Block
+
+    terms = (REPO / "docs" / "terms.md").read_text(encoding="utf-8")
+    purposes = re.search(r"^\| purpose \| (.*) \|$", terms, re.M).group(1)
+    assert set(re.findall(r"`(\w+)`", purposes)) == set(get_args(Block.model_fields["purpose"].annotation))
+    kinds = re.search(r"^\| stop \| (.*) \|$", terms, re.M).group(1)
+    assert all(f" a {kind} " in kinds for kind in get_args(Block.model_fields["kind"].annotation))
