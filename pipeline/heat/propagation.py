@@ -105,6 +105,19 @@ def dominant(shares: Mapping[str, float] | None) -> str | None:
     return f"{size} of the interval's variance is {_spoken(name)}: {ADVICE[name]}"
 
 
+def untold(shares: Mapping[str, float] | None, half: float, within: float) -> str | None:
+    """What of a half width no further wear reading or specimen takes away, where it is more than is wanted or most of it, and what
+    would; None where readings would do."""
+    inputs = {name: share for name, share in (shares or {}).items() if name in INPUTS}
+    if not inputs:
+        return None
+    name, share = max(inputs.items(), key=lambda one: one[1])
+    alone = half * share**0.5
+    if alone <= within and share < 0.5:
+        return None
+    return f"the {name} alone leaves +-{alone:.3g}, which more specimens do not narrow: {ADVICE[name]}"
+
+
 def _spoken(name: str) -> str:
     words = {"wear readings": "the wear readings' and specimens'", "window": "the window's ends"}
     return words.get(name, name if name == "how uses depart" else f"the {name}")

@@ -13,6 +13,7 @@ from pipeline.archive.card import Card
 from pipeline.drift.repeatability import scatter_of
 from pipeline.duty.air import Recorded
 from pipeline.errors import InputError
+from pipeline.heat.propagation import untold
 from pipeline.planning import ends, glaze, life, program
 from pipeline.planning.archive import Archive, archive_map
 from pipeline.planning.comparison import Design, Rule, chances, shown
@@ -260,9 +261,10 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
         lives = [
             life.on_duty(duty, one, tests, archive.friction, archive.wear, archive.method) for one in each.values()
         ]
+        why, beside = lives[0].why, untold(lives[0].by_source, 1.0, 1.0) if lives[0].half is None else None
         lines.append(
             Line(f"life_{duty.duty}", f"life of the disc on {duty.duty} to +-", "1", lives[0].half,
-                 lives[1].half if len(lives) > 1 else None, lives[0].why)
+                 lives[1].half if len(lives) > 1 else None, f"{why}; {beside}" if beside else why)
         )  # fmt: skip
     assumed = [
         f"wear: the archive's {law.model} law; readings of {asked.reading.u_um:g} um after "

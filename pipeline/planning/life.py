@@ -7,7 +7,7 @@ even quantiles of a normal distribution and stretched to the wanted scatter exac
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,13 +132,14 @@ def reading_stops(card: Card, after: Sequence[str] | None) -> np.ndarray:
 
 @dataclass(frozen=True)
 class DutyLife:
-    """Life on a duty in km and its half width as a share, by the planned readings; None with `why`."""
+    """Life on a duty in km and its half width as a share, by the planned readings; None with `why`. by_source: shares of its variance."""
 
     duty: str
     life_km: float | None
     half: float | None
     limited_by: str | None
     why: str | None = None
+    by_source: Mapping[str, float] | None = None
 
 
 def on_duty(
@@ -163,5 +164,6 @@ def on_duty(
         return DutyLife(duty.duty, km, None, projected.life_limited_by, disc.why)
     half = (disc.high - disc.low) / 2 / disc.value
     if half > 1:
-        return DutyLife(duty.duty, km, None, projected.life_limited_by, "the interval is wider than the life itself")
-    return DutyLife(duty.duty, km, half, projected.life_limited_by)
+        why = "the interval is wider than the life itself"
+        return DutyLife(duty.duty, km, None, projected.life_limited_by, why, disc.by_source)
+    return DutyLife(duty.duty, km, half, projected.life_limited_by, by_source=disc.by_source)

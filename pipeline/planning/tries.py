@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle
 from pipeline.duty.air import Recorded
 from pipeline.errors import InputError
+from pipeline.heat.propagation import untold
 from pipeline.planning import ends, life
 from pipeline.planning.archive import Archive, archive_map
 from pipeline.planning.components import CASES, Case
@@ -85,6 +86,7 @@ def of_wear(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan:
         )
     run = planned_stops(card, replace(asked.assumed, mu=level(archive)), archive.method.wear)
     tests = [Recorded(t.card, t.stops) for t in archive.tests]
+    lives: dict[Case, life.DutyLife] = {}  # at the most specimens tried
 
     def half(n: int, case: Case) -> float | None:
         between = scatter.specimen.of(case)
@@ -92,14 +94,15 @@ def of_wear(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan:
             return None
         found = life.foreseen(law, card, run, n, between, asked.reading, archive.method)
         if duty is not None:
-            return life.on_duty(duty, found, tests, archive.friction, archive.wear, archive.method).half
+            lives[case] = life.on_duty(duty, found, tests, archive.friction, archive.wear, archive.method)
+            return lives[case].half
         ea = next(p for p in found.parameters if p.name == "Ea")
         return None if ea.low is None or ea.high is None else (ea.high - ea.low) / 2
 
     needed, points = _tries(half, sought.within, TRIED)
     unit, what = ("1", f"life on {duty.duty} to +-") if duty else ("kJ/mol", "activation energy to +-")
     return plan_of(
-        archive, card, asked, question, needed, _last_words(points, sought.within, unit),
+        archive, card, asked, question, needed, _last_words(points, sought.within, unit, _untold(lives, sought.within)),
         lines=tuple(_tried_lines(sought.question, what, unit, needed, points)),
         assumed=(hours_words(archive, card), scatter_words(scatter),
                  f"the archive's {law.model} law is the truth; readings of {asked.reading.u_um:g} um; the planned specimens "
@@ -143,12 +146,19 @@ def _tried_lines(key: str, what: str, unit: str, needed: dict[Case, int | None],
     return [Line(key, f"{what} with {shown} specimen{'s' if shown > 1 else ''}", unit, as_found, pessimistic, why)]
 
 
-def _last_words(points: Points, within: float, unit: str) -> str:
+def _untold(lives: Mapping[Case, life.DutyLife], within: float) -> str | None:
+    """What of a life no further specimen tells, as found; None where specimens would do."""
+    found = lives.get("as found")
+    return None if found is None else untold(found.by_source, found.half or 1.0, within)
+
+
+def _last_words(points: Points, within: float, unit: str, instead: str | None = None) -> str:
+    """instead: what would help where no specimen does."""
     most = max(points)
     shown = ["open" if half is None else f"+-{half:.3g}" for half in points[most]]
     return (
         f"not with {most} specimens of this program: as found {shown[0]}, pessimistic {shown[1]}, wanted +-{within:g} {unit}; "
-        "another program is needed, or a scatter that is known better"
+        f"{instead or 'another program is needed, or a scatter that is known better'}"
     )
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.errors import InputError
 from pipeline.method import Method
-from pipeline.planning import life
+from pipeline.planning import life, tries
 from pipeline.results.wear import Fixed, Parameter, Predictor
 from pipeline.wear.planned_stops import Assumed, planned_stops
 from tests.wear.test_planned import WIDE, card
@@ -52,6 +52,29 @@ def test_better_readings_know_the_activation_energy_better() -> None:
 
 def test_a_pessimistic_scatter_knows_the_rate_worse() -> None:
     assert half(planned(2, 0.20), "a") > half(planned(2, 0.08), "a")
+
+
+COOLED = {"cooling": 0.64, "heat share": 0.18, "wear readings": 0.10, "conductivity": 0.08}
+
+
+@pytest.mark.parametrize(
+    ("half", "within", "shares", "said"),
+    [
+        (0.33, 0.20, COOLED, "the cooling alone leaves +-0.264, which more specimens do not narrow: log the vehicle's"),
+        (0.33, 0.30, COOLED, "the cooling alone"),  # the most of it, though by itself within what is wanted
+        (0.33, 0.15, {"wear readings": 0.7, "conductivity": 0.3}, "the conductivity alone leaves +-0.181"),
+        (0.33, 0.20, {"wear readings": 0.9, "cooling": 0.1}, None),
+        (0.33, 0.20, {"wear readings": 1.0}, None),
+        (0.33, 0.20, None, None),
+    ],
+)
+def test_where_no_specimen_helps_the_plan_names_what_would(half, within, shares, said) -> None:
+    """A life that the duty's cooling leaves open is no matter of specimens, and of no other program."""
+    found = {"as found": life.DutyLife("ridge route", 1000.0, half, "disc", by_source=shares)}
+    words = tries._last_words({12: (half, 2 * half)}, within, "1", tries._untold(found, within))
+    assert words.startswith("not with 12 specimens of this program: as found +-0.33")
+    assert (said or "another program is needed") in words
+    assert ("another program" in words) == (said is None)
 
 
 def test_factors_have_the_wanted_scatter_exactly() -> None:
