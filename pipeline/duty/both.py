@@ -3,7 +3,9 @@
     serves both                      some openings serve every duty without reservation
     serves neither at one opening    no opening serves every duty, by their intervals too where these are given
     not shown                        anything between: openings that only a reservation or an extrapolation stands against, ends
-                                     that may meet, or a duty of which nothing can be said
+                                     that may meet, or a duty of which nothing can be said; so too where the friction of a duty's
+                                     stops was not tested: then its openings are those of other stops' window, and it may have
+                                     others, as far as life, wear data and film let it
 
 Without reservation are a duty's `opening_to_run_sure` where the window's share there is not mostly extrapolated. A duty's use is its
 file's `use`; unmarked it is found by the mean of its brakings' power density, weighted by energy: gentle below the compound's limit of
@@ -141,19 +143,42 @@ def _answer(found: Sequence[Duty], common: Openings | None, shown: Openings | No
             f"nothing tested speaks against openings from {common.low:.2f} to {common.high:.2f}, but {apart}",
         )
     told = "; ".join(f"{d.name} {d.found.opening_words}" for d in found)
-    if _may_meet(found):
-        return "not shown", f"the openings do not meet ({told}), but by their intervals they may"
+    if (by := _may_meet(found)) is not None:
+        return "not shown", f"the openings do not meet ({told}), but {by}"
     return "serves neither at one opening", f"no opening serves all: {told}"
 
 
-def _may_meet(found: Sequence[Duty]) -> bool:
-    """Whether the openings meet by the outer ends of their intervals, where these are given."""
-    wide = []
+def _may_meet(found: Sequence[Duty]) -> str | None:
+    """By what the openings may meet: the outer ends of their intervals, where these are given, or openings of a duty whose stops'
+    friction was not tested; None where they do not."""
+    wide, unknown = [], []
     for duty in found:
+        if _untested(duty):
+            unknown.append(duty.name)
+            wide.append(_by_other_limits(duty))
+            continue
         if duty.openings is None:
-            return False
+            return None
         first, last = duty.found.opening_to_run_low, duty.found.opening_to_run_high
         low = first.low if first is not None and first.low is not None else duty.openings.low
         high = last.high if last is not None and last.high is not None else duty.openings.high
         wide.append((low, high))
-    return max(low for low, _ in wide) <= min(high for _, high in wide)
+    if max(low for low, _ in wide) > min(high for _, high in wide):
+        return None
+    stops = f"the friction of the stops of {' and '.join(unknown)} was not tested: where they may run is not known"
+    return stops if unknown else "by their intervals they may"
+
+
+def _untested(duty: Duty) -> bool:
+    """Whether the duty's openings, or that it has none, go by a window of other stops than its own."""
+    support = duty.found.support
+    none = duty.openings is None and support is not None and support.window_basis == "mostly extrapolated"
+    return duty.found.opening_untested or none
+
+
+def _by_other_limits(duty: Duty) -> tuple[float, float]:
+    """The openings that all limits but the window leave."""
+    others = [one for one in duty.found.limits if one.cause not in ("window", "temperature")]
+    low = max((one.at for one in others if one.side == "low"), default=0.0)
+    high = min((one.at for one in others if one.side == "high"), default=1.0)
+    return low, high

@@ -261,10 +261,11 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
         lives = [
             life.on_duty(duty, one, tests, archive.friction, archive.wear, archive.method) for one in each.values()
         ]
-        why, beside = lives[0].why, untold(lives[0].by_source, 1.0, 1.0) if lives[0].half is None else None
+        open_ended = lives[0].why
+        beside = untold(lives[0].by_source, 1.0, 1.0) if lives[0].half is None else None
         lines.append(
             Line(f"life_{duty.duty}", f"life of the disc on {duty.duty} to +-", "1", lives[0].half,
-                 lives[1].half if len(lives) > 1 else None, f"{why}; {beside}" if beside else why)
+                 lives[1].half if len(lives) > 1 else None, f"{open_ended}; {beside}" if beside else open_ended)
         )  # fmt: skip
     assumed = [
         f"wear: the archive's {law.model} law; readings of {asked.reading.u_um:g} um after "

@@ -103,6 +103,31 @@ def test_ends_that_may_meet_by_their_intervals_are_not_shown_apart() -> None:
     assert far.answer == "serves neither at one opening"
 
 
+NO_OPENING = {"support": EXTRAPOLATED["support"] | {"opening_basis": None, "window_basis": "mostly extrapolated"}}
+
+
+def limited(side: str, at: float, cause: str) -> dict[str, Any]:
+    return {"limits": [{"cause": cause, "at": at, "side": side, "why": "by hand"}]}
+
+
+@pytest.mark.parametrize(
+    ("one", "answer"),
+    [
+        (gentle((0.0, 0.3), (0.0, 0.3), **EXTRAPOLATED), "not shown"),
+        (gentle((0.0, 0.3), None, **EXTRAPOLATED, **limited("high", 0.3, "window")), "not shown"),
+        (gentle((0.0, 0.3), None, **EXTRAPOLATED, **limited("high", 0.6, "life")), "not shown"),
+        (gentle(None, **NO_OPENING), "not shown"),
+        # what the tests do show apart stays so
+        (gentle((0.0, 0.3), None, **EXTRAPOLATED, **limited("high", 0.3, "life")), "serves neither at one opening"),
+        (gentle((0.0, 0.3), (0.0, 0.3)), "serves neither at one opening"),
+    ],
+)
+def test_openings_of_stops_that_were_never_run_are_not_shown_apart(one: Asked, answer: str) -> None:
+    found = both([one, hard((0.4, 1.0), (0.5, 1.0))], friction(), None)
+    assert found.answer == answer
+    assert ("friction of the stops of valley was not tested" in (found.why or "")) == (answer == "not shown")
+
+
 def test_apart_without_reservation_an_opening_per_duty_is_the_cheapest_change() -> None:
     found = both([gentle((0.0, 0.3), (0.0, 0.25)), hard((0.4, 1.0), (0.5, 1.0))], friction(), None)
     (change,) = found.changes
