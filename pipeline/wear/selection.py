@@ -167,9 +167,10 @@ def _settled(bare: Problem, adapt: Callable[[Problem], Problem] | None, kinds: i
 
 def _identified(found: Inference) -> tuple[bool, str]:
     """(identified, the reason in words where not)"""
-    law, (k, p) = found.problem.law, found.problem.size
-    if k < p or k < 2 or (law.shape and k == p):
-        return False, f"{k} interval{'s' * (k > 1)} for {p} parameters: nothing is left to test the law with"
+    law, (k, p), spent = found.problem.law, found.problem.size, found.problem.spent
+    if k < p or k < 2 or (law.shape and found.dof <= 0):
+        inputs = f" and {spent:.1f} of the heat inputs" if spent else ""
+        return False, f"{k} interval{'s' * (k > 1)} for {p} parameters{inputs}: nothing is left to test the law with"
     reasons = []
     if not found.converged:
         reasons.append("the fit did not come to an end: its figures are those of where it stopped")

@@ -1,8 +1,11 @@
 """Fits, intervals and the choice of law on programs of a known one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from pipeline.wear import selection
 from pipeline.wear.chi2 import Problem, best_rates
 from pipeline.wear.inference import infer
 from pipeline.wear.joint import draws
@@ -64,6 +67,24 @@ def test_two_intervals_cannot_tell_oxidation():
     own = choice.candidate("oxidation")
     assert not own.identified and "2 intervals for 3 parameters" in own.why
     assert own.aicc is None and own.loo_rmse is None
+
+
+def test_what_the_heat_inputs_took_of_the_readings_tests_no_law():
+    """As many intervals as parameters and inputs' setting together: every residual is fitted away, whatever the parameters' intervals."""
+    choice, _ = fitted("oxidation", None)
+    sound = choice.candidate("oxidation").found
+    assert selection._identified(sound)[0] and not sound.widened
+    few = replace(sound, dof=-0.2, problem=replace(sound.problem, spent=sound.dof + 0.2))
+    identified, why = selection._identified(few)
+    assert not identified and "of the heat inputs: nothing is left to test the law with" in why
+
+
+@pytest.mark.parametrize("dof", [0.0, -0.4])
+def test_without_a_degree_of_freedom_a_misfit_is_no_number_and_no_error(dof):
+    choice, _ = fitted("oxidation", None)
+    found = replace(choice.candidate("oxidation").found, dof=dof)
+    assert not found.widened and not selection.wrong(found)  # nothing was left to widen by
+    assert misfit(3.0, dof, 10.0) is None and misfit(3.0, dof, np.inf) is None
 
 
 def test_one_interval_gives_a_rate_and_no_law():
