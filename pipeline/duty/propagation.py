@@ -18,6 +18,7 @@ from pipeline.duty.cycle import Events, History
 from pipeline.duty.project import Brake, brakings_at
 from pipeline.heat.propagation import Draws, along, by_source, dominant, shares, standard
 from pipeline.results.duty import Span
+from pipeline.results.model import renewed
 from pipeline.results.sources import InputName, Sourced
 from pipeline.wear.predict import interval
 
@@ -96,7 +97,10 @@ def opening_ends(
     settled: History, events: Events, brake: Brake, grid: Array, wanted: float, span: Span
 ) -> tuple[Sourced, Sourced] | None:
     """Both ends of the openings that hold the wanted share in the window, with intervals: in every draw the widest unbroken range
-    on a fine grid of openings. grid: [k], the first of the settled cycle's; span: the openings found. None without a window."""
+    on a fine grid of openings. grid: [k], the first of the settled cycle's; span: the openings found. None without a window.
+
+    In some draws no opening holds it, and there is no end: the interval of the others is then widened until it holds the end in the
+    confidence's share of all draws, and says how many have none. Where these are more than the interval may miss there is none."""
     if brake.window is None:
         return None
     fine = np.linspace(grid[0], grid[-1], FINE)
@@ -119,10 +123,14 @@ def opening_ends(
         why = f"at other heat inputs within their uncertainty no opening holds the window ({lost.mean():.0%} of them)"
         return Sourced(value=span.low, why=why), Sourced(value=span.high, why=why)
     own: Draws = {name: one[~lost] for name, one in z.items()}
+    sure = brake.confidence / (1 - float(lost.mean()))
     found = [
-        _sourced(value, ends[~lost, side], own, brake.confidence, WINDOW)
+        _sourced(value, ends[~lost, side], own, min(sure, 1.0), WINDOW)
         for side, value in enumerate((span.low, span.high))
     ]
+    if lost.any():
+        why = f"in {lost.mean():.1%} of the heat inputs within their uncertainty no opening holds the window"
+        found = [renewed(one, why=why) for one in found]
     return found[0], found[1]
 
 

@@ -9,6 +9,7 @@ import pytest
 from scipy import special
 
 from pipeline.constants import ZERO_C
+from pipeline.duty import propagation
 from pipeline.duty.air import with_moves
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
 from pipeline.duty.lives import Worn, lives_of
@@ -168,6 +169,30 @@ def test_share_and_openings_have_intervals():
     narrow = replace(one, window=(300.0, 301.0), window_inner=(300.0, 301.0), window_outer=(300.0, 301.0))
     none, _ = opening_ends(settled, events, narrow, GRID, 0.9, Span(low=0.4, high=0.5))
     assert none.low is None and "no opening" in none.why
+
+
+@pytest.mark.parametrize("none", [0.0, 0.03, 0.06])
+def test_draws_without_an_opening_make_the_others_no_surer(monkeypatch, none):
+    """The disc falls by 300 K from closed to open; the window's lower end, which sets the highest opening, is drawn with 10 K. In a
+    share `none` of the draws its ends cross. 95 % of *all* draws have to lie inside what is told."""
+    events, one, _ = made(window=(300.0, 400.0))
+    settled = settle(events, one.disc, AIR, GRID, one.heat_share)
+    path = np.repeat((500.0 - 300.0 * GRID)[None, None], len(events.energy), axis=1).repeat(propagation.COUNT, axis=0)
+    even = special.ndtri((np.arange(propagation.COUNT) + 0.5) / propagation.COUNT)
+    lows = 300.0 + 10.0 * np.random.default_rng(1).permutation(even)
+    crossed = np.random.default_rng(2).permutation(propagation.COUNT) < none * propagation.COUNT
+    monkeypatch.setattr(propagation, "brakings_drawn", lambda *_: path)
+    monkeypatch.setattr(
+        propagation, "window_drawn", lambda _: (np.where(crossed, 900.0, lows), np.full(lows.size, 400.0))
+    )
+    _, high = opening_ends(settled, events, one, GRID, 0.9, Span(low=1 / 3, high=2 / 3))
+    if none > 0.05:
+        assert high.low is None and "no opening holds the window (6%" in high.why
+        return
+    true = (500.0 - lows) / 300.0
+    inside = (true >= high.low - 0.0025) & (true <= high.high + 0.0025) & ~crossed  # openings are on a grid of 0.005
+    assert 0.95 <= inside.mean() <= 0.97
+    assert (high.why or "").startswith("in 3.0% of the heat inputs") == (none > 0)
 
 
 def test_life_holds_the_heat_inputs_over_a_whole_use():
