@@ -22,6 +22,7 @@ from pipeline.results.compound_friction import CompoundFriction, GlazeLimit
 from pipeline.results.duty import (
     RigCooling,
 )
+from pipeline.results.friction_map import Window
 from pipeline.results.model import USUAL_CONFIDENCE
 from pipeline.results.sources import HeatInput
 from pipeline.results.wear import BatchWear, CompoundComponent, CompoundWear
@@ -71,8 +72,8 @@ def brake_of(
         heat_share=heat_share_of(card, wear_settings.heat_share).value,
         temperature_kind=temperature_kind,
         window=(window.low_c, window.high_c) if window else None,
-        window_inner=_ends(window.low_interval_c.high, window.high_interval_c.low) if window else None,
-        window_outer=_ends(window.low_interval_c.low, window.high_interval_c.high) if window else None,
+        window_inner=_ends(window, window.low_interval_c.high, window.high_interval_c.low) if window else None,
+        window_outer=_ends(window, window.low_interval_c.low, window.high_interval_c.high) if window else None,
         window_confidence=window.confidence if window else USUAL_CONFIDENCE,
         window_by_data=(window.low_limited_by == "data", window.high_limited_by == "data")
         if window
@@ -111,9 +112,10 @@ def _limit(found: GlazeLimit | None) -> GentleLimit | None:
     )
 
 
-def _ends(low: float | None, high: float | None) -> tuple[float, float] | None:
-    """A window by one end of the interval of each of its ends; None where friction gives no intervals."""
-    return None if low is None or high is None else (low, high)
+def _ends(window: Window, low: float | None, high: float | None) -> tuple[float, float]:
+    """A window by one end of the interval of each of its ends. An end at the data's has no interval, for the band holds there: it is
+    where the data end, whatever is known of the other one."""
+    return (window.low_c if low is None else low, window.high_c if high is None else high)
 
 
 def _worn_mass(card: Card, disc: Disc) -> float | None:

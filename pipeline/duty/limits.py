@@ -133,8 +133,7 @@ def holds(found: Run, duty: DutyCycle, events: Events, brake: Brake, wanted: flo
         "glazing": found.losses.low <= brake.glazing_loss,
     }
     sure = good["window"] & (found.losses.high <= brake.glazing_loss)
-    if brake.window_inner is not None:
-        sure &= surely_inside(found.settled, events, brake, wanted)
+    sure &= surely_inside(found.settled, events, brake, wanted)
     if found.stops is not None:
         good["wear data"] = np.array([not beyond_wear(brake, stops) for stops in found.stops])
         sure &= good["wear data"]

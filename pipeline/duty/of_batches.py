@@ -9,7 +9,8 @@ target's margin, at the reference conditions), the disc fitted may be of a batch
                     f = mu of the batch's own curve / mu of the map, both at the reference conditions;
                     u(ln mu)^2 = u(ln map)^2 + u(ln f)^2, the batch's curve and the map taken as independent
 
-An end's interval is the highest (lowest) of the batches' ends of it, for the end of the batches together is no lower than any.
+An end's interval is the highest (lowest) of the batches' ends of it, for the end of the batches together is no lower than any. A batch whose
+window ends where its data do has no interval there, for its band holds to that end: the end itself stands for it.
 """
 
 from __future__ import annotations
@@ -58,25 +59,28 @@ def window_of(friction: CompoundFriction, unlike: str | None) -> tuple[CompoundF
         return renewed(friction, window=None, window_reason=why), DutyWindow(why=f"{unlike}; {why}", **beside)
     joint = renewed(
         windows[first],
-        low_interval_c=_end([one.low_interval_c for one in windows.values()], windows[first], upper=False),
+        low_interval_c=_end([*windows.values()], windows[first], upper=False),
         high_c=high,
         high_limited_by=windows[last].high_limited_by,
         high_why=windows[last].high_why,
-        high_interval_c=_end([one.high_interval_c for one in windows.values()], windows[last], upper=True),
+        high_interval_c=_end([*windows.values()], windows[last], upper=True),
     )
     why = f"{unlike}; the window of the batches together, from {first} below and {last} above"
     return renewed(friction, window=joint), DutyWindow(low_c=low, high_c=high, why=why, **beside)
 
 
-def _end(each: Sequence[EndInterval], own: Window, *, upper: bool) -> EndInterval:
-    """Interval of the lowest of upper ends, or of the highest of lower ones; open where one of them is."""
+def _end(each: Sequence[Window], own: Window, *, upper: bool) -> EndInterval:
+    """Interval of the lowest of upper ends, or of the highest of lower ones; none where none has one."""
+    ends = [(one.high_c, one.high_interval_c) if upper else (one.low_c, one.low_interval_c) for one in each]
     base = own.high_interval_c if upper else own.low_interval_c
-    lows, highs = [one.low for one in each], [one.high for one in each]
+    if all(interval.low is None or interval.high is None for _, interval in ends):
+        return base
     picked = min if upper else max
     return renewed(
         base,
-        low=None if None in lows else picked(x for x in lows if x is not None),
-        high=None if None in highs else picked(x for x in highs if x is not None),
+        low=picked(at if interval.low is None else interval.low for at, interval in ends),
+        high=picked(at if interval.high is None else interval.high for at, interval in ends),
+        why=None,
     )
 
 

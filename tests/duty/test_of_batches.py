@@ -49,6 +49,25 @@ def test_the_window_is_that_of_the_batches_together() -> None:
     assert (told.pooled_low_c, told.pooled_high_c) == (160, 640)
 
 
+def by_data(one: Window, *, low: bool = False, high: bool = False) -> Window:
+    """The window with ends where the data end, which have no interval."""
+    none = EndInterval(why="the data end here")
+    ends = {**({"low_interval_c": none} if low else {}), **({"high_interval_c": none} if high else {})}
+    return one.model_copy(update=ends)
+
+
+def test_an_end_that_one_batchs_data_set_keeps_what_is_known_of_the_others() -> None:
+    """b's data end at 600 and a's band at 605 +- 20: the window of both may end at 585."""
+    given = friction(a=window(150, 605, 20.0), b=by_data(window(170, 600), high=True))
+    found, _ = window_of(given, UNLIKE)
+    assert (found.window.high_c, found.window.high_interval_c.low, found.window.high_interval_c.high) == (600, 585, 600)
+    assert (found.window.low_interval_c.low, found.window.low_interval_c.high) == (165, 175)
+    both, _ = window_of(
+        friction(a=by_data(window(150, 605), high=True), b=by_data(window(170, 600), high=True)), UNLIKE
+    )
+    assert both.window.high_interval_c.low is None and both.window.high_interval_c.why == "the data end here"
+
+
 def test_batches_shown_equivalent_keep_the_compounds_window() -> None:
     given = friction(a=window(150, 650), b=window(170, 660))
     assert window_of(given, None) == (given, None)

@@ -12,6 +12,7 @@ from pipeline.constants import ZERO_C
 from pipeline.duty import propagation
 from pipeline.duty.air import with_moves
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
+from pipeline.duty.limits import SURE, holds, run
 from pipeline.duty.lives import Worn, lives_of
 from pipeline.duty.project import Brake, exposures, use_exposure
 from pipeline.duty.propagation import (
@@ -30,6 +31,7 @@ from pipeline.results.model import renewed
 from pipeline.results.sources import HeatInput
 from pipeline.wear.predict import wear_of
 from tests.duty.makers import DISC, brake, duty_cycle, oxidation_law
+from tests.duty.test_project import HARMLESS
 
 AIR = Air(6.0, 1.9, 295.15)
 INPUTS = (
@@ -169,6 +171,15 @@ def test_share_and_openings_have_intervals():
     narrow = replace(one, window=(300.0, 301.0), window_inner=(300.0, 301.0), window_outer=(300.0, 301.0))
     none, _ = opening_ends(settled, events, narrow, GRID, 0.9, Span(low=0.4, high=0.5))
     assert none.low is None and "no opening" in none.why
+
+
+def test_heat_inputs_count_for_what_is_sure_where_the_windows_ends_have_no_interval():
+    events, one, air = made(window=(260.0, 420.0), film=HARMLESS)
+    found = run(duty_cycle(), events, one, air, GRID)
+    good = holds(found, duty_cycle(), events, one, 0.9)
+    sure = surely_inside(found.settled, events, one, 0.9)
+    assert (good["window"] & ~sure).sum() > 3
+    assert not (good[SURE] & ~sure).any()
 
 
 @pytest.mark.parametrize("none", [0.0, 0.03, 0.06])

@@ -28,6 +28,7 @@ from pipeline.results.wear import CompoundWear
 from pipeline.wear.of_stops import plate_of
 from pipeline.wear.surface import Plate, Samples, modelled
 from tests.archive.makers import CARD, card_folder
+from tests.duty.test_of_batches import by_data, window
 
 SENSORS = "    disc_temperature: {accuracy: 4 K}\n"
 
@@ -101,6 +102,18 @@ def test_no_accuracy_is_a_stated_default_and_never_zero(tmp_path: Path) -> None:
     nought = card(tmp_path / "b", ", heat_share: 0.9", "    heat_share: {accuracy: 0 %}\n")
     assert (heat_share_of(bare, 0.95).u, conductivity_of(bare, 20.0).u) == (0.06, 0.15)
     assert heat_share_of(nought, 0.95).u == 0.06 and conductivity_of(nought, 20.0).u == 0.6
+
+
+def test_a_window_that_the_data_end_on_one_side_keeps_the_interval_of_the_other(tmp_path: Path) -> None:
+    """Without it nothing would be known of the other end either, and openings by the best estimate be called sure."""
+    of = card(tmp_path)
+    disc, _ = disc_of(of, Method().duty)
+    given = CompoundFriction(compound="x", window=by_data(window(300.0, 600.0, 20.0), high=True))
+    made = brake_of(of, disc, given, CompoundWear(compound="x"), Method().duty, Wear(), "initial")
+    assert (made.window, made.window_inner, made.window_outer) == ((300, 600), (320, 600), (280, 600))
+    silent = CompoundFriction(compound="x", window=by_data(window(300.0, 600.0), low=True, high=True))
+    made = brake_of(of, disc, silent, CompoundWear(compound="x"), Method().duty, Wear(), "initial")
+    assert made.window_inner == made.window_outer == made.window
 
 
 def test_thermocouple_and_cooling_by_the_card_or_a_stated_default(tmp_path: Path) -> None:
