@@ -32,3 +32,11 @@ def test_the_terms_name_every_purpose_and_kind_of_a_card():
     assert set(re.findall(r"`(\w+)`", purposes)) == set(get_args(Block.model_fields["purpose"].annotation))
     kinds = re.search(r"^\| stop \| (.*) \|$", terms, re.M).group(1)
     assert all(f" a {kind} " in kinds for kind in get_args(Block.model_fields["kind"].annotation))
+
+
+def test_a_change_of_method_is_read_under_the_headings_of_its_page():
+    told = re.findall(
+        r"^\d\. \*(.+?)\*", (REPO / "docs" / "howto" / "method_change.md").read_text(encoding="utf-8"), re.M
+    )
+    page = (REPO / "pipeline" / "report" / "templates" / "delta.html").read_text(encoding="utf-8")
+    assert told and [heading for heading in told if f">{heading}" not in page] == []
