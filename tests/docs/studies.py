@@ -74,7 +74,8 @@ STUDIES = {
             "decisions_study",
             "Are lives, oxidation laws and openings to run as sure as they claim, from recordings' stops to the duty?",
             "a life's 95 % interval holds the truth in {life, both duties|now*}; an opening offered without "
-            "reservation glazes in {glazes though unreserved|now*}",
+            "reservation glazes in {glazes though unreserved|now*}; the test that is named settles the film in "
+            "{settled by the named test|now*} (wanted: {settled by the named test|wanted, %} %)",
         ),
         Study(
             "samples_story",
