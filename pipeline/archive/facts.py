@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError, Unfit
 from pipeline.inputs.scalars import as_text
 
 LARGEST = 2_000_000  # bytes
@@ -26,7 +26,7 @@ class Facts:
 
     columns: tuple[str, ...] = ()
     rows: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
-    problems: tuple[str, ...] = ()
+    problems: tuple[Complaint, ...] = ()
 
     def of(self, compound: str) -> dict[str, tuple[str, ...]]:
         """Texts of each batch of a compound."""
@@ -47,27 +47,35 @@ def read_facts(path: Path) -> Facts:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise InputError(f"{path.name}: {error.strerror}; correct `facts` in the config or leave it out") from error
+        words = f"cannot be read ({error.strerror})"
+        raise InputError(
+            Complaint(path.name, words, "a table as CSV", "correct `facts` in the config or leave it out")
+        ) from error
     if len(raw) > LARGEST:
-        raise InputError(f"{path.name}: larger than {LARGEST // 1_000_000} MB; a table of batches has a line a batch")
+        words = f"larger than {LARGEST // 1_000_000} MB"
+        raise InputError(Complaint(path.name, words, "a table with a line a batch", "name that table"))
     try:
         text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{path.name}: not UTF-8; save it as CSV with UTF-8") from None
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise InputError(Complaint(path.name, "not UTF-8", "UTF-8", "save it as CSV with UTF-8", line)) from None
     first = text.splitlines()[0] if text.splitlines() else ""
     delimiter = max(",;\t", key=first.count)
     try:
         table = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
     except csv.Error as error:
-        raise InputError(f"{path.name}: not readable as CSV ({error}); mend the quotes") from error
+        words = f"not readable as CSV ({error})"
+        raise InputError(
+            Complaint(path.name, words, "cells between two quotes, or without", "mend the quotes", 1)
+        ) from error
     head = [cell.strip() for cell in table[0]] if table else []
     missing = [key for key in KEYS if key not in head]
     if missing:
-        raise InputError(f"{path.name}: line 1: no column {' and '.join(missing)}; the first line names the columns")
+        words, accepted = f"no column {' and '.join(missing)}", "compound, batch, then any further columns"
+        raise InputError(Complaint(path.name, words, accepted, "name the columns in the first line", 1))
     if len(set(head)) < len(head) or "" in head or len(head) > MOST_COLUMNS:
-        raise InputError(
-            f"{path.name}: line 1: columns without a name, twice, or more than {MOST_COLUMNS}; name each once"
-        )
+        words = f"columns without a name, twice, or more than {MOST_COLUMNS}"
+        raise InputError(Complaint(path.name, words, f"at most {MOST_COLUMNS} names", "name each once", 1))
     return _facts(path.name, head, table)
 
 
@@ -79,20 +87,21 @@ def _facts(name: str, head: list[str], table: list[list[str]]) -> Facts:
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(head):
-            problems.append(
-                f"{name}: line {line}: {len(cells)} cells where the first line has {len(head)}; mend the line"
-            )
+            words = f"{len(cells)} cells where the first line has {len(head)}"
+            problems.append(Complaint(name, words, f"{len(head)} cells", "mend the line", line))
             continue
         content = dict(zip(head, (" ".join(cell.split()) for cell in cells), strict=True))
         try:
             key = (as_text(content["compound"]), as_text(content["batch"]))
             values = tuple(content[column] and as_text(content[column]) for column in columns)
         except ValueError as error:
-            problems.append(f"{name}: line {line}: a cell {error}; mend it")
+            bad = Unfit.of(error)
+            problems.append(Complaint(name, f"a cell: {bad.found}", bad.accepted, "mend it", line))
             continue
         if key in rows:
             twice.add(key)
-            problems.append(f"{name}: line {line}: batch {key[1]} of {key[0]} stands twice; keep one, neither is used")
+            words = f"batch {key[1]} of {key[0]} stands twice, neither is used"
+            problems.append(Complaint(name, words, "each batch once", "keep one", line))
         rows[key] = values
     kept = tuple((*key, values) for key, values in rows.items() if key not in twice)
     return Facts(columns, kept, tuple(problems))

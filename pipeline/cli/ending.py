@@ -53,7 +53,7 @@ def show_plan(plan: Planned, *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(plan_document(plan), indent=2))
     elif sys.stdout.isatty() and plan.jobs:
-        _draw_table(
+        draw_table(
             ("stage", "of", "why"), ([(_stage(job), subjects, why) for job, subjects, why in _grouped(plan.jobs)])
         )
         _print([_plan_total(plan)])
@@ -164,7 +164,7 @@ def _totals(method: MethodEnd) -> str:
 def _draw(method: MethodEnd) -> None:
     """The table of one method, and lines below it on what no row can hold."""
     heads = ("test", "ok", "suspect", "rejected", "drift", "window", "worst finding")
-    _draw_table(heads, [_row(test) for test in method.tests], right=(1, 2, 3))
+    draw_table(heads, [_row(test) for test in method.tests], right=(1, 2, 3))
     lost = [f"{test.test}: {text}" for test in method.tests for text in test.lost]
     _print(f"{method.method}: {text}" for text in [*lost, *_beside(method)])
 
@@ -178,7 +178,8 @@ def _row(test: TestEnd) -> tuple[str, ...]:
     return (test.test, *counts, test.drift or test.state, test.window or "", worst or "none")
 
 
-def _draw_table(heads: tuple[str, ...], rows: Iterable[tuple[str, ...]], right: tuple[int, ...] = ()) -> None:
+def draw_table(heads: tuple[str, ...], rows: Iterable[tuple[str, ...]], right: tuple[int, ...] = ()) -> None:
+    """A table on the terminal; right: columns of numbers."""
     from rich import box
     from rich.table import Table
     from rich.text import Text

@@ -74,16 +74,22 @@ def run(
     return partial(workspace.run, config=config, cores=cores, only=only, dry_run=dry_run, as_json=as_json)
 
 
-@app.command(help="Validate a config or an archive folder without reducing it.")
+@app.command(
+    help="What is wrong before a run: every settings file, every recording's head, the brakings found against the schedule; each with "
+    "file, line, what is accepted and what to do. 3 where some test is unusable."
+)
 def check(
     place: Annotated[
         Path,
-        typer.Argument(metavar="CONFIG_OR_ARCHIVE", help="a config.yaml, or the folder of an archive or of a test"),
+        typer.Argument(
+            metavar="CONFIG_OR_ARCHIVE", help="config.yaml of the workspace, an archive, or a test's folder"
+        ),
     ],
+    as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
 ) -> Work:
     from pipeline.cli import workspace
 
-    return partial(workspace.check, place=place)
+    return partial(workspace.check, place=place, as_json=as_json)
 
 
 @app.command(

@@ -173,14 +173,14 @@ def snakefile() -> Path:
     return beside if beside.is_file() else package / "Snakefile"
 
 
-def check(*, place: Path) -> int:
-    """Validate everything without reducing: one line a problem, then a summary."""
+def check(*, place: Path, as_json: bool = False) -> int:
+    """What is wrong before anything is reduced: a line each, then a table by test."""
     refused = read_within()
     if refused is not None:
         raise InputError(f"{place}: {refused}")
-    from pipeline.workspace.check import check as problems_of
+    from pipeline.cli import check as command
 
-    return problems_of(place)
+    return command.check(place, as_json=as_json)
 
 
 def docs(*, into: Path) -> int:

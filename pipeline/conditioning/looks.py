@@ -50,11 +50,12 @@ def looks(path: Path, rests: dict[int, Rest]) -> list[Look]:
             for first, last in itertools.pairwise(edges):
                 recording = int(number[first]) if last > first else -1
                 if recording in rests:
-                    found += _brakings(recording, [c[first:last] for c in columns], rests[recording])
+                    found += looks_in(recording, [c[first:last] for c in columns], rests[recording])
     return found
 
 
-def _brakings(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list[Look]:
+def looks_in(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list[Look]:
+    """Every braking of one recording. columns: time, speed, torque, pressure, (n,) each, SI."""
     time, speed, torque, pressure = columns
     height = rest.high - rest.level
     if not height > 0:

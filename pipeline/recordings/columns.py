@@ -14,7 +14,7 @@ from functools import lru_cache
 from pipeline.archive.card import CHANNELS, REQUIRED_CHANNELS
 from pipeline.archive.scan import printable
 from pipeline.archive.written import Channel
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.inputs.quantities import DIMENSIONS, reads_as
 
 OPTIONAL = tuple(name for name in CHANNELS if name not in (*REQUIRED_CHANNELS, "time"))
@@ -45,22 +45,24 @@ def positions(
         if len(at) == 1:
             found[channel] = at[0]
         elif at and column in names:
-            raise InputError(f"column {where.column!r} ({channel}) stands {len(at)} times in the header")
+            words = f"column {where.column!r} ({channel}) stands {len(at)} times in the header"
+            raise InputError(Complaint("", words, "each name once", "rename one of the columns in the export"))
         elif at:
             either = " or ".join(repr(printable(names[i])[:40]) for i in at[:6])
-            raise InputError(
-                f"column {where.column!r} ({channel}) may be {either}; write the one that is meant in full"
-            )
+            words = f"column {where.column!r} ({channel}) may be {either}"
+            raise InputError(Complaint("", words, f"one of {either}", "write the one that is meant in full"))
         elif channel in needed:
             raise InputError(missing(channel, where.column, names))
     return found
 
 
-def missing(channel: str, column: str, names: Sequence[str]) -> str:
+def missing(channel: str, column: str, names: Sequence[str]) -> Complaint:
+    """That a column is not there; without a file."""
     near = difflib.get_close_matches(column, names, n=1, cutoff=0.5)
     hint = f"; nearest: {near[0]!r}" if near else ""
     has = ", ".join(repr(printable(name)[:40]) for name in names[:12]) + (", ..." if len(names) > 12 else "")
-    return f"no column {column!r} ({channel}){hint}; the file has {has or 'none'}"
+    mend = f"write column: {printable(near[0])} in test.yaml" if near else "correct the column in test.yaml"
+    return Complaint("", f"no column {column!r} ({channel}){hint}", f"the file has: {has or 'none'}", mend)
 
 
 def units_in(header: Sequence[str], columns: Mapping[str, int]) -> dict[str, str]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.archive.card import REQUIRED_CHANNELS
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.findings import Finding, finding
 from pipeline.recordings.chunk import Damage
 from pipeline.recordings.timestamps import WRITTEN
@@ -21,6 +21,15 @@ TEXT = {
     "range": "values are beyond what any sensor reads and are left out",
     "absent": "values are marked as missing",
     "conversion": "values are left out, because their conversion cannot be applied",
+}
+
+
+ACCEPTED = {
+    "fields": "as many fields in each row as in the header",
+    "number": "numbers in most rows",
+    "range": "values that a sensor reads",
+    "absent": "values in most rows",
+    "conversion": "a conversion that gives numbers",
 }
 
 
@@ -41,7 +50,9 @@ def refuse_wreck(damage: Sequence[Damage], rows: int) -> None:
         needed = note.channel is None or note.channel in ("time", *REQUIRED_CHANNELS)
         if needed and note.count > UNUSABLE_SHARE * max(all_rows, 1):
             where = f"{note.channel}: " if note.channel else ""
-            raise InputError(f"{where}{note.count} of {all_rows} {TEXT[note.what]}{_example(note)}{_hint(note)}")
+            words = f"{where}{note.count} of {all_rows} {TEXT[note.what]}{_example(note)}"
+            mend = _hint(note).removeprefix("; ") or "export the recording again, or correct recordings in test.yaml"
+            raise InputError(Complaint("", words, ACCEPTED[note.what], mend, note.line))
 
 
 def findings_of(file: str, damage: Sequence[Damage], rows: int) -> list[Finding]:

@@ -11,6 +11,7 @@ import csv
 import io
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple
 
@@ -18,7 +19,7 @@ import polars as pl
 
 from pipeline.archive.card import REQUIRED_CHANNELS
 from pipeline.archive.written import Written
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.recordings import blanks
 from pipeline.recordings.chunk import Chunk, ClockKind, Damage
 from pipeline.recordings.columns import positions, units_in
@@ -30,6 +31,7 @@ from pipeline.recordings.timestamps import parsed
 if TYPE_CHECKING:
     import pyarrow as pa
 
+EMPTY = Complaint("", "is empty", "a header and rows of numbers", "export the recording again or remove it", 1)
 BLOCK_BYTES = 1 << 24
 HEAD_BYTES = 1 << 16
 LONGEST_LINE = 1 << 20
@@ -83,7 +85,7 @@ def head(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> tuple[L
     with opened(path) as stream:
         data = _checked_start(_exactly(_letters(stream, recordings.encoding), HEAD_BYTES))
         if not data:
-            raise InputError("is empty")
+            raise InputError(EMPTY)
         if len(data) == HEAD_BYTES:
             data = data[: max(data.rfind(b"\n"), data.rfind(b"\r")) + 1]
         block = _as_utf8(data.replace(b"\r\n", b"\n").replace(b"\r", b"\n"), recordings.encoding)
@@ -98,7 +100,7 @@ def rows(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> Iterato
         try:
             line, block = next(blocks)
         except StopIteration:
-            raise InputError("is empty") from None
+            raise InputError(EMPTY) from None
         layout, line, block = _head(line, block, recordings, needed)
         yield layout, _cells(block, line, layout, recordings)
         for line, block in blocks:
@@ -119,9 +121,8 @@ def _blocks(stream: IO[bytes], encoding: str) -> Iterator[tuple[int, bytes]]:
             cut = max(block.rfind(b"\n"), block.rfind(b"\r", 0, len(block) - 1)) + 1
             block, rest = block[:cut], block[cut:]
             if len(rest) > LONGEST_LINE:
-                raise InputError(
-                    f"line {line + block.count(10)} is longer than {LONGEST_LINE} bytes: not delimited text"
-                )
+                words = f"is longer than {LONGEST_LINE} bytes: not delimited text"
+                raise InputError(Complaint("", words, "lines of text", "see recordings.format", line + block.count(10)))
         if block:
             if b"\r" in block:
                 block = block.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -147,9 +148,13 @@ def _exactly(stream: IO[bytes], size: int) -> bytes:
 
 def _checked_start(data: bytes) -> bytes:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise InputError("is UTF-16 text; write recordings.encoding: utf-16")
+        raise InputError(
+            Complaint("", "is UTF-16 text", "UTF-8, or recordings.encoding", "write recordings.encoding: utf-16", 1)
+        )
     if b"\0" in data[:65536]:
-        raise InputError("holds binary data, not delimited text; see recordings.format")
+        raise InputError(
+            Complaint("", "holds binary data, not delimited text", "delimited text", "see recordings.format", 1)
+        )
     return data.removeprefix(BYTE_ORDER_MARK)
 
 
@@ -171,7 +176,15 @@ def _head(line: int, block: bytes, recordings: Written, needed: tuple[str, ...])
     while True:
         text = lines.readline()
         if not text:
-            raise InputError(f"has no header row after {recordings.skip_lines} skipped lines and comments")
+            raise InputError(
+                Complaint(
+                    "",
+                    f"has no header row after {recordings.skip_lines} skipped lines and comments",
+                    "a line of column names",
+                    "correct recordings.skip_lines or comment",
+                    taken,
+                )
+            )
         taken += 1
         if skipped < recordings.skip_lines:
             skipped += 1
@@ -186,7 +199,8 @@ def _head(line: int, block: bytes, recordings: Written, needed: tuple[str, ...])
     try:
         columns = positions(names, recordings.channels, needed=needed)
     except InputError as error:
-        raise InputError(f"{error}{_hint(names, header, recordings)}") from error
+        hint = _hint(names, header, recordings)
+        raise InputError(*(replace(one, line=taken - 1, mend=hint or one.mend) for one in error.complaints)) from error
     if not recordings.header_row:
         return Layout(columns, len(names), b'"' in header, {}), taken - 1, block[before:]
     after = lines.tell()
@@ -264,11 +278,11 @@ def _hint(names: list[str], header: bytes, recordings: Written) -> str:
     encoding.
     """
     if "\ufffd".encode() in header:
-        return "; the header is not UTF-8: is recordings.encoding latin-1?"
+        return "the header is not UTF-8: is recordings.encoding latin-1?"
     others = [d for d in (",", ";", "\t", "|") if d != recordings.delimiter and d.encode() in header]
     if len(names) > 1 or not others:
         return ""
-    return f"; is recordings.delimiter {'tab' if others[0] == chr(9) else repr(others[0])}?"
+    return f"is recordings.delimiter {'tab' if others[0] == chr(9) else repr(others[0])}?"
 
 
 def _cells(block: bytes, line: int, layout: Layout, recordings: Written) -> Cells:

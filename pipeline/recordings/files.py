@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import IO
 
 from pipeline.archive.scan import natural_key, printable
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.recordings.limits import Unpacked
 
 NOT_RECORDINGS = ("test.yaml",)
@@ -32,9 +32,8 @@ def recording_files(folder: Path, pattern: str, *, besides: tuple[str, ...] = ()
     pattern cannot be used or matches nothing.
     """
     if "\0" in pattern or pattern.startswith(("/", "\\", "~")) or ".." in re.split(r"[/\\]", pattern):
-        raise InputError(
-            f"recordings.files: {pattern[:80]!r} must stay inside the test's folder; write recordings/*.csv"
-        )
+        words = f"{pattern[:80]!r} must stay inside the test's folder"
+        raise InputError(_of_pattern(words, "write recordings/*.csv"))
     left_out = {*NOT_RECORDINGS, *besides}
     try:
         found = [
@@ -45,12 +44,27 @@ def recording_files(folder: Path, pattern: str, *, besides: tuple[str, ...] = ()
             and _stands_for_one(path, pattern)
         ]
     except (ValueError, OSError, RuntimeError, re.error, IndexError) as error:
-        raise InputError(f"recordings.files: {pattern[:80]!r} is no usable pattern ({error})") from error
+        raise InputError(_of_pattern(f"{pattern[:80]!r} is no usable pattern", "write recordings/*.csv")) from error
     if not found:
-        raise InputError(
-            f"recordings.files: {pattern[:80]!r} matches no file; check the pattern and the folder's content"
-        )
+        raise InputError(_of_pattern(f"{pattern[:80]!r} matches no file", _there(folder, left_out)))
     return sorted(found, key=lambda path: order_key(path.relative_to(folder).as_posix()))
+
+
+def _of_pattern(found: str, mend: str) -> Complaint:
+    accepted = "a pattern that matches files in the test's folder, such as recordings/*.csv"
+    return Complaint("test.yaml", found, accepted, mend, key="recordings.files")
+
+
+def _there(folder: Path, left_out: set[str]) -> str:
+    """What to write for the files that are there."""
+    there = [
+        path
+        for path in sorted(folder.glob("*"), key=lambda path: path.name) + sorted(folder.glob("*/*"))[:2000]
+        if path.is_file() and path.relative_to(folder).as_posix() not in left_out and not path.name.startswith(".")
+    ]
+    kinds = {(path.parent / f"*{path.suffix}").relative_to(folder).as_posix(): None for path in there if path.suffix}
+    some = " or ".join(printable(kind) for kind in list(kinds)[:3])
+    return f"write {some}" if some else "put the recordings there"
 
 
 def order_key(path: str) -> tuple[list[tuple[int, int, str]], str]:
@@ -79,16 +93,20 @@ def refuse_outside(path: Path, folder: Path) -> None:
     nothing.
     """
     if not path.is_symlink() and not path.exists():
-        raise InputError("is not there")
+        raise InputError(_no_file("is not there", "put it there"))
     try:
         inside = path.resolve(strict=True).is_relative_to(folder.resolve())
     except (OSError, RuntimeError) as error:
-        raise InputError("is a link that leads nowhere; put the file itself into the folder") from error
+        raise InputError(_no_file("is a link that leads nowhere", "put the file itself into the folder")) from error
     if not inside:
-        raise InputError("is a link that leads out of the test's folder; put the file itself there")
+        raise InputError(_no_file("is a link that leads out of the test's folder", "put the file itself there"))
     if not path.is_file():
         what = "folder" if path.is_dir() else "pipe" if path.is_fifo() else "device or socket"
-        raise InputError(f"is a {what}, no file; put the recording itself there")
+        raise InputError(_no_file(f"is a {what}, no file", "put the recording itself there"))
+
+
+def _no_file(found: str, mend: str) -> Complaint:
+    return Complaint("", found, "a plain file in the test's folder", mend)
 
 
 @contextmanager
@@ -110,9 +128,13 @@ def opened(path: Path) -> Iterator[IO[bytes]]:
             else:
                 yield raw
     except (EOFError, zlib.error, zstandard.ZstdError, gzip.BadGzipFile) as error:
-        raise InputError(f"is damaged or ends early as a {suffix} file ({error})") from error
+        words = f"is damaged or ends early as a {suffix} file ({error})"
+        raise InputError(
+            Complaint("", words, f"a whole {suffix} file", "export or copy the recording again")
+        ) from error
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror or type(error).__name__})") from error
+        words = f"cannot be read ({error.strerror or type(error).__name__})"
+        raise InputError(Complaint("", words, "a file that may be read", "see its permissions and its disk")) from error
 
 
 @contextmanager

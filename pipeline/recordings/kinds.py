@@ -6,6 +6,7 @@ The marks are those of the formats' own specifications (from memory).
 from __future__ import annotations
 
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.errors import InputError
@@ -54,7 +55,10 @@ def told(error: InputError, path: Path, folder: Path, form: str) -> InputError:
     if is_ is None or is_[1] == form:
         return error
     name, mend = is_
-    return type(error)(f"{error}; the file is {name}: {f'write format: {mend}' if mend in READ else mend}")
+    mend = f"write format: {mend}" if mend in READ else mend
+    if not error.complaints:
+        return type(error)(f"{error}; the file is {name}: {mend}")
+    return InputError(*(replace(one, found=f"{one.found}; the file is {name}", mend=mend) for one in error.complaints))
 
 
 def form_of(path: Path) -> str | None:

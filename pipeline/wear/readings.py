@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError, Unfit
 from pipeline.findings import Finding, finding
 from pipeline.inputs.plain_files import plain_bytes
 from pipeline.inputs.quantities import to_si
@@ -50,14 +50,22 @@ def read_wear(path: Path, *, inside: Path | None = None) -> tuple[pl.DataFrame, 
     """
     rows, delimiter = _rows(path, inside)
     header = [name.strip() for name in rows[0][1]]
-    _check_header(header, path.name)
+    _check_header(header, path.name, rows[0][0])
     decimal = _decimal(rows, header, delimiter, path.name)
     readings, findings = [], []
     for line, cells in rows[1:]:
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(header):
-            raise InputError(f"{path.name} line {line}: {len(cells)} cells, the header has {len(header)}")
+            raise InputError(
+                Complaint(
+                    path.name,
+                    f"{len(cells)} cells, the header has {len(header)}",
+                    f"{len(header)} cells",
+                    "mend the line; a text that holds the separator stands in quotes",
+                    line,
+                )
+            )
         row = {name: cell.strip() for name, cell in zip(header, cells, strict=True)}
         _check_names(row, path.name, line)
         if decimal == ",":
@@ -77,16 +85,23 @@ def _rows(path: Path, inside: Path | None) -> tuple[list[tuple[int, list[str]]],
     try:
         text = plain_bytes(path, MAX_BYTES, inside=inside).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise InputError(f"{path.name}: not UTF-8 text (byte {error.start}); save it as UTF-8") from error
+        line = error.object[: error.start].count(b"\n") + 1
+        words = f"not UTF-8 text (byte {error.start})"
+        raise InputError(Complaint(path.name, words, "UTF-8", "save it as UTF-8", line)) from error
     first = next((row for row in text.splitlines() if row.strip() and not row.lstrip().startswith("#")), "")
     delimiter = next((mark for mark in (",", ";", "\t") if mark in first), ",")
     reader = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         rows = [(reader.line_num, cells) for cells in reader if cells and not cells[0].lstrip().startswith("#")]
     except csv.Error as error:
-        raise InputError(f"{path.name} line {reader.line_num}: {error}") from error
+        words = f"not readable as a table ({error})"
+        raise InputError(
+            Complaint(path.name, words, "cells between commas", "mend the line's quotes", reader.line_num)
+        ) from error
     if not rows:
-        raise InputError(f"{path.name}: empty; needs a header with {', '.join(REQUIRED)}")
+        raise InputError(
+            Complaint(path.name, "is empty", f"a header: {', '.join(REQUIRED)}", "write the header and the readings", 1)
+        )
     return rows, delimiter
 
 
@@ -99,46 +114,48 @@ def _decimal(rows: list[tuple[int, list[str]]], header: list[str], delimiter: st
     if delimiter == "," or not commas:
         return "."
     if points:
-        raise InputError(
-            f"{name}: values with a decimal comma (line {commas[0]}) and with a point (line {points[0]}); write all of them "
-            "with the same mark and no mark for thousands"
-        )
+        words = f"values with a decimal comma (line {commas[0]}) and with a point (line {points[0]})"
+        mend = "write all of them with the same mark and no mark for thousands"
+        raise InputError(Complaint(name, words, "one decimal mark a file", mend, commas[0]))
     return ","
 
 
-def _check_header(header: list[str], name: str) -> None:
+def _check_header(header: list[str], name: str, line: int) -> None:
+    """Raises InputError with all that is wrong in the header."""
     known = (*REQUIRED, *OPTIONAL)
-    for column in header:
-        if column not in known:
-            raise InputError(f"{name}: unknown column {column!r}; {_nearest(column, known)}")
+    refused = [_unknown("column", column, known) for column in header if column not in known]
     missing = [column for column in REQUIRED if column not in header]
     if missing:
-        raise InputError(f"{name}: column {', '.join(missing)} missing; needed: {', '.join(REQUIRED)}")
+        words = f"column {', '.join(missing)} missing"
+        refused.append(Unfit(words, f"needed: {', '.join(REQUIRED)}", "add it, or correct its name"))
     if len(set(header)) < len(header):
-        raise InputError(f"{name}: a column is given twice")
+        refused.append(Unfit("a column is given twice", "each column once", "remove one of them"))
+    if refused:
+        raise InputError(*(Complaint(name, one.found, one.accepted, one.mend, line) for one in refused))
 
 
 def _check_names(row: dict[str, str], name: str, line: int) -> None:
-    where = f"{name} line {line}"
-    if not COMPONENT.match(row["component"]):
-        known = ("disc", "pad_inner", "pad_outer", "pad_inner_2")
-        raise InputError(f"{where}: unknown component {row['component']!r}; {_nearest(row['component'], known)}")
-    if row["quantity"] not in QUANTITIES:
-        raise InputError(
-            f"{where}: unknown quantity {row['quantity']!r}; {_nearest(row['quantity'], tuple(QUANTITIES))}"
-        )
     state = row.get("state", "")
+    refused: list[Unfit] = []
+    if not COMPONENT.match(row["component"]):
+        refused.append(_unknown("component", row["component"], ("disc", "pad_inner", "pad_outer", "pad_inner_2")))
+    if row["quantity"] not in QUANTITIES:
+        refused.append(_unknown("quantity", row["quantity"], tuple(QUANTITIES)))
     if state and state not in STATES:
-        raise InputError(f"{where}: unknown state {state!r}; {_nearest(state, STATES)}")
-    try:
-        to_si(f"1 {row['unit']}", QUANTITIES[row["quantity"]])
-    except ValueError as error:
-        raise InputError(f"{where}: {error}") from error
+        refused.append(_unknown("state", state, STATES))
+    if row["quantity"] in QUANTITIES:
+        try:
+            to_si(f"1 {row['unit']}", QUANTITIES[row["quantity"]])
+        except ValueError as error:
+            refused.append(Unfit.of(error))
+    if refused:
+        raise InputError(*(Complaint(name, one.found, one.accepted, one.mend, line) for one in refused))
 
 
-def _nearest(word: str, known: tuple[str, ...]) -> str:
+def _unknown(what: str, word: str, known: tuple[str, ...]) -> Unfit:
     near = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
-    return f"nearest known: {near[0]}" if near else f"known: {', '.join(known)}"
+    listed = f"nearest known: {near[0]}" if near else f"known: {', '.join(known)}"
+    return Unfit(f"unknown {what} {word!r}", listed, f"write {near[0]}" if near else "write one of them")
 
 
 def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:

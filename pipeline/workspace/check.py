@@ -1,92 +1,77 @@
-"""Validation of an archive, or of a whole workspace, without reducing anything.
+"""What is wrong with an archive, or a whole workspace, before anything is reduced.
 
-Reads every settings file and card, lists every recording, and looks at the recordings' heads: their
-columns, units and first rows. What only the samples can show is left to a run.
+Every settings file and card, every recording's head, and the brakings of all recordings where they are few, of some of each test
+where they are many; held against the card. What a run would refuse is found by the run's own functions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, NamedTuple
 
 from pipeline.archive.card import Card, load_card
 from pipeline.archive.scan import Scan, printable, refuse_empty, scan
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.inputs.model import load
-from pipeline.wording import counted
+from pipeline.inputs.yaml_text import line_of, text_of
+from pipeline.workspace.check_of_test import CARD, Budget, Problem, TestLook, complaints_of, looked
 from pipeline.workspace.config import ConfigFile, Workspace
 from pipeline.workspace.run import load_run
 
-ALL_WELL, WRONG_CALL, UNUSABLE = 0, 2, 3
 HEADS = 3000  # of recordings looked at in all; in a larger archive a few of each test
-FEW = 3
+READ_BYTES = 400 << 20  # of recordings read through in all; of more the first and a few of each test
+MANY = 200  # tests, of each of which only one recording is then read through
+SHOWN = 3
 
 
-class Problem(NamedTuple):
-    """One thing that is wrong. level: unusable (the test gives no result), left_out (a file is not used),
-    odd."""
+@dataclass(frozen=True)
+class Checked:
+    """beside: problems of files beside the tests; heads: recordings whose heads were looked at."""
 
-    where: str
-    level: Literal["unusable", "left_out", "odd"]
-    message: str
+    looks: list[TestLook]
+    beside: list[Problem]
 
+    @property
+    def problems(self) -> list[Problem]:
+        return [*self.beside, *(one for look in self.looks for one in look.problems)]
 
-class Checked(NamedTuple):
-    problems: list[Problem]
-    tests: int
-    recordings: int
-    heads: int
+    @property
+    def recordings(self) -> int:
+        return sum(look.recordings for look in self.looks)
 
-
-def check(place: Path) -> int:
-    """Print one line a problem of a config file or an archive folder, then a summary; returns the exit
-    code."""
-    try:
-        checked = checked_place(place)
-    except InputError as error:
-        print(f"stopsheet: {error}")
-        return WRONG_CALL
-    for problem in checked.problems:
-        print(printable(f"{problem.where}: {problem.level.replace('_', ' ')}: {problem.message}"))
-    unusable = len({p.where.split("/")[0] for p in checked.problems if p.level == "unusable"})
-    others = sum(p.level != "unusable" for p in checked.problems)
-    looked = "" if checked.heads == checked.recordings else f" (the heads of {checked.heads} looked at)"
-    print(
-        f"{counted(checked.tests, 'test')}, {counted(checked.recordings, 'recording')}{looked}: {unusable} unusable, {counted(others, 'other problem')}"
-    )
-    return UNUSABLE if unusable else ALL_WELL
+    @property
+    def heads(self) -> int:
+        return sum(look.heads for look in self.looks)
 
 
 def checked_place(place: Path) -> Checked:
-    """Problems of a config file's workspace or of an archive folder. Raises InputError for a wrong place or
-    config."""
-    problems: list[Problem] = []
-    one = place.is_dir() and (place / "test.yaml").is_file()
+    """Problems of a config file's workspace or of an archive folder. Raises InputError for a wrong place or config."""
+    beside: list[Problem] = []
+    budget = Budget()
+    one = place.is_dir() and (place / CARD).is_file()
     if place.is_dir():
         archive = place.resolve().parent if one else place
     elif place.is_file():
-        workspace = load_run(place).workspace
-        archive = workspace.archive
-        problems += _of_workspace(place, workspace)
+        loaded = load_run(place)
+        archive = loaded.workspace.archive
+        budget = Budget(methods=tuple(method for _, method in loaded.read_methods))
+        beside += _of_workspace(place, loaded.workspace)
     else:
-        raise InputError(f"{printable(str(place))}: no such file or folder; give a config file or an archive folder")
+        words = f"{printable(str(place))} is not there"
+        raise InputError(Complaint("", words, "a config file, an archive or a test's folder", "correct the path"))
     found = _alone(scan(archive), place.resolve().name) if one else scan(archive)
     refuse_empty(found, archive)
-    problems += [Problem(name, "left_out", why) for name, why in found.skipped if (name, why) not in found.refused]
-    problems += [Problem(name, "unusable", why) for name, why in found.refused]
-    cards: dict[str, Card] = {}
-    for test in found.tests:
-        try:
-            cards[test] = load_card(archive / test)
-        except InputError as error:
-            problems.append(Problem(test, "unusable", str(error)))
-    checked = _recordings(archive, cards)
-    problems += [p for test, card in cards.items() for p in _wear(archive / test, card)]
-    return Checked(
-        sorted(problems + checked.problems, key=lambda p: p.where), len(found.tests) + len(found.refused), *checked[2:]
-    )
+    refused = {name for name, _ in found.refused}
+    beside += [Problem(name, "left_out", _folder(why)) for name, why in found.skipped if name not in refused]
+    looks = [TestLook(name, problems=(Problem(name, "unusable", _folder(why)),)) for name, why in found.refused]
+    looks += _tests(archive, found, budget)
+    return Checked(sorted(looks, key=lambda look: look.test), sorted(beside, key=lambda p: p.where))
+
+
+def _folder(why: str) -> Complaint:
+    found, _, mend = why.partition("; ")
+    return Complaint("", found, "a test's folder with its test.yaml", mend or "correct or remove it")
 
 
 def _alone(found: Scan, test: str) -> Scan:
@@ -99,20 +84,51 @@ def _alone(found: Scan, test: str) -> Scan:
     )
 
 
+def _tests(archive: Path, found: Scan, budget: Budget) -> Iterator[TestLook]:
+    from pipeline.recordings.heads import listed
+
+    looks = {test: TestLook(test) for test in found.tests}
+    cards: dict[str, tuple[Card, list[Path]]] = {}
+    for test in found.tests:
+        folder = archive / test
+        try:
+            card = load_card(folder)
+            planned = sum(block.stops for block in card.blocks)
+            looks[test] = TestLook(test, scheduled=planned, channels=tuple(card.recordings.channels))
+            cards[test] = card, listed(folder, card)
+        except InputError as error:
+            refused = [Problem(test, "unusable", one) for one in complaints_of(error, CARD, folder)]
+            looks[test] = replace(looks[test], problems=tuple(refused))
+    paths = [path for _, several in cards.values() for path in several]
+    few = Budget.few if len(cards) < MANY else 1
+    whole = len(paths) <= HEADS and sum(map(_size, paths)) <= READ_BYTES
+    budget = replace(budget, heads=len(paths) <= HEADS, whole=whole, few=few)
+    for test, look in looks.items():
+        yield looked(archive / test, *cards[test], look, budget) if test in cards else look
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
 def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
     """Optional files that are left out, patterns that give none (a mistyped one would pass in silence), targets and rigs
     of no test.
     """
     for name, why in workspace.left_out:
-        yield Problem(name, "left_out", why.removeprefix(f"{name}: "))
+        said = workspace.complaints.get(why) or complaints_of(InputError(why), name)
+        yield from (Problem(name, "left_out", one) for one in said)
     yield from _logs(workspace)
-    config = load(place, ConfigFile)
+    config, text = load(place, ConfigFile), text_of(place)
     for key in ("targets", "duties", "rigs"):
         pattern = getattr(config, key)
         if pattern is not None and not getattr(workspace, key) and not workspace.left_out:
-            yield Problem(
-                place.name, "odd", f"{key}: {pattern!r} gives no usable file; correct the path or remove the key"
-            )
+            words, line = f"{pattern!r} gives no usable file", line_of(text, (key,))
+            mend = "correct the path or remove the key"
+            yield Problem(place.name, "odd", Complaint(place.name, words, f"{key}/*.yaml", mend, line, key))
     found = scan(workspace.archive)
     tested = {
         "compound": (workspace.targets, list(found.compounds)),
@@ -121,10 +137,11 @@ def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
     for what, (files, known) in tested.items():
         for name, path in files.items():
             if name not in known:
-                these = ", ".join(map(repr, known[:FEW])) or "none"
-                yield Problem(
-                    path.name, "odd", f"{what} {name!r} is named by no readable test.yaml; these are: {these}"
-                )
+                these = ", ".join(map(repr, known[:SHOWN])) or "none"
+                words = f"{what} {name!r} is named by no readable test.yaml"
+                mend = "write it as the cards do, or remove the file"
+                line = line_of(text_of(path), (what,))
+                yield Problem(path.name, "odd", Complaint(path.name, words, f"these are: {these}", mend, line, what))
 
 
 def _logs(workspace: Workspace) -> Iterator[Problem]:
@@ -137,95 +154,10 @@ def _logs(workspace: Workspace) -> Iterator[Problem]:
         try:
             cycle = cycle_of(path)
         except InputError as error:
-            yield Problem(path.name, "left_out", str(error).removeprefix(f"{path.name}: "))
+            yield from (Problem(path.name, "left_out", one) for one in complaints_of(error, path.name))
             continue
         if isinstance(cycle, CutCycle):
             for note in cycle.brakings.notes:
-                yield Problem(path.name, "odd", f"log {cycle.file}: {note}")
-
-
-def _recordings(archive: Path, cards: dict[str, Card]) -> Checked:
-    from pipeline.recordings.heads import listed
-
-    problems: list[Problem] = []
-    paths: dict[str, list[Path]] = {}
-    for test, card in cards.items():
-        try:
-            paths[test] = listed(archive / test, card)
-        except InputError as error:
-            problems.append(Problem(test, "unusable", str(error)))
-    total = sum(map(len, paths.values()))
-    heads = 0
-    for test, files in paths.items():
-        chosen = files if total <= HEADS else _spread(files, FEW)
-        heads += len(chosen)
-        problems += _of_heads(archive / test, cards[test], chosen)
-        problems += _excluded(test, cards[test], len(files))
-    return Checked(problems, len(cards), total, heads)
-
-
-def _excluded(test: str, card: Card, recordings: int) -> Iterator[Problem]:
-    """Stops that the card excludes and the test cannot have, as far as the recordings' number tells."""
-    planned = sum(block.stops for block in card.blocks)
-    one = card.recordings.holds == "stop"
-    for entry, exclusion in enumerate(card.exclude, start=1):
-        place = f"test.yaml: exclude.entry {entry}.stops: stop {max(exclusion.stops)}"
-        if one and max(exclusion.stops) > recordings:
-            said = f"{place} does not exist: the card says one stop a recording, and the test has {counted(recordings, 'recording')}"
-            yield Problem(test, "unusable", said)
-        elif not one and max(exclusion.stops) > planned * 1.2 + 5:
-            yield Problem(test, "odd", f"{place}: the schedule has {counted(planned, 'stop')}")
-
-
-def _spread(files: list[Path], count: int) -> list[Path]:
-    """First, last and some between."""
-    if len(files) <= count:
-        return files
-    return [files[round(i * (len(files) - 1) / (count - 1))] for i in range(count)]
-
-
-def _of_heads(folder: Path, card: Card, paths: list[Path]) -> Iterator[Problem]:
-    from pipeline.recordings.files import shown
-    from pipeline.recordings.heads import looked_at
-
-    failed, units = [], {}
-    for path in paths:
-        try:
-            units.update(looked_at(path, folder, card))
-        except InputError as error:
-            failed.append((shown(path, folder), str(error)))
-    if len(failed) == len(paths):
-        name, why = failed[0]
-        yield Problem(folder.name, "unusable", f"none of its recordings can be read; {name}: {why}")
-        return
-    for name, why in failed:
-        yield Problem(f"{folder.name}/{name}", "left_out", why)
-    for channel, unit in units.items():
-        stated = card.recordings.channels[channel].unit
-        yield Problem(folder.name, "odd", f"{channel}: the recordings say {unit!r}, test.yaml says {stated!r}")
-
-
-def _wear(folder: Path, card: Card) -> Iterator[Problem]:
-    if card.wear is None:
-        if (folder / "wear.csv").exists():
-            yield Problem(folder.name, "odd", "wear.csv is there, but test.yaml does not name it (wear: wear.csv)")
-        return
-    from pipeline.recordings.files import refuse_outside
-    from pipeline.wear.dwells import placed
-    from pipeline.wear.readings import read_wear
-
-    path = folder / card.wear
-    try:
-        refuse_outside(path, folder)
-        readings, findings = read_wear(path)
-    except InputError as error:
-        yield Problem(f"{folder.name}/{printable(card.wear)}", "left_out", f"{error}; wear is not given")
-        return
-    _, misplaced = placed(readings, card)
-    for found in [*findings, *misplaced]:
-        yield Problem(f"{folder.name}/{printable(card.wear)}", "odd", found.message)
-    planned = sum(block.stops for block in card.blocks)
-    last = readings["after_stop"].max() if readings.height else None
-    if isinstance(last, int) and last > planned * 1.2 + 5:
-        message = f"a reading after stop {last}, but the schedule has {counted(planned, 'stop')}"
-        yield Problem(f"{folder.name}/{printable(card.wear)}", "odd", message)
+                words = f"log {cycle.file}: {note}"
+                said = Complaint(path.name, words, "a log that tells all brakings", "see the log", key="log")
+                yield Problem(path.name, "odd", said)

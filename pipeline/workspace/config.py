@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import BeforeValidator, Field
 
@@ -20,9 +20,11 @@ from pipeline.archive.facts import read_facts
 from pipeline.archive.rigs import Rig
 from pipeline.archive.scan import printable
 from pipeline.archive.targets import Target
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError, Unfit
 from pipeline.inputs.model import Model, load, read_yaml
+from pipeline.inputs.refusals import nearest
 from pipeline.inputs.scalars import Text
+from pipeline.inputs.yaml_text import line_of, text_of
 
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
@@ -32,6 +34,7 @@ def _listed(value: object) -> object:
 
 
 class ConfigFile(Model):
+    stand_in: ClassVar = {"archive": "-", "results": "-", "methods": ["-"]}
     archive: str
     results: str
     methods: Annotated[tuple[str, ...], BeforeValidator(_listed), Field(min_length=1)]
@@ -59,36 +62,44 @@ class Workspace:
     logs: tuple[Path, ...] = ()  # that duties are cut from
     rigs: dict[str, Path] = field(default_factory=dict)  # rig id -> file
     left_out: tuple[tuple[str, str], ...] = ()
+    complaints: dict[str, tuple[Complaint, ...]] = field(
+        default_factory=dict
+    )  # the reasons of `left_out` in their parts
     refused_rigs: dict[str, str] = field(default_factory=dict)  # rig id -> why its file is left out
+
+
+class _LeftOut:
+    """Files that are left out, as they are found."""
+
+    def __init__(self) -> None:
+        self.files: list[tuple[str, str]] = []
+        self.complaints: dict[str, tuple[Complaint, ...]] = {}
+
+    def add(self, path: Path, error: InputError) -> None:
+        self.files.append((path.name, str(error)))
+        self.complaints[str(error)] = error.complaints
 
 
 def load_workspace(path: Path) -> Workspace:
     """Read and resolve a config file. Raises InputError in one line."""
     config = load(path, ConfigFile)
     base = path.resolve().parent
-    for key in ("archive", "results", "targets", "duties", "rigs", "facts"):
-        _refuse_path(f"{path.name}: {key}", getattr(config, key))
     archive = base / config.archive
-    if not archive.is_dir():
-        raise InputError(f"{path.name}: archive: no folder {config.archive!r} beside the config file")
-    methods = {}
-    for text in config.methods:
-        method = base / text
-        if not method.is_file():
-            raise InputError(f"{path.name}: methods: no file {text!r} beside the config file")
-        if method.stem in methods:
-            raise InputError(f"{path.name}: methods: two files are called {method.stem!r}; the stem is the method's id")
-        methods[method.stem] = method
-    for a, b in config.compare:
-        for name in (a, b):
-            if name not in methods:
-                raise InputError(f"{path.name}: compare: no method {name!r}; methods: {', '.join(methods)}")
-        if a == b:
-            raise InputError(f"{path.name}: compare: {a!r} is compared with itself")
-    for a, b in config.compare_compounds:
-        if a == b:
-            raise InputError(f"{path.name}: compare_compounds: {a!r} is compared with itself")
-    left_out: list[tuple[str, str]] = []
+    methods, refused = _methods(base, config)
+    refused += _places(config, archive, base)
+    refused += [
+        Unfit(
+            f"{a!r} is compared with itself",
+            "pairs of two compounds",
+            "correct one of the two",
+            at=("compare_compounds", n),
+        )
+        for n, (a, b) in enumerate(config.compare_compounds)
+        if a == b
+    ]
+    if refused:
+        raise InputError(*(_complaint(path, one) for one in refused))
+    left_out = _LeftOut()
     facts = _facts(base, config.facts, left_out)
     targets = _one_each(_optional(base, "targets", config.targets, _of(Target), left_out), "compound", left_out)
     duties = tuple(_one_each(_optional(base, "duties", config.duties, load_duty, left_out), "duty", left_out).values())
@@ -96,7 +107,7 @@ def load_workspace(path: Path) -> Workspace:
     return Workspace(
         path=path.resolve(),
         archive=archive,
-        results=_results_place(f"{path.name}: results", base / config.results, archive),
+        results=base / config.results,
         methods=methods,
         compare=config.compare,
         compare_compounds=config.compare_compounds,
@@ -105,8 +116,9 @@ def load_workspace(path: Path) -> Workspace:
         duties=duties,
         logs=_logs(duties),
         rigs=rigs,
-        left_out=tuple(left_out),
-        refused_rigs=_refused_rigs(base, config.rigs, rigs, dict(left_out)),
+        left_out=tuple(left_out.files),
+        complaints=left_out.complaints,
+        refused_rigs=_refused_rigs(base, config.rigs, rigs, dict(left_out.files)),
     )
 
 
@@ -115,21 +127,78 @@ def _logs(duties: tuple[Path, ...]) -> tuple[Path, ...]:
     return tuple(log_path(path, duty) for path, duty in read if isinstance(duty, LoggedDuty))
 
 
-def _refuse_path(key: str, text: str | None) -> None:
-    """InputError for a path that would be taken otherwise than it reads: empty, of a home folder, of a drive."""
+def _complaint(path: Path, refused: Unfit) -> Complaint:
+    key = ".".join(f"entry {part + 1}" if isinstance(part, int) else part for part in refused.at)
+    line = line_of(text_of(path), refused.at)
+    return Complaint(path.name, refused.found, refused.accepted, refused.mend, line, key)
+
+
+def _methods(base: Path, config: ConfigFile) -> tuple[dict[str, Path], list[Unfit]]:
+    """Files of the methods by their ids; what is wrong with them and with the pairs to compare."""
+    methods: dict[str, Path] = {}
+    refused: list[Unfit] = []
+    for number, text in enumerate(config.methods):
+        place, method = ("methods", number), base / text
+        if not method.is_file():
+            there = sorted(p.name for p in method.parent.glob("*.yaml"))[:6] if method.parent.is_dir() else []
+            near = nearest(method.name, there)
+            mend = f"write {method.parent.name}/{near}" if near else "correct the path"
+            refused.append(Unfit(f"no file {text!r} beside the config file", "a method's file", mend, at=place))
+        elif method.stem in methods:
+            words = f"two files are called {method.stem!r}"
+            refused.append(Unfit(words, "a name of its own for each, which is the method's id", "rename one", at=place))
+        methods.setdefault(method.stem, method)
+    for number, pair in enumerate(config.compare):
+        unknown = [name for name in pair if name not in methods]
+        known = f"methods: {', '.join(methods)}"
+        if unknown:
+            near = nearest(unknown[0], list(methods))
+            mend = f"write {near}" if near else "write one of them"
+            refused.append(Unfit(f"no method {unknown[0]!r}", known, mend, at=("compare", number)))
+        elif pair[0] == pair[1]:
+            refused.append(
+                Unfit(
+                    f"{pair[0]!r} is compared with itself", "two of the methods", "correct one", at=("compare", number)
+                )
+            )
+    return methods, refused
+
+
+def _places(config: ConfigFile, archive: Path, base: Path) -> list[Unfit]:
+    """What is wrong with the paths of a config."""
+    refused = [
+        one
+        for key in ("archive", "results", "targets", "duties", "rigs", "facts")
+        if (one := _wrong_path(key, getattr(config, key)))
+    ]
+    wrong = {one.at[0] for one in refused}
+    if "archive" not in wrong and not archive.is_dir():
+        words = f"no folder {config.archive!r} beside the config file"
+        refused.append(Unfit(words, "the folder that holds the tests", "correct the path", at=("archive",)))
+    elif not wrong & {"archive", "results"}:
+        refused += filter(None, [_wrong_results(base / config.results, archive)])
+    return refused
+
+
+def _wrong_path(key: str, text: str | None) -> Unfit | None:
+    """Why a path would be taken otherwise than it reads: empty, of a home folder, of a drive."""
     if text is None:
-        return
+        return None
+    accepted = "a path from the config file's folder, or a whole one"
     if not text.strip() or "\0" in text:
-        raise InputError(f"{key}: {text!r} is no path")
+        return Unfit(f"{text!r} is no path", accepted, "write one", at=(key,))
     if text.startswith("~"):
-        raise InputError(f"{key}: '~' is not read as the home folder; write the whole path")
-    if re.match(r"[A-Za-z]:[\\/]", text):
-        raise InputError(
-            f"{key}: {text!r} starts with a drive, which this system does not have; write the path as it is here"
-        )
+        return Unfit("'~' is not read as the home folder", accepted, "write the whole path", at=(key,))
+    if re.match(r"[A-Za-z]:", text):
+        words = f"{text!r} starts with a drive, which this system does not have"
+        return Unfit(words, accepted, "write the path as it is here", at=(key,))
+    if "\\" in text:
+        words = f"{text!r} has backslashes, which are letters of a name here"
+        return Unfit(words, accepted, f"write {text.replace(chr(92), '/')}", at=(key,))
+    return None
 
 
-def _facts(base: Path, name: str | None, left_out: list[tuple[str, str]]) -> Path | None:
+def _facts(base: Path, name: str | None, left_out: _LeftOut) -> Path | None:
     """The table of facts where it can be used; it, or its bad rows, are left out with the reason."""
     if name is None:
         return None
@@ -137,32 +206,36 @@ def _facts(base: Path, name: str | None, left_out: list[tuple[str, str]]) -> Pat
     try:
         table = read_facts(path)
     except InputError as error:
-        left_out.append((path.name, str(error)))
+        left_out.add(path, error)
         return None
-    left_out.extend((path.name, problem) for problem in table.problems)
+    for problem in table.problems:
+        left_out.add(path, InputError(problem))
     return path
 
 
-def _results_place(key: str, results: Path, archive: Path) -> Path:
-    """The results folder. InputError where it meets the archive, or where it cannot be made or written in.
+def _wrong_results(results: Path, archive: Path) -> Unfit | None:
+    """Why the results cannot stand in a folder: it meets the archive, or cannot be made or written in.
 
     Results inside the archive would be tests of the next run; around it, whoever clears the results clears the archive.
     """
     own, other = results.resolve(), archive.resolve()
-    if own == other:
-        raise InputError(f"{key}: is the archive itself; name a folder beside it")
-    if own.is_relative_to(other):
-        raise InputError(f"{key}: lies in the archive; name a folder beside it")
-    if other.is_relative_to(own):
-        raise InputError(f"{key}: holds the archive; name a folder beside it")
     place = own
     while not place.exists():
         place = place.parent
-    if not place.is_dir():
-        raise InputError(f"{key}: {place} is a file; name a folder")
-    if not os.access(place, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids):
-        raise InputError(f"{key}: no permission to write in {place}; give it or name another folder")
-    return results
+    accepted, mend = "a folder beside the archive", "name a folder beside it"
+    if own == other:
+        words = "is the archive itself"
+    elif own.is_relative_to(other):
+        words = "lies in the archive"
+    elif other.is_relative_to(own):
+        words = "holds the archive"
+    elif not place.is_dir():
+        words, mend = f"{place} is a file", "name a folder"
+    elif not os.access(place, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids):
+        words, mend = f"no permission to write in {place}", "give it or name another folder"
+    else:
+        return None
+    return Unfit(words, accepted, mend, at=("results",))
 
 
 def _of(model: type[Model]) -> Callable[[Path], Model]:
@@ -170,7 +243,7 @@ def _of(model: type[Model]) -> Callable[[Path], Model]:
 
 
 def _optional(
-    base: Path, key: str, pattern: str | None, read: Callable[[Path], Any], left_out: list[tuple[str, str]]
+    base: Path, key: str, pattern: str | None, read: Callable[[Path], Any], left_out: _LeftOut
 ) -> list[tuple[Path, Any]]:
     """(path, model) of every usable file of a pattern; the others go to `left_out` with the reason."""
     if pattern is None:
@@ -184,11 +257,11 @@ def _optional(
         try:
             usable.append((path, read(path)))
         except InputError as error:
-            left_out.append((path.name, str(error)))
+            left_out.add(path, error)
     return usable
 
 
-def _one_each(read: list[tuple[Path, Any]], key: str, left_out: list[tuple[str, str]]) -> dict[str, Path]:
+def _one_each(read: list[tuple[Path, Any]], key: str, left_out: _LeftOut) -> dict[str, Path]:
     """File of each compound, duty or rig; where several files are of one, none is taken: which is meant is not ours
     to say.
     """
@@ -198,9 +271,10 @@ def _one_each(read: list[tuple[Path, Any]], key: str, left_out: list[tuple[str, 
     for name, paths in found.items():
         if len(paths) > 1:
             names = ", ".join(p.name for p in paths)
-            left_out.extend(
-                (p.name, f"{p.name}: {key} {name!r} stands in several files ({names}); keep one") for p in paths
-            )
+            for p in paths:
+                words = f"{name!r} stands in several files ({names})"
+                line = line_of(text_of(p), (key,))
+                left_out.add(p, InputError(Complaint(p.name, words, "one file each", "keep one", line, key)))
     return {name: paths[0] for name, paths in found.items() if len(paths) == 1}
 
 

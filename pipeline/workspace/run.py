@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.inputs import seen
+from pipeline.inputs.yaml_text import line_of, text_of
 from pipeline.method import Method, channels, load_method, settings_of
 from pipeline.results import write_text
 from pipeline.results.fault import Fault
@@ -328,16 +329,21 @@ class Run:
 
 def _with_unknown(workspace: Workspace, compounds: Iterable[str]) -> Workspace:
     """The workspace with a line for each comparison of a compound that no card names."""
-    known = set(compounds)
-    unknown = [
-        (
-            workspace.path.name,
-            f"{workspace.path.name}: compare_compounds: no test card names {name!r}; correct the name",
-        )
-        for name in dict.fromkeys(name for pair in workspace.compare_compounds for name in pair)
-        if name not in known
+    known, name = sorted(set(compounds)), workspace.path.name
+    wanted = dict.fromkeys(one for pair in workspace.compare_compounds for one in pair)
+    unknown = [one for one in wanted if one not in known]
+    if not unknown:
+        return workspace
+    line = line_of(text_of(workspace.path), ("compare_compounds",))
+    these = f"these are: {', '.join(known[:6]) or 'none'}"
+    said = [
+        Complaint(name, f"no test card names {one!r}", these, "correct the name", line, "compare_compounds")
+        for one in unknown
     ]
-    return replace(workspace, left_out=(*workspace.left_out, *unknown)) if unknown else workspace
+    complaints = workspace.complaints | {str(one): (one,) for one in said}
+    return replace(
+        workspace, left_out=(*workspace.left_out, *((name, str(one)) for one in said)), complaints=complaints
+    )
 
 
 def _digest(paths: Iterable[str], *more: str) -> str:

@@ -42,7 +42,7 @@ def test_semicolons_and_a_byte_order_mark(tmp_path):
 def test_a_bad_line_is_told_and_the_rest_goes_on(tmp_path, line, word):
     facts = read_facts(written(tmp_path, TABLE + line + "\n"))
     (problem,) = facts.problems
-    assert word in problem and "batches.csv" in problem and "\n" not in problem
+    assert word in str(problem) and "batches.csv" in str(problem) and "\n" not in str(problem)
     assert "M4-2" in facts.of("Marram 4")
 
 

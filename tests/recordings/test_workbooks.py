@@ -268,4 +268,5 @@ def test_a_workbook_or_an_archive_under_another_name_is_named(tmp_path):
     written(folder, "2.csv", packed.getvalue())
     _, record = ingested(folder, tmp_path / "out")
     errors = [one["error"] for one in record["recordings"]]
-    assert "XLSX workbook: write format: xlsx" in errors[0] and "ZIP archive: unpack it" in errors[1]
+    assert "XLSX workbook" in errors[0] and "write format: xlsx" in errors[0]
+    assert "ZIP archive" in errors[1] and "unpack it" in errors[1]

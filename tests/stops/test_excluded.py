@@ -75,8 +75,9 @@ def test_check_knows_a_stop_that_the_recordings_cannot_hold(tmp_path):
     folder = write_card(tmp_path / "archive" / "t", own)
     for number in (1, 2, 3):
         written(folder, f"{number}.csv", text(samples(number)).encode())
-    ((where, level, message),) = checked_place(tmp_path / "archive").problems
-    assert (where, level) == ("t", "unusable")
+    (found,) = checked_place(tmp_path / "archive").problems
+    assert (found.where, found.level) == ("t", "unusable")
+    message = found.message
     assert "exclude.entry 1.stops: stop 7 does not exist" in message and "3 recordings" in message
 
 

@@ -2,7 +2,8 @@
 
 import pytest
 
-from pipeline.workspace.check import check, checked_place
+from pipeline.cli.check import check
+from pipeline.workspace.check import checked_place
 from tests.recordings.makers import card, samples, text, text_test, write_card, written
 
 
@@ -10,11 +11,19 @@ def problems(place):
     return [(p.where, p.level, p.message) for p in checked_place(place).problems]
 
 
+def of_wear(archive):
+    return [problem for problem in problems(archive) if problem[0].endswith("wear.csv")]
+
+
 def test_a_sound_archive_has_no_problems(tmp_path, capsys):
     text_test(tmp_path / "archive" / "one")
     text_test(tmp_path / "archive" / "two", suffix=".csv.gz", units=True)
     assert check(tmp_path / "archive") == 0
-    assert capsys.readouterr().out == "2 tests, 6 recordings: 0 unusable, 0 other problems\n"
+    assert capsys.readouterr().out.splitlines() == [
+        "one: 3 recordings, 3 brakings found, 3 scheduled, 5 channels, no complaint",
+        "two: 3 recordings, 3 brakings found, 3 scheduled, 5 channels, no complaint",
+        "2 tests, 6 recordings: 0 unusable, 0 other problems",
+    ]
 
 
 def test_each_problem_is_one_line_and_an_unusable_test_ends_with_3(tmp_path, capsys):
@@ -28,27 +37,34 @@ def test_each_problem_is_one_line_and_an_unusable_test_ends_with_3(tmp_path, cap
     (archive / "a b").mkdir()
     assert check(archive) == 3
     lines = capsys.readouterr().out.splitlines()
-    assert lines[-1] == "3 tests, 5 recordings: 2 unusable, 4 other problems"
+    assert lines[-1] == "3 tests, 5 recordings: 2 unusable, 5 other problems"
     assert any(line.startswith("a b: left out: ") for line in lines)
     assert any(line.startswith("bad-card: unusable: test.yaml: line 24: inertia: a unit is missing") for line in lines)
-    assert any(line.startswith("no-recordings: unusable: recordings.files") for line in lines)
-    assert "good/recordings/0009.csv: left out: is empty" in lines
-    assert "good: odd: pressure: the recordings say 'psi', test.yaml says 'bar'" in lines
-    assert any(line.startswith("good: odd: wear.csv is there") for line in lines)
-    assert len(lines) == 7
+    assert any(": recordings.files: 'recordings/*' matches no file" in line for line in lines)
+    assert any(line.startswith("good/recordings/0009.csv: left out: line 1: is empty") for line in lines)
+    assert any("pressure: the recordings say 'psi', test.yaml says 'bar'" in line for line in lines)
+    assert any("wear.csv is there, but test.yaml does not name it" in line for line in lines)
+    assert (
+        len(lines) == 11 and lines[-2] == "no-recordings: 0 recordings, 3 stops scheduled, 5 channels, worst: unusable"
+    )
 
 
 def test_wear_readings_are_looked_at(tmp_path):
     archive = tmp_path / "archive"
     folder = write_card(archive / "t", {**card(), "wear": "wear.csv"})
     written(folder, "1.csv", text(samples(1)).encode())
-    assert problems(archive) == [("t/wear.csv", "left_out", "is not there; wear is not given")]
+    (found,) = of_wear(archive)
+    assert (
+        found[:2] == ("t/wear.csv", "left_out")
+        and found[2].startswith("is not there")
+        and "wear is not given" in found[2]
+    )
     (folder / "wear.csv").write_text("after_stop,component,quantity,point,value,unit\n0,disk,thickness,1,24.0,mm\n")
-    (found,) = problems(archive)
-    assert "unknown component 'disk'" in found[2]
+    (found,) = of_wear(archive)
+    assert "line 2: unknown component 'disk'" in found[2]
     (folder / "wear.csv").write_text("after_stop,component,quantity,point,value,unit\n400,disc,thickness,1,24.0,mm\n")
-    (found,) = problems(archive)
-    assert "after stop 400" in found[2]
+    (found,) = of_wear(archive)
+    assert "line 2: a reading after stop 400" in found[2]
 
 
 def test_a_recording_with_the_wrong_columns_is_named(tmp_path):
@@ -93,7 +109,8 @@ def test_a_rig_that_no_test_names_is_told(tmp_path):
     (tmp_path / "config.yaml").write_text("archive: archive\nresults: r\nmethods: [m.yaml]\nrigs: rigs/*.yaml\n")
     ((where, level, message),) = problems(tmp_path / "config.yaml")
     assert (where, level) == ("nrth.yaml", "odd")
-    assert message == f"rig 'nrth' is named by no readable test.yaml; these are: {card()['rig']!r}"
+    said = f"line 1: rig: rig 'nrth' is named by no readable test.yaml; these are: {card()['rig']!r}"
+    assert message.startswith(said)
 
 
 def test_a_pattern_that_gives_no_file_is_told(tmp_path):
@@ -102,7 +119,7 @@ def test_a_pattern_that_gives_no_file_is_told(tmp_path):
     (tmp_path / "config.yaml").write_text("archive: archive\nresults: r\nmethods: [m.yaml]\ntargets: target/*.yaml\n")
     ((where, level, message),) = problems(tmp_path / "config.yaml")
     assert (where, level) == ("config.yaml", "odd")
-    assert message.startswith("targets: 'target/*.yaml'")
+    assert message.startswith("line 4: targets: 'target/*.yaml'")
 
 
 def test_a_test_under_a_name_that_is_no_id_is_unusable(tmp_path, capsys):
@@ -127,9 +144,9 @@ def test_facts_and_comparisons_that_cannot_be_used_are_told(tmp_path):
     config = "archive: archive\nresults: r\nmethods: [m.yaml]\nfacts: batches.csv\ncompare_compounds: [[A, B]]\n"
     (tmp_path / "config.yaml").write_text(config)
     said = [message for _, _, message in problems(tmp_path / "config.yaml")]
-    assert said[0] == "line 2: 2 cells where the first line has 3; mend the line"
+    assert said[0] == "line 2: 2 cells where the first line has 3; accepted: 3 cells; mend the line"
     assert [message.split(";")[0] for message in said[1:]] == [
-        "compare_compounds: no test card names 'A'", "compare_compounds: no test card names 'B'",
+        "line 5: compare_compounds: no test card names 'A'", "line 5: compare_compounds: no test card names 'B'",
     ]  # fmt: skip
 
 
