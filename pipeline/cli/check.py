@@ -12,6 +12,7 @@ from typing import Any
 
 from pipeline.archive.scan import printable
 from pipeline.errors import InputError
+from pipeline.wording import counted
 from pipeline.workspace.check import Checked, checked_place
 from pipeline.workspace.check_of_test import Problem, TestLook, complaints_of
 
@@ -76,7 +77,7 @@ def words_of(look: TestLook) -> str:
     """One test in a line."""
     channels = f"{len(look.channels)} channels" if look.channels else ""
     worst = f"worst: {look.worst.level.replace('_', ' ')}" if look.worst else "no complaint"
-    return ", ".join(filter(None, (_count(look.recordings, "recording"), brakings(look), channels, worst)))
+    return ", ".join(filter(None, (counted(look.recordings, "recording"), brakings(look), channels, worst)))
 
 
 def brakings(look: TestLook) -> str:
@@ -86,7 +87,7 @@ def brakings(look: TestLook) -> str:
     if look.found is None:
         return f"{look.scheduled} stops scheduled"
     part = "" if look.counted >= look.recordings else f" in {look.counted} of them"
-    return f"{_count(look.found, 'braking')} found{part}, {look.scheduled} scheduled"
+    return f"{counted(look.found, 'braking')} found{part}, {look.scheduled} scheduled"
 
 
 def _problem(problem: Problem) -> dict[str, Any]:
@@ -98,13 +99,9 @@ def _total(checked: Checked) -> str:
     unusable = len({p.where.split("/")[0] for p in checked.problems if p.level == "unusable"})
     looked = "" if checked.heads >= checked.recordings else f" (the heads of {checked.heads} looked at)"
     return (
-        f"{_count(len(checked.looks), 'test')}, {_count(checked.recordings, 'recording')}{looked}: {unusable} unusable, "
-        f"{_count(levels['left_out'] + levels['odd'], 'other problem')}"
+        f"{counted(len(checked.looks), 'test')}, {counted(checked.recordings, 'recording')}{looked}: {unusable} unusable, "
+        f"{counted(levels['left_out'] + levels['odd'], 'other problem')}"
     )
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _draw(looks: Iterable[TestLook]) -> None:

@@ -16,6 +16,7 @@ from pipeline.archive.scan import printable
 from pipeline.errors import Complaint, InputError
 from pipeline.inputs.yaml_text import line_of, text_of
 from pipeline.method import Method
+from pipeline.wording import counted as number
 
 CARD = "test.yaml"
 NEAR_NAME = 0.85  # likeness of a further channel's name from which a known one may be meant
@@ -101,13 +102,13 @@ def _odd_card(card: Card) -> Iterator[tuple[Level, Complaint]]:
         mend = "check it against drawing and certificate; it is used as it is"
         yield "odd", Complaint(CARD, what, "what brakes have", mend, key=key)
     first: dict[str, int] = {}
-    for number, block in enumerate(card.blocks, start=1):
-        if first.setdefault(block.name, number) != number:
+    for at, block in enumerate(card.blocks, start=1):
+        if first.setdefault(block.name, at) != at:
             words = f"{block.name!r} is the name of block {first[block.name]} too"
-            mend = f"write another where the blocks are not one, such as {block.name} ({number})"
+            mend = f"write another where the blocks are not one, such as {block.name} ({at})"
             yield (
                 "odd",
-                Complaint(CARD, words, "a name of its own for each block", mend, key=f"blocks.{number - 1}.name"),
+                Complaint(CARD, words, "a name of its own for each block", mend, key=f"blocks.{at - 1}.name"),
             )
     for name in card.recordings.channels:
         near = difflib.get_close_matches(name, CHANNELS, n=1, cutoff=NEAR_NAME)
@@ -124,12 +125,10 @@ def _excluded(card: Card, recordings: int) -> Iterator[tuple[Level, Complaint]]:
     for entry, exclusion in enumerate(card.exclude):
         key, last = f"exclude.{entry}.stops", max(exclusion.stops)
         if one and last > recordings:
-            said = (
-                f"stop {last} does not exist: the card says one stop a recording, and there are {recordings} recordings"
-            )
+            said = f"stop {last} does not exist: the card says one stop a recording, and the test has {number(recordings, 'recording')}"
             yield "unusable", Complaint(CARD, said, f"stops 1 to {recordings}", "correct the number", key=key)
         elif not one and last > planned * 1.2 + 5:
-            said = f"stop {last}: the schedule has {planned} stops"
+            said = f"stop {last}: the schedule has {number(planned, 'stop')}"
             yield "odd", Complaint(CARD, said, f"stops 1 to {planned}", "correct the number", key=key)
 
 
@@ -273,7 +272,7 @@ def _wear(folder: Path, card: Card) -> Iterator[Problem]:
     planned = sum(block.stops for block in card.blocks)
     last = readings["after_stop"].max() if readings.height else None
     if isinstance(last, int) and last > planned * 1.2 + 5:
-        words = f"a reading after stop {last}, but the schedule has {planned} stops"
+        words = f"a reading after stop {last}, but the schedule has {number(planned, 'stop')}"
         line = int(readings.filter(readings["after_stop"] == last)["line"][0])
         mend = "correct after_stop, or the blocks"
         yield Problem(where, "odd", Complaint(name, words, f"0 to {planned}", mend, line))

@@ -19,6 +19,7 @@ from pipeline.inputs.unit_slips import named, slips
 from pipeline.method.reduction import Reduction
 from pipeline.stops.facts import setup_of
 from pipeline.stops.faults.gross_slips import GROSS, HELD_SPEED, MU, PERIOD, SLACK
+from pipeline.wording import counted as number
 from pipeline.workspace.counted import Counted
 
 NEAR = 0.3  # |ln| of a ratio within which a slip explains it
@@ -167,25 +168,21 @@ def _number(card: Card, counted: Counted, recordings: int) -> Iterator[Complaint
                 key="recordings.holds",
             )
         elif recordings != planned:
-            yield _unlike(f"{_several(recordings, 'recording')} of a stop each", planned)
+            yield _unlike(f"{number(recordings, 'recording')} of a stop each", planned)
         if none:
             yield _without(none, len(counts))
     elif counts and not counted.cut and len(counts) == recordings and sum(counts) != planned:
-        yield _unlike(f"{_several(sum(counts), 'braking')} found in {_several(recordings, 'recording')}", planned)
+        yield _unlike(f"{number(sum(counts), 'braking')} found in {number(recordings, 'recording')}", planned)
 
 
 def _unlike(found: str, planned: int) -> Complaint:
     return Complaint(
         "test.yaml",
-        f"{found}, but the blocks have {_several(planned, 'stop')}",
-        _several(planned, "braking"),
+        f"{found}, but the blocks have {number(planned, 'stop')}",
+        number(planned, "braking"),
         "correct the blocks, or look for recordings that are missing or of another test",
         key="blocks",
     )
-
-
-def _several(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _without(names: list[str], of: int) -> Complaint:
