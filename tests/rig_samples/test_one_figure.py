@@ -46,6 +46,12 @@ def figure(value: dict[str, Any] | None) -> tuple[Any, ...] | None:
     return value["value"], value["low"], value["high"]
 
 
+def worn(row: dict[str, Any]) -> str:
+    """A part of a component's wear in words: `pad inner mechanical`, or `disc on valley route`."""
+    name = row["component"].replace("_", " ")
+    return f"{name} on {row['duty']}" if row["duty"] else f"{name} {row['part']}"
+
+
 def same(found: dict[str, Any]) -> list[tuple[str, Any, Any]]:
     """(quantity, its figure in one file, in another) of all that two files give."""
     batches, targets, friction = found["batches"], found["targets"], found["friction"]
@@ -59,11 +65,14 @@ def same(found: dict[str, Any]) -> list[tuple[str, Any, Any]]:
         "bite_margin": "bite_difference",
         "wear_batch_ratio": "wear_ratio",
     }
-    margins = {"mu_batch_margin": "mu", "bite_margin": "bite"}
+    margins = {"mu_batch_margin": "mu", "bite_margin": "bite", "wear_batch_ratio": "wear"}
     for asked in targets["requirements"]:
-        for row in asked["each"] if asked["key"] in ("mu_batch_margin", "bite_margin") else []:
-            pair = pairs[tuple(row["of"].split(" and "))]
-            out.append((f"{asked['key']} {row['of']}", figure(row["figure"]), figure(pair[differences[asked["key"]]])))
+        for row in asked["each"] if asked["key"] in differences else []:
+            names, _, part = row["of"].partition(", ")
+            pair = pairs[tuple(names.split(" and "))]
+            parts = {worn(one): one["ratio"] for one in pair["wear"]}
+            own = parts[part] if part else pair[differences[asked["key"]]]
+            out.append((f"{asked['key']} {row['of']}", figure(row["figure"]), figure(own)))
         if asked["key"] in margins:
             margin = batches["margins"][margins[asked["key"]]]
             out.append((f"limits of {asked['key']}", (asked["low"], asked["high"]), (margin["low"], margin["high"])))
@@ -91,7 +100,11 @@ def test_a_name_on_the_sheet_has_one_value(found: dict[str, Any]) -> None:
 
 
 def test_what_two_files_give_is_one_figure(found: dict[str, Any]) -> None:
-    assert [(what, one, other) for what, one, other in same(found) if one != other] == []
+    both = same(found)
+    assert [(what, one, other) for what, one, other in both if one != other] == []
+    asked = {row["key"] for row in found["targets"]["requirements"]}
+    read = {what.split()[0] for what, one, _ in both if one is not None}
+    assert asked & {"mu_batch_margin", "bite_margin", "wear_batch_ratio"} <= read
 
 
 def test_the_margin_of_bite_is_the_comparison_s_too(method_results: Path) -> None:
