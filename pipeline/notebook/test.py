@@ -74,7 +74,8 @@ class Test:
     def samples(self, recording: int | str) -> pl.DataFrame:
         """Samples of one recording as recorded, by its number or file: (n,) columns time_s, speed_rpm, torque_nm,
         pressure_bar, disc_temperature_c and the card's further channels, temperatures ending in _c, pressures in _bar,
-        lengths in _mm; a channel of another kind keeps its name and SI. What was left out as damaged is null.
+        lengths in _mm; a channel of another kind keeps its name and SI. What was left out as damaged is null. Of a test of
+        which only reduced rows were kept these rows, in the columns of the stops table.
 
         Raises InputError for a recording that was not read.
         """
@@ -86,6 +87,8 @@ class Test:
             there = ", ".join(f"{one.recording} {one.file}" for one in self.record.recordings[:3])
             raise InputError(f"{self.name}: no recording {recording!r} was read; there are {there}, ...")
         frame = scan_table(self.channels).filter(pl.col("recording") == number).drop("recording").collect()
+        if self.card.recordings.holds == "summary":
+            return frame
         kinds = canonical.conversions(self.card.recordings.channels, self.card.rolling_radius)
         return frame.select(at_the_edge(name, kinds.get(name, (1.0, 0.0, None))[2]) for name in frame.columns)
 

@@ -1,27 +1,10 @@
-"""The page written as a notebook prints what its cells print now."""
+"""How the page written as a notebook is held against what its cells print (tests/notebook/test_of_a_run.py does)."""
 
 from __future__ import annotations
 
 import pytest
 
-from tests.conftest import SampleResults
 from tests.docs import tour
-
-COMMAND = "python -m tests.docs.tour --write (after a run of the samples)"
-
-
-def test_the_notebook_prints_what_stands_in_it(sample_results: SampleResults) -> None:
-    page = tour.PAGE.read_text(encoding="utf-8")
-    in_memory, of_a_run = tour.parts(page)
-    assert len(in_memory) > 12 and len(of_a_run) > 4
-    notebook = tour.Notebook(sample_results.root)
-    before = [*in_memory, *of_a_run]
-    now = notebook.run(before)
-    assert sum(bool(cell.output) for cell in now) >= len(now) - 1
-    found = [
-        f"{a.code}{text}" for a, b in zip(before, now, strict=True) for text in tour.differences(a.output, b.output)
-    ]
-    assert found == [], f"renew the page by {COMMAND}"
 
 
 @pytest.mark.parametrize(

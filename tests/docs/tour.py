@@ -28,6 +28,7 @@ REPO = Path(__file__).parents[2]
 PAGE = REPO / "docs" / "notebook.md"
 #: heading from which on the cells read the results of a run
 RESULTS = "## The results of a run"
+COMMAND = "python -m tests.docs.tour --write, after a run of the samples"
 PLACE = '"rig_samples/results"'  # as the cells name it
 CELL = re.compile(r"```python\n(?P<code>.*?)```\n(?:\n```text\n(?P<output>.*?)```\n)?", re.DOTALL)
 NUMBER = re.compile(r"^\(?\[?([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?)([^\d]*)$")
@@ -58,12 +59,16 @@ class Notebook:
     """Cells run one after another in one namespace; display settings of the frames end with it."""
 
     def __init__(self, results: Path | None = None) -> None:
-        self.results, self.names = results, {"__name__": "notebook"}
+        self.results = results
+        self.names: dict[str, Any] = {"__name__": "notebook"}
+        self.ran: list[Cell] = []
 
     def run(self, given: list[Cell]) -> list[Cell]:
         """The cells with what they print now."""
         with pl.Config(), contextlib.chdir(REPO):
-            return [replace(cell, output=self._output(cell.code)) for cell in given]
+            found = [replace(cell, output=self._output(cell.code)) for cell in given]
+        self.ran += found
+        return found
 
     def _output(self, code: str) -> str:
         if self.results is not None:

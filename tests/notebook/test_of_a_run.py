@@ -16,19 +16,41 @@ from pipeline.results import plain
 from pipeline.results.catalogue import FILES
 from pipeline.results.model import Result, read
 from tests.conftest import IN_USE, SAMPLES, SampleResults
+from tests.docs import tour
 
 TEST, COMPOUND = "m4-2403-a", "Marram 4"
 STATED = {"test", "method", "stamp"}  # what a file says of itself
 
 
 @pytest.fixture(scope="module")
-def results(sample_results: SampleResults) -> pipeline.Results:
-    return pipeline.read_results(sample_results.root)
+def notebook(sample_results: SampleResults) -> tour.Notebook:
+    """The page's cells, run over the session's run of the samples: one reduction serves the page and what it is held against."""
+    made = tour.Notebook(sample_results.root)
+    made.run(tour.cells(tour.PAGE.read_text(encoding="utf-8")))
+    return made
 
 
 @pytest.fixture(scope="module")
-def reduced() -> pipeline.Reduced:
-    return pipeline.reduce(pipeline.read_test(SAMPLES / "archive" / TEST), SAMPLES / "methods" / f"{IN_USE}.yaml")
+def results(notebook: tour.Notebook) -> pipeline.Results:
+    found: pipeline.Results = notebook.names["results"]
+    return found
+
+
+@pytest.fixture(scope="module")
+def reduced(notebook: tour.Notebook) -> pipeline.Reduced:
+    found: pipeline.Reduced = notebook.names["reduced"]
+    assert found.test.name == TEST
+    return found
+
+
+def test_the_page_prints_what_stands_in_it(notebook: tour.Notebook) -> None:
+    in_memory, of_a_run = tour.parts(tour.PAGE.read_text(encoding="utf-8"))
+    before = [*in_memory, *of_a_run]
+    assert len(in_memory) > 12 and len(of_a_run) > 4 and len(notebook.ran) == len(before)
+    assert sum(bool(cell.output) for cell in notebook.ran) >= len(before) - 1
+    pairs = zip(before, notebook.ran, strict=True)
+    found = [f"{old.code}{text}" for old, new in pairs for text in tour.differences(old.output, new.output)]
+    assert found == [], f"renew the page by {tour.COMMAND}"
 
 
 def written(result: Result) -> object:
@@ -47,14 +69,35 @@ def test_stops_traces_and_summary_are_those_of_the_run(results: pipeline.Results
     assert said and said <= set(own.findings.select("code", "message").rows())
 
 
-def test_map_wear_and_drift_are_those_of_the_run(results: pipeline.Results, reduced: pipeline.Reduced) -> None:
+def test_map_wear_and_drift_are_those_of_the_run(
+    notebook: tour.Notebook, results: pipeline.Results, reduced: pipeline.Reduced
+) -> None:
     own = results.test(TEST)
-    target = SAMPLES / "targets" / "marram-4.yaml"
-    assert written(pipeline.friction_map(reduced, target=target)) == written(own.friction)
-    assert written(pipeline.wear_laws(reduced)) == written(own.wear)
+    assert written(notebook.names["friction"]) == written(own.friction)
+    assert written(notebook.names["wear"]) == written(own.wear)
     pooled = results.compound(COMPOUND).repeatability
     assert written(pipeline.drift_verdict(reduced, pooled=pooled)) == written(own.drift)
     assert own.friction.window is not None and own.wear.components and own.drift.verdict == "none"
+
+
+@pytest.mark.heavy
+@pytest.mark.parametrize("method", ["first", IN_USE])
+@pytest.mark.parametrize("test", sorted(path.parent.name for path in (SAMPLES / "archive").glob("*/test.yaml")))
+def test_every_test_of_the_samples_is_that_of_the_run(both_methods: SampleResults, method: str, test: str) -> None:
+    results = pipeline.read_results(both_methods.root, method=method)
+    own, rig = results.test(test), SAMPLES / "rigs" / "north.yaml"
+    found = pipeline.reduce(
+        pipeline.read_test(SAMPLES / "archive" / test), SAMPLES / "methods" / f"{method}.yaml", rig=rig
+    )
+    (compound,) = (one.compound for one in results.states if one.test == test)
+    target = SAMPLES / "targets" / "marram-4.yaml" if compound == COMPOUND else None
+    assert compound is not None
+    assert_frame_equal(found.stops, own.stops, check_exact=True)
+    assert written(found.summary) == written(own.summary)
+    assert written(pipeline.friction_map(found, target=target)) == written(own.friction)
+    assert written(pipeline.wear_laws(found)) == written(own.wear)
+    pooled = results.compound(compound).repeatability
+    assert written(pipeline.drift_verdict(found, pooled=pooled)) == written(own.drift)
 
 
 def test_the_figures_are_those_of_the_page(results: pipeline.Results) -> None:

@@ -12,6 +12,8 @@ import pytest
 
 import pipeline
 from pipeline import InputError, drift_verdict, friction_map, read_test, reduce, stop_samples, wear_laws
+from tests.recordings.makers import write_card, written
+from tests.recordings.test_summary import ROWS, summary_card
 from tests.stops import makers
 from tests.stops.makers import Application, Rig, write_test
 
@@ -74,6 +76,30 @@ def test_traces_are_the_samples_of_the_stops_thinned(reduced: pipeline.Reduced) 
         assert rows.filter(inside)["mu"].to_list() == trace.filter(inside)["mu"].to_list()
         assert rows["in_window"].to_list() == inside.to_list()
         assert samples["time_s"][0] == pytest.approx(-1, abs=0.1)
+
+
+def test_stops_of_a_series_are_those_of_its_one_recording(tmp_path: Path) -> None:
+    found = reduce(read_test(archived(tmp_path, series=True)))
+    assert found.stops["recording"].to_list() == [1, 1, 1]
+    for stop, row in enumerate(found.stops.iter_rows(named=True), start=1):
+        samples = stop_samples(found, stop)
+        used = samples.filter(pl.col("in_window"))
+        assert used["time_s"][-1] == pytest.approx(row["window_end_s"], abs=0.02)
+        weights = used["speed_rpm"].to_numpy()  # the mean over distance, of even samples
+        assert np.average(used["mu"].to_numpy(), weights=weights) == pytest.approx(row["mu_distance"], rel=1e-3)
+
+
+def test_a_table_of_reduced_rows_is_taken_over_and_has_no_samples(tmp_path: Path) -> None:
+    folder = write_card(tmp_path / "old", summary_card())
+    written(folder, "old.csv", ROWS.encode())
+    test = read_test(folder)
+    found = reduce(test)
+    assert found.stops["mu"].to_list() == [0.42, 0.41, None] == test.samples(1)["mu"].to_list()
+    assert found.summary.reprocessable is False
+    with pytest.raises(InputError, match=r"^old: only reduced rows were kept of this test: it has no samples"):
+        stop_samples(found, 1)
+    with pytest.raises(InputError, match="no recordings to choose from"):
+        read_test(folder, only=[1])
 
 
 def test_raw_torque_is_that_of_the_recording(reduced: pipeline.Reduced) -> None:

@@ -190,6 +190,18 @@ def test_bad_tests_are_results_and_leave_the_others_as_they_are(workspace, tmp_p
     assert (root / stops).read_bytes() == (tmp_path / "results" / chain.METHOD / stops).read_bytes()
 
 
+def test_a_test_taken_out_runs_the_stage_that_marks_its_results(workspace, tmp_path):
+    """And that renews the list of tests; what it writes of them stands in tests/results/test_left_over.py."""
+    folder = workspace.parent / "archive" / UNREADABLE
+    shutil.move(folder, tmp_path / "out")
+    try:
+        planned = planned_rules(workspace)
+    finally:
+        shutil.move(tmp_path / "out", folder)
+    assert planned["index"] == 1 and "stops" not in planned
+    assert planned_rules(workspace) == {}
+
+
 def test_nothing_of_the_samples_leaks_into_another_workspace(workspace):
     files = [p for p in (workspace.parent / "results").rglob("*") if p.is_file() and ".snakemake" not in p.parts]
     assert not [p for p in files if "marram-4" in str(p) or "revised" in str(p)]
