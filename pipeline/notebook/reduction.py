@@ -26,17 +26,18 @@ from pipeline.results.findings import Found, recorded
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import as_read, renewed
 from pipeline.results.repeatability import Repeatability
-from pipeline.results.summary import TestSummary
+from pipeline.results.summary import StopCounts, TestSummary
 from pipeline.results.wear import TestWear
 from pipeline.stops import stage as stops
 from pipeline.stops.calibrated import calibrations_of
 from pipeline.stops.reduce import conditioned_stop, prepared
 from pipeline.wear import stage as wear
+from pipeline.wording import counted
 
 File = str | PathLike[str]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Reduced:
     """A test reduced to its stops by `reduce`.
 
@@ -55,10 +56,17 @@ class Reduced:
     summary: TestSummary
     found: list[Found]
 
+    def __repr__(self) -> str:
+        return f"<{self.test.name} reduced: {stops_words(self.summary.stops)}; {counted(len(self.found), 'finding')}>"
+
     @property
     def findings(self) -> pl.DataFrame:
         """One row a finding: code (docs/findings.md), severity, stop, file, channel, start_s and end_s, message, action."""
         return finding_frame(self.found)
+
+
+def stops_words(counts: StopCounts) -> str:
+    return f"{counted(counts.ok, 'stop')} ok, {counts.suspect} suspect, {counts.rejected} rejected"
 
 
 def read_method(file: File | None = None) -> Method:

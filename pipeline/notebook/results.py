@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.errors import InputError
 from pipeline.notebook.faults import told
+from pipeline.notebook.reduction import stops_words
 from pipeline.notebook.test import finding_frame
 from pipeline.report.per_test_findings import OfStages, findings_in, load
 from pipeline.results import places
@@ -29,9 +30,10 @@ from pipeline.results.sheet import Sheet
 from pipeline.results.summary import TestSummary
 from pipeline.results.targets import CompoundTargets
 from pipeline.results.wear import CompoundWear
+from pipeline.wording import counted
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class TestResults(OfStages):
     """Results of one test: tables stops, traces and excluded (docs/tables.md); record, summary, friction, wear, drift, each
     the model of its JSON file (docs/results.md); found: the findings with their evidence, worst first."""
@@ -40,13 +42,17 @@ class TestResults(OfStages):
 
     found: tuple[Found, ...] = ()
 
+    def __repr__(self) -> str:
+        said = self.unusable and f"unusable: {self.unusable}"
+        return f"<results of {self.record.test}: {said or stops_words(self.summary.stops)}; {counted(len(self.found), 'finding')}>"
+
     @property
     def findings(self) -> pl.DataFrame:
         """One row a finding: code (docs/findings.md), severity, stop, file, channel, start_s and end_s, message, action."""
         return finding_frame(self.found)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class CompoundResults:
     """Results of one compound; each part is the model of its JSON file (docs/results.md), read when it is asked for.
 
@@ -54,6 +60,9 @@ class CompoundResults:
     """
 
     folder: Path
+
+    def __repr__(self) -> str:
+        return f"<results of compound {self.folder.name}, method {self.folder.parents[1].name}>"
 
     @cached_property
     def friction(self) -> CompoundFriction:
@@ -91,11 +100,15 @@ class CompoundResults:
         return _written(self.folder / "sheet.json", Sheet)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Results:
     """Results of a run under one method, by `read_results`; folder: the method's."""
 
     folder: Path
+
+    def __repr__(self) -> str:
+        what = f"{counted(len(self.states), 'test')}, {counted(len(self.compounds), 'compound')}"
+        return f"<results of method {self.method}: {what}>"
 
     @property
     def method(self) -> str:

@@ -22,6 +22,7 @@ from pipeline.results import scan_table
 from pipeline.results.findings import Found
 from pipeline.results.model import as_read
 from pipeline.results.record import Record
+from pipeline.wording import counted
 
 #: dimension -> unit at the end of a column's name, factor and offset from SI
 EDGES = {
@@ -36,7 +37,7 @@ EDGES = {
 FOUND = ("code", "severity", "stop", "file", "channel", "start_s", "end_s", "message", "action")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Test:
     """A test read from its folder by `read_test`; what it holds is not changed by anything done with it.
 
@@ -51,6 +52,11 @@ class Test:
     record: Record
     channels: Path
     whole: bool = True
+
+    def __repr__(self) -> str:
+        card, read = self.card, counted(len(self.record.recordings), "recording")
+        who = f"{card.compound}, batch {card.batch}, specimen {card.specimen}, {card.date}"
+        return f"<test {self.name}: {who}; {read}{'' if self.whole else ' of it read'}>"
 
     @property
     def name(self) -> str:

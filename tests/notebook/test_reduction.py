@@ -63,6 +63,12 @@ def test_recordings_and_their_samples_are_those_of_the_files(folder: Path) -> No
         test.samples(9)
 
 
+def test_what_a_notebook_shows_of_them_is_one_line(folder: Path, reduced: pipeline.Reduced) -> None:
+    assert repr(read_test(folder)) == "<test t1: Marram 4, batch M4-9901, specimen A, 2026-03-02; 3 recordings>"
+    assert repr(read_test(folder, only=[2])).endswith("; 1 recording of it read>")
+    assert repr(reduced).startswith("<t1 reduced: 3 stops ok, 0 suspect, 0 rejected; ")
+
+
 def test_traces_are_the_samples_of_the_stops_thinned(reduced: pipeline.Reduced) -> None:
     """One code path: what is drawn of a stop at its full rate is what its row in the tables was made of."""
     for stop in (1, 3):
