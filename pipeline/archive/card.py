@@ -230,11 +230,11 @@ STAND_IN: dict[str, Any] = {
     "recordings": {
         "files": "recordings/*.csv",
         "channels": {
-            "time": {"column": "t", "unit": "s"},
-            "speed": {"column": "n", "unit": "rpm"},
-            "torque": {"column": "M", "unit": "N m"},
-            "pressure": {"column": "p", "unit": "bar"},
-            "disc_temperature": {"column": "T", "unit": "degC"},
+            "time": {"column": "- t", "unit": "s"},
+            "speed": {"column": "- n", "unit": "rpm"},
+            "torque": {"column": "- M", "unit": "N m"},
+            "pressure": {"column": "- p", "unit": "bar"},
+            "disc_temperature": {"column": "- T", "unit": "degC"},
         },
     },
     "blocks": [{"name": "-", "purpose": "map", "kind": "stop", "stops": "1", "speed": "1000 rpm"}],

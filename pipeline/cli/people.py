@@ -13,6 +13,7 @@ from typing import Annotated, Any
 import typer
 from typer.exceptions import TyperException
 
+from pipeline.errors import Complaint
 from pipeline.stages import STAGES
 
 Work = Callable[[], int | None]
@@ -43,6 +44,23 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from pipeline.results import version
+
+        typer.echo(f"{NAME} {version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _program(
+    show: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="the version, and nothing else")
+    ] = False,
+) -> None:
+    """From stop recordings to a characterisation sheet."""
 
 
 @app.command(
@@ -275,20 +293,32 @@ def read(arguments: list[str]) -> Work:
     try:
         found = command.main(args=_repeated(arguments), prog_name=NAME, standalone_mode=False)
     except TyperException as error:
-        context: Any = getattr(error, "ctx", None)
-        called = context.command_path if context else NAME
-        raise SystemExit(_refused(called, error.format_message())) from None
+        typer.echo(str(wrong_call(error, command)), err=True)
+        raise SystemExit(2) from None
     if not callable(found):  # help was wanted
         raise SystemExit(found or 0)
     work: Work = found
     return work
 
 
-def _refused(called: str, message: str) -> int:
-    words = " ".join(message.split()).rstrip(".")
+def wrong_call(error: Any, command: Any) -> Complaint:
+    """What is wrong in a call; in place of a file stands the command."""
+    context: Any = getattr(error, "ctx", None)
+    called = context.command_path if context else NAME
+    words = " ".join(error.format_message().split()).rstrip(".")
     words = "missing COMMAND" if words == "Missing command" else words[:1].lower() + words[1:]
-    typer.echo(f"{called}: {words}; see {called} --help", err=True)
-    return 2
+    wanted = getattr(error, "param", None)
+    if called == NAME:
+        accepted = f"commands: {', '.join(command.commands)}"
+    elif wanted is not None:
+        usual = getattr(wanted, "metavar", None) or wanted.name
+        accepted = f"{usual}: {getattr(wanted, 'help', None) or 'see its help'}"
+    else:
+        names = [
+            (p.metavar or p.name) if p.param_type_name == "argument" else p.opts[0] for p in context.command.params
+        ]
+        accepted = f"arguments and options: {', '.join(names)}"
+    return Complaint(called, words, accepted, f"see {called} --help")
 
 
 def _repeated(arguments: list[str]) -> list[str]:

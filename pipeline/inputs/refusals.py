@@ -223,6 +223,11 @@ def dimension_of(at: Any) -> Dimension | None:
 def _accepted(at: Any) -> str:
     """What is accepted, by the annotation."""
     annotation = _annotation(at)
+    origin = get_origin(annotation)
+    if origin in (tuple, list):
+        return f"a list in [ ] of {_accepted(get_args(annotation)[0])}"
+    if type(None) in get_args(annotation):
+        return next(_accepted(part) for part in get_args(annotation) if part is not type(None))
     dimension = dimension_of(at)
     if dimension is not None:
         return f"number and unit: {dimension.units}"
@@ -230,9 +235,6 @@ def _accepted(at: Any) -> str:
         return ", ".join(map(str, options))
     if _inner(annotation) is not None:
         return keys_of(annotation)
-    origin = get_origin(annotation)
-    if origin in (tuple, list):
-        return "a list in [ ]"
     if origin is dict:
         return "a mapping of keys"
     plain = {datetime.date: DATE, bool: "true or false", int: "a whole number", float: "a number", str: "text"}

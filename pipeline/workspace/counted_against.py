@@ -15,7 +15,7 @@ from pipeline.archive.card import Card
 from pipeline.conditioning.looks import Look
 from pipeline.errors import Complaint
 from pipeline.inputs.quantities import scale_offset
-from pipeline.inputs.unit_slips import named, slips
+from pipeline.inputs.unit_slips import slips
 from pipeline.method.reduction import Reduction
 from pipeline.stops.facts import setup_of
 from pipeline.stops.faults.gross_slips import GROSS, HELD_SPEED, MU, PERIOD, SLACK
@@ -73,7 +73,7 @@ def _of_balance(card: Card, balance: float) -> Complaint:
     """The work grows as time and torque are read too large."""
     units = card.recordings.units_of(("time", "torque"))
     fits = {
-        name: named(dimension, balance, units[name], tolerance=NEAR)
+        name: [one for one in slips(dimension, units[name]) if abs(np.log(balance / one.factor)) < NEAR]
         for name, dimension in (("time", "duration"), ("torque", "torque"))
         if name in units
     }
