@@ -115,7 +115,7 @@ class Removal:
 @dataclass(frozen=True)
 class Film:
     """All evidence of a compound's film. groups: alike uses that bound growth from above; grown: uses that glazed, which bound
-    it from below; check_power and check_temperature: beyond these of the checks a stop may clear a film.
+    it from below; whole: uses that began on a clean disc, by what they lost as a whole; check_power and check_temperature: beyond these of the checks a stop may clear a film.
     """
 
     groups: tuple[tuple[Use, ...], ...] = ()
@@ -124,6 +124,7 @@ class Film:
     check_power: float = np.inf
     check_temperature: float = np.inf
     scatter: Scatter | None = None  # of matched stops
+    whole: tuple[Use, ...] = ()
     confidence: float = 0.95
 
     @property

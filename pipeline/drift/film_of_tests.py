@@ -44,6 +44,7 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
     """The film by all tests of the compound (drift.json by test)."""
     bounding: list[Use] = []
     grown: list[Use] = []
+    whole: list[Use] = []
     cleared: list[Removal] = []
     limits: list[tuple[float, float]] = []
     for test, drift in drifts.items():
@@ -62,6 +63,7 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
             for run in [*_runs(stretches, glazed=False), *runs]
             if run[0].clean and not (above and run[0].judged)
         ]
+        whole += [_joined(run) for run in [*_runs(stretches, glazed=False), *runs] if run[0].clean]
         bounding += above
         grown += [*(_joined(run) for run in runs), *below]
         cleared += _cleared(test, stretches)
@@ -70,7 +72,8 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
     scatters = [drift.evidence.scatter for drift in drifts.values() if drift.evidence.scatter is not None]
     usual = sorted(scatters, key=lambda one: one.sigma)[len(scatters) // 2] if scatters else None
     seen = tuple(use for use in grown if len(use.power))
-    return Film(grouped(known), seen, tuple(cleared), ends[0], ends[1], usual)
+    told = tuple(use for use in whole if len(use.power) >= LEAST_STOPS and use.u > 0)
+    return Film(grouped(known), seen, tuple(cleared), ends[0], ends[1], usual, whole=told)
 
 
 def _checks(chart: ExposureChart) -> tuple[float, float] | None:

@@ -8,7 +8,8 @@ larger than it need be, and the lower one never exceeds what a test lost.
 A use begins cold whatever its opening, and no opening mends that: its brakings that start colder than the settled cycle enter
 every figure with their likely growth, the middle between the estimates from above and from below; where nothing bounds them from
 above, with the largest growth that the tests saw, or with the method's `film_growth` where none glazed. Where nothing bounds a
-braking of the settled cycle, there is no upper bound at all.
+braking of the settled cycle, there is no upper bound at all. A test that ran the mix of a use's stops bounds the use as a whole
+(`pipeline.duty.mixed_use`), its cold start with it.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ import numpy as np
 from pipeline.constants import ZERO_C, Array
 from pipeline.drift.film import Film
 from pipeline.duty.cycle import Events, History
+from pipeline.duty.mixed_use import bounds
 from pipeline.results.openings import FilmLoss
 
 USES = 3  # in a row
@@ -108,11 +110,16 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     cold = use.temperature < _warm(use)
     fastest = film.largest_seen() or assumed
     likely = np.where(np.isfinite(estimate), (estimate + _seen_below(use, film)) / 2, fastest)
-    bound = np.where(cold, likely, bound) * use.energy[:, None]
-    estimate = np.where(cold, likely, estimate) * use.energy[:, None]
+    bound, estimate = np.where(cold, likely, bound), np.where(cold, likely, estimate)
+    by_mix = bounds(film, use.power, use.temperature, use.times[:, None] * use.energy, (bound, estimate))
+    bound, estimate = bound * use.energy[:, None], estimate * use.energy[:, None]
     kept = np.exp(-film.decay(use.power[:, None], use.temperature) * use.energy[:, None])
     high, above = _uses(bound, kept, use.cycles), _uses(estimate, kept, use.cycles)
-    low, below = _least(use, film)
+    high, above = (
+        [np.minimum(x, n * y) for x, n in zip(own, (1, USES), strict=True)]
+        for own, y in zip((high, above), by_mix.above, strict=True)
+    )
+    low, below = ([np.maximum(x, y) for x in own] for own, y in zip(_least(use, film), by_mix.below, strict=True))
     low = [np.minimum(x, y) for x, y in zip(low, high, strict=True)]
     value = [_between(_share(a), _share(b), wanted) for a, b in zip(above, below, strict=True)]
     most = [_share(x, np.inf) for x in high]

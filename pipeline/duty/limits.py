@@ -194,7 +194,8 @@ def openings(duty: DutyCycle, events: Events, brake: Brake, air: Air, found: Run
     limits.sort(key=lambda one: abs(one.at - (span.low if one.side == "low" else span.high)))
     free = Span(low=max(ends[SURE, "low"], low), high=min(ends[SURE, "high"], high)) if within.any() else None
     at_ends = run(duty, events, brake, air, np.array([low, high]))
-    open_ = _not_excluded(found, at_ends, duty, brake, span, first, last)
+    inner = surely_inside(found.settled, events, brake, wanted) if brake.window_inner is not None else whole
+    open_ = _not_excluded(found, at_ends, duty, brake, span, first, last, inner)
     sure_why = None if free else _why_not_sure(open_)
     return Openings(span, None, free, sure_why, tuple(limits), tuple(open_))
 
@@ -288,9 +289,10 @@ def _why_none(found: Run, events: Events, brake: Brake, good: Mapping[Asked, NDA
 
 
 def _not_excluded(
-    found: Run, at_ends: Run, duty: DutyCycle, brake: Brake, span: Span, first: int, last: int
+    found: Run, at_ends: Run, duty: DutyCycle, brake: Brake, span: Span, first: int, last: int, inner: NDArray[np.bool_]
 ) -> list[NotExcluded]:
-    """What may fail at the openings to run although nothing that was tested shows it; at_ends: the duty run at both ends of them."""
+    """What may fail at the openings to run although nothing that was tested shows it; at_ends: the duty run at both ends of them;
+    inner: whether the window holds the wanted share by its inner ends, at each opening [k]."""
     said = []
     inside = slice(first, last + 1)
     opening = np.concatenate([[span.low], found.opening[inside], [span.high]])
@@ -306,6 +308,9 @@ def _not_excluded(
         if (lows < asked).any():
             words = [_life_words(float(at), one, asked) for at, one in zip(opening, lives, strict=True)]
             said.append(_open("life", opening, lows < asked, lows, words))
+    if brake.window_inner is not None and not inner[inside].any():
+        why = "by the inner ends of the window's interval no opening holds the wanted share of the energy in it"
+        said.append(NotExcluded(cause="window", low=span.low, high=span.high, why=why))
     return said
 
 

@@ -1,5 +1,8 @@
 """The test that would settle whether a duty glazes where nothing tested excludes it: its conditions, stops, hours and blocks.
 
+It is one use of the duty itself where that can be run as blocks (`pipeline.duty.settling_use`). Else it is of alike stops, and bounds the
+brakings of the settled cycle.
+
 It runs at the warm end of the openings that nothing else speaks against, where a film is least likely. Its first gentle use is a
 little gentler and colder than the gentlest and coldest braking that is not bounded yet: harmless there, these openings are free of
 reservation, by the film's direction alone. Its second is as hard and warm as the duty's hardest and warmest: glazing there, every
@@ -26,6 +29,7 @@ from pipeline.duty.glazing import Places
 from pipeline.duty.limits import Openings, Run
 from pipeline.duty.project import Brake
 from pipeline.duty.settling_blocks import HARD, LAST_CHECKS, Gentle, Rig, blocks_of, hardest
+from pipeline.duty.settling_use import WholeUse, whole_use
 from pipeline.heat.capacity import heat_capacity
 from pipeline.heat.lumped import cooling_time
 from pipeline.results.duty import RigCooling
@@ -40,7 +44,11 @@ CHANCE = 1.28  # standard uncertainties: nine in ten
 SHOWN_U = 5.0  # standard uncertainties of a loss at the rate that matters, for the second use to show it
 CHECKS = (6, 8, 10, 12, 16, 20, 24, 32, 40)
 FEWEST, MOST_STOPS = 20, 600
+MOST_OF_USE = (
+    8  # checks after a whole use: more of them take off themselves what it left, and their mean tells less than it cost
+)
 LEAST_LEFT = 0.2  # of the target, below which no test can settle it
+TOLD = 0.25  # of the target: what the checks' scatter may leave of the loss of a whole use
 NEGLIGIBLE = 0.05  # of the target: brakings that together may add less need no test
 FILLING = 1.1  # mean rate to first rate of a film that begins to fill
 BETWEEN_STOPS_S, USUAL_S = 10.0, 90.0  # on top of cooling down; from stop to stop where the rig's cooling is not known
@@ -64,7 +72,11 @@ def settling(
     rig = Rig(events, radius, brake, cards, stops)
     if brake.film.scatter is None or rig.check is None:
         return None, "the scatter of matched checks is not known: repeat a block of checks first"
-    tried = [(c, _design(c, rig, cooling)) for c in _candidates(found, judged, brake)]
+    own = _open_openings(found, judged, brake)
+    whole = whole_use(found, own, rig, cooling) if own.size else None
+    if whole is not None and whole.count <= MOST_STOPS:
+        return _whole_told(whole, found, rig, cooling), None
+    tried = [(c, _design(c, rig, cooling)) for c in _candidates(found, own, brake)]
     tried = [(c, design) for c, design in tried if c.left >= LEAST_LEFT * brake.glazing_loss]
     if not tried:
         return None, (
@@ -92,16 +104,20 @@ class _Conditions:
     hardest: Gentle
 
 
-def _candidates(found: Run, judged: Openings, brake: Brake) -> list[_Conditions]:
-    """Tests at the warmest opening that is open, one for each temperature at which a braking of the use begins: the warmer, the
-    more brakings are colder than the test and keep their share of the target.
-    """
+def _open_openings(found: Run, judged: Openings, brake: Brake) -> NDArray[np.int64]:
+    """Indices of the openings to run at which a film is not excluded."""
     assert judged.span is not None
-    lost, use = found.losses, found.losses.use
     own = np.flatnonzero((found.opening >= judged.span.low - 1e-9) & (found.opening <= judged.span.high + 1e-9))
     if not own.size:
         own = np.array([int(np.abs(found.opening - (judged.span.low + judged.span.high) / 2).argmin())])
-    own = own[lost.high[own] > brake.glazing_loss]
+    return np.asarray(own[found.losses.high[own] > brake.glazing_loss], np.int64)
+
+
+def _candidates(found: Run, own: NDArray[np.int64], brake: Brake) -> list[_Conditions]:
+    """Tests at the warmest of the openings `own`, one for each temperature at which a braking of the use begins: the warmer, the
+    more brakings are colder than the test and keep their share of the target.
+    """
+    lost, use = found.losses, found.losses.use
     if not own.size:
         return []
     coldest = use.temperature[-1][:, own].min(axis=0)
@@ -208,7 +224,7 @@ def _seconds(energy: float, start_c: float, rig: RigCooling | str, brake: Brake)
 
 def _told(c: _Conditions, design: _Design, found: Run, rig: Rig) -> SettlingTest:
     first, second, checks = design.gentle, design.second, design.checks
-    blocks = blocks_of(rig, checks, [first, second] if second else [first])
+    blocks = blocks_of(rig, checks, [[first], [second]] if second else [[first]])
     hard = sum(b.stops for b in blocks if b.name.startswith(HARD))
     least = -float(np.expm1(-c.left * first.stops / c.stops))
     then = f", hard use and {checks} checks" if hard else ""
@@ -234,6 +250,50 @@ def _told(c: _Conditions, design: _Design, found: Run, rig: Rig) -> SettlingTest
         u=design.u,
         hours=design.hours,
         hours_why=known if design.hours else "the rig's cooling is not known",
+        blocks=as_yaml(blocks),
+        text=text,
+    )
+
+
+def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str) -> SettlingTest:
+    """One use of the duty between checks: what it loses is held against the target itself."""
+    film, brake, check = rig.brake.film, rig.brake, rig.check
+    assert check is not None
+    wanted = -float(np.log1p(-brake.glazing_loss))
+    told = [(n, film.u_of_checks(n) or np.inf) for n in CHECKS if n <= MOST_OF_USE]
+    checks, u = next(((n, u) for n, u in told if film.z * u <= TOLD * wanted), told[-1])
+    blocks = blocks_of(rig, checks, [whole.stops])
+    hard = sum(b.stops for b in blocks if b.name.startswith(HARD))
+    area, start = brake.rubbing.friction_area * 1e6, check.initial_temperature
+    energy = rig.cards[0].inertia * (check.speed_start**2 - check.speed_end**2) / 2
+    check_s = None if start is None else _seconds(energy, start - ZERO_C, cooling, brake)
+    seconds = [_seconds(one.energy * area, one.temperature, cooling, brake) for one in whole.stops]
+    known = check_s is not None and None not in seconds
+    total = sum(one.stops * (s or USUAL_S) for one, s in zip(whole.stops, seconds, strict=True))
+    total += (2 * checks + (LAST_CHECKS if hard else 0)) * (check_s or USUAL_S)
+    hours = total / 3600 if known else None
+    warmest, coldest = whole.stops[0].temperature, whole.stops[-1].temperature
+    powers = [one.power for one in whole.stops]
+    text = (
+        f"on a bedded specimen: {checks} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
+        f"{len(whole.stops)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad, starting at {warmest:.0f} down to {coldest:.0f} °C"
+        f"), {checks} checks{f', hard use and {LAST_CHECKS} checks' if hard else ''}; what it loses is what one use loses, held "
+        f"against the {brake.glazing_loss:.1%} that the target accepts and told to {u:.1%} by the checks"
+    )  # fmt: skip
+    return SettlingTest(
+        opening=float(found.opening[whole.k]),
+        power_density_w_mm2=whole.mean("power"),
+        temperature_c=whole.mean("temperature"),
+        energy_density_j_mm2=whole.mean("energy"),
+        gentle_stops=whole.count,
+        check_stops=checks,
+        hard_stops=hard,
+        least_loss=brake.glazing_loss,
+        u=u,
+        hours=hours,
+        hours_why="by the rig's cool-downs, without heating up between the blocks"
+        if hours
+        else "the rig's cooling is not known",
         blocks=as_yaml(blocks),
         text=text,
     )

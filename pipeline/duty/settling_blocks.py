@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -47,8 +47,8 @@ class Rig:
         return next((b for card in self.cards for b in card.blocks if b.purpose == "check"), None)
 
 
-def blocks_of(rig: Rig, checks: int, uses: Sequence[Gentle]) -> list[Block]:
-    """Checks, gentle use, checks and, where the tests ran any, hard use and checks; again for each further use."""
+def blocks_of(rig: Rig, checks: int, uses: Sequence[Sequence[Gentle]]) -> list[Block]:
+    """Checks, gentle use, checks and, where the tests ran any, hard use and checks; again for each further use. A use has blocks of alike stops."""
     assert rig.check is not None
     hard = hardest(rig.cards, rig.stops)
     found: list[Block] = []
@@ -59,7 +59,9 @@ def blocks_of(rig: Rig, checks: int, uses: Sequence[Gentle]) -> list[Block]:
 
     found.append(check(checks))
     for number, use in enumerate(uses, 1):
-        found += [gentle_block(rig, use, f"gentle use {number}" if len(uses) > 1 else "gentle use")]
+        name = f"gentle use {number}" if len(uses) > 1 else "gentle use"
+        names = [name] if len(use) == 1 else [f"{name}, {i}" for i in range(1, len(use) + 1)]
+        found += [gentle_block(rig, one, own) for one, own in zip(use, names, strict=True)]
         found += [check(checks)]
         if hard is not None:
             found += [hard.model_copy(update={"name": HARD if number == 1 else f"{HARD} {number}"})]
@@ -94,6 +96,13 @@ def _braking(rig: Rig, use: Gentle) -> tuple[float, float, float]:
     energy = min(use.energy * area * 1e6, MOST_OF_SPEED * inertia * start**2 / 2)
     end = float(np.sqrt(start**2 - 2 * energy / inertia))
     return start, end, float(round(use.power * area * 1e6 * 2 / (start + end)))
+
+
+def on_rig(rig: Rig, use: Gentle) -> Gentle:
+    """The use with the energy that one stop on the rig takes, and so many stops more as make its work."""
+    start, end, _ = _braking(rig, use)
+    energy = rig.cards[0].inertia * (start**2 - end**2) / 2 / (rig.brake.rubbing.friction_area * 1e6)
+    return replace(use, energy=energy, stops=max(round(use.stops * use.energy / energy), 1))
 
 
 def hardest(cards: Sequence[Card], stops: Sequence[pl.DataFrame]) -> Block | None:

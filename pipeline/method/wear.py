@@ -36,7 +36,8 @@ class Wear(Settings):
     )
     mass_u: Mass = Field(5.0e-5, description="standard uncertainty of a mass reading where repeats give none")
     model_u: Share = Field(
-        0.01, description="share of an interval's loss by which any law may be wrong, beside the readings' noise"
+        0.01,
+        description="share of a kind of use's loss by which any law may be wrong, in all its intervals alike, beside the readings' noise",
     )
     specimen_scatter: Share = Field(
         0.08, description="expected scatter of wear between specimens of a compound; counts as 4 degrees of freedom"

@@ -26,7 +26,7 @@ from pipeline.wear.between_specimens import ROUNDS, SCATTER_DOF, Factors, betwee
 from pipeline.wear.chi2 import best_rates
 from pipeline.wear.fit import whitener
 from pipeline.wear.inference import Inference
-from pipeline.wear.joint import rate_draws, shape_draws
+from pipeline.wear.joint import rate_draws, shape_draws, variances
 
 LEAST_RATE = 1e-3  # of the compound's rate at its best shape: what a factor is taken over where that is nil
 
@@ -85,8 +85,9 @@ def by_batch(found: Inference, of_batch: np.ndarray, of_specimen: np.ndarray, ex
     if found.widened:
         dof = max(1.0, min(dof, found.dof - (len(numbers) - 1) * reference.shape[1]))
     rng = np.random.default_rng(4)
-    index, wide = shape_draws(shapes, chi2 - chi2[best], 1.0, dof, rng)
     shaped = bool(problem.law.shape)
+    index = shape_draws(shapes, chi2 - chi2[best], 1.0, float(found.dofs[-1]) if shaped else dof, rng)
+    wide = variances(1.0, dof, rng)
     fits = [_fit(shapes, one, reference, best, index, wide, rng, shaped=shaped) for one in each_batch]
     relative = terms[best] * reference[best] * ratio[of_batch]
     return ByBatch(fits, part_factors(readings, problem.y, relative, of_specimen), scatter, dof)

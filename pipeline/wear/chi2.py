@@ -25,7 +25,8 @@ class Problem:
     thought of. between: the part [K, K] of the covariance that is scatter between specimens. assumed: the noise's size is the method's, not the readings'. between_dof: degrees of freedom of the
     scatter between specimens that the covariance holds (residuals within specimens say nothing about it); infinite
     without. spent: degrees of freedom that the heat inputs' setting took from the readings; pulled: its distance from what was known of
-    them, squared (`pipeline.wear.heated`).
+    them, squared (`pipeline.wear.heated`). departure: share of a kind of use's loss by which the law departs in the covariance
+    (`pipeline.wear.kinds`).
     """
 
     law: Law
@@ -41,6 +42,7 @@ class Problem:
     between: np.ndarray | None = None
     spent: float = 0.0
     pulled: float = 0.0
+    departure: float = 0.0
 
     @cached_property
     def whiten(self) -> Callable[[np.ndarray], np.ndarray]:

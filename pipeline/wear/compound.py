@@ -34,6 +34,7 @@ from pipeline.wear.components import spoken
 from pipeline.wear.exposure import Exposure, joined
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals
+from pipeline.wear.kinds import Kinds
 from pipeline.wear.laws import design
 from pipeline.wear.mass_ratio import mean_ratio
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
@@ -43,7 +44,7 @@ from pipeline.wear.of_batches import numbered, of_batches, worst_of
 from pipeline.wear.of_stops import ExposureOfTest, exposure_of_test
 from pipeline.wear.predict import losses, part_shares
 from pipeline.wear.rates import RATES, coverage_factor, rates
-from pipeline.wear.result import constants_of, count_of, model_entry
+from pipeline.wear.result import constants_of, model_entry
 from pipeline.wear.rows import curve, law_range, map_and_duty, range_of, soaked, supported
 from pipeline.wear.selection import Choice, Noise, choose, energy_problem, noise_of
 
@@ -97,7 +98,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
         model_u=settings.model_u,
         adapt=lambda problem: with_scatter(problem, numbers.of_specimen, settings.specimen_scatter),
         folds=numbers.of_test if len(members) > 1 else None,
-        kinds=count_of(kinds),
+        kinds=Kinds.named(kinds),
     )
     together = _together(members, stops)
     models = [
@@ -120,9 +121,7 @@ def pooled_over(members: list[Member], settings: Wear) -> CompoundComponent:
     specimens, scatter = _factors(members, choice, numbers.of_test, settings)
     found = choice.law.found if choice.law else None
     law = (found, chosen) if found is not None and chosen is not None and known else None
-    batches = of_batches(
-        members, numbers, law, count_of(kinds), lambda own: _measured(own, settings), together, part, settings
-    )
+    batches = of_batches(members, numbers, law, lambda own: _measured(own, settings), together, part, settings)
     component = CompoundComponent(
         intervals=_rows(members, chosen),
         models=models,

@@ -4,10 +4,10 @@ Readings at many conditions say something of the inputs: with a wrong conductivi
 worse. So the inputs are adjusted as observed quantities beside the readings, each held by its own standard uncertainty (least-squares
 adjustment; JCGM 102:2011 has several measurands, the law at the face does the same): z, in standard uncertainties, that makes
 
-    F(z) = (kinds / intervals) chi2(z) / scale + z'z
+    F(z) = chi2(z) / scale + z'z
 
-least, with chi2 at the best parameters for z (inputs and parameters are fitted together, from several settings). What a law gets wrong at a kind of use, all intervals of that kind share, so chi2 counts
-once a kind of use and not once an interval (a power posterior: Bissiri, Holmes & Walker, J R Stat Soc B 78, 2016). Near its least F is a
+least, with chi2 at the best parameters for z (inputs and parameters are fitted together, from several settings), in a covariance that
+holds what the law gets wrong at a kind of use as common to all intervals of that kind (`pipeline.wear.kinds`). Near its least F is a
 parabola: the inputs are normal with the fit's own covariance. The setting takes degrees of freedom from the readings (`spent`), as much as
 the covariance is smaller than before. Where the inputs come to lie farther from what was known of them than their u lets expect, u was too
 small for this disc, and the draws are wider by the ratio (Birge, Phys Rev 40, 1932, from memory; the practice of CODATA's adjustments).
@@ -62,25 +62,22 @@ class Heated:
         return np.column_stack([rates, sets[:, 2] + self.best[:, 2] - self.at[2]])
 
 
-def adjusted(problem: Problem, kinds: int) -> Problem:
-    """The problem with its heat inputs where readings and what was known before agree best; as it is where its law knows none.
-
-    kinds: of use that the intervals are of.
-    """
+def adjusted(problem: Problem) -> Problem:
+    """The problem with its heat inputs where readings and what was known before agree best; as it is where its law knows none."""
     warmth = problem.intervals.warmth
     if problem.law.name != "oxidation" or warmth is None:
         return problem
-    counted, n = kinds / len(problem.y), len(warmth.names)
+    n = len(warmth.names)
     starts = np.concatenate([warmth.z[None], np.array(np.meshgrid(*[STARTS] * n)).reshape(n, -1).T])
     grid = np.linspace(*problem.law.limits, 64)
     rates, chi2 = _Grid(problem, grid).surface(starts)
     least = chi2.argmin(axis=1)
     rows = np.arange(len(starts))
-    if counted * np.ptp(chi2[rows, least]) < NOTHING:
+    if np.ptp(chi2[rows, least]) < NOTHING:
         return problem  # readings that say nothing of the inputs leave them where they were
     whole = np.column_stack([rates[rows, least], grid[least], starts])
-    likely = (counted * chi2[rows, least] + (starts**2).sum(axis=1)).argsort(kind="stable")[:TRIED]
-    fit = _fitted(problem, counted, whole[likely])
+    likely = (chi2[rows, least] + (starts**2).sum(axis=1)).argsort(kind="stable")[:TRIED]
+    fit = _fitted(problem, 1.0, whole[likely])
     z = fit.parameters[-n:]
     return replace(
         problem,
@@ -90,12 +87,15 @@ def adjusted(problem: Problem, kinds: int) -> Problem:
     )
 
 
-def _fitted(problem: Problem, counted: float, starts: Array) -> Fit:
-    """Parameters and inputs together, [3 + inputs], by least squares: the readings, and every input as one more that read 0 +- 1."""
+def _fitted(problem: Problem, scale: float, starts: Array) -> Fit:
+    """Parameters and inputs together, [3 + inputs], by least squares: the readings, and every input as one more that read 0 +- 1.
+
+    scale: variance of whitened readings.
+    """
     warmth = problem.intervals.warmth
     assert warmth is not None
     n = len(warmth.names)
-    covariance = block_diag(problem.covariance / max(counted, 1e-9), np.eye(n))
+    covariance = block_diag(problem.covariance * scale, np.eye(n))
     (low, high), far = problem.law.limits, np.full(n, FARTHEST)
 
     def model(x: Array) -> Array:
@@ -113,8 +113,8 @@ def _fitted(problem: Problem, counted: float, starts: Array) -> Fit:
     )
 
 
-def heated(found: Inference, inputs: tuple[HeatInput, ...], kinds: int) -> Heated:
-    """The law's joint draws with the inputs' in step; those of `joint.draws` where it rests on none. kinds: as of `adjusted`."""
+def heated(found: Inference, inputs: tuple[HeatInput, ...]) -> Heated:
+    """The law's joint draws with the inputs' in step; those of `joint.draws` where it rests on none."""
     sets = draws(found)
     problem, warmth = found.problem, found.problem.intervals.warmth
     best = np.repeat(found.parameters[None], DRAWS, axis=0)
@@ -127,10 +127,9 @@ def heated(found: Inference, inputs: tuple[HeatInput, ...], kinds: int) -> Heate
         )
     if problem.law.name != "oxidation" or warmth is None:
         return Heated(sets, best, found.parameters)
-    counted = kinds / len(problem.y) / found.scale
     at = np.concatenate([found.parameters, warmth.z])
     n = len(warmth.names)
-    root = np.linalg.cholesky(_fitted(problem, counted, at[None]).covariance[-n:, -n:])
+    root = np.linalg.cholesky(_fitted(problem, found.scale, at[None]).covariance[-n:, -n:])
     each = np.column_stack([standard(name, DRAWS) for name in warmth.names])
     wide = np.sqrt(max(1.0, problem.pulled / max(problem.spent, 1.0)))
     z = np.clip(warmth.z + wide * (each @ root.T), -MOST_DRAWN, MOST_DRAWN)

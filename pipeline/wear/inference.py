@@ -23,7 +23,7 @@ class Inference:
     """A fitted law. intervals [p, 2] with NaN where open; chi2 by the readings' noise alone; roughness: share of an
     interval's loss by which the law is wrong, occasion_um: scatter common to an occasion's readings (0 where it fits
     without); minimum: chi2 of the problem as fitted, either in its covariance; scale: variance that its whitened
-    residuals are judged by, with its dof; fine: the surface it was read from; bare: the problem by the readings'
+    residuals are judged by, with its dof, and dofs [p] those of each parameter (`freedoms`); fine: the surface it was read from; bare: the problem by the readings'
     noise alone (with what is common to an occasion), whose size is known with bare_dof; or_rough: the roughness that
     would explain the residuals nearly as well as occasion_um does (0 where it would not); converged: whether the
     fitting routine came to an end.
@@ -38,6 +38,7 @@ class Inference:
     minimum: float
     scale: float
     scale_dof: float
+    dofs: np.ndarray
     intervals: np.ndarray
     fine: Surface
     bare: Problem
@@ -82,8 +83,10 @@ def infer(problem: Problem, confidence: float) -> Inference:
     if occasion:
         bare, bare_dof = problem, float(dof)
     fine = _refined(problem, wide, fit, scale)
-    limit = minimum + scale * quantile(confidence, scale_dof)
-    intervals = np.array([profile_interval(problem, fine, fit.parameters, i, limit) for i in range(p)])
+    rest = float(dof) if roughness or occasion else float(dof) + problem.noise_dof
+    dofs = freedoms(problem, fit.parameters, scale_dof, rest)
+    limits = [minimum + scale * quantile(confidence, one) for one in dofs]
+    intervals = np.array([profile_interval(problem, fine, fit.parameters, i, limits[i]) for i in range(p)])
     return Inference(
         problem,
         fit.parameters,
@@ -94,6 +97,7 @@ def infer(problem: Problem, confidence: float) -> Inference:
         minimum,
         scale,
         scale_dof,
+        dofs,
         intervals,
         fine,
         bare,
@@ -102,6 +106,32 @@ def infer(problem: Problem, confidence: float) -> Inference:
         or_rough,
         fit.converged,
     )
+
+
+def freedoms(problem: Problem, parameters: np.ndarray, scale_dof: float, rest: float) -> np.ndarray:
+    """Degrees of freedom [p] that each parameter's variance is known by (Welch 1947 and Satterthwaite 1946; JCGM 100:2008, G.4).
+
+    The scatter between specimens has few, what is left of the covariance has `rest`, and how much of a parameter's variance is which
+    differs: a rate is a specimen's, and its mean over some specimens hardly better known than their scatter; a shape is told within each specimen.
+    Without scatter between specimens, or where the noise is only assumed: scale_dof.
+    """
+    p = len(parameters)
+    if problem.between is None or problem.assumed or not np.isfinite(problem.between_dof):
+        return np.full(p, scale_dof)
+    law, n = problem.law, len(problem.law.rates)
+    at = np.array([parameters[-1]]) if law.shape else np.zeros(1)
+    columns = problem.terms(at)[0]
+    if law.shape:
+        h = 1e-4 * (law.limits[1] - law.limits[0])
+        columns = np.column_stack(
+            [columns, (np.diff(problem.terms(np.append(at - h, at + h)), axis=0)[0]) @ parameters[:n]]
+        )
+    columns = columns / np.maximum(np.abs(columns).max(axis=0), 1e-300)
+    estimator = np.linalg.pinv(problem.whiten(columns)) @ problem.whiten(np.eye(len(problem.y)))
+    whole = np.einsum("ij,jk,ik->i", estimator, problem.covariance, estimator)
+    between = np.einsum("ij,jk,ik->i", estimator, problem.between, estimator)
+    share = np.clip(np.divide(between, whole, out=np.ones(p), where=whole > 0), 0.0, 1.0)
+    return np.asarray(1 / (share**2 / problem.between_dof + (1 - share) ** 2 / max(rest, 1.0)), float)
 
 
 def _polished(problem: Problem, wide: Surface) -> Fit:

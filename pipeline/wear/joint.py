@@ -12,27 +12,29 @@ DRAWS = 400
 
 def draws(found: Inference, seed: int = 0) -> np.ndarray:
     """Parameter vectors [DRAWS, p] of equal weight, in step with the profiles: the shape from exp(-chi2/2), the rates
-    about their best values for it, never negative; few degrees of freedom widen each draw as Student's t does."""
+    about their best values for it, never negative; few degrees of freedom widen each draw as Student's t does, the shape's and the
+    rates' by their own."""
     rng = np.random.default_rng(seed)
     fine, problem = found.fine, found.problem
-    index, wide = shape_draws(fine.shapes, fine.chi2 - found.minimum, found.scale, found.scale_dof, rng)
+    index = shape_draws(fine.shapes, fine.chi2 - found.minimum, found.scale, float(found.dofs[-1]), rng)
+    wide = variances(found.scale, float(found.dofs[: len(problem.law.rates)].min()), rng)
     rates = rate_draws(fine.columns[index], problem.target, np.sqrt(wide), rng)
     return np.column_stack([rates, fine.shapes[index]]) if problem.law.shape else rates
 
 
-def shape_draws(
-    shapes: np.ndarray, rise: np.ndarray, scale: float, dof: float, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray]:
-    """(index [DRAWS] into the shapes [S], variance [DRAWS] that each draw's residuals are judged by); rise: of chi2 over
-    its minimum, [S]; scale, dof: that variance and its degrees of freedom."""
+def variances(scale: float, dof: float, rng: np.random.Generator) -> np.ndarray:
+    """Variance [DRAWS] that each draw's residuals are judged by, known with `dof` degrees of freedom."""
+    return scale / (rng.chisquare(dof, DRAWS) / dof if np.isfinite(dof) else np.ones(DRAWS))
+
+
+def shape_draws(shapes: np.ndarray, rise: np.ndarray, scale: float, dof: float, rng: np.random.Generator) -> np.ndarray:
+    """Index [DRAWS] into the shapes [S]; rise: of chi2 over its minimum, [S]; scale, dof: as of `variances`."""
     spacing = np.abs(np.gradient(shapes)) if shapes.size > 1 else np.ones(1)
-    known = not np.isfinite(dof)
-    t = np.ones(DRAWS) if known else rng.chisquare(dof, DRAWS) / dof
-    wide = scale / t
+    wide = variances(scale, dof, rng)
     weight = np.exp(-np.maximum(rise, 0)[None] / (2 * wide[:, None])) * spacing
     cumulative = np.cumsum(weight, axis=1) / weight.sum(axis=1, keepdims=True)
     quantile = rng.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
-    return np.minimum((cumulative < quantile[:, None]).sum(axis=1), shapes.size - 1), wide
+    return np.minimum((cumulative < quantile[:, None]).sum(axis=1), shapes.size - 1)
 
 
 def rate_draws(columns: np.ndarray, target: np.ndarray, sigma: np.ndarray, rng: np.random.Generator) -> np.ndarray:

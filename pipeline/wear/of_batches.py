@@ -76,7 +76,6 @@ def of_batches(
     members: Sequence[Member],
     numbers: Numbered,
     law: tuple[Inference, FittedLaw] | None,
-    kinds: int,
     measured: Callable[[Sequence[Member]], tuple[list[MeasuredRate], str | None]],
     together: ExposureOfTest,
     part: Component,
@@ -84,8 +83,7 @@ def of_batches(
 ) -> Batches:
     """Every batch by the law, or where none is identified by what its own intervals measured.
 
-    law: the compound's identified law as fitted and as written; together: all tests' stops;
-    kinds: of use behind the law's intervals.
+    law: the compound's identified law as fitted and as written; together: all tests' stops.
     """
     if law is None:
         rows = []
@@ -96,7 +94,7 @@ def of_batches(
             rows.append(_row(batch, own, measured=entries, measured_why=why, map_and_duty=figure))
         return Batches(rows)
     found, entry = law
-    warmed = heated(found, together.inputs, kinds)
+    warmed = heated(found, together.inputs)
     fit = by_batch(found, numbers.of_batch, numbers.of_specimen, settings.specimen_scatter, settings.parts_apart)
     parts = LAWS[entry.model].parts
     ratios = np.array([one.factors for one in fit.batches])

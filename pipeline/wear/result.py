@@ -23,6 +23,7 @@ from pipeline.wear.further import departures
 from pipeline.wear.heated import heated, rounded
 from pipeline.wear.inference import Inference
 from pipeline.wear.intervals import Intervals, with_occasions
+from pipeline.wear.kinds import Kinds
 from pipeline.wear.laws import LAWS, Constants, design
 from pipeline.wear.measured import kinds_of, measured_rates, trusted
 from pipeline.wear.of_stops import ExposureOfTest
@@ -116,7 +117,7 @@ def own_choice(
         confidence=settings.confidence,
         noise=noise_of(measured, usable),
         model_u=settings.model_u,
-        kinds=count_of(kinds_of(groups[usable], test.block, test.purpose)[0]),
+        kinds=Kinds.named(kinds_of(groups[usable], test.block, test.purpose)[0]),
     )
 
 
@@ -139,7 +140,7 @@ def model_entry(
     law, found = LAWS[c.name], c.found
     effective, note = _effective(c.name, test, part)
     stated = [found is not None and (chosen or _pinned(c, found, i)) for i in range(len(law.parameters))]
-    warmed = heated(found, test.inputs, count_of(kinds)) if found and any(stated) else None
+    warmed = heated(found, test.inputs) if found and any(stated) else None
     parameters = {}
     for i, (name, unit) in enumerate(law.parameters):
         if found is None or warmed is None or not stated[i]:
@@ -215,11 +216,6 @@ def _measured(
         lambda kept: range_of(test.stops, (own[kept] > 0).any(axis=0)),
         settings.confidence,
     )
-
-
-def count_of(kinds: Sequence[Sequence[str]]) -> int:
-    """How many kinds of use: sets of blocks that differ."""
-    return len({frozenset(kind) for kind in kinds})
 
 
 def _pinned(c: Candidate, found: Inference, i: int) -> bool:

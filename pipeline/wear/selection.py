@@ -26,6 +26,7 @@ from pipeline.wear.heated import adjusted
 from pipeline.wear.inference import Inference, infer, left_out_errors
 from pipeline.wear.intervals import Intervals
 from pipeline.wear.joint import draws
+from pipeline.wear.kinds import Kinds, departure
 from pipeline.wear.laws import LAWS, Constants, Design
 from pipeline.wear.misfit import ASSUMED_NOISE_DOF
 
@@ -50,11 +51,13 @@ class Candidate:
     loo_rmse: float | None = None
 
 
-def with_model_u(problem: Problem, share: float) -> Problem:
-    """The problem with that share of each interval's fitted loss in its covariance. Raises ValueError as `infer`
-    does.
+def with_model_u(problem: Problem, share: float, kinds: Kinds | None = None) -> Problem:
+    """The problem with that share of each interval's fitted loss in its covariance, common to the intervals of a kind of use (each its
+    own without kinds). Raises ValueError as `infer` does.
     """
-    return replace(problem, covariance=problem.covariance + np.diag((share * at_best(problem)) ** 2))
+    loss = at_best(problem)
+    kinds = kinds or Kinds.each(len(loss))
+    return replace(problem, covariance=problem.covariance + kinds.common(share * loss), departure=share)
 
 
 @dataclass(frozen=True)
@@ -120,14 +123,14 @@ def choose(
     model_u: float = 0.01,
     adapt: Callable[[Problem], Problem] | None = None,
     folds: np.ndarray | None = None,
-    kinds: int | None = None,
+    kinds: Kinds | None = None,
 ) -> Choice:
     """Fit all laws to totals y [K] in um with covariance [K, K] and choose; see the module's text.
 
-    model_u: share of an interval's loss by which any law may be wrong (temperatures are modelled), beside the
+    model_u: share of a kind's loss by which any law may be wrong (temperatures are modelled), beside the
     readings. noise: what more is known of the readings' noise. adapt: what a law's problem needs before it is fitted
     (scatter between specimens in its covariance). folds: numbers [K] of what is left out together for the prediction
-    error; each interval alone without it. kinds: of use that the intervals are of; as many as intervals without it.
+    error; each interval alone without it. kinds: of use that the intervals are of; each its own without it.
     """
     noise = noise or Noise()
     if noise.assumed:
@@ -137,8 +140,7 @@ def choose(
     for law in LAWS.values():
         problem = Problem(law, intervals, constants, y, covariance, noise_dof, **vars(noise))
         try:
-            problem = with_model_u(problem, model_u)
-            found = infer(_settled(problem, adapt, kinds or len(y)), confidence)
+            found = infer(_settled(problem, adapt, kinds or Kinds.each(len(y)), model_u), confidence)
         except (ValueError, np.linalg.LinAlgError) as error:
             candidates.append(Candidate(law.name, None, False, f"not fitted: {error}"))
             continue
@@ -148,19 +150,26 @@ def choose(
     return _choice(candidates, len(y))
 
 
-def _settled(bare: Problem, adapt: Callable[[Problem], Problem] | None, kinds: int) -> Problem:
-    """The problem with what `adapt` puts into it and its heat inputs adjusted, each at the other's result.
+def _settled(bare: Problem, adapt: Callable[[Problem], Problem] | None, kinds: Kinds, model_u: float) -> Problem:
+    """The problem with its law's own error, what `adapt` puts into it and its heat inputs adjusted, each at the others' result.
 
     Scatter between specimens is about the law; at the heat inputs' first values that law may be far off, and the scatter with it.
     """
-    problem = adjusted(adapt(bare) if adapt else bare, kinds)
-    if adapt is None or problem.law.name != "oxidation" or problem.intervals.warmth is None:
+
+    def made(problem: Problem, share: float) -> Problem:
+        problem = with_model_u(problem, share, kinds)
+        return adjusted(adapt(problem) if adapt else problem)
+
+    problem = made(bare, model_u)
+    if problem.law.name != "oxidation" or (adapt is None and not kinds.shared):
         return problem
     for _ in range(AGAIN):
-        before = problem.intervals.warmth
-        problem = adjusted(adapt(replace(bare, intervals=problem.intervals)), kinds)
+        before, held = problem.intervals.warmth, problem.departure
+        share = max(model_u, departure(problem, kinds, held)) if kinds.shared else model_u
+        problem = made(replace(bare, intervals=problem.intervals), share)
         after = problem.intervals.warmth
-        if before is None or after is None or np.abs(after.z - before.z).max(initial=0.0) < SETTLED:
+        moved = 0.0 if before is None or after is None else float(np.abs(after.z - before.z).max(initial=0.0))
+        if moved < SETTLED and abs(share - held) < SETTLED * held:
             break
     return problem
 
@@ -185,7 +194,7 @@ def _identified(found: Inference) -> tuple[bool, str]:
         elif not is_rate and high - low > LOOSE_SHAPE[name]:
             reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
     if wrong(found):
-        size = f"the law is wrong by some {100 * found.roughness:.0f} % of an interval's loss"
+        size = f"the law is wrong by some {100 * max(found.roughness, found.problem.departure):.0f} % of an interval's loss"
         if found.occasion_um:
             size = f"the law is wrong, or the readings of an occasion by {found.occasion_um:.2g} um together"
         reasons.append(
@@ -203,7 +212,7 @@ def _identified(found: Inference) -> tuple[bool, str]:
 def wrong(found: Inference) -> bool:
     """Whether a law misfits so that no parameter of it is sure: of noise that is only assumed, chi2 tells nothing."""
     known = found.widened and not found.problem.assumed
-    return found.roughness > ROUGH or (known and found.chi2 > MISFIT * found.dof)
+    return max(found.roughness, found.problem.departure) > ROUGH or (known and found.chi2 > MISFIT * found.dof)
 
 
 def _pinned_elsewhere(found: Inference) -> bool:

@@ -21,7 +21,8 @@ COUPLE_K = 3.0  # limits of the thermocouple's bias, as the card says
 
 @dataclass(frozen=True)
 class Block:
-    """Stops alike: initial temperature in degC, pressure in bar, speeds in rpm; read: wear is read after it."""
+    """Stops alike: initial temperature in degC, pressure in bar, speeds in rpm; read: wear is read after it; held: the rig holds the torque
+    that this pressure makes on a clean disc, instead of the pressure."""
 
     name: str
     purpose: str
@@ -31,6 +32,7 @@ class Block:
     last: float
     stops: int
     read: bool = False
+    held: bool = False
 
 
 @dataclass(frozen=True)

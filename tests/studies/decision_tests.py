@@ -60,8 +60,11 @@ def run(of: Compound, rng: np.random.Generator | None = None) -> list[Run]:
     following = np.append(start[1:], np.nan)
     following[ends - 1] = np.nan
     film = np.zeros(n)
+    held, wanted = np.array([b.held for b in every]), bar
+    clean = of.mu(np.array([b.start_c for b in every]))
     for _ in range(2):  # first without what the film does to friction
         mu = of.mu(start) * (1 - of.film.cover * film) * scatter
+        bar = np.where(held, wanted * clean / mu, wanted)
         torque = 2 * mu * bar * 1e5 * of.piston * of.radius
         seconds = of.inertia * (first - last) / torque
         made = _rested(of, start, following, work, first, last, seconds)
@@ -238,7 +241,7 @@ def card_of(of: Compound, s: Specimen, blocks: list[dict] | None = None) -> Card
 
 
 def program_of(of: Compound, s: Specimen, blocks: list[dict]) -> tuple[Block, ...]:
-    """Blocks in a card's form as the rig runs them; what is held by torque by the pressure that a clean disc needs for it."""
+    """Blocks in a card's form as the rig runs them; a torque that is held is that of a pressure on a clean disc."""
     said = [{k: [str(x) for x in v] if isinstance(v, list) else str(v) for k, v in one.items()} for one in blocks]
     made = []
     for b in card_of(of, s, said).blocks:
@@ -247,5 +250,5 @@ def program_of(of: Compound, s: Specimen, blocks: list[dict]) -> tuple[Block, ..
         torque = None if b.torque is None else b.torque / (2 * float(of.mu(np.array(start))) * of.piston * of.radius)
         pascal = b.pressure if b.pressure is not None else torque
         assert pascal is not None, b
-        made.append(Block(b.name, b.purpose, start, pascal / 1e5, first, last, b.stops))
+        made.append(Block(b.name, b.purpose, start, pascal / 1e5, first, last, b.stops, held=b.torque is not None))
     return tuple(made)

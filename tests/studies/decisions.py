@@ -208,7 +208,10 @@ def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Rec
     named = answer.settling_test
     found["no_test"] = answer.settling_test_why if span is not None and sure is None and named is None else None
     if span is not None and sure is None and named is not None:
-        found["settled"] = _settled(tests, duty, named.blocks)
+        again = _with_named(tests, duty, named.blocks)
+        free = again.opening_to_run_sure
+        found["settled"] = free is not None or all(one.cause != "glazing" for one in again.not_excluded)
+        found["settled_loss"] = _worst(way, free)
     return found
 
 
@@ -243,16 +246,15 @@ def gentle_blocks(runs: Sequence[Run], cover: float) -> Iterator[tuple[float, fl
             yield float(test.start_c[rows].mean()), float(test.power[rows].mean()), float(grown)
 
 
-def _settled(tests: Judged, duty: Duty, blocks: str) -> bool:
-    """Whether the answer has no reservation about glazing once the test that it names was run on a further specimen."""
+def _with_named(tests: Judged, duty: Duty, blocks: str) -> DutyProjection:
+    """The answer once the test that it names was run on a further specimen."""
     of = tests.of
     bedding, one = of.specimens[0].program[0], replace(of.specimens[0], letter="X")
     program = (bedding, *program_of(of, one, yaml.safe_load(blocks)["blocks"]))
     further = replace(of, specimens=(replace(one, program=program),))
     tests.take(run(further, tests.rng)[0], "named test")
     tests.wear = CompoundWear(compound="Invented", components={}, why="asked for the film alone")
-    again = tests.answers([duty])[0]
-    return again.opening_to_run_sure is not None or all(one.cause != "glazing" for one in again.not_excluded)
+    return tests.answers([duty])[0]
 
 
 def rows(count: int, wide: int, seed: int, kept: Path, processes: int) -> list[Record]:

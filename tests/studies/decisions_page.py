@@ -89,6 +89,20 @@ def settled(found: Sequence[Record]) -> Share:
     return share(o["settled"] for o in openings(found) if "settled" in o)
 
 
+def settled_wrongly(found: Sequence[Record]) -> Share:
+    """Of openings that the named test made free of reservation, those that truly lose more than the target."""
+    return share(o["settled_loss"] > LOSS_WANTED for o in openings(found) if o.get("settled_loss") is not None)
+
+
+def named(found: Sequence[Record]) -> Share:
+    """Of openings reserved for a film, those whose answer names a test."""
+    return share(
+        "settled" in o
+        for o in openings(found)
+        if o["span"] and not o["sure"] and any(x.startswith("glazing") for x in o["not_excluded"])
+    )
+
+
 def beyond(one: Share, bounds: tuple[float, float]) -> str:
     """Whether a share lies outside its bounds, and whether chance alone would put it there one time in a hundred."""
     if not one.of:
@@ -146,6 +160,7 @@ def text(found: Sequence[Record], seed: int) -> str:
             reserved=share(not o["sure"] for o in spans if o["span"]).words(),
             loses=share(o["loss"] > LOSS_WANTED for o in spans if o["span"] and not o["sure"]).words(),
             good=share(o["good"] for o in spans).words(), brackets=share(o["brackets"] for o in spans).words(),
+            wrongly=settled_wrongly(stated).words(), named=named(stated).words(),
             cpu=sum(r["cpu_s"] for r in found) / max(len(found), 1),
         )
     )  # fmt: skip
@@ -200,7 +215,8 @@ run asked for the friction window alone.
 REST = """
 Beside these, of the compounds from the stated uncertainty: a law identified {law}; lives given {given}, of which by measured rates alone {measured};
 a life's interval holds the truly shortest batch's life {shortest}, and the truth by the rate of a new disc {new}. Openings to run
-given {span}, of which with a reservation {reserved}; those reserved truly lose more than the target {loses}. An opening that
+given {span}, of which with a reservation {reserved}; those reserved truly lose more than the target {loses}. Answers reserved for a film
+that name a test {named}; openings that this test made free of reservation and that truly lose more than the target {wrongly}. An opening that
 truly holds both exists {good}; the tests bracket the boundary {brackets}. CPU time of a compound: {cpu:.1f} s.
 
 Medians of what was found over the truth: Ea {ea:.3f}, B {b:.2f}, life on the hard duty {hard:.2f}. What B is off by is a departure of the

@@ -37,8 +37,8 @@ def fit(made: makers.Program, stops: Exposure, noise_um: float = 0.6) -> tuple[I
         LAWS["oxidation"], design(stops, groups), makers.CONSTANTS, found.wear, found.covariance, found.dof
     )
     problem = replace(problem, covariance=found.covariance + np.diag((0.005 * at_best(problem)) ** 2))
-    law = infer(adjusted(problem, len(found.wear)), 0.95)
-    return law, heated(law, warm_world.INPUTS if stops.nodes else (), len(found.wear))
+    law = infer(adjusted(problem), 0.95)
+    return law, heated(law, warm_world.INPUTS if stops.nodes else ())
 
 
 def test_a_disc_that_is_not_as_stated_is_still_read_right(fitted):
@@ -176,7 +176,7 @@ def held(seed: int, wide: float = 1.0) -> dict[str, bool]:
     stops = warm_world.with_nodes(made)
     choice = choose(design(stops, groups), found.wear, found.covariance, found.dof, makers.CONSTANTS)
     law = choice.candidate("oxidation").found
-    warm = heated(law, warm_world.INPUTS, len(found.wear))
+    warm = heated(law, warm_world.INPUTS)
     ends = {name: parameter(law, warm, i, 0.95, pinned=True) for i, name in enumerate(TRUTH)}
     inside = np.arange(len(made.stops)) >= 18 * 7
     value, _, drawn = wear_of(_entry(law, warm, warm.draws), kept(stops, inside))
@@ -206,8 +206,8 @@ def test_a_law_without_temperatures_rests_on_no_input():
     loss = makers.true_loss("energy", TRUTH, made)
     found, groups = makers.measured(loss, made, np.random.default_rng(1))
     problem = Problem(LAWS["energy"], design(stops, groups), makers.CONSTANTS, found.wear, found.covariance, found.dof)
-    assert adjusted(problem, 9) is problem
-    warm = heated(infer(problem, 0.95), warm_world.INPUTS, 9)
+    assert adjusted(problem) is problem
+    warm = heated(infer(problem, 0.95), warm_world.INPUTS)
     assert warm.inputs == () and np.array_equal(warm.best, np.repeat(warm.best[:1], 400, axis=0))
 
 

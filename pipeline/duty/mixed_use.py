@@ -1,0 +1,127 @@
+"""What a test that ran a mix of stops, such as the duty's own, says of one use: stop matched with stop.
+
+Each braking of a use bounded on its own takes the whole of a test's loss for itself, though the test had many kinds of stops and each
+brought its part only. What is known of a film (`pipeline.drift.film`: growth adds up with the work, no slower where a stop is gentler
+and colder) says more of the sum: where every braking of the use finds its energy in stops of the test that were as gentle and cold, or
+more so, none of them used twice, the use loses no more than the test,
+
+    loss of one use <= L_high + what brakings without such stops may add, each by its own bound
+
+and where all energy of the test finds brakings of the use as gentle and cold, or more so, the use loses no less than L_low. The most
+energy that can be matched is a largest flow between places of the plane; with two coordinates it is found from the hardest-to-please
+braking on: brakings in the order of their power, each taking the warmest stops that it may.
+
+Stops that may clear a film (harder or hotter than the checks) count where the test ran them before its others, the hottest first: a film g that decays by a
+share at a stop and grows by what it adds, g e^-x + y, is at the end of such a test no less than it is anywhere in a use of these stops in
+any order. From below they say nothing, unless the use runs them after its others too.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right, insort
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.constants import Array
+from pipeline.drift.film import NEAR_K, NEAR_POWER, NEARLY_ALL, Film, Use
+
+Row = tuple[float, float, float]  # power W/mm2, temperature degC, energy J/mm2
+SLACK = 0.02  # of a use's energy: a rig's speeds are whole, and a card's brakings not met to the last joule
+LEAST_ENERGY = 1e-9  # J/mm2, below which nothing is left
+
+
+class Bounds(NamedTuple):
+    """Of one use's loss, in ln mu [k]: from above and below, each as (bound, estimate); inf and 0 where nothing says."""
+
+    above: tuple[Array, Array]
+    below: tuple[Array, Array]
+
+
+def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: tuple[Array, Array]) -> Bounds:
+    """By the tests' uses of mixed stops that began on a clean disc.
+
+    power: [e] of the use's brakings in W/mm2; temperature: degC [c, e, k]; energy: J/mm2 over the use [c, e]; growth: (bound, estimate) of
+    what each braking adds per energy on its own, mm2/J [c, e, k].
+    """
+    k = temperature.shape[-1]
+    above, below = (np.full(k, np.inf), np.full(k, np.inf)), (np.zeros(k), np.zeros(k))
+    for use in film.whole:
+        stops = alike_stops(use)
+        if not mixed(stops) or not _cleared_first(use):
+            continue
+        tested, high, low = sum(one[2] for one in stops), use.loss + film.z * use.u, use.loss - film.z * use.u
+        for i in range(k):
+            places = [(float(power[e]), float(temperature[c, e, i])) for c, e in np.ndindex(energy.shape)]
+            brakings = [(*place, float(joule)) for place, joule in zip(places, energy.ravel(), strict=True)]
+            most = [(q, t, joule * (1 - SLACK)) for q, t, joule in brakings]
+            left = np.reshape(unmatched(most, stops), energy.shape)
+            for own, value, rate in zip(above, (high, use.loss), growth, strict=True):
+                rest = np.where(left > LEAST_ENERGY, rate[..., i] * np.maximum(left, LEAST_ENERGY), 0.0).sum()
+                own[i] = min(own[i], (max(value, 0.0) + float(rest)) / (1 - SLACK))
+            clears = film.may_clear(power, temperature[..., i]).ravel()
+            kept = [one for one, gone in zip(brakings, clears, strict=True) if not gone]
+            missed = sum(unmatched(stops, kept)) / tested
+            if missed <= NEARLY_ALL and not _clears_between(clears[::-1]):
+                for own, value in zip(below, (low, use.loss), strict=True):
+                    own[i] = max(own[i], value * (1 - missed))
+    return Bounds(above, below)
+
+
+def _cleared_first(use: Use) -> bool:
+    """Whether stops that may clear came before all others, and of them the hottest first."""
+    hot = use.temperature[use.may_clear]
+    return not _clears_between(use.may_clear) and bool((hot <= np.minimum.accumulate(hot) + NEAR_K).all())
+
+
+def _clears_between(clears: NDArray[np.bool_]) -> bool:
+    """Whether a stop that may clear follows one that may not."""
+    return bool((clears[1:] & np.logical_or.accumulate(~clears)[:-1]).any())
+
+
+def alike_stops(use: Use) -> list[Row]:
+    """The use's stops, neighbours at the same place taken together: (mean power, mean temperature, energy of all)."""
+    found: list[list[Row]] = []
+    for power, temperature, energy in zip(use.power, use.temperature, use.energy, strict=True):
+        row = (float(power), float(temperature), float(np.nan_to_num(energy)))
+        last = found[-1][0] if found else None
+        if last and abs(row[1] - last[1]) < NEAR_K and abs(np.log(row[0] / last[0])) < np.log(NEAR_POWER):
+            found[-1].append(row)
+        else:
+            found.append([row])
+    return [
+        (float(np.mean([r[0] for r in own])), float(np.mean([r[1] for r in own])), sum(r[2] for r in own))
+        for own in found
+    ]
+
+
+def mixed(stops: Sequence[Row]) -> bool:
+    """Whether they stand at more than one place: of alike stops each braking's own bound says as much."""
+    power, temperature = [one[0] for one in stops], [one[1] for one in stops]
+    return bool(stops) and (max(power) > NEAR_POWER * min(power) or max(temperature) - min(temperature) > NEAR_K)
+
+
+def unmatched(wanted: Sequence[Row], offered: Sequence[Row]) -> list[float]:
+    """Energy of each row wanted that finds none offered as gentle and cold, or more so, when as much as can be is matched."""
+    supplies = sorted(offered)
+    ready: list[tuple[float, int]] = []  # (temperature, number) of what is gentle enough
+    rest = [one[2] for one in supplies]
+    found, number = [0.0] * len(wanted), 0
+    for i in sorted(range(len(wanted)), key=lambda j: wanted[j][0]):
+        power, temperature, left = wanted[i]
+        while number < len(supplies) and supplies[number][0] <= NEAR_POWER * power:
+            insort(ready, (supplies[number][1], number))
+            number += 1
+        while left > LEAST_ENERGY:
+            at = bisect_right(ready, (temperature + NEAR_K, len(supplies)))
+            if not at:
+                break
+            own = ready[at - 1][1]
+            taken = min(left, rest[own])
+            left, rest[own] = left - taken, rest[own] - taken
+            if rest[own] <= LEAST_ENERGY:
+                ready.pop(at - 1)
+        found[i] = left
+    return found
