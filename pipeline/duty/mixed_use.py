@@ -50,7 +50,7 @@ def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: 
     above, below = (np.full(k, np.inf), np.full(k, np.inf)), (np.zeros(k), np.zeros(k))
     for use in film.whole:
         stops = alike_stops(use)
-        if not mixed(stops) or not _cleared_first(use):
+        if not mixed(stops) or not _cleared_first(film, stops):
             continue
         tested, high, low = sum(one[2] for one in stops), use.loss + film.z * use.u, use.loss - film.z * use.u
         for i in range(k):
@@ -70,10 +70,12 @@ def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: 
     return Bounds(above, below)
 
 
-def _cleared_first(use: Use) -> bool:
+def _cleared_first(film: Film, stops: Sequence[Row]) -> bool:
     """Whether stops that may clear came before all others, and of them the hottest first."""
-    hot = use.temperature[use.may_clear]
-    return not _clears_between(use.may_clear) and bool((hot <= np.minimum.accumulate(hot) + NEAR_K).all())
+    power, temperature = (np.array([one[i] for one in stops]) for i in range(2))
+    clears = film.may_clear(power, temperature)
+    hot = temperature[clears]
+    return not _clears_between(clears) and bool((hot <= np.minimum.accumulate(hot) + 2 * NEAR_K).all())
 
 
 def _clears_between(clears: NDArray[np.bool_]) -> bool:
