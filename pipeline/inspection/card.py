@@ -86,6 +86,8 @@ def _channels(look: Look) -> list[str]:
         lines.append(
             f"    time: {{column: {quoted(time.column)}, unit: {quoted(time.unit)}{dates}}}{_mark([*asked, *time.doubts])}"
         )
+    elif time is None:
+        lines.append(f"    time: {{column: {BLANK}, unit: {BLANK}}}  # {NOT_FOUND}")
     for guess in look.guesses:
         arm, asked = (f", arm: {BLANK}", [ARM]) if guess.force else ("", [])
         lines.append(

@@ -24,10 +24,11 @@ from pipeline.findings import Finding, finding
 from pipeline.recordings.chunk import Chunk, ClockKind
 from pipeline.results.record import Recording
 
-ISO = r"^(?:(\d{4}-\d{2}-\d{2})[T ]+|T)?(\d{2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,12}))?)?\s*(Z|[+-]\d{2}(?::?\d{2})?)?$"
+ISO = r"^(?:(\d{4}-\d{2}-\d{2})[T ]+|T)?(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,12}))?)?\s*(Z|[+-]\d{2}(?::?\d{2})?)?$"
 EXAMPLE = "2026-03-02T14:05:09.25 or 14:05:09,25"
 # 02.03.2026 14:05:09,25 or 3/2/2026 2:05:09 PM: which of the two is the day, the card says
 WRITTEN = r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})[ ,T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,12}))?)?\s*([AaPp])?\.?[Mm]?\.?$"
+TWELVE = r"^(?:(.*\d)[T ]+)?(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,12}))?)?\s*([AaPp])\.?[Mm]\.?$"  # a clock of twelve hours
 CENTURY = 69  # two-digit years from here on are 19.., those below 20.. (POSIX strptime, from memory)
 DAY = 86400.0
 US = 1_000_000
@@ -45,19 +46,40 @@ def as_iso(text: pl.Series, dates: Dates) -> pl.Series:
     year = (
         pl.when(pl.col("y").str.len_chars() == 4).then(two).when(two < CENTURY).then(two + 2000).otherwise(two + 1900)
     )
-    hour, late = pl.col("h").cast(pl.Int64), pl.col("half").str.to_lowercase() == "p"
-    twelve = pl.col("half").is_not_null()
-    hours = (
-        pl.when(twelve & ((hour < 1) | (hour > 12))).then(99)  # no hour of a clock of twelve
-        .when(twelve).then(hour % 12 + 12 * late.cast(pl.Int64)).otherwise(hour)
-    )  # fmt: skip
     made = parts.select(
         pl.format(
-            "{}-{}-{}T{}:{}:{}{}", year.cast(pl.String), pl.col(month).str.zfill(2), pl.col(day).str.zfill(2), hours.cast(pl.String).str.zfill(2),
+            "{}-{}-{}T{}:{}:{}{}", year.cast(pl.String), pl.col(month).str.zfill(2), pl.col(day).str.zfill(2), _hours(),
             pl.col("m"), pl.col("s").fill_null("00"), pl.when(pl.col("part").is_null()).then(pl.lit("")).otherwise("." + pl.col("part")),
         )
     ).to_series()  # fmt: skip
     return made.zip_with(made.is_not_null(), text)
+
+
+def _of_twelve(text: pl.Series) -> pl.Series:
+    """Times of a clock of twelve hours (2:05:09 PM) as ISO 8601; others as they are."""
+    if not text.str.contains(r"[AaPp]\.?[Mm]\.?$").any():
+        return text
+    parts = (
+        text.str.extract_groups(TWELVE).struct.rename_fields(["date", "h", "m", "s", "part", "half"]).struct.unnest()
+    )
+    part = pl.when(pl.col("part").is_null()).then(pl.lit("")).otherwise("." + pl.col("part"))
+    made = parts.select(
+        pl.format(
+            "{}T{}:{}:{}{}", pl.col("date").fill_null(""), _hours(), pl.col("m"), pl.col("s").fill_null("00"), part
+        )
+    ).to_series()
+    return made.zip_with(made.is_not_null(), text)
+
+
+def _hours() -> pl.Expr:
+    """Hour of 24 from columns h and half (a, p or null of a clock of 24); 99 for none of a clock of twelve."""
+    hour, late = pl.col("h").cast(pl.Int64), pl.col("half").str.to_lowercase() == "p"
+    twelve = pl.col("half").is_not_null()
+    hours = (
+        pl.when(twelve & ((hour < 1) | (hour > 12))).then(99)
+        .when(twelve).then(hour % 12 + 12 * late.cast(pl.Int64)).otherwise(hour)
+    )  # fmt: skip
+    return hours.cast(pl.String).str.zfill(2)
 
 
 def parsed(
@@ -69,7 +91,7 @@ def parsed(
     """
     text = cells.cast(pl.String).str.strip_chars(" \t\r\u00a0'\"")
     text = text.set(text == "", None)
-    text = text if dates == "iso" else as_iso(text, dates)
+    text = _of_twelve(as_iso(text, dates) if dates != "iso" else text)
     names = ("date", "h", "m", "s", "part", "zone")
     parts = text.str.extract_groups(ISO).struct.rename_fields(list(names)).struct.unnest()
     whole = (

@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
+from pipeline.inspection import tables
 from pipeline.inspection.look import look
 from pipeline.inspection.names import said
 from pipeline.inspection.sniffing import Layout, NoTable, layout_of
 
-MARKS = {";": (".", ","), "\t": (".", ","), ",": (".",)}
+MARKS = {";": (".", ","), "\t": (".", ","), ",": (".",), "|": (".", ","), "   ": (".", ",")}
 
 
 def text_of(mark: str, decimal: str, width: int, before: list[str], units: bool, newline: str, negative: bool) -> str:
@@ -32,7 +33,7 @@ def text_of(mark: str, decimal: str, width: int, before: list[str], units: bool,
 @given(
     st.sampled_from(sorted(MARKS)), st.booleans(), st.integers(2, 12),
     st.lists(st.sampled_from(["", "Rig: north", "# made up", "Prüfling = A", "Date 2026-03-02", "a;b", "notes, and more"]), max_size=5),
-    st.booleans(), st.sampled_from(["\n", "\r\n", "\r"]), st.booleans(), st.sampled_from(["utf-8", "latin-1", "utf-8-sig"]),
+    st.booleans(), st.sampled_from(["\n", "\r\n", "\r"]), st.booleans(), st.sampled_from(["utf-8", "latin-1", "utf-8-sig", "utf-16"]),
 )  # fmt: skip
 @settings(max_examples=120, deadline=None)
 def test_a_layout_is_found_however_it_is_spelt(mark, comma, width, before, units, newline, negative, encoding):
@@ -40,11 +41,27 @@ def test_a_layout_is_found_however_it_is_spelt(mark, comma, width, before, units
     data = text_of(mark, decimal, width, before, units, newline, negative).encode(encoding)
     found = layout_of(data, whole=True)
     assert isinstance(found, Layout), found
-    assert (found.delimiter, found.decimal, found.width) == (mark, decimal, width)
+    assert (found.delimiter, found.decimal, found.width) == (" " if mark == "   " else mark, decimal, width)
     assert found.header_line == len(before)
     assert (found.units_line is not None) == units
     assert found.names == [f"Kanal {chr(65 + at)}" for at in range(width)]
-    assert found.encoding == ("latin-1" if encoding == "latin-1" and not data.isascii() else "utf-8")
+    read = {"utf-8-sig": "utf-8", "latin-1": "utf-8" if data.isascii() else "latin-1"}
+    assert found.encoding == read.get(encoding, encoding)
+
+
+@pytest.mark.parametrize("mark", [";", " "])
+def test_a_long_table_is_thinned_and_keeps_its_rows_and_rate(tmp_path, monkeypatch, mark):
+    monkeypatch.setattr(tables, "MOST_ROWS", 100)
+    path = tmp_path / "long.csv"
+    path.write_text(
+        "\n".join(
+            [mark.join("tnp"), *(mark.join([f"{0.02 * k:.2f}", f"{1500 - k % 7}", f"{k % 5}"]) for k in range(1030))]
+        )
+        + "\n"
+    )
+    found = look([path], [path.name])
+    assert found.table.rows == 1030 and found.table.every == 11 and found.table.values.height == 94
+    assert found.ranges[0].rate == pytest.approx(50.0, rel=0.02)
 
 
 @given(st.binary(max_size=600))

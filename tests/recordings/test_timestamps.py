@@ -24,6 +24,11 @@ START = datetime.datetime(2026, 3, 2, 14, 5, 9, 250000)
         ("2026-03-02T14:05", "local", START.replace(second=9 - 9, microsecond=0)),
         ("14:05:09.25", "time of day", START.replace(year=1970, month=1, day=1)),
         ("T14:05:09,25", "time of day", START.replace(year=1970, month=1, day=1)),
+        ("2:05:09.25 PM", "time of day", START.replace(year=1970, month=1, day=1)),
+        ("02:05:09,25pm", "time of day", START.replace(year=1970, month=1, day=1)),
+        ("2026-03-02 2:05:09.25 p.m.", "local", START),
+        ("2026-03-02T12:05:09.25 AM", "local", START.replace(hour=0)),
+        ("9:05:09.25", "time of day", START.replace(year=1970, month=1, day=1, hour=9)),
     ],
 )
 def test_what_iso_8601_writes_is_read_to_the_microsecond(text, kind, utc):
@@ -35,7 +40,7 @@ def test_what_iso_8601_writes_is_read_to_the_microsecond(text, kind, utc):
 @pytest.mark.parametrize(
     "text",
     ["02.03.2026 14:05:09", "03/02/2026 14:05:09", "2026-02-30T14:05:09", "2026-03-02T24:05:09", "14:65:09", "12.5", "2026-03-02",
-     "14:05:09+02:00"],
+     "14:05:09+02:00", "14:05:09 PM", "0:05:09 am"],
 )  # fmt: skip
 def test_what_may_mean_two_days_or_none_is_no_timestamp(text):
     values, bad, _ = parsed(pl.Series([text]), None)
