@@ -199,15 +199,22 @@ def step(
 
 
 def _tridiagonal(link: Array, diagonal: Array, right: Array) -> Array:
-    """Solve the symmetric systems [cells, stops] with off-diagonals -link for many right sides at once (Thomas)."""
-    n = diagonal.shape[0]
-    c, d = np.empty_like(diagonal), np.empty_like(right)
-    c[0], d[0] = -link[0] / diagonal[0], right[0] / diagonal[0]
-    for j in range(1, n):
-        pivot = diagonal[j] + link[j - 1] * c[j - 1]
-        if j < n - 1:
-            c[j] = -link[j] / pivot
-        d[j] = (right[j] + link[j - 1] * d[j - 1]) / pivot
-    for j in range(n - 2, -1, -1):
+    """Solve the symmetric systems [cells, stops] with off-diagonals -link for many right sides at once (Thomas).
+
+    Row by row in place: most of the time of a march is spent here, on rows so short that what numpy does around them counts.
+    """
+    links, below = list(link), list(-link)
+    pivots, d = list(diagonal), list(right.copy())
+    c = [below[0] / pivots[0]]
+    d[0] /= pivots[0]
+    for j, before in enumerate(links):
+        pivot = before * c[j]
+        pivot += pivots[j + 1]
+        if j + 1 < len(links):
+            c.append(below[j + 1] / pivot)
+        row = d[j + 1]
+        row += before * d[j]
+        row /= pivot
+    for j in range(len(links) - 1, -1, -1):
         d[j] -= c[j] * d[j + 1]
-    return d
+    return np.array(d)

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -84,8 +84,17 @@ def arrhenius(temperature: Values, activation_kj_mol: Values, th0_k: float) -> A
     return np.exp(-(activation_kj_mol * 1e3 / GAS_CONSTANT) * (1 / np.asarray(temperature, float) - 1 / th0_k))
 
 
+@lru_cache(maxsize=64)
+def _rates(activation_kj_mol: bytes, th0_k: float) -> Array:
+    """`arrhenius` [values, G] over the grid, values given by their bytes: a law's draws are asked for again at every opening of
+    every duty."""
+    found = arrhenius(GRID_K, np.frombuffer(activation_kj_mol)[:, None], th0_k)
+    found.flags.writeable = False
+    return found
+
+
 def _oxidation(stops: Exposure, values: np.ndarray, constants: Constants) -> np.ndarray:
-    rate = arrhenius(GRID_K, values[:, None], constants.th0_k)
+    rate = _rates(np.asarray(values, float).tobytes(), constants.th0_k)
     oxidised = rate @ (stops.braking_s + stops.dwell_s).T
     return np.stack([np.broadcast_to(stops.energy_mj, oxidised.shape), oxidised], axis=2)
 
