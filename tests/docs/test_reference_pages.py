@@ -8,9 +8,12 @@ from pipeline.report.reference_pages import COMMAND, pages
 from tests.conftest import REPO
 
 
-@pytest.mark.parametrize("name", pages())
+PAGES = pages()
+
+
+@pytest.mark.parametrize("name", PAGES)
 def test_generated_pages_are_in_step(name):
-    assert (REPO / "docs" / name).read_text() == pages()[name], f"run `{COMMAND}`"
+    assert (REPO / "docs" / name).read_text() == PAGES[name], f"run `{COMMAND}`"
 
 
 def test_readme_opens_with_the_job_and_has_two_commands():
