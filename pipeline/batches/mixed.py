@@ -98,8 +98,6 @@ def fit(
     equal); block (n,) labels of what was run together (rig, day, pair): a fixed additive effect. Raises
     ValueError where batches and blocks cannot be told apart.
     """
-    from statsmodels.regression.linear_model import WLS
-
     y = np.asarray(values, float)
     v = np.zeros_like(y) if variances is None else np.asarray(variances, float)
     levels, x_batch = _dummies(batch)
@@ -116,6 +114,10 @@ def fit(
         beta = np.linalg.solve(x.T @ x, x.T @ y)
         nothing = float("nan")
         return Fit(levels, beta[:size], np.full((size, size), nothing), 0, nothing, nothing, counts)
+    from statsmodels.regression.linear_model import (
+        WLS,
+    )  # not above: it takes a second to load, a batch's only specimen needs none
+
     tau2 = reml_variance(y, x, v)
     w = np.ones_like(y) if np.ptp(v) == 0 else 1 / (max(tau2, float(v.mean())) + v)
     w = w / w.mean()

@@ -89,8 +89,6 @@ def _of_batch(one: FaceBatchStop) -> str:
 
 def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
     """What the intervals are of, and every reservation."""
-    from pipeline.face.single import whose
-
     law = found.face_law
     if law is None or law.model is None:
         return []
@@ -98,7 +96,7 @@ def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
     rows = [
         f"in brackets: {100 * model.confidence:.0f} % intervals of the mean over stops, specimens and batches"
         + (", for a batch of the mean over its specimens" if stop.batches else ""),
-        f"single: where {100 * model.coverage:.0f} % of {whose(model)} lie (at {100 * model.confidence:.0f} % confidence)",
+        f"single: where {100 * model.coverage:.0f} % of {model.single_stops} lie (at {100 * model.confidence:.0f} % confidence)",
     ]
     if stop.sought:
         rows.append("what was wanted holds for the mean; the intervals are those that the stated pressure gives")

@@ -24,7 +24,7 @@ from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import cooling_of, heat_share_of
 from pipeline.heat.propagation import NODE
 from pipeline.method.duty import Duty
-from pipeline.results.duty import LogCooling, RigCooling
+from pipeline.results.duty import RIG_AIR, LogCooling, RigCooling
 from pipeline.results.sources import HeatInput, InputName
 
 
@@ -66,7 +66,6 @@ def rig_of(
     return rig_cooling.fit(pauses, disc, stated=stated, recorded=recorded)
 
 
-RIG_AIR = "cool-downs on the rig"  # how the source of a cooling that is the rig's own begins
 Again = Callable[[float, float], RigCooling | str]  # the rig's cooling with a factor on heat shares and kelvin warmer
 
 

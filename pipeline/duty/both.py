@@ -19,11 +19,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.duty.both_changes import Duty, changes
-from pipeline.results.both import BothAnswer, BothDuties, DutyUse, Openings, Use
+from pipeline.results.both import GENTLE_SHARE, BothAnswer, BothDuties, DutyUse, Openings, Use
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import DutyProjection
-
-GENTLE_SHARE = 0.5  # of the map's own power density, below which use is gentle where no limit is known
 
 
 @dataclass(frozen=True)

@@ -48,13 +48,6 @@ def scales(model: FaceModel) -> Scales:
     )
 
 
-def whose(model: FaceModel) -> str:
-    """Of what the interval of single stops is."""
-    if model.specimen_sd == 0:
-        return "single stops of the specimen tested (what another does is not known)"
-    return "single stops of further specimens, of batches like those tested,"
-
-
 def sds(model: FaceModel, run: Callable[[float, float], Braking]) -> dict[str, Array]:
     """Relative standard deviation of each of QUANTITIES over single stops; `run` brakes at a level and at kelvin hotter."""
     own = scales(model)

@@ -11,6 +11,8 @@ Use = Literal["gentle", "hard"]
 BothAnswer = Literal["serves both", "serves neither at one opening", "not shown"]
 ChangeKind = Literal["an opening per duty", "hard stops between", "a test", "a margin of mu"]
 
+GENTLE_SHARE = 0.5  # of the map's own power density, below which use is gentle where no limit is known
+
 
 class Openings(Result):
     """Openings from low to high."""

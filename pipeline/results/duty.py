@@ -13,6 +13,8 @@ from pipeline.results.openings import FilmArea, FilmLoss, NotExcluded, OpeningLi
 from pipeline.results.sources import HeatInput, Sourced
 from pipeline.results.support import Basis, Extrapolation, MapTest
 
+RIG_AIR = "cool-downs on the rig"  # how the source of a cooling that is the rig's own begins
+
 
 class Span(Result):
     """A range."""

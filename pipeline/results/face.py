@@ -211,6 +211,13 @@ class FaceModel(Result):
     hull: Hull = given("support")
     brake: FaceBrake = given("brake and disc")
 
+    @property
+    def single_stops(self) -> str:
+        """Of what the interval of single stops is."""
+        if self.specimen_sd == 0:
+            return "single stops of the specimen tested (what another does is not known)"
+        return "single stops of further specimens, of batches like those tested,"
+
 
 class FaceLaw(Result):
     """The law at the face of a compound, or why there is none."""

@@ -118,6 +118,17 @@ def test_no_stage_starts_with_a_large_library():
     assert loaded(f"from importlib import import_module\nfor name in {sorted(calls)}: import_module(name)") == set()
 
 
+def test_pages_start_without_what_computes():
+    """A page shows what is in the results: a constant or a word taken from a computing module would load scipy with it."""
+    calls = {part.call.split(":")[0] for name, stage in STAGES.items() if name in PAGES for part in stage.parts}
+    script = f"from importlib import import_module\nfor name in {sorted(calls)}: import_module(name)\nimport sys\n"
+    loaded(f"{script}assert 'scipy' not in sys.modules")
+
+
+def test_a_batch_of_one_specimen_is_fitted_without_them():
+    assert loaded("from pipeline.batches.mixed import fit\nassert fit([0.3, 0.4], ['a', 'b']).df == 0") == set()
+
+
 def test_drift_runs_without_them(tmp_path):
     """A fall found and dated: nothing of what is called on the way loads one of them either."""
     into = tmp_path / "results" / "first" / "tests" / "t1"

@@ -7,7 +7,6 @@ import pytest
 from pipeline.report.reference_pages import COMMAND, pages
 from tests.conftest import REPO
 
-
 PAGES = pages()
 
 

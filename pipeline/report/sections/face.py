@@ -6,7 +6,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from pipeline.face.single import whose
 from pipeline.report.document import Cell, Items, Picture, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
@@ -136,7 +135,7 @@ def single_parts(given: Sequence[Cited[FaceStop]], model: FaceModel) -> list[Par
     if model.brake.rolling_radius is None:
         head, rows = head[:4], [row[:4] for row in rows]
     caption = (
-        f"Where {100 * model.coverage:.0f} % of {whose(model)} lie (at {100 * model.confidence:.0f} % confidence), "
+        f"Where {100 * model.coverage:.0f} % of {model.single_stops} lie (at {100 * model.confidence:.0f} % confidence), "
         "and the mean of each batch tested; at the stops and pressures of the table above"
     )
     return [Table(caption, head, rows)]

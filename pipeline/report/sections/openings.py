@@ -3,10 +3,9 @@ would settle it."""
 
 from __future__ import annotations
 
-from pipeline.duty.air import RIG_AIR
 from pipeline.report.document import Cell, Listing, Picture, Text
 from pipeline.report.source import Cited
-from pipeline.results.duty import DutyProjection
+from pipeline.results.duty import RIG_AIR, DutyProjection
 from pipeline.results.openings import OPEN_WORDS, FilmLoss, SettlingTest
 
 CAUSES = {

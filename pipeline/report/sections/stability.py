@@ -6,10 +6,10 @@ import math
 
 import polars as pl
 
-from pipeline.duty.both import GENTLE_SHARE
 from pipeline.report import verdicts
 from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
+from pipeline.results.both import GENTLE_SHARE
 
 
 def stability(inputs: Inputs) -> Section:
