@@ -280,7 +280,7 @@ _ALL = (
         "{test}",
         (TEST, METHOD, RECORD, RIGS, SETTINGS, INTO),
         (Part("pipeline.report.per_test_page:run", ("test.html",)),),
-        settings=("reduction",),
+        settings=("conditioning", "reduction"),
     ),
     Stage(
         "compound",

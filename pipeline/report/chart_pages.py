@@ -67,7 +67,7 @@ def compound(*, compound: str, method: str, charts: Path, precision: Path, into:
 
 
 def _written(page: Path, method_folder: Path, content: dict[str, Any]) -> None:
-    script = render.plotly_file(method_folder)
+    script = render.plotly_file(method_folder.parent)
     write_text(page, render.page("charts.html", plotly=render.relative(script, page), **content))
 
 

@@ -19,10 +19,10 @@ MOST_STOPS = 6000
 
 
 def run(*, into: Path) -> None:
-    """Write `into`/delta.html from the two files beside it; plotly.js goes into assets/ beside all deltas."""
+    """Write `into`/delta.html from the two files beside it; plotly.js goes into assets/ of the results."""
     content = read(into / "delta.json", Delta)
     delta = read_table(into / "delta.parquet")
-    script = render.plotly_file(into.parent)
+    script = render.plotly_file(into.parent.parent)
     page_file = into / "delta.html"
     write_text(
         page_file, render.page("delta.html", plotly=render.relative(script, page_file), **context(content, delta))

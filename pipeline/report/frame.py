@@ -22,7 +22,7 @@ def axis(title: str, unit: str = "", **options: Any) -> dict[str, Any]:
     """An axis with its unit in the title (a pure number says so); light grid, ticks outside."""
     shown = f"{title} ({unit})" if unit else title
     return {
-        "title": {"text": shown, "standoff": 8},
+        "title": {"text": shown, "standoff": 8, "font": {"size": 13}},
         "gridcolor": "#e8ebed",
         "linecolor": MUTED,
         "zeroline": False,
@@ -46,7 +46,7 @@ def figure(x: dict[str, Any], y: dict[str, Any], *, height: int = 430, **layout:
         "height": height,
         "margin": {"l": 70, "r": 48, "t": 24, "b": 60},
         "modebar": {"orientation": "v", "bgcolor": "rgba(0,0,0,0)", "color": "#9aa3ab", "activecolor": MUTED},
-        "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "x": 0, "font": {"size": 12}},
+        "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "x": 0, "font": {"size": 11}},
         "hovermode": "closest",
         "hoverlabel": {"align": "left", "font": {"size": 12}, "bgcolor": "#ffffff", "bordercolor": RULE},
     }
@@ -73,6 +73,15 @@ def trimmed(values: Iterable[Any], digits: int = 5) -> list[float | None]:
         else:
             out.append(float(f"{value:.{digits}g}"))
     return out
+
+
+def significant(values: np.ndarray, digits: int = 5) -> list[float | None]:
+    """As `trimmed`, of many numbers at once. values: (n,)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        places = digits - 1 - np.floor(np.log10(np.abs(values)))
+    scale = 10.0 ** np.clip(np.where(np.isfinite(places), places, 0), -12, 12)
+    rounded = np.round(values * scale) / scale
+    return [value if math.isfinite(value) else None for value in rounded.tolist()]
 
 
 def named(fields: Sequence[str], rows: Sequence[Any], said: str) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from pipeline.report import frame, palette
 from pipeline.report.stop_figures import MU, only_stops
 
 
-def shown_stops(stops: pl.DataFrame, traces: pl.DataFrame, most: int = 240) -> list[int]:
+def shown_stops(stops: pl.DataFrame, traces: pl.DataFrame, most: int = 120) -> list[int]:
     """Stops whose traces the overview draws: all, or an even choice within each block when there are more."""
     have = set(traces["stop"].unique().to_list())
     numbers = [s for s in stops["stop"].to_list() if s in have]
@@ -53,13 +53,3 @@ def in_stop(stops: pl.DataFrame, traces: pl.DataFrame, against: str, chosen: lis
             **only_stops(custom, "stop %{stop}: µ %{y:.3f} at %{x} " + unit + "<extra></extra>"),
         )
     return fig
-
-
-def stop_curves(traces: pl.DataFrame, most: int = 1200) -> dict[str, dict[str, list[float | None]]]:
-    """Every stop's own curves for the page's stop viewer: {stop: {column: values}}."""
-    columns = ["time_s", "speed_rpm", "torque_nm", "pressure_bar", "disc_temperature_c", "mu"]
-    chosen = frame.spread(traces["stop"].unique(maintain_order=True).to_list(), most)
-    curves = {}
-    for (stop,), group in traces.filter(pl.col("stop").is_in(chosen)).group_by(["stop"], maintain_order=True):
-        curves[str(stop)] = {name: frame.trimmed(group[name], 4) for name in columns}
-    return curves

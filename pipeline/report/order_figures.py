@@ -4,7 +4,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from pipeline.report import frame, palette
-from pipeline.report.stop_figures import MU, add_stop_points, of_stops, only_stops
+from pipeline.report.stop_figures import MU, MapStops, add_stop_points, of_stops, only_stops
 
 
 def shade_blocks(fig: go.Figure, stops: pl.DataFrame) -> None:
@@ -52,7 +52,7 @@ def shade_blocks(fig: go.Figure, stops: pl.DataFrame) -> None:
     fig.update_layout(shapes=shapes, annotations=notes)
 
 
-def time_order(stops: pl.DataFrame) -> go.Figure:
+def time_order(stops: pl.DataFrame, of_map: MapStops | None = None) -> go.Figure:
     """mu in the order run, with each stop's range (2nd to 98th percentile) and bite, over the blocks."""
     fig = frame.figure(
         frame.axis("Stop, in the order run", "number"),
@@ -90,7 +90,7 @@ def time_order(stops: pl.DataFrame) -> go.Figure:
             marker={"symbol": "line-ew-open", "size": 8, "color": palette.ALARM, "line": {"width": 1.6}},
             **only_stops(bite["stop"].to_list(), "stop %{stop}: bite %{y:.3f}<extra></extra>"),
         )
-    add_stop_points(fig, stops.with_columns(pl.col("stop").cast(pl.Float64).alias("_order")), "_order")
+    add_stop_points(fig, stops.with_columns(pl.col("stop").cast(pl.Float64).alias("_order")), "_order", of_map=of_map)
     rejected = stops.filter(pl.col("status") == "rejected")
     if not rejected.is_empty():
         fig.add_scatter(

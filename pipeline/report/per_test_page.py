@@ -1,7 +1,7 @@
 """`stopsheet test_page`: test.html of one test.
 
-The rim: reads what the stages before wrote, draws the figures, writes the page whole. A test that can't be used gets
-a page too, which says why. No result comes from here: what can't be drawn loses nothing but its page.
+The rim: reads what the stages before wrote, draws the figures, writes the files of traces and then the page whole. A test
+that can't be used gets a page too, which says why. No result comes from here: what can't be drawn loses nothing but its page.
 """
 
 from pathlib import Path
@@ -28,7 +28,11 @@ from pipeline.report import (
     palette,
     per_test_content,
     per_test_findings,
+    per_test_stops,
+    per_test_traces,
+    per_test_verdict,
     render,
+    still,
     stop_figures,
     surface_figures,
     verdicts,
@@ -46,17 +50,21 @@ def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, i
     """Write `into`/test.html.
 
     `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages and
-    the merged findings.json, `record` the ingest record, `rigs` the method's rigs.json, `settings` the method as
-    canonical JSON. plotly.js is written beside the method's pages when not there.
+    the merged findings.json, `record` the ingest record beside its channels, `rigs` the method's rigs.json, `settings` the
+    method as canonical JSON. plotly.js is written into the results folder when not there.
     """
     test = folder.name
     found = per_test_findings.load(into, record)
     findings = read(into / "findings.json", Findings).findings
-    script = render.plotly_file(into.parent.parent)
-    reduction = from_stage_settings(settings).reduction
-    content = context(test, method, found, findings, folder, found.unusable, reduction)
+    seen = from_stage_settings(settings)
     page_file = into / "test.html"
-    write_text(page_file, render.page("test.html", plotly=render.relative(script, page_file), **content))
+    plotly = None
+    if not found.unusable:
+        corrected = per_test_traces.Corrected(seen.conditioning.zero_window, seen.conditioning.filter_cutoff)
+        per_test_traces.written(into, found, findings, record.with_suffix(".parquet"), corrected)
+        plotly = render.relative(render.plotly_file(into.parents[2]), page_file)
+    content = context(test, method, found, findings, folder, found.unusable, seen.reduction)
+    write_text(page_file, render.page("test.html", plotly=plotly, **content))
 
 
 def _card(path: Path) -> tuple[Card | None, str | None]:
@@ -94,13 +102,22 @@ def context(
     ]
     chosen = in_stop_figures.shown_stops(stops, found.traces)
     total = found.traces["stop"].n_unique()
+    of_map = stop_figures.map_stops(friction)
+    stills = {name: still.picture(figure) for name, figure in figures.items() if name != "one_stop"}
     return {
         "title": f"Test {test}",
         "subtitle": f"{card.compound}, batch {card.batch}, specimen {card.specimen}; method {method}"
         if card
         else f"method {method}",
         "method": method,
-        "contents": CONTENTS[:1] + CONTENTS[-2:] if unusable else CONTENTS,
+        "contents": [CONTENTS[0], ("findings", "Findings"), CONTENTS[-1]] if unusable else CONTENTS,
+        "glances": per_test_verdict.glances(stops, friction, drift, wear, summary),
+        "purposes": [
+            (name, palette.purpose(name)[3], palette.purpose(name)[0])
+            for name in dict.fromkeys(stops["purpose"].fill_null("none").to_list())
+        ],
+        "stop_heads": per_test_stops.HEADS,
+        "stop_rows": [] if unusable else per_test_stops.rows(stops, of_map),
         "verdicts": [("bad", f"This test cannot be used: {unusable}")] if unusable else shown,
         "identity": card_words.identity_rows(card)
         if card
@@ -130,7 +147,6 @@ def context(
         "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' "
         "purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise "
         "between stops.",
-        "first_stop": chosen[len(chosen) // 2] if chosen else 1,
         "schedule": card_words.block_rows(card) if card else [],
         "wear_notes": _wear_notes(wear),
         "has_wear": bool(wear.components),
@@ -153,22 +169,25 @@ def context(
             }
         ),
         "figures": figures,
-        "figures_json": render.figures_json(figures),
-        "curves_json": render.script_json({} if unusable else in_stop_figures.stop_curves(found.traces)),
-        "script": render.page_script(),
+        "stills": stills,
+        "figures_json": render.script_json(per_test_stops.packed(figures)),
+        "stops_json": render.script_json({} if unusable else per_test_stops.block(stops, of_map)),
+        "script": render.scripts(*SCRIPTS),
     }
 
 
+#: the page's modules in the order in which they need each other
+SCRIPTS = ("figures", "stops", "linked", "filters", "drawer", "table", "folds", "start")
 CONTENTS = [
     ("head", "In short"),
-    ("quality", "Data quality"),
-    ("friction", "Friction"),
-    ("blocks", "Blocks"),
-    ("instop", "Inside the stops"),
-    ("order", "In the order run"),
-    ("wear", "Wear"),
-    ("drift", "Drift"),
+    ("stops", "All stops"),
     ("findings", "Findings"),
+    ("drift", "Drift"),
+    ("wear", "Wear"),
+    ("friction", "Friction"),
+    ("instop", "Inside the stops"),
+    ("blocks", "Blocks"),
+    ("quality", "Data quality"),
     ("provenance", "Provenance"),
 ]
 
@@ -177,13 +196,17 @@ def all_figures(found: OfStages, attribution: str) -> dict[str, go.Figure]:
     """The page's figures by the name of their place."""
     stops, traces, friction, wear = found.stops, found.traces, found.friction, found.wear
     chosen = in_stop_figures.shown_stops(stops, traces)
+    of_map = stop_figures.map_stops(friction)
     figures = {
         "energy_balance": order_figures.energy_balance(stops),
         "friction_temperature": stop_figures.friction_temperature(stops, friction, attribution=attribution),
-        "friction_energy": stop_figures.friction_energy(stops),
+        **{
+            name: stop_figures.friction_condition(stops, column, words, unit, of_map)
+            for name, column, words, unit in stop_figures.CONDITIONS
+        },
         "averages": stop_figures.averages(stops),
         "residuals": stop_figures.residuals(stops, friction),
-        "time_order": order_figures.time_order(stops),
+        "time_order": order_figures.time_order(stops, of_map),
         "in_stop_time": in_stop_figures.in_stop(stops, traces, "time_s", chosen),
         "in_stop_temperature": in_stop_figures.in_stop(stops, traces, "disc_temperature_c", chosen),
         "wear_intervals": wear_figures.wear_per_interval(wear),
@@ -198,44 +221,54 @@ def all_figures(found: OfStages, attribution: str) -> dict[str, go.Figure]:
         figures["wear_predicted"] = wear_figures.measured_predicted(wear)
         figures["wear_law"] = wear_figures.law_curve(wear)
         figures["wear_shares"] = wear_figures.wear_shares(wear)
-    if not traces.is_empty():
-        figures["one_stop"] = one_stop()
+    figures["one_stop"] = one_stop()
     for index, (_, surface) in enumerate(surface_figures.surfaces(friction, stops)):
         figures[f"surface_{index}"] = surface
     return figures
 
 
+#: panel of the chosen stop: column of the traces, title, whether it is recorded as well
+PANELS = (
+    ("mu", "µ", False),
+    ("torque_nm", "Torque<br>(N m)", True),
+    ("pressure_bar", "Pressure<br>(bar)", True),
+    ("speed_rpm", "Speed<br>(rpm)", True),
+    ("disc_temperature_c", "Disc (°C)", True),
+)
+
+
 def one_stop() -> go.Figure:
-    """Five empty panels over time that the page fills with the chosen stop's curves."""
+    """Five empty panels over time that the page fills with the chosen stop's curves, as recorded and conditioned.
+
+    Each curve says in its meta which it is: `of` (raw or conditioned) and the column of the stop's file.
+    """
+    last = f"y{len(PANELS)}"
     fig = frame.figure(
-        frame.axis("Time from brake start", "s", anchor="y5"),
+        frame.axis("Time from brake start", "s", anchor=last),
         frame.axis("µ"),
-        height=680,
+        height=470,
         showlegend=False,
-        margin={"l": 90, "r": 48, "t": 12, "b": 56},
+        margin={"l": 62, "r": 34, "t": 8, "b": 44},
     )
-    titles = ("µ", "Torque<br>(N m)", "Pressure<br>(bar)", "Speed<br>(rpm)", "Disc<br>temperature (°C)")
-    for index, title in enumerate(titles):
+    for index, (column, title, recorded) in enumerate(PANELS):
         top = 1 - index * 0.205
-        key = f"yaxis{index + 1 if index else ''}"
-        fig.update_layout(
-            {
-                key: {
-                    **frame.axis(title),
-                    "domain": [max(top - 0.175, 0), top],
-                    "anchor": "x",
-                    "title": {"text": title, "font": {"size": 11.5}},
-                }
-            }
-        )
-        fig.add_scatter(
-            x=[],
-            y=[],
-            mode="lines",
-            yaxis=f"y{index + 1 if index else ''}",
-            line={"color": palette.series(index)[0], "width": 1.8},
-            hovertemplate="%{x:.3g} s: %{y:.4g}<extra></extra>",
-        )
+        number = index + 1 if index else ""
+        panel = {"domain": [max(top - 0.175, 0), top], "anchor": "x", "title": {"text": title, "font": {"size": 11}}}
+        fig.update_layout({f"yaxis{number}": {**frame.axis(title), **panel, "nticks": 4}})
+        for of, line in (
+            ("raw", {"color": "#8b949c", "width": 1}),
+            ("conditioned", {"color": palette.ACCENT, "width": 1.8}),
+        ):
+            if of == "conditioned" or recorded:
+                fig.add_scatter(
+                    x=[],
+                    y=[],
+                    mode="lines",
+                    yaxis=f"y{number}",
+                    line=line,
+                    meta={"of": of, "column": column},
+                    hovertemplate="%{x:.3g} s: %{y:.4g}<extra>" + ("recorded" if of == "raw" else of) + "</extra>",
+                )
     return fig
 
 

@@ -1,8 +1,10 @@
 """From figures and words to an HTML file that opens from disk, without a network and without a server.
 
-plotly.js (about 5 MB) is written once beside the pages of a method, under a name that carries its digest, and
-referenced relatively: a thousand pages share it. All text passes through autoescaping templates; JSON inside a page
-has `<`, `>` and `&` written as escapes, so that no text of a user can end the script element.
+plotly.js (about 5 MB; the Python package carries no smaller bundle) is written once in the results folder, under a name
+that carries its digest, and referenced relatively: all pages of all methods share it. A page is text and still pictures
+first; its own script then loads the library, and files of traces, by elements that it makes itself (`templates/js/load.js`),
+which the content policy lets through and which no text of a user can imitate. All text passes through autoescaping
+templates; JSON inside a page has `<`, `>` and `&` written as escapes, so that no text of a user can end the script element.
 """
 
 import base64
@@ -21,13 +23,14 @@ from markupsafe import Markup
 from pipeline.results import whole
 
 TEMPLATES = Path(__file__).parent / "templates"
-#: Nothing may be loaded but the page itself and the shared script beside it, no script runs but that and the page's own,
-#: and nothing is sent. `file:` because a page opened from disk has no origin of its own.
+#: No script runs but the page's own, by their digests, and what these load (`strict-dynamic`, W3C Content Security Policy
+#: Level 3); nothing is sent. `file:`, for browsers that do not know that word: a page opened from disk has no origin.
 POLICY = (
     "default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data: blob:; font-src 'none'; "
     "connect-src 'none'; object-src 'none'; frame-src 'none'; base-uri 'none'; form-action 'none'"
 )
 POLICY_MARK = "content-policy-of-this-page"
+LIBRARY = '<meta name="plotting-library"'
 INLINE = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 
@@ -46,16 +49,20 @@ def environment() -> jinja2.Environment:
 
 
 def page(template: str, **content: Any) -> str:
-    """The template filled, with its content policy; `content` is escaped unless it is Markup of ours."""
-    return with_policy(environment().get_template(template).render(**{"plotly": None, **content}))
+    """The template filled, with its content policy; `content` is escaped unless it is Markup of ours.
+
+    plotly: address of the library for pages that have figures; such a page gets the script that loads it.
+    """
+    loader = scripts("load") if content.get("plotly") else None
+    return with_policy(environment().get_template(template).render(**{"plotly": None, "loader": loader, **content}))
 
 
 def with_policy(text: str) -> str:
     """The page with its policy in place of the mark in its head: its own inline scripts may run, by their digests."""
     digests = [base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in INLINE.findall(text)]
-    shared = ["'self'", "file:"] if '<script src="' in text else []
-    scripts = " ".join([*shared, *(f"'sha256-{digest}'" for digest in digests)]) or "'none'"
-    return text.replace(POLICY_MARK, POLICY.format(scripts=scripts), 1)
+    shared = ["'strict-dynamic'", "'self'", "file:"] if LIBRARY in text else []
+    allowed = " ".join([*shared, *(f"'sha256-{digest}'" for digest in digests)]) or "'none'"
+    return text.replace(POLICY_MARK, POLICY.format(scripts=allowed), 1)
 
 
 def script_json(content: Any) -> Markup:
@@ -71,9 +78,14 @@ def figures_json(figures: Mapping[str, Any]) -> Markup:
     return script_json({name: json.loads(figure.to_json()) for name, figure in figures.items()})
 
 
+def scripts(*names: str) -> Markup:
+    """The named scripts of the package, one after the other, each a module of one purpose."""
+    return Markup("".join((TEMPLATES / "js" / f"{name}.js").read_text(encoding="utf-8") for name in names))
+
+
 def page_script() -> Markup:
-    """The script that draws the figures."""
-    return Markup((TEMPLATES / "page.js").read_text(encoding="utf-8"))
+    """The script of a page that has figures and nothing linked to them."""
+    return scripts("figures")
 
 
 #: Addresses of other hosts that a control of the library leads to or sends data to, each replaced by one that leads
@@ -97,11 +109,11 @@ def plotly_script() -> str:
     return content
 
 
-def plotly_file(method_folder: Path) -> Path:
-    """Write plotly.js into `<method_folder>/assets`, once and whole; return its path."""
+def plotly_file(results: Path) -> Path:
+    """Write plotly.js into `<results>/assets`, once and whole; return its path."""
     content = plotly_script().encode("utf-8")
     name = f"plotly-{hashlib.sha256(content).hexdigest()[:12]}.min.js"
-    path = method_folder / "assets" / name
+    path = results / "assets" / name
     if not (path.is_file() and path.stat().st_size == len(content)):
         with whole(path) as part:
             part.write_bytes(content)

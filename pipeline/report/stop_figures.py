@@ -1,7 +1,9 @@
 """Interactive figures of the stops: friction against conditions, in time order, inside the stop, energy balance."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import plotly.graph_objects as go
 import polars as pl
@@ -17,6 +19,7 @@ ATTRIBUTION = {
     "end": "temperature_end_c",
 }
 MU = "Friction coefficient µ"
+OF_THE_MAP = ("map", "check")  # purposes whose stops a friction map is made of
 FIELDS = (
     "stop",
     "block",
@@ -57,34 +60,64 @@ def temperature_column(attribution: str) -> tuple[str, str]:
     return ATTRIBUTION.get(attribution, "temperature_initial_c"), words.get(attribution, words["initial"])
 
 
-def add_stop_points(fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu") -> go.Figure:
-    """One marker trace per purpose; suspect stops open; rejected ones have no mu and are not drawn."""
+def add_stop_points(
+    fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu", of_map: MapStops | None = None
+) -> go.Figure:
+    """Marker traces by purpose and use; rejected stops have no mu and are not drawn.
+
+    of_map: what the friction map made of the stops, None where that is not to be shown. What the map is made of is filled;
+    stops of other purposes are filled and small; what was left out or held back (suspect, stray, off the others) is open.
+    """
     usable = stops.filter(pl.col(x).is_not_null() & pl.col(y).is_not_null())
     present = usable["purpose"].fill_null("").unique().to_list()
     for name in [p for p in palette.PURPOSES if p in present] + sorted(set(present) - set(palette.PURPOSES)):
-        colour, symbol, _, words = palette.purpose(name)
-        for status in ("ok", "suspect"):
-            part = usable.filter((pl.col("purpose").fill_null("") == name) & (pl.col("status") == status))
-            if part.is_empty():
-                continue
-            suspect = status == "suspect"
-            fig.add_scatter(
-                x=frame.trimmed(part[x]),
-                y=frame.trimmed(part[y]),
-                mode="markers",
-                **of_stops(part),
-                name=words + (" (suspect)" if suspect else ""),
-                marker={
-                    "color": colour,
-                    "size": 8,
-                    "symbol": symbol.removesuffix("-open") + ("-open" if suspect or symbol.endswith("-open") else ""),
-                    "line": {
-                        "width": 1.4 if suspect or symbol.endswith("-open") else 0.6,
-                        "color": colour if suspect or symbol.endswith("-open") else "#ffffff",
-                    },
-                },
-            )
+        own = usable.filter(pl.col("purpose").fill_null("") == name)
+        of_the_map = of_map is not None and name in OF_THE_MAP
+        within = pl.col("stop").is_in(list(of_map.used)) if of_the_map and of_map else pl.col("status") == "ok"
+        suspect = ~within & (pl.col("status") == "suspect")
+        small = of_map is not None and not of_the_map
+        for part, said, left_out in (
+            (own.filter(within), "", False),
+            (own.filter(suspect), " (suspect)", True),
+            (own.filter(~within & ~suspect & (pl.col("status") == "ok")), " (left out or held back)", True),
+        ):
+            if not part.is_empty():
+                _points(fig, part, (x, y), name, said, left_out=left_out, small=small)
     return fig
+
+
+def _points(
+    fig: go.Figure, part: pl.DataFrame, axes: tuple[str, str], purpose: str, said: str, *, left_out: bool, small: bool
+) -> None:
+    colour, symbol, _, words = palette.purpose(purpose)
+    hollow = left_out or symbol.endswith("-open")
+    fig.add_scatter(
+        x=frame.trimmed(part[axes[0]]),
+        y=frame.trimmed(part[axes[1]]),
+        mode="markers",
+        **of_stops(part),
+        name=words + said,
+        marker={
+            "color": colour,
+            "size": 6 if small else 8,
+            "symbol": symbol.removesuffix("-open") + ("-open" if hollow else ""),
+            "line": {"width": 1.4 if hollow else 0.6, "color": colour if hollow else "#ffffff"},
+        },
+    )
+
+
+class MapStops(NamedTuple):
+    """Numbers of the stops that a friction map rests on, and of those that count less in it, as strays."""
+
+    used: frozenset[int]
+    held: frozenset[int]
+
+
+def map_stops(friction: OfMap) -> MapStops | None:
+    """What the friction map made of the stops; None where there is no map."""
+    found = friction.diagnostics.stops if friction.diagnostics else []
+    held = frozenset(one.stop for one in found if one.held_back)
+    return MapStops(frozenset(one.stop for one in found) - held, held) if found else None
 
 
 def add_excluded(fig: go.Figure, excluded: pl.DataFrame, x: str) -> go.Figure:
@@ -166,7 +199,7 @@ def friction_temperature(stops: pl.DataFrame, friction: OfMap, *, attribution: s
     The wanted band is friction.json's `wanted_mu`, from the target or, without one, about the plateau.
     """
     column, words = temperature_column(attribution)
-    fig = frame.figure(frame.axis(words, "°C"), frame.axis(MU, "", rangemode="tozero"), height=480)
+    fig = frame.figure(frame.axis(words, "°C"), frame.axis(MU, "", rangemode="tozero"), height=450)
     wanted = friction.wanted_mu
     if wanted:
         fig.add_hrect(
@@ -193,17 +226,36 @@ def friction_temperature(stops: pl.DataFrame, friction: OfMap, *, attribution: s
                 annotation_position=at,
             )
     add_curve(fig, friction.curve)
-    add_stop_points(fig, stops, column)
+    add_stop_points(fig, stops, column, of_map=map_stops(friction))
     return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
 
 
-def friction_energy(stops: pl.DataFrame) -> go.Figure:
-    """mu of the stops against energy density of the pads' friction area."""
+#: figure, column of stops.parquet, axis title, unit
+CONDITIONS = (
+    ("friction_energy", "energy_density_j_mm2", "Energy density, of pad area", "J/mm²"),
+    ("friction_pressure", "pressure_bar", "Mean pressure", "bar"),
+    ("friction_speed", "speed_start_rpm", "Speed at start", "rpm"),
+)
+
+
+def friction_condition(
+    stops: pl.DataFrame, column: str, words: str, unit: str, of_map: MapStops | None = None
+) -> go.Figure:
+    """mu of the stops against one condition."""
     fig = frame.figure(
-        frame.axis("Energy density, of pad area", "J/mm²", rangemode="tozero"), frame.axis(MU, "", rangemode="tozero")
+        frame.axis(words, unit, rangemode="tozero"),
+        frame.axis(MU, "", rangemode="tozero"),
+        height=290,
+        showlegend=False,
+        margin={"l": 56, "r": 34, "t": 8, "b": 52},
     )
-    add_stop_points(fig, stops, "energy_density_j_mm2")
+    add_stop_points(fig, stops, column, of_map=of_map)
     return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
+
+
+def friction_energy(stops: pl.DataFrame, of_map: MapStops | None = None) -> go.Figure:
+    """mu of the stops against energy density of the pads' friction area."""
+    return friction_condition(stops, *CONDITIONS[0][1:], of_map=of_map)
 
 
 def averages(stops: pl.DataFrame) -> go.Figure:

@@ -34,12 +34,13 @@ def pages(tmp_path_factory) -> dict[str, Path]:
 
 
 def opened(browser, page: Path) -> list[str]:
-    """Open a page from disk, wait until its plots stand, and return what the console says."""
+    """Open a page from disk, look at each of its plots until it stands, and return what the console says."""
     browser.get_log("browser")
     browser.get_log("performance")
     browser.get(page.as_uri())
     until(browser, f"{page.name}: all figures drawn", DRAWN)
     quiet(browser, 0)
+    browser.execute_script("scrollTo(0, 0)")
     return [entry["message"] for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
 
 
@@ -93,15 +94,26 @@ def test_user_text_is_text(browser, pages):
     assert "<script>window.hacked" in browser.execute_script("return document.body.innerText")
 
 
+def trace_shown(browser, stop):
+    """Wait until the drawer has drawn the stop's traces; the curve of the disc's temperature."""
+    drawn = "return document.getElementById('stop-traces').dataset.shown === String(arguments[0])"
+    until(browser, f"traces of stop {stop}", drawn, stop)
+    curves = browser.execute_script("return document.getElementById('stop-traces').data.map((t) => [t.meta, t.y])")
+    return next(y for meta, y in curves if meta == {"of": "conditioned", "column": "disc_temperature_c"})
+
+
+def expected_trace(stop):
+    traces = makers.traces_of(makers.stops_of_programme(glaze=0.045))
+    return traces.filter(pl.col("stop") == stop)["disc_temperature_c"].to_list()
+
+
 def test_a_click_on_a_finding_shows_that_stop(browser, pages):
     opened(browser, pages["usable"])
     browser.execute_script("document.querySelector('[data-stop=\"40\"]').click()")
-    quiet(browser)
-    assert browser.execute_script("return document.getElementById('stop-number').value") == "40"
-    shown = browser.execute_script("return document.getElementById('plot-one_stop').data[4].y[0]")
-    traces = makers.traces_of(makers.stops_of_programme(glaze=0.045))
-    expected = traces.filter(pl.col("stop") == 40)["disc_temperature_c"][0]
-    assert shown == pytest.approx(expected, rel=1e-3)
+    assert trace_shown(browser, 40) == pytest.approx(expected_trace(40), rel=1e-3)
+    assert browser.current_url.endswith("#stop-40")
+    said = browser.execute_script("return document.getElementById('drawer').innerText")
+    assert "torque has 3 spikes" in said and "look at the connector" in said and "suspect" in said
 
 
 def clicked(browser, name, place):
@@ -138,11 +150,9 @@ def test_a_click_on_a_bar_of_many_stops_opens_no_stop(browser, pages):
 
 def test_a_click_on_a_point_opens_its_stop(browser, pages):
     opened(browser, pages["usable"])
-    for name in ("energy_balance", "friction_temperature"):
+    for name in ("energy_balance", "friction_temperature", "friction_pressure"):
         stop = clicked(browser, name, 3)
-        shown = browser.execute_script("return document.getElementById('plot-one_stop').data[4].y[0]")
-        traces = makers.traces_of(makers.stops_of_programme(glaze=0.045))
-        assert shown == pytest.approx(traces.filter(pl.col("stop") == int(stop))["disc_temperature_c"][0], rel=1e-3)
+        assert trace_shown(browser, stop) == pytest.approx(expected_trace(int(stop)), rel=1e-3)
         said = browser.execute_script(
             "return [...document.querySelectorAll('#plot-' + arguments[0] + ' .hovertext')].map((n) => n.textContent)",
             name,
@@ -154,7 +164,11 @@ def test_without_the_shared_script_the_page_says_so(browser, pages, tmp_path):
     alone = tmp_path / "test.html"
     alone.write_text(pages["usable"].read_text())
     browser.get(alone.as_uri())
-    assert "assets/" in browser.execute_script("return document.querySelector('.plot').textContent")
+    said = "return document.querySelector('.plot').textContent.includes('assets/')"
+    until(browser, "the plot says what it needs", said)
+    browser.execute_script("document.querySelector('[data-row=\"40\"]').click()")
+    said = "const t = document.getElementById('drawer').innerText; return t.includes('Stop 40') && t.includes('traces/04.js')"
+    until(browser, "the drawer says which file it needs", said)
     browser.get_log("browser")
 
 
@@ -182,9 +196,9 @@ def test_a_page_prints(browser, pages):
     assert 2 <= printed.count(b"/Type /Page\n") + printed.count(b"/Type /Page ") <= 16
 
 
-def test_two_kinds_of_page_share_one_script_per_folder(pages):
-    scripts = {path.name for path in pages["usable"].parents[2].glob("assets/*.js")}
-    assert scripts == {render.plotly_file(pages["usable"].parents[2]).name}
+def test_all_pages_share_one_script(pages):
+    results = pages["usable"].parents[3]
+    assert [path.name for path in results.rglob("plotly*.js")] == [render.plotly_file(results).name]
 
 
 def test_a_delta_made_by_hand_is_written(pages):

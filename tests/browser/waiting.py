@@ -14,8 +14,12 @@ const [after, done] = arguments;
 const idle = () => requestIdleCallback(() => done(true));
 setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(idle)), after);
 """
+# Figures are drawn when they come into view: every folded part is opened and every figure looked at.
 DRAWN = """
-return [...document.querySelectorAll('.plot')].every((node) => node.querySelector('.main-svg'))
+for (const node of document.querySelectorAll("details")) { node.open = true; }
+const left = [...document.querySelectorAll(".plot")].filter((node) => !node.querySelector(".main-svg"));
+if (left.length) { left[0].scrollIntoView({block: "center"}); }
+return !left.length;
 """
 
 

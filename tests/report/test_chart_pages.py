@@ -45,7 +45,7 @@ def test_a_rigs_page_says_that_it_wandered(results):
     assert "taken for the truth it would be one single value in" in text
     assert "<b>yearly" not in text
     assert "&lt;b&gt;yearly" in text
-    assert 'src="../assets/plotly-' in text
+    assert 'content="../../assets/plotly-' in text
     assert text.count('class="plot"') == 7
     assert "not told: one state of one rig" in text
 
@@ -54,7 +54,7 @@ def test_a_compounds_page_has_its_batches_and_their_pairs(results):
     chart_pages.compound(compound="Marram 4", **arguments(results), into=results / "compounds" / "marram-4")
     text = (results / "compounds" / "marram-4" / "charts.html").read_text()
     assert "b0 and b1" in text
-    assert 'src="../../assets/plotly-' in text
+    assert 'content="../../../assets/plotly-' in text
     assert "fewer than 4 values" in text
 
 

@@ -2,9 +2,13 @@
 
 import json
 import re
+from pathlib import Path
 
+import numpy as np
+import polars as pl
 import pytest
 
+from pipeline.report import per_test_traces
 from tests.report import makers
 
 HOSTILE = '"<script>alert(1)</script> {{ 7*7 }} </script><img src=x onerror=alert(2)>"'
@@ -48,14 +52,51 @@ def test_user_text_is_escaped(made):
     assert "49" not in re.findall(r"alert\(1\)(.*?)onerror", page)[0]
 
 
-def test_plotly_is_written_once_and_referenced_relatively(made):
+def test_plotly_is_written_once_for_all_results_and_named_relatively(made):
     page = (made["into"] / "test.html").read_text()
-    (address,) = re.findall(r'<script src="([^"]+)"', page)
+    (address,) = re.findall(r'<meta name="plotting-library" content="([^"]+)"', page)
     script = (made["into"] / address).resolve()
-    assert script.parent == made["into"].parent.parent / "assets"
+    assert script.parent == made["into"].parents[2] / "assets"
     assert script.stat().st_size > 1_000_000
     assert len(list(script.parent.iterdir())) == 1
+    assert "<script src" not in page
     assert len(page) < 2_000_000
+
+
+def taken(path):
+    """What a file of traces hands to the page."""
+    return json.loads(re.fullmatch(r"stopsheet\.take\((.*)\);\n", path.read_text(), re.DOTALL).group(1))
+
+
+def test_files_of_traces_hold_every_stop_once(made):
+    stops = pl.read_parquet(made["into"] / "stops.parquet")
+    files = {path: taken(path) for path in sorted((made["into"] / "traces").glob("*.js"))}
+    assert sorted(int(stop) for content in files.values() for stop in content) == stops["stop"].to_list()
+    for path, content in files.items():
+        assert {per_test_traces.address(int(stop)) for stop in content} == {f"traces/{path.name}"}
+    own = files[made["into"] / "traces" / "04.js"]["40"]
+    traces = pl.read_parquet(made["into"] / "traces.parquet").filter(pl.col("stop") == 40)
+    assert own["conditioned"]["torque_nm"] == pytest.approx(traces["torque_nm"].to_list(), rel=1e-3, abs=1e-6)
+    assert own["findings"][0]["action"] == "look at the connector"
+    assert dict(own["facts"])["Raw file"] == stops["file"][39]
+    assert "not kept" in own["note"]
+
+
+def test_files_of_stops_that_are_gone_are_removed(made):
+    gone = made["into"] / "traces" / "99.js"
+    gone.write_text("stopsheet.take({});")
+    makers.page_of_test(made, renamed="marram-4-2")
+    assert not gone.exists()
+
+
+def test_text_of_a_finding_cannot_end_the_script(tmp_path):
+    paths = makers.results_of_test(tmp_path, "m4-h")
+    findings = json.loads((paths["into"] / "stops_findings.json").read_text())
+    findings["findings"][1]["message"] = HOSTILE
+    (paths["into"] / "stops_findings.json").write_text(json.dumps(findings))
+    makers.page_of_test(paths)
+    text = (paths["into"] / "traces" / "04.js").read_text()
+    assert "<" not in text and taken(paths["into"] / "traces" / "04.js")["40"]["findings"][0]["message"] == HOSTILE
 
 
 def test_the_same_results_give_the_same_page(made):
@@ -87,3 +128,49 @@ def test_a_test_of_summary_rows_is_marked(tmp_path):
     paths["record"].write_text(json.dumps({**record, "holds": "summary"}))
     makers.page_of_test(paths)
     assert "not reprocessable" in (paths["into"] / "test.html").read_text()
+
+
+def recorded(samples: int, spike: int | None = None) -> dict[str, np.ndarray]:
+    """A braking of 3 s in a recording of 5 s that starts 1 s before it."""
+    time = 200.0 + np.linspace(0, 5, samples)
+    braking = (time > 201) & (time < 204)
+    torque = 900.0 * braking + np.random.default_rng(1).normal(0, 5, samples)
+    if spike is not None:
+        torque[spike] = 4000.0
+    return {"time": time, "speed": np.full(samples, 100.0), "torque": torque, "pressure": 40e5 * braking}
+
+
+ROW = {"recording": 1, "start_s": 201.0, "end_s": 204.0, "duration_s": 3.0}
+SETTINGS = per_test_traces.Corrected(0.5, 20.0)
+
+
+def raw_of(channels: dict[str, np.ndarray]) -> per_test_traces.Raw:
+    raw = per_test_traces.Raw(Path("none.parquet"))
+    raw.of[1] = channels
+    return raw
+
+
+def test_a_raw_trace_has_every_sample_in_the_pages_units():
+    shown, (drawn, of) = raw_of(recorded(501)).around(ROW, SETTINGS)
+    assert drawn == of == shown["time_s"]["count"] == len(shown["torque_nm"])
+    assert shown["time_s"]["from"] == pytest.approx(-0.7, abs=0.011) and shown["time_s"]["step"] == pytest.approx(0.01)
+    assert max(shown["pressure_bar"]) == 40.0 and shown["speed_rpm"][0] == pytest.approx(954.93, rel=1e-4)
+    assert "all" in per_test_traces.thinning(80, drawn, of)
+
+
+def test_a_spike_survives_the_thinning_and_the_thinning_is_told():
+    shown, (drawn, of) = raw_of(recorded(50_001, spike=23_457)).around(ROW, SETTINGS)
+    assert 1000 < drawn < 2000 and of > 40_000
+    assert max(shown["torque_nm"]) == 4000.0
+    at = shown["time_s"][int(np.argmax(shown["torque_nm"]))]
+    assert at == pytest.approx(23_457 * 5 / 50_000 - 1, abs=1e-4)
+    assert f"{drawn} of {of} samples" in per_test_traces.thinning(80, drawn, of)
+
+
+def test_windows_of_a_stop_are_the_stages_own():
+    row = {**ROW, "window_start_s": 0.31, "window_end_s": 2.84}
+    assert per_test_traces.windows(row, SETTINGS) == [
+        ("zero", -0.6, -0.1),
+        ("evaluation", 0.31, 2.84),
+        ("braking", 0.0, 3.0),
+    ]
