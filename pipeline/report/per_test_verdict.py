@@ -18,7 +18,11 @@ from pipeline.results.summary import TestSummary
 from pipeline.results.wear import TestWear
 
 #: answer whether friction holds over the target's range -> tone and word
-HOLDS = {"yes": ("good", "held"), "no": ("bad", "not held"), "not shown": ("open", "not shown")}
+HOLDS = {
+    "yes": ("good", "target held"),
+    "no": ("bad", "target not held"),
+    "not shown": ("open", "target not shown"),
+}
 
 
 @dataclass(frozen=True)

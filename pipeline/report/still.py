@@ -68,7 +68,7 @@ def drawn(figure: go.Figure, width: float) -> Figure:
     made = Figure(figsize=(width / 72, height / 72))
     named = {trace.name for trace in figure.data if trace.name and trace.showlegend is not False}
     panels = _panels(made, layout, width, height, 0 if layout.get("showlegend") is False else -(-len(named) // 3))
-    below: dict[str, Any] = {}
+    below: dict[Any, Any] = {}
     for trace in figure.data:
         name = "y" if trace.yaxis is None else trace.yaxis
         _trace(panels.get(name, panels["y"]), trace, layout, below, name)
@@ -101,7 +101,7 @@ def _panels(made: Figure, layout: dict[str, Any], width: float, height: float, l
     for key in sorted(key for key in layout if key.startswith("yaxis")):
         start, end = layout[key].get("domain", (0, 1))
         name = "y" + key.removeprefix("yaxis")
-        shared = {"sharex": panels["y"]} if panels else {}
+        shared: dict[str, Any] = {"sharex": panels["y"]} if panels else {}
         panels[name] = made.add_axes((left, low + start * tall, wide, (end - start) * tall), **shared)
     lowest = min(panels.values(), key=lambda axes: axes.get_position().y0)
     for axes in panels.values():
@@ -123,7 +123,7 @@ def _finite(values: Any) -> np.ndarray:
     return np.array([np.nan if v is None else v for v in values], dtype=float)
 
 
-def _trace(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[str, Any], name: str) -> None:
+def _trace(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[Any, Any], name: str) -> None:
     if trace.type == "contour":
         z = np.ma.masked_invalid(np.array([_finite(row) for row in trace.z]))
         if z.count():
@@ -135,7 +135,7 @@ def _trace(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[str, Any]
         _scatter(axes, trace, below, name)
 
 
-def _bars(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[str, Any], panel: str) -> None:
+def _bars(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[Any, Any], panel: str) -> None:
     names = below.setdefault("names", [])
     names += [x for x in trace.x if x not in names]
     at, tall = np.array([names.index(x) for x in trace.x], dtype=float), _finite(trace.y)
@@ -154,7 +154,7 @@ def _bars(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[str, Any],
     axes.set_xticks(range(len(names)), [plain(name) for name in names], rotation=30, ha="right", fontsize=8)
 
 
-def _scatter(axes: Axes, trace: Any, below: dict[str, Any], name: str) -> None:
+def _scatter(axes: Axes, trace: Any, below: dict[Any, Any], name: str) -> None:
     x, y = _finite(trace.x), _finite(trace.y)
     if trace.fill == "tonexty" and ("line", name) in below:
         over, highs = below[("line", name)]
@@ -162,7 +162,11 @@ def _scatter(axes: Axes, trace: Any, below: dict[str, Any], name: str) -> None:
     below[("line", name)] = (x, y)
     mode, line, marker = trace.mode or "lines", trace.line, trace.marker
     if "lines" in mode and (line.width is None or line.width > 0):
-        own = {"color": line.color or palette.INK, "lw": 0.7 * (line.width or 2), "ls": DASHES.get(line.dash, "-")}
+        own: dict[str, Any] = {
+            "color": line.color or palette.INK,
+            "lw": 0.7 * (line.width or 2),
+            "ls": DASHES.get(line.dash, "-"),
+        }
         axes.plot(x, y, alpha=trace.opacity, label=_label(trace), **own)
     if "markers" in mode:
         symbol = marker.symbol or "circle"
@@ -178,14 +182,15 @@ def _scatter(axes: Axes, trace: Any, below: dict[str, Any], name: str) -> None:
             axes.plot(x, y, shape, ms=0.8 * size, alpha=marker.opacity or trace.opacity, label=label, ls="", **own)
     for axis, bars in (("x", trace.error_x), ("y", trace.error_y)):
         if bars.array is not None:
-            axes.errorbar(x, y, **{f"{axis}err": _finite(bars.array)}, fmt="none", ecolor=palette.MUTED, lw=0.8)
+            ends: dict[str, Any] = {f"{axis}err": _finite(bars.array)}
+            axes.errorbar(x, y, fmt="none", ecolor=palette.MUTED, elinewidth=0.8, **ends)
 
 
 def _label(trace: Any) -> str | None:
     return legible(plain(trace.name)) if trace.name and trace.showlegend is not False else None
 
 
-def _scales(axes: Axes, layout: dict[str, Any], name: str) -> None:
+def _scales(axes: Any, layout: dict[str, Any], name: str) -> None:
     own, across = layout.get("yaxis" + name.removeprefix("y"), {}), layout.get("xaxis", {})
     axes.set_ylabel(_words(own), fontsize=10 if len([k for k in layout if k.startswith("yaxis")]) == 1 else 8)
     for part, put, scale in ((own, axes.set_ylim, axes.set_yscale), (across, axes.set_xlim, axes.set_xscale)):
@@ -195,7 +200,8 @@ def _scales(axes: Axes, layout: dict[str, Any], name: str) -> None:
         if part.get("range"):
             put(*part["range"])
         elif part.get("rangemode") == "tozero" and axes.has_data():
-            put(left=0) if put == axes.set_xlim else put(bottom=min(0, axes.get_ylim()[0]))
+            low, high = axes.get_xlim() if part is across else axes.get_ylim()
+            put(min(0.0, low), high)
     axes.set_visible(own.get("visible") is not False)
 
 

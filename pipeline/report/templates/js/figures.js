@@ -15,6 +15,11 @@ stopsheet.figures = (function () {
     if (!spec || drawn.has(name) || typeof Plotly === "undefined") { return; }
     drawn.set(name, node);
     completed.forEach((act) => act(name, spec));
+    if (innerWidth < 600) {  // names would lie on each other; the pictures' texts tell them
+      spec.layout.annotations = spec.data.length ? [] : spec.layout.annotations;
+      spec.layout.margin = { ...spec.layout.margin, l: 48, r: 14, t: 14 };
+      config.displayModeBar = linked.displayModeBar = false;
+    }
     node.closest("figure").classList.add("drawn");
     Plotly.newPlot(node, spec.data, spec.layout, node.dataset.linked ? linked : config).then(() => {
       node.dataset.ready = "yes";
