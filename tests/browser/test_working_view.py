@@ -14,7 +14,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from pipeline.results import write_json, write_parquet
-from tests.browser.waiting import DRAWN, quiet
+from tests.browser.waiting import DRAWN
 from tests.browser.waiting import until as until_script
 from tests.report import makers
 from tests.report.drawn import stops_of
