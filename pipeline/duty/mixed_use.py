@@ -48,24 +48,21 @@ def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: 
     """
     k = temperature.shape[-1]
     above, below = (np.full(k, np.inf), np.full(k, np.inf)), (np.zeros(k), np.zeros(k))
-    for use in film.whole:
-        stops = alike_stops(use)
-        if not mixed(stops) or not _cleared_first(film, stops):
-            continue
-        tested, high, low = sum(one[2] for one in stops), use.loss + film.z * use.u, use.loss - film.z * use.u
+    for stops, loss, u in _told(film):
+        tested, high, low = sum(one[2] for one in stops), loss + film.z * u, loss - film.z * u
         for i in range(k):
             places = [(float(power[e]), float(temperature[c, e, i])) for c, e in np.ndindex(energy.shape)]
             brakings = [(*place, float(joule)) for place, joule in zip(places, energy.ravel(), strict=True)]
             most = [(q, t, joule * (1 - SLACK)) for q, t, joule in brakings]
             left = np.reshape(unmatched(most, stops), energy.shape)
-            for own, value, rate in zip(above, (high, use.loss), growth, strict=True):
+            for own, value, rate in zip(above, (high, loss), growth, strict=True):
                 rest = np.where(left > LEAST_ENERGY, rate[..., i] * np.maximum(left, LEAST_ENERGY), 0.0).sum()
                 own[i] = min(own[i], (max(value, 0.0) + float(rest)) / (1 - SLACK))
             clears = film.may_clear(power, temperature[..., i]).ravel()
             kept = [one for one, gone in zip(brakings, clears, strict=True) if not gone]
             missed = sum(unmatched(stops, kept)) / tested
             if missed <= NEARLY_ALL and not _clears_between(clears[::-1]):
-                for own, value in zip(below, (low, use.loss), strict=True):
+                for own, value in zip(below, (low, loss), strict=True):
                     own[i] = max(own[i], value * (1 - missed))
     return Bounds(above, below)
 
@@ -81,6 +78,29 @@ def _cleared_first(film: Film, stops: Sequence[Row]) -> bool:
 def _clears_between(clears: NDArray[np.bool_]) -> bool:
     """Whether a stop that may clear follows one that may not."""
     return bool((clears[1:] & np.logical_or.accumulate(~clears)[:-1]).any())
+
+
+def _told(film: Film) -> list[tuple[list[Row], float, float]]:
+    """(stops, loss, its standard uncertainty) of each mix that says something; what was run several times counts by its weighted mean."""
+    found: list[tuple[list[Row], list[Use]]] = []
+    for use in film.whole:
+        stops = alike_stops(use)
+        if not mixed(stops) or not _cleared_first(film, stops):
+            continue
+        same = next((uses for own, uses in found if _same(own, stops)), None)
+        found.append((stops, [use])) if same is None else same.append(use)
+    told = []
+    for stops, uses in found:
+        weight = np.array([1 / one.u**2 for one in uses])
+        mean = float(weight @ [one.loss for one in uses] / weight.sum())
+        told.append((stops, mean, float(1 / np.sqrt(weight.sum()))))
+    return told
+
+
+def _same(one: Sequence[Row], other: Sequence[Row]) -> bool:
+    """Whether either finds all its energy in the other."""
+    pairs = ((one, other), (other, one))
+    return all(sum(unmatched(a, b)) <= NEARLY_ALL * sum(row[2] for row in a) for a, b in pairs)
 
 
 def alike_stops(use: Use) -> list[Row]:

@@ -48,7 +48,10 @@ MOST_OF_USE = (
     8  # checks after a whole use: more of them take off themselves what it left, and their mean tells less than it cost
 )
 LEAST_LEFT = 0.2  # of the target, below which no test can settle it
-TOLD = 0.25  # of the target: what the checks' scatter may leave of the loss of a whole use
+TOLD, RUNS = (
+    0.2,
+    (1, 2, 3),
+)  # how often a use is run between checks, and the part of the target: what the checks' scatter may leave of the loss of a whole use
 NEGLIGIBLE = 0.05  # of the target: brakings that together may add less need no test
 FILLING = 1.1  # mean rate to first rate of a film that begins to fill
 BETWEEN_STOPS_S, USUAL_S = 10.0, 90.0  # on top of cooling down; from stop to stop where the rig's cooling is not known
@@ -260,9 +263,13 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     film, brake, check = rig.brake.film, rig.brake, rig.check
     assert check is not None
     wanted = -float(np.log1p(-brake.glazing_loss))
-    told = [(n, film.u_of_checks(n) or np.inf) for n in CHECKS if n <= MOST_OF_USE]
-    checks, u = next(((n, u) for n, u in told if film.z * u <= TOLD * wanted), told[-1])
-    blocks = blocks_of(rig, checks, [whole.stops])
+    told = [
+        (r, n, (film.u_of_checks(n) or np.inf) / float(np.sqrt(r))) for r in RUNS for n in CHECKS if n <= MOST_OF_USE
+    ]
+    if hardest(rig.cards, rig.stops) is None:
+        told = [one for one in told if one[0] == 1]  # nothing clears the faces between two runs
+    runs, checks, u = next((one for one in told if film.z * one[2] <= TOLD * wanted), told[-1])
+    blocks = blocks_of(rig, checks, [whole.stops] * runs)
     hard = sum(b.stops for b in blocks if b.name.startswith(HARD))
     area, start = brake.rubbing.friction_area * 1e6, check.initial_temperature
     energy = rig.cards[0].inertia * (check.speed_start**2 - check.speed_end**2) / 2
@@ -270,14 +277,14 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     seconds = [_seconds(one.energy * area, one.temperature, cooling, brake) for one in whole.stops]
     known = check_s is not None and None not in seconds
     total = sum(one.stops * (s or USUAL_S) for one, s in zip(whole.stops, seconds, strict=True))
-    total += (2 * checks + (LAST_CHECKS if hard else 0)) * (check_s or USUAL_S)
+    total = runs * (total + 2 * checks * (check_s or USUAL_S)) + (LAST_CHECKS if hard else 0) * (check_s or USUAL_S)
     hours = total / 3600 if known else None
     warmest, coldest = whole.stops[0].temperature, whole.stops[-1].temperature
     powers = [one.power for one in whole.stops]
     text = (
         f"on a bedded specimen: {checks} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
         f"{len(whole.stops)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad, starting at {warmest:.0f} down to {coldest:.0f} °C"
-        f"), {checks} checks{f', hard use and {LAST_CHECKS} checks' if hard else ''}; what it loses is what one use loses, held "
+        f"), {checks} checks{', hard use and checks' if hard else ''}{f', {runs} times over' if runs > 1 else ''}; what it loses is what one use loses, held "
         f"against the {brake.glazing_loss:.1%} that the target accepts and told to {u:.1%} by the checks"
     )  # fmt: skip
     return SettlingTest(
@@ -285,7 +292,7 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
         power_density_w_mm2=whole.mean("power"),
         temperature_c=whole.mean("temperature"),
         energy_density_j_mm2=whole.mean("energy"),
-        gentle_stops=whole.count,
+        gentle_stops=runs * whole.count,
         check_stops=checks,
         hard_stops=hard,
         least_loss=brake.glazing_loss,

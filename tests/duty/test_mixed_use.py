@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import linprog
@@ -89,3 +91,10 @@ def test_what_may_have_been_cleared_within_a_test_says_nothing():
     assert bound(film_of_test(clears=150.0, back=True)) == (0.0, np.inf)
     low, high = bound(film_of_test(clears=150.0))
     assert low == 0 and high < 0.041
+
+
+def test_a_mix_that_was_run_twice_counts_by_its_mean():
+    one, other = film_of_test(loss=0.02), film_of_test(loss=0.04)
+    low, high = bound(replace(one, whole=one.whole + other.whole))
+    assert (low + high * 0.98) / 2 == pytest.approx(0.03, rel=0.01)
+    assert high * 0.98 - low == pytest.approx(2 * 1.96 * 0.005 / np.sqrt(2), rel=0.01)
