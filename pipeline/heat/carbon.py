@@ -17,7 +17,7 @@ from pipeline.constants import Array, Values
 RANGE_K = (250.0, 3000.0)
 _J_PER_CAL_G = 4184.0
 _A, _B, _C, _D, _E, _F = 0.538657, 9.11129e-6, -90.2725, -43449.3, 1.59309e7, -1.43688e9
-_TABLE_STEP_K = 2.0
+_TABLE_STEP_K = 0.03
 
 
 def heat_capacity(temperature: Values) -> Array:
@@ -53,16 +53,18 @@ _FROM = _antiderivative(np.array(RANGE_K[0]), np.array(1 / RANGE_K[0]))
 def temperature_of(heat: Values) -> Array:
     """Temperature in K at which `enthalpy` has the given value in J/kg: the inverse, to 1e-6 K.
 
-    A table gives the start to some 2 mK, one step of Newton's method, whose error is the square of that, the rest.
+    Straight lines through a table: what they miss is step^2 / 8 of the relative slope of cp, at its steepest 0.6 per cent a kelvin.
     """
     h = np.asarray(heat, float)
     t = np.interp(h, _TABLE_H, _TABLE_T)
-    t = np.where(h < 0, RANGE_K[0] + h / _EDGE_CP[0], t)
-    t = np.where(h > _TABLE_H[-1], RANGE_K[1] + (h - _TABLE_H[-1]) / _EDGE_CP[1], t)
-    heat_there, capacity = stored(t)
-    return t - (heat_there - h) / capacity
+    if h.size and not (
+        h.min() >= 0 and h.max() <= _TABLE_H[-1]
+    ):  # a value that is not known keeps nobody else from its edge
+        t = np.where(h < 0, RANGE_K[0] + h / _EDGE_CP[0], t)
+        t = np.where(h > _TABLE_H[-1], RANGE_K[1] + (h - _TABLE_H[-1]) / _EDGE_CP[1], t)
+    return np.asarray(t, float)
 
 
-_TABLE_T = np.arange(RANGE_K[0], RANGE_K[1] + _TABLE_STEP_K / 2, _TABLE_STEP_K)
+_TABLE_T = np.linspace(*RANGE_K, round((RANGE_K[1] - RANGE_K[0]) / _TABLE_STEP_K) + 1)
 _TABLE_H = enthalpy(_TABLE_T)
 _EDGE_CP = heat_capacity(np.array(RANGE_K))
