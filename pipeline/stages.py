@@ -170,7 +170,14 @@ _ALL = (
         (
             Part(
                 "pipeline.stops.stage:run",
-                ("stops.parquet", "traces.parquet", "excluded.parquet", "summary.json", "stops_findings.json"),
+                (
+                    "stops.parquet",
+                    "stops.csv",
+                    "traces.parquet",
+                    "excluded.parquet",
+                    "summary.json",
+                    "stops_findings.json",
+                ),
             ),
         ),
         settings=("conditioning", "segmentation", "reduction"),

@@ -18,7 +18,7 @@ from typing import Any, Literal
 from pipeline import faults, vocabulary
 from pipeline.archive.scan import printable
 from pipeline.errors import InputError
-from pipeline.results import fault, whole, write_json, write_parquet, write_text
+from pipeline.results import fault, whole, write_csv, write_json, write_parquet, write_text
 
 #: a page of a fault loads, runs and sends nothing
 POLICY = (
@@ -95,6 +95,9 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
             write_json(path, {"test": subject, "unusable": why, "findings": []})
     elif path.suffix == ".parquet":
         write_parquet(path, vocabulary.empty(vocabulary.TABLES.get(path.name, ())))
+    elif path.suffix == ".csv":
+        table = vocabulary.TABLES.get(f"{path.stem}.parquet", ())
+        write_csv(path, vocabulary.empty(table), table)
     elif path.suffix == ".pdf":
         from reportlab.pdfgen.canvas import Canvas
 

@@ -67,7 +67,13 @@ def _content(place: str) -> str:
     schema = {file.place: file.name for file in FILES}.get(place)
     if schema:
         return _schema(schema)
-    return {"parquet": "a table", "html": "a page", "pdf": "a print", "yaml": "settings"}[place.rsplit(".", 1)[-1]]
+    return {
+        "parquet": "a table",
+        "csv": "a table for spreadsheets",
+        "html": "a page",
+        "pdf": "a print",
+        "yaml": "settings",
+    }[place.rsplit(".", 1)[-1]]
 
 
 def _schema(name: str) -> str:

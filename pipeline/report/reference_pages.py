@@ -106,7 +106,9 @@ def tables_page() -> str:
     for title, table in (("stops.parquet", STOPS), ("traces.parquet", TRACES), ("delta.parquet", DELTA)):
         lines += [f"## {title}\n", *_table(table), ""]
     lines.append(
-        "`excluded.parquet` has the columns of `stops.parquet`: the stops excluded by hand, as they would stand without that."
+        "`excluded.parquet` has the columns of `stops.parquet`: the stops excluded by hand, as they would stand without that.\n\n"
+        "`stops.csv` has the rows of `stops.parquet` for spreadsheets: comma and decimal point, UTF-8 with its mark, the unit in each header "
+        "(`torque_nm (N m)`), findings by blanks in one cell. A text that a spreadsheet would take for a formula has an apostrophe before it."
     )
     return "\n".join(lines) + "\n"
 

@@ -10,7 +10,7 @@ import hashlib
 import json
 import math
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from importlib import metadata
 from pathlib import Path
@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from pipeline.vocabulary import Column
 
 
 def _always() -> None:
@@ -74,6 +76,36 @@ def write_text(path: Path, text: str) -> None:
 def write_parquet(path: Path, frame: pl.DataFrame) -> None:
     with whole(path) as part:
         frame.write_parquet(part, compression="zstd", statistics=False)
+
+
+#: with these a spreadsheet takes a text for a formula, and runs it (OWASP, CSV Injection; from memory)
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def write_csv(path: Path, frame: pl.DataFrame, table: Iterable[Column]) -> None:
+    """A table for spreadsheets: comma and decimal point, UTF-8 with its mark, the unit in each header, lists in one cell.
+
+    A text that a spreadsheet would run gets an apostrophe before it: names of blocks and files are the user's.
+    """
+    import polars as pl
+
+    unit = {column.name: column.unit for column in table}
+    heads = {name: _harmless(f"{name} ({unit[name]})" if unit.get(name) else name) for name in frame.columns}
+    joined = frame.with_columns(pl.col(pl.List(pl.String)).list.join(" "))
+    runs = [
+        pl.when(pl.col(name).str.slice(0, 1).is_in(FORMULA))
+        .then(pl.lit("'") + pl.col(name))
+        .otherwise(name)
+        .alias(name)
+        for name, kind in joined.schema.items()
+        if kind == pl.String
+    ]
+    with whole(path) as part:
+        joined.with_columns(runs).rename(heads).write_csv(part, include_bom=True)
+
+
+def _harmless(text: str) -> str:
+    return f"'{text}" if text.startswith(FORMULA) else text
 
 
 def read_table(path: Path) -> pl.DataFrame:

@@ -8,7 +8,7 @@ from pipeline.conditioning.calibrations import corrected
 from pipeline.errors import InputError
 from pipeline.findings import Finding, finding
 from pipeline.method import Method, conditioning, from_stage_settings, reduction, segmentation
-from pipeline.results import write_parquet
+from pipeline.results import write_csv, write_parquet
 from pipeline.results.findings import Findings, recorded
 from pipeline.results.model import read, renewed, stamp, write
 from pipeline.results.record import Record
@@ -42,6 +42,7 @@ def run(
     why = result.summary.unusable
     found = recorded([*result.findings, *(told_of_refused(uncorrected) if why is None else [])])
     write_parquet(into / "stops.parquet", result.stops)
+    write_csv(into / "stops.csv", result.stops, STOPS)
     write_parquet(into / "traces.parquet", result.traces)
     write_parquet(into / "excluded.parquet", result.excluded)
     write(into / "summary.json", renewed(result.summary, test=test, method=method, stamp=stamped))
