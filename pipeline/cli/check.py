@@ -85,7 +85,7 @@ def brakings(look: TestLook) -> str:
     if look.scheduled is None:
         return ""
     if look.found is None:
-        return f"{look.scheduled} stops scheduled"
+        return f"{counted(look.scheduled, 'stop')} scheduled"
     part = "" if look.counted >= look.recordings else f" in {look.counted} of them"
     return f"{counted(look.found, 'braking')} found{part}, {look.scheduled} scheduled"
 

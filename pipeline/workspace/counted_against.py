@@ -162,7 +162,7 @@ def _number(card: Card, counted: Counted, recordings: int) -> Iterator[Complaint
             most = max(counts)
             yield Complaint(
                 "test.yaml",
-                f"up to {most} brakings in a recording, of which `holds: stop` takes one",
+                f"up to {number(most, 'braking')} in a recording, of which `holds: stop` takes one",
                 "one braking a recording",
                 "write holds: series",
                 key="recordings.holds",
