@@ -25,7 +25,7 @@ class Code:
 
 CODES: dict[str, Code] = {
     # the test as a whole
-    "card_invalid": Code("unusable", "test.yaml cannot be used", "correct the key that the message names"),
+    "card_invalid": Code("unusable", "test.yaml cannot be used", "correct it as the message says"),
     "card_unusual": Code(
         "suspect",
         "test.yaml states what few brakes have, or what contradicts itself",

@@ -125,3 +125,19 @@ def test_the_version_is_told(capsys):
     with pytest.raises(SystemExit) as end:
         people.read(["--version"])
     assert end.value.code == 0 and capsys.readouterr().out.startswith("stopsheet ")
+
+
+def test_a_folder_without_a_card_is_told_what_makes_one(tmp_path):
+    config = wrong.write(tmp_path)
+    (tmp_path / PLACES["card"]).unlink()
+    (own,) = (c for c in complaints(config) if c.file == "test.yaml")
+    assert own.found == "is not there" and own.accepted and "stopsheet new-test" in own.mend
+
+
+@pytest.mark.parametrize("content", ["", "- a\n- b\n", "just words\n"], ids=["empty", "a list", "words"])
+@pytest.mark.parametrize("kind", ["card", "config", "target", "duty", "rig"])
+def test_a_file_that_is_no_mapping_is_told_its_keys(tmp_path, kind, content):
+    config = wrong.write(tmp_path)
+    (tmp_path / PLACES[kind]).write_text(content)
+    own = next(c for c in complaints(config) if c.file == PLACES[kind].rpartition("/")[2])
+    assert own.line == 1 and own.accepted.startswith("known keys: ") and own.mend

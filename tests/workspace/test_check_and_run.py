@@ -16,7 +16,7 @@ from pipeline.results.model import read
 from pipeline.results.record import Record
 from pipeline.stops import stage as stops
 from pipeline.workspace.check import checked_place
-from tests.inputs.wrong import PLACES, ROWS, write
+from tests.inputs.wrong import PLACES, ROWS, recording, write
 
 #: changes that leave a card that can be read, most of them wrong by much: (of the card, in place of)
 CHANGES = (
@@ -113,6 +113,16 @@ def test_they_agree_on_a_wrong_card(tmp_path, row):
     card = tmp_path / PLACES["card"]
     card.write_text(card.read_text().replace(row.old, row.new, 1))
     refuse_disagreement(tmp_path)
+
+
+@pytest.mark.parametrize("unit", ["ms", "min", "h"])
+def test_both_refuse_a_whole_test_whose_time_is_in_another_unit(tmp_path, unit):
+    """Of many stops a run tells it, and can reduce none of them."""
+    changed(tmp_path, ("column: t, unit: s}", f"column: t, unit: {unit}}}"), ("    stops: 2", "    stops: 6"))
+    for number in range(4, 8):
+        (tmp_path / "archive" / "t" / "recordings" / f"{number:04d}.csv").write_text(recording(number))
+    assert refuse_disagreement(tmp_path)
+    assert any(f"time is in s labelled {unit}" in message for message in by_check(tmp_path / "archive"))
 
 
 PAIRS = list(itertools.combinations(range(len(CHANGES)), 2))
