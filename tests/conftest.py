@@ -23,6 +23,8 @@ IN_USE = "revised"
 #: the file that runs the samples, and the folders whose files take longest
 RUNS_THE_SAMPLES = "test_contract.py"
 READ = {"sample_results", "both_methods", "method_results"}
+#: whether a test of the session asks for the samples under all methods
+ALL_METHODS = pytest.StashKey[bool]()
 LONG = ("workflow", "browser", "hostile", "studies", "stops")
 
 
@@ -75,7 +77,8 @@ def run_stopsheet(*arguments: object, check: bool = True) -> subprocess.Complete
     return done
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+@pytest.hookimpl(trylast=True)  # of the items that are left to run
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The file that runs the samples begins, the others that read their results end.
 
     xdist hands the files to its workers in this order: one worker runs the samples, the other tests meanwhile all that
@@ -90,11 +93,22 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return 1 if item.path.parent.name in LONG else 2
 
     items.sort(key=turn)
+    config.stash[ALL_METHODS] = any(
+        "both_methods" in getattr(item, "fixturenames", ()) or _parameter(item, "method_results") not in (None, IN_USE)
+        for item in items
+    )
+
+
+def _parameter(item: pytest.Item, fixture: str) -> object:
+    call = getattr(item, "callspec", None)
+    return call.params.get(fixture) if call else None
 
 
 @pytest.fixture(scope="session")
-def sample_results(tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
-    """The samples under the method in use, run once per test session."""
+def sample_results(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
+    """The samples under the method in use, run once per test session: among all methods where some test asks for these."""
+    if request.config.stash[ALL_METHODS]:
+        return _run_once(tmp_path_factory, "samples-both", ())
     return _run_once(tmp_path_factory, "samples", (IN_USE,))
 
 

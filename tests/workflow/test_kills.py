@@ -21,8 +21,9 @@ def config(tmp_path_factory):
     return small_runs.workspace(tmp_path_factory.mktemp("kills"), 1)
 
 
-def test_three_kills_of_one_run_leave_no_trace(config):
-    """One stage, the command alone and everything at once are killed one after the other, each time a bit further on."""
+@pytest.mark.parametrize("alone", [False, pytest.param(True, marks=pytest.mark.heavy)], ids=["two", "three"])
+def test_kills_of_one_run_leave_no_trace(config, alone):
+    """One stage, the command `alone` and everything at once are killed one after the other, each time a bit further on."""
     wanted, _ = small_runs.undisturbed(config, "edited")
     small_runs.forget(config)
     small_runs.set_method(config.parent, "as it was")
@@ -34,8 +35,9 @@ def test_three_kills_of_one_run_leave_no_trace(config):
     at, said, left = kills.killed(config, "stage", once_there("channels/t-1.json"), PATIENCE_S)
     assert at and not left
     assert len(said) == 1 and "was killed" in said[0] and "stage " in said[0]
-    at, said, left = kills.killed(config, "main", once_there("plain/tests/t-1/summary.json"), PATIENCE_S)
-    assert at and not left
+    if alone:
+        at, said, left = kills.killed(config, "main", once_there("plain/tests/t-1/summary.json"), PATIENCE_S)
+        assert at and not left
     small_runs.set_method(config.parent, "edited")
     at, said, left = kills.killed(config, "whole", once_there("plain/rigs.json"), PATIENCE_S)
     assert at and not left
@@ -78,7 +80,10 @@ def _planned(config):
     assert refused.returncode == 2 and "no test of that name; nearest: t-1" in refused.stderr
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "number",
+    [signal.SIGINT, *(pytest.param(number, marks=pytest.mark.heavy) for number in (signal.SIGTERM, signal.SIGHUP))],
+)
 def test_a_stopped_run_says_so_in_one_line_and_leaves_no_child(config, number):
     small_runs.forget(config)
     run = small_runs.start(config)
