@@ -43,14 +43,14 @@ def plot_friction(test: Tables, friction: OfMap) -> Figure:
     return stop_figures.add_excluded(figure, test.excluded, stop_figures.temperature_column(attribution)[0])
 
 
-def plot_energy(test: Tables) -> Figure:
-    """mu of the stops over their energy density."""
-    return stop_figures.friction_energy(test.stops)
+def plot_energy(test: Tables, friction: OfMap | None = None) -> Figure:
+    """mu of the stops over their energy density; friction: marks the stops that its map leaves out."""
+    return stop_figures.friction_energy(test.stops, _of_map(friction))
 
 
-def plot_order(test: Tables) -> Figure:
-    """mu, its range and bite in the order run, over the blocks."""
-    return stop_figures.add_excluded(order_figures.time_order(test.stops), test.excluded, "stop")
+def plot_order(test: Tables, friction: OfMap | None = None) -> Figure:
+    """mu, its range and bite in the order run, over the blocks; friction: marks the stops that its map leaves out."""
+    return stop_figures.add_excluded(order_figures.time_order(test.stops, _of_map(friction)), test.excluded, "stop")
 
 
 def plot_balance(test: Tables) -> Figure:
@@ -75,3 +75,7 @@ def plot_drift(test: Tables, drift: TestDrift) -> Figure:
     drift: of the test, `drift_verdict(...)` or that of its results.
     """
     return drift_figure.drift_chart(test.stops, drift)
+
+
+def _of_map(friction: OfMap | None) -> stop_figures.MapStops | None:
+    return None if friction is None else stop_figures.map_stops(friction)

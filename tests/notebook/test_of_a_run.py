@@ -105,8 +105,8 @@ def test_the_figures_are_those_of_the_page(results: pipeline.Results) -> None:
     page = per_test_page.all_figures(own, own.friction.temperature or "")
     ours: dict[str, Figure] = {
         "friction_temperature": pipeline.plot_friction(own, own.friction),
-        "friction_energy": pipeline.plot_energy(own),
-        "time_order": pipeline.plot_order(own),
+        "friction_energy": pipeline.plot_energy(own, own.friction),
+        "time_order": pipeline.plot_order(own, own.friction),
         "energy_balance": pipeline.plot_balance(own),
         "in_stop_time": pipeline.plot_in_stops(own),
         "in_stop_temperature": pipeline.plot_in_stops(own, against="disc_temperature_c"),
@@ -115,6 +115,7 @@ def test_the_figures_are_those_of_the_page(results: pipeline.Results) -> None:
     }
     for name, figure in ours.items():
         assert figure.data and figure.to_json() == page[name].to_json(), name
+    assert pipeline.plot_energy(own).data and pipeline.plot_order(own).data
 
 
 def test_a_stop_is_drawn_as_recorded_and_as_conditioned(reduced: pipeline.Reduced) -> None:
