@@ -21,8 +21,8 @@ from pipeline.conditioning.from_brakings import FoundCorrections, corrections_of
 from pipeline.conditioning.passes import Applications, rest_levels, second_pass, survey, thresholds_for
 from pipeline.conditioning.rest import Rest, reading
 from pipeline.conditioning.stretches import Stretch
-from pipeline.conditioning.survey import Braking, row_at
-from pipeline.conditioning.time_base import median_known
+from pipeline.conditioning.survey import Braking
+from pipeline.conditioning.time_base import median_known, row_at
 from pipeline.findings import Finding
 from pipeline.method import Method
 from pipeline.method.conditioning import Conditioning

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.conditioning.time_base import steps_to_hold
 from pipeline.constants import MAD_TO_SD
 
 
@@ -56,7 +57,7 @@ def lag_of_build_up(pressure: np.ndarray, torque: np.ndarray, step: float, *, lo
     """
     if pressure.size < 8 or not (np.isfinite(pressure).all() and np.isfinite(torque).all()):
         return float("nan"), 0.0
-    lag, height = peak_lag(np.diff(pressure), np.diff(torque), longest=int(np.ceil(longest / step)))
+    lag, height = peak_lag(np.diff(pressure), np.diff(torque), longest=steps_to_hold(longest, step))
     return lag * step, height
 
 

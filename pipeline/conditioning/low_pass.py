@@ -10,7 +10,7 @@ point reflection; the same as running the difference equation forward and backwa
 
 import numpy as np
 
-from pipeline.conditioning.time_base import median_step, unbroken
+from pipeline.conditioning.time_base import median_step, steps_to_hold, unbroken
 
 HIGHEST_SHARE = 0.45  # of the sampling rate: nearer to Nyquist the filter has nothing left to do
 SHORTEST = 4  # samples: below, a stretch is left as it is
@@ -46,7 +46,7 @@ def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> n
     """
     if values.size < SHORTEST or not np.isfinite(rate) or cutoff >= HIGHEST_SHARE * rate:
         return values.copy()
-    padding = int(np.ceil(PERIODS * rate / cutoff))
+    padding = steps_to_hold(PERIODS / cutoff, 1 / rate)
     wide = np.pad(values, padding, mode="reflect", reflect_type="odd")
     amplitude = pair_amplitude(np.fft.rfftfreq(wide.size, 1.0 / rate), cutoff, order, rate)
     return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.size)[padding : padding + values.size]

@@ -8,7 +8,7 @@ applications shorter than the minimum length do not count: a dropout of a few sa
 import numpy as np
 
 from pipeline.conditioning.rest import rest_pressure
-from pipeline.conditioning.time_base import median_step
+from pipeline.conditioning.time_base import median_step, steps_in
 from pipeline.method.segmentation import Segmentation
 
 END_MARGIN = 0.03  # of the start speed above the end speed: there a braking has done what was wanted
@@ -36,8 +36,8 @@ def brakings(
     step = median_step(time)
     if not np.isfinite(step):
         return []
-    shortest = max(round(settings.least_duration / step), 2)
-    bridge = max(round(settings.least_interruption / step), 1)
+    shortest = max(steps_in(settings.least_duration, step), 2)
+    bridge = max(steps_in(settings.least_interruption, step), 1)
     found = []
     for start, stop in runs(_bridged(held, bridge) & _bridged(moving, bridge)):
         on = np.flatnonzero(passed[start:stop] & turning[start:stop])

@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.conditioning.segments import brakings
+from pipeline.conditioning.time_base import row_at
 from pipeline.method.segmentation import Segmentation
 
 if TYPE_CHECKING:
@@ -101,10 +102,10 @@ def _cut(held: dict[str, np.ndarray], settings: Segmentation) -> int:
     found = brakings(held["time"], held["speed"], held["pressure"], settings)
     time = held["time"]
     if not found:
-        return int(np.searchsorted(time, time[-1] - LEAD_S))
+        return row_at(time, time[-1] - LEAD_S, 0, time.size)
     last = found[-1]
     if last.stop < time.size and time[-1] - time[last.stop - 1] > QUIET_S:
-        return int(np.searchsorted(time, time[-1] - LEAD_S))
+        return row_at(time, time[-1] - LEAD_S, 0, time.size)
     before = found[-2].stop if len(found) > 1 else 0
-    cut = max(int(np.searchsorted(time, time[last.start] - LEAD_S)), before)
+    cut = max(row_at(time, time[last.start] - LEAD_S, 0, time.size), before)
     return cut if before or cut > time.size // 2 else 0

@@ -13,7 +13,7 @@ from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up
 from pipeline.conditioning.low_pass import filtered
 from pipeline.conditioning.rest import Reading, reading
 from pipeline.conditioning.segments import crossing
-from pipeline.conditioning.time_base import jitter, median_known, median_step
+from pipeline.conditioning.time_base import jitter, median_known, median_step, not_before, row_at, steps_to_hold
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
 
@@ -156,11 +156,6 @@ def _build_up(time: np.ndarray, above: np.ndarray, span: slice, plateau: float) 
     return float(time[span.start + reached[0]] - time[span.start]) if reached.size else float("nan")
 
 
-def row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
-    """First row from `low` to `high` whose time (s), (n,), is not before `moment`."""
-    return low + int(np.searchsorted(time[low:high], moment)) if high > low else low
-
-
 def _mean(values: np.ndarray) -> float:
     finite = values[np.isfinite(values)]
     return float(finite.mean()) if finite.size else float("nan")
@@ -206,7 +201,7 @@ def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, p
     if level.size:
         # A torque that lags is still rising when the pressure stands.
         settled = channels["time"][span.start + level[0]] + GUARD_S
-        level = level[channels["time"][span][level] > settled]
+        level = level[not_before(channels["time"][span], settled)[level]]
     if level.size < QUARTERS * 6:
         return np.empty((0, 6))
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
@@ -253,7 +248,7 @@ def _lags(
     step = median_step(time[span])
     if not step > 0:
         return float("nan"), 0.0, float("nan")
-    margin = int(np.ceil((settings.largest_lag + 0.2) / step))
+    margin = steps_to_hold(settings.largest_lag + 0.2, step)
     high = median_known(above[span.start + (span.stop - span.start) // 4 : span.stop])
     with np.errstate(invalid="ignore"):
         reached = np.flatnonzero(above[span] > 0.9 * high)

@@ -2,9 +2,57 @@
 
 Nothing is repaired. A gap is a step longer than a few median steps; time that does not increase is a fault of its own.
 What lies on both sides of a gap is never filtered or integrated as one stretch.
+
+Moments often fall on a sample: a window of 0.1 s at 50 Hz ends on the fifth. Whether that sample counts must not hang on the last
+digit in which a time is written. So a sample that misses a moment by at most EDGE of a step is at it.
 """
 
 import numpy as np
+
+EDGE = 0.01  # of a step; times in microseconds miss by 0.0005 of it at 1 kHz, the last digit of a number by far less
+
+
+def row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
+    """First row from `low` to `high` whose time (s), (n,), is not before `moment`."""
+    if high <= low:
+        return low
+    part = time[low:high]
+    i = int(np.searchsorted(part, moment))
+    if i > 0:
+        step = part[i] - part[i - 1] if i < part.size else part[-1] - part[max(part.size - 2, 0)]
+        i -= bool(moment - part[i - 1] <= EDGE * step)
+    return low + i
+
+
+def not_before(time: np.ndarray, moment: float) -> np.ndarray:
+    """Which samples lie at a moment (s) or later; time: (n,) s."""
+    return np.asarray(time >= moment - _slack(time))
+
+
+def not_after(time: np.ndarray, moment: float) -> np.ndarray:
+    """Which samples lie at a moment (s) or earlier; time: (n,) s."""
+    return np.asarray(time <= moment + _slack(time))
+
+
+def within(time: np.ndarray, start: float, end: float) -> np.ndarray:
+    """Which samples lie from `start` to `end` (s), both included; time: (n,) s."""
+    slack = _slack(time)
+    return np.asarray((time >= start - slack) & (time <= end + slack))
+
+
+def _slack(time: np.ndarray) -> float:
+    step = median_step(time)
+    return EDGE * step if np.isfinite(step) else 0.0
+
+
+def steps_in(seconds: float, step: float) -> int:
+    """Steps that a time (s) is nearest to; a half counts up, whatever the last digit of the step."""
+    return int(np.floor(seconds / step + 0.5 + EDGE))
+
+
+def steps_to_hold(seconds: float, step: float) -> int:
+    """Fewest steps that last at least a time (s)."""
+    return int(np.ceil(seconds / step - EDGE))
 
 
 def median_known(values: np.ndarray) -> float:

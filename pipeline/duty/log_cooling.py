@@ -21,6 +21,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from pipeline.conditioning.time_base import within
 from pipeline.constants import ZERO_C, Array, normal_reach
 from pipeline.duty.cycle import Air, Events, one_cycle
 from pipeline.duty.log_cut import Braking
@@ -60,7 +61,7 @@ def pieces(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float) 
         count = max(int((end - begin) // PIECE_S), int(end - begin >= SHORTEST_S))
         edges = np.linspace(begin, end, count + 1) if count else np.zeros(0)
         for first, last in pairwise(edges):
-            inside = (time >= first) & (time <= last)
+            inside = within(time, first, last)
             ends = [_level(time, measured, at) for at in (first, last)]
             if inside.sum() < 5 or np.max(np.diff(time[inside])) > 3.0 or None in ends:
                 continue

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.conditioning.time_base import steps_in
 from pipeline.constants import Array
 from pipeline.duty.log_read import STANDING, LogData
 from pipeline.errors import InputError
@@ -108,7 +109,7 @@ def slope(log: LogData) -> Array:
     """Deceleration in m/s2 by the slope of the straight line through SLOPE_S of the speed, on the log's own times."""
     step = float(np.median(np.diff(log.time)))
     even = np.arange(0.0, log.time[-1] + step / 2, step)
-    width = max(round(SLOPE_S / step) | 1, 5)
+    width = max(steps_in(SLOPE_S, step) | 1, 5)
     speed = np.interp(even, log.time, log.speed)
     if speed.size <= width:
         return np.zeros_like(log.time)

@@ -9,7 +9,7 @@ from pydantic import Field
 from pipeline.inputs.quantities import AngularSpeed, Duration, Pressure
 from pipeline.method.base import Settings
 
-REVISION = 2
+REVISION = 3
 
 
 class Segmentation(Settings):

@@ -13,6 +13,7 @@ import numpy as np
 
 from pipeline.conditioning.segments import END_MARGIN
 from pipeline.conditioning.survey import speed_at
+from pipeline.conditioning.time_base import within
 
 BITE_S = 0.5
 
@@ -22,7 +23,7 @@ def plateau(time: np.ndarray, level: np.ndarray, start: float, end: float) -> fl
 
     time (s), level (any unit): (n,).
     """
-    half = level[(time >= (start + end) / 2) & (time <= end)]
+    half = level[within(time, (start + end) / 2, end)]
     half = half[np.isfinite(half)]
     return float(np.median(half)) if half.size else float("nan")
 
@@ -32,14 +33,14 @@ def first_reaching(time: np.ndarray, level: np.ndarray, target: float, start: fl
 
     time (s), level (any unit): (n,); target in the unit of level.
     """
-    inside = np.flatnonzero((time >= start) & (time <= end))
+    inside = np.flatnonzero(within(time, start, end))
     with np.errstate(invalid="ignore"):
         reached = inside[level[inside] >= target]
     if not reached.size:
         return None
     i = int(reached[0])
     if i == 0 or i == inside[0] or not np.isfinite(level[i - 1]) or level[i] == level[i - 1]:
-        return float(time[i])
+        return max(float(time[i]), start)
     moment = time[i - 1] + (target - level[i - 1]) / (level[i] - level[i - 1]) * (time[i] - time[i - 1])
     return float(np.clip(moment, time[i - 1], time[i]))
 
@@ -56,12 +57,12 @@ def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start:
     just before is read at that moment.
     time (s), level (any unit), speed (rad/s): (n,); start, end of braking (s).
     """
-    inside = (time >= start) & (time <= end) & np.isfinite(level)
+    inside = within(time, start, end) & np.isfinite(level)
     low = np.flatnonzero(inside & (level >= 0.5 * plateau(time, level, start, end)))
     if not low.size:
         return float("nan")
     fallen = time[low[-1]]
-    usual = np.median(level[inside & (time <= fallen) & (time >= fallen - LAST_SHARE * (end - start))])
+    usual = np.median(level[inside & within(time, fallen - LAST_SHARE * (end - start), fallen)])
     last = int(np.flatnonzero(inside & (time <= fallen) & (level >= HELD_SHARE * usual))[-1])
     near = slice(max(last - 9, 0), last + 1)
     return speed_at(time, speed, float(time[last]), near, near)

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
-from pipeline.conditioning.time_base import widths
+from pipeline.conditioning.time_base import not_before, widths, within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
 from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
@@ -129,7 +129,7 @@ def friction_of(c: Conditioned, setup: Setup, at: Interval, *, control: str, ste
     window = evaluation_window(c.time, level, c.speed, **at._asdict(), build_up=setup.build_up)
     inside = np.zeros(c.time.size, dtype=bool)
     if window is not None:
-        inside = (c.time >= window[0]) & (c.time <= window[1])
+        inside = within(c.time, *window)
     why = _too_short(window, mu, inside, setup.least_window)
     width = widths(c.time, longest=5 * step)
     columns: dict[str, float | None] = {"pressure_plateau_bar": held / 1e5}
@@ -171,7 +171,7 @@ def _means(
     nominal = weights(width, c.speed, torque)[setup.average]
 
     def part(first: float, last: float, mask: np.ndarray) -> float:
-        used = mask & (c.time >= first) & (c.time <= last) & np.isfinite(mu)
+        used = mask & within(c.time, first, last) & np.isfinite(mu)
         return weighted_mean(mu[used], nominal[used])
 
     tenth = (window[1] - window[0]) / 10
@@ -216,23 +216,23 @@ def temperatures(
     row["temperature_rate_k_s"] = None
     if not t.size:
         return row
-    before = values[(t >= start - 0.5) & (t < start)]
-    first = values[(t >= start) & (t <= start + 0.1)]
+    before = values[not_before(t, start - 0.5) & ~not_before(t, start)]
+    first = values[within(t, start, start + 0.1)]
     row["temperature_initial_c"] = _mean(before if before.size else first)
-    near = _mean(values[(t >= end - 0.05) & (t <= end + 0.05)])
+    near = _mean(values[within(t, end - 0.05, end + 0.05)])
     row["temperature_end_c"] = near
     if t[0] <= end - 0.3 and end <= t[-1]:
         last = float(np.interp(end, t, values)) if near is None else near
-        earlier = _mean(values[(t >= end - 0.35) & (t <= end - 0.25)])
+        earlier = _mean(values[within(t, end - 0.35, end - 0.25)])
         row["temperature_end_c"] = last
         row["temperature_rate_k_s"] = (
             last - (float(np.interp(end - 0.3, t, values)) if earlier is None else earlier)
         ) / 0.3
     if window is not None:
-        inside = (t >= window[0]) & (t <= window[1])
+        inside = within(t, *window)
         weight = widths(t)[inside]
         row["temperature_mean_c"] = weighted_mean(values[inside], weight) if inside.any() else None
-    row["temperature_peak_c"] = highest(values[t >= start])
+    row["temperature_peak_c"] = highest(values[not_before(t, start)])
     row["temperature_final_c"] = _mean(values[-3:])
     return row
 
@@ -265,7 +265,7 @@ def ripple_columns(c: Conditioned, window: tuple[float, float] | None) -> dict[s
     }
     if window is None:
         return result
-    inside = (c.time >= window[0]) & (c.time <= window[1])
+    inside = within(c.time, *window)
     for order, (amplitude, u) in ripple(c.time[inside], c.speed[inside], c.unfiltered[inside]).items():
         result |= {f"ripple_{order}_pct": 100 * amplitude, f"ripple_{order}_u_pct": 100 * u}
     return result

@@ -4,6 +4,7 @@ import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.survey import Braking
+from pipeline.conditioning.time_base import within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.reduction import Friction
 
@@ -15,7 +16,7 @@ def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.nda
 
     temperature: (n,) of the disc over the samples of `c`, K. Returns columns of traces.parquet, (m,) each.
     """
-    inside = np.flatnonzero((c.time >= b.start_s - 0.2) & (c.time <= b.end_s + 0.2))
+    inside = np.flatnonzero(within(c.time, b.start_s - 0.2, b.end_s + 0.2))
     if not inside.size:
         return no_trace()
     pick = inside[np.unique(np.linspace(0, inside.size - 1, min(TRACE_POINTS, inside.size)).round().astype(int))]

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 import yaml
@@ -59,6 +60,21 @@ def plain(tmp_path_factory):
 def assert_same(stops: pl.DataFrame, plain: pl.DataFrame, *, but: tuple[str, ...] = (), rel: float = 1e-9) -> None:
     left, right = (frame.drop("file", *but) for frame in (stops, plain))
     assert_frame_equal(left, right, rel_tol=rel, abs_tol=1e-9)
+
+
+def test_the_last_digit_of_a_time_moves_no_figure(tmp_path, plain):
+    """Windows of 0.1 s at 50 Hz end on a sample: it counts or not, whatever the times' last digits are. One unit of the 17th digit, up,
+    down or none, and the clock's own sums instead of round microseconds."""
+    chance = np.random.default_rng(1)
+
+    def write(path, rows):
+        t = rows["t"].to_numpy()
+        moved = np.nextafter(t, t + chance.choice([-1.0, 0.0, 1.0], t.size))
+        rows.with_columns(pl.Series("t", moved)).write_csv(path)
+
+    folder = write_base(tmp_path, "delimited", "t")
+    rewritten(folder, write)
+    assert_same(stops_of(folder), plain, rel=1e-7)
 
 
 def test_trade_units_and_decimal_commas_give_the_same_stops(tmp_path, plain):

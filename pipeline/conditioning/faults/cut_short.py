@@ -6,6 +6,7 @@ torque where the pressure says that the brake is open, or a speed that jumps as 
 
 import numpy as np
 
+from pipeline.conditioning.time_base import not_after, not_before, within
 from pipeline.constants import MAD_TO_SD, RPM
 from pipeline.findings import Finding, finding
 
@@ -39,7 +40,7 @@ def torque_without_pressure(
     known; threshold: the pressure at which braking is taken to begin, over its plateau; after: look behind the end
     too (not where the shaft stands still there with the brake applied).
     """
-    outside = (time < start) | (time > end)
+    outside = ~within(time, start, end)
     known = outside & np.isfinite(torque)
     if np.count_nonzero(known) < LEAST_SAMPLES or not np.isfinite(plateau):
         return []
@@ -51,16 +52,16 @@ def torque_without_pressure(
     noise = NOISE_SIGMAS * MAD_TO_SD * float(np.median(np.abs(np.diff(torque[known])))) / np.sqrt(2) / (plateau - rest)
     late = abs(lag or 0.0)
     step = float(np.median(np.diff(time)))
-    before = (time > start - REACH_S) & (time < start - RISE_S - late)
-    behind = (time > end + FALL_S + late) & (time < end + REACH_S) & after
+    before = within(time, start - REACH_S, start - RISE_S - late)
+    behind = within(time, end + FALL_S + late, end + REACH_S) & after
     found = []
     for where, words, edge in ((before, "before the start", start), (behind, "after the end", end)):
         high = np.flatnonzero(where & (share > max(SHARE, noise)))
         if high.size < LEAST_SAMPLES or time[high[-1]] - time[high[0]] < SHORTEST_S:
             # One period and the lag away from the edge nothing is left of a braking whose pressure was recorded whole.
             away = start - late - 1.5 * step if edge == start else end + late + 1.5 * step
-            close = (time >= away - 1.5 * step) & (time <= away) if edge == start else (time >= away) & after
-            close &= time <= away + 1.5 * step
+            near = within(time, away - 1.5 * step, away) if edge == start else not_before(time, away) & after
+            close = near & not_after(time, away + 1.5 * step)
             high = np.flatnonzero(close & (share > max(SUDDEN + threshold, noise)))
             if lag is None or not high.size:
                 continue
@@ -86,7 +87,7 @@ def speed_jumps(
     time, speed: (n,) from the end of the braking before to the start of the next. A jump is a change from one sample
     to the next by more than a tenth of the first speed, and faster than six times the braking's mean rate allows.
     """
-    near = np.isfinite(speed) & (time > start - REACH_S) & (time < end + REACH_S)
+    near = np.isfinite(speed) & within(time, start - REACH_S, end + REACH_S)
     moments, values = time[near], speed[near]
     if values.size < LEAST_SAMPLES or not first > 0:
         return []

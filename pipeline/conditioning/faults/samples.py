@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices
+from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices, within
 from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
 
@@ -250,7 +250,7 @@ def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end
 
     time (s), friction (N m, offset and drag off): (n,); a fifth of the median in two samples or more counts.
     """
-    inside = (time >= start) & (time <= end) & np.isfinite(friction)
+    inside = within(time, start, end) & np.isfinite(friction)
     if not inside.any():
         return []
     typical = float(np.median(np.abs(friction[inside])))
