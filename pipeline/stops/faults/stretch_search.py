@@ -17,14 +17,15 @@ def bounded(off: np.ndarray, tolerance: float | np.ndarray) -> np.ndarray:
 
     off: (n,) and its tolerance, one or (n,), in one unit; returns (n,).
     """
-    square = np.square(np.nan_to_num(off / tolerance, nan=0.0))
+    ratio = np.asarray(off / tolerance)
+    square = np.square(np.where(np.isnan(ratio), 0.0, ratio))
     return square / (1 + square)
 
 
 def best_stretch(gain: np.ndarray, left: np.ndarray | None = None) -> tuple[int, int, float]:
     """(first, last, sum of gain) of the best run of the stops `left`; gain (n,), n > 0."""
     kept = gain if left is None else np.where(left, gain, -TAKEN)
-    sums = np.r_[0.0, np.cumsum(kept)]
+    sums = np.concatenate([[0.0], np.cumsum(kept)])
     last = int(np.argmax(sums[1:] - np.minimum.accumulate(sums)[:-1]))
     first = int(np.argmin(sums[: last + 1]))
     return first, last, float(sums[last + 1] - sums[first])

@@ -121,16 +121,19 @@ def _best(now: Mapping[str, np.ndarray], units: Mapping[str, str], search: Searc
 def _tried(
     now: Mapping[str, np.ndarray], units: Mapping[str, str], search: Search, *, by_label: bool
 ) -> Iterator[Found | None]:
+    as_is = _as_is(now, search)
     for channel, unit in units.items():
         dimension, _ = EFFECTS[channel]
         for slip in slips(dimension, unit if by_label else None):
             if abs(np.log(slip.factor)) > np.log(search.least):
-                yield _over(now, channel, slip, search)
+                yield _over(now, as_is, channel, slip, search)
 
 
-def _over(now: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Search) -> Found | None:
+def _over(
+    now: Mapping[str, np.ndarray], as_is: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Search
+) -> Found | None:
     """The stretch that a slip explains best; None where it is short, weak, or leaves much of what it should explain."""
-    gain, left, told = _taken_away(now, channel, slip, search)
+    gain, left, told = _taken_away(now, as_is, channel, slip, search)
     if not told.any():
         return None
     first, last, score = best_stretch(gain)
@@ -144,20 +147,27 @@ def _over(now: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Searc
     return Found(channel, slip, first, last, score, whole) if whole or channel != "inertia" else None
 
 
+def _as_is(now: Mapping[str, np.ndarray], search: Search) -> dict[str, np.ndarray]:
+    """What each witness costs each stop as the units are, (n,)."""
+    return {name: bounded(search.off(name, values), 1.0) for name, values in now.items()}
+
+
 def _taken_away(
-    now: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Search
+    now: Mapping[str, np.ndarray], as_is: Mapping[str, np.ndarray], channel: str, slip: Slip, search: Search
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Cost that a slip takes from each stop, mean cost that it leaves, and which stops tell of it; (n,) each."""
+    """Cost that a slip takes from each stop, mean cost that it leaves, and which stops tell of it; (n,) each.
+
+    as_is: what each witness costs without it.
+    """
     size = next(iter(now.values())).size
     gain, left, count = np.zeros(size), np.zeros(size), np.zeros(size)
     for name, power in EFFECTS[channel][1].items():
         if name not in now:
             continue
         values = now[name]
-        after = values - power * np.log(slip.factor)
-        as_is, corrected = (bounded(search.off(name, v), 1.0) for v in (values, after))
+        corrected = bounded(search.off(name, values - power * np.log(slip.factor)), 1.0)
         known = np.isfinite(values)
-        gain += np.where(known, as_is - corrected, 0.0)
+        gain += np.where(known, as_is[name] - corrected, 0.0)
         left += np.where(known, corrected, 0.0)
         count += known
     return gain, left / np.maximum(count, 1), count > 0
@@ -174,11 +184,12 @@ def not_excluded(
     """
     found: list[Slip] = []
     search = Search(bands, TOLERANCE, 1 + APART)
+    as_is = _as_is(witnesses, search)
     for slip in slips(EFFECTS[channel][0], unit):
         if abs(np.log(slip.factor)) <= APART:
             found.append(slip)
             continue
-        gain, _, told = _taken_away(witnesses, channel, slip, search)
+        gain, _, told = _taken_away(witnesses, as_is, channel, slip, search)
         if left_open(-gain[told], LEAST_GAINED, LEAST_STOPS):
             found.append(slip)
     return found
