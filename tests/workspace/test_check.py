@@ -1,5 +1,8 @@
 """`stopsheet check`: every problem named with its file, and the exit code."""
 
+import json
+import re
+
 import pytest
 
 from pipeline.cli.check import check
@@ -47,6 +50,55 @@ def test_each_problem_is_one_line_and_an_unusable_test_ends_with_3(tmp_path, cap
     assert (
         len(lines) == 11 and lines[-2] == "no-recordings: 0 recordings, 3 stops scheduled, 5 channels, worst: unusable"
     )
+
+
+def test_a_program_gets_the_parts_of_each_complaint(tmp_path, capsys):
+    folder = text_test(tmp_path / "archive" / "t", count=2)
+    assert check(folder.parent, as_json=True) == 0
+    (test,) = json.loads(capsys.readouterr().out)["tests"]
+    assert (test["recordings"], test["brakings"], test["scheduled"], test["counted"]) == (2, 2, 3, 2)
+    assert sorted(test["channels"]) == ["disc_temperature", "pressure", "speed", "time", "torque"]
+    assert test["worst"] == test["problems"][0]
+    assert {"file", "line", "key", "found", "accepted", "mend", "level", "where"} <= set(test["worst"])
+    assert (test["worst"]["file"], test["worst"]["key"], test["worst"]["level"]) == ("test.yaml", "blocks", "odd")
+    assert check(tmp_path / "nothing", as_json=True) == 2
+    assert json.loads(capsys.readouterr().out)["complaints"][0]["mend"]
+
+
+def test_a_terminal_gets_a_table_by_test(tmp_path, capsys, monkeypatch):
+    text_test(tmp_path / "archive" / "good")
+    write_card(tmp_path / "archive" / "bad", {**card(), "inertia": "22"})
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "200")
+    assert check(tmp_path / "archive") == 3
+    rows = [re.sub(r"\x1b\[\d*m", "", line).split() for line in capsys.readouterr().out.splitlines()]
+    assert ["test", "recordings", "brakings", "scheduled", "channels", "worst", "complaint"] in rows
+    assert ["good", "3", "3", "3", "5", "none"] in rows
+    assert any(row[:4] == ["bad", "0", "unusable:", "a"] for row in rows)
+
+
+def test_of_a_large_archive_a_few_recordings_are_read(tmp_path, monkeypatch):
+    monkeypatch.setattr("pipeline.workspace.check.HEADS", 8)
+    for name in ("one", "two"):
+        text_test(tmp_path / "archive" / name, count=6)
+    looks = checked_place(tmp_path / "archive").looks
+    assert [(look.recordings, look.heads, look.counted, look.found) for look in looks] == [(6, 3, 3, 3)] * 2
+    monkeypatch.setattr("pipeline.workspace.check.MANY", 2)
+    looks = checked_place(tmp_path / "archive").looks
+    assert [(look.recordings, look.heads, look.counted, look.found) for look in looks] == [(6, 1, 1, 1)] * 2
+
+
+def test_a_series_of_brakings_is_counted_and_told(tmp_path):
+    """Three stops in a file are no `holds: stop`; as a series they are what the blocks say."""
+    rows = [text(samples(number)).splitlines() for number in (1, 2, 3)]
+    body = "\n".join([*rows[0], *rows[1][1:], *rows[2][1:]]) + "\n"
+    for holds in ("stop", "series"):
+        folder = write_card(tmp_path / holds / "t", card(holds=holds))
+        written(folder, "1.csv", body.encode())
+    (found,) = checked_place(tmp_path / "stop").problems
+    assert found.complaint.key == "recordings.holds" and found.complaint.mend == "write holds: series"
+    (look,) = checked_place(tmp_path / "series").looks
+    assert (look.found, look.scheduled, look.problems) == (3, 3, ())
 
 
 def test_wear_readings_are_looked_at(tmp_path):
