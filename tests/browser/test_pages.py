@@ -166,6 +166,7 @@ def test_without_the_shared_script_the_page_says_so(browser, pages, tmp_path):
     browser.get(alone.as_uri())
     said = "return document.querySelector('.plot').textContent.includes('assets/')"
     until(browser, "the plot says what it needs", said)
+    until(browser, "the table", "return document.getElementById('stop-table') !== null")
     browser.execute_script("document.querySelector('[data-row=\"40\"]').click()")
     said = "const t = document.getElementById('drawer').innerText; return t.includes('Stop 40') && t.includes('traces/04.js')"
     until(browser, "the drawer says which file it needs", said)

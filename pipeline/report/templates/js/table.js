@@ -1,10 +1,34 @@
 // The table of all stops: sorted by its heads, reduced to the selection, a row opens its stop. One row takes part in the
-// order of the tab key; the arrow keys go from row to row.
+// order of the tab key; the arrow keys go from row to row. It waits as text until it is looked at or nothing else is to do:
+// thousands of cells would come before the first plot.
 stopsheet.table = (function () {
   const { stops } = stopsheet;
-  const table = document.getElementById("stop-table"), body = table.tBodies[0];
-  const rows = new Map([...body.rows].map((row) => [Number(row.dataset.row), row]));
-  let sorted = "stop", down = false;
+  const section = document.getElementById("stops");
+  const rows = new Map();
+  let table = null, body = null, sorted = "stop", down = false, marked = null;
+
+  function begin() {
+    if (table) { return; }
+    const kept = section.querySelector("noscript");
+    kept.outerHTML = kept.textContent;
+    table = document.getElementById("stop-table");
+    body = table.tBodies[0];
+    for (const row of body.rows) { rows.set(Number(row.dataset.row), row); }
+    for (const head of table.tHead.rows[0].cells) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.append(...head.childNodes);
+      head.append(button);
+      button.addEventListener("click", () => sort(head.dataset.sort));
+    }
+    body.addEventListener("click", (event) => {
+      const row = event.target.closest("tr");
+      if (row && !getSelection().toString()) { stops.choose(Number(row.dataset.row)); }
+    });
+    body.addEventListener("keydown", moved);
+    reduce(stops.selection());
+    mark(stops.chosen());
+  }
 
   function sort(name) {
     down = name === sorted ? !down : false;
@@ -22,24 +46,14 @@ stopsheet.table = (function () {
     tabStop();
   }
 
-  function tabStop() {
-    const first = rows.get(stops.chosen()) || [...body.rows].find((row) => !row.hidden);
-    for (const row of rows.values()) { if (row.tabIndex !== -1) { row.tabIndex = -1; } }
-    if (first) { first.tabIndex = 0; }
+  let stopOfTab = null;
+  function tabStop(row = rows.get(stops.chosen()) || [...body.rows].find((one) => !one.hidden)) {
+    if (stopOfTab) { stopOfTab.tabIndex = -1; }
+    stopOfTab = row || null;
+    if (stopOfTab) { stopOfTab.tabIndex = 0; }
   }
 
-  for (const head of table.tHead.rows[0].cells) {
-    const button = document.createElement("button");
-    button.type = "button";
-    button.append(...head.childNodes);
-    head.append(button);
-    button.addEventListener("click", () => sort(head.dataset.sort));
-  }
-  body.addEventListener("click", (event) => {
-    const row = event.target.closest("tr");
-    if (row && !getSelection().toString()) { stops.choose(Number(row.dataset.row)); }
-  });
-  body.addEventListener("keydown", (event) => {
+  function moved(event) {
     const row = event.target.closest("tr");
     if (event.key === "Enter") { stops.choose(Number(row.dataset.row)); }
     const step = { ArrowDown: "nextElementSibling", ArrowUp: "previousElementSibling" }[event.key];
@@ -47,18 +61,26 @@ stopsheet.table = (function () {
     event.preventDefault();
     let other = row[step];
     while (other && other.hidden) { other = other[step]; }
-    if (other) { row.tabIndex = -1; other.tabIndex = 0; other.focus(); }
-  });
+    if (other) { tabStop(other); other.focus(); }
+  }
 
-  stops.onSelection((selection) => {
+  function reduce(selection) {
     for (const [stop, row] of rows) { row.hidden = Boolean(selection && !selection.has(stop)); }
     tabStop();
-  });
-  let marked = null;
-  stops.onChosen((stop) => {
+  }
+
+  function mark(stop) {
     if (marked) { marked.removeAttribute("aria-current"); }
     marked = rows.get(stop) || null;
     if (marked) { marked.setAttribute("aria-current", "true"); tabStop(); }
+  }
+
+  stops.onSelection((selection) => { if (table) { reduce(selection); } });
+  stops.onChosen((stop) => { if (table) { mark(stop); } });
+  window.addEventListener("beforeprint", begin);
+  stopsheet.figures.idle.push(begin);
+  const seen = new IntersectionObserver((entries) => {
+    if (entries.some((entry) => entry.isIntersecting)) { seen.disconnect(); begin(); }
   });
-  tabStop();
+  seen.observe(section);
 })();
