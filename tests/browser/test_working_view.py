@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import time
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from pipeline.results import write_json, write_parquet
-from tests.browser.waiting import DRAWN
+from tests.browser.waiting import DRAWN, quiet
 from tests.browser.waiting import until as until_script
 from tests.report import makers
 from tests.report.drawn import stops_of
@@ -56,14 +55,8 @@ def opened(browser: Any, address: str) -> Any:
     return browser
 
 
-def until(browser: Any, condition: str, most_s: float = 20.0) -> Any:
-    deadline = time.monotonic() + most_s
-    while True:
-        found = browser.execute_script(f"return {condition}")
-        if found:
-            return found
-        assert time.monotonic() < deadline, condition
-        time.sleep(0.05)
+def until(browser: Any, condition: str) -> Any:
+    return until_script(browser, condition, f"return {condition}")
 
 
 def complaints(browser: Any) -> list[str]:
@@ -192,6 +185,7 @@ def test_a_box_selects_in_every_plot(view):
     width, height = drag.size["width"], drag.size["height"]
     moves = ActionChains(view).move_to_element_with_offset(drag, -width // 2 + 3, -height // 2 + 3).click_and_hold()
     moves.move_by_offset(width // 4, height // 2).move_by_offset(width // 6, height // 2 - 8).release().perform()
+    quiet(view)  # what the box holds is told while it is drawn, too
     count = until(view, "(/^(\\d+) of/.exec(document.getElementById('selected-count').textContent) || [])[1]")
     assert 0 < int(count) < STOPS
     shown = rows_shown(view)
