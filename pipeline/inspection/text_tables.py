@@ -9,6 +9,7 @@ from pathlib import Path
 from pipeline.archive.scan import printable
 from pipeline.errors import InputError
 from pipeline.inputs.plain_files import plain_bytes
+from pipeline.recordings.encodings import as_utf8, utf16_of
 
 MOST_BYTES = 20_000_000
 MOST_ROWS = 20_000
@@ -46,6 +47,8 @@ def _sheet(path: Path) -> list[tuple[int, list[str]]]:
 
 def _text(path: Path) -> list[tuple[int, list[str]]]:
     data = plain_bytes(path, MOST_BYTES).removeprefix(b"\xef\xbb\xbf")
+    if (two_byte := utf16_of(data)) is not None:
+        data = as_utf8(data, two_byte)
     if b"\0" in data:
         raise InputError(f"{printable(path.name)}: is no text; save it as CSV (UTF-8) or XLSX")
     try:

@@ -74,11 +74,11 @@ def test_the_blocks_of_a_sample_are_found(tmp_path):
 SCHEDULE = "Block;Zweck;Anzahl;Anfangsdrehzahl [1/min];Enddrehzahl [1/min];Bremsdruck [bar];Anfangstemperatur [°C]\nEinlauf;bedding;5;1600;650;30;230\nKontrolle;check;6;1450;850;25,5;300\n"
 
 
-@pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
+@pytest.mark.parametrize("suffix", [".csv", ".txt", ".xlsx"])
 def test_a_schedule_comes_from_a_table(tmp_path, suffix):
     table = tmp_path / f"plan{suffix}"
-    if suffix == ".csv":
-        table.write_text(SCHEDULE, encoding="utf-8")
+    if suffix != ".xlsx":
+        table.write_text(SCHEDULE, encoding="utf-8" if suffix == ".csv" else "utf-16")
     else:
         import openpyxl
 
