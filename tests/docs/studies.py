@@ -103,6 +103,14 @@ STUDIES = {
             "instead of a file a stop moves µ by {Parquet, one series|of mu} at most",
         ),
     ),
+    "The way in": (
+        Study(
+            "walks_study",
+            "Is a strange archive brought to its numbers without rewriting it?",
+            "{/(\\d+ archives walked by 3 commands .*? and one edited file each)/}; mean error of µ at most "
+            "{/Mean error of µ in a test at most ([\\d.]+ %)/}, channels guessed wrongly without a doubt: {/with one, (\\d+) wrong without/}",
+        ),
+    ),
     "Faults of recordings and cards": (
         Study(
             "faults_study",
@@ -232,6 +240,11 @@ STUDIES = {
             "growth_benchmark",
             "How do time and memory grow with the number of stops?",
             "four times the stops take at most {/at most ([\\d.]+) times \\(/} times the time",
+        ),
+        Study(
+            "way_in_benchmark",
+            "How long does a person wait for a look into 100 MB?",
+            "{`stopsheet inspect`, 100 MB, commas|CPU s} s of one core; for the command's help {`stopsheet --help`|CPU s} s",
         ),
         Study(
             "series_benchmark",

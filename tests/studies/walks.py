@@ -121,7 +121,7 @@ def page(several: list[Walked]) -> str:
         )
     lines += [
         "\n## What is strange about each, and where it stalled when it was first walked by hand\n",
-        "Stalled: with the pages alone, before what was missing was built; then it took a script that rewrites every file.\n",
+        "Stalled: with the pages alone, before what was missing was built: there a script that rewrites every file would have been the only way on.\n",
         "| archive | tricks | stalled |",
         "|---|---|---|",
         *(f"| {one.archive.name} | {one.archive.tricks} | {one.archive.stalled or 'no'} |" for one in several),
