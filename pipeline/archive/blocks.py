@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pipeline.archive.card import Block
+from pipeline.archive.block import Block
 from pipeline.constants import ZERO_C
 
 SCALES = (("pressure", 1e5, 0.0, "bar"), ("torque", 1.0, 0.0, "N m"), ("deceleration", 1.0, 0.0, "m/s^2"),

@@ -14,7 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.archive.card import Block, Card
+from pipeline.archive.block import Block
+from pipeline.archive.card import Card
 from pipeline.conditioning.corrections import Conditioned, StopZero, conditioned
 from pipeline.conditioning.faults.of_braking import faults_beside, faults_within, unspiked
 from pipeline.conditioning.from_brakings import FoundCorrections, corrections_of

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.archive.block import Block
 from pipeline.archive.blocks import as_yaml, named_once
-from pipeline.archive.card import Block
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import RAD_PER_S, Array
 from pipeline.duty.cycle import Events

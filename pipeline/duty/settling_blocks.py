@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import Block, Card
+from pipeline.archive.block import Block
+from pipeline.archive.card import Card
 from pipeline.constants import RAD_PER_S
 from pipeline.duty.cycle import Events
 from pipeline.duty.project import Brake

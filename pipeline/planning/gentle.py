@@ -7,8 +7,9 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.archive.block import Block
 from pipeline.archive.blocks import named_once
-from pipeline.archive.card import Block, Card
+from pipeline.archive.card import Card
 from pipeline.drift.repeatability import scatter_of
 from pipeline.errors import InputError
 from pipeline.planning import glaze

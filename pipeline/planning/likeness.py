@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from pipeline.archive.card import Block, Card
+from pipeline.archive.block import Block
+from pipeline.archive.card import Card
 from pipeline.planning import program
 from pipeline.planning.archive import Archive
 from pipeline.planning.comparison import MOST_SPECIMENS, specimens_needed

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import Block, Card
+from pipeline.archive.block import Block
+from pipeline.archive.card import Card
 from pipeline.constants import RAD_PER_S, ZERO_C, Array
 from pipeline.errors import InputError
 from pipeline.method.wear import Wear

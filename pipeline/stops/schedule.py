@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.archive.card import Block, Card
+from pipeline.archive.block import Block
+from pipeline.archive.card import Card
 from pipeline.conditioning.survey import Braking
 from pipeline.findings import Finding, Severity, finding
 from pipeline.results.summary import MissingStop

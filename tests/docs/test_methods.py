@@ -25,7 +25,7 @@ def test_a_method_s_page_says_what_it_rests_on(name):
 def test_the_terms_name_every_purpose_and_kind_of_a_card():
     from typing import get_args
 
-    from pipeline.archive.card import Block
+    from pipeline.archive.block import Block
 
     terms = (REPO / "docs" / "terms.md").read_text(encoding="utf-8")
     purposes = re.search(r"^\| purpose \| (.*) \|$", terms, re.M).group(1)

@@ -7,7 +7,8 @@ import polars as pl
 import pytest
 import yaml
 
-from pipeline.archive.card import Block, Card
+from pipeline.archive.block import Block
+from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C
 from pipeline.duty.cycle import History, events_of
 from pipeline.duty.map_test import map_test

@@ -9,8 +9,9 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.archive.block import Block
 from pipeline.archive.blocks import as_yaml, named_once
-from pipeline.archive.card import Block, Card
+from pipeline.archive.card import Card
 from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
 from pipeline.planning import program

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pipeline.archive.card import Block
+from pipeline.archive.block import Block
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.faults.against_torque import coarse_values, pressure_jumps, pressure_losses, torque_losses
 from pipeline.conditioning.faults.cut_short import speed_jumps, torque_without_pressure
