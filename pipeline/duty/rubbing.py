@@ -146,7 +146,8 @@ def _stacked(path: Array, openings: Sequence[int]) -> Array:
 
 def _along(at: Array, path: Array) -> Array:
     """Each row of `path` [e, n], even over 0 to 1, at the shares `at`."""
-    return np.array([np.interp(at, np.linspace(0, 1, len(row)), row) for row in path])
+    even = np.linspace(0, 1, path.shape[1])
+    return np.array([np.interp(at, even, row) for row in path])
 
 
 def _excess(time: Array, after: Array, events: Events, start: Array, plate: Plate, share: float) -> Array:

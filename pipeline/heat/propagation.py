@@ -17,6 +17,7 @@ between the nodes.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 
@@ -41,12 +42,15 @@ Nodes = Mapping[InputName, tuple[Array, Array]]
 Draws = Mapping[InputName, Array]
 
 
+@lru_cache(maxsize=32)
 def standard(name: InputName, count: int) -> Array:
-    """The input's standard normal draws [count]: even quantiles, in an order of its own."""
+    """The input's standard normal draws [count]: even quantiles, in an order of its own. The same each time: not to be written to."""
     from scipy import special
 
     even = (np.arange(count) + 0.5) / count
-    return np.asarray(special.ndtri(np.random.default_rng([7, INPUTS.index(name)]).permutation(even)), float)
+    found = np.asarray(special.ndtri(np.random.default_rng([7, INPUTS.index(name)]).permutation(even)), float)
+    found.flags.writeable = False
+    return found
 
 
 def bend(at: Array, low: Array, high: Array) -> tuple[Array, Array]:
