@@ -80,5 +80,5 @@ def test_what_is_no_card_is_an_input_error(tmp_path, content):
 
 
 def test_a_missing_card_is_an_input_error(tmp_path):
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="is not there"):
         load_card(tmp_path)

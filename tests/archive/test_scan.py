@@ -127,7 +127,7 @@ def test_what_stands_in_a_targets_place_and_is_no_file_is_told(tmp_path):
     (config.parent / "targets" / "gone.yaml").symlink_to("moved-away.yaml")
     told = dict(load_workspace(config).left_out)
     assert "no plain file" in told["pipe.yaml"]
-    assert "cannot be read" in told["gone.yaml"]
+    assert "is not there" in told["gone.yaml"]
 
 
 def test_two_targets_for_one_compound_are_both_left_out(tmp_path):
