@@ -123,5 +123,5 @@ def test_a_card_that_is_not_as_the_run_saw_it_is_named(folder, planned):
 
 
 def test_a_card_that_was_never_there_is_bad_input(folder, planned):
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="is not there"):
         plain_bytes(folder / "other.yaml", 100, inside=folder.parent)

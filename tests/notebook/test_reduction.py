@@ -219,10 +219,10 @@ def test_a_test_without_a_braking_is_one_exception(tmp_path: Path) -> None:
     ("call", "said"),
     [
         (lambda here: read_test(here / "nowhere"), "no such folder; give the folder of a test"),
-        (lambda here: pipeline.read_method(here / "nope.yaml"), "nope.yaml: cannot be read"),
+        (lambda here: pipeline.read_method(here / "nope.yaml"), "nope.yaml: is not there"),
         (lambda here: pipeline.read_results(here), "holds no method's results"),
         (lambda here: read_test(here / "t1", only=["x.csv"]), "no recording 'x.csv'; the test has 3, numbered from 1"),
-        (lambda here: reduce(read_test(here / "t1"), rig=here / "south.yaml"), "south.yaml: cannot be read"),
+        (lambda here: reduce(read_test(here / "t1"), rig=here / "south.yaml"), "south.yaml: is not there"),
     ],
 )
 def test_what_is_not_there_is_told(folder: Path, call: object, said: str) -> None:
