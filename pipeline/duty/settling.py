@@ -44,14 +44,11 @@ CHANCE = 1.28  # standard uncertainties: nine in ten
 SHOWN_U = 5.0  # standard uncertainties of a loss at the rate that matters, for the second use to show it
 CHECKS = (6, 8, 10, 12, 16, 20, 24, 32, 40)
 FEWEST, MOST_STOPS = 20, 600
-MOST_OF_USE = (
-    8  # checks after a whole use: more of them take off themselves what it left, and their mean tells less than it cost
-)
+# more checks after a whole use take off themselves what it left, and their mean tells less than it cost
+MOST_OF_USE = 8
 LEAST_LEFT = 0.2  # of the target, below which no test can settle it
-TOLD, RUNS = (
-    0.2,
-    (1, 2, 3),
-)  # how often a use is run between checks, and the part of the target: what the checks' scatter may leave of the loss of a whole use
+RUNS = (1, 2, 3, 4, 6)  # how often a whole use is run, each time between checks of its own
+TOLD = 0.12  # of the target: a loss of a whole use that lies no further from it is not told from it
 NEGLIGIBLE = 0.05  # of the target: brakings that together may add less need no test
 FILLING = 1.1  # mean rate to first rate of a film that begins to fill
 BETWEEN_STOPS_S, USUAL_S = 10.0, 90.0  # on top of cooling down; from stop to stop where the rig's cooling is not known
@@ -284,7 +281,7 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     text = (
         f"on a bedded specimen: {checks} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
         f"{len(whole.stops)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad, starting at {warmest:.0f} down to {coldest:.0f} °C"
-        f"), {checks} checks{', hard use and checks' if hard else ''}{f', {runs} times over' if runs > 1 else ''}; what it loses is what one use loses, held "
+        f"), {checks} checks{', hard use and checks' if hard else ''}{f', {runs} times over (fewer do where the first are well off the target)' if runs > 1 else ''}; what it loses is what one use loses, held "
         f"against the {brake.glazing_loss:.1%} that the target accepts and told to {u:.1%} by the checks"
     )  # fmt: skip
     return SettlingTest(
