@@ -28,6 +28,8 @@ from pipeline.constants import Array
 from pipeline.wear.chi2 import Problem, surface
 from pipeline.wear.laws import between_energies, shapes
 
+TOLD_BY = 1e-6  # of the kinds' losses, in their own noise: less than this left beside the parameters is rounding
+
 
 @dataclass(frozen=True)
 class Kinds:
@@ -85,5 +87,8 @@ def departure(problem: Problem, kinds: Kinds, held: float) -> float:
     score = split.T @ rest
     across = jacobian.T @ split
     m = split.T @ split - across.T @ inverse @ across
-    trace = float((m * m).sum())
-    return float(np.sqrt(max(held**2 + (float(score @ score) - float(np.trace(m))) / trace, 0.0))) if trace > 0 else 0.0
+    # Where each kind's loss is what the parameters can follow (one kind alone always is), nothing is left to tell tau by.
+    left, trace = float(np.trace(m)), float((m * m).sum())
+    if left <= TOLD_BY * float((split * split).sum()):
+        return held
+    return float(np.sqrt(max(held**2 + (float(score @ score) - left) / trace, 0.0)))

@@ -44,6 +44,11 @@ def lost(parameters: dict[str, float], celsius: float, hours: float) -> float:
     return float(parameters["B"] * rate * hours * 3600)
 
 
+def blocks(after: np.ndarray) -> list[str]:
+    """A name for each stop: those between two readings were run at one level."""
+    return [f"b{i}" for i, stops in enumerate(np.diff(after)) for _ in range(stops)]
+
+
 def made_test(
     seed: int, factor: float = 1.0, *, soaks: bool = True
 ) -> tuple[Card, ExposureOfTest, pl.DataFrame, dict[str, float]]:
@@ -55,7 +60,7 @@ def made_test(
     count = len(loss)
     of = card(stated(count) if soaks else [])
     exposed = ExposureOfTest(
-        made.stops, np.arange(1, count + 1), ["b"] * count, ["map"] * count, 0, 1.0, "modelled", None
+        made.stops, np.arange(1, count + 1), blocks(made.after), ["map"] * count, 0, 1.0, "modelled", None
     )
     whole, after = loss, list(made.after)
     if soaks:
@@ -134,7 +139,7 @@ def between_ordinary_readings(seed: int) -> tuple[Card, ExposureOfTest, pl.DataF
     at = int(made.after[len(made.after) // 2]) + 1
     of = card([{"after_stop": str(at), "temperature": "650 degC", "duration": "6 h"}])
     exposed = ExposureOfTest(
-        made.stops, np.arange(1, count + 1), ["b"] * count, ["map"] * count, 0, 1.0, "modelled", None
+        made.stops, np.arange(1, count + 1), blocks(made.after), ["map"] * count, 0, 1.0, "modelled", None
     )
     whole = loss.copy()
     whole[at] += lost(parameters, 650.0, 6.0)  # read with the stop after it

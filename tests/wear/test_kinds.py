@@ -87,3 +87,13 @@ def test_a_shape_is_known_from_the_readings_and_a_rate_from_the_specimens():
         / np.sqrt(alone.scale * quantile(0.95, alone.scale_dof) / quantile(0.95, found.dofs[2])),
         rel=0.05,
     )
+
+
+@pytest.mark.parametrize("held", [0.01, 0.05])
+def test_one_kind_of_use_alone_tells_no_departure(held):
+    """Its whole loss is in the rates: what is left of it beside them is rounding, and divided by itself was a law wrong by 10⁵ %."""
+    problem, _, specimens = readings(np.random.default_rng(3), 0.0)
+    one = Kinds(np.zeros(len(problem.y), np.int64))
+    assert departure(with_scatter(with_model_u(problem, held, one), specimens, 0.08), one, held) == held
+    # and without scatter between specimens, where the rates follow the loss exactly
+    assert departure(with_model_u(problem, held, one), one, held) == held
