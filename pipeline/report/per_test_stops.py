@@ -52,9 +52,9 @@ def uses(stops: pl.DataFrame, of_map: stop_figures.MapStops | None) -> list[str]
         elif stop in of_map.used:
             found.append("in the map")
         elif stop in of_map.held:
-            found.append("in the map, held back")
+            found.append("held back")
         else:
-            found.append("left out of the map" if purpose in stop_figures.OF_THE_MAP else "ok, not of the map")
+            found.append("left out" if purpose in stop_figures.OF_THE_MAP else "not of the map")
     return found
 
 

@@ -95,7 +95,7 @@ def colour(value: Any) -> Any:
 def _panels(made: Figure, layout: dict[str, Any], width: float, height: float, legend_rows: int) -> dict[str, Axes]:
     margin = {"l": 70, "r": 48, "t": 24, "b": 60, **layout.get("margin", {})}
     left, wide = margin["l"] / width, 1 - (margin["l"] + 20) / width
-    top = max(margin["t"], 40) + 15 * max(legend_rows - 2, 0)
+    top = max(margin["t"], 40 if legend_rows else 12) + 15 * max(legend_rows - 2, 0)
     low, tall = margin["b"] / height, 1 - (margin["b"] + top) / height
     panels: dict[str, Axes] = {}
     for key in sorted(key for key in layout if key.startswith("yaxis")):

@@ -1,6 +1,6 @@
-// Folded parts: a link into one opens it, and all are open in print.
+// Folded parts: a link into one opens it, and all are open in print (findings of a kind stay one row).
 stopsheet.folds = (function () {
-  const all = [...document.querySelectorAll("main details")];
+  const all = [...document.querySelectorAll("main details.part")];
   function reveal() {
     const target = location.hash.length > 1 ? document.getElementById(decodeURIComponent(location.hash.slice(1))) : null;
     for (let node = target; node; node = node.parentElement) { if (node.tagName === "DETAILS") { node.open = true; } }

@@ -102,7 +102,9 @@ stopsheet.linked = (function () {
     if (stops.selection()) { fade(node); }
   });
 
-  stops.onChosen(() => everywhere(ring));
+  // The stop's own traces come first: a ring draws its whole plot again.
+  let asked = 0;
+  stops.onChosen(() => { clearTimeout(asked); asked = setTimeout(() => everywhere(ring), 80); });
   stops.onSelection((selection) => {
     if (!selection && boxing) { Plotly.relayout(boxing, { selections: [] }); boxing = null; }
     everywhere(fade);
