@@ -247,6 +247,11 @@ STUDIES = {
             "{`stopsheet inspect`, 100 MB, commas|CPU s} s of one core; for the command's help {`stopsheet --help`|CPU s} s",
         ),
         Study(
+            "pages_benchmark",
+            "How heavy is a test's page, and how soon does it answer?",
+            "1,000 stops: {/stops has ([\\d.]+ MB)/}, first text after {/stands after ([\\d.]+ s)/} on busy cores, first plot by {/and ([\\d.]+ s) of processor/} of processor time",
+        ),
+        Study(
             "series_benchmark",
             "Can a recording of several GB be read?",
             "{/(One delimited.*?GB)/}: peak memory {`stopsheet stops`|peak memory}",
