@@ -107,6 +107,7 @@ def _shaft_speed(value: Any, radius_m: float | None) -> float:
                 f"{value!r} is a linear speed and needs rolling_radius",
                 "the shaft's speed (rpm, rad/s); a linear one beside rolling_radius",
                 "give rolling_radius beside inertia",
+                beside=[("..", "..", "..", "rolling_radius")],  # from the block's speed
             ) from error
         found = linear / radius_m
     if not 0 <= found <= FASTEST:

@@ -247,8 +247,10 @@ class Card(Model):
         radius = content.get("rolling_radius")
         try:
             radius_m = to_si(radius, "length") if radius is not None else None
-        except ValueError:  # told at its own key
+        except ValueError:
             radius_m = 1.0
+        if radius_m is not None and radius_m <= 0:
+            radius_m = 1.0  # what is wrong with a radius is told at its own key
         blocks = [with_speeds(block, radius_m) for block in content["blocks"]]
         return {**content, "blocks": blocks}
 

@@ -93,8 +93,10 @@ def _refusal(item: Any, model: type[BaseModel], content: Any) -> Refusal:
     if kind in LIMITS:
         name, word = LIMITS[kind]
         limit = item["ctx"][name]
-        return Refusal(place, f"{_shown(value)} is {'not ' if word[:3] != 'not' else ''}{word} {limit}".replace("not not ", ""),
-                       f"a value {word} {limit:g}", "correct the number")  # fmt: skip
+        contrary = word.removeprefix("not ") if word.startswith("not ") else f"not {word}"
+        return Refusal(
+            place, f"{_shown(value)} is {contrary} {limit}", f"a value {word} {limit:g}", "correct the number"
+        )
     if kind == "too_short":
         return Refusal(
             place, "is an empty list", f"at least {item['ctx']['min_length']} entries", "add what belongs there"

@@ -7,6 +7,7 @@ excessive depth are refused: a few bytes of aliases can expand to gigabytes.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -97,8 +98,7 @@ def content_of(text: str, name: str) -> Any:
 
 def line_of(text: str, place: Place) -> int:
     """Line, from 1, of a key or entry; of what is not there that of what would hold it, 1 for the whole file."""
-    node: Any = yaml.compose(text, Loader=SAFE)
-    line = 1
+    node, line = _nodes(text), 1
     for part in place:
         below = None
         if isinstance(node, yaml.MappingNode):
@@ -109,6 +109,12 @@ def line_of(text: str, place: Place) -> int:
             break
         line, node = below[0] + 1, below[1]
     return line
+
+
+@lru_cache(maxsize=2)
+def _nodes(text: str) -> Any:
+    """The text's nodes with their marks; not to be changed. Kept, as a file with one fault in each of its entries asks for many lines."""
+    return yaml.compose(text, Loader=SAFE)
 
 
 def _refuse_aliases(text: str) -> None:

@@ -16,6 +16,7 @@ from pipeline.archive.scan import printable
 from pipeline.errors import Complaint, InputError
 from pipeline.inputs.yaml_text import line_of, text_of
 from pipeline.method import Method
+from pipeline.recordings.limits import TooMuch
 from pipeline.wording import counted as number
 
 CARD = "test.yaml"
@@ -86,13 +87,17 @@ def looked(folder: Path, card: Card, paths: list[Path], look: TestLook, budget: 
     odd = [*_odd_card(card), *_excluded(card, len(paths))]
     problems = [Problem(folder.name, level, _with_line(one, folder)) for level, one in odd]
     chosen = paths if budget.heads else _spread(paths, budget.few)
-    sound, of_heads = _of_heads(folder, card, chosen, paths)
-    problems += of_heads
     look = replace(look, recordings=len(paths), heads=len(chosen))
-    if sound and card.recordings.holds != "summary":
-        look, of_brakings = _of_brakings(folder, card, look, sound, budget)
-        told = {one.where for one in problems}
-        problems += [one for one in of_brakings if one.where == folder.name or one.where not in told]
+    try:
+        sound, of_heads = _of_heads(folder, card, chosen, paths)
+        problems += of_heads
+        if sound and card.recordings.holds != "summary":
+            look, of_brakings = _of_brakings(folder, card, look, sound, budget)
+            told = {one.where for one in problems}
+            problems += [one for one in of_brakings if one.where == folder.name or one.where not in told]
+    except TooMuch as error:  # one such recording makes a run refuse the test
+        words = Complaint(CARD, str(error), "what a run reads of one test", "divide the test, or export it again")
+        problems.append(Problem(folder.name, "unusable", words))
     problems += _wear(folder, card)
     return replace(look, problems=tuple(problems))
 
@@ -153,7 +158,7 @@ def _spread(files: list[Path], count: int) -> list[Path]:
 
 def _of_heads(folder: Path, card: Card, chosen: list[Path], paths: list[Path]) -> tuple[list[Path], list[Problem]]:
     """Files whose heads can be read, and what is wrong with the chosen ones. Where none of these can, the others are looked at:
-    one that can be read makes a test.
+    one that can be read makes a test. Raises TooMuch for one that holds more than is read.
     """
     from pipeline.recordings.files import shown
     from pipeline.recordings.heads import looked_at
@@ -167,6 +172,8 @@ def _of_heads(folder: Path, card: Card, chosen: list[Path], paths: list[Path]) -
         try:
             units.update(looked_at(path, folder, card))
             sound.append(path)
+        except TooMuch as error:
+            raise TooMuch(f"{shown(path, folder)}: {error}") from error
         except InputError as error:
             failed.append((shown(path, folder), error))
     if not sound:

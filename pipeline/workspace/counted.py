@@ -51,7 +51,7 @@ class Counted:
 
 
 def counted(folder: Path, card: Card, chosen: Sequence[Place], settings: Segmentation) -> Counted:
-    """Brakings in the chosen recordings of a test, by a method's thresholds."""
+    """Brakings in the chosen recordings of a test, by a method's thresholds. Raises TooMuch for what a run refuses as a whole."""
     columns = canonical.names(card.recordings.channels)
     units = canonical.conversions(card.recordings.channels, card.rolling_radius)
     result, clock = Counted(), Clock()
@@ -70,8 +70,8 @@ def counted(folder: Path, card: Card, chosen: Sequence[Place], settings: Segment
                 if rows > MOST_ROWS:
                     result.cut = True
                     break
-        except TooMuch:
-            raise
+        except TooMuch as error:
+            raise TooMuch(f"{name}: {error}") from error
         except InputError as error:
             result.failed.append((name, kinds.told(error, place.path, folder, card.recordings.format)))
             continue

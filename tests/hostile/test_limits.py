@@ -15,6 +15,7 @@ import zstandard
 
 from pipeline.cli import bounds
 from pipeline.recordings import limits
+from pipeline.workspace.check import checked_place
 from tests.conftest import REPO, run_stopsheet
 from tests.recordings.makers import COLUMNS, card, ingested, samples, text, text_test, write_card, written
 
@@ -40,6 +41,25 @@ def test_a_small_file_of_very_many_rows_is_refused_with_both_numbers(tmp_path, m
         "1.parquet: holds 400,000 rows; at most 300,000 are read".replace("1.", "recordings/1.")
     )
     assert [f["code"] for f in record["findings"]] == ["recordings_too_large"]
+
+
+def test_check_refuses_such_a_test_too_and_goes_on_with_the_others(tmp_path, monkeypatch):
+    """Whether the head tells it (a file's own count of rows) or reading on does (a packed text that goes on and on)."""
+    monkeypatch.setattr(limits, "ALWAYS_BYTES", 1 << 17)
+    monkeypatch.setattr(limits, "MOST_PACKED", 20)
+    folder = text_test(tmp_path / "archive" / "packed")
+    written(folder, "0009.csv.gz", (text(samples(4)) + "\n" * (1 << 20)).encode())
+    monkeypatch.setattr(limits, "MOST_ROWS", 300_000)
+    long = parquet_test(tmp_path / "archive" / "long", 400_000)
+    pl.DataFrame({name: np.arange(9.0) for name in COLUMNS.values()}).write_parquet(long / "recordings" / "2.parquet")
+    text_test(tmp_path / "archive" / "sound")
+    refused = {p.where: p.message for p in checked_place(tmp_path / "archive").problems if p.level == "unusable"}
+    assert set(refused) == {"long", "packed"}
+    assert "recordings/1.parquet: holds 400,000 rows" in refused["long"]
+    assert "recordings/0009.csv.gz: unpacks to more than" in refused["packed"]
+    for name in refused:
+        _, record = ingested(tmp_path / "archive" / name, tmp_path / name)
+        assert record["unusable"] and record["unusable"] in refused[name]
 
 
 @pytest.mark.parametrize("form", ["mdf", "tdms"])

@@ -7,6 +7,7 @@ import pytest
 from pipeline.archive.card import load_card
 from pipeline.cli import people
 from pipeline.errors import Complaint, InputError
+from pipeline.inputs import yaml_text
 from pipeline.workspace.check import checked_place
 from pipeline.workspace.run import load_run
 from tests.inputs import wrong
@@ -141,3 +142,29 @@ def test_a_file_that_is_no_mapping_is_told_its_keys(tmp_path, kind, content):
     (tmp_path / PLACES[kind]).write_text(content)
     own = next(c for c in complaints(config) if c.file == PLACES[kind].rpartition("/")[2])
     assert own.line == 1 and own.accepted.startswith("known keys: ") and own.mend
+
+
+def test_a_radius_of_nothing_is_told_at_its_key_whatever_the_speeds_are(tmp_path):
+    wrong.write(tmp_path)
+    path = tmp_path / PLACES["card"]
+    for radius, said in (("0 mm", "above zero"), ("-330 mm", "above zero"), ("330", "units accepted"), ("3 km", "5 m")):
+        text = wrong.CARD.replace("wear: wear.csv", f"rolling_radius: {radius}\nwear: wear.csv")
+        path.write_text(text.replace("[1500 rpm, 700 rpm]", "[150 km/h, 70 km/h]"))
+        with pytest.raises(InputError) as error:
+            load_card(path.parent)
+        (own,) = error.value.complaints
+        assert own.key == "rolling_radius" and said in own.accepted
+
+
+def test_a_file_with_a_fault_in_each_entry_is_parsed_once_for_all_its_lines(tmp_path, monkeypatch):
+    wrong.write(tmp_path)
+    path = tmp_path / PLACES["card"]
+    parsed = []
+    compose = yaml_text.yaml.compose
+    monkeypatch.setattr(yaml_text.yaml, "compose", lambda *given, **more: parsed.append(1) or compose(*given, **more))
+    entry = "  - {name: b%d, kind: stop, stops: 1, speed: 1000 rpm, pressure: 40 bar}\n"
+    path.write_text(wrong.CARD.replace("wear: wear.csv\n", "".join(entry % n for n in range(50))))
+    with pytest.raises(InputError) as error:
+        load_card(path.parent)
+    lines = [one.line for one in error.value.complaints]
+    assert len(lines) == 50 and lines == list(range(lines[0], lines[0] + 50)) and len(parsed) == 1

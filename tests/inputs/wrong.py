@@ -200,6 +200,8 @@ ROWS = [
     Wrong("card", "inertia: 26 kg m^2", "inertia: FILL_IN  # at the shaft", "FILL_IN", "blank to fill in", "at the shaft", "write it"),
     # the card: blocks
     Wrong("card", "    stops: 2", "    stops: -2", "stops: -2", "'-2'", "above 0", "correct"),
+    Wrong("card", "holds: stop", "holds: stop\n  skip_lines: -1", "skip_lines: -1", "'-1' is below 0", "not below 0", "correct"),
+    Wrong("card", "    stops: 2", "    stops: 200000", "stops: 200000", "'200000' is not at most 100000", "at most 100000", "correct"),
     Wrong("card", "    stops: 2", "    stops: 2.5", "stops: 2.5", "2.5", "whole number", "write"),
     Wrong("card", "    speed: [1500 rpm, 700 rpm]", "    speed: [700 rpm, 1500 rpm]", "[700", "higher to a lower", "[higher, lower]", "first"),
     Wrong("card", "    speed: [1500 rpm, 700 rpm]", "    speed: [150 km/h, 70 km/h]", "150 km/h", "150 km/h", "rpm", "rolling_radius"),
