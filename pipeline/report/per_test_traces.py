@@ -8,7 +8,7 @@ thinned so that the least and the largest torque and pressure of every stretch s
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.stretches import BATCH_ROWS, frames
 from pipeline.conditioning.survey import GUARD_S
 from pipeline.constants import RPM, ZERO_C
 from pipeline.report import finding_table, frame, numbers, render
@@ -28,6 +29,8 @@ A_FILE = 10  # stops
 MOST = 1200  # samples of a raw trace that is not thinned; twice the dots that a panel is wide
 STRETCHES = 300  # of a thinned one, each with its extremes
 AFTER_S = 0.5  # of the recording after the end of braking
+PART_ROWS = BATCH_ROWS  # of the recorded channels in memory at a time
+NEEDED = ("time", "speed", "torque", "pressure", "disc_temperature")
 RAW = ("speed_rpm", "torque_nm", "pressure_bar", "disc_temperature_c")
 CONDITIONED = ("time_s", "mu", "torque_nm", "pressure_bar", "speed_rpm", "disc_temperature_c")
 
@@ -53,7 +56,7 @@ def written(
     channels: the test's recorded channels, which need not exist (a test of reduced rows has none). Files of stops that
     the test no longer has are removed.
     """
-    raw = Raw(channels)
+    raw = Raw(channels, found.stops.iter_rows(named=True), settings)
     conditioned = {stop: part for (stop,), part in found.traces.group_by(["stop"], maintain_order=True)}
     told: dict[int, list[Found]] = {}
     for item in findings:
@@ -79,7 +82,7 @@ def one_stop(
     settings: Corrected | None,
 ) -> dict[str, Any]:
     """All that the page shows of one stop; `row` is its row of stops.parquet."""
-    recorded, (drawn, of) = raw.around(row, settings)
+    recorded, (drawn, of) = raw.around(row)
     shown: dict[str, Any] = {}
     if conditioned is not None:
         shown = {name: frame.significant(conditioned[name].to_numpy(), 4) for name in CONDITIONED}
@@ -99,37 +102,58 @@ def one_stop(
 
 
 class Raw:
-    """The recorded channels of a test, by recording."""
+    """The recorded channels around each of the stops, (n,) each, SI. The file is gone through once, in parts of bounded size: a
+    series may be larger than the memory."""
 
-    def __init__(self, path: Path) -> None:
-        self.of: dict[int, dict[str, np.ndarray]] = {}
+    def __init__(self, path: Path, stops: Iterable[Mapping[str, Any]], settings: Corrected | None) -> None:
+        self.of: dict[int, list[dict[str, np.ndarray]]] = {}
+        spans: dict[int, list[tuple[int, float, float]]] = {}
+        for row in stops:
+            if row["start_s"] is not None:
+                spans.setdefault(row.get("recording") or 0, []).append((row["stop"], *_span(row, settings)))
         if not path.is_file():
             return
-        named = ("time", "speed", "torque", "pressure", "disc_temperature")
-        have = pl.read_parquet_schema(path)
-        table = pl.read_parquet(path, columns=["recording", *(name for name in named if name in have)])
-        for (recording,), part in table.group_by(["recording"], maintain_order=True):
-            self.of[int(recording)] = {name: part[name].to_numpy() for name in part.columns if name != "recording"}
+        import pyarrow.parquet as pq
 
-    def around(self, row: Mapping[str, Any], settings: Corrected | None) -> tuple[dict[str, Any], tuple[int, int]]:
+        with pq.ParquetFile(path) as file:
+            have = [name for name in NEEDED if name in file.schema_arrow.names]
+            for table in frames(file, ["recording", *have], PART_ROWS) if "time" in have else ():
+                for (recording,), part in table.group_by(["recording"], maintain_order=True):
+                    self._keep({name: part[name].to_numpy() for name in have}, spans.get(int(recording), []))
+
+    def _keep(self, channels: dict[str, np.ndarray], spans: Sequence[tuple[int, float, float]]) -> None:
+        """What a part of a recording holds of the stops, each from one time to another."""
+        time = channels["time"]
+        known = time[np.isfinite(time)]
+        first, last = (float(known.min()), float(known.max())) if known.size else (np.inf, -np.inf)
+        for stop, start, end in spans:
+            if start <= last and end >= first:
+                inside = np.flatnonzero((time >= start) & (time <= end))
+                if inside.size:
+                    self.of.setdefault(stop, []).append({name: values[inside] for name, values in channels.items()})
+
+    def around(self, row: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[int, int]]:
         """Channels from the zero window to a little after the stop, in the units of the page, time from its brake start;
         and how many samples the recording has there. Nothing where it is not kept."""
-        channels, start, end = self.of.get(row.get("recording") or 0), row["start_s"], row.get("end_s")
-        if channels is None or start is None or "time" not in channels:
+        parts = self.of.get(row["stop"])
+        if not parts:
             return {}, (0, 0)
-        end = start + (row["duration_s"] or 0.0) if end is None else end
-        before = (settings.zero_window_s if settings else 0.5) + GUARD_S + 0.1
-        time = channels["time"]
-        inside = np.flatnonzero((time >= start - before) & (time <= end + AFTER_S))
-        if not inside.size:
-            return {}, (0, 0)
-        kept = thinned(inside, [channels[name] for name in ("torque", "pressure") if name in channels])
+        channels = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+        count = channels["time"].size
+        kept = thinned(np.arange(count), [channels[name] for name in ("torque", "pressure") if name in channels])
         scales = (("speed", RPM, 0.0), ("torque", 1.0, 0.0), ("pressure", 1e-5, 0.0), ("disc_temperature", 1.0, ZERO_C))
-        shown = {"time_s": times(time[kept] - start)}
+        shown = {"time_s": times(channels["time"][kept] - row["start_s"])}
         for name, (channel, factor, zero) in zip(RAW, scales, strict=True):
             if channel in channels:
                 shown[name] = frame.significant(channels[channel][kept] * factor - zero, 5 if channel == "speed" else 4)
-        return shown, (int(kept.size), int(inside.size))
+        return shown, (int(kept.size), count)
+
+
+def _span(row: Mapping[str, Any], settings: Corrected | None) -> tuple[float, float]:
+    """From the zero window to a little after the end of a stop, as the recording counts (s)."""
+    start, end = row["start_s"], row.get("end_s")
+    end = start + (row["duration_s"] or 0.0) if end is None else end
+    return start - ((settings.zero_window_s if settings else 0.5) + GUARD_S + 0.1), end + AFTER_S
 
 
 def times(seconds: np.ndarray) -> list[float | None] | dict[str, float]:

@@ -1,4 +1,4 @@
-"""Counts in sentences: `1 test`, not `1 tests`; held by the helper, and by the source of what people read first."""
+"""Counts in sentences: `1 test`, not `1 tests`; held by the function that writes them, and by the source of what people read first."""
 
 from __future__ import annotations
 

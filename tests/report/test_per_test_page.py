@@ -140,26 +140,32 @@ def recorded(samples: int, spike: int | None = None) -> dict[str, np.ndarray]:
     return {"time": time, "speed": np.full(samples, 100.0), "torque": torque, "pressure": 40e5 * braking}
 
 
-ROW = {"recording": 1, "start_s": 201.0, "end_s": 204.0, "duration_s": 3.0}
+ROW = {"stop": 7, "recording": 1, "start_s": 201.0, "end_s": 204.0, "duration_s": 3.0}
 SETTINGS = per_test_traces.Corrected(0.5, 20.0)
 
 
-def raw_of(channels: dict[str, np.ndarray]) -> per_test_traces.Raw:
-    raw = per_test_traces.Raw(Path("none.parquet"))
-    raw.of[1] = channels
-    return raw
+def around(room: Path, channels: dict[str, np.ndarray]) -> tuple[dict, tuple[int, int]]:
+    """The stop's raw trace; a stop in another recording at the same times lies before it in the file."""
+    both = [pl.DataFrame({"recording": [n] * channels["time"].size, **channels}) for n in (2, 1)]
+    pl.concat(both).write_parquet(room / "t.parquet")
+    return per_test_traces.Raw(room / "t.parquet", [ROW], SETTINGS).around(ROW)
 
 
-def test_a_raw_trace_has_every_sample_in_the_pages_units():
-    shown, (drawn, of) = raw_of(recorded(501)).around(ROW, SETTINGS)
+@pytest.mark.parametrize("rows", [137, 250_000])
+def test_a_raw_trace_has_every_sample_in_the_pages_units(tmp_path, monkeypatch, rows):
+    """However many rows of the file are in memory at a time."""
+    monkeypatch.setattr(per_test_traces, "PART_ROWS", rows)
+    shown, (drawn, of) = around(tmp_path, recorded(501))
     assert drawn == of == shown["time_s"]["count"] == len(shown["torque_nm"])
     assert shown["time_s"]["from"] == pytest.approx(-0.7, abs=0.011) and shown["time_s"]["step"] == pytest.approx(0.01)
     assert max(shown["pressure_bar"]) == 40.0 and shown["speed_rpm"][0] == pytest.approx(954.93, rel=1e-4)
     assert "all" in per_test_traces.thinning(80, drawn, of)
 
 
-def test_a_spike_survives_the_thinning_and_the_thinning_is_told():
-    shown, (drawn, of) = raw_of(recorded(50_001, spike=23_457)).around(ROW, SETTINGS)
+@pytest.mark.parametrize("rows", [7001, 250_000])
+def test_a_spike_survives_the_thinning_and_the_thinning_is_told(tmp_path, monkeypatch, rows):
+    monkeypatch.setattr(per_test_traces, "PART_ROWS", rows)
+    shown, (drawn, of) = around(tmp_path, recorded(50_001, spike=23_457))
     assert 600 < drawn < 2000 and of > 40_000
     assert max(shown["torque_nm"]) == 4000.0
     at = shown["time_s"][int(np.argmax(shown["torque_nm"]))]
