@@ -9,7 +9,7 @@ from pipeline.report import frame, palette
 from pipeline.report.stop_figures import MU, only_stops
 
 
-def shown_stops(stops: pl.DataFrame, traces: pl.DataFrame, most: int = 120) -> list[int]:
+def shown_stops(stops: pl.DataFrame, traces: pl.DataFrame, most: int = 100) -> list[int]:
     """Stops whose traces the overview draws: all, or an even choice within each block when there are more."""
     have = set(traces["stop"].unique().to_list())
     numbers = [s for s in stops["stop"].to_list() if s in have]

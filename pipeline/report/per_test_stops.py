@@ -104,7 +104,10 @@ def packed(figures: Mapping[str, go.Figure]) -> dict[str, Any]:
             if (trace.get("meta") or {}).get("fields") == list(stop_figures.FIELDS):
                 trace["meta"]["stops"] = [row[0] for row in trace.pop("customdata")]
             elif (trace.get("meta") or {}).get("fields") == ["stop"] and isinstance(trace.get("customdata"), list):
-                trace["meta"]["runs"] = [[stop, len(list(own))] for stop, own in groupby(trace.pop("customdata"))]
+                runs = [[stop, len(list(own))] for stop, own in groupby(trace["customdata"])]
+                if 3 * len(runs) < len(trace["customdata"]):
+                    trace["meta"]["runs"] = runs
+                    del trace["customdata"]
         spec["layout"].pop("template", None)
         made[name] = spec
     return made

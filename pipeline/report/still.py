@@ -32,8 +32,10 @@ RGBA = re.compile(r"rgba\(([^)]*)\)")
 MOST_IN_LEGEND = 12
 STYLE = {**SETTINGS, "svg.fonttype": "none", "font.size": 11, "legend.fontsize": 9.5}
 PLACES = re.compile(r' (?:d|x|y|transform)="[^"]*"')  # what is drawn where; never a text
-LONG_NUMBER = re.compile(r"(\d+\.\d)\d+")
+LONG_NUMBER = re.compile(r"(\d+)(?:\.0\d*|(\.\d)\d*)(?!\d)")
 STYLE_OF_POINT = re.compile(r'(?<=" )style="([^"]*)"/>(?=\s*(?:<use|</g>|$))')
+BETWEEN_TAGS, TAG, QUOTED = re.compile(r">\s+<"), re.compile(r"<[^>]+>"), re.compile(r'="([^"\']*)"')
+NAME_OF_MARKER = re.compile(r'id="(m[0-9a-f]{8,})"')
 NOTE_IN_FILE = re.compile(r"<!--.*?-->|<metadata>.*?</metadata>", re.DOTALL)
 NOT_IN_ADDRESS = (("%", "%25"), ("#", "%23"), ("<", "%3C"), (">", "%3E"), ('"', "%22"), ("&", "%26"), ("\n", " "))
 
@@ -44,21 +46,36 @@ def picture(figure: go.Figure, width: float = WIDTH) -> Markup:
         buffer = io.BytesIO()
         drawn(figure, width).savefig(buffer, format="svg", metadata={"Date": None, "Creator": "stopsheet"})
     text = NOTE_IN_FILE.sub("", buffer.getvalue().decode("utf-8").partition("<svg")[2])
-    text = styled_once(PLACES.sub(lambda found: LONG_NUMBER.sub(r"\1", found.group()), text))
+    text = styled_once(TAG.sub(lambda tag: _placed(tag.group()), text))
     for character, instead in NOT_IN_ADDRESS:
         text = text.replace(character, instead)
     return Markup(f"data:image/svg+xml,%3Csvg{text}")
 
 
+def _placed(tag: str) -> str:
+    """An element with its coordinates to a tenth; the shape of a marker, a few points wide, as it is."""
+    return (
+        tag if tag.startswith('<path id="m') else PLACES.sub(lambda found: LONG_NUMBER.sub(_short, found.group()), tag)
+    )
+
+
+def _short(number: re.Match[str]) -> str:
+    """A coordinate to a tenth, without one where that is nought."""
+    return number[1] + (number[2] or "")
+
+
 def styled_once(svg: str) -> str:
-    """The picture with the styles of its points as classes: each stands once instead of once a point."""
+    """The picture with the styles of its points as classes, once instead of once a point, and short names and quotes."""
     styles = list(dict.fromkeys(STYLE_OF_POINT.findall(svg)))
     names = {style: f"p{place}" for place, style in enumerate(styles)}
     short = STYLE_OF_POINT.sub(lambda found: f'class="{names[found.group(1)]}"/>', svg).replace(
         " xlink:href=", " href="
     )
     rules = "".join(f".{name}{{{style}}}" for style, name in names.items())
-    return short.replace("</svg>", f"<style>{rules}</style></svg>")
+    short = BETWEEN_TAGS.sub("><", short.replace("</svg>", f"<style>{rules}</style></svg>"))
+    for place, name in enumerate(dict.fromkeys(NAME_OF_MARKER.findall(short))):
+        short = short.replace(name, f"m{place}")
+    return TAG.sub(lambda tag: QUOTED.sub(r"='\1'", tag.group()), short)  # a quote that the address need not escape
 
 
 def drawn(figure: go.Figure, width: float) -> Figure:
