@@ -105,7 +105,7 @@ def _methods(loaded: Run, only: str | None) -> list[MethodEnd]:
         root, archive, page = Path(loaded.results) / name, None, None
         if only is not None:  # archive.json and index wait for the whole archive
             page = root / "tests" / only / "test.html"
-            archive = Archive(method=name, tests=[test_row(loaded, root, only).state], software=version())
+            archive = Archive(method=name, tests=[test_row(loaded, root, only, drawn=False).state], software=version())
         ends.append(method_end(root, method.friction.use_suspect, archive, page))
     return ends
 

@@ -3,14 +3,16 @@
 All tests and compounds of the archive with their state and verdicts; what was skipped or left out, and why.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from pipeline.archive.card import Card, load_card
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
-from pipeline.report import chart_pages, merge, method_file, numbers, render, verdicts
+from pipeline.report import chart_pages, index_pictures, index_rows, method_file, numbers, render, verdicts
 from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, record_of, summary_of, wear_of
 from pipeline.report.sections.openings import not_ruled_out
 from pipeline.results import left_over, version, write_text
@@ -32,6 +34,11 @@ from pipeline.workspace.run import Run, load_run
 ANSWERS: dict[Quantity, str] = {"mu": "µ", "bite": "bite", "wear": "disc wear"}
 
 
+#: answer of a target -> tone of its mark
+ANSWERED = {"met": "good", "not met": "bad"}
+WORST = ("bad", "open", "good")
+
+
 def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
     """Write archive.json and method.yaml of `method` of the workspace `config` into `into`.
 
@@ -41,7 +48,7 @@ def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
     the_run = load_run(config)
     if settings and the_run.settings(method, "index") != settings:
         raise InputFault(f"{config}: the method {method} was edited since the run began; run again")
-    rows = [test_row(the_run, into, test) for test in the_run.tests]
+    rows = [test_row(the_run, into, test, drawn=False) for test in the_run.tests]
     # A folder with a card under a name that cannot be used was meant as a test: it is one that gives no result.
     refused = [TestState(test=folder, status="unusable", why=why) for folder, why in the_run.found.refused]
     skipped, left_out = _left(the_run)
@@ -66,7 +73,7 @@ def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
 def draw(*, config: Path, method: str, into: Path) -> None:
     """Write index.html; no result comes from here."""
     the_run = load_run(config)
-    rows = [test_row(the_run, into, test) for test in the_run.tests]
+    rows = [test_row(the_run, into, test, drawn=True) for test in the_run.tests]
     compounds = [compound_row(into, name, slug, rows) for name, slug in the_run.slug_of]
     deltas = [f"{a}--{b}" for a, b in the_run.compare if method in (a, b)]
     skipped, left_out = _left(the_run)
@@ -76,9 +83,9 @@ def draw(*, config: Path, method: str, into: Path) -> None:
     page = render.page(
         "index.html",
         rigs=rig_rows(charts, the_run),
-        title=f"Archive under method {method}",
+        title=f"All tests (method {method})",
         method=method,
-        tests=rows,
+        **tests_content(rows),
         compounds=compounds,
         counted=f"{counted(len(rows), 'test')}, {counted(len(compounds), 'compound')}",
         skipped=skipped,
@@ -90,6 +97,19 @@ def draw(*, config: Path, method: str, into: Path) -> None:
         others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],
     )
     write_text(into / "index.html", page)
+
+
+def tests_content(rows: Sequence["Row"]) -> dict[str, Any]:
+    """What the page's table of tests is made of, worst first."""
+    rows = sorted(rows, key=lambda row: row.order)
+    axes = index_pictures.axes_of([row.drawn for row in rows])
+    return {
+        "tests": rows,
+        "pictures": [index_pictures.svg(row.drawn, axes) for row in rows],
+        "pictures_words": index_pictures.axes_words(axes),
+        "states": index_rows.counts([row.view for row in rows]),
+        "script": render.scripts("tests"),
+    }
 
 
 def rig_rows(charts: Charts, the_run: Run) -> list[dict[str, str | list[str]]]:
@@ -124,20 +144,23 @@ def _left(the_run: Run) -> tuple[list[Skipped], list[LeftOut]]:
 
 @dataclass(frozen=True)
 class Row:
-    """One test as the page shows it."""
+    """One test as the page shows it; `texts` are the words beside the marks of the verdicts."""
 
     state: TestState
     address: str
     card: Card | None
-    stops: str
-    drift: str
-    window: str
-    ratio: str
-    findings: str
+    view: index_rows.View
+    texts: list[str]
+    drawn: index_pictures.Drawn
+
+    @property
+    def order(self) -> tuple[tuple[int, ...], str]:
+        """Place in the table, worst first."""
+        return self.view.order, self.state.test
 
 
-def test_row(the_run: Run, into: Path, test: str) -> Row:
-    """One test: identity, status, verdicts, findings by severity, link."""
+def test_row(the_run: Run, into: Path, test: str, *, drawn: bool) -> Row:
+    """One test: identity, status, verdicts, what stands out, link; `drawn`: with what its picture shows."""
     folder = into / "tests" / test
     summary, friction, wear, drift = summary_of(folder), friction_of(folder), wear_of(folder), drift_of(folder)
     findings = findings_in(folder / "findings.json", test)
@@ -160,21 +183,19 @@ def test_row(the_run: Run, into: Path, test: str) -> Row:
     reasons = {stage: found.unusable for stage, found in own.items() if (folder / f"{stage}.json").is_file()}
     parts = [f"{stage}: {reason}" for stage, reason in reasons.items() if reason]
     summary_only = "only one reduced row per stop was kept; not reprocessable" if status == "summary" else None
-    suspect_too = dict(the_run.read_methods)[into.name].friction.use_suspect
+    usable = of_use(summary.stops, dict(the_run.read_methods)[into.name].friction.use_suspect) > 0
     useless = "no stop of use: every stop is suspect or rejected"
-    mind = [summary_only, None if why or of_use(summary.stops, suspect_too) else useless, *parts]
+    mind = [summary_only, None if why or usable else useless, *parts]
     compound = card.compound if card else the_run.found.tests[test]
-    by = {name: sum(1 for item in findings if item.severity == name) for name in merge.RANK}
-    ratio = summary.energy_balance.ratio_median if summary.energy_balance else None
+    state = TestState(test=test, compound=compound, status=status, why=why or "; ".join(filter(None, mind)) or None)
+    view = index_rows.view(state, usable, summary, friction, drift, wear, findings)
     return Row(
-        state=TestState(test=test, compound=compound, status=status, why=why or "; ".join(filter(None, mind)) or None),
+        state=state,
         address=quote(f"tests/{test}/test.html"),
         card=card,
-        stops=" / ".join(str(count) for count in (summary.stops.ok, summary.stops.suspect, summary.stops.rejected)),
-        drift=drift_words(drift),
-        window=window_words(friction),
-        ratio=numbers.fixed(ratio, 3),
-        findings=", ".join(f"{count} {name}" for name, count in by.items() if count) or "none",
+        view=view,
+        texts=[drift_words(drift), window_words(friction), *(one.figure for one in view.marks[2:])],
+        drawn=index_pictures.of_test(folder, friction, drift) if drawn and not why else index_pictures.Drawn(),
     )
 
 
@@ -214,7 +235,7 @@ def drift_words(drift: TestDrift) -> str:
     return f"{drift.verdict}{onset}{also}"
 
 
-def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str, str | list[str]]:
+def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str, Any]:
     """One compound: its tests, window, batch answers, duties, link to the sheet."""
     folder = into / "compounds" / slug
     friction = read_or_none(folder / "friction.json", CompoundFriction) or CompoundFriction(compound=name)
@@ -233,17 +254,21 @@ def compound_row(into: Path, name: str, slug: str, tests: list[Row]) -> dict[str
         "pdf": quote(f"compounds/{slug}/sheet.pdf"),
         "tests": f"{sum(state.status != 'unusable' for state in own)} of {len(own)} usable",
         "window": window_words(friction),
-        "targets": target_words(sheet) if sheet else ["no target"],
+        "targets": target_marks(sheet),
         "batches": pairs or ["no pair of batches"],
         "duties": duty_words(duty),
     }
 
 
-def target_words(sheet: Sheet) -> list[str]:
-    """Each target of the sheet with its answer; a sheet that failed says so, which is not the same as no target."""
-    if sheet.unusable:
-        return [f"{numbers.MISSING}: {sheet.unusable}"]
-    return [f"{row.target}: {row.met}{_where(row)}" for row in sheet.targets] or ["no target"]
+def target_marks(sheet: Sheet | None) -> list[tuple[str, str, str]]:
+    """Each target of the sheet as (tone, answer, words), worst first; a sheet that failed says so, which is not the same as no target."""
+    if sheet is not None and sheet.unusable:
+        return [("open", numbers.MISSING, sheet.unusable)]
+    found = [
+        (ANSWERED.get(row.met, "open"), row.met, f"{row.target}{_where(row)}")
+        for row in (sheet.targets if sheet else [])
+    ]
+    return sorted(found, key=lambda one: WORST.index(one[0])) or [("", "", "no target")]
 
 
 def _where(row: TargetAnswer) -> str:

@@ -7,6 +7,7 @@ full sentences stand beside them (`verdicts`).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -149,11 +150,15 @@ def of_balance(summary: TestSummary) -> Glance:
 
 def of_stops(stops: pl.DataFrame) -> Glance:
     """How many stops are of use, and what the others are."""
-    counts = dict(stops["status"].value_counts().iter_rows()) if len(stops) else {}
-    ok = counts.get("ok", 0)
+    return of_counts(dict(stops["status"].value_counts().iter_rows()) if len(stops) else {})
+
+
+def of_counts(counts: Mapping[str, int]) -> Glance:
+    """As `of_stops`, from the number of stops of each status."""
+    ok, total = counts.get("ok", 0), sum(counts.values())
     others = [f"{counts[name]} {name}" for name in ("suspect", "rejected") if counts.get(name)]
     tone, word = ("bad", "none") if not ok else ("open", "some left out") if others else ("good", "all")
-    return Glance("Stops usable", f"{ok} of {len(stops)}", ", ".join(others) or "none left out", tone, word, "stops")
+    return Glance("Stops usable", f"{ok} of {total}", ", ".join(others) or "none left out", tone, word, "stops")
 
 
 def _short(text: str, most: int = 110) -> str:

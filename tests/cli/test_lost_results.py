@@ -91,4 +91,4 @@ def test_an_index_says_so_of_a_sheet_that_failed(tmp_path):
     call(STAGES["index"], {"config": tmp_path / "config.yaml", "method": "first", "settings": "", "into": into})
     page = (into / "index.html").read_text()
     assert "no target" not in page
-    assert "not given: fault of ours in stage sheet" in page
+    assert '<span class="mark open">not given</span> fault of ours in stage sheet' in page

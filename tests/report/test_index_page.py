@@ -1,13 +1,17 @@
 """The index, archive.json and method.yaml of a workspace with a good, a bad, and a misnamed test."""
 
 import json
+import re
 
+import polars as pl
 import pytest
 
 from pipeline.method import Method, load_method
-from pipeline.report import index_page, method_file
+from pipeline.report import index_page, index_pictures, method_file
 from pipeline.results import write_json, write_text
+from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
+from pipeline.results.friction import TestFriction
 from tests.report import contents, makers
 
 
@@ -55,8 +59,52 @@ def test_the_page_links_to_every_test_and_sheet(made):
     for address in ("tests/m4-a/test.html", "tests/bad/test.html", "compounds/marram-4/sheet.html", "method.yaml"):
         assert f'href="{address}"' in page
     assert "231 to 604 °C (upper end where the data end)" in page
-    assert "Friction window reaches down to: met" in page
+    assert '<span class="mark good">met</span> Friction window reaches down to' in page
     assert "opening 0.42 to 0.66" in page
+
+
+def test_the_worst_stands_first_in_words_and_leads_to_its_stop(made):
+    page = (made / "index.html").read_text()
+    order = re.findall(r'<tr data-state="([^"]+)".*?data-is="test">([^<]+)<', page)
+    assert order[:3] == [("unusable", "bad"), ("unusable", "no-card"), ("no stop of use", "psi")]
+    assert order[3][1] == "m4-a" and order[3][0] in ("problem", "open", "clear")
+    assert "no recording matches recordings/*.csv" in page
+    assert re.search(r'Suspect, stop 40: torque has 3 spikes <a [^>]*href="tests/m4-a/test.html#stop-40"', page)
+    assert not re.search(r"\d info\b", page)  # notes stand on the test's page
+
+
+def test_a_test_that_drifted_says_so_on_the_index_and_in_its_picture(tmp_path):
+    into = makers.workspace(tmp_path)
+    makers.results_of_test(tmp_path, "m4-a", glaze=0.05, verdict="glazing-like")
+    index_page.draw(config=tmp_path / "config.yaml", method="first", into=into)
+    page = (into / "index.html").read_text()
+    drift = json.loads((into / "tests" / "m4-a" / "drift.json").read_text())
+    assert '<tr data-state="problem" data-drift="glazing-like">' in page
+    assert f'href="tests/m4-a/test.html#stop-{drift["onset_stop"]}"' in page
+    (picture,) = re.findall(r'<svg class="tiny".*?</svg>', page)
+    stops = pl.read_parquet(into / "tests" / "m4-a" / "stops.parquet").filter(
+        pl.col("mu").is_not_null() & (pl.col("purpose") != "bedding")
+    )
+    assert f"{len(stops)} stops" in picture
+    dots, crosses = (re.search(f'class="{kind}" d="([^"]*)"', picture).group(1) for kind in "px")
+    late = stops.filter(pl.col("stop") >= drift["onset_stop"])
+    assert 0 < crosses.count("m-2-2") <= len(late) and 0 < dots.count("h0") <= len(stops) - len(late)
+
+
+def test_one_test_in_a_wrong_unit_does_not_flatten_the_others():
+    sane = [index_pictures.Drawn(2, before=[(100.0, 0.3), (600.0, 0.4 + i / 100)]) for i in range(4)]
+    wrong = index_pictures.Drawn(2, before=[(100.0, 30.0), (600.0, 45.0)])
+    axes = index_pictures.axes_of([*sane, wrong])
+    assert axes is not None and axes.low == pytest.approx(0.3) and axes.high == pytest.approx(2 * 0.42)
+    edge = re.findall(r"M\d+ (\d+)h0", index_pictures.svg(wrong, axes))
+    assert set(edge) == {str(index_pictures.EDGE)}
+
+
+def test_nothing_to_draw_is_no_picture(tmp_path):
+    (tmp_path / "stops.parquet").write_text("not a table")
+    for folder in (tmp_path, tmp_path / "gone"):
+        drawn = index_pictures.of_test(folder, TestFriction(test="t"), TestDrift(test="t"))
+        assert index_pictures.svg(drawn, index_pictures.axes_of([drawn])) == ""
 
 
 def test_method_file_reads_back_to_the_method_in_use(made):
