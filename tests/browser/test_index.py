@@ -14,7 +14,7 @@ NUMBER = 1000
 SHOWN = "return [...document.querySelectorAll('#test-table tbody tr:not([hidden])')].map((row) => row.querySelector('[data-is=\"test\"]').textContent)"
 STATES = SHOWN.replace("row.querySelector('[data-is=\"test\"]').textContent", "row.dataset.state")
 MOST_MB = 2.5
-MOST_S = 2.0  # processor time of the page's thread; 1 s on an idle machine, where a busy one counts up to twice
+MOST_S = 2.0  # processor time of the page's thread
 
 
 @pytest.fixture(scope="module")
@@ -86,8 +86,13 @@ def test_the_heads_and_the_list_sort(opened: Any) -> None:
     assert set(opened.execute_script(words)) == {"none"}
 
 
-def test_a_thousand_tests_are_sorted_within_a_second(browser: Any, page: Path) -> None:
+def test_a_thousand_tests_weigh_little(page: Path) -> None:
     assert page.stat().st_size / 1e6 < MOST_MB
+
+
+@pytest.mark.heavy
+def test_a_thousand_tests_are_opened_and_sorted_quickly(browser: Any, page: Path) -> None:
+    """Processor time means something only on a machine with nothing else to do."""
     browser.execute_cdp_cmd("Performance.setTimeDomain", {"timeDomain": "threadTicks"})
     browser.execute_cdp_cmd("Performance.enable", {})
     try:
@@ -131,8 +136,9 @@ def test_nothing_is_wider_than_a_narrow_window(browser: Any, page: Path) -> None
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
 
-def test_axe_finds_nothing_serious(opened: Any) -> None:
+def test_axe_finds_nothing_serious(browser: Any, tmp_path: Path) -> None:
     axe = pytest.importorskip("axe_core_python.selenium")
-    put(opened, "compound", "Marram 4")
-    found = axe.Axe().run(opened)["violations"]
+    browser.get(many_tests.page(tmp_path, 8).as_uri())
+    quiet(browser, 0)
+    found = axe.Axe().run(browser)["violations"]
     assert [(one["id"], one["nodes"][0]["html"]) for one in found if one["impact"] in ("serious", "critical")] == []

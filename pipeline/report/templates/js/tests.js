@@ -2,7 +2,7 @@
 // The table of tests: reduced by filters, sorted by its heads or the list, cut to the first rows until all are asked for.
 // The table is complete as text; without this script it stands worst first.
 (function () {
-  const FIRST = 50;
+  const FIRST = 50;  // as in the style sheet, which spares the layout of the others until this script has hidden them
   const TONES = ["unusable", "bad", "open", "good"];
   const form = document.getElementById("test-filters"), table = document.getElementById("test-table");
   if (!form || !table) { return; }
@@ -97,4 +97,5 @@
   window.addEventListener("afterprint", () => { if (before !== null) { all = before; before = null; reduce(); } });
   form.hidden = false;
   sort("worst", false);
+  table.classList.add("ready");
 })();
