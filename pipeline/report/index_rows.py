@@ -21,7 +21,7 @@ from pipeline.results.wear import TestWear
 
 #: words of a row's state, worst first, with the tone of its mark and what they mean
 STATES: tuple[tuple[str, str, str], ...] = (
-    ("unusable", "unusable", "gives no result"),
+    ("unusable", "unusable", "without a result"),
     ("no stop of use", "bad", "every stop is suspect or rejected"),
     ("problem", "bad", "a verdict speaks against it"),
     ("open", "open", "something is in doubt: not determined, not tested, or lost and regained"),
