@@ -14,6 +14,7 @@ from pipeline.duty.lives import Alike, OfBatch, Worn
 from pipeline.duty.project import Brake, GentleLimit
 from pipeline.duty.rubbing import Plate, Rubbing
 from pipeline.friction.bias import without_bias
+from pipeline.heat.face_loss import bare
 from pipeline.heat.lumped import Disc
 from pipeline.heat.of_card import conductivity_of, heat_share_of, thermocouple_of
 from pipeline.method.duty import Duty
@@ -136,7 +137,9 @@ def _plate(card: Card, disc: Disc, settings: Wear) -> Plate | None:
     if not settings.surface_temperature or area is None or thickness is None:
         return None
     density = card.brake.disc.density or disc.mass / (area * thickness)  # as wear takes it
-    return Plate(area, thickness, density, conductivity_of(card, settings.conductivity).value, disc.material)
+    emissivity = card.brake.disc.emissivity if card.brake.disc.cooled_area else None  # as wear takes it
+    radiating = bare(emissivity, area, card.brake.friction_area)
+    return Plate(area, thickness, density, conductivity_of(card, settings.conductivity).value, disc.material, radiating)
 
 
 def worn_of(kind: str, wear: CompoundWear, card: Card) -> Worn:

@@ -192,9 +192,9 @@ def exposures(
     plate, share = _plate(brake), brake.heat_share
     face = face or conducted(history, events, brake, openings)
 
-    def made(run: History, excess: Array | None) -> list[Exposure]:
-        kind = brake.temperature_kind
-        return exposed.of_cycles(run, events, brake.rubbing, plate, share, kind, openings, excess)
+    def made(run: History, excess: Array | None, through: float = 1.0) -> list[Exposure]:
+        kind, own = brake.temperature_kind, plate and replace(plate, conductivity=plate.conductivity * through)
+        return exposed.of_cycles(run, events, brake.rubbing, own, share, kind, openings, excess)
 
     excess = None if face is None else face[0]
     found = made(history, excess)
@@ -208,7 +208,8 @@ def exposures(
             made(high, None if excess is None else excess * up),
         )
     if face is not None and brake.known_input("conductivity") is not None:
-        ends["conductivity"] = (made(history, face[1]), made(history, face[2]))
+        down, up = brake.factors("conductivity")
+        ends["conductivity"] = (made(history, face[1], down), made(history, face[2], up))
     return [
         replace(one, nodes={name: (low[i], high[i]) for name, (low, high) in ends.items()})
         for i, one in enumerate(found)

@@ -1,7 +1,7 @@
 """What a duty's brakings expose the disc's surface to, in the form that the wear laws take.
 
 The bulk follows the lumped disc; the surface lies above it by conduction under the braking's own power, and
-evens out after it, both as for the rig's stops. Where the laws were fitted in indicated temperature, bulk
+evens out after it and is cooler by what it radiates itself, both as for the rig's stops. Where the laws were fitted in indicated temperature, bulk
 serves.
 """
 
@@ -16,6 +16,7 @@ from pipeline.constants import ZERO_C, Array
 from pipeline.duty.cycle import Events, History
 from pipeline.heat import slab
 from pipeline.heat.capacity import Material
+from pipeline.heat.face_loss import below
 from pipeline.wear.exposure import Exposure, exposure, joined, of_nodes, residence
 
 BRAKING_SAMPLES = 51
@@ -34,6 +35,11 @@ class Plate:
     density: float
     conductivity: float
     material: Material
+    radiating: float = 0.0  # of the bare faces, W/(m^2 K^4)
+
+    def face(self, kelvin: Array) -> Array:
+        """The face's temperature in K where it would be at `kelvin` if it gave nothing off itself."""
+        return below(kelvin, self.radiating, self.thickness / 2, self.conductivity)
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ def of_cycles(
     """
     if excess is None and plate is not None:
         excess = excess_of(history, events, plate, share, openings)
-    braking_s, dwell_s = _residence(history, events, excess, openings)
+    braking_s, dwell_s = _residence(history, events, excess, openings, plate)
     found = []
     for position, opening in enumerate(openings):
         temperature = attributed(history, kind, opening)
@@ -126,7 +132,9 @@ def _times(events: Events, times: int) -> tuple[Array, Array]:
     return time, np.tile(events.then[:, None] * np.concatenate([[0.0], later]), (times, 1))
 
 
-def _residence(history: History, events: Events, excess: Array | None, openings: Sequence[int]) -> tuple[Array, Array]:
+def _residence(
+    history: History, events: Events, excess: Array | None, openings: Sequence[int], plate: Plate | None
+) -> tuple[Array, Array]:
     """Seconds at temperature while braking and after it, [len(openings) * e, grid] each, opening by
     opening.
     """
@@ -136,6 +144,8 @@ def _residence(history: History, events: Events, excess: Array | None, openings:
     still = np.hstack([cooling[:, :1], _along(np.geomspace(0.005, 1, DWELL_SAMPLES), cooling)])
     if excess is not None:
         bulk, still = bulk + excess[:, :BRAKING_SAMPLES], still + excess[:, BRAKING_SAMPLES - 1 :]
+    if plate is not None:
+        bulk, still = plate.face(bulk), plate.face(still)
     return residence(time, bulk), residence(after, still)
 
 

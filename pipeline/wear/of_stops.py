@@ -14,6 +14,7 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C
 from pipeline.heat.air import recorded_ambient
+from pipeline.heat.face_loss import bare
 from pipeline.heat.of_card import Known, conductivity_of, heat_share_of, thermocouple_of
 from pipeline.heat.propagation import INPUTS, NODE
 from pipeline.method.wear import Wear
@@ -259,6 +260,7 @@ def plate_of(card: Card, settings: Wear) -> Plate | str:
         density,
         disc.heat_capacity,
         heat_share_of(card, settings.heat_share).value,
+        bare(disc.emissivity if disc.cooled_area else None, area, card.brake.friction_area),
     )
 
 

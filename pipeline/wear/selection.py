@@ -288,7 +288,8 @@ def _parsimonious(sure: list[Candidate]) -> Candidate:
 
 
 def _score(c: Candidate) -> float:
-    return np.inf if c.aicc is None else c.aicc
+    """AICc without the last digits: of laws that fit as well the first stands, not the one that rounding favours."""
+    return np.inf if c.aicc is None else round(c.aicc, 6)
 
 
 def _told_apart(best: Candidate, sure: list[Candidate]) -> str:

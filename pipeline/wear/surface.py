@@ -3,7 +3,8 @@
 A thermocouple lags a stop of a few seconds by 50 K and more, and one set near the face reads above the bulk: what it
 shows within a stop is the sensor's as much as the disc's. So the surface is modelled from the settled temperature
 before the stop: one-dimensional conduction under the stop's own power (`pipeline.heat.slab`) while braking and while
-the disc evens out after it, on top of a bulk that cools to what the thermocouple shows once it has settled again.
+the disc evens out after it, on top of a bulk that cools to what the thermocouple shows once it has settled again, and below by what the face radiates itself
+(`pipeline.heat.face_loss`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 from pipeline.constants import Array
 from pipeline.heat import slab
 from pipeline.heat.capacity import Material, heat_capacity, heated
+from pipeline.heat.face_loss import below
 from pipeline.wear.cooling import Curve, Pause, pauses
 
 SENSOR_SETTLING_S = 3.0
@@ -31,6 +33,13 @@ class Plate:
     density: float
     material: Material
     heat_share: float = 1.0  # of the friction heat, into the disc
+    radiating: float = (
+        0.0  # of the bare faces, emissivity x Stefan-Boltzmann constant x their share of the ring, W/(m^2 K^4)
+    )
+
+    def face(self, kelvin: Array) -> Array:
+        """The face's temperature in K where it would be at `kelvin` if it gave nothing off itself; see `pipeline.heat.face_loss`."""
+        return below(kelvin, self.radiating, self.thickness / 2, self.conductivity)
 
     @property
     def evening_s(self) -> float:
@@ -116,12 +125,12 @@ def modelled(
     if known is None:
         later, _ = _excess(first.time, np.zeros_like(first.time), cells, plate)
         known = Excess(braking, first.time, np.column_stack([braking[:, -1], later[:, 1:]]))
-    stretches = [(first.time, first.kelvin + known.at(first.time))]
+    stretches = [(first.time, plate.face(first.kelvin + known.at(first.time)))]
     heating = (first.rising_time, first.rising_kelvin)
     if np.isfinite(level).any():
         recorded, heating = _recorded(samples, idle, following, settled, level, curve, first)
-        stretches += recorded
-    return History((time, bulk + braking), stretches, heating, known)
+        stretches += [(at, plate.face(kelvin)) for at, kelvin in recorded]
+    return History((time, plate.face(bulk + braking)), stretches, heating, known)
 
 
 def _braking_power(samples: Samples, share: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -219,9 +219,9 @@ given {span}, of which with a reservation {reserved}; those reserved truly lose 
 that name a test {named}; openings that this test made free of reservation and that truly lose more than the target {wrongly}. An opening that
 truly holds both exists {good}; the tests bracket the boundary {brackets}. CPU time of a compound: {cpu:.1f} s.
 
-Medians of what was found over the truth: Ea {ea:.3f}, B {b:.2f}, life on the hard duty {hard:.2f}. What B is off by is a departure of the
-world from the analysis: here the face itself radiates, and is cooler by that (a few kelvin of several hundred above the disc's mean);
-the analysis takes all that the disc loses from its mean. Law and projection do so alike, so that life hardly moves.
+Medians of what was found over the truth: Ea {ea:.3f}, B {b:.2f}, life on the hard duty {hard:.2f}. Both the world and the analysis let
+the face radiate itself; of the rig's long pauses the world's disc cools as one once it is even, and the analysis has its face some kelvin under the mean
+throughout.
 
 | of these | Ea | life | glazes though unreserved |
 |---|---|---|---|
