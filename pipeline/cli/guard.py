@@ -99,13 +99,12 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
         table = vocabulary.TABLES.get(f"{path.stem}.parquet", ())
         write_csv(path, vocabulary.empty(table), table)
     elif path.suffix == ".pdf":
-        from reportlab.pdfgen.canvas import Canvas
+        from pipeline.report.typeset import legible, typeset
 
+        said = {"title": legible(f"{subject}: no sheet"), "why": legible(why)}
+        pdf = typeset("no_sheet.typ", said, {})
         with whole(path) as part:
-            canvas = Canvas(str(part), invariant=1)
-            canvas.drawString(50, 780, f"{subject}: no sheet")
-            canvas.drawString(50, 760, why[:100])
-            canvas.save()
+            part.write_bytes(pdf)
     else:
         title = html.escape(subject)
         text = (

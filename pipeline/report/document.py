@@ -85,7 +85,7 @@ class Text:
     """
 
     template: str
-    values: Mapping[str, "Number | Text | str"] = field(default_factory=dict)
+    values: Mapping[str, "Cell"] = field(default_factory=dict)
     tone: str = "plain"
     sentence: bool = False
 
@@ -100,7 +100,19 @@ class Text:
         return said if starts_with_a_name else said[:1].upper() + said[1:]
 
 
-Cell = Number | Text | str
+@dataclass(frozen=True)
+class Where:
+    """The cell that leads to a section, by its title."""
+
+    title: str
+
+    @property
+    def text(self) -> str:
+        """The section's title."""
+        return self.title
+
+
+Cell = Number | Text | Where | str
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
@@ -96,6 +97,23 @@ class Inputs:
     target: Cited[TargetFigures] | None
     facts: BatchFacts
     compared: Sequence[str] = ()
+    files: Mapping[str, Path] = field(default_factory=dict)
+
+    @property
+    def results_digest(self) -> str:
+        """First half of the SHA-256 over the compound's results files, names and bytes."""
+        own = {name: self.digest_of(name) for name in sorted(self.files) if name.startswith("compounds/")}
+        return hashlib.sha256("".join(f"{name} {digest}\n" for name, digest in own.items()).encode()).hexdigest()[:16]
+
+    def digest_of(self, name: str) -> str | None:
+        """SHA-256 of the file cited under the name; None where it is not one file or does not exist."""
+        path = self.files.get(name)
+        return None if path is None or not path.is_file() else hashlib.sha256(path.read_bytes()).hexdigest()
+
+    @property
+    def newest(self) -> date | None:
+        """Date of the newest test: that of the document, which has no clock."""
+        return max((test.card.date for test in self.tests if test.card), default=None)
 
     @property
     def usable(self) -> list[OfTest]:
@@ -139,7 +157,24 @@ def load(
         target=target_figures(target) if target else None,
         facts=facts_of(facts, compound),
         compared=compared,
+        files=files_of(archive, tests, results, target, into),
     )
+
+
+COMPOUND_FILES = ("friction.json", "wear.json", "batches.json", "duty.json", "targets.json")
+TEST_FILES = ("stops.parquet", "summary.json", "friction.json", "wear.json", "drift.json", "findings.json")
+
+
+def files_of(archive: Path, tests: Sequence[str], results: Path, target: Path | None, into: Path) -> dict[str, Path]:
+    """The files that a sheet is made from, by the names under which it cites them."""
+    found = {f"compounds/{into.name}/{name}": into / name for name in COMPOUND_FILES}
+    for test in tests:
+        found |= {f"tests/{test}/{name}": results / "tests" / test / name for name in TEST_FILES}
+        found[f"archive/{test}/test.yaml"] = archive / test / "test.yaml"
+    found["rigs.json"] = results / "rigs.json"
+    if target is not None:
+        found[f"targets/{target.name}"] = target
+    return found
 
 
 def facts_of(path: Path | None, compound: str) -> BatchFacts:

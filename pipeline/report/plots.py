@@ -1,4 +1,4 @@
-"""The sheet's static figures by name, and their print as SVG for the HTML (the PDF draws them itself).
+"""The sheet's static figures by name, and their print as SVG for HTML and PDF.
 
 The same data give the same bytes: no date, a fixed salt for the ids.
 """
@@ -9,11 +9,12 @@ from collections.abc import Callable
 import matplotlib
 from matplotlib.figure import Figure
 
-from pipeline.report import plots_film, plots_friction, plots_wear
+from pipeline.report import plots_film, plots_friction, plots_overview, plots_wear
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import SETTINGS
 
 PLOTS: dict[str, Callable[[Inputs], Figure | None]] = {
+    "overview": plots_overview.overview,
     "friction": plots_friction.friction,
     "checks": plots_friction.checks,
     "batches": plots_friction.batches,

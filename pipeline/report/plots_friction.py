@@ -38,9 +38,9 @@ def friction(inputs: Inputs) -> Figure | None:
             )
             drawn = True
     for number, stretch in enumerate(stretches(inputs.friction.result.curve)):
-        _curve(axes, stretch, named=number == 0)
+        curve_band(axes, stretch, named=number == 0)
         drawn = True
-    _batch_curves(axes, inputs)
+    batch_curves(axes, inputs)
     window = inputs.friction.result.window
     for end in (window.low_c, window.high_c) if window else ():
         axes.axvline(end, color=palette.ACCENT, ls="--", lw=1)
@@ -71,7 +71,7 @@ def _others(axes: Any, used: list[OfTest], column: str) -> bool:
     return bool(rows)
 
 
-def _batch_curves(axes: Any, inputs: Inputs) -> None:
+def batch_curves(axes: Any, inputs: Inputs) -> None:
     """Each batch's own curve at the reference conditions, where a pair of batches is shown to differ."""
     if not apart(inputs):
         return
@@ -88,7 +88,7 @@ def _batch_curves(axes: Any, inputs: Inputs) -> None:
             )
 
 
-def _curve(axes: Any, part: list[CurvePoint], *, named: bool) -> None:
+def curve_band(axes: Any, part: list[CurvePoint], *, named: bool) -> None:
     """One unbroken stretch of the curve with its bands; only the first stretch has names in the legend."""
     x = [p.temperature_c for p in part]
     tolerance = [p.tolerance_low for p in part], [p.tolerance_high for p in part]

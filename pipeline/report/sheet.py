@@ -4,25 +4,24 @@ One document, three prints. The sections decide what is said; this module loads,
 """
 
 import base64
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-import matplotlib
 from matplotlib.figure import Figure
 
 from pipeline.report import document, inputs, plots, render, sheet_pdf
-from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
-from pipeline.report.plot_style import SETTINGS
+from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text, Where
 from pipeline.report.sections import (
     batches,
     blocks,
     closing,
     duty,
     friction,
+    front,
     identity,
     quality,
     stability,
@@ -34,6 +33,7 @@ from pipeline.results.model import write
 from pipeline.results.sheet import Sheet as SheetFile
 
 SECTIONS = (
+    front.answers,
     targets.in_short,
     identity.identity,
     identity.rig_and_method,
@@ -62,6 +62,11 @@ class Sheet:
     def figures(self) -> dict[str, Figure]:
         """The figures that the sections ask for, drawn once for all prints."""
         return plots.drawn(self.loaded, picture_names(self.sections))
+
+    @cached_property
+    def images(self) -> dict[str, bytes]:
+        """The same as SVG, as HTML and PDF take them."""
+        return {name: plots.svg(figure) for name, figure in self.figures.items()}
 
 
 def made(
@@ -120,16 +125,23 @@ def print_json(sheet: Sheet, path: Path) -> None:
 
 def print_html(sheet: Sheet, path: Path) -> None:
     """Write sheet.html, its figures inside."""
-    images = {name: plots.svg(figure) for name, figure in sheet.figures.items()}
-    write_text(path, html(sheet.title, sheet.under, sheet.loaded, sheet.sections, images))
+    write_text(path, html(sheet.title, sheet.under, sheet.loaded, sheet.sections, sheet.images))
 
 
 def print_pdf(sheet: Sheet, path: Path) -> None:
     """Write sheet.pdf."""
-    with matplotlib.rc_context(SETTINGS):
-        pdf = sheet_pdf.build(sheet.title, sheet.under, sheet.sections, sheet.figures)
+    pdf = pdf_of(sheet)
     with whole(path) as part:
         part.write_bytes(pdf)
+
+
+def pdf_of(sheet: Sheet, form: str = "pdf") -> Any:
+    """The PDF's bytes (`form` "png": those of each page); its date is that of the newest test."""
+    loaded = sheet.loaded
+    sources = sheet_pdf.Sources({name: loaded.digest_of(name) for name in loaded.files})
+    return sheet_pdf.build(
+        sheet.title, sheet.under, sheet.sections, sheet.images, dated=loaded.newest, sources=sources, form=form
+    )
 
 
 #: each print is made apart, so that one that fails takes no other
@@ -157,7 +169,11 @@ def picture_names(sections: Sequence[Section]) -> list[str]:
 
 def html(title: str, under: str, loaded: inputs.Inputs, sections: Sequence[Section], images: dict[str, bytes]) -> str:
     """The sheet as one HTML file with its figures inside; no script."""
-    shown = [{"title": section.title, "parts": [_part(part, images) for part in section.parts]} for section in sections]
+    places = {section.title: f"#part-{number}" for number, section in enumerate(sections, 1)}
+    shown = [
+        {"title": section.title, "parts": [_part(part, images, places) for part in section.parts]}
+        for section in sections
+    ]
     return render.page(
         "sheet.html",
         title=title,
@@ -173,17 +189,17 @@ def html(title: str, under: str, loaded: inputs.Inputs, sections: Sequence[Secti
     )
 
 
-def _part(part: Any, images: dict[str, bytes]) -> dict[str, Any]:
+def _part(part: Any, images: Mapping[str, bytes], places: Mapping[str, str]) -> dict[str, Any]:
     if isinstance(part, Text):
         return {"kind": "text", "text": part.text, "tone": part.tone}
     if isinstance(part, Items):
-        return {"kind": "items", "rows": [(name, _cell(value, bare=False)) for name, value in part.rows]}
+        return {"kind": "items", "rows": [(name, _cell(value, places, bare=False)) for name, value in part.rows]}
     if isinstance(part, Table):
         return {
             "kind": "table",
             "caption": part.caption,
             "head": part.head,
-            "rows": [[_cell(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows],
+            "rows": [[_cell(cell, places, bare=not part.units_in_cells) for cell in row] for row in part.rows],
         }
     if isinstance(part, Listing):
         return {"kind": "listing", "caption": part.caption, "text": part.text}
@@ -192,10 +208,12 @@ def _part(part: Any, images: dict[str, bytes]) -> dict[str, Any]:
     return {"kind": "picture", "image": address, "alt": part.alt, "caption": part.caption}
 
 
-def _cell(cell: Cell, *, bare: bool) -> dict[str, Any]:
+def _cell(cell: Cell, places: Mapping[str, str], *, bare: bool) -> dict[str, Any]:
     if isinstance(cell, Number):
         text = cell.bare if bare else cell.text
         return {"text": text, "missing": not cell.given, "source": f"{cell.file} {cell.key}", "short": False}
+    if isinstance(cell, Where):
+        return {"text": cell.text, "missing": False, "source": None, "short": True, "href": places.get(cell.title)}
     if isinstance(cell, Text):
         return {"text": cell.text, "missing": False, "source": None, "short": False}
     return {

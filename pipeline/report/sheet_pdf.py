@@ -1,83 +1,43 @@
-"""The sheet as PDF, A4, by reportlab alone: same document, same numbers; identical input gives identical bytes.
+"""The sheet as PDF, A4, typeset by Typst: same document, same numbers; identical input gives identical bytes.
 
-The typeface is DejaVu Sans as matplotlib ships it, embedded, because the base fonts of PDF have no µ, ² or χ in one
-encoding.
+The document becomes one JSON (strings alone, `report/typeset.py`) and its figures SVG; how they look is the template's,
+templates/sheet.typ. Page one is the first section. What a reader looks up rather than reads stands in an appendix:
+whole sections (`APPENDIX`), and of the others the listings, long tables and all but the first texts and tables; each
+section says how much of it stands there and where.
 """
 
-import io
 from collections.abc import Mapping, Sequence
-from pathlib import Path
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cache
 from typing import Any
-from xml.sax.saxutils import escape
 
-from matplotlib.figure import Figure
-from reportlab.lib import colors
-from reportlab.lib.pagesizes import A4
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.units import mm
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import (
-    BaseDocTemplate,
-    CondPageBreak,
-    Flowable,
-    Frame,
-    KeepTogether,
-    LongTable,
-    PageTemplate,
-    Paragraph,
-    Preformatted,
-    Spacer,
-    TableStyle,
-)
+from matplotlib.ft2font import FT2Font, LoadFlags
 
-from pipeline.report import palette
-from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
-from pipeline.report.vector import FigureOnPage
+from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Where, numbers_of
+from pipeline.report.document import Text as Paragraph
+from pipeline.report.typeset import BOLD, FACE, breakable, font_folder, legible, typeset
 
-MARGIN = 15 * mm
-WIDTH = A4[0] - 2 * MARGIN
-CELL_SIZE = 6.8
+TEMPLATE = "sheet.typ"
+WIDTH = 510.0  # text width in points: A4 less two margins of 15 mm
+CELL_SIZE = 6.6
+GAP = 4.5  # between the columns of a table
 MOST_LINES = 120  # of a listing
-MOST_CHARACTERS = 10_000  # of one text; the time of breaking a text over pages grows with its square
-KEPT_WHOLE = 14  # a table of so many rows is not broken over pages
-TONES = {"good": "#2a6f8f", "bad": palette.ALARM, "open": "#c8902a"}
+MOST_CHARACTERS = 10_000  # of one text
+APPENDIX = ("Identity", "Rig and method", "Blocks")  # sections that stand behind the others
+WHOLE = ("In short", "Restrictions and cautions")  # sections that stand in front as a whole, as the first does
+LATE = ("Data quality",)  # sections that follow the others in front of the last
+LONG = 9  # rows of a table that stands in front
+MOST_IN_FRONT = {"plain": 2, "toned": 4, "table": 3, "items": 2, "picture": 9}  # parts of a section that stand in front
+DIGITS = 16  # of a digest
+SHORT = 64  # characters of a name and value that share a line with another
 
 
-def _fonts() -> None:
-    import matplotlib
+@dataclass(frozen=True)
+class Sources:
+    """What the appendix tells of where the numbers were read: digests of files by the names they are cited under."""
 
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    for name, file in (("Sheet", "DejaVuSans.ttf"), ("Sheet-Bold", "DejaVuSans-Bold.ttf")):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, str(folder / file)))
-
-
-def _styles() -> dict[str, ParagraphStyle]:
-    body = ParagraphStyle(
-        "body", fontName="Sheet", fontSize=8, leading=11, textColor=colors.HexColor(palette.INK), spaceAfter=3
-    )
-    return {
-        "body": body,
-        "title": ParagraphStyle("title", parent=body, fontName="Sheet-Bold", fontSize=16, leading=20, spaceAfter=1),
-        "under": ParagraphStyle("under", parent=body, textColor=colors.HexColor(palette.MUTED), spaceAfter=6),
-        "head": ParagraphStyle(
-            "head",
-            parent=body,
-            fontName="Sheet-Bold",
-            fontSize=11,
-            leading=14,
-            spaceBefore=8,
-            textColor=colors.HexColor(palette.ACCENT),
-        ),
-        "cell": ParagraphStyle("cell", parent=body, fontSize=CELL_SIZE, leading=8.6, spaceAfter=0, splitLongWords=1),
-        "cell-head": ParagraphStyle(
-            "cell-head", parent=body, fontName="Sheet-Bold", fontSize=CELL_SIZE, leading=8.6, spaceAfter=0
-        ),
-        "caption": ParagraphStyle(
-            "caption", parent=body, fontSize=7, leading=9, textColor=colors.HexColor(palette.MUTED), spaceBefore=3
-        ),
-    }
+    digests: Mapping[str, str | None] = field(default_factory=dict)
 
 
 def words(cell: Cell, *, bare: bool = False) -> str:
@@ -85,121 +45,187 @@ def words(cell: Cell, *, bare: bool = False) -> str:
     if isinstance(cell, Number):
         text = cell.bare if bare else cell.text
     else:
-        text = cell.text if isinstance(cell, Text) else cell
+        text = cell if isinstance(cell, str) else cell.text
     if len(text) <= MOST_CHARACTERS:
         return text
     return f"{text[:MOST_CHARACTERS]} … ({len(text) - MOST_CHARACTERS} further characters stand in sheet.html)"
 
 
-def build(title: str, under: str, sections: Sequence[Section], pictures: Mapping[str, Figure]) -> bytes:
-    """The PDF's bytes. `pictures`: figures by name, drawn as vectors; one that is not there is said to be missing."""
-    _fonts()
-    style = _styles()
-    flow: list[Flowable] = [Paragraph(escape(title), style["title"]), Paragraph(escape(under), style["under"])]
-    for section in sections:
-        parts = [flowable for part in section.parts for flowable in _part(part, style, pictures)]
-        head = Paragraph(escape(section.title), style["head"])
-        first = parts[0]._content if parts and isinstance(parts[0], KeepTogether) else parts[:1]
-        flow.append(KeepTogether([head, *first]))
-        flow += parts[1:]
-    buffer = io.BytesIO()
-    document = BaseDocTemplate(
-        buffer,
-        pagesize=A4,
-        leftMargin=MARGIN,
-        rightMargin=MARGIN,
-        topMargin=MARGIN,
-        bottomMargin=18 * mm,
-        title=title,
-        author="",
-        creator="stopsheet",
-        producer="stopsheet",
-        subject=under,
-        lang="en",
-        invariant=1,
-    )
-    frame = Frame(MARGIN, 18 * mm, WIDTH, A4[1] - MARGIN - 18 * mm, 0, 0, 0, 0)
-    document.addPageTemplates(
-        [PageTemplate(frames=[frame], onPage=lambda canvas, doc: _foot(canvas, doc, f"{title}. {under}"))]
-    )
-    document.build(flow)
-    return buffer.getvalue()
+def build(
+    title: str,
+    under: str,
+    sections: Sequence[Section],
+    pictures: Mapping[str, bytes],
+    *,
+    dated: date | None = None,
+    sources: Sources | None = None,
+    form: str = "pdf",
+) -> Any:
+    """The PDF's bytes (`form` "png": those of each page). `pictures`: figures by name as SVG; one that is not there is
+    said to be missing. `dated` is the document's date, that of its newest test.
+    """
+    data = content(title, under, sections, pictures, dated=dated, sources=sources)
+    return typeset(TEMPLATE, data, {f"{name}.svg": picture for name, picture in pictures.items()}, form)
 
 
-def _foot(canvas: Any, document: Any, text: str) -> None:
-    canvas.saveState()
-    canvas.setFont("Sheet", 6.5)
-    canvas.setFillColor(colors.HexColor(palette.MUTED))
-    shown = text if len(text) < 130 else text[:127] + "..."
-    canvas.drawString(MARGIN, 11 * mm, shown)
-    canvas.drawRightString(A4[0] - MARGIN, 11 * mm, f"page {document.page}")
-    canvas.restoreState()
+def content(
+    title: str,
+    under: str,
+    sections: Sequence[Section],
+    pictures: Mapping[str, bytes],
+    *,
+    dated: date | None = None,
+    sources: Sources | None = None,
+) -> dict[str, Any]:
+    """What the template reads: texts, tables with the widths of their columns, names of pictures."""
+    writer = _Writer(pictures, {section.title: index for index, section in enumerate(sections)})
+    body, appendix = list[dict[str, Any]](), list[dict[str, Any]]()
+    for index, section in sorted(enumerate(sections), key=lambda one: _place(*one, len(sections))):
+        if index and section.title in APPENDIX:
+            appendix.append(writer.section(index, section))
+            continue
+        front, behind = parted(section) if index and section.title not in WHOLE else (section, [])
+        body.append({**writer.section(index, front), "behind": len(behind), "reserved": _reserved(behind)})
+        if behind:
+            rest = Section(f"{section.title}: what else was found", behind)
+            appendix.append(writer.section(index, rest, label="more"))
+    return {
+        "title": writer.text(title),
+        "under": writer.text(under),
+        "date": [dated.year, dated.month, dated.day] if dated else None,
+        "body": body,
+        "appendix": appendix,
+        "sources": _source_table(writer, sections, sources) if sources else None,
+        "unprintable": writer.unprintable,
+    }
 
 
-def _part(part: Any, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, Figure]) -> list[Flowable]:
-    if isinstance(part, Text):
-        return [_paragraph(part, style)]
+def _place(index: int, section: Section, count: int) -> float:
+    return count - 1.5 if section.title in LATE else index
+
+
+def _reserved(parts: Sequence[Any]) -> int:
+    """How many of the parts are texts that speak against something, or leave it open."""
+    return sum(isinstance(part, Paragraph) and part.tone in ("bad", "open") for part in parts)
+
+
+def parted(section: Section) -> tuple[Section, list[Any]]:
+    """The section as it stands in front, and its parts that stand in the appendix, in their order."""
+    left = dict(MOST_IN_FRONT)
+    front, behind = [], []
+    for part in section.parts:
+        kind = _kind(part)
+        left[kind] = left.get(kind, 0) - 1
+        (front if left[kind] >= 0 else behind).append(part)
+    return Section(section.title, front), behind
+
+
+def _kind(part: Any) -> str:
+    """What a part counts as in front; a listing, or a table too long for it, has no place there."""
+    if isinstance(part, Paragraph):
+        return "plain" if part.tone == "plain" else "toned"
     if isinstance(part, Picture):
-        return _picture(part, style, pictures)
-    if isinstance(part, Listing):
-        lines = part.text.splitlines()[:MOST_LINES]
-        cut = ["... further lines stand in sheet.html"] if len(part.text.splitlines()) > MOST_LINES else []
-        return [
-            Paragraph(escape(part.caption), style["caption"]),
-            Preformatted("\n".join(lines + cut), style["cell"], maxLineLength=110),
-        ]
+        return "picture"
     if isinstance(part, Items):
-        rows = [
-            [Paragraph(escape(words(name)), style["cell"]), Paragraph(escape(words(value)), style["cell"])]
-            for name, value in part.rows
+        return "items"
+    return "table" if isinstance(part, Table) and len(part.rows) <= LONG else "none"
+
+
+class _Writer:
+    """Writes parts for the template; remembers whether a sign cannot be printed."""
+
+    def __init__(self, pictures: Mapping[str, bytes], places: Mapping[str, int]) -> None:
+        self.pictures, self.places = pictures, places
+        self.unprintable = False
+
+    def text(self, text: str) -> str:
+        """A text that the typeface can print, to be broken where a word is long."""
+        shown = legible(text)
+        self.unprintable = self.unprintable or shown != text
+        return breakable(shown)
+
+    def section(self, index: int, section: Section, label: str = "part") -> dict[str, Any]:
+        """A section with its parts; `label` with `index` is what links lead to."""
+        return {
+            "title": self.text(section.title[:200]),
+            "label": f"{label}-{index}",
+            "parts": [self.part(part) for part in section.parts],
+        }
+
+    def part(self, part: Any) -> dict[str, Any]:
+        """A part by its kind."""
+        if isinstance(part, Paragraph):
+            return {"kind": "text", "text": self.text(words(part)), "tone": part.tone}
+        if isinstance(part, Picture):
+            drawn = f"{part.name}.svg" if part.name in self.pictures else None
+            return {"kind": "picture", "file": drawn, "alt": self.text(part.alt), "caption": self.text(part.caption)}
+        if isinstance(part, Listing):
+            lines = part.text.splitlines()
+            cut = ["... further lines stand in sheet.html"] if len(lines) > MOST_LINES else []
+            text = "\n".join(self.text(line) for line in lines[:MOST_LINES] + cut)
+            return {"kind": "listing", "caption": self.text(part.caption), "text": text}
+        if isinstance(part, Items):
+            rows = [[self._cell(name), self._cell(value)] for name, value in part.rows]
+            pairs = all(len(cell["text"]) <= SHORT for row in rows for cell in row) and len(rows) > 3
+            return {"kind": "items", "rows": rows, "pairs": pairs}
+        return self.table(part)
+
+    def _cell(self, cell: Cell, *, bare: bool = False) -> dict[str, Any]:
+        shown: dict[str, Any] = {"text": self.text(words(cell, bare=bare))}
+        if isinstance(cell, Where) and cell.title in self.places:
+            shown["part"] = f"part-{self.places[cell.title]}"
+        if isinstance(cell, Paragraph) and cell.tone != "plain":
+            shown["tone"] = cell.tone
+        return shown
+
+    def table(self, part: Table) -> dict[str, Any]:
+        """A table with the widths of its columns."""
+        texts = [[words(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows]
+        led = [
+            [text + ", p. 00" * isinstance(cell, Where) for text, cell in zip(*row, strict=True)]
+            for row in zip(texts, part.rows, strict=True)
         ]
-        return [_grid(rows, [0.42 * WIDTH, 0.58 * WIDTH], head=False), Spacer(1, 4)] if rows else []
-    return _table(part, style)
+        return {
+            "kind": "table",
+            "caption": self.text(part.caption),
+            "head": [self.text(name) for name in part.head],
+            "widths": widths(part.head, [[legible(text) for text in row] for row in led]),
+            "rows": [[self._cell(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows],
+            "blank": [not any(row) for row in texts],
+        }
 
 
-def _paragraph(part: Text, style: Mapping[str, ParagraphStyle]) -> Flowable:
-    paragraph = Paragraph(escape(words(part)), style["body"])
-    if part.tone == "plain":
-        return paragraph
-    marked = LongTable([[paragraph]], colWidths=[WIDTH], splitInRow=1)
-    marked.setStyle(
-        TableStyle(
-            [
-                ("LINEBEFORE", (0, 0), (0, -1), 2.5, colors.HexColor(TONES[part.tone])),
-                ("LEFTPADDING", (0, 0), (-1, -1), 6),
-                ("TOPPADDING", (0, 0), (-1, -1), 1),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
-            ]
-        )
-    )
-    return marked
-
-
-def _table(part: Table, style: Mapping[str, ParagraphStyle]) -> list[Flowable]:
-    head = [Paragraph(escape(name), style["cell-head"]) for name in part.head]
-    texts = [[words(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows]
-    rows = [head, *[[Paragraph(escape(text), style["cell"]) for text in row] for row in texts]]
-    if not part.rows:
-        rows.append([Paragraph("none", style["cell"]), *[""] * (len(head) - 1)])
-    caption = Paragraph(escape(part.caption), style["caption"])
-    grid = _grid(rows, widths(part.head, texts), head=True)
-    if len(rows) <= KEPT_WHOLE:
-        return [KeepTogether([caption, grid]), Spacer(1, 4)]
-    return [CondPageBreak(40 * mm), caption, grid, Spacer(1, 4)]
+def _source_table(writer: _Writer, sections: Sequence[Section], sources: Sources) -> dict[str, Any]:
+    """Every file that a number was read from: how many, in which parts, and the file's digest."""
+    cited: dict[str, dict[str, int]] = {}
+    for section in sections:
+        for number in numbers_of(section):
+            of_file = cited.setdefault(number.file, {})
+            of_file[section.title] = of_file.get(section.title, 0) + 1
+    rows: list[list[Cell]] = [
+        [
+            file,
+            str(sum(parts.values())),
+            ", ".join(parts),
+            (sources.digests.get(file) or "")[:DIGITS] or ("several files" if "*" in file else "not found"),
+        ]
+        for file, parts in sorted(cited.items())
+    ]
+    head = ["File", "Numbers", "Parts of the sheet", f"SHA-256, first {DIGITS} digits"]
+    caption = "Files that the numbers were read from; the key of each number in its file stands in sheet.json"
+    return writer.table(Table(caption, head, rows))
 
 
 def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
     """Column widths in points: no word broken where the page allows it, the rest by the length of the texts."""
     columns = list(zip(head, *rows, strict=True)) if rows else [(name,) for name in head]
-    least = [
-        max(_width(word, "Sheet-Bold") for text in column for word in text.split() or [""]) + 7 for column in columns
-    ]
-    wanted = [min(max(_width(text, "Sheet") for text in column), 0.5 * WIDTH) + 7 for column in columns]
+    least = [max(_width(word, BOLD) for text in column for word in text.split() or [""]) + GAP for column in columns]
+    wanted = [min(max(_width(text, FACE) for text in column), 0.5 * WIDTH) + GAP for column in columns]
     room = WIDTH - sum(least)
     if room <= 0:
         return _levelled(least)
     more = [max(want - need, 1.0) for want, need in zip(wanted, least, strict=True)]
-    return [need + room * extra / sum(more) for need, extra in zip(least, more, strict=True)]
+    return [round(need + room * extra / sum(more), 3) for need, extra in zip(least, more, strict=True)]
 
 
 def _levelled(wanted: Sequence[float]) -> list[float]:
@@ -212,28 +238,19 @@ def _levelled(wanted: Sequence[float]) -> list[float]:
     return given
 
 
-def _width(text: str, font: str) -> float:
-    return float(pdfmetrics.stringWidth(text, font, CELL_SIZE))
+def _width(text: str, face: str) -> float:
+    """Width in points as set in a table; kerning is left out."""
+    return CELL_SIZE * sum(_advance(face, character) for character in text)
 
 
-def _grid(rows: list[list[Any]], column_widths: list[float], *, head: bool) -> Flowable:
-    table = LongTable(rows, colWidths=column_widths, repeatRows=1 if head else 0, splitInRow=1)
-    rules = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.HexColor(palette.RULE)),
-        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 5),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
-    ]
-    if head:
-        rules.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.HexColor(palette.MUTED)))
-    table.setStyle(TableStyle(rules))
-    return table
+@cache
+def _font(face: str) -> FT2Font:
+    return FT2Font(str(font_folder() / face))
 
 
-def _picture(part: Picture, style: Mapping[str, ParagraphStyle], pictures: Mapping[str, Figure]) -> list[Flowable]:
-    figure = pictures.get(part.name)
-    if figure is None:
-        return [Paragraph(f"No figure ({escape(part.alt)}): nothing to draw.", style["caption"])]
-    return [KeepTogether([FigureOnPage(figure, WIDTH), Paragraph(escape(part.caption), style["caption"])])]
+@cache
+def _advance(face: str, character: str) -> float:
+    """Advance of a character over the size of the type."""
+    font = _font(face)
+    glyph = font.load_char(ord(character), flags=LoadFlags.NO_SCALE)
+    return float(glyph.horiAdvance) / float(font.units_per_EM)

@@ -35,10 +35,10 @@ ALLOWED = {
     "scipy.spatial": {"stops", "face", "tested"},
     "matplotlib": {"report"},
     "plotly": {"report"},
-    "reportlab": {"report", "cli"},  # cli: the sheet that says why there is none
+    "typst": {"report"},
     "snakemake": set(),  # started, never imported
 }
-AT_THE_TOP = {"matplotlib", "plotly", "reportlab"}  # of modules that draw and nothing else
+AT_THE_TOP = {"matplotlib", "plotly", "typst"}  # of modules that draw and nothing else
 PAGES = {"test_page", "sheet", "index", "delta", "rig_page", "compound_charts"}
 
 

@@ -1,0 +1,251 @@
+"""Page one: what the sheet is about, eight questions with their answers, one figure, and what limits it.
+
+The answers that are least welcome stand first: a reader who sees no more than this page must not think better of the
+compound than the sheet does. Every figure is one of the sheet's, and each row leads to the part where it stands.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text, Where
+from pipeline.report.inputs import Inputs
+from pipeline.report.sections.closing import from_data
+from pipeline.report.sections.friction import window_ends
+from pipeline.report.sections.honest import off_text
+from pipeline.report.sections.stability import glazing_untested
+from pipeline.report.sections.support import ANSWERS, of_duty, support_texts
+from pipeline.report.source import Cited
+from pipeline.report.wear_words import identified, name_of
+from pipeline.results.batches import Pair
+from pipeline.results.friction_history import Side, Sides
+
+TITLE = "Answers"
+FIRST = ("bad", "open", "plain", "good")  # tones in the order of the rows
+TONES = {
+    "yes": "good", "no": "bad", "not shown": "open", "not given": "open",
+    "met": "good", "not met": "bad", "undecided": "open",
+    "equivalent": "good", "different": "bad",
+    "identified": "good", "not identified": "open",
+    "tested": "good", "partly extrapolated": "open", "mostly extrapolated": "bad", "not known": "open",
+}  # fmt: skip
+VALID = (
+    "Valid for the specimens and the rig stated, inside the temperatures, pressures, speeds, energies and powers tested. "
+    "Intervals are 95 % unless stated. The rig is not the vehicle; an item not given is not known, and is not a pass."
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A question, its answer in the words of the results, the figure behind it, and the part that tells more."""
+
+    question: str
+    answer: str
+    figure: Cell
+    where: str
+    tone: str = ""
+
+    @property
+    def said(self) -> Text:
+        """The answer in its tone."""
+        return Text("{answer}", {"answer": self.answer}, self.tone or TONES.get(self.answer, "open"))
+
+    @property
+    def rank(self) -> int:
+        """Place in the table: what is least welcome first."""
+        return FIRST.index(self.said.tone)
+
+
+def answers(inputs: Inputs) -> Section:
+    """The first part of the sheet."""
+    rows = sorted((row for ask in ASKED for row in ask(inputs)), key=lambda row: row.rank)
+    count = Number("tests used", len(inputs.usable), "", "tests/*/summary.json", "count of tests used")
+    table = Table(
+        "What was asked and what the results answer, the least welcome first; intervals are 95 %",
+        ["Question", "Answer", "Figure", "Tests", "Where"],
+        [[row.question, row.said, row.figure, count, Where(row.where)] for row in rows],
+        units_in_cells=True,
+    )
+    return Section(TITLE, [Items(identity_items(inputs)), table, PICTURE, *limits(inputs)])
+
+
+PICTURE = Picture(
+    "overview",
+    "µ over temperature at the reference conditions with the confidence band of the mean, the tolerance band of one "
+    "stop and the wanted band; beneath it the ranges of temperature tested, of the friction window, wanted, and of each "
+    "duty in its settled cycle at the opening given.",
+    "Friction coefficient over temperature with the ranges tested, wanted and used",
+)
+
+
+def identity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+    """Compound, batches, specimens, dates, rigs, method and what the sheet was made from."""
+    cards = [test.card for test in inputs.tests if test.card]
+    dates = sorted({card.date.isoformat() for card in cards})
+    batches = {card.batch: sorted({c.specimen for c in cards if c.batch == card.batch}) for card in cards}
+    told = "; ".join(f"{batch}: {', '.join(found)}" for batch, found in sorted(batches.items()))
+    return [
+        ("Compound", inputs.compound),
+        ("Batches and specimens", told or "not given"),
+        ("Tests run", " to ".join([dates[0], dates[-1]][: len(dates)]) if dates else "not given"),
+        ("Rigs", ", ".join(sorted({card.rig for card in cards})) or "not given"),
+        ("Method, digest", f"{inputs.method}, {inputs.digest}"),
+        ("Results, digest", inputs.results_digest),
+    ]
+
+
+def _targets(inputs: Inputs) -> list[Row]:
+    question = "Does the compound meet its targets?"
+    listed = [one.answer.verdict for one in inputs.judged.result.requirements]
+    if not listed:
+        why = inputs.judged.result.why or inputs.judged.reason(lambda found: found.requirements)
+        return [Row(question, "not given", why, "In short")]
+    worst = next(word for word in ("not met", "undecided", "met") if word in listed)
+    values: dict[str, Cell] = {
+        name: Number(f"targets {word}", listed.count(word), "", inputs.judged.file, f"count of requirements {word}")
+        for name, word in (("no", "not met"), ("open", "undecided"), ("yes", "met"))
+    }
+    said = Text("{no} not met, {open} undecided, {yes} met", values, sentence=True)
+    return [Row(question, worst, said, "In short")]
+
+
+def _holds(inputs: Inputs) -> list[Row]:
+    question = "Does friction hold over the wanted temperatures?"
+    holds, window = inputs.friction.result.holds, inputs.friction.result.window
+    low, high = window_ends(inputs)
+    if window is None:
+        figure: Cell = replace(low, label="friction window")
+    else:
+        figure = Text("window {low} to {high}", {"low": low, "high": high}, sentence=True)
+    return [Row(question, holds.answer if holds else "not given", figure, "Friction")]
+
+
+def _side(inputs: Inputs, pick: Callable[[Sides], Side], question: str) -> list[Row]:
+    sides = inputs.friction.result.sides
+    if sides is None:
+        return []
+    side = pick(sides)
+    told = [one for word in ("no", "not shown", "yes") for one in side.questions if one.answer == word]
+    figure = f"{told[0].question}: {told[0].answer}" if told else side.text
+    return [Row(question, side.answer, figure, "Friction")]
+
+
+def _gentle(inputs: Inputs) -> list[Row]:
+    return _side(inputs, lambda sides: sides.low_energy, "Is friction kept in gentle use?")
+
+
+def _batches(inputs: Inputs) -> list[Row]:
+    pairs = inputs.batches.each(lambda found: found.pairs)
+    if not pairs:
+        return []
+    worst = min(pairs, key=_apart)
+    label = f"{worst.result.a} and {worst.result.b}: difference of µ"
+    values: dict[str, Cell] = {
+        "a": worst.result.a, "b": worst.result.b, "mu": worst.number(label, lambda pair: pair.mu_difference),
+    }  # fmt: skip
+    figure = Text("{a} less {b}: µ {mu}", values)
+    return [Row("Are the batches alike in friction?", worst.result.mu_verdict, figure, "Batches")]
+
+
+def _apart(pair: Cited[Pair]) -> tuple[int, float]:
+    found = pair.result
+    order = ("different", "undecided", "equivalent").index(found.mu_verdict)
+    return order, -abs(found.mu_difference.value or 0.0)
+
+
+def _both(inputs: Inputs) -> list[Row]:
+    cited = inputs.duty.part(lambda found: found.both_duties)
+    if cited is None or cited.result.answer is None:
+        return []
+    said, tone = ANSWERS[cited.result.answer]
+    values, pieces = dict[str, Cell](), []
+    for k, one in enumerate(cited.each(lambda both: both.duties)):
+        name, span = one.result.duty, one.part(lambda use: use.openings)
+        values[f"duty_{k}"] = name
+        told = "none"
+        if span is not None:
+            values[f"low_{k}"] = span.number(f"{name}: openings to run, from", lambda s: s.low, decimals=2)
+            values[f"high_{k}"] = span.number(f"{name}: openings to run, to", lambda s: s.high, decimals=2)
+            told = f"{{low_{k}}} to {{high_{k}}}"
+        pieces.append(f"{{duty_{k}}} {told}")
+    figure = Text(f"cooling openings: {'; '.join(pieces)}", values)
+    return [Row("Does one brake serve gentle and hard use?", said, figure, "Duty projections", tone)]
+
+
+def _life(inputs: Inputs) -> list[Row]:
+    listed = inputs.duty.each(lambda found: found.duties)
+    if not listed:
+        return []
+    question = "How long does the brake last, at the shortest?"
+    known = [one for one in listed if one.result.life_km.value is not None]
+    if not known:
+        figure: Cell = listed[0].number(f"{listed[0].result.duty}: life", lambda duty: duty.life_km, decimals=0)
+        return [Row(question, "not known", figure, "Duty projections")]
+    one = min(known, key=lambda duty: duty.result.life_km.value or 0.0)
+    found = one.result
+    basis = found.support.life_basis if found.support else None
+    life = one.number(f"{found.duty}: life", lambda duty: duty.life_km, decimals=0)
+    unknown = "" if len(known) == len(listed) else "; of other duties not known"
+    figure = Text(f"{{duty}}: {{life}}{unknown}", {"duty": found.duty, "life": life})
+    return [Row(question, basis or "not given", figure, "Duty projections")]
+
+
+def _wear(inputs: Inputs) -> list[Row]:
+    parts = inputs.wear.named(lambda found: found.components or {})
+    if not parts:
+        return [
+            Row(
+                "Do the readings identify how it wears?",
+                "not given",
+                inputs.wear.reason(lambda w: w.components),
+                "Wear",
+            )
+        ]
+    values, pieces = dict[str, Cell](), []
+    for k, (name, one) in enumerate(sorted(parts.items())):
+        values[f"name_{k}"] = name_of(name)
+        values[f"rate_{k}"] = one.number(
+            f"{name_of(name)}: wear per stop", lambda c: c.rates.um_per_stop if c.rates else None, unit="µm"
+        )
+        pieces.append(f"{{name_{k}}} {{rate_{k}}}")
+    answer = "identified" if all(identified(one.result) for one in parts.values()) else "not identified"
+    figure = Text(f"per stop as run: {'; '.join(pieces)}", values)
+    return [Row("Do the readings identify how it wears?", answer, figure, "Wear")]
+
+
+def _drift(inputs: Inputs) -> list[Row]:
+    told = [test.drift.result.verdict for test in inputs.usable]
+    values: dict[str, Cell] = {
+        name: Number(f"tests with {words}", number, "", "tests/*/drift.json", f"count of tests with {words}")
+        for name, words, number in (
+            ("seen", "a drift seen", sum(verdict not in (None, "none") for verdict in told)),
+            ("none", "none seen", told.count("none")),
+            ("open", "no verdict", told.count(None)),
+        )
+    }
+    figure = Text("tests: {seen} with a drift seen, {none} with none seen, {open} without a verdict", values)
+    seen = sorted({verdict for verdict in told if verdict not in (None, "none")})
+    untested = glazing_untested(inputs) is not None
+    none = "none seen; glazing not tested" if untested else "none"
+    answer = ", ".join(seen) or ("undetermined" if None in told or not told else none)
+    tone = "bad" if seen else "open" if None in told or not told or untested else "good"
+    return [Row("Did friction drift within a test?", answer, figure, "Stability", tone)]
+
+
+ASKED: tuple[Callable[[Inputs], list[Row]], ...] = (_targets, _holds, _gentle, _batches, _both, _life, _wear, _drift)
+
+
+def limits(inputs: Inputs) -> list[Text]:
+    """What limits the sheet: a further batch, extrapolations, what is not excluded, and where it holds."""
+    found: list[Text] = []
+    further = inputs.friction.result.further_batch
+    if further is not None:
+        mu = inputs.friction.number("µ of a further batch", lambda f: f.further_batch)
+        found.append(Text("A further batch, mean µ at the reference conditions: {mu}.", {"mu": mu}, "open"))
+    found += [*off_text(inputs), *support_texts(inputs)]
+    for one in inputs.duty.each(lambda f: f.duties):
+        found += of_duty(one)
+    untested = glazing_untested(inputs)
+    if untested is not None:
+        found.append(Text("Glazing is not excluded: {why}.", {"why": untested}, "open"))
+    found += [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
+    return [*found, Text(VALID)]

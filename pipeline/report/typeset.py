@@ -1,0 +1,84 @@
+"""A template and its data set as a PDF by Typst, whose compiler comes with its Python package.
+
+What a user gave reaches the template in one JSON file, as strings, so nothing of it is ever read as markup. The
+typefaces are DejaVu Sans as matplotlib ships it (with its licence) and those inside the compiler; none of the
+machine's is looked at, and no clock: the same data give the same bytes everywhere. A sign that neither typeface has
+would print as an empty box; it is printed as its Unicode number, and the document says so.
+"""
+
+import importlib.util
+import json
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import typst
+
+FACE = "DejaVuSans.ttf"
+BOLD = "DejaVuSans-Bold.ttf"
+STANDARD = "ua-1"  # ISO 14289-1: tagged, titled, with a language and texts for pictures
+BREAKABLE = 12  # characters of a word after which it may be broken
+BREAK = "\u200b"
+
+
+def font_folder() -> Path:
+    """Folder of the typefaces that matplotlib ships; found without loading it."""
+    found = importlib.util.find_spec("matplotlib")
+    assert found is not None and found.submodule_search_locations
+    return Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+
+
+@cache
+def signs() -> frozenset[int]:
+    """Code points that the typeface has a sign for."""
+    from matplotlib.ft2font import FT2Font
+
+    return frozenset(FT2Font(str(font_folder() / FACE)).get_charmap())
+
+
+def legible(text: str) -> str:
+    """The text with every sign that the typeface lacks as its number in brackets, as `[U+6771]`."""
+    known = signs()
+    return "".join(c if c in "\n\t" or ord(c) in known else f"[U+{ord(c):04X}]" for c in text)
+
+
+def breakable(text: str) -> str:
+    """The text with places to break in words longer than a column may be wide."""
+    return " ".join(_broken(word) for word in text.split(" "))
+
+
+def _broken(word: str) -> str:
+    if len(word) <= 2 * BREAKABLE:
+        return word
+    return BREAK.join(word[i : i + BREAKABLE] for i in range(0, len(word), BREAKABLE))
+
+
+def typeset(
+    template: str,
+    data: Mapping[str, Any],
+    files: Mapping[str, bytes],
+    form: str = "pdf",
+    standard: str | None = STANDARD,
+) -> Any:
+    """The document's bytes (`form` "png": those of each page, for looking at it).
+
+    `template` is a file in templates/, `data` is what it reads as data.json, `files` are pictures by name. Raises
+    typst.TypstError where the template cannot be set.
+    """
+    source = resources.files("pipeline.report") / "templates" / template
+    sources = {
+        "main.typ": source.read_bytes(),
+        "data.json": json.dumps(data, ensure_ascii=False, sort_keys=True).encode(),
+        **files,
+    }
+    return typst.compile(
+        {"main": sources.pop("main.typ"), **sources},
+        format=form,
+        ppi=None if form == "pdf" else 80.0,
+        font_paths=[str(font_folder())],
+        ignore_system_fonts=True,
+        timestamp=0,
+        pdf_standards=[standard] if standard and form == "pdf" else [],
+    )
