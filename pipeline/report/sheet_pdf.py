@@ -80,7 +80,7 @@ def content(
     """What the template reads: texts, tables with the widths of their columns, names of pictures."""
     writer = _Writer(pictures, {section.title: index for index, section in enumerate(sections)})
     body, appendix = list[dict[str, Any]](), list[dict[str, Any]]()
-    for index, section in sorted(enumerate(sections), key=lambda one: _place(*one, len(sections))):
+    for index, section in sorted(enumerate(sections), key=lambda one: _place(one[0], one[1], len(sections))):
         if index and section.title in APPENDIX:
             appendix.append(writer.section(index, section))
             continue
@@ -112,7 +112,7 @@ def _reserved(parts: Sequence[Any]) -> int:
 def parted(section: Section) -> tuple[Section, list[Any]]:
     """The section as it stands in front, and its parts that stand in the appendix, in their order."""
     left = dict(MOST_IN_FRONT)
-    front, behind = [], []
+    front, behind = list[Any](), list[Any]()
     for part in section.parts:
         kind = _kind(part)
         left[kind] = left.get(kind, 0) - 1

@@ -69,12 +69,12 @@ def typeset(
     """
     source = resources.files("pipeline.report") / "templates" / template
     sources = {
-        "main.typ": source.read_bytes(),
+        "main": source.read_bytes(),
         "data.json": json.dumps(data, ensure_ascii=False, sort_keys=True).encode(),
         **files,
     }
-    return typst.compile(
-        {"main": sources.pop("main.typ"), **sources},
+    return typst.compile(  # type: ignore[call-overload]  # its types leave out sources by name, which it takes
+        sources,
         format=form,
         ppi=None if form == "pdf" else 80.0,
         font_paths=[str(font_folder())],

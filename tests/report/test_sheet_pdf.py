@@ -60,7 +60,8 @@ def test_columns_fill_the_page_and_none_is_too_narrow_for_a_letter(columns):
     widths = sheet_pdf.widths(head, rows)
     assert sum(widths) == pytest.approx(sheet_pdf.WIDTH, abs=0.1)
     assert min(widths) - sheet_pdf.GAP > sheet_pdf._width("W", BOLD)
-    assert min(widths[1:], default=widths[0]) > sheet_pdf._width("h00", BOLD)
+    for name, width in zip(head, widths, strict=True):
+        assert width - sheet_pdf.GAP > sheet_pdf._width(name, BOLD) - 0.01
 
 
 def test_a_text_of_many_pages_is_cut_and_says_so():

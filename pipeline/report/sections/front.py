@@ -95,7 +95,7 @@ def identity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
 
 def _targets(inputs: Inputs) -> list[Row]:
     question = "Does the compound meet its targets?"
-    listed = [one.answer.verdict for one in inputs.judged.result.requirements]
+    listed: list[str] = [one.answer.verdict for one in inputs.judged.result.requirements]
     if not listed:
         why = inputs.judged.result.why or inputs.judged.reason(lambda found: found.requirements)
         return [Row(question, "not given", why, "In short")]
