@@ -5,7 +5,7 @@ compound than the sheet does. Every figure is one of the sheet's, and each row l
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text, Where
 from pipeline.report.inputs import Inputs
@@ -28,6 +28,7 @@ TONES = {
     "identified": "good", "not identified": "open",
     "tested": "good", "partly extrapolated": "open", "mostly extrapolated": "bad", "not known": "open",
 }  # fmt: skip
+HOLDS = ("no", "not shown", "yes")  # worst first
 VALID = (
     "Valid for the specimens and the rig stated, inside the temperatures, pressures, speeds, energies and powers tested. "
     "Intervals are 95 % unless stated. The rig is not the vehicle; an item not given is not known, and is not a pass."
@@ -109,14 +110,23 @@ def _targets(inputs: Inputs) -> list[Row]:
 
 
 def _holds(inputs: Inputs) -> list[Row]:
-    question = "Does friction hold over the wanted temperatures?"
-    holds, window = inputs.friction.result.holds, inputs.friction.result.window
+    """The worst answer of the batches together and of each by itself."""
+    found = inputs.friction.result
     low, high = window_ends(inputs)
-    if window is None:
-        figure: Cell = replace(low, label="friction window")
-    else:
-        figure = Text("window {low} to {high}", {"low": low, "high": high}, sentence=True)
-    return [Row(question, holds.answer if holds else "not given", figure, "Friction")]
+    values: dict[str, Cell] = {"low": low, "high": high}
+    figure = "window {low} to {high}" if found.window else "window {low}"
+    told = [("", found.holds)] + [(one.batch, one.holds) for one in found.by_batch]
+    known = [(batch, holds) for batch, holds in told if holds is not None]
+    worst = min(known, key=lambda one: HOLDS.index(one[1].answer), default=None)
+    if worst is None:
+        question = "Does friction hold over the wanted temperatures?"
+        return [Row(question, "not given", Text(figure, values, sentence=True), "Friction")]
+    batch, holds = worst
+    if batch:
+        values["batch"] = batch
+        figure = "batch {batch} by itself; all together: " + figure
+    question = f"Does friction hold over the wanted temperatures, at {holds.at or 'the reference conditions'}?"
+    return [Row(question, holds.answer, Text(figure, values, sentence=True), "Friction")]
 
 
 def _side(inputs: Inputs, pick: Callable[[Sides], Side], question: str) -> list[Row]:
@@ -157,6 +167,8 @@ def _both(inputs: Inputs) -> list[Row]:
     if cited is None or cited.result.answer is None:
         return []
     said, tone = ANSWERS[cited.result.answer]
+    untested = {duty.duty for duty in inputs.duty.result.duties if duty.opening_untested}
+    tone = "open" if untested and tone == "good" else tone
     values, pieces = dict[str, Cell](), []
     for k, one in enumerate(cited.each(lambda both: both.duties)):
         name, span = one.result.duty, one.part(lambda use: use.openings)
@@ -166,6 +178,8 @@ def _both(inputs: Inputs) -> list[Row]:
             values[f"low_{k}"] = span.number(f"{name}: openings to run, from", lambda s: s.low, decimals=2)
             values[f"high_{k}"] = span.number(f"{name}: openings to run, to", lambda s: s.high, decimals=2)
             told = f"{{low_{k}}} to {{high_{k}}}"
+        if name in untested:
+            told = f"not known, as friction of such stops was not tested (by the window of harder stops {told})"
         pieces.append(f"{{duty_{k}}} {told}")
     figure = Text(f"cooling openings: {'; '.join(pieces)}", values)
     return [Row("Does one brake serve gentle and hard use?", said, figure, "Duty projections", tone)]
