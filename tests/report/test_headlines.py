@@ -115,7 +115,7 @@ def test_a_drift_verdict_that_is_not_given_is_not_none(tmp_path: Path) -> None:
     drift = arguments["results"] / "tests" / "m4-b" / "drift.json"
     write_json(drift, {"test": "m4-b", "verdict": None, "why": "no check stops were run"})
     made = sheet.made(**arguments)
-    (said,) = [p for p in made.sections[0].parts if getattr(p, "text", "").startswith("Drift")]
+    (said,) = [p for p in made.sections[1].parts if getattr(p, "text", "").startswith("Drift")]
     assert said.text == "Drift: not given in m4-b, because no check stops were run."
     assert said.tone == "open"
 
@@ -164,10 +164,10 @@ def test_stops_in_the_window_and_off_the_band_are_told(tmp_path: Path) -> None:
     friction = arguments["into"] / "friction.json"
     write_json(friction, read_json(friction) | {"wanted_mu": [0.38, 0.56], "wanted_from": "target"})
     made = sheet.made(**arguments)
-    said = [part.text for part in made.sections[0].parts if "outside the wanted band" in getattr(part, "text", "")]
+    said = [part.text for part in made.sections[1].parts if "outside the wanted band" in getattr(part, "text", "")]
     assert len(said) == 1
     assert "valley duty" in said[0] and "0.310" in said[0]
-    numbers = {n["label"]: n["value"] for n in read_json(sheet_with_made(arguments))["sections"][0]["numbers"]}
+    numbers = {n["label"]: n["value"] for n in read_json(sheet_with_made(arguments))["sections"][1]["numbers"]}
     assert numbers["ok stops inside the window's temperatures and outside the wanted band"] >= 48
 
 
@@ -242,7 +242,7 @@ def test_the_narrowest_batchs_window_stands_beside_the_wider_one_of_all(tmp_path
     friction["by_batch"][1]["window"] = contents.window(low_c=247.0, high_c=590.0)
     said = "batch M4-2409 alone: 247 °C to 590 °C"
     made = sheet.made(**makers.results_of_compound(tmp_path, ("m4-a",), friction=friction))
-    assert said in made.sections[0].parts[0].text.replace("\u00a0", " ")
+    assert said in made.sections[1].parts[0].text.replace("\u00a0", " ")
     assert "batch M4-2409 alone: 247 to 590 °C" in index_page.window_words(CompoundFriction.model_validate(friction))
     friction["by_batch"][1].update(window=None, window_reason="the band fits nowhere")
     assert "batch M4-2409 alone: none" in index_page.window_words(CompoundFriction.model_validate(friction))
@@ -325,7 +325,7 @@ def test_a_recovery_that_only_may_have_failed_is_not_called_failed(recovered: bo
 
 
 def card(text: str, sections: Any) -> Any:
-    (found,) = [part for part in sections[0].parts if getattr(part, "text", "").startswith(text)]
+    (found,) = [part for part in sections[1].parts if getattr(part, "text", "").startswith(text)]
     return found
 
 

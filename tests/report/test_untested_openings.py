@@ -76,6 +76,10 @@ def test_the_sheets_answer_over_both_uses_does_not_tell_an_untested_opening(tmp_
         "ridge route not known: friction of such stops was not tested; by the window of harder stops 0.42 to 0.66"
         in text
     )
+    assert (
+        "ridge route not known, as friction of such stops was not tested (by the window of harder stops 0.42 to 0.66)"
+        in text
+    )
     assert "Not known (by the window of harder stops 0.42 to 0.66)" in text
     said = index_page.duty_words(CompoundDuty.model_validate(content))
     assert "opening to run: not known" in said[0]
