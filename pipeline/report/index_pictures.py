@@ -22,6 +22,7 @@ from pipeline.report import frame
 from pipeline.results import scan_table
 from pipeline.results.drift import TestDrift
 from pipeline.results.friction import TestFriction
+from pipeline.wording import counted
 
 WIDE, HIGH, EDGE = 150, 48, 3  # pixels
 MOST_POINTS = 80
@@ -140,7 +141,9 @@ def words(one: Drawn) -> str:
     if not stops:
         return "fitted curve alone"
     mus, heat = [mu for _, mu in stops], [t for t, _ in stops]
-    return f"µ {min(mus):.2f} to {max(mus):.2f} over {min(heat):.0f} to {max(heat):.0f} °C, {one.stops} stops"
+    return (
+        f"µ {min(mus):.2f} to {max(mus):.2f} over {min(heat):.0f} to {max(heat):.0f} °C, {counted(one.stops, 'stop')}"
+    )
 
 
 def axes_words(axes: Axes | None) -> str:

@@ -32,10 +32,14 @@ RGBA = re.compile(r"rgba\(([^)]*)\)")
 MOST_IN_LEGEND = 12
 STYLE = {**SETTINGS, "svg.fonttype": "none", "font.size": 11, "legend.fontsize": 9.5}
 PLACES = re.compile(r' (?:d|x|y|transform)="[^"]*"')  # what is drawn where; never a text
+BLANKS = re.compile(r"\s+")
 LONG_NUMBER = re.compile(r"(\d+)(?:\.0\d*|(\.\d)\d*)(?!\d)")
 STYLE_OF_POINT = re.compile(r'(?<=" )style="([^"]*)"/>(?=\s*(?:<use|</g>|$))')
 BETWEEN_TAGS, TAG, QUOTED = re.compile(r">\s+<"), re.compile(r"<[^>]+>"), re.compile(r'="([^"\']*)"')
 NAME_OF_MARKER = re.compile(r'id="(m[0-9a-f]{8,})"')
+GROUP_NAME = re.compile(
+    r' id="(?:patch|line2d|text|xtick|ytick|axes|matplotlib\.axis|legend|figure|[A-Z]\w+Collection)_\d+"'
+)
 NOTE_IN_FILE = re.compile(r"<!--.*?-->|<metadata>.*?</metadata>", re.DOTALL)
 NOT_IN_ADDRESS = (("%", "%25"), ("#", "%23"), ("<", "%3C"), (">", "%3E"), ('"', "%22"), ("&", "%26"), ("\n", " "))
 
@@ -53,10 +57,11 @@ def picture(figure: go.Figure, width: float = WIDTH) -> Markup:
 
 
 def _placed(tag: str) -> str:
-    """An element with its coordinates to a tenth; the shape of a marker, a few points wide, as it is."""
-    return (
-        tag if tag.startswith('<path id="m') else PLACES.sub(lambda found: LONG_NUMBER.sub(_short, found.group()), tag)
-    )
+    """An element with its coordinates to a tenth and without a name that nothing refers to; the shape of a marker, a few points wide,
+    as it is."""
+    if tag.startswith('<path id="m'):
+        return tag
+    return PLACES.sub(lambda found: BLANKS.sub(" ", LONG_NUMBER.sub(_short, found.group())), GROUP_NAME.sub("", tag))
 
 
 def _short(number: re.Match[str]) -> str:
