@@ -17,7 +17,7 @@ from pipeline.batches.wear_parts import named
 from pipeline.conformity import batches as of_batches
 from pipeline.conformity import friction
 from pipeline.conformity.batches import TestOfBatch
-from pipeline.conformity.decision import RISK, decided, inside, probability
+from pipeline.conformity.decision import RISK, decided, inside, probability, room
 from pipeline.conformity.friction import Found
 from pipeline.constants import ZERO_C
 from pipeline.results.batches import CompoundBatches, Difference, Pair, Quantity, Verdict, WearAnswer
@@ -227,7 +227,8 @@ def _plain(
         None: "no estimate",
     }
     sure = probability(figure, low, high, confidence=confidence)
-    return Found(bare, sure, held, where[held] + (f": {figure.why}" if figure.why else ""))
+    why = where[held] + (f": {figure.why}" if figure.why else "")
+    return Found(bare, sure, held, why, room=room(bare, low, high, confidence=confidence))
 
 
 def _wear(of: Compound) -> list[Requirement]:

@@ -136,6 +136,17 @@ def test_of_batches_that_surely_meet_it_the_one_nearest_to_a_limit_comes_first()
         assert [row.of for row in one.each] == ["b3", "b1", "b2"]
 
 
+def test_of_batches_that_surely_wear_and_last_as_asked_the_one_nearest_to_the_limit_comes_first():
+    """One of wide interval far off and one of narrow interval near by: both sure, whatever their names."""
+    tests = [wear_test("b1", "s", 1.0), wear_test("b2", "s", 1.2)]
+    of = batches({"b1": 0.47, "b2": 0.47}, verdict="different")
+    wear = requirement(asked({"disc_wear": "2 um"}, tests=tests, of=of), "disc_wear")
+    life = requirement(life_of(1000.0, {"b1": 0.5, "b2": 0.8}, 900.0), "life")
+    for one in (wear, life):
+        assert [round(row.conformity, 6) for row in one.each] == [1.0, 1.0]
+        assert (one.answer.of, [row.of for row in one.each]) == ("b2", ["b2", "b1"])
+
+
 def test_batches_shown_alike_are_answered_together():
     found = friction({"b1": (0.47, "yes"), "b2": (0.46, "not shown")})
     one = requirement(asked(WINDOW, found=found), "window")

@@ -232,7 +232,7 @@ def test_a_fit_that_does_not_come_to_an_end_is_said(monkeypatch):
     found, groups = makers.measured(makers.true_loss("oxidation", parameters, made), made, rng)
     whole = least_squares(lambda b: b[0] * np.arange(3.0), np.arange(3.0), [[0.3]])
     assert whole.converged
-    monkeypatch.setattr(routine, "MOST_CALLS", 2)
+    monkeypatch.setattr(routine, "MOST_CALLS", 1)  # it starts so near that two may do
     choice = choose(design(made.stops, groups), found.wear, found.covariance, found.dof, makers.CONSTANTS)
     own = choice.candidate("oxidation")
     assert not own.identified and "did not come to an end" in own.why
