@@ -7,7 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +99,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     )
 
 
+def _of_method_in_use(config: Path) -> Path:
+    """A config beside this one with the same results, that names the method in use alone."""
+    content = yaml.safe_load(config.read_text())
+    content["methods"] = [method for method in content["methods"] if Path(method).stem == IN_USE]
+    content["compare"] = []
+    own = config.with_name(f"{IN_USE}-{os.environ.get('PYTEST_XDIST_WORKER', 'alone')}.yaml")
+    own.write_text(yaml.safe_dump(content))
+    return own
+
+
 def _parameter(item: pytest.Item, fixture: str) -> object:
     call = getattr(item, "callspec", None)
     return call.params.get(fixture) if call else None
@@ -108,7 +118,8 @@ def _parameter(item: pytest.Item, fixture: str) -> object:
 def sample_results(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> SampleResults:
     """The samples under the method in use, run once per test session: among all methods where some test asks for these."""
     if request.config.stash[ALL_METHODS]:
-        return _run_once(tmp_path_factory, "samples-both", ())
+        run = _run_once(tmp_path_factory, "samples-both", ())
+        return replace(run, config=_of_method_in_use(run.config))
     return _run_once(tmp_path_factory, "samples", (IN_USE,))
 
 

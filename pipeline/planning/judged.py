@@ -18,7 +18,7 @@ from pipeline.planning import ends, glaze, life, program
 from pipeline.planning.archive import Archive, archive_map
 from pipeline.planning.comparison import Design, Rule, chances, shown
 from pipeline.planning.components import CASES, Case, Quantity, Scatter
-from pipeline.planning.plan import Curve, Line, Plan, Run, scatter_words
+from pipeline.planning.plan import Curve, Line, Plan, Run, no_better, scatter_words
 from pipeline.wear.planned_stops import Assumed, planned_stops
 from pipeline.wording import counted
 
@@ -249,7 +249,7 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
         halves = [_half(one.parameters[k]) for one in each.values()]
         lines.append(
             Line(f"wear_{parameter.name}", f"{law.model} law, {parameter.name} (now {parameter.value:.3g}) to +-",
-                 parameter.unit, halves[0], halves[1] if len(halves) > 1 else None,
+                 parameter.unit, halves[0], no_better(*halves) if len(halves) > 1 else None,
                  None if halves[0] is not None else each["as found"].why or "its interval would be open")
         )  # fmt: skip
     if not each["as found"].identified:
@@ -265,7 +265,7 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
         beside = untold(lives[0].by_source, 1.0, 1.0) if lives[0].half is None else None
         lines.append(
             Line(f"life_{duty.duty}", f"life of the disc on {duty.duty} to +-", "1", lives[0].half,
-                 lives[1].half if len(lives) > 1 else None, f"{open_ended}; {beside}" if beside else open_ended)
+                 no_better(lives[0].half, lives[1].half) if len(lives) > 1 else None, f"{open_ended}; {beside}" if beside else open_ended)
         )  # fmt: skip
     assumed = [
         f"wear: the archive's {law.model} law; readings of {asked.reading.u_um:g} um after "

@@ -79,3 +79,12 @@ def scatter_words(scatter: Scatter) -> str:
         f"{NAMES[scatter.quantity]}: sd between specimens of a batch {own.sd:.2g} ({ends}, {own.dof:.0f} degrees of "
         f"freedom; {own.source}; specimens {by_batch}){stop}"
     )
+
+
+def no_better(as_found: float | None, pessimistic: float | None) -> float | None:
+    """The half width of the pessimistic case, never below that as found.
+
+    More scatter between specimens tells nothing more; where other sources decide (a duty's cooling), the draws of both cases
+    may differ by a per cent either way.
+    """
+    return pessimistic if pessimistic is None or as_found is None else max(as_found, pessimistic)

@@ -14,7 +14,7 @@ from pipeline.planning import ends, life
 from pipeline.planning.archive import Archive, archive_map
 from pipeline.planning.components import CASES, Case
 from pipeline.planning.judged import Asked, hours_words, level, planned_table
-from pipeline.planning.plan import Curve, Line, Plan, scatter_words
+from pipeline.planning.plan import Curve, Line, Plan, no_better, scatter_words
 from pipeline.planning.sought import Sought, plan_of
 from pipeline.wear.planned_stops import planned_stops
 
@@ -130,6 +130,7 @@ def _tries(
     points: Points = {}
     for n in sizes:
         own = {case: half(n, case) for case in CASES}
+        own["pessimistic"] = no_better(own["as found"], own["pessimistic"])
         points[n] = (own["as found"], own["pessimistic"])
         for case, found in own.items():
             if needed[case] is None and found is not None and found <= within:

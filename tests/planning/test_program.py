@@ -15,6 +15,7 @@ from pipeline.archive.card import Card
 from pipeline.inputs.model import parse
 from pipeline.method.wear import Wear
 from pipeline.planning import program
+from pipeline.planning.plan import no_better
 from pipeline.wear.planned_stops import Assumed
 from tests.makers import stops_frame
 from tests.wear.makers import card_content
@@ -131,3 +132,9 @@ def test_planned_pressure_of_a_held_torque() -> None:
     assert 2 * 0.4 * force * planned.brake.efficiency * (planned.brake.effective_radius or np.nan) == pytest.approx(
         800.0
     )
+
+
+def test_the_pessimistic_case_is_never_told_as_better():
+    """Draws of what no specimen tells (a duty's cooling) differ by a per cent from case to case."""
+    assert no_better(0.346, 0.341) == 0.346 and no_better(0.30, 0.34) == 0.34
+    assert no_better(None, 0.3) == 0.3 and no_better(0.3, None) is None
