@@ -57,7 +57,7 @@ def _values(fig: go.Figure, chart: Chart, relative: bool, alone: str) -> None:
     """A trace for each group, so that batches are told apart; what is not judged yet is hollow."""
     for index, group in enumerate(dict.fromkeys(p.group for p in chart.points)):
         own = [p for p in chart.points if p.group == group]
-        colour, symbol, _ = palette.series(index)
+        colour, symbol, *_ = palette.batch(index)
         fig.add_scatter(
             x=[p.date for p in own],
             y=[shown(chart.quantity, p.value, p.centre, relative) for p in own],

@@ -169,7 +169,7 @@ def _statistics(fig: go.Figure, charts: Charts) -> None:
             yaxis="y2",
             mode="lines+markers",
             name=f"{name} (limit {limit:.2f})",
-            line={"color": palette.series(index)[0], "width": 1.6, "dash": ("solid", "dot", "dash")[index]},
+            line={"color": palette.plain(index).colour, "width": 1.6, "dash": palette.plain(index).dash},
             marker={"size": 4},
             **frame.named(
                 ("stop", "statistic"),

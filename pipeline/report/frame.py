@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from pipeline.report.palette import INK, MUTED, PAPER, RULE
+from pipeline.report.palette import CLEAR, EDGE, HAIR, INK, MUTED, PAPER, RULE
 
 FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 
@@ -23,7 +23,7 @@ def axis(title: str, unit: str = "", **options: Any) -> dict[str, Any]:
     shown = f"{title} ({unit})" if unit else title
     return {
         "title": {"text": shown, "standoff": 8, "font": {"size": 13}},
-        "gridcolor": "#e8ebed",
+        "gridcolor": HAIR,
         "linecolor": MUTED,
         "zeroline": False,
         "ticks": "outside",
@@ -38,17 +38,17 @@ def figure(x: dict[str, Any], y: dict[str, Any], *, height: int = 430, **layout:
     """An empty figure in the house layout."""
     base: dict[str, Any] = {
         "template": None,
-        "paper_bgcolor": PAPER,
-        "plot_bgcolor": PAPER,
+        "paper_bgcolor": CLEAR,
+        "plot_bgcolor": CLEAR,
         "font": {"family": FONT, "size": 13, "color": INK},
         "xaxis": x,
         "yaxis": y,
         "height": height,
         "margin": {"l": 70, "r": 48, "t": 24, "b": 60},
-        "modebar": {"orientation": "v", "bgcolor": "rgba(0,0,0,0)", "color": "#9aa3ab", "activecolor": MUTED},
+        "modebar": {"orientation": "v", "bgcolor": CLEAR, "color": EDGE, "activecolor": MUTED},
         "legend": {"orientation": "h", "yanchor": "bottom", "y": 1.02, "x": 0, "font": {"size": 11}},
         "hovermode": "closest",
-        "hoverlabel": {"align": "left", "font": {"size": 12}, "bgcolor": "#ffffff", "bordercolor": RULE},
+        "hoverlabel": {"align": "left", "font": {"size": 12}, "bgcolor": PAPER, "bordercolor": RULE},
     }
     return go.Figure(layout={**base, **layout})
 

@@ -116,6 +116,11 @@ class Inputs:
         return max((test.card.date for test in self.tests if test.card), default=None)
 
     @property
+    def batch_names(self) -> list[str]:
+        """The batches of the tests in the order in which every table and figure takes them."""
+        return sorted({test.card.batch for test in self.tests if test.card})
+
+    @property
     def usable(self) -> list[OfTest]:
         """The tests that can be used and count: a copy of another's recordings does not."""
         left_out = self.friction.result.tests_left_out

@@ -64,7 +64,7 @@ def drawn(look: Look) -> str | None:
         figure, axes = panel(2.1, len(shown))
         for at, (title, values) in enumerate(shown):
             place = axes[at] if len(shown) > 1 else axes
-            place.plot(time, values, color=palette.series(at)[0], linewidth=1.1)
+            place.plot(time, values, color=palette.plain(0).colour, linewidth=1.1)
             place.set_title(title, fontsize=8, color=palette.INK)
             place.set_xlabel("s")
         buffer = io.BytesIO()

@@ -78,7 +78,7 @@ def time_order(stops: pl.DataFrame, of_map: MapStops | None = None) -> go.Figure
             mode="lines",
             name="2nd to 98th percentile in the stop",
             hoverinfo="skip",
-            line={"color": "#b9c1c7", "width": 1.2},
+            line={"color": palette.EDGE, "width": 1},
         )
     bite = stops.filter(pl.col("mu_bite").is_not_null())
     if not bite.is_empty():

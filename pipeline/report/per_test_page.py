@@ -256,7 +256,7 @@ def one_stop() -> go.Figure:
         panel = {"domain": [max(top - 0.175, 0), top], "anchor": "x", "title": {"text": title, "font": {"size": 11}}}
         fig.update_layout({f"yaxis{number}": {**frame.axis(title), **panel, "nticks": 4}})
         for of, line in (
-            ("raw", {"color": "#8b949c", "width": 1}),
+            ("raw", {"color": palette.EDGE, "width": 1}),
             ("conditioned", {"color": palette.ACCENT, "width": 1.8}),
         ):
             if of == "conditioned" or recorded:

@@ -55,7 +55,7 @@ def drawn(curve: Curve) -> str:
         for name, place, line, marker in CASES:
             points = [(p[0], p[place]) for p in curve.points if p[place] is not None]
             if points:
-                colour = palette.series(place - 1)[0]
+                colour = palette.plain(place - 1).colour
                 axes.plot(*zip(*points, strict=True), line, marker=marker, color=colour, label=name, markersize=4)
         if curve.wanted is not None:
             axes.axhline(curve.wanted, color=palette.MUTED, linewidth=0.9)

@@ -16,7 +16,7 @@ SETTINGS: Any = {
     "axes.edgecolor": palette.MUTED,
     "axes.labelcolor": palette.INK,
     "axes.grid": True,
-    "grid.color": "#e4e7e9",
+    "grid.color": palette.HAIR,
     "grid.linewidth": 0.6,
     "axes.spines.top": False,
     "axes.spines.right": False,

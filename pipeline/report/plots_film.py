@@ -14,7 +14,7 @@ from pipeline.results.film import FilmEvidence
 from pipeline.results.openings import FilmArea
 
 LEVEL = {"glazes": 0, "untested": 1, "harmless": 2}
-COLOURS = ListedColormap(["#8c2d19", "#ffffff", "#cfe3e8"])
+COLOURS = ListedColormap([palette.ALARM, palette.PAPER, palette.FIELD])
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 MARKS = {"glazed": ("v", palette.INK, 34), "harmless": ("o", "none", 30), "nothing shown": (".", palette.MUTED, 16)}
 
@@ -54,7 +54,7 @@ def _area(axes: Axes, area: FilmArea, film: FilmEvidence | None) -> None:
     stops = area.duty_stops
     axes.scatter(
         [one.temperature_c for one in stops], [one.power_density_w_mm2 for one in stops], marker="x", s=22,
-        color=palette.SERIES[1], zorder=4,
+        color=palette.PURPOSES["duty"][0], zorder=4,
     )  # fmt: skip
     axes.set_yscale("log")
     ticks = [tick for tick in TICKS if y[0] <= tick <= y[-1]]

@@ -1,5 +1,6 @@
 """Static figures of friction for the sheet: the curve with its stops, the checks in time, the batches."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
@@ -22,19 +23,26 @@ def friction(inputs: Inputs) -> Figure | None:
     column, words = temperature_column(inputs.settings.reduction.temperature)
     wanted = inputs.target.result.mu if inputs.target else None
     if wanted:
-        axes.axhspan(*wanted, color="#c88f16", alpha=0.13, lw=0, label="wanted band of µ")
+        axes.axhspan(*wanted, color=palette.TARGET, alpha=0.13, lw=0, label="wanted band of µ")
     used = [t for t in inputs.usable if len(t.stops)]
     drawn = _others(axes, used, column)
-    for index, test in enumerate(used):
+    looks, named = palette.batches(inputs.batch_names), set[str]()
+    for test in used:
         part = test.stops.filter(
             (pl.col("status") == "ok") & pl.col("purpose").is_in(["map", "check"]) & pl.col(column).is_not_null()
         )
         rows = frame.spread(part.select(column, "mu").rows(), max(MOST_POINTS // len(used), 12))
         if rows:
-            colour, _, marker = palette.series(index)
-            label = legible(test.test) if len(used) <= 8 else None
+            look, label = of_batch(test, looks, named)
             axes.plot(
-                [r[0] for r in rows], [r[1] for r in rows], marker, ms=3.2, color=colour, alpha=0.55, mew=0, label=label
+                [r[0] for r in rows],
+                [r[1] for r in rows],
+                look.marker,
+                ms=3.0,
+                color=look.colour,
+                alpha=0.6,
+                mew=0,
+                label=label,
             )
             drawn = True
     for number, stretch in enumerate(stretches(inputs.friction.result.curve)):
@@ -63,7 +71,7 @@ def _others(axes: Any, used: list[OfTest], column: str) -> bool:
             [r[1] for r in rows],
             ".",
             ms=4,
-            color="#8b949c",
+            color=palette.EDGE,
             alpha=0.7,
             mew=0,
             label="stops of other purposes",
@@ -71,10 +79,19 @@ def _others(axes: Any, used: list[OfTest], column: str) -> bool:
     return bool(rows)
 
 
+def of_batch(test: OfTest, looks: Mapping[str, palette.Look], named: set[str]) -> tuple[palette.Look, str | None]:
+    """How a test's points are drawn: as those of its batch; the batch's name where no point of it was named before."""
+    batch = test.card.batch if test.card else ""
+    label = None if batch in named else legible(f"stops of {batch}")
+    named.add(batch)
+    return looks[batch] if batch in looks else palette.plain(0), label
+
+
 def batch_curves(axes: Any, inputs: Inputs) -> None:
     """Each batch's own curve at the reference conditions, where a pair of batches is shown to differ."""
     if not apart(inputs):
         return
+    looks = palette.batches(inputs.batch_names)
     for index, batch in enumerate(inputs.friction.result.by_batch):
         for number, part in enumerate(stretches(batch.curve)):
             label = legible(f"curve of batch {batch.batch}") if number == 0 else None
@@ -82,8 +99,8 @@ def batch_curves(axes: Any, inputs: Inputs) -> None:
                 [p.temperature_c for p in part],
                 [p.mu for p in part],
                 ls=("--", ":", "-.")[index % 3],
-                lw=1.2,
-                color=palette.INK,
+                lw=1.6,
+                color=looks[batch.batch].colour if batch.batch in looks else palette.INK,
                 label=label,
             )
 
@@ -111,29 +128,29 @@ def checks(inputs: Inputs) -> Figure | None:
     """Check stops in the order run, one panel; drift onsets as vertical lines of the test's colour."""
     fig, axes = panel(2.5)
     drawn = False
-    used = inputs.usable
-    for index, test in enumerate(used):
+    used, looks, named = inputs.usable, palette.batches(inputs.batch_names), set[str]()
+    for test in used:
         part = test.stops.filter((pl.col("purpose") == "check") & (pl.col("status") == "ok"))
         rows = frame.spread(part.select("stop", "mu").rows(), max(MOST_POINTS // max(len(used), 1), 12))
         if not rows:
             continue
         drawn = True
-        colour, _, marker = palette.series(index)
+        look, label = of_batch(test, looks, named)
         axes.plot(
             [r[0] for r in rows],
             [r[1] for r in rows],
-            marker,
+            look.marker,
             ms=3.4,
-            color=colour,
+            color=look.colour,
             alpha=0.8,
             mew=0,
-            label=legible(test.test) if len(used) <= 10 else None,
+            label=label,
         )
         drift = test.drift.result
         if drift.onset_stop is not None and drift.verdict != "none":
-            axes.axvline(drift.onset_stop, color=colour, ls="--", lw=1)
+            axes.axvline(drift.onset_stop, color=look.colour, ls="--", lw=1)
     axes.set(xlabel="Stop, in the order run (number)", ylabel="Friction coefficient µ (1)")
-    if drawn and len(used) <= 10:
+    if drawn and len(named) <= 10:
         axes.legend(ncols=5, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     return fig if drawn else None
 
@@ -145,14 +162,15 @@ def batches(inputs: Inputs) -> Figure | None:
     if not listed:
         return None
     fig, axes = panel(0.75 + 0.36 * len(listed))
+    looks = palette.batches(inputs.batch_names)
     for index, batch in enumerate(listed):
-        y = len(listed) - index
+        y, look = len(listed) - index, looks.get(batch.batch, palette.plain(0))
         if batch.mu.low is not None and batch.mu.high is not None:
-            axes.plot([batch.mu.low, batch.mu.high], [y, y], color=palette.ACCENT, lw=2)
-        axes.plot(batch.mu.value, y, "o", color=palette.INK, ms=5)
+            axes.plot([batch.mu.low, batch.mu.high], [y, y], color=look.colour, lw=2)
+        axes.plot(batch.mu.value, y, look.marker, color=look.colour, ms=5)
         specimens = [one.value for one in found.specimen_values.get("mu", []) if one.batch == batch.batch]
         points = [value for value in specimens if value is not None]
-        axes.plot(points, [y - 0.24] * len(points), "D", color="#7d8790", ms=3)
+        axes.plot(points, [y - 0.24] * len(points), "D", color=palette.EDGE, ms=3)
     axes.set_yticks(range(1, len(listed) + 1), [batch.batch for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
@@ -172,7 +190,7 @@ def facts(inputs: Inputs) -> Figure | None:
             columns.append((name, values))
     if not columns:
         return None
-    columns = columns[:MOST_FACTS]
+    columns, looks = columns[:MOST_FACTS], palette.batches(inputs.batch_names)
     fig = Figure(figsize=(6.6, 2.3 * len(columns)), layout="constrained")
     grid = fig.subplots(len(columns), 2, squeeze=False)
     for row, (name, values) in enumerate(columns):
@@ -182,9 +200,10 @@ def facts(inputs: Inputs) -> Figure | None:
                 level = listed[batch].mu if column == 0 else listed[batch].wear_um_per_stop
                 if value is None or level.value is None:
                     continue
+                look = looks.get(batch, palette.plain(0))
                 if level.low is not None and level.high is not None:
-                    axes.plot([value, value], [level.low, level.high], color=palette.ACCENT, lw=1.5)
-                axes.plot(value, level.value, "o", color=palette.INK, ms=4)
+                    axes.plot([value, value], [level.low, level.high], color=look.colour, lw=1.5)
+                axes.plot(value, level.value, look.marker, color=look.colour, ms=4)
                 axes.annotate(batch, (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7)
             axes.set(xlabel=name, ylabel=words)
             axes.margins(x=0.2)

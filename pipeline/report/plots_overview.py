@@ -28,7 +28,7 @@ def overview(inputs: Inputs) -> Figure | None:
             min(p.temperature_c for p in found.curve),
             max(p.temperature_c for p in found.curve),
         ]
-        above.fill_between(ends, target.mu[0], target.mu[1], color="#c88f16", alpha=0.18, lw=0, label="wanted")
+        above.fill_between(ends, target.mu[0], target.mu[1], color=palette.TARGET, alpha=0.18, lw=0, label="wanted")
     for number, stretch in enumerate(stretches(found.curve)):
         curve_band(above, stretch, named=number == 0)
     batch_curves(above, inputs)
@@ -51,7 +51,7 @@ def ranges(inputs: Inputs) -> list[Range]:
         bars.append(("friction window", found.window.low_c, found.window.high_c, palette.ACCENT))
     target = inputs.target.result.temperature_window if inputs.target else None
     if target:
-        bars.append(("wanted", target[0], target[1], "#c88f16"))
+        bars.append(("wanted", target[0], target[1], palette.TARGET))
     for duty in inputs.duty.result.duties[:MOST_DUTIES]:
         if duty.temperature_low_c is not None and duty.temperature_high_c is not None:
             bars.append((legible(duty.duty), duty.temperature_low_c, duty.temperature_high_c, palette.INK))

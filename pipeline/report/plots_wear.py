@@ -25,7 +25,8 @@ def wear(inputs: Inputs) -> Figure | None:
     own = [t.wear.result.components or {} for t in inputs.usable]
     components = sorted({c for found in own for c in found})
     for index, component in enumerate(components):
-        colour, _, marker = palette.series(index)
+        look = palette.component(component, index)
+        colour, marker = look.colour, look.marker
         every = [i for found in own if component in found for i in found[component].intervals]
         rows = [i for i in every if i.to_stop > i.from_stop]
         both = [(i.wear_um, i.predicted_um, 2 * i.wear_u_um) for i in rows if i.predicted_um is not None]
@@ -74,7 +75,7 @@ def wear_law(inputs: Inputs) -> Figure | None:
         return None
     fig, (left, right) = panel(3.0, 2)
     for index, (name, plot) in enumerate(curves.items()):
-        colour = palette.series(index)[0]
+        colour = palette.component(name, index).colour
         if plot.band is not None:
             left.fill_between(plot.x, *plot.band, color=colour, alpha=0.2, lw=0)
         left.plot(
@@ -108,7 +109,7 @@ def wear_law(inputs: Inputs) -> Figure | None:
                     row.get(cause, 0.0),
                     0.8,
                     bottom=bottom,
-                    color=palette.series(index)[0],
+                    color=palette.cause(cause, index).colour,
                     label=cause.replace("_", " ") if position == 0 else None,
                 )
                 bottom += row.get(cause, 0.0)
@@ -151,9 +152,10 @@ def duty(inputs: Inputs) -> Figure | None:
         if ends:
             axes.axhspan(*ends, color=palette.ACCENT, alpha=0.10, lw=0)
     for index, one in enumerate(listed):
-        colour, _, marker = palette.series(index)
+        look = palette.plain(index)
+        colour, marker = look.colour, look.marker
         time, temperature = (one.history.time_s, one.history.temperature_c) if one.history else ([], [])
-        cycle.plot(time, temperature, color=colour, lw=1.3, label=legible(one.duty))
+        cycle.plot(time, temperature, color=colour, lw=1.3, ls=look.stroke, label=legible(one.duty))
         _range(range_, one.sweep, colour)
         _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour)
         _swept(life, one.sweep, lambda row: row.life_km, 1.0, f"{marker}-", colour)

@@ -48,7 +48,9 @@ def picture(figure: go.Figure, width: float = WIDTH) -> Markup:
     """The figure as an SVG picture's address for an `img` element (a `data:` address); `width` in pixels."""
     with matplotlib.rc_context(STYLE):
         buffer = io.BytesIO()
-        drawn(figure, width).savefig(buffer, format="svg", metadata={"Date": None, "Creator": "stopsheet"})
+        drawn(figure, width).savefig(
+            buffer, format="svg", transparent=True, metadata={"Date": None, "Creator": "stopsheet"}
+        )
     text = NOTE_IN_FILE.sub("", buffer.getvalue().decode("utf-8").partition("<svg")[2])
     text = styled_once(TAG.sub(lambda tag: _placed(tag.group()), text))
     for character, instead in NOT_IN_ADDRESS:
@@ -171,7 +173,7 @@ def _bars(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[Any, Any],
     else:
         place = below["bars"] = below.get("bars", -1) + 1
         axes.bar(
-            at + 0.26 * (place - 1), tall, 0.25, yerr=errors, color=trace.marker.color, label=label, ecolor="#22282e"
+            at + 0.26 * (place - 1), tall, 0.25, yerr=errors, color=trace.marker.color, label=label, ecolor=palette.INK
         )
     axes.set_xticks(range(len(names)), [plain(name) for name in names], rotation=30, ha="right", fontsize=8)
 

@@ -265,7 +265,7 @@ def averages(stops: pl.DataFrame) -> go.Figure:
     )
     columns = (("mu_time", "by time"), ("mu_distance", "by distance"), ("mu_energy", "by energy"))
     for index, (column, name) in enumerate(columns):
-        colour, symbol, _ = palette.series(index)
+        colour, symbol, *_ = palette.plain(index)
         part = stops.filter(
             pl.col(column).is_not_null() & pl.col("mu").is_not_null() & pl.col("temperature_initial_c").is_not_null()
         )

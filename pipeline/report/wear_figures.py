@@ -36,7 +36,7 @@ def wear_per_interval(wear: TestWear) -> go.Figure:
             y=frame.trimmed([i.wear_um / n for i, n in zip(rows, count, strict=True)]),
             error_y={"type": "data", "array": frame.trimmed(errors, 3), "color": palette.INK, "thickness": 1.2},
             name=name_of(component),
-            marker={"color": palette.series(index)[0]},
+            marker={"color": palette.component(component, index).colour},
             **frame.named(
                 ("wear_um", "wear_u_um"),
                 [[i.wear_um, i.wear_u_um] for i in rows],
@@ -60,7 +60,7 @@ def measured_predicted(wear: TestWear) -> go.Figure:
         if not pairs:
             continue
         rows, predicted = [i for i, _ in pairs], [um for _, um in pairs]
-        colour, symbol, _ = palette.series(index)
+        colour, symbol, *_ = palette.component(component, index)
         measured = [i.wear_um for i in rows]
         ends += measured + predicted
         fig.add_scatter(
@@ -116,7 +116,7 @@ def law_curve(wear: TestWear) -> go.Figure:
         plot = law_plot(found.law)
         if plot is None:
             continue
-        colour, x = palette.series(index)[0], plot.x
+        colour, x = palette.component(component, index).colour, plot.x
         if plot.band is not None:
             fig.add_scatter(x=x, y=plot.band[1], mode="lines", line={"width": 0}, showlegend=False, hoverinfo="skip")
             fig.add_scatter(
@@ -205,7 +205,7 @@ def wear_shares(wear: TestWear) -> go.Figure:
                 y=frame.trimmed(sums.values(), 4),
                 yaxis=f"y{number}",
                 name=mechanism.replace("_", " "),
-                marker={"color": palette.series(index)[0]},
+                marker={"color": palette.cause(mechanism, index).colour},
                 showlegend=panel == 0,
                 hovertemplate="%{x}: %{y:.2f} µm<extra>" + mechanism.replace("_", " ") + "</extra>",
             )

@@ -49,7 +49,7 @@ stopsheet.drawer = (function () {
       const source = own[trace.meta.of];
       return { ...trace, x: source[trace.meta.column] ? times(source.time_s) : [], y: source[trace.meta.column] || [] };
     });
-    const looks = { zero: ["#9aa3ab", 0.22], evaluation: ["#0b5c6b", 0.1] };
+    const looks = { zero: ["#7d868e", 0.2], evaluation: ["#0b5c6b", 0.1] };
     const shapes = own.windows.filter(([kind]) => looks[kind]).map(([kind, start, end]) => ({ type: "rect", xref: "x", yref: "paper",
       x0: start, x1: end, y0: 0, y1: 1, layer: "below", line: { width: 0 }, fillcolor: looks[kind][0], opacity: looks[kind][1] }));
     for (const [kind, start, end] of own.windows) {
