@@ -27,8 +27,8 @@ FIELD = "#cfe3e8"
 
 #: purpose of a block -> colour, plotly symbol, matplotlib marker, words
 PURPOSES = {
-    "bedding": ("#7f8890", "x-thin-open", "x", "bedding"),
-    "map": ("#23809f", "circle", "o", "friction map"),
+    "bedding": ("#929292", "x-thin-open", "x", "bedding"),
+    "map": ("#1f7399", "circle", "o", "friction map"),
     "check": ("#17324f", "diamond", "D", "check"),
     "fade": ("#8c2d19", "triangle-up", "^", "fade"),
     "recovery": ("#88880e", "triangle-down", "v", "recovery"),
@@ -59,7 +59,7 @@ CAUSES = {
     "mechanical": "#4b6070", "oxidation_braking": "#a0526d", "oxidation_after_braking": "#c17f95", "cold": "#6a8fa8", "hot": "#6e2a44",
 }  # fmt: skip
 OTHER_CAUSES = ("#7b7355", "#85729b", "#4f7d78", "#9d6a5a")
-PLAIN = ("#2f363d", "#6b747c", "#4d5861", "#919191")
+PLAIN = ("#2f363d", "#6b747c", "#4d5861")
 
 #: low to high; lightness rises steadily, so it also reads in grey
 HEAT = [[0.0, "#17324f"], [0.3, "#2a6f8f"], [0.55, "#7fa8a0"], [0.8, "#e0bd62"], [1.0, "#f7ecc8"]]
