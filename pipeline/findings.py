@@ -183,10 +183,12 @@ CODES: dict[str, Code] = {
         "info", "torque ripples with the shaft's turns", "measure the disc's thickness variation and run-out"
     ),
     # sensors over a test
-    "offset_large": Code("info", "a channel's zero is off by a large share of its range; taken off", "zero the sensor"),
+    "offset_large": Code(
+        "info", "a channel's zero is off by a large share of its range; subtracted", "zero the sensor"
+    ),
     "zero_unknown": Code("suspect", "nothing tells a sensor's zero", "record before and after each stop"),
     "drag_not_separated": Code(
-        "info", "offset and drag of torque were not told apart", "record some samples at standstill with the brake open"
+        "info", "offset and drag of torque were not separated", "record some samples at standstill with the brake open"
     ),
     "lag_corrected": Code(
         "info", "torque and pressure are recorded at different delays; aligned", "check the measuring chains' filters"

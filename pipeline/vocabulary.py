@@ -100,7 +100,7 @@ STOPS: tuple[Column, ...] = (
         "energy_ratio_u", "float", "1", "standard uncertainty of energy_ratio from the torque; inertia taken as exact"
     ),
     Column("mu_u_scatter", "float", "1", "in-window scatter about a smooth trend over its effective number of samples"),
-    Column("torque_zero_own_nm", "float", "N m", "torque zero of this stop beside the test's, taken off as well"),
+    Column("torque_zero_own_nm", "float", "N m", "torque zero of this stop beside the test's, subtracted as well"),
     Column("lag_s", "float", "s", "time by which torque comes after pressure in this stop's build-up"),
     Column("pressure_2_bar", "float", "bar", "second pressure sensor, mean over the window above its rest value"),
     Column("ambient_c", "float", "degC", "recorded ambient, median from before the stop to the next one's"),

@@ -106,7 +106,7 @@ def fit(
         x_block = _dummies(block)[1]
         x = np.hstack([x_batch, (x_block - x_block.mean(axis=0))[:, 1:]])
     if np.linalg.matrix_rank(x) < x.shape[1]:
-        raise ValueError("batches and blocks cannot be told apart: no block holds more than one batch")
+        raise ValueError("batches and blocks cannot be separated: no block holds more than one batch")
     counts = tuple(int(c) for c in x_batch.sum(axis=0))
     df = len(y) - x.shape[1]
     size = len(levels)

@@ -41,7 +41,7 @@ class FoundCorrections:
     def offsets(self) -> told.Offsets:
         """Zeros that are taken off, as a test's summary tells them; None with why where nothing was found."""
         zero = self.corrections.zero
-        why = "offset and drag were not told apart" if zero.known else "no reading at zero pressure"
+        why = "offset and drag were not separated" if zero.known else "no reading at zero pressure"
         return told.Offsets(
             torque_nm=zero.offset if zero.known else None,
             torque_u_nm=zero.u_offset,

@@ -1,4 +1,4 @@
-"""Friction over the wanted window held against the wanted band: single stops, and the mean.
+"""Friction over the target range held against the target band: single stops, and the mean.
 
 Single stops: at every wanted temperature the share `coverage` of stops has to lie inside the band. Two points of the
 probability of that are known: a half where mu -+ z s touches the band (s the scatter of a stop, z the normal factor of the
@@ -9,7 +9,7 @@ coverage), the confidence c where the tolerance band mu -+ k s does. Between and
 the worst temperature counts, and the friction stage's own answer (yes, no, not shown) bounds it: yes is at least c, no at
 most 1 - c; what it calls not shown is neither at least 95 % nor at most 5 %. Two-sided z is used though mostly one limit is near: the careful side.
 
-Without a wanted band the window's own ends (about the plateau) are held against the wanted ones.
+Without a target band the window's own ends (about the plateau) are held against the wanted ones.
 
 Mean: P(low <= mean mu <= high) by the curve's own band at each wanted temperature, the worst counts.
 """
@@ -33,7 +33,7 @@ LEAST_STEP = 1e-9
 
 @dataclass(frozen=True)
 class Found:
-    """What was found over the wanted window: the figure at the worst temperature, and the probability of conformity."""
+    """What was found over the target range: the figure at the worst temperature, and the probability of conformity."""
 
     figure: Interval
     conformity: float | None
@@ -52,12 +52,12 @@ def single_stops(
     coverage: float,
     confidence: float = USUAL_CONFIDENCE,
 ) -> Found:
-    """Share of single stops in the band over the wanted window; the figure is mu with its tolerance band where worst.
+    """Share of single stops in the band over the target range; the figure is mu with its tolerance band where worst.
 
     confidence: of the tolerance band, and of the friction stage's answer.
     """
     if holds is None:
-        return Found(Interval(why="no answer over the wanted window"), None, None, "no answer over the wanted window")
+        return Found(Interval(why="no answer over the target range"), None, None, "no answer over the target range")
     points = wanted_points(curve, span)
     if points is None:
         return Found(Interval(why=holds.why), None, None, holds.why)
@@ -89,10 +89,10 @@ def stops_conform(point: CurvePoint, band: Band, coverage: float, confidence: fl
 
 
 def mean(curve: Sequence[CurvePoint], band: Band, span: Span, confidence: float = USUAL_CONFIDENCE) -> Found:
-    """Mean mu over the wanted window; the figure is the curve with its band, of this confidence, where worst."""
+    """Mean mu over the target range; the figure is the curve with its band, of this confidence, where worst."""
     points = wanted_points(curve, span)
     if points is None:
-        why = "the curve does not reach over the wanted window"
+        why = "the curve does not reach over the target range"
         return Found(Interval(why=why), None, None, why)
 
     def near(point: CurvePoint) -> float:
@@ -141,7 +141,7 @@ def ends(window: Window | None, reason: str | None, span: Span) -> Found:
 
 
 def wanted_points(curve: Sequence[CurvePoint], span: Span) -> list[CurvePoint] | None:
-    """The curve's points over the wanted window with the one beyond either end; None where the curve does not reach or
+    """The curve's points over the target range with the one beyond either end; None where the curve does not reach or
     has a gap there."""
     low, high = span
     below = [p for p in curve if p.temperature_c <= low + LEAST_STEP]

@@ -124,7 +124,7 @@ def _answered(
 
 
 def _friction(of: Compound) -> list[Requirement]:
-    """The wanted window and band; without a wanted window mu at the reference conditions."""
+    """The target range and band; without a target range mu at the reference conditions."""
     target, band = of.target, of.target.mu
     if target.temperature_window is None:
         return [] if band is None else [_at_reference(of, band)]
@@ -140,8 +140,8 @@ def _friction(of: Compound) -> list[Requirement]:
     }
     means = {name: _by_tests(friction.mean(curve, band, span, sure), curve, span) for name, (curve, _) in every.items()}
     curve, holds = _pooled(of)
-    share = f"{100 * of.coverage:.3g} % of single stops in the wanted band over the wanted window"
-    whole = "Mean µ in the wanted band over the wanted window"
+    share = f"{100 * of.coverage:.3g} % of single stops in the target band over the target range"
+    whole = "Mean µ in the target band over the target range"
     every_stop = _by_tests(friction.single_stops(curve, holds, band, span, of.coverage, sure), curve, span)
     mean = _by_tests(friction.mean(curve, band, span, sure), curve, span)
     return [
@@ -173,7 +173,7 @@ def _ends(of: Compound, span: tuple[float, float]) -> Requirement:
     each = {one.batch: friction.ends(one.window, one.window_reason, span) for one in rows}
     pooled = friction.ends(of.friction.window, of.friction.window_reason, span)
     each = each or ({name: pooled for name in of.specimens} if len(of.specimens) == 1 else {})
-    words = "Friction window over the wanted window (no band is stated: that about the plateau)"
+    words = "Friction window over the target range (no band is stated: that about the plateau)"
     return _answered(of, each, pooled, "mu", key="window", target=words, unit="°C", wanted=_words(span))
 
 
@@ -210,7 +210,7 @@ def _of_place(of: Compound, found: CompoundFriction | OfBatch, asked: WindowAt |
 def _at_reference(of: Compound, band: tuple[float, float]) -> Requirement:
     each = {batch.batch: _plain(batch.mu, *band) for batch in of.batches.batches}
     return _answered(
-        of, each, None, None, key="mu", target="µ at the reference conditions in the wanted band", unit="",
+        of, each, None, None, key="mu", target="µ at the reference conditions in the target band", unit="",
         wanted=f"{band[0]:.3g} to {band[1]:.3g}", low=band[0], high=band[1],
     )  # fmt: skip
 

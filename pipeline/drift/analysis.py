@@ -256,7 +256,7 @@ def _why_none(found: Search, findings: list[Statement], settings: Drift) -> str:
     if d.alarm and not any("friction" in f.items for f in findings):
         return f"friction changed by less than {100 * settings.least_loss:g} %, which is not called a change"
     return (
-        f"no statistic passed its limit for {100 * settings.false_alarm_rate:g} % false alarms a test: largest shape"
+        f"no drift signal ({100 * settings.false_alarm_rate:g} % false-alarm rate a test): largest shape"
         f" {abs(d.z[d.best]) if d.best >= 0 else 0:.1f} against {d.limits.ratio:.1f}, cumulative sum"
         f" {max(d.lower.max(initial=0), d.upper.max(initial=0)):.1f} against {d.limits.cusum:.1f}, weighted average"
         f" {np.abs(d.average).max(initial=0):.2f} against {d.limits.ewma:.2f}"

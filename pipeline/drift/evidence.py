@@ -225,7 +225,7 @@ def growth_item(change: Change, exposed: bool) -> Item:
     elif over_time <= -1.0:
         answer, said = "no", "it grew with every stop, whatever its energy"
     else:
-        answer, said = "unclear", "a step and growth with low-energy use cannot be told apart"
+        answer, said = "unclear", "a step and growth with low-energy use cannot be separated"
     words = (
         f"growth with low-energy use against a step: {over_step:+.1f}, against growth with any stop:"
         f" {over_time:+.1f} in ln likelihood; {said}"

@@ -5,7 +5,7 @@
                            cycles, keeps the loss under what is accepted: so many stops as in that test, taking the loss per cycle as even;
                            the interval's careful ends count (largest loss, smallest share regained)
     a test                 what stands open is not shown either way: the conditions to run
-    a margin of mu         the wanted band widened to what single stops have over the temperatures of the duty at the other's openings
+    a margin of mu         the target band widened to what single stops have over the temperatures of the duty at the other's openings
 
 The last costs no work but a concession, and stands last. A change is `shown` where nothing of it rests on a reservation.
 """
@@ -236,7 +236,7 @@ def _test(duties: Sequence[Duty], common: Openings | None) -> list[Change]:
 
 
 def _margin(duties: Sequence[Duty], friction: CompoundFriction, wanted: float) -> list[Change]:
-    """By how much the wanted band of mu must widen for the openings of one duty to serve the other too."""
+    """By how much the target band of mu must widen for the openings of one duty to serve the other too."""
     band = friction.wanted_mu
     if band is None or not friction.curve or any(d.openings is None for d in duties):
         return []

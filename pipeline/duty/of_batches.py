@@ -4,7 +4,7 @@ The compound's window and map are those of all batches together; where a pair of
 target's margin, at the reference conditions), the disc fitted may be of a batch that neither describes. Then
 
     window          that of the batches together: the highest of their lower ends to the lowest of their upper ends,
-                    so that every batch holds the wanted band in all of it
+                    so that every batch holds the target band in all of it
     line pressure   by the batch with the least friction, which needs the most: mu of the map times f,
                     f = mu of the batch's own curve / mu of the map, both at the reference conditions;
                     u(ln mu)^2 = u(ln map)^2 + u(ln f)^2, the batch's curve and the map taken as independent

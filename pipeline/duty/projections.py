@@ -372,9 +372,7 @@ def _history(settled: History, events: Events, index: int) -> CycleHistory:
 
 
 def _notes(tests: Sequence[Recorded], settings: Wear, brake: Brake) -> list[str]:
-    notes = [
-        "disc temperatures are the bulk's; on the vehicle, not on the rig, they are what the cooling given makes them"
-    ]
+    notes = ["disc temperatures are the bulk's; on the vehicle, not on the rig, they depend on the cooling entered"]
     if heat_share_of(tests[0].card, settings.heat_share).value == 1:
         notes.append("all friction heat goes into the disc")
     assumed = assumed_words(tests[0].card, settings)
@@ -403,6 +401,6 @@ def _spread(wear: CompoundWear) -> list[str]:
     if not said:
         return []
     return [
-        "wear and life are a mean specimen's, of all batches or of the batch named, and their intervals do not hold single ones: "
+        "wear and life are a mean specimen's, of all batches or of the batch named, and their intervals apply to the mean specimen, not to one part: "
         f"specimens wore, over the law of all batches, {'; '.join(said)}"
     ]

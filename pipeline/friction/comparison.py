@@ -33,9 +33,9 @@ CUT, FEWEST_COMPARED = 3.0, 25
 CARRIED = 1e-6  # share of a stop's information that must not be its own alone
 FORMS = (("log", "linear"), ("identity", "linear"), ("log", "log"))
 WORDS = {
-    ("log", "linear"): "effects multiply mu",
-    ("identity", "linear"): "effects add to mu",
-    ("log", "log"): "effects multiply mu, energy density by its logarithm",
+    ("log", "linear"): "multiplicative model",
+    ("identity", "linear"): "additive model",
+    ("log", "log"): "multiplicative model, energy density by its logarithm",
 }
 FIRST = WORDS[FORMS[0]]
 INTERACTS = "; temperature interacts with them"

@@ -102,14 +102,14 @@ def separable(logs: np.ndarray, temperature_basis: np.ndarray, missing: tuple[st
             break
         partner = _partner(worst, kept, logs, temperature_basis)
         if partner == "temperature":
-            dropped[worst] = f"{WORDS[worst]} moved with temperature in this design: the two can't be told apart"
+            dropped[worst] = f"{WORDS[worst]} moved with temperature in this design: the two can't be separated"
             kept.remove(worst)
             continue
         out = _stands_back(worst, partner)
         stays = partner if out == worst else worst
         tied.append((stays, out))
         dropped[out] = (
-            f"{WORDS[out]} and {WORDS[stays]} moved together in this design: the two can't be told apart, "
+            f"{WORDS[out]} and {WORDS[stays]} moved together in this design: the two can't be separated, "
             f"{WORDS[stays]} carries their joint effect"
         )
         kept.remove(out)

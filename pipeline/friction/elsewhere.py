@@ -43,7 +43,7 @@ def elsewhere(
     *,
     corners: bool = True,
 ) -> Elsewhere:
-    """Windows at the corners of what was run, in the reference's wanted band of mu, and at what the target asks for; without
+    """Windows at the corners of what was run, in the reference's target band of mu, and at what the target asks for; without
     `corners` there alone."""
     found = places.corners(map_) if corners else []
     why = None if found or not corners else places.why_no_corner(map_)

@@ -83,10 +83,12 @@ def shift(map_: FrictionMap, part: pl.DataFrame) -> LeftOut | None:
     scatter = float(np.mean(map_.scatter(t) / map_.predict(t).mu))
     u = np.sqrt(scatter**2 / known.sum() + np.mean(expected.se[known] / expected.mu[known]) ** 2 + BLOCK_SD**2)
     name = part["block"][0]
+    off_percent = 100 * float(np.median(off))
+    side = "below" if off_percent < 0 else "above"
     return LeftOut(
         block=name,
         stops=part["stop"].to_list(),
         shift=float(np.median(off)),
         u=float(u),
-        why=f"{name} lies {100 * float(np.median(off)):+.1f} % off the map of the stops before it",
+        why=f"{name} is {abs(off_percent):.1f} % {side} the value expected from the stops before",
     )

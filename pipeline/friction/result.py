@@ -117,7 +117,7 @@ def of_batch(batch: str, map_: FrictionMap, settings: Friction, wanted: Wanted, 
 
 
 def holds(curve: Curve, answers: np.ndarray, wanted: Wanted) -> Holds | None:
-    """The answer over the wanted window; None without a target for both temperatures and mu."""
+    """The answer over the target range; None without a target for both temperatures and mu."""
     if wanted.mu is None or wanted.temperatures is None:
         return None
     return verdict.over_window(curve, answers, wanted.mu, wanted.temperatures)
@@ -130,7 +130,7 @@ def gaps(map_: FrictionMap) -> list[Gap]:
 
 
 def of_sides(map_: FrictionMap, found: OfMap, wanted: Wanted) -> Sides | None:
-    """The verdict over both duties; None without a wanted band of mu."""
+    """The verdict over both duties; None without a target band of mu."""
     if wanted.mu is None:
         return None
     start, end = wanted.temperatures or (None, None)

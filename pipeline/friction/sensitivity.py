@@ -36,7 +36,7 @@ def sensitivities(
         if name in tied:
             other = next(n for n in tied[name] if n != name)
             found[key] = Slope(
-                why=f"{effects.WORDS[name]} and {effects.WORDS[other]} moved together in this design: the two can't be told apart"
+                why=f"{effects.WORDS[name]} and {effects.WORDS[other]} moved together in this design: the two can't be separated"
             )
         elif name in map_.choice.dropped:
             found[key] = Slope(why=map_.choice.dropped[name])

@@ -76,7 +76,7 @@ def high_energy(found: OfMap, wanted: tuple[float, float], end: float | None) ->
 
 
 def _in_fade(fade: Fade, wanted: tuple[float, float]) -> Question:
-    """Whether the lowest mu of the fade lies in the wanted band, by the interval that its ratio to the level before has."""
+    """Whether the lowest mu of the fade lies in the target band, by the interval that its ratio to the level before has."""
     text = f"lowest mu measured in the fade {fade.mu_min:.3f} at {fade.temperature_c:.0f} °C, wanted {wanted[0]:.3g} to {wanted[1]:.3g}"
     answer: Answer = "not shown" if wanted[0] <= fade.mu_min <= wanted[1] else "no"
     if fade.index is not None and fade.index_low is not None and fade.index_high is not None:
@@ -131,7 +131,7 @@ def window_end(found: OfMap, limit: float | None, side: Literal["low", "high"]) 
 
 
 def failing(found: OfMap, side: str) -> Literal["no", "not shown"]:
-    """no where the wanted window's verdict shows a failure on this side of its middle, else not shown."""
+    """no where the target range's verdict shows a failure on this side of its middle, else not shown."""
     holds = found.holds
     if not holds or holds.answer != "no":
         return "not shown"

@@ -1,6 +1,6 @@
-"""Does friction hold over the wanted window? Three answers, with the temperatures behind them.
+"""Does friction hold over the target range? Three answers, with the temperatures behind them.
 
-yes: at every wanted temperature the tolerance band lies inside the wanted band of mu. no: at some temperature
+yes: at every wanted temperature the tolerance band lies inside the target band of mu. no: at some temperature
 fewer single stops than the coverage lie inside, shown with the confidence (their share is below it in nearly
 all curves drawn). not shown: anything between, or no data there.
 """
@@ -21,7 +21,7 @@ HOLDS, FAILS, OPEN, NO_DATA = "yes", "no", "not shown", "no data"
 
 
 def share_inside(drawn: Curves, link: str, wanted: tuple[float, float]) -> np.ndarray:
-    """Share of single stops inside the wanted band for every drawn curve and grid temperature."""
+    """Share of single stops inside the target band for every drawn curve and grid temperature."""
     low, high = (np.log(w) for w in wanted) if link == "log" else wanted
     sd = np.sqrt(drawn.variance)
     return special.ndtr((high - drawn.z) / sd) - special.ndtr((low - drawn.z) / sd)
@@ -53,7 +53,7 @@ def over_window(
         to_c=between[1] - ZERO_C,
         fails=failing,
         not_shown=open_,
-        why="; ".join(texts) or "the tolerance band lies inside the wanted band at every wanted temperature",
+        why="; ".join(texts) or "the tolerance band lies inside the target band at every wanted temperature",
     )
 
 

@@ -1,4 +1,4 @@
-"""The window: the widest unbroken temperature range whose tolerance band lies inside the wanted band of mu.
+"""The window: the widest unbroken temperature range whose tolerance band lies inside the target band of mu.
 
 Ends lie where the band's edge crosses the wanted limit (linear between grid points) or where the data end.
 The interval of an end that the band limits is where the edge that truly holds the coverage crosses: curve and
@@ -20,7 +20,7 @@ from pipeline.friction.posterior import FARTHEST, Curves, interval
 from pipeline.friction.transition import plateau_level
 
 AT_EDGE_K = 0.01
-WITHOUT_TARGET = 0.15  # the wanted band about the plateau's mean where no target gives one
+WITHOUT_TARGET = 0.15  # the band about the plateau's mean where no target gives one
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Window:
 
 
 def inside_ranges(curve: Curve, wanted: tuple[float, float]) -> list[tuple[End, End]]:
-    """Every unbroken range with the tolerance band inside the wanted band, in order of temperature."""
+    """Every unbroken range with the tolerance band inside the target band, in order of temperature."""
     slack = np.minimum(curve.tolerance_low - wanted[0], wanted[1] - curve.tolerance_high)
     ranges = []
     for k in np.unique(curve.stretch):
@@ -84,7 +84,7 @@ def why_none(curve: Curve, wanted: tuple[float, float]) -> str:
         return "the tolerance band fits at single temperatures only"
     i = int(np.argmax(slack))
     low, high = curve.tolerance_low[i], curve.tolerance_high[i]
-    width = " (it is wider than the wanted band there)" if high - low > wanted[1] - wanted[0] else ""
+    width = " (it is wider than the target band there)" if high - low > wanted[1] - wanted[0] else ""
     return (
         f"nowhere between {curve.temperature[0] - 273.15:.0f} and {curve.temperature[-1] - 273.15:.0f} C does the tolerance "
         f"band lie inside {wanted[0]:.3g} to {wanted[1]:.3g}; nearest at {curve.temperature[i] - 273.15:.0f} C, "
@@ -93,7 +93,7 @@ def why_none(curve: Curve, wanted: tuple[float, float]) -> str:
 
 
 def plateau_band(curve: Curve) -> tuple[tuple[float, float], float]:
-    """The wanted band where no target gives one, +-15 % of the plateau's mean, and that mean.
+    """The band sought where no target gives one, +-15 % of the plateau's mean, and that mean.
 
     The plateau is that of the landmarks; the whole curve's mean where its temperatures are too few for one.
     """
@@ -130,7 +130,7 @@ def with_intervals(
 
 
 def true_slack(drawn: Curves, link: str, wanted: tuple[float, float], coverage: float) -> np.ndarray:
-    """Room between the wanted band and the band that truly holds `coverage` of single stops, for every
+    """Room between the target band and the band that truly holds `coverage` of single stops, for every
     drawn curve.
     """
     half = special.ndtri((1 + coverage) / 2) * np.sqrt(drawn.variance)

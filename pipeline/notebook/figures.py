@@ -34,7 +34,7 @@ def plot_stop(reduced: Reduced, stop: int) -> Figure:
 
 
 def plot_friction(test: Tables, friction: OfMap) -> Figure:
-    """mu of the stops over the method's temperature, with curve, bands, window and wanted band.
+    """mu of the stops over the method's temperature, with curve, bands, window and target band.
 
     friction: of the test, `friction_map(...)` or that of its results.
     """

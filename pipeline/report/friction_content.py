@@ -31,7 +31,7 @@ def capital(text: str) -> str:
 
 
 def answers(friction: TestFriction) -> list[tuple[str, str]]:
-    """Tone and sentence of the verdicts over the wanted window and over both duties, where there is a target."""
+    """Tone and sentence of the verdicts over the target range and over both duties, where there is a target."""
     said = []
     holds, sides = friction.holds, friction.sides
     if holds is not None:
@@ -124,7 +124,7 @@ def _history(friction: TestFriction) -> list[tuple[str, str]]:
     if green is not None:
         said = interval_text(green)
         found.append(("Green µ", said if green.value is None else f"{said}, mean of {green.stops} {green.source}"))
-    name = "Bedding, stops to 3 % of the asymptote"
+    name = "Stops until bedded (within 3 %)"
     if bedding is not None:
         stops = Interval(value=bedding.stops, low=bedding.low, high=bedding.high, why=bedding.why)
         found.append((name, interval_text(stops)))

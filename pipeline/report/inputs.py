@@ -38,8 +38,8 @@ R = TypeVar("R", bound=Result)
 class TargetFigures(Result):
     """The target's figures in the sheet's units, under its own keys."""
 
-    temperature_window: list[float] | None = given("wanted window", "degC", default=None)
-    mu: list[float] | None = given("wanted band of mu", default=None)
+    temperature_window: list[float] | None = given("target range", "degC", default=None)
+    mu: list[float] | None = given("target band of mu", default=None)
     mu_batch_margin: float | None = given("margin of mu between batches", default=None)
     bite_margin: float | None = given("margin of bite between batches, of mu or as a share", default=None)
     bite_margin_relative: bool | None = given("whether that margin is a share of bite", default=None)

@@ -1,7 +1,7 @@
-"""Stops that the window's temperatures would promise and that the wanted band does not hold.
+"""Stops that the window's temperatures would promise and that the target band does not hold.
 
 A window is sought for the curve at reference conditions, on map and check stops. A stop of any purpose inside its
-temperatures can still read outside the wanted band: at another pressure, speed or energy, or after gentle use. Such
+temperatures can still read outside the target band: at another pressure, speed or energy, or after gentle use. Such
 stops are counted here by block, from stops.parquet, so that no page can leave them out. The window's ends are known
 to an interval each; what lies in these intervals counts as inside.
 """
@@ -69,7 +69,7 @@ def condition(window: Window, band: Sequence[float], column: str) -> str:
 
 def band_words(friction: OfMap) -> str:
     """What the band is called: wanted, or one that was made here without a target."""
-    return "the wanted band" if friction.wanted_from in (None, "target") else "the band sought"
+    return "the target band" if friction.wanted_from in (None, "target") else "the band sought"
 
 
 def sentence(stops: pl.DataFrame, friction: OfMap, column: str, most: int = 4) -> tuple[str, str] | None:

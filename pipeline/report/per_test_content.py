@@ -74,8 +74,8 @@ def balance_rows(summary: TestSummary) -> list[tuple[str, str]]:
         ]
     if offsets is not None:
         rows += [
-            ("Torque offset taken off", _with_u(offsets.torque_nm, offsets.torque_u_nm, "N m", offsets.torque_u_why)),
-            ("Pressure at rest taken off", _with_u(offsets.pressure_bar, offsets.pressure_spread_bar, "bar")),
+            ("Torque offset subtracted", _with_u(offsets.torque_nm, offsets.torque_u_nm, "N m", offsets.torque_u_why)),
+            ("Pressure at rest subtracted", _with_u(offsets.pressure_bar, offsets.pressure_spread_bar, "bar")),
         ]
     if drag is not None:
         rows += [
@@ -88,9 +88,9 @@ def balance_rows(summary: TestSummary) -> list[tuple[str, str]]:
             moved = _with_u(lag.applied, None, "s", lag.why)
             rows.append(("The later channel, moved by", f"{lag.late}, {moved}"))
     if offsets is not None:
-        rows.append(("How offset and drag were told apart", offsets.how))
+        rows.append(("How offset and drag were separated", offsets.how))
     for one in balance.candidates if balance is not None else []:
-        text = f"{one.cause}; not told apart: {one.not_told_apart_from}"
+        text = f"{one.cause}; not separated: {one.not_told_apart_from}"
         rows.append(("Candidate for an energy ratio off 1", text))
     return rows
 
@@ -204,7 +204,7 @@ def wear_model_rows(wear: TestWear) -> list[list[str]]:
 
 def _parameters(law: FittedLaw) -> str:
     return "; ".join(
-        f"{name}: not pinned" if one.value is None else f"{name} = {interval_text(one, parameter_unit(one))}"
+        f"{name}: not determined" if one.value is None else f"{name} = {interval_text(one, parameter_unit(one))}"
         for name, one in law.parameters.items()
     )
 

@@ -16,14 +16,14 @@ from pipeline.results.friction_map import CurvePoint
 
 
 def friction(inputs: Inputs) -> Figure | None:
-    """Stops of every test against temperature, curve and bands, window, wanted band; the batches' own curves where
+    """Stops of every test against temperature, curve and bands, window, target band; the batches' own curves where
     they differ.
     """
     fig, axes = panel(3.5)
     column, words = temperature_column(inputs.settings.reduction.temperature)
     wanted = inputs.target.result.mu if inputs.target else None
     if wanted:
-        axes.axhspan(*wanted, color=palette.TARGET, alpha=0.13, lw=0, label="wanted band of µ")
+        axes.axhspan(*wanted, color=palette.TARGET, alpha=0.13, lw=0, label="target band of µ")
     used = [t for t in inputs.usable if len(t.stops)]
     drawn = _others(axes, used, column)
     looks, named = palette.batches(inputs.batch_names), set[str]()

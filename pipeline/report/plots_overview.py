@@ -15,7 +15,7 @@ Range = tuple[str, float, float, str]
 
 
 def overview(inputs: Inputs) -> Figure | None:
-    """Curve with bands and wanted band above, ranges of temperature as bars below; None without a curve."""
+    """Curve with bands and target band above, ranges of temperature as bars below; None without a curve."""
     found = inputs.friction.result
     if not found.curve:
         return None

@@ -194,9 +194,9 @@ def stretches(curve: list[CurvePoint]) -> list[list[CurvePoint]]:
 
 
 def friction_temperature(stops: pl.DataFrame, friction: OfMap, *, attribution: str = "initial") -> go.Figure:
-    """mu of the stops against the method's temperature with curve, bands, window and the wanted band of mu.
+    """mu of the stops against the method's temperature with curve, bands, window and the target band of mu.
 
-    The wanted band is friction.json's `wanted_mu`, from the target or, without one, about the plateau.
+    The target band is friction.json's `wanted_mu`, from the target or, without one, about the plateau.
     """
     column, words = temperature_column(attribution)
     fig = frame.figure(frame.axis(words, "°C"), frame.axis(MU, "", rangemode="tozero"), height=450)
@@ -209,7 +209,7 @@ def friction_temperature(stops: pl.DataFrame, friction: OfMap, *, attribution: s
             line_width=0,
             layer="below",
             annotation={
-                "text": "wanted band of µ"
+                "text": "target band of µ"
                 if friction.wanted_from in (None, "target")
                 else "band about the plateau (no target)",
                 "font": {"size": 11, "color": palette.MUTED},

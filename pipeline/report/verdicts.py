@@ -136,7 +136,7 @@ def window_sentence(friction: TestFriction) -> tuple[str, str]:
         )
     ]
     targeted = friction.wanted_from in (None, "target")
-    source = "" if targeted else f" The wanted band is {friction.wanted_from}."
+    source = "" if targeted else f" The target band is {friction.wanted_from}."
     return (
         "good" if targeted else "open",
         f"Friction window {ends[0][0]} to {ends[1][0]}{conditions(friction)}{not_elsewhere(friction)}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",

@@ -55,7 +55,7 @@ class Change(Result):
     words: str = given("the change in words")
     openings: dict[str, Openings] = given("opening of each duty under it", default_factory=dict)
     hard_stops: list[HardStops] = given("for hard stops between: how many and which", default_factory=list)
-    mu_margin: float | None = given("for a margin of mu: by how much the wanted band must widen", default=None)
+    mu_margin: float | None = given("for a margin of mu: by how much the target band must widen", default=None)
     mu_limit: float | None = given("for a margin of mu: the limit that would then be accepted", default=None)
     test: SettlingTest | None = given("for a test: the one that settles glazing, where that stands open", default=None)
 

@@ -42,8 +42,8 @@ class OfBatch(Result):
     batch: str = given("batch")
     window: Window | None = given("its window", default=None)
     window_reason: str | None = given("why there is none", default=None)
-    wanted_from: str | None = given("where the wanted band comes from", default=None)
-    holds: Holds | None = given("verdict over the wanted window", default=None)
+    wanted_from: str | None = given("where the target band comes from", default=None)
+    holds: Holds | None = given("verdict over the target range", default=None)
     curve: list[CurvePoint] = given("mu against temperature at the reference conditions", default_factory=list)
     curve_reason: str | None = given("why there is no curve", default=None)
     extrapolated: list[Extrapolation] = given(

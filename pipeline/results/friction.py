@@ -36,9 +36,9 @@ class OfMap(Result):
     window_reason: str | None = given("why there is no window", default=None)
     windows_at: list[WindowAt] = given("windows at other pressures and energy densities run", default_factory=list)
     windows_at_why: str | None = given("why there is none at other conditions run", default=None)
-    wanted_from: str | None = given("where the wanted band of mu comes from", default=None)
-    wanted_mu: list[float] | None = given("wanted band of mu", default=None)
-    holds: Holds | None = given("verdict over the wanted window; null without a target", default=None)
+    wanted_from: str | None = given("where the target band of mu comes from", default=None)
+    wanted_mu: list[float] | None = given("target band of mu", default=None)
+    holds: Holds | None = given("verdict over the target range; null without a target", default=None)
     curve: list[CurvePoint] = given("mu against temperature at the reference conditions", default_factory=list)
     curve_reason: str | None = given("why there is no curve", default=None)
     extrapolated: list[Extrapolation] = given(

@@ -40,7 +40,7 @@ class EndInterval(Result):
 
 
 class Window(Result):
-    """The widest unbroken temperature range whose tolerance band lies inside the wanted band of mu."""
+    """The widest unbroken temperature range whose tolerance band lies inside the target band of mu."""
 
     low_c: float = given("lower end", "degC")
     high_c: float = given("upper end", "degC")
@@ -72,7 +72,7 @@ class Stretch(Result):
 
 
 class Holds(Result):
-    """Does friction hold over the wanted window of the target?"""
+    """Does friction hold over the target range?"""
 
     answer: Answer = given("yes: shown at every wanted temperature; no: shown to fail at one; not shown: neither")
     from_c: float = given("wanted from", "degC")
@@ -101,7 +101,7 @@ class CurvePoint(Result):
     dof_mean: float = given("degrees of freedom of the mean")
     dof_scatter: float = given("degrees of freedom of the scatter")
     tolerance_factor: float = given("factor of the tolerance band")
-    inside_wanted: Answer = given("whether single stops lie in the wanted band there")
+    inside_wanted: Answer = given("whether single stops lie in the target band there")
     tested: bool = given("whether stops were run near, temperature and conditions together", default=True)
 
 
@@ -156,7 +156,7 @@ class Sensitivity(Result):
     pressure_per_10bar: Slope = given("per 10 bar")
     speed_per_100rpm: Slope = given("per 100 rpm")
     energy_per_j_mm2: Slope = given("per J/mm2")
-    joint: list[JointSlope] = given("conditions that cannot be told apart, taken together", default_factory=list)
+    joint: list[JointSlope] = given("conditions that cannot be separated, taken together", default_factory=list)
 
 
 class Surface(Result):

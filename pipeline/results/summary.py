@@ -40,7 +40,7 @@ class TimeBase(Result):
 
 
 class Offsets(Result):
-    """Readings at zero pressure and at rest, taken off."""
+    """Readings at zero pressure and at rest, subtracted."""
 
     torque_nm: float | None = given("torque's zero", "N m", default=None)
     torque_u_nm: float | None = given("its standard uncertainty", "N m", default=None)
@@ -49,8 +49,8 @@ class Offsets(Result):
     torque_spread_nm: float | None = given("spread of the stops' own readings", "N m", default=None)
     pressure_bar: float | None = given("pressure at rest", "bar", default=None)
     pressure_spread_bar: float | None = given("spread of the stops' own readings", "bar", default=None)
-    told_apart: bool = given("whether the torque's zero and the drag were told apart")
-    how: str = given("what they were told apart by, or why not")
+    told_apart: bool = given("whether the torque's zero and the drag were separated")
+    how: str = given("what they were separated by, or why not")
     torque_turned: bool = given("whether torque counted the other way and was turned round")
 
 
@@ -147,7 +147,7 @@ class Calibrated(Result):
     """A correction that the rig's calibration gave, applied before everything else."""
 
     quantity: Literal["torque_gain", "torque_zero", "pressure_gain", "pressure_zero"] = given(
-        "gain: reading over true value, the readings are divided by it; zero: reading of nothing, taken off"
+        "gain: reading over true value, the readings are divided by it; zero: reading of nothing, subtracted"
     )
     value: float = given("its value, in `unit`")
     u: float | None = given("its standard uncertainty, in `unit`; null where none is stated", default=None)

@@ -171,7 +171,7 @@ def _zero_moved(context: Context, stop: ConditionedStop, row: dict[str, Any]) ->
         if not level or abs(value) <= max(ZERO_SHARE * abs(level), 5 * u):
             continue
         doubtful = alone and abs(value) > DOUBTFUL_SHARE * abs(level)
-        text = f"zero of {name} stands {value:+.3g} {unit} beside the test's; taken off"
+        text = f"zero of {name} stands {value:+.3g} {unit} beside the test's; subtracted"
         if doubtful:
             text += f", but only in this stop: {name} may really have been there"
         evidence = {"own": value, "u": u, "unit": unit, "share_of_level": abs(value / level), "alone": alone}

@@ -50,13 +50,13 @@ def findings_of_test(test: ConditionedTest, entries: Sequence[Entry], method: Me
             text = f"no accuracy stated for {' and '.join(missing)}: counted as 0 in mu_u"
             result.append(finding("sensors_missing", text, evidence={"missing": missing}))
     if not any(stop.pressure_known for stop in corrections.stops):
-        text = "no samples at rest: the pressure's zero is not taken off"
+        text = "no samples at rest: the pressure's zero is not subtracted"
         result.append(finding("zero_unknown", text, channel="pressure"))
     if not zero.known:
         result.append(
             finding(
                 "zero_unknown",
-                "no samples at zero pressure: the torque's offset and drag are not taken off",
+                "no samples at zero pressure: the torque's offset and drag are not subtracted",
                 channel="torque",
             )
         )
@@ -64,7 +64,7 @@ def findings_of_test(test: ConditionedTest, entries: Sequence[Entry], method: Me
         result.append(
             finding(
                 "drag_not_separated",
-                f"offset and drag of torque were not told apart: {zero.how}",
+                f"offset and drag of torque were not separated: {zero.how}",
                 channel="torque",
                 evidence={"constant_nm": zero.offset, "b_nm_per_rad_s": zero.b},
             )
@@ -132,7 +132,7 @@ def _offset_findings(card: Card, found: FoundCorrections, method: Method) -> lis
         scale = scales.get(name)
         if scale and abs(value) > method.conditioning.offset_limit * scale:
             share = 100 * value / scale
-            text = f"{name} reads {value * factor:.3g} {unit} at zero, {share:.1f} % of its range; taken off"
+            text = f"{name} reads {value * factor:.3g} {unit} at zero, {share:.1f} % of its range; subtracted"
             result.append(
                 finding(
                     "offset_large",

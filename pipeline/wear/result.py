@@ -241,8 +241,8 @@ def _rough_words(found: Inference | None) -> str:
             f"to occasion by some {found.occasion_um:.2g} um; the intervals hold that"
         )
     return (
-        f"chi2 per degree of freedom {found.chi2 / found.dof:.1f}: beside the readings' noise the law is wrong by some "
-        f"{100 * found.roughness:.1f} % of an interval's loss; the intervals hold that"
+        f"chi2 per degree of freedom {found.chi2 / found.dof:.1f}: beside the readings' noise the law misses an interval's wear by "
+        f"about {100 * found.roughness:.1f} %; the intervals hold that"
     )
 
 

@@ -188,15 +188,15 @@ def _identified(found: Inference) -> tuple[bool, str]:
         if is_rate and low == 0.0:
             reasons.append(f"{name} does not differ from zero beyond the readings' noise")
         elif not (np.isfinite(low) and np.isfinite(high)):
-            reasons.append(f"{name} is open: {_open_words(found)}")
+            reasons.append(f"{name} is not determined, open: {_open_words(found)}")
         elif is_rate and high > LOOSE * low and not (name == "B" and _pinned_elsewhere(found)):
-            reasons.append(f"{name} is loose, {low:.3g} to {high:.3g}")
+            reasons.append(f"{name} is not determined, {low:.3g} to {high:.3g}")
         elif not is_rate and high - low > LOOSE_SHAPE[name]:
-            reasons.append(f"{name} is loose, {low:.0f} to {high:.0f}: {_open_words(found)}")
+            reasons.append(f"{name} is not determined, {low:.0f} to {high:.0f}: {_open_words(found)}")
     if wrong(found):
-        size = f"the law is wrong by some {100 * max(found.roughness, found.problem.departure):.0f} % of an interval's loss"
+        size = f"the law misses an interval's wear by about {100 * max(found.roughness, found.problem.departure):.0f} %"
         if found.occasion_um:
-            size = f"the law is wrong, or the readings of an occasion by {found.occasion_um:.2g} um together"
+            size = f"the law misses wear, or the readings of an occasion are off by {found.occasion_um:.2g} um together"
         reasons.append(
             f"misfit, chi2 per degree of freedom {found.chi2 / found.dof:.1f}: {size}, no parameter of it is sure"
         )

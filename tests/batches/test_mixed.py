@@ -101,7 +101,7 @@ def test_one_specimen_each_gives_no_scatter():
 
 
 def test_blocks_that_hold_one_batch_each_are_refused():
-    with pytest.raises(ValueError, match="cannot be told apart"):
+    with pytest.raises(ValueError, match="cannot be separated"):
         mixed.fit([1.0, 2.0, 3.0, 4.0], ["a", "a", "b", "b"], block=["x", "x", "y", "y"])
 
 

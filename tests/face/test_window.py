@@ -32,7 +32,7 @@ def test_window_curve_and_landmarks_are_the_laws_where_it_is_used() -> None:
 
 
 def test_the_laws_window_is_nearer_to_the_truth_than_the_maps() -> None:
-    """The world's own stops at the reference: where their middle 90 % leave the wanted band in the cold."""
+    """The world's own stops at the reference: where their middle 90 % leave the target band in the cold."""
     made, _, map_, law = world()
     c = made.compound
     truth = made.truth(np.linspace(40, 620, 117), c.reference.pressure_bar, c.reference.speed_rpm)

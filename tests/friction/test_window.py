@@ -77,7 +77,7 @@ def test_widest_of_two_ranges_and_none_across_a_gap() -> None:
 def test_reason_of_no_window() -> None:
     wide = curve_of(T, ramp(T), half=0.2)
     assert window.widest(wide, WANTED) is None
-    assert "wider than the wanted band" in window.why_none(wide, WANTED)
+    assert "wider than the target band" in window.why_none(wide, WANTED)
     low = curve_of(T, ramp(T) - 0.2)
     assert window.widest(low, WANTED) is None
     assert "nowhere between 100 and 700 C" in window.why_none(low, WANTED)

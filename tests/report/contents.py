@@ -36,7 +36,7 @@ def curve_points(low: float = 70, high: float = 610) -> list[dict[str, Any]]:
 def window(**changes: Any) -> dict[str, Any]:
     """A window that ends at 231.4 degC by the band and at 604 degC with the data."""
     base = {"low_c": 231.4, "high_c": 604.0, "low_limited_by": "band", "high_limited_by": "data", "mu_mean": 0.4432, "mu_low": 0.436,
-            "mu_high": 0.451, "confidence": 0.95, "coverage": 0.9, "low_why": "the tolerance band leaves the wanted band",
+            "mu_high": 0.451, "confidence": 0.95, "coverage": 0.9, "low_why": "the tolerance band leaves the target band",
             "high_why": "the data end", "low_interval_c": {"why": "one test"}, "high_interval_c": {"why": "the data end"},
             "mu_class": {"class": "F", "over": 0.35, "to": 0.45}}  # fmt: skip
     return {**base, **changes}

@@ -164,11 +164,11 @@ def test_stops_in_the_window_and_off_the_band_are_told(tmp_path: Path) -> None:
     friction = arguments["into"] / "friction.json"
     write_json(friction, read_json(friction) | {"wanted_mu": [0.38, 0.56], "wanted_from": "target"})
     made = sheet.made(**arguments)
-    said = [part.text for part in made.sections[1].parts if "outside the wanted band" in getattr(part, "text", "")]
+    said = [part.text for part in made.sections[1].parts if "outside the target band" in getattr(part, "text", "")]
     assert len(said) == 1
     assert "valley duty" in said[0] and "0.310" in said[0]
     numbers = {n["label"]: n["value"] for n in read_json(sheet_with_made(arguments))["sections"][1]["numbers"]}
-    assert numbers["ok stops inside the window's temperatures and outside the wanted band"] >= 48
+    assert numbers["ok stops inside the window's temperatures and outside the target band"] >= 48
 
 
 def sheet_with_made(arguments: dict[str, Any]) -> Path:
@@ -263,7 +263,7 @@ def test_an_interval_that_reaches_the_end_of_the_data_is_open(tmp_path: Path) ->
     friction = contents.full_friction_json(compound="Marram 4", window=opened)
     said = shown(sheet_with(tmp_path / "compound", friction=friction))
     assert "reaching to where the data end, or beyond, at the reference" in said
-    assert "upper end: the tolerance band leaves the wanted band of µ" in said
+    assert "upper end: the tolerance band leaves the target band of µ" in said
     friction["wanted_from"] = "about the plateau"
     said = shown(sheet_with(tmp_path / "sought", friction=friction))
     assert "upper end: the tolerance band leaves the band sought" in said

@@ -226,12 +226,12 @@ def test_wear_and_life_are_told_batch_by_batch(content):
 
 def test_targets_are_answered_worst_first(content):
     share, wear = (
-        "90 % of single stops in the wanted band over the wanted window",
+        "90 % of single stops in the target band over the target range",
         "Disc wear per stop and face on map and duty blocks, at most",
     )
     assert [(row["target"], row["met"]) for row in content["targets"]] == [
         ("Batches alike in µ at the reference conditions: difference", "not met"),
-        (share, "undecided"), ("Mean µ in the wanted band over the wanted window", "undecided"),
+        (share, "undecided"), ("Mean µ in the target band over the target range", "undecided"),
         (wear, "undecided"), ("Batches alike in wear: ratio", "met"), ("Batches alike in bite: difference", "met"),
     ]  # fmt: skip
     assert content["decision"] == "guard_band"

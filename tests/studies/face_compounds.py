@@ -11,7 +11,7 @@ no model, code or default with what it judges.
     made.trace(row)                                  # dict of arrays of that stop: time_s, speed_rpm, torque_nm,
                                                      # pressure_bar, mu (in the window, else NaN), face_c, bulk_c, disc_temperature_c
     truth = made.truth(start_c, pressure_bar, speed_rpm)      # Truth: mu (mean of true stops), sd (of a single stop)
-    truth.ends(wanted, low, high)                    # where the middle 90 % of true stops leave the wanted band
+    truth.ends(wanted, low, high)                    # where the middle 90 % of true stops leave the target band
 
 Design: three pressures by two speeds by 8 to 12 initial temperatures by two to four stops, and checks at the reference
 between them. Half of the compounds have one specimen, half two or three, each of which runs the design. A stop's true mean

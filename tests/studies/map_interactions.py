@@ -5,7 +5,7 @@
 
 Compounds of `tests.studies.face_compounds`, four of five with friction made at the face, the fifth separable. Each is
 analysed twice: by the map as it was (one curve times fixed effects, all misfit called scatter) and by the map as it is. The
-wanted band of mu is drawn so that the truth leaves it on a slope: its lower limit 8 to 18 % below the highest true mean. With
+target band of mu is drawn so that the truth leaves it on a slope: its lower limit 8 to 18 % below the highest true mean. With
 --files the compounds go through raw recordings, channels and reduction first.
 """
 
@@ -204,7 +204,7 @@ COLUMNS: dict[str, Callable[[Judged], bool]] = {
 
 
 NOTES = (
-    "The truth of a window's end is where the middle 90 % of true stops at the reference conditions leave the wanted band; only ends",
+    "The truth of a window's end is where the middle 90 % of true stops at the reference conditions leave the target band; only ends",
     f"where mu slopes by {STEEP} or more per 100 C count. The window's own end is the careful side, stated with 95 % confidence; where",
     "two or three specimens were run, stops of a further specimen are meant, and what two specimens leave open of the next",
     "one moves the end inwards, whatever the map. An end that is not found at all stands as 999 C. The rms error of a left-out",

@@ -1,4 +1,4 @@
-"""Friction's answers and landmarks for the sheet: over the wanted window, on both duties' sides, and what marks the
+"""Friction's answers and landmarks for the sheet: over the target range, on both duties' sides, and what marks the
 curve.
 """
 
@@ -29,18 +29,18 @@ BITES: tuple[tuple[Callable[[Bite], BiteAt | None], str], ...] = (
 
 
 def holds_text(inputs: Inputs) -> list[Text]:
-    """Whether friction holds over the wanted window: yes, no or not shown, with the temperatures that decide."""
+    """Whether friction holds over the target range: yes, no or not shown, with the temperatures that decide."""
     holds = inputs.friction.part(lambda found: found.holds)
     if holds is None:
         return []
     values: dict[str, Cell] = {
-        "low": holds.number("wanted window from", lambda h: h.from_c, decimals=0),
-        "high": holds.number("wanted window to", lambda h: h.to_c, decimals=0),
+        "low": holds.number("target range from", lambda h: h.from_c, decimals=0),
+        "high": holds.number("target range to", lambda h: h.to_c, decimals=0),
         "answer": holds.result.answer,
         "why": holds.result.why.rstrip("."),
     }
     values["at"] = holds.result.at or "the reference conditions"
-    said = "Does friction hold over the wanted window, {low} to {high}, at {at}? {answer}: {why}."
+    said = "Does friction hold over the target range, {low} to {high}, at {at}? {answer}: {why}."
     return [Text(said, values, TONES[holds.result.answer])]
 
 
@@ -49,7 +49,7 @@ def batch_parts(inputs: Inputs) -> list[Text | Table]:
     parts = list[Text | Table]()
     rows = [_batch_row(batch) for batch in inputs.friction.each(lambda found: found.by_batch)]
     if rows:
-        head = ["Batch", "Window from (°C)", "to (°C)", "Holds over the wanted window", "By"]
+        head = ["Batch", "Window from (°C)", "to (°C)", "Holds over the target range", "By"]
         by = " by the law; these are the map's" if inputs.friction.result.window_by == "law" else ""
         title = f"Each batch by itself: the window above is that of the batches taken together{by}"
         parts.append(Table(title, head, rows))

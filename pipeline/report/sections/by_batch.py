@@ -152,7 +152,7 @@ def life_table(inputs: Inputs, listed: list[Cited[DutyProjection]]) -> list[Tabl
 def _life_row(inputs: Inputs, duty: str, row: Cited[BatchLife]) -> list[Cell]:
     found = row.result
     label = f"{duty}, batch {found.batch}"
-    minded = [f"mechanisms not told apart: {', '.join(found.not_parted)}"] if found.not_parted else []
+    minded = [f"mechanisms not separated: {', '.join(found.not_parted)}"] if found.not_parted else []
     minded += ["one specimen"] if found.specimens < 2 else []
     return [
         duty,

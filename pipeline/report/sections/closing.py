@@ -5,7 +5,7 @@ from pipeline.report.inputs import Inputs, OfTest
 from pipeline.stops.uncertainty import COUNTED_AS_0
 
 CAUTIONS = (
-    "These results support engineering judgement. They release nothing: local codes, licensed practice and the "
+    "These results support engineering judgement. They are not a release: local codes, licensed practice and the "
     "brake's release authority decide.",
     "The results describe specimens on a rig under the conditions stated. The rig is not the vehicle.",
     "No value holds outside the temperatures, pressures, speeds, energies and powers tested; nothing on this sheet "
@@ -115,5 +115,5 @@ def from_data(inputs: Inputs) -> list[str]:
     batches = {t.card.batch for t in inputs.usable if t.card}
     specimens = {(t.card.batch, t.card.specimen) for t in inputs.usable if t.card}
     if specimens and len(specimens) == len(batches):
-        found.append("One specimen per batch: batch and specimen cannot be told apart.")
+        found.append("One specimen per batch: batch and specimen cannot be separated.")
     return found

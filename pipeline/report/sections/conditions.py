@@ -23,7 +23,7 @@ def windows_parts(inputs: Inputs) -> list[Text | Table]:
     parts = list[Text | Table]()
     rows = [_row(place) for place in inputs.friction.each(lambda found: found.windows_at)]
     if rows:
-        title = "The window at other pressures and energy densities that were run, in the same wanted band of µ"
+        title = "The window at other pressures and energy densities that were run, in the same target band of µ"
         parts.append(Table(title, HEAD, rows))
     why = inputs.friction.result.windows_at_why
     if why:
@@ -86,7 +86,7 @@ def missed_text(inputs: Inputs) -> list[Text]:
         return []
     if missed.result.p is None:
         why = missed.result.why or "not given"
-        return [Text("What the map misses was not told apart from the scatter of stops: {why}.", {"why": why}, "open")]
+        return [Text("What the map misses was not separated from the scatter of stops: {why}.", {"why": why}, "open")]
     values: dict[str, Cell] = {
         "p": missed.number("p of the lack of fit", lambda m: m.p, decimals=3) if missed.result.p >= LEAST_P else BELOW,
         "flat": missed.number("missed where flat", lambda m: m.missed_sd, unit="%", factor=100.0, decimals=1),

@@ -9,7 +9,7 @@ from pipeline.report.sections import answers, conditions, face, honest
 from pipeline.results.compound_friction import Between, CompoundFriction
 from pipeline.results.friction_map import Sensitivity, Slope
 
-TARGETED = "the wanted band"
+TARGETED = "the target band"
 SENSITIVITIES: tuple[tuple[str, Callable[[Sensitivity], Slope], str], ...] = (
     ("temperature", lambda s: s.temperature_per_100c, "per 100 K"),
     ("pressure", lambda s: s.pressure_per_10bar, "per 10 bar"),
@@ -47,7 +47,7 @@ def friction(inputs: Inputs) -> Section:
     parts += conditions.windows_parts(inputs)
     parts.append(Picture("friction", "µ of the ok stops against temperature: map and check stops in colour, those of every other purpose in grey (an even "
                          "choice where there are many; suspect and rejected stops are not drawn), with the curve at reference conditions, its confidence "
-                         "band (mean), its tolerance band (one future stop), the wanted band of µ, and each batch's own curve where batches differ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
+                         "band (mean), its tolerance band (one future stop), the target band of µ, and each batch's own curve where batches differ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
     curve = curve_rows(inputs)
     if curve:
         parts.append(Table("The curve at reference conditions, with 95 % confidence of the mean and the tolerance band", [

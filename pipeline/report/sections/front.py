@@ -72,7 +72,7 @@ def answers(inputs: Inputs) -> Section:
 PICTURE = Picture(
     "overview",
     "µ over temperature at the reference conditions with the confidence band of the mean, the tolerance band of one "
-    "stop and the wanted band; beneath it the ranges of temperature tested, of the friction window, wanted, and of each "
+    "stop and the target band; beneath it the ranges of temperature tested, of the friction window, wanted, and of each "
     "duty in its settled cycle at the opening given.",
     "Friction coefficient over temperature with the ranges tested, wanted and used",
 )

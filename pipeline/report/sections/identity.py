@@ -162,7 +162,7 @@ def method_rows(inputs: Inputs) -> list[tuple[str, Cell]]:
                 reduction.temperature
             ],
         ),
-        ("Drag torque taken off", yes[bool(reduction.drag_correction)]),
+        ("Drag torque subtracted", yes[bool(reduction.drag_correction)]),
         ("Lag corrected", yes[bool(conditioning.lag_correction)]),
         ("Corrected by the rigs' calibrations, where there are any", yes[bool(conditioning.calibrations)]),
     ]

@@ -41,7 +41,7 @@ def stability(inputs: Inputs) -> Section:
             [_fade_row(test) for test in inputs.usable],
         )
     )
-    head = ["Test", "Green µ, mean of the first stops", "of stops", "Stops to 3 % of the asymptote",
+    head = ["Test", "Green µ, mean of the first stops", "of stops", "Stops until bedded (within 3 %)",
             "µ at start, fitted", "µ at end, fitted"]  # fmt: skip
     parts.append(
         Table(

@@ -175,15 +175,15 @@ def _places(found: Requirement) -> int | None:
 
 
 def wanted_ends(target: Cited[TargetFigures]) -> tuple[Number, Number]:
-    """Both ends of the wanted window."""
+    """Both ends of the target range."""
     low = target.number(
-        "wanted window, low end",
+        "target range, low end",
         lambda t: t.temperature_window[0] if t.temperature_window else None,
         unit="°C",
         decimals=0,
     )
     high = target.number(
-        "wanted window, high end",
+        "target range, high end",
         lambda t: t.temperature_window[1] if t.temperature_window else None,
         unit="°C",
         decimals=0,
