@@ -298,6 +298,7 @@ rule sheet:
         lambda w: RUN.of_compound(w, "findings.json"),
         files=lambda w: RUN.compound_file(w.compound),
         facts=lambda w: RUN.facts_file(),
+        title_block=lambda w: RUN.title_block_file(w.compound),
         **usual("sheet"),
     params:
         compound=lambda w: RUN.name_of(w.compound),
@@ -307,6 +308,8 @@ rule sheet:
         facts=RUN.facts,
         facts_digest=RUN.facts_digest,
         compared=lambda w: RUN.compared_with(w.compound),
+        title_block=lambda w: RUN.title_block(w.compound),
+        title_block_digest=lambda w: RUN.title_block_digest(w.compound),
         **own("sheet"),
     output: **files("sheet")
     shell: command("sheet")
@@ -355,7 +358,8 @@ rule index:
     """All tests and compounds of the archive under one method."""
     input:
         lambda w: RUN.of_method(w.method, "findings.json"),
-        lambda w: expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds),
+        lambda w: ancient(expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds)),
+        lambda w: expand(rules.compound.output, method=w.method, compound=RUN.compounds),
         rules.charts.output,
         left_out=lambda w: RUN.left_out_file(),
         **usual("index"),

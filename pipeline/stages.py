@@ -120,6 +120,13 @@ CHARTS = Option("charts", "{input.charts:q}", about="charts.json of the method")
 PRECISION = Option("precision", "{input.precision:q}", about="precision.json of the method")
 TARGET = Option("target", "{params.target:q}", required=False)
 FACTS = Option("facts", "{params.facts:q}", required=False, about="table of facts of the batches")
+TITLE_BLOCK = Option(
+    "title-block",
+    "{params.title_block:q}",
+    required=False,
+    about="file of the sheet's title block",
+    named="title_block",
+)
 SETTINGS = Option("settings", "{params.settings:q}", path=False, about="canonical JSON of the stage's settings")
 INTO = Option("into", "{params.into:q}", about="folder of the stage's results")
 
@@ -337,6 +344,7 @@ _ALL = (
                 required=False,
                 about="folders of its comparisons with other compounds",
             ),
+            TITLE_BLOCK,
             SETTINGS,
             INTO,
         ),

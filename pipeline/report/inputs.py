@@ -13,6 +13,7 @@ from pipeline import vocabulary
 from pipeline.archive.card import Card, load_card
 from pipeline.archive.facts import read_facts
 from pipeline.archive.targets import Target
+from pipeline.archive.title_block import TitleBlockFile
 from pipeline.constants import ZERO_C
 from pipeline.errors import InputError
 from pipeline.inputs.model import load as load_model
@@ -28,6 +29,7 @@ from pipeline.results.findings import Findings
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import Result, given, read_or_none
 from pipeline.results.rigs import Rigs
+from pipeline.results.sheet import Amended, TitleBlock
 from pipeline.results.summary import TestSummary
 from pipeline.results.targets import CompoundTargets
 from pipeline.results.wear import CompoundWear, TestWear
@@ -97,6 +99,7 @@ class Inputs:
     target: Cited[TargetFigures] | None
     facts: BatchFacts
     compared: Sequence[str] = ()
+    title_block: TitleBlock = field(default_factory=TitleBlock)
     files: Mapping[str, Path] = field(default_factory=dict)
 
     @property
@@ -112,13 +115,19 @@ class Inputs:
 
     @property
     def newest(self) -> date | None:
-        """Date of the newest test: that of the document, which has no clock."""
+        """Date of the newest test."""
         return max((test.card.date for test in self.tests if test.card), default=None)
 
     @property
     def batch_names(self) -> list[str]:
         """The batches of the tests in the order in which every table and figure takes them."""
         return sorted({test.card.batch for test in self.tests if test.card})
+
+    @property
+    def dated(self) -> date | None:
+        """Date of the document, which has no clock: the date of issue, or where none is stated the newest test's."""
+        stated = self.title_block.date
+        return self.newest if stated is None else date.fromisoformat(stated)
 
     @property
     def usable(self) -> list[OfTest]:
@@ -140,6 +149,7 @@ def load(
     software: str,
     facts: Path | None = None,
     compared: Sequence[str] = (),
+    title_block: Path | None = None,
 ) -> Inputs:
     """Read every file of the compound and its tests; a missing file is an empty one that says so."""
 
@@ -162,6 +172,7 @@ def load(
         target=target_figures(target) if target else None,
         facts=facts_of(facts, compound),
         compared=compared,
+        title_block=stated(title_block),
         files=files_of(archive, tests, results, target, into),
     )
 
@@ -191,6 +202,29 @@ def facts_of(path: Path | None, compound: str) -> BatchFacts:
     except InputError:
         return BatchFacts()
     return BatchFacts(path.name, table.columns, table.of(compound))
+
+
+def stated(path: Path | None) -> TitleBlock:
+    """What a file states for the title block; nothing, with the reason, where it cannot be used."""
+    if path is None:
+        return TitleBlock()
+    name = f"sheets/{path.name}"
+    try:
+        found = load_model(path, TitleBlockFile)
+    except InputError as error:
+        return TitleBlock(file=name, why=str(error))
+    return TitleBlock(
+        report_number=found.report_number,
+        issue=found.issue,
+        date=found.date.isoformat() if found.date else None,
+        prepared=found.prepared,
+        reviewed=found.reviewed,
+        text=found.text,
+        language=found.language,
+        amendments=[Amended(issue=one.issue, date=one.date.isoformat(), what=one.what) for one in found.amendments],
+        file=name,
+        why=f"not stated in {name}",
+    )
 
 
 def cited(path: Path, name: str, model: type[R], **head: str) -> Cited[R]:

@@ -23,6 +23,7 @@ from pipeline.report.sections import (
     friction,
     front,
     identity,
+    issue,
     quality,
     stability,
     targets,
@@ -45,6 +46,7 @@ SECTIONS = (
     batches.batches,
     duty.duty,
     closing.uncertainty,
+    issue.amendments,
     closing.cautions,
 )
 
@@ -81,11 +83,13 @@ def made(
     into: Path,
     facts: Path | None = None,
     compared: Sequence[str] = (),
+    title_block: Path | None = None,
 ) -> Sheet:
     """The sheet of a compound; nothing is drawn or written.
 
     `archive` holds the tests' folders, `results` is the method's results folder, `target` the compound's target file or
-    None, `settings` the method as canonical JSON, `into` the compound's results folder.
+    None, `settings` the method as canonical JSON, `into` the compound's results folder, `title_block` the file of what the
+    user states of the sheet.
     """
     loaded = inputs.load(
         compound=compound,
@@ -98,9 +102,10 @@ def made(
         into=into,
         facts=facts,
         compared=compared,
+        title_block=title_block,
         software=version(),
     )
-    sections = [document.reasons_once(section(loaded)) for section in SECTIONS]
+    sections = [document.reasons_once(found) for section in SECTIONS if (found := section(loaded)).parts]
     under = f"method {method}, digest {loaded.digest}, stopsheet {loaded.software}"
     return Sheet(f"Material characterisation sheet: {compound}", under, loaded, sections)
 
@@ -113,6 +118,7 @@ def print_json(sheet: Sheet, path: Path) -> None:
         SheetFile(
             compound=loaded.compound,
             method=loaded.method,
+            title_block=loaded.title_block,
             method_digest=loaded.digest,
             software=loaded.software,
             tests=[test.test for test in loaded.tests],
@@ -136,11 +142,18 @@ def print_pdf(sheet: Sheet, path: Path) -> None:
 
 
 def pdf_of(sheet: Sheet, form: str = "pdf") -> Any:
-    """The PDF's bytes (`form` "png": those of each page); its date is that of the newest test."""
+    """The PDF's bytes (`form` "png": those of each page); its date is that of issue, else of the newest test."""
     loaded = sheet.loaded
     sources = sheet_pdf.Sources({name: loaded.digest_of(name) for name in loaded.files})
     return sheet_pdf.build(
-        sheet.title, sheet.under, sheet.sections, sheet.images, dated=loaded.newest, sources=sources, form=form
+        sheet.title,
+        sheet.under,
+        sheet.sections,
+        sheet.images,
+        dated=loaded.dated,
+        sources=sources,
+        stated=issue.title_block(loaded),
+        form=form,
     )
 
 
@@ -182,6 +195,7 @@ def html(title: str, under: str, loaded: inputs.Inputs, sections: Sequence[Secti
         software=loaded.software,
         method=loaded.method,
         digest=loaded.digest,
+        stated=issue.title_block(loaded),
         comparisons=[
             (name.replace("--", " and "), quote(f"../../comparisons/{name}/comparison.html"))
             for name in loaded.compared

@@ -16,6 +16,7 @@ from matplotlib.ft2font import FT2Font, LoadFlags
 
 from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Where, numbers_of
 from pipeline.report.document import Text as Paragraph
+from pipeline.report.sections.issue import TitleLines
 from pipeline.report.typeset import BOLD, FACE, breakable, font_folder, legible, typeset
 
 TEMPLATE = "sheet.typ"
@@ -24,7 +25,7 @@ CELL_SIZE = 6.6
 GAP = 4.5  # between the columns of a table
 MOST_LINES = 120  # of a listing
 MOST_CHARACTERS = 10_000  # of one text
-APPENDIX = ("Identity", "Rig and method", "Blocks")  # sections that stand behind the others
+APPENDIX = ("Identity", "Rig and method", "Blocks", "Amendments")  # sections that stand behind the others
 WHOLE = ("In short", "Restrictions and cautions")  # sections that stand in front as a whole, as the first does
 LATE = ("Data quality",)  # sections that follow the others in front of the last
 LONG = 9  # rows of a table that stands in front
@@ -59,12 +60,13 @@ def build(
     *,
     dated: date | None = None,
     sources: Sources | None = None,
+    stated: TitleLines | None = None,
     form: str = "pdf",
 ) -> Any:
     """The PDF's bytes (`form` "png": those of each page). `pictures`: figures by name as SVG; one that is not there is
-    said to be missing. `dated` is the document's date, that of its newest test.
+    said to be missing. `dated` is the document's date; `stated` what stands in its title block, blank lines without.
     """
-    data = content(title, under, sections, pictures, dated=dated, sources=sources)
+    data = content(title, under, sections, pictures, dated=dated, sources=sources, stated=stated)
     return typeset(TEMPLATE, data, {f"{name}.svg": picture for name, picture in pictures.items()}, form)
 
 
@@ -76,6 +78,7 @@ def content(
     *,
     dated: date | None = None,
     sources: Sources | None = None,
+    stated: TitleLines | None = None,
 ) -> dict[str, Any]:
     """What the template reads: texts, tables with the widths of their columns, names of pictures."""
     writer = _Writer(pictures, {section.title: index for index, section in enumerate(sections)})
@@ -93,6 +96,7 @@ def content(
         "title": writer.text(title),
         "under": writer.text(under),
         "date": [dated.year, dated.month, dated.day] if dated else None,
+        "stated": writer.title_lines(stated or TitleLines.blank()),
         "body": body,
         "appendix": appendix,
         "sources": _source_table(writer, sections, sources) if sources else None,
@@ -143,6 +147,14 @@ class _Writer:
         shown = legible(text)
         self.unprintable = self.unprintable or shown != text
         return breakable(shown)
+
+    def title_lines(self, stated: TitleLines) -> dict[str, Any]:
+        """The title block: its lines with what is written on them, and the text for the customer."""
+        return {
+            "language": stated.language,
+            "lines": [[self.text(name), self.text(value)] for name, value in stated.lines],
+            "text": [self.text(line) for line in stated.text],
+        }
 
     def section(self, index: int, section: Section, label: str = "part") -> dict[str, Any]:
         """A section with its parts; `label` with `index` is what links lead to."""

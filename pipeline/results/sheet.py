@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pipeline.results.model import OfCompound, Result, given
 from pipeline.results.targets import Judged, Met, Rule
 
@@ -49,8 +51,33 @@ class PrintedSection(Result):
     numbers: list[PrintedNumber] = given("its numbers in reading order", default_factory=list)
 
 
+class Amended(Result):
+    """An issue of the sheet in the history of its amendments."""
+
+    issue: str = given("issue")
+    date: str = given("its date, year-month-day")
+    what: str = given("what changed")
+
+
+class TitleBlock(Result):
+    """What the user states of the sheet; null, and a blank line in print, where nobody stated it."""
+
+    report_number: str | None = given("number of the report", default=None)
+    issue: str | None = given("issue of the sheet", default=None)
+    date: str | None = given("date of issue, year-month-day", default=None)
+    prepared: str | None = given("who prepared the sheet", default=None)
+    reviewed: str | None = given("who reviewed it", default=None)
+    text: str | None = given("text for the customer", default=None)
+    language: Literal["en", "de", "fr", "it", "es"] = given("language of the title block's own words", default="en")
+    amendments: list[Amended] = given("history of the amendments, oldest first", default_factory=list)
+    file: str | None = given("file that states it; null where there is none, or it was left out", default=None)
+    why: str = given("why a field is null", default="not stated in a file of the title block")
+
+
 class Sheet(OfCompound):
     """sheet.json of a compound."""
+
+    title_block: TitleBlock = given("what the user states of the sheet", default_factory=TitleBlock)
 
     method_digest: str | None = given("digest of all settings and revisions of the method", default=None)
     software: str | None = given("version of the software", default=None)

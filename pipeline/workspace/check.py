@@ -123,18 +123,19 @@ def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
         yield from (Problem(name, "left_out", one) for one in said)
     yield from _logs(workspace)
     config, text = load(place, ConfigFile), text_of(place)
-    for key in ("targets", "duties", "rigs"):
+    for key in ("targets", "duties", "rigs", "sheets"):
         pattern = getattr(config, key)
         if pattern is not None and not getattr(workspace, key) and not workspace.left_out:
             words, line = f"{pattern!r} gives no usable file", line_of(text, (key,))
             mend = "correct the path or remove the key"
             yield Problem(place.name, "odd", Complaint(place.name, words, f"{key}/*.yaml", mend, line, key))
     found = scan(workspace.archive)
-    tested = {
-        "compound": (workspace.targets, list(found.compounds)),
-        "rig": (workspace.rigs, sorted({rig for rig, _ in found.on_rigs.values()})),
-    }
-    for what, (files, known) in tested.items():
+    tested = [
+        ("compound", workspace.targets, list(found.compounds)),
+        ("compound", workspace.sheets, list(found.compounds)),
+        ("rig", workspace.rigs, sorted({rig for rig, _ in found.on_rigs.values()})),
+    ]
+    for what, files, known in tested:
         for name, path in files.items():
             if name not in known:
                 these = ", ".join(map(repr, known[:SHOWN])) or "none"

@@ -1,7 +1,7 @@
 """The workspace: config.yaml with the archive, the methods and what goes with them.
 
-Relative paths are relative to the config file. A bad config or method ends the run (InputError); a bad target, duty or
-rig file is left out and reported.
+Relative paths are relative to the config file. A bad config or method ends the run (InputError); a bad target, duty,
+rig or title block's file is left out and reported.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from pipeline.archive.facts import read_facts
 from pipeline.archive.rigs import Rig
 from pipeline.archive.scan import printable
 from pipeline.archive.targets import Target
+from pipeline.archive.title_block import TitleBlockFile
 from pipeline.errors import Complaint, InputError, Unfit
 from pipeline.inputs.model import Model, load, read_yaml
 from pipeline.inputs.refusals import nearest
@@ -44,6 +45,7 @@ class ConfigFile(Model):
     duties: str | None = None
     rigs: str | None = None
     facts: str | None = None
+    sheets: str | None = None
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ class Workspace:
     duties: tuple[Path, ...] = ()
     logs: tuple[Path, ...] = ()  # that duties are cut from
     rigs: dict[str, Path] = field(default_factory=dict)  # rig id -> file
+    sheets: dict[str, Path] = field(default_factory=dict)  # compound -> file of its sheet's title block
     left_out: tuple[tuple[str, str], ...] = ()
     complaints: dict[str, tuple[Complaint, ...]] = field(
         default_factory=dict
@@ -104,6 +107,7 @@ def load_workspace(path: Path) -> Workspace:
     targets = _one_each(_optional(base, "targets", config.targets, _of(Target), left_out), "compound", left_out)
     duties = tuple(_one_each(_optional(base, "duties", config.duties, load_duty, left_out), "duty", left_out).values())
     rigs = _one_each(_optional(base, "rigs", config.rigs, _of(Rig), left_out), "rig", left_out)
+    sheets = _one_each(_optional(base, "sheets", config.sheets, _of(TitleBlockFile), left_out), "compound", left_out)
     return Workspace(
         path=path.resolve(),
         archive=archive,
@@ -116,6 +120,7 @@ def load_workspace(path: Path) -> Workspace:
         duties=duties,
         logs=_logs(duties),
         rigs=rigs,
+        sheets=sheets,
         left_out=tuple(left_out.files),
         complaints=left_out.complaints,
         refused_rigs=_refused_rigs(base, config.rigs, rigs, dict(left_out.files)),
@@ -168,7 +173,7 @@ def _places(config: ConfigFile, archive: Path, base: Path) -> list[Unfit]:
     """What is wrong with the paths of a config."""
     refused = [
         one
-        for key in ("archive", "results", "targets", "duties", "rigs", "facts")
+        for key in ("archive", "results", "targets", "duties", "rigs", "facts", "sheets")
         if (one := _wrong_path(key, getattr(config, key)))
     ]
     wrong = {one.at[0] for one in refused}

@@ -11,6 +11,7 @@ from pipeline.archive.card import Card
 from pipeline.archive.duties import DutyCycle, LoggedDuty
 from pipeline.archive.rigs import Rig
 from pipeline.archive.targets import Target
+from pipeline.archive.title_block import TitleBlockFile
 from pipeline.inputs.json_schema import written
 from pipeline.method import Method
 from pipeline.workspace.config import ConfigFile
@@ -24,6 +25,7 @@ FILES: dict[str, tuple[str, type[BaseModel]]] = {
     "duty": ("a duty by its events", DutyCycle),
     "logged-duty": ("a duty by a log", LoggedDuty),
     "rig": ("a rig's events", Rig),
+    "sheet": ("what stands in the title block of a compound's sheet", TitleBlockFile),
 }
 
 

@@ -20,6 +20,7 @@ FROM = {
     "target": "input changed: target",
     "compound": "input changed: target or duties of the compound",
     "calibrations": "input changed: calibrations of the rig",
+    "title_block": "input changed: title block of the sheet",
     "form": "software changed: results have another form",
 }
 OF_ARCHIVE = {

@@ -239,6 +239,16 @@ class Run:
     def facts_file(self) -> str:
         return self._given("archive", "facts", self.facts_digest)
 
+    def title_block(self, slug: str) -> str:
+        """File of what stands in the title block of a compound's sheet; else empty."""
+        return str(self.workspace.sheets.get(self.name_of(slug), ""))
+
+    def title_block_digest(self, slug: str) -> str:
+        return _digest([self.title_block(slug)])
+
+    def title_block_file(self, slug: str) -> str:
+        return self._given("title_block", slug, self.title_block_digest(slug))
+
     def repeatability(self, wildcards: Any) -> list[str]:
         slug = self._slug_of_test(wildcards.test)
         return [f"{self.prefix}{wildcards.method}/compounds/{slug}/repeatability.json"] if slug else []

@@ -136,7 +136,7 @@ def test_a_folder_without_a_card_is_told_what_makes_one(tmp_path):
 
 
 @pytest.mark.parametrize("content", ["", "- a\n- b\n", "just words\n"], ids=["empty", "a list", "words"])
-@pytest.mark.parametrize("kind", ["card", "config", "target", "duty", "rig"])
+@pytest.mark.parametrize("kind", ["card", "config", "target", "duty", "rig", "sheet"])
 def test_a_file_that_is_no_mapping_is_told_its_keys(tmp_path, kind, content):
     config = wrong.write(tmp_path)
     (tmp_path / PLACES[kind]).write_text(content)

@@ -57,6 +57,7 @@ targets: targets/*.yaml
 duties: duties/*.yaml
 rigs: rigs/*.yaml
 facts: batches.csv
+sheets: sheets/*.yaml
 """
 METHOD = """\
 conditioning: {filter_cutoff: 20 Hz}
@@ -96,6 +97,16 @@ FACTS = """\
 compound,batch,density (g/cm3)
 Marram 4,M4-2406,1.78
 """
+SHEET = """\
+compound: Marram 4
+report_number: MC-1
+issue: 2
+date: 2026-05-04
+language: de
+amendments:
+  - {issue: 1, date: 2026-04-20, what: first issue}
+  - {issue: 2, date: 2026-05-04, what: a batch added}
+"""
 PLACES = {
     "card": "archive/t/test.yaml",
     "config": "config.yaml",
@@ -103,6 +114,7 @@ PLACES = {
     "target": "targets/marram.yaml",
     "duty": "duties/valley.yaml",
     "rig": "rigs/north.yaml",
+    "sheet": "sheets/marram.yaml",
     "wear": "archive/t/wear.csv",
     "facts": "batches.csv",
     "recording": "archive/t/recordings/0002.csv",
@@ -114,6 +126,7 @@ TEXTS = {
     "target": TARGET,
     "duty": DUTY,
     "rig": RIG,
+    "sheet": SHEET,
     "wear": WEAR,
     "facts": FACTS,
 }
@@ -245,6 +258,17 @@ ROWS = [
     Wrong("rig", "what: calibration", "what: calibraton", "calibraton", "'calibraton'", "calibration", "calibration"),
     Wrong("rig", "torque_gain: 1.01", "torque_gain: 101", "torque_gain: 101", "101", "0.5 to 2", "correct"),
     Wrong("rig", "rig: north", "rig: nort", "rig: nort", "'nort'", "'north'", "as the cards"),
+    # the title block of a sheet
+    Wrong("sheet", "report_number:", "report_no:", "report_no", "unknown key", "report_number", "report_number"),
+    Wrong("sheet", "date: 2026-05-04\n", "date: 4.5.2026\n", "4.5.2026", "4.5.2026", "2026-03-02", "2026-05-04"),
+    Wrong("sheet", "date: 2026-05-04\n", "date: 2026-05-01\n", "issue: 2, date", "2026-05-04", "up to that of the issue", "correct"),
+    Wrong("sheet", "{issue: 2", "{issue: 1", "{issue: 1, date: 2026-05-04", "stands twice", "each issue once", "its own"),
+    Wrong("sheet", "2026-04-20", "2026-05-20", "{issue: 2", "lies before 2026-05-20", "oldest first", "order"),
+    Wrong("sheet", "language: de", "language: dk", "language", "'dk'", "en, de, fr, it, es", "one of them"),
+    Wrong("sheet", "", "text: ' '\n", "text:", "is empty", "printable", "remove the key"),
+    Wrong("sheet", "", "text: [a, b]\n", "text:", "is a list", "printable", "write the text"),
+    Wrong("sheet", "compound: Marram 4", "compound: Maram 4", "Maram", "'Maram 4'", "'Marram 4'", "as the cards"),
+    Wrong("sheet", ", what: first issue", "", "{issue: 1", "missing", "text", "add"),
     # wear.csv, facts of the batches
     Wrong("wear", "3,disc,thickness", "3,disk,thickness", "disk", "'disk'", "disc", "write disc"),
     Wrong("wear", "3,disc,thickness", "3,disc,thicknes", "thicknes,", "'thicknes'", "thickness", "write thickness"),

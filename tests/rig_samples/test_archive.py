@@ -115,6 +115,7 @@ def test_workspace_is_complete() -> None:
     assert set(workspace.methods) == {"first", "revised"}
     assert not workspace.left_out
     assert len(workspace.duties) == 2 and set(workspace.targets) == {"Marram 4"} and set(workspace.rigs) == {"north"}
+    assert set(workspace.sheets) == {"Marram 4"}
 
 
 def test_equal_seeds_give_equal_tests_and_others_do_not() -> None:

@@ -168,6 +168,18 @@ def test_edited_wear_readings_run_wear_and_what_shows_it(workspace):
     }
 
 
+def test_what_a_sheet_says_of_itself_runs_the_sheet_alone(workspace):
+    kept = workspace.read_text()
+    place = workspace.parent / "sheets" / "m.yaml"
+    place.parent.mkdir()
+    place.write_text("compound: Marram 6\nissue: 1\n")
+    workspace.write_text(f"{kept}sheets: sheets/*.yaml\n")
+    planned = planned_rules(workspace)
+    workspace.write_text(kept)
+    assert planned == {"sheet": 1, "all": 1, "total": 2}
+    assert planned_rules(workspace) == {}
+
+
 def test_bad_tests_are_results_and_leave_the_others_as_they_are(workspace, tmp_path):
     root = workspace.parent / "results" / "plain"
     found = json.loads((root / "tests" / BROKEN / "findings.json").read_text())["findings"]

@@ -38,6 +38,7 @@ def test_results_that_were_lost_are_missing():
         ("/r/.given/archive/facts", "input changed: facts of the batches"),
         ("/r/.given/archive/left_out", "input changed: folders or files that are left out"),
         ("/r/.given/target/t1", "input changed: target"),
+        ("/r/.given/title_block/m", "input changed: title block of the sheet"),
         ("/r/.given/compound/m", "input changed: target or duties of the compound"),
         ("/r/.given/form/wear", "software changed: results have another form"),
         ("/r/first/tests/t1/.again/None.wear", "an earlier fault is tried again"),

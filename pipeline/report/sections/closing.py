@@ -92,13 +92,25 @@ def _entry(test: OfTest, source: str, part: str) -> Cell:
 def cautions(inputs: Inputs) -> Section:
     """Restrictions and cautions; those from the data first."""
     parts = [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
-    signed = Table("Responsible for this sheet", ["Prepared", "Reviewed", "Date"], [["", "", ""]])
+    signed = Table("Responsible for this sheet", ["Prepared", "Reviewed", "Date"], signatures(inputs))
     return Section("Restrictions and cautions", [*parts, *[Text(text) for text in CAUTIONS], signed])
+
+
+def signatures(inputs: Inputs) -> list[list[Cell]]:
+    """Who is stated to be responsible, and beneath it a line to sign on."""
+    stated = inputs.title_block
+    room: list[Cell] = ["", "", ""]
+    return [[stated.prepared or "", stated.reviewed or "", ""], room] if stated.prepared or stated.reviewed else [room]
 
 
 def from_data(inputs: Inputs) -> list[str]:
     """Restrictions that this compound's own results impose."""
     found = []
+    stated, newest = inputs.title_block, inputs.newest
+    if stated.date is not None and newest is not None and stated.date < newest.isoformat():
+        found.append(f"The date of issue, {stated.date}, lies before that of the newest test, {newest}.")
+    if stated.file is not None and stated.why != f"not stated in {stated.file}":
+        found.append(f"The title block's file is left out: {stated.why}.")
     unused = [test.test for test in inputs.tests if test.unusable]
     if unused:
         found.append(f"Not in these results, because unusable: {', '.join(unused)}.")
