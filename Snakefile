@@ -358,8 +358,10 @@ rule index:
     """All tests and compounds of the archive under one method."""
     input:
         lambda w: RUN.of_method(w.method, "findings.json"),
+        # what it shows of a sheet follows from the compound's results, or is the sheet's fault
         lambda w: ancient(expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds)),
         lambda w: expand(rules.compound.output, method=w.method, compound=RUN.compounds),
+        lambda w: [one for slug in RUN.compounds for one in RUN.again("sheet", {"method": w.method, "compound": slug})],
         rules.charts.output,
         left_out=lambda w: RUN.left_out_file(),
         **usual("index"),
