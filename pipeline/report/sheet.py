@@ -3,18 +3,16 @@
 One document, three prints. The sections decide what is said; this module loads, renders and writes whole files.
 """
 
-import base64
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from matplotlib.figure import Figure
 
-from pipeline.report import document, inputs, plots, render, sheet_pdf
-from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text, Where
+from pipeline.report import compound_page, document, inputs, plots, render, sheet_pdf
+from pipeline.report.document import Picture, Section
 from pipeline.report.sections import (
     batches,
     blocks,
@@ -130,8 +128,9 @@ def print_json(sheet: Sheet, path: Path) -> None:
 
 
 def print_html(sheet: Sheet, path: Path) -> None:
-    """Write sheet.html, its figures inside."""
-    write_text(path, html(sheet.title, sheet.under, sheet.loaded, sheet.sections, sheet.images))
+    """Write sheet.html, its still pictures inside; the plotting library goes into the results folder when not there."""
+    plotly = render.relative(render.plotly_file(path.parents[3]), path)
+    write_text(path, compound_page.html(sheet.title, sheet.under, sheet.loaded, sheet.sections, sheet.images, plotly))
 
 
 def print_pdf(sheet: Sheet, path: Path) -> None:
@@ -172,67 +171,6 @@ def run(**arguments: Any) -> None:
         print_(sheet, arguments["into"] / name)
 
 
-SHORT = 20  # an id of so many characters is not broken at its hyphens
-
-
 def picture_names(sections: Sequence[Section]) -> list[str]:
     """Names of the figures that the sections ask for."""
     return [part.name for section in sections for part in section.parts if isinstance(part, Picture)]
-
-
-def html(title: str, under: str, loaded: inputs.Inputs, sections: Sequence[Section], images: dict[str, bytes]) -> str:
-    """The sheet as one HTML file with its figures inside; no script."""
-    places = {section.title: f"#part-{number}" for number, section in enumerate(sections, 1)}
-    shown = [
-        {"title": section.title, "parts": [_part(part, images, places) for part in section.parts]}
-        for section in sections
-    ]
-    return render.page(
-        "sheet.html",
-        title=title,
-        subtitle=under,
-        sections=shown,
-        software=loaded.software,
-        method=loaded.method,
-        digest=loaded.digest,
-        stated=issue.title_block(loaded),
-        comparisons=[
-            (name.replace("--", " and "), quote(f"../../comparisons/{name}/comparison.html"))
-            for name in loaded.compared
-        ],
-    )
-
-
-def _part(part: Any, images: Mapping[str, bytes], places: Mapping[str, str]) -> dict[str, Any]:
-    if isinstance(part, Text):
-        return {"kind": "text", "text": part.text, "tone": part.tone}
-    if isinstance(part, Items):
-        return {"kind": "items", "rows": [(name, _cell(value, places, bare=False)) for name, value in part.rows]}
-    if isinstance(part, Table):
-        return {
-            "kind": "table",
-            "caption": part.caption,
-            "head": part.head,
-            "rows": [[_cell(cell, places, bare=not part.units_in_cells) for cell in row] for row in part.rows],
-        }
-    if isinstance(part, Listing):
-        return {"kind": "listing", "caption": part.caption, "text": part.text}
-    content = images.get(part.name)
-    address = f"data:image/svg+xml;base64,{base64.b64encode(content).decode()}" if content else None
-    return {"kind": "picture", "image": address, "alt": part.alt, "caption": part.caption}
-
-
-def _cell(cell: Cell, places: Mapping[str, str], *, bare: bool) -> dict[str, Any]:
-    if isinstance(cell, Number):
-        text = cell.bare if bare else cell.text
-        return {"text": text, "missing": not cell.given, "source": f"{cell.file} {cell.key}", "short": False}
-    if isinstance(cell, Where):
-        return {"text": cell.text, "missing": False, "source": None, "short": True, "href": places.get(cell.title)}
-    if isinstance(cell, Text):
-        return {"text": cell.text, "missing": False, "source": None, "short": False}
-    return {
-        "text": cell,
-        "missing": False,
-        "source": None,
-        "short": len(cell) <= (SHORT if " " not in cell else SHORT // 2),
-    }

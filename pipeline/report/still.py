@@ -206,8 +206,9 @@ def _scatter(axes: Axes, trace: Any, below: dict[Any, Any], name: str) -> None:
             axes.plot(x, y, shape, ms=0.8 * size, alpha=marker.opacity or trace.opacity, label=label, ls="", **own)
     for axis, bars in (("x", trace.error_x), ("y", trace.error_y)):
         if bars.array is not None:
-            ends: dict[str, Any] = {f"{axis}err": _finite(bars.array)}
-            axes.errorbar(x, y, fmt="none", ecolor=palette.MUTED, elinewidth=0.8, **ends)
+            above, below_ = _finite(bars.array), bars.arrayminus
+            ends: dict[str, Any] = {f"{axis}err": above if below_ is None else [_finite(below_), above]}
+            axes.errorbar(x, y, fmt="none", ecolor=bars.color or palette.MUTED, elinewidth=0.8, **ends)
 
 
 def _label(trace: Any) -> str | None:
@@ -217,6 +218,8 @@ def _label(trace: Any) -> str | None:
 def _scales(axes: Any, layout: dict[str, Any], name: str) -> None:
     own, across = layout.get("yaxis" + name.removeprefix("y"), {}), layout.get("xaxis", {})
     axes.set_ylabel(_words(own), fontsize=10 if len([k for k in layout if k.startswith("yaxis")]) == 1 else 8)
+    if across.get("tickvals") is not None:
+        axes.set_xticks(list(across["tickvals"]), [plain(text) for text in across["ticktext"]])
     for part, put, scale in ((own, axes.set_ylim, axes.set_yscale), (across, axes.set_xlim, axes.set_xscale)):
         if part.get("type") == "log":
             scale("log")

@@ -6,10 +6,10 @@ from typing import NamedTuple
 from pipeline.archive.facts import number
 from pipeline.report.document import Cell, Number, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
-from pipeline.report.sections import targets
+from pipeline.report.sections import side_by_side, targets
 from pipeline.report.sections.by_batch import answer_parts
 from pipeline.report.source import Cited
-from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
+from pipeline.results.batches import CompoundBatches, Difference, Margin, Pair, Quantity
 
 
 class Question(NamedTuple):
@@ -42,15 +42,7 @@ def batches(inputs: Inputs) -> Section:
     if not listed:
         why = source.reason(lambda found: found.batches, "no test of the compound can be used")
         return Section("Batches", [Text("Batches: not given: {why}", {"why": why}, "open"), *targets.by_batch(inputs)])
-    head = [
-        "Batch",
-        "Specimens",
-        "µ at reference conditions",
-        "Bite, coldest conditions all batches have",
-        "Disc wear (µm per stop, both faces)",
-    ]
-    caption = "Each batch, with 95 % intervals; specimens, not stops, are the replicates"
-    parts.append(Table(caption, head, [batch_row(batch) for batch in listed]))
+    parts.append(side_by_side.table(inputs))
     parts += margin_texts(source) or [
         Text("No target gives margins for this compound, so no pair can be called equivalent or different.", {}, "open")
     ]
@@ -184,18 +176,6 @@ def margin_texts(source: Cited[CompoundBatches]) -> list[Text]:
 def margin_of(source: Cited[CompoundBatches], name: Quantity) -> Cited[Margin] | None:
     """The margin of a quantity; None where no target gives one."""
     return source.part(lambda found: found.margins[name]) if source.result.margins.get(name) else None
-
-
-def batch_row(batch: Cited[Batch]) -> list[Cell]:
-    """Name, specimens, friction, bite and wear of a batch."""
-    name = batch.result.batch
-    return [
-        name,
-        batch.number(f"batch {name}: specimens", lambda found: found.specimens, decimals=0),
-        batch.number(f"batch {name}: µ", lambda found: found.mu),
-        batch.number(f"batch {name}: bite", lambda found: found.bite),
-        batch.number(f"batch {name}: wear per stop", lambda found: found.wear_um_per_stop),
-    ]
 
 
 def answer_rows(inputs: Inputs) -> list[list[Cell]]:
