@@ -155,7 +155,7 @@ def in_stop_rise(s: Series, index: NDArray[np.int64], phase: NDArray[np.str_], s
 
 
 def trend(s: Series, index: NDArray[np.int64], settings: Drift) -> Trend:
-    """Theil-Sen slope of the watched stops of the largest group (per cent per 100 stops) with the Mann-Kendall p.
+    """Theil-Sen slope of the watched stops of the largest group (of ln mu per 100 stops, a share) with the Mann-Kendall p.
 
     The variance allows for autocorrelation; a test with fall and recovery has no single trend, which the slope hides.
     """

@@ -44,8 +44,8 @@ def plot_friction(test: Tables, friction: OfMap) -> Figure:
 
 
 def plot_energy(test: Tables, friction: OfMap | None = None) -> Figure:
-    """mu of the stops over their energy density; friction: marks the stops that its map leaves out."""
-    return stop_figures.friction_energy(test.stops, _of_map(friction))
+    """mu of the stops over their energy density; friction: draws its curve and marks the stops that its map leaves out."""
+    return stop_figures.friction_energy(test.stops, friction)
 
 
 def plot_order(test: Tables, friction: OfMap | None = None) -> Figure:

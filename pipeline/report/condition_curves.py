@@ -99,13 +99,8 @@ def add_target(fig: go.Figure, friction: OfMap, words: str = "") -> None:
     if friction.wanted_mu is None:
         return
     low, high = friction.wanted_mu
-    note = {"text": words, "font": {"size": 11, "color": palette.MUTED}} if words else None
-    fig.add_hrect(
-        y0=low,
-        y1=high,
-        fillcolor=palette.WANTED,
-        line_width=0,
-        layer="below",
-        annotation=note,
-        annotation_position="top left",
-    )
+    note = {
+        "annotation": {"text": words, "font": {"size": 11, "color": palette.MUTED}},
+        "annotation_position": "top left",
+    }
+    fig.add_hrect(y0=low, y1=high, fillcolor=palette.WANTED, line_width=0, layer="below", **(note if words else {}))

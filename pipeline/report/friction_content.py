@@ -212,7 +212,8 @@ def pause_rows(friction: TestFriction) -> list[list[str]]:
 
 def notes(friction: TestFriction) -> list[str]:
     """What the map left out, where it has gaps, and what it is made of."""
-    said = [f"Left out of the map: {block.why}." for block in friction.left_out]
+    reasons = list(dict.fromkeys(block.why for block in friction.left_out))
+    said = [f"Left out of the map: {'; '.join(reasons)}."] if reasons else []
     said += [
         f"No value between {fixed(gap.from_c, 0)} and {fixed(gap.to_c, 0)} °C: the data have a gap there."
         for gap in friction.gaps

@@ -44,6 +44,7 @@ from pipeline.results import write_text
 from pipeline.results.findings import Findings, Found
 from pipeline.results.model import read
 from pipeline.results.wear import TestWear
+from pipeline.wording import counted
 
 
 def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
@@ -159,6 +160,7 @@ def context(
         "drift_rest": drift_rest,
         "findings": finding_table.rows(findings),
         "finding_count": len(findings),
+        "findings_counted": counted(len(findings), "finding"),
         "stamps": per_test_content.stamp_rows(
             {
                 "channels": found.record.stamp,
@@ -201,7 +203,7 @@ def all_figures(found: OfStages, attribution: str) -> dict[str, go.Figure]:
         "energy_balance": order_figures.energy_balance(stops),
         "friction_temperature": stop_figures.friction_temperature(stops, friction, attribution=attribution),
         **{
-            name: stop_figures.friction_condition(stops, column, words, unit, of_map)
+            name: stop_figures.friction_condition(stops, friction, (column, words, unit), attribution=attribution)
             for name, column, words, unit in stop_figures.CONDITIONS
         },
         "averages": stop_figures.averages(stops),

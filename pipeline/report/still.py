@@ -203,12 +203,22 @@ def _scatter(axes: Axes, trace: Any, below: dict[Any, Any], name: str) -> None:
             size = marker.size if isinstance(marker.size, int | float) else 7
             edge = colour(marker.line.color) if marker.line.color else shade
             own = {"mfc": "none" if hollow else shade, "mec": edge, "mew": marker.line.width or 0.5}
-            axes.plot(x, y, shape, ms=0.8 * size, alpha=marker.opacity or trace.opacity, label=label, ls="", **own)
+            for alpha, part in _by_opacity(marker.opacity or trace.opacity, len(x)):
+                axes.plot(x[part], y[part], shape, ms=0.8 * size, alpha=alpha, label=label, ls="", **own)
+                label = None
     for axis, bars in (("x", trace.error_x), ("y", trace.error_y)):
         if bars.array is not None:
             above, below_ = _finite(bars.array), bars.arrayminus
             ends: dict[str, Any] = {f"{axis}err": above if below_ is None else [_finite(below_), above]}
             axes.errorbar(x, y, fmt="none", ecolor=bars.color or palette.MUTED, elinewidth=0.8, **ends)
+
+
+def _by_opacity(opacity: Any, count: int) -> list[tuple[float | None, Any]]:
+    """(opacity, which points) of points that have one each, or one together."""
+    if opacity is None or isinstance(opacity, int | float):
+        return [(opacity, slice(None))]
+    each = np.array(opacity)[:count]
+    return [(float(one), each == one) for one in np.unique(each)[::-1]]
 
 
 def _label(trace: Any) -> str | None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
 import plotly.graph_objects as go
 import polars as pl
 
-from pipeline.report import frame, palette
+from pipeline.report import condition_curves, frame, palette
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_map import CurvePoint
 
@@ -19,6 +19,7 @@ ATTRIBUTION = {
     "end": "temperature_end_c",
 }
 MU = "Friction coefficient µ"
+FAINT = 0.22  # opacity of a point that the curve beside it does not speak of
 OF_THE_MAP = ("map", "check")  # purposes whose stops a friction map is made of
 FIELDS = (
     "stop",
@@ -61,12 +62,18 @@ def temperature_column(attribution: str) -> tuple[str, str]:
 
 
 def add_stop_points(
-    fig: go.Figure, stops: pl.DataFrame, x: str, y: str = "mu", of_map: MapStops | None = None
+    fig: go.Figure,
+    stops: pl.DataFrame,
+    x: str,
+    y: str = "mu",
+    of_map: MapStops | None = None,
+    faint: Collection[int] = (),
 ) -> go.Figure:
     """Marker traces by purpose and use; rejected stops have no mu and are not drawn.
 
     of_map: what the friction map made of the stops, None where that is not to be shown. What the map is made of is filled;
     stops of other purposes are filled and small; what was left out or held back (suspect, stray, off the others) is open.
+    faint: stops that are drawn faintly, as the figure's curve does not speak of them.
     """
     usable = stops.filter(pl.col(x).is_not_null() & pl.col(y).is_not_null())
     present = usable["purpose"].fill_null("").unique().to_list()
@@ -82,15 +89,25 @@ def add_stop_points(
             (own.filter(~within & ~suspect & (pl.col("status") == "ok")), " (left out or held back)", True),
         ):
             if not part.is_empty():
-                _points(fig, part, (x, y), name, said, left_out=left_out, small=small)
+                _points(fig, part, (x, y), name, said, left_out=left_out, small=small, faint=faint)
     return fig
 
 
 def _points(
-    fig: go.Figure, part: pl.DataFrame, axes: tuple[str, str], purpose: str, said: str, *, left_out: bool, small: bool
+    fig: go.Figure,
+    part: pl.DataFrame,
+    axes: tuple[str, str],
+    purpose: str,
+    said: str,
+    *,
+    left_out: bool,
+    small: bool,
+    faint: Collection[int],
 ) -> None:
     colour, symbol, _, words = palette.purpose(purpose)
     hollow = left_out or symbol.endswith("-open")
+    weak = [stop in faint for stop in part["stop"]]
+    opacity = {"opacity": FAINT if all(weak) else [FAINT if one else 1.0 for one in weak]} if any(weak) else {}
     fig.add_scatter(
         x=frame.trimmed(part[axes[0]]),
         y=frame.trimmed(part[axes[1]]),
@@ -101,7 +118,8 @@ def _points(
             "color": colour,
             "size": 6 if small else 8,
             "symbol": symbol.removesuffix("-open") + ("-open" if hollow else ""),
-            "line": {"width": 1.4 if hollow else 0.6, "color": colour if hollow else "#ffffff"},
+            "line": {"width": 1.4 if hollow else 0.6, "color": colour if hollow else palette.PAPER},
+            **opacity,
         },
     )
 
@@ -239,9 +257,11 @@ CONDITIONS = (
 
 
 def friction_condition(
-    stops: pl.DataFrame, column: str, words: str, unit: str, of_map: MapStops | None = None
+    stops: pl.DataFrame, friction: OfMap | None, condition: tuple[str, str, str], *, attribution: str = "initial"
 ) -> go.Figure:
-    """mu of the stops against one condition."""
+    """mu of the stops against one condition (column, words, unit): the target band, the curve with the other conditions at the
+    reference, and, faintly, the stops outside the window's temperatures, of which the curve does not speak."""
+    column, words, unit = condition
     fig = frame.figure(
         frame.axis(words, unit, rangemode="tozero"),
         frame.axis(MU, "", rangemode="tozero"),
@@ -249,13 +269,27 @@ def friction_condition(
         showlegend=False,
         margin={"l": 56, "r": 34, "t": 8, "b": 52},
     )
-    add_stop_points(fig, stops, column, of_map=of_map)
+    if friction is None:
+        add_stop_points(fig, stops, column)
+    else:
+        condition_curves.add_target(fig, friction)
+        condition_curves.add(fig, friction, column)
+        add_stop_points(fig, stops, column, of_map=map_stops(friction), faint=outside(stops, friction, attribution))
     return fig if fig.data else frame.say(fig, "no stop has a friction coefficient")
 
 
-def friction_energy(stops: pl.DataFrame, of_map: MapStops | None = None) -> go.Figure:
+def friction_energy(stops: pl.DataFrame, friction: OfMap | None = None) -> go.Figure:
     """mu of the stops against energy density of the pads' friction area."""
-    return friction_condition(stops, *CONDITIONS[0][1:], of_map=of_map)
+    attribution = (friction.temperature if friction else None) or "initial"
+    return friction_condition(stops, friction, CONDITIONS[0][1:], attribution=attribution)
+
+
+def outside(stops: pl.DataFrame, friction: OfMap, attribution: str) -> frozenset[int]:
+    """Stops outside the temperatures of the friction window; none where there is no window."""
+    if friction.window is None:
+        return frozenset()
+    within = pl.col(temperature_column(attribution)[0]).is_between(friction.window.low_c, friction.window.high_c)
+    return frozenset(stops.filter(~within.fill_null(False))["stop"].to_list())
 
 
 def averages(stops: pl.DataFrame) -> go.Figure:
@@ -307,7 +341,7 @@ def residuals(stops: pl.DataFrame, friction: OfMap) -> go.Figure:
                 name=words + name,
                 marker={
                     "size": sizes,
-                    "color": "#ffffff" if held else colour,
+                    "color": palette.PAPER if held else colour,
                     "symbol": symbol,
                     "line": {"width": 1.4, "color": colour},
                 },

@@ -7,7 +7,7 @@ from typing import Any
 
 from pipeline.report import numbers
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.drift import EvidenceItem, Item, Size, TestDrift, Verdict
+from pipeline.results.drift import EvidenceItem, Item, Size, TestDrift, Trend, Verdict
 from pipeline.results.friction import OfMap, TestFriction
 from pipeline.results.friction_map import EndInterval
 
@@ -201,10 +201,20 @@ def drift_evidence(drift: TestDrift) -> tuple[list[str], list[list[str]], list[t
     )
     rest += evidence_rows(further)
     if evidence.trend is not None:
-        rest += evidence_rows({"trend": evidence.trend.model_dump(exclude_none=True)})
+        rest.append(("Trend over the whole test", trend_words(evidence.trend)))
     if evidence.stray_stops:
         rest.append(("Stray stops, left out of the chart", one(evidence.stray_stops)))
     return evidence.words, rows, rest
+
+
+def trend_words(trend: Trend) -> str:
+    """Slope over the watched stops with its interval, and the p of the test of no trend."""
+    if trend.share_per_100_stops is None:
+        return f"{numbers.MISSING}: {trend.why or 'no reason written'}"
+    slope, low, high = (None if v is None else 100 * v for v in (trend.share_per_100_stops, trend.low, trend.high))
+    assert slope is not None
+    chance = "" if trend.p is None else f"; p {trend.p:.2g} of no trend (Mann-Kendall test)"
+    return f"{numbers.with_interval(slope, low, high)} % of µ per 100 stops{chance}"
 
 
 def _item_cells(item: EvidenceItem) -> list[str]:
@@ -212,7 +222,8 @@ def _item_cells(item: EvidenceItem) -> list[str]:
     if isinstance(item, Item):
         unit = "" if item.unit == "1" else item.unit
         value, threshold = item.value, item.threshold
-        figure = "–" if value is None else f"{numbers.with_interval(value, item.low, item.high)} {unit}"
+        decimals = 0 if item.unit == "stops" else None
+        figure = "–" if value is None else f"{numbers.with_interval(value, item.low, item.high, '', decimals)} {unit}"
         return [item.answer, figure.strip(), "–" if threshold is None else f"{threshold:.3g} {unit}".strip()]
     if isinstance(item, Size):
         further = item.model_dump(include={"mu_before", "stops"}, exclude_none=True)

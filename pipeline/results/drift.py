@@ -81,9 +81,9 @@ class Scatter(Result):
 class Trend(Result):
     """Theil-Sen slope of the largest group of watched stops with the Mann-Kendall test."""
 
-    share_per_100_stops: float | None = given("slope of ln mu per 100 stops", "%", default=None)
-    low: float | None = given("lower end of the interval", "%", default=None)
-    high: float | None = given("upper end of the interval", "%", default=None)
+    share_per_100_stops: float | None = given("slope of ln mu per 100 stops", "1", default=None)
+    low: float | None = given("lower end of the interval", "1", default=None)
+    high: float | None = given("upper end of the interval", "1", default=None)
     p: float | None = given("two-sided p of the test", default=None)
     variance_factor: float | None = given("widening of the test's variance by autocorrelation", default=None)
     why: str | None = given("why there is none", default=None)

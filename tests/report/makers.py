@@ -275,7 +275,7 @@ def workspace(root: Path) -> Path:
 
 #: words of the fixtures that hold digits and are printed as they are
 BATCH_WORDS = (
-    "Marram 4 2026-02-16 M4-2406 M4-2407 M4-2409 2026-03-02 m4-a m4-b 2 more specimens of each batch would decide it torque has 3 spikes 1 test before and 0 after below 450 degC",
+    "Marram 4 m4-6 m4-7 m4-9 2026-02-16 M4-2406 M4-2407 M4-2409 2026-03-02 m4-a m4-b 2 more specimens of each batch would decide it torque has 3 spikes 1 test before and 0 after below 450 degC",
 )
 
 

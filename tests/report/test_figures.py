@@ -133,7 +133,7 @@ def test_an_empty_figure_says_what_is_missing(fig):
 
 
 def test_every_axis_names_its_unit_or_is_a_pure_number():
-    figures = [stop_figures.friction_temperature(STOPS, contents.of_test()), stop_figures.friction_energy(STOPS), stop_figures.averages(STOPS),
+    figures = [stop_figures.friction_temperature(STOPS, contents.of_test()), stop_figures.friction_energy(STOPS, contents.of_test()), stop_figures.averages(STOPS),
                order_figures.time_order(STOPS), order_figures.energy_balance(STOPS), wear_figures.wear_per_interval(contents.wear_of_test()),
                drift_figure.drift_chart(STOPS, TestDrift.model_validate(contents.drift_json(STOPS, "glazing-like")))]  # fmt: skip
     pure = ("µ", "ratio", "Component")

@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 from pydantic import ValidationError
 
-from pipeline.report import index_page, off_band, plots, sheet, verdicts
+from pipeline.report import compound_page, index_page, off_band, plots, sheet, verdicts
 from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
 from pipeline.results.batches import CompoundBatches
@@ -28,6 +28,7 @@ WHY = "misfit, chi2 per degree of freedom 215: the law is wrong by some 23 % of 
 def shown(page: Path) -> str:
     """The page's text without its figures' data."""
     text = re.sub(r"<(script|style)\b.*?</\1>", " ", page.read_text(), flags=re.DOTALL)
+    text = re.sub(r"</?(a|span)\b[^>]*>", "", text)  # stand within a sentence
     return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", text)))
 
 
@@ -54,7 +55,7 @@ def sheet_with(root: Path, *, target: bool = True, **files: Any) -> Path:
     arguments = makers.results_of_compound(root, ("m4-a", "m4-b"), target=target, **files)
     made = sheet.made(**arguments)
     page = arguments["into"] / "sheet.html"
-    page.write_text(sheet.html(made.title, made.under, made.loaded, made.sections, {}))
+    page.write_text(compound_page.html(made.title, made.under, made.loaded, made.sections, {}))
     sheet.print_json(made, arguments["into"] / "sheet.json")
     return page
 

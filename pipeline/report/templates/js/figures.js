@@ -5,6 +5,7 @@ stopsheet.figures = (function () {
   const followed = [];  // called with (name, node) once it is
   const idle = [];  // what waits until the first plots stand
   const drawn = new Map();
+  const BUTTONS_FROM_PX = 340;  // a lower figure has no buttons: they would lie on its points
   // No button sends the figure to a server or opens it there: the data are confidential.
   const config = { responsive: true, displaylogo: false, showTips: false, showSendToCloud: false, showEditInChartStudio: false,
     plotlyServerURL: "", showLink: false, linkText: "", toImageButtonOptions: { format: "svg" },
@@ -22,8 +23,8 @@ stopsheet.figures = (function () {
       config.displayModeBar = linked.displayModeBar = false;
     }
     node.closest("figure").classList.add("drawn");
-    const own = node.dataset.linked ? linked : config;  // a figure that says why it is empty has nothing to zoom
-    return Plotly.newPlot(node, spec.data, spec.layout, spec.data.length ? own : { ...own, displayModeBar: false }).then(() => {
+    const own = node.dataset.linked ? linked : config, bare = !spec.data.length || spec.layout.height < BUTTONS_FROM_PX;
+    return Plotly.newPlot(node, spec.data, spec.layout, bare ? { ...own, displayModeBar: false } : own).then(() => {
       node.dataset.ready = "yes";
       followed.forEach((act) => act(name, node));
     });

@@ -26,5 +26,16 @@ stopsheet.filters = (function () {
     clear.disabled = !selection;
     count.textContent = selection ? `${selection.size} of ${stops.columns.stop.length} stops selected` : `${stops.columns.stop.length} stops`;
   });
+  // The address may name a selection, as a link from another page does: #select:use=in%20the%20map
+  function fromAddress() {
+    const asked = /^#select:(.*)$/.exec(location.hash);
+    if (!asked) { return; }
+    stops.clear();
+    for (const [name, wanted] of new URLSearchParams(asked[1])) {
+      if (stops.texts[name] && stops.texts[name].includes(wanted)) { stops.filter(name, wanted); } else { count.textContent = `There is no ${name} “${wanted}”.`; }
+    }
+  }
+  window.addEventListener("hashchange", fromAddress);
   form.addEventListener("submit", (event) => event.preventDefault());
+  return { begin: fromAddress };
 })();
