@@ -1,7 +1,7 @@
 """The command line: a stage's sub-command by the table of stages, every other as people type it.
 
-Exit codes: 0 all well; 3 some test unusable or without a stop of use; 2 wrong call, config or place; 1 a fault of ours
-or of the machine; 130, 143, 129 stopped by an interrupt, a termination, a hang-up.
+Exit codes: 0 all well; 3 some test unusable or without a stop of use; 4 a watch said "stop and look"; 2 wrong call, config
+or place; 1 a fault of ours or of the machine; 130, 143, 129 stopped by an interrupt, a termination, a hang-up.
 """
 
 from __future__ import annotations

@@ -93,6 +93,44 @@ def run(
 
 
 @app.command(
+    help='A test that is still running: new recordings are taken in as they appear, and "stop and look" is said when friction '
+    "drifts, a sensor fails or a part will not last; then everything, as `run` does, when the program has been run. At most 2 % of sound "
+    'tests are stopped for nothing, all looks together. 4 where "stop and look" was said.'
+)
+def watch(
+    config: Annotated[Path, typer.Argument(metavar="CONFIG", help="config.yaml of the workspace")],
+    only: Annotated[
+        str | None,
+        typer.Option(metavar="TEST", help="the test to watch (default: every test that gets new recordings)"),
+    ] = None,
+    method: Annotated[str | None, typer.Option(metavar="METHOD", help="needed where the config names several")] = None,
+    every: Annotated[str, typer.Option(metavar="TIME", help="how often to look for recordings")] = "10 s",
+    settle: Annotated[
+        str, typer.Option(metavar="TIME", help="how long the last recording must not have changed to count as whole")
+    ] = "5 s",
+    idle: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="end when nothing came for so long (default: when the program has been run)"),
+    ] = None,
+    end_at_alarm: Annotated[
+        bool,
+        typer.Option("--end-at-alarm", help='end at the first "stop and look", such as in a script that stops a rig'),
+    ] = False,
+    cores: Annotated[
+        int | None, typer.Option(parser=_count, metavar="CORES", help="processor cores to use (default: all)")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print one JSON document a line")] = False,
+) -> Work:
+    from pipeline.cli.watch import Given, watch
+
+    given = Given(
+        config=config, only=only, method=method, every=every, settle=settle, idle=idle, end_at_alarm=end_at_alarm, cores=cores,
+        as_json=as_json,
+    )  # fmt: skip
+    return partial(watch, given)
+
+
+@app.command(
     help="What is wrong before a run: every settings file, every recording's head, the brakings found against the schedule; each with "
     "file, line, what is accepted and what to do. 3 where some test is unusable."
 )

@@ -8,7 +8,8 @@ sooner.
 The limits are those that a healthy test of *this* design passes at the stated rate. They come from simulated healthy
 tests carried through the very same arithmetic: same stops, same blocks, levels estimated from the same few stops, the
 scatter's own uncertainty drawn from its degrees of freedom and the autocorrelation from its standard uncertainty.
-Limits for known parameters would give several times the stated rate (run lengths in `run_length`).
+Limits for known parameters would give several times the stated rate (run lengths in `run_length`). A rate below 1 %
+has more of them, so that its limit never rests on a handful of series.
 """
 
 from typing import NamedTuple
@@ -23,7 +24,7 @@ from pipeline.drift.shapes import Shapes
 from pipeline.method.drift import Drift
 
 CHARTS, MOISTURE, FADE = 0.7, 0.2, 0.1  # how the tests of one analysis share the stated false-alarm rate
-SIMULATED = 2000
+SIMULATED, PER_RATE = 2000, 20.0  # healthy series: at least so many, and so many over the rate
 _SEED = 20260302
 
 
@@ -124,15 +125,19 @@ def _charts(scaled: Array, charted: NDArray[np.bool_], settings: Drift) -> tuple
     return upper, lower, ewma(scaled[..., charted], settings.ewma_weight)
 
 
-def simulated_noise(p: Problem, noise: Repeatability, spread: Array, block: NDArray[np.int64]) -> Array:
-    """Healthy series (SIMULATED, n) about a level of 0, the scatter's parameters drawn from what is known of them."""
+def simulated_noise(
+    p: Problem, noise: Repeatability, spread: Array, block: NDArray[np.int64], rate: float = 1.0
+) -> Array:
+    """Healthy series (enough for the `rate`, n) about a level of 0, the scatter's parameters drawn from what is known of
+    them."""
+    wanted = max(SIMULATED, int(np.ceil(PER_RATE / rate)))
     rng = np.random.default_rng(_SEED)
     draws = []
     quantiles = noise.rho + noise.u_rho * np.array([-1.28, -0.52, 0.0, 0.52, 1.28])
     for rho in np.clip(quantiles, -0.3, 0.85):
         matrix = covariance(p.stop, block, spread, float(rho), noise.block_sigma) + 1e-12 * np.eye(len(p.stop))
         root = np.linalg.cholesky(matrix)
-        draws.append(rng.standard_normal((SIMULATED // len(quantiles), len(p.stop))) @ root.T)
+        draws.append(rng.standard_normal((wanted // len(quantiles), len(p.stop))) @ root.T)
     series = np.vstack(draws)
     return series * np.sqrt(noise.dof / rng.chisquare(noise.dof, len(series)))[:, None]
 
@@ -149,6 +154,11 @@ def limits(p: Problem, healthy: Array, unit: Array, settings: Drift) -> Limits:
 
 def statistics(p: Problem, series: Array, unit: Array, settings: Drift) -> Array:
     """Largest likelihood ratio's root, cumulative sum and weighted average of each of the series (k, n): (3, k)."""
+    parts = [_statistics(p, series[at : at + SIMULATED], unit, settings) for at in range(0, len(series), SIMULATED)]
+    return np.concatenate(parts, axis=1)
+
+
+def _statistics(p: Problem, series: Array, unit: Array, settings: Drift) -> Array:
     whitened = series @ p.whiten.T
     ratio = np.abs(whitened @ unit).max(axis=1, initial=0.0)
     upper, lower, average = _charts(whitened @ _scaled_operator(p).T, _charted(p), settings)
@@ -175,7 +185,7 @@ def detect(
 ) -> Detection:
     """Charts, shapes and their limits on one series. `alarm` means some statistic lies beyond its limit."""
     unit, length, z = shape_scores(p, shapes, extra)
-    found = limits(p, simulated_noise(p, noise, spread, block), unit, settings)
+    found = limits(p, simulated_noise(p, noise, spread, block, settings.false_alarm_rate), unit, settings)
     residual = residual_operator(p) @ p.values
     scaled = p.whiten @ residual
     charted = _charted(p)

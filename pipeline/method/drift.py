@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Duration, Pressure, Temperature, Temperat
 from pipeline.inputs.scalars import Count, Fraction, Number, Probability
 from pipeline.method.base import Settings
 
-REVISION = 3
+REVISION = 4
 
 
 class Drift(Settings):

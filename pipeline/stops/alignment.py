@@ -139,7 +139,7 @@ def _labelled(
     """Tables from moves."""
     rows = {i: (kind, j) for kind, i, j in moves if kind != "missing"}
     lost = [(i, j) for kind, i, j in moves if kind == "missing"]
-    counted = _counted(lost, wanted, gaps)
+    counted = _counted(lost, wanted, gaps, stops.height)
     before = np.zeros(stops.height + 1, dtype=int)
     for (i, _), (yes, _) in zip(lost, counted, strict=True):
         before[i] += yes
@@ -180,13 +180,17 @@ def _missing_table(wanted: pl.DataFrame, lost: list[tuple[int, int]], counted: l
     )
 
 
-def _counted(lost: list[tuple[int, int]], wanted: pl.DataFrame, gaps: np.ndarray | None) -> list[tuple[bool, str]]:
+def _counted(
+    lost: list[tuple[int, int]], wanted: pl.DataFrame, gaps: np.ndarray | None, measured: int
+) -> list[tuple[bool, str]]:
     """Whether each missing stop was run and its recording lost, or never run.
 
     The files' own numbering settles it where it has a gap. Else a single missing stop is a lost recording,
     and a run of two or more up to a block's end is a block cut short: a rig is stopped early more often
-    than it loses files in a row.
+    than it loses files in a row. So are two or more after the last measured stop, whatever their blocks: the
+    program was broken off, or is still running.
     """
+    broken_off = sum(i == measured for i, _ in lost) >= 2
     block = wanted["block"].to_list()
     answers: list[tuple[bool, str]] = []
     numbered = dict(enumerate(gaps)) if gaps is not None else {}
@@ -206,7 +210,7 @@ def _counted(lost: list[tuple[int, int]], wanted: pl.DataFrame, gaps: np.ndarray
         earlier_cut = (
             bool(answers) and not answers[-1][0] and lost[position - 1] == (i, j - 1) and block[j - 1] == block[j]
         )
-        if earlier_cut or (ends and rest >= 2):
+        if earlier_cut or (ends and rest >= 2) or (broken_off and i == measured):
             answers.append((False, f"block {block[j]!r} ends early"))
         else:
             answers.append((True, "no recording lies between its neighbours"))

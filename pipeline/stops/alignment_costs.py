@@ -13,6 +13,7 @@ from pipeline.inputs.unit_slips import slips
 
 SKIP = 2.5  # an extra or a missing stop
 NUMBERED_SKIP = 0.6  # a missing stop where the files' own numbering leaves one out
+AT_THE_END = 0.96  # of a missing stop's cost after the last measured one: between like places it decides, no more
 ABORTED_SHARE = 0.8  # common practice: below four fifths of the wanted braking a stop counts as aborted
 LEAST_OFF_K = 20.0  # starts that are nearer to the schedule's than this are in the unit stated
 
@@ -45,7 +46,8 @@ def missing_cost(gaps: np.ndarray, idle: np.ndarray) -> np.ndarray:
     """Cost of a missing stop before each measured one and at the end.
 
     Cheap where the files' numbering leaves one out. A wait well above the neighbours' only breaks ties:
-    waits have many reasons, but among like stops it is the likeliest place.
+    waits have many reasons, but among like stops it is the likeliest place. Before it comes the end: a program that is
+    still running, or was broken off, lacks its last stops, and a check early in it is like the checks late in it.
     gaps: (n + 1,) as of `number_gaps`; idle: (n,) s before each stop, NaN where unknown. Returns (n + 1,).
     """
     cost = np.where(gaps > 0, NUMBERED_SKIP, SKIP)
@@ -53,6 +55,7 @@ def missing_cost(gaps: np.ndarray, idle: np.ndarray) -> np.ndarray:
         around = np.array([median_known(idle[max(0, i - 3) : i + 4]) for i in range(len(idle))])
         long = np.isfinite(idle) & (idle > 1.6 * around)
         cost[:-1] = np.where(long & (gaps[:-1] == 0), 0.98 * SKIP, cost[:-1])
+    cost[-1] = min(cost[-1], AT_THE_END * SKIP)
     return cost
 
 

@@ -172,6 +172,19 @@ def test_a_block_cut_short_is_not_counted_as_run():
     assert result.stops["run_number"].to_list() == list(range(1, stops.height + 1))
 
 
+@pytest.mark.parametrize("run_so_far", [5, 22, 26, 40, 56, 63])
+def test_a_program_that_still_runs_keeps_its_blocks(run_so_far):
+    """Its first check is like its last one: a long wait before it must not make it that, with all between them missing."""
+    schedule = wanted()
+    begins = schedule["block"] != schedule["block"].shift(1, fill_value="")
+    waits = run(schedule).with_columns(idle_before=pl.when(begins).then(400.0).otherwise(40.0))
+    found = aligned(waits[:run_so_far], schedule)
+    assert found.stops["schedule_row"].to_list() == list(range(run_so_far))
+    assert set(found.missing["after"]) == {run_so_far}
+    assert not found.missing["counted"].any()
+    assert found.stops["run_number"].to_list() == list(range(1, run_so_far + 1))
+
+
 def test_the_numbering_of_the_files_says_where_recordings_are_lost():
     schedule = wanted()
     stops = run(schedule).with_columns(number=pl.col("truth") + 1).filter(~pl.col("truth").is_in([4, 5, 6]))

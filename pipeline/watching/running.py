@@ -1,0 +1,163 @@
+"""One running test: its recordings taken in as they become whole, and what is said of them, each thing once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+import polars as pl
+
+from pipeline.archive.card import Card, load_card
+from pipeline.drift.looks import planned_looks, reached
+from pipeline.errors import InputError
+from pipeline.method import Method
+from pipeline.notebook.reduction import Reduced, reduce
+from pipeline.notebook.test import read_test
+from pipeline.watching.arrivals import Arrivals, State, cut_off, listed
+from pipeline.watching.faults import lasting_faults
+from pipeline.watching.judge import (
+    Said,
+    complete,
+    look_at,
+    said_of_faults,
+    said_of_look,
+    said_of_wear,
+    standing,
+)
+from pipeline.watching.wear_limit import wear_so_far
+from pipeline.wording import counted
+
+Key = list[tuple[str, State | None]]
+Kind = Literal["taken", "look", "alarm", "note", "waits"]
+
+
+class Event(NamedTuple):
+    """Something to tell of a test, in one line; after: the last stop behind it."""
+
+    test: str
+    kind: Kind
+    after: int
+    words: str
+    said: Said | None = None
+
+
+@dataclass
+class RunningTest:
+    """A test that is watched.
+
+    folder: the test's; others: gives the stops tables of the compound's other tests when a look asks for them; rig: the file
+    of its rig whose calibrations the method applies.
+    """
+
+    folder: Path
+    method: Method
+    settle_s: float
+    others: Callable[[], Mapping[str, pl.DataFrame]] = dict
+    rig: Path | None = None
+    complete: bool = False  # the schedule's last stop has been run
+    at_end: bool = False  # and no recording is being written
+    alarmed: bool = False
+    due: bool = False  # a look was reached or an alarm said since the results were last brought up to date
+    arrivals: Arrivals = field(init=False)
+    _taken: Key = field(default_factory=list)
+    _told: set[str] = field(default_factory=set)
+    _looked: int = 0
+
+    def __post_init__(self) -> None:
+        self.arrivals = Arrivals(self.settle_s)
+
+    @property
+    def name(self) -> str:
+        return self.folder.name
+
+    def look_round(self, at_s: float) -> tuple[list[Event], bool]:
+        """What is new at a time (s): the events, and whether no recording is being written."""
+        try:
+            card = load_card(self.folder)
+        except InputError as error:
+            return self._waits(str(error)), False
+        now = listed(self.folder, card)
+        names = self.arrivals.whole(now, at_s)
+        events = self._take(card, now, names) if self._key(card, now, names) != self._taken else []
+        quiet = self.arrivals.quiet(now, at_s)
+        self.at_end = self.complete and quiet
+        return events, quiet
+
+    def _key(self, card: Card, now: Mapping[str, State], names: list[str]) -> Key:
+        """What a take rests on: the recordings, and the wear readings."""
+        wear = self.folder / card.wear if card.wear else None
+        info = wear.stat() if wear is not None and wear.is_file() else None
+        return [*((name, now[name]) for name in names), ("", State(info.st_size, info.st_mtime_ns) if info else None)]
+
+    def seen(self, at_s: float) -> None:
+        """Count what is there now as seen: only what comes later is taken in."""
+        try:
+            card = load_card(self.folder)
+        except InputError:
+            return
+        now = listed(self.folder, card)
+        self.arrivals.whole(now, at_s - self.settle_s)
+        self._taken = self._key(card, now, list(now))
+
+    def _take(self, card: Card, now: Mapping[str, State], names: list[str]) -> list[Event]:
+        if not names:
+            return []
+        try:
+            reduced = reduce(read_test(self.folder, only=names), self.method, rig=self.rig)
+        except InputError as error:
+            self._taken = self._key(card, now, names)
+            return self._waits(str(error))
+        last = names[-1]
+        why = (
+            cut_off(last, reduced.found)
+            if last == list(now)[-1] and not self.arrivals.doubts(last, now[last])
+            else None
+        )
+        if why is not None:
+            self.arrivals.doubt(last, now[last])
+            waits = self._waits(f"{last} reads as cut off and is waited for: {why}")
+            news = self._key(card, now, names[:-1]) != self._taken
+            return [*waits, *(self._take(card, now, names[:-1]) if news else [])]
+        known = {name for name, _ in self._taken}
+        self._taken = self._key(card, now, names)
+        return self._judge(card, reduced, len(set(names) - known))
+
+    def _judge(self, card: Card, reduced: Reduced, more: int) -> list[Event]:
+        stops, scheduled = reduced.stops, sum(block.stops for block in card.blocks)
+        last = int(stops["stop"].max() or 0)  # type: ignore[arg-type]
+        taken = (
+            f"{counted(more, 'further recording')}: {standing(stops, scheduled)}"
+            if more > 0
+            else standing(stops, scheduled)
+        )
+        events = [Event(self.name, "taken", last, taken)]
+        looks = planned_looks(card.blocks)
+        new = [look for look in reached(stops, looks) if look.number > self._looked]
+        said: list[Said | None] = []
+        if new:
+            judged = look_at(stops, new[-1], len(looks), self.method, self.others())
+            self._looked, self.due = new[-1].number, True
+            said.append(said_of_look(judged, len(looks), self.method.drift))
+            words = f"look {judged.look.number} of {len(looks)}, after {judged.look.block}: {judged.found.verdict}"
+            words += "" if judged.found.onset_stop is not None else f" ({judged.found.evidence.why})"
+            events.append(Event(self.name, "look", judged.last, words))
+        said += said_of_faults(lasting_faults(stops, reduced.found))
+        parts, why = wear_so_far(self.folder, card, stops, self.method.wear)
+        said += said_of_wear(parts, self.method.wear.confidence)
+        events += self._waits(why) if why else []
+        for one in said:
+            if one is not None and one.key not in self._told:
+                self._told.add(one.key)
+                events.append(Event(self.name, "alarm" if one.alarm else "note", last, one.words, one))
+                self.alarmed, self.due = self.alarmed or one.alarm, self.due or one.alarm
+        self.complete = complete(stops, scheduled)
+        self.due = self.due or self.complete
+        return events
+
+    def _waits(self, why: str) -> list[Event]:
+        if why in self._told:
+            return []
+        self._told.add(why)
+        return [Event(self.name, "waits", 0, f"not yet: {why}")]

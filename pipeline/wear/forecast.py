@@ -1,0 +1,91 @@
+"""Whether a worn part lasts to the end of a test that is still running.
+
+Each loss between two readings over the friction work in between is a rate. The work still to come (that of the stops run
+since the last reading, and of those that the schedule has left: inertia and speeds) times the mean rate is the loss to
+come, and what is left above the minimum thickness says whether the part lasts.
+
+The rate of a further use departs from those seen: hot use oxidises, cold use does not. How far is taken from the scatter of
+the rates' logarithms, drawn towards `EXPECTED` with the weight of `EXPECTED_DOF` readings, since two or three rates say
+little of their scatter (the figures are from memory of how rates over work differ between gentle and hard use); the interval
+is Student's, with one over the number of rates for the mean and one for the use to come. The uncertainty of the readings is
+in the scatter. A rate that was lost in the readings' noise counts as the noise.
+
+Blind to: use ahead that is far harder than all before it, as every forecast by work alone is; the thinnest point where
+readings are given as a mean. The first reading after bedding, when no other is there, tells no forecast.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from pipeline.archive.block import Block
+
+EXPECTED, EXPECTED_DOF = 0.4, 4.0  # standard deviation of ln rate between uses, and how firmly it is expected
+
+
+class Loss(NamedTuple):
+    """A loss between two readings: um with its standard uncertainty, the friction work in between (MJ), whether in bedding."""
+
+    wear_um: float
+    u_um: float
+    energy_mj: float
+    bedding: bool = False
+
+
+class Outlook(NamedTuple):
+    """What is left of a part above its minimum, and at the program's end (um: expected, low, high; below 0: worn through).
+
+    lasts: `yes`; `doubtful`: the expected end is below the minimum; `no`: so is the upper end of the interval, or the minimum
+    is reached already. None of the three figures where no rate is known.
+    """
+
+    left_um: float
+    end_um: float | None
+    low_um: float | None
+    high_um: float | None
+    lasts: str
+    rates: int
+
+
+def outlook(losses: Sequence[Loss], left_um: float, ahead_mj: float, confidence: float) -> Outlook:
+    """The outlook of one part.
+
+    losses: in the order read; left_um: thickness at the last reading less the minimum; ahead_mj: friction work between the
+    last reading and the program's end; confidence: of the interval, both sides.
+    """
+    known = [one for one in losses if one.energy_mj > 0]
+    used = [one for one in known if not one.bedding]
+    if left_um <= 0:
+        return Outlook(left_um, None, None, None, "no", len(used))
+    if not used or ahead_mj <= 0:
+        return Outlook(left_um, None, None, None, "yes", len(used))
+    from scipy.special import stdtrit
+
+    energy = np.array([one.energy_mj for one in used])
+    worn = np.array([max(one.wear_um, one.u_um, 1e-6) for one in used])
+    mean = float(worn.sum() / energy.sum())
+    apart = np.log(worn / energy) - np.log(mean)
+    dof = EXPECTED_DOF + len(used) - 1
+    squares = EXPECTED_DOF * EXPECTED**2 + float(apart @ apart) * (len(used) - 1) / len(used)
+    reach = float(stdtrit(dof, 0.5 + confidence / 2)) * np.sqrt(squares / dof * (1 + 1 / len(used)))
+    ends = [left_um - mean * ahead_mj * float(np.exp(by)) for by in (0.0, reach, -reach)]
+    lasts = "no" if ends[2] < 0 else "doubtful" if ends[0] < 0 else "yes"
+    return Outlook(left_um, ends[0], ends[1], ends[2], lasts, len(used))
+
+
+def scheduled_mj(blocks: Sequence[Block], inertia: float, after: int) -> float | None:
+    """Friction work (MJ) of the schedule's stops after the first `after` of them, by inertia (kg m2) and speeds; None where
+    a drag is among them, whose work no card tells."""
+    total, run = 0.0, 0
+    for block in blocks:
+        left = block.stops - max(0, min(block.stops, after - run))
+        run += block.stops
+        if not left:
+            continue
+        if block.kind == "drag":
+            return None
+        total += left * 0.5 * inertia * (block.speed_start**2 - block.speed_end**2) / 1e6
+    return total

@@ -1,0 +1,39 @@
+"""Faults that last, among findings of single stops."""
+
+import polars as pl
+
+from pipeline.watching.faults import IN_A_ROW, lasting_faults
+from tests.watching.makers import found
+
+STOPS = pl.DataFrame({"stop": range(1, 31)})
+
+
+def at(code, *stops):
+    return [found(code, stop=stop) for stop in stops]
+
+
+def test_single_stops_in_doubt_are_no_fault_and_three_in_a_row_are():
+    assert lasting_faults(STOPS, at("dropout", 3, 5, 9, 10, 20)) == []
+    (fault,) = lasting_faults(STOPS, at("dropout", 3, 9, 10, 11, 12, 20))
+    assert (fault.code, fault.first, fault.last, fault.stops) == ("dropout", 9, 12, 4)
+    assert fault.stops >= IN_A_ROW
+
+
+def test_neighbours_with_different_findings_are_no_fault():
+    assert lasting_faults(STOPS, [*at("dropout", 4), *at("time_gap", 5), *at("spike", 6)]) == []
+
+
+def test_what_is_only_told_is_no_fault():
+    told = [found("averages_differ", stop=stop, severity="info") for stop in range(1, 20)]
+    assert lasting_faults(STOPS, told) == []
+
+
+def test_what_holds_for_the_whole_test_is_a_fault_at_once():
+    (fault,) = lasting_faults(STOPS, [found("unit_slip", message="torque in lbf ft")])
+    assert (fault.first, fault.message) == (None, "torque in lbf ft")
+
+
+def test_what_a_person_said_and_wear_are_no_fault_of_the_rig():
+    assert (
+        lasting_faults(STOPS, [found("card_unusual"), found("wear_negative"), *at("excluded_by_hand", 1, 2, 3)]) == []
+    )

@@ -1,0 +1,138 @@
+"""`stopsheet watch` on a rig that writes its recordings one by one; only the rig turns the clock."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from pipeline.cli.watch import ALARMED, Given, watch
+from pipeline.errors import InputError
+from tests.hostile.base import write_base
+from tests.watching.makers import Rig, emptied, given, nothing
+
+TEST = "running"
+
+
+@pytest.fixture
+def place(tmp_path):
+    """(config, the test's folder without its recordings, these in the order run)."""
+    test = write_base(tmp_path / "archive", "delimited", TEST)
+    recordings = emptied(test, tmp_path / "rig")
+    (tmp_path / "plain.yaml").write_text("")
+    config = tmp_path / "config.yaml"
+    config.write_text("archive: archive\nresults: results\nmethods: [plain.yaml]\n")
+    return config, test, recordings
+
+
+def told(capsys):
+    return capsys.readouterr().out.splitlines()
+
+
+def test_recordings_are_taken_in_one_by_one_and_all_is_run_at_the_end(place, capsys):
+    config, test, recordings = place
+    rig = Rig([step for one in recordings for step in (given(one, test), nothing)])
+    assert watch(Given(config, only=TEST, cores=1), rig.hands) == 0
+    lines = told(capsys)
+    for stop in range(1, 12):
+        assert any(f": {stop} of 11 scheduled stops run" in line for line in lines)
+    assert sum("look 1 of 1, after check 2" in line for line in lines) == 1
+    assert not any("STOP AND LOOK" in line for line in lines)
+    assert rig.runs == [None]  # at the look the program had been run: the whole run does both
+
+
+def test_a_half_written_recording_is_waited_for_and_no_fault(place, capsys):
+    config, test, recordings = place
+    steps = [given(one, test) for one in recordings[:4]]
+    steps += [given(recordings[4], test, share=0.3), nothing, nothing]
+    steps += [given(one, test) for one in recordings[4:]]
+    assert watch(Given(config, only=TEST), Rig([*steps, nothing, nothing]).hands) == 0
+    lines = told(capsys)
+    assert sum("stop_005.csv reads as cut off and is waited for" in line for line in lines) == 1
+    assert not any("STOP AND LOOK" in line or "suspect" in line or "rejected" in line for line in lines)
+    assert any("11 of 11" in line for line in lines)
+
+
+def test_one_that_stays_cut_off_is_taken_in_when_the_next_one_comes(place, capsys):
+    config, test, recordings = place
+    steps = [given(one, test, share=0.3 if n == 4 else 1.0) for n, one in enumerate(recordings)]
+    watch(Given(config, only=TEST), Rig([*steps, nothing, nothing]).hands)
+    assert any("rejected" in line and "11 of 11" in line for line in told(capsys))
+
+
+def broken(recordings, test, first=4):
+    """A recorder that ends each recording within the braking, from one on."""
+    return [given(one, test, share=0.4 if n >= first else 1.0) for n, one in enumerate(recordings)]
+
+
+def test_a_fault_at_three_stops_in_a_row_is_an_alarm_and_the_watch_goes_on(place, capsys):
+    config, test, recordings = place
+    rig = Rig([*broken(recordings, test), *[nothing] * 12])
+    assert watch(Given(config, only=TEST), rig.hands) == ALARMED
+    lines = told(capsys)
+    (alarm,) = [line for line in lines if "STOP AND LOOK" in line and "after stop 7" in line]
+    assert "stops 5 to 7" in alarm and "to do: " in alarm
+    assert any("11 of 11" in line for line in lines)
+    assert rig.runs[-1] is None
+
+
+def test_the_watch_ends_at_the_first_alarm_where_that_is_wanted(place, capsys):
+    config, test, recordings = place
+    rig = Rig([*broken(recordings, test), *[nothing] * 12])
+    assert watch(Given(config, only=TEST, end_at_alarm=True), rig.hands) == ALARMED
+    assert rig.runs == [TEST]
+    assert not any("8 of 11" in line for line in told(capsys))
+
+
+def test_a_program_cut_short_ends_when_nothing_comes_any_more(place, capsys):
+    config, test, recordings = place
+    rig = Rig([given(one, test) for one in recordings[:3]])
+    assert watch(Given(config, only=TEST, idle="10 min"), rig.hands) == 0
+    assert "nothing came for 10 min" in told(capsys)
+    assert rig.runs == [None] and rig.at_s >= 600
+
+
+def test_without_a_name_every_test_that_gets_recordings_is_watched_and_no_other(place, capsys):
+    config, test, recordings = place
+    write_base(config.parent / "archive", "delimited", "done before")
+    (config.parent / "archive" / "done before").rename(config.parent / "archive" / "done-before")
+    rig = Rig([step for one in recordings for step in (given(one, test), nothing)])
+    assert watch(Given(config), rig.hands) == 0
+    assert all(line.startswith(TEST) for line in told(capsys))
+
+
+def test_programs_get_one_document_a_line(place, capsys):
+    config, test, recordings = place
+    rig = Rig([*broken(recordings, test), *[nothing] * 12])
+    assert watch(Given(config, only=TEST, end_at_alarm=True, as_json=True), rig.hands) == ALARMED
+    events = [json.loads(line) for line in told(capsys)]
+    assert {"taken", "alarm"} <= {event["event"] for event in events}
+    (alarm,) = [event for event in events if event["event"] == "alarm"]
+    assert alarm["kind"] == "fault" and alarm["since"] == 5 and alarm["to_do"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"every": "ten"}, "--every ten"),
+        ({"settle": "5"}, "--settle 5"),
+        ({"idle": "0 s"}, "--idle 0 s"),
+        ({"only": "none such"}, "--only none such: no test of that name"),
+        ({"method": "other"}, "--method other: no such method"),
+    ],
+)
+def test_a_wrong_call_is_refused_in_a_line(place, changes, words):
+    config, test, recordings = place
+    given(recordings[0], test)()
+    with pytest.raises(InputError, match="^" + words):
+        watch(Given(config, **changes), Rig([]).hands)
+
+
+def test_a_card_that_cannot_be_read_is_waited_for(place, capsys):
+    config, test, recordings = place
+    card = (test / "test.yaml").read_text()
+    (test / "test.yaml").write_text("schema: 1\ncompound: [")
+    steps = [lambda: (test / "test.yaml").write_text(card), *[given(one, test) for one in recordings], nothing, nothing]
+    assert watch(Given(config, only=TEST), Rig(steps).hands) == 0
+    lines = told(capsys)
+    assert sum("not yet" in line and "test.yaml" in line for line in lines) == 1
