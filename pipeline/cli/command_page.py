@@ -21,7 +21,7 @@ OPENING = f"""{NOTE}
 
 What each command takes and does. Nothing is asked while a command works, so that it can stand in a script; `--help` says the same on a terminal.
 
-Exit codes of all commands: 0 all well; 3 done, and something in the data cannot be used or answered (the command says which); 2 wrong
+Exit codes of all commands: 0 all well; 3 done, and something in the data cannot be used or answered (the command says which); 4 a watch said *stop and look*; 2 wrong
 call, config or place; 1 a fault of ours or of the system, told in one line; 130, 143, 129 stopped by an
 interrupt, a termination, a hang-up. What `run` prints stands in [running.md](running.md), what `inspect` and `new-test` do in [inspecting.md](inspecting.md).
 """
