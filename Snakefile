@@ -25,7 +25,7 @@ from snakemake.dag import DAG
 from snakemake.exceptions import WorkflowError
 from snakemake.logging import logger
 
-from pipeline.workspace import reasons, telling
+from pipeline.workspace import nodes, reasons, telling
 from pipeline.workspace.run import load_run
 from pipeline.workspace.targets import targets
 from pipeline.errors import InputError
@@ -37,6 +37,8 @@ try:
     RUN = load_run(given[-1] if given else REPO / "rig_samples" / "config.yaml")
 except InputError as error:
     raise WorkflowError(str(error))
+if workflow.remote_exec:  # a job on a node of a cluster: the run that sent it has looked at the archive
+    RUN = RUN.as_seen()
 
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
@@ -46,6 +48,8 @@ P = RUN.prefix  # of paths below the results, as Snakemake may see them
 # Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves
 # for ever. Here every wildcard is restricted to names that exist, so none can grow.
 DAG.check_periodic_wildcards = lambda dag, job: None
+nodes.light_groups(DAG)
+nodes.stages_at_once()
 
 
 class Teller(logging.Handler):
@@ -69,6 +73,8 @@ class Teller(logging.Handler):
             yield telling.Event("ready")
         elif kind == "job_started":
             yield from (telling.Event("begun", number) for number in record.jobs)
+        elif kind == "group_info":
+            yield from (telling.Event("begun", job.jobid) for job in record.jobs)
         elif kind in ("job_finished", "job_error"):
             number = record.job_id if kind == "job_finished" else record.jobid
             yield telling.Event("done" if kind == "job_finished" else "failed", number)
@@ -91,7 +97,7 @@ class Teller(logging.Handler):
         return telling.job(dag.jobid(job), job.rule.name, job.wildcards_dict, differs)
 
 
-if telling.wanted():
+if telling.wanted() and not workflow.remote_exec:
     logger.addHandler(Teller())
 
 

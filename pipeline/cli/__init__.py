@@ -79,7 +79,7 @@ def _stage(stage: Stage, arguments: list[str], lists: Path | None) -> None:
     seen.hold_against(lists)
     if given is not None:
         files.write_only_while(partial(_refuse_outdated, given, options["settings"]))
-    with noted(f"{stages.subject(stage, options)}: stage {stage.name}"):
+    with noted(f"{stages.subject(stage, options)}: stage {stage.name}", options["into"]):
         stages.call(stage, options)
 
 

@@ -16,7 +16,7 @@ import signal
 import subprocess
 import sys
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
@@ -30,6 +30,7 @@ from pipeline.workspace import telling
 
 PREFIX = "stopsheet: "
 KILLED = "was killed; where memory was short, run again with fewer --cores"
+KILLED_ON_NODE = "was killed; where memory was short, give mem_mb more in a profile of your own and run again"
 KEPT_LINES = 60
 LOG = "run.log"
 QUIET = Plain()
@@ -59,10 +60,12 @@ def drive(
     screen: Screen = QUIET,
     log: str = LOG,
     told: Mapping[str, str] | None = None,
+    elsewhere: Callable[[], list[str]] | None = None,
 ) -> tuple[int, Heard]:
     """Run the engine to its end; (its exit code, what was heard). Whatever happens, no child is left.
 
-    log: name of the file for all words; told: more variables of the engine's environment.
+    log: name of the file for all words; told: more variables of the engine's environment; elsewhere: what stages on other
+    machines have said so far, which is told of those that failed for good.
     """
     notes, room = results / ".jobs", results / ".temp"
     for folder in (notes, room):
@@ -73,12 +76,15 @@ def drive(
     environment |= {telling.TELL: "1", telling.ONLY: "", **(told or {})}
     heard = Heard(progress=progress or Progress())
     with _logged(results / log, heard) as written, _started(command, environment, lock) as engine:
-        _listen(engine, heard, screen, written)
+        _listen(engine, heard, screen, written, elsewhere)
         if heard.for_all:
             _end(engine)
         code = engine.wait()
+    for text in elsewhere() if elsewhere and code and not heard.for_all else ():
+        _say(heard, text, screen)
+    killed = KILLED_ON_NODE if elsewhere else KILLED
     for note in [] if heard.for_all else sorted(notes.glob("*")):
-        _say(heard, f"{PREFIX}{note.read_text(encoding='utf-8')} {KILLED}", screen)
+        _say(heard, f"{PREFIX}{note.read_text(encoding='utf-8')} {killed}", screen)
     for folder in (notes, room):
         shutil.rmtree(folder, ignore_errors=True)
     return code, heard
@@ -160,7 +166,13 @@ def _end(engine: subprocess.Popen[bytes]) -> None:
         engine.stdout.close()
 
 
-def _listen(engine: subprocess.Popen[bytes], heard: Heard, screen: Screen, written: _Log) -> None:
+def _listen(
+    engine: subprocess.Popen[bytes],
+    heard: Heard,
+    screen: Screen,
+    written: _Log,
+    elsewhere: Callable[[], list[str]] | None,
+) -> None:
     """Until the engine closes its end or no further stage could do better; the screen is drawn now and then."""
     assert engine.stdout is not None
     said, rest = engine.stdout.fileno(), b""
@@ -169,10 +181,14 @@ def _listen(engine: subprocess.Popen[bytes], heard: Heard, screen: Screen, writt
         data = os.read(said, 1 << 16) if ready else None
         if data is not None:
             *lines, rest = (rest + data).split(b"\n")
+            failed = len(heard.progress.failed)
             for line in lines if data else filter(None, [rest]):
                 _hear(line.decode("utf-8", "replace"), heard, screen, written)
                 if heard.for_all:
                     return
+            if elsewhere and len(heard.progress.failed) > failed:
+                for text in filter(lambda said: said.endswith(faults.FOR_ALL), elsewhere()):
+                    _say(heard, text, screen)
         if data == b"":
             return
         screen.draw()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,10 +15,14 @@ JOBS = "STOPSHEET_JOBS"  # folder of the notes; set by the command that starts t
 
 
 @contextlib.contextmanager
-def noted(what: str) -> Iterator[None]:
-    """Leave a note of a stage for as long as it works."""
+def noted(what: str, into: Path) -> Iterator[None]:
+    """Leave a note of a stage, whose results go `into` a folder, for as long as it works.
+
+    Its name is the same for the same stage: one that was killed and is tried again takes its note away, on whichever
+    machine.
+    """
     folder = os.environ.get(JOBS)
-    note = Path(folder) / str(os.getpid()) if folder else None
+    note = Path(folder) / f"{zlib.crc32(os.fsencode(f'{what} {into}')):08x}" if folder else None
     if note is not None:
         with contextlib.suppress(OSError):  # a full disk: the stage will find out and say so
             note.write_text(what, encoding="utf-8")

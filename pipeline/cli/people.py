@@ -78,6 +78,13 @@ def run(
     cores: Annotated[
         int | None, typer.Option(parser=_count, metavar="CORES", help="processor cores to use (default: all)")
     ] = None,
+    profile: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PROFILE",
+            help="where the stages run: slurm, a cluster under Slurm as the package comes with it; or a folder with a Snakemake profile of your own for it (docs/howto/cluster.md)",
+        ),
+    ] = None,
     only: Annotated[
         str | None,
         typer.Option(
@@ -89,7 +96,9 @@ def run(
 ) -> Work:
     from pipeline.cli import workspace
 
-    return partial(workspace.run, config=config, cores=cores, only=only, dry_run=dry_run, as_json=as_json)
+    return partial(
+        workspace.run, config=config, cores=cores, profile=profile, only=only, dry_run=dry_run, as_json=as_json
+    )
 
 
 @app.command(

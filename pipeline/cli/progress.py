@@ -22,7 +22,11 @@ KEPT = ".durations.json"  # below the results: mean seconds of each stage in ear
 
 
 class Progress:
-    """What was heard of the jobs of one run. `clock` gives seconds."""
+    """What was heard of the jobs of one run. `clock` gives seconds.
+
+    cores: 0 on a cluster, where a stage's time is its job's with the queue before it: no time left follows from it, and
+    none is kept.
+    """
 
     def __init__(
         self, cores: int = 1, earlier: Mapping[str, float] | None = None, clock: Callable[[], float] = time.monotonic
@@ -31,7 +35,7 @@ class Progress:
         self.took: dict[int, float] = {}  # seconds of those that are done, in the order of their ends
         self.failed: list[int] = []
         self.ready = False
-        self._cores, self._earlier, self._clock = cores, dict(earlier or {}), clock
+        self.cores, self._earlier, self._clock = cores, dict(earlier or {}), clock
         self._begun: dict[int, float] = {}
         self._start = clock()
 
@@ -43,11 +47,17 @@ class Progress:
             self.ready = True
         elif job in self.jobs and event.kind == "begun":
             self._begun[job] = now
+            self._not_failed(job)
         elif job in self.jobs and event.kind == "done":
             self.took[job] = now - self._begun.pop(job, now)
+            self._not_failed(job)
         elif job in self.jobs and event.kind == "failed":
             self._begun.pop(job, None)
             self.failed += [job] if job not in self.failed else []
+
+    def _not_failed(self, job: int) -> None:
+        """One that failed may be tried again."""
+        self.failed = [one for one in self.failed if one != job]
 
     @property
     def planned(self) -> list[Job]:
@@ -79,14 +89,14 @@ class Progress:
     def left_s(self) -> float | None:
         """Seconds left; None where nothing tells."""
         known = self.means()
-        if not known or not self.ready:
+        if not known or not self.ready or not self.cores:
             return None
         other, now = sum(known.values()) / len(known), self._clock()
         wanted = [known.get(job.stage, other) for job in self.not_run if job.number not in self._begun]
         at_work = [
             max(known.get(self.jobs[number].stage, other) - (now - at), 0.0) for number, at in self._begun.items()
         ]
-        return max([sum(wanted + at_work) / self._cores, *at_work])
+        return max([sum(wanted + at_work) / self.cores, *at_work])
 
     def line(self) -> str:
         """One line on how far the run is."""
@@ -123,6 +133,6 @@ def earlier(results: Path) -> dict[str, float]:
 
 def keep(results: Path, progress: Progress) -> None:
     """Leave the means for the next run. A full disk costs the estimate alone."""
-    if progress.took:
+    if progress.took and progress.cores:
         with contextlib.suppress(OSError):
             write_json(results / KEPT, progress.means())

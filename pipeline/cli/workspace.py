@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import sys
@@ -9,7 +10,7 @@ from pathlib import Path
 
 from pipeline import faults
 from pipeline.archive.scan import printable
-from pipeline.cli import ending, engine, progress, screen, upkeep
+from pipeline.cli import cluster, ending, engine, progress, screen, upkeep
 from pipeline.cli.bounds import read_within
 from pipeline.cli.lifeline import alone
 from pipeline.cli.progress import Progress
@@ -27,12 +28,18 @@ FAILED = re.compile(r"^Error in rule (\w+):|-m pipeline .*? (\w+) --(?:test|arch
 
 
 def run(
-    *, config: Path, cores: int | None, only: str | None = None, dry_run: bool = False, as_json: bool = False
+    *,
+    config: Path,
+    cores: int | None,
+    profile: str | None = None,
+    only: str | None = None,
+    dry_run: bool = False,
+    as_json: bool = False,
 ) -> int:
     """Run the whole workflow of a config; 3 when some test is unusable or has no stop of use, 128 + n when signal n
     stopped it.
 
-    only: one test, with what shows it; dry_run: tell what would run and why. What a killed run left behind (the engine's
+    profile: of a cluster that the stages run on; only: one test, with what shows it; dry_run: tell what would run and why. What a killed run left behind (the engine's
     lock, parts of files) is cleared: this command holds a lock that every process of a run shares, so whoever gets it is
     alone.
     """
@@ -42,20 +49,28 @@ def run(
         raise InputError(f"{config}: no such config file")
     if cores is not None and cores < 1:
         raise InputError(f"--cores {cores}: at least 1")
+    if cores is not None and profile is not None:
+        raise InputError("--cores: is of this machine; on a cluster the profile says what a job may take")
     loaded = load_run(config)
     refuse_unknown(loaded, only)
     results = Path(loaded.results)
     results.mkdir(parents=True, exist_ok=True)
-    cores = cores or os.cpu_count() or 1
+    nodes = cluster.chosen(profile, results) if profile is not None and not dry_run else None
+    cores = 0 if nodes else cores or os.cpu_count() or 1
     told = Progress(cores, progress.earlier(results))
-    command = [*_snakemake(config, results, cores), *(["--dry-run"] if dry_run else [])]
-    with alone(results, config) as lock:
+    where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
+    command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
+    with alone(results, config) as lock, contextlib.ExitStack() as on_nodes:
+        if not dry_run:
+            cluster.take_back(results)
         upkeep.clear(results)
+        if nodes:
+            on_nodes.enter_context(nodes.at_work())
         try:
             with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
                 code, heard = engine.drive(
                     command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
-                    told={telling.ONLY: only or ""},
+                    told={telling.ONLY: only or ""}, elsewhere=nodes.said if nodes else None,
                 )  # fmt: skip
         finally:
             progress.keep(results, told)
@@ -142,9 +157,9 @@ def _engine_fault(results: Path, heard: engine.Heard) -> str:
     return f"the run ended early ({last}){place}; run again"
 
 
-def _snakemake(config: Path, results: Path, cores: int) -> list[str]:
-    # -P: the folder of the call is not searched for modules. No workflow profile: Snakemake would take a folder
-    # `default` or `profiles/default` that lies there for one, and a profile may name programs.
+def _snakemake(config: Path, results: Path) -> list[str]:
+    # -P: the folder of the call is not searched for modules. A workflow profile is always named: Snakemake would else take
+    # a folder `default` or `profiles/default` that lies there for one, and a profile may name programs.
     profile = Path(__file__).parents[1] / "profiles" / "local"
     return [
         sys.executable,
@@ -157,10 +172,6 @@ def _snakemake(config: Path, results: Path, cores: int) -> list[str]:
         str(results),
         "--configfile",
         str(config.resolve()),
-        "--workflow-profile",
-        "none",
-        "--cores",
-        str(cores),
         "--profile",
         str(profile),
     ]

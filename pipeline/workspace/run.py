@@ -28,13 +28,21 @@ from pipeline.workspace.config import Workspace, load_workspace, refused_method
 
 @dataclass(frozen=True)
 class Run:
-    """A workspace with its archive scanned and its methods read."""
+    """A workspace with its archive scanned and its methods read.
+
+    seen_before: what the run that this is a part of saw and left among the results holds; nothing is looked at or left anew.
+    """
 
     workspace: Workspace
     found: Scan
     read_methods: tuple[tuple[str, Method], ...]
     slug_of: tuple[tuple[str, str], ...]  # (compound, folder name)
     ingest_revision: int = channels.REVISION
+    seen_before: bool = False
+
+    def as_seen(self) -> Run:
+        """The same for a job on another machine: an edit meanwhile must not get into a run half way."""
+        return replace(self, seen_before=True)
 
     @property
     def config(self) -> Path:
@@ -108,7 +116,7 @@ class Run:
         if test not in self._looks:
             place, folder = self.lists / f"{test}.json", self.archive / test
             known = seen.read(place, folder)
-            self._looks[test] = seen.look(folder, known)
+            self._looks[test] = known if self.seen_before else seen.look(folder, known)
             if self._looks[test] != known:
                 seen.write(place, folder, self._looks[test])
         return self._looks[test]
@@ -185,7 +193,7 @@ class Run:
         """
         folder, subject = place_of(wildcards)
         place = Path(folder) / ".again" / f"{subject}.{stage}"
-        faults = self._carried.due(stage, folder, subject)
+        faults = [] if self.seen_before else self._carried.due(stage, folder, subject)
         if faults:
             return [self._renewed(place, "\n".join(faults))]
         return [f"{self.prefix}{place}"] if (Path(self.results) / place).is_file() else []
@@ -207,7 +215,7 @@ class Run:
 
     def _renewed(self, path: Path, text: str) -> str:
         place = Path(self.results) / path
-        if not place.is_file() or place.read_text(encoding="utf-8") != text:
+        if not self.seen_before and (not place.is_file() or place.read_text(encoding="utf-8") != text):
             write_text(place, text)
         return f"{self.prefix}{path}"
 

@@ -10,6 +10,8 @@ TIMED = re.compile(
 #: what may, and why a busy machine changes nothing there
 ALLOWED = {
     "browser/waiting.py": "polls until the page is there; the longest wait is for a page that never will be",
+    "cluster/slurm.py": "polls until Slurm answers; the longest wait is for one that never will",
+    "cluster/test_slurm.py": "polls until a stage is at work on the node; the longest wait is for one that never will be",
     "friction/test_map.py": "CPU time of its own process, a 26th of what is allowed",
     "hostile/test_limits.py": "what the child does for ever: the parent's clock goes by looks",
     "inputs/test_seen.py": "dates a file; nothing is waited for",

@@ -1,0 +1,131 @@
+"""A run whose stages work on the nodes of a cluster under Slurm.
+
+The engine sends jobs to the queue and asks how they are. Where it is killed or stopped it can take none back, so every job
+carries a name of these results, which is left among them while a run is at work: the command takes its own jobs back
+when it ends, and the next run those of one that was killed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import importlib.util
+import os
+import shutil
+import subprocess
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import InputError
+
+PROFILES = Path(__file__).parents[1] / "profiles"
+PLUGIN = "snakemake_executor_plugin_slurm"
+MARK = ".cluster"  # below the results: name of the jobs of a run at work
+WORDS = ".slurm"  # below the results: what each job of this run said on its node
+PATIENCE_S = 120.0  # a job that is taken back may be in the middle of a file
+PAUSE_S = 1.0
+
+
+@dataclass(frozen=True)
+class Slurm:
+    """profile: folder of the Snakemake profile that says what a job may take."""
+
+    profile: Path
+    results: Path
+
+    @property
+    def name(self) -> str:
+        return f"stopsheet-{hashlib.sha256(os.fsencode(self.results.resolve())).hexdigest()[:16]}"
+
+    @property
+    def options(self) -> list[str]:
+        """Of the engine."""
+        words = str(self.results.resolve() / WORDS)
+        return ["--workflow-profile", str(self.profile), "--slurm-logdir", words, "--slurm-jobname-prefix", self.name]
+
+    @contextlib.contextmanager
+    def at_work(self) -> Iterator[None]:
+        """While jobs may be in the queue; none is at the end, unless Slurm does not answer: then the next run sees to it."""
+        shutil.rmtree(self.results / WORDS, ignore_errors=True)
+        (self.results / MARK).write_text(self.name, encoding="utf-8")
+        try:
+            yield
+        finally:
+            with contextlib.suppress(InputError):
+                take_back(self.results)
+
+    def said(self) -> list[str]:
+        """Lines of the stages in what the jobs have said so far."""
+        from pipeline.cli.engine import PREFIX
+
+        found: dict[str, None] = {}
+        for log in sorted((self.results / WORDS).rglob("*.log")):
+            with contextlib.suppress(OSError):
+                lines = log.read_text(encoding="utf-8", errors="replace").splitlines()
+                found |= dict.fromkeys(line for line in lines if line.startswith(PREFIX) and line != STOPPED)
+        return list(found)
+
+
+#: of a stage that was ended from outside, which is done again
+STOPPED = "stopsheet: stopped; run again to continue"
+
+
+def chosen(profile: str, results: Path) -> Slurm:
+    """The cluster of a profile, `slurm` or a folder. Raises InputError where it cannot be used here."""
+    from pipeline.inputs.model import read_yaml
+
+    folder = PROFILES / profile if profile == "slurm" else Path(profile)
+    file = folder / "config.yaml"
+    if not file.is_file():
+        raise InputError(f"--profile {profile}: neither slurm nor a folder with a config.yaml")
+    content = read_yaml(file)
+    executor = content.get("executor") if isinstance(content, dict) else None
+    if executor != "slurm":
+        raise InputError(f"{file}: executor {executor}: only slurm is known here; write `executor: slurm`")
+    if importlib.util.find_spec(PLUGIN) is None:
+        raise InputError(f"--profile {profile}: needs {PLUGIN.replace('_', '-')}; pip install 'stopsheet[cluster]'")
+    if shutil.which("sbatch") is None or shutil.which("squeue") is None:
+        raise InputError(
+            f"--profile {profile}: no sbatch and squeue here; run it on a machine that sends jobs to Slurm"
+        )
+    if "%" in str(results.resolve()):
+        raise InputError(f"{results}: Slurm takes a % in a path for its own; put the results elsewhere")
+    return Slurm(folder.resolve(), results)
+
+
+def take_back(results: Path) -> None:
+    """Take the jobs of an earlier run that was killed out of the queue and wait until none is at work.
+
+    Raises InputError where that cannot be done: two runs must not write the same results.
+    """
+    mark = results / MARK
+    if not mark.is_file():
+        return
+    name, until = mark.read_text(encoding="utf-8"), time.monotonic() + PATIENCE_S
+    while left := _in_queue(name, results):
+        _asked(["scancel", *left], results)
+        if time.monotonic() > until:
+            raise InputError(
+                f"{results}: Slurm has not ended job {', '.join(left)} of an earlier run; end it, then run again"
+            )
+        time.sleep(PAUSE_S)
+    mark.unlink(missing_ok=True)
+
+
+def _in_queue(name: str, results: Path) -> list[str]:
+    """Numbers of jobs that wait, work or are ending."""
+    lines = _asked(["squeue", "--me", "--noheader", "--format=%A %j"], results).splitlines()
+    return sorted({number for number, job in map(str.split, lines) if job.startswith(name)})
+
+
+def _asked(command: list[str], results: Path) -> str:
+    try:
+        return subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout
+    except (OSError, subprocess.SubprocessError) as error:
+        why = (getattr(error, "stderr", None) or str(error)).strip().splitlines()[-1:]
+        raise InputError(
+            f"{results}: jobs of an earlier run may be at work on a cluster, and Slurm does not answer "
+            f"({command[0]}: {''.join(why)}); run again where it does"
+        ) from None

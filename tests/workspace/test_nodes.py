@@ -1,0 +1,71 @@
+"""Jobs on nodes: groups of stages that wait for each other, and a run that takes what was seen before it."""
+
+from types import SimpleNamespace
+
+import pytest
+import yaml
+
+from pipeline.cli.cluster import PROFILES
+from pipeline.errors import InputError
+from pipeline.inputs import seen
+from pipeline.stages import STAGES
+from pipeline.workspace import nodes
+from pipeline.workspace.run import load_run
+from tests.workflow.makers import small_workspace
+
+
+def keyed(*names):
+    """Jobs by name; the real ones are hashable."""
+    return {name: type("Job", (), {"rule": SimpleNamespace(name=name)})() for name in names}
+
+
+def refuse(waits, groups):
+    jobs = keyed(*{*waits, *(one for others in waits.values() for one in others)})
+    made = {name: object() for name in set(groups.values())}
+    nodes.refuse_rings(
+        jobs.values(),
+        {jobs[name]: [jobs[one] for one in waits.get(name, ())] for name in jobs},
+        {jobs[name]: made[group] for name, group in groups.items()},
+    )
+
+
+WAITS = {"stops": ["channels"], "drift": ["stops", "repeatability"], "repeatability": ["stops"], "rigs": ["stops"]}
+
+
+def test_groups_that_can_begin_are_taken():
+    refuse(WAITS, {"channels": "test", "stops": "test", "drift": "drift", "repeatability": "drift"})
+    refuse(WAITS, {})
+    refuse(WAITS, dict.fromkeys(["stops", "drift", "repeatability", "rigs", "channels"], "all"))
+
+
+def test_a_group_that_waits_for_what_waits_for_it_is_refused():
+    with pytest.raises(InputError, match="drift, repeatability, stops wait for each other"):
+        refuse(WAITS, {"stops": "test", "drift": "test"})
+    with pytest.raises(
+        InputError, match="wait for each other"
+    ):  # two groups, none of which leaves and comes back alone
+        refuse({"a": ["b"], "c": ["d"]}, {"a": "one", "d": "one", "b": "two", "c": "two"})
+
+
+def test_the_profile_puts_every_stage_into_a_job_of_many():
+    content = yaml.safe_load((PROFILES / "slurm" / "config.yaml").read_text())
+    assert set(content["groups"]) == set(STAGES)
+    assert set(content["group-components"]) <= set(content["groups"].values())
+
+
+def test_a_job_on_a_node_takes_what_the_run_saw_and_writes_nothing(tmp_path):
+    config = small_workspace(tmp_path, ["one"])
+    run = load_run(config)
+    before, settings = run.fingerprint("one"), run.settings_file("plain", "stops")
+    files = (run.fingerprint_file("one"), run.target_file("one"), settings)
+    card = tmp_path / "archive" / "one" / "test.yaml"
+    card.write_text(card.read_text() + "\n# edited\n")
+    (tmp_path / "methods" / "plain.yaml").write_text("friction: {coverage: 95 %}\n")
+    load_run.cache_clear()
+    kept = {path: path.read_bytes() for path in (tmp_path / "results").rglob("*") if path.is_file()}
+    node = load_run(config).as_seen()
+    assert node.fingerprint("one") == before
+    assert (node.fingerprint_file("one"), node.target_file("one"), node.settings_file("plain", "stops")) == files
+    assert node.settings_file("plain", "friction").endswith("friction.json")
+    assert kept == {path: path.read_bytes() for path in (tmp_path / "results").rglob("*") if path.is_file()}
+    assert load_run(config).fingerprint("one") != before and seen.look(card.parent)
