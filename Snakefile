@@ -48,7 +48,7 @@ P = RUN.prefix  # of paths below the results, as Snakemake may see them
 # Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves
 # for ever. Here every wildcard is restricted to names that exist, so none can grow.
 DAG.check_periodic_wildcards = lambda dag, job: None
-nodes.light_groups(DAG)
+nodes.light_groups(DAG, WorkflowError)
 nodes.stages_at_once()
 
 

@@ -13,23 +13,21 @@ from typing import Any
 from pipeline.errors import InputError
 
 
-def light_groups(dag: type[Any]) -> None:
+def light_groups(dag: type[Any], refusal: type[Exception]) -> None:
     """Look for groups that depend on themselves once, in time linear in the jobs and what they wait for.
 
-    The engine's own search walks from every job of a group to the start, for each of them again: hours in an archive of a
-    thousand tests.
+    The engine's own search walks from every job of a group to the start, for each job of the group again: its time grows with the
+    square of the archive. refusal: the engine's kind of error.
     """
+
+    def check(dag: Any) -> None:
+        try:
+            refuse_rings(dag.needrun_jobs(), dag.dependencies, dag._group)
+        except InputError as error:
+            raise refusal(str(error)) from None
+
     dag.validate_group = lambda dag, group: None
-    dag._check_groups = _checked
-
-
-def _checked(dag: Any) -> None:
-    from snakemake.exceptions import WorkflowError
-
-    try:
-        refuse_rings(dag.needrun_jobs(), dag.dependencies, dag._group)
-    except InputError as error:
-        raise WorkflowError(str(error)) from None
+    dag._check_groups = check
 
 
 def refuse_rings(jobs: Any, waits_for: Any, group_of: Any) -> None:
