@@ -92,13 +92,16 @@ class Stage:
 
     @property
     def files(self) -> dict[str, str]:
-        """Files of the results by a short name: the stem, or the ending where several share the stem or it is a wildcard."""
+        """Files of the results by a short name: the stem, or the ending where several share the stem or it is a
+        wildcard, both where several share that too.
+        """
         paths = [PurePosixPath(FOLDERS[self.level], name) for name in self.outputs]
-        stems = Counter(path.stem for path in paths)
-        own = {
-            path: path.stem if stems[path.stem] == 1 and path.stem.isidentifier() else path.suffix[1:] for path in paths
-        }
-        return {name: str(path) for path, name in own.items()}
+        own = [path.stem for path in paths]
+        for longer in ([path.suffix[1:] for path in paths], [path.name.replace(".", "_") for path in paths]):
+            known = Counter(own)
+            fits = [known[name] == 1 and name.isidentifier() for name in own]
+            own = [name if fit else other for name, fit, other in zip(own, fits, longer, strict=True)]
+        return {name: str(path) for name, path in zip(own, paths, strict=True)}
 
     @property
     def shell(self) -> str:
@@ -106,6 +109,9 @@ class Stage:
         given = " --given={input.given:q}" if self.asks else ""
         return " ".join([self.name, *(option.shell for option in self.options)]) + given
 
+
+#: figures that a sheet can have
+FIGURES = ("overview", "friction", "checks", "batches", "facts", "wear", "wear_law", "duty", "film")
 
 TEST = Option("test", "{params.folder:q}", named="folder", about="folder of the test in the archive")
 COMPOUND = Option("compound", "{params.compound:q}", path=False)
@@ -293,7 +299,10 @@ _ALL = (
         "test",
         "{test}",
         (TEST, METHOD, RECORD, RIGS, SETTINGS, INTO),
-        (Part("pipeline.report.per_test_page:run", ("test.html",)),),
+        (
+            Part("pipeline.report.per_test_page:run", ("test.html",)),
+            Part("pipeline.report.test_tables:run", ("tables.xlsx",), takes=("folder", "method", "record", "into")),
+        ),
         settings=("conditioning", "reduction"),
     ),
     Stage(
@@ -352,6 +361,12 @@ _ALL = (
             Part("pipeline.report.sheet:print_json", ("sheet.json",)),
             Part("pipeline.report.sheet:print_html", ("sheet.html",)),
             Part("pipeline.report.sheet:print_pdf", ("sheet.pdf",)),
+            Part("pipeline.report.sheet_tables:print_tables", ("tables.xlsx",)),
+            Part("pipeline.report.sheet_tables:print_schema", ("sheet.schema.json",)),
+            Part(
+                "pipeline.report.figure_files:print_figures",
+                ("figures.json", *(f"figures/{name}.{form}" for name in FIGURES for form in ("svg", "csv"))),
+            ),
         ),
         settings=SECTIONS,  # it states the digest of the whole method
         once="pipeline.report.sheet:made",

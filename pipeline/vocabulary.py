@@ -134,6 +134,29 @@ DELTA: tuple[Column, ...] = (
 )
 
 #: tables with fixed columns by their file's name
+FIGURE: tuple[Column, ...] = (
+    Column("panel", "int", "", "panel of the figure, from 1, row by row"),
+    Column(
+        "series", "str", "", "what it is, as the legend names it where it stands in one; empty where it has no name"
+    ),
+    Column("mark", "str", "", "line, points, band, bar, field, or a line or stripe across the whole panel"),
+    Column(
+        "x",
+        "float",
+        "",
+        "place along x, in the unit that x_is names; null where x_low and x_high or the whole panel stand for it",
+    ),
+    Column("x_low", "float", "", "lower end along x, of an interval, a stripe or a field"),
+    Column("x_high", "float", "", "upper end along x"),
+    Column("y", "float", "", "place along y, in the unit that y_is names; null as for x"),
+    Column("y_low", "float", "", "lower end along y, of an interval, a band, a bar, a stripe or a field"),
+    Column("y_high", "float", "", "upper end along y"),
+    Column("value", "float", "", "what a field stands for, as series says"),
+    Column("x_name", "str", "", "name that the axis bears there in place of a number"),
+    Column("y_name", "str", "", "the same along y"),
+    Column("x_is", "str", "", "quantity along x, with its unit"),
+    Column("y_is", "str", "", "quantity along y, with its unit"),
+)
 TABLES = {"stops.parquet": STOPS, "traces.parquet": TRACES, "excluded.parquet": STOPS, "delta.parquet": DELTA}
 
 

@@ -96,7 +96,9 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
     elif path.suffix == ".parquet":
         write_parquet(path, vocabulary.empty(vocabulary.TABLES.get(path.name, ())))
     elif path.suffix == ".csv":
-        table = vocabulary.TABLES.get(f"{path.stem}.parquet", ())
+        table = vocabulary.TABLES.get(
+            f"{path.stem}.parquet", vocabulary.FIGURE if path.parent.name == "figures" else ()
+        )
         write_csv(path, vocabulary.empty(table), table)
     elif path.suffix == ".pdf":
         from pipeline.report.typeset import legible, typeset
@@ -105,6 +107,14 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
         pdf = typeset("no_sheet.typ", said, {})
         with whole(path) as part:
             part.write_bytes(pdf)
+    elif path.suffix == ".xlsx":
+        from pipeline.results.workbook import Worksheet, write_workbook
+
+        write_workbook(path, [Worksheet("About", ["what", "text"], [["subject", subject], ["unusable", why]])])
+    elif path.suffix == ".svg":
+        from pipeline.report.figure_files import empty
+
+        write_text(path, empty(f"{subject}: {why}"))
     else:
         title = html.escape(subject)
         text = (

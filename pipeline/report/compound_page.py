@@ -123,7 +123,7 @@ class _Writer:
             return {"kind": "listing", "caption": part.caption, "text": part.text}
         content = self.images.get(part.name)
         address = f"data:image/svg+xml;base64,{base64.b64encode(content).decode()}" if content else None
-        return {"kind": "picture", "image": address, "alt": part.alt, "caption": part.caption}
+        return {"kind": "picture", "name": part.name, "image": address, "alt": part.alt, "caption": part.caption}
 
     def cell(self, cell: Cell, *, bare: bool = False) -> dict[str, Any]:
         """A cell: its content, and the class that says how it is set."""

@@ -50,11 +50,18 @@ def files_page() -> str:
     ]
     lines += ["## What a run writes\n", "Below the results, by the stage that writes it.\n"]
     lines += ["| file | stage | content | made as told in |", "|---|---|---|---|"]
-    lines += [_row(stage, name) for stage in STAGES.values() for name in stage.outputs]
+    lines += [
+        _row(stage, name) for stage in STAGES.values() for name in dict.fromkeys(map(_of_any_figure, stage.outputs))
+    ]
     lines += [
         "\nKeys and meanings of every JSON file: [results.md](results.md); columns of every table: [tables.md](tables.md)."
     ]
     return "\n".join(lines) + "\n"
+
+
+def _of_any_figure(name: str) -> str:
+    """A file's name; of the many of a sheet's figures one that stands for them."""
+    return f"figures/{{figure}}.{name.rsplit('.', 1)[-1]}" if name.startswith("figures/") else name
 
 
 def _row(stage: Stage, name: str) -> str:
@@ -64,6 +71,8 @@ def _row(stage: Stage, name: str) -> str:
 
 
 def _content(place: str) -> str:
+    if place.endswith(".schema.json"):
+        return "the schema of the file beside it"
     schema = {file.place: file.name for file in FILES}.get(place)
     if schema:
         return _schema(schema)
@@ -71,6 +80,8 @@ def _content(place: str) -> str:
         "parquet": "a table",
         "csv": "a table for spreadsheets",
         "html": "a page",
+        "xlsx": "a workbook",
+        "svg": "a figure",
         "pdf": "a print",
         "yaml": "settings",
     }[place.rsplit(".", 1)[-1]]

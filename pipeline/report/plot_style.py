@@ -40,6 +40,14 @@ def panel(height: float, columns: int = 1, **ratios: Any) -> tuple[Figure, Any]:
     return figure, figure.subplots(1, columns, **ratios)
 
 
+UNLISTED = "_ "  # the library leaves names that begin with `_` out of a legend
+
+
+def unlisted(text: str) -> str:
+    """A name that stands in no legend and in the figure's table of data all the same."""
+    return f"{UNLISTED}{text}"
+
+
 def legible(text: str) -> str:
     """User text for a legend: a name that begins with `_` would be left out of it."""
     return f"\u200a{text}" if text.startswith("_") else text

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import palette
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import WIDTH, legible
+from pipeline.report.plot_style import WIDTH, legible, unlisted
 from pipeline.results.film import FilmEvidence
 from pipeline.results.openings import FilmArea
 
@@ -39,7 +39,10 @@ def film(inputs: Inputs) -> Figure | None:
 def _area(axes: Axes, area: FilmArea, film: FilmEvidence | None) -> None:
     x, y = np.array(area.temperature_c), np.array(area.power_density_w_mm2)
     levels = np.array([[LEVEL[answer] for answer in row] for row in area.answers])
-    axes.pcolormesh(x, y, levels, cmap=COLOURS, vmin=-0.5, vmax=2.5, shading="nearest", alpha=0.75, rasterized=False)
+    answers = unlisted(", ".join(f"{level} {words}" for words, level in LEVEL.items()))
+    axes.pcolormesh(
+        x, y, levels, cmap=COLOURS, vmin=-0.5, vmax=2.5, shading="nearest", alpha=0.75, rasterized=False, label=answers
+    )
     open_ = np.where(levels == LEVEL["untested"], 1.0, 0.0)
     if open_.any() and not open_.all():
         axes.contourf(x, y, open_, levels=[0.5, 1.5], colors="none", hatches=["///"]).set(
@@ -50,11 +53,12 @@ def _area(axes: Axes, area: FilmArea, film: FilmEvidence | None) -> None:
         axes.scatter(
             [use.temperature_c.value or 0.0], [use.power_density_w_mm2.value or 0.0], marker=marker, s=size,
             facecolors=face, edgecolors=palette.INK if marker != "." else palette.MUTED, linewidths=0.9, zorder=3,
+            label=unlisted(f"use run: {use.shown}"),
         )  # fmt: skip
     stops = area.duty_stops
     axes.scatter(
         [one.temperature_c for one in stops], [one.power_density_w_mm2 for one in stops], marker="x", s=22,
-        color=palette.PURPOSES["duty"][0], zorder=4,
+        color=palette.PURPOSES["duty"][0], zorder=4, label=unlisted("brakings of the duty"),
     )  # fmt: skip
     axes.set_yscale("log")
     ticks = [tick for tick in TICKS if y[0] <= tick <= y[-1]]

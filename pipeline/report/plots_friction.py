@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from pipeline.archive.facts import number as fact_number
 from pipeline.report import frame, palette
 from pipeline.report.inputs import Inputs, OfTest
-from pipeline.report.plot_style import MOST_POINTS, legible, panel
+from pipeline.report.plot_style import MOST_POINTS, legible, panel, unlisted
 from pipeline.report.sections.honest import apart
 from pipeline.report.stop_figures import stretches, temperature_column
 from pipeline.results.friction_map import CurvePoint
@@ -51,7 +51,7 @@ def friction(inputs: Inputs) -> Figure | None:
     batch_curves(axes, inputs)
     window = inputs.friction.result.window
     for end in (window.low_c, window.high_c) if window else ():
-        axes.axvline(end, color=palette.ACCENT, ls="--", lw=1)
+        axes.axvline(end, color=palette.ACCENT, ls="--", lw=1, label=unlisted("end of the friction window"))
     axes.set(xlabel=f"{words} (°C)", ylabel="Friction coefficient µ (1)")
     axes.set_ylim(bottom=0)
     if axes.get_legend_handles_labels()[0]:
@@ -82,7 +82,8 @@ def _others(axes: Any, used: list[OfTest], column: str) -> bool:
 def of_batch(test: OfTest, looks: Mapping[str, palette.Look], named: set[str]) -> tuple[palette.Look, str | None]:
     """How a test's points are drawn: as those of its batch; the batch's name where no point of it was named before."""
     batch = test.card.batch if test.card else ""
-    label = None if batch in named else legible(f"stops of {batch}")
+    words = f"stops of {batch}"
+    label = unlisted(words) if batch in named else legible(words)
     named.add(batch)
     return looks[batch] if batch in looks else palette.plain(0), label
 
@@ -94,7 +95,8 @@ def batch_curves(axes: Any, inputs: Inputs) -> None:
     looks = palette.batches(inputs.batch_names)
     for index, batch in enumerate(inputs.friction.result.by_batch):
         for number, part in enumerate(stretches(batch.curve)):
-            label = legible(f"curve of batch {batch.batch}") if number == 0 else None
+            words = f"curve of batch {batch.batch}"
+            label = legible(words) if number == 0 else unlisted(words)
             axes.plot(
                 [p.temperature_c for p in part],
                 [p.mu for p in part],
@@ -114,13 +116,14 @@ def curve_band(axes: Any, part: list[CurvePoint], *, named: bool) -> None:
         (tolerance, 0.12, "tolerance band, one stop"),
         (mean, 0.28, "confidence band of the mean"),
     ):
-        axes.fill_between(x, lows, highs, color=palette.ACCENT, alpha=alpha, lw=0, label=label if named else None)
+        label = label if named else unlisted(label)
+        axes.fill_between(x, lows, highs, color=palette.ACCENT, alpha=alpha, lw=0, label=label)
     axes.plot(
         x,
         [p.mu for p in part],
         color=palette.ACCENT,
         lw=1.8,
-        label="curve at reference conditions" if named else None,
+        label="curve at reference conditions" if named else unlisted("curve at reference conditions"),
     )
 
 
@@ -148,7 +151,8 @@ def checks(inputs: Inputs) -> Figure | None:
         )
         drift = test.drift.result
         if drift.onset_stop is not None and drift.verdict != "none":
-            axes.axvline(drift.onset_stop, color=look.colour, ls="--", lw=1)
+            onset = unlisted(f"onset of drift, {test.test}")
+            axes.axvline(drift.onset_stop, color=look.colour, ls="--", lw=1, label=onset)
     axes.set(xlabel="Stop, in the order run (number)", ylabel="Friction coefficient µ (1)")
     if drawn and len(named) <= 10:
         axes.legend(ncols=5, loc="lower center", bbox_to_anchor=(0.5, 1.0))
@@ -166,11 +170,13 @@ def batches(inputs: Inputs) -> Figure | None:
     for index, batch in enumerate(listed):
         y, look = len(listed) - index, looks.get(batch.batch, palette.plain(0))
         if batch.mu.low is not None and batch.mu.high is not None:
-            axes.plot([batch.mu.low, batch.mu.high], [y, y], color=look.colour, lw=2)
-        axes.plot(batch.mu.value, y, look.marker, color=look.colour, ms=5)
+            ends = [batch.mu.low, batch.mu.high]
+            axes.plot(ends, [y, y], color=look.colour, lw=2, label=unlisted("interval of the batch"))
+        axes.plot(batch.mu.value, y, look.marker, color=look.colour, ms=5, label=unlisted("batch"))
         specimens = [one.value for one in found.specimen_values.get("mu", []) if one.batch == batch.batch]
         points = [value for value in specimens if value is not None]
-        axes.plot(points, [y - 0.24] * len(points), "D", color=palette.EDGE, ms=3)
+        heights = [y - 0.24] * len(points)
+        axes.plot(points, heights, "D", color=palette.EDGE, ms=3, label=unlisted("its specimens"))
     axes.set_yticks(range(1, len(listed) + 1), [batch.batch for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
@@ -202,8 +208,9 @@ def facts(inputs: Inputs) -> Figure | None:
                     continue
                 look = looks.get(batch, palette.plain(0))
                 if level.low is not None and level.high is not None:
-                    axes.plot([value, value], [level.low, level.high], color=look.colour, lw=1.5)
-                axes.plot(value, level.value, look.marker, color=look.colour, ms=4)
+                    ends, words_of = [level.low, level.high], unlisted(f"{batch}, interval")
+                    axes.plot([value, value], ends, color=look.colour, lw=1.5, label=words_of)
+                axes.plot(value, level.value, look.marker, color=look.colour, ms=4, label=unlisted(batch))
                 axes.annotate(batch, (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7)
             axes.set(xlabel=name, ylabel=words)
             axes.margins(x=0.2)

@@ -6,7 +6,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import palette
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import WIDTH, legible
+from pipeline.report.plot_style import WIDTH, legible, unlisted
 from pipeline.report.plots_friction import batch_curves, curve_band
 from pipeline.report.stop_figures import stretches, temperature_column
 
@@ -59,7 +59,8 @@ def ranges(inputs: Inputs) -> list[Range]:
 
 
 def _bars(axes: Any, bars: list[Range]) -> None:
-    for place, (_, low, high, colour) in enumerate(bars):
-        axes.plot([low, high], [-place, -place], color=colour, lw=4, solid_capstyle="butt")
+    for place, (name, low, high, colour) in enumerate(bars):
+        ends, words = [-place, -place], unlisted(name)
+        axes.plot([low, high], ends, color=colour, lw=4, solid_capstyle="butt", label=words)
     axes.set_yticks([-place for place in range(len(bars))], [name[:40] for name, *_ in bars], fontsize=7.5)
     axes.set_ylim(-len(bars) + 0.4, 0.6)

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import numbers, palette
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import WIDTH, legible, panel
+from pipeline.report.plot_style import WIDTH, legible, panel, unlisted
 from pipeline.report.wear_figures import law_plot
 from pipeline.report.wear_words import law_name, name_of
 from pipeline.results.duty import DutyWindow, SweepRow
@@ -52,7 +52,7 @@ def wear(inputs: Inputs) -> Figure | None:
             position += len(rows) + 1
     if ends:
         line = [min(ends), max(ends)]
-        left.plot(line, line, color=palette.MUTED, ls=":", lw=1)
+        left.plot(line, line, color=palette.MUTED, ls=":", lw=1, label=unlisted("both equal"))
     else:
         left.text(0.5, 0.5, "no fitted law", ha="center", va="center", transform=left.transAxes, color=palette.MUTED)
     left.set(xlabel="Measured in the interval (µm)", ylabel="By the chosen law (µm)")
@@ -77,7 +77,8 @@ def wear_law(inputs: Inputs) -> Figure | None:
     for index, (name, plot) in enumerate(curves.items()):
         colour = palette.component(name, index).colour
         if plot.band is not None:
-            left.fill_between(plot.x, *plot.band, color=colour, alpha=0.2, lw=0)
+            band = unlisted(f"{name_of(name)}: band of the law")
+            left.fill_between(plot.x, *plot.band, color=colour, alpha=0.2, lw=0, label=band)
         left.plot(
             plot.x,
             plot.y,
@@ -104,13 +105,14 @@ def wear_law(inputs: Inputs) -> Figure | None:
         for purpose, row in table.items():
             bottom = 0.0
             for index, cause in enumerate(causes):
+                words = cause.replace("_", " ")
                 right.bar(
                     position,
                     row.get(cause, 0.0),
                     0.8,
                     bottom=bottom,
                     color=palette.cause(cause, index).colour,
-                    label=cause.replace("_", " ") if position == 0 else None,
+                    label=words if position == 0 else unlisted(words),
                 )
                 bottom += row.get(cause, 0.0)
             labels.append((position, f"{name_of(name)}, {purpose}"))
@@ -150,16 +152,17 @@ def duty(inputs: Inputs) -> Figure | None:
     ends = _window(inputs, listed[0].window_of)
     for axes in (cycle, range_):
         if ends:
-            axes.axhspan(*ends, color=palette.ACCENT, alpha=0.10, lw=0)
+            axes.axhspan(*ends, color=palette.ACCENT, alpha=0.10, lw=0, label=unlisted("friction window"))
     for index, one in enumerate(listed):
         look = palette.plain(index)
         colour, marker = look.colour, look.marker
         time, temperature = (one.history.time_s, one.history.temperature_c) if one.history else ([], [])
         cycle.plot(time, temperature, color=colour, lw=1.3, ls=look.stroke, label=legible(one.duty))
-        _range(range_, one.sweep, colour)
-        _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour)
-        _swept(life, one.sweep, lambda row: row.life_km, 1.0, f"{marker}-", colour)
-        range_.axvline(one.opening, color=colour, ls=":", lw=1)
+        name = unlisted(one.duty)
+        _range(range_, one.sweep, colour, name)
+        _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour, name)
+        _swept(life, one.sweep, lambda row: row.life_km, 1.0, f"{marker}-", colour, name)
+        range_.axvline(one.opening, color=colour, ls=":", lw=1, label=f"{name}, opening of the duty")
     cycle.set(xlabel="Time in the settled cycle (s)", ylabel="Disc bulk temperature (°C)")
     range_.set(xlabel="Cooling opening (1)", ylabel="Lowest to highest (°C)", xlim=(0, 1))
     share.set(xlabel="Cooling opening (1)", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
@@ -180,17 +183,24 @@ def _window(inputs: Inputs, of_batches: DutyWindow | None) -> tuple[float, float
 
 
 def _swept(
-    axes: Any, rows: list[SweepRow], pick: Callable[[SweepRow], float | None], factor: float, style: str, colour: str
+    axes: Any,
+    rows: list[SweepRow],
+    pick: Callable[[SweepRow], float | None],
+    factor: float,
+    style: str,
+    colour: str,
+    name: str,
 ) -> None:
     points = [(row.opening, value) for row in rows if (value := pick(row)) is not None]
     if points:
-        axes.plot([x for x, _ in points], [y * factor for _, y in points], style, ms=2.5, lw=1.2, color=colour)
+        y = [value * factor for _, value in points]
+        axes.plot([x for x, _ in points], y, style, ms=2.5, lw=1.2, color=colour, label=name)
 
 
-def _range(axes: Any, rows: list[SweepRow], colour: str) -> None:
+def _range(axes: Any, rows: list[SweepRow], colour: str, name: str) -> None:
     if rows:
         x = [row.opening for row in rows]
         low, high = [row.temperature_low_c for row in rows], [row.temperature_high_c for row in rows]
-        axes.fill_between(x, low, high, color=colour, alpha=0.25, lw=0)
-        axes.plot(x, low, color=colour, lw=1)
-        axes.plot(x, high, color=colour, lw=1)
+        axes.fill_between(x, low, high, color=colour, alpha=0.25, lw=0, label=f"{name}, lowest to highest")
+        axes.plot(x, low, color=colour, lw=1, label=f"{name}, lowest")
+        axes.plot(x, high, color=colour, lw=1, label=f"{name}, highest")

@@ -17,7 +17,7 @@ from pipeline.method import SECTIONS
 from pipeline.report.files_page import files_page
 from pipeline.report.result_pages import results_page, schemas
 from pipeline.results import write_text
-from pipeline.vocabulary import DELTA, STOPS, TRACES, Column
+from pipeline.vocabulary import DELTA, FIGURE, STOPS, TRACES, Column
 from pipeline.workspace import input_files
 
 COMMAND = "stopsheet docs --into docs"
@@ -108,8 +108,14 @@ def tables_page() -> str:
     lines.append(
         "`excluded.parquet` has the columns of `stops.parquet`: the stops excluded by hand, as they would stand without that.\n\n"
         "`stops.csv` has the rows of `stops.parquet` for spreadsheets: comma and decimal point, UTF-8 with its mark, the unit in each header "
-        "(`torque_nm (N m)`), findings by blanks in one cell. A text that a spreadsheet would take for a formula has an apostrophe before it."
+        "(`torque_nm (N m)`), findings by blanks in one cell. A text that a spreadsheet would take for a formula has an apostrophe before it.\n\n"
+        "`tables.xlsx` of a test holds the same rows among other tables; of a compound the tables of its sheet. There a text is never written as a formula.\n"
     )
+    lines += [
+        "## figures/*.csv\n",
+        "What a figure of a sheet shows, read off the figure: one row a point.\n",
+        *_table(FIGURE),
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -35,7 +35,12 @@ def results_page() -> str:
 
 def schemas() -> dict[str, str]:
     """Text of the JSON Schema of every typed file, by `<name>.schema.json`."""
-    return {f"{one.name}.schema.json": json.dumps(schema(one), indent=1, ensure_ascii=False) + "\n" for one in FILES}
+    return {f"{one.name}.schema.json": schema_text(one) for one in FILES}
+
+
+def schema_text(file: File) -> str:
+    """Text of the JSON Schema of a file."""
+    return json.dumps(schema(file), indent=1, ensure_ascii=False) + "\n"
 
 
 def schema(file: File) -> dict[str, Any]:

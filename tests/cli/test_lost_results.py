@@ -1,5 +1,8 @@
 """What can't be drawn loses no result: findings, sheet.json and delta.json stand, and each print fails for itself."""
 
+from xml.etree import ElementTree
+
+import openpyxl
 import pytest
 from pypdf import PdfReader
 
@@ -50,7 +53,8 @@ def test_a_page_that_cannot_be_drawn_leaves_the_findings(test_paths, monkeypatch
     [
         ("pipeline.report.sheet_pdf.build", {"sheet.pdf"}),
         ("pipeline.report.sheet.html", {"sheet.html"}),
-        ("pipeline.report.plots.drawn", {"sheet.html", "sheet.pdf"}),
+        ("pipeline.report.plots.drawn", {"sheet.html", "sheet.pdf", "figures.json"}),
+        ("pipeline.report.sheet_tables.worksheets", {"tables.xlsx"}),
     ],
 )
 def test_a_print_of_the_sheet_that_fails_takes_no_other(tmp_path, monkeypatch, place, lost):
@@ -65,6 +69,19 @@ def test_a_print_of_the_sheet_that_fails_takes_no_other(tmp_path, monkeypatch, p
     assert (into / "sheet.pdf").read_bytes().startswith(b"%PDF")
     (first, *_) = PdfReader(into / "sheet.pdf").pages
     assert ("no sheet" in first.extract_text()) == ("sheet.pdf" in lost)
+
+
+def test_a_sheet_that_cannot_be_made_leaves_every_file_with_the_reason(tmp_path, monkeypatch):
+    arguments = makers.results_of_compound(tmp_path, ("m4-a",))
+    monkeypatch.setattr("pipeline.report.inputs.load", broken)
+    call(STAGES["sheet"], arguments)
+    files = {name: arguments["into"] / name for name in STAGES["sheet"].outputs}
+    assert not [name for name, path in files.items() if not path.is_file()]
+    cells = [cell for row in openpyxl.load_workbook(files["tables.xlsx"])["About"].values for cell in row]
+    assert any("fault of ours in stage sheet" in str(cell) for cell in cells)
+    assert "fault of ours in stage sheet" in "".join(ElementTree.parse(files["figures/wear.svg"]).getroot().itertext())
+    assert files["figures/wear.csv"].read_text(encoding="utf-8-sig").startswith("panel,series,mark,")
+    assert "fault of ours" in read_json(files["figures.json"])["unusable"]
 
 
 def test_a_delta_page_that_cannot_be_drawn_leaves_its_table(tmp_path, monkeypatch):
