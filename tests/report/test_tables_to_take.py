@@ -14,6 +14,7 @@ import polars as pl
 import pytest
 
 from pipeline.report import figure_files, plots, sheet, sheet_tables, test_tables
+from pipeline.report.document import Items, Table
 from pipeline.results.workbook import Worksheet, workbook, write_workbook
 from pipeline.stages import FIGURES, STAGES
 from pipeline.vocabulary import FIGURE
@@ -117,22 +118,23 @@ def test_the_workbook_holds_every_number_of_the_sheet_unrounded_with_its_source(
 def test_every_table_of_the_sheet_has_a_worksheet_with_the_ends_of_its_intervals(made, taken):
     document, _, _ = made
     book = openpyxl.load_workbook(taken / "tables.xlsx")
-    tables = [p for s in document.sections for p in s.parts if isinstance(p, sheet.Table | sheet.Items)]
+    tables = [p for s in document.sections for p in s.parts if isinstance(p, Table | Items)]
     assert len(book.sheetnames) == len(tables) + 2
     listed = [rows_of(book, name)[0] for name in book.sheetnames[2:]]
     assert sum(any(str(head).endswith(", low") for head in heads) for heads in listed) > 5
     for table, heads in zip(tables, listed, strict=True):
-        if isinstance(table, sheet.Table):
+        if isinstance(table, Table):
             assert [head for head in heads if not re.search(r", (low|high|unit)$", str(head))] == list(table.head)
 
 
-def test_each_figure_has_its_picture_as_printed_and_its_data(taken):
+def test_each_figure_has_its_picture_as_printed_and_its_data(made, taken):
     listed = {one["name"]: one for one in json.loads((taken / "figures.json").read_text())["figures"]}
     assert set(listed) == set(FIGURES) == set(plots.PLOTS)
     page = (taken / "sheet.html").read_text()
     printed = {base64.b64decode(found) for found in re.findall(r'src="data:image/svg\+xml;base64,([^"]+)"', page)}
     drawn = {name for name, one in listed.items() if one["why"] is None}
-    assert {(taken / listed[name]["picture"]).read_bytes() for name in drawn} == printed
+    assert {name: (taken / listed[name]["picture"]).read_bytes() for name in drawn} == made[0].images
+    assert printed and printed <= set(made[0].images.values())
     assert drawn == set(FIGURES) - {"facts"}
     for name, one in listed.items():
         rows = read_csv(taken / one["data"])
