@@ -63,7 +63,10 @@ def _at(surface: Surface, along: str, reference: float) -> tuple[np.ndarray, np.
         return x, np.full(len(x), np.nan), np.full(len(x), np.nan)
     after = int(np.clip(np.searchsorted(y, reference), 1, len(y) - 1))
     share = (reference - y[after - 1]) / (y[after] - y[after - 1])
-    mu, u = ((1 - share) * grid[after - 1] + share * grid[after] for grid in grids)
+    if share in (0.0, 1.0):  # on a line of the grid: its neighbour need not be supported there
+        mu, u = (grid[after - 1 + int(share)] for grid in grids)
+    else:
+        mu, u = ((1 - share) * grid[after - 1] + share * grid[after] for grid in grids)
     return x, mu, u
 
 

@@ -23,6 +23,7 @@ from pipeline.report import (
     friction_content,
     in_stop_figures,
     merge,
+    numbers,
     off_band,
     order_figures,
     palette,
@@ -86,10 +87,42 @@ def context(
 ) -> dict[str, Any]:
     """Everything the template prints."""
     card, card_error = _card(card_path)
-    stops, friction, wear, drift, summary = found.stops, found.friction, found.wear, found.drift, found.summary
-    drift_tone, drift_words = verdicts.drift_sentences(drift)
-    drift_said, drift_items, drift_rest = verdicts.drift_evidence(drift)
     figures = {} if unusable else all_figures(found, reduction.temperature)
+    of = f"{card.compound}, batch {card.batch}, specimen {card.specimen}; " if card else ""
+    return {
+        "title": f"Test {test}",
+        "subtitle": f"{of}method {method}",
+        "method": method,
+        "unusable": unusable,
+        "contents": [CONTENTS[0], ("findings", "Findings"), CONTENTS[-1]] if unusable else CONTENTS,
+        "identity": card_words.identity_rows(card)
+        if card
+        else [("Test", test), ("Test card", card_error or "not read")],
+        "schedule": card_words.block_rows(card) if card else [],
+        **_verdict(found, findings, card, unusable, reduction),
+        **_stops(found, unusable),
+        **_of_friction(found, reduction),
+        **_of_wear(found.wear),
+        **_of_drift(found),
+        **_of_quality(found, findings),
+        "findings": finding_table.rows(findings),
+        "finding_count": len(findings),
+        "findings_counted": counted(len(findings), "finding"),
+        "figures": figures,
+        "stills": {
+            name: still.picture(figure) for name, figure in figures.items() if figure.data and name != "one_stop"
+        },
+        "figures_json": render.script_json(per_test_stops.packed(figures)),
+        "script": render.scripts(*SCRIPTS),
+    }
+
+
+def _verdict(
+    found: OfStages, findings: list[Found], card: Card | None, unusable: str | None, reduction: Reduction
+) -> dict[str, Any]:
+    """The verdict at one glance and in sentences."""
+    stops, friction, drift = found.stops, found.friction, found.drift
+    drift_tone, drift_words = verdicts.drift_sentences(drift)
     off = off_band.sentence(stops, friction, stop_figures.temperature_column(reduction.temperature)[0])
     shown = [
         verdicts.window_sentence(friction),
@@ -97,84 +130,99 @@ def context(
         *(("open", said) for said in by_hand_words.sentences(card, friction, drift)),
         *friction_content.answers(friction),
         (drift_tone, " ".join(drift_words)),
-        wear_words.headline(wear),
+        wear_words.headline(found.wear),
         _findings_verdict(findings),
         *_summary_only(found),
     ]
-    chosen = in_stop_figures.shown_stops(stops, found.traces)
-    total = found.traces["stop"].n_unique()
-    of_map = stop_figures.map_stops(friction)
-    stills = {name: still.picture(figure) for name, figure in figures.items() if name != "one_stop"}
     return {
-        "title": f"Test {test}",
-        "subtitle": f"{card.compound}, batch {card.batch}, specimen {card.specimen}; method {method}"
-        if card
-        else f"method {method}",
-        "method": method,
-        "contents": [CONTENTS[0], ("findings", "Findings"), CONTENTS[-1]] if unusable else CONTENTS,
-        "glances": per_test_verdict.glances(stops, friction, drift, wear, summary),
+        "glances": per_test_verdict.glances(stops, friction, drift, found.wear, found.summary),
+        "verdicts": [("bad", f"This test cannot be used: {unusable}")] if unusable else shown,
+    }
+
+
+def _stops(found: OfStages, unusable: str | None) -> dict[str, Any]:
+    """The stops' data for plots, filters and drawer, and their table."""
+    stops, of_map = found.stops, stop_figures.map_stops(found.friction)
+    return {
         "purposes": [
             (name, palette.purpose(name)[3], palette.purpose(name)[0])
             for name in dict.fromkeys(stops["purpose"].fill_null("none").to_list())
         ],
         "stop_heads": per_test_stops.HEADS,
         "stop_rows": [] if unusable else per_test_stops.rows(stops, of_map),
-        "verdicts": [("bad", f"This test cannot be used: {unusable}")] if unusable else shown,
-        "identity": card_words.identity_rows(card)
-        if card
-        else [("Test", test), ("Test card", card_error or "not read")],
-        "counts": per_test_content.count_rows(stops, found.record, summary),
-        "unusable": unusable,
-        "balance": per_test_content.balance_rows(summary),
-        "budget": per_test_content.budget_rows(summary),
-        "units": per_test_content.unit_rows(summary),
-        "channels": per_test_content.channel_rows(summary),
-        "excluded": per_test_content.excluded_rows(stops, findings),
-        "block_means": per_test_content.block_mean_rows(summary),
+        "stops_json": render.script_json({} if unusable else per_test_stops.block(stops, of_map)),
+    }
+
+
+def _of_friction(found: OfStages, reduction: Reduction) -> dict[str, Any]:
+    """Surfaces, averages, numbers, inside the stops, blocks and lines."""
+    stops, friction = found.stops, found.friction
+    chosen, total = in_stop_figures.shown_stops(stops, found.traces), found.traces["stop"].n_unique()
+    return {
         "reference": friction_content.reference_text(friction),
         "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
+        "veiled": f"{100 * surface_figures.VEILED:.0f}",
         "average": reduction.average,
         "friction_notes": friction_content.notes(friction),
+        "friction_rows": friction_content.rows(friction),
         "slopes": friction_content.slope_rows(friction),
         "rises": friction_content.rise_rows(friction),
         "pauses": friction_content.pause_rows(friction),
+        "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' "
+        "purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise "
+        "between stops.",
         "blocks_head": block_tables.HEAD,
         "blocks": block_tables.block_rows(friction),
         "blocks_notes": [block_tables.block_note(friction), block_tables.deceleration_note(friction)],
         "lines_head": block_tables.LINE_HEAD,
         "lines": block_tables.line_rows(friction),
         "line_notes": block_tables.line_notes(friction),
-        "friction_rows": friction_content.rows(friction),
-        "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' "
-        "purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise "
-        "between stops.",
-        "schedule": card_words.block_rows(card) if card else [],
+    }
+
+
+def _of_wear(wear: TestWear) -> dict[str, Any]:
+    """Rates and laws."""
+    return {
         "wear_notes": _wear_notes(wear),
         "has_wear": bool(wear.components),
         "wear_rates": per_test_content.wear_rate_rows(wear),
         "wear_models": per_test_content.wear_model_rows(wear),
-        "drift_tone": drift_tone,
-        "drift_words": drift_words,
-        "drift_said": drift_said,
-        "drift_items": drift_items,
-        "drift_rest": drift_rest,
-        "findings": finding_table.rows(findings),
-        "finding_count": len(findings),
-        "findings_counted": counted(len(findings), "finding"),
+    }
+
+
+def _of_drift(found: OfStages) -> dict[str, Any]:
+    """The drift verdict in words and its evidence."""
+    tone, words = verdicts.drift_sentences(found.drift)
+    said, items, rest = verdicts.drift_evidence(found.drift)
+    return {
+        "drift_tone": tone,
+        "drift_words": words,
+        "drift_said": [numbers.worded(text) for text in said],
+        "drift_items": items,
+        "drift_rest": rest,
+    }
+
+
+def _of_quality(found: OfStages, findings: list[Found]) -> dict[str, Any]:
+    """Counts, energy balance, uncertainty, channels, stops not used, and what each result rests on."""
+    summary = found.summary
+    return {
+        "counts": per_test_content.count_rows(found.stops, found.record, summary),
+        "balance": per_test_content.balance_rows(summary),
+        "budget": per_test_content.budget_rows(summary),
+        "units": per_test_content.unit_rows(summary),
+        "channels": per_test_content.channel_rows(summary),
+        "excluded": per_test_content.excluded_rows(found.stops, findings),
+        "block_means": per_test_content.block_mean_rows(summary),
         "stamps": per_test_content.stamp_rows(
             {
                 "channels": found.record.stamp,
                 "summary": summary.stamp,
-                "friction": friction.stamp,
-                "wear": wear.stamp,
-                "drift": drift.stamp,
+                "friction": found.friction.stamp,
+                "wear": found.wear.stamp,
+                "drift": found.drift.stamp,
             }
         ),
-        "figures": figures,
-        "stills": stills,
-        "figures_json": render.script_json(per_test_stops.packed(figures)),
-        "stops_json": render.script_json({} if unusable else per_test_stops.block(stops, of_map)),
-        "script": render.scripts(*SCRIPTS),
     }
 
 

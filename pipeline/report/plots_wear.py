@@ -2,7 +2,7 @@
 sweep.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from pipeline.report import numbers, palette
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import WIDTH, legible, panel, unlisted
-from pipeline.report.wear_figures import law_plot
+from pipeline.report.wear_figures import LawPlot, law_plot
 from pipeline.report.wear_words import law_name, name_of
 from pipeline.results.duty import DutyWindow, SweepRow
 from pipeline.results.wear import TestComponent
@@ -21,7 +21,7 @@ def wear(inputs: Inputs) -> Figure | None:
     """Measured against predicted interval wear; wear per stop by interval; over all tests."""
     fig, (left, right) = panel(2.9, 2)
     ends: list[float] = []
-    position = 0
+    position, places = 0, list[tuple[float, str]]()
     own = [t.wear.result.components or {} for t in inputs.usable]
     components = sorted({c for found in own for c in found})
     for index, component in enumerate(components):
@@ -49,18 +49,21 @@ def wear(inputs: Inputs) -> Figure | None:
             right.errorbar(
                 x, per_stop, yerr=error, fmt=marker, ms=4, color=colour, elinewidth=0.8, label=name_of(component)
             )
-            position += len(rows) + 1
+            places.append((position + (len(rows) - 1) / 2, name_of(component)))
+            position += len(rows) + 2
     if ends:
         line = [min(ends), max(ends)]
         left.plot(line, line, color=palette.MUTED, ls=":", lw=1, label=unlisted("both equal"))
     else:
         left.text(0.5, 0.5, "no fitted law", ha="center", va="center", transform=left.transAxes, color=palette.MUTED)
     left.set(xlabel="Measured in the interval (µm)", ylabel="By the chosen law (µm)")
-    right.set(xlabel="Intervals between readings, all tests", ylabel="Thickness loss per stop (µm; disc: both faces)")
-    right.set_xticks([])
+    right.set(
+        xlabel="Component; intervals between readings, all tests in order",
+        ylabel="Thickness loss per stop (µm; disc: both faces)",
+    )
+    right.set_xticks([place for place, _ in places], [name for _, name in places])
+    right.tick_params(axis="x", length=0)
     right.set_ylim(bottom=min(0.0, right.get_ylim()[0]))
-    if position:
-        right.legend(loc="best")
     return fig if position else None
 
 
@@ -73,55 +76,62 @@ def wear_law(inputs: Inputs) -> Figure | None:
     sums = {name: shares_by_purpose(found) for name, found in tables.items() if any(one.shares for one in found)}
     if not curves and not sums:
         return None
-    fig, (left, right) = panel(3.0, 2)
+    bars = sum(len(table) for table in sums.values()) + len(sums)
+    fig, (left, right) = panel(max(3.0, 0.6 + 0.155 * bars), 2)
+    _laws(left, curves, components)
+    _causes(right, sums)
+    return fig
+
+
+def _laws(axes: Axes, curves: Mapping[str, LawPlot], components: Mapping[str, Any]) -> None:
+    """The chosen law of every component over temperature with its band."""
     for index, (name, plot) in enumerate(curves.items()):
         colour = palette.component(name, index).colour
         if plot.band is not None:
             band = unlisted(f"{name_of(name)}: band of the law")
-            left.fill_between(plot.x, *plot.band, color=colour, alpha=0.2, lw=0, label=band)
-        left.plot(
-            plot.x,
-            plot.y,
-            color=colour,
-            lw=1.5,
-            label=f"{name_of(name)}: {law_name(components[name])}",
-        )
+            axes.fill_between(plot.x, *plot.band, color=colour, alpha=0.2, lw=0, label=band)
+        axes.plot(plot.x, plot.y, color=colour, lw=1.5, label=f"{name_of(name)}: {law_name(components[name])}")
         unit, _, words = (components[name].law.unit or "").partition(" by ")
-        left.set(ylabel=f"{(words.partition(',')[0] or 'wear').capitalize()} rate ({numbers.unit_words(unit)})")
-        left.set(xlabel="Surface temperature, modelled (°C)" if "surface" in words else "Disc temperature (°C)")
+        axes.set(ylabel=f"{(words.partition(',')[0] or 'wear').capitalize()} rate ({numbers.unit_words(unit)})")
+        axes.set(xlabel="Surface temperature, modelled (°C)" if "surface" in words else "Disc temperature (°C)")
         if min(plot.y) > 0:
-            left.set_yscale("log")
-            left.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+            axes.set_yscale("log")
+            axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     if curves:
-        left.legend(loc="best")
+        axes.legend(loc="best")
     else:
-        _said(left, "no temperature in the chosen laws")
+        _said(axes, "no temperature in the chosen laws")
+
+
+def _causes(axes: Axes, sums: Mapping[str, Mapping[str, Mapping[str, float]]]) -> None:
+    """Wear by cause and purpose of the blocks, a bar a purpose, lying, so that its name can be read; components beneath each other."""
     if not sums:
-        _said(right, "no wear by cause in any test")
-        return fig
+        _said(axes, "no wear by cause in any test")
+        return
     causes = sorted({cause for table in sums.values() for row in table.values() for cause in row})
-    position, labels = 0.0, []
+    place, labels, named = 0, list[tuple[int, str]](), set[str]()
     for name, table in sums.items():
+        labels.append((place, name_of(name)))
         for purpose, row in table.items():
-            bottom = 0.0
+            place, start = place - 1, 0.0
+            labels.append((place, purpose))
             for index, cause in enumerate(causes):
+                if cause not in row:
+                    continue
                 words = cause.replace("_", " ")
-                right.bar(
-                    position,
-                    row.get(cause, 0.0),
-                    0.8,
-                    bottom=bottom,
-                    color=palette.cause(cause, index).colour,
-                    label=words if position == 0 else unlisted(words),
-                )
-                bottom += row.get(cause, 0.0)
-            labels.append((position, f"{name_of(name)}, {purpose}"))
-            position += 1
-        position += 0.6
-    right.set_xticks([x for x, _ in labels], [text for _, text in labels], rotation=60, ha="right", fontsize=6)
-    right.set(ylabel="Wear by the law, all tests (µm)")
-    right.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0), fontsize=6.5)
-    return fig
+                label = unlisted(words) if cause in named else words
+                axes.barh(place, row[cause], 0.72, left=start, color=palette.cause(cause, index).colour, label=label)
+                named.add(cause)
+                start += row[cause]
+        place -= 1
+    axes.set_yticks([at for at, _ in labels], [text for _, text in labels], fontsize=7)
+    heads = {name_of(name) for name in sums}
+    for tick in axes.get_yticklabels():
+        tick.set_fontweight("bold" if tick.get_text() in heads else "normal")
+    axes.tick_params(axis="y", length=0)
+    axes.set_ylim(place + 0.4, 0.6)
+    axes.set(xlabel="Wear by the law, all tests (µm)")
+    axes.legend(ncols=2, loc="lower center", bbox_to_anchor=(0.4, 1.0), fontsize=6.5)
 
 
 def _said(axes: Axes, words: str) -> None:
@@ -162,11 +172,16 @@ def duty(inputs: Inputs) -> Figure | None:
         _range(range_, one.sweep, colour, name)
         _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour, name)
         _swept(life, one.sweep, lambda row: row.life_km, 1.0, f"{marker}-", colour, name)
+        low = [(row.opening, row.life_km_low, row.life_km) for row in one.sweep if row.life_km_low and row.life_km]
+        if low:
+            life.fill_between(
+                *zip(*low, strict=True), color=colour, alpha=0.18, lw=0, label=f"{name}, to its lower end"
+            )
         range_.axvline(one.opening, color=colour, ls=":", lw=1, label=f"{name}, opening of the duty")
     cycle.set(xlabel="Time in the settled cycle (s)", ylabel="Disc bulk temperature (°C)")
     range_.set(xlabel="Cooling opening (1)", ylabel="Lowest to highest (°C)", xlim=(0, 1))
     share.set(xlabel="Cooling opening (1)", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
-    life.set(xlabel="Cooling opening (1)", ylabel="Life (km)", xlim=(0, 1))
+    life.set(xlabel="Cooling opening (1)", ylabel="Life, down to its lower end (km)", xlim=(0, 1))
     life.set_ylim(bottom=0)
     if not share.lines:
         share.text(

@@ -153,6 +153,10 @@ def _trace(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[Any, Any]
         if z.count():
             mesh = axes.contourf(_finite(trace.x), _finite(trace.y), z, levels=12, cmap="cividis")
             axes.figure.colorbar(mesh, ax=axes, fraction=0.05, label="µ")
+    elif trace.type == "heatmap":  # a veil: one colour where it has a value
+        z = np.ma.masked_invalid(np.array([_finite(row) for row in trace.z]))
+        veil = matplotlib.colors.ListedColormap([colour(trace.colorscale[0][1])])
+        axes.pcolormesh(_finite(trace.x), _finite(trace.y), z, cmap=veil, shading="nearest", lw=0, rasterized=True)
     elif trace.type == "bar":
         _bars(axes, trace, layout, below, name)
     elif trace.x is not None and len(trace.x):
