@@ -76,12 +76,12 @@ def _marks(axes: Any) -> Iterator[Mapping[str, Any]]:
     for line in axes.lines:
         if id(line) not in of_bars:
             yield from _line(axes, line)
-    listed = {
-        id(patch): str(one.get_label()) for one in axes.containers for patch in one if isinstance(patch, Rectangle)
-    }
+    listed = {id(patch): one for one in axes.containers for patch in one if isinstance(patch, Rectangle)}
     for patch in axes.patches:
         if isinstance(patch, Rectangle):
-            yield _rectangle(axes, patch, _series(listed.get(id(patch), str(patch.get_label()))))
+            of = listed.get(id(patch))
+            lying = getattr(of, "orientation", "vertical") == "horizontal"
+            yield _rectangle(axes, patch, _series(str((of or patch).get_label())), lying=lying)
     for part in axes.collections:
         if id(part) in of_bars or isinstance(part, ContourSet | LineCollection):
             continue
@@ -115,16 +115,17 @@ def _line(axes: Any, line: Any) -> Iterator[Mapping[str, Any]]:
     yield from ({"series": series, "mark": mark, "x": x, "y": y} for x, y in zip(xs, ys, strict=True))
 
 
-def _rectangle(axes: Any, patch: Any, series: str) -> Mapping[str, Any]:
+def _rectangle(axes: Any, patch: Any, series: str, *, lying: bool) -> Mapping[str, Any]:
+    """A bar from end to end at its place, standing or lying; or a stripe across the panel."""
     in_x, in_y = patch.get_transform().contains_branch_seperately(axes.transData)
     box = patch.get_bbox()
     found: dict[str, Any] = {"series": series, "mark": "bar" if in_x and in_y else "stripe across"}
     if in_x:
-        found |= (
-            {"x": _number((box.x0 + box.x1) / 2)} if in_y else {"x_low": _number(box.x0), "x_high": _number(box.x1)}
-        )
+        ends = {"x_low": _number(box.x0), "x_high": _number(box.x1)}
+        found |= ends if lying or not in_y else {"x": _number((box.x0 + box.x1) / 2)}
     if in_y:
-        found |= {"y_low": _number(box.y0), "y_high": _number(box.y1)}
+        ends = {"y_low": _number(box.y0), "y_high": _number(box.y1)}
+        found |= {"y": _number((box.y0 + box.y1) / 2)} if lying and in_x else ends
     return found
 
 

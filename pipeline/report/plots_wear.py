@@ -104,17 +104,17 @@ def _laws(axes: Axes, curves: Mapping[str, LawPlot], components: Mapping[str, An
 
 
 def _causes(axes: Axes, sums: Mapping[str, Mapping[str, Mapping[str, float]]]) -> None:
-    """Wear by cause and purpose of the blocks, a bar a purpose, lying, so that its name can be read; components beneath each other."""
+    """Wear by cause and purpose of the blocks, a bar a purpose, lying, so that its name can be read; components
+    beneath each other."""
     if not sums:
         _said(axes, "no wear by cause in any test")
         return
     causes = sorted({cause for table in sums.values() for row in table.values() for cause in row})
     place, labels, named = 0, list[tuple[int, str]](), set[str]()
     for name, table in sums.items():
-        labels.append((place, name_of(name)))
         for purpose, row in table.items():
             place, start = place - 1, 0.0
-            labels.append((place, purpose))
+            labels.append((place, f"{name_of(name)}, {purpose}"))
             for index, cause in enumerate(causes):
                 if cause not in row:
                     continue
@@ -125,11 +125,8 @@ def _causes(axes: Axes, sums: Mapping[str, Mapping[str, Mapping[str, float]]]) -
                 start += row[cause]
         place -= 1
     axes.set_yticks([at for at, _ in labels], [text for _, text in labels], fontsize=7)
-    heads = {name_of(name) for name in sums}
-    for tick in axes.get_yticklabels():
-        tick.set_fontweight("bold" if tick.get_text() in heads else "normal")
     axes.tick_params(axis="y", length=0)
-    axes.set_ylim(place + 0.4, 0.6)
+    axes.set_ylim(place + 0.4, -0.4)
     axes.set(xlabel="Wear by the law, all tests (µm)")
     axes.legend(ncols=2, loc="lower center", bbox_to_anchor=(0.4, 1.0), fontsize=6.5)
 

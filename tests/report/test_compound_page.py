@@ -174,3 +174,17 @@ def test_the_veil_lies_where_the_surface_is_less_sure() -> None:
     (_, figure), *_ = surface_figures.surfaces(contents.of_test(surfaces=[surface]), makers.stops_of_programme())
     (veil,) = [trace for trace in figure.data if trace.type == "heatmap"]
     assert np.array_equal([[one is not None for one in row] for row in veil.z], [[False, True], [True, False]])
+
+
+def test_a_lying_bar_is_told_by_its_ends() -> None:
+    from matplotlib.figure import Figure
+
+    from pipeline.report import figure_data
+
+    figure = Figure()
+    axes = figure.subplots()
+    axes.barh(-1, 3.0, 0.72, left=2.0, label="mechanical")
+    axes.set_yticks([-1], ["disc, map"])
+    (row,) = figure_data.data_of(figure).rows(named=True)
+    assert (row["series"], row["mark"], row["y"], row["y_name"]) == ("mechanical", "bar", -1.0, "disc, map")
+    assert (row["x_low"], row["x_high"], row["x"]) == (2.0, 5.0, None)
