@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from pipeline import faults
-from pipeline.cli.lifeline import Stopped, end_with_engine, stoppable
+from pipeline.cli.lifeline import SAID_WHEN_STOPPED, Stopped, end_with_engine, stoppable
 from pipeline.errors import InputError
 from pipeline.stages import STAGES, Stage
 
@@ -44,7 +44,7 @@ def run(arguments: list[str]) -> int:
             end_with_engine()
             return _carried_out(arguments)
     except Stopped as stop:
-        print("stopsheet: stopped; run again to continue", file=sys.stderr)
+        print(SAID_WHEN_STOPPED, file=sys.stderr)
         return 128 + stop.signal
     except BrokenPipeError:
         return 0

@@ -11,6 +11,7 @@ import contextlib
 import hashlib
 import importlib.util
 import os
+import re
 import shutil
 import subprocess
 import time
@@ -18,12 +19,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.cli.lifeline import SAID_WHEN_STOPPED
 from pipeline.errors import InputError
 
 PROFILES = Path(__file__).parents[1] / "profiles"
 PLUGIN = "snakemake_executor_plugin_slurm"
 MARK = ".cluster"  # below the results: name of the jobs of a run at work
 WORDS = ".slurm"  # below the results: what each job of this run said on its node
+LONGEST_PAUSE_S = 180  # the plugin's, between two looks at its jobs
 PATIENCE_S = 120.0  # a job that is taken back may be in the middle of a file
 PAUSE_S = 1.0
 
@@ -57,19 +60,15 @@ class Slurm:
                 take_back(self.results)
 
     def said(self) -> list[str]:
-        """Lines of the stages in what the jobs have said so far."""
+        """Lines of the stages in what the jobs have said so far; what was stopped from outside is done again."""
         from pipeline.cli.engine import PREFIX
 
         found: dict[str, None] = {}
         for log in sorted((self.results / WORDS).rglob("*.log")):
             with contextlib.suppress(OSError):
                 lines = log.read_text(encoding="utf-8", errors="replace").splitlines()
-                found |= dict.fromkeys(line for line in lines if line.startswith(PREFIX) and line != STOPPED)
+                found |= dict.fromkeys(line for line in lines if line.startswith(PREFIX) and line != SAID_WHEN_STOPPED)
         return list(found)
-
-
-#: of a stage that was ended from outside, which is done again
-STOPPED = "stopsheet: stopped; run again to continue"
 
 
 def chosen(profile: str, results: Path) -> Slurm:
@@ -90,9 +89,24 @@ def chosen(profile: str, results: Path) -> Slurm:
         raise InputError(
             f"--profile {profile}: no sbatch and squeue here; run it on a machine that sends jobs to Slurm"
         )
+    if content.get("slurm-status-command") == "squeue" and (kept_s := _kept_s(profile)) < LONGEST_PAUSE_S:
+        raise InputError(
+            f"{file}: Slurm forgets a job {kept_s} s after its end (MinJobAge) and squeue is asked every {LONGEST_PAUSE_S} s "
+            "at the rarest, so that an end may be missed; write `slurm-status-command: sacct` in a profile of your own"
+        )
     if "%" in str(results.resolve()):
         raise InputError(f"{results}: Slurm takes a % in a path for its own; put the results elsewhere")
     return Slurm(folder.resolve(), results)
+
+
+def _kept_s(profile: str) -> int:
+    """Seconds that Slurm remembers a job after its end."""
+    try:
+        words = _asked(["scontrol", "show", "config"])
+    except _NoAnswerError as error:
+        raise InputError(f"--profile {profile}: Slurm does not answer ({error}); run again where it does") from None
+    found = re.search(r"^MinJobAge\s*=\s*(\d+)", words, re.MULTILINE)
+    return int(found[1]) if found else LONGEST_PAUSE_S
 
 
 def take_back(results: Path) -> None:
@@ -104,28 +118,35 @@ def take_back(results: Path) -> None:
     if not mark.is_file():
         return
     name, until = mark.read_text(encoding="utf-8"), time.monotonic() + PATIENCE_S
-    while left := _in_queue(name, results):
-        _asked(["scancel", *left], results)
-        if time.monotonic() > until:
-            raise InputError(
-                f"{results}: Slurm has not ended job {', '.join(left)} of an earlier run; end it, then run again"
-            )
-        time.sleep(PAUSE_S)
+    try:
+        while left := _in_queue(name):
+            _asked(["scancel", *left])
+            if time.monotonic() > until:
+                raise InputError(
+                    f"{results}: Slurm has not ended job {', '.join(left)} of an earlier run; end it, then run again"
+                )
+            time.sleep(PAUSE_S)
+    except _NoAnswerError as error:
+        raise InputError(
+            f"{results}: jobs of an earlier run may be at work on a cluster, and Slurm does not answer ({error}); "
+            "run again where it does"
+        ) from None
     mark.unlink(missing_ok=True)
 
 
-def _in_queue(name: str, results: Path) -> list[str]:
+def _in_queue(name: str) -> list[str]:
     """Numbers of jobs that wait, work or are ending."""
-    lines = _asked(["squeue", "--me", "--noheader", "--format=%A %j"], results).splitlines()
+    lines = _asked(["squeue", "--me", "--noheader", "--format=%A %j"]).splitlines()
     return sorted({number for number, job in map(str.split, lines) if job.startswith(name)})
 
 
-def _asked(command: list[str], results: Path) -> str:
+class _NoAnswerError(Exception):
+    """In Slurm's words."""
+
+
+def _asked(command: list[str]) -> str:
     try:
         return subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout
     except (OSError, subprocess.SubprocessError) as error:
         why = (getattr(error, "stderr", None) or str(error)).strip().splitlines()[-1:]
-        raise InputError(
-            f"{results}: jobs of an earlier run may be at work on a cluster, and Slurm does not answer "
-            f"({command[0]}: {''.join(why)}); run again where it does"
-        ) from None
+        raise _NoAnswerError(f"{command[0]}: {''.join(why)}") from None

@@ -23,6 +23,7 @@ from pipeline.errors import InputError
 
 PARENT = "STOPSHEET_ENGINE"  # the process that starts the stages, set by the Snakefile
 STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+SAID_WHEN_STOPPED = "stopsheet: stopped; run again to continue"
 PR_SET_PDEATHSIG = 1
 WAIT_S = 3.0  # children of a killed run need a moment to go
 

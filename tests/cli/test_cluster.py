@@ -23,6 +23,7 @@ def slurm(tmp_path, monkeypatch):
         "squeue": f"cat {queue}",
         "scancel": f'for number; do grep -v "^$number " {queue} > {queue}.new; mv {queue}.new {queue}; done',
         "sbatch": "exit 9",
+        "scontrol": "echo 'MinJobAge               = 300 sec'",
     }
     (tmp_path / "bin").mkdir()
     for name, words in programs.items():
@@ -74,6 +75,18 @@ def test_what_a_cluster_needs_and_is_not_here_is_named(tmp_path, slurm, monkeypa
         cluster.chosen("slurm", tmp_path)
 
 
+def test_a_slurm_that_forgets_its_jobs_too_soon_is_told(tmp_path, slurm):
+    asked = tmp_path / "bin" / "scontrol"
+    asked.write_text("#!/bin/sh\necho 'MinJobAge               = 100 sec'\n")
+    with pytest.raises(InputError, match=r"forgets a job 100 s after its end .* write `slurm-status-command: sacct`"):
+        cluster.chosen("slurm", tmp_path)
+    own = profile(tmp_path / "own", "executor: slurm\nslurm-status-command: sacct\n")
+    assert cluster.chosen(str(own), tmp_path).profile == own
+    asked.write_text("#!/bin/sh\necho 'slurm_load_ctl_conf error: Unable to contact slurm controller' >&2\nexit 1\n")
+    with pytest.raises(InputError, match=r"Slurm does not answer \(scontrol: slurm_load_ctl_conf error"):
+        cluster.chosen("slurm", tmp_path)
+
+
 def test_cores_of_this_machine_and_a_cluster_exclude_each_other(tmp_path):
     (tmp_path / "config.yaml").write_text("archive: archive\n")
     done = run_stopsheet("run", tmp_path / "config.yaml", "--profile", "slurm", "--cores", "2", check=False)
@@ -119,7 +132,7 @@ def words(tmp_path, *lines):
 
 
 def test_of_what_jobs_said_the_stages_lines_are_told_each_once(tmp_path):
-    found = words(tmp_path, "stopsheet: t1: stage stops: no permission", cluster.STOPPED)
+    found = words(tmp_path, "stopsheet: t1: stage stops: no permission", cluster.SAID_WHEN_STOPPED)
     assert found.said() == ["stopsheet: t1: stage stops: no permission"]
 
 

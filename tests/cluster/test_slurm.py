@@ -130,6 +130,8 @@ def test_slurm_gives_the_bytes_of_one_machine_also_where_a_stage_is_killed_on_th
     wrong = side_by_side("undisturbed", whole[1], small_runs.results(whole[0]))
     wrong += side_by_side("a stage killed on the node", small[1], small_runs.results(small[0]))
     assert wrong == []
+    logs = (whole[0].parent / "results" / cluster.WORDS).rglob("*.log")
+    assert {log.read_text().count("Building DAG of jobs") for log in logs} == {1}, "one engine a job, and none a stage"
     states = slurm.jobs(nodes, f"--name={','.join(names(nodes))}")
     print(
         f"\n{len(told['ran'])} stages in {len([state for _, state in states])} jobs, with those of the other run:",
