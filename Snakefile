@@ -25,7 +25,7 @@ from snakemake.dag import DAG
 from snakemake.exceptions import WorkflowError
 from snakemake.logging import logger
 
-from pipeline.workspace import nodes, reasons, telling
+from pipeline.workspace import nodes, reasons, sampled, telling
 from pipeline.workspace.run import load_run
 from pipeline.workspace.targets import targets
 from pipeline.errors import InputError
@@ -376,9 +376,25 @@ rule index:
     shell: command("index")
 
 
+rule shares:
+    """Two methods -> what each of their differing settings does alone, on a sample of the tests."""
+    input:
+        channels=lambda w: sampled.channels(RUN, sampled.sampled(RUN, w.a, w.b)),
+        results=lambda w: sampled.results(RUN, (w.a, w.b), sampled.sampled(RUN, w.a, w.b)),
+        given=lambda w: sampled.given(RUN, (w.a, w.b), sampled.sampled(RUN, w.a, w.b)),
+        **usual("shares"),
+    params:
+        tests=lambda w: sampled.sampled(RUN, w.a, w.b),
+        settings_a=lambda w: RUN.settings(w.a, "shares"),
+        settings_b=lambda w: RUN.settings(w.b, "shares"),
+        **own("shares"),
+    output: **files("shares")
+    shell: command("shares")
+
+
 rule delta:
     """Two methods over the same archive -> what the change did to every number and conclusion."""
-    input: a=f"{P}{{a}}/archive.json", b=f"{P}{{b}}/archive.json", **usual("delta")
+    input: a=f"{P}{{a}}/archive.json", b=f"{P}{{b}}/archive.json", shares=rules.shares.output, **usual("delta")
     params: **own("delta")
     output: **files("delta")
     shell: command("delta")

@@ -438,6 +438,23 @@ _ALL = (
         settings=SECTIONS,  # method.yaml holds the whole method
     ),
     Stage(
+        "shares",
+        "what each changed setting does alone, on a sample of the tests",
+        "comparison",
+        "{a} to {b}",
+        (
+            CONFIG,
+            Option("a", "{wildcards.a:q}", path=False),
+            Option("b", "{wildcards.b:q}", path=False),
+            TESTS,
+            Option("settings-a", "{params.settings_a:q}", path=False, named="settings_a", about="of the first method"),
+            Option("settings-b", "{params.settings_b:q}", path=False, named="settings_b", about="of the second"),
+            INTO,
+        ),
+        (Part("pipeline.delta.shares_stage:run", ("shares.json", "shares.parquet")),),
+        settings=("conditioning", "segmentation", "reduction", "friction", "wear", "drift"),
+    ),
+    Stage(
         "delta",
         "what a change of method did",
         "comparison",

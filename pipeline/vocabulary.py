@@ -133,7 +133,13 @@ DELTA: tuple[Column, ...] = (
     Column("status_b", "str", "", "status by the second method"),
 )
 
-#: tables with fixed columns by their file's name
+SHARES: tuple[Column, ...] = (
+    Column("test", "str", "", "test of the sample"),
+    Column("stop", "int", "", "number of the stop by the first method"),
+    Column("setting", "str", "", "setting changed alone; together: all; interaction: together less each alone"),
+    Column("mu_relative", "float", "1", "change of mu from the first method, relative to its mu"),
+)
+
 FIGURE: tuple[Column, ...] = (
     Column("panel", "int", "", "panel of the figure, from 1, row by row"),
     Column(
@@ -157,7 +163,15 @@ FIGURE: tuple[Column, ...] = (
     Column("x_is", "str", "", "quantity along x, with its unit"),
     Column("y_is", "str", "", "quantity along y, with its unit"),
 )
-TABLES = {"stops.parquet": STOPS, "traces.parquet": TRACES, "excluded.parquet": STOPS, "delta.parquet": DELTA}
+
+#: tables with fixed columns by their file's name
+TABLES = {
+    "stops.parquet": STOPS,
+    "traces.parquet": TRACES,
+    "excluded.parquet": STOPS,
+    "delta.parquet": DELTA,
+    "shares.parquet": SHARES,
+}
 
 
 def schema(table: tuple[Column, ...]) -> dict[str, pl.DataType]:

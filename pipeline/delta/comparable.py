@@ -1,75 +1,102 @@
-"""Whether sheets of the two methods remain comparable.
+"""Where stops of the two methods remain comparable: by temperature, and by temperature and energy density.
 
 A class of stops is comparable where the change is small against what one stop is known to: 95 % of its stops move
-by less than half a stop's standard uncertainty, or by less than 1 %. Conclusions that changed are named, and tests
-kept as summary only stay on the method that reduced them: never comparable with anything newer.
+by less than half a stop's standard uncertainty, or by less than 1 %. Stops of one temperature can move up and others
+down, by how much energy they take; so each temperature is looked at by energy too. Tests kept as summary only stay on the method that
+reduced them: never comparable with anything newer.
 """
 
 from __future__ import annotations
 
+from itertools import groupby, pairwise
+
 import numpy as np
 import polars as pl
 
-from pipeline.results.delta import Answer, Comparable, Conclusion, TemperatureClass
-from pipeline.results.model import renewed
+from pipeline.delta import per_stop
+from pipeline.results.delta import Answer, Comparable, Conclusion, Range, TemperatureClass
+from pipeline.results.model import fields, renewed
 
 SMALL_RELATIVE = 0.01
 SHARE_OF_U = 1 / 2
+SHARE_OF_STOPS = 0.95
 
 
 def answer(
     delta: pl.DataFrame, classes: list[TemperatureClass], changed: list[Conclusion], summary_only: list[str]
 ) -> Comparable:
-    """yes, no, or in part: some temperatures compare and others do not; with every class judged."""
+    """yes, no, or in part: some temperatures compare and others do not, or conclusions changed; with every class judged."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), ~pl.col("test").is_in(summary_only))
-    judged = [renewed(row, comparable=_small(both, row)) for row in classes]
+    judged = [
+        renewed(row, comparable=small(per_stop.within(both, "temperature_initial_c", row.low_c, row.high_c)))
+        for row in classes
+    ]
     if not judged:
-        return Comparable(answer="no", text="no stop has mu in both methods")
+        return Comparable(answer="no", text="No stop has µ in both methods.")
     held = [bool(row.comparable) for row in judged]
-    ends = [row for row in changed if row.what != "usable"]
-    kind: Answer = ("in part" if ends else "yes") if all(held) else ("in part" if any(held) else "no")
-    return Comparable(answer=kind, text=_words(kind, judged, ends, summary_only), classes=judged)
+    ends = any(row.what != "usable" for row in changed)
+    kind: Answer = "no" if not any(held) else "yes" if all(held) and not ends else "in part"
+    return Comparable(answer=kind, text=sentence(judged), classes=judged, ranges=ranges(both))
 
 
-def _small(both: pl.DataFrame, row: TemperatureClass) -> bool:
-    low = -np.inf if row.low_c is None else row.low_c
-    high = np.inf if row.high_c is None else row.high_c
-    part = both.filter(pl.col("temperature_initial_c") >= low, pl.col("temperature_initial_c") < high)
+def small(part: pl.DataFrame) -> bool:
+    """Whether the change of mu is small against what one stop is known to."""
     if not len(part):
         return True
     difference = np.abs(part["mu_difference"].to_numpy())
     u = part["mu_u"].fill_null(0.0).to_numpy() * SHARE_OF_U
     limit = np.maximum(u, SMALL_RELATIVE * np.abs(part["mu_a"].to_numpy()))
-    return bool(np.mean(difference <= limit) >= 0.95)
+    return bool(np.mean(difference <= limit) >= SHARE_OF_STOPS)
 
 
-def _words(kind: Answer, classes: list[TemperatureClass], changed: list[Conclusion], summary_only: list[str]) -> str:
-    texts = []
-    if kind == "yes":
-        texts.append("sheets of both methods are comparable: no class of stops moves by more than a stop is known to")
-    else:
-        good = [_span(row) for row in classes if row.comparable]
-        bad = [f"{_span(row)}{_moved(row)}" for row in classes if not row.comparable]
-        texts.append(f"comparable: {', '.join(good) or 'nothing'}; not comparable: {', '.join(bad) or 'nothing'}")
-    if changed:
-        subjects = list(dict.fromkeys(row.name for row in changed))
-        of = f"{', '.join(subjects[:4])}{' and others' if len(subjects) > 4 else ''}"
-        count = "one conclusion" if len(changed) == 1 else f"{len(changed)} conclusions"
-        texts.append(f"{count} changed, of {of}, listed one by one below")
-    else:
-        texts.append("no conclusion changed")
-    if summary_only:
-        texts.append(f"not reprocessable, kept on the method that reduced them: {', '.join(summary_only)}")
-    return "; ".join(texts)
+def ranges(both: pl.DataFrame) -> list[Range]:
+    """Classes of temperature by classes of energy density; none where the energies leave no gap."""
+    edges = per_stop.energy_edges(both)
+    rows = []
+    for low_c, high_c in per_stop.CLASSES if edges else ():
+        warm = per_stop.within(both, "temperature_initial_c", low_c, high_c)
+        for low, high in pairwise([None, *edges, None]):
+            part = per_stop.within(warm, "energy_density_j_mm2", low, high)
+            if len(part):
+                rows.append(
+                    Range(
+                        low_c=low_c, high_c=high_c, low_j_mm2=low, high_j_mm2=high, stops=len(part), comparable=small(part),
+                        **fields(per_stop.quantiles(part)),
+                    )
+                )  # fmt: skip
+    return rows
 
 
-def _moved(row: TemperatureClass) -> str:
-    if row.relative_p05 is None or row.relative_p95 is None:
-        return ""
-    return f" ({100 * row.relative_p05:+.1f} to {100 * row.relative_p95:+.1f} %)"
+def sentence(classes: list[TemperatureClass]) -> str:
+    """Which temperatures compare, in a sentence; neighbouring classes of one answer are told as one."""
+    runs = [(held, list(rows)) for held, rows in groupby(classes, key=lambda row: bool(row.comparable))]
+    if all(held for held, _ in runs):
+        return "µ of old and new stops is comparable at every temperature."
+    bad = "; ".join(f"{span(rows[0].low_c, rows[-1].high_c)} ({moves(rows)})" for held, rows in runs if not held)
+    if not any(held for held, _ in runs):
+        return f"µ of old and new stops is not comparable at any temperature ({moves(classes)})."
+    good = ", ".join(span(rows[0].low_c, rows[-1].high_c) for held, rows in runs if held)
+    return f"µ of old and new stops is not comparable {bad}; it is {good}."
 
 
-def _span(row: TemperatureClass) -> str:
-    if row.low_c is None:
-        return f"stops below {row.high_c:.0f} °C"
-    return f"from {row.low_c:.0f} °C" if row.high_c is None else f"{row.low_c:.0f} to {row.high_c:.0f} °C"
+def moves(classes: list[TemperatureClass]) -> str:
+    """The change of 90 % of the stops of some classes, from the lowest to the highest: `−5 to +2 %`."""
+    low = min((row.relative_p05 for row in classes if row.relative_p05 is not None), default=None)
+    high = max((row.relative_p95 for row in classes if row.relative_p95 is not None), default=None)
+    return "no change to state" if low is None or high is None else f"{percent(low)} to {percent(high)} %"
+
+
+def percent(share: float) -> str:
+    """A relative change as per cent with its sign, one decimal below ten."""
+    value = 100 * share
+    text = f"{value:+.1f}" if abs(value) < 9.95 else f"{value:+.0f}"
+    return "0" if float(text) == 0 else text.replace("-", "−")
+
+
+def span(low: float | None, high: float | None) -> str:
+    """A range of temperatures in words."""
+    if low is None and high is None:
+        return "at every temperature"
+    if low is None:
+        return f"below {high:.0f} °C"
+    return f"from {low:.0f} °C" if high is None else f"from {low:.0f} to {high:.0f} °C"

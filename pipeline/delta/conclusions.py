@@ -1,7 +1,8 @@
 """What the two methods conclude, side by side: windows, wear laws, drift, batches, duties, usable tests.
 
-A conclusion is a word or a pair of temperatures that someone acts on. Words count as changed when they
-differ, temperatures when they differ by more than they are quoted to.
+A conclusion is a verdict, a word that someone acts on, or figures: ends of a window, an opening, an onset. A verdict is changed where
+the words differ, or where one method gives figures and the other none. Figures are held against their intervals (`pipeline.delta.moved`):
+an end of a window that moves by a few degrees inside what it is known to concludes nothing else.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from pipeline.delta.moved import Stated, held, worst
 from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.delta import Conclusion
@@ -18,9 +20,6 @@ from pipeline.results.friction import TestFriction
 from pipeline.results.sheet import Sheet
 from pipeline.results.summary import TestSummary
 from pipeline.results.wear import ComponentWear, CompoundWear, TestWear
-
-QUOTED_C = 1.0  # window ends and duty temperatures are quoted to a degree
-QUOTED_SHARE = 0.01
 
 Scope = Literal["test", "compound"]
 
@@ -54,7 +53,9 @@ def of_test(test: str, a: OfTest, b: OfTest) -> list[Conclusion]:
     rows = [_row("test", test, "usable", _usable(a.summary), _usable(b.summary))]
     old, new = (side.drift or TestDrift(test=test) for side in (a, b))
     rows.append(_row("test", test, "drift", old.verdict, new.verdict))
-    rows.append(_row("test", test, "drift onset (stop)", old.onset_stop, new.onset_stop))
+    rows.append(
+        _figures("test", test, "drift onset (stop)", (old.onset_stop, new.onset_stop), [(_onset(old), _onset(new))])
+    )
     rows.append(_window("test", test, a.friction, b.friction))
     rows += _laws("test", test, a.wear, b.wear)
     return [row for row in rows if row.a is not None or row.b is not None]
@@ -68,12 +69,30 @@ def of_compound(compound: str, a: OfCompound, b: OfCompound) -> list[Conclusion]
     return [row for row in rows if row.a is not None or row.b is not None]
 
 
-def _row(
-    scope: Scope, name: str, what: str, old: str | int | None, new: str | int | None, changed: bool | None = None
+Shown = str | int | None
+
+
+def _row(scope: Scope, name: str, what: str, old: Shown, new: Shown) -> Conclusion:
+    """A verdict."""
+    return Conclusion(scope=scope, name=name, what=what, a=old, b=new, changed=old != new)
+
+
+def _figures(
+    scope: Scope, name: str, what: str, shown: tuple[Shown, Shown], ends: list[tuple[Stated | None, Stated | None]]
 ) -> Conclusion:
+    """Figures with what each is known to; where one side gives none, or says it with another reservation, a verdict."""
+    pairs = [(a, b) for a, b in ends if a is not None and b is not None]
+    if not pairs or len(pairs) < len(ends):
+        return _row(scope, name, what, *shown)
+    moved = worst(held(a, b) for a, b in pairs)
     return Conclusion(
-        scope=scope, name=name, what=what, a=old, b=new, changed=old != new if changed is None else changed
-    )
+        scope=scope, name=name, what=what, a=shown[0], b=shown[1], kind="figure", moved=moved,
+        changed=moved in ("beyond", "no interval"),
+    )  # fmt: skip
+
+
+def _onset(drift: TestDrift) -> Stated | None:
+    return None if drift.onset_stop is None else Stated(drift.onset_stop, drift.onset_low, drift.onset_high)
 
 
 def _usable(summary: TestSummary | None) -> str:
@@ -84,12 +103,17 @@ Friction = TestFriction | CompoundFriction
 
 
 def _window(scope: Scope, name: str, a: Friction | None, b: Friction | None) -> Conclusion:
-    """The friction window; its ends count to a degree."""
-    old, new = (side.window if side else None for side in (a, b))
-    changed = (old is None) != (new is None)
-    if old is not None and new is not None:
-        changed = max(abs(new.low_c - old.low_c), abs(new.high_c - old.high_c)) > QUOTED_C
-    return _row(scope, name, "window", _window_words(a), _window_words(b), changed)
+    """The friction window by its two ends."""
+    ends = [tuple(_end(side, which) for side in (a, b)) for which in ("low", "high")]
+    return _figures(scope, name, "window", (_window_words(a), _window_words(b)), [(old, new) for old, new in ends])
+
+
+def _end(friction: Friction | None, which: Literal["low", "high"]) -> Stated | None:
+    window = friction.window if friction else None
+    if window is None:
+        return None
+    value, known = (window.low_c, window.low_interval_c) if which == "low" else (window.high_c, window.high_interval_c)
+    return Stated(value, known.low, known.high, f"{value:.0f}")
 
 
 def _window_words(friction: Friction | None) -> str | None:
@@ -135,17 +159,39 @@ def _duties(compound: str, a: CompoundDuty | None, b: CompoundDuty | None) -> li
     rows = []
     for duty in dict.fromkeys([*old, *new]):
         pair = old.get(duty), new.get(duty)
-        rows.append(_row("compound", compound, f"opening to run on {duty}", _opening(pair[0]), _opening(pair[1])))
-        before, after = (one.window_share if one else None for one in pair)
-        changed = (before is None) != (after is None)
-        if before is not None and after is not None:
-            changed = abs(after - before) > QUOTED_SHARE
+        rows.append(_openings(compound, duty, *pair))
+        shares = tuple(one.window_share if one else None for one in pair)
+        stated = [None if share is None else Stated(share, text=f"{share:.0%}") for share in shares]
         what = f"share of energy in the window on {duty}"
-        rows.append(_row("compound", compound, what, _share(before), _share(after), changed))
+        rows.append(
+            _figures("compound", compound, what, (_share(shares[0]), _share(shares[1])), [(stated[0], stated[1])])
+        )
     answers = [side.both_duties.answer if side and side.both_duties else None for side in (a, b)]
     if any(answers):
         rows.append(_row("compound", compound, "gentle and hard use on one opening", answers[0], answers[1]))
     return rows
+
+
+def _openings(compound: str, duty: str, a: DutyProjection | None, b: DutyProjection | None) -> Conclusion:
+    """The opening to run by its two ends; where the reservation is another, a verdict."""
+    what, shown = f"opening to run on {duty}", (_opening(a), _opening(b))
+    sides = [side for side in (a, b) if side is not None and side.opening_to_run is not None]
+    if len(sides) < 2 or _reservation(sides[0]) != _reservation(sides[1]):
+        return _row("compound", compound, what, *shown)
+    (low_a, high_a), (low_b, high_b) = (_opening_ends(side) for side in sides)
+    return _figures("compound", compound, what, shown, [(low_a, low_b), (high_a, high_b)])
+
+
+def _opening_ends(duty: DutyProjection) -> tuple[Stated | None, Stated | None]:
+    span = duty.opening_to_run
+    if span is None:
+        return None, None
+    known = (duty.opening_to_run_low, duty.opening_to_run_high)
+    low, high = (
+        Stated(value, one.low if one else None, one.high if one else None, f"{value:.2f}")
+        for value, one in zip((span.low, span.high), known, strict=True)
+    )
+    return low, high
 
 
 def _opening(duty: DutyProjection | None) -> str | None:
@@ -153,14 +199,13 @@ def _opening(duty: DutyProjection | None) -> str | None:
         return None
     if duty.opening_to_run is None:
         return f"none: {duty.opening_to_run_why or 'no reason given'}"
-    held = (
-        ", friction of such stops not tested"
-        if duty.opening_untested
-        else ", with a reservation"
-        if duty.reserved
-        else ""
-    )
-    return f"{duty.opening_to_run.low:.2f} to {duty.opening_to_run.high:.2f}{held}"
+    return f"{duty.opening_to_run.low:.2f} to {duty.opening_to_run.high:.2f}{_reservation(duty)}"
+
+
+def _reservation(duty: DutyProjection) -> str:
+    if duty.opening_untested:
+        return ", friction of such stops not tested"
+    return ", with a reservation" if duty.reserved else ""
 
 
 def _share(value: float | None) -> str | None:

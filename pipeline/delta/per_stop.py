@@ -16,26 +16,30 @@ from pipeline.results.model import fields
 from pipeline.vocabulary import DELTA, conform
 
 SAME_START_S = 2.0
-KEPT = ("stop", "file", "block", "purpose", "start_s", "temperature_initial_c", "mu", "mu_u", "energy_kj", "status")
-CLASSES_C = (0.0, 100.0, 150.0, 250.0, 400.0, 600.0)  # edges of the temperature classes shown
+KEPT = (
+    "stop", "file", "block", "purpose", "start_s", "temperature_initial_c", "mu", "mu_u", "energy_kj", "energy_density_j_mm2", "status",
+)  # fmt: skip
+EDGES_C = (100.0, 150.0, 250.0, 400.0, 600.0)  # of the temperature classes shown
+CLASSES: tuple[tuple[float | None, float | None], ...] = tuple(pairwise((None, *EDGES_C, None)))
+LEAST_SHARE, LEAST_GAP = 0.1, 0.05  # of the stops on either side of an edge of energy; of the energies, relative
 
 
 def matched(test: str, a: pl.DataFrame, b: pl.DataFrame) -> pl.DataFrame:
-    """delta.parquet's rows of one test, with purpose, temperature and both numbers behind docs/contract.md's
-    columns.
+    """delta.parquet's rows of one test, with purpose, temperature, energy density and both numbers behind
+    docs/contract.md's columns.
     """
     left, right = (_ordered(stops) for stops in (a, b))
     place = _places(left, right)
     left = left.with_columns(place=pl.Series(place[0])).rename({name: f"{name}_a" for name in KEPT})
     right = right.with_columns(place=pl.Series(place[1])).rename({name: f"{name}_b" for name in KEPT})
-    shared = ("stop", "block", "purpose", "temperature_initial_c", "mu_u")
+    shared = ("stop", "block", "purpose", "temperature_initial_c", "energy_density_j_mm2", "mu_u")
     frame = left.join(right, on="place", how="full", coalesce=True).with_columns(
         *(pl.coalesce(f"{name}_a", f"{name}_b").alias(name) for name in shared),
         test=pl.lit(test),
         mu_difference=pl.col("mu_b") - pl.col("mu_a"),
     )
     kept = [column.name for column in DELTA]
-    further = ["purpose", "temperature_initial_c", "mu_u", "stop_a", "stop_b"]
+    further = ["purpose", "temperature_initial_c", "energy_density_j_mm2", "mu_u", "stop_a", "stop_b"]
     return conform(frame.sort("stop", "place").select(*kept, *further), DELTA)
 
 
@@ -125,19 +129,48 @@ def by_class(delta: pl.DataFrame) -> list[TemperatureClass]:
     """The change of mu by class of initial temperature: a method change often moves only the cold stops."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), pl.col("temperature_initial_c").is_not_null())
     rows = []
-    edges = [float("-inf"), *CLASSES_C[1:], float("inf")]
-    for low, high in pairwise(edges):
-        part = both.filter(pl.col("temperature_initial_c") >= low, pl.col("temperature_initial_c") < high)
+    for low, high in CLASSES:
+        part = within(both, "temperature_initial_c", low, high)
         if len(part):
-            rows.append(
-                TemperatureClass(
-                    low_c=None if low == edges[0] else low,
-                    high_c=None if high == edges[-1] else high,
-                    stops=len(part),
-                    **fields(quantiles(part)),
-                )
-            )
+            rows.append(TemperatureClass(low_c=low, high_c=high, stops=len(part), **fields(quantiles(part))))
     return rows
+
+
+def within(stops: pl.DataFrame, column: str, low: float | None, high: float | None) -> pl.DataFrame:
+    """Stops from `low` to below `high` of a column; None bounds nothing."""
+    bounds = [pl.col(column) >= low] if low is not None else []
+    bounds += [pl.col(column) < high] if high is not None else []
+    return stops.filter(*bounds)
+
+
+def energy_edges(delta: pl.DataFrame) -> list[float]:
+    """Energy densities (J/mm2) that part the stops into three: the widest relative gaps that leave a tenth of them on either side.
+
+    A program runs at a few energies; an edge between two of them says more than one at a round number. Fewer edges where the stops' energies
+    leave no such gap.
+    """
+    if "energy_density_j_mm2" not in delta.columns:
+        return []
+    values = np.sort(delta["energy_density_j_mm2"].drop_nulls().to_numpy())
+    values = values[values > 0]
+    least = max(int(np.ceil(LEAST_SHARE * values.size)), 1)
+    gaps = np.diff(np.log(values)) if values.size > 1 else np.array([])
+    places = [int(i) for i in np.argsort(-gaps) if gaps[i] >= LEAST_GAP and least <= i + 1 <= values.size - least]
+    chosen: list[int] = []
+    for place in places:
+        if len(chosen) < 2 and all(abs(place - other) >= least for other in chosen):
+            chosen.append(place)
+    return [round_between(values[i], values[i + 1]) for i in sorted(chosen)]
+
+
+def round_between(low: float, high: float) -> float:
+    """The number of fewest digits above `low` and not above `high`, the nearest to their middle."""
+    middle = float(np.sqrt(low * high))
+    for digits in range(1, 12):
+        value = float(f"{middle:.{digits}g}")
+        if low < value <= high:
+            return value
+    return float(high)
 
 
 def by_block(delta: pl.DataFrame) -> list[BlockChange]:
@@ -159,15 +192,29 @@ def by_block(delta: pl.DataFrame) -> list[BlockChange]:
     ]
 
 
+MOVED = (
+    "test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c", "purpose", "stop_a", "stop_b",
+)  # fmt: skip
+
+
 def largest(delta: pl.DataFrame, count: int = 10) -> list[MovedStop]:
     """The stops that moved most."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), pl.col("mu_difference") != 0)
     top = both.sort(pl.col("mu_difference").abs(), descending=True).head(count)
-    rows = top.select("test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c")
+    rows = top.select(*MOVED)
+    return [MovedStop(**row) for row in rows.to_dicts()]
+
+
+def examples(delta: pl.DataFrame) -> list[MovedStop]:
+    """Of each purpose of block the stop that moved most, the largest move first: what one kind of stop does hides no other."""
+    both = delta.filter(pl.col("mu_difference").is_not_null(), pl.col("mu_difference") != 0)
+    ordered = both.sort(pl.col("mu_difference").abs(), descending=True)
+    rows = ordered.unique("purpose", keep="first", maintain_order=True).select(*MOVED)
     return [MovedStop(**row) for row in rows.to_dicts()]
 
 
 def status_changes(delta: pl.DataFrame) -> list[StatusChange]:
     """Stops whose status is not the same, or that only one method has."""
     differing = delta.filter(pl.col("status_a").ne_missing(pl.col("status_b")))
-    return [StatusChange(**row) for row in differing.select("test", "stop", "block", "status_a", "status_b").to_dicts()]
+    rows = differing.select("test", "stop", "block", "status_a", "status_b", "stop_a", "stop_b")
+    return [StatusChange(**row) for row in rows.to_dicts()]

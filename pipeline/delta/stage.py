@@ -6,7 +6,7 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.delta import comparable, conclusions, per_stop
+from pipeline.delta import comparable, conclusions, figures, per_stop, verdict
 from pipeline.delta.settings import differing
 from pipeline.method import Method
 from pipeline.results import read_table, version, write_parquet
@@ -73,34 +73,41 @@ def compare(
     summary_only: list[str],
 ) -> Delta:
     """delta.json without its heading; `compounds` maps a compound to its folder's name."""
-    found = []
+    found, of_sheets = [], []
     for test in tests:
-        found += conclusions.of_test(test, *(_of_test(folder / "tests" / test) for folder in folders))
+        found += conclusions.of_test(test, *(test_side(folder / "tests" / test) for folder in folders))
     for compound, slug in compounds.items():
-        found += conclusions.of_compound(compound, *(_of_compound(folder / "compounds" / slug) for folder in folders))
+        old, new = (_of_compound(folder / "compounds" / slug) for folder in folders)
+        found += conclusions.of_compound(compound, old, new)
+        of_sheets.append(figures.of_sheets(compound, old.sheet, new.sheet))
     changed = [row for row in found if row.changed]
+    moved = figures.together([*of_sheets, figures.of_tests(found)])
     reprocessed = delta.filter(~pl.col("test").is_in(summary_only))
     classes = per_stop.by_class(reprocessed) if len(delta) else []
     judged = (
         comparable.answer(delta, classes, changed, summary_only)
         if len(delta)
-        else Comparable(answer="no", text="no test has stops under both methods")
+        else Comparable(answer="no", text="No test has stops under both methods.")
     )
     return Delta(
+        verdict=verdict.sentences(changed, moved, judged, summary_only),
         settings=differing(*methods),
         overview=per_stop.overview(delta) if len(delta) else Overview(),
         classes=judged.classes or classes,
         blocks=per_stop.by_block(delta) if len(delta) else [],
         largest=per_stop.largest(delta) if len(delta) else [],
+        examples=per_stop.examples(reprocessed) if len(delta) else [],
         status_changes=per_stop.status_changes(delta) if len(delta) else [],
         conclusions=found,
         changed=changed,
+        figures=moved,
         comparable=judged,
         not_reprocessable=summary_only,
     )
 
 
-def _of_test(folder: Path) -> conclusions.OfTest:
+def test_side(folder: Path) -> conclusions.OfTest:
+    """What is concluded of a test under one method, from its results folder."""
     return conclusions.OfTest(
         summary=read_or_none(folder / "summary.json", TestSummary),
         friction=read_or_none(folder / "friction.json", TestFriction),

@@ -101,6 +101,15 @@ def _tuples(value: Any) -> Any:
     return tuple(_tuples(v) for v in value) if isinstance(value, list) else value
 
 
+def differing_keys(a: Method, b: Method, sections: Iterable[str] = tuple(SECTIONS)) -> list[tuple[str, str]]:
+    """(section, key) of every setting that is not the same, in the order of the method file."""
+    found = []
+    for section in sections:
+        old, new = (getattr(method, section).model_dump(mode="json") for method in (a, b))
+        found += [(section, key) for key in type(getattr(a, section)).model_fields if old[key] != new[key]]
+    return found
+
+
 def filled(method: Method) -> dict[str, Any]:
     """Every section and key with its value in SI, and the unit where the description names one."""
     return {name: getattr(method, name).model_dump(mode="json") for name in SECTIONS}

@@ -8,6 +8,7 @@ from pipeline.results.catalogue import written_by
 from pipeline.results.comparison import Comparison
 from pipeline.results.delta import Delta
 from pipeline.results.model import Result
+from pipeline.results.shares import Shares
 
 
 def unusable(stage: str, name: str, subject: str, why: str) -> Result | None:
@@ -18,7 +19,7 @@ def unusable(stage: str, name: str, subject: str, why: str) -> Result | None:
     for file in written_by(stage):
         if file.file in (name, "<test>.json"):
             heads: dict[str, str] = {key: subject for key in ("test", "compound") if key in file.model.model_fields}
-            if file.model is Delta:
+            if file.model in (Delta, Shares):
                 heads["a"], _, heads["b"] = subject.partition(" to ")  # as the stage calls its subject
             if file.model is Comparison:
                 heads["a"], _, heads["b"] = subject.partition(" and ")

@@ -258,8 +258,11 @@ class Run:
         return self._given("title_block", slug, self.title_block_digest(slug))
 
     def repeatability(self, wildcards: Any) -> list[str]:
-        slug = self._slug_of_test(wildcards.test)
-        return [f"{self.prefix}{wildcards.method}/compounds/{slug}/repeatability.json"] if slug else []
+        return self.repeatability_of(wildcards.method, wildcards.test)
+
+    def repeatability_of(self, method: str, test: str) -> list[str]:
+        slug = self._slug_of_test(test)
+        return [f"{self.prefix}{method}/compounds/{slug}/repeatability.json"] if slug else []
 
     def target(self, test: str) -> str:
         return self._target(self.found.tests[test])

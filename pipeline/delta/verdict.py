@@ -1,0 +1,58 @@
+"""What a change of method did, in three sentences: verdicts, figures, stops."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+from pipeline.results.delta import Comparable, Conclusion, Figures
+from pipeline.wording import counted
+
+NAMED = 3  # of what changed, in a sentence
+HEAD = re.compile(r"[:,]")
+
+
+def sentences(
+    changed: list[Conclusion], figures: Figures, comparable: Comparable, summary_only: list[str]
+) -> list[str]:
+    """Verdicts that changed, figures that moved, where stops compare; and tests that cannot be reduced anew."""
+    said = [_verdicts([row for row in changed if row.kind == "verdict"]), of_figures(figures), comparable.text]
+    if summary_only:
+        said.append(f"Kept as reduced rows and not reduced anew: {', '.join(summary_only)}.")
+    return said
+
+
+def _verdicts(changed: list[Conclusion]) -> str:
+    if not changed:
+        return "No verdict changed."
+    names = [f"{row.what} of {row.name}" for row in changed]
+    return f"{counted(len(changed), 'verdict')} changed: {few(names)}."
+
+
+def of_figures(figures: Figures) -> str:
+    """How many figures moved, and how many of them beyond their intervals."""
+    known = figures.inside + figures.beyond
+    if not figures.compared:
+        return "No sheet gives a figure by both methods."
+    if not known:
+        return "No figure with an interval moved."
+    if not figures.beyond:
+        return f"{counted(known, 'figure')} moved, {'inside its interval' if known == 1 else 'all inside their intervals'}."
+    if known == 1:
+        return f"1 figure moved, beyond its interval: {groups(figures)}."
+    inside = f"{figures.inside} inside their intervals" if figures.inside else "none inside its interval"
+    return f"{known} figures moved: {inside}, {figures.beyond} beyond: {groups(figures)}."
+
+
+def groups(figures: Figures) -> str:
+    """What moved beyond its interval, by what it is about: up to the first colon or comma of its name."""
+    about = Counter(HEAD.split(one.what, maxsplit=1)[0] for one in figures.moved if one.moved == "beyond")
+    named = [name if often == 1 else f"{name} ({often})" for name, often in about.most_common(NAMED)]
+    more = sum(about.values()) - sum(often for _, often in about.most_common(NAMED))
+    return f"{', '.join(named)} and {more} more" if more else ", ".join(named)
+
+
+def few(names: list[str]) -> str:
+    """The first of several names, and how many more there are."""
+    more = len(names) - NAMED
+    return "; ".join(names) if more <= 1 else f"{'; '.join(names[:NAMED])}; and {more} more"
