@@ -110,7 +110,9 @@ def usual(stage):
     """Input of every rule: the settings as a file, the form of its results, and what is new where a fault is due for
     another try."""
     found = {"again": lambda w: RUN.again(stage, w), "form": lambda w: RUN.form_file(stage)}
-    if STAGES[stage].asks:
+    if STAGES[stage].asks and STAGES[stage].level == "comparison":
+        found["given"] = lambda w: RUN.settings_file_of_two(w.a, w.b, stage)
+    elif STAGES[stage].asks:
         found["given"] = lambda w: RUN.settings_file(w.method, stage)
     return found
 
@@ -121,7 +123,9 @@ def own(stage):
     A path or name that the user chose is given by a function everywhere: in a plain string Snakemake looks for wildcards.
     """
     found = {"into": lambda wildcards, output: os.path.dirname(output[0])}
-    if STAGES[stage].asks:
+    if STAGES[stage].asks and STAGES[stage].level == "comparison":
+        found["settings"] = lambda w: RUN.settings_of_two(w.a, w.b, stage)
+    elif STAGES[stage].asks:
         found["settings"] = lambda w: RUN.settings(w.method, stage)
     return found
 
@@ -381,12 +385,10 @@ rule shares:
     input:
         channels=lambda w: sampled.channels(RUN, sampled.sampled(RUN, w.a, w.b)),
         results=lambda w: sampled.results(RUN, (w.a, w.b), sampled.sampled(RUN, w.a, w.b)),
-        given=lambda w: sampled.given(RUN, (w.a, w.b), sampled.sampled(RUN, w.a, w.b)),
+        of_tests=lambda w: sampled.given(RUN, (w.a, w.b), sampled.sampled(RUN, w.a, w.b)),
         **usual("shares"),
     params:
         tests=lambda w: sampled.sampled(RUN, w.a, w.b),
-        settings_a=lambda w: RUN.settings(w.a, "shares"),
-        settings_b=lambda w: RUN.settings(w.b, "shares"),
         **own("shares"),
     output: **files("shares")
     shell: command("shares")

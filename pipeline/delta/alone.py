@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -70,9 +71,9 @@ class Side:
 
 def side_of(folder: Path, concluded: OfTest) -> Side:
     """A test as it stands in a method's results."""
-    tables = (read_table(folder / f"{name}.parquet") for name in ("stops", "excluded"))
+    stops_table, excluded = (read_table(folder / f"{name}.parquet") for name in ("stops", "excluded"))
     summary = read(folder / "summary.json", TestSummary)
-    return Side(*tables, lambda: read_table(folder / "traces.parquet"), summary, concluded)
+    return Side(stops_table, excluded, lambda: read_table(folder / "traces.parquet"), summary, concluded)
 
 
 def under(method: Method, section: str, first: Side, wanted: Collection[str], place: Place, room: Path) -> Side:
@@ -89,25 +90,25 @@ def under(method: Method, section: str, first: Side, wanted: Collection[str], pl
             found.stops, found.excluded, lambda: found.traces, summary, replace(first.concluded, summary=summary)
         )
     again = [name for name in wanted if section in MOVED_BY[name]]
-    made = {name: REDONE[name](method, now, card, place) for name in again}
+    made: dict[str, Any] = {name: REDONE[name](method, now, card, place) for name in again}
     return replace(now, concluded=replace(now.concluded, **made))
 
 
-def _friction(method: Method, now: Side, card: Card, place: Place) -> object:
+def _friction(method: Method, now: Side, card: Card, place: Place) -> Any:
     wanted, common = friction.wanted_of(place.target), now.summary.mu_u_common_relative
     found, _ = friction.of_test(now.stops, method, wanted, common)
     return found
 
 
-def _wear(method: Method, now: Side, card: Card, place: Place) -> object:
+def _wear(method: Method, now: Side, card: Card, place: Place) -> Any:
     return wear.of_tables(place.folder, card, now.summary, now.stops, now.traces(), method)[0]
 
 
-def _drift(method: Method, now: Side, card: Card, place: Place) -> object:
+def _drift(method: Method, now: Side, card: Card, place: Place) -> Any:
     return drift.of_tables(now.stops, now.excluded, method, read_repeatability(place.repeatability))
 
 
-REDONE: dict[str, Callable[[Method, Side, Card, Place], object]] = {
+REDONE: dict[str, Callable[[Method, Side, Card, Place], Any]] = {
     "friction": _friction,
     "wear": _wear,
     "drift": _drift,

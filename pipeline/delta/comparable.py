@@ -8,13 +8,14 @@ reduced them: never comparable with anything newer.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import groupby, pairwise
 
 import numpy as np
 import polars as pl
 
 from pipeline.delta import per_stop
-from pipeline.results.delta import Answer, Comparable, Conclusion, Range, TemperatureClass
+from pipeline.results.delta import Answer, Change, Comparable, Conclusion, Range, TemperatureClass
 from pipeline.results.model import fields, renewed
 
 SMALL_RELATIVE = 0.01
@@ -36,7 +37,8 @@ def answer(
     held = [bool(row.comparable) for row in judged]
     ends = any(row.what != "usable" for row in changed)
     kind: Answer = "no" if not any(held) else "yes" if all(held) and not ends else "in part"
-    return Comparable(answer=kind, text=sentence(judged), classes=judged, ranges=ranges(both))
+    cells = ranges(both)
+    return Comparable(answer=kind, text=sentence(judged, cells), classes=judged, ranges=cells)
 
 
 def small(part: pl.DataFrame) -> bool:
@@ -67,23 +69,29 @@ def ranges(both: pl.DataFrame) -> list[Range]:
     return rows
 
 
-def sentence(classes: list[TemperatureClass]) -> str:
-    """Which temperatures compare, in a sentence; neighbouring classes of one answer are told as one."""
+def sentence(classes: list[TemperatureClass], cells: Sequence[Range] = ()) -> str:
+    """Which temperatures compare, in a sentence; neighbouring classes of one answer are told as one, energies that differ by themselves."""
     runs = [(held, list(rows)) for held, rows in groupby(classes, key=lambda row: bool(row.comparable))]
-    if all(held for held, _ in runs):
-        return "µ of old and new stops is comparable at every temperature."
-    bad = "; ".join(f"{span(rows[0].low_c, rows[-1].high_c)} ({moves(rows)})" for held, rows in runs if not held)
     if not any(held for held, _ in runs):
         return f"µ of old and new stops is not comparable at any temperature ({moves(classes)})."
-    good = ", ".join(span(rows[0].low_c, rows[-1].high_c) for held, rows in runs if held)
-    return f"µ of old and new stops is not comparable {bad}; it is {good}."
+    good = {(row.low_c, row.high_c) for held, rows in runs if held for row in rows}
+    apart = [cell for cell in cells if not cell.comparable and (cell.low_c, cell.high_c) in good]
+    named = [
+        f"{energy(cell.low_j_mm2, cell.high_j_mm2)} {span(cell.low_c, cell.high_c)} ({moves([cell])})" for cell in apart
+    ]
+    but = f", except stops {'; '.join(named)}" if named else ""
+    if all(held for held, _ in runs):
+        return f"µ of old and new stops is comparable at every temperature{but}."
+    bad = "; ".join(f"{span(rows[0].low_c, rows[-1].high_c)} ({moves(rows)})" for held, rows in runs if not held)
+    held_at = ", ".join(span(rows[0].low_c, rows[-1].high_c) for held, rows in runs if held)
+    return f"µ of old and new stops is not comparable {bad}; it is {held_at}{but}."
 
 
-def moves(classes: list[TemperatureClass]) -> str:
+def moves(classes: Sequence[Change]) -> str:
     """The change of 90 % of the stops of some classes, from the lowest to the highest: `−5 to +2 %`."""
     low = min((row.relative_p05 for row in classes if row.relative_p05 is not None), default=None)
     high = max((row.relative_p95 for row in classes if row.relative_p95 is not None), default=None)
-    return "no change to state" if low is None or high is None else f"{percent(low)} to {percent(high)} %"
+    return "no change to state" if low is None or high is None else f"{percent(low)} to {percent(high)}\u00a0%"
 
 
 def percent(share: float) -> str:
@@ -91,6 +99,13 @@ def percent(share: float) -> str:
     value = 100 * share
     text = f"{value:+.1f}" if abs(value) < 9.95 else f"{value:+.0f}"
     return "0" if float(text) == 0 else text.replace("-", "−")
+
+
+def energy(low: float | None, high: float | None) -> str:
+    """A range of energy densities in words."""
+    if low is None:
+        return f"below {high:g} J/mm²"
+    return f"from {low:g} J/mm²" if high is None else f"of {low:g} to {high:g} J/mm²"
 
 
 def span(low: float | None, high: float | None) -> str:

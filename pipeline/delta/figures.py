@@ -53,18 +53,20 @@ def numbers(sheet: Sheet | None) -> dict[Key, Number]:
 
 
 def _named(section: PrintedSection) -> Iterator[tuple[str, PrintedNumber]]:
-    """The section's numbers, those that are called alike told apart."""
+    """The section's numbers, those that are called alike told apart; what names an item of a list is no figure of its own."""
     often = Counter(one.label for one in section.numbers)
     places: Counter[str] = Counter()
     first: dict[Key, PrintedNumber] = {}
     for one in section.numbers:
         item = ITEM.match(one.key)
-        head = first.setdefault((one.file, item[0]), one) if item else one
-        if often[one.label] < 2 or head is not one:
-            yield one.label if often[one.label] < 2 else f"{one.label}, {head.label} {head.text}", one
-        else:
+        head = first.setdefault((one.file, item[0]), one) if item else None
+        if often[one.label] < 2:
+            yield one.label, one
+        elif head is None:
             places[one.label] += 1
             yield one.label if places[one.label] == 1 else f"{one.label} ({places[one.label]})", one
+        elif head is not one:
+            yield f"{one.label}, {head.label} {head.text}", one
 
 
 def of_sheets(compound: str, a: Sheet | None, b: Sheet | None) -> Figures:

@@ -17,7 +17,7 @@ from pipeline.delta.issued import judged, said
 from pipeline.errors import InputError
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.delta import Conclusion
+from pipeline.results.delta import Conclusion, Moved
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.files import version
@@ -30,6 +30,12 @@ from pipeline.results.wear import CompoundWear, TestWear
 
 R = TypeVar("R", bound=Result)
 FIRST = ("Conclusions", "Targets", "In short")  # what is acted on
+OF_FIGURE: dict[Moved, str] = {
+    "no": "printed alike",
+    "inside": "moved by no more than half the width of its interval",
+    "beyond": "moved by more than half the width of its interval",
+    "no interval": "moved, and no interval was issued",
+}
 
 
 def compared(a: Path, b: Path) -> Release:
@@ -186,12 +192,12 @@ def _file_of(row: Conclusion) -> str:
 
 
 def _concluded(of: str, row: Conclusion, causes: list[Cause]) -> Statement:
-    why = "another conclusion" if row.changed else "the same conclusion"
+    why = OF_FIGURE[row.moved] if row.kind == "figure" else f"{'another' if row.changed else 'the same'} conclusion"
     if row.b is None:
         why = "today's results do not conclude it"
     holds = None if row.b is None else not row.changed
     return Statement(
-        of=of, part="Conclusions", what=row.what, issued=_shown(row.a), now=None if row.b is None else _shown(row.b),
+        of=of, part="Figures" if row.kind == "figure" else "Conclusions", what=row.what, issued=_shown(row.a), now=None if row.b is None else _shown(row.b),
         holds=holds, why=why, causes=_kinds(causes) if holds is not True else [],
     )  # fmt: skip
 

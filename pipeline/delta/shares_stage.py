@@ -17,7 +17,7 @@ from pipeline.delta.alone import MOVED_BY, OF_TESTS, Place, Side, side_of, under
 from pipeline.delta.settings import differing
 from pipeline.delta.stage import test_side
 from pipeline.errors import InputError
-from pipeline.method import Method, from_stage_settings
+from pipeline.method import Method, from_settings_of_two
 from pipeline.results import version, write_parquet
 from pipeline.results.delta import Conclusion
 from pipeline.results.model import fields, read, read_or_none, renewed, write
@@ -30,12 +30,15 @@ Tests = Mapping[str, Side]  # by the test's id
 SMALL_K = 0.05  # kelvin: an end of a window that moves by less is not fitted again
 
 
-def run(*, config: Path, a: str, b: str, tests: list[str], settings_a: str, settings_b: str, into: Path) -> None:
-    """What each setting does alone in the `tests`; writes shares.json and shares.parquet into `into`."""
+def run(*, config: Path, a: str, b: str, tests: list[str], settings: str, into: Path) -> None:
+    """What each setting does alone in the `tests`; writes shares.json and shares.parquet into `into`.
+
+    settings: of both methods, as `settings_of_two` gives them.
+    """
     the_run = load_run(config)
     results = Path(the_run.results)
     usable, left_out = _sample(results, (a, b), tests)
-    methods = from_stage_settings(settings_a), from_stage_settings(settings_b)
+    methods = from_settings_of_two(settings)
     first, second = ({test: _side(results / method / "tests" / test) for test in usable} for method in (a, b))
     found, moved = shared(methods, first, second, {test: place_of(the_run, (a, b), test) for test in usable}, into)
     head = {"a": a, "b": b, "tests": tests, "tests_of": len(the_run.tests), "software": version()}

@@ -18,6 +18,7 @@ from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import read_or_none, renewed, write
 from pipeline.results.record import Record
+from pipeline.results.shares import Shares
 from pipeline.results.sheet import Sheet
 from pipeline.results.summary import TestSummary
 from pipeline.results.wear import CompoundWear, TestWear
@@ -38,6 +39,7 @@ def run(*, config: Path, a: str, b: str, into: Path) -> None:
         folders,
         (methods[a], methods[b]),
         summary_tests(the_run.tests, folders),
+        read_or_none(into / "shares.json", Shares),
     )
     write_parquet(into / "delta.parquet", delta)
     write(into / "delta.json", renewed(content, a=a, b=b, software=version()))
@@ -71,8 +73,9 @@ def compare(
     folders: tuple[Path, Path],
     methods: tuple[Method, Method],
     summary_only: list[str],
+    shares: Shares | None = None,
 ) -> Delta:
-    """delta.json without its heading; `compounds` maps a compound to its folder's name."""
+    """delta.json without its heading; `compounds` maps a compound to its folder's name, shares: what each setting does alone."""
     found, of_sheets = [], []
     for test in tests:
         found += conclusions.of_test(test, *(test_side(folder / "tests" / test) for folder in folders))
@@ -90,7 +93,7 @@ def compare(
         else Comparable(answer="no", text="No test has stops under both methods.")
     )
     return Delta(
-        verdict=verdict.sentences(changed, moved, judged, summary_only),
+        verdict=verdict.sentences(changed, moved, judged, summary_only, shares),
         settings=differing(*methods),
         overview=per_stop.overview(delta) if len(delta) else Overview(),
         classes=judged.classes or classes,

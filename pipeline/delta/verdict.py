@@ -1,11 +1,13 @@
-"""What a change of method did, in three sentences: verdicts, figures, stops."""
+"""What a change of method did, in a few sentences: verdicts, figures, stops, and by which setting."""
 
 from __future__ import annotations
 
 import re
 from collections import Counter
 
+from pipeline.delta.comparable import percent
 from pipeline.results.delta import Comparable, Conclusion, Figures
+from pipeline.results.shares import Share, Shares
 from pipeline.wording import counted
 
 NAMED = 3  # of what changed, in a sentence
@@ -13,10 +15,15 @@ HEAD = re.compile(r"[:,]")
 
 
 def sentences(
-    changed: list[Conclusion], figures: Figures, comparable: Comparable, summary_only: list[str]
+    changed: list[Conclusion],
+    figures: Figures,
+    comparable: Comparable,
+    summary_only: list[str],
+    shares: Shares | None = None,
 ) -> list[str]:
-    """Verdicts that changed, figures that moved, where stops compare; and tests that cannot be reduced anew."""
+    """Verdicts that changed, figures that moved, where stops compare, by which setting; and tests that cannot be reduced anew."""
     said = [_verdicts([row for row in changed if row.kind == "verdict"]), of_figures(figures), comparable.text]
+    said += [text] if shares is not None and (text := of_settings(shares)) else []
     if summary_only:
         said.append(f"Kept as reduced rows and not reduced anew: {', '.join(summary_only)}.")
     return said
@@ -42,6 +49,25 @@ def of_figures(figures: Figures) -> str:
         return f"1 figure moved, beyond its interval: {groups(figures)}."
     inside = f"{figures.inside} inside their intervals" if figures.inside else "none inside its interval"
     return f"{known} figures moved: {inside}, {figures.beyond} beyond: {groups(figures)}."
+
+
+def of_settings(shares: Shares) -> str:
+    """How far each setting alone moves mu, from the temperature where it does so least to that where most; empty without shares."""
+    if shares.together is None or not shares.together.classes:
+        return ""
+    if len(shares.settings) == 1:
+        return f"All of it is the doing of {shares.settings[0].name}."
+    named = [f"{one.name} {means(one)}" for one in shares.settings[:NAMED]]
+    more = len(shares.settings) - NAMED
+    rest = f"; {more} more settings less" if more > 0 else ""
+    together = f"; interaction {means(shares.interaction)}" if shares.interaction else ""
+    return f"Mean change of µ by temperature, each setting alone: {'; '.join(named)}{rest}{together}."
+
+
+def means(share: Share) -> str:
+    """The lowest and the highest mean of a class of temperature."""
+    low, high = (percent(end(row.mean for row in share.classes)) for end in (min, max))
+    return f"{low}\u00a0%" if low == high else f"{low} to {high}\u00a0%"
 
 
 def groups(figures: Figures) -> str:

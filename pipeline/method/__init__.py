@@ -75,6 +75,37 @@ def settings_of(method: Method, stage: str) -> str:
     return stage_settings(method, *STAGES[stage].settings, code=STAGES[stage].code)
 
 
+#: in the settings of a stage that sees two methods, what stands before the names of their sections
+PLACES = ("first", "second")
+
+
+def settings_of_two(methods: tuple[Method, Method], stage: str) -> str:
+    """What a stage gets that sees two methods: the sections of both, told apart by their place, and the revisions."""
+    import json
+
+    texts = [json.loads(settings_of(method, stage)) for method in methods]
+    sections = {
+        f"{place} {name}": values
+        for place, text in zip(PLACES, texts, strict=True)
+        for name, values in text["settings"].items()
+    }
+    return canonical({"settings": sections, "revisions": texts[0]["revisions"]})
+
+
+def from_settings_of_two(text: str) -> tuple[Method, Method]:
+    """The two methods as a stage sees them, from `settings_of_two`."""
+    import json
+
+    sections = json.loads(text)["settings"]
+    first, second = (
+        from_stage_settings(
+            json.dumps({"settings": {k.partition(" ")[2]: v for k, v in sections.items() if k.startswith(f"{place} ")}})
+        )
+        for place in PLACES
+    )
+    return first, second
+
+
 def from_stage_settings(text: str) -> Method:
     """The method as one stage sees it: the sections in `text` and no other.
 

@@ -27,6 +27,7 @@ MADE = {
     "sheet": "sheet",
     "comparison": "comparison",
     "delta": "howto/method_change",
+    "shares": "howto/method_change",
 }
 #: pages of single files, where the stage's is not theirs
 MADE_OF = {"friction.json": "friction", "wear.json": "wear", "batches.json": "batches", "targets.json": "targets"}

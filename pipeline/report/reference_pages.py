@@ -17,7 +17,7 @@ from pipeline.method import SECTIONS
 from pipeline.report.files_page import files_page
 from pipeline.report.result_pages import results_page, schemas
 from pipeline.results import write_text
-from pipeline.vocabulary import DELTA, FIGURE, STOPS, TRACES, Column
+from pipeline.vocabulary import DELTA, FIGURE, SHARES, STOPS, TRACES, Column
 from pipeline.workspace import input_files
 
 COMMAND = "stopsheet docs --into docs"
@@ -103,8 +103,9 @@ def tables_page() -> str:
         "# Tables\n",
         "For whoever reads the tables by a program: every column of every table. Units are those of the name. A number that cannot be given is null, never NaN.\n",
     ]
-    for title, table in (("stops.parquet", STOPS), ("traces.parquet", TRACES), ("delta.parquet", DELTA)):
-        lines += [f"## {title}\n", *_table(table), ""]
+    tables = {"stops": STOPS, "traces": TRACES, "delta": DELTA, "shares": SHARES}
+    for title, table in tables.items():
+        lines += [f"## {title}.parquet\n", *_table(table), ""]
     lines.append(
         "`excluded.parquet` has the columns of `stops.parquet`: the stops excluded by hand, as they would stand without that.\n\n"
         "`stops.csv` has the rows of `stops.parquet` for spreadsheets: comma and decimal point, UTF-8 with its mark, the unit in each header "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
+from pipeline.delta.verdict import few
 from pipeline.report import render
 from pipeline.results.releases import OfMethod, Release, Statement
 from pipeline.wording import counted
@@ -16,7 +17,7 @@ CAUSES = {
     "target": "target or duties",
     "not recorded": "nothing recorded differs",
 }
-ANSWERS = {False: "no longer holds", None: "cannot be said", True: "holds"}
+VERDICTS = ("Conclusions", "Targets")  # parts whose statements are words that someone acts on
 
 
 def page(found: Release) -> str:
@@ -38,9 +39,11 @@ def of_method(one: OfMethod) -> dict[str, Any]:
     unsaid = [row for row in one.statements if row.holds is None]
     return {
         "name": one.a if one.a == one.b else f"{one.a} to {one.b}",
+        "verdict": verdict(one),
         "short": short(one),
         "tone": "bad" if broken else "open" if unsaid or one.not_compared else "good",
-        "broken": [_row(row) for row in broken],
+        "verdicts": [_row(row) for row in broken if row.part in VERDICTS],
+        "beyond": [_row(row) for row in broken if row.part not in VERDICTS],
         "unsaid": [_row(row) for row in unsaid],
         "subjects": [
             [subject.name, CAUSES[cause.kind], "; ".join(cause.what)]
@@ -49,6 +52,28 @@ def of_method(one: OfMethod) -> dict[str, Any]:
         ],
         "not_compared": [[row.file, row.why] for row in one.not_compared],
     }
+
+
+def verdict(one: OfMethod) -> list[str]:
+    """What changed, in sentences: verdicts and answers first, then figures, then by what."""
+    broken = [row for row in one.statements if row.holds is False]
+    words, figures = ([row for row in broken if (row.part in VERDICTS) is held] for held in (True, False))
+    said = ["No verdict changed."]
+    if words:
+        said = [f"{counted(len(words), 'verdict')} changed: {few([f'{row.what} of {row.of}' for row in words])}."]
+    if figures:
+        named = few([f"{row.what} ({row.of})" for row in figures])
+        said.append(f"{counted(len(figures), 'figure')} moved beyond what was issued: {named}.")
+    elif one.statements:
+        said.append("Every figure lies within what was issued.")
+    kinds = [kind for kind in CAUSES if any(kind in row.causes for row in broken)]
+    if kinds == ["not recorded"]:
+        said.append("Nothing recorded differs.")
+    elif kinds:
+        said.append(f"By {' or '.join(CAUSES[kind] for kind in kinds)}{', not separated' if len(kinds) > 1 else ''}.")
+    unsaid = sum(row.holds is None for row in one.statements)
+    said += [f"Of {counted(unsaid, 'statement')} it cannot be said."] if unsaid else []
+    return said
 
 
 def _row(row: Statement) -> list[str]:
@@ -75,7 +100,8 @@ def lines(found: Release, most: int = 40) -> list[str]:
     """The same for a terminal: counts, what no longer holds with its causes, what cannot be compared."""
     said = []
     for one in found.methods:
-        said.append(f"{one.a} and {one.b}: {short(one)}")
+        said.append(f"{one.a} and {one.b}: {' '.join(verdict(one))}")
+        said.append(f"  {short(one)}")
         said += [f"  {s.name}: {CAUSES[c.kind]}: {_few(c.what)}" for s in one.subjects for c in s.causes]
         broken = [row for row in one.statements if row.holds is False]
         for row in broken[:most]:

@@ -18,7 +18,7 @@ from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
 from pipeline.errors import Complaint, InputError
 from pipeline.inputs import seen
 from pipeline.inputs.yaml_text import line_of, text_of
-from pipeline.method import Method, channels, load_method, settings_of
+from pipeline.method import Method, channels, load_method, settings_of, settings_of_two
 from pipeline.results import write_text
 from pipeline.results.fault import Fault
 from pipeline.workspace.calibrated import Calibrated
@@ -129,6 +129,11 @@ class Run:
         """The settings of a stage and their revisions, as one string."""
         return settings_of(dict(self.read_methods)[method], stage)
 
+    def settings_of_two(self, a: str, b: str, stage: str) -> str:
+        """The settings of a stage that sees two methods, as one string."""
+        methods = dict(self.read_methods)
+        return settings_of_two((methods[a], methods[b]), stage)
+
     @cached_property
     def prefix(self) -> str:
         """What stands before a path below the results in the workflow's files; relative where the results' path
@@ -151,6 +156,10 @@ class Run:
         directory.
         """
         return self._renewed(Path(method) / ".settings" / f"{stage}.json", self.settings(method, stage))
+
+    def settings_file_of_two(self, a: str, b: str, stage: str) -> str:
+        place = Path("deltas") / f"{a}--{b}" / ".settings" / f"{stage}.json"
+        return self._renewed(place, self.settings_of_two(a, b, stage))
 
     def form_file(self, stage: str) -> str:
         """A file with the form of what a stage writes: results of another form are written anew."""

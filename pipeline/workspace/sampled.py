@@ -53,10 +53,9 @@ def results(run: Run, methods: tuple[str, str], tests: Iterable[str]) -> list[st
 
 
 def given(run: Run, methods: tuple[str, str], tests: Iterable[str]) -> list[str]:
-    """What the user gave: settings of both methods, and of each test its rig's calibrations, target and wear readings."""
+    """What the user gave of each test: its rig's calibrations as either method applies them, target and wear readings."""
     tests = list(tests)
     return [
-        *(run.settings_file(method, "shares") for method in methods),
         *(run.calibrations_file(method, test) for method in methods for test in tests),
         *(run.target_file(test) for test in tests),
         *(run.wear_fingerprint_file(test) for test in tests),

@@ -88,7 +88,7 @@ def test_a_delta_page_that_cannot_be_drawn_leaves_its_table(tmp_path, monkeypatc
     folder = makers.results_of_delta(tmp_path / "first--revised").parent
     before = {name: (folder / name).read_bytes() for name in ("delta.json", "delta.parquet")}
     monkeypatch.setattr("pipeline.delta.stage.run", lambda **_: None)
-    monkeypatch.setattr("pipeline.report.delta_page.scatter", broken)
+    monkeypatch.setattr("pipeline.report.delta_figures.scatter", broken)
     call(STAGES["delta"], {"config": tmp_path / "config.yaml", "a": "first", "b": "revised", "into": folder})
     assert {name: (folder / name).read_bytes() for name in before} == before
     assert "fault of ours" in (folder / "delta.html").read_text()

@@ -15,9 +15,10 @@ from pipeline.results import read_json, write_json, write_parquet, write_text
 from pipeline.results.batches import Answer, CompoundBatches, Difference, Pair
 from pipeline.results.both import BothDuties
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.delta import Conclusion, StatusChange
+from pipeline.results.delta import Range, StatusChange
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
+from pipeline.results.model import renewed
 from pipeline.results.sheet import Sheet, TargetAnswer
 from pipeline.results.summary import TestSummary
 from pipeline.results.wear import FittedLaw, TestComponent, TestWear
@@ -33,7 +34,7 @@ def test_stops_of_both_methods_side_by_side():
     assert delta.columns[: len(DELTA)] == [c.name for c in DELTA]
     assert delta["mu_difference"].to_list() == pytest.approx([0.0, 0.01, 0.0, -0.03])
     assert per_stop.status_changes(delta) == [
-        StatusChange(test="t1", stop=3, block="map 1", status_a="ok", status_b="suspect")
+        StatusChange(test="t1", stop=3, block="map 1", status_a="ok", status_b="suspect", stop_a=3, stop_b=3)
     ]
     assert per_stop.largest(delta, 1)[0].stop == 4
     view = per_stop.overview(delta)
@@ -77,8 +78,65 @@ def test_a_change_of_cold_stops_only_is_said_by_temperature():
     delta = per_stop.matched("t1", a, b)
     found = comparable.answer(delta, per_stop.by_class(delta), [], [])
     assert found.answer == "in part"
-    assert "comparable: 250 to 400 °C" in found.text
-    assert "not comparable: stops below 100 °C (+9.5 to +9.5 %)" in found.text
+    said = "µ of old and new stops is not comparable below 100 °C (+9.5 to +9.5 %); it is from 250 to 400 °C."
+    assert found.text.replace("\u00a0", " ") == said
+
+
+def test_stops_of_one_temperature_are_told_apart_by_their_energy():
+    energy = np.repeat([10.0, 30.0], 20)
+    a = stops_frame(40, energy_density_j_mm2=energy, mu_u=0.003)
+    b = stops_frame(40, energy_density_j_mm2=energy, mu=np.where(energy < 20, 0.40, 0.42), mu_u=0.003)
+    delta = per_stop.matched("t1", a, b)
+    assert per_stop.energy_edges(delta) == [20.0]
+    found = comparable.answer(delta, per_stop.by_class(delta), [], [])
+    assert [(r.low_j_mm2, r.high_j_mm2, r.comparable) for r in found.ranges] == [
+        (None, 20.0, False),
+        (20.0, None, True),
+    ]
+
+
+def test_an_energy_that_most_temperatures_leave_alone_is_an_exception():
+    frame = {"energy_density_j_mm2": np.r_[np.full(4, 10.0), np.full(96, 30.0)], "mu_u": 0.003}
+    delta = per_stop.matched(
+        "t1", stops_frame(100, **frame), stops_frame(100, mu=np.r_[np.full(4, 0.40), np.full(96, 0.42)], **frame)
+    )
+    rows = comparable.ranges(delta)
+    assert rows == []  # four stops of a hundred are no class of their own
+    frame["energy_density_j_mm2"] = np.r_[np.full(10, 10.0), np.full(190, 30.0)]
+    both = per_stop.matched(
+        "t1", stops_frame(200, **frame), stops_frame(200, mu=np.r_[np.full(10, 0.40), np.full(190, 0.42)], **frame)
+    )
+    cells = [
+        Range(
+            low_c=250.0,
+            high_c=400.0,
+            high_j_mm2=20.0,
+            stops=10,
+            comparable=False,
+            relative_p05=-0.05,
+            relative_p95=-0.04,
+        )
+    ]
+    classes = [renewed(row, comparable=True) for row in per_stop.by_class(both)]
+    said = comparable.sentence(classes, cells).replace("\u00a0", " ")
+    assert said == (
+        "µ of old and new stops is comparable at every temperature, except stops below 20 J/mm² from 250 to 400 °C (−5.0 to −4.0 %)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("values", "edges"),
+    [
+        ([], []),
+        ([20.0] * 10, []),
+        ([20.0, 20.5] * 10, []),
+        ([8.0, 21.0, 40.0] * 10, [10.0, 30.0]),
+        ([0.0, -1.0, 20.0], []),
+    ],
+)
+def test_edges_of_energy_lie_in_gaps_between_energies_run(values, edges):
+    delta = pl.DataFrame({"energy_density_j_mm2": pl.Series(values, dtype=pl.Float64)})
+    assert per_stop.energy_edges(delta) == edges
 
 
 def test_a_change_everywhere_is_not_comparable():
@@ -94,20 +152,53 @@ def test_settings_that_differ_by_name():
     assert differing(Method(), Method()) == []
 
 
-def window(low, high):
-    return conclusions.OfCompound(friction=contents.of_compound(window=contents.window(low_c=low, high_c=high)))
+def window(low, high, **known):
+    return conclusions.OfCompound(
+        friction=contents.of_compound(window=contents.window(low_c=low, high_c=high, **known))
+    )
 
 
-def test_windows_count_as_changed_beyond_a_degree():
-    rows = conclusions.of_compound("Marram 4", window(300.2, 580.0), window(300.9, 580.4))
-    assert [r.changed for r in rows] == [False]
-    rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), window(312.0, 580.0))
-    assert (rows[0].changed, rows[0].b) == (True, "312 to 580 °C")
+KNOWN = {"low_interval_c": {"low": 295.0, "high": 305.0}, "high_interval_c": {"low": 570.0}}
+
+
+def test_windows_count_as_changed_beyond_what_their_ends_are_known_to():
+    def rows(low, high):
+        a, b = window(300.0, 580.0, **KNOWN), window(low, high, **KNOWN)
+        return conclusions.of_compound("Marram 4", a, b)
+
+    inside = rows(304.0, 581.0)[0]
+    assert (inside.kind, inside.moved, inside.changed) == ("figure", "inside", False)
+    beyond = rows(312.0, 580.0)[0]
+    assert (beyond.kind, beyond.moved, beyond.changed, beyond.b) == ("figure", "beyond", True, "312 to 580 °C")
+    assert rows(300.2, 580.0)[0].moved == "no"  # printed alike
     gone = conclusions.OfCompound(
         friction=CompoundFriction(compound="Marram 4", window_reason="band below the target everywhere")
     )
-    rows = conclusions.of_compound("Marram 4", window(300.0, 580.0), gone)
-    assert rows[0].changed and rows[0].b == "none: band below the target everywhere"
+    row = conclusions.of_compound("Marram 4", window(300.0, 580.0), gone)[0]
+    assert row.kind == "verdict" and row.changed and row.b == "none: band below the target everywhere"
+
+
+def test_ends_without_an_interval_are_said_to_have_none():
+    row = conclusions.of_compound("Marram 4", window(300.0, 580.0), window(304.0, 580.0))[0]
+    assert (row.moved, row.changed) == ("no interval", True)
+
+
+def test_an_opening_with_another_reservation_is_another_verdict():
+    def side(low, reserved=None):
+        life = Projected(why="no law")
+        duty = DutyProjection(
+            duty="valley", opening=0.5, life_cycles=life, life_km=life, opening_to_run={"low": low, "high": 0.9},
+            opening_to_run_low={"value": low, "low": low - 0.05, "high": low + 0.05}, reserved=reserved,
+        )  # fmt: skip
+        return conclusions.OfCompound(duty=CompoundDuty(compound="c", duties=[duty]))
+
+    def row(a, b):
+        return next(r for r in conclusions.of_compound("c", a, b) if r.what == "opening to run on valley")
+
+    assert (row(side(0.20), side(0.23)).kind, row(side(0.20), side(0.23)).moved) == ("figure", "inside")
+    assert row(side(0.20), side(0.30)).moved == "beyond"
+    other = row(side(0.20), side(0.20, reserved=True))
+    assert other.kind == "verdict" and other.changed
 
 
 def test_verdicts_side_by_side():
@@ -183,7 +274,8 @@ def test_the_stage_writes_both_files(tmp_path):
     assert [row["name"] for row in content["settings"]] == ["reduction.average"]
     assert content["not_reprocessable"] == ["old"]
     assert content["comparable"]["answer"] == "no"
-    assert "not reprocessable" in content["comparable"]["text"]
+    assert content["verdict"][0] == "2 verdicts changed: drift of old; drift of t1."
+    assert content["verdict"][-1] == "Kept as reduced rows and not reduced anew: old."
     assert {(r["name"], r["b"]) for r in content["changed"]} == {("t1", "undetermined"), ("old", "undetermined")}
     assert not list(into.glob("*.part"))
 
@@ -206,13 +298,3 @@ def test_a_law_that_is_not_identified_is_told_as_none():
     law = rows["wear law of disc"]
     assert (law.a, law.b) == ("energy", "none identified (energy as a description)")
     assert law.changed
-
-
-def test_the_verdict_does_not_repeat_the_table_of_conclusions():
-    """A box that lists the first eight of them is read as the whole list."""
-    changed = [
-        Conclusion(scope="test", name=f"t{i}", what="window", a="100 to 200 degC", b="300 to 400 degC", changed=True)
-        for i in range(12)
-    ]
-    text = comparable._words("yes", [], changed, [])
-    assert "12 conclusions changed" in text and "100 to 200" not in text and "and others" in text

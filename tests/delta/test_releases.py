@@ -11,7 +11,7 @@ from pipeline.cli import run
 from pipeline.delta.issued import Said, judged
 from pipeline.delta.releases import compared
 from pipeline.errors import InputError
-from pipeline.report import sheet
+from pipeline.report import releases_page, sheet
 from tests.report import makers
 
 
@@ -125,6 +125,44 @@ def test_an_answer_and_a_verdict_that_changed(issued, today):
     assert ("equivalent", "different") in {(row.issued, row.now) for row in rows}
 
 
+def test_what_changed_is_said_first_verdicts_apart_from_figures(issued, today):
+    assert releases_page.verdict(compared(issued, today).methods[0]) == [
+        "No verdict changed.",
+        "Every figure lies within what was issued.",
+    ]
+    edited(today / COMPOUND / "sheet.json", lambda c: c["targets"][0].update(met="undecided"))
+    edited(today / COMPOUND / "sheet.json", lambda c: number(c, "window, lower end").update(value=390.0, text="390 °C"))
+    found = compared(issued, today)
+    said = releases_page.verdict(found.methods[0])
+    assert said[0].startswith("1 verdict changed: ") and said[0].endswith(" of Marram 4.")
+    assert "moved beyond what was issued: window, lower end (Marram 4)" in said[1]
+    assert said[2] == "Nothing recorded differs."
+    page = releases_page.page(found)
+    assert (
+        page.index("1 verdict changed")
+        < page.index("Verdicts that changed")
+        < page.index("Figures that no longer hold")
+    )
+    assert said[0] in releases_page.lines(found)[0]
+
+
+def test_a_window_that_moved_inside_its_interval_still_holds(issued, today):
+    def moved(content):
+        content["window"].update(low_c=content["window"]["low_c"] + 3.0, low_interval_c={"low": 220.0, "high": 240.0})
+
+    known = {"low": 220.0, "high": 240.0}
+    both = (issued / COMPOUND / "friction.json").read_text()
+    try:
+        edited(issued / COMPOUND / "friction.json", lambda c: c["window"].update(low_interval_c=known))
+        edited(today / COMPOUND / "friction.json", moved)
+        row = next(
+            r for r in compared(issued, today).methods[0].statements if r.what == "window" and r.of == "Marram 4"
+        )
+    finally:
+        (issued / COMPOUND / "friction.json").write_text(both)
+    assert row.holds and row.part == "Figures" and row.why == "moved by no more than half the width of its interval"
+
+
 def test_files_of_another_form_are_named_and_the_rest_goes_on(issued, today):
     edited(today / COMPOUND / "duty.json", lambda c: c.update(unheard_of=1))
     (today / COMPOUND / "wear.json").write_text("{broken")
@@ -142,7 +180,8 @@ def test_files_of_another_form_are_named_and_the_rest_goes_on(issued, today):
 def test_a_sheet_that_is_none_gives_no_traceback(issued, today, content):
     (today / COMPOUND / "sheet.json").write_text(content)
     (one,) = compared(issued, today).methods
-    assert not any(row.holds for row in one.statements if row.part not in ("Conclusions",))
+    of_other_files = ("Conclusions", "Figures")
+    assert not any(row.holds for row in one.statements if row.part not in of_other_files)
 
 
 def test_tests_and_methods_on_one_side_only(issued, today):

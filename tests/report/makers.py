@@ -279,13 +279,17 @@ BATCH_WORDS = (
 )
 
 
-def results_of_delta(folder: Path) -> Path:
-    """Write delta.parquet and delta.json of an invented change of average; returns where the page goes."""
+def results_of_delta(folder: Path, *, traces: bool = False) -> Path:
+    """Write delta.parquet, delta.json, shares.json and shares.parquet of an invented change of average; returns where the page goes.
+
+    traces: also what both methods' results hold of the stops of m4-a, in the results that the folder lies in.
+    """
     stops = stops_of_programme()
     delta = stops.select(
         pl.lit("m4-a").alias("test"), "stop", "block", pl.col("mu").alias("mu_a"), pl.col("mu_energy").alias("mu_b"),
         (pl.col("mu_energy") - pl.col("mu")).alias("mu_difference"), pl.col("energy_kj").alias("energy_kj_a"), pl.col("energy_kj").alias("energy_kj_b"),
-        pl.col("status").alias("status_a"), pl.col("status").alias("status_b"), "purpose", "temperature_initial_c", "mu_u",
+        pl.col("status").alias("status_a"), pl.col("status").alias("status_b"), "purpose", "temperature_initial_c", "energy_density_j_mm2", "mu_u",
+        pl.col("stop").alias("stop_a"), pl.col("stop").alias("stop_b"),
     )  # fmt: skip
     write_parquet(folder / "delta.parquet", delta)
     change = {
@@ -297,15 +301,75 @@ def results_of_delta(folder: Path) -> Path:
         "relative_p05": 0.0,
         "relative_p95": 0.03,
     }
+    known = delta.filter(pl.col("mu_difference").is_not_null()).head(3)
+    largest = known.select(
+        "test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c", "purpose", "stop_a", "stop_b"
+    ).to_dicts()
+    window = {
+        "scope": "test",
+        "name": "m4-a",
+        "what": "window",
+        "a": "231 to 604 °C",
+        "b": "228 to 604 °C",
+        "kind": "figure",
+        "moved": "inside",
+        "changed": False,
+    }
+    drift = {"scope": "test", "name": "m4-a", "what": "drift", "a": "none", "b": "undetermined", "changed": True}
+    figures = [
+        {
+            "of": "Marram 4",
+            "part": "Friction",
+            "what": "cold friction",
+            "a": "0.16 (0.15 to 0.17)",
+            "b": "0.20 (0.19 to 0.21)",
+            "moved": "beyond",
+            "relative": 0.25,
+        },
+        {"of": "m4-a", "part": "Test", "what": "window", "a": "231 to 604 °C", "b": "228 to 604 °C", "moved": "inside"},
+    ]
+    classes = [
+        {"low_c": None, "high_c": 100.0, "stops": 12, **change, "comparable": False},
+        {"low_c": 100.0, "high_c": None, "stops": 115, **change, "comparable": True},
+    ]
+    cells = [{**row, "high_j_mm2": 20.0} for row in classes]
     write_json(folder / "delta.json", {
-        "a": "first", "b": "revised", "settings": [{"name": "reduction.average", "a": "time", "b": "distance", "meaning": "weights of the nominal mu"}],
+        "a": "first", "b": "revised", "verdict": ["1 verdict changed: drift of m4-a.", "2 figures moved: 1 inside their intervals, 1 beyond: cold friction."],
+        "settings": [{"name": "reduction.average", "a": "time", "b": "distance", "meaning": "weights of the nominal mu"}],
         "overview": {"stops": 128, "with_mu_in_both": 127, "only_a": 0, "only_b": 0, "mu_unchanged": 0, "energy_unchanged": 128, "energy_changed": 0,
                      "status_changed": 0, "change": change},
-        "classes": [{"low_c": None, "high_c": 100.0, "stops": 12, **change, "comparable": False}, {"low_c": 100.0, "high_c": None, "stops": 115, **change, "comparable": True}],
+        "classes": classes,
         "blocks": [{"test": "m4-a", "block": "check 1", "purpose": "check", "stops": 6, "mu_a": 0.45, "mu_b": 0.451, **change}],
-        "largest": delta.filter(pl.col("mu_difference").is_not_null()).head(3).select("test", "stop", "block", "mu_a", "mu_b", "mu_difference", "temperature_initial_c").to_dicts(),
-        "status_changes": [], "conclusions": [{"scope": "test", "name": "m4-a", "what": "window", "a": "231 to 604 degC", "b": "228 to 604 degC", "changed": True}],
-        "changed": [{"scope": "test", "name": "m4-a", "what": "window", "a": "231 to 604 degC", "b": "228 to 604 degC", "changed": True}],
-        "comparable": {"answer": "in part", "text": "comparable: from 100 degC; not comparable: stops below 100 degC", "classes": []}, "not_reprocessable": ["old-1"],
+        "largest": largest, "examples": largest[:1],
+        "status_changes": [], "conclusions": [window, drift], "changed": [drift],
+        "figures": {"compared": 40, "unmoved": 38, "inside": 1, "beyond": 1, "moved": figures},
+        "comparable": {"answer": "in part", "text": "comparable from 100 °C, not below", "classes": [], "ranges": cells}, "not_reprocessable": ["old-1"],
     })  # fmt: skip
+    _shares_of_delta(folder, largest[0]["stop"])
+    for method in ("first", "revised") if traces else ():
+        place = folder.parents[1] / method / "tests" / "m4-a"
+        write_parquet(place / "stops.parquet", stops)
+        write_parquet(place / "traces.parquet", traces_of(stops))
     return folder / "delta.html"
+
+
+def _shares_of_delta(folder: Path, stop: int) -> None:
+    """Two settings alone on one of three tests: of 2 % that stops below 100 degC move one does 3 % and one takes 1.2 % off."""
+    runs = {"reduction.average": 0.03, "reduction.build_up": -0.012, "interaction": 0.002, "together": 0.02}
+    parts = {
+        name: {
+            "classes": [
+                {"low_c": None, "high_c": 100.0, "stops": 12, "mean": mean, "p05": mean - 0.001, "p95": mean + 0.001}
+            ],
+            "every": {"stops": 12, "mean": mean, "p05": mean - 0.001, "p95": mean + 0.001},
+            "windows": [{"test": "m4-a", "low_k": 100 * mean, "high_k": None}],
+        }
+        for name, mean in runs.items()
+    }
+    alone = [{"name": name, **parts[name]} for name in ("reduction.average", "reduction.build_up")]
+    write_json(folder / "shares.json", {
+        "a": "first", "b": "revised", "tests": ["m4-a", "m4-b"], "tests_of": 3, "left_out": {"m4-b": "only reduced rows were kept"}, "reductions": 2,
+        "stops": 12, "stops_of": 13, "settings": alone, "interaction": parts["interaction"], "together": parts["together"],
+    })  # fmt: skip
+    rows = {"test": ["m4-a"] * 4, "stop": [stop] * 4, "setting": list(runs), "mu_relative": list(runs.values())}
+    write_parquet(folder / "shares.parquet", pl.DataFrame(rows))

@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.report import delta_page, per_test_page
+from pipeline.report import delta_figures, per_test_page
 from pipeline.report.per_test_findings import OfStages
 from pipeline.results.drift import TestDrift
 from pipeline.results.friction import TestFriction
@@ -91,7 +91,7 @@ def test_every_figure_is_either_checked_or_answers_no_click():
 def test_points_of_a_delta_name_test_and_stop(tmp_path):
     folder = makers.results_of_delta(tmp_path / "first--revised").parent
     delta = pl.read_parquet(folder / "delta.parquet")
-    for figure in (delta_page.scatter(delta), delta_page.by_temperature(delta)):
+    for figure in (delta_figures.scatter(delta), delta_figures.by_temperature(delta, 0.01)):
         for trace in figure.data:
             if trace.customdata is not None:
                 assert fields(trace) == ["test", "stop"]
