@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline.method import from_settings_of_two
 from pipeline.results import write_text
 from pipeline.workspace import sampled
+from pipeline.workspace.reasons import Differs, reasons
 from pipeline.workspace.run import load_run
 
 TESTS = {"a1": "Marram 4", "a2": "Marram 4", "a3": "Marram 4", "b1": "Marram 6", "b2": "Marram 6", "none": None}
@@ -49,3 +51,17 @@ def test_what_the_sample_reads_are_its_channels_and_results(tmp_path):
     assert sum(path.endswith("/stops.parquet") for path in results) == 4
     assert sum(path.endswith("/repeatability.json") for path in results) == 2
     assert not any("/a2/" in path for path in [*results, *channels])
+
+
+def test_the_settings_of_both_methods_reach_the_stage_and_it_runs_again_for_either(tmp_path):
+    run = workspace(tmp_path, "reduction: {average: time, build_up: 50 %}")
+    text = run.settings_of_two("first", "other", "shares")
+    first, second = from_settings_of_two(text)
+    assert (first.reduction.average, second.reduction.average, second.reduction.build_up) == ("distance", "time", 0.5)
+    assert run.settings_of_two("other", "first", "shares") != text
+    changed = workspace(tmp_path / "again", "reduction: {average: time, build_up: 60 %}")
+    now = changed.settings_of_two("first", "other", "shares")
+    differs = Differs(before=[repr(text)], now=[repr(now)])
+    assert reasons(differs) == ["setting changed: second reduction.build_up 0.5 to 0.6"]
+    with pytest.raises(AttributeError):
+        _ = first.batches  # a section that the stage is not given

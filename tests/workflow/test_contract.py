@@ -135,6 +135,24 @@ def test_delta_table(both_methods):
     assert (folder / "delta.html").exists()
 
 
+@pytest.mark.heavy
+@pytest.mark.workflow
+def test_each_setting_s_share_adds_up_to_the_results_of_both_methods(both_methods):
+    """The change of all settings together is that of the two methods' own tables; each alone and the interaction add up to it."""
+    folder = both_methods.root / "deltas" / "first--revised"
+    found, table = read(folder / "shares.json"), pl.read_parquet(folder / "shares.parquet")
+    assert [one["name"] for one in found["settings"]] == ["reduction.average", "reduction.build_up"]
+    assert (found["tests"], found["left_out"], found["reductions"]) == (["m4-2403-a", "m6-2406-a"], {}, 4)
+    wide = table.pivot("setting", index=["test", "stop"], values="mu_relative")
+    parts = wide["reduction.average"] + wide["reduction.build_up"] + wide["interaction"]
+    assert (parts - wide["together"]).abs().max() < 1e-12
+    delta = pl.read_parquet(folder / "delta.parquet")
+    both = wide.join(delta, on=["test", "stop"])
+    assert both.height == found["stops"] > 300
+    assert (both["mu_difference"] / both["mu_a"] - both["together"]).abs().max() < 1e-9
+    assert read(folder / "delta.json")["verdict"][0].endswith("verdict changed.")
+
+
 @pytest.mark.workflow
 def test_nothing_half_written_and_no_fault_of_ours(sample_results):
     assert not list(sample_results.root.rglob("*.part"))
