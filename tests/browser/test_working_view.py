@@ -140,14 +140,23 @@ def test_the_chosen_stop_is_ringed_in_every_plot(view):
     stop = whole["stop"][40]
     view.execute_script("document.querySelector(`[data-row='${arguments[0]}']`).click()", stop)
     for name, column in zip(LINKED, ("temperature_initial_c", None, "energy_density_j_mm2", "pressure_bar", "speed_start_rpm"), strict=True):  # fmt: skip
-        ring = f"document.getElementById('plot-{name}').data.filter((t) => t.meta && t.meta.ring)[0]"
-        until(view, f"{ring}.x.length")
-        x, y = view.execute_script(f"return [{ring}.x, {ring}.y]")
+        rings = f"[...document.querySelectorAll('#plot-{name} .ring')]"
+        until(view, f"{rings}.length")
+        x, y, apart = view.execute_script(RINGED.replace("RINGS", rings), f"plot-{name}", stop)
         row = whole.filter(pl.col("stop") == stop)
         assert x[0] == pytest.approx(row[column][0] if column else stop, rel=1e-4)
         assert y[-1] == pytest.approx(row["mu"][0], rel=1e-4)
-    drawn = "document.querySelector('#plot-drift').data.filter((t) => t.meta && t.meta.ring && t.x.length).length"
-    until(view, drawn)
+        assert apart < 2.0, name
+    until(view, "document.querySelector('#plot-drift .ring')")
+
+
+#: places of the rings, and how far (px) the nearest of them lies from the stop's drawn point
+RINGED = """
+const node = document.getElementById(arguments[0]), rings = RINGS, middle = (n) => { const b = n.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; };
+const points = [...node.querySelectorAll(".scatterlayer path.point")].filter((n) => n.__data__.i !== undefined && stopsheet.linked.stopsOf(n.parentNode.parentNode.__data__[0].trace)?.[n.__data__.i] === arguments[1]);
+const places = rings.map(middle), own = points.map(middle);
+return [rings.map((n) => Number(n.dataset.x)), rings.map((n) => Number(n.dataset.y)), Math.max(...places.map(([x, y]) => Math.min(...own.map(([a, b]) => Math.hypot(a - x, b - y)))))];
+"""
 
 
 def test_one_selection_holds_plots_and_table_together(view):

@@ -56,8 +56,18 @@ stopsheet.drawer = (function () {
       if (kind !== "braking") { continue; }
       for (const at of [start, end]) { shapes.push({ type: "line", xref: "x", yref: "paper", x0: at, x1: at, y0: 0, y1: 1, line: { width: 1, color: "#5f6a73", dash: "dot" } }); }
     }
-    Plotly.react(node, data, { ...spec.layout, shapes, datarevision: stop }, figures.config).then(() => { node.dataset.shown = String(stop); });
+    Plotly.react(node, data, { ...spec.layout, shapes, width: node.clientWidth, datarevision: stop }, figures.config).then(() => { node.dataset.shown = String(stop); });
   }
+
+  // The empty panels are made while the page has nothing else to do: the first stop then needs its curves alone.
+  function prepare() {
+    const node = document.getElementById("stop-traces"), spec = figures.specs.one_stop;
+    if (node.data || !spec || typeof Plotly === "undefined") { return; }
+    const data = spec.data.map((trace) => ({ ...trace, x: [0, 1], y: [0, 1] }));
+    Plotly.newPlot(node, data, { ...spec.layout, width: Math.max(sentences.clientWidth - 28, 300) }, figures.config);
+  }
+  figures.idle.push(prepare);
+  window.addEventListener("resize", () => { if (stops.chosen() !== null && known[stops.chosen()]) { traces(stops.chosen()); } });
 
   function fill(stop) {
     const own = known[stop];

@@ -1,7 +1,6 @@
 // Plots of stops: all answer a click by choosing the stop, ring the chosen one, and those that are linked share the selection.
 stopsheet.linked = (function () {
   const { stops, figures } = stopsheet;
-  const RING = "#a3301c";
   const plain = (text) => String(text).replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;");
 
   // The stop of each point of a trace, or null where its points stand for no single stop.
@@ -14,7 +13,7 @@ stopsheet.linked = (function () {
   }
 
   figures.completed.push((name, spec) => {
-    const linked = figures.drawn.get(name).dataset.linked, axes = new Set();
+    const linked = figures.drawn.get(name).dataset.linked;
     for (const trace of spec.data) {
       if ((trace.meta || {}).runs) { trace.customdata = trace.meta.runs.flatMap(([stop, points]) => Array(points).fill(stop)); }
       const numbers = stopsOf(trace);
@@ -25,31 +24,30 @@ stopsheet.linked = (function () {
           return typeof own === "string" ? plain(own) : own;
         }));
       }
-      if ((trace.mode || "").includes("markers")) {
-        axes.add(trace.yaxis || "y");
-        if (linked) { trace.unselected = { marker: { opacity: 0.12 } }; }
-      }
-    }
-    for (const axis of axes) {
-      spec.data.push({ x: [], y: [], yaxis: axis, mode: "markers", name: "chosen stop", hoverinfo: "skip", showlegend: false, cliponaxis: false,
-        meta: { ring: true }, marker: { symbol: "circle-open", size: 17, color: RING, line: { width: 3, color: RING } } });
+      if (linked && (trace.mode || "").includes("markers")) { trace.unselected = { marker: { opacity: 0.12 } }; }
     }
     if (linked) { spec.layout.dragmode = "select"; spec.layout.selectionrevision = name; }
   });
 
+  // Rings lie over the plot and are no part of it: to draw one, a plot of a thousand points is not drawn again.
   function ring(node) {
-    const chosen = stops.chosen(), places = [], x = [], y = [];
-    node.data.forEach((trace, place) => {
-      if (!(trace.meta || {}).ring) { return; }
-      const found = [[], []];
-      for (const other of node.data) {
-        const numbers = chosen === null || (other.yaxis || "y") !== (trace.yaxis || "y") || !(other.mode || "").includes("markers") ? null : stopsOf(other);
-        const at = numbers ? numbers.indexOf(chosen) : -1;
-        if (at >= 0) { found[0].push(other.x[at]); found[1].push(other.y[at]); }
-      }
-      places.push(place); x.push(found[0]); y.push(found[1]);
-    });
-    if (places.length) { Plotly.restyle(node, { x, y }, places); }
+    node.querySelectorAll(".ring").forEach((old) => old.remove());
+    const chosen = stops.chosen(), layout = node._fullLayout;
+    if (chosen === null || !layout) { return; }
+    for (const trace of node.data) {
+      const numbers = (trace.mode || "").includes("markers") ? stopsOf(trace) : null;
+      const at = numbers ? numbers.indexOf(chosen) : -1;
+      if (at < 0) { continue; }
+      const across = layout.xaxis, up = layout[`yaxis${(trace.yaxis || "y").slice(1)}`];
+      const x = across.d2p(trace.x[at]), y = up.d2p(trace.y[at]);
+      if (!(x >= 0 && x <= across._length && y >= 0 && y <= up._length)) { continue; }  // zoomed away, or no such value
+      const mark = document.createElement("span");
+      mark.className = "ring";
+      Object.assign(mark.dataset, { x: trace.x[at], y: trace.y[at] });
+      mark.style.left = `${across._offset + x}px`;
+      mark.style.top = `${up._offset + y}px`;
+      node.append(mark);
+    }
   }
 
   function fade(node) {
@@ -98,13 +96,12 @@ stopsheet.linked = (function () {
       });
       node.on("plotly_deselect", () => { if (boxing === node) { boxing = null; stops.boxed(null); } });
     }
-    if (stops.chosen() !== null) { ring(node); }
+    node.on("plotly_afterplot", () => ring(node));  // zoomed, or its window made narrower
+    ring(node);
     if (stops.selection()) { fade(node); }
   });
 
-  // The stop's own traces come first: a ring draws its whole plot again.
-  let asked = 0;
-  stops.onChosen(() => { clearTimeout(asked); asked = setTimeout(() => everywhere(ring), 80); });
+  stops.onChosen(() => everywhere(ring));
   stops.onSelection((selection) => {
     if (!selection && boxing) { Plotly.relayout(boxing, { selections: [] }); boxing = null; }
     everywhere(fade);
