@@ -1,11 +1,12 @@
-"""Weight and time of test pages in a real browser, before and after they became one working view.
+"""Weight, time and way of the pages in a real browser, before and after they became working views.
 
     python -m tests.benchmarks.pages [--samples RESULTS] [--write]
 
-Opens the page of an invented test of 1,000 stops and, with `--samples`, the longest test of finished results of the
-samples, in Debian's Chromium at 1440 by 900. "Drawn" is the first point of the first plot; "answered" the picture of a
-clicked stop's traces. Wall times depend on what else the machine does, the processor time of the process that draws the
-page less so. `BEFORE` was measured by this module on the pages as they were, on the same machine.
+Opens, in Debian's Chromium at 1440 by 900, the index of 1,000 invented tests and the page of an invented test of 1,000 stops and,
+with `--samples`, index, longest test, compound and delta of finished results of the samples. "Drawn" is the first point of the
+first plot (of an index: its table sorted). A click is then made as a user makes it, until the traces of a stop stand, on
+whichever page they do. "Usable" is both together. Wall times depend on what else the machine does, the processor time of the
+process that draws the page less so. `BEFORE` was measured by this module, or its first form, on pages as they were.
 """
 
 from __future__ import annotations
@@ -15,135 +16,196 @@ import os
 import statistics
 import tempfile
 import time
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from tests.browser.conftest import start
 from tests.browser.test_working_view import long_test
+from tests.report import many_tests
 
 REPO = Path(__file__).parents[2]
 PAGE = REPO / "docs" / "pages_benchmark.md"
 RUNS = 2
 SAMPLE = "m4-2405-c"
-POINT = "#plot-friction_temperature .scatterlayer path.point"
-TRACE = "#stop-traces"
-ANSWERED = "document.querySelector('#stop-traces[data-shown]')"
+TRACES = "document.querySelector('#stop-traces[data-shown]')"
 WATCH = """
 window.marks = {};
-new MutationObserver(() => { if (!marks.drawn && document.querySelector("POINT")) { marks.drawn = performance.now(); } })
-  .observe(document, {childList: true, subtree: true});
-addEventListener("mousedown", () => { marks.asked = performance.now(); }, true);
-""".replace("POINT", POINT)
+new MutationObserver(() => { if (!marks.drawn && document.querySelector(`DRAWN`)) { marks.drawn = performance.now(); } })
+  .observe(document, {childList: true, subtree: true, attributes: true, attributeFilter: ["class"]});
+"""
+
+
+@dataclass(frozen=True)
+class Way:
+    """How a page is judged: selectors of what has to stand, of what is clicked (None: no click), of the verdict; what is true
+    once the click is answered."""
+
+    drawn: str
+    clicked: str | None
+    verdict: str
+    answered: str = TRACES
+    axe: bool = True
+
+
+POINT = "#plot-friction_temperature .scatterlayer path.point"
+TO_STOP = "a[href*='#stop-']"
+WAYS = {
+    "index": Way("#test-table.ready tbody tr", f"#test-table {TO_STOP}", "#test-table"),
+    "long index": Way(
+        "#test-table.ready tbody tr", "[data-sort='by-window'] button", "#test-table",
+        "document.querySelector('[data-sort=by-window][aria-sort=ascending]')", axe=False,
+    ),
+    "test": Way(POINT, POINT, ".glance"),
+    "long test": Way(POINT, POINT, ".glance", axe=False),
+    "compound": Way(POINT, POINT, ".answers"),
+    "delta": Way(".scatterlayer path.point", TO_STOP, ".verdict"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Measured:
-    """One page: bytes on disk; times (s) from navigation, or from the click; distances in pixels."""
+    """One page: bytes on disk; times (s) from navigation, or from the click; distances in pixels; None: not measured."""
 
     page: str
-    html_mb: float
-    library_mb: float
-    first_paint_s: float
-    drawn_s: float
-    answered_s: float
-    cpu_drawn_s: float
-    cpu_answered_s: float
-    verdict_to_plot_px: int
-    verdict_to_trace_px: int
-    page_height_px: int
-    console_errors: int
-    axe_serious: int | None
+    html_mb: float | None = None
+    library_mb: float | None = None
+    first_paint_s: float | None = None
+    drawn_s: float | None = None
+    answered_s: float | None = None
+    cpu_drawn_s: float | None = None
+    cpu_answered_s: float | None = None
+    clicks: int | None = None
+    verdict_to_plot_px: int | None = None
+    verdict_to_trace_px: int | None = None
+    page_height_px: int | None = None
+    console_errors: int | None = None
+    axe_serious: int | None = None
 
 
-#: as measured before (two browsers each, on the machine as busy as after); of 1,000 stops axe-core came to no end
+LONG, LONGEST, INDEX, THOUSAND = (
+    f"Test {SAMPLE} of the samples, 255 stops", "Test of 1,000 invented stops", "Index of the samples, 9 tests",
+    "Index of 1,000 invented tests",
+)  # fmt: skip
+COMPOUND, DELTA = "Compound Marram 4 of the samples", "Delta of the samples' two methods"
+
+#: pages as they were (the two tests: two browsers each on the machine as busy as after; the others once, at load BUSY; of 1,000
+#: stops axe-core came to no end). Clicks as a reader counted them.
 BEFORE: tuple[Measured, ...] = (
-    Measured(
-        f"{SAMPLE} of the samples, 255 stops", 1.90, 4.82, 4.85, 10.45, 1.87, 3.06, 0.40, 2572, 12233, 20577, 0, 16
-    ),
-    Measured("1,000 invented stops", 4.44, 4.82, 4.03, 12.25, 1.26, 3.61, 0.39, 14349, 18545, 24260, 0, None),
+    Measured(LONG, 1.90, 4.82, 4.85, 10.45, 1.87, 3.06, 0.40, 1, 2572, 12233, 20577, 0, 16),
+    Measured(LONGEST, 4.44, 4.82, 4.03, 12.25, 1.26, 3.61, 0.39, 1, 14349, 18545, 24260, 0),
 )
 
 
-def measured(
-    name: str, page: Path, *, answered: str = ANSWERED, trace: str = TRACE, verdict: str = ".glance", axe: bool = True
-) -> Measured:
-    """Medians over fresh browsers (of two: their mean); without `axe` its row is left out (it takes minutes over 20,000 elements)."""
-    runs = [_once(page, answered, trace, verdict, axe and run == 0) for run in range(RUNS)]
-    library = max(path.stat().st_size for path in page.parents[3].rglob("plotly*.js"))
-    median = {key: statistics.median(run[key] for run in runs) for key in runs[0]}
-    median["axe_serious"] = runs[0]["axe_serious"]
-    whole = {key: int(median.pop(key)) for key in ("verdict_to_plot_px", "verdict_to_trace_px", "page_height_px", "console_errors", "axe_serious")}  # fmt: skip
-    whole["axe_serious"] = whole["axe_serious"] if axe else None
-    times = {key: round(value, 2) for key, value in median.items()}
-    return Measured(name, round(page.stat().st_size / 1e6, 2), round(library / 1e6, 2), **times, **whole)
+def measured(name: str, page: Path, kind: str) -> Measured:
+    """Means of two fresh browsers (axe-core once)."""
+    way = WAYS[kind]
+    runs = [_once(page, way, axe=way.axe and run == 0) for run in range(RUNS)]
+    library = max((path.stat().st_size for path in _results(page).rglob("plotly*.js")), default=0)
+    first = runs[0]
+    means = {
+        key: round(statistics.mean(getattr(one, key) for one in runs), 2)
+        for key in ("first_paint_s", "drawn_s", "answered_s", "cpu_drawn_s", "cpu_answered_s")
+        if getattr(first, key) is not None
+    }
+    sizes = {"html_mb": round(page.stat().st_size / 1e6, 2), "library_mb": round(library / 1e6, 2) or None}
+    return replace(first, page=name, **sizes, **means)
 
 
-def _once(page: Path, answered: str, trace: str, verdict: str, axe: bool) -> dict[str, float]:
+def _results(page: Path) -> Path:
+    """The results folder that the page lies in."""
+    return next((one for one in page.parents if (one / "assets").is_dir()), page.parent)
+
+
+def _once(page: Path, way: Way, *, axe: bool) -> Measured:
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         driver = start(Path(profile))
         try:
-            return _of(driver, page, answered, trace, verdict, axe)
+            return _of(driver, page, way, axe)
         finally:
             driver.quit()
 
 
-def _of(driver: Any, page: Path, answered: str, trace: str, verdict: str, axe: bool) -> dict[str, float]:
+def _of(driver: Any, page: Path, way: Way, axe: bool) -> Measured:
     driver.set_script_timeout(300)
-    driver.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": False}
-    )
-    driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": WATCH})
+    size = {"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    watch = {"source": WATCH.replace("DRAWN", way.drawn)}
+    driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", watch)
     time.sleep(1)
     before = _cpu(driver)
     driver.get(page.as_uri())
     _until(driver, "window.marks.drawn")
     cpu_drawn = _cpu(driver) - before
-    tops = driver.execute_script(
-        "return [arguments[0], '#plot-friction_temperature'].map((s) => document.querySelector(s).getBoundingClientRect().top + scrollY)",
-        verdict,
+    seen = {
+        "first_paint_s": driver.execute_script(
+            "return performance.getEntriesByName('first-contentful-paint')[0].startTime"
+        )
+        / 1e3,
+        "drawn_s": driver.execute_script("return marks.drawn") / 1e3,
+        "page_height_px": driver.execute_script("return document.documentElement.scrollHeight"),
+        "verdict_to_plot_px": _apart(driver, way.verdict, "#plot-friction_temperature"),
+    }
+    errors = _errors(driver)
+    answered = _clicked(driver, page, way) if way.clicked else {}
+    if axe:
+        driver.get(page.as_uri())
+        _until(driver, "window.marks.drawn")
+        answered["axe_serious"] = _serious(driver)
+    return Measured("", cpu_drawn_s=cpu_drawn, **seen, **{"console_errors": errors + _errors(driver), **answered})
+
+
+def _clicked(driver: Any, page: Path, way: Way) -> dict[str, Any]:
+    """A click with the mouse: the time until it is answered, and how far the answer lies from the verdict where both are on the page."""
+    place = driver.execute_script(
+        """const all = document.querySelectorAll(arguments[0]); if (!all.length) { return null; }
+        const one = all[Math.max(all.length - 3, 0)]; (one.closest(".plot") || one).scrollIntoView({block: "center"});
+        const box = one.getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2];""",
+        way.clicked,
     )
-    height = driver.execute_script("return document.documentElement.scrollHeight")
-    x, y = driver.execute_script(
-        f"""const points = document.querySelectorAll("{POINT}"); points[0].closest(".plot").scrollIntoView({{block: "center"}});
-        const box = points[Math.max(points.length - 3, 0)].getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2];"""
-    )
+    if place is None:
+        return {}
     time.sleep(0.5)
     before = _cpu(driver)
     for kind in ("mouseMoved", "mousePressed", "mouseReleased"):
         button = "none" if kind == "mouseMoved" else "left"
-        driver.execute_cdp_cmd(
-            "Input.dispatchMouseEvent", {"type": kind, "x": x, "y": y, "button": button, "clickCount": 1}
-        )
-        time.sleep(0.1)
-    _until(driver, answered)
-    now, asked = driver.execute_script("return [performance.now(), marks.asked]")
-    cpu_answered = _cpu(driver) - before
-    spots = driver.execute_script(
-        "return arguments[0].map((s) => { const b = document.querySelector(s).getBoundingClientRect(); return [b.top + scrollY, b.bottom + scrollY]; })",
-        [verdict, trace],
-    )
-    paint = driver.execute_script("return performance.getEntriesByName('first-contentful-paint')[0].startTime")
-    drawn = driver.execute_script("return marks.drawn")
-    errors = sum(entry["level"] == "SEVERE" for entry in driver.get_log("browser"))
-    return {
-        "first_paint_s": paint / 1e3, "drawn_s": drawn / 1e3, "answered_s": (now - asked) / 1e3,
-        "cpu_drawn_s": cpu_drawn, "cpu_answered_s": cpu_answered, "verdict_to_plot_px": tops[1] - tops[0],
-        "verdict_to_trace_px": max(spots[1][0] - spots[0][1], 0), "page_height_px": height, "console_errors": errors,
-        "axe_serious": _serious(driver) if axe else -1,
-    }  # fmt: skip
+        event = {"type": kind, "x": place[0], "y": place[1], "button": button, "clickCount": 1}
+        driver.execute_cdp_cmd("Input.dispatchMouseEvent", event)
+    begun = time.monotonic()
+    _until(driver, way.answered)
+    found: dict[str, Any] = {"answered_s": time.monotonic() - begun, "cpu_answered_s": max(_cpu(driver) - before, 0.0)}
+    if way.answered == TRACES:
+        found["clicks"] = 1
+        here = driver.current_url.split("#")[0] == page.as_uri()
+        found["verdict_to_trace_px"] = _apart(driver, way.verdict if here else ".glance", "#stop-traces", below=True)
+    return found
+
+
+def _apart(driver: Any, first: str, second: str, *, below: bool = False) -> int | None:
+    """Pixels from the top (`below`: from the end) of one element to the top of another; None where either is missing."""
+    found = driver.execute_script(
+        "const [a, b] = [arguments[0], arguments[1]].map((s) => document.querySelector(s)); if (!a || !b) { return null; }"
+        "const [c, d] = [a.getBoundingClientRect(), b.getBoundingClientRect()]; return d.top - (arguments[2] ? c.bottom : c.top);",
+        first, second, below,
+    )  # fmt: skip
+    return None if found is None else max(int(found), 0)
+
+
+def _errors(driver: Any) -> int:
+    return sum(entry["level"] == "SEVERE" for entry in driver.get_log("browser"))
 
 
 def _cpu(driver: Any) -> float:
-    """Processor time of the process that draws the page so far, all its threads, s."""
+    """Processor time of the processes that draw pages so far, all their threads, s."""
     import psutil
 
     every = psutil.Process(driver.service.process.pid).children(recursive=True)
     drawing = [one for one in every if "--type=renderer" in " ".join(one.cmdline())]
-    return max(float(sum(one.cpu_times()[:2])) for one in drawing)
+    return sum(float(sum(one.cpu_times()[:2])) for one in drawing)
 
 
-def _until(driver: Any, condition: str, most_s: float = 120.0) -> None:
+def _until(driver: Any, condition: str, most_s: float = 180.0) -> None:
     deadline = time.monotonic() + most_s
     while not driver.execute_script(f"return Boolean({condition})"):
         if time.monotonic() > deadline:
@@ -161,40 +223,61 @@ def _serious(driver: Any) -> int:
 
 ROWS = (
     ("page (MB)", "html_mb"), ("plotting library (MB)", "library_mb"), ("first paint, wall (s)", "first_paint_s"),
-    ("first plot drawn, wall (s)", "drawn_s"), ("click to traces, wall (s)", "answered_s"),
-    ("first plot drawn, processor (s)", "cpu_drawn_s"), ("click to traces, processor (s)", "cpu_answered_s"),
-    ("verdict to first plot (px)", "verdict_to_plot_px"), ("verdict to the traces of a clicked stop (px)", "verdict_to_trace_px"),
+    ("drawn, wall (s)", "drawn_s"), ("click answered, wall (s)", "answered_s"), ("usable, wall (s)", "usable_s"),
+    ("drawn, processor (s)", "cpu_drawn_s"), ("click answered, processor (s)", "cpu_answered_s"),
+    ("usable, processor (s)", "cpu_usable_s"), ("clicks from the verdict to a stop's traces", "clicks"),
+    ("verdict to first plot (px)", "verdict_to_plot_px"), ("verdict to the traces of that stop (px)", "verdict_to_trace_px"),
     ("height of the page (px)", "page_height_px"), ("console errors", "console_errors"), ("axe: serious nodes", "axe_serious"),
 )  # fmt: skip
+
+
+def figures(one: Measured | None) -> dict[str, Any]:
+    """The figures by key, with what makes a page usable: first plot drawn and a click answered."""
+    if one is None:
+        return {}
+    found: dict[str, Any] = {key: value for key, value in asdict(one).items() if value is not None}
+    for key, parts in (("usable_s", ("drawn_s", "answered_s")), ("cpu_usable_s", ("cpu_drawn_s", "cpu_answered_s"))):
+        if all(part in found for part in parts):
+            found[key] = round(sum(found[part] for part in parts), 2)
+    return found
 
 
 def table(after: list[Measured]) -> str:
     """The page of docs: before and after side by side."""
     load = ", ".join(f"{one:.1f}" for one in os.getloadavg())
+    longest = figures(next(one for one in after if one.page == LONGEST))
     lines = [
-        "# Weight and time of test pages\n",
-        "By `python -m tests.benchmarks.pages --samples RESULTS --write`; means of two fresh browsers at 1440 by 900. The machine",
-        f"had two cores and other work (load while the figures after were taken: {load}), so all times are upper limits; processor times are",
-        "those of all threads of the process that draws the page. Before: test pages with all traces inside and a plotting library for each method.\n",
-    ]
-    longest, first = after[-1], next((before for before in BEFORE if before.page == after[-1].page), after[-1])
-    lines += [
-        f"The page of {longest.page} has {longest.html_mb} MB (before: {first.html_mb}); its first text stands after {longest.first_paint_s} s",
-        f"({first.first_paint_s}), and {longest.cpu_drawn_s} s of processor time draw its first plot ({first.cpu_drawn_s}). The aim, that on two",
-        "idle cores the first plot stands and a click is answered within 1 s, is not shown here: the cores were not idle.\n",
+        "# Weight, time and way of the pages\n",
+        "By `python -m tests.benchmarks.pages --samples RESULTS --write`; means of two fresh browsers at 1440 by 900 on two cores. Load of the",
+        f"machine while the figures after were taken: {load}; where it is above a few tenths, wall times are upper limits. Processor times are those",
+        "of all threads of the processes that draw pages. Before: the pages before they became working views, with all traces inside.\n",
+        f"The page of 1,000 invented stops has {longest['html_mb']} MB (aim: at most 3 besides plotting library and traces). Usable, which is its first plot",
+        f"drawn and a click answered by the stop's traces, it is after {longest['usable_s']} s on the clock and {longest['cpu_usable_s']} s of processor time (aim: 1 s on two idle cores).\n",
     ]
     for one in after:
-        was = next((before for before in BEFORE if before.page == one.page), None)
+        old, new = figures(next((before for before in BEFORE if before.page == one.page), None)), figures(one)
         lines += [f"## {one.page}\n", "| | before | after |", "|---|---|---|"]
-        old, new = asdict(was) if was else {}, asdict(one)
-        lines += [f"| {words} | {old.get(key, '–')} | {new[key]} |" for words, key in ROWS if new[key] is not None]
+        lines += [
+            f"| {words} | {old.get(key, '–')} | {new.get(key, '–')} |"
+            for words, key in ROWS
+            if key in old or key in new
+        ]
         lines.append("")
     lines += [
-        "From the verdict to the traces of a stop it is one click on a point, before and after; before, the traces lay as far below as the table",
-        'says and the page did not go there. Now they stand beside the plots with the verdict in sight. "Click to traces" draws more than before:',
-        "the recorded beside the conditioned channels, the windows, and the ring in every plot in view.",
+        "From index, compound and delta the click leads to the test's page, which opens with the stop; its time holds the opening of that page.",
+        "On a test's page the traces stand beside the plots with the verdict in sight; before, they lay as far below as the table says and the page",
+        "did not go there. Of the index of 1,000 tests the click sorts the table.",
     ]
     return "\n".join(lines) + "\n"
+
+
+def of_samples(results: Path) -> Iterator[tuple[str, Path, str]]:
+    """(name, page, kind) of the pages of finished results."""
+    for name, pattern, kind in (
+        (INDEX, "first/index.html", "index"), (LONG, f"first/tests/{SAMPLE}/test.html", "test"),
+        (COMPOUND, "first/compounds/marram-4/sheet.html", "compound"), (DELTA, "deltas/*/delta.html", "delta"),
+    ):  # fmt: skip
+        yield from ((name, page, kind) for page in sorted(results.resolve().glob(pattern))[:1])
 
 
 def main() -> None:
@@ -202,12 +285,10 @@ def main() -> None:
     parser.add_argument("--samples", type=Path, help="finished results of the samples")
     parser.add_argument("--write", action="store_true", help=f"renew {PAGE.relative_to(REPO)}")
     asked = parser.parse_args()
-    after = []
-    if asked.samples:
-        (page,) = asked.samples.glob(f"*/tests/{SAMPLE}/test.html")
-        after.append(measured(f"{SAMPLE} of the samples, 255 stops", page))
+    after = [measured(*one) for one in (of_samples(asked.samples) if asked.samples else ())]
     with tempfile.TemporaryDirectory() as room:
-        after.append(measured("1,000 invented stops", long_test(Path(room)), axe=False))
+        after.append(measured(THOUSAND, many_tests.page(Path(room) / "index", 1000), "long index"))
+        after.append(measured(LONGEST, long_test(Path(room) / "test"), "long test"))
     text = table(after)
     print(text)
     if asked.write:
