@@ -19,5 +19,6 @@ def run(*, folder: Path, fingerprint: str, wear: str | None, into: Path) -> None
     from pipeline.recordings import stage
 
     seen.refuse_unlisted(folder)
-    stage.run(folder, into / f"{folder.name}.parquet", into / f"{folder.name}.json", refused=refused)
+    listed = {name: file.digest for name, file in (seen.of_run(folder) or {}).items() if name != wear}
+    stage.run(folder, into / f"{folder.name}.parquet", into / f"{folder.name}.json", refused=refused, listed=listed)
     seen.refuse_changed(folder, fingerprint, wear)

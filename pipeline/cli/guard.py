@@ -18,7 +18,7 @@ from typing import Any, Literal
 from pipeline import faults, vocabulary
 from pipeline.archive.scan import printable
 from pipeline.errors import InputError
-from pipeline.results import fault, whole, write_csv, write_json, write_parquet, write_text
+from pipeline.results import fault, made, whole, write_csv, write_json, write_parquet, write_text
 
 #: a page of a fault loads, runs and sends nothing
 POLICY = (
@@ -58,6 +58,7 @@ def guarded(
                 f"fault of ours in stage {stage}: {type(error).__name__}; {log.name} has the details, please report it"
             )
             _carry(stage, subject, carried, why, "ours")
+        made.leave(outputs)
     except InputError:
         raise
     except Exception as error:

@@ -34,6 +34,7 @@ def _number(text: str) -> float:
 
 
 NAME = "stopsheet"
+CONFIG_OF_RESULTS = "config.yaml of the results (default: the one beside or above them that names them)"
 app = typer.Typer(
     name=NAME,
     help="From stop recordings to a characterisation sheet.",
@@ -325,6 +326,43 @@ def delta(
     from pipeline.cli import releases
 
     return partial(releases.compare, a=a, b=b, into=into)
+
+
+@app.command(
+    help="From a number of a sheet to the file and key that it was read from, the stops that it rests on, their raw files and the digests of these; "
+    "every step is looked at again. 3 where one is no longer what it was."
+)
+def trace(
+    sheet: Annotated[
+        Path, typer.Argument(metavar="SHEET_JSON", help="sheet.json of a compound, in the results of a run")
+    ],
+    figure: Annotated[
+        str,
+        typer.Argument(
+            metavar="FIGURE",
+            help="a path such as sections.3.numbers.5, or what the sheet prints: a name, 'part: name', a value; or a key such as friction.window.low_c",
+        ),
+    ],
+    config: Annotated[Path | None, typer.Option(metavar="CONFIG", help=CONFIG_OF_RESULTS)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
+) -> Work:
+    from pipeline.cli import provenance
+
+    return partial(provenance.trace, sheet=sheet, figure=figure, config=config, as_json=as_json)
+
+
+@app.command(
+    help="Whether results are still those of their files: recordings, cards, what a stage read and wrote, settings, code, the numbers of the sheets; "
+    "says what differs. 3 where something differs or cannot be compared."
+)
+def verify(
+    results: Annotated[Path, typer.Argument(metavar="RESULTS", help="results folder of a run")],
+    config: Annotated[Path | None, typer.Option(metavar="CONFIG", help=CONFIG_OF_RESULTS)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print JSON")] = False,
+) -> Work:
+    from pipeline.cli import provenance
+
+    return partial(provenance.verify, results=results, config=config, as_json=as_json)
 
 
 @app.command(help="Write the generated pages: settings, tables, findings, results and their schemas, command line.")

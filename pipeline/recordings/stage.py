@@ -7,7 +7,7 @@ the others go on.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -28,18 +28,27 @@ from pipeline.recordings.places import Place, places, reader
 from pipeline.recordings.progress import Extent, Progress, Unusable
 from pipeline.recordings.rates import on_torque_time
 from pipeline.results.findings import recorded
-from pipeline.results.model import stamp, write
+from pipeline.results.model import renewed, stamp, write
 from pipeline.results.record import Record, Recording
 
 LEAST_ROWS = 3
 
 
-def run(test_folder: Path, channels_parquet: Path, channels_json: Path, *, refused: str | None = None) -> None:
+def run(
+    test_folder: Path,
+    channels_parquet: Path,
+    channels_json: Path,
+    *,
+    refused: str | None = None,
+    listed: Mapping[str, str] | None = None,
+) -> None:
     """Write results/channels/<test>.parquet and .json; whatever the input, both are whole.
 
-    refused: why the recordings are not to be read, where that is known already.
+    refused: why the recordings are not to be read, where that is known already; listed: digests of the test's files as the
+    run saw them.
     """
-    write(channels_json, read_recordings(test_folder, channels_parquet, refused=refused))
+    found = read_recordings(test_folder, channels_parquet, refused=refused)
+    write(channels_json, renewed(found, files=dict(listed or {})))
 
 
 def read_recordings(

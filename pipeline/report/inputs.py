@@ -173,7 +173,7 @@ def load(
         facts=facts_of(facts, compound),
         compared=compared,
         title_block=stated(title_block),
-        files=files_of(archive, tests, results, target, into),
+        files=files_of(archive, tests, results, into, target=target, facts=facts, title_block=title_block),
     )
 
 
@@ -181,15 +181,25 @@ COMPOUND_FILES = ("friction.json", "wear.json", "batches.json", "duty.json", "ta
 TEST_FILES = ("stops.parquet", "summary.json", "friction.json", "wear.json", "drift.json", "findings.json")
 
 
-def files_of(archive: Path, tests: Sequence[str], results: Path, target: Path | None, into: Path) -> dict[str, Path]:
+def files_of(
+    archive: Path,
+    tests: Sequence[str],
+    results: Path,
+    into: Path,
+    *,
+    target: Path | None = None,
+    facts: Path | None = None,
+    title_block: Path | None = None,
+) -> dict[str, Path]:
     """The files that a sheet is made from, by the names under which it cites them."""
     found = {f"compounds/{into.name}/{name}": into / name for name in COMPOUND_FILES}
     for test in tests:
         found |= {f"tests/{test}/{name}": results / "tests" / test / name for name in TEST_FILES}
         found[f"archive/{test}/test.yaml"] = archive / test / "test.yaml"
     found["rigs.json"] = results / "rigs.json"
-    if target is not None:
-        found[f"targets/{target.name}"] = target
+    for kind, path in (("targets", target), ("facts", facts), ("sheets", title_block)):
+        if path is not None:
+            found[f"{kind}/{path.name}"] = path
     return found
 
 

@@ -28,9 +28,10 @@ from pipeline.report.sections import (
     wear,
 )
 from pipeline.results import version, whole, write_text
-from pipeline.results.model import write
+from pipeline.results.model import stamp, write
 from pipeline.results.sheet import Sheet as SheetFile
 
+REVISION = 1  # it states what others computed; its settings are those of their stamps
 SECTIONS = (
     front.answers,
     targets.in_short,
@@ -123,6 +124,7 @@ def print_json(sheet: Sheet, path: Path) -> None:
             decision=loaded.judged.result.decision,
             targets=targets.answers(loaded),
             sections=document.printed(sheet.sections),
+            stamp=stamp("sheet", REVISION, "", dict(loaded.files)),
         ),
     )
 

@@ -33,5 +33,9 @@ class Record(Result):
         "midnight from which times count, where the recordings have timestamps", default=None
     )
     recordings: list[Recording] = given("every file in the order of its number", default_factory=list)
+    files: dict[str, str] = given(
+        "SHA-256, first 32 digits, of every file of the test's folder but its wear readings, as it was read; empty where no run listed them",
+        default_factory=dict,
+    )
     findings: list[Found] = given("findings about the recordings", default_factory=list)
     stamp: Stamp | None = given("what the file rests on", default=None)

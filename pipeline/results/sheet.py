@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pipeline.results.model import OfCompound, Result, given
+from pipeline.results.model import OfCompound, Result, Stamp, given
 from pipeline.results.targets import Judged, Met, Rule
 
 
@@ -87,3 +87,4 @@ class Sheet(OfCompound):
         "requirements and answers, worst first; empty without a target", default_factory=list
     )
     sections: list[PrintedSection] = given("the sheet's parts", default_factory=list)
+    stamp: Stamp | None = given("what the sheet rests on, files by the names under which it cites them", default=None)

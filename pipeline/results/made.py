@@ -1,0 +1,36 @@
+"""What a stage wrote, by its digest: `.made/<first file>.json` beside the files, renewed whenever the stage runs.
+
+A result that is edited afterwards is found by it, a page or a print as well as a table (`stopsheet verify`).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from pipeline.results.files import digest, write_json
+
+FOLDER = ".made"
+
+
+def leave(outputs: list[Path]) -> None:
+    """Record the digests of a part's files; the first one's folder is where they stand or lie below."""
+    folder = outputs[0].parent
+    found = {path.relative_to(folder).as_posix(): digest(path) for path in outputs if path.is_file()}
+    write_json(folder / FOLDER / f"{outputs[0].name}.json", found)
+
+
+def made_in(results: Path) -> Iterator[tuple[Path, dict[str, str]]]:
+    """(folder, digests by name) of every record below a results folder."""
+    for place in sorted(_folders(results)):
+        for record in sorted(place.glob("*.json")):
+            try:
+                content = json.loads(record.read_text(encoding="utf-8"))
+            except (OSError, ValueError):
+                continue
+            yield place.parent, {str(name): str(was) for name, was in content.items()}
+
+
+def _folders(results: Path) -> Iterable[Path]:
+    return (path for path in results.rglob(FOLDER) if path.is_dir())
