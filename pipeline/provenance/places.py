@@ -96,15 +96,16 @@ class Ground:
         if self.run is None:
             return None
         space = self.run.workspace
-        slug = stamped.parent.name
-        named = {
-            path.name: path
-            for path in (*space.duties, *space.rigs.values(), *space.targets.values(), *space.sheets.values())
-        }
-        if kind == "target":
-            compound = next((name for name, one in self.run.slug_of if one == slug), "")
+        if kind == "target":  # a compound's stage has one and calls it so
+            compound = next((name for name, slug in self.run.slug_of if slug == stamped.parent.name), "")
             return space.targets.get(compound)
-        return space.facts if kind == "facts" and space.facts is not None else named.get(name)
+        of_kind = {
+            "targets": space.targets.values(),
+            "sheets": space.sheets.values(),
+            "duties": space.duties,
+            "facts": [space.facts] if space.facts is not None else [],
+        }
+        return next((path for path in of_kind.get(kind, space.rigs.values()) if path.name == name), None)
 
 
 def _only(paths: Iterable[Path], test: str) -> Path | None:
@@ -120,6 +121,7 @@ def ground(results: Path, config: Path | None = None) -> Ground:
     found = config or _config_of(results)
     if found is None:
         return Ground(results, None, _archives(results))
+    load_run.cache_clear()  # as it is now, not as this process may have read it before
     run = load_run(found)
     if Path(run.results) != results:
         raise InputError(f"{found}: its results are {run.results}, not {results}; name the config of these results")

@@ -20,8 +20,9 @@ from pipeline.provenance.places import Ground, ground
 from pipeline.provenance.stops_behind import Scope, along, of_test, spans
 from pipeline.results.files import digest
 from pipeline.results.model import read
-from pipeline.results.sheet import Sheet
+from pipeline.results.sheet import PrintedNumber, Sheet
 
+OF_WEAR = ("wear.json", "duty.json")  # files whose numbers rest on wear readings too
 CLOSE = 1e-6  # of the value in the file: both have nine digits
 State = Literal["as read", "changed since", "not there", "not recorded"]
 
@@ -44,6 +45,12 @@ class Behind:
     stops: list[int]
     files: list[Raw]
     card: Raw | None = None
+    readings: Raw | None = None
+
+    @property
+    def told(self) -> list[Raw]:
+        """Every file, what a person wrote first."""
+        return [*filter(None, (self.card, self.readings)), *self.files]
 
 
 @dataclass(frozen=True)
@@ -65,7 +72,7 @@ class Traced:
         number = self.printed.number
         if self.value_in_file is not None and number.value is not None and not _same(self.value_in_file, number.value):
             found.append(f"{number.file} now holds {self.value_in_file:g} {number.unit}".strip())
-        raw = [(one.test, file) for one in self.behind for file in [*one.files, *([one.card] if one.card else [])]]
+        raw = [(one.test, file) for one in self.behind for file in one.told]
         found += [f"{one.file}: {one.now}" for one in self.inputs if one.now in ("changed since", "not there")]
         return found + [
             f"{test}/{one.file}: {one.now}" for test, one in raw if one.now in ("changed since", "not there")
@@ -130,13 +137,31 @@ def compared(
     if number.file not in contents:
         path = _path(number.file, sheet_json.parents[2], on, sheet_json.parent)
         contents[number.file] = loaded(path) if path is not None and path.suffix == ".json" else {}
-    value, _, _ = _value(one, None, contents[number.file])
+    content, place = contents[number.file], f"{one.path} ({one.name})"
+    value, _, _ = _value(one, None, content)
     if value is None or number.value is None:
         return False
-    place = f"{one.path} ({one.name})"
-    return (
-        None if _same(value, number.value) else f"{place}: {number.value:g} is printed, {number.file} holds {value:g}"
-    )
+    held = {"value": (number.value, value)} | _ends(number, content)
+    apart = [
+        f"{end} {printed:g} is printed, the file holds {own:g}"
+        for end, (printed, own) in held.items()
+        if not _same(printed, own)
+    ]
+    return f"{place}: {'; '.join(apart)} ({number.file}, {number.key})" if apart else None
+
+
+def _ends(number: PrintedNumber, content: dict[str, Any]) -> dict[str, tuple[float, float]]:
+    """Ends of the interval, as printed and as the file has them, where they stand beside its value."""
+    if not number.key.endswith("/value"):
+        return {}
+    part, _ = along(content, number.key.removesuffix("/value"))
+    own = {end: part.get(end) for end in ("low", "high")} if isinstance(part, dict) else {}
+    printed = {"low": number.low, "high": number.high}
+    return {
+        end: (float(printed[end] or 0.0), float(held) * (number.factor or 1.0))
+        for end, held in own.items()
+        if printed[end] is not None and isinstance(held, int | float)
+    }
 
 
 def _same(a: float, b: float) -> bool:
@@ -194,7 +219,16 @@ def _behind(test: str, method: Path, file: str, key: str, scope: Scope, on: Grou
     if file.endswith(".parquet") and status != key:
         which, rows = f"stops with status {status}", rows.filter(rows["status"] == status)
     files = [_raw(name, known, archive) for name in dict.fromkeys(_file_of(one) for one in rows["file"].drop_nulls())]
-    return Behind(test, which, rows["stop"].to_list(), files, _raw("test.yaml", known, archive))
+    readings = _readings(method / "tests" / test / "wear.json", on) if file.rsplit("/", 1)[-1] in OF_WEAR else None
+    return Behind(test, which, rows["stop"].to_list(), files, _raw("test.yaml", known, archive), readings)
+
+
+def _readings(wear: Path, on: Ground) -> Raw | None:
+    """The test's wear readings, by the stamp of what was made of them."""
+    inputs = _inputs(wear, loaded(wear).get("stamp") or {}, on)
+    found = next((one for one in inputs if one.file == "wear"), None)
+    place = on.place(wear, "wear")
+    return None if found is None else Raw(place.name if place else "wear readings", found.digest, found.now)
 
 
 def _file_of(recording: str) -> str:
@@ -240,7 +274,7 @@ def lines(found: Traced, most: int = 4) -> list[str]:
     )
     for one in found.behind:
         rows.append(f"{one.test}: {one.which}" + (f", {len(one.stops)}: {spans(one.stops)}" if one.stops else ""))
-        told = [*([one.card] if one.card else []), *one.files]
+        told = one.told
         rows += [f"  {raw.file}  {raw.digest}  {raw.now}" for raw in told[:most]]
         rows += [f"  and {len(told) - most} more files, all told by --json"] if len(told) > most else []
     if not found.behind:

@@ -1,15 +1,25 @@
-"""What runs after what change, and that one bad test leaves the others alone."""
+"""What runs after what change, that one bad test leaves the others alone, and that results agree with their files."""
 
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import os
+import re
 import shutil
 from contextlib import contextmanager
+from pathlib import Path
 
+import polars as pl
 import pytest
 
+from pipeline import cli
+from pipeline.provenance.figures import printed
+from pipeline.provenance.trace import traced
+from pipeline.provenance.verify import KINDS, verified
+from pipeline.results.model import read
+from pipeline.results.sheet import Sheet
 from tests.conftest import REPO
 from tests.hostile import chain
 from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
@@ -221,3 +231,149 @@ def test_nothing_of_the_samples_leaks_into_another_workspace(workspace):
     for name in ("duty.json", "batches.json"):
         text = (workspace.parent / "results" / "plain" / "compounds" / "marram-6" / name).read_text()
         assert "valley" not in text and "ridge" not in text
+
+
+@contextmanager
+def changed(path, change):
+    """The file, or what stands in its place, changed while the block lasts."""
+    info, content = path.stat(), path.read_bytes()
+    try:
+        change(path)
+        yield
+    finally:
+        path.write_bytes(content)
+        os.utime(path, ns=(info.st_atime_ns, info.st_mtime_ns))
+
+
+def with_value(path, key, value):
+    """Another number under a key of a JSON file."""
+    content = at = json.loads(path.read_text())
+    *way, last = key.strip("/").split("/")
+    for step in way:
+        at = at[int(step)] if isinstance(at, list) else at[step]
+    at[last] = value
+    path.write_text(json.dumps(content))
+
+
+def differences(workspace):
+    return {(one.kind, one.place.split("/")[-1]) for one in verified(workspace.parent / "results").differences}
+
+
+def test_results_agree_with_their_files_and_what_was_changed_is_named(workspace):
+    results, archive = workspace.parent / "results", workspace.parent / "archive"
+    fresh = verified(results)
+    assert fresh.differences == []
+    assert (
+        min(fresh.compared[kind] for kind in KINDS) > 0
+        and fresh.compared["numbers"] > 100
+        and fresh.compared["raw files"] > 20
+    )
+    tests, compound = results / "plain" / "tests", next((results / "plain" / "compounds").iterdir())
+    recordings = sorted((archive / SOUND / "recordings").iterdir())
+    mu = next(
+        one
+        for one in printed(read(compound / "sheet.json", Sheet))
+        if re.fullmatch(r"/blocks/\d+/mu/value", one.number.key) and one.number.low
+    )
+    place = f"/{mu.path.replace('.', '/')}"
+    for path, change, found in (
+        (recordings[0], lambda path: path.write_bytes(recordings[1].read_bytes()), {("raw files", recordings[0].name)}),
+        (recordings[0], lambda path: path.unlink(), {("raw files", recordings[0].name)}),
+        (archive / SOUND / "wear.csv", lambda path: path.write_text(path.read_text() + "\n"), {("inputs", "wear.json")}),
+        (tests / SOUND / "stops.csv", lambda path: path.write_text("x"), {("results", "stops.csv")}),
+        (compound / "sheet.pdf", lambda path: path.write_bytes(b"%PDF-"), {("results", "sheet.pdf")}),
+        (compound / "figures" / "wear.csv", lambda path: path.unlink(), {("results", "wear.csv")}),
+        (compound / "sheet.json", lambda path: with_value(path, f"{place}/value", 0.123), {("results", "sheet.json"), ("numbers", "sheet.json")}),
+        (compound / "sheet.json", lambda path: with_value(path, f"{place}/low", 0.123), {("results", "sheet.json"), ("numbers", "sheet.json")}),
+    ):  # fmt: skip
+        with changed(path, change):
+            assert differences(workspace) == found, path
+    with changed(tests / SOUND / "stops.parquet", lambda path: path.write_bytes(path.read_bytes()[:-1] + b"?")):
+        found = differences(workspace)
+    readers = (
+        "friction.json",
+        "wear.json",
+        "drift.json",
+        "sheet.json",
+        "rigs.json",
+        "charts.json",
+        "precision.json",
+        "repeatability.json",
+    )
+    assert found >= {("results", "stops.parquet"), *(("inputs", name) for name in readers)}
+    method = workspace.parent / "methods" / "plain.yaml"
+    with changed(method, lambda path: path.write_text("wear: {confidence: 90 %}\n")):
+        found = verified(results).differences
+    assert {one.kind for one in found} == {"settings"} and all("wear.confidence was 0.95" in one.what for one in found)
+    assert {one.place.split("/")[-1] for one in found} >= {"wear.json", "duty.json"}
+    assert differences(workspace) == set()
+
+
+def test_results_without_their_config_or_archive_are_not_passed(workspace, tmp_path, capsys):
+    moved = tmp_path / "elsewhere" / "further" / "down"
+    shutil.copytree(workspace.parent / "results", moved)
+    found = verified(moved)
+    assert {one.kind for one in found.differences if not one.known} >= {"settings"}
+    assert not [one for one in found.differences if one.known]
+    assert cli.run(["verify", str(moved)]) == 3
+    assert "nothing says where its method is" in capsys.readouterr().out
+    assert cli.run(["verify", str(workspace.parent / "results")]) == 0
+    assert "nothing differs; nothing not compared" in capsys.readouterr().out
+    assert cli.run(["verify", str(tmp_path)]) == 2
+    assert "holds no results of a run" in capsys.readouterr().err
+
+
+def test_a_number_is_traced_to_its_stops_and_raw_files(workspace, capsys):
+    results, archive = workspace.parent / "results", workspace.parent / "archive"
+    sheet = next((results / "plain" / "compounds").iterdir()) / "sheet.json"
+    numbers = [n for section in json.loads(sheet.read_text())["sections"] for n in section["numbers"]]
+    block = next(n for n in numbers if re.fullmatch(r"/blocks/\d+/mu/value", n["key"]) and n["value"] is not None)
+    found = traced(sheet, f"{Path(block['file']).stem}{block['key'].replace('/', '.')}")
+    assert found.value_in_file == pytest.approx(block["value"], rel=1e-8) and found.differences == []
+    assert found.stamp["stage"] == "friction" and {one.now for one in found.inputs} == {"as read"}
+    (behind,) = [one for one in found.behind if one.test == SOUND]
+    stops = pl.read_parquet(results / "plain" / "tests" / SOUND / "stops.parquet")
+    name = json.loads((sheet.parent / "friction.json").read_text())["blocks"][int(block["key"].split("/")[2])]["block"]
+    own = stops.filter((pl.col("block") == name) & (pl.col("status") == "ok"))
+    assert behind.stops == own["stop"].to_list() and len(behind.stops) > 1
+    assert [raw.file for raw in behind.files] == own["file"].to_list()
+    assert behind.card is not None and behind.readings is None
+    wear = next(n for n in numbers if n["file"].endswith("/wear.json") and n["key"].endswith("um_per_stop/value"))
+    readings = next(
+        one
+        for one in traced(sheet, f"{Path(wear['file']).stem}{wear['key'].replace('/', '.')}").behind
+        if one.test == SOUND
+    ).readings
+    assert readings.now == "as read" and hashlib.sha256(
+        (archive / SOUND / "wear.csv").read_bytes()
+    ).hexdigest().startswith(readings.digest)
+    for raw in behind.files:
+        assert raw.digest == hashlib.sha256((archive / SOUND / raw.file).read_bytes()).hexdigest()[:32]
+    figure = found.printed.path
+    with changed(archive / SOUND / behind.files[0].file, lambda path: path.write_bytes(b"another")):
+        assert cli.run(["trace", str(sheet), figure]) == 3
+        told = capsys.readouterr().out
+    assert f"differs: {SOUND}/{behind.files[0].file}: changed since" in told and behind.files[0].digest in told
+    with changed(sheet.parent / "friction.json", lambda path: with_value(path, block["key"], 0.123)):
+        assert traced(sheet, figure).differences == [f"{block['file']} now holds 0.123"]
+    assert cli.run(["trace", str(sheet), figure, "--json"]) == 0
+    content = json.loads(capsys.readouterr().out)
+    assert content["differences"] == [] and content["tests"][0]["files"][0]["now"] == "as read"
+    assert cli.run(["trace", str(sheet), "window, lowr end"]) == 2
+    assert "nearest: " in capsys.readouterr().err
+    assert cli.run(["trace", str(sheet.with_name("nothing.json")), "x"]) == 2
+
+
+def test_every_number_of_a_sheet_can_be_traced(workspace):
+    """None falls through: a file that the archive or the results have, or words on why it is not compared."""
+    sheet = next((workspace.parent / "results" / "plain" / "compounds").iterdir()) / "sheet.json"
+    paths = [one.path for one in printed(read(sheet, Sheet))]
+    for path in paths[:: max(len(paths) // 40, 1)]:
+        found = traced(sheet, path)
+        assert found.differences == [], path
+        assert (found.value_in_file is None) == bool(found.why), path
+        assert (
+            "/" not in found.printed.number.file
+            or found.behind
+            or found.printed.number.file.startswith(("targets", "facts"))
+        ), path
