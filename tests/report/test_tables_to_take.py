@@ -94,9 +94,13 @@ def test_a_workbook_is_the_same_bytes_whenever_it_is_written(tmp_path, monkeypat
     table = Worksheet("t", ["a (mm)"], [[1], [float("nan")], [True], [None], [["x", "y"]]])
     one = workbook([table], dated=date(2026, 3, 2))
     monkeypatch.setenv("TZ", "Pacific/Kiritimati")
-    monkeypatch.setattr("time.time", lambda: 4e9)
     write_workbook(tmp_path / "t.xlsx", [table], dated=date(2026, 3, 2))
     assert (tmp_path / "t.xlsx").read_bytes() == one
+    inside = zipfile.ZipFile(io.BytesIO(one))
+    assert {entry.date_time for entry in inside.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+    assert set(re.findall(r"\d{4}-\d\d-\d\dT[\d:]+Z", inside.read("docProps/core.xml").decode())) == {
+        "2026-03-02T00:00:00Z"
+    }
     book = openpyxl.load_workbook(io.BytesIO(one))
     assert rows_of(book, "t") == [["a (mm)"], [1], [None], [True], [None], ["x, y"]]
     assert book.properties.created == datetime(2026, 3, 2)
