@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from bisect import bisect_right, insort
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -58,7 +59,7 @@ def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: 
             for own, value, rate in zip(above, (high, loss), growth, strict=True):
                 rest = np.where(left > LEAST_ENERGY, rate[..., i] * np.maximum(left, LEAST_ENERGY), 0.0).sum()
                 own[i] = min(own[i], (max(value, 0.0) + float(rest)) / (1 - SLACK))
-            clears = film.may_clear(power, temperature[..., i]).ravel()
+            clears = _clearing(film, power, temperature[..., i]).ravel()
             kept = [one for one, gone in zip(brakings, clears, strict=True) if not gone]
             missed = sum(unmatched(stops, kept)) / tested
             if missed <= NEARLY_ALL and not _clears_between(clears[::-1]):
@@ -70,9 +71,14 @@ def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: 
 def _cleared_first(film: Film, stops: Sequence[Row]) -> bool:
     """Whether stops that may clear came before all others, and of them the hottest first."""
     power, temperature = (np.array([one[i] for one in stops]) for i in range(2))
-    clears = film.may_clear(power, temperature)
+    clears = _clearing(film, power, temperature)
     hot = temperature[clears]
     return not _clears_between(clears) and bool((hot <= np.minimum.accumulate(hot) + 2 * NEAR_K).all())
+
+
+def _clearing(film: Film, power: Array, temperature: Array) -> NDArray[np.bool_]:
+    """Whether stops are harder or hotter than what is known to leave a film, by more than two stops at the same place may be."""
+    return film.may_clear(power / NEAR_POWER, temperature - NEAR_K)
 
 
 def _clears_between(clears: NDArray[np.bool_]) -> bool:
@@ -85,16 +91,43 @@ def _told(film: Film) -> list[tuple[list[Row], float, float]]:
     found: list[tuple[list[Row], list[Use]]] = []
     for use in film.whole:
         stops = alike_stops(use)
-        if not mixed(stops) or not _cleared_first(film, stops):
+        if not mixed(stops):
             continue
         same = next((uses for own, uses in found if _same(own, stops)), None)
         found.append((stops, [use])) if same is None else same.append(use)
     told = []
     for stops, uses in found:
+        mean_stops = _mean_stops(uses)
+        if mean_stops is None:  # run in orders of their own
+            uses = [one for one in uses if _cleared_first(film, alike_stops(one))]
+            stops = alike_stops(uses[0]) if uses else []
+        else:
+            stops, uses = mean_stops, uses if _cleared_first(film, mean_stops) else []
+        if not uses:
+            continue
         weight = np.array([1 / one.u**2 for one in uses])
         mean = float(weight @ [one.loss for one in uses] / weight.sum())
         told.append((stops, mean, float(1 / np.sqrt(weight.sum()))))
     return told
+
+
+def _mean_stops(uses: Sequence[Use]) -> list[Row] | None:
+    """Stops of uses that ran the same program, each at the mean of its places: what a stop misses its place by is chance.
+
+    None where they did not run it in the same order.
+    """
+    if len({len(one.power) for one in uses}) != 1:
+        return None
+    power, temperature, energy = (
+        np.mean([getattr(one, name) for one in uses], axis=0) for name in ("power", "temperature", "energy")
+    )
+    for one in uses:
+        away = (np.abs(one.temperature - temperature) > 2 * NEAR_K) | (
+            np.abs(np.log(one.power / power)) > 2 * np.log(NEAR_POWER)
+        )
+        if away.mean() > NEARLY_ALL:
+            return None
+    return alike_stops(replace(uses[0], power=power, temperature=temperature, energy=energy))
 
 
 def _same(one: Sequence[Row], other: Sequence[Row]) -> bool:

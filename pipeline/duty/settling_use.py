@@ -2,12 +2,11 @@
 
 At the warmest opening that nothing else speaks against: what it loses there, one use at that opening loses (`pipeline.duty.mixed_use`), and
 colder openings no less. No bound of a single braking is needed, so that it settles what no test of alike stops does, where a use's cold
-start alone may cost as much as the target accepts.
+start alone may cost as much as the target accepts. Of openings that are nearly alike it is the warmest itself: run at a colder one, a
+film that it shows would leave the warmer ones open.
 
 A braking's stops are put together where they begin within BAND_K; blocks follow each other from warm to cold, so that stops which may
-clear a film come before those that may leave one. What begins colder than the rig's air lets a disc cool down to begins there. The whole
-is run WARMER_K warmer than it is on the vehicle: a film seen there is one on the vehicle whichever way the thermocouple is off, and what
-is colder by less than a rig holds is the same place.
+clear a film come before those that may leave one. What begins colder than the rig's air lets a disc cool down to begins there.
 """
 
 from __future__ import annotations
@@ -24,8 +23,6 @@ from pipeline.duty.settling_blocks import Gentle, Rig, on_rig
 from pipeline.results.duty import RigCooling
 
 BAND_K = 2.0  # within which a braking's stops are run as one block: either end is half of it off, inside what counts as one place
-WARMER_K = 1.0
-ALIKE_K = 4.0  # under the warmest opening's coldest braking, the opening tested
 ABOVE_AIR_K, USUAL_AIR_C = 12.0, 25.0  # how near the air a rig cools a disc in reasonable time
 MOST_BLOCKS = 80
 
@@ -49,8 +46,7 @@ class WholeUse:
 def whole_use(found: Run, own: NDArray[np.int64], rig: Rig, cooling: RigCooling | str) -> WholeUse | None:
     """The use at the warmest of the openings `own`; None where it has too many different stops to be run as blocks."""
     use = found.losses.use
-    coldest = use.temperature[-1][:, own].min(axis=0)
-    k = int(own[np.flatnonzero(coldest >= coldest.max() - ALIKE_K)[-1]])
+    k = int(own[use.temperature[-1][:, own].min(axis=0).argmax()])
     air = USUAL_AIR_C if isinstance(cooling, str) else cooling.ambient - ZERO_C
     stops = [on_rig(rig, one) for e in range(len(use.power)) for one in _of_braking(use, e, k, air + ABOVE_AIR_K)]
     if not stops or len(stops) > MOST_BLOCKS:
@@ -62,7 +58,7 @@ def _of_braking(use: Places, e: int, k: int, coldest: float) -> list[Gentle]:
     """One braking's stops through the use, those that begin alike together."""
     power, energy = float(use.power[e]), float(use.energy[e])
     times = use.times.astype(int)
-    start = np.maximum(use.temperature[:, e, k] + WARMER_K, coldest)
+    start = np.maximum(use.temperature[:, e, k], coldest)
     kept = times > 0
     found: list[list[int]] = []
     for c in np.flatnonzero(kept)[np.argsort(start[kept], kind="stable")]:

@@ -98,3 +98,24 @@ def test_a_mix_that_was_run_twice_counts_by_its_mean():
     low, high = bound(replace(one, whole=one.whole + other.whole))
     assert (low + high * 0.98) / 2 == pytest.approx(0.03, rel=0.01)
     assert high * 0.98 - low == pytest.approx(2 * 1.96 * 0.005 / np.sqrt(2), rel=0.01)
+
+
+def test_runs_of_one_program_stand_at_the_mean_of_their_places():
+    """Each stop begins some kelvin off its place, one way in one run and the other in the next."""
+    one, other = film_of_test(warmer=7.0), film_of_test(warmer=-7.0)
+    assert bound(one) == (pytest.approx(0.03 - 1.96 * 0.005, rel=0.001), np.inf)
+    low, high = bound(replace(one, whole=one.whole + other.whole, grown=one.grown + other.grown))
+    assert low > 0.02 and high < 0.041
+
+
+def test_runs_in_different_orders_are_not_laid_over_one_another():
+    one, other = film_of_test(loss=0.02), film_of_test(loss=0.04, back=True)
+    low, high = bound(replace(one, whole=one.whole + other.whole))
+    assert low > 0.02 and high < 0.041
+
+
+def test_a_stop_as_hot_as_the_checks_but_for_chance_clears_nothing():
+    """The warmest stops begin 3 K above what is known to leave a film, and run last."""
+    low, high = bound(film_of_test(clears=197.0, back=True))
+    assert low > 0.02 and high < 0.041
+    assert bound(film_of_test(clears=190.0, back=True)) == (0.0, np.inf)

@@ -210,7 +210,10 @@ def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Rec
     if span is not None and sure is None and named is not None:
         again = _with_named(tests, duty, named.blocks)
         free = again.opening_to_run_sure
-        found["settled"] = free is not None or all(one.cause != "glazing" for one in again.not_excluded)
+        left = [one for one in again.not_excluded if one.cause == "glazing"]
+        found["settled"] = free is not None or not any(
+            one.low - 1e-9 <= named.opening <= one.high + 1e-9 for one in left
+        )
         found["settled_loss"] = _worst(way, free)
     return found
 
