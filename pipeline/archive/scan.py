@@ -19,7 +19,7 @@ from pipeline.inputs.model import read_yaml
 
 ID = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]*", re.ASCII)
 LONGEST_ID = 200  # a file name holds 255 bytes, and the results add endings of their own to the id
-KEYS = ("compound", "wear", "rig", "date")  # of a card that a run must know before the card is read whole
+KEYS = ("compound", "wear", "rig", "date", "holds")  # of a card that a run must know before the card is read whole
 LONGEST_SLUG = 100  # of a compound's folder name
 # Latin letters that NFKD does not take apart (casefold makes ss of ß)
 WRITTEN_OUT = str.maketrans(
@@ -36,6 +36,7 @@ class Scan:
     on_rigs: dict[str, tuple[str, str]] = field(default_factory=dict)  # test -> its rig and date, as the card has them
     skipped: tuple[tuple[str, str], ...] = ()
     refused: tuple[tuple[str, str], ...] = ()  # those of the skipped that hold a test.yaml: tests that give no result
+    summary_only: frozenset[str] = frozenset()  # tests of which only reduced rows were kept
 
     @property
     def compounds(self) -> list[str]:
@@ -52,7 +53,7 @@ def scan(archive: Path) -> Scan:
     tests: dict[str, str | None] = {}
     wear: dict[str, str | None] = {}
     on_rigs: dict[str, tuple[str, str]] = {}
-    skipped, refused = [], []
+    skipped, refused, summary_only = [], [], set()
     try:
         folders = sorted(archive.iterdir(), key=lambda p: natural_key(p.name))
     except OSError as error:
@@ -65,11 +66,12 @@ def scan(archive: Path) -> Scan:
             said = _said(folder)
             tests[folder.name], wear[folder.name] = said.get("compound"), said.get("wear")
             on_rigs[folder.name] = (said.get("rig", ""), said.get("date", ""))
+            summary_only |= {folder.name} if said.get("holds") == "summary" else set()
         elif why:
             skipped.append((printable(folder.name), why))
             if os.path.lexists(folder / "test.yaml"):
                 refused.append(skipped[-1])
-    return Scan(tests, wear, on_rigs, tuple(skipped), tuple(refused))
+    return Scan(tests, wear, on_rigs, tuple(skipped), tuple(refused), frozenset(summary_only))
 
 
 def refuse_empty(found: Scan, archive: Path) -> None:
@@ -117,9 +119,9 @@ def _said(folder: Path) -> dict[str, str]:
         return {}
     if not isinstance(content, dict):
         return {}
-    texts = {
-        key: value.strip() for key in KEYS if isinstance(value := content.get(key), str) and not holds_blank(value)
-    }
+    recordings = content.get("recordings")
+    said = {**content, "holds": recordings.get("holds") if isinstance(recordings, dict) else None}
+    texts = {key: value.strip() for key in KEYS if isinstance(value := said.get(key), str) and not holds_blank(value)}
     return {k: v for k, v in texts.items() if 0 < len(v) <= 200 and all(ord(c) >= 32 for c in v)}
 
 

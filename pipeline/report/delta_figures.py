@@ -147,8 +147,8 @@ def one_stop(both: tuple[Reduction, Reduction], names: tuple[str, str]) -> go.Fi
     fig = frame.figure(
         frame.axis("Time from brake start", "s", anchor="y2"),
         frame.axis("µ", domain=[0.42, 1.0], anchor="x"),
-        height=400,
-        margin={"l": 80, "r": 30, "t": 44, "b": 56},
+        height=320,
+        margin={"l": 80, "r": 30, "t": 40, "b": 52},
     )
     fig.update_layout(yaxis2=frame.axis("Pressure", "bar", domain=[0.0, 0.34], anchor="x"))
     for one, name, line in zip(both, words, LINES, strict=True):

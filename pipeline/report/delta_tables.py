@@ -45,12 +45,12 @@ def signed(change: float | None) -> str:
 
 
 def span_c(low: float | None, high: float | None) -> str:
-    """A class of temperatures in degrees: `below 100`, `100 to 150`, `from 600`."""
+    """A class of temperatures: `below 100 °C`, `100 to 150 °C`, `from 600 °C`."""
     if low is None and high is None:
         return "all"
     if low is None:
-        return f"below {high:.0f}"
-    return f"from {low:.0f}" if high is None else f"{low:.0f} to {high:.0f}"
+        return f"below {high:.0f} °C"
+    return f"from {low:.0f} °C" if high is None else f"{low:.0f} to {high:.0f} °C"
 
 
 def link(method: str, test: str, stop: int | None) -> Any:
@@ -66,7 +66,7 @@ def link(method: str, test: str, stop: int | None) -> Any:
 
 def comparable_heads(ranges: list[Range]) -> list[str]:
     """Heads of the table: all energies, then each class of energy density."""
-    return ["Disc at stop start (°C)", "All stops", *(energy(*key).removeprefix("of ") for key in _energies(ranges))]
+    return ["Disc at stop start", "All stops", *(energy(*key).removeprefix("of ") for key in _energies(ranges))]
 
 
 def _energies(ranges: list[Range]) -> list[tuple[float | None, float | None]]:
@@ -106,7 +106,7 @@ def share_heads(shares: Shares) -> list[str]:
     return [
         "Changed",
         "All stops (%)",
-        *(f"{span_c(c.low_c, c.high_c)} °C (%)" for c in together.classes),
+        *(f"{span_c(c.low_c, c.high_c)} (%)" for c in together.classes),
         *(f"Window, {end.test} (K)" for end in together.windows),
     ]
 

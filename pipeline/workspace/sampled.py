@@ -1,8 +1,8 @@
 """Tests on which the settings of two methods are tried one at a time, and what that reads.
 
 The work is a reduction of a test for each setting and test. It is bounded by `MOST_REDUCTIONS`: of many settings one test is taken, of few
-several, one of each compound before a second of any, in the order of the archive. So the choice depends on what the archive and the
-methods are and on no result.
+several, one of each compound before a second of any, in the order of the archive; tests of which only reduced rows were kept cannot
+be reduced again. So the choice depends on what the archive and the methods are and on no result.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ def sampled(run: Run, a: str, b: str) -> list[str]:
 
 def in_turn(run: Run, count: int) -> list[str]:
     """So many tests, the first of each compound, then the second of each."""
-    rounds = zip_longest(*(run.tests_of(slug) for slug in run.compounds))
+    whole = ([test for test in run.tests_of(slug) if test not in run.found.summary_only] for slug in run.compounds)
+    rounds = zip_longest(*whole)
     return [test for test in chain.from_iterable(rounds) if test is not None][:count]
 
 

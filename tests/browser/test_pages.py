@@ -28,7 +28,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
     arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
     sheet.run(**arguments)
     made["sheet"] = arguments["into"] / "sheet.html"
-    made["delta"] = makers.results_of_delta(root / "results" / "deltas" / "first--revised")
+    made["delta"] = makers.results_of_delta(root / "results" / "deltas" / "first--revised", traces=True)
     delta_page.run(into=made["delta"].parent)
     return made
 

@@ -10,7 +10,15 @@ from pipeline.workspace import sampled
 from pipeline.workspace.reasons import Differs, reasons
 from pipeline.workspace.run import load_run
 
-TESTS = {"a1": "Marram 4", "a2": "Marram 4", "a3": "Marram 4", "b1": "Marram 6", "b2": "Marram 6", "none": None}
+TESTS = {
+    "a0": "Marram 4",
+    "a1": "Marram 4",
+    "a2": "Marram 4",
+    "a3": "Marram 4",
+    "b1": "Marram 6",
+    "b2": "Marram 6",
+    "none": None,
+}
 
 
 def workspace(root, second):
@@ -22,7 +30,8 @@ def workspace(root, second):
     write_text(root / "m/other.yaml", second)
     for test, compound in TESTS.items():
         named = f"compound: {compound}\n" if compound else ""
-        write_text(root / "archive" / test / "test.yaml", f"schema: 1\n{named}")
+        kept = "summary" if test == "a0" else "stop"
+        write_text(root / "archive" / test / "test.yaml", f"schema: 1\n{named}recordings: {{holds: {kept}}}\n")
     return load_run(root / "config.yaml")
 
 

@@ -49,7 +49,7 @@ def test_figures_beyond_their_intervals_stand_apart(page):
 
 def test_where_mu_compares_is_told_by_temperature_and_energy(page):
     where = part(page, "comparable")
-    assert "below 20 J/mm²" in where and "below 100 not comparable 0 to +3.0 % 12 stops" in where
+    assert "below 20 J/mm²" in where and "below 100 °C not comparable 0 to +3.0 % 12 stops" in where
 
 
 def test_each_setting_has_its_share_and_the_rest_is_interaction(page):
