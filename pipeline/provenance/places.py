@@ -11,6 +11,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from pipeline.archive.card import load_card
 from pipeline.delta.fingerprints import loaded
@@ -110,7 +111,7 @@ class Ground:
 
 def _only(paths: Iterable[Path], test: str) -> Path | None:
     """The repeatability of the compound that has the test."""
-    return next((path for path in paths if test in ((loaded(path).get("stamp") or {}).get("inputs") or {})), None)
+    return next((path for path in paths if test in digests(mapping(loaded(path).get("stamp")).get("inputs"))), None)
 
 
 def ground(results: Path, config: Path | None = None) -> Ground:
@@ -164,6 +165,21 @@ def methods_in(results: Path) -> list[Path]:
         for path in sorted(results.iterdir())
         if path.is_dir() and ((path / "tests").is_dir() or (path / "compounds").is_dir()) and not is_left_over(path)
     ]
+
+
+def mapping(value: Any) -> dict[str, Any]:
+    """A part of a file that should be a table of keys; none where it is something else."""
+    return value if isinstance(value, dict) else {}
+
+
+def listing(value: Any) -> list[dict[str, Any]]:
+    """The tables of keys in a list of a file; none where it is something else."""
+    return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
+
+
+def digests(value: Any) -> dict[str, str]:
+    """Digests by name, of a stamp or a record; what is no text is left out."""
+    return {name: was for name, was in mapping(value).items() if isinstance(was, str) and name}
 
 
 def listed(folder: Path) -> dict[str, str]:

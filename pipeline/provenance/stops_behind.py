@@ -15,6 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.delta.fingerprints import loaded
+from pipeline.provenance.places import listing, mapping
 from pipeline.results import read_table
 
 MAP = "stops of the friction map"
@@ -91,18 +92,21 @@ def _of_file(method: Path, test: str, file: str) -> tuple[str, set[int] | None]:
     """The stops that a kind of file rests on; None: no more is known than the words say."""
     folder, name = method / "tests" / test, file.rsplit("/", 1)[-1]
     if name in ("friction.json", "batches.json", "duty.json", "targets.json"):
-        rows = (loaded(folder / "friction.json").get("diagnostics") or {}).get("stops")
-        found = {int(row["stop"]) for row in rows} if isinstance(rows, list) else None
+        rows = listing(mapping(loaded(folder / "friction.json").get("diagnostics")).get("stops"))
+        found = {one["stop"] for one in rows if isinstance(one.get("stop"), int)}
         return (MAP, found) if found else (OK, None)
     if name == "wear.json":
-        parts = (loaded(folder / "wear.json").get("components") or {}).values()
-        ends = [(row["from_stop"], row["to_stop"]) for part in parts for row in part.get("intervals", [])]
-        if ends:
-            return WEAR, set(range(min(low for low, _ in ends) + 1, max(high for _, high in ends) + 1))
+        parts = mapping(loaded(folder / "wear.json").get("components")).values()
+        rows = [row for part in parts for row in listing(mapping(part).get("intervals"))]
+        ends = [(row.get("from_stop"), row.get("to_stop")) for row in rows]
+        known = [(low, high) for low, high in ends if isinstance(low, int) and isinstance(high, int)]
+        if known:
+            return WEAR, set(range(min(low for low, _ in known) + 1, max(high for _, high in known) + 1))
         return OK, None
     if name == "drift.json":
-        chart = ((loaded(folder / "drift.json").get("charts") or {}).get("residual") or {}).get("stop")
-        return (CHART, set(chart)) if isinstance(chart, list) and chart else (OK, None)
+        chart = mapping(mapping(loaded(folder / "drift.json").get("charts")).get("residual")).get("stop")
+        found = {one for one in chart if isinstance(one, int)} if isinstance(chart, list) else set()
+        return (CHART, found) if found else (OK, None)
     return ALL, None
 
 

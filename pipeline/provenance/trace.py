@@ -16,7 +16,7 @@ from pipeline.delta.fingerprints import loaded
 from pipeline.errors import InputError
 from pipeline.inputs import seen
 from pipeline.provenance.figures import Printed, asked
-from pipeline.provenance.places import Ground, ground
+from pipeline.provenance.places import Ground, digests, ground, listing, mapping
 from pipeline.provenance.stops_behind import Scope, along, of_test, spans
 from pipeline.results.files import digest
 from pipeline.results.model import read
@@ -181,7 +181,7 @@ def _summary_stamp(method: Path, file: str) -> Any:
 def _inputs(path: Path, stamp: Mapping[str, Any], on: Ground) -> list[Raw]:
     """What the file's stage read, and whether it is still the same."""
     found = []
-    for name, was in (stamp.get("inputs") or {}).items():
+    for name, was in digests(stamp.get("inputs")).items():
         place = on.place(path, name)
         if place is None:
             state: State = "not recorded"
@@ -202,15 +202,16 @@ def _tests(file: str, key: str, scope: Scope, sheet: Sheet, folder: Path) -> lis
         return []  # a target, a fact, a shift of the rig: no stop is behind it
     named = scope.tests or {test for test in sheet.tests if f"rows of {test}," in key}
     if not named and scope.batch is not None:
-        batches = loaded(folder / "batches.json").get("batches") or []
-        named = {test for one in batches if one.get("batch") == scope.batch for test in one.get("tests", [])}
-    left_out = loaded(folder / "friction.json").get("tests_left_out") or {}
+        batches = listing(loaded(folder / "batches.json").get("batches"))
+        of_batch = [one.get("tests") for one in batches if one.get("batch") == scope.batch]
+        named = {str(test) for tests in of_batch if isinstance(tests, list) for test in tests}
+    left_out = mapping(loaded(folder / "friction.json").get("tests_left_out"))
     return [test for test in sheet.tests if (test in named if named else test not in left_out)]
 
 
 def _behind(test: str, method: Path, file: str, key: str, scope: Scope, on: Ground) -> Behind:
     record = loaded(on.results / "channels" / f"{test}.json")
-    known: dict[str, str] = record.get("files") or {}
+    known = digests(record.get("files"))
     archive = on.of_test(test)
     if file.startswith("archive/"):
         return Behind(test, "the card alone", [], [], _raw("test.yaml", known, archive))
@@ -225,7 +226,7 @@ def _behind(test: str, method: Path, file: str, key: str, scope: Scope, on: Grou
 
 def _readings(wear: Path, on: Ground) -> Raw | None:
     """The test's wear readings, by the stamp of what was made of them."""
-    inputs = _inputs(wear, loaded(wear).get("stamp") or {}, on)
+    inputs = _inputs(wear, mapping(loaded(wear).get("stamp")), on)
     found = next((one for one in inputs if one.file == "wear"), None)
     place = on.place(wear, "wear")
     return None if found is None else Raw(place.name if place else "wear readings", found.digest, found.now)

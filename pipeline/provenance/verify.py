@@ -23,7 +23,7 @@ from pipeline.delta.fingerprints import loaded
 from pipeline.errors import InputError
 from pipeline.method import SECTIONS, channels, filled
 from pipeline.provenance.figures import printed
-from pipeline.provenance.places import Ground, ground, listed, methods_in, tests_in
+from pipeline.provenance.places import Ground, digests, ground, listed, mapping, methods_in, tests_in
 from pipeline.provenance.trace import compared
 from pipeline.results.files import digest, version
 from pipeline.results.left_over import is_left_over
@@ -84,7 +84,7 @@ def verified(results: Path, config: Path | None = None) -> Verified:
 
 def _raw(on: Ground, test: str, found: Verified) -> None:
     """Every file of a test's folder against the digest that it had when it was read."""
-    known: dict[str, str] = loaded(on.results / "channels" / f"{test}.json").get("files") or {}
+    known = digests(loaded(on.results / "channels" / f"{test}.json").get("files"))
     folder = on.of_test(test)
     if not known:
         found.lack("raw files", test, "the record of its recordings has no digests; run again to have them")
@@ -125,7 +125,7 @@ def _stamped(on: Ground) -> Iterator[tuple[Path, dict[str, Any]]]:
 
 def _inputs(on: Ground, path: Path, stamp: dict[str, Any], found: Verified) -> None:
     own = path.relative_to(on.results).as_posix()
-    for name, was in (stamp.get("inputs") or {}).items():
+    for name, was in digests(stamp.get("inputs")).items():
         place = on.place(path, name)
         if place is None:
             found.lack("inputs", own, f"{name}: nothing says where it is; name the config by --config")
@@ -141,21 +141,23 @@ def _inputs(on: Ground, path: Path, stamp: dict[str, Any], found: Verified) -> N
 def _settings(on: Ground, path: Path, stamp: dict[str, Any], found: Verified) -> None:
     """Settings against the method, revisions and version against this software."""
     own = path.relative_to(on.results)
-    said = stamp.get("settings") or {}
+    said = mapping(stamp.get("settings"))
     method = dict(on.run.read_methods).get(own.parts[0]) if on.run is not None else None
     now = filled(method) if method is not None else None
-    for section, values in (said.get("settings") or {}).items():
+    for section, values in mapping(said.get("settings")).items():
         if now is None:
             continue
         apart = [
             f"{section}.{key} was {value}, the method says {now.get(section, {}).get(key)}"
-            for key, value in values.items()
+            for key, value in mapping(values).items()
             if key in now.get(section, {}) and not _alike(value, now[section][key])
         ]
         found.hold("settings", own.as_posix(), "; ".join(apart) or None)
     if now is None and said.get("settings"):
         found.lack("settings", own.as_posix(), "nothing says where its method is; name the config by --config")
-    revisions = said.get("revisions") or ({"channels": stamp.get("revision")} if own.parts[0] == "channels" else {})
+    revisions = mapping(said.get("revisions")) or (
+        {"channels": stamp.get("revision")} if own.parts[0] == "channels" else {}
+    )
     for name, was in revisions.items():
         is_ = channels.REVISION if name == "channels" else SECTIONS[name][1].REVISION if name in SECTIONS else None
         found.hold(

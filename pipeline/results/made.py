@@ -27,9 +27,10 @@ def made_in(results: Path) -> Iterator[tuple[Path, dict[str, str]]]:
         for record in sorted(place.glob("*.json")):
             try:
                 content = json.loads(record.read_text(encoding="utf-8"))
-            except (OSError, ValueError):
+            except (OSError, ValueError, RecursionError):
                 continue
-            yield place.parent, {str(name): str(was) for name, was in content.items()}
+            known = content if isinstance(content, dict) else {}
+            yield place.parent, {name: was for name, was in known.items() if name and isinstance(was, str)}
 
 
 def _folders(results: Path) -> Iterable[Path]:

@@ -129,16 +129,15 @@ def write(path: Path, result: Result) -> None:
 
 def read(path: Path, model: type[R]) -> R:
     """Read a results file. Raises InputError naming file and key where it is not what the stage writes."""
-    text = path.read_text(encoding="utf-8")
     try:
-        return model.model_validate(json.loads(text))
+        return model.model_validate(json.loads(path.read_text(encoding="utf-8")))
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or "file"
         raise InputError(
             f"{path}: {where}: {first['msg']}; not written by this version of the software, run again"
         ) from error
-    except json.JSONDecodeError as error:
+    except (ValueError, RecursionError) as error:  # no JSON, no UTF-8, nested without end
         raise InputError(f"{path}: not readable as JSON; delete it and run again") from error
 
 

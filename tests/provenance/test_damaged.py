@@ -1,0 +1,91 @@
+"""Whatever stands in results that were damaged or written by hand, it is told in words and nothing falls over."""
+
+import json
+
+import pytest
+
+from pipeline import cli
+from pipeline.errors import InputError
+from pipeline.provenance.trace import lines, traced
+from pipeline.provenance.verify import verified
+from pipeline.report import sheet
+from tests.report import makers
+
+ODD = (
+    None,
+    [],
+    {},
+    "text",
+    7,
+    [1, "a"],
+    {"a": [1]},
+    {"settings": 3},
+    {"settings": {"wear": 3}, "revisions": 4},
+    {"..": "x"},
+    {"": ""},
+)
+
+
+@pytest.fixture
+def results(tmp_path):
+    """Hand-made results of two tests, a sheet among them; the archive beside them, no config."""
+    arguments = makers.results_of_compound(tmp_path, ("m4-a", "m4-b"))
+    sheet.print_json(sheet.made(**arguments), arguments["into"] / "sheet.json")
+    channels = tmp_path / "results" / "channels"
+    channels.mkdir(exist_ok=True)
+    for test in arguments["tests"]:
+        (channels / f"{test}.json").write_text(
+            json.dumps({"test": test, "files": {"test.yaml": "0" * 32}, "stamp": {"inputs": {}}})
+        )
+    return tmp_path / "results"
+
+
+def test_results_without_records_are_told_and_not_passed(results):
+    found = verified(results)
+    assert found.compared["numbers"] > 100 and not [one for one in found.differences if one.kind == "numbers"]
+    assert {(one.kind, one.place) for one in found.differences if not one.known} >= {
+        ("raw files", "m4-a"),
+        ("raw files", "m4-b"),
+    }
+    assert cli.run(["verify", str(results)]) == 3
+
+
+@pytest.mark.parametrize("odd", ODD, ids=map(str, range(len(ODD))))
+def test_odd_stamps_and_records_do_not_end_it(results, odd):
+    for path in results.rglob("*.json"):
+        content = json.loads(path.read_text())
+        if "stamp" in content and path.name != "sheet.json":
+            path.write_text(json.dumps(content | {"stamp": odd, "files": odd}))
+        elif path.name == "friction.json":
+            path.write_text(
+                json.dumps(content | {"stamp": {"inputs": odd, "settings": odd, "revision": odd, "software": odd}})
+            )
+    for path in (results / "first").rglob("*.json"):
+        content = json.loads(path.read_text())
+        parts = [key for key in ("diagnostics", "components", "charts", "batches", "tests_left_out") if key in content]
+        if parts and path.name not in ("sheet.json", "charts.json"):
+            path.write_text(json.dumps(content | dict.fromkeys(parts, odd)))
+    made = results / "first" / ".made"
+    made.mkdir()
+    (made / "index.html.json").write_text(json.dumps(odd))
+    verified(results)
+    place = results / "first" / "compounds" / "marram-4" / "sheet.json"
+    assert lines(traced(place, "Friction: window, lower end"))
+    assert lines(traced(place, "disc: wear per stop"))
+
+
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"[]", b"7", b"{}", b'{"compound": 7}', b"[" * 5000])
+def test_a_sheet_that_is_none_is_told(results, content):
+    place = results / "first" / "compounds" / "marram-4" / "sheet.json"
+    place.write_bytes(content)
+    assert [one for one in verified(results).differences if one.kind == "numbers" and one.place.endswith("sheet.json")]
+    with pytest.raises(InputError):
+        traced(place, "window, lower end")
+
+
+def test_what_is_no_results_folder_is_told(tmp_path, capsys):
+    assert cli.run(["verify", str(tmp_path / "nothing")]) == 2
+    assert cli.run(["trace", str(tmp_path), "x"]) == 2
+    (tmp_path / "sheet.json").write_text("{}")
+    assert cli.run(["trace", str(tmp_path / "sheet.json"), "x"]) == 2
+    assert "does not stand in the results of a run" in capsys.readouterr().err
