@@ -15,14 +15,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import polars as pl
-
 from pipeline.archive.scan import printable
 from pipeline.cli import workspace
+from pipeline.drift.series import Series
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import to_si
 from pipeline.method import Method
 from pipeline.results import read_table
+from pipeline.watching.judge import series_of
 from pipeline.watching.running import Event, RunningTest
 from pipeline.workspace.run import Run, load_run
 from pipeline.workspace.targets import refuse_unknown
@@ -156,7 +156,7 @@ class Loop:
                     archive / name,
                     method[1],
                     self.settle_s,
-                    _others(loaded, method[0], name),
+                    _others(loaded, name, method[0]),
                     Path(rig) if rig else None,
                 )
                 if first and self.given.only is None:
@@ -193,16 +193,17 @@ class Loop:
             self.say("results", f"{name}: results not brought up to date: see run.log among the results")
 
 
-def _others(loaded: Run, method: str, name: str) -> Callable[[], Mapping[str, pl.DataFrame]]:
-    """The stops tables of the other tests of the compound, as the last run left them."""
+def _others(loaded: Run, name: str, method: str) -> Callable[[], Mapping[str, Series]]:
+    """What the other tests of the compound tell of the scatter, by their stops as the last run left them."""
     compound = loaded.found.tests[name]
     others = [
         test for test, of in loaded.found.tests.items() if of == compound and compound is not None and test != name
     ]
     tests = Path(loaded.results) / method / "tests"
 
-    def tables() -> dict[str, pl.DataFrame]:
+    def known() -> dict[str, Series]:
         places = {test: tests / test / "stops.parquet" for test in others}
-        return {test: read_table(place) for test, place in places.items() if place.is_file()}
+        tables = {test: read_table(place) for test, place in places.items() if place.is_file()}
+        return series_of(tables, dict(loaded.read_methods)[method])
 
-    return tables
+    return known

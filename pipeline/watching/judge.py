@@ -13,9 +13,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.drift.looks import Judged, Look, before, judged, rate_of_a_look
-from pipeline.drift.noise import Repeatability
 from pipeline.drift.repeatability import pooled_over_tests, scatter_of
-from pipeline.drift.series import series
+from pipeline.drift.series import Series, series
 from pipeline.method import Method
 from pipeline.method.drift import Drift
 from pipeline.watching.faults import Fault
@@ -42,21 +41,18 @@ class Said(NamedTuple):
         return f"{'STOP AND LOOK: ' if self.alarm else 'note: '}{'; '.join(filter(None, parts))}"
 
 
-def pooled_noise(own: pl.DataFrame, others: Mapping[str, pl.DataFrame], method: Method) -> Repeatability | None:
-    """Scatter pooled over the compound's other tests and what is there of this one; None where nothing can be pooled.
-
-    own: stops up to the look; others: stops tables of the other tests by name.
-    """
-    tables = {name: table for name, table in {**others, "": own}.items() if table.height}
+def series_of(tables: Mapping[str, pl.DataFrame], method: Method) -> dict[str, Series]:
+    """What the scatter is pooled from, of tests' stops tables by name."""
     suspect = method.friction.use_suspect
-    return scatter_of(
-        pooled_over_tests({name: series(table, method.drift, use_suspect=suspect) for name, table in tables.items()})
-    )
+    return {name: series(table, method.drift, use_suspect=suspect) for name, table in tables.items() if table.height}
 
 
-def look_at(stops: pl.DataFrame, look: Look, looks: int, method: Method, others: Mapping[str, pl.DataFrame]) -> Judged:
-    """The verdict at a look, with the scatter of the compound as far as it is known then."""
-    noise = pooled_noise(before(stops, look), others, method)
+def look_at(stops: pl.DataFrame, look: Look, looks: int, method: Method, others: Mapping[str, Series]) -> Judged:
+    """The verdict at a look, by the scatter pooled over the compound's other tests and the stops of this one up to the look.
+
+    others: of the other tests by name (`series_of`); none where this is the compound's first.
+    """
+    noise = scatter_of(pooled_over_tests({**others, **series_of({"": before(stops, look)}, method)}))
     return judged(stops, look, looks, method.drift, noise, use_suspect=method.friction.use_suspect)
 
 

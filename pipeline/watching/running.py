@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, NamedTuple
 
-import polars as pl
-
 from pipeline.archive.card import Card, load_card
 from pipeline.drift.looks import planned_looks, reached
+from pipeline.drift.series import Series
 from pipeline.errors import InputError
 from pipeline.method import Method
 from pipeline.notebook.reduction import Reduced, reduce
@@ -47,14 +46,14 @@ class Event(NamedTuple):
 class RunningTest:
     """A test that is watched.
 
-    folder: the test's; others: gives the stops tables of the compound's other tests when a look asks for them; rig: the file
-    of its rig whose calibrations the method applies.
+    folder: the test's; others: gives what the compound's other tests tell of the scatter when a look asks for it
+    (`judge.series_of`); rig: the file of its rig whose calibrations the method applies.
     """
 
     folder: Path
     method: Method
     settle_s: float
-    others: Callable[[], Mapping[str, pl.DataFrame]] = dict
+    others: Callable[[], Mapping[str, Series]] = dict
     rig: Path | None = None
     complete: bool = False  # the schedule's last stop has been run
     at_end: bool = False  # and no recording is being written

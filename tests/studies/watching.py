@@ -1,10 +1,10 @@
 """What `stopsheet watch` says of tests that are fed to it stop by stop: false alarms on sound ones, delays on the others.
 
-    python -m tests.studies.watching [--sound 600] [--each 40] [--seed 1] [--write]
+    python -m tests.studies.watching [--compounds 30] [--each 15] [--seed 1] [--without-samples] [--write]
 
 Each test is judged at each of its looks, at each wear reading and for lasting faults, on the stops run by then and no
-others; an alarm at any of them counts once. The compound has none to six earlier tests, from which the scatter is pooled
-with the stops so far. With --write the figures go to docs/watching_study.md.
+others; an alarm at any of them counts once. Each compound has seven sound tests; a test knows none to six others of its
+compound, from which the scatter is pooled with the stops so far. With --write the figures go to docs/watching_study.md.
 """
 
 from __future__ import annotations
@@ -20,9 +20,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.drift.looks import planned_looks, reached
+from pipeline.drift.series import Series
 from pipeline.method import Method
 from pipeline.watching.faults import lasting_faults
-from pipeline.watching.judge import Said, look_at, said_of_faults, said_of_look, said_of_wear
+from pipeline.watching.judge import Said, look_at, said_of_faults, said_of_look, said_of_wear, series_of
 from pipeline.watching.wear_limit import outlooks
 from tests.studies.drift_tables import interval
 from tests.studies.watching_tests import (
@@ -38,7 +39,7 @@ from tests.studies.watching_tests import (
 )
 
 METHOD = Method()
-EARLIER = 6
+SOUND = 7  # sound tests of a compound
 
 
 class Told(NamedTuple):
@@ -64,7 +65,7 @@ class Result(NamedTuple):
         return next((one for one in self.told if one.said.alarm and kind in (None, one.said.kind)), None)
 
 
-def watched(cause: str, test: Watched, others: dict[str, pl.DataFrame], room: Path) -> Result:
+def watched(cause: str, test: Watched, others: dict[str, Series], room: Path) -> Result:
     """Feed a test to the watch."""
     looks, settings = planned_looks(test.card.blocks), METHOD.drift
     readings = readings_of(test, room)
@@ -89,7 +90,7 @@ def watched(cause: str, test: Watched, others: dict[str, pl.DataFrame], room: Pa
     return Result(cause, test.stops.height, len(looks), len(others), told, test.onset, test.loss)
 
 
-def causes(each: int) -> dict[str, Callable[[Compound, int, np.random.Generator], Watched]]:
+def causes() -> dict[str, Callable[[Compound, int, np.random.Generator], Watched]]:
     """What goes wrong, by name."""
     found: dict[str, Callable[[Compound, int, np.random.Generator], Watched]] = {}
     for loss in (0.04, 0.06, 0.08, 0.12, 0.17):
@@ -99,25 +100,36 @@ def causes(each: int) -> dict[str, Callable[[Compound, int, np.random.Generator]
     found["thermocouple open from a stop on"] = sensor_fault
     found["disc used up to 120 %"] = lambda c, s, r: worn_out(c, 1.2, s, r)
     found["disc used up to 180 %"] = lambda c, s, r: worn_out(c, 1.8, s, r)
-    return found if each else {}
-
-
-def study(sound_tests: int, each: int, seed: int) -> list[Result]:
-    """Watch so many sound tests, and `each` of every cause."""
-    rng = np.random.default_rng(seed)
-    wanted = [("sound", sound)] * sound_tests + [item for item in causes(each).items() for _ in range(each)]
-    found = []
-    with tempfile.TemporaryDirectory(prefix="stopsheet-") as folder:
-        for number, (cause, make) in enumerate(wanted):
-            of, start = compound(rng), 1_000_000 * seed + 100 * number
-            earlier = int(rng.integers(0, EARLIER + 1))
-            others = {f"earlier {k}": sound(of, start + 1 + k, rng).stops for k in range(earlier)}
-            found.append(watched(cause, make(of, start, rng), others, Path(folder)))
     return found
 
 
-def report(found: list[Result]) -> str:
-    """The page."""
+def study(compounds: int, each: int, seed: int, first: int = 0) -> list[Result]:
+    """Watch the sound tests of so many compounds, and of the first `each` of these one test of every cause.
+
+    first: number of the first compound, each of which is drawn for itself.
+    """
+    found = []
+    with tempfile.TemporaryDirectory(prefix="stopsheet-") as folder:
+        for number in range(first, first + compounds):
+            rng, start = np.random.default_rng([seed, number]), 1_000_000 * seed + 1000 * number
+            of = compound(rng)
+            tests = [sound(of, start + k, rng) for k in range(SOUND)]
+            known = series_of({f"{k}": test.stops for k, test in enumerate(tests)}, METHOD)
+
+            def earlier(
+                besides: str, known: dict[str, Series] = known, rng: np.random.Generator = rng
+            ) -> dict[str, Series]:
+                some = [name for name in known if name != besides][: int(rng.integers(0, SOUND))]
+                return {name: known[name] for name in some}
+
+            found += [watched("sound", test, earlier(f"{k}"), Path(folder)) for k, test in enumerate(tests)]
+            for k, (cause, make) in enumerate(causes().items() if number < each else ()):
+                found.append(watched(cause, make(of, start + 100 + k, rng), earlier(""), Path(folder)))
+    return found
+
+
+def report(found: list[Result], samples: str = "") -> str:
+    """The page; samples: its part on the samples' files."""
     sound_ones = [one for one in found if one.cause == "sound"]
     parts = [_opening(sound_ones, found)]
     if sound_ones:
@@ -125,7 +137,7 @@ def report(found: list[Result]) -> str:
     wrong = list(dict.fromkeys(one.cause for one in found if one.cause != "sound"))
     if wrong:
         parts += [_delays({cause: [one for one in found if one.cause == cause] for cause in wrong})]
-    return "\n\n".join([*parts, LIMITS]) + "\n"
+    return "\n\n".join([*parts, *filter(None, [samples]), LIMITS]) + "\n"
 
 
 def _opening(sound_ones: list[Result], found: list[Result]) -> str:
@@ -138,7 +150,7 @@ def _opening(sound_ones: list[Result], found: list[Result]) -> str:
         f"{len(found)} tests of the rig's simulator at the level of stops, {min(stops)} to {max(stops)} stops each, fed to the "
         "watch as they were run. Programs, bedding, scatter, moisture, pauses, fade and use are drawn at random, a wandering, "
         "a daily swing and heavy tails laid over friction, 1 % of the stops doubted for nothing, wear read after about half of "
-        f"the checks. The compound has none to {EARLIER} earlier tests. {np.mean(looks):.1f} looks a test on average "
+        f"the checks. The compound has none to {SOUND - 1} earlier tests. {np.mean(looks):.1f} looks a test on average "
         f"({min(looks)} to {max(looks)})."
     )
 
@@ -215,12 +227,16 @@ LIMITS = """## What this does not show
 
 def main() -> None:
     options = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    options.add_argument("--sound", type=int, default=600)
-    options.add_argument("--each", type=int, default=40)
+    options.add_argument("--compounds", type=int, default=30)
+    options.add_argument("--each", type=int, default=15)
     options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--without-samples", action="store_true")
     options.add_argument("--write", action="store_true")
     chosen = options.parse_args()
-    text = report(study(chosen.sound, chosen.each, chosen.seed))
+    from tests.studies import watching_samples
+
+    samples = "" if chosen.without_samples else watching_samples.section()
+    text = report(study(chosen.compounds, chosen.each, chosen.seed), samples)
     print(text)
     if chosen.write:
         Path(__file__).parents[2].joinpath("docs", "watching_study.md").write_text(text, encoding="utf-8")
