@@ -37,9 +37,12 @@ class Fault(NamedTuple):
 def lasting_faults(stops: pl.DataFrame, found: Sequence[Found]) -> list[Fault]:
     """Faults that hold for the whole test or for `IN_A_ROW` stops one after the other, each code once, as they began.
 
-    stops: as vocabulary.STOPS, in the order run; found: findings of the recordings and of the stops.
+    stops: as vocabulary.STOPS, in the order run; found: findings of the recordings and of the stops. What is said of a recording
+    counts for its first stop.
     """
-    order = {stop: place for place, stop in enumerate(sorted(stops["stop"].to_list()))}
+    rows = stops.sort("stop").select("stop", "file").rows()
+    order = {stop: place for place, (stop, _) in enumerate(rows)}
+    of_file = {file: stop for stop, file in reversed(rows)}
     serious = [
         one
         for one in found
@@ -52,11 +55,12 @@ def lasting_faults(stops: pl.DataFrame, found: Sequence[Found]) -> list[Fault]:
         if whole is not None:
             faults.append(Fault(code, None, None, 0, whole.message, _action(whole)))
             continue
-        at = {order[one.stop]: one for one in own if one.stop in order}
+        stop_of = [(one, of_file.get(one.file or "") if one.stop is None else one.stop) for one in own]
+        at = {order[stop]: one for one, stop in reversed(stop_of) if stop in order}
         run = _first_run(sorted(at))
         if run:
             first = at[run[0]]
-            faults.append(Fault(code, first.stop, at[run[-1]].stop, len(run), first.message, _action(first)))
+            faults.append(Fault(code, rows[run[0]][0], rows[run[-1]][0], len(run), first.message, _action(first)))
     return sorted(faults, key=lambda fault: (fault.first or 0, fault.code))
 
 

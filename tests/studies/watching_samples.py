@@ -1,4 +1,4 @@
-"""The samples' tests fed to a watch as files: the glazing one recording by recording, the sound ones block by block.
+"""The samples' tests fed to a watch as files: the glazing one recording by recording where it glazes, the sound ones from look to look.
 
 Each test sees the tests of its compound that were run before it, and its wear readings as they were taken.
 """
@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Sequence
 from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple
 
 from pipeline.archive.card import load_card
+from pipeline.drift.looks import planned_looks
 from pipeline.drift.series import Series
 from pipeline.notebook import reduction, test
 from pipeline.watching.judge import series_of
@@ -21,6 +23,7 @@ ROOT = Path(__file__).parents[2]
 ARCHIVE, METHOD = ROOT / "rig_samples" / "archive", ROOT / "rig_samples" / "methods" / "revised.yaml"
 GLAZING = "m4-2405-c"
 SETTLE_S = 5.0
+ONE_BY_ONE = (72, 111)  # stops of the glazing test: first, and the one after the last
 
 
 class Fed(NamedTuple):
@@ -41,8 +44,8 @@ def earlier(name: str) -> dict[str, Series]:
     return series_of(found, reduction.read_method(METHOD))
 
 
-def fed(name: str, others: dict[str, Series], *, one_by_one: bool) -> Fed:
-    """A test's recordings copied to where a watch looks, one by one or a block at a time."""
+def fed(name: str, others: dict[str, Series], at: Sequence[int]) -> Fed:
+    """A test's recordings copied to where a watch looks, up to each of the numbers of `at` in turn."""
     recordings = sorted((ARCHIVE / name / "recordings").iterdir())
     with tempfile.TemporaryDirectory(prefix="stopsheet-") as room:
         folder = Path(room) / name
@@ -50,16 +53,18 @@ def fed(name: str, others: dict[str, Series], *, one_by_one: bool) -> Fed:
         shutil.copy(ARCHIVE / name / "test.yaml", folder)
         watch = RunningTest(folder, reduction.read_method(METHOD), SETTLE_S, lambda: others)
         events: list[Event] = []
-        at_s, so_far = 0.0, 0
-        for size in [1] * len(recordings) if one_by_one else [block.stops for block in load_card(folder).blocks]:
-            for path in recordings[so_far : so_far + size]:
+        for turn, so_far in enumerate(at):
+            for path in recordings[at[turn - 1] if turn else 0 : so_far]:
                 shutil.copy(path, folder / "recordings")
-            so_far += size
             _readings(name, folder, so_far)
-            events += watch.look_round(at_s)[0] + watch.look_round(at_s + SETTLE_S)[0]
-            at_s += 60.0
+            events += watch.look_round(60.0 * turn)[0] + watch.look_round(60.0 * turn + SETTLE_S)[0]
         assert watch.at_end
     return Fed(name, len(recordings), events)
+
+
+def ends(name: str) -> list[int]:
+    """After how many stops each block of a test's program ends."""
+    return list(accumulate(block.stops for block in load_card(ARCHIVE / name).blocks))
 
 
 def _readings(name: str, folder: Path, after: int) -> None:
@@ -74,15 +79,18 @@ def _readings(name: str, folder: Path, after: int) -> None:
 def section() -> str:
     """The part of the page on the samples."""
     names = [folder.name for folder in sorted(ARCHIVE.iterdir()) if folder.name != GLAZING]
-    glazing = fed(GLAZING, earlier(GLAZING), one_by_one=True)
-    sound = [fed(name, earlier(name), one_by_one=False) for name in names]
+    glazing = fed(GLAZING, earlier(GLAZING), sorted({*ends(GLAZING), *range(*ONE_BY_ONE)}))
+    sound = []
+    for name in names:
+        looks = [look.after for look in planned_looks(load_card(ARCHIVE / name).blocks)]
+        sound.append(fed(name, earlier(name), sorted({*looks, ends(name)[-1]})))
     alarms = sum(any(event.kind == "alarm" for event in one.events) for one in sound)
-    ends = list(accumulate(block.stops for block in load_card(ARCHIVE / GLAZING).blocks))
     lines = [
         "## The samples, through files",
         "",
-        f"`{GLAZING}`, which takes on a film from its gentle use on (stop 78), was fed recording by recording: {glazing.recordings} "
-        f"recordings, {len(ends)} blocks. Of its compound only the tests run before it are known.",
+        f"`{GLAZING}` takes on a film from its gentle use on (stop 78 of {glazing.recordings}). Its recordings were fed one by one from stop "
+        f"{ONE_BY_ONE[0]} to {ONE_BY_ONE[1] - 1}, before and after that a block at a time, wear readings as they were taken; of its compound "
+        "only the tests run before it are known.",
         "",
         "| after stop | what was said |",
         "|---|---|",
@@ -92,7 +100,7 @@ def section() -> str:
     ]
     lines += [
         "",
-        f"The other {len(sound)} tests, which are sound, fed block by block: {alarms} of them alarmed, "
+        f"The other {len(sound)} tests, which are sound, fed from look to look: {alarms} of them alarmed, "
         f"{sum(event.kind == 'note' for one in sound for event in one.events)} notes.",
     ]
     return "\n".join(lines)

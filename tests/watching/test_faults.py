@@ -5,7 +5,7 @@ import polars as pl
 from pipeline.watching.faults import IN_A_ROW, lasting_faults
 from tests.watching.makers import found
 
-STOPS = pl.DataFrame({"stop": range(1, 31)})
+STOPS = pl.DataFrame({"stop": range(1, 31), "file": [f"recordings/{n}.csv" for n in range(1, 31)]})
 
 
 def at(code, *stops):
@@ -37,3 +37,10 @@ def test_what_a_person_said_and_wear_are_no_fault_of_the_rig():
     assert (
         lasting_faults(STOPS, [found("card_unusual"), found("wear_negative"), *at("excluded_by_hand", 1, 2, 3)]) == []
     )
+
+
+def test_recordings_that_cannot_be_read_count_for_their_stops():
+    unread = [found("recording_unreadable", file=f"recordings/{n}.csv", severity="rejected") for n in (7, 8, 9)]
+    (fault,) = lasting_faults(STOPS, unread)
+    assert (fault.first, fault.last) == (7, 9)
+    assert lasting_faults(STOPS, unread[:2]) == []
