@@ -53,3 +53,13 @@ def given(recording: Path, test: Path, *, share: float = 1.0) -> Callable[[], ob
         (test / "recordings" / recording.name).write_bytes(content[: round(share * len(content))])
 
     return write
+
+
+def together(recordings: Sequence[Path], test: Path) -> Callable[[], object]:
+    """Write several recordings at once."""
+
+    def write() -> None:
+        for one in recordings:
+            given(one, test)()
+
+    return write

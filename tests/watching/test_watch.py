@@ -9,7 +9,7 @@ import pytest
 from pipeline.cli.watch import ALARMED, Given, watch
 from pipeline.errors import InputError
 from tests.hostile.base import write_base
-from tests.watching.makers import Rig, emptied, given, nothing
+from tests.watching.makers import Rig, emptied, given, nothing, together
 
 TEST = "running"
 
@@ -43,10 +43,9 @@ def test_recordings_are_taken_in_one_by_one_and_all_is_run_at_the_end(place, cap
 
 def test_a_half_written_recording_is_waited_for_and_no_fault(place, capsys):
     config, test, recordings = place
-    steps = [given(one, test) for one in recordings[:4]]
-    steps += [given(recordings[4], test, share=0.3), nothing, nothing]
-    steps += [given(one, test) for one in recordings[4:]]
-    assert watch(Given(config, only=TEST), Rig([*steps, nothing, nothing]).hands) == 0
+    steps = [together(recordings[:4], test), given(recordings[4], test, share=0.3), nothing, nothing]
+    steps += [given(recordings[4], test), nothing, together(recordings[5:], test), nothing, nothing]
+    assert watch(Given(config, only=TEST), Rig(steps).hands) == 0
     lines = told(capsys)
     assert sum("stop_005.csv reads as cut off and is waited for" in line for line in lines) == 1
     assert not any("STOP AND LOOK" in line or "suspect" in line or "rejected" in line for line in lines)
@@ -55,14 +54,14 @@ def test_a_half_written_recording_is_waited_for_and_no_fault(place, capsys):
 
 def test_one_that_stays_cut_off_is_taken_in_when_the_next_one_comes(place, capsys):
     config, test, recordings = place
-    steps = [given(one, test, share=0.3 if n == 4 else 1.0) for n, one in enumerate(recordings)]
-    watch(Given(config, only=TEST), Rig([*steps, nothing, nothing]).hands)
+    steps = [together(recordings[:4], test), given(recordings[4], test, share=0.3), nothing]
+    watch(Given(config, only=TEST), Rig([*steps, together(recordings[5:], test), nothing, nothing]).hands)
     assert any("rejected" in line and "11 of 11" in line for line in told(capsys))
 
 
 def broken(recordings, test, first=4):
     """A recorder that ends each recording within the braking, from one on."""
-    return [given(one, test, share=0.4 if n >= first else 1.0) for n, one in enumerate(recordings)]
+    return [together(recordings[:first], test), *[given(one, test, share=0.4) for one in recordings[first:]]]
 
 
 def test_a_fault_at_three_stops_in_a_row_is_an_alarm_and_the_watch_goes_on(place, capsys):
@@ -86,7 +85,7 @@ def test_the_watch_ends_at_the_first_alarm_where_that_is_wanted(place, capsys):
 
 def test_a_program_cut_short_ends_when_nothing_comes_any_more(place, capsys):
     config, test, recordings = place
-    rig = Rig([given(one, test) for one in recordings[:3]])
+    rig = Rig([together(recordings[:3], test)])
     assert watch(Given(config, only=TEST, idle="10 min"), rig.hands) == 0
     assert "nothing came for 10 min" in told(capsys)
     assert rig.runs == [None] and rig.at_s >= 600
@@ -96,7 +95,7 @@ def test_without_a_name_every_test_that_gets_recordings_is_watched_and_no_other(
     config, test, recordings = place
     write_base(config.parent / "archive", "delimited", "done before")
     (config.parent / "archive" / "done before").rename(config.parent / "archive" / "done-before")
-    rig = Rig([step for one in recordings for step in (given(one, test), nothing)])
+    rig = Rig([together(recordings[:3], test), nothing, together(recordings, test), nothing])
     assert watch(Given(config), rig.hands) == 0
     assert all(line.startswith(TEST) for line in told(capsys))
 
@@ -132,7 +131,7 @@ def test_a_card_that_cannot_be_read_is_waited_for(place, capsys):
     config, test, recordings = place
     card = (test / "test.yaml").read_text()
     (test / "test.yaml").write_text("schema: 1\ncompound: [")
-    steps = [lambda: (test / "test.yaml").write_text(card), *[given(one, test) for one in recordings], nothing, nothing]
+    steps = [lambda: (test / "test.yaml").write_text(card), together(recordings, test), nothing, nothing]
     assert watch(Given(config, only=TEST), Rig(steps).hands) == 0
     lines = told(capsys)
     assert sum("not yet" in line and "test.yaml" in line for line in lines) == 1
