@@ -272,6 +272,10 @@ def _shape(first: Axes, panels: dict[str, Axes], shape: dict[str, Any]) -> None:
             if "opacity" in shape:
                 patch.set_alpha(shape["opacity"])
             axes.add_patch(patch)
+            up = shape.get("yref", "y")
+            if up != "paper" and not up.endswith("domain"):  # a field is shown whole, as the interactive figure does
+                low, high = axes.get_ylim()
+                axes.set_ylim(min(low, y0), max(high, y1))
 
 
 def _note(first: Axes, panels: dict[str, Axes], note: dict[str, Any]) -> None:

@@ -188,3 +188,13 @@ def test_a_lying_bar_is_told_by_its_ends() -> None:
     (row,) = figure_data.data_of(figure).rows(named=True)
     assert (row["series"], row["mark"], row["y"], row["y_name"]) == ("mechanical", "bar", -1.0, "disc, map")
     assert (row["x_low"], row["x_high"], row["x"]) == (2.0, 5.0, None)
+
+
+def test_a_field_is_whole_in_the_still_picture() -> None:
+    from pipeline.report import frame, still
+
+    figure = frame.figure(frame.axis("x"), frame.axis("y", rangemode="tozero"))
+    figure.add_scatter(x=[1.0, 2.0], y=[0.2, 0.4], mode="markers")
+    figure.add_hrect(y0=0.34, y1=0.6, fillcolor="#c88f16")
+    (axes,) = still.drawn(figure, 700.0).axes
+    assert axes.get_ylim()[0] == 0.0 and axes.get_ylim()[1] >= 0.6
