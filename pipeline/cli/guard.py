@@ -102,10 +102,10 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
         )
         write_csv(path, vocabulary.empty(table), table)
     elif path.suffix == ".pdf":
-        from pipeline.report.typeset import legible, typeset
+        from pipeline.report.typeset import Setting, legible
 
         said = {"title": legible(f"{subject}: no sheet"), "why": legible(why)}
-        pdf = typeset("no_sheet.typ", said, {})
+        pdf = Setting("no_sheet.typ", said, {}).made()
         with whole(path) as part:
             part.write_bytes(pdf)
     elif path.suffix == ".xlsx":

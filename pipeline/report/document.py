@@ -7,9 +7,13 @@ document with the file (that an earlier stage wrote, or the user's input) and th
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 from pipeline.report import numbers
 from pipeline.results.sheet import PrintedFigure, PrintedNumber, PrintedSection
+
+#: ranks of parts in a print of few pages: what stands in front, what does where there is room, what stands in the appendix
+FRONT, ROOM, LAST = 1, 2, 9
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,7 @@ class Text:
     values: Mapping[str, "Cell"] = field(default_factory=dict)
     tone: str = "plain"
     sentence: bool = False
+    rank: int = LAST
 
     @property
     def text(self) -> str:
@@ -120,6 +125,7 @@ class Items:
     """Names and values, two columns."""
 
     rows: Sequence[tuple[str, Cell]]
+    rank: int = LAST
 
 
 @dataclass(frozen=True)
@@ -130,15 +136,18 @@ class Table:
     head: Sequence[str]
     rows: Sequence[Sequence[Cell]]
     units_in_cells: bool = False
+    rank: int = LAST
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure by name; what is drawn is decided in `plots`, from the same sources."""
+    """A figure by name; what is drawn is decided in `plots`, from the files that `source` names."""
 
     name: str
     caption: str
     alt: str
+    source: str = ""
+    rank: int = LAST
 
 
 @dataclass(frozen=True)
@@ -147,6 +156,16 @@ class Listing:
 
     caption: str
     text: str
+    rank: int = LAST
+
+
+Part = Text | Items | Table | Picture | Listing
+P = TypeVar("P", Text, Items, Table, Picture, Listing)
+
+
+def ranked(rank: int, parts: Sequence[P]) -> list[P]:
+    """The parts with this rank."""
+    return [replace(part, rank=rank) for part in parts]
 
 
 @dataclass(frozen=True)
@@ -154,7 +173,7 @@ class Section:
     """A headed part of the sheet."""
 
     title: str
-    parts: Sequence[Text | Items | Table | Picture | Listing]
+    parts: Sequence[Part]
 
 
 def reasons_once(section: Section) -> Section:
@@ -180,19 +199,26 @@ def _once(table: Table) -> Table:
 
 def numbers_of(section: Section) -> list[Number]:
     """Every number that a section shows, in reading order."""
-    found: list[Number] = []
-    for part in section.parts:
-        if isinstance(part, Text):
-            cells = list(part.values.values())
-        elif isinstance(part, Items):
-            cells = [cell for _, cell in part.rows]
-        elif isinstance(part, Table):
-            cells = [cell for row in part.rows for cell in row]
-        else:
-            cells = []
-        inner = [value for cell in cells for value in (cell.values.values() if isinstance(cell, Text) else (cell,))]
-        found += [value for value in inner if isinstance(value, Number)]
-    return found
+    return [number for part in section.parts for number in numbers_in(part)]
+
+
+def numbers_in(part: Part) -> list[Number]:
+    """Every number that a part shows, in reading order."""
+    if isinstance(part, Text):
+        cells = list(part.values.values())
+    elif isinstance(part, Items):
+        cells = [cell for _, cell in part.rows]
+    elif isinstance(part, Table):
+        cells = [cell for row in part.rows for cell in row]
+    else:
+        cells = []
+    return [one for cell in cells for one in _numbers(cell)]
+
+
+def _numbers(cell: Cell) -> list[Number]:
+    if isinstance(cell, Number):
+        return [cell]
+    return [one for value in cell.values.values() for one in _numbers(value)] if isinstance(cell, Text) else []
 
 
 def printed(sections: Sequence[Section]) -> list[PrintedSection]:

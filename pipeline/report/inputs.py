@@ -33,6 +33,7 @@ from pipeline.results.sheet import Amended, TitleBlock
 from pipeline.results.summary import TestSummary
 from pipeline.results.targets import CompoundTargets
 from pipeline.results.wear import CompoundWear, TestWear
+from pipeline.wear.readings import read_wear
 
 R = TypeVar("R", bound=Result)
 
@@ -73,6 +74,7 @@ class OfTest:
     wear: Cited[TestWear]
     drift: Cited[TestDrift]
     findings: Cited[Findings]
+    readings: pl.DataFrame | None = None  # of wear, in SI; None without any that can be read
 
     @property
     def unusable(self) -> str | None:
@@ -156,13 +158,14 @@ def load(
     def own(name: str, model: type[R]) -> Cited[R]:
         return cited(into / name, f"compounds/{into.name}/{name}", model, compound=compound)
 
+    read = [of_test(name, archive / name, results / "tests" / name) for name in tests]
     return Inputs(
         compound=compound,
         method=method,
         settings=from_stage_settings(settings),
         digest=hashlib.sha256(settings.encode()).hexdigest()[:16],
         software=software,
-        tests=[of_test(name, archive / name, results / "tests" / name) for name in tests],
+        tests=read,
         friction=own("friction.json", CompoundFriction),
         wear=own("wear.json", CompoundWear),
         batches=own("batches.json", CompoundBatches),
@@ -173,7 +176,8 @@ def load(
         facts=facts_of(facts, compound),
         compared=compared,
         title_block=stated(title_block),
-        files=files_of(archive, tests, results, into, target=target, facts=facts, title_block=title_block),
+        files=files_of(archive, tests, results, into, target=target, facts=facts, title_block=title_block)
+        | reading_files(archive, read),
     )
 
 
@@ -201,6 +205,15 @@ def files_of(
         if path is not None:
             found[f"{kind}/{path.name}"] = path
     return found
+
+
+def reading_files(archive: Path, tests: Sequence[OfTest]) -> dict[str, Path]:
+    """The files of wear readings that the sheet reads, by the names under which it cites them."""
+    return {
+        f"archive/{one.test}/{one.card.wear}": archive / one.test / one.card.wear
+        for one in tests
+        if one.readings is not None and one.card and one.card.wear
+    }
 
 
 def facts_of(path: Path | None, compound: str) -> BatchFacts:
@@ -265,7 +278,18 @@ def of_test(name: str, folder: Path, results: Path) -> OfTest:
         wear=own("wear.json", TestWear),
         drift=own("drift.json", TestDrift),
         findings=own("findings.json", Findings),
+        readings=_readings(folder, card),
     )
+
+
+def _readings(folder: Path, card: Card | None) -> pl.DataFrame | None:
+    """The test's wear readings; None where there are none, or wear.json says why they cannot be used."""
+    if card is None or card.wear is None:
+        return None
+    try:
+        return read_wear(folder / card.wear, inside=folder)[0]
+    except InputError:
+        return None
 
 
 def target_figures(path: Path) -> Cited[TargetFigures]:

@@ -9,13 +9,14 @@ from collections.abc import Callable
 import matplotlib
 from matplotlib.figure import Figure
 
-from pipeline.report import plots_film, plots_friction, plots_overview, plots_wear
+from pipeline.report import plots_conditions, plots_film, plots_friction, plots_overview, plots_wear
 from pipeline.report.inputs import Inputs
 from pipeline.report.plot_style import SETTINGS
 
 PLOTS: dict[str, Callable[[Inputs], Figure | None]] = {
     "overview": plots_overview.overview,
     "friction": plots_friction.friction,
+    "conditions": plots_conditions.conditions,
     "checks": plots_friction.checks,
     "batches": plots_friction.batches,
     "facts": plots_friction.facts,

@@ -14,12 +14,15 @@ from pipeline.report.sections.honest import apart
 from pipeline.report.stop_figures import stretches, temperature_column
 from pipeline.results.friction_map import CurvePoint
 
+MOST_NAMED = 10  # tests or batches that a legend names
+MOST_CURVES = 5  # batches' curves that a legend names
+
 
 def friction(inputs: Inputs) -> Figure | None:
     """Stops of every test against temperature, curve and bands, window, target band; the batches' own curves where
     they differ.
     """
-    fig, axes = panel(3.5)
+    fig, axes = panel(2.9)
     column, words = temperature_column(inputs.settings.reduction.temperature)
     wanted = inputs.target.result.mu if inputs.target else None
     if wanted:
@@ -52,7 +55,7 @@ def friction(inputs: Inputs) -> Figure | None:
     window = inputs.friction.result.window
     for end in (window.low_c, window.high_c) if window else ():
         axes.axvline(end, color=palette.ACCENT, ls="--", lw=1, label=unlisted("end of the friction window"))
-    axes.set(xlabel=f"{words} (°C)", ylabel="Friction coefficient µ (1)")
+    axes.set(xlabel=f"{words} (°C)", ylabel="Friction coefficient µ")
     axes.set_ylim(bottom=0)
     if axes.get_legend_handles_labels()[0]:
         axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
@@ -95,15 +98,15 @@ def batch_curves(axes: Any, inputs: Inputs) -> None:
     looks = palette.batches(inputs.batch_names)
     for index, batch in enumerate(inputs.friction.result.by_batch):
         for number, part in enumerate(stretches(batch.curve)):
-            words = f"curve of batch {batch.batch}"
-            label = legible(words) if number == 0 else unlisted(words)
+            name = f"batch {batch.batch}"
+            listed = number == 0 and len(looks) <= MOST_CURVES
             axes.plot(
                 [p.temperature_c for p in part],
                 [p.mu for p in part],
                 ls=("--", ":", "-.")[index % 3],
-                lw=1.6,
+                lw=1.4,
                 color=looks[batch.batch].colour if batch.batch in looks else palette.INK,
-                label=label,
+                label=legible(name)[:32] if listed else unlisted(name),
             )
 
 
@@ -128,59 +131,81 @@ def curve_band(axes: Any, part: list[CurvePoint], *, named: bool) -> None:
 
 
 def checks(inputs: Inputs) -> Figure | None:
-    """Check stops in the order run, one panel; drift onsets as vertical lines of the test's colour."""
-    fig, axes = panel(2.5)
-    drawn = False
-    used, looks, named = inputs.usable, palette.batches(inputs.batch_names), set[str]()
+    """Check stops in the order run with drift onsets as vertical lines; fade and recovery beside them. Batches by colour."""
+    fig, (left, right) = panel(2.3, 2, sharey=True)
+    column, words = temperature_column(inputs.settings.reduction.temperature)
+    used, drawn = inputs.usable, False
+    most = max(MOST_POINTS // max(len(used), 1), 12)
+    looks, named = palette.batches(inputs.batch_names), set[str]()
     for test in used:
-        part = test.stops.filter((pl.col("purpose") == "check") & (pl.col("status") == "ok"))
-        rows = frame.spread(part.select("stop", "mu").rows(), max(MOST_POINTS // max(len(used), 1), 12))
-        if not rows:
-            continue
-        drawn = True
         look, label = of_batch(test, looks, named)
-        axes.plot(
-            [r[0] for r in rows],
-            [r[1] for r in rows],
-            look.marker,
-            ms=3.4,
-            color=look.colour,
-            alpha=0.8,
-            mew=0,
-            label=label,
-        )
+        colour, marker = look.colour, look.marker
+        ok = test.stops.filter((pl.col("status") == "ok") & pl.col("mu").is_not_null())
+        rows = frame.spread(ok.filter(pl.col("purpose") == "check").select("stop", "mu").rows(), most)
+        left.plot([r[0] for r in rows], [r[1] for r in rows], marker, ms=3, color=colour, alpha=0.8, mew=0, label=label)
         drift = test.drift.result
-        if drift.onset_stop is not None and drift.verdict != "none":
-            onset = unlisted(f"onset of drift, {test.test}")
-            axes.axvline(drift.onset_stop, color=look.colour, ls="--", lw=1, label=onset)
-    axes.set(xlabel="Stop, in the order run (number)", ylabel="Friction coefficient µ (1)")
-    if drawn and len(named) <= 10:
-        axes.legend(ncols=5, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+        if rows and drift.onset_stop is not None and drift.verdict != "none":
+            left.axvline(drift.onset_stop, color=colour, ls="--", lw=1, label=unlisted(f"onset of drift, {test.test}"))
+        drawn = drawn or bool(rows)
+        for purpose, face in (("fade", colour), ("recovery", "none")):
+            own = ok.filter((pl.col("purpose") == purpose) & pl.col(column).is_not_null()).select(column, "mu").rows()
+            x, y = zip(*frame.spread(own, most), strict=True) if own else ((), ())
+            name = unlisted(f"{purpose}, {test.test}")
+            right.plot(x, y, marker, ms=3, mec=colour, mfc=face, mew=0.7, alpha=0.8, label=name)
+            drawn = drawn or bool(own)
+    left.set(xlabel="Stop, in the order run", ylabel="Friction coefficient µ")
+    right.set(xlabel=f"{words} (°C), fade and recovery")
+    if left.get_legend_handles_labels()[0] and len(named) <= MOST_NAMED:
+        fig.legend(*left.get_legend_handles_labels(), ncols=5, loc="outside upper center")
     return fig if drawn else None
 
 
+MOST_BATCHES = 12  # of many batches so many are drawn, those lowest and highest
+
+
 def batches(inputs: Inputs) -> Figure | None:
-    """Interval of every batch's mu at reference conditions, its specimens beneath."""
-    found = inputs.batches.result
-    listed = [batch for batch in found.batches if batch.mu.value is not None]
+    """Interval of every batch's mu at reference conditions against the margin, its specimens beneath."""
+    listed = [batch for batch in inputs.batches.result.batches if batch.mu.value is not None]
     if not listed:
         return None
-    fig, axes = panel(0.75 + 0.36 * len(listed))
+    fig, axes = panel(0.75 + 0.24 * min(len(listed), MOST_BATCHES))
+    batch_bars(axes, inputs, MOST_BATCHES)
+    axes.set(xlabel="Friction coefficient µ at reference conditions")
+    return fig
+
+
+def batch_bars(axes: Any, inputs: Inputs, most: int) -> bool:
+    """The batches' means with intervals and specimens; of more than `most` those lowest and highest. Whether there is any."""
+    found = inputs.batches.result
+    listed = [batch for batch in found.batches if batch.mu.value is not None]
+    if len(listed) > most:
+        ordered = sorted(listed, key=lambda batch: batch.mu.value or 0.0)
+        listed = ordered[: most // 2] + ordered[-(most - most // 2) :]
+    margin, values = found.margins.get("mu"), [batch.mu.value or 0.0 for batch in found.batches if batch.mu.value]
+    if margin is not None and margin.low is not None and margin.high is not None and len(values) > 1:
+        middle = sum(values) / len(values)
+        axes.axvspan(
+            middle + margin.low / 2,
+            middle + margin.high / 2,
+            color=palette.TARGET,
+            alpha=0.15,
+            lw=0,
+            label=unlisted("margin"),
+        )
     looks = palette.batches(inputs.batch_names)
     for index, batch in enumerate(listed):
         y, look = len(listed) - index, looks.get(batch.batch, palette.plain(0))
         if batch.mu.low is not None and batch.mu.high is not None:
             ends = [batch.mu.low, batch.mu.high]
-            axes.plot(ends, [y, y], color=look.colour, lw=2, label=unlisted("interval of the batch"))
-        axes.plot(batch.mu.value, y, look.marker, color=look.colour, ms=5, label=unlisted("batch"))
+            axes.plot(ends, [y, y], color=look.colour, lw=1.8, label=unlisted("interval of the batch"))
+        axes.plot(batch.mu.value, y, look.marker, color=look.colour, ms=4, label=unlisted("batch"))
         specimens = [one.value for one in found.specimen_values.get("mu", []) if one.batch == batch.batch]
         points = [value for value in specimens if value is not None]
-        heights = [y - 0.24] * len(points)
-        axes.plot(points, heights, "D", color=palette.EDGE, ms=3, label=unlisted("its specimens"))
-    axes.set_yticks(range(1, len(listed) + 1), [batch.batch for batch in reversed(listed)])
+        heights = [y - 0.26] * len(points)
+        axes.plot(points, heights, "D", color=palette.EDGE, ms=2.4, label=unlisted("its specimens"))
+    axes.set_yticks(range(1, len(listed) + 1), [legible(batch.batch)[:16] for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
-    axes.set(xlabel="Friction coefficient µ at reference conditions (1)")
-    return fig
+    return bool(listed)
 
 
 MOST_FACTS = 4
@@ -200,7 +225,7 @@ def facts(inputs: Inputs) -> Figure | None:
     fig = Figure(figsize=(6.6, 2.3 * len(columns)), layout="constrained")
     grid = fig.subplots(len(columns), 2, squeeze=False)
     for row, (name, values) in enumerate(columns):
-        for column, words in enumerate(("µ at reference conditions (1)", "Disc wear (µm per stop, both faces)")):
+        for column, words in enumerate(("µ at reference conditions", "Disc wear (µm per stop, both faces)")):
             axes = grid[row][column]
             for batch, value in values.items():
                 level = listed[batch].mu if column == 0 else listed[batch].wear_um_per_stop

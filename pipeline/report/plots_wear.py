@@ -176,9 +176,9 @@ def duty(inputs: Inputs) -> Figure | None:
             )
         range_.axvline(one.opening, color=colour, ls=":", lw=1, label=f"{name}, opening of the duty")
     cycle.set(xlabel="Time in the settled cycle (s)", ylabel="Disc bulk temperature (°C)")
-    range_.set(xlabel="Cooling opening (1)", ylabel="Lowest to highest (°C)", xlim=(0, 1))
-    share.set(xlabel="Cooling opening (1)", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
-    life.set(xlabel="Cooling opening (1)", ylabel="Life, down to its lower end (km)", xlim=(0, 1))
+    range_.set(xlabel="Cooling opening", ylabel="Lowest to highest (°C)", xlim=(0, 1))
+    share.set(xlabel="Cooling opening", ylabel="Energy in the window (%)", xlim=(0, 1), ylim=(-3, 103))
+    life.set(xlabel="Cooling opening", ylabel="Life, down to its lower end (km)", xlim=(0, 1))
     life.set_ylim(bottom=0)
     if not share.lines:
         share.text(

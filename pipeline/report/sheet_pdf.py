@@ -1,55 +1,67 @@
 """The sheet as PDF, A4, typeset by Typst: same document, same numbers; identical input gives identical bytes.
 
-The document becomes one JSON (strings alone, `report/typeset.py`) and its figures SVG; how they look is the template's,
-templates/sheet.typ. Page one is the first section. What a reader looks up rather than reads stands in an appendix:
-whole sections (`APPENDIX`), and of the others the listings, long tables and all but the first texts and tables; each
-section says how much of it stands there and where.
+The document becomes one JSON (strings alone, `report/sheet_writer.py`) and its figures SVG; how they look is the template's,
+templates/sheet.typ. Page one is the first section. In front stands what a reader must have, by the parts' ranks, on
+`MOST_PAGES` pages whatever the archive holds: the page is set, its pages are counted, and while they are too many less
+has room there (`FIRST`, `FRONT`). What has no room, or was cut, stands whole in the appendix, and each section says how
+much of it does. The appendix ends with the sources: which files and keys each table, figure and text was read from, and
+the files' digests.
 """
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cache
 from typing import Any
 
-from matplotlib.ft2font import FT2Font, LoadFlags
-
-from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Where, numbers_of
-from pipeline.report.document import Text as Paragraph
+from pipeline.report.document import Part, Picture, Section, Table, Text, numbers_in
 from pipeline.report.sections.issue import TitleLines
-from pipeline.report.typeset import BOLD, FACE, breakable, font_folder, legible, typeset
+from pipeline.report.sheet_writer import WHOLE, Room, Writer
+from pipeline.report.typeset import Setting
+from pipeline.wording import counted
 
 TEMPLATE = "sheet.typ"
-WIDTH = 510.0  # text width in points: A4 less two margins of 15 mm
-CELL_SIZE = 6.6
-GAP = 4.5  # between the columns of a table
-MOST_LINES = 120  # of a listing
-MOST_CHARACTERS = 10_000  # of one text
-APPENDIX = ("Identity", "Rig and method", "Blocks", "Amendments")  # sections that stand behind the others
-WHOLE = ("In short", "Restrictions and cautions")  # sections that stand in front as a whole, as the first does
-LATE = ("Data quality",)  # sections that follow the others in front of the last
-LONG = 9  # rows of a table that stands in front
-MOST_IN_FRONT = {"plain": 2, "toned": 4, "table": 3, "items": 2, "picture": 9}  # parts of a section that stand in front
+MOST_PAGES = 6  # in front of the appendix, page one among them
+LATE = ("Rig and method", "Data quality")  # sections that follow the others in front of the last
 DIGITS = 16  # of a digest
-SHORT = 64  # characters of a name and value that share a line with another
+MOST_KEYS = 3  # of a part, in the table of sources
+FIRST = (
+    Room(rank=9, parts=30, rows=12, characters=700, picture=330.0),
+    Room(rank=9, parts=30, rows=12, characters=700, picture=290.0),
+    Room(rank=9, parts=30, rows=12, characters=600, picture=265.0),
+    Room(rank=9, parts=30, rows=12, characters=450, picture=255.0),
+    Room(rank=9, parts=16, rows=12, characters=330, picture=245.0),
+    Room(rank=9, parts=14, rows=12, characters=240, picture=230.0),
+    Room(rank=9, parts=12, rows=10, characters=160, picture=210.0),
+    Room(rank=9, parts=9, rows=9, characters=90, picture=180.0),
+    Room(rank=9, parts=7, rows=9, characters=48, picture=140.0),
+)
+FRONT = (
+    Room(rank=3, parts=40, rows=14, characters=1500, picture=230.0),
+    Room(rank=2, parts=40, rows=12, characters=1200, picture=200.0),
+    Room(rank=2, parts=30, rows=12, characters=1000, picture=180.0),
+    Room(rank=2, parts=30, rows=10, characters=900, picture=160.0),
+    Room(rank=1, parts=30, rows=16, characters=1200, picture=210.0),
+    Room(rank=1, parts=30, rows=12, characters=900, picture=190.0),
+    Room(rank=1, parts=24, rows=10, characters=800, picture=170.0),
+    Room(rank=1, parts=20, rows=8, characters=700, picture=155.0),
+    Room(rank=1, parts=16, rows=7, characters=450, picture=145.0),
+    Room(rank=1, parts=14, rows=6, characters=300, picture=135.0),
+    Room(rank=1, parts=12, rows=5, characters=200, picture=120.0),
+    Room(rank=1, parts=9, rows=4, characters=140, picture=100.0),
+    Room(rank=1, parts=7, rows=3, characters=90, picture=80.0),
+)
 
 
 @dataclass(frozen=True)
 class Sources:
-    """What the appendix tells of where the numbers were read: digests of files by the names they are cited under."""
+    """What the appendix tells of where the numbers were read: digests of files by the names they are cited under, and what
+    of tests and stops is behind a file.
+    """
 
     digests: Mapping[str, str | None] = field(default_factory=dict)
-
-
-def words(cell: Cell, *, bare: bool = False) -> str:
-    """A cell as text; one that would fill a dozen pages is cut and says so."""
-    if isinstance(cell, Number):
-        text = cell.bare if bare else cell.text
-    else:
-        text = cell if isinstance(cell, str) else cell.text
-    if len(text) <= MOST_CHARACTERS:
-        return text
-    return f"{text[:MOST_CHARACTERS]} … ({len(text) - MOST_CHARACTERS} further characters stand in sheet.html)"
+    behind: Mapping[str, str] = field(default_factory=dict)
 
 
 def build(
@@ -66,8 +78,29 @@ def build(
     """The PDF's bytes (`form` "png": those of each page). `pictures`: figures by name as SVG; one that is not there is
     said to be missing. `dated` is the document's date; `stated` what stands in its title block, blank lines without.
     """
-    data = content(title, under, sections, pictures, dated=dated, sources=sources, stated=stated)
-    return typeset(TEMPLATE, data, {f"{name}.svg": picture for name, picture in pictures.items()}, form)
+    files = {f"{name}.svg": picture for name, picture in pictures.items()}
+    fixed: dict[str, Any] = {"dated": dated, "sources": sources, "stated": stated}
+
+    def setting(first: int, front: int, *, ahead: bool) -> Setting:
+        data = content(title, under, sections, pictures, **fixed, rooms=(FIRST[first], FRONT[front]), ahead=ahead)
+        return Setting(TEMPLATE, data | {"unprintable": unprintable}, files)
+
+    unprintable = content(title, under, sections, pictures, **fixed)["unprintable"]
+
+    @cache
+    def pages(first: int, front: int) -> tuple[int, int]:
+        """Pages of the first section, and of all that stands in front."""
+        one, all_ = setting(first, front, ahead=True).asked("<ends>")
+        return int(one), int(all_)
+
+    first = _roomiest(len(FIRST), lambda k: pages(k, 0)[0] == 1)
+    front = _roomiest(len(FRONT), lambda k: pages(first, k)[1] < MOST_PAGES + pages(first, k)[0])
+    return setting(first, front, ahead=False).made(form)
+
+
+def _roomiest(count: int, fits: Callable[[int], bool]) -> int:
+    """The first of `count` rooms, each smaller than the one before, that what must stand there fits; else the last."""
+    return bisect_left(range(count - 1), True, key=fits)
 
 
 def content(
@@ -79,19 +112,21 @@ def content(
     dated: date | None = None,
     sources: Sources | None = None,
     stated: TitleLines | None = None,
+    rooms: tuple[Room, Room] = (FIRST[0], FRONT[0]),
+    ahead: bool = False,
 ) -> dict[str, Any]:
-    """What the template reads: texts, tables with the widths of their columns, names of pictures."""
-    writer = _Writer(pictures, {section.title: index for index, section in enumerate(sections)})
+    """What the template reads: texts, tables with the widths of their columns, names of pictures; `ahead`: without the appendix."""
+    writer = Writer(pictures, {section.title: index for index, section in enumerate(sections)})
     body, appendix = list[dict[str, Any]](), list[dict[str, Any]]()
     for index, section in sorted(enumerate(sections), key=lambda one: _place(one[0], one[1], len(sections))):
-        if index and section.title in APPENDIX:
-            appendix.append(writer.section(index, section))
-            continue
-        front, behind = parted(section) if index and section.title not in WHOLE else (section, [])
-        body.append({**writer.section(index, front), "behind": len(behind), "reserved": _reserved(behind)})
-        if behind:
-            rest = Section(f"{section.title}: what else was found", behind)
-            appendix.append(writer.section(index, rest, label="more"))
+        front, behind = written(writer, index, section, rooms[0 if index == 0 else 1], ahead=ahead)
+        if front["parts"] or index == 0:
+            body.append(front)
+        if behind["parts"] and not ahead:
+            alone = not front["parts"]
+            behind["title"] = front["title"] if alone else f"{front['title']}: in full"
+            behind["label"] = front["label"] if alone else behind["label"]
+            appendix.append(behind)
     return {
         "title": writer.text(title),
         "under": writer.text(under),
@@ -99,7 +134,7 @@ def content(
         "stated": writer.title_lines(stated or TitleLines.blank()),
         "body": body,
         "appendix": appendix,
-        "sources": _source_table(writer, sections, sources) if sources else None,
+        "sources": _source_tables(writer, sections, sources) if sources and not ahead else [],
         "unprintable": writer.unprintable,
     }
 
@@ -108,161 +143,77 @@ def _place(index: int, section: Section, count: int) -> float:
     return count - 1.5 if section.title in LATE else index
 
 
-def _reserved(parts: Sequence[Any]) -> int:
-    """How many of the parts are texts that speak against something, or leave it open."""
-    return sum(isinstance(part, Paragraph) and part.tone in ("bad", "open") for part in parts)
+def written(
+    writer: Writer, index: int, section: Section, room: Room, *, ahead: bool = False
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The section as it stands in front, and what of it stands in the appendix (`ahead`: counted, not written), each with
+    its title, label and parts.
+    """
+    front, behind, reserved = list[dict[str, Any]](), list[dict[str, Any]](), 0
+    for place, part in enumerate(section.parts):
+        label = f"{index}-{place}"
+        if (index == 0 or part.rank <= room.rank) and len(front) < room.parts:
+            shown, cut = writer.part(part, room, f"front-{label}")
+            front.append(shown)
+            if not cut:
+                continue
+            shown["whole"] = f"whole-{label}"
+        whole = {} if ahead else writer.part(part, WHOLE, f"whole-{label}")[0]
+        behind.append(whole if "label" in whole else whole | {"mark": f"whole-{label}"})
+        reserved += isinstance(part, Text) and part.tone in ("bad", "open")
+    title = writer.text(section.title[:200])
+    shown = {"title": title, "label": f"part-{index}", "parts": front, "behind": _told(len(behind), reserved)}
+    return shown, {"title": title, "label": f"more-{index}", "parts": behind}
 
 
-def parted(section: Section) -> tuple[Section, list[Any]]:
-    """The section as it stands in front, and its parts that stand in the appendix, in their order."""
-    left = dict(MOST_IN_FRONT)
-    front, behind = list[Any](), list[Any]()
-    for part in section.parts:
-        kind = _kind(part)
-        left[kind] = left.get(kind, 0) - 1
-        (front if left[kind] >= 0 else behind).append(part)
-    return Section(section.title, front), behind
+def _told(behind: int, reserved: int) -> str:
+    """What of a section stands in the appendix, in words; "" for nothing."""
+    if not behind:
+        return ""
+    return counted(behind, "further part") + (f", of them {counted(reserved, 'reservation')}" if reserved else "")
 
 
-def _kind(part: Any) -> str:
-    """What a part counts as in front; a listing, or a table too long for it, has no place there."""
-    if isinstance(part, Paragraph):
-        return "plain" if part.tone == "plain" else "toned"
-    if isinstance(part, Picture):
-        return "picture"
-    if isinstance(part, Items):
-        return "items"
-    return "table" if isinstance(part, Table) and len(part.rows) <= LONG else "none"
-
-
-class _Writer:
-    """Writes parts for the template; remembers whether a sign cannot be printed."""
-
-    def __init__(self, pictures: Mapping[str, bytes], places: Mapping[str, int]) -> None:
-        self.pictures, self.places = pictures, places
-        self.unprintable = False
-
-    def text(self, text: str) -> str:
-        """A text that the typeface can print, to be broken where a word is long."""
-        shown = legible(text)
-        self.unprintable = self.unprintable or shown != text
-        return breakable(shown)
-
-    def title_lines(self, stated: TitleLines) -> dict[str, Any]:
-        """The title block: its lines with what is written on them, and the text for the customer."""
-        return {
-            "language": stated.language,
-            "lines": [[self.text(name), self.text(value)] for name, value in stated.lines],
-            "text": [self.text(line) for line in stated.text],
-        }
-
-    def section(self, index: int, section: Section, label: str = "part") -> dict[str, Any]:
-        """A section with its parts; `label` with `index` is what links lead to."""
-        return {
-            "title": self.text(section.title[:200]),
-            "label": f"{label}-{index}",
-            "parts": [self.part(part) for part in section.parts],
-        }
-
-    def part(self, part: Any) -> dict[str, Any]:
-        """A part by its kind."""
-        if isinstance(part, Paragraph):
-            return {"kind": "text", "text": self.text(words(part)), "tone": part.tone}
-        if isinstance(part, Picture):
-            drawn = f"{part.name}.svg" if part.name in self.pictures else None
-            return {"kind": "picture", "file": drawn, "alt": self.text(part.alt), "caption": self.text(part.caption)}
-        if isinstance(part, Listing):
-            lines = part.text.splitlines()
-            cut = ["... further lines stand in sheet.html"] if len(lines) > MOST_LINES else []
-            text = "\n".join(self.text(line) for line in lines[:MOST_LINES] + cut)
-            return {"kind": "listing", "caption": self.text(part.caption), "text": text}
-        if isinstance(part, Items):
-            rows = [[self._cell(name), self._cell(value)] for name, value in part.rows]
-            pairs = all(len(cell["text"]) <= SHORT for row in rows for cell in row) and len(rows) > 3
-            return {"kind": "items", "rows": rows, "pairs": pairs}
-        return self.table(part)
-
-    def _cell(self, cell: Cell, *, bare: bool = False) -> dict[str, Any]:
-        shown: dict[str, Any] = {"text": self.text(words(cell, bare=bare))}
-        if isinstance(cell, Where) and cell.title in self.places:
-            shown["part"] = f"part-{self.places[cell.title]}"
-        if isinstance(cell, Paragraph) and cell.tone != "plain":
-            shown["tone"] = cell.tone
-        return shown
-
-    def table(self, part: Table) -> dict[str, Any]:
-        """A table with the widths of its columns."""
-        texts = [[words(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows]
-        led = [
-            [text + ", p. 00" * isinstance(cell, Where) for text, cell in zip(*row, strict=True)]
-            for row in zip(texts, part.rows, strict=True)
-        ]
-        return {
-            "kind": "table",
-            "caption": self.text(part.caption),
-            "head": [self.text(name) for name in part.head],
-            "widths": widths(part.head, [[legible(text) for text in row] for row in led]),
-            "rows": [[self._cell(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows],
-            "blank": [not any(row) for row in texts],
-        }
-
-
-def _source_table(writer: _Writer, sections: Sequence[Section], sources: Sources) -> dict[str, Any]:
-    """Every file that a number was read from: how many, in which parts, and the file's digest."""
-    cited: dict[str, dict[str, int]] = {}
+def _source_tables(writer: Writer, sections: Sequence[Section], sources: Sources) -> list[dict[str, Any]]:
+    """Which files and keys every table, figure and text was read from; and the digest of each file, with what is behind it."""
+    read, cited = list[list[str]](), dict[str, int]()
     for section in sections:
-        for number in numbers_of(section):
-            of_file = cited.setdefault(number.file, {})
-            of_file[section.title] = of_file.get(section.title, 0) + 1
-    rows: list[list[Cell]] = [
+        for part in section.parts:
+            keys: dict[str, list[str]] = {}
+            for number in numbers_in(part):
+                keys.setdefault(number.file, []).append(number.key)
+                cited[number.file] = cited.get(number.file, 0) + 1
+            told = "; ".join(f"{file} {', '.join(_keys(found))}" for file, found in keys.items())
+            if isinstance(part, Picture):
+                told = part.source
+            if told:
+                read.append([section.title, _called(part), told])
+    parts = Table(
+        "What every table, figure and text was read from: files and keys (those of single numbers stand in sheet.json)",
+        ["Part", "Table, figure or text", "Files and keys"],
+        read,
+    )
+    rows = [
         [
             file,
-            str(sum(parts.values())),
-            ", ".join(parts),
+            str(count),
+            sources.behind.get(file) or "–",
             (sources.digests.get(file) or "")[:DIGITS] or ("several files" if "*" in file else "not found"),
         ]
-        for file, parts in sorted(cited.items())
+        for file, count in sorted(cited.items())
     ]
-    head = ["File", "Numbers", "Parts of the sheet", f"SHA-256, first {DIGITS} digits"]
-    caption = "Files that the numbers were read from; the key of each number in its file stands in sheet.json"
-    return writer.table(Table(caption, head, rows))
+    head = ["File", "Numbers", "Tests and stops behind it", f"SHA-256, first {DIGITS} digits"]
+    files = Table("Files that the numbers were read from, with what is behind them", head, rows)
+    return [writer.part(table, WHOLE, f"sources-{k}")[0] for k, table in enumerate((parts, files))]
 
 
-def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
-    """Column widths in points: no word broken where the page allows it, the rest by the length of the texts."""
-    columns = list(zip(head, *rows, strict=True)) if rows else [(name,) for name in head]
-    least = [max(_width(word, BOLD) for text in column for word in text.split() or [""]) + GAP for column in columns]
-    wanted = [min(max(_width(text, FACE) for text in column), 0.5 * WIDTH) + GAP for column in columns]
-    room = WIDTH - sum(least)
-    if room <= 0:
-        return _levelled(least)
-    more = [max(want - need, 1.0) for want, need in zip(wanted, least, strict=True)]
-    return [round(need + room * extra / sum(more), 3) for need, extra in zip(least, more, strict=True)]
+def _called(part: Part) -> str:
+    """What a part is called among the sources: its caption, or how a text begins."""
+    if isinstance(part, Table | Picture):
+        return part.caption[:90]
+    return f"“{part.template[:60]} …”" if isinstance(part, Text) else "Names and values"
 
 
-def _levelled(wanted: Sequence[float]) -> list[float]:
-    """`wanted` cut to the page: the widest columns give first, so that one long word leaves the others their room."""
-    given = [0.0] * len(wanted)
-    room = WIDTH
-    for place, (index, width) in enumerate(sorted(enumerate(wanted), key=lambda item: item[1])):
-        given[index] = min(width, room / (len(wanted) - place))
-        room -= given[index]
-    return given
-
-
-def _width(text: str, face: str) -> float:
-    """Width in points as set in a table; kerning is left out."""
-    return CELL_SIZE * sum(_advance(face, character) for character in text)
-
-
-@cache
-def _font(face: str) -> FT2Font:
-    return FT2Font(str(font_folder() / face))
-
-
-@cache
-def _advance(face: str, character: str) -> float:
-    """Advance of a character over the size of the type."""
-    font = _font(face)
-    glyph = font.load_char(ord(character), flags=LoadFlags.NO_SCALE)
-    return float(glyph.horiAdvance) / float(font.units_per_EM)
+def _keys(found: Sequence[str]) -> list[str]:
+    """The keys with `*` for what runs through them, the first of many."""
+    alike = list(dict.fromkeys("/".join("*" if step.isdigit() else step for step in key.split("/")) for key in found))
+    return [*alike[:MOST_KEYS], *([f"and {len(alike) - MOST_KEYS} others"] if len(alike) > MOST_KEYS else [])]

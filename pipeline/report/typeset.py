@@ -21,6 +21,7 @@ BOLD = "DejaVuSans-Bold.ttf"
 STANDARD = "ua-1"  # ISO 14289-1: tagged, titled, with a language and texts for pictures
 BREAKABLE = 12  # characters of a word after which it may be broken
 BREAK = "\u200b"
+BLANK = b'<svg xmlns="http://www.w3.org/2000/svg" width="10" height="10"/>'
 
 
 def font_folder() -> Path:
@@ -55,30 +56,42 @@ def _broken(word: str) -> str:
     return BREAK.join(word[i : i + BREAKABLE] for i in range(0, len(word), BREAKABLE))
 
 
-def typeset(
-    template: str,
-    data: Mapping[str, Any],
-    files: Mapping[str, bytes],
-    form: str = "pdf",
-    standard: str | None = STANDARD,
-) -> Any:
-    """The document's bytes (`form` "png": those of each page, for looking at it).
+class Setting:
+    """A template with its data, to be asked and to be made into a document.
 
-    `template` is a file in templates/, `data` is what it reads as data.json, `files` are pictures by name. Raises
-    typst.TypstError where the template cannot be set.
+    `template` is a file in templates/, `data` is what it reads as data.json, `files` are pictures by name.
     """
-    source = resources.files("pipeline.report") / "templates" / template
-    sources = {
-        "main": source.read_bytes(),
-        "data.json": json.dumps(data, ensure_ascii=False, sort_keys=True).encode(),
-        **files,
-    }
-    return typst.compile(  # type: ignore[call-overload]  # its types leave out sources by name, which it takes
-        sources,
-        format=form,
-        ppi=None if form == "pdf" else 80.0,
-        font_paths=[str(font_folder())],
-        ignore_system_fonts=True,
-        timestamp=0,
-        pdf_standards=[standard] if standard and form == "pdf" else [],
-    )
+
+    def __init__(
+        self, template: str, data: Mapping[str, Any], files: Mapping[str, bytes], standard: str | None = STANDARD
+    ) -> None:
+        source = resources.files("pipeline.report") / "templates" / template
+        self.sources = {
+            "main": source.read_bytes(),
+            "data.json": json.dumps(data, ensure_ascii=False, sort_keys=True).encode(),
+            **files,
+        }
+        self.standard = standard
+        self.fonts: dict[str, Any] = {"font_paths": [str(font_folder())], "ignore_system_fonts": True}
+
+    def asked(self, label: str) -> Any:
+        """The value that the template leaves under a label: of the pages, known once they are set.
+
+        Pictures, whose size the data state, are left blank meanwhile: they take most of the time.
+        """
+        blank = {name: BLANK if name.endswith(".svg") else content for name, content in self.sources.items()}
+        return json.loads(typst.query(blank, label, field="value", one=True, **self.fonts))  # type: ignore[call-overload]
+
+    def made(self, form: str = "pdf") -> Any:
+        """The document's bytes (`form` "png": those of each page, for looking at it).
+
+        Raises typst.TypstError where the template cannot be set.
+        """
+        return typst.compile(  # type: ignore[call-overload]  # its types leave out sources by name, which it takes
+            self.sources,
+            format=form,
+            ppi=None if form == "pdf" else 80.0,
+            timestamp=0,
+            pdf_standards=[self.standard] if self.standard and form == "pdf" else [],
+            **self.fonts,
+        )

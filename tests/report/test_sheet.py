@@ -48,11 +48,16 @@ def resolved(number, made):
         data = inputs_stage.target_figures(made["target"]).result.model_dump()
     elif file.endswith(".parquet"):
         stops = pl.read_parquet(made["results"] / file)
+        if median := re.fullmatch(r"/median of (\w+) over rows where status is ok", key):
+            return stops.filter(pl.col("status") == "ok")[median[1]].median()
         assert key.startswith("/rows")
         name = key.removeprefix("/rows where status is ")
         return len(stops) if key == "/rows" else stops.filter(pl.col("status") == name).height
     else:
         data = json.loads((made["results"] / file).read_text())
+        if share := re.fullmatch(r"share in per cent of /budget/(\d+)/relative_u squared in the sum of .*", key):
+            common = [(row["relative_u"] or 0.0) ** 2 for row in data["budget"] if row["part"] == "common"]
+            return 100 * data["budget"][int(share[1])]["relative_u"] ** 2 / sum(common)
     for step in key.split("/")[1:]:
         data = data[int(step)] if isinstance(data, list) else data[step]
     return data * factor

@@ -10,7 +10,7 @@ from datetime import date
 import pytest
 from pypdf import PdfReader
 
-from pipeline.report import sheet_pdf
+from pipeline.report import sheet_pdf, sheet_writer
 from pipeline.report.document import Items, Listing, Number, Picture, Section, Table, Text, Where
 from pipeline.report.typeset import BOLD, BREAK
 from tests.conftest import REPO
@@ -57,18 +57,18 @@ def test_a_cell_of_any_length_prints_whole(text, columns):
 @pytest.mark.parametrize("columns", [1, 2, 7, 14, 30])
 def test_columns_fill_the_page_and_none_is_too_narrow_for_a_letter(columns):
     head, rows = [f"h{i}" for i in range(columns)], [["w" * 300, *["a b"] * (columns - 1)]]
-    widths = sheet_pdf.widths(head, rows)
-    assert sum(widths) == pytest.approx(sheet_pdf.WIDTH, abs=0.1)
-    assert min(widths) - sheet_pdf.GAP > sheet_pdf._width("W", BOLD)
+    widths = sheet_writer.widths(head, rows)
+    assert sum(widths) == pytest.approx(sheet_writer.WIDTH, abs=0.1)
+    assert min(widths) - sheet_writer.GAP > sheet_writer._width("W", BOLD)
     for name, width in zip(head, widths, strict=True):
-        assert width - sheet_pdf.GAP > sheet_pdf._width(name, BOLD) - 0.01
+        assert width - sheet_writer.GAP > sheet_writer._width(name, BOLD) - 0.01
 
 
 def test_a_text_of_many_pages_is_cut_and_says_so():
-    shown = sheet_pdf.words("y" * 50_000)
+    shown = sheet_writer.words("y" * 50_000)
     assert shown.startswith("y" * 10_000 + " …")
     assert "40000 further characters stand in sheet.html" in shown
-    assert sheet_pdf.words("z" * 8000) == "z" * 8000
+    assert sheet_writer.words("z" * 8000) == "z" * 8000
 
 
 def test_nothing_that_a_user_wrote_is_read_as_markup():
@@ -135,7 +135,7 @@ def test_what_stands_in_the_appendix_is_told_with_its_reservations():
 SCRIPT = """
 import hashlib, datetime
 from tests.report.test_sheet_pdf import SQUARE, full
-from pipeline.report import sheet_pdf
+from pipeline.report import sheet_pdf, sheet_writer
 pdf = sheet_pdf.build("t", "u", list(full()), {"p": SQUARE}, dated=datetime.date(2026, 3, 9))
 print(hashlib.sha256(pdf).hexdigest())
 """

@@ -4,7 +4,7 @@ curve.
 
 from collections.abc import Callable
 
-from pipeline.report.document import Cell, Table, Text
+from pipeline.report.document import ROOM, Cell, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.source import Cited
 from pipeline.results.compound_friction import OfBatch
@@ -52,7 +52,7 @@ def batch_parts(inputs: Inputs) -> list[Text | Table]:
         head = ["Batch", "Window from (°C)", "to (°C)", "Holds over the target range", "By"]
         by = " by the law; these are the map's" if inputs.friction.result.window_by == "law" else ""
         title = f"Each batch by itself: the window above is that of the batches taken together{by}"
-        parts.append(Table(title, head, rows))
+        parts.append(Table(title, head, rows, rank=ROOM))
     further = inputs.friction.result.further_batch
     if further is not None and further.value is None:
         said = "The bands hold for the batches tested. A further batch: not given: {why}."
@@ -91,39 +91,42 @@ def sides_parts(inputs: Inputs) -> list[Table]:
         rows += [[words, one.question, one.answer, one.text] for one in side.questions]
         rows.append([words, "taken together", side.answer, ""])
     caption = "The low-energy and the high-energy side: what each shows (yes only where the data show it)"
-    return [Table(caption, ["Side", "Question", "Answer", "By"], rows)]
+    return [Table(caption, ["Side", "Question", "Answer", "By"], rows, rank=ROOM)]
 
 
-def landmark_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+def landmark_rows(inputs: Inputs) -> list[list[Cell]]:
     """Cold friction, transition, plateau, change at high temperature, with intervals and where they lie."""
     marks = inputs.friction.part(lambda found: found.landmarks)
     if marks is None:
         return []
-    rows: list[tuple[str, Cell]] = []
+    rows: list[list[Cell]] = []
     for pick, words, unit in MARKS:
         mark = marks.part(pick)
         if mark is None:
             continue
         sign = f" ({mark.result.sign})" if mark.result.sign else ""
-        rows.append((words + sign, marks.number(words, pick, unit=unit)))
-        for place, said in PLACES:
-            if place(mark.result) is not None:
-                name = f"{words}, {said}"
-                rows.append((name, mark.number(name, place, decimals=0)))
+        known = {said: place for place, said in PLACES if place(mark.result) is not None}
+        where: dict[str, Cell] = {
+            said: mark.number(f"{words}, {said}", place, decimals=0) for said, place in known.items()
+        }
+        at = Text(" ".join(f"{said} {{{said}}}" for said in where) or "–", where, sentence=True)
+        rows.append([words + sign, marks.number(words, pick, unit=unit), at])
     return rows
 
 
-def bite_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+def bite_rows(inputs: Inputs) -> list[list[Cell]]:
     """Bite (mean of the first half second) at the checks and when coldest, and its share of the stop's mean."""
     bite = inputs.friction.part(lambda found: found.bite)
-    rows: list[tuple[str, Cell]] = []
+    rows: list[list[Cell]] = []
     for pick, words in BITES if bite is not None else ():
         at = bite.part(pick) if bite is not None else None
         if at is not None:
-            rows.append((words, at.number(words, lambda b: b.mu_bite)))
-            rows.append((f"{words}, at", at.number(f"{words}, at", lambda b: b.temperature_c, decimals=0)))
-            ratio = at.number(f"{words} over mean", lambda b: b.ratio, decimals=2)
-            rows.append((f"{words}, over the mean of the stop", ratio))
+            where: dict[str, Cell] = {
+                "at": at.number(f"{words}, at", lambda b: b.temperature_c, decimals=0),
+                "ratio": at.number(f"{words} over mean", lambda b: b.ratio, decimals=2),
+            }
+            said = Text("at {at}; {ratio} of the mean of the stop", where, sentence=True)
+            rows.append([words, at.number(words, lambda b: b.mu_bite), said])
     return rows
 
 

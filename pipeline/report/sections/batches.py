@@ -1,15 +1,16 @@
 """Batches: friction at reference conditions, bite and wear of each, and for every pair one of three answers."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from pipeline.archive.facts import number
-from pipeline.report.document import Cell, Number, Picture, Section, Table, Text
+from pipeline.report.document import FRONT, ROOM, Cell, Number, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections import side_by_side, targets
 from pipeline.report.sections.by_batch import answer_parts
 from pipeline.report.source import Cited
-from pipeline.results.batches import CompoundBatches, Difference, Margin, Pair, Quantity
+from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
 
 
 class Question(NamedTuple):
@@ -26,7 +27,8 @@ QUESTIONS = (
     Question("wear", "Disc wear ratio", lambda pair: pair.wear_ratio),
 )
 
-
+MANY = 9  # rows from which the order is by what is least welcome
+ANSWERS = ("different", "undecided", "equivalent")
 MARGINS: dict[Quantity, str] = {
     "mu": "A difference of µ at the reference conditions",
     "bite": "a difference of bite",
@@ -41,21 +43,26 @@ def batches(inputs: Inputs) -> Section:
     parts: list[Text | Table | Picture] = []
     if not listed:
         why = source.reason(lambda found: found.batches, "no test of the compound can be used")
-        return Section("Batches", [Text("Batches: not given: {why}", {"why": why}, "open"), *targets.by_batch(inputs)])
-    parts.append(side_by_side.table(inputs))
-    parts += margin_texts(source) or [
-        Text("No target gives margins for this compound, so no pair can be called equivalent or different.", {}, "open")
-    ]
+        none_known = Text("Batches: not given: {why}", {"why": why}, "open", rank=FRONT)
+        return Section("Batches", [none_known, *targets.by_batch(inputs)])
+    parts.append(replace(side_by_side.table(inputs, by_level(listed)), rank=FRONT))
+    none = "No target gives margins for this compound, so no pair can be called equivalent or different."
+    parts += ranked(FRONT, margin_texts(source) or [Text(none, {}, "open")])
     pairs = answer_rows(inputs)
     if pairs:
         head = ["a", "b", "Question", "a − b (wear: a / b)", "Answer", "Why, and what would decide it"]
         caption = "Pairs: difference (wear: ratio) with its 95 % interval, and one of three answers"
+        parts.append(short_pairs(inputs))
         parts.append(Table(caption, head, pairs))
         parts += answer_parts(inputs)
-        caption = "Friction at reference conditions of each batch with its 95 % interval; small points are specimens."
-        parts.append(Picture("batches", caption, "Friction coefficient by batch with intervals"))
+        caption = (
+            "Friction at reference conditions of each batch with its 95 % interval; small points are specimens. Shaded: the margin about the "
+            "mean of the batches. Of many batches those lowest and highest are drawn."
+        )
+        alt = "Friction coefficient by batch with intervals"
+        parts.append(Picture("batches", caption, alt, "batches.json", ROOM))
     else:
-        parts.append(Text("One batch: nothing to compare."))
+        parts.append(Text("One batch: nothing to compare.", rank=FRONT))
     parts += targets.by_batch(inputs)
     parts += reference_parts(inputs)
     parts += facts_parts(inputs)
@@ -124,6 +131,7 @@ def facts_parts(inputs: Inputs) -> list[Text | Table | Picture]:
         "facts",
         "Numeric facts against µ at reference conditions and disc wear of each batch.",
         "Facts against µ and wear",
+        f"facts/{facts.file}, batches.json",
     )
     return [Table(caption, head, rows), said, *([drawn] if has_numbers(inputs) else [])]
 
@@ -173,16 +181,43 @@ def margin_texts(source: Cited[CompoundBatches]) -> list[Text]:
     return said
 
 
+def by_level(listed: Sequence[Cited[Batch]]) -> list[Cited[Batch]]:
+    """The batches, of many those farthest from the middle of µ first: what a table cut to the page must not leave out."""
+    values = sorted(one.result.mu.value for one in listed if one.result.mu.value is not None)
+    if len(listed) <= MANY or not values:
+        return list(listed)
+    middle = values[len(values) // 2]
+    return sorted(listed, key=lambda one: -abs((one.result.mu.value or middle) - middle))
+
+
 def margin_of(source: Cited[CompoundBatches], name: Quantity) -> Cited[Margin] | None:
     """The margin of a quantity; None where no target gives one."""
     return source.part(lambda found: found.margins[name]) if source.result.margins.get(name) else None
 
 
+def short_pairs(inputs: Inputs) -> Table:
+    """A row a pair with the three answers, what is least welcome first; the reasons stand in the table after it."""
+    listed = inputs.batches.each(lambda found: found.pairs)
+    listed.sort(key=lambda pair: sorted(ANSWERS.index(answer) for answer in pair.result.verdicts.values()))
+    rows: list[list[Cell]] = []
+    for pair in listed:
+        cells: list[Cell] = [f"{pair.result.a} and {pair.result.b}"]
+        for question in QUESTIONS:
+            label = f"{pair.result.a} and {pair.result.b}: {question.words.lower()}"
+            cells += [pair.number(label, question.figure), pair.result.verdicts[question.name]]
+        rows.append([*cells, pair.result.caveat or "–"])
+    head = ["Pair", "µ, difference", "Answer", "Bite, difference", "Answer", "Disc wear, ratio", "Answer", "Caveat"]
+    caption = "Pairs of batches against the margins, 95 % intervals: the first less the second, or over it"
+    return Table(caption, head, rows, rank=FRONT)
+
+
 def answer_rows(inputs: Inputs) -> list[list[Cell]]:
     """One row a pair and question: figure with interval, answer, reason, caveat."""
-    return [
-        answer_row(pair, question) for pair in inputs.batches.each(lambda found: found.pairs) for question in QUESTIONS
-    ]
+    pairs = inputs.batches.each(lambda found: found.pairs)
+    asked = [(pair, question) for pair in pairs for question in QUESTIONS]
+    if len(asked) > MANY:  # what a table cut to the page must not leave out stands first
+        asked.sort(key=lambda one: ANSWERS.index(one[0].result.verdicts[one[1].name]))
+    return [answer_row(pair, question) for pair, question in asked]
 
 
 def answer_row(pair: Cited[Pair], question: Question) -> list[Cell]:

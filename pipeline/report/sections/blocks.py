@@ -3,6 +3,7 @@
 from pipeline.report.block_tables import line_words
 from pipeline.report.document import Cell, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections.block_short import short_table
 from pipeline.report.source import Cited
 from pipeline.results.friction_blocks import Block, Line
 from pipeline.wording import counted
@@ -24,7 +25,7 @@ def blocks(inputs: Inputs) -> Section:
     known = inputs.friction.result.between and inputs.friction.result.between.specimen_sd is not None
     left = "; stops from a drift's first affected one on are left out" if inputs.friction.result.changed else ""
     specimens = ", that between specimens" if known else " (how far another specimen lies is not known and not in it)"
-    parts: list[Text | Table] = [Text(SAID.format(specimens=specimens, left=left))]
+    parts: list[Text | Table] = [*short_table(inputs), Text(SAID.format(specimens=specimens, left=left))]
     shown = found[:MOST_ROWS]
     braked = any(row.result.deceleration_mps2.mean is not None for row in shown)
     batches = len({row.result.batch for row in found}) > 1

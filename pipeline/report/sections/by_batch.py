@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from pipeline.report.document import Cell, Table, Text
+from pipeline.report.document import ROOM, Cell, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
@@ -146,7 +146,7 @@ def life_table(inputs: Inputs, listed: list[Cited[DutyProjection]]) -> list[Tabl
     if not rows:
         return []
     head = ["Duty", "Batch", "Specimens", "Life (cycles)", "Life (km)", "ended by", "To mind"]
-    return [Table("Life by batch, each by its own wear laws, 95 % intervals", head, rows)]
+    return [Table("Life by batch, each by its own wear laws, 95 % intervals", head, rows, rank=ROOM)]
 
 
 def _life_row(inputs: Inputs, duty: str, row: Cited[BatchLife]) -> list[Cell]:

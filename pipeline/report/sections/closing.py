@@ -1,6 +1,6 @@
 """What qualifies every number: uncertainty (common and per stop), comparability, restrictions and cautions."""
 
-from pipeline.report.document import Cell, Section, Table, Text
+from pipeline.report.document import FRONT, ROOM, Cell, Number, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.stops.uncertainty import COUNTED_AS_0
 
@@ -27,8 +27,10 @@ def uncertainty(inputs: Inputs) -> Section:
             "alike and does not shrink with more stops; "
             "the per-stop part does. Comparisons inside one rig may leave the common part out; statements about the "
             "absolute level may not. "
-            "Intervals are 95 % unless stated."
-        )
+            "Intervals are 95 % unless stated.",
+            rank=ROOM,
+        ),
+        *ranked(FRONT, dominant(inputs)),
     ]
     for part, words in (
         ("common", "common to all stops of a test"),
@@ -48,18 +50,60 @@ def uncertainty(inputs: Inputs) -> Section:
                 "In these budgets no uncertainty is counted, as the card states none, of: {sources}.",
                 {"sources": unstated},
                 "open",
+                rank=FRONT,
             )
         )
-    if len(parts) == 1:
-        parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open"))
+    if not any(isinstance(part, Table) for part in parts):
+        parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open", rank=FRONT))
     parts.append(
         Text(
             "Comparable: sheets of the same method digest. Sheets of another digest are compared through the report "
             "on the change of method, "
-            "never side by side."
+            "never side by side.",
+            rank=ROOM,
         )
     )
     return Section("Uncertainty and comparability", parts)
+
+
+def dominant(inputs: Inputs) -> list[Text | Table]:
+    """Which source has most of the variance of µ that is common to all stops, test by test; [] without a budget."""
+    rows: list[list[Cell]] = []
+    for test in inputs.usable:
+        known = [row for row in test.summary.each(lambda s: s.budget) if row.result.relative_u]
+        common = [row for row in known if row.result.part == "common"]
+        if not common:
+            continue
+        largest = max(common, key=lambda row: row.result.relative_u or 0.0)
+        whole = sum((row.result.relative_u or 0.0) ** 2 for row in common)
+        source = largest.result.source.replace("_", " ")
+        share = Number(
+            f"{test.test}: share of {source} in the common variance of µ", 100 * (largest.result.relative_u or 0.0) ** 2 / whole, "",
+            largest.file, f"share in per cent of {largest.pointer}/relative_u squared in the sum of those of part common", decimals=0,
+        )  # fmt: skip
+        u = test.summary.number(
+            f"{test.test}: common part of u(µ)", lambda s: s.mu_u_common_relative, unit="", factor=100.0, decimals=2
+        )
+        rows.append([test.test, u, source, share, largest.result.note or "–"])
+    if not rows:
+        return []
+    alike: dict[str, list[list[Cell]]] = {}
+    for row in rows:
+        alike.setdefault(" ".join(said(cell) for cell in row[1:]), []).append(row)
+    rows = [[", ".join(said(row[0]) for row in group), *group[0][1:]] for group in alike.values()]
+    head = ["Tests", "Common u of µ (%)", "Largest source", "Its share of the variance (%)", "It rests on"]
+    return [
+        Table(
+            "What dominates the uncertainty of the level of µ: relative standard uncertainty common to all stops",
+            head,
+            rows,
+        )
+    ]
+
+
+def said(cell: Cell) -> str:
+    """A cell as printed."""
+    return cell if isinstance(cell, str) else cell.text
 
 
 def _sources(inputs: Inputs, part: str) -> list[str]:
@@ -92,15 +136,16 @@ def _entry(test: OfTest, source: str, part: str) -> Cell:
 def cautions(inputs: Inputs) -> Section:
     """Restrictions and cautions; those from the data first."""
     parts = [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
-    signed = Table("Responsible for this sheet", ["Prepared", "Reviewed", "Date"], signatures(inputs))
-    return Section("Restrictions and cautions", [*parts, *[Text(text) for text in CAUTIONS], signed])
+    head = ["Responsible for this sheet", "Name", "Signature", "Date"]
+    signed = Table("Signatures", head, signatures(inputs), rank=FRONT)
+    said = ranked(FRONT, [*parts, *[Text(text) for text in CAUTIONS]])
+    return Section("Restrictions and cautions", [*said, signed])
 
 
 def signatures(inputs: Inputs) -> list[list[Cell]]:
-    """Who is stated to be responsible, and beneath it a line to sign on."""
+    """A line to sign on for each of those responsible, with the name that is stated."""
     stated = inputs.title_block
-    room: list[Cell] = ["", "", ""]
-    return [[stated.prepared or "", stated.reviewed or "", ""], room] if stated.prepared or stated.reviewed else [room]
+    return [["Prepared", stated.prepared or "", "", ""], ["Reviewed", stated.reviewed or "", "", ""]]
 
 
 def from_data(inputs: Inputs) -> list[str]:

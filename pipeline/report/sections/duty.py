@@ -3,11 +3,11 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from pipeline.report.document import Cell, Items, Listing, Number, Picture, Section, Table, Text
+from pipeline.report.document import FRONT, ROOM, Cell, Items, Listing, Number, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.by_batch import asked_life, life_table, life_texts
 from pipeline.report.sections.duty_log import log_texts, pressing_texts
-from pipeline.report.sections.openings import FILM, opening_texts
+from pipeline.report.sections.openings import FILM, opening_table, opening_texts
 from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import name_of
@@ -41,6 +41,8 @@ PICTURE = Picture(
     "window, and "
     "life, against the cooling opening. Shaded: the friction window.",
     "Disc temperature, window share and life against cooling opening",
+    "duty.json",
+    FRONT,
 )
 
 
@@ -53,9 +55,11 @@ def duty(inputs: Inputs) -> Section:
     ]
     if not listed:
         why = source.result.unusable or ("none could be read" if left_out else "no duty file is given")
-        return Section(TITLE, [Text("No duty projection: {why}", {"why": why}), *left_out])
-    parts: list[Text | Items | Listing | Table | Picture] = [Text(MEANING)]
-    parts.append(Table("Projection of each duty", HEAD, [duty_row(inputs, one) for one in listed]))
+        return Section(TITLE, [Text("No duty projection: {why}", {"why": why}, rank=FRONT), *ranked(FRONT, left_out)])
+    parts: list[Text | Items | Listing | Table | Picture] = [Text(MEANING, rank=ROOM)]
+    rows = [duty_row(inputs, one) for one in listed]
+    parts.append(Table("Projection of each duty, 95 % intervals", HEAD, rows, rank=FRONT))
+    parts += opening_table(listed)
     parts += [*life_table(inputs, listed), *[text for one in listed for text in life_texts(inputs, one)]]
     wear = [row for one in listed for row in wear_rows(one)]
     if wear:
@@ -338,4 +342,4 @@ def burnt_texts(one: Cited[DutyProjection]) -> list[Text]:
         if found.beyond
         else "which is not passed by these figures, it would be in doubt; that is no proof of strength."
     )
-    return [Text(words + ending, values, "bad" if found.beyond else "open")]
+    return [Text(words + ending, values, "bad" if found.beyond else "open", rank=FRONT if found.beyond else ROOM)]

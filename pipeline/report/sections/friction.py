@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from pipeline.report import verdicts
-from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text
+from pipeline.report.document import FRONT, ROOM, Cell, Items, Number, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections import answers, conditions, face, honest
 from pipeline.results.compound_friction import Between, CompoundFriction
@@ -15,6 +15,14 @@ SENSITIVITIES: tuple[tuple[str, Callable[[Sensitivity], Slope], str], ...] = (
     ("pressure", lambda s: s.pressure_per_10bar, "per 10 bar"),
     ("start speed at fixed energy density", lambda s: s.speed_per_100rpm, "per 100 rpm"),
     ("energy density", lambda s: s.energy_per_j_mm2, "per J/mm²"),
+)
+CONDITIONS = Picture(
+    "conditions",
+    "Left: µ of the ok map and check stops within 40 K of the reference temperature against energy density, batches by colour. Middle and right: "
+    "mean µ along lines of pressure and of speed, other conditions alike, with 95 % intervals; lines join what one batch ran.",
+    "Friction coefficient against energy density, and along pressure and speed",
+    "tests/*/stops.parquet, friction.json /lines",
+    FRONT,
 )
 
 
@@ -37,31 +45,32 @@ def reference(inputs: Inputs) -> dict[str, Number]:
 
 def friction(inputs: Inputs) -> Section:
     """The friction part of the sheet."""
-    parts: list[Text | Items | Table | Picture] = [window_text(inputs), *honest.off_text(inputs)]
-    parts += [*honest.pooled_text(inputs), *answers.holds_text(inputs)]
+    parts: list[Text | Items | Table | Picture] = [*ranked(FRONT, [window_text(inputs), *honest.off_text(inputs)])]
+    parts += [*ranked(FRONT, honest.pooled_text(inputs)), *ranked(ROOM, answers.holds_text(inputs))]
     parts += answers.batch_parts(inputs)
     parts += answers.sides_parts(inputs)
-    parts.append(
-        Text("Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}.", reference(inputs))
-    )
+    said = "Reference conditions: {temperature}, {pressure}, {speed} at the start, {energy}."
+    parts.append(Text(said, reference(inputs), rank=FRONT))
     parts += conditions.windows_parts(inputs)
     parts.append(Picture("friction", "µ of the ok stops against temperature: map and check stops in colour, those of every other purpose in grey (an even "
                          "choice where there are many; suspect and rejected stops are not drawn), with the curve at reference conditions, its confidence "
-                         "band (mean), its tolerance band (one future stop), the target band of µ, and each batch's own curve where batches differ. No curve outside the data.", "Friction coefficient against temperature"))  # fmt: skip
+                         "band (mean), its tolerance band (one future stop), the target band of µ, and each batch's own curve where batches differ. No curve outside the data.", "Friction coefficient against temperature",
+                         "tests/*/stops.parquet, friction.json", FRONT))  # fmt: skip
+    parts.append(CONDITIONS)
     curve = curve_rows(inputs)
     if curve:
         parts.append(Table("The curve at reference conditions, with 95 % confidence of the mean and the tolerance band", [
             "Temperature (°C)", "µ, mean", "µ, tolerance band from", "to"], curve))  # fmt: skip
     parts += honest.off_table(inputs)
-    parts.append(Items(sensitivity_items(inputs)))
     features = [
-        *answers.landmark_items(inputs),
-        *answers.bite_items(inputs),
-        *scatter_items(inputs),
-        *feature_items(inputs),
+        *answers.landmark_rows(inputs),
+        *sensitivity_rows(inputs),
+        *answers.bite_rows(inputs),
+        *feature_rows(inputs),
+        *scatter_rows(inputs),
     ]
-    if features:
-        parts.append(Items(features))
+    caption = "Figures of friction: value with its 95 % interval, and the conditions at which it holds"
+    parts.append(Table(caption, ["Figure", "Value", "Where it holds"], features, units_in_cells=True, rank=FRONT))
     parts += face.parts(inputs)
     parts += average_texts(inputs)
     rows = answers.pause_rows(inputs)
@@ -72,6 +81,7 @@ def friction(inputs: Inputs) -> Section:
                 "First stop after a pause, over the friction expected at its conditions: the one that strays most in each test",
                 head,
                 rows,
+                rank=FRONT,
             )
         )
     parts += left_out(inputs)
@@ -194,12 +204,12 @@ def curve_rows(inputs: Inputs, most: int = 12) -> list[list[Cell]]:
     ]
 
 
-def sensitivity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+def sensitivity_rows(inputs: Inputs) -> list[list[Cell]]:
     """Sensitivities of mu with intervals; where the design can't separate two, the reason."""
-    rows: list[tuple[str, Cell]] = []
+    rows: list[list[Cell]] = []
     for words, pick, unit in SENSITIVITIES:
         number = inputs.friction.number(f"sensitivity to {words} {unit}", _slope(pick))
-        rows.append((f"Sensitivity of µ to {words}, {unit}", number))
+        rows.append([f"Sensitivity of µ to {words}, {unit}", number, "reference conditions"])
     return rows
 
 
@@ -207,12 +217,13 @@ def _slope(pick: Callable[[Sensitivity], Slope]) -> Callable[[CompoundFriction],
     return lambda found: pick(found.sensitivity) if found.sensitivity else None
 
 
-def feature_items(inputs: Inputs) -> list[tuple[str, Cell]]:
-    """Bite of every batch."""
-    rows: list[tuple[str, Cell]] = []
-    for batch in inputs.batches.each(lambda found: found.batches):
-        name = f"Bite of batch {batch.result.batch}, coldest conditions all batches have"
-        rows.append((name, batch.number(name, lambda found: found.bite)))
+def feature_rows(inputs: Inputs) -> list[list[Cell]]:
+    """Bite of every batch, the lowest first."""
+    listed = sorted(inputs.batches.each(lambda found: found.batches), key=lambda one: one.result.bite.value or 0.0)
+    rows: list[list[Cell]] = []
+    for batch in listed:
+        name = f"Bite of batch {batch.result.batch}"
+        rows.append([name, batch.number(name, lambda found: found.bite), "coldest conditions all batches have"])
     return rows
 
 
@@ -268,7 +279,7 @@ def average_spread(inputs: Inputs) -> Text | None:
     )  # fmt: skip
 
 
-def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
+def scatter_rows(inputs: Inputs) -> list[list[Cell]]:
     """Scatter between specimens and batches beside that of stops, where the compound's stage gives it."""
     between = inputs.friction.part(lambda found: found.between)
     if between is None:
@@ -282,10 +293,11 @@ def scatter_items(inputs: Inputs) -> list[tuple[str, Cell]]:
         ("of single stops about their map", lambda b: b.stop_sd, None),
     )
     return [
-        (
+        [
             f"Standard deviation of µ {words}",
             between.number(f"standard deviation {words}{in_mu}", pick, unit=unit, factor=factor, why=why),
-        )
+            "map and checks",
+        ]
         for words, pick, why in said
     ]
 

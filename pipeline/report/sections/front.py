@@ -4,7 +4,7 @@ The answers that are least welcome stand first: a reader who sees no more than t
 compound than the sheet does. Every figure is one of the sheet's, and each row leads to the part where it stands.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text, Where
@@ -12,6 +12,7 @@ from pipeline.report.inputs import Inputs
 from pipeline.report.sections.closing import from_data
 from pipeline.report.sections.friction import window_ends
 from pipeline.report.sections.honest import off_text
+from pipeline.report.sections.openings import not_ruled_out
 from pipeline.report.sections.stability import glazing_untested
 from pipeline.report.sections.support import ANSWERS, of_duty, support_texts
 from pipeline.report.source import Cited
@@ -43,6 +44,7 @@ class Row:
     answer: str
     figure: Cell
     where: str
+    tests: Sequence[str]  # behind the answer
     tone: str = ""
 
     @property
@@ -59,22 +61,36 @@ class Row:
 def answers(inputs: Inputs) -> Section:
     """The first part of the sheet."""
     rows = sorted((row for ask in ASKED for row in ask(inputs)), key=lambda row: row.rank)
-    count = Number("tests used", len(inputs.usable), "", "tests/*/summary.json", "count of tests used")
     table = Table(
         "What was asked and what the results answer, the least welcome first; intervals are 95 %",
         ["Question", "Answer", "Figure", "Tests", "Where"],
-        [[row.question, row.said, row.figure, count, Where(row.where)] for row in rows],
+        [[row.question, row.said, row.figure, _count(row), Where(row.where)] for row in rows],
         units_in_cells=True,
     )
     return Section(TITLE, [Items(identity_items(inputs)), table, PICTURE, *limits(inputs)])
 
 
+def _count(row: Row) -> Number:
+    found = sorted(set(row.tests))
+    return Number(
+        f"tests behind: {row.question}", len(found), "", "tests/*/summary.json", f"count of {', '.join(found)}"
+    )
+
+
+def _of_batches(inputs: Inputs, *batches: str) -> list[str]:
+    """Names of the tests used, of these batches alone where some are given."""
+    return [test.test for test in inputs.usable if not batches or (test.card and test.card.batch in batches)]
+
+
 PICTURE = Picture(
     "overview",
-    "µ over temperature at the reference conditions with the confidence band of the mean, the tolerance band of one "
-    "stop and the target band; beneath it the ranges of temperature tested, of the friction window, wanted, and of each "
-    "duty in its settled cycle at the opening given.",
-    "Friction coefficient over temperature with the ranges tested, wanted and used",
+    "Left: µ over temperature at the reference conditions with the confidence band of the mean, the tolerance band of one stop, the target "
+    "band, and the batches' own curves where they differ; beneath it the temperatures tested, of the friction window, wanted, and of each "
+    "duty in its settled cycle at the opening given. Right: µ of the batches (any two inside the shade differ by less than the margin); "
+    "disc wear on map and duty blocks; use between checks by initial temperature and power density, filled where it glazed, open where it "
+    "was harmless, small where it told neither, crosses the duties' brakings. Bars are 95 % intervals; of many batches the outermost are drawn.",
+    "Friction coefficient over temperature with the ranges tested, wanted and used; batches, wear and glazing",
+    "friction.json, batches.json, wear.json, duty.json, the target's file",
 )
 
 
@@ -84,11 +100,14 @@ def identity_items(inputs: Inputs) -> list[tuple[str, Cell]]:
     dates = sorted({card.date.isoformat() for card in cards})
     batches = {card.batch: sorted({c.specimen for c in cards if c.batch == card.batch}) for card in cards}
     told = "; ".join(f"{batch}: {', '.join(found)}" for batch, found in sorted(batches.items()))
+    procedures = sorted({card.procedure for card in cards if card.procedure})
+    run = " to ".join([dates[0], dates[-1]][: len(dates)]) if dates else "dates not given"
     return [
         ("Compound", inputs.compound),
         ("Batches and specimens", told or "not given"),
-        ("Tests run", " to ".join([dates[0], dates[-1]][: len(dates)]) if dates else "not given"),
+        ("Tests", f"{len(inputs.usable)} used of {len(inputs.tests)}, run {run}"),
         ("Rigs", ", ".join(sorted({card.rig for card in cards})) or "not given"),
+        ("Procedures", "; ".join(procedures) or "not given"),
         ("Method, digest", f"{inputs.method}, {inputs.digest}"),
         ("Results, digest", inputs.results_digest),
     ]
@@ -99,14 +118,14 @@ def _targets(inputs: Inputs) -> list[Row]:
     listed: list[str] = [one.answer.verdict for one in inputs.judged.result.requirements]
     if not listed:
         why = inputs.judged.result.why or inputs.judged.reason(lambda found: found.requirements)
-        return [Row(question, "not given", why, "In short")]
+        return [Row(question, "not given", why, "In short", _of_batches(inputs))]
     worst = next(word for word in ("not met", "undecided", "met") if word in listed)
     values: dict[str, Cell] = {
         name: Number(f"targets {word}", listed.count(word), "", inputs.judged.file, f"count of requirements {word}")
         for name, word in (("no", "not met"), ("open", "undecided"), ("yes", "met"))
     }
     said = Text("{no} not met, {open} undecided, {yes} met", values, sentence=True)
-    return [Row(question, worst, said, "In short")]
+    return [Row(question, worst, said, "In short", _of_batches(inputs))]
 
 
 def _holds(inputs: Inputs) -> list[Row]:
@@ -120,13 +139,14 @@ def _holds(inputs: Inputs) -> list[Row]:
     worst = min(known, key=lambda one: HOLDS.index(one[1].answer), default=None)
     if worst is None:
         question = "Does friction hold over the wanted temperatures?"
-        return [Row(question, "not given", Text(figure, values, sentence=True), "Friction")]
+        return [Row(question, "not given", Text(figure, values, sentence=True), "Friction", _of_batches(inputs))]
     batch, holds = worst
     if batch:
         values["batch"] = batch
         figure = "batch {batch} by itself; all together: " + figure
     question = f"Does friction hold over the wanted temperatures, at {holds.at or 'the reference conditions'}?"
-    return [Row(question, holds.answer, Text(figure, values, sentence=True), "Friction")]
+    behind = _of_batches(inputs, *([batch] if batch else []))
+    return [Row(question, holds.answer, Text(figure, values, sentence=True), "Friction", behind)]
 
 
 def _side(inputs: Inputs, pick: Callable[[Sides], Side], question: str) -> list[Row]:
@@ -136,7 +156,8 @@ def _side(inputs: Inputs, pick: Callable[[Sides], Side], question: str) -> list[
     side = pick(sides)
     told = [one for word in ("no", "not shown", "yes") for one in side.questions if one.answer == word]
     figure = f"{told[0].question}: {told[0].answer}" if told else side.text
-    return [Row(question, side.answer, figure, "Friction")]
+    behind = [test.test for test in inputs.usable if (test.stops["purpose"] == "duty").any()]
+    return [Row(question, side.answer, figure, "Friction", behind)]
 
 
 def _gentle(inputs: Inputs) -> list[Row]:
@@ -153,7 +174,8 @@ def _batches(inputs: Inputs) -> list[Row]:
         "a": worst.result.a, "b": worst.result.b, "mu": worst.number(label, lambda pair: pair.mu_difference),
     }  # fmt: skip
     figure = Text("{a} less {b}: µ {mu}", values)
-    return [Row("Are the batches alike in friction?", worst.result.mu_verdict, figure, "Batches")]
+    behind = _of_batches(inputs, worst.result.a, worst.result.b)
+    return [Row("Are the batches alike in friction?", worst.result.mu_verdict, figure, "Batches", behind)]
 
 
 def _apart(pair: Cited[Pair]) -> tuple[int, float]:
@@ -182,7 +204,8 @@ def _both(inputs: Inputs) -> list[Row]:
             told = f"not known, as friction of such stops was not tested (by the window of harder stops {told})"
         pieces.append(f"{{duty_{k}}} {told}")
     figure = Text(f"cooling openings: {'; '.join(pieces)}", values)
-    return [Row("Does one brake serve gentle and hard use?", said, figure, "Duty projections", tone)]
+    question = "Does one brake serve gentle and hard use?"
+    return [Row(question, said, figure, "Duty projections", _of_batches(inputs), tone)]
 
 
 def _life(inputs: Inputs) -> list[Row]:
@@ -193,27 +216,28 @@ def _life(inputs: Inputs) -> list[Row]:
     known = [one for one in listed if one.result.life_km.value is not None]
     if not known:
         figure: Cell = listed[0].number(f"{listed[0].result.duty}: life", lambda duty: duty.life_km, decimals=0)
-        return [Row(question, "not known", figure, "Duty projections")]
+        return [Row(question, "not known", figure, "Duty projections", _worn(inputs))]
     one = min(known, key=lambda duty: duty.result.life_km.value or 0.0)
     found = one.result
     basis = found.support.life_basis if found.support else None
     life = one.number(f"{found.duty}: life", lambda duty: duty.life_km, decimals=0)
     unknown = "" if len(known) == len(listed) else "; of other duties not known"
     figure = Text(f"{{duty}}: {{life}}{unknown}", {"duty": found.duty, "life": life})
-    return [Row(question, basis or "not given", figure, "Duty projections")]
+    of = [found.life_of.batch] if found.life_of and found.life_of.batch else []
+    behind = [test for test in _worn(inputs) if test in _of_batches(inputs, *of)]
+    return [Row(question, basis or "not given", figure, "Duty projections", behind)]
+
+
+def _worn(inputs: Inputs) -> list[str]:
+    """Names of the tests whose readings of wear are used."""
+    return [test for part in (inputs.wear.result.components or {}).values() for test in part.tests]
 
 
 def _wear(inputs: Inputs) -> list[Row]:
     parts = inputs.wear.named(lambda found: found.components or {})
+    question = "Do the readings identify how it wears?"
     if not parts:
-        return [
-            Row(
-                "Do the readings identify how it wears?",
-                "not given",
-                inputs.wear.reason(lambda w: w.components),
-                "Wear",
-            )
-        ]
+        return [Row(question, "not given", inputs.wear.reason(lambda w: w.components), "Wear", [])]
     values, pieces = dict[str, Cell](), []
     for k, (name, one) in enumerate(sorted(parts.items())):
         values[f"name_{k}"] = name_of(name)
@@ -223,7 +247,7 @@ def _wear(inputs: Inputs) -> list[Row]:
         pieces.append(f"{{name_{k}}} {{rate_{k}}}")
     answer = "identified" if all(identified(one.result) for one in parts.values()) else "not identified"
     figure = Text(f"per stop as run: {'; '.join(pieces)}", values)
-    return [Row("Do the readings identify how it wears?", answer, figure, "Wear")]
+    return [Row(question, answer, figure, "Wear", _worn(inputs))]
 
 
 def _drift(inputs: Inputs) -> list[Row]:
@@ -242,7 +266,7 @@ def _drift(inputs: Inputs) -> list[Row]:
     none = "none seen; glazing not tested" if untested else "none"
     answer = ", ".join(seen) or ("undetermined" if None in told or not told else none)
     tone = "bad" if seen else "open" if None in told or not told or untested else "good"
-    return [Row("Did friction drift within a test?", answer, figure, "Stability", tone)]
+    return [Row("Did friction drift within a test?", answer, figure, "Stability", _of_batches(inputs), tone)]
 
 
 ASKED: tuple[Callable[[Inputs], list[Row]], ...] = (_targets, _holds, _gentle, _batches, _both, _life, _wear, _drift)
@@ -258,6 +282,8 @@ def limits(inputs: Inputs) -> list[Text]:
     found += [*off_text(inputs), *support_texts(inputs)]
     for one in inputs.duty.each(lambda f: f.duties):
         found += of_duty(one)
+        if open_ := not_ruled_out(one.result):
+            found.append(Text("{duty}: not excluded: {what}.", {"duty": one.result.duty, "what": open_}, "open"))
     untested = glazing_untested(inputs)
     if untested is not None:
         found.append(Text("Glazing is not excluded: {why}.", {"why": untested}, "open"))

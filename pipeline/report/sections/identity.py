@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from pipeline.report.card_figures import CardFigures
-from pipeline.report.document import Cell, Items, Number, Section, Table, Text
+from pipeline.report.document import FRONT, Cell, Items, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 
 
@@ -105,7 +105,7 @@ def rig_and_method(inputs: Inputs) -> Section:
         head = ["Test", *[f"{fact.words} ({fact.unit})" if fact.unit else fact.words for fact in differ]]
         rows: list[list[Cell]] = [[test.test, *[_shown(test, fact, "") for fact in differ]] for test in tests]
         parts.append(Table("Where the tests' cards differ", head, rows))
-    parts.append(Items(method_rows(inputs)))
+    parts.append(Items(method_rows(inputs), rank=FRONT))
     parts += calibration_table(inputs)
     parts.append(
         Text(

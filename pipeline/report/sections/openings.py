@@ -3,7 +3,7 @@ would settle it."""
 
 from __future__ import annotations
 
-from pipeline.report.document import Cell, Listing, Picture, Text
+from pipeline.report.document import FRONT, Cell, Listing, Picture, Table, Text
 from pipeline.report.source import Cited
 from pipeline.results.duty import RIG_AIR, DutyProjection
 from pipeline.results.openings import OPEN_WORDS, FilmLoss, SettlingTest
@@ -22,6 +22,8 @@ FILM = Picture(
     "tests, filled where it glazed, open where it was harmless, small where it told neither; crosses: the duty's brakings at its "
     "opening.",
     "Glazing over initial temperature and power density, with the duty's brakings",
+    "duty.json /duties/*/glazing_area, friction.json /film",
+    FRONT,
 )
 
 
@@ -49,6 +51,44 @@ def opening_text(one: Cited[DutyProjection]) -> Text:
         return Text(f"{words}.", values)
     values["causes"] = not_ruled_out(one.result)
     return Text(f"{words}; not ruled out: {{causes}}.", values, "open")
+
+
+def opening_table(listed: list[Cited[DutyProjection]]) -> list[Table]:
+    """Ends of the cooling opening to run with their intervals, what limits them and what dominates the intervals; [] without any."""
+    rows: list[list[Cell]] = []
+    for one in listed:
+        found, name = one.result, one.result.duty
+        if found.opening_to_run is None:
+            why = one.reason(lambda duty: duty.opening_to_run)
+            rows.append([name, f"none: {why}", "–", not_ruled_out(found) or "–", "–"])
+            continue
+        low = one.number(
+            f"{name}: lower end of the opening", lambda d: d.opening_to_run_low, decimals=2, why="not known"
+        )
+        high = one.number(
+            f"{name}: upper end of the opening", lambda d: d.opening_to_run_high, decimals=2, why="not known"
+        )
+        by = (
+            "not known, as friction of such stops was not tested; by the window of harder stops "
+            if found.opening_untested
+            else ""
+        )
+        said = Text(f"{by}{{low}}", {"low": low}, sentence=True)
+        ends = (found.opening_to_run_low, found.opening_to_run_high)
+        made = "; ".join(dict.fromkeys(end.dominated_by for end in ends if end is not None and end.dominated_by))
+        rows.append([name, said, high, not_ruled_out(found) or "–", made or "–"])
+    if not rows:
+        return []
+    head = ["Duty", "Opening to run, from", "to", "Not ruled out", "What makes the intervals"]
+    return [
+        Table(
+            "Cooling openings to run (1 is the duty's full cooling), ends with 95 % intervals",
+            head,
+            rows,
+            units_in_cells=True,
+            rank=FRONT,
+        )
+    ]
 
 
 def not_ruled_out(found: DutyProjection) -> str:

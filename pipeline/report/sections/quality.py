@@ -3,8 +3,9 @@
 from collections import Counter
 
 from pipeline.report import by_hand_words
-from pipeline.report.document import Cell, Number, Section, Table, Text
+from pipeline.report.document import FRONT, Cell, Number, Section, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
+from pipeline.report.sections.rig_health import RIPPLE_HEAD, cooling_text, ripple_cells
 
 
 def quality(inputs: Inputs) -> Section:
@@ -28,7 +29,7 @@ def quality(inputs: Inputs) -> Section:
         common = test.summary.number(
             f"{test.test}: common part of u(µ)", lambda s: s.mu_u_common_relative, unit="%", factor=100.0, decimals=2
         )
-        rows.append([test.test, *_counts(test), ratio, scatter, common])
+        rows.append([test.test, *_counts(test), ratio, scatter, common, *ripple_cells(test)])
     head = [
         "Test",
         "Stops as run",
@@ -38,6 +39,7 @@ def quality(inputs: Inputs) -> Section:
         "Energy ratio, median",
         "its scatter",
         "Common u of µ (%)",
+        *RIPPLE_HEAD,
     ]
     parts: list[Table | Text] = [
         Text(
@@ -47,7 +49,8 @@ def quality(inputs: Inputs) -> Section:
             "keep their energy and wear; "
             "suspect stops give a number and stay out of the models."
         ),
-        Table("Stops and energy balance by test", head, rows),
+        Table("Stops, energy balance and torque ripple (median, of the mean torque) by test", head, rows, rank=FRONT),
+        cooling_text(inputs),
     ]
     reasons = reason_rows(inputs)
     parts.append(
@@ -55,9 +58,10 @@ def quality(inputs: Inputs) -> Section:
             "Why stops were not used, and what else was found",
             ["Finding", "Severity", "Times", "Tests", "First message"],
             reasons,
+            rank=FRONT,
         )
         if reasons
-        else Text("No finding above severity info in any test.")
+        else Text("No finding above severity info in any test.", rank=FRONT)
     )
     parts += by_hand(inputs)
     events = event_rows(inputs)

@@ -5,6 +5,8 @@ Nothing is judged here: each answer is that of the results, the worst of a batch
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline.report import verdicts
 from pipeline.report.document import Cell, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
@@ -33,9 +35,9 @@ HEAD = (
 CAPTION = "The batches side by side, with 95 % intervals; specimens, not stops, are the replicates"
 
 
-def table(inputs: Inputs) -> Table:
-    """One row for every batch."""
-    return Table(CAPTION, HEAD, [_row(inputs, one) for one in inputs.batches.each(lambda found: found.batches)])
+def table(inputs: Inputs, listed: Sequence[Cited[Batch]]) -> Table:
+    """One row for every batch, in the order given."""
+    return Table(CAPTION, HEAD, [_row(inputs, one) for one in listed])
 
 
 def _row(inputs: Inputs, batch: Cited[Batch]) -> list[Cell]:

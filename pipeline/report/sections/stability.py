@@ -7,30 +7,37 @@ import math
 import polars as pl
 
 from pipeline.report import verdicts
-from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
+from pipeline.report.document import FRONT, LAST, ROOM, Cell, Items, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.results.both import GENTLE_SHARE
 
 
 def stability(inputs: Inputs) -> Section:
     """The stability part of the sheet."""
-    parts: list[Text | Items | Table | Picture] = []
+    parts: list[Text | Items | Table | Picture] = [drift_text(inputs)]
     head = ["Test", "Verdict", "First affected stop", "Loss of µ", "Back to near before", "Not excluded"]
     untested = glazing_untested(inputs) is not None
     rows = [_verdict_row(test, untested) for test in inputs.usable]
     parts.append(
-        Table("Drift verdict of every test: a change of friction at matched conditions, by evidence", head, rows)
+        Table(
+            "Drift verdict of every test: a change of friction at matched conditions, by evidence",
+            head,
+            rows,
+            rank=FRONT,
+        )
     )
     for test in inputs.usable:
         if test.drift.result.verdict not in (None, "none"):
             tone, sentences = verdicts.drift_sentences(test.drift.result)
-            parts.append(Text("{test}: {first}", {"test": test.test, "first": sentences[0]}, tone))
+            parts.append(Text("{test}: {first}", {"test": test.test, "first": sentences[0]}, tone, rank=FRONT))
     parts.append(
         Picture(
             "checks",
-            "µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first "
-            "affected stop.",
-            "Friction coefficient at the check stops against stop number",
+            "Left: µ at the check stops in the order run, every test; a vertical line marks a drift verdict's first affected stop. "
+            "Right: µ of the fade and recovery stops, filled in the fade and open in the recovery, against their temperature.",
+            "Friction coefficient at the check stops against stop number, and in fade and recovery against temperature",
+            "tests/*/stops.parquet, drift.json",
+            ROOM,
         )
     )
     head = ["Test", "Fade index", "Lowest µ", "at (°C)", "Recovery index", "Stops to recover"]
@@ -39,6 +46,7 @@ def stability(inputs: Inputs) -> Section:
             "Fade and recovery by test (1 = unchanged), with intervals from the scatter of stops",
             head,
             [_fade_row(test) for test in inputs.usable],
+            rank=FRONT,
         )
     )
     head = ["Test", "Green µ, mean of the first stops", "of stops", "Stops until bedded (within 3 %)",
@@ -50,8 +58,26 @@ def stability(inputs: Inputs) -> Section:
             [_bedding_row(test) for test in inputs.usable],
         )
     )
-    parts += [glaze_text(inputs), *film_texts(inputs)]
+    parts += [*ranked(FRONT, [glaze_text(inputs)]), *film_texts(inputs)]
     return Section("Stability", parts)
+
+
+def drift_text(inputs: Inputs) -> Text:
+    """The tests' drift verdicts; a test without one is told with its reason and makes no good news of the others."""
+    told = {test.test: test.drift.result.verdict for test in inputs.usable}
+    seen = [f"{verdict} in {test}" for test, verdict in told.items() if verdict not in (None, "none")]
+    open_ = [
+        f"not given in {test.test}, because {test.drift.reason(lambda d: d.verdict).rstrip('.')}"
+        for test in inputs.usable
+        if told[test.test] is None
+    ]
+    untested = glazing_untested(inputs)
+    none = "no test can be used" if not told else "none seen; glazing not tested" if untested else "none in any test"
+    values: dict[str, Cell] = {"said": "; ".join([*seen, *open_]) or none, "why": untested or ""}
+    if told and untested and not seen and not open_:
+        return Text("Drift: {said}: {why}.", values, "open", rank=FRONT)
+    tone = "bad" if seen else "open" if open_ or not told else "good"
+    return Text("Drift: {said}.", values, tone, rank=FRONT if tone != "bad" else LAST)
 
 
 def glazing_untested(inputs: Inputs) -> str | None:

@@ -1,62 +1,22 @@
-"""In short: each target met, not met or undecided, with the figures that decide it, worst first."""
+"""In short: one brake for both uses, a line a duty, each target met, not met or undecided with the figures that decide it."""
 
 from dataclasses import replace
 
 from pipeline.conformity.decision import RISK
 from pipeline.report import numbers
-from pipeline.report.document import Cell, Number, Section, Table, Text
+from pipeline.report.document import FRONT, Cell, Number, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs, TargetFigures
 from pipeline.report.sections.duty_short import short_texts as duty_texts
-from pipeline.report.sections.friction import window_text
-from pipeline.report.sections.honest import off_text, pooled_text
-from pipeline.report.sections.stability import glazing_untested
-from pipeline.report.sections.support import both_text, support_texts
+from pipeline.report.sections.support import both_text
 from pipeline.report.source import Cited
-from pipeline.report.wear_words import basis, identified, law_words, name_of
 from pipeline.results.sheet import TargetAnswer
 from pipeline.results.targets import Judged, Requirement
 
 
 def in_short(inputs: Inputs) -> Section:
     """The first part of the sheet."""
-    parts: list[Text | Table] = [window_text(inputs), *both_text(inputs), *duty_texts(inputs), *support_texts(inputs)]
-    parts += [*off_text(inputs), *pooled_text(inputs)]
-    for component, cited in sorted(inputs.wear.named(lambda found: found.components or {}).items()):
-        found = cited.result
-        rate = cited.number(
-            f"{name_of(component)}: wear per stop", lambda c: c.rates.um_per_stop if c.rates else None, unit="µm"
-        )
-        words = "Wear of {component}: {rate} per stop over the stops of all tests as run ({basis}), {law}."
-        if not rate.given:
-            words = "Wear of {component}: {rate}; {law}."
-        values: dict[str, Cell] = {
-            "component": name_of(component),
-            "rate": rate,
-            "law": law_words(found),
-            "basis": basis(component),
-        }
-        parts.append(Text(words, values, "plain" if identified(found) and rate.given else "open"))
-    parts.append(drift_text(inputs))
-    parts += target_parts(inputs)
-    return Section("In short", parts)
-
-
-def drift_text(inputs: Inputs) -> Text:
-    """The tests' drift verdicts; a test without one is told with its reason and makes no good news of the others."""
-    told = {test.test: test.drift.result.verdict for test in inputs.usable}
-    seen = [f"{verdict} in {test}" for test, verdict in told.items() if verdict not in (None, "none")]
-    open_ = [
-        f"not given in {test.test}, because {test.drift.reason(lambda d: d.verdict).rstrip('.')}"
-        for test in inputs.usable
-        if told[test.test] is None
-    ]
-    untested = glazing_untested(inputs)
-    none = "no test can be used" if not told else "none seen; glazing not tested" if untested else "none in any test"
-    values: dict[str, Cell] = {"said": "; ".join([*seen, *open_]) or none, "why": untested or ""}
-    if told and untested and not seen and not open_:
-        return Text("Drift: {said}: {why}.", values, "open")
-    tone = "bad" if seen else "open" if open_ or not told else "good"
-    return Text("Drift: {said}.", values, tone)
+    told = ranked(FRONT, [*both_text(inputs), *duty_texts(inputs)])
+    return Section("In short", [*told, *target_parts(inputs)])
 
 
 def target_parts(inputs: Inputs) -> list[Text | Table]:
@@ -66,10 +26,10 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
     parts: list[Text | Table] = []
     if judged.result.why or not listed:
         why = judged.result.why or judged.reason(lambda found: found.requirements)
-        parts.append(Text("{why}.", {"why": why.rstrip(".")}, "open", sentence=True))
+        parts.append(Text("{why}.", {"why": why.rstrip(".")}, "open", sentence=True, rank=FRONT))
     if not listed:
         return parts
-    parts.append(Text("Decision rule: {rule}.", {"rule": judged.result.decision_words}))
+    parts.append(Text("Decision rule: {rule}.", {"rule": judged.result.decision_words}, rank=FRONT))
     parts.append(Text(PROBABILITY))
     head = [
         "Target",
@@ -87,6 +47,7 @@ def target_parts(inputs: Inputs) -> list[Text | Table]:
             head,
             rows,
             units_in_cells=True,
+            rank=FRONT,
         )
     )
     return parts

@@ -4,21 +4,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from pipeline.report import numbers
-from pipeline.report.document import Cell, Items, Picture, Section, Table, Text
+from pipeline.report.document import FRONT, ROOM, Cell, Items, Picture, Section, Table, Text
 from pipeline.report.inputs import Inputs
+from pipeline.report.sections import wear_short
 from pipeline.report.sections.by_batch import wear_parts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import identified, law_words, name_of, spoken
-from pipeline.results.model import Interval
-from pipeline.results.wear import CompoundComponent, FittedLaw, Rates
+from pipeline.results.wear import CompoundComponent, FittedLaw
 
-RATES: tuple[tuple[Callable[[Rates], Interval | None], str, str], ...] = (
-    (lambda r: r.um_per_stop, "Thickness per stop (disc: both faces together)", "µm"),
-    (lambda r: r.um_per_stop_per_face, "Thickness per stop and face", "µm"),
-    (lambda r: r.mg_per_stop, "Mass per stop", "mg"),
-    (lambda r: r.mm3_per_mj, "Volume per friction work of the brake", "mm³/MJ"),
-    (lambda r: r.mm3_per_n_m, "Volume per normal force and distance, one face", "mm³/(N m)"),
-)
 FIT: tuple[tuple[str, Callable[[FittedLaw], float | None], int], ...] = (
     ("χ²/dof", lambda law: law.chi2_per_dof, 2),
     ("AICc", lambda law: law.aicc, 1),
@@ -35,9 +28,9 @@ def wear(inputs: Inputs) -> Section:
     components = source.named(lambda found: found.components or {})
     if not components:
         why = source.reason(lambda found: found.components)
-        return Section("Wear", [Text("Wear: not given: {why}", {"why": why}, "open")])
+        return Section("Wear", [Text("Wear: not given: {why}", {"why": why}, "open", rank=FRONT)])
     parts: list[Text | Items | Table | Picture] = [law_text(name, found) for name, found in components.items()]
-    parts.append(rate_table(components))
+    parts += [*wear_short.rates(inputs, components), *wear_short.mechanisms(components), *wear_short.dimensions(inputs)]
     parts.append(
         Picture(
             "wear",
@@ -45,6 +38,7 @@ def wear(inputs: Inputs) -> Section:
             "uncertainty. Right: wear rate by "
             "interval. All tests.",
             "Wear by the law against measured wear, and wear rate by interval",
+            "tests/*/wear.json",
         )
     )
     parts.append(
@@ -54,6 +48,8 @@ def wear(inputs: Inputs) -> Section:
             "and purpose of the "
             "blocks, by the chosen law.",
             "Wear law over temperature and shares of wear",
+            "wear.json, tests/*/wear.json",
+            ROOM,
         )
     )
     head = ["Component", "Law", "χ² per degree of freedom", "AICc", "Leave-one-out error (µm)", "State"]
@@ -71,27 +67,6 @@ def wear(inputs: Inputs) -> Section:
     ]
     parts += [Text("{note}", {"note": note}, sentence=True) for note in source.result.notes]
     return Section("Wear", parts)
-
-
-def rate_table(components: Components) -> Table:
-    """Rates that some component has, a row a component."""
-    known = [found.result.rates for found in components.values() if found.result.rates is not None]
-    shown = [rate for rate in RATES if any(rate[0](rates) is not None for rates in known)]
-    rows: list[list[Cell]] = [
-        [
-            name_of(name),
-            *(found.number(f"{name_of(name)}: {words.lower()}", _rate(pick), unit=unit) for pick, words, unit in shown),
-        ]
-        for name, found in components.items()
-    ]
-    caption = (
-        "Wear rates over all stops after bedding, 95 % intervals; a disc's thickness loss is of both faces together"
-    )
-    return Table(caption, ["Component", *(f"{words} ({unit})" for _, words, unit in shown)], rows)
-
-
-def _rate(pick: Callable[[Rates], Interval | None]) -> Callable[[CompoundComponent], Interval | None]:
-    return lambda component: pick(component.rates) if component.rates else None
 
 
 def law_rows(components: Components) -> list[list[Cell]]:
@@ -135,14 +110,14 @@ def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
     if found.chosen is None:
         why = cited.reason(lambda component: component.chosen)
         said = "{component}: no law is chosen: {why}"
-        return Text(said, {"component": name_of(name), "why": why}, "open", sentence=True)
+        return Text(said, {"component": name_of(name), "why": why}, "open", sentence=True, rank=FRONT)
     words: dict[str, Cell] = {"component": name_of(name), "law": spoken(found.chosen)}
     if not identified(found):
         said = (
             "{component}: {none}. The {law} law stands in as a description of these tests, and nothing follows from "
             "it beyond them."
         )
-        return Text(said, words | {"none": law_words(found)}, "open", sentence=True)
+        return Text(said, words | {"none": law_words(found)}, "open", sentence=True, rank=FRONT)
     values = words | {"why": f" ({found.chosen_why})" if found.chosen_why else ""}
     span = cited.part(lambda component: component.temperature_range_c)
     if span is not None:
@@ -156,12 +131,12 @@ def law_text(name: str, cited: Cited[CompoundComponent]) -> Text:
                 "{component}: the {law} law is chosen{why}. The readings show its oxidation where the surface was at {low} to {high}; "
                 "below and above it is the law drawn on."
             )
-        return Text(said, values, sentence=True)
+        return Text(said, values, sentence=True, rank=FRONT)
     said = (
         "{component}: the {law} law is chosen{why}. It holds inside the temperatures and powers of these tests, "
         "not beyond."
     )
-    return Text(said, values, sentence=True)
+    return Text(said, values, sentence=True, rank=FRONT)
 
 
 def source_texts(name: str, found: CompoundComponent) -> list[Text]:
