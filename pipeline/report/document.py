@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from pipeline.report import numbers
-from pipeline.results.sheet import PrintedFigure, PrintedNumber, PrintedSection
+from pipeline.results.sheet import PrintedFigure, PrintedListing, PrintedNumber, PrintedSection, PrintedTable
 
 #: ranks of parts in a print of few pages: what stands in front, what does where there is room, what stands in the appendix
 FRONT, ROOM, LAST = 1, 2, 9
@@ -221,6 +221,20 @@ def _numbers(cell: Cell) -> list[Number]:
     return [one for value in cell.values.values() for one in _numbers(value)] if isinstance(cell, Text) else []
 
 
+def shown(cell: Cell, *, bare: bool = False) -> str:
+    """A cell as printed; `bare` without the unit, which the head of the column names."""
+    if isinstance(cell, Number) and bare:
+        return cell.bare
+    return cell if isinstance(cell, str) else cell.text
+
+
+def _table(part: Table | Items) -> PrintedTable:
+    if isinstance(part, Items):
+        return PrintedTable(rows=[[name, shown(value)] for name, value in part.rows])
+    rows = [[shown(cell, bare=not part.units_in_cells) for cell in row] for row in part.rows]
+    return PrintedTable(caption=part.caption, head=list(part.head), rows=rows)
+
+
 def printed(sections: Sequence[Section]) -> list[PrintedSection]:
     """The sections for sheet.json: title, text as printed, and every number with its unit, file and key."""
     return [
@@ -231,6 +245,12 @@ def printed(sections: Sequence[Section]) -> list[PrintedSection]:
                 PrintedFigure(name=part.name, caption=part.caption)
                 for part in section.parts
                 if isinstance(part, Picture)
+            ],
+            tables=[_table(part) for part in section.parts if isinstance(part, Table | Items)],
+            listings=[
+                PrintedListing(caption=part.caption, text=part.text)
+                for part in section.parts
+                if isinstance(part, Listing)
             ],
             numbers=[number.printed() for number in numbers_of(section)],
         )

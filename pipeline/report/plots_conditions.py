@@ -9,8 +9,9 @@ import polars as pl
 from matplotlib.figure import Figure
 
 from pipeline.report import frame, palette
+from pipeline.report.condition_curves import ALONG, cut
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import MOST_POINTS, legible, panel
+from pipeline.report.plot_style import MOST_POINTS, legible, panel, unlisted
 from pipeline.report.stop_figures import temperature_column
 from pipeline.results.friction_blocks import Line
 
@@ -22,6 +23,8 @@ def conditions(inputs: Inputs) -> Figure | None:
     """µ against energy density, and along pressure and speed; None without a stop or a line."""
     fig, axes = panel(2.25, 3, sharey=True)
     looks = palette.batches(inputs.batch_names)
+    for place, column in enumerate(ALONG):
+        _curve(axes[place], inputs, column)
     drawn = _energy(axes[0], inputs, looks)
     lines = inputs.friction.result.lines
     for place, (along, words) in enumerate((("pressure", "Pressure (bar)"), ("speed", "Speed at the start (rpm)")), 1):
@@ -57,7 +60,7 @@ def _energy(axes: Any, inputs: Inputs, looks: Mapping[str, palette.Look]) -> boo
             look = looks[batch]
             axes.plot(
                 [x for x, _ in rows], [y for _, y in rows], look.marker, ms=2.8, color=look.colour, alpha=0.6, mew=0,
-                label=legible(batch) if batch not in named else None,
+                label=legible(batch) if batch not in named else unlisted(batch),
             )  # fmt: skip
             named.add(batch)
     return bool(named)
@@ -67,7 +70,26 @@ def _line(axes: Any, line: Line, look: palette.Look) -> None:
     known = [(level.pressure_bar if line.along == "pressure" else level.speed_rpm, level.mu) for level in line.levels]
     points = [(x, mu) for x, mu in known if x is not None and mu.value is not None]
     colour, marker = look.colour, look.marker
-    axes.plot([x for x, _ in points], [mu.value for _, mu in points], color=colour, lw=0.9, marker=marker, ms=3, mew=0)
+    name = unlisted(f"{line.along} line of {line.batch or 'the compound'}")
+    axes.plot(
+        [x for x, _ in points],
+        [mu.value for _, mu in points],
+        color=colour,
+        lw=0.9,
+        marker=marker,
+        ms=3,
+        mew=0,
+        label=name,
+    )
     for x, mu in points:
         if mu.low is not None and mu.high is not None:
-            axes.plot([x, x], [mu.low, mu.high], color=colour, lw=0.8)
+            axes.plot([x, x], [mu.low, mu.high], color=colour, lw=0.8, label=unlisted(f"interval, {name}"))
+
+
+def _curve(axes: Any, inputs: Inputs, column: str) -> None:
+    """The map's curve along the condition, the others at the reference, with its band."""
+    found = cut(inputs.friction.result, column)
+    for stretch in found.stretches if found else []:
+        x, mu, low, high = zip(*stretch, strict=True)
+        axes.fill_between(x, low, high, color=palette.ACCENT, alpha=0.18, lw=0, label=unlisted("band of the map"))
+        axes.plot(x, mu, color=palette.ACCENT, lw=1.2, label=unlisted("map, the other conditions at the reference"))

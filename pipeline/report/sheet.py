@@ -30,6 +30,7 @@ from pipeline.report.sections import (
 from pipeline.results import version, whole, write_text
 from pipeline.results.model import stamp, write
 from pipeline.results.sheet import Sheet as SheetFile
+from pipeline.wording import counted
 
 REVISION = 1  # it states what others computed; its settings are those of their stamps
 SECTIONS = (
@@ -145,7 +146,8 @@ def print_pdf(sheet: Sheet, path: Path) -> None:
 def pdf_of(sheet: Sheet, form: str = "pdf") -> Any:
     """The PDF's bytes (`form` "png": those of each page); its date is that of issue, else of the newest test."""
     loaded = sheet.loaded
-    sources = sheet_pdf.Sources({name: loaded.digest_of(name) for name in loaded.files})
+    digests = {name: loaded.digest_of(name) for name in loaded.files}
+    sources = sheet_pdf.Sources(digests, {name: behind(loaded, name) for name in loaded.files})
     return sheet_pdf.build(
         sheet.title,
         sheet.under,
@@ -156,6 +158,15 @@ def pdf_of(sheet: Sheet, form: str = "pdf") -> Any:
         stated=issue.title_block(loaded),
         form=form,
     )
+
+
+def behind(loaded: inputs.Inputs, name: str) -> str:
+    """Tests and stops behind a file that the sheet cites: of a compound's all tests used, of a test's its own."""
+    own = name.split("/")[1] if name.startswith(("tests/", "archive/")) else None
+    tests = loaded.usable if own is None else [test for test in loaded.tests if test.test == own]
+    if name.startswith("targets/") or not tests:
+        return ""
+    return f"{counted(len(tests), 'test') if own is None else own}, {counted(sum(len(t.stops) for t in tests), 'stop')}"
 
 
 #: each print is made apart, so that one that fails takes no other

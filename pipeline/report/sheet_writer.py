@@ -11,7 +11,7 @@ from typing import Any
 
 from matplotlib.ft2font import FT2Font, LoadFlags
 
-from pipeline.report.document import Cell, Items, Listing, Number, Part, Picture, Table, Text, Where, numbers_in
+from pipeline.report.document import Cell, Items, Listing, Part, Picture, Table, Text, Where, numbers_in, shown
 from pipeline.report.sections.issue import TitleLines
 from pipeline.report.typeset import BOLD, FACE, breakable, font_folder, legible
 
@@ -20,6 +20,7 @@ CELL_SIZE = 6.6
 GAP = 4.5  # between the columns of a table
 MOST_LINES = 24  # of a listing
 MOST_CHARACTERS = 10_000  # of one text
+MOST_KEPT = 1200  # characters of a row that is not parted over two pages
 SHORT = 64  # characters of a name and value that share a line with another
 PICTURE_SIZE = re.compile(rb'<svg[^>]*? width="([0-9.]+)[^>]*? height="([0-9.]+)')
 
@@ -42,10 +43,7 @@ WHOLE = Room(rank=9, parts=10**6, rows=10**6, characters=MOST_CHARACTERS, pictur
 
 def words(cell: Cell, *, bare: bool = False) -> str:
     """A cell as text; one that would fill a dozen pages is cut and says so."""
-    if isinstance(cell, Number):
-        text = cell.bare if bare else cell.text
-    else:
-        text = cell if isinstance(cell, str) else cell.text
+    text = shown(cell, bare=bare)
     if len(text) <= MOST_CHARACTERS:
         return text
     return f"{text[:MOST_CHARACTERS]} … ({len(text) - MOST_CHARACTERS} further characters stand in sheet.html)"
@@ -60,9 +58,9 @@ class Writer:
 
     def text(self, text: str) -> str:
         """A text that the typeface can print, to be broken where a word is long."""
-        shown = legible(text)
-        self.unprintable = self.unprintable or shown != text
-        return breakable(shown)
+        printable = legible(text)
+        self.unprintable = self.unprintable or printable != text
+        return breakable(printable)
 
     def title_lines(self, stated: TitleLines) -> dict[str, Any]:
         """The title block: its lines with what is written on them, and the text for the customer."""
@@ -136,18 +134,19 @@ class Writer:
                 [self._cell(cell, text) for cell, text in zip(cells, row, strict=True)]
                 for cells, row in zip(part.rows, texts, strict=False)
             ],
+            "kept": [sum(map(len, row)) < MOST_KEPT for row in texts],
             "blank": [len(row) > 2 and not any(row[1:]) for row in texts],
             "of": len(part.rows),
         }
         return content, len(part.rows) > room.rows or any(cut for row in told for _, cut in row)
 
     def _cell(self, cell: Cell, text: str) -> dict[str, Any]:
-        shown: dict[str, Any] = {"text": self.text(text)}
+        written: dict[str, Any] = {"text": self.text(text)}
         if isinstance(cell, Where) and cell.title in self.places:
-            shown["part"] = f"part-{self.places[cell.title]}"
+            written["part"] = f"part-{self.places[cell.title]}"
         if isinstance(cell, Text) and cell.tone != "plain":
-            shown["tone"] = cell.tone
-        return shown
+            written["tone"] = cell.tone
+        return written
 
 
 def clipped(text: str, most: int) -> tuple[str, bool]:

@@ -42,12 +42,29 @@ class PrintedFigure(Result):
     caption: str = given("caption as printed")
 
 
+class PrintedTable(Result):
+    """A table on the sheet, or names and values, which have no heads."""
+
+    caption: str = given("caption as printed; empty for names and values", default="")
+    head: list[str] = given("heads of its columns", default_factory=list)
+    rows: list[list[str]] = given("its cells as printed", default_factory=list)
+
+
+class PrintedListing(Result):
+    """Lines to copy; a print of pages shows the first of many."""
+
+    caption: str = given("caption as printed", default="")
+    text: str = given("the lines")
+
+
 class PrintedSection(Result):
     """A part of the sheet."""
 
     title: str = given("heading")
     text: list[str] = given("paragraphs as printed", default_factory=list)
     figures: list[PrintedFigure] = given("its figures", default_factory=list)
+    tables: list[PrintedTable] = given("its tables, and its lists of names and values", default_factory=list)
+    listings: list[PrintedListing] = given("its lines to copy", default_factory=list)
     numbers: list[PrintedNumber] = given("its numbers in reading order", default_factory=list)
 
 

@@ -65,7 +65,7 @@ def test_batches_that_differ_have_a_curve_each_and_others_share_one(made: sheet.
 
 
 def test_the_batches_stand_side_by_side(made: sheet.Sheet) -> None:
-    table = side_by_side.table(made.loaded)
+    table = side_by_side.table(made.loaded, made.loaded.batches.each(lambda found: found.batches))
     assert [row[0] for row in table.rows] == ["M4-2406", "M4-2407", "M4-2409"]
     assert all(len(row) == len(table.head) for row in table.rows)
     window = contents.window()

@@ -11,7 +11,6 @@ from pypdf import PdfReader
 
 from pipeline.report import inputs as inputs_stage
 from pipeline.report import sheet
-from pipeline.report.document import Text
 from pipeline.report.sections import answers
 from pipeline.report.source import Cited
 from pipeline.report.typeset import BREAK
@@ -56,7 +55,7 @@ def resolved(number, made):
     else:
         data = json.loads((made["results"] / file).read_text())
         if share := re.fullmatch(r"share in per cent of /budget/(\d+)/relative_u squared in the sum of .*", key):
-            common = [(row["relative_u"] or 0.0) ** 2 for row in data["budget"] if row["part"] == "common"]
+            common = [(row.get("relative_u") or 0.0) ** 2 for row in data["budget"] if row["part"] == "common"]
             return 100 * data["budget"][int(share[1])]["relative_u"] ** 2 / sum(common)
     for step in key.split("/")[1:]:
         data = data[int(step)] if isinstance(data, list) else data[step]
@@ -122,7 +121,7 @@ def test_page_one_of_the_print_answers_the_least_welcome_first(made, content):
     for said in (
         "Compound Marram 4",
         "Batches and specimens M4-2406: A, B",
-        "Tests run 2026-03-02",
+        "Tests 2 used of 2, run 2026-03-02",
         content["method_digest"],
     ):
         assert said in first
@@ -137,41 +136,6 @@ def test_the_digest_of_the_results_follows_their_bytes(tmp_path):
     wear = arguments["into"] / "wear.json"
     wear.write_text(wear.read_text().replace("0.426", "0.427"))
     assert sheet.made(**arguments).loaded.results_digest != before
-
-
-def test_every_number_of_the_print_is_the_json_s(made, content):
-    """Each number listed is printed as listed, and no number is printed that the JSON does not hold, save names, dates, heads,
-    captions, digests and the counts of pages, figures and tables."""
-    pages = read_back(made["into"] / "sheet.pdf")
-    read = " ".join(" ".join(pages).split())
-    for number in listed(content):
-        if number["value"] is not None:
-            unit = number["text"].split("\u00a0")[-1] if "\u00a0" in number["text"] else ""
-            assert number["text"].removesuffix(f"\u00a0{unit}").replace("\u00a0", " ") in read, number
-    whole = sheet.made(**made)
-    words = [text for section in content["sections"] for text in section["text"]]
-    words += [f"{number['text']} {number['why'] or ''}" for number in listed(content)]
-    fixed = [whole.title, whole.under, whole.loaded.results_digest]
-    for section in whole.sections:
-        for part in section.parts:
-            fixed += [getattr(part, "caption", ""), getattr(part, "text", ""), *getattr(part, "head", [])]
-            cells = [cell for row in getattr(part, "rows", []) for cell in row]
-            fixed += [cell for cell in cells if isinstance(cell, str)] + [
-                c.template for c in cells if isinstance(c, Text)
-            ]
-            fixed += [
-                str(value)
-                for c in cells
-                if isinstance(c, Text)
-                for value in c.values.values()
-                if isinstance(value, str)
-            ]
-    known = set(NUMBER.findall(" ".join([*words, *fixed]).replace("\u00a0", " ")))
-    read = re.sub(r"page \d+ of \d+|p\. \d+|(Table|Figure) \d+:|appendix, p\. \d+: \d+, of them \d+", " ", read)
-    body = read.split("Sources of the figures")[0]
-    titles = "|".join(re.escape(section.title) for section in whole.sections)
-    body = re.sub(rf"\b\d+ (?={titles})", " ", body)
-    assert sorted(set(NUMBER.findall(body)) - known) == []
 
 
 NAMES = re.compile(r"<table class=\"names\">.*?</table>", re.DOTALL)

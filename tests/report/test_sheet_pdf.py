@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from pipeline.report import sheet_pdf, sheet_writer
-from pipeline.report.document import Items, Listing, Number, Picture, Section, Table, Text, Where
+from pipeline.report.document import FRONT, LAST, Items, Listing, Number, Picture, Section, Table, Text, Where
 from pipeline.report.typeset import BOLD, BREAK
 from tests.conftest import REPO
 
@@ -96,17 +96,21 @@ def test_other_scripts_print_and_signs_that_cannot_be_printed_are_told():
 def full():
     number = Number("mu", 0.44, "", "compounds/m/friction.json", "/mu", 0.43, 0.45)
     front = Table("Answers", ["Question", "Where"], [["Does it hold?", Where("Friction")]])
-    texts = [Text("{n} of the plain kind", {"n": str(k)}) for k in range(4)]
-    doubts = [Text("{n} is open", {"n": str(k)}, "open") for k in range(6)]
-    return (
-        Section("Answers", [front]),
-        Section("Friction", [*texts, *doubts, Table("Mean", ["µ"], [[number]]), Picture("p", "A figure", "alt")]),
-    )
+    texts = [Text("{n} of the plain kind", {"n": str(k)}, rank=FRONT if k < 2 else LAST) for k in range(4)]
+    doubts = [Text("{n} is open", {"n": str(k)}, "open", rank=FRONT if k < 4 else LAST) for k in range(6)]
+    table = Table("Mean", ["µ"], [[number]], rank=FRONT)
+    picture = Picture("p", "A figure", "alt", "tests/*/stops.parquet", FRONT)
+    return Section("Answers", [front]), Section("Friction", [*texts, *doubts, table, picture])
 
 
 def test_it_is_tagged_outlined_linked_numbered_and_dated():
     digests = {"compounds/m/friction.json": "0123456789abcdef" * 4}
-    pdf = built(*full(), pictures={"p": SQUARE}, dated=date(2026, 3, 9), sources=sheet_pdf.Sources(digests))
+    pdf = built(
+        *full(),
+        pictures={"p": SQUARE},
+        dated=date(2026, 3, 9),
+        sources=sheet_pdf.Sources(digests, {"compounds/m/friction.json": "7 tests"}),
+    )
     reader = PdfReader(io.BytesIO(pdf))
     root = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
@@ -122,13 +126,15 @@ def test_it_is_tagged_outlined_linked_numbered_and_dated():
     read = pages_of(pdf)
     assert all(f"page {k} of {len(read)}" in text for k, text in enumerate(read, 1))
     assert "Friction, p. 2" in read[0]
-    assert "Table 2: Mean" in read[1] and "Figure 1: A figure" in read[1]
-    assert "compounds/m/friction.json 1 Friction 0123456789abcdef" in read[-1]
+    assert "Table 2: Mean. Source: friction.json." in read[1]
+    assert "Figure 1: A figure Source: tests/*/stops.parquet." in read[1]
+    assert "Friction Mean compounds/m/friction.json /mu" in read[-1]
+    assert "compounds/m/friction.json 1 7 tests 0123456789abcdef" in read[-1]
 
 
 def test_what_stands_in_the_appendix_is_told_with_its_reservations():
     read = pages_of(built(*full()))
-    assert "Further texts and tables of this part in the appendix, p. 3: 4, of them 2 reservations" in read[1]
+    assert "In full in the appendix, p. 3: 4 further parts, of them 2 reservations" in read[1]
     assert "5 is open" in read[2] and "5 is open" not in read[1]
 
 

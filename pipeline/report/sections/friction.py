@@ -19,7 +19,8 @@ SENSITIVITIES: tuple[tuple[str, Callable[[Sensitivity], Slope], str], ...] = (
 CONDITIONS = Picture(
     "conditions",
     "Left: µ of the ok map and check stops within 40 K of the reference temperature against energy density, batches by colour. Middle and right: "
-    "mean µ along lines of pressure and of speed, other conditions alike, with 95 % intervals; lines join what one batch ran.",
+    "mean µ along lines of pressure and of speed, other conditions alike, with 95 % intervals; lines join what one batch ran. "
+    "Curves with bands: the map's, the other conditions at the reference.",
     "Friction coefficient against energy density, and along pressure and speed",
     "tests/*/stops.parquet, friction.json /lines",
     FRONT,

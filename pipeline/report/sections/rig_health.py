@@ -17,7 +17,7 @@ def cooling_text(inputs: Inputs) -> Text:
     """How the rig's air cools the disc, from the pauses between stops."""
     found = inputs.duty.result.rig_cooling
     if not isinstance(found, RigCooling):
-        why = found or inputs.duty.reason(lambda d: d.rig_cooling)
+        why = found or inputs.duty.reason(lambda d: d.rig_cooling, "no pause between stops was looked at")
         return Text("Cooling of the disc on the rig: not given: {why}.", {"why": why.rstrip(".")}, "open", rank=FRONT)
     cited = Cited(inputs.duty.file, found, "/rig_cooling")
     values: dict[str, Cell] = {
