@@ -160,7 +160,7 @@ class Listing:
 
 
 Part = Text | Items | Table | Picture | Listing
-P = TypeVar("P", Text, Items, Table, Picture, Listing)
+P = TypeVar("P", bound=Part)
 
 
 def ranked(rank: int, parts: Sequence[P]) -> list[P]:

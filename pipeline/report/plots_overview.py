@@ -28,7 +28,8 @@ def overview(inputs: Inputs) -> Figure | None:
     above = fig.add_subplot(tall[0])
     below = fig.add_subplot(tall[1], sharex=above)
     above.tick_params(labelbottom=False)
-    small = [fig.add_subplot(one) for one in grid[1].subgridspec(3, 1)]
+    narrow = grid[1].subgridspec(3, 1)
+    small = [fig.add_subplot(narrow[k]) for k in range(3)]
     drawn = [
         _curve(above, inputs),
         _bars(below, bars),

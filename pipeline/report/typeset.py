@@ -80,7 +80,7 @@ class Setting:
         Pictures, whose size the data state, are left blank meanwhile: they take most of the time.
         """
         blank = {name: BLANK if name.endswith(".svg") else content for name, content in self.sources.items()}
-        return json.loads(typst.query(blank, label, field="value", one=True, **self.fonts))  # type: ignore[call-overload]
+        return json.loads(typst.query(blank, label, field="value", one=True, **self.fonts))
 
     def made(self, form: str = "pdf") -> Any:
         """The document's bytes (`form` "png": those of each page, for looking at it).

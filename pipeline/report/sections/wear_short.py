@@ -16,9 +16,9 @@ from pipeline.report.document import FRONT, Cell, Number, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.sections.by_batch import PARTS
 from pipeline.report.source import Cited
-from pipeline.report.wear_words import identified, name_of
+from pipeline.report.wear_words import identified, name_of, spoken
 from pipeline.results.model import Interval
-from pipeline.results.wear import CompoundComponent, Part, Rates
+from pipeline.results.wear import BatchWear, CompoundComponent, Part, Rates
 
 TO_GRAMS = 1e-3  # mm³ at g/cm³
 MM = 1e3
@@ -110,19 +110,25 @@ def mechanisms(components: Components) -> list[Table]:
         if not one.result.part_shares and not one.result.by_batch:
             continue
         said = name_of(name)
-        law = one.result.chosen.replace("_", " ") if one.result.chosen else "none"
+        law = f"{spoken(one.result.chosen)} law" if one.result.chosen else "no law chosen"
         shares: dict[str, Cell] = {
-            part: one.number(f"{said}: share of {part} wear", lambda c, part=part: c.part_shares[part], unit="%", factor=100.0, decimals=0)
+            part: one.number(f"{said}: share of {part} wear", _share(part), unit="%", factor=100.0, decimals=0)
             for part in PARTS if part in one.result.part_shares
         }  # fmt: skip
         told: Cell = Text("; ".join(f"{part} {{{part}}}" for part in shares), shares, sentence=True) if shares else "–"
         rows.append(
-            [said, f"{law} law{'' if identified(one.result) else ', not identified'}", "all batches", told, "–"]
+            [
+                said,
+                law if identified(one.result) or not one.result.chosen else f"{law}, not identified",
+                "all batches",
+                told,
+                "–",
+            ]
         )
         for batch in sorted(one.each(lambda c: c.by_batch), key=lambda b: -_worst(b.result.factors)):
             found, label = batch.result, f"{said}, batch {batch.result.batch}"
             factors: dict[str, Cell] = {
-                part: batch.number(f"{label}: {part} factor", lambda b, part=part: b.factors[part], unit="")
+                part: batch.number(f"{label}: {part} factor", _factor(part), unit="")
                 for part in PARTS if part in found.factors
             }  # fmt: skip
             ratio: Cell = (
@@ -149,6 +155,14 @@ def mechanisms(components: Components) -> list[Table]:
         "µm per stop and face, map and duty",
     ]
     return [Table(caption, head, rows, rank=FRONT)]
+
+
+def _share(part: Part) -> Callable[[CompoundComponent], float]:
+    return lambda component: component.part_shares[part]
+
+
+def _factor(part: Part) -> Callable[[BatchWear], Interval]:
+    return lambda batch: batch.factors[part]
 
 
 def _worst(factors: Mapping[Part, Interval]) -> float:
