@@ -38,7 +38,8 @@ class Room:
     picture: float
 
 
-WHOLE = Room(rank=9, parts=10**6, rows=10**6, characters=MOST_CHARACTERS, picture=560.0)
+MOST_ROWS = 200  # of a table in the appendix
+WHOLE = Room(rank=9, parts=10**6, rows=MOST_ROWS, characters=MOST_CHARACTERS, picture=560.0)
 
 
 def words(cell: Cell, *, bare: bool = False) -> str:

@@ -21,6 +21,7 @@ BOLD = "DejaVuSans-Bold.ttf"
 STANDARD = "ua-1"  # ISO 14289-1: tagged, titled, with a language and texts for pictures
 BREAKABLE = 12  # characters of a word after which it may be broken
 BREAK = "\u200b"
+TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"  # explicit directions (Unicode Standard Annex 9, section 2)
 BLANK = b'<svg xmlns="http://www.w3.org/2000/svg" width="10" height="10"/>'
 
 
@@ -40,9 +41,11 @@ def signs() -> frozenset[int]:
 
 
 def legible(text: str) -> str:
-    """The text with every sign that the typeface lacks as its number in brackets, as `[U+6771]`."""
+    """The text with every sign that the typeface lacks, or that turns the direction of what follows, as its number in brackets, as
+    `[U+6771]`.
+    """
     known = signs()
-    return "".join(c if c in "\n\t" or ord(c) in known else f"[U+{ord(c):04X}]" for c in text)
+    return "".join(c if c in "\n\t" or (ord(c) in known and c not in TURNS) else f"[U+{ord(c):04X}]" for c in text)
 
 
 def breakable(text: str) -> str:
