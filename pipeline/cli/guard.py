@@ -102,7 +102,8 @@ def _write_unusable(stage: str, path: Path, subject: str, why: str) -> None:
         )
         write_csv(path, vocabulary.empty(table), table)
     elif path.suffix == ".pdf":
-        from pipeline.report.typeset import Setting, legible
+        from pipeline.report.typeface import legible
+        from pipeline.report.typeset import Setting
 
         said = {"title": legible(f"{subject}: no sheet"), "why": legible(why)}
         pdf = Setting("no_sheet.typ", said, {}).made()

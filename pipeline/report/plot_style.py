@@ -5,7 +5,7 @@ from typing import Any
 import matplotlib
 from matplotlib.figure import Figure
 
-from pipeline.report import palette
+from pipeline.report import palette, typeface
 
 # The library reads a file `matplotlibrc` of the current folder, which may be an archive's: only SETTINGS count here.
 matplotlib.rcdefaults()
@@ -49,5 +49,8 @@ def unlisted(text: str) -> str:
 
 
 def legible(text: str) -> str:
-    """User text for a legend: a name that begins with `_` would be left out of it."""
-    return f"\u200a{text}" if text.startswith("_") else text
+    """User text for a legend or an axis: a name that begins with `_` would be left out of a legend, and a sign that the typeface lacks
+    would be an empty box.
+    """
+    printable = typeface.legible(text)
+    return f"\u200a{printable}" if printable.startswith("_") else printable

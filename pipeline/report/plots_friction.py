@@ -106,7 +106,7 @@ def batch_curves(axes: Any, inputs: Inputs) -> None:
                 ls=("--", ":", "-.")[index % 3],
                 lw=1.4,
                 color=looks[batch.batch].colour if batch.batch in looks else palette.INK,
-                label=legible(name)[:32] if listed else unlisted(name),
+                label=legible(name[:32]) if listed else unlisted(name),
             )
 
 
@@ -203,7 +203,7 @@ def batch_bars(axes: Any, inputs: Inputs, most: int) -> bool:
         points = [value for value in specimens if value is not None]
         heights = [y - 0.26] * len(points)
         axes.plot(points, heights, "D", color=palette.EDGE, ms=2.4, label=unlisted("its specimens"))
-    axes.set_yticks(range(1, len(listed) + 1), [legible(batch.batch)[:16] for batch in reversed(listed)])
+    axes.set_yticks(range(1, len(listed) + 1), [legible(batch.batch[:16]) for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     return bool(listed)
 
@@ -236,7 +236,9 @@ def facts(inputs: Inputs) -> Figure | None:
                     ends, words_of = [level.low, level.high], unlisted(f"{batch}, interval")
                     axes.plot([value, value], ends, color=look.colour, lw=1.5, label=words_of)
                 axes.plot(value, level.value, look.marker, color=look.colour, ms=4, label=unlisted(batch))
-                axes.annotate(batch, (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7)
-            axes.set(xlabel=name, ylabel=words)
+                axes.annotate(
+                    legible(batch[:24]), (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7
+                )
+            axes.set(xlabel=legible(name[:60]), ylabel=words)
             axes.margins(x=0.2)
     return fig

@@ -72,7 +72,7 @@ def ranges(inputs: Inputs) -> list[Range]:
         bars.append(("wanted", target[0], target[1], palette.TARGET))
     for duty in inputs.duty.result.duties[:MOST_DUTIES]:
         if duty.temperature_low_c is not None and duty.temperature_high_c is not None:
-            bars.append((legible(duty.duty), duty.temperature_low_c, duty.temperature_high_c, palette.INK))
+            bars.append((duty.duty, duty.temperature_low_c, duty.temperature_high_c, palette.INK))
     return bars
 
 
@@ -80,7 +80,9 @@ def _bars(axes: Any, bars: list[Range]) -> bool:
     for place, (name, low, high, colour) in enumerate(bars):
         ends, words = [-place, -place], unlisted(name)
         axes.plot([low, high], ends, color=colour, lw=3.4, solid_capstyle="butt", label=words)
-    axes.set_yticks([-place for place in range(len(bars))], [name[:24] for name, *_ in bars], fontsize=SMALL + 0.6)
+    axes.set_yticks(
+        [-place for place in range(len(bars))], [legible(name[:24]) for name, *_ in bars], fontsize=SMALL + 0.6
+    )
     axes.set_ylim(-len(bars) + 0.4, 0.6)
     return bool(bars)
 
@@ -111,7 +113,7 @@ def _wear(axes: Any, inputs: Inputs) -> bool:
         if rate.low is not None and rate.high is not None:
             axes.plot([rate.low, rate.high], [-place, -place], color=look.colour, lw=1.8, label=words)
         axes.plot(rate.value, -place, look.marker, color=look.colour, ms=3.5, label=words)
-    axes.set_yticks([-place for place in range(len(known))], [legible(name)[:16] for name, _ in known])
+    axes.set_yticks([-place for place in range(len(known))], [legible(name[:16]) for name, _ in known])
     axes.set_ylim(-len(known) + 0.4, 0.6)
     limit = inputs.target.result.disc_wear if inputs.target else None
     if known and limit is not None:

@@ -13,7 +13,8 @@ from matplotlib.ft2font import FT2Font, LoadFlags
 
 from pipeline.report.document import Cell, Items, Listing, Part, Picture, Table, Text, Where, numbers_in, shown
 from pipeline.report.sections.issue import TitleLines
-from pipeline.report.typeset import BOLD, FACE, breakable, font_folder, legible
+from pipeline.report.typeface import BOLD, FACE, font_folder, legible
+from pipeline.report.typeset import breakable
 
 WIDTH = 510.0  # text width in points: A4 less two margins of 15 mm
 CELL_SIZE = 6.6

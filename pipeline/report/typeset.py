@@ -6,46 +6,19 @@ machine's is looked at, and no clock: the same data give the same bytes everywhe
 would print as an empty box; it is printed as its Unicode number, and the document says so.
 """
 
-import importlib.util
 import json
 from collections.abc import Mapping
-from functools import cache
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 import typst
 
-FACE = "DejaVuSans.ttf"
-BOLD = "DejaVuSans-Bold.ttf"
+from pipeline.report.typeface import font_folder
+
 STANDARD = "ua-1"  # ISO 14289-1: tagged, titled, with a language and texts for pictures
 BREAKABLE = 12  # characters of a word after which it may be broken
 BREAK = "\u200b"
-TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"  # explicit directions (Unicode Standard Annex 9, section 2)
 BLANK = b'<svg xmlns="http://www.w3.org/2000/svg" width="10" height="10"/>'
-
-
-def font_folder() -> Path:
-    """Folder of the typefaces that matplotlib ships; found without loading it."""
-    found = importlib.util.find_spec("matplotlib")
-    assert found is not None and found.submodule_search_locations
-    return Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
-
-
-@cache
-def signs() -> frozenset[int]:
-    """Code points that the typeface has a sign for."""
-    from matplotlib.ft2font import FT2Font
-
-    return frozenset(FT2Font(str(font_folder() / FACE)).get_charmap())
-
-
-def legible(text: str) -> str:
-    """The text with every sign that the typeface lacks, or that turns the direction of what follows, as its number in brackets, as
-    `[U+6771]`.
-    """
-    known = signs()
-    return "".join(c if c in "\n\t" or (ord(c) in known and c not in TURNS) else f"[U+{ord(c):04X}]" for c in text)
 
 
 def breakable(text: str) -> str:

@@ -15,7 +15,8 @@ from pypdf import PdfReader
 
 from pipeline.report.sheet_pdf import FIRST, FRONT
 from pipeline.report.sheet_writer import MOST_ROWS, clipped, short_name
-from pipeline.report.typeset import BREAK, legible
+from pipeline.report.typeface import legible
+from pipeline.report.typeset import BREAK
 
 SOURCES = "Sourcesofthefigures"
 STRUCTURE = re.compile(

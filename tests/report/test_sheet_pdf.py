@@ -12,7 +12,8 @@ from pypdf import PdfReader
 
 from pipeline.report import sheet_pdf, sheet_writer
 from pipeline.report.document import FRONT, LAST, Items, Listing, Number, Picture, Section, Table, Text, Where
-from pipeline.report.typeset import BOLD, BREAK
+from pipeline.report.typeface import BOLD
+from pipeline.report.typeset import BREAK
 from tests.conftest import REPO
 
 LONG = {
