@@ -54,3 +54,8 @@ def legible(text: str) -> str:
     """
     printable = typeface.legible(text)
     return f"\u200a{printable}" if printable.startswith("_") else printable
+
+
+def short(text: str, most: int = 28) -> str:
+    """A user's name for a legend, a title or an axis, cut where it would leave no room for the figure."""
+    return legible(text if len(text) <= most else f"{text[: most - 1]}…")

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from pipeline.report import frame, palette
 from pipeline.report.condition_curves import ALONG, cut
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import MOST_POINTS, legible, panel, unlisted
+from pipeline.report.plot_style import MOST_POINTS, panel, short, unlisted
 from pipeline.report.stop_figures import temperature_column
 from pipeline.results.friction_blocks import Line
 
@@ -60,7 +60,7 @@ def _energy(axes: Any, inputs: Inputs, looks: Mapping[str, palette.Look]) -> boo
             look = looks[batch]
             axes.plot(
                 [x for x, _ in rows], [y for _, y in rows], look.marker, ms=2.8, color=look.colour, alpha=0.6, mew=0,
-                label=legible(batch) if batch not in named else unlisted(batch),
+                label=short(batch) if batch not in named else unlisted(batch),
             )  # fmt: skip
             named.add(batch)
     return bool(named)

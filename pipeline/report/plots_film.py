@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import palette
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import WIDTH, legible, unlisted
+from pipeline.report.plot_style import WIDTH, short, unlisted
 from pipeline.results.film import FilmEvidence
 from pipeline.results.openings import FilmArea
 
@@ -30,7 +30,7 @@ def film(inputs: Inputs) -> Figure | None:
     for axes, one in zip(panels, listed, strict=False):
         assert one.glazing_area is not None
         _area(axes, one.glazing_area, inputs.friction.result.film)
-        axes.set_title(f"{legible(one.duty)}, opening {one.glazing_area.opening:.2f}", fontsize=8)
+        axes.set_title(f"{short(one.duty)}, opening {one.glazing_area.opening:.2f}", fontsize=8)
     for axes in panels[len(listed) :]:
         axes.set_axis_off()
     return fig

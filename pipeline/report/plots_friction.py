@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from pipeline.archive.facts import number as fact_number
 from pipeline.report import frame, palette
 from pipeline.report.inputs import Inputs, OfTest
-from pipeline.report.plot_style import MOST_POINTS, legible, panel, unlisted
+from pipeline.report.plot_style import MOST_POINTS, panel, short, unlisted
 from pipeline.report.sections.honest import apart
 from pipeline.report.stop_figures import stretches, temperature_column
 from pipeline.results.friction_map import CurvePoint
@@ -86,7 +86,7 @@ def of_batch(test: OfTest, looks: Mapping[str, palette.Look], named: set[str]) -
     """How a test's points are drawn: as those of its batch; the batch's name where no point of it was named before."""
     batch = test.card.batch if test.card else ""
     words = f"stops of {batch}"
-    label = unlisted(words) if batch in named else legible(words)
+    label = unlisted(words) if batch in named else short(words, 40)
     named.add(batch)
     return looks[batch] if batch in looks else palette.plain(0), label
 
@@ -106,7 +106,7 @@ def batch_curves(axes: Any, inputs: Inputs) -> None:
                 ls=("--", ":", "-.")[index % 3],
                 lw=1.4,
                 color=looks[batch.batch].colour if batch.batch in looks else palette.INK,
-                label=legible(name[:32]) if listed else unlisted(name),
+                label=short(name, 32) if listed else unlisted(name),
             )
 
 
@@ -203,7 +203,7 @@ def batch_bars(axes: Any, inputs: Inputs, most: int) -> bool:
         points = [value for value in specimens if value is not None]
         heights = [y - 0.26] * len(points)
         axes.plot(points, heights, "D", color=palette.EDGE, ms=2.4, label=unlisted("its specimens"))
-    axes.set_yticks(range(1, len(listed) + 1), [legible(batch.batch[:16]) for batch in reversed(listed)])
+    axes.set_yticks(range(1, len(listed) + 1), [short(batch.batch, 16) for batch in reversed(listed)])
     axes.set_ylim(0.4, len(listed) + 0.6)
     return bool(listed)
 
@@ -237,8 +237,8 @@ def facts(inputs: Inputs) -> Figure | None:
                     axes.plot([value, value], ends, color=look.colour, lw=1.5, label=words_of)
                 axes.plot(value, level.value, look.marker, color=look.colour, ms=4, label=unlisted(batch))
                 axes.annotate(
-                    legible(batch[:24]), (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7
+                    short(batch, 24), (value, level.value), xytext=(4, 4), textcoords="offset points", fontsize=7
                 )
-            axes.set(xlabel=legible(name[:60]), ylabel=words)
+            axes.set(xlabel=short(name, 60), ylabel=words)
             axes.margins(x=0.2)
     return fig

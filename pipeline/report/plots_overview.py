@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import palette
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import WIDTH, legible, unlisted
+from pipeline.report.plot_style import WIDTH, short, unlisted
 from pipeline.report.plots_film import MARKS, TICKS
 from pipeline.report.plots_friction import batch_bars, batch_curves, curve_band
 from pipeline.report.stop_figures import stretches, temperature_column
@@ -81,7 +81,7 @@ def _bars(axes: Any, bars: list[Range]) -> bool:
         ends, words = [-place, -place], unlisted(name)
         axes.plot([low, high], ends, color=colour, lw=3.4, solid_capstyle="butt", label=words)
     axes.set_yticks(
-        [-place for place in range(len(bars))], [legible(name[:24]) for name, *_ in bars], fontsize=SMALL + 0.6
+        [-place for place in range(len(bars))], [short(name, 24) for name, *_ in bars], fontsize=SMALL + 0.6
     )
     axes.set_ylim(-len(bars) + 0.4, 0.6)
     return bool(bars)
@@ -113,7 +113,7 @@ def _wear(axes: Any, inputs: Inputs) -> bool:
         if rate.low is not None and rate.high is not None:
             axes.plot([rate.low, rate.high], [-place, -place], color=look.colour, lw=1.8, label=words)
         axes.plot(rate.value, -place, look.marker, color=look.colour, ms=3.5, label=words)
-    axes.set_yticks([-place for place in range(len(known))], [legible(name[:16]) for name, _ in known])
+    axes.set_yticks([-place for place in range(len(known))], [short(name, 16) for name, _ in known])
     axes.set_ylim(-len(known) + 0.4, 0.6)
     limit = inputs.target.result.disc_wear if inputs.target else None
     if known and limit is not None:

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from pipeline.report import numbers, palette
 from pipeline.report.inputs import Inputs
-from pipeline.report.plot_style import WIDTH, legible, panel, unlisted
+from pipeline.report.plot_style import WIDTH, panel, short, unlisted
 from pipeline.report.wear_figures import LawPlot, law_plot
 from pipeline.report.wear_words import law_name, name_of
 from pipeline.results.duty import DutyWindow, SweepRow
@@ -164,7 +164,7 @@ def duty(inputs: Inputs) -> Figure | None:
         look = palette.plain(index)
         colour, marker = look.colour, look.marker
         time, temperature = (one.history.time_s, one.history.temperature_c) if one.history else ([], [])
-        cycle.plot(time, temperature, color=colour, lw=1.3, ls=look.stroke, label=legible(one.duty))
+        cycle.plot(time, temperature, color=colour, lw=1.3, ls=look.stroke, label=short(one.duty))
         name = unlisted(one.duty)
         _range(range_, one.sweep, colour, name)
         _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour, name)

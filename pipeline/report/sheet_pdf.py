@@ -17,7 +17,7 @@ from typing import Any
 
 from pipeline.report.document import Part, Picture, Section, Table, Text, numbers_in
 from pipeline.report.sections.issue import TitleLines
-from pipeline.report.sheet_writer import WHOLE, Room, Writer
+from pipeline.report.sheet_writer import WHOLE, Room, Writer, clipped
 from pipeline.report.typeset import Setting
 from pipeline.wording import counted
 
@@ -25,6 +25,7 @@ TEMPLATE = "sheet.typ"
 MOST_PAGES = 6  # in front of the appendix, page one among them
 LATE = ("Rig and method", "Data quality")  # sections that follow the others in front of the last
 DIGITS = 16  # of a digest
+MOST_FOOT = 60  # characters of the title at the foot of a page
 MOST_KEYS = 3  # of a part, in the table of sources
 FIRST = (
     Room(rank=9, parts=30, rows=12, characters=700, picture=330.0),
@@ -35,7 +36,9 @@ FIRST = (
     Room(rank=9, parts=14, rows=12, characters=240, picture=230.0),
     Room(rank=9, parts=12, rows=10, characters=160, picture=210.0),
     Room(rank=9, parts=9, rows=9, characters=90, picture=180.0),
-    Room(rank=9, parts=7, rows=9, characters=48, picture=140.0),
+    Room(rank=9, parts=9, rows=9, characters=90, picture=150.0),
+    Room(rank=9, parts=8, rows=9, characters=70, picture=140.0),
+    Room(rank=9, parts=7, rows=9, characters=48, picture=130.0),
 )
 FRONT = (
     Room(rank=3, parts=40, rows=14, characters=1500, picture=230.0),
@@ -130,6 +133,7 @@ def content(
     return {
         "title": writer.text(title),
         "under": writer.text(under),
+        "foot": writer.text(foot(title, under)),
         "date": [dated.year, dated.month, dated.day] if dated else None,
         "stated": writer.title_lines(stated or TitleLines.blank()),
         "body": body,
@@ -137,6 +141,11 @@ def content(
         "sources": _source_tables(writer, sections, sources) if sources and not ahead else [],
         "unprintable": writer.unprintable,
     }
+
+
+def foot(title: str, under: str) -> str:
+    """What stands at the foot of every page, in one line."""
+    return f"{clipped(title, MOST_FOOT)[0]}. {under}"
 
 
 def _place(index: int, section: Section, count: int) -> float:

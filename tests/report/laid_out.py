@@ -7,7 +7,9 @@ import io
 import numpy as np
 import pypdfium2
 from pypdf import PdfReader
-from pypdf.generic import ContentStream
+
+from pipeline.report.typeface import signs
+from pipeline.report.typeset import BREAK
 
 EDGE = 15.0  # points from the edge of the page that stay free
 SHARE = 0.15  # of the smaller of two pieces of text that may lie in the other: signs reach beyond their line a little
@@ -39,20 +41,9 @@ def _of_page(page: pypdfium2.PdfPage, number: int) -> list[str]:
 
 
 def _shapeless(pdf: bytes) -> list[int]:
-    """Pages that set glyph 0, the box for a sign that the typeface lacks."""
-    reader, found = PdfReader(io.BytesIO(pdf)), []
-    for number, page in enumerate(reader.pages, 1):
-        content = ContentStream(page.get_contents(), reader)
-        codes = [
-            code for operands, operator in content.operations if operator in (b"Tj", b"TJ") for code in _codes(operands)
-        ]
-        if 0 in codes:
+    """Pages that set a sign of which the typeface has no shape."""
+    known, found = signs() | {ord(c) for c in f" \n\r\t\u00a0{BREAK}"}, []
+    for number, page in enumerate(PdfReader(io.BytesIO(pdf)).pages, 1):
+        if {ord(c) for c in page.extract_text()} - known:
             found.append(number)
     return found
-
-
-def _codes(operands: list) -> list[int]:
-    """Two-byte codes of the strings that a text operator shows."""
-    shown = operands[0] if isinstance(operands[0], list) else operands
-    texts = [one.original_bytes for one in shown if hasattr(one, "original_bytes")]
-    return [int.from_bytes(text[k : k + 2], "big") for text in texts for k in range(0, len(text) - 1, 2)]

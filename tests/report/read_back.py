@@ -13,7 +13,7 @@ from typing import Any
 
 from pypdf import PdfReader
 
-from pipeline.report.sheet_pdf import FIRST, FRONT
+from pipeline.report.sheet_pdf import FIRST, FRONT, foot
 from pipeline.report.sheet_writer import MOST_ROWS, clipped, short_name
 from pipeline.report.typeface import legible
 from pipeline.report.typeset import BREAK
@@ -64,8 +64,8 @@ def differences(pages: list[str], content: dict[str, Any], title: str, under: st
 
     `title` and `under` stand at the foot of each page; `fixed` are other words of the print that hold digits.
     """
-    foot = bare(legible(f"{title}. {under}"))
-    read = "".join(bare(page).replace(f"{foot}page{number}of{len(pages)}", "") for number, page in enumerate(pages, 1))
+    line = bare(legible(foot(title, under)))
+    read = "".join(bare(page).replace(f"{line}page{number}of{len(pages)}", "") for number, page in enumerate(pages, 1))
     wanted = sorted(set(expected(content)), key=len, reverse=True)
     missing = [text for text in wanted if text not in read and text not in further(content) and not listing(text, read)]
     body = read.split(SOURCES)[0]

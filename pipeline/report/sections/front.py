@@ -274,7 +274,7 @@ ASKED: tuple[Callable[[Inputs], list[Row]], ...] = (_targets, _holds, _gentle, _
 
 def limits(inputs: Inputs) -> list[Text]:
     """What limits the sheet: a further batch, extrapolations, what is not excluded, and where it holds."""
-    found: list[Text] = []
+    found = [Text(VALID)]  # first, as what has no room on the page stands in the appendix
     further = inputs.friction.result.further_batch
     if further is not None:
         mu = inputs.friction.number("µ of a further batch", lambda f: f.further_batch)
@@ -288,4 +288,4 @@ def limits(inputs: Inputs) -> list[Text]:
     if untested is not None:
         found.append(Text("Glazing is not excluded: {why}.", {"why": untested}, "open"))
     found += [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
-    return [*found, Text(VALID)]
+    return found
