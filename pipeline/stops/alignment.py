@@ -106,7 +106,7 @@ def aligned(stops: pl.DataFrame, wanted: pl.DataFrame) -> Alignment:
     target["kind"] = wanted["kind"].to_numpy()
     target["by_torque"] = (wanted["control"] == "torque").to_numpy()
     gaps = number_gaps(measured["number"])
-    cost_of_missing = missing_cost(gaps, _column(stops, "idle_before"))
+    cost_of_missing = missing_cost(gaps, _column(stops, "idle_before"), wanted.height - stops.height)
     first = scales_of(measured, target, None)
     guess = {name: s for name, s in first.items() if name.startswith("temperature") or abs(np.log(s)) > UNIT_STEP}
     best = min((path(measured, target, cost_of_missing, s) for s in ([{}, guess] if guess else [{}])), key=_cost)

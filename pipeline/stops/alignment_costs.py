@@ -42,20 +42,23 @@ def runs_on(number: np.ndarray) -> bool:
     return bool((steps >= 0).all() and np.median(steps) == 1)
 
 
-def missing_cost(gaps: np.ndarray, idle: np.ndarray) -> np.ndarray:
+def missing_cost(gaps: np.ndarray, idle: np.ndarray, lacking: int) -> np.ndarray:
     """Cost of a missing stop before each measured one and at the end.
 
     Cheap where the files' numbering leaves one out. A wait well above the neighbours' only breaks ties:
     waits have many reasons, but among like stops it is the likeliest place. Before it comes the end: a program that is
-    still running, or was broken off, lacks its last stops, and a check early in it is like the checks late in it.
-    gaps: (n + 1,) as of `number_gaps`; idle: (n,) s before each stop, NaN where unknown. Returns (n + 1,).
+    still running, or was broken off, lacks its last stops, and a check early in it is like the checks late in it; a stop
+    that is missing alone is rather a lost recording.
+    gaps: (n + 1,) as of `number_gaps`; idle: (n,) s before each stop, NaN where unknown; lacking: by how many the
+    schedule has more stops. Returns (n + 1,).
     """
     cost = np.where(gaps > 0, NUMBERED_SKIP, SKIP)
     if len(idle) >= 5 and np.isfinite(idle).sum() >= 5:
         around = np.array([median_known(idle[max(0, i - 3) : i + 4]) for i in range(len(idle))])
         long = np.isfinite(idle) & (idle > 1.6 * around)
         cost[:-1] = np.where(long & (gaps[:-1] == 0), 0.98 * SKIP, cost[:-1])
-    cost[-1] = min(cost[-1], AT_THE_END * SKIP)
+    if lacking >= 2:
+        cost[-1] = min(cost[-1], AT_THE_END * SKIP)
     return cost
 
 

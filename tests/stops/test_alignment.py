@@ -204,6 +204,17 @@ def test_a_long_wait_says_which_of_like_stops_is_lost():
     assert result.missing["run_number"].to_list() == [8]
 
 
+def test_one_lost_among_the_last_checks_lies_at_the_long_wait():
+    schedule = wanted()
+    lost = schedule.height - 4
+    idle = pl.Series("idle_before", [40.0] * schedule.height)
+    stops = run(schedule).with_columns(idle).filter(pl.col("truth") != lost)
+    stops = stops.with_columns(idle_before=pl.when(pl.col("truth") == lost + 1).then(85.0).otherwise("idle_before"))
+    result = aligned(stops, schedule)
+    assert result.missing["schedule_row"].to_list() == [lost]
+    assert result.missing["counted"].to_list() == [True]
+
+
 def test_unreadable_recordings_fill_their_places():
     schedule = wanted()
     stops = run(schedule)

@@ -97,7 +97,7 @@ def problem(rng, n, k, kinds, *, harmless=False):
         for name in NAMES:
             m[name][unread] = np.nan
     gaps = (rng.random(n + 1) < 0.1).astype(int)
-    return m, t, missing_cost(gaps, rng.choice([40.0, 90.0], n))
+    return m, t, missing_cost(gaps, rng.choice([40.0, 90.0], n), int(rng.integers(0, 4)))
 
 
 @settings(deadline=None, max_examples=100)
