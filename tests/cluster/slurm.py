@@ -8,8 +8,8 @@ has, so that what a profile asks for is granted.
 from __future__ import annotations
 
 import contextlib
-import getpass
 import os
+import pwd
 import shutil
 import socket
 import subprocess
@@ -64,7 +64,11 @@ def one_node(base: Path) -> Iterator[dict[str, str]]:
     node = socket.gethostname().split(".")[0]
     control, daemon = _free_ports(2)
     file = base / "slurm.conf"
-    file.write_text(CONFIGURATION.format(base=base, node=node, control=control, daemon=daemon, user=getpass.getuser()))
+    file.write_text(
+        CONFIGURATION.format(
+            base=base, node=node, control=control, daemon=daemon, user=pwd.getpwuid(os.getuid()).pw_name
+        )
+    )
     for name in ("state", "spool"):
         (base / name).mkdir()
     base.chmod(0o755)  # munged looks who may write above its socket
