@@ -95,23 +95,24 @@ def conversions(
 
 def in_si(chunk: Chunk, columns: list[str], units: Mapping[str, tuple[float, float, str | None]]) -> Chunk:
     """The chunk's rows in SI with all `columns` in order, null for what is missing or damaged."""
-    present = [name for name in columns if name in chunk.rows.columns]
-    factors = {name: units.get(name, (1.0, 0.0, None)) for name in present}
-    values = chunk.rows.select(pl.col(name) * factors[name][0] + factors[name][1] for name in present)
-    limits = {name: POSSIBLE.get(factors[name][2] or "", (-np.inf, np.inf)) for name in present}
-    outside = {name: ~pl.col(name).is_between(*limits[name]) & pl.col(name).is_not_nan() for name in present}
-    counts = values.select(outside[name].sum().alias(name) for name in present).row(0, named=True)
-    damage = list(chunk.damage)
-    for name, count in counts.items():
+    damage, result = list(chunk.damage), []
+    for name in columns:
+        if name not in chunk.rows.columns:
+            result.append(pl.Series(name, [None] * chunk.rows.height, dtype=pl.Float64))
+            continue
+        factor, offset, kind = units.get(name, (1.0, 0.0, None))
+        recorded = chunk.rows[name].to_numpy()  # null: NaN
+        with np.errstate(over="ignore", invalid="ignore"):
+            values = recorded * factor + offset
+        low, high = POSSIBLE.get(kind or "", (-np.inf, np.inf))
+        outside = (values < low) | (values > high)
+        count = int(np.count_nonzero(outside))
         if count:
-            first = chunk.rows[name].filter(values.select(outside[name]).to_series())[0]
-            damage.append(Damage("range", name, count, None, f"{first:g}"))
-    kept = values.select(
-        pl.when(outside[name]).then(None).otherwise(pl.col(name)).fill_nan(None).alias(name) for name in present
-    )
-    absent = (pl.lit(None, pl.Float64).alias(name) for name in columns if name not in present)
-    result = kept.with_columns(pl.col("speed").abs(), *absent).select(columns)
-    return Chunk(result, damage, chunk.units)
+            damage.append(Damage("range", name, count, None, f"{recorded[outside][0]:g}"))
+            values[outside] = np.nan
+        series = pl.Series(name, np.abs(values) if name == "speed" else values)
+        result.append(series.fill_nan(None) if np.isnan(values).any() else series)
+    return Chunk(pl.DataFrame(result), damage, chunk.units)
 
 
 def disagreeing_units(said: Mapping[str, str], channels: Mapping[str, Channel]) -> dict[str, str]:

@@ -35,7 +35,9 @@ def on_torque_time(chunks: Iterator[Chunk], base: str = "torque") -> Iterator[Ch
     held: Chunk | None = None
     before: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for chunk in chunks:
-        timed = Chunk(chunk.rows.filter(pl.col("time").is_finite()), chunk.damage, chunk.units)
+        known = np.isfinite(chunk.rows["time"].to_numpy())
+        rows = chunk.rows if known.all() else chunk.rows.filter(pl.Series(known))
+        timed = Chunk(rows, chunk.damage, chunk.units)
         rates = rates or _rates(timed.rows, base)
         if not rates.periods and not rates.torque_skips:
             yield timed

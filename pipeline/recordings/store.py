@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+import numpy as np
 import polars as pl
 
 from pipeline.results import whole
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
 
 GROUP_ROWS = 250_000
 
@@ -20,26 +26,43 @@ def channels_file(path: Path, columns: list[str]) -> Iterator[Append]:
     """A function that appends a recording's rows (Float64 `columns`) to the file, which appears when the
     block ends well."""
     import pyarrow as pa
-    import pyarrow.parquet as pq
 
     schema = pa.schema([("recording", pa.int32()), *((name, pa.float64()) for name in columns)])
-    held: list[pl.DataFrame] = []
+    held: list[tuple[int, pl.DataFrame]] = []
 
-    with whole(path) as part, pq.ParquetWriter(part, schema, compression="zstd", write_statistics=False) as writer:
+    with whole(path) as part, _writer(part, schema) as writer:
 
         def flush() -> None:
             if held:
-                table = pl.concat(held).to_arrow().cast(schema)
+                rows = pl.concat(frame for _, frame in held)
+                numbers = np.repeat([number for number, _ in held], [frame.height for _, frame in held])
+                table = rows.select(pl.Series("recording", numbers, pl.Int32), *columns).to_arrow().cast(schema)
                 writer.write_table(table, row_group_size=GROUP_ROWS)
                 held.clear()
 
         def append(recording: int, rows: pl.DataFrame) -> None:
-            held.append(rows.select(pl.lit(recording, pl.Int32).alias("recording"), *columns))
-            if sum(frame.height for frame in held) >= GROUP_ROWS:
+            held.append((recording, rows))
+            if sum(frame.height for _, frame in held) >= GROUP_ROWS:
                 flush()
 
         yield append
         flush()
+
+
+def _writer(path: Path, schema: pa.Schema) -> pq.ParquetWriter:
+    """Samples hardly repeat, so a dictionary only costs; with the bytes of like weight beside each other they pack a fifth as well
+    as the text, and are written and read in half the time of plain numbers.
+    """
+    import pyarrow.parquet as pq
+
+    return pq.ParquetWriter(
+        path,
+        schema,
+        compression="zstd",
+        write_statistics=False,
+        use_dictionary=["recording"],
+        use_byte_stream_split=[name for name in schema.names if name != "recording"],
+    )
 
 
 def turn_torque(path: Path) -> None:
@@ -49,7 +72,7 @@ def turn_torque(path: Path) -> None:
 
     with whole(path) as part, pq.ParquetFile(path, memory_map=False, pre_buffer=False) as file:
         at = file.schema_arrow.get_field_index("torque")
-        with pq.ParquetWriter(part, file.schema_arrow, compression="zstd", write_statistics=False) as writer:
+        with _writer(part, file.schema_arrow) as writer:
             for group in range(file.num_row_groups):
                 table = file.read_row_group(group)
                 writer.write_table(

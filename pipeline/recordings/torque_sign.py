@@ -19,10 +19,12 @@ NEARLY_ALL = 0.9
 def moments(rows: pl.DataFrame) -> np.ndarray:
     """Sums over the rows that make the correlation: n, p, T, pp, TT, pT (MPa and kN m, for the sums'
     sake)."""
-    both = rows.select("pressure", "torque").drop_nulls()
-    pressure, torque = both["pressure"].to_numpy() / 1e6, both["torque"].to_numpy() / 1e3
+    pressure, torque = rows["pressure"].to_numpy() / 1e6, rows["torque"].to_numpy() / 1e3
+    both = ~(np.isnan(pressure) | np.isnan(torque))
+    if not both.all():
+        pressure, torque = pressure[both], torque[both]
     return np.array(
-        [both.height, pressure.sum(), torque.sum(), pressure @ pressure, torque @ torque, pressure @ torque]
+        [pressure.size, pressure.sum(), torque.sum(), pressure @ pressure, torque @ torque, pressure @ torque]
     )
 
 

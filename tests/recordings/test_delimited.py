@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from pipeline.archive.card import load_card
+from pipeline.recordings import delimited
 from tests.recordings.makers import card, expected, ingested, samples, text, text_test, write_card, written
 
 SI = ["time", "speed", "torque", "pressure", "disc_temperature"]
@@ -145,6 +147,34 @@ def test_cells_that_are_no_measurement_are_missing_and_counted(tmp_path, cell, w
     (found,) = findings(record, "recording_damaged")
     assert (found["channel"], found["evidence"]["what"], found["evidence"]["count"]) == ("torque", what, 10)
     assert found["severity"] == "suspect"
+
+
+ODD_CELLS = [" 7 ", "+7", "7.", ".7", "7e-2", "7E2", "-0", "", " ", "nan", "--", "inf", "1e400", "1e-400", "1_0", "0x10", "7f",
+             "7,5", "7.5", "1.234,5", '"7"', '"7', '""', "\u00a07", "7\u2009", "1d2", "0.1000000000000000055511151231257827",
+             "9007199254740993", "179769313486231580793e289"]  # fmt: skip
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+@pytest.mark.parametrize("cell", ODD_CELLS)
+def test_numbers_read_at_once_are_those_read_by_way_of_text(tmp_path, cell, decimal):
+    """One cell, and a row with a field too many after it: same rows, same damage, to the last bit."""
+    plain = text({name: v[:40] for name, v in samples(1).items()}, delimiter=";", decimal=decimal).splitlines()
+    odd = plain[20].split(";")
+    odd[2] = cell
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join([*plain[:20], ";".join(odd), *plain[21:30], "1;2;3;4;5;6", *plain[30:]]) + "\n", encoding="utf-8")
+    folder = write_card(tmp_path / "t", card(delimiter=";", decimal=decimal))
+    recordings = load_card(folder).recordings
+
+    def chunk(at_once: bool):
+        [(layout, cells)] = delimited.rows(path, recordings, needed=tuple(SI), in_numbers=at_once)
+        return delimited.in_numbers(cells, layout, recordings)
+
+    fast, slow = chunk(True), chunk(False)
+    assert fast.rows.equals(slow.rows, null_equal=True)
+    assert np.array_equal(np.signbit(fast.rows.to_numpy()), np.signbit(slow.rows.to_numpy()))
+    assert fast.damage == slow.damage
+    assert "fields" in [one.what for one in fast.damage]
 
 
 def test_rows_without_a_time_are_left_out(tmp_path):
