@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.medians import median
 from pipeline.conditioning.passes import rests_of
 from pipeline.conditioning.rest import Rest
 from pipeline.conditioning.segments import runs
@@ -64,23 +65,23 @@ def looks_in(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list[
         high = pressure - rest.level > APPLIED * height
     known = np.isfinite(time) & np.isfinite(speed) & np.isfinite(torque)
     elsewhere = torque[~high & known]
-    zero = float(np.median(elsewhere)) if elsewhere.size else 0.0
+    zero = median(elsewhere) if elsewhere.size else 0.0
     found = []
     for a, b in runs(high):
         inside = np.flatnonzero(known[a:b]) + a
         if inside.size < SHORTEST:
             continue
         t, w, m = time[inside], np.abs(speed[inside]), torque[inside] - zero
-        level = float(np.median(pressure[inside])) - rest.level
+        level = median(pressure[inside]) - rest.level
         found.append(
             Look(
                 recording,
                 inside.size,
-                float(np.median(np.diff(t))),
+                median(np.diff(t)),
                 level,
-                abs(float(np.median(m))),
-                float(np.median(w[:3])),
-                float(np.median(w[-3:])),
+                abs(median(m)),
+                median(w[:3]),
+                median(w[-3:]),
                 abs(float(np.trapezoid(m * w, t))),
             )
         )

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.conditioning.medians import median
 from pipeline.constants import MAD_TO_SD
 
 
@@ -47,10 +48,10 @@ def rest_of(pressure: np.ndarray) -> Rest:
     few = min(max(3, finite.size // 1000), finite.size - 1)
     low, high = finite[few], finite[-1 - few]
     near = finite[finite <= low + 0.2 * (high - low)]
-    level = float(np.median(near))
+    level = median(near)
     in_band = np.searchsorted(near, near + BAND * (high - low), side="right") - np.arange(near.size)
     crowded = int(in_band.max()) >= max(CROWD, CROWD_SHARE * near.size)
-    return Rest(level, MAD_TO_SD * float(np.median(np.abs(near - level))), float(high), crowded)
+    return Rest(level, MAD_TO_SD * median(np.abs(near - level)), float(high), crowded)
 
 
 def rest_pressure(pressure: np.ndarray) -> float:
@@ -80,8 +81,8 @@ def reading(values: np.ndarray) -> Reading | None:
     finite = values[np.isfinite(values)]
     if finite.size < 3:
         return None
-    centre = float(np.median(finite))
-    spread = MAD_TO_SD * float(np.median(np.abs(finite - centre)))
+    centre = median(finite)
+    spread = MAD_TO_SD * median(np.abs(finite - centre))
     kept = finite[np.abs(finite - centre) <= 5 * spread] if spread > 0 else finite
     scatter = float(np.std(kept, ddof=1)) if kept.size > 1 else 0.0
     return Reading(float(np.mean(kept)), scatter / np.sqrt(effective_number(kept)), int(kept.size))

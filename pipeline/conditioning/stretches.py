@@ -65,7 +65,7 @@ def stretches(
                     if pending:
                         yield Stretch(recording, row, _joined(pending))
                     pending, recording, row, waiting = [], int(number[first]), 0, 0
-                pending.append({name: values[first:last].copy() for name, values in arrays.items()})
+                pending.append({name: _lasting(values[first:last].copy()) for name, values in arrays.items()})
                 waiting += int(last - first)
                 if waiting > longest:
                     held = _joined(pending)
@@ -73,7 +73,7 @@ def stretches(
                     if cut:
                         yield Stretch(recording, row, {name: v[:cut] for name, v in held.items()})
                         row += cut
-                        held = {name: v[cut:].copy() for name, v in held.items()}
+                        held = {name: _lasting(v[cut:].copy()) for name, v in held.items()}
                     pending, waiting = [held], held["time"].size
         if pending:
             yield Stretch(recording, row, _joined(pending))
@@ -91,10 +91,16 @@ def _floats(column: pl.Series) -> np.ndarray:
     return values if finite.all() else np.where(finite, values, np.nan)
 
 
+def _lasting(values: np.ndarray) -> np.ndarray:
+    """The array, read-only: nobody may change what all look at, and what is known of it can be kept."""
+    values.setflags(write=False)
+    return values
+
+
 def _joined(parts: list[dict[str, np.ndarray]]) -> dict[str, np.ndarray]:
     if len(parts) == 1:
         return parts[0]
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return {name: _lasting(np.concatenate([part[name] for part in parts])) for name in parts[0]}
 
 
 def _cut(held: dict[str, np.ndarray], settings: Segmentation) -> int:

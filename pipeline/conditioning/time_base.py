@@ -7,7 +7,12 @@ Moments often fall on a sample: a window of 0.1 s at 50 Hz ends on the fifth. Wh
 digit in which a time is written. So a sample that misses a moment by at most EDGE of a step is at it.
 """
 
+import weakref
+from collections import deque
+
 import numpy as np
+
+from pipeline.conditioning.medians import median
 
 EDGE = 0.01  # of a step; times in microseconds miss by 0.0005 of it at 1 kHz, the last digit of a number by far less
 
@@ -61,17 +66,30 @@ def median_known(values: np.ndarray) -> float:
     values: (n,), any unit.
     """
     finite = values[np.isfinite(values)]
-    return float(np.median(finite)) if finite.size else float("nan")
+    return median(finite) if finite.size else float("nan")
+
+
+_steps: deque[tuple[weakref.ref[np.ndarray], float]] = deque(maxlen=8)  # of times that cannot change, the last ones
 
 
 def median_step(time: np.ndarray) -> float:
     """Median of the increasing steps of `time` (s); NaN where there are fewer than two samples.
 
-    time: (n,).
+    time: (n,). A stop asks for that of the same samples some forty times: of an array that is read-only it is kept.
     """
+    lasting = not time.flags.writeable
+    for known, step in _steps if lasting else ():
+        if known() is time:
+            return step
     steps = np.diff(time)
-    steps = steps[np.isfinite(steps) & (steps > 0)]
-    return float(np.median(steps)) if steps.size else float("nan")
+    rising = steps > 0
+    rising &= steps < np.inf
+    if not rising.all():
+        steps = steps[rising]
+    found = median(steps) if steps.size else float("nan")
+    if lasting:
+        _steps.append((weakref.ref(time), found))
+    return found
 
 
 def jitter(time: np.ndarray) -> float:
@@ -84,7 +102,7 @@ def jitter(time: np.ndarray) -> float:
     if steps.size < 2:
         return float("nan")
     low, high = np.quantile(steps, [0.05, 0.95])
-    return float((high - low) / 2 / np.median(steps))
+    return float((high - low) / 2 / median(steps))
 
 
 def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) -> np.ndarray:

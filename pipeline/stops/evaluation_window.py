@@ -11,6 +11,7 @@ from where pressure passes half its plateau.
 
 import numpy as np
 
+from pipeline.conditioning.medians import median
 from pipeline.conditioning.segments import END_MARGIN
 from pipeline.conditioning.survey import speed_at
 from pipeline.conditioning.time_base import within
@@ -25,7 +26,7 @@ def plateau(time: np.ndarray, level: np.ndarray, start: float, end: float) -> fl
     """
     half = level[within(time, (start + end) / 2, end)]
     half = half[np.isfinite(half)]
-    return float(np.median(half)) if half.size else float("nan")
+    return median(half) if half.size else float("nan")
 
 
 def first_reaching(time: np.ndarray, level: np.ndarray, target: float, start: float, end: float) -> float | None:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from pipeline.conditioning.medians import running_median
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.time_base import not_before, widths, within
 from pipeline.constants import RPM, ZERO_C
@@ -246,7 +247,7 @@ def highest(values: np.ndarray) -> float | None:
         return None
     if values.size < 5:
         return float(np.median(values))
-    return float(np.median(np.lib.stride_tricks.sliding_window_view(values, 5), axis=1).max())
+    return float(running_median(values, 5).max())
 
 
 def _mean(values: np.ndarray) -> float | None:

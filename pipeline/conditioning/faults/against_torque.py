@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.conditioning.medians import running_median
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
 
@@ -104,8 +105,13 @@ def torque_losses(
     """
     if time.size < 12 or not (plateau > 0 and full > 0):
         return []
+    known = np.nan_to_num(torque)
+    with np.errstate(invalid="ignore"):
+        # No median about a sample is above the highest of all.
+        if not ((torque < LOST_SHARE * known.max()) & (pressure > 0.8 * plateau)).any():
+            return []
     reach = max(round(LONGEST_LOSS_S / max(float(np.median(np.diff(time))), 1e-6)), LOST_SAMPLES + 1)
-    padded = np.pad(np.nan_to_num(torque), reach, mode="edge")
+    padded = np.pad(known, reach, mode="edge")
     around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
     with np.errstate(invalid="ignore"):
         low = (torque < LOST_SHARE * around) & (pressure > 0.8 * plateau) & (around > 0.3 * full)
@@ -136,8 +142,8 @@ def torque_losses(
 
 
 def _medians(values: np.ndarray, centre: np.ndarray) -> np.ndarray:
-    """Median of three samples about each index."""
-    return np.median(np.stack([values[centre - 1], values[centre], values[centre + 1]]), axis=0)
+    """Median of three samples about each index, which follow one another."""
+    return running_median(values[centre[0] - 1 : centre[-1] + 2], 3)
 
 
 def coarse_values(pressure: np.ndarray, torque: np.ndarray) -> list[Finding]:

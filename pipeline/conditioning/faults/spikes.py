@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from pipeline.conditioning.medians import running_median
 from pipeline.constants import MAD_TO_SD
 
 SPIKE_SIGMAS = 10.0
@@ -18,12 +19,12 @@ def spikes(values: np.ndarray) -> np.ndarray:
     """
     if values.size < 15 or not np.isfinite(values).all():
         return np.empty(0, dtype=np.int64)
-    padded = np.pad(values, 3, mode="edge")
-    centre = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
-    off = values - centre
+    off = values - running_median(np.pad(values, 3, mode="edge"), 7)
+    floor = SPIKE_SHARE * np.quantile(np.abs(values), 0.95)
+    if not (np.abs(off) > floor).any():
+        return np.empty(0, dtype=np.int64)
     local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
     sigma = MAD_TO_SD * np.maximum(local, np.median(np.abs(off)))
-    floor = SPIKE_SHARE * np.quantile(np.abs(values), 0.95)
     wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)
     edges = np.flatnonzero(np.diff(np.r_[False, wild, False].astype(np.int8))).reshape(-1, 2)
     short = [np.arange(a, b) for a, b in edges if b - a <= SPIKE_SAMPLES]
