@@ -99,13 +99,13 @@ class ConditionedTest:
     def stops(self, blocks: Sequence[Block | None]) -> Iterator[ConditionedStop]:
         """Every braking conditioned, in the order run; blocks: of each, None where the schedule has none for it."""
         for index, b, stretch, span, bounds in second_pass(
-            self.channels, COLUMNS, self.segmentation, self.applications.found
+            self.channels, COLUMNS, self.segmentation, self.applications
         ):
             yield self._stop(index, b, stretch, span, bounds, blocks[index])
 
     def stop(self, index: int, block: Block | None) -> ConditionedStop:
         """One braking alone as `stops` gives it; reads no further than its stretch."""
-        passed = second_pass(self.channels, COLUMNS, self.segmentation, self.applications.found)
+        passed = second_pass(self.channels, COLUMNS, self.segmentation, self.applications)
         return next(self._stop(i, b, stretch, span, at, block) for i, b, stretch, span, at in passed if i == index)
 
     def _stop(

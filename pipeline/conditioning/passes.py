@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +23,10 @@ class Applications:
     found: tuple[Braking, ...]
     set_aside: dict[int, list[tuple[float, float]]]  # recording -> spans (s) of further brakings in a one-stop file
     samples: dict[int, int]
+    held: tuple[Stretch, ...] | None = field(default=None, repr=False)  # the stretches, of a test that is small enough
 
 
+HELD_BYTES = 100 << 20  # of samples that are kept from the first pass for the second
 NOISES_ON, NOISES_OFF = 6.0, 3.5  # thresholds in standard deviations of the pressure at rest, at least
 LEAST_LEVELS = 2.5  # on-thresholds: a test whose pressures stay below was not recorded in the unit stated
 SHARE_ON, SHARE_OFF = 0.05, 0.03  # of such a test's pressures
@@ -97,7 +99,13 @@ def survey(
     """First pass: every braking of the `wanted` recordings with the figures that the test's corrections rest on."""
     found: list[Braking] = []
     samples: dict[int, int] = {}
+    held: list[Stretch] | None = []
+    size = 0
     for stretch in stretches(path, columns, segmentation):
+        if held is not None:
+            held.append(stretch)
+            size += stretch.bytes
+            held = held if size <= HELD_BYTES else None
         if stretch.recording not in wanted:
             continue
         samples[stretch.recording] = samples.get(stretch.recording, 0) + stretch.size
@@ -119,9 +127,9 @@ def survey(
                 )
             )
     if not one_per_recording:
-        return Applications(tuple(found), {}, samples)
+        return Applications(tuple(found), {}, samples, tuple(held) if held is not None else None)
     kept, aside = _largest(found)
-    return Applications(tuple(kept), aside, samples)
+    return Applications(tuple(kept), aside, samples, tuple(held) if held is not None else None)
 
 
 def _largest(found: list[Braking]) -> tuple[list[Braking], dict[int, list[tuple[float, float]]]]:
@@ -147,11 +155,12 @@ def with_bounds(spans: list[slice], size: int) -> Iterator[tuple[slice, int, int
 
 
 def second_pass(
-    path: Path, columns: list[str], segmentation: Segmentation, found: tuple[Braking, ...]
+    path: Path, columns: list[str], segmentation: Segmentation, applications: Applications
 ) -> Iterator[tuple[int, Braking, Stretch, slice, tuple[int, int]]]:
     """Index of each braking, the braking, its stretch, its rows there, and the rows that its neighbours leave it."""
-    position = 0
-    for stretch in stretches(path, columns, segmentation):
+    position, found = 0, applications.found
+    kept = applications.held
+    for stretch in stretches(path, columns, segmentation) if kept is None else kept:
         inside = []
         while position < len(found) and found[position].recording == stretch.recording:
             if found[position].start >= stretch.row + stretch.size:

@@ -40,6 +40,10 @@ class Stretch:
     def size(self) -> int:
         return self.channels["time"].size
 
+    @property
+    def bytes(self) -> int:
+        return sum(values.nbytes for values in self.channels.values())
+
 
 def stretches(
     path: Path, columns: list[str], settings: Segmentation, *, longest: int = LONGEST_ROWS, batch: int = BATCH_ROWS

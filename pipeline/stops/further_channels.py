@@ -22,6 +22,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, sensor_limit
+from pipeline.conditioning.stretches import frames
 from pipeline.constants import ZERO_C, Array
 from pipeline.findings import Finding, finding
 from pipeline.heat import slab, thermocouple
@@ -112,10 +113,8 @@ def rises(channels: Path, name: str, stops: pl.DataFrame) -> Rises:
     at = known.select(
         "stop", "start_s", "end_s", pl.col("recording").cast(pl.Int64), from_s=pl.col("start_s") - BEFORE_S
     )
-    lazy = scan_table(channels).select(
-        pl.col("recording").cast(pl.Int64), "time", pl.col(name).fill_nan(None).alias("value")
-    )
-    samples = lazy.drop_nulls().sort("recording", "time").collect()
+    spans = at.group_by("recording").agg(first=pl.col("from_s").min(), last=pl.col("end_s").max()).sort("recording")
+    samples = _within(channels, name, spans).sort("recording", "time")
     joined = samples.join_asof(
         at.sort("recording", "from_s"), left_on="time", right_on="from_s", by="recording", strategy="backward", check_sortedness=False
     )  # fmt: skip
@@ -127,6 +126,26 @@ def rises(channels: Path, name: str, stops: pl.DataFrame) -> Rises:
     found = stops.select("stop").join(means, on="stop", how="left", maintain_order="left")
     before, end = (found[c].cast(pl.Float64).fill_null(float("nan")).to_numpy() - ZERO_C for c in ("before", "end"))
     return Rises(found["stop"].to_numpy(), before, end)
+
+
+def _within(channels: Path, name: str, spans: pl.DataFrame) -> pl.DataFrame:
+    """recording, time, value of the channel's samples from the first to the last moment of each recording's span."""
+    import pyarrow.parquet as pq
+
+    numbers, first, last = (spans[c].to_numpy() for c in ("recording", "first", "last"))
+    parts = []
+    with pq.ParquetFile(channels) as file:
+        for part in frames(file, ["recording", "time", name]):
+            recording, time = part["recording"].to_numpy(), part["time"].to_numpy()
+            place = np.searchsorted(numbers, recording).clip(0, max(numbers.size - 1, 0))
+            if numbers.size:
+                near = (numbers[place] == recording) & (time >= first[place]) & (time <= last[place])
+                parts.append(part.filter(pl.Series(near)))
+    empty = pl.DataFrame(schema={"recording": pl.Int32, "time": pl.Float64, name: pl.Float64})
+    rows = pl.concat([empty, *parts])
+    return rows.select(
+        pl.col("recording").cast(pl.Int64), "time", pl.col(name).fill_nan(None).alias("value")
+    ).drop_nulls()
 
 
 def face_beside_pyrometer(

@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.conditioning.medians import running_median
 from pipeline.conditioning.corrections import Conditioned
+from pipeline.conditioning.medians import running_median
 from pipeline.conditioning.time_base import not_before, widths, within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau

@@ -18,7 +18,7 @@ RADIUS = 0.134
 PISTONS = (0.030, 0.034, 0.038)
 THRESHOLD_BAR = 0.4
 AREA = 2 * sum(np.pi / 4 * d**2 for d in PISTONS)
-STOPS, ROWS = 255, 5000
+STOPS, ROWS, A_BLOCK = 255, 5000, 17
 CHANNELS = {
     "time": ("t", "s"),
     "speed": ("n", "rpm"),
@@ -33,11 +33,16 @@ CHANNELS = {
 }
 
 
+def wanted(block: int) -> tuple[float, float]:
+    """Pressure (bar) and initial temperature (degC) of a block."""
+    return (20.0, 30.0, 40.0)[block % 3], 150.0 + 50.0 * (block // 3 % 5)
+
+
 def snub(number: int, rows: int = ROWS) -> pl.DataFrame:
     """One snub from 1,500 rpm with what the rig does before and after it, in the file's units."""
     rng = np.random.default_rng(number)
     time = np.arange(rows) / RATE
-    bar, celsius = (20.0, 30.0, 40.0)[number % 3], 150.0 + 50.0 * (number // 3 % 5)
+    bar, celsius = wanted(number // A_BLOCK)
     mu = 0.42 - 0.08 * ((celsius - 320) / 300) ** 2 + 0.004 * rng.standard_normal()
     begin = 5.0
     level = bar * np.clip((time - begin) / 0.15, 0, 1)
@@ -70,7 +75,7 @@ def write_test(folder: Path, stops: int = STOPS, rows: int = ROWS) -> int:
     written = 0
     for number in range(stops):
         path = folder / "recordings" / f"{number + 1:05d}.csv"
-        snub(number, rows).write_csv(path, float_precision=4)
+        snub(number, rows).write_csv(path, float_precision=3)
         written += path.stat().st_size
     card = {
         "schema": 1,
@@ -98,12 +103,12 @@ def write_test(folder: Path, stops: int = STOPS, rows: int = ROWS) -> int:
                 "name": f"duty {at + 1}",
                 "purpose": "duty",
                 "kind": "snub",
-                "stops": 1,
+                "stops": min(A_BLOCK, stops - at * A_BLOCK),
                 "speed": ["1500 rpm", "900 rpm"],
-                "pressure": f"{(20, 30, 40)[at % 3]} bar",
-                "initial_temperature": f"{150 + 50 * (at // 3 % 5)} degC",
+                "pressure": f"{wanted(at)[0]:.0f} bar",
+                "initial_temperature": f"{wanted(at)[1]:.0f} degC",
             }
-            for at in range(stops)
+            for at in range(-(-stops // A_BLOCK))
         ],
     }
     (folder / "test.yaml").write_text(yaml.safe_dump(card))

@@ -162,7 +162,9 @@ def test_numbers_read_at_once_are_those_read_by_way_of_text(tmp_path, cell, deci
     odd = plain[20].split(";")
     odd[2] = cell
     path = tmp_path / "a.csv"
-    path.write_text("\n".join([*plain[:20], ";".join(odd), *plain[21:30], "1;2;3;4;5;6", *plain[30:]]) + "\n", encoding="utf-8")
+    path.write_text(
+        "\n".join([*plain[:20], ";".join(odd), *plain[21:30], "1;2;3;4;5;6", *plain[30:]]) + "\n", encoding="utf-8"
+    )
     folder = write_card(tmp_path / "t", card(delimiter=";", decimal=decimal))
     recordings = load_card(folder).recordings
 
