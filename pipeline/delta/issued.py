@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 SMALL, WIDER = 0.005, 1.25
+NO_INTERVAL = "moved, and no interval was issued"
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def judged(old: Said, new: Said | None) -> tuple[bool | None, str]:
         return True, "printed alike"
     whole = old.value == int(old.value) and new.value == int(new.value)
     close = not whole and abs(new.value - old.value) <= SMALL * abs(old.value)
-    return close, "moved by less than half a per cent" if close else "moved, and no interval was issued"
+    return close, "moved by less than half a per cent" if close else NO_INTERVAL
 
 
 def _as_sure(issued: float, new: Said) -> tuple[bool, str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from pipeline.delta import conclusions, fingerprints
-from pipeline.delta.issued import judged, said
+from pipeline.delta.issued import NO_INTERVAL, judged, said
 from pipeline.errors import InputError
 from pipeline.results.batches import CompoundBatches
 from pipeline.results.compound_friction import CompoundFriction
@@ -34,7 +34,7 @@ OF_FIGURE: dict[Moved, str] = {
     "no": "printed alike",
     "inside": "moved by no more than half the width of its interval",
     "beyond": "moved by more than half the width of its interval",
-    "no interval": "moved, and no interval was issued",
+    "no interval": NO_INTERVAL,
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
+from pipeline.delta.issued import NO_INTERVAL
 from pipeline.delta.verdict import few
 from pipeline.report import render
 from pipeline.results.releases import OfMethod, Release, Statement
@@ -43,7 +44,8 @@ def of_method(one: OfMethod) -> dict[str, Any]:
         "short": short(one),
         "tone": "bad" if broken else "open" if unsaid or one.not_compared else "good",
         "verdicts": [_row(row) for row in broken if row.part in VERDICTS],
-        "beyond": [_row(row) for row in broken if row.part not in VERDICTS],
+        "beyond": [_row(row) for row in figures_of(broken)[0]],
+        "bare": [_row(row) for row in figures_of(broken)[1]],
         "unsaid": [_row(row) for row in unsaid],
         "subjects": [
             [subject.name, CAUSES[cause.kind], "; ".join(cause.what)]
@@ -57,15 +59,18 @@ def of_method(one: OfMethod) -> dict[str, Any]:
 def verdict(one: OfMethod) -> list[str]:
     """What changed, in sentences: verdicts and answers first, then figures, then by what."""
     broken = [row for row in one.statements if row.holds is False]
-    words, figures = ([row for row in broken if (row.part in VERDICTS) is held] for held in (True, False))
+    words = [row for row in broken if row.part in VERDICTS]
+    beyond, bare = figures_of(broken)
     said = ["No verdict changed."]
     if words:
         said = [f"{counted(len(words), 'verdict')} changed: {few([f'{row.what} of {row.of}' for row in words])}."]
-    if figures:
-        named = few([f"{row.what} ({row.of})" for row in figures])
-        said.append(f"{counted(len(figures), 'figure')} moved beyond what was issued: {named}.")
+    if beyond:
+        named = few([f"{row.what} ({row.of})" for row in beyond])
+        said.append(f"{counted(len(beyond), 'figure')} no longer within what was issued: {named}.")
     elif one.statements:
-        said.append("Every figure lies within what was issued.")
+        said.append("No figure left the interval that it was issued with.")
+    if bare:
+        said.append(f"{counted(len(bare), 'figure')} moved that had no interval.")
     kinds = [kind for kind in CAUSES if any(kind in row.causes for row in broken)]
     if kinds == ["not recorded"]:
         said.append("Nothing recorded differs.")
@@ -74,6 +79,12 @@ def verdict(one: OfMethod) -> list[str]:
     unsaid = sum(row.holds is None for row in one.statements)
     said += [f"Of {counted(unsaid, 'statement')} it cannot be said."] if unsaid else []
     return said
+
+
+def figures_of(broken: list[Statement]) -> tuple[list[Statement], list[Statement]]:
+    """Figures that no longer hold: those that an interval was issued with, those without."""
+    figures = [row for row in broken if row.part not in VERDICTS]
+    return [row for row in figures if row.why != NO_INTERVAL], [row for row in figures if row.why == NO_INTERVAL]
 
 
 def _row(row: Statement) -> list[str]:
@@ -103,7 +114,9 @@ def lines(found: Release, most: int = 40) -> list[str]:
         said.append(f"{one.a} and {one.b}: {' '.join(verdict(one))}")
         said.append(f"  {short(one)}")
         said += [f"  {s.name}: {CAUSES[c.kind]}: {_few(c.what)}" for s in one.subjects for c in s.causes]
-        broken = [row for row in one.statements if row.holds is False]
+        lost = [row for row in one.statements if row.holds is False]
+        beyond, bare = figures_of(lost)
+        broken = [*(row for row in lost if row.part in VERDICTS), *beyond, *bare]
         for row in broken[:most]:
             said.append(
                 f"  {row.of}: {row.part}: {row.what}: {row.issued} -> {row.now or 'not stated'} ({row.why}; by {causes(row)})"

@@ -12,6 +12,7 @@ from pipeline.delta.issued import Said, judged
 from pipeline.delta.releases import compared
 from pipeline.errors import InputError
 from pipeline.report import releases_page, sheet
+from pipeline.wording import counted
 from tests.report import makers
 
 
@@ -128,21 +129,34 @@ def test_an_answer_and_a_verdict_that_changed(issued, today):
 def test_what_changed_is_said_first_verdicts_apart_from_figures(issued, today):
     assert releases_page.verdict(compared(issued, today).methods[0]) == [
         "No verdict changed.",
-        "Every figure lies within what was issued.",
+        "No figure left the interval that it was issued with.",
     ]
-    edited(today / COMPOUND / "sheet.json", lambda c: c["targets"][0].update(met="undecided"))
-    edited(today / COMPOUND / "sheet.json", lambda c: number(c, "window, lower end").update(value=390.0, text="390 °C"))
+
+    def change(content):
+        content["targets"][0].update(met="undecided")
+        number(content, "window, lower end").update(value=390.0, text="390 °C")  # issued without an interval
+        known = next(n for s in content["sections"] for n in s["numbers"] if n["low"] is not None)
+        known.update(value=known["high"] + 1.0, text="beyond")
+
+    edited(today / COMPOUND / "sheet.json", change)
     found = compared(issued, today)
     said = releases_page.verdict(found.methods[0])
     assert said[0].startswith("1 verdict changed: ") and said[0].endswith(" of Marram 4.")
-    assert "moved beyond what was issued: window, lower end (Marram 4)" in said[1]
-    assert said[2] == "Nothing recorded differs."
-    page = releases_page.page(found)
+    beyond, bare = releases_page.figures_of(broken(found))
+    assert [row.now for row in beyond] == ["beyond"] and {row.what for row in bare} == {"window, lower end"}
+    assert said[1].startswith("1 figure no longer within what was issued: ")
     assert (
-        page.index("1 verdict changed")
-        < page.index("Verdicts that changed")
-        < page.index("Figures that no longer hold")
+        said[2] == f"{counted(len(bare), 'figure')} moved that had no interval."
+        and said[3] == "Nothing recorded differs."
     )
+    page = releases_page.page(found)
+    heads = (
+        "1 verdict changed",
+        "Verdicts that changed",
+        "Figures that no longer hold",
+        "Figures that moved and had no interval",
+    )
+    assert [page.index(head) for head in heads] == sorted(page.index(head) for head in heads)
     assert said[0] in releases_page.lines(found)[0]
 
 
