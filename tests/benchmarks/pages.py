@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import os
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -28,14 +29,16 @@ from tests.report import many_tests
 REPO = Path(__file__).parents[2]
 PAGE = REPO / "docs" / "pages_benchmark.md"
 RUNS = 2
+WAIT_S = 900
 SAMPLE = "m4-2405-c"
 PAINT = "performance.getEntriesByName('first-contentful-paint')"
 TRACES = "document.querySelector('#stop-traces[data-shown]')"
 WATCH = """
 window.marks = {};
 new MutationObserver(() => { if (!marks.drawn && document.querySelector(`DRAWN`)) { marks.drawn = performance.now(); } })
-  .observe(document, {childList: true, subtree: true, attributes: true, attributeFilter: ["class"]});
+  .observe(document, {childList: true, subtree: true, HEARD});
 """
+CLASSES = 'attributes: true, attributeFilter: ["class"]'  # only where a class is waited for: a plot changes many
 
 
 @dataclass(frozen=True)
@@ -102,10 +105,10 @@ BEFORE: tuple[Measured, ...] = (
 )
 
 
-def measured(name: str, page: Path, kind: str) -> Measured:
-    """Means of two fresh browsers (axe-core once)."""
+def measured(name: str, page: Path, kind: str, count: int = RUNS) -> Measured:
+    """Means of fresh browsers, `count` of them (axe-core once)."""
     way = WAYS[kind]
-    runs = [_once(page, way, axe=way.axe and run == 0) for run in range(RUNS)]
+    runs = [_once(page, way, axe=way.axe and run == 0) for run in range(count)]
     library = max((path.stat().st_size for path in _results(page).rglob("plotly*.js")), default=0)
     first = runs[0]
     means = {
@@ -114,7 +117,9 @@ def measured(name: str, page: Path, kind: str) -> Measured:
         if getattr(first, key) is not None
     }
     sizes = {"html_mb": round(page.stat().st_size / 1e6, 2), "library_mb": round(library / 1e6, 2) or None}
-    return replace(first, page=name, **sizes, **means)
+    found = replace(first, page=name, **sizes, **means)
+    print(f"{name}: {figures(found)}", file=sys.stderr, flush=True)
+    return found
 
 
 def _results(page: Path) -> Path:
@@ -132,10 +137,11 @@ def _once(page: Path, way: Way, *, axe: bool) -> Measured:
 
 
 def _of(driver: Any, page: Path, way: Way, axe: bool) -> Measured:
-    driver.set_script_timeout(300)
+    driver.set_script_timeout(WAIT_S)
+    driver.command_executor.client_config.timeout = WAIT_S  # axe-core over a page of many marks, on a busy machine
     size = {"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": False}
     driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-    watch = {"source": WATCH.replace("DRAWN", way.drawn)}
+    watch = {"source": WATCH.replace("DRAWN", way.drawn).replace("HEARD", CLASSES if ".ready" in way.drawn else "")}
     driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", watch)
     time.sleep(1)
     clock = Clock(driver)
@@ -230,7 +236,7 @@ def _serious(driver: Any) -> int:
     """Nodes that break a serious or critical rule of axe-core."""
     from axe_core_python.selenium import Axe
 
-    found = Axe().run(driver)["violations"]
+    found = Axe().run(driver, options={"resultTypes": ["violations"]})["violations"]
     return sum(len(one["nodes"]) for one in found if one["impact"] in ("serious", "critical"))
 
 
@@ -255,13 +261,13 @@ def figures(one: Measured | None) -> dict[str, Any]:
     return found
 
 
-def table(after: list[Measured]) -> str:
+def table(after: list[Measured], runs: int) -> str:
     """The page of docs: before and after side by side."""
     load = ", ".join(f"{one:.1f}" for one in os.getloadavg())
     longest = figures(next(one for one in after if one.page == LONGEST))
     lines = [
         "# Weight, time and way of the pages\n",
-        "By `python -m tests.benchmarks.pages --samples RESULTS --write`; means of two fresh browsers at 1440 by 900 on two cores. Load of the",
+        f"By `python -m tests.benchmarks.pages --samples RESULTS --write`; means over fresh browsers ({runs} a page) at 1440 by 900 on two cores. Load of the",
         f"machine while the figures after were taken: {load}; where it is above a few tenths, wall times are upper limits. Processor times are those",
         "of all threads of the processes that draw pages. Before: the pages before they became working views, with all traces inside.\n",
         f"The page of 1,000 invented stops has {longest['html_mb']} MB (aim: at most 3 besides plotting library and traces). Usable, which is its first plot",
@@ -297,12 +303,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--samples", type=Path, help="finished results of the samples")
     parser.add_argument("--write", action="store_true", help=f"renew {PAGE.relative_to(REPO)}")
+    parser.add_argument("--runs", type=int, default=RUNS, help="browsers a page")
     asked = parser.parse_args()
-    after = [measured(*one) for one in (of_samples(asked.samples) if asked.samples else ())]
+    after = [measured(*one, asked.runs) for one in (of_samples(asked.samples) if asked.samples else ())]
     with tempfile.TemporaryDirectory() as room:
-        after.append(measured(THOUSAND, many_tests.page(Path(room) / "index", 1000), "long index"))
-        after.append(measured(LONGEST, long_test(Path(room) / "test"), "long test"))
-    text = table(after)
+        after.append(measured(THOUSAND, many_tests.page(Path(room) / "index", 1000), "long index", asked.runs))
+        after.append(measured(LONGEST, long_test(Path(room) / "test"), "long test", asked.runs))
+    text = table(after, asked.runs)
     print(text)
     if asked.write:
         PAGE.write_text(text, encoding="utf-8")
