@@ -249,7 +249,7 @@ STUDIES = {
         Study(
             "pages_benchmark",
             "How heavy is a test's page, and how soon does it answer?",
-            "1,000 stops: {/stops has ([\\d.]+ MB)/}, first text after {/stands after ([\\d.]+ s)/} on busy cores, first plot by {/and ([\\d.]+ s) of processor/} of processor time",
+            "1,000 stops: {/stops has ([\\d.]+ MB)/}, first text after {/stands after\\s+([\\d.]+ s)/}, first plot by {/and ([\\d.]+ s) of processor/} of processor time",
         ),
         Study(
             "series_benchmark",
