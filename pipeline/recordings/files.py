@@ -22,6 +22,7 @@ from pipeline.errors import Complaint, InputError
 from pipeline.recordings.limits import Unpacked
 
 NOT_RECORDINGS = ("test.yaml",)
+MOST_LOOKED_AT = 2000  # files, to tell what a pattern could be
 
 
 def recording_files(folder: Path, pattern: str, *, besides: tuple[str, ...] = ()) -> list[Path]:
@@ -56,15 +57,29 @@ def _of_pattern(found: str, mend: str) -> Complaint:
 
 
 def _there(folder: Path, left_out: set[str]) -> str:
-    """What to write for the files that are there."""
+    """What to write for the files that are there; what may not be looked into holds none that could be read."""
     there = [
         path
-        for path in sorted(folder.glob("*"), key=lambda path: path.name) + sorted(folder.glob("*/*"))[:2000]
-        if path.is_file() and path.relative_to(folder).as_posix() not in left_out and not path.name.startswith(".")
+        for path in [*_entries(folder), *(path for one in _entries(folder) for path in _entries(one))][:MOST_LOOKED_AT]
+        if _is_file(path) and path.relative_to(folder).as_posix() not in left_out and not path.name.startswith(".")
     ]
     kinds = {(path.parent / f"*{path.suffix}").relative_to(folder).as_posix(): None for path in there if path.suffix}
     some = " or ".join(printable(kind) for kind in list(kinds)[:3])
     return f"write {some}" if some else "put the recordings there"
+
+
+def _entries(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except OSError:
+        return []
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:
+        return False
 
 
 def order_key(path: str) -> tuple[list[tuple[int, int, str]], str]:
@@ -83,16 +98,26 @@ def _stands_for_one(path: Path, pattern: str) -> bool:
     A link to nothing stands for a recording that was there, a pipe or a device for one that a program was to write. A
     folder counts where the pattern asks for an ending of its name; `recordings/*` takes no folder for a recording.
     """
-    if not path.is_dir():
-        return path.exists() or path.is_symlink()
+    try:
+        if not path.is_dir():
+            return path.exists() or path.is_symlink()
+    except OSError:  # it may not be looked at, which is told when it is to be read
+        return True
     return bool(Path(pattern).suffix) and "*" not in Path(pattern).suffix
 
 
 def refuse_outside(path: Path, folder: Path) -> None:
-    """InputError when the file is not there, is no plain file, or a link that leads out of the test's folder or to
-    nothing.
+    """InputError when the file is not there, cannot be looked at, is no plain file, or a link that leads out of the test's
+    folder or to nothing.
     """
-    if not path.is_symlink() and not path.exists():
+    try:
+        link, there = path.is_symlink(), path.exists()
+        what = "folder" if path.is_dir() else "pipe" if path.is_fifo() else "device or socket"
+        plain = path.is_file()
+    except OSError as error:
+        words = f"cannot be looked at ({error.strerror or type(error).__name__})"
+        raise InputError(_no_file(words, "see its permissions and its disk")) from error
+    if not link and not there:
         raise InputError(_no_file("is not there", "put it there"))
     try:
         inside = path.resolve(strict=True).is_relative_to(folder.resolve())
@@ -100,8 +125,7 @@ def refuse_outside(path: Path, folder: Path) -> None:
         raise InputError(_no_file("is a link that leads nowhere", "put the file itself into the folder")) from error
     if not inside:
         raise InputError(_no_file("is a link that leads out of the test's folder", "put the file itself there"))
-    if not path.is_file():
-        what = "folder" if path.is_dir() else "pipe" if path.is_fifo() else "device or socket"
+    if not plain:
         raise InputError(_no_file(f"is a {what}, no file", "put the recording itself there"))
 
 

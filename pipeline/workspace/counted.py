@@ -5,7 +5,7 @@ All recordings where they are few, else the first and some between: a look at an
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,7 +20,7 @@ from pipeline.errors import InputError
 from pipeline.method.segmentation import Segmentation
 from pipeline.recordings import canonical, kinds
 from pipeline.recordings.files import refuse_outside
-from pipeline.recordings.limits import TooMuch, alive
+from pipeline.recordings.limits import TooMuch, alive, refuse_rows
 from pipeline.recordings.places import Place, reader
 from pipeline.recordings.rates import on_torque_time
 from pipeline.recordings.timestamps import Clock
@@ -51,19 +51,47 @@ class Counted:
 
 
 def counted(folder: Path, card: Card, chosen: Sequence[Place], settings: Segmentation) -> Counted:
-    """Brakings in the chosen recordings of a test, by a method's thresholds. Raises TooMuch for what a run refuses as a whole."""
+    """Brakings in the chosen recordings of a test, by a method's thresholds. Raises TooMuch for what a run refuses as a whole.
+
+    One recording is in memory at a time. Thresholds follow from all of them, where pressures are noisy or tiny: only such a
+    test's recordings are read a second time.
+    """
+    result = Counted()
+    rests: dict[int, Rest] = {}
+    for number, name, series in _read(folder, card, chosen, result):
+        if np.isfinite(series[3]).any():
+            rests[number] = rest_of(series[3])
+            result.lowest_pressure = min(result.lowest_pressure, float(np.nanquantile(series[3], 0.02)))
+            found = looks_in(number, series, rests[number])
+            result.looks += largest(found) if card.recordings.holds == "stop" else found
+        result.by_recording[name] = _brakings(series, settings)
+    thresholds = thresholds_for(rests, settings)
+    if thresholds != settings:
+        for _, name, series in _read(folder, card, chosen, Counted()):
+            result.by_recording[name] = _brakings(series, thresholds)
+    return result
+
+
+def _brakings(series: Sequence[np.ndarray], thresholds: Segmentation) -> int:
+    time, speed, _, pressure = series
+    return len(brakings(time, np.abs(speed), pressure, thresholds))
+
+
+def _read(
+    folder: Path, card: Card, chosen: Sequence[Place], result: Counted
+) -> Iterator[tuple[int, str, list[np.ndarray]]]:
+    """(number, name, NEEDED as (n,) each in SI) of each recording that can be read; what cannot goes to `result`."""
     columns = canonical.names(card.recordings.channels)
     units = canonical.conversions(card.recordings.channels, card.rolling_radius)
-    result, clock = Counted(), Clock()
-    series: dict[str, list[np.ndarray]] = {}
-    rests: dict[int, Rest] = {}
+    clock, before = Clock(), 0
     for number, place in enumerate(chosen, start=1):
         name = place.name(folder)
+        parts: list[np.ndarray] = []
+        rows = 0
         try:
             alive(f"{folder.name}/{name}")
             refuse_outside(place.path, folder)
             chunks = clock.seconds(number, reader(card.recordings.format)(place, card.recordings))
-            parts, rows = [], 0
             for chunk in on_torque_time(chunks):
                 parts.append(canonical.in_si(chunk, columns, units).rows.select(NEEDED).to_numpy())
                 rows += parts[-1].shape[0]
@@ -75,14 +103,7 @@ def counted(folder: Path, card: Card, chosen: Sequence[Place], settings: Segment
         except InputError as error:
             result.failed.append((name, kinds.told(error, place.path, folder, card.recordings.format)))
             continue
-        series[name] = list(np.concatenate(parts).astype(float).T) if parts else [np.empty(0)] * len(NEEDED)
-        if np.isfinite(series[name][3]).any():
-            rests[number] = rest_of(series[name][3])
-            result.lowest_pressure = min(result.lowest_pressure, float(np.nanquantile(series[name][3], 0.02)))
-            result.looks += looks_in(number, series[name], rests[number])
-    if card.recordings.holds == "stop":
-        result.looks = largest(result.looks)
-    thresholds = thresholds_for(rests, settings)
-    for name, (time, speed, _, pressure) in series.items():
-        result.by_recording[name] = len(brakings(time, np.abs(speed), pressure, thresholds))
-    return result
+        finally:
+            before += rows
+        refuse_rows(before, "the recordings hold {} rows or more")
+        yield number, name, list(np.concatenate(parts).astype(float).T) if parts else [np.empty(0)] * len(NEEDED)

@@ -76,6 +76,8 @@ def test_rows_are_counted_over_the_recordings_of_a_test(tmp_path, monkeypatch):
     table, record = ingested(text_test(tmp_path / "t"), tmp_path / "out")
     assert table.height == 0
     assert record["unusable"].startswith("the recordings hold 1,200 rows or more; at most 1,000 are read")
+    (refused,) = [one for one in checked_place(tmp_path / "t").problems if one.level == "unusable"]
+    assert record["unusable"] in refused.message
 
 
 @pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress], ids=["gz", "zst"])

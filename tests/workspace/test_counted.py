@@ -1,0 +1,44 @@
+"""Brakings counted before a run: recording by recording, whatever the thresholds follow from."""
+
+import weakref
+
+import pytest
+
+from pipeline.archive.card import load_card
+from pipeline.method.segmentation import Segmentation
+from pipeline.recordings.places import places
+from pipeline.workspace import counted
+from tests.hostile.base import write_base
+
+
+@pytest.fixture
+def test_of_eleven(tmp_path):
+    folder = write_base(tmp_path, "parquet", "t")
+    card = load_card(folder)
+    return folder, card, places(sorted((folder / "recordings").iterdir()), folder, card.recordings)
+
+
+def test_one_recording_is_in_memory_at_a_time(test_of_eleven, monkeypatch):
+    seen, alive = [], []
+    known = counted.looks_in
+
+    def looks_in(number, series, rest):
+        seen.append(weakref.ref(series[0].base))
+        alive.append(sum(one() is not None for one in seen))
+        return known(number, series, rest)
+
+    monkeypatch.setattr(counted, "looks_in", looks_in)
+    result = counted.counted(*test_of_eleven, Segmentation())
+    assert len(seen) == 11 and set(result.by_recording.values()) == {1}
+    assert max(alive) == 1
+
+
+def test_thresholds_that_follow_from_all_recordings_hold_for_each(test_of_eleven):
+    """Pressures a hundredth of what they are: none passes the method's threshold, and the brakings are seen all the same."""
+    folder, card, chosen = test_of_eleven
+    channels = card.recordings.channels
+    tiny = channels["pressure"].model_copy(update={"unit": "mbar"})
+    recordings = card.recordings.model_copy(update={"channels": {**channels, "pressure": tiny}})
+    result = counted.counted(folder, card.model_copy(update={"recordings": recordings}), chosen, Segmentation())
+    assert set(result.by_recording.values()) == {1} and len(result.looks) == 11
+    assert result.failed == [] and not result.cut
