@@ -27,6 +27,7 @@ ALIKE = {
     "temperature_initial_c": (0.0, 0.1),
 }
 LEAST_STOPS, SHARE = 3, 0.1  # stops in common from which two tests are said to share recordings
+FEW = 20  # tests of which every pair is looked at
 MOST = 0.5  # of the smaller test's stops: from here on the two are one test
 
 
@@ -48,7 +49,7 @@ def copies(tests: Mapping[str, pl.DataFrame]) -> list[Copy]:
     points = {name: _points(stops) for name, stops in tests.items()}
     rank = {name: (-int((stops["status"] == "ok").sum()), name) for name, stops in tests.items()}
     found = []
-    for a, b in itertools.combinations(sorted(tests), 2):
+    for a, b in _near(points):
         common = _common(points[a], points[b])
         smaller = min(len(points[a]), len(points[b]))
         if common >= max(LEAST_STOPS, SHARE * smaller):
@@ -73,14 +74,43 @@ def _points(stops: pl.DataFrame) -> np.ndarray:
     return known.to_numpy()
 
 
+def _near(points: Mapping[str, np.ndarray]) -> list[tuple[str, str]]:
+    """Pairs of tests with stops near each other, in the order of their names: all that can have stops in common.
+
+    Each stop falls into a cell as wide as the widest reach that a pair of these tests can have; what two tests have in common
+    lies in the same cell or in two that touch. A thousand tests make half a million pairs, of which a few hundred are near.
+    """
+    names = sorted(name for name in points if len(points[name]))
+    if len(names) < FEW:
+        return list(itertools.combinations(names, 2))
+    from scipy.spatial import cKDTree
+
+    reach = _reach(np.max([np.median(np.abs(points[name]), axis=0) for name in names], axis=0))
+    cells = [np.unique(np.floor(points[name] / reach), axis=0) for name in names]
+    owner = np.repeat(np.arange(len(names)), [len(one) for one in cells])
+    tree = cKDTree(np.concatenate(cells))
+    found = []
+    for number, own in enumerate(cells):
+        touching = tree.query_ball_point(own, 1.0 + 1e-9, p=np.inf)
+        others = np.unique(owner[np.concatenate([np.asarray(one, int) for one in touching])])
+        found += [(names[number], names[other]) for other in others if other > number]
+    return found
+
+
+def _reach(median: np.ndarray) -> np.ndarray:
+    """How far two readings of one stop may differ, where the columns' median sizes are these."""
+    share, least = (np.array(column) for column in zip(*ALIKE.values(), strict=True))
+    found: np.ndarray = np.maximum(share * median, least)
+    return found
+
+
 def _common(a: np.ndarray, b: np.ndarray) -> int:
     """How many stops of a and b have only each other."""
     if not len(a) or not len(b):
         return 0
     from scipy.spatial import cKDTree
 
-    share, least = (np.array(column) for column in zip(*ALIKE.values(), strict=True))
-    reach = np.maximum(share * np.median(np.abs(np.concatenate([a, b])), axis=0), least)
+    reach = _reach(np.median(np.abs(np.concatenate([a, b])), axis=0))
     trees = cKDTree(a / reach), cKDTree(b / reach)
     near = trees[0].query_ball_tree(trees[1], 1.0, p=np.inf)
     back = np.bincount([j for one in near for j in one], minlength=len(b))

@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 import yaml
 
+from pipeline.stops import copies as module
 from pipeline.stops.copies import copies, counted_no_more
 from rig_samples.simulator import MARRAM_4, Block, Identity, Style, simulate, write_test
 from rig_samples.simulator import Rig as RecordedOn
@@ -50,6 +51,18 @@ def test_one_test_in_two_formats_is_one():
     assert (one.test, one.of, one.whole) == ("c", "a", True)
     assert one.share > 0.9
     assert counted_no_more([one]) == {"c": "a"}
+
+
+def test_of_many_tests_the_same_pairs_are_found_without_looking_at_each(monkeypatch):
+    tests = {f"{seed:02}": run_of(seed) for seed in range(24)}
+    tests |= {"x": exported_again(run_of(3)), "y": exported_again(run_of(5))[:12], "none": run_of(1)[:0]}
+    looked, known = [], module._common
+    monkeypatch.setattr(module, "_common", lambda a, b: looked.append(1) or known(a, b))
+    found = copies(tests)
+    assert [(one.test, one.of, one.whole) for one in found] == [("x", "03", True), ("y", "05", True)]
+    assert 2 <= len(looked) < len(tests)
+    monkeypatch.setattr(module, "FEW", 100)
+    assert copies(tests) == found and len(looked) > 300
 
 
 def test_the_better_of_two_counts_and_of_three_only_one():
