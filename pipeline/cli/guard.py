@@ -18,7 +18,7 @@ from typing import Any, Literal
 from pipeline import faults, vocabulary
 from pipeline.archive.scan import printable
 from pipeline.errors import InputError
-from pipeline.results import fault, made, whole, write_csv, write_json, write_parquet, write_text
+from pipeline.results import beside, fault, made, whole, write_csv, write_json, write_parquet, write_text
 
 #: a page of a fault loads, runs and sends nothing
 POLICY = (
@@ -38,6 +38,8 @@ def guarded(
     log = outputs[0].with_name(f"{outputs[0].name}.fault.txt")
     try:
         try:
+            for path in outputs:
+                beside.clear(path)
             call()
             fault.clear(outputs[0])
             log.unlink(missing_ok=True)

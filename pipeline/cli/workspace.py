@@ -7,14 +7,15 @@ import os
 import re
 import sys
 from pathlib import Path
+from typing import IO
 
 from pipeline import faults
 from pipeline.archive.scan import printable
-from pipeline.cli import cluster, ending, engine, progress, screen, upkeep
+from pipeline.cli import cluster, ending, engine, progress, screen, standing, upkeep
 from pipeline.cli.bounds import read_within
 from pipeline.cli.lifeline import alone
 from pipeline.cli.progress import Progress
-from pipeline.cli.summary import OUR_FAULT, Failed, MethodEnd, RunEnd, exit_code, failures, method_end
+from pipeline.cli.summary import OUR_FAULT, UNUSABLE, Failed, MethodEnd, RunEnd, exit_code, failures, method_end
 from pipeline.errors import InputError
 from pipeline.results import version
 from pipeline.results.archive import Archive
@@ -58,14 +59,43 @@ def run(
     nodes = cluster.chosen(profile, results) if profile is not None and not dry_run else None
     cores = 0 if nodes else cores or os.cpu_count() or 1
     told = Progress(cores, progress.earlier(results))
-    where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
-    command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
-    with alone(results, config) as lock, contextlib.ExitStack() as on_nodes:
+    with alone(results, config) as lock:
         if not dry_run:
             cluster.take_back(results)
-        upkeep.clear(results)
-        if nodes:
-            on_nodes.enter_context(nodes.at_work())
+        before, last = standing.look(loaded), standing.noted(results)
+        if last is not None and last.holds(before):
+            ended: RunEnd | None = _standing(loaded, last, only, told)
+            code, ready = 0, last.up_to_date
+        else:
+            where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
+            command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
+            code, heard = _driven(command, results, lock, told, nodes=nodes, only=only, dry_run=dry_run)
+            ended = None if dry_run else _ended(loaded, heard, code, only)
+            ready = count(loaded) - len(told.jobs)
+            if ended is not None and only is None and ended.code in (0, UNUSABLE) and not ended.failed:
+                standing.note(loaded, before, ended.methods)
+    if dry_run and code == 0:
+        planned = ending.Planned(told.planned, None if only else ready, only, told.left_s())
+        ending.show_plan(planned, as_json=as_json)
+    elif ended is not None and not dry_run:
+        ending.show(ended, as_json=as_json)
+        return ended.code
+    return OUR_FAULT if code else code
+
+
+def _driven(
+    command: list[str],
+    results: Path,
+    lock: IO[str],
+    told: Progress,
+    *,
+    nodes: cluster.Slurm | None,
+    only: str | None,
+    dry_run: bool,
+) -> tuple[int, engine.Heard]:
+    """The engine's plan, carried out unless the run is dry; (its exit code, what was heard)."""
+    upkeep.clear(results)
+    with nodes.at_work() if nodes else contextlib.nullcontext():
         try:
             with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
                 code, heard = engine.drive(
@@ -78,14 +108,16 @@ def run(
     if code != 0 and not heard.said:
         heard.said.append(f"{engine.PREFIX}{_engine_fault(results, heard)}")
         print(heard.said[0], file=sys.stderr)
-    if dry_run and code == 0:
-        ready = None if only else count(loaded) - len(told.jobs)
-        ending.show_plan(ending.Planned(told.planned, ready, only, told.left_s()), as_json=as_json)
-    elif not dry_run:
-        ended = _ended(loaded, heard, code, only)
-        ending.show(ended, as_json=as_json)
-        code = ended.code
-    return OUR_FAULT if dry_run and code else code
+    return code, heard
+
+
+def _standing(loaded: Run, last: standing.Standing, only: str | None, told: Progress) -> RunEnd:
+    """The end of a run that has nothing to do, as the last one ended."""
+    told.hear(telling.Event("ready"))
+    methods = _methods(loaded, only) if only is not None else last.methods
+    log = Path(loaded.results) / engine.LOG
+    ready, kept = None if only else last.up_to_date, log if log.is_file() else None
+    return RunEnd(methods, [], told.seconds, ready, [], [], kept, exit_code(methods, []), only)
 
 
 def _ended(loaded: Run, heard: engine.Heard, code: int, only: str | None) -> RunEnd:

@@ -41,11 +41,14 @@ class File(NamedTuple):
 
 def look(folder: Path, known: dict[str, File] | None = None) -> dict[str, File]:
     """Every file below a folder by its relative path, in order; digests of unchanged files are taken from `known`."""
-    known = known or {}
+    known, root = known or {}, os.fspath(folder)
     found = {}
-    for path in _below(folder):
-        name = path.relative_to(folder).as_posix()
-        found[name] = _file(path, folder, known.get(name))
+    for place, info in _below(root):
+        name = os.path.relpath(place, root) if place == root else place[len(root) :].lstrip(os.sep).replace(os.sep, "/")
+        before = known.get(name)
+        if before is None or before.state is None or info is None or before.state != _state(info):
+            before = _file(Path(place), folder, before)
+        found[name] = before
     return dict(sorted(found.items()))
 
 
@@ -80,12 +83,28 @@ def read(path: Path, folder: Path | None = None) -> dict[str, File]:
         return {}
 
 
-def _below(folder: Path) -> Iterator[Path]:
-    unreadable: list[OSError] = []
-    for place, folders, names in os.walk(folder, onerror=unreadable.append):
-        yield from (Path(place, name) for name in names)
-        yield from (path for name in folders if (path := Path(place, name)).is_symlink())
-    yield from (Path(error.filename) for error in unreadable if error.filename)
+def _below(folder: str) -> Iterator[tuple[str, os.stat_result | None]]:
+    """Whatever is no folder, with its state where it is a plain file; and the folders that cannot be listed.
+
+    Hundreds of thousands of files are looked at in every run: the listing's own words on each are taken, and no path is
+    built twice.
+    """
+    try:
+        with os.scandir(folder) as entries:
+            inside = list(entries)
+    except OSError:
+        yield folder, None
+        return
+    for entry in inside:
+        try:
+            if entry.is_dir(follow_symlinks=False):
+                yield from _below(entry.path)
+                continue
+            info = entry.stat(follow_symlinks=False)
+        except OSError:
+            yield entry.path, None
+            continue
+        yield entry.path, info if stat.S_ISREG(info.st_mode) else None
 
 
 def _file(path: Path, folder: Path, known: File | None) -> File:
@@ -100,7 +119,7 @@ def _file(path: Path, folder: Path, known: File | None) -> File:
             return File(UNLISTED, None)
         if not stat.S_ISREG(info.st_mode):
             return File("no plain file", None)
-        state = (info.st_size, info.st_mtime_ns, info.st_ctime_ns, info.st_ino)
+        state = _state(info)
         if known and known.state == state:
             return known
         looked = time.time_ns()
@@ -110,6 +129,10 @@ def _file(path: Path, folder: Path, known: File | None) -> File:
         return File(digest, state if settled else None)
     except (OSError, RuntimeError) as error:
         return File(f"not readable: {getattr(error, 'strerror', None) or type(error).__name__}", None)
+
+
+def _state(info: os.stat_result) -> tuple[int, int, int, int]:
+    return (info.st_size, info.st_mtime_ns, info.st_ctime_ns, info.st_ino)
 
 
 def hold_against(lists: Path | None) -> None:

@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from pipeline.report import numbers, render
 from pipeline.report.chart_figures import AXES, chart_figure, said, shown
-from pipeline.results import write_text
+from pipeline.results import beside, write_text
 from pipeline.results.charts import Chart, Charts
 from pipeline.results.model import read
 from pipeline.results.precision import KINDS, Component, Of, Precision, RigPrecision
@@ -68,6 +68,7 @@ def compound(*, compound: str, method: str, charts: Path, precision: Path, into:
 
 def _written(page: Path, method_folder: Path, content: dict[str, Any]) -> None:
     script = render.plotly_file(method_folder.parent)
+    beside.leave(page, [script])
     write_text(page, render.page("charts.html", plotly=render.relative(script, page), **content))
 
 

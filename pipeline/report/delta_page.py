@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pipeline.delta.comparable import SMALL_RELATIVE, percent
 from pipeline.report import delta_figures, delta_tables, render, still
 from pipeline.report.delta_tables import value
-from pipeline.results import read_table, write_text
+from pipeline.results import beside, read_table, write_text
 from pipeline.results.delta import Delta, MovedStop
 from pipeline.results.model import read, read_or_none
 from pipeline.results.shares import Shares
@@ -31,6 +31,7 @@ def run(*, into: Path) -> None:
     parts = into / "shares.parquet"
     script = render.plotly_file(into.parent.parent)
     page_file = into / "delta.html"
+    beside.leave(page_file, [script])
     filled = context(content, delta, shares, read_table(parts) if parts.is_file() else None, into.parent.parent)
     write_text(page_file, render.page("delta.html", plotly=render.relative(script, page_file), **filled))
 

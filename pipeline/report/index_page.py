@@ -15,7 +15,7 @@ from pipeline.faults import InputFault
 from pipeline.report import chart_pages, index_pictures, index_rows, method_file, numbers, render, verdicts
 from pipeline.report.per_test_findings import drift_of, findings_in, friction_of, record_of, summary_of, wear_of
 from pipeline.report.sections.openings import not_ruled_out
-from pipeline.results import left_over, version, write_text
+from pipeline.results import beside, left_over, version, write_text
 from pipeline.results.archive import Archive, LeftOut, Skipped, Status, TestState
 from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.charts import Charts
@@ -58,12 +58,14 @@ def run(*, config: Path, method: str, into: Path, settings: str = "") -> None:
         "compounds": the_run.compounds,
         "comparisons": [f"{a}--{b}" for a, b in the_run.compared],
     }
+    left = left_over.marked(into, made)
+    beside.leave(into / "archive.json", [into / one.folder / left_over.MARK for one in left])
     archive = Archive(
         method=method,
         tests=tests,
         skipped=skipped,
         left_out=left_out,
-        left_over=left_over.marked(into, made),
+        left_over=left,
         software=version(),
     )
     write(into / "archive.json", archive)

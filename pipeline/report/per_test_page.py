@@ -41,7 +41,7 @@ from pipeline.report import (
     wear_words,
 )
 from pipeline.report.per_test_findings import OfStages
-from pipeline.results import write_text
+from pipeline.results import beside, write_text
 from pipeline.results.findings import Findings, Found
 from pipeline.results.model import read
 from pipeline.results.wear import TestWear
@@ -60,12 +60,15 @@ def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, i
     findings = read(into / "findings.json", Findings).findings
     seen = from_stage_settings(settings)
     page_file = into / "test.html"
-    plotly = None
+    plotly, rests_on = None, []
     if not found.unusable:
         corrected = per_test_traces.Corrected(seen.conditioning.zero_window, seen.conditioning.filter_cutoff)
-        per_test_traces.written(into, found, findings, record.with_suffix(".parquet"), corrected)
-        plotly = render.relative(render.plotly_file(into.parents[2]), page_file)
+        script = render.plotly_file(into.parents[2])
+        rests_on = per_test_traces.written(into, found, findings, record.with_suffix(".parquet"), corrected)
+        rests_on.append(script)
+        plotly = render.relative(script, page_file)
     content = context(test, method, found, findings, folder, found.unusable, seen.reduction)
+    beside.leave(page_file, rests_on)
     write_text(page_file, render.page("test.html", plotly=plotly, **content))
 
 

@@ -50,8 +50,8 @@ def address(stop: int) -> str:
 
 def written(
     folder: Path, found: OfStages, findings: Sequence[Found], channels: Path, settings: Corrected | None
-) -> None:
-    """Write the script files into `folder`/traces.
+) -> list[Path]:
+    """Write the script files into `folder`/traces; their paths.
 
     channels: the test's recorded channels, which need not exist (a test of reduced rows has none). Files of stops that
     the test no longer has are removed.
@@ -71,6 +71,7 @@ def written(
     for path in (folder / "traces").glob("*.js"):
         if f"traces/{path.name}" not in files:
             path.unlink()
+    return [folder / name for name in files]
 
 
 def one_stop(

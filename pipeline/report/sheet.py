@@ -27,7 +27,7 @@ from pipeline.report.sections import (
     targets,
     wear,
 )
-from pipeline.results import version, whole, write_text
+from pipeline.results import beside, version, whole, write_text
 from pipeline.results.model import stamp, write
 from pipeline.results.sheet import Sheet as SheetFile
 from pipeline.wording import counted
@@ -132,7 +132,9 @@ def print_json(sheet: Sheet, path: Path) -> None:
 
 def print_html(sheet: Sheet, path: Path) -> None:
     """Write sheet.html, its still pictures inside; the plotting library goes into the results folder when not there."""
-    plotly = render.relative(render.plotly_file(path.parents[3]), path)
+    script = render.plotly_file(path.parents[3])
+    beside.leave(path, [script])
+    plotly = render.relative(script, path)
     write_text(path, compound_page.html(sheet.title, sheet.under, sheet.loaded, sheet.sections, sheet.images, plotly))
 
 

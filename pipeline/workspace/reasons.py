@@ -82,6 +82,8 @@ def _of_files(paths: Iterable[str]) -> Iterable[str]:
             yield OF_ARCHIVE.get(name, "") if kind == "archive" else FROM[kind]
         elif ".again" in parts:
             yield "an earlier fault is tried again"
+        elif ".lost" in parts:
+            yield "files that it rests on are missing"
         elif ".settings" not in parts:  # what differs in the settings is told by their strings
             yield f"results it rests on are newer: {parts[-1]}"
 

@@ -24,6 +24,8 @@ from pipeline.results.fault import Fault
 from pipeline.workspace.calibrated import Calibrated
 from pipeline.workspace.carried import Carried, place_of
 from pipeline.workspace.config import Workspace, load_workspace, refused_method
+from pipeline.workspace.kept_forms import forms
+from pipeline.workspace.lost import Lost
 
 
 @dataclass(frozen=True)
@@ -97,10 +99,21 @@ class Run:
         return str(self.archive / test)
 
     def fingerprint(self, test: str) -> str:
-        return seen.fingerprint(self._seen(test), besides=self.wear(test))
+        return self._fingerprints(test)[0]
 
     def wear_fingerprint(self, test: str) -> str:
-        return seen.fingerprint(self._seen(test), only=self.wear(test) or "")
+        return self._fingerprints(test)[1]
+
+    def _fingerprints(self, test: str) -> tuple[str, str]:
+        """Of all files of a test but its wear readings, and of these."""
+        if test not in self._marks:
+            files, wear = self._seen(test), self.wear(test)
+            self._marks[test] = seen.fingerprint(files, besides=wear), seen.fingerprint(files, only=wear or "")
+        return self._marks[test]
+
+    @cached_property
+    def _marks(self) -> dict[str, tuple[str, str]]:
+        return {}
 
     def wear(self, test: str) -> str | None:
         """The test's wear file relative to its folder."""
@@ -163,15 +176,11 @@ class Run:
 
     def form_file(self, stage: str) -> str:
         """A file with the form of what a stage writes: results of another form are written anew."""
-        if stage not in self._forms:
-            from pipeline.results.forms import form
-
-            self._forms[stage] = form(stage)
         return self._given("form", stage, self._forms[stage])
 
     @cached_property
     def _forms(self) -> dict[str, str]:
-        return {}
+        return forms(Path(self.results))
 
     def fingerprint_file(self, test: str) -> str:
         return self._given("recordings", test, f"{self.ingest_revision} {self.fingerprint(test)}")
@@ -197,15 +206,22 @@ class Run:
         return self._renewed(Path(".given") / kind / name, text)
 
     def again(self, stage: str, wildcards: Any) -> list[str]:
-        """An input that is new where the stage's results carry a fault that is due for another try; none before its
-        first.
+        """Inputs that are new where the stage's results carry a fault that is due for another try, or where a file is
+        lost that they rest on; none of either before its first.
         """
         folder, subject = place_of(wildcards)
-        place = Path(folder) / ".again" / f"{subject}.{stage}"
-        faults = [] if self.seen_before else self._carried.due(stage, folder, subject)
-        if faults:
-            return [self._renewed(place, "\n".join(faults))]
-        return [f"{self.prefix}{place}"] if (Path(self.results) / place).is_file() else []
+        due = {
+            ".again": self._carried.due(stage, folder, subject),
+            ".lost": self._lost.of(stage, dict(wildcards.items())),
+        }
+        found = []
+        for kind, lines in due.items():
+            place = Path(folder) / kind / f"{subject}.{stage}"
+            if lines and not self.seen_before:
+                found.append(self._renewed(place, "\n".join(lines)))
+            elif (Path(self.results) / place).is_file():
+                found.append(f"{self.prefix}{place}")
+        return found
 
     def faults(self) -> list[Fault]:
         """All faults that the results of this run carry."""
@@ -222,11 +238,22 @@ class Run:
     def _carried(self) -> Carried:
         return Carried(Path(self.results))
 
+    @cached_property
+    def _lost(self) -> Lost:
+        return Lost(Path(self.results))
+
     def _renewed(self, path: Path, text: str) -> str:
-        place = Path(self.results) / path
-        if not self.seen_before and (not place.is_file() or place.read_text(encoding="utf-8") != text):
-            write_text(place, text)
+        if self._kept.get(path) != text:
+            place = Path(self.results) / path
+            if not self.seen_before and (not place.is_file() or place.read_text(encoding="utf-8") != text):
+                write_text(place, text)
+            self._kept[path] = text
         return f"{self.prefix}{path}"
+
+    @cached_property
+    def _kept(self) -> dict[Path, str]:
+        """Files that hold what is asked of them, as many jobs ask for the same."""
+        return {}
 
     def of_method(self, method: str, *names: str) -> list[str]:
         return [f"{self.prefix}{method}/tests/{test}/{name}" for test in self.tests for name in names]

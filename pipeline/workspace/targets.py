@@ -5,15 +5,22 @@ from __future__ import annotations
 import difflib
 
 from pipeline.errors import InputError
-from pipeline.stages import STAGES
+from pipeline.workspace.made import made, missing
 from pipeline.workspace.run import Run
 
 
 def targets(run: Run, only: str | None = None) -> list[str]:
-    """Results that no other is made of: with these all others are up to date.
+    """Results that no other is made of, and whatever is missing of the others.
 
-    `only`: of one test its page, and the sheet and charts of its compound.
+    Where the former are up to date, so are all that they rest on, as far as these are there: the engine does not look for
+    a file that was deleted where what was made of it still stands. All files of a large archive would be too many to name.
+
+    `only`: of one test its page, and the sheet and charts of its compound, with what is missing of theirs.
     """
+    return list(dict.fromkeys([*_last(run, only), *(f"{run.prefix}{file}" for file in missing(run, only))]))
+
+
+def _last(run: Run, only: str | None) -> list[str]:
     if only is not None:
         slug = dict(run.slug_of).get(run.found.tests[only] or "")
         shown = [f"compounds/{slug}/{name}" for name in ("sheet.json", "charts.html")] if slug else []
@@ -39,14 +46,4 @@ def refuse_unknown(run: Run, only: str | None) -> None:
 
 def count(run: Run) -> int:
     """Number of stages, each counted for each test, compound, rig, pair and method that it works on."""
-    methods = len(run.methods)
-    of_level = {
-        "recordings": len(run.tests),
-        "test": methods * len(run.tests),
-        "compound": methods * len(run.compounds),
-        "rig": methods * len(run.rig_pages),
-        "method": methods,
-        "comparison": len(run.compare),
-        "pair": methods * len(run.compared),
-    }
-    return sum(of_level[stage.level] for stage in STAGES.values())
+    return sum(1 for _ in made(run))

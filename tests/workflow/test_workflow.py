@@ -20,8 +20,11 @@ from pipeline.provenance.trace import traced
 from pipeline.provenance.verify import KINDS, verified
 from pipeline.results.model import read
 from pipeline.results.sheet import Sheet
-from tests.conftest import REPO
+from pipeline.workspace.made import missing, undeclared
+from pipeline.workspace.run import load_run
+from tests.conftest import REPO, run_stopsheet
 from tests.hostile import chain
+from tests.studies import small_runs
 from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
 
 pytestmark = pytest.mark.workflow
@@ -377,3 +380,79 @@ def test_every_number_of_a_sheet_can_be_traced(workspace):
             or found.behind
             or found.printed.number.file.startswith(("targets", "facts"))
         ), path
+
+
+FROM_COMPOUND = {"compound": 1, "sheet": 1, "index": 1}
+FROM_DRIFT = {"drift": 1, **OF_DRIFT, **FROM_COMPOUND}
+
+
+@pytest.mark.parametrize(
+    ("lost", "rules"),
+    [
+        ("compounds/marram-6/sheet.html", {"sheet": 1}),  # no figure of the index follows from it
+        ("compounds/marram-6", {"repeatability": 1, **FROM_DRIFT, "drift": 2}),  # the third names no compound
+        (f"tests/{SOUND}/drift.json", FROM_DRIFT),
+        (f"tests/{SOUND}/traces/01.js", {"test_page": 1}),
+        ("../assets", {"test_page": 1}),  # all pages share it: one of them makes it again
+        ("method.yaml", {"index": 1}),
+    ],
+)
+def test_a_deleted_result_is_made_again_with_what_rests_on_it_and_nothing_else(workspace, tmp_path, lost, rules):
+    root = workspace.parent / "results" / "plain"
+    shutil.move(root / lost, tmp_path / "lost")
+    planned = planned_rules(workspace)
+    shutil.move(tmp_path / "lost", root / lost)
+    for noted in root.rglob(".lost"):
+        shutil.rmtree(noted)
+    assert planned.pop("total") == sum(planned.values())
+    planned.pop("all", None)
+    assert planned == {rule: times for rule, times in rules.items() if rule != "all"}
+
+
+def test_the_command_makes_deleted_results_again_as_they_were(workspace):
+    root = workspace.parent / "results"
+    compound = root / "plain" / "compounds" / "marram-6"
+    before = small_runs.results(workspace)
+    for path in (
+        compound / "sheet.pdf",
+        compound / "charts.html",
+        root / "plain" / "tests" / SOUND / "traces" / "02.js",
+    ):
+        path.unlink()
+    shutil.rmtree(root / "assets")
+    only = json.loads(run_stopsheet("run", workspace, "--dry-run", "--json", "--only", BROKEN).stdout)["would_run"]
+    done = json.loads(run_stopsheet("run", workspace, "--json", check=False).stdout)
+    assert {(one["stage"], one["subject"]) for one in only} == {
+        ("sheet", "marram-6"),
+        ("compound_charts", "marram-6"),
+        ("test_page", BROKEN),
+    }
+    ran = {(one["stage"], one["subject"]): one["why"] for one in done["ran"]}
+    assert {stage for stage, _ in ran} == {"sheet", "compound_charts", "test_page"}
+    assert ran["test_page", SOUND] == ["files that it rests on are missing"]
+    assert UNREADABLE not in {subject for _, subject in ran}  # it shows no plots
+    assert small_runs.results(workspace) == before
+    _stands(workspace, done)
+    assert planned_rules(workspace) == {}
+
+
+def _stands(workspace, done):
+    """The next run has nothing to do, which it tells without the engine: its log stays; then a change is planned."""
+    log = workspace.parent / "results" / "run.log"
+    written = log.stat().st_mtime_ns
+    again = json.loads(run_stopsheet("run", workspace, "--json", check=False).stdout)
+    assert log.stat().st_mtime_ns == written
+    assert (again["ran"], again["up_to_date"]) == ([], done["up_to_date"] + len(done["ran"]))
+    assert {key: again[key] for key in ("methods", "exit_code", "log")} == {
+        key: done[key] for key in ("methods", "exit_code", "log")
+    }
+    with edited(workspace.parent / "archive" / SOUND / "wear.csv"):
+        planned = json.loads(run_stopsheet("run", workspace, "--dry-run", "--json").stdout)["would_run"]
+    assert next(one["why"] for one in planned if one["stage"] == "wear") == ["input changed: wear readings"]
+
+
+def test_every_file_below_the_results_is_an_output_or_known_by_a_rule(workspace):
+    run, root = load_run(workspace), workspace.parent / "results"
+    assert undeclared(run, [path for path in root.rglob("*") if path.is_file()]) == []
+    assert missing(run) == []
+    assert undeclared(run, [root / "plain" / "tests" / SOUND / "more.json"]) == [f"plain/tests/{SOUND}/more.json"]

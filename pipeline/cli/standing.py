@@ -1,0 +1,179 @@
+"""Whether anything differs since a run that left nothing to do: one look at the state of every file, and no plan.
+
+A plan of the workflow engine grows with the number of stages (a thousand tests make 7,000 stages and a minute); it follows from the files
+of the archive, from those that the config names, from the results and the software, and from nothing else. So a run that ends
+with nothing left to do notes a digest of the states of all of these (size, both times and number of each file: the time of the
+last change of its state, ctime, cannot be set by a program), and what the run came to. While the digest is the same, so is
+everything that was planned by. Whatever differs, be it a touched file, leads to the engine and its whole plan.
+
+A state proves nothing where the file was changed just before the look (`seen.UNSETTLED_S`), or between the looks before and
+after the run: then nothing is noted.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import hashlib
+import itertools
+import os
+import stat
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline.cli.summary import MethodEnd
+from pipeline.inputs.seen import UNSETTLED_S
+from pipeline.results import write_json
+from pipeline.results.fault import software
+from pipeline.workspace.run import Run
+from pipeline.workspace.targets import count
+
+NOTE = ".standing.json"
+#: of the results folder: what a run or the engine keeps for itself, which no plan follows from
+OWN = frozenset(
+    (
+        NOTE,
+        ".snakemake",
+        ".jobs",
+        ".temp",
+        ".running",
+        ".durations.json",
+        ".dry-run.log",
+        "run.log",
+        ".cluster",
+        ".slurm",
+    )
+)
+
+
+FOLDERS = ("archive", "results")  # of a workspace; its other paths are files
+
+
+@dataclass(frozen=True)
+class Look:
+    """Digests of what a plan follows from, and the latest change of a given file (ns)."""
+
+    given: str
+    results: str
+    latest: int
+    at: int
+
+
+def look(run: Run) -> Look | None:
+    """The states of all files of a run; None where some cannot be told."""
+    at = time.time_ns()
+    try:
+        given, latest = _digest(itertools.chain(_tree(run.archive), map(_file, _named(run))), _words(run))
+        results, _ = _digest(_tree(Path(run.results), besides=OWN), [])
+        return Look(given, results, latest, at)
+    except OSError:
+        return None
+
+
+def _named(run: Run) -> list[str]:
+    """Files beside the archive: the config and all those that it names."""
+    found: list[Path] = []
+    for part in dataclasses.fields(run.workspace):
+        value = getattr(run.workspace, part.name)
+        several = value.values() if isinstance(value, dict) else value if isinstance(value, tuple) else [value]
+        if part.name not in FOLDERS:
+            found += [one for one in several if isinstance(one, Path)]
+    return sorted({str(path) for path in found})
+
+
+def _words(run: Run) -> list[str]:
+    """What a plan follows from beside the files: which of them are taken for what, and by which code."""
+    return [repr(run.workspace), repr(run.found), repr(run.read_methods), software(), str(run.ingest_revision)]
+
+
+Entry = tuple[str, tuple[Any, ...]]  # path, its state
+
+
+def _tree(folder: Path, besides: frozenset[str] = frozenset()) -> Iterator[Entry]:
+    """Every file and folder below a folder; `besides`: names directly in it that are left out."""
+    waiting = [os.fspath(folder)]
+    while waiting:
+        place = waiting.pop()
+        with os.scandir(place) as entries:
+            inside = sorted(entries, key=lambda entry: entry.name)
+        for entry in inside:
+            if besides and place == os.fspath(folder) and entry.name in besides:
+                continue
+            info = entry.stat(follow_symlinks=False)
+            if stat.S_ISDIR(info.st_mode):
+                waiting.append(entry.path)
+                yield entry.path, (info.st_mode, info.st_uid)  # its times tell of files, which tell for themselves
+            elif stat.S_ISLNK(info.st_mode):
+                yield entry.path, (os.readlink(entry.path), *_of_target(entry.path))
+            else:
+                yield entry.path, _state(info)
+
+
+def _file(path: str) -> Entry:
+    return path, (os.path.realpath(path), *_state(os.stat(path)))
+
+
+def _of_target(path: str) -> tuple[int, ...]:
+    try:
+        return _state(os.stat(path))
+    except FileNotFoundError:
+        return ()
+
+
+def _state(info: os.stat_result) -> tuple[int, ...]:
+    return (info.st_mode, info.st_size, info.st_mtime_ns, info.st_ctime_ns, info.st_ino)
+
+
+def _digest(entries: Iterable[Entry], words: list[str]) -> tuple[str, int]:
+    """Of paths, states and words; and the latest time in a state."""
+    digest, latest = hashlib.sha256(repr(words).encode("utf-8", "backslashreplace")), 0
+    for entry in entries:
+        digest.update(repr(entry).encode("utf-8", "backslashreplace"))
+        if len(entry[1]) > len(("mode", "owner")):  # a file or a link that leads to one
+            latest = max(latest, *entry[1][-3:-1])
+    return digest.hexdigest(), latest
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What a run came to that left nothing to do. up_to_date: all its stages."""
+
+    given: str
+    results: str
+    up_to_date: int
+    methods: list[MethodEnd]
+
+    def holds(self, now: Look | None) -> bool:
+        return now is not None and (now.given, now.results) == (self.given, self.results)
+
+
+def noted(results: Path) -> Standing | None:
+    """What the last such run noted; None where there is none or another version wrote it otherwise."""
+    try:
+        content = (results / NOTE).read_bytes()
+        found: Standing = _typed().validate_json(content)
+        return found
+    except (OSError, ValueError):
+        return None
+
+
+def note(run: Run, before: Look | None, methods: list[MethodEnd]) -> None:
+    """Note a run that left nothing to do, if no given file changed since the look before it; a full disk costs the note alone."""
+    place, now = Path(run.results) / NOTE, look(run)
+    with contextlib.suppress(OSError):
+        place.unlink(missing_ok=True)
+        if before is None or now is None or now.given != before.given:
+            return
+        if before.latest > before.at - UNSETTLED_S * 1e9:
+            return
+        found = Standing(now.given, now.results, count(run), methods)
+        write_json(place, _typed().dump_python(found, mode="json"))
+
+
+def _typed() -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Standing)
