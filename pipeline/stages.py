@@ -111,7 +111,7 @@ class Stage:
 
 
 #: figures that a sheet can have
-FIGURES = ("overview", "friction", "checks", "batches", "facts", "wear", "wear_law", "duty", "film")
+FIGURES = ("overview", "friction", "conditions", "checks", "batches", "facts", "wear", "wear_law", "duty", "film")
 
 TEST = Option("test", "{params.folder:q}", named="folder", about="folder of the test in the archive")
 COMPOUND = Option("compound", "{params.compound:q}", path=False)

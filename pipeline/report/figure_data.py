@@ -54,16 +54,29 @@ def data_of(figure: Figure | None) -> pl.DataFrame:
 
 
 def _panel(number: int, axes: Any) -> Iterator[Row]:
-    shared = [other for other in axes.figure.axes if other.axison and axes.get_shared_x_axes().joined(axes, other)]
-    words = axes.get_xlabel() or next((other.get_xlabel() for other in shared if other.get_xlabel()), "")
-    said = {"x_is": words, "y_is": axes.get_ylabel() or axes.get_title()}
+    quantities = _quantities(axes)
     names = _names(axes.xaxis), _names(axes.yaxis)
     for found in _marks(axes):
         known = dict(found)
         for key, of in (("x", names[0]), ("y", names[1])):
             if of and known.get(key) is not None:
                 known[f"{key}_name"] = _named(of, known[key])
-        yield Row(panel=number, **said, **known)
+        yield Row(panel=number, **quantities, **known)
+
+
+def _quantities(axes: Any) -> dict[str, Any]:
+    """What a panel shows along x and y: its labels, or those of the panels that share the axis; a title stands for one that
+    is missing.
+    """
+    others = [other for other in axes.figure.axes if other.axison]
+    labels = [
+        [one.get_xlabel() for one in (axes, *others) if one is axes or axes.get_shared_x_axes().joined(axes, one)],
+        [one.get_ylabel() for one in (axes, *others) if one is axes or axes.get_shared_y_axes().joined(axes, one)],
+    ]
+    along_x, along_y = (next(filter(None, found), "") for found in labels)
+    if not along_x:
+        return {"x_is": axes.get_title(), "y_is": along_y}
+    return {"x_is": along_x, "y_is": along_y or axes.get_title()}
 
 
 def _marks(axes: Any) -> Iterator[Mapping[str, Any]]:

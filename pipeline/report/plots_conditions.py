@@ -70,7 +70,7 @@ def _line(axes: Any, line: Line, look: palette.Look) -> None:
     known = [(level.pressure_bar if line.along == "pressure" else level.speed_rpm, level.mu) for level in line.levels]
     points = [(x, mu) for x, mu in known if x is not None and mu.value is not None]
     colour, marker = look.colour, look.marker
-    name = unlisted(f"{line.along} line of {line.batch or 'the compound'}")
+    name = f"{line.along} line of {line.batch or 'the compound'}"
     axes.plot(
         [x for x, _ in points],
         [mu.value for _, mu in points],
@@ -79,7 +79,7 @@ def _line(axes: Any, line: Line, look: palette.Look) -> None:
         marker=marker,
         ms=3,
         mew=0,
-        label=name,
+        label=unlisted(name),
     )
     for x, mu in points:
         if mu.low is not None and mu.high is not None:
