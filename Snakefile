@@ -25,6 +25,7 @@ from snakemake.dag import DAG
 from snakemake.exceptions import WorkflowError
 from snakemake.logging import logger
 
+from pipeline.cli import starter
 from pipeline.workspace import nodes, reasons, sampled, telling
 from pipeline.workspace.run import load_run
 from pipeline.workspace.targets import targets
@@ -42,6 +43,7 @@ if workflow.remote_exec:  # a job on a node of a cluster: the run that sent it h
 
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
+STARTER = starter.begun(RUN.lists) if telling.wanted() and workflow.is_main_process else None
 STOPSHEET = f"exec {shlex.quote(sys.executable)} -P -m pipeline --seen={shlex.quote(str(RUN.lists))}"
 P = RUN.prefix  # of paths below the results, as Snakemake may see them
 

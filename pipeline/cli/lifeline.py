@@ -20,8 +20,8 @@ from types import FrameType
 from typing import IO
 
 from pipeline.errors import InputError
+from pipeline.starting import ENGINE
 
-PARENT = "STOPSHEET_ENGINE"  # the process that starts the stages, set by the Snakefile
 STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 SAID_WHEN_STOPPED = "stopsheet: stopped; run again to continue"
 PR_SET_PDEATHSIG = 1
@@ -86,7 +86,7 @@ def end_with(parent: int) -> None:
 
 def end_with_engine() -> None:
     """The same for a stage, whose parent the Snakefile names; nothing where a stage is called by hand."""
-    parent = os.environ.get(PARENT, "")
+    parent = os.environ.get(ENGINE, "")
     if parent.isdecimal():
         end_with(int(parent))
 

@@ -99,8 +99,8 @@ def processes(config: Path) -> dict[int, str]:
 
 
 def stages(config: Path) -> list[int]:
-    """Living processes of stages."""
-    return [one for one, words in processes(config).items() if "-m pipeline" in words and " run " not in words]
+    """Living processes of stages, as the engine started them."""
+    return [one for one, words in processes(config).items() if "-m pipeline --seen" in words]
 
 
 def hold(process: int) -> bool:
