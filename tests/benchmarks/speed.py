@@ -10,8 +10,8 @@ What it is held against:
 - the parse of the same text by polars (every file, types found by it), and a script in pandas and scipy that does the same method with
   the same kinds of checks (tests/benchmarks/by_pandas.py);
 - for a change of method, the reading of the ingested channels, every column;
-- for the starts, the CPU seconds of the samples' run (`--samples` runs it: minutes), by stage: what a job loads before it works, times
-  its jobs.
+- for the starts, the CPU seconds of the samples' run (`--samples` runs it: minutes): what each job loads before it works, or, where a
+  run forks its jobs from a process that has loaded it, that process and the forks.
 """
 
 from __future__ import annotations
@@ -135,6 +135,34 @@ for name, stage in STAGES.items():
     return found
 
 
+def forked(code: Code, jobs: int) -> float | None:
+    """CPU seconds of the starts of so many jobs of `compound` from a starter, its own start and end included; None where the
+    code has no starter. A job ends at its wrong call, when all it needs is loaded."""
+    if not (code.place / "pipeline" / "cli" / "starter.py").is_file():
+        return None
+    script = f"""
+import os, subprocess, sys
+from pathlib import Path
+os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
+from pipeline.cli import starter
+held = starter.begun(Path("speed"))
+for _ in range({jobs}):
+    subprocess.run([sys.executable, "-P", "-m", "pipeline", "compound", "--wrong"], stderr=subprocess.DEVNULL)
+held.end()
+"""
+    return cpu([sys.executable, "-c", script], code.place)
+
+
+def starts_of_run(code: Code, alone: dict[str, float], count: dict[str, int], repeats: int) -> dict[str, float]:
+    """CPU seconds that all starts of a run of the samples take, and how many a forked job takes (NaN where none is)."""
+    one, more = 1, 21
+    few, many = ([forked(code, n) for _ in range(repeats)] for n in (one, more))
+    if few[0] is None:
+        return {"job": float("nan"), "all": sum(alone[stage] * count[stage] for stage in count if stage in alone)}
+    job = (min(many) - min(few)) / (more - one)
+    return {"job": job, "all": max(alone.values()) + min(few) + job * sum(count.values())}
+
+
 def jobs() -> dict[str, int]:
     """Jobs of each stage in a run of the samples."""
     from pipeline.stages import STAGES
@@ -212,8 +240,17 @@ def page(measured: dict, codes: list[Code]) -> str:
         ],
     ]
     count, start = measured["jobs"], measured["starts"]
-    spent = {n: sum(start[n][stage] * count[stage] for stage in count if stage in start[n]) for n in names}
-    rows.append(["starts of the samples' stages, CPU s", *(f"{spent[n]:.0f}" for n in names), "see the next row"])
+    spent = {n: measured["starts_of_run"][n]["all"] for n in names}
+    job = {n: measured["starts_of_run"][n]["job"] for n in names}
+    each = [f"{1e3 * job[n]:.0f} ms" if job[n] == job[n] else "by stage, below" for n in names]
+    rows.append(["start of a job in a run", *each, ""])
+    rows.append(
+        [
+            f"starts of the samples' {sum(count.values())} jobs, CPU s",
+            *(f"{spent[n]:.0f}" for n in names),
+            "see the next row",
+        ]
+    )
     if measured.get("samples"):
         share = {n: 100 * spent[n] / measured["samples"][n] for n in names}
         rows.append(
@@ -235,7 +272,7 @@ def page(measured: dict, codes: list[Code]) -> str:
             ]
         )
     text += table(rows, ["", *names, "wanted"])
-    text += ["", "## What a stage loads before it works, CPU s", ""]
+    text += ["", "## What a stage loads before it works where it starts by itself, CPU s", ""]
     text += table(
         [
             [f"`{stage}`", str(count[stage]), *(f"{start[n].get(stage, float('nan')):.2f}" for n in names)]
@@ -271,12 +308,15 @@ def main() -> None:
     options = parser.parse_args()
     codes = [*([Code("before", options.before.resolve())] if options.before else []), Code("now", REPO)]
     megabytes, parts = raw_text(codes, options.stops, options.repeats)
+    count = jobs()
+    alone = {code.name: starts(code, options.repeats) for code in codes}
     measured = {
         "megabytes": megabytes,
         "stops": options.stops,
         "raw": parts,
-        "jobs": jobs(),
-        "starts": {code.name: starts(code, options.repeats) for code in codes},
+        "jobs": count,
+        "starts": alone,
+        "starts_of_run": {code.name: starts_of_run(code, alone[code.name], count, options.repeats) for code in codes},
         "samples": {code.name: whole_run(code) for code in codes} if options.samples else None,
         "growth": archives.growth() if options.growth else None,
     }

@@ -242,6 +242,11 @@ STUDIES = {
             "four times the stops take at most {/at most ([\\d.]+) times \\(/} times the time",
         ),
         Study(
+            "speed_benchmark",
+            "How far from the library underneath is the way from text to stops?",
+            "{/from raw text to stops over polars' parse.*?([\\d.]+) \\| at most/} times polars' own parse of the text",
+        ),
+        Study(
             "way_in_benchmark",
             "How long does a person wait for a look into 100 MB?",
             "{`stopsheet inspect`, 100 MB, commas|CPU s} s of one core; for the command's help {`stopsheet --help`|CPU s} s",
