@@ -154,6 +154,7 @@ class Starter:
                     import_module(module)
                 except Exception:
                     return False  # the stage itself will find out, and say so of its test
+                _build_models()
                 gc.collect()
                 gc.freeze()
         return _quiet()
@@ -238,6 +239,19 @@ def _exactly(command: socket.socket, size: int) -> bytes:
         parts.append(part)
         size -= len(part)
     return b"".join(parts)
+
+
+def _build_models() -> None:
+    """Build the models that were loaded: a stage by itself builds those that it uses, here once does for all jobs."""
+    from pydantic import BaseModel
+
+    kinds: list[type[BaseModel]] = [BaseModel]
+    while kinds:
+        kind = kinds.pop()
+        kinds += kind.__subclasses__()
+        if not kind.__pydantic_complete__:
+            with contextlib.suppress(Exception):  # whoever uses it will say what is wrong
+                kind.model_rebuild()
 
 
 def _quiet() -> bool:
