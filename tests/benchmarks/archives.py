@@ -22,7 +22,7 @@ ABOUT = (
     "simulated test of eleven stops under other names, batches or compounds."
 )
 OF_A_TEST = ("channels", "stops", "friction", "wear", "drift", "findings", "test_page")
-SIZES = {"tests": (4, 8, 16), "batches": (4, 8, 16), "compounds": (4, 8, 16)}
+SIZES = {"tests": (4, 8, 16), "batches": (4, 8, 16), "compounds": (2, 4, 8)}
 
 
 def named(card: dict, what: str, number: int) -> dict:
