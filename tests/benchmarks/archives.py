@@ -43,7 +43,8 @@ def grown(place: Path, seed: Path, what: str, count: int) -> Path:
         name = f"c-{number}"
         shutil.copytree(source, place / "archive" / name)
         (place / "archive" / name / "test.yaml").write_text(yaml.safe_dump(named(card, what, number)), encoding="utf-8")
-        for path in [*(done / "channels").glob("t-1.*"), *(done / "plain" / "tests" / "t-1").iterdir()]:
+        own = [*(done / "channels").glob("t-1.*"), *(done / "plain" / "tests" / "t-1").iterdir()]
+        for path in filter(Path.is_file, own):
             target = place / "results" / path.parent.relative_to(done) / path.name
             target = Path(str(target).replace("/t-1", f"/{name}"))
             target.parent.mkdir(parents=True, exist_ok=True)
