@@ -40,7 +40,15 @@ def handed_over(arguments: list[str]) -> int | None:
     stopping = [
         one for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP) if signal.getsignal(one) != signal.SIG_IGN
     ]
-    kept = {}
+    heard: list[int] = []
+    taken = False
+
+    def stop(number: int, _: object) -> None:
+        heard.append(number)
+        if taken:
+            connection.sendall(bytes([number]))
+
+    kept = {one: signal.signal(one, stop) for one in stopping}
     try:
         connection.connect(f"\0{place}")
         _, user, _ = struct.unpack(
@@ -53,20 +61,25 @@ def handed_over(arguments: list[str]) -> int | None:
         connection.sendall(message)
         if connection.recv(1) != TAKEN:
             return None
-        for one in stopping:
-            kept[one] = signal.signal(one, lambda number, _: connection.sendall(bytes([number])))
+        taken = True
+        connection.sendall(bytes(heard))
         status = b""
         while len(status) < STATUS:
             part = connection.recv(STATUS - len(status))
-            if not part:  # whoever took it is gone, and the stage with it
-                os.kill(os.getpid(), signal.SIGKILL)
+            if not part:
+                raise ConnectionResetError
             status += part
     except OSError:
+        if taken:  # whoever took it is gone, and the stage with it
+            os.kill(os.getpid(), signal.SIGKILL)
         return None
     finally:
         for one, handler in kept.items():
             signal.signal(one, handler)
         connection.close()
+        if not taken:  # it ends the stage that runs here
+            for number in heard:
+                os.kill(os.getpid(), number)
     code = os.waitstatus_to_exitcode(int.from_bytes(status, "little"))
     if code < 0:
         if -code != signal.SIGKILL:

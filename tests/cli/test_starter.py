@@ -52,15 +52,16 @@ def ended(command: subprocess.Popen[str]) -> tuple[int, str, str]:
     return command.returncode, out, err
 
 
-def held(tmp_path: Path) -> tuple[subprocess.Popen[str], int]:
-    """A command whose job waits for the run's settings, which nobody writes; the job's process by its note."""
+def held(tmp_path: Path, engine: starter.Begun) -> tuple[subprocess.Popen[str], int]:
+    """A command whose job waits for the run's settings, which nobody writes; the job's process, a child of the starter."""
     given = tmp_path / "given"
     os.mkfifo(given)
     command = started(stage(tmp_path, given))
-    while not (notes := list((tmp_path / "jobs").iterdir())):
+    while not list((tmp_path / "jobs").iterdir()):
         assert command.poll() is None
         time.sleep(0.02)
-    return command, int(notes[0].name)
+    (job,) = Path(f"/proc/{engine.process.pid}/task/{engine.process.pid}/children").read_text().split()
+    return command, int(job)
 
 
 def gone(process: int) -> bool:
@@ -71,7 +72,8 @@ def gone(process: int) -> bool:
 
 
 def files(folder: Path) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if not path.name.endswith(".fault.txt")}
+    found = {path.name: path for path in sorted(folder.iterdir()) if path.is_file() and path.suffix != ".txt"}
+    return {name: path.read_bytes() for name, path in found.items()}
 
 
 def test_a_forked_stage_ends_says_and_writes_what_one_alone_does(engine, tmp_path, monkeypatch):
@@ -88,31 +90,29 @@ def test_a_forked_stage_ends_says_and_writes_what_one_alone_does(engine, tmp_pat
 
 
 def test_a_job_that_is_killed_ends_its_command_so_and_leaves_its_note(engine, tmp_path):
-    command, job = held(tmp_path)
-    assert job != command.pid
-    assert Path(f"/proc/{job}/stat").read_text().rsplit(")", 1)[1].split()[1] == str(engine.process.pid)
+    command, job = held(tmp_path, engine)
     os.kill(job, signal.SIGKILL)
     assert ended(command) == (-signal.SIGKILL, "", "")
-    assert [int(note.name) for note in (tmp_path / "jobs").iterdir()] == [job]
+    assert len(list((tmp_path / "jobs").iterdir())) == 1
 
 
 def test_a_command_that_is_killed_takes_its_job_with_it(engine, tmp_path):
-    command, job = held(tmp_path)
+    command, job = held(tmp_path, engine)
     command.kill()
     assert ended(command)[0] == -signal.SIGKILL
     assert gone(job)
-    assert [int(note.name) for note in (tmp_path / "jobs").iterdir()] == [job]
+    assert len(list((tmp_path / "jobs").iterdir())) == 1
 
 
 def test_a_signal_is_passed_on(engine, tmp_path):
-    command, job = held(tmp_path)
+    command, job = held(tmp_path, engine)
     command.terminate()
     assert ended(command) == (143, "", "stopsheet: stopped; run again to continue\n")
     assert gone(job) and not list((tmp_path / "jobs").iterdir())
 
 
 def test_nothing_outlives_the_engine(engine, tmp_path):
-    command, job = held(tmp_path)
+    command, job = held(tmp_path, engine)
     engine.rope.close()
     assert ended(command)[0] == -signal.SIGKILL
     assert gone(job)
