@@ -66,6 +66,10 @@ PARTS = {
         "by_pandas.reduce_all(by_pandas.ingested(folder, room / 'pandas.parquet')).to_parquet(room / 'pandas.parquet')",
     ),
 }
+LIMITS = """What limits each now: `channels` is Arrow's parse of the text on one core, then packing and digests, a sample at a time no more. `stops` is
+some hundred calls of numpy on the short series of each stop (two low-passes and a correlation for the lag, zero readings with their
+autocorrelation, splines under mu and torque, the search for faults), so it grows with stops and not with bytes, and a change of method runs
+all of it. A job that is forked costs the start of an interpreter for its command, and the pages of memory that it comes to own."""
 START = "import pipeline.cli, pipeline.cli.stages, pipeline.cli.guard, pipeline.cli.notes, pipeline.inputs.seen\n"
 
 
@@ -248,7 +252,7 @@ def page(measured: dict, codes: list[Code]) -> str:
         [
             f"starts of the samples' {sum(count.values())} jobs, CPU s",
             *(f"{spent[n]:.0f}" for n in names),
-            "see the next row",
+            "at most 30 % of the run's",
         ]
     )
     if measured.get("samples"):
@@ -272,7 +276,7 @@ def page(measured: dict, codes: list[Code]) -> str:
             ]
         )
     text += table(rows, ["", *names, "wanted"])
-    text += ["", "## What a stage loads before it works where it starts by itself, CPU s", ""]
+    text += ["", LIMITS, "", "## What a stage loads before it works where it starts by itself, CPU s", ""]
     text += table(
         [
             [f"`{stage}`", str(count[stage]), *(f"{start[n].get(stage, float('nan')):.2f}" for n in names)]

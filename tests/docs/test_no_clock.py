@@ -10,6 +10,7 @@ TIMED = re.compile(
 #: what may, and why a busy machine changes nothing there
 ALLOWED = {
     "browser/waiting.py": "polls until the page is there; the longest wait is for a page that never will be",
+    "cli/test_starter.py": "polls until a process is there or has gone; the longest wait is for one that stays",
     "cluster/slurm.py": "polls until Slurm answers; the longest wait is for one that never will",
     "cluster/test_slurm.py": "polls until a stage is at work on the node; the longest wait is for one that never will be",
     "friction/test_map.py": "CPU time of its own process, a 26th of what is allowed",
