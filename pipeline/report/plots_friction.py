@@ -86,7 +86,7 @@ def of_batch(test: OfTest, looks: Mapping[str, palette.Look], named: set[str]) -
     """How a test's points are drawn: as those of its batch; the batch's name where no point of it was named before."""
     batch = test.card.batch if test.card else ""
     words = f"stops of {batch}"
-    label = unlisted(words) if batch in named else short(words, 40)
+    label = unlisted(words) if batch in named or len(looks) > MOST_NAMED else short(words, 40)
     named.add(batch)
     return looks[batch] if batch in looks else palette.plain(0), label
 

@@ -15,6 +15,7 @@ from datetime import date
 from functools import cache
 from typing import Any
 
+from pipeline.report.document import FRONT as RANKED
 from pipeline.report.document import Part, Picture, Section, Table, Text, numbers_in
 from pipeline.report.sections.issue import TitleLines
 from pipeline.report.sheet_writer import WHOLE, Room, Writer, clipped
@@ -162,7 +163,8 @@ def written(
     for place, part in enumerate(section.parts):
         label = f"{index}-{place}"
         if (index == 0 or part.rank <= room.rank) and len(front) < room.parts:
-            shown, cut = writer.part(part, room, f"front-{label}")
+            uncut = index == 0 and part.rank == RANKED  # of page one what must never be cut
+            shown, cut = writer.part(part, WHOLE if uncut else room, f"front-{label}")
             front.append(shown)
             if not cut:
                 continue

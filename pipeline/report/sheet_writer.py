@@ -21,6 +21,8 @@ CELL_SIZE = 6.6
 GAP = 4.5  # between the columns of a table
 MOST_LINES = 24  # of a listing
 MOST_CHARACTERS = 10_000  # of one text
+MOST_ROWS = 200  # of a table in the appendix
+MOST_IN_CELL = 260  # characters of a cell in front
 MOST_KEPT = 1200  # characters of a row that is not parted over two pages
 SHORT = 64  # characters of a name and value that share a line with another
 PICTURE_SIZE = re.compile(rb'<svg[^>]*? width="([0-9.]+)[^>]*? height="([0-9.]+)')
@@ -38,8 +40,12 @@ class Room:
     characters: int
     picture: float
 
+    @property
+    def cell(self) -> int:
+        """Characters of a cell: a long one is cut before a text is."""
+        return self.characters if self.rows >= MOST_ROWS else min(self.characters, MOST_IN_CELL)
 
-MOST_ROWS = 200  # of a table in the appendix
+
 WHOLE = Room(rank=9, parts=10**6, rows=MOST_ROWS, characters=MOST_CHARACTERS, picture=560.0)
 
 
@@ -107,7 +113,7 @@ class Writer:
 
     def items(self, part: Items, room: Room) -> tuple[dict[str, Any], bool]:
         """Names and values."""
-        told = [[clipped(words(cell), room.characters) for cell in row] for row in part.rows[: room.rows]]
+        told = [[clipped(words(cell), room.cell) for cell in row] for row in part.rows[: room.rows]]
         rows = [
             [self._cell(cell, text) for cell, (text, _) in zip(row, texts, strict=True)]
             for row, texts in zip(part.rows, told, strict=False)
@@ -119,7 +125,7 @@ class Writer:
     def table(self, part: Table, room: Room, label: str) -> tuple[dict[str, Any], bool]:
         """A table with the widths of its columns."""
         bare = not part.units_in_cells
-        told = [[clipped(words(cell, bare=bare), room.characters) for cell in row] for row in part.rows[: room.rows]]
+        told = [[clipped(words(cell, bare=bare), room.cell) for cell in row] for row in part.rows[: room.rows]]
         texts = [[text for text, _ in row] for row in told]
         led = [
             [text + ", p. 00" * isinstance(cell, Where) for text, cell in zip(row, cells, strict=True)]

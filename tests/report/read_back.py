@@ -22,7 +22,7 @@ SOURCES = "Sourcesofthefigures"
 STRUCTURE = re.compile(
     r"(Table|Figure)\d+|p\.\d+|here\d+of\d+rows(,allinsheet\.html)?|appendix,p\.\d+:\d+furtherparts?(,ofthem\d+reservations?)?|furtherlinesstandinsheet\.html"
 )
-ROOMS = sorted({room.characters for room in (*FIRST, *FRONT)}, reverse=True)
+ROOMS = sorted({most for room in (*FIRST, *FRONT) for most in (room.characters, room.cell)}, reverse=True)
 
 
 def pages_of(pdf: bytes) -> list[str]:

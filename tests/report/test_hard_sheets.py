@@ -87,10 +87,11 @@ def two_thousand_stops(root):
 
 
 def names_in_any_script(root):
-    long = f"{CYRILLIC} {ARABIC} {CHINESE} {TURNED} " + "Oberflächenbehandelt" * 9
+    tall = f"{CYRILLIC} {ARABIC} {CHINESE} " + "Oberflächenbehandelt" * 9
+    long = f"{tall} {TURNED}"  # a card holds no sign that turns the direction, an archive's folder may
     arguments = makers.results_of_compound(root, ("m4-a",), friction=contents.full_friction_json(compound="Marram 4"))
     makers.results_of_test(
-        root, "m4-a", compound=repr(long), batch=repr(CYRILLIC * 3), specimen=repr(ARABIC * 4), notes=repr(CHINESE)
+        root, "m4-a", compound=repr(tall), batch=repr(CYRILLIC * 3), specimen=repr(ARABIC * 4), notes=repr(CHINESE)
     )
     duty = read_json(arguments["into"] / "duty.json")
     for one in duty["duties"]:
@@ -123,7 +124,7 @@ CASES = (
     one_test, no_wear, no_window, an_unusable_test, batches_that_differ, forty_batches, two_thousand_stops, names_in_any_script,
     eight_thousand_characters, nothing_at_all,
 )  # fmt: skip
-ALWAYS = (forty_batches, names_in_any_script)  # in the default run; the others in the heavy one
+ALWAYS = (names_in_any_script,)  # in the default run; the others in the heavy one
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from pipeline.report.document import Number, Section, Table
 from tests.report import makers
 from tests.report.read_back import differences, pages_of
 
-PLANTED = 60  # figures that are planted, spread over the print
+PLANTED = 30  # figures that are planted, spread over the print
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ compound than the sheet does. Every figure is one of the sheet's, and each row l
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from pipeline.report.document import Cell, Items, Number, Picture, Section, Table, Text, Where
+from pipeline.report.document import FRONT, Cell, Items, Number, Picture, Section, Table, Text, Where
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.closing import from_data
 from pipeline.report.sections.friction import window_ends
@@ -274,7 +274,7 @@ ASKED: tuple[Callable[[Inputs], list[Row]], ...] = (_targets, _holds, _gentle, _
 
 def limits(inputs: Inputs) -> list[Text]:
     """What limits the sheet: a further batch, extrapolations, what is not excluded, and where it holds."""
-    found = [Text(VALID)]  # first, as what has no room on the page stands in the appendix
+    found = [Text(VALID, rank=FRONT)]  # first, as what has no room on the page stands in the appendix
     further = inputs.friction.result.further_batch
     if further is not None:
         mu = inputs.friction.number("µ of a further batch", lambda f: f.further_batch)

@@ -3,6 +3,7 @@ bears.
 """
 
 import math
+from collections.abc import Callable, Sequence
 
 import polars as pl
 
@@ -11,13 +12,15 @@ from pipeline.report.document import FRONT, LAST, ROOM, Cell, Items, Picture, Se
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.results.both import GENTLE_SHARE
 
+MANY = 9  # tests from which their order is by what is least welcome
+
 
 def stability(inputs: Inputs) -> Section:
     """The stability part of the sheet."""
     parts: list[Text | Items | Table | Picture] = [drift_text(inputs)]
     head = ["Test", "Verdict", "First affected stop", "Loss of µ", "Back to near before", "Not excluded"]
     untested = glazing_untested(inputs) is not None
-    rows = [_verdict_row(test, untested) for test in inputs.usable]
+    rows = [_verdict_row(test, untested) for test in worst_first(inputs.usable, _seen)]
     parts.append(
         Table(
             "Drift verdict of every test: a change of friction at matched conditions, by evidence",
@@ -45,7 +48,7 @@ def stability(inputs: Inputs) -> Section:
         Table(
             "Fade and recovery by test (1 = unchanged), with intervals from the scatter of stops",
             head,
-            [_fade_row(test) for test in inputs.usable],
+            [_fade_row(test) for test in worst_first(inputs.usable, _faded)],
             rank=FRONT,
         )
     )
@@ -60,6 +63,20 @@ def stability(inputs: Inputs) -> Section:
     )
     parts += [*ranked(FRONT, [glaze_text(inputs)]), *film_texts(inputs)]
     return Section("Stability", parts)
+
+
+def worst_first(tests: Sequence[OfTest], key: Callable[[OfTest], float]) -> list[OfTest]:
+    """The tests, of many the least welcome first: what a table cut to the page must not leave out."""
+    return sorted(tests, key=key) if len(tests) > MANY else list(tests)
+
+
+def _seen(test: OfTest) -> float:
+    return 1.0 if test.drift.result.verdict == "none" else 0.0
+
+
+def _faded(test: OfTest) -> float:
+    fade = test.friction.result.fade
+    return math.inf if fade is None or fade.index is None else fade.index
 
 
 def drift_text(inputs: Inputs) -> Text:
