@@ -52,7 +52,7 @@ def test_a_page_that_cannot_be_drawn_leaves_the_findings(test_paths, monkeypatch
     ("place", "lost"),
     [
         ("pipeline.report.sheet_pdf.build", {"sheet.pdf"}),
-        ("pipeline.report.sheet.html", {"sheet.html"}),
+        ("pipeline.report.compound_page.html", {"sheet.html"}),
         ("pipeline.report.plots.drawn", {"sheet.html", "sheet.pdf", "figures.json"}),
         ("pipeline.report.sheet_tables.worksheets", {"tables.xlsx"}),
     ],
