@@ -20,7 +20,7 @@ from pipeline.report.typeset import BREAK
 
 SOURCES = "Sourcesofthefigures"
 STRUCTURE = re.compile(
-    r"(Table|Figure)\d+|p\.\d+|here\d+of\d+rows(,allinsheet\.html)?|appendix,p\.\d+:\d+furtherparts?(,ofthem\d+reservations?)?|furtherlinesstandinsheet\.html"
+    r"(Table|Figure)\d+|p\.\d+|here\d+of\d+rows(,allinsheet\.html)?|appendix,p\.\d+:\d+furtherparts?(,ofthem\d+reservations?)?|(\.\.\.\d+)?furtherlinesstandinsheet\.html"
 )
 ROOMS = sorted({most for room in (*FIRST, *FRONT) for most in (room.characters, room.cell)}, reverse=True)
 
