@@ -282,7 +282,7 @@ def test_results_agree_with_their_files_and_what_was_changed_is_named(workspace)
     for path, change, found in (
         (recordings[0], lambda path: path.write_bytes(recordings[1].read_bytes()), {("raw files", recordings[0].name)}),
         (recordings[0], lambda path: path.unlink(), {("raw files", recordings[0].name)}),
-        (archive / SOUND / "wear.csv", lambda path: path.write_text(path.read_text() + "\n"), {("inputs", "wear.json")}),
+        (archive / SOUND / "wear.csv", lambda path: path.write_text(path.read_text() + "\n"), {("inputs", "wear.json"), ("inputs", "sheet.json")}),
         (tests / SOUND / "stops.csv", lambda path: path.write_text("x"), {("results", "stops.csv")}),
         (compound / "sheet.pdf", lambda path: path.write_bytes(b"%PDF-"), {("results", "sheet.pdf")}),
         (compound / "figures" / "wear.csv", lambda path: path.unlink(), {("results", "wear.csv")}),
