@@ -183,6 +183,13 @@ STUDIES = {
             "{/--write`: (\\d+ tests)/}; not right: {/reason given (.*?)\\.?$/}",
         ),
         Study(
+            "watching_study",
+            "How often is a test that is watched stopped for nothing, and how soon for a cause?",
+            "sound tests that raise an alarm, all looks together: {any alarm (aim: 2 % at most)|tests}; a film of 12 % is said after "
+            "{glazing 12 %|stops to the alarm} stops of its use, of 17 % after {glazing 17 %|stops to the alarm} (middle), with "
+            "{glazing 17 %|stops saved} stops of the program still to come",
+        ),
+        Study(
             "charts_study",
             "How often do the control charts cry without cause, and how soon do they find a step?",
             "one single value in {estimated as values come, one level|single: one in|short}, the average once in "

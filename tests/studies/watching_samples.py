@@ -8,9 +8,12 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple
+
+import polars as pl
 
 from pipeline.archive.card import load_card
 from pipeline.drift.looks import planned_looks
@@ -23,7 +26,7 @@ ROOT = Path(__file__).parents[2]
 ARCHIVE, METHOD = ROOT / "rig_samples" / "archive", ROOT / "rig_samples" / "methods" / "revised.yaml"
 GLAZING = "m4-2405-c"
 SETTLE_S = 5.0
-ONE_BY_ONE = (72, 111)  # stops of the glazing test: first, and the one after the last
+ONE_BY_ONE = (98, 111)  # stops of the glazing test: first, and the one after the last
 
 
 class Fed(NamedTuple):
@@ -40,8 +43,13 @@ def earlier(name: str) -> dict[str, Series]:
     for folder in sorted(ARCHIVE.iterdir()):
         card = load_card(folder)
         if card.compound == own.compound and card.date < own.date:
-            found[folder.name] = reduction.reduce(test.read_test(folder), METHOD).stops
+            found[folder.name] = _stops(folder)
     return series_of(found, reduction.read_method(METHOD))
+
+
+@lru_cache
+def _stops(folder: Path) -> pl.DataFrame:
+    return reduction.reduce(test.read_test(folder), METHOD).stops
 
 
 def fed(name: str, others: dict[str, Series], at: Sequence[int]) -> Fed:
