@@ -12,6 +12,7 @@ from __future__ import annotations
 import os
 
 PLACE = "STOPSHEET_STARTER"  # name of the process's socket, in its run's environment
+OFF = "off"  # there: none is wanted
 ENGINE = "STOPSHEET_ENGINE"  # the process that starts the stages, set by the Snakefile
 TAKEN, DECLINED = b"y", b"n"
 HEAD = 8  # bytes that say how long the message is that follows
@@ -29,7 +30,7 @@ def one_thread() -> None:
 def handed_over(arguments: list[str]) -> int | None:
     """The exit code of a stage that ran elsewhere; None where nobody took it. Ends by the signal that ended the stage."""
     place = os.environ.get(PLACE)
-    if not place or os.environ.get(ENGINE) != str(os.getppid()):
+    if not place or place == OFF or os.environ.get(ENGINE) != str(os.getppid()):
         return None
     import marshal
     import signal

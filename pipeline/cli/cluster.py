@@ -21,6 +21,7 @@ from pathlib import Path
 
 from pipeline.cli.lifeline import SAID_WHEN_STOPPED
 from pipeline.errors import InputError
+from pipeline.starting import OFF, PLACE
 
 PROFILES = Path(__file__).parents[1] / "profiles"
 PLUGIN = "snakemake_executor_plugin_slurm"
@@ -47,6 +48,13 @@ class Slurm:
         """Of the engine."""
         words = str(self.results.resolve() / WORDS)
         return ["--workflow-profile", str(self.profile), "--slurm-logdir", words, "--slurm-jobname-prefix", self.name]
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """Of the engine and of its jobs, which start their stages where they are: a process of the engine that forks stages would
+        run those of a job on the same machine outside of that job.
+        """
+        return {PLACE: OFF}
 
     @contextlib.contextmanager
     def at_work(self) -> Iterator[None]:

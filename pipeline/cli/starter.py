@@ -30,14 +30,13 @@ from typing import IO, NamedTuple
 
 from pipeline.cli.lifeline import end_with_engine
 from pipeline.stages import STAGES
-from pipeline.starting import DECLINED, ENGINE, HEAD, PLACE, STATUS, TAKEN, one_thread
+from pipeline.starting import DECLINED, ENGINE, HEAD, OFF, PLACE, STATUS, TAKEN, one_thread
 
 #: of every stage, beside its own calls
 COMMON = ("pipeline.cli.stages", "pipeline.cli.guard", "pipeline.cli.notes", "pipeline.inputs.seen", "pipeline.results")
 WAITING = ("jemalloc_bg_thd", "polars-ooc-clea")  # threads of an allocator and of a library that start as it loads
 DOOR, ROPE, END, WORD = "door", "rope", "end", "word"
 PATIENCE_S = 10.0  # for a command to say all it has to say
-OFF = "off"
 
 
 class Begun(NamedTuple):

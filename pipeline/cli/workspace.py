@@ -100,7 +100,7 @@ def _driven(
             with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
                 code, heard = engine.drive(
                     command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
-                    told={telling.ONLY: only or ""}, elsewhere=nodes.said if nodes else None,
+                    told={telling.ONLY: only or "", **(nodes.environment if nodes else {})}, elsewhere=nodes.said if nodes else None,
                 )  # fmt: skip
         finally:
             progress.keep(results, told)

@@ -2,10 +2,12 @@
 
 import os
 import shutil
+import socket
 
 import pytest
 
-from pipeline.cli import cluster, engine, workspace
+from pipeline import starting
+from pipeline.cli import cluster, engine, starter, workspace
 from pipeline.cli.notes import noted
 from pipeline.cli.progress import Progress
 from pipeline.errors import InputError
@@ -122,6 +124,20 @@ def test_a_job_that_does_not_end_is_named(tmp_path, slurm, monkeypatch):
     monkeypatch.setattr(cluster, "PATIENCE_S", -1.0)
     with pytest.raises(InputError, match="Slurm has not ended job 7 of an earlier run"):
         cluster.take_back(tmp_path)
+
+
+def test_a_stage_on_a_node_is_handed_to_no_process_of_the_engine(tmp_path, slurm, monkeypatch):
+    for name, value in cluster.chosen("slurm", tmp_path).environment.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setenv(starting.ENGINE, str(os.getppid()))
+    assert starter.begun(tmp_path) is None
+    with socket.socket(socket.AF_UNIX) as door:  # whoever listens there
+        door.bind(f"\0{os.environ[starting.PLACE]}")
+        door.listen()
+        door.setblocking(False)
+        assert starting.handed_over(["stops"]) is None
+        with pytest.raises(BlockingIOError):
+            door.accept()
 
 
 def words(tmp_path, *lines):
