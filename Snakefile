@@ -111,7 +111,7 @@ def files(stage):
 def usual(stage):
     """Input of every rule: the settings as a file, the form of its results, and what is new where a fault is due for
     another try or a file is lost that its results rest on."""
-    found = {"again": lambda w: RUN.again(stage, w), "form": lambda w: RUN.form_file(stage)}
+    found = {"again": lambda w: RUN.again(stage, w), "lost": lambda w: RUN.lost(stage, w), "form": lambda w: RUN.form_file(stage)}
     if STAGES[stage].asks and STAGES[stage].level == "comparison":
         found["given"] = lambda w: RUN.settings_file_of_two(w.a, w.b, stage)
     elif STAGES[stage].asks:

@@ -206,22 +206,23 @@ class Run:
         return self._renewed(Path(".given") / kind / name, text)
 
     def again(self, stage: str, wildcards: Any) -> list[str]:
-        """Inputs that are new where the stage's results carry a fault that is due for another try, or where a file is
-        lost that they rest on; none of either before its first.
+        """An input that is new where the stage's results carry a fault that is due for another try; none before its
+        first.
         """
         folder, subject = place_of(wildcards)
-        due = {
-            ".again": self._carried.due(stage, folder, subject),
-            ".lost": self._lost.of(stage, dict(wildcards.items())),
-        }
-        found = []
-        for kind, lines in due.items():
-            place = Path(folder) / kind / f"{subject}.{stage}"
-            if lines and not self.seen_before:
-                found.append(self._renewed(place, "\n".join(lines)))
-            elif (Path(self.results) / place).is_file():
-                found.append(f"{self.prefix}{place}")
-        return found
+        due = [] if self.seen_before else self._carried.due(stage, folder, subject)
+        return self._new_at(Path(folder) / ".again" / f"{subject}.{stage}", due)
+
+    def lost(self, stage: str, wildcards: Any) -> list[str]:
+        """The same where a file is lost that the stage's results rest on."""
+        folder, subject = place_of(wildcards)
+        lost = [] if self.seen_before else self._lost.of(stage, dict(wildcards.items()))
+        return self._new_at(Path(folder) / ".lost" / f"{subject}.{stage}", lost)
+
+    def _new_at(self, place: Path, lines: list[str]) -> list[str]:
+        if lines:
+            return [self._renewed(place, "\n".join(lines))]
+        return [f"{self.prefix}{place}"] if (Path(self.results) / place).is_file() else []
 
     def faults(self) -> list[Fault]:
         """All faults that the results of this run carry."""

@@ -435,6 +435,7 @@ def test_the_command_makes_deleted_results_again_as_they_were(workspace):
     _stands(workspace, done)
     for noted in root.rglob(".lost"):  # what Snakemake called from another folder knows nothing of
         shutil.rmtree(noted)
+    assert planned_rules(workspace) == {}
 
 
 def _stands(workspace, done):
@@ -450,8 +451,6 @@ def _stands(workspace, done):
     with edited(workspace.parent / "archive" / SOUND / "wear.csv"):
         planned = json.loads(run_stopsheet("run", workspace, "--dry-run", "--json").stdout)["would_run"]
     assert next(one["why"] for one in planned if one["stage"] == "wear") == ["input changed: wear readings"]
-    # given back as it was, with another state: the engine plans, and finds nothing
-    assert json.loads(run_stopsheet("run", workspace, "--dry-run", "--json").stdout)["would_run"] == []
 
 
 def test_every_file_below_the_results_is_an_output_or_known_by_a_rule(workspace):
