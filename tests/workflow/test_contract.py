@@ -11,6 +11,8 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from pipeline.results.catalogue import FILES
+from pipeline.workspace.made import undeclared
+from pipeline.workspace.run import load_run
 from tests.conftest import REPO, SAMPLES
 from tests.docs.contract_keys import KEYS, SLOPES, missing_in_file
 
@@ -151,6 +153,14 @@ def test_each_setting_s_share_adds_up_to_the_results_of_both_methods(both_method
     assert both.height == found["stops"] > 300
     assert (both["mu_difference"] / both["mu_a"] - both["together"]).abs().max() < 1e-9
     assert read(folder / "delta.json")["verdict"][0].endswith("verdict changed.")
+
+
+@pytest.mark.workflow
+def test_every_file_is_an_output_or_known_by_a_rule(sample_results):
+    """What a run does not know it would not miss."""
+    run, root = load_run(sample_results.config), sample_results.root
+    files = [path for top in ("channels", "assets", *run.methods) for path in (root / top).rglob("*") if path.is_file()]
+    assert len(files) > 300 and undeclared(run, files) == []
 
 
 @pytest.mark.workflow
