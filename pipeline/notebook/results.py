@@ -22,6 +22,7 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.delta import Delta
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
+from pipeline.results.figures import Figures
 from pipeline.results.findings import Found
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import R, read, read_or_none
@@ -98,6 +99,11 @@ class CompoundResults:
     def sheet(self) -> Sheet:
         """What the characterisation sheet says."""
         return _written(self.folder / "sheet.json", Sheet)
+
+    @cached_property
+    def figures(self) -> Figures:
+        """The sheet's figures: title, and the files of picture and data."""
+        return _written(self.folder / "figures.json", Figures)
 
 
 @dataclass(frozen=True, repr=False)

@@ -32,7 +32,6 @@ from pipeline.results.model import stamp, write
 from pipeline.results.sheet import Sheet as SheetFile
 from pipeline.wording import counted
 
-REVISION = 1  # it states what others computed; its settings are those of their stamps
 SECTIONS = (
     front.answers,
     targets.in_short,
@@ -125,7 +124,8 @@ def print_json(sheet: Sheet, path: Path) -> None:
             decision=loaded.judged.result.decision,
             targets=targets.answers(loaded),
             sections=document.printed(sheet.sections),
-            stamp=stamp("sheet", REVISION, "", dict(loaded.files)),
+            # no revision of its own: it states what others computed, its settings are those of their stamps
+            stamp=stamp("sheet", 1, "", dict(loaded.files)),
         ),
     )
 

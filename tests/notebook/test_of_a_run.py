@@ -141,7 +141,9 @@ def test_every_file_of_tests_and_compounds_is_read_as_its_model(results: pipelin
         "drift": test.drift,
     }
     own |= {f"compound-{name}": getattr(compound, name) for name in ("friction", "wear")}
-    own |= {name: getattr(compound, name) for name in ("batches", "duty", "targets", "repeatability", "sheet")}
+    own |= {
+        name: getattr(compound, name) for name in ("batches", "duty", "targets", "repeatability", "sheet", "figures")
+    }
     places = {"<method>": results.method, "<test>": TEST, "<compound>": "marram-4"}
     for file in FILES:
         level = file.place.split("/")[1]

@@ -115,12 +115,16 @@ def _drift(inputs: Inputs, names: list[str]) -> Cell:
     values: dict[str, Cell] = {"answer": word, "test": test.test}
     if test.drift.result.onset_stop is None:
         return Text("{answer} in {test}", values, tone)
-    values["onset"] = test.drift.number(f"{test.test}: onset stop", _onset, decimals=0)
+    values["onset"] = test.drift.number(f"{test.test}: onset stop", _onset, decimals=0, ends=_onset_ends)
     return Text("{answer} in {test} from stop {onset}", values, tone)
 
 
 def _onset(drift: TestDrift) -> int | None:
     return drift.onset_stop
+
+
+def _onset_ends(drift: TestDrift) -> tuple[float | None, float | None]:
+    return drift.onset_low, drift.onset_high
 
 
 def _tone(test: OfTest) -> tuple[str, str]:
