@@ -129,7 +129,7 @@ class Drawn:
     marks: dict[str, list[str]] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        return f"Drawn({self.changes})"
+        return f"Drawn({self.changes})"[:2000]
 
 
 def places(content: Any, pattern: str) -> Iterator[tuple[Any, Any]]:

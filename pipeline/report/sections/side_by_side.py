@@ -74,10 +74,9 @@ def _window(inputs: Inputs, name: str) -> tuple[Cell, Cell]:
         found, ends = whole, _ends(inputs.friction, f"batch {name}")
     else:
         return "not given", "not given"
-    none = found.window_reason or "no window"
-    return ends or Text("none: {why}", {"why": none.rstrip(".")}), _held(
-        found.holds, found.wanted_from or whole.wanted_from
-    )
+    why = (found.window_reason or "").rstrip(".")
+    none: Cell = Text("no window: {why}", {"why": why}) if why else "no window"
+    return ends or none, _held(found.holds, found.wanted_from or whole.wanted_from)
 
 
 def _ends(cited: Cited[OfBatch] | Cited[CompoundFriction], label: str) -> Cell | None:
