@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import yaml
 
 from tests.benchmarks.growth import commands, measured
@@ -18,10 +19,22 @@ from tests.studies import small_runs
 
 ABOUT = (
     "CPU seconds of each stage that looks at several tests, its start included, and the exponent between smallest and largest\n"
-    "archive. Of a stage that works compound by compound or test by test the seconds are those of all its jobs. The tests are copies of one\n"
-    "simulated test of eleven stops under other names, batches or compounds."
+    "archive. Of a stage that works compound by compound or test by test the seconds are those of all its jobs. The tests are one\n"
+    "simulated test of eleven stops under other names, batches or compounds, its figures scattered by a percent."
 )
 OF_A_TEST = ("channels", "stops", "friction", "wear", "drift", "findings", "test_page")
+SCATTERED = (
+    "duration_s",
+    "mu",
+    "torque_nm",
+    "energy_kj",
+    "mu_time",
+    "mu_distance",
+    "mu_energy",
+    "mu_start",
+    "mu_end",
+    "mu_bite",
+)
 SIZES = {"tests": (4, 8, 16), "batches": (4, 8, 16), "compounds": (2, 4, 8)}
 
 
@@ -33,6 +46,16 @@ def named(card: dict, what: str, number: int) -> dict:
     if what == "compounds":
         changed |= {"compound": f"Marram {number + 10}", "batch": f"M{number + 10}-1"}
     return card | changed
+
+
+def scattered(stops: pl.DataFrame, number: int) -> pl.DataFrame:
+    """The stops of a further specimen: what was measured differs by a percent, or a test that is another's copy would not count."""
+    chance = np.random.default_rng(number)
+
+    def off(name: str) -> pl.Series:
+        return stops[name] * (1 + 0.01 * pl.Series(chance.standard_normal(stops.height)))
+
+    return stops.with_columns(off(name).alias(name) for name in SCATTERED)
 
 
 def grown(place: Path, seed: Path, what: str, count: int) -> Path:
@@ -50,6 +73,8 @@ def grown(place: Path, seed: Path, what: str, count: int) -> Path:
             target.parent.mkdir(parents=True, exist_ok=True)
             if path.suffix == ".json":
                 target.write_text(path.read_text(encoding="utf-8").replace('"t-1"', f'"{name}"'), encoding="utf-8")
+            elif path.name == "stops.parquet":
+                scattered(pl.read_parquet(path), number).write_parquet(target)
             else:
                 shutil.copyfile(path, target)
     shutil.copytree(seed / "methods", place / "methods")
