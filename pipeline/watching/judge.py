@@ -96,7 +96,7 @@ def said_of_wear(parts: Sequence[PartOutlook], confidence: float) -> list[Said]:
     """An alarm where a part does not last to the program's end, a note where that is doubtful."""
     found = []
     for part, after, one in parts:
-        if one.lasts == "yes":
+        if one.lasts in ("yes", "not known"):
             continue
         name, key = spoken(part), f"wear {part} {one.lasts}"
         if one.end_um is None or one.low_um is None or one.high_um is None:

@@ -38,8 +38,9 @@ class Loss(NamedTuple):
 class Outlook(NamedTuple):
     """What is left of a part above its minimum, and at the program's end (um: expected, low, high; below 0: worn through).
 
-    lasts: `yes`; `doubtful`: the expected end is below the minimum; `no`: so is the upper end of the interval, or the minimum
-    is reached already. None of the three figures where no rate is known.
+    lasts: `yes`, also where no work is left; `doubtful`: the expected end is below the minimum; `no`: so is the upper end of
+    the interval, or the minimum is reached already; `not known`: work is left and no rate is known. The three figures stand
+    where a rate was needed.
     """
 
     left_um: float
@@ -61,7 +62,7 @@ def outlook(losses: Sequence[Loss], left_um: float, ahead_mj: float, confidence:
     if left_um <= 0:
         return Outlook(left_um, None, None, None, "no", len(used))
     if not used or ahead_mj <= 0:
-        return Outlook(left_um, None, None, None, "yes", len(used))
+        return Outlook(left_um, None, None, None, "yes" if ahead_mj <= 0 else "not known", len(used))
     from scipy.special import stdtrit
 
     energy = np.array([one.energy_mj for one in used])

@@ -34,7 +34,7 @@ def test_doubtful_where_the_expected_end_is_below_the_minimum_and_no_where_all_t
 
 def test_bedding_tells_no_rate():
     alone = outlook([Loss(300.0, 1.0, 10.0, bedding=True)], 100.0, 60.0, 0.95)
-    assert (alone.lasts, alone.end_um, alone.rates) == ("yes", None, 0)
+    assert (alone.lasts, alone.end_um, alone.rates) == ("not known", None, 0)
     both = outlook([Loss(300.0, 1.0, 10.0, bedding=True), *losses(50.0, 50.0)], 1000.0, 60.0, 0.95)
     assert both.end_um == pytest.approx(1000.0 - 300.0)
 
