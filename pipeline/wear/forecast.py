@@ -5,10 +5,12 @@ since the last reading, and of those that the schedule has left: inertia and spe
 come, and what is left above the minimum thickness says whether the part lasts.
 
 The rate of a further use departs from those seen: hot use oxidises, cold use does not. How far is taken from the scatter of
-the rates' logarithms, drawn towards `EXPECTED` with the weight of `EXPECTED_DOF` readings, since two or three rates say
-little of their scatter (the figures are from memory of how rates over work differ between gentle and hard use); the interval
-is Student's, with one over the number of rates for the mean and one for the use to come. The uncertainty of the readings is
-in the scatter. A rate that was lost in the readings' noise counts as the noise.
+the rates' logarithms about that of the mean rate, drawn towards `EXPECTED` with the weight of `EXPECTED_DOF` readings, since
+two or three rates say little of their scatter (the figures are from memory of how rates over work differ between gentle and
+hard use). The mean rate weighs each rate by its work, w_i of the whole; so its variance is q = sum w_i^2 of a rate's, and the
+squares about it come to n - 2 + n q times that on the mean (n - 1 where all did the same work). The interval is Student's, with q for the
+mean and one for the use to come. The uncertainty of the readings is in the scatter. A rate that was lost in the readings' noise
+counts as the noise.
 
 Blind to: use ahead that is far harder than all before it, as every forecast by work alone is; the thinnest point where
 readings are given as a mean. The first reading after bedding, when no other is there, tells no forecast.
@@ -68,10 +70,12 @@ def outlook(losses: Sequence[Loss], left_um: float, ahead_mj: float, confidence:
     energy = np.array([one.energy_mj for one in used])
     worn = np.array([max(one.wear_um, one.u_um, 1e-6) for one in used])
     mean = float(worn.sum() / energy.sum())
-    apart = np.log(worn / energy) - np.log(mean)
-    dof = EXPECTED_DOF + len(used) - 1
-    squares = EXPECTED_DOF * EXPECTED**2 + float(apart @ apart) * (len(used) - 1) / len(used)
-    reach = float(stdtrit(dof, 0.5 + confidence / 2)) * np.sqrt(squares / dof * (1 + 1 / len(used)))
+    apart, further = np.log(worn / energy) - np.log(mean), len(used) - 1
+    of_mean = float(energy @ energy) / float(energy.sum()) ** 2
+    squares = float(apart @ apart) * further / (further - 1 + (further + 1) * of_mean) if further else 0.0
+    dof = EXPECTED_DOF + further
+    scatter = np.sqrt((EXPECTED_DOF * EXPECTED**2 + squares) / dof * (1 + of_mean))
+    reach = float(stdtrit(dof, 0.5 + confidence / 2)) * scatter
     ends = [left_um - mean * ahead_mj * float(np.exp(by)) for by in (0.0, reach, -reach)]
     lasts = "no" if ends[2] < 0 else "doubtful" if ends[0] < 0 else "yes"
     return Outlook(left_um, ends[0], ends[1], ends[2], lasts, len(used))

@@ -25,6 +25,21 @@ def test_equal_rates_leave_the_expected_scatter_and_students_quantile():
     assert found.high_um == pytest.approx(2000.0 - 600.0 * np.exp(-reach))
 
 
+@pytest.mark.parametrize("work", [(10.0, 10.0), (10.0, 10.0, 10.0, 10.0), (30.0, 3.0), (40.0, 10.0, 2.0, 2.0)])
+def test_the_scatter_of_the_rates_is_told_without_bias_and_a_use_of_little_work_makes_the_mean_no_surer(work):
+    """Read back from the interval: what the rates' squares add is n - 1 times the variance that they were drawn with."""
+    rng, sigma, left = np.random.default_rng(11), 0.1, 1e6
+    n, mj = len(work), np.array(work)
+    of_mean = float((mj**2).sum() / mj.sum() ** 2)
+    added = []
+    for rates in 10.0 * np.exp(sigma * rng.standard_normal((4000, n))):
+        found = outlook([Loss(float(r * e), 1e-9, float(e)) for r, e in zip(rates, mj, strict=True)], left, 60.0, 0.95)
+        reach = np.log((left - found.low_um) / (left - found.end_um))
+        dof = EXPECTED_DOF + n - 1
+        added.append((reach / t.ppf(0.975, dof)) ** 2 * dof / (1 + of_mean) - EXPECTED_DOF * EXPECTED**2)
+    assert np.mean(added) == pytest.approx((n - 1) * sigma**2, rel=0.07)
+
+
 def test_doubtful_where_the_expected_end_is_below_the_minimum_and_no_where_all_the_interval_is():
     assert outlook(losses(100.0, 100.0, 100.0), 500.0, 60.0, 0.95).lasts == "doubtful"
     assert outlook(losses(100.0, 100.0, 100.0), 100.0, 60.0, 0.95).lasts == "no"
