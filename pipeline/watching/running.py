@@ -143,9 +143,9 @@ class RunningTest:
             words += "" if judged.found.onset_stop is not None else f" ({judged.found.evidence.why})"
             events.append(Event(self.name, "look", judged.last, words))
         said += said_of_faults(lasting_faults(stops, reduced.found))
-        parts, why = wear_so_far(self.folder, card, stops, self.method.wear)
+        parts, without = wear_so_far(self.folder, card, stops, self.method.wear)
         said += said_of_wear(parts, self.method.wear.confidence)
-        events += self._waits(why) if why else []
+        events += [event for why in without for event in self._waits(why)]
         for one in said:
             if one is not None and one.key not in self._told:
                 self._told.add(one.key)

@@ -1,4 +1,7 @@
-"""The wear readings taken so far, part by part, and whether each part lasts to the end of the program."""
+"""The wear readings taken so far, part by part, and whether each part lasts to the end of the program.
+
+A part is at its minimum where its thinnest point is. Readings are left out and placed among the soaks as the stage `wear` does.
+"""
 
 from __future__ import annotations
 
@@ -12,10 +15,11 @@ import polars as pl
 from pipeline.archive.card import Card
 from pipeline.errors import InputError
 from pipeline.method.wear import Wear
-from pipeline.wear.components import Component, component
+from pipeline.wear.components import Component, component, spoken
+from pipeline.wear.dwells import placed
 from pipeline.wear.forecast import Loss, Outlook, outlook, scheduled_mj
-from pipeline.wear.intervals import Intervals, cells, intervals
-from pipeline.wear.readings import read_wear
+from pipeline.wear.intervals import Intervals, intervals
+from pipeline.wear.readings import beside_card, read_wear
 
 
 class PartOutlook(NamedTuple):
@@ -26,30 +30,33 @@ class PartOutlook(NamedTuple):
     found: Outlook
 
 
-def wear_so_far(folder: Path, card: Card, stops: pl.DataFrame, settings: Wear) -> tuple[list[PartOutlook], str | None]:
-    """The outlook of every part with a minimum thickness and two readings or more, and why there is none where the wear file
-    cannot be used: it may be half written too, so that is no fault.
+def wear_so_far(folder: Path, card: Card, stops: pl.DataFrame, settings: Wear) -> tuple[list[PartOutlook], list[str]]:
+    """The outlook of every part that was read twice or more, and in words of which there is none and why: also where the wear file
+    cannot be used, which may be half written and is no fault.
 
     stops: as vocabulary.STOPS, as many as were run so far.
     """
     if not card.wear or not (folder / card.wear).is_file():
-        return [], None
+        return [], []
     try:
         readings, _ = read_wear(folder / card.wear, inside=folder)
     except InputError as error:
-        return [], str(error)
-    return outlooks(readings, card, stops, settings), None
+        return [], [str(error)]
+    return outlooks(readings, card, stops, settings)
 
 
-def outlooks(readings: pl.DataFrame, card: Card, stops: pl.DataFrame, settings: Wear) -> list[PartOutlook]:
+def outlooks(
+    readings: pl.DataFrame, card: Card, stops: pl.DataFrame, settings: Wear
+) -> tuple[list[PartOutlook], list[str]]:
     """As `wear_so_far`, of readings as `read_wear` gives them; those placed after the last stop are left out."""
     run = stops["run_number"].max() if stops.height else None
     if not isinstance(run, int):
-        return []
-    readings = readings.filter(pl.col("after_stop") <= run)
-    found = []
+        return [], []
+    readings, _ = placed(readings.filter(pl.col("after_stop") <= run), card)
+    found, without = [], []
     for name in sorted(set(readings["component"])):
         part, own = component(name, card), readings.filter(pl.col("component") == name)
+        own, _ = beside_card(own, name, {"thickness": part.thickness, "mass": part.mass})
         measured = intervals(
             own,
             part,
@@ -57,15 +64,28 @@ def outlooks(readings: pl.DataFrame, card: Card, stops: pl.DataFrame, settings: 
             assumed_mass=settings.mass_u,
             last_stop=float(run),
         )
-        if measured is None or part.usable_um is None:
+        if measured is None:
             continue
-        ahead = _ahead_mj(stops, card, int(measured.to_stop[-1]))
-        left = _left_um(own, part, measured)
-        if ahead is not None and left is not None:
-            read_after = int(measured.to_stop[-1])
-            judged = outlook(_losses(measured, stops), left, ahead, settings.confidence)
-            found.append(PartOutlook(name, read_after, judged))
-    return found
+        judged = _outlook(part, measured, card, stops, settings)
+        if isinstance(judged, str):
+            without.append(f"whether the {spoken(name)} lasts is not known: {judged}")
+        else:
+            found.append(PartOutlook(name, int(measured.to_stop[-1]), judged))
+    return found, without
+
+
+def _outlook(part: Component, measured: Intervals, card: Card, stops: pl.DataFrame, settings: Wear) -> Outlook | str:
+    """The outlook of one part, or why there is none."""
+    if part.usable_um is None:
+        return "the card states no thickness and minimum_thickness of it"
+    left = _left_um(part, measured)
+    if left is None:
+        return "it was not weighed before the first stop, so that what is left is not known; read its thickness"
+    ahead = _ahead_mj(stops, card, int(measured.to_stop[-1])) if left > 0 else 0.0
+    if ahead is None:
+        return "a drag is ahead, and the card tells no duration of it, or neither pressure nor torque"
+    judged = outlook(_losses(measured, stops), left, ahead, settings.confidence)
+    return "no rate but that of bedding was read" if judged.lasts == "not known" else judged
 
 
 def _losses(measured: Intervals, stops: pl.DataFrame) -> list[Loss]:
@@ -87,16 +107,15 @@ def _ahead_mj(stops: pl.DataFrame, card: Card, read_after: int) -> float | None:
     """Friction work between a reading and the program's end: of the stops run since, and of those still to come."""
     since = stops.select("run_number", energy=_energy()).filter(pl.col("run_number") > read_after)["energy"].sum()
     rows: Sequence[int] = stops["schedule_row"].drop_nulls().to_list()
-    left = scheduled_mj(card.blocks, card.inertia, max(rows) + 1 if rows else 0)
+    mu = stops["mu"].median()
+    left = scheduled_mj(card, max(rows) + 1 if rows else 0, mu if isinstance(mu, float) else None)
     return None if left is None else float(since) / 1e3 + left
 
 
-def _left_um(own: pl.DataFrame, part: Component, measured: Intervals) -> float | None:
-    """Thickness at the last reading above the minimum: of the readings of thickness, else new less what was lost."""
+def _left_um(part: Component, measured: Intervals) -> float | None:
+    """Thickness at the last reading above the minimum: of the thinnest point read, else (by mass) new less all that was lost."""
     if part.minimum_thickness is None or part.usable_um is None:
         return None
-    thickness = own.filter(pl.col("quantity") == "thickness")
-    if thickness["after_stop"].n_unique() < 2:
-        return part.usable_um - float(np.sum(measured.wear))
-    _, _, mean, _ = cells(thickness)
-    return (float(np.nanmean(mean[-1])) - part.minimum_thickness) * 1e6
+    if measured.points[-1].measured_by == "mass":
+        return None if measured.from_stop[0] > 0 else part.usable_um - float(np.sum(measured.wear))
+    return (float(np.nanmin(measured.last)) - part.minimum_thickness) * 1e6

@@ -24,6 +24,10 @@ from typing import NamedTuple
 import numpy as np
 
 from pipeline.archive.block import Block
+from pipeline.archive.card import Card
+from pipeline.errors import InputError
+from pipeline.stops.work import kinetic_energy
+from pipeline.wear.planned_stops import Assumed, braking
 
 EXPECTED, EXPECTED_DOF = 0.4, 4.0  # standard deviation of ln rate between uses, and how firmly it is expected
 
@@ -81,16 +85,31 @@ def outlook(losses: Sequence[Loss], left_um: float, ahead_mj: float, confidence:
     return Outlook(left_um, ends[0], ends[1], ends[2], lasts, len(used))
 
 
-def scheduled_mj(blocks: Sequence[Block], inertia: float, after: int) -> float | None:
-    """Friction work (MJ) of the schedule's stops after the first `after` of them, by inertia (kg m2) and speeds; None where
-    a drag is among them, whose work no card tells."""
+def scheduled_mj(card: Card, after: int, mu: float | None) -> float | None:
+    """Friction work (MJ) of the schedule's stops after the first `after` of them, by inertia and speeds; of a drag by speed,
+    duration and torque, or the pressure's by the `mu` of the stops. None where a drag is among them of which these are not known.
+    """
     total, run = 0.0, 0
-    for block in blocks:
+    for block in card.blocks:
         left = block.stops - max(0, min(block.stops, after - run))
         run += block.stops
         if not left:
             continue
-        if block.kind == "drag":
+        energy = _drag(block, card, mu) if block.kind == "drag" else _stop(block, card.inertia)
+        if energy is None:
             return None
-        total += left * 0.5 * inertia * (block.speed_start**2 - block.speed_end**2) / 1e6
+        total += left * energy / 1e6
     return total
+
+
+def _stop(block: Block, inertia: float) -> float:
+    return kinetic_energy(inertia, block.speed_start, block.speed_end)
+
+
+def _drag(block: Block, card: Card, mu: float | None) -> float | None:
+    if block.duration is None or mu is None:
+        return None
+    try:
+        return braking(block, card, Assumed(mu=mu))[0]
+    except InputError:  # the block states neither pressure nor torque
+        return None

@@ -32,7 +32,8 @@ class Intervals:
     """Thickness loss of one component per interval. wear in um [K]; covariance in um^2 [K, K].
 
     single_um: noise of one reading of one point; residual: (variance, dof) of the chosen law's whitened residuals, by
-    which what is said of the readings themselves is widened (None: by the noise's own dof).
+    which what is said of the readings themselves is widened (None: by the noise's own dof); last: what the last of the
+    readings that were kept says at each point [P], m or kg, NaN where it has none.
     """
 
     from_stop: np.ndarray
@@ -45,6 +46,7 @@ class Intervals:
     findings: list[Finding] = field(default_factory=list)
     single_um: float = 0.0
     residual: tuple[float, float] | None = None
+    last: np.ndarray = field(default_factory=lambda: np.empty(0))
 
     @property
     def assumed(self) -> bool:
@@ -169,6 +171,7 @@ def _losses(
         points=at_points,
         findings=findings,
         single_um=float(np.sqrt(sigma.value**2 + sigma.stuck)) * scale,
+        last=mean[-1],
     )
     _negative(result, part, quantity)
     return result

@@ -77,7 +77,7 @@ def watched(cause: str, test: Watched, others: dict[str, Series], room: Path) ->
         told += [Told(judged.last, said)] if said else []
     for after in read:
         so_far = test.stops.filter(pl.col("stop") <= after)
-        parts = outlooks(readings.filter(pl.col("after_stop") <= after), test.card, so_far, METHOD.wear)
+        parts, _ = outlooks(readings.filter(pl.col("after_stop") <= after), test.card, so_far, METHOD.wear)
         told += [Told(after, said) for said in said_of_wear(parts, METHOD.wear.confidence)]
     for stop in test.stops["stop"].to_list():
         so_far, found = (
