@@ -145,7 +145,8 @@ def take_back(results: Path) -> None:
 def _in_queue(name: str) -> list[str]:
     """Numbers of jobs that wait, work or are ending."""
     lines = _asked(["squeue", "--me", "--noheader", "--format=%A %j"]).splitlines()
-    return sorted({number for number, job in map(str.split, lines) if job.startswith(name)})
+    jobs = (line.strip().partition(" ") for line in lines)  # the user's other jobs have names of any kind
+    return sorted({number for number, _, job in jobs if job.startswith(name)})
 
 
 class _NoAnswerError(Exception):

@@ -104,8 +104,8 @@ def run(
 
 @app.command(
     help='A test that is still running: new recordings are taken in as they appear, and "stop and look" is said when friction '
-    "drifts, a sensor fails or a part will not last; then everything, as `run` does, when the program has been run. At most 2 % of sound "
-    'tests are stopped for nothing, all looks together. 4 where "stop and look" was said.'
+    "drifts, a sensor fails or a part will not last; then everything, as `run` does, when the program has been run. Of sound tests "
+    'about 1 % are stopped for nothing, all looks together, in simulation (docs/watching_study.md). 4 where "stop and look" was said.'
 )
 def watch(
     config: Annotated[Path, typer.Argument(metavar="CONFIG", help="config.yaml of the workspace")],

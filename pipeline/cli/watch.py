@@ -11,10 +11,12 @@ import io
 import json
 import sys
 import time
+import traceback
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline import faults
 from pipeline.archive.scan import printable
 from pipeline.cli import workspace
 from pipeline.drift.series import Series
@@ -28,6 +30,8 @@ from pipeline.workspace.run import Run, load_run
 from pipeline.workspace.targets import refuse_unknown
 
 ALARMED = 4  # exit code: "stop and look" was said
+STOPPED_BY_SIGNAL = 128  # exit codes from here on
+LOG = "watch.fault.txt"  # below the results: details of a fault of ours
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,8 @@ class Hands:
 
 
 def watch(given: Given, hands: Hands | None = None) -> int:
-    """Watch to the program's end; 4 when "stop and look" was said, else the exit code of the whole run at the end."""
+    """Watch to the program's end; 4 when "stop and look" was said, else the exit code of the whole run at the end, whose
+    interrupt stays one."""
     hands = hands or Hands()
     every, settle = _time("--every", given.every), _time("--settle", given.settle)
     idle = None if given.idle is None else _time("--idle", given.idle)
@@ -93,40 +98,84 @@ class Loop:
     settle_s: float
     tests: dict[str, RunningTest] = field(default_factory=dict)
     started: set[str] = field(default_factory=set)
-    _folders: frozenset[str] = frozenset()
+    _folders: frozenset[str] | None = None
+    _said: set[str] = field(default_factory=set)
+    _results: Path = Path()
 
     @property
     def ended(self) -> bool:
-        alarmed = self.given.end_at_alarm and any(test.alarmed for test in self.tests.values())
-        return alarmed or (bool(self.started) and all(self.tests[name].at_end for name in self.started))
+        return self._stopped or (bool(self.started) and all(self.tests[name].at_end for name in self.started))
+
+    @property
+    def _alarmed(self) -> bool:
+        return any(test.alarmed for test in self.tests.values())
+
+    @property
+    def _stopped(self) -> bool:
+        return self.given.end_at_alarm and self._alarmed
 
     def round(self) -> bool:
-        """Look at every test once; whether anything came."""
-        self._look_for_tests()
+        """Look at every test once, up to an alarm that ends the watch; whether anything came."""
+        try:
+            self._look_for_tests()
+        except InputError as error:
+            if not self.tests:
+                raise
+            self._once("waits", f"not yet: {error}")
         came = False
         for name, test in self.tests.items():
-            events, quiet = test.look_round(self.hands.now())
+            events, quiet = self._looked_at(name, test)
             for event in events:
                 self._tell(event)
             if any(event.kind == "taken" for event in events):
                 came = True
                 self.started.add(name)
+            if self._stopped:
+                break
             if test.due and quiet and not self.ended:
                 self._bring_up_to_date(name)
                 test.due = False
         return came
 
+    def _looked_at(self, name: str, test: RunningTest) -> tuple[list[Event], bool]:
+        """What is new of a test. A fault of ours or of the machine must not end the watch: a rig is running, and other tests are watched."""
+        try:
+            return test.look_round(self.hands.now())
+        except Exception as error:
+            said = faults.words_of(error, test.folder)
+            if said is None:
+                self._results.mkdir(parents=True, exist_ok=True)
+                (self._results / LOG).write_text(traceback.format_exc(), encoding="utf-8", errors="backslashreplace")
+                said = (
+                    f"fault of ours: {type(error).__name__}; {LOG} among the results has the details, please report it"
+                )
+            self._once("waits", f"{name}: not watched: {said}")
+            return [], False
+
     def end(self) -> int:
-        """Bring everything up to date, as `stopsheet run` does, and give the exit code."""
-        alarmed = any(test.alarmed for test in self.tests.values())
-        if self.given.end_at_alarm and alarmed:
-            for name in [name for name, test in self.tests.items() if test.due]:
-                self._bring_up_to_date(name)
+        """Bring everything up to date, as `stopsheet run` does, and give the exit code. Where an alarm ends the watch this is left to
+        the user: whoever waits for the exit code stops a rig.
+        """
+        if self._stopped:
+            self.say(
+                "end", f"stopped looking; the results are brought up to date by: stopsheet run {self.given.config}"
+            )
             return ALARMED
         load_run.cache_clear()
-        with contextlib.redirect_stdout(sys.stderr if self.given.as_json else sys.stdout):
-            code = self.hands.run(config=self.given.config, cores=self.given.cores)
-        return ALARMED if alarmed and code in (0, 3) else code
+        try:
+            with contextlib.redirect_stdout(sys.stderr if self.given.as_json else sys.stdout):
+                code = self.hands.run(config=self.given.config, cores=self.given.cores)
+        except InputError as error:
+            if not self._alarmed:
+                raise
+            self.say("results", f"results not brought up to date: {error}")
+            return ALARMED
+        return ALARMED if self._alarmed and code < STOPPED_BY_SIGNAL else code
+
+    def _once(self, kind: str, words: str) -> None:
+        if words not in self._said:
+            self._said.add(words)
+            self.say(kind, words)
 
     def say(self, kind: str, words: str) -> None:
         """One line to the standard output."""
@@ -141,14 +190,16 @@ class Loop:
             print(printable(f"{event.test}{after}: {event.words}"), flush=True)
 
     def _look_for_tests(self) -> None:
-        archive = self._archive()
+        if self.given.only in self.tests:
+            return
+        archive = self._loaded(fresh=False).archive
         folders = frozenset(path.parent.name for path in archive.glob("*/test.yaml"))
         if folders == self._folders:
             return
-        first, self._folders = not self.tests, folders
         loaded = self._loaded()
         method = self._method(loaded)
         refuse_unknown(loaded, self.given.only)
+        first, self._folders, self._results = not self.tests, folders, Path(loaded.results)
         for name in loaded.tests if self.given.only is None else [self.given.only]:
             if name not in self.tests:
                 rig = loaded.rig(method[0], name)
@@ -162,9 +213,6 @@ class Loop:
                 if first and self.given.only is None:
                     test.seen(self.hands.now())
                 self.tests[name] = test
-
-    def _archive(self) -> Path:
-        return self._loaded(fresh=False).archive
 
     def _loaded(self, *, fresh: bool = True) -> Run:
         if fresh:

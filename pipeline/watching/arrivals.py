@@ -29,20 +29,26 @@ class State(NamedTuple):
     changed_ns: int
 
 
-def listed(folder: Path, card: Card) -> dict[str, State]:
-    """The test's recordings by their path in its folder, in the order run; empty where there is none yet."""
+def listed(folder: Path, card: Card) -> tuple[dict[str, State], str | None]:
+    """The test's recordings by their path in its folder, in the order run; where files are there and none is one, why in words."""
+    besides = (card.wear,) if card.wear else ()
     try:
-        paths = recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
-    except InputError:
-        return {}
-    found = {}
-    for path in paths:
-        try:
-            info = path.stat()
-        except OSError:  # gone again, or a link that leads nowhere yet
-            continue
-        found[path.relative_to(folder).as_posix()] = State(info.st_size, info.st_mtime_ns)
-    return found
+        paths = recording_files(folder, card.recordings.files, besides=besides)
+    except InputError as error:
+        others = (path for path in folder.rglob("[!.]*") if path.is_file())
+        known = {folder / name for name in ("test.yaml", *besides)}
+        return {}, str(error) if any(path not in known for path in others) else None
+    found = {path.relative_to(folder).as_posix(): state_of(path) for path in paths}
+    return {name: state for name, state in found.items() if state is not None}, None
+
+
+def state_of(path: Path) -> State | None:
+    """None where there is no file, or none any more, or a link that leads nowhere yet."""
+    try:
+        info = path.stat()
+    except OSError:
+        return None
+    return State(info.st_size, info.st_mtime_ns)
 
 
 @dataclass

@@ -14,7 +14,7 @@ from pipeline.errors import InputError
 from pipeline.method import Method
 from pipeline.notebook.reduction import Reduced, reduce
 from pipeline.notebook.test import read_test
-from pipeline.watching.arrivals import Arrivals, State, cut_off, listed
+from pipeline.watching.arrivals import Arrivals, State, cut_off, listed, state_of
 from pipeline.watching.faults import lasting_faults
 from pipeline.watching.judge import (
     Said,
@@ -77,18 +77,18 @@ class RunningTest:
             card = load_card(self.folder)
         except InputError as error:
             return self._waits(str(error)), False
-        now = listed(self.folder, card)
+        now, why = listed(self.folder, card)
         names = self.arrivals.whole(now, at_s)
-        events = self._take(card, now, names) if self._key(card, now, names) != self._taken else []
+        events = self._waits(why, "no recordings") if why else []
+        events += self._take(card, now, names) if self._key(card, now, names) != self._taken else []
         quiet = self.arrivals.quiet(now, at_s)
         self.at_end = self.complete and quiet
         return events, quiet
 
     def _key(self, card: Card, now: Mapping[str, State], names: list[str]) -> Key:
-        """What a take rests on: the recordings, and the wear readings."""
-        wear = self.folder / card.wear if card.wear else None
-        info = wear.stat() if wear is not None and wear.is_file() else None
-        return [*((name, now[name]) for name in names), ("", State(info.st_size, info.st_mtime_ns) if info else None)]
+        """What a take rests on: the recordings, the card and the wear readings."""
+        besides = ("test.yaml", *((card.wear,) if card.wear else ()))
+        return [*((name, now[name]) for name in names), *(("", state_of(self.folder / name)) for name in besides)]
 
     def seen(self, at_s: float) -> None:
         """Count what is there now as seen: only what comes later is taken in."""
@@ -96,17 +96,20 @@ class RunningTest:
             card = load_card(self.folder)
         except InputError:
             return
-        now = listed(self.folder, card)
+        now, _ = listed(self.folder, card)
         self.arrivals.whole(now, at_s - self.settle_s)
         self._taken = self._key(card, now, list(now))
 
     def _take(self, card: Card, now: Mapping[str, State], names: list[str]) -> list[Event]:
         if not names:
             return []
+        before, self._taken = (
+            self._taken,
+            self._key(card, now, names),
+        )  # what fails is tried again when something is new
         try:
             reduced = reduce(read_test(self.folder, only=names), self.method, rig=self.rig)
         except InputError as error:
-            self._taken = self._key(card, now, names)
             return self._waits(str(error))
         last = names[-1]
         why = (
@@ -116,11 +119,11 @@ class RunningTest:
         )
         if why is not None:
             self.arrivals.doubt(last, now[last])
+            self._taken = before
             waits = self._waits(f"{last} reads as cut off and is waited for: {why}")
-            news = self._key(card, now, names[:-1]) != self._taken
+            news = self._key(card, now, names[:-1]) != before
             return [*waits, *(self._take(card, now, names[:-1]) if news else [])]
-        known = {name for name, _ in self._taken}
-        self._taken = self._key(card, now, names)
+        known = {name for name, _ in before}
         return self._judge(card, reduced, len(set(names) - known))
 
     def _judge(self, card: Card, reduced: Reduced, more: int) -> list[Event]:
@@ -155,8 +158,9 @@ class RunningTest:
         self.due = self.due or self.complete
         return events
 
-    def _waits(self, why: str) -> list[Event]:
-        if why in self._told:
+    def _waits(self, why: str, key: str | None = None) -> list[Event]:
+        """Said once; key: of words that differ from time to time."""
+        if (key or why) in self._told:
             return []
-        self._told.add(why)
+        self._told.add(key or why)
         return [Event(self.name, "waits", 0, f"not yet: {why}")]

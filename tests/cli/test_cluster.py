@@ -97,10 +97,11 @@ def test_cores_of_this_machine_and_a_cluster_exclude_each_other(tmp_path):
 
 def test_jobs_left_behind_are_taken_back_and_no_others(tmp_path, slurm):
     ours = cluster.chosen("slurm", tmp_path)
-    slurm.write_text(f"7 {ours.name}_5e\n8 stopsheet-0123456789abcdef_77\n19 {ours.name}_5e\n")
+    others = f"8 stopsheet-0123456789abcdef_77\n9 my {ours.name} of May\n10 \n"
+    slurm.write_text(f"7 {ours.name}_5e\n19 {ours.name}_5e\n{others}")
     with ours.at_work():
         assert (tmp_path / cluster.MARK).is_file()
-    assert slurm.read_text() == "8 stopsheet-0123456789abcdef_77\n" and not (tmp_path / cluster.MARK).exists()
+    assert slurm.read_text() == others and not (tmp_path / cluster.MARK).exists()
     slurm.write_text(f"7 {ours.name}_5e\n")
     cluster.take_back(tmp_path)  # no run was at work here: nothing is asked, nothing taken
     assert slurm.read_text()

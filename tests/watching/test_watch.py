@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 
 from pipeline.cli.watch import ALARMED, Given, watch
 from pipeline.errors import InputError
+from pipeline.watching import running
 from tests.hostile.base import write_base
 from tests.watching.makers import Rig, emptied, given, nothing, together
 
@@ -79,8 +81,9 @@ def test_the_watch_ends_at_the_first_alarm_where_that_is_wanted(place, capsys):
     config, test, recordings = place
     rig = Rig([*broken(recordings, test), *[nothing] * 12])
     assert watch(Given(config, only=TEST, end_at_alarm=True), rig.hands) == ALARMED
-    assert rig.runs == [TEST]
-    assert not any("8 of 11" in line for line in told(capsys))
+    assert rig.runs == []  # whoever waits for the end stops a rig
+    lines = told(capsys)
+    assert "STOP AND LOOK" in lines[-2] and "stopsheet run" in lines[-1]
 
 
 def test_a_program_cut_short_ends_when_nothing_comes_any_more(place, capsys):
@@ -135,3 +138,76 @@ def test_a_card_that_cannot_be_read_is_waited_for(place, capsys):
     assert watch(Given(config, only=TEST), Rig(steps).hands) == 0
     lines = told(capsys)
     assert sum("not yet" in line and "test.yaml" in line for line in lines) == 1
+
+
+@pytest.mark.parametrize(("only", "said"), [(TEST, 0), (None, 1)])
+def test_a_config_that_is_edited_meanwhile_ends_no_watch(place, capsys, only, said):
+    config, test, recordings = place
+    whole = config.read_text()
+    steps = [
+        together(recordings[:3], test),
+        lambda: (config.write_text("archive: ["), write_base(test.parent, "delimited", "another")),
+        given(recordings[3], test),
+        lambda: (config.write_text(whole), shutil.rmtree(test.parent / "another")),
+        together(recordings, test),
+    ]
+    rig = Rig([*steps, nothing, nothing])
+    assert watch(Given(config, only=only), rig.hands) == 0
+    lines = told(capsys)
+    assert sum("not yet: " in line and "config.yaml" in line for line in lines) == said
+    assert any("11 of 11" in line for line in lines)
+
+
+def test_a_fault_of_ours_in_one_test_is_told_and_the_other_is_watched_on(place, capsys, monkeypatch):
+    config, test, recordings = place
+    other = write_base(test.parent, "delimited", "other")
+    theirs = emptied(other, config.parent / "other rig")
+    (config.parent / "results").mkdir()
+    reduce = running.reduce
+
+    def failing(read, *more, **named):
+        if read.name == "other":
+            raise ZeroDivisionError
+        return reduce(read, *more, **named)
+
+    monkeypatch.setattr(running, "reduce", failing)
+    steps = [together(theirs[:3], other), nothing, together(recordings, test), nothing, nothing, nothing]
+    assert watch(Given(config), Rig(steps).hands) == 0
+    lines = told(capsys)
+    (said,) = [line for line in lines if "fault of ours" in line]
+    assert said.startswith(
+        "other: not watched: fault of ours: ZeroDivisionError; watch.fault.txt among the results has the details"
+    )
+    assert "ZeroDivisionError" in (config.parent / "results" / "watch.fault.txt").read_text()
+    assert any(line.startswith(f"{TEST}: ") and "11 of 11" in line for line in lines)
+
+
+def test_a_card_that_is_corrected_after_the_last_recording_is_read_again(place, capsys):
+    config, test, recordings = place
+    card = (test / "test.yaml").read_text()
+    (test / "test.yaml").write_text(card.replace("column: Mb", "column: Mx"))
+    steps = [together(recordings, test), nothing, nothing, lambda: (test / "test.yaml").write_text(card), nothing]
+    rig = Rig([*steps, nothing, nothing])
+    assert watch(Given(config, only=TEST, idle="1 h"), rig.hands) == 0
+    assert any("11 of 11 scheduled stops run" in line for line in told(capsys)) and rig.at_s < 600
+
+
+def test_a_pattern_that_matches_nothing_is_said(place, capsys):
+    config, test, recordings = place
+    card = (test / "test.yaml").read_text()
+    (test / "test.yaml").write_text(card.replace("recordings/*.csv", "recordings/*.dat"))
+    watch(Given(config, only=TEST, idle="1 min"), Rig([together(recordings, test)]).hands)
+    (line,) = [line for line in told(capsys) if "not yet: " in line]
+    assert "'recordings/*.dat' matches no file" in line
+
+
+@pytest.mark.parametrize("how", [lambda **_: 1, lambda **_: (_ for _ in ()).throw(InputError("config.yaml: no"))])
+def test_what_was_said_stays_the_exit_code_where_the_run_at_the_end_fails(place, capsys, how):
+    config, test, recordings = place
+    assert watch(Given(config, only=TEST), Rig([*broken(recordings, test), *[nothing] * 12], how).hands) == ALARMED
+
+
+def test_an_interrupt_at_the_end_stays_one(place, capsys):
+    config, test, recordings = place
+    steps = [*broken(recordings, test), *[nothing] * 12]
+    assert watch(Given(config, only=TEST), Rig(steps, lambda only=None, **_: 0 if only else 130).hands) == 130
