@@ -1,7 +1,7 @@
 """From figures and words to an HTML file that opens from disk, without a network and without a server.
 
-plotly.js (about 5 MB; the Python package carries no smaller bundle) is written once in the results folder, under a name
-that carries its digest, and referenced relatively: all pages of all methods share it. A page is text and still pictures
+plotly.js (the smallest bundle that draws what the figures are made of: `templates/library/`) is written once in the results
+folder, under a name that carries its digest, and referenced relatively: all pages of all methods share it. A page is text and still pictures
 first; its own script then loads the library, and files of traces, by elements that it makes itself (`templates/js/load.js`),
 which the content policy lets through and which no text of a user can imitate. All text passes through autoescaping
 templates; JSON inside a page has `<`, `>` and `&` written as escapes, so that no text of a user can end the script element.
@@ -88,25 +88,26 @@ def page_script() -> Markup:
     return scripts("figures")
 
 
+BUNDLE = TEMPLATES / "library" / "plotly-cartesian.min.js"
 #: Addresses of other hosts that a control of the library leads to or sends data to, each replaced by one that leads
-#: nowhere. Its other addresses are those of map tiles and licences, which no figure uses and the policy keeps from loading.
+#: nowhere. Its other addresses are those of licences and of map outlines, which no figure uses and the policy keeps from loading.
 SENDING = (
     (r'(plotlyServerURL:\{[^{}]*?dflt:)"[^"]*"', r'\1""'),
     (r'(topojsonURL:\{[^{}]*?dflt:)"[^"]*"', r'\1"./"'),
-    (r'window\.open\("https?:[^"]*"', 'window.open("about:blank"'),
     (r'"https://plotly\.com/[^"]*"', '"about:blank"'),
 )
+#: The function that holds the whole library, in brackets: browsers then compile it in one go, beside the page's own work; without
+#: them they read it through to its end first and once more when it is called.
+AT_ONCE = (re.compile(r'\(\) => \{\s*"use strict";(.*)\}\)\);\s*\Z', re.DOTALL), r'(() => {"use strict";\1})));\n')
 
 
 @lru_cache(maxsize=1)
 def plotly_script() -> str:
     """plotly.js with no address of its maker's servers."""
-    from plotly.offline import get_plotlyjs
-
-    content = get_plotlyjs()
+    content = BUNDLE.read_text(encoding="utf-8")
     for pattern, instead in SENDING:
         content = re.sub(pattern, instead, content)
-    return content
+    return AT_ONCE[0].sub(AT_ONCE[1], content)
 
 
 def plotly_file(results: Path) -> Path:

@@ -137,9 +137,7 @@ def test_the_watch_sees_what_it_looks_for(browser, tmp_path):
 
 def test_the_library_by_itself_would_send(browser, tmp_path):
     """Its own defaults put a button on every figure that uploads it: the check of the pages would see that."""
-    from plotly.offline import get_plotlyjs
-
-    (tmp_path / "plotly.js").write_text(get_plotlyjs())
+    (tmp_path / "plotly.js").write_bytes(render.BUNDLE.read_bytes())
     page = tmp_path / "page.html"
     page.write_text(
         """<!doctype html><title>x</title><script src="plotly.js"></script><div class="plot" id="p"></div>

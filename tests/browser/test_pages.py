@@ -73,6 +73,11 @@ def test_all_plots_of_a_test_are_drawn(browser, pages):
         "surface_0",
     }
     assert all(drawn > 0 and width > 250 for _, drawn, width in plots)
+    kinds = browser.execute_script(
+        "return [...document.querySelectorAll('.plot')].flatMap((n) => n._fullData.map((t, at) => [t.type, n.data[at].type]))"
+    )
+    assert {asked for _, asked in kinds} == {"scatter", "bar", "contour", "heatmap"}
+    assert all(drawn == asked for drawn, asked in kinds)  # an unknown kind would have been drawn as points
 
 
 def test_every_table_has_heads_and_the_page_its_language_and_title(browser, pages):
