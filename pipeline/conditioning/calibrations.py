@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.archive.rigs import Calibration
-from pipeline.conditioning.stretches import frames
+from pipeline.conditioning.channels_file import frames
 
 CHANNELS = ("torque", "pressure")
 

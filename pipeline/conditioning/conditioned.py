@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
 from pipeline.archive.block import Block
 from pipeline.archive.card import Card
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.corrections import Conditioned, StopZero, conditioned
 from pipeline.conditioning.faults.of_braking import faults_beside, faults_within, unspiked
 from pipeline.conditioning.from_brakings import FoundCorrections, corrections_of
@@ -87,7 +87,7 @@ class ConditionedTest:
     card: Card
     settings: Conditioning
     segmentation: Segmentation  # with the thresholds that this test's noise allows
-    channels: Path
+    channels: ChannelsFile
     applications: Applications
     found: FoundCorrections
     full_scales: Mapping[str, float]  # of torque (N m) and pressure (Pa), as the channels reach them
@@ -154,7 +154,7 @@ class ConditionedTest:
 def condition(
     card: Card,
     method: Method,
-    channels: Path,
+    channels: ChannelsFile,
     rests: Mapping[int, Rest],
     *,
     wanted: set[int],

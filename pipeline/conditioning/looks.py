@@ -9,16 +9,15 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.medians import median
 from pipeline.conditioning.passes import rests_of
 from pipeline.conditioning.rest import Rest
 from pipeline.conditioning.segments import runs
-from pipeline.conditioning.stretches import frames
 
 COLUMNS = ["recording", "time", "speed", "torque", "pressure"]
 APPLIED = 0.1  # of the recording's highest pressure: a series has low applications beside high ones
@@ -39,19 +38,16 @@ class Look:
     work: float
 
 
-def looks(path: Path, rests: dict[int, Rest]) -> list[Look]:
+def looks(file: ChannelsFile, rests: dict[int, Rest]) -> list[Look]:
     """Every braking of the channels file, in order; one that a read's end cuts in two counts twice."""
-    import pyarrow.parquet as pq
-
     found: list[Look] = []
-    with pq.ParquetFile(path) as file:
-        for table in frames(file, COLUMNS):
-            number, *columns = (table[name].cast(pl.Float64).to_numpy() for name in COLUMNS)
-            edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-            for first, last in itertools.pairwise(edges):
-                recording = int(number[first]) if last > first else -1
-                if recording in rests:
-                    found += looks_in(recording, [c[first:last] for c in columns], rests[recording])
+    for table in file.parts(COLUMNS):
+        number, *columns = (table[name].cast(pl.Float64).to_numpy() for name in COLUMNS)
+        edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
+        for first, last in itertools.pairwise(edges):
+            recording = int(number[first]) if last > first else -1
+            if recording in rests:
+                found += looks_in(recording, [c[first:last] for c in columns], rests[recording])
     return found
 
 
@@ -88,12 +84,12 @@ def looks_in(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list[
     return found
 
 
-def first_look(path: Path, *, one_per_recording: bool) -> tuple[dict[int, Rest], list[Look]]:
+def first_look(file: ChannelsFile, *, one_per_recording: bool) -> tuple[dict[int, Rest], list[Look]]:
     """Pressure at rest of each recording of the channels file, and its brakings: of one-stop recordings the largest
     each.
     """
-    rests = rests_of(path)
-    found = looks(path, rests)
+    rests = rests_of(file)
+    found = looks(file, rests)
     return rests, largest(found) if one_per_recording else found
 
 

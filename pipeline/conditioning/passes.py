@@ -3,14 +3,14 @@
 import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.channels_file import HELD_BYTES, ChannelsFile
 from pipeline.conditioning.rest import Rest, rest_of, settled_rest
 from pipeline.conditioning.segments import brakings
-from pipeline.conditioning.stretches import Stretch, frames, stretches
+from pipeline.conditioning.stretches import Stretch, stretches
 from pipeline.conditioning.survey import Braking, surveyed
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
@@ -26,25 +26,21 @@ class Applications:
     held: tuple[Stretch, ...] | None = field(default=None, repr=False)  # the stretches, of a test that is small enough
 
 
-HELD_BYTES = 100 << 20  # of samples that are kept from the first pass for the second
 NOISES_ON, NOISES_OFF = 6.0, 3.5  # thresholds in standard deviations of the pressure at rest, at least
 LEAST_LEVELS = 2.5  # on-thresholds: a test whose pressures stay below was not recorded in the unit stated
 SHARE_ON, SHARE_OFF = 0.05, 0.03  # of such a test's pressures
 
 
-def rests_of(path: Path) -> dict[int, Rest]:
+def rests_of(file: ChannelsFile) -> dict[int, Rest]:
     """Pressure at rest of each recording, from the pressure column alone."""
-    import pyarrow.parquet as pq
-
     parts: dict[int, list[Rest]] = {}
-    with pq.ParquetFile(path) as file:
-        for table in frames(file, ["recording", "pressure"]):
-            number = table["recording"].to_numpy()
-            pressure = table["pressure"].cast(pl.Float64).to_numpy()
-            edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-            for first, last in itertools.pairwise(edges):
-                if last > first and np.isfinite(pressure[first:last]).any():
-                    parts.setdefault(int(number[first]), []).append(rest_of(pressure[first:last]))
+    for table in file.parts(["recording", "pressure"]):
+        number = table["recording"].to_numpy()
+        pressure = table["pressure"].cast(pl.Float64).to_numpy()
+        edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
+        for first, last in itertools.pairwise(edges):
+            if last > first and np.isfinite(pressure[first:last]).any():
+                parts.setdefault(int(number[first]), []).append(rest_of(pressure[first:last]))
     return {key: _joined(several) for key, several in parts.items()}
 
 
@@ -87,7 +83,7 @@ def thresholds_for(rests: Mapping[int, Rest], settings: Segmentation, *, speed_f
 
 
 def survey(
-    path: Path,
+    file: ChannelsFile,
     columns: list[str],
     rests: dict[int, float],
     conditioning: Conditioning,
@@ -101,7 +97,7 @@ def survey(
     samples: dict[int, int] = {}
     held: list[Stretch] | None = []
     size = 0
-    for stretch in stretches(path, columns, segmentation):
+    for stretch in stretches(file, columns, segmentation):
         if held is not None:
             held.append(stretch)
             size += stretch.bytes
@@ -155,12 +151,12 @@ def with_bounds(spans: list[slice], size: int) -> Iterator[tuple[slice, int, int
 
 
 def second_pass(
-    path: Path, columns: list[str], segmentation: Segmentation, applications: Applications
+    file: ChannelsFile, columns: list[str], segmentation: Segmentation, applications: Applications
 ) -> Iterator[tuple[int, Braking, Stretch, slice, tuple[int, int]]]:
     """Index of each braking, the braking, its stretch, its rows there, and the rows that its neighbours leave it."""
     position, found = 0, applications.found
     kept = applications.held
-    for stretch in stretches(path, columns, segmentation) if kept is None else kept:
+    for stretch in stretches(file, columns, segmentation) if kept is None else kept:
         inside = []
         while position < len(found) and found[position].recording == stretch.recording:
             if found[position].start >= stretch.row + stretch.size:

@@ -9,20 +9,15 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.channels_file import BATCH_ROWS, ChannelsFile
 from pipeline.conditioning.segments import brakings
 from pipeline.conditioning.time_base import row_at
 from pipeline.method.segmentation import Segmentation
 
-if TYPE_CHECKING:
-    from pyarrow.parquet import ParquetFile
-
-BATCH_ROWS = 250_000
 LONGEST_ROWS = 1_500_000  # of a stretch; six channels and their copies stay far below 1 GB
 LEAD_S = 3.0  # kept before a brake start at which a long recording is cut
 QUIET_S = 60.0  # after this long at rest a long recording may be cut without a brake start
@@ -46,47 +41,43 @@ class Stretch:
 
 
 def stretches(
-    path: Path, columns: list[str], settings: Segmentation, *, longest: int = LONGEST_ROWS, batch: int = BATCH_ROWS
+    file: ChannelsFile,
+    columns: list[str],
+    settings: Segmentation,
+    *,
+    longest: int = LONGEST_ROWS,
+    batch: int = BATCH_ROWS,
 ) -> Iterator[Stretch]:
     """The channels file as stretches, in order. Columns that it does not have are left out.
 
     The cuts depend on the samples and settings alone: reading twice gives the same stretches.
     """
-    import pyarrow.parquet as pq
-
-    with pq.ParquetFile(path, memory_map=False, pre_buffer=False) as file:
-        present = [name for name in columns if name in file.schema_arrow.names]
-        pending: list[dict[str, np.ndarray]] = []
-        recording, row, waiting = -1, 0, 0
-        for table in frames(file, ["recording", *present], batch):
-            number = table["recording"].to_numpy()
-            edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-            arrays = {name: _floats(table[name]) for name in present}
-            for first, last in itertools.pairwise(edges):
-                if last <= first:
-                    continue
-                if number[first] != recording:
-                    if pending:
-                        yield Stretch(recording, row, _joined(pending))
-                    pending, recording, row, waiting = [], int(number[first]), 0, 0
-                pending.append({name: _lasting(values[first:last].copy()) for name, values in arrays.items()})
-                waiting += int(last - first)
-                if waiting > longest:
-                    held = _joined(pending)
-                    cut = _cut(held, settings)
-                    if cut:
-                        yield Stretch(recording, row, {name: v[:cut] for name, v in held.items()})
-                        row += cut
-                        held = {name: _lasting(v[cut:].copy()) for name, v in held.items()}
-                    pending, waiting = [held], held["time"].size
-        if pending:
-            yield Stretch(recording, row, _joined(pending))
-
-
-def frames(file: ParquetFile, columns: list[str] | None = None, rows: int = BATCH_ROWS) -> Iterator[pl.DataFrame]:
-    """The file's rows in parts of bounded size. Frames, as Arrow loads pandas to make an array of numpy of its own column."""
-    for part in file.iter_batches(batch_size=rows, columns=columns):
-        yield pl.DataFrame(pl.from_arrow(part))
+    present = [name for name in columns if name in file.names]
+    pending: list[dict[str, np.ndarray]] = []
+    recording, row, waiting = -1, 0, 0
+    for table in file.parts(["recording", *present], batch):
+        number = table["recording"].to_numpy()
+        edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
+        arrays = {name: _floats(table[name]) for name in present}
+        for first, last in itertools.pairwise(edges):
+            if last <= first:
+                continue
+            if number[first] != recording:
+                if pending:
+                    yield Stretch(recording, row, _joined(pending))
+                pending, recording, row, waiting = [], int(number[first]), 0, 0
+            pending.append({name: _lasting(values[first:last]) for name, values in arrays.items()})
+            waiting += int(last - first)
+            if waiting > longest:
+                held = _joined(pending)
+                cut = _cut(held, settings)
+                if cut:
+                    yield Stretch(recording, row, {name: v[:cut] for name, v in held.items()})
+                    row += cut
+                    held = {name: _lasting(v[cut:].copy()) for name, v in held.items()}
+                pending, waiting = [held], held["time"].size
+    if pending:
+        yield Stretch(recording, row, _joined(pending))
 
 
 def _floats(column: pl.Series) -> np.ndarray:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.conditioning.stretches import BATCH_ROWS, frames
+from pipeline.conditioning.channels_file import BATCH_ROWS, frames
 from pipeline.conditioning.survey import GUARD_S
 from pipeline.constants import RPM, ZERO_C
 from pipeline.report import finding_table, frame, numbers, render

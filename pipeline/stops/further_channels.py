@@ -16,19 +16,17 @@ would explain it: k / ratio^2. An emissivity set wrong on the pyrometer shows at
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card, sensor_limit
-from pipeline.conditioning.stretches import frames
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.constants import ZERO_C, Array
 from pipeline.findings import Finding, finding
 from pipeline.heat import slab, thermocouple
 from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.heat.plate import Plate, plate_of
-from pipeline.results import scan_table
 from pipeline.results.summary import ChannelUse
 
 USES = {
@@ -61,17 +59,16 @@ class Rises:
 
 
 def further_channels(
-    card: Card, channels: Path, stops: pl.DataFrame, traces: pl.DataFrame
+    card: Card, channels: ChannelsFile, stops: pl.DataFrame, traces: pl.DataFrame
 ) -> tuple[list[ChannelUse], list[Finding]]:
     """A row for each channel of the card, and findings of those that contradict others; test-wide ones."""
-    names = scan_table(channels).collect_schema().names()
     rows, findings = [], []
     for name in card.recordings.channels:
         use, found = _use(name, card), None
-        if name in names and name == "surface_temperature":
+        if name in channels.names and name == "surface_temperature":
             found, more = face_beside_pyrometer(card, rises(channels, name, stops), stops, traces)
             findings += more
-        elif name in names and name == "disc_temperature_2":
+        elif name in channels.names and name == "disc_temperature_2":
             found, more = beside_first(card, rises(channels, name, stops), stops)
             findings += more
         rows.append(ChannelUse(channel=name, used_for=use, found=found))
@@ -107,7 +104,7 @@ def _use(name: str, card: Card) -> str:
     return USES.get(name, KEPT)
 
 
-def rises(channels: Path, name: str, stops: pl.DataFrame) -> Rises:
+def rises(channels: ChannelsFile, name: str, stops: pl.DataFrame) -> Rises:
     """The channel's mean before each braking and at its end, by recording and time."""
     known = stops.filter(pl.col("start_s").is_finite(), pl.col("end_s").is_finite())
     at = known.select(
@@ -128,19 +125,16 @@ def rises(channels: Path, name: str, stops: pl.DataFrame) -> Rises:
     return Rises(found["stop"].to_numpy(), before, end)
 
 
-def _within(channels: Path, name: str, spans: pl.DataFrame) -> pl.DataFrame:
+def _within(channels: ChannelsFile, name: str, spans: pl.DataFrame) -> pl.DataFrame:
     """recording, time, value of the channel's samples from the first to the last moment of each recording's span."""
-    import pyarrow.parquet as pq
-
     numbers, first, last = (spans[c].to_numpy() for c in ("recording", "first", "last"))
     parts = []
-    with pq.ParquetFile(channels) as file:
-        for part in frames(file, ["recording", "time", name]):
-            recording, time = part["recording"].to_numpy(), part["time"].to_numpy()
-            place = np.searchsorted(numbers, recording).clip(0, max(numbers.size - 1, 0))
-            if numbers.size:
-                near = (numbers[place] == recording) & (time >= first[place]) & (time <= last[place])
-                parts.append(part.filter(pl.Series(near)))
+    for part in channels.parts(["recording", "time", name]):
+        recording, time = part["recording"].to_numpy(), part["time"].to_numpy()
+        place = np.searchsorted(numbers, recording).clip(0, max(numbers.size - 1, 0))
+        if numbers.size:
+            near = (numbers[place] == recording) & (time >= first[place]) & (time <= last[place])
+            parts.append(part.filter(pl.Series(near)))
     empty = pl.DataFrame(schema={"recording": pl.Int32, "time": pl.Float64, name: pl.Float64})
     rows = pl.concat([empty, *parts])
     return rows.select(

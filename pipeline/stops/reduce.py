@@ -11,13 +11,13 @@ import polars as pl
 from pipeline.archive.card import Card, full_scales
 from pipeline.archive.rigs import Calibration
 from pipeline.conditioning.calibrations import true_scales
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.conditioned import ConditionedStop, ConditionedTest, condition
 from pipeline.conditioning.looks import Look, first_look
 from pipeline.conditioning.survey import Braking
 from pipeline.errors import InputError
 from pipeline.findings import RANK, Finding, finding
 from pipeline.method import Method
-from pipeline.results import scan_table
 from pipeline.results.model import renewed
 from pipeline.results.record import Record, Recording
 from pipeline.stops.alignment import Alignment
@@ -60,17 +60,18 @@ def prepared(
 ) -> Prepared:
     """Brakings, corrections and places in the schedule of a test; arguments and errors as of `reduce_test`."""
     recordings = [r for r in ingest.recordings if r.duplicate_of is None]
+    file = ChannelsFile(channels)
     if recordings:
-        refuse_negative_pressure(channels)
+        refuse_negative_pressure(file)
     one = card.recordings.holds == "stop"
-    rests, looks = first_look(channels, one_per_recording=one) if recordings else ({}, [])
+    rests, looks = first_look(file, one_per_recording=one) if recordings else ({}, [])
     levels = schedule_levels(card)
     setup = setup_of(card, method.reduction)
     apart, why_apart, slow = set_apart(card, setup, levels, looks, recordings)
     rests = {number: rest for number, rest in rests.items() if number not in why_apart}
     wanted = {r.recording for r in recordings} - set(why_apart)
     scales = true_scales(full_scales(card), calibrations)
-    test = condition(card, method, channels, rests, wanted=wanted, full_scales=scales, speed_factor=slow)
+    test = condition(card, method, file, rests, wanted=wanted, full_scales=scales, speed_factor=slow)
     entries = entries_of(recordings, test.brakings, one=one, apart=why_apart)
     if not entries:
         raise InputError("no recording of this test holds a brake application")
@@ -118,7 +119,7 @@ def reduce_test(
     stops = _stops(entries, alignment, results, p.recordings, card)
     shown = table_shows(stops, test, method, context.setup, p.levels, alignment, p.recordings)
     traces = _traces(results)
-    uses, of_further = further_channels(card, channels, stops, traces)
+    uses, of_further = further_channels(card, test.channels, stops, traces)
     findings = [*without_consequences([*findings, *shown.findings], stops.height), *shown.of_other_temperatures]
     findings += of_further
     stops = with_status(stops, [*findings, *of_recordings(ingest, entries)])
@@ -128,16 +129,16 @@ def reduce_test(
     return Result(stops, traces, renewed(summary, units=shown.units, channels=uses, **own), findings)
 
 
-def refuse_negative_pressure(channels: Path) -> None:
+def refuse_negative_pressure(file: ChannelsFile) -> None:
     """Raises InputError where the pressure goes below any vacuum in braking: it counts the other way.
 
     A line pressure above the hall's cannot fall by more than one atmosphere below it.
     """
     level = pl.col("pressure").fill_nan(None)
-    lowest = scan_table(channels).select(level.min()).collect().item()
+    lowest = file.scan(["pressure"]).select(level.min()).collect().item()
     if lowest is None or lowest >= -VACUUM_PA:
         return
-    low, high = scan_table(channels).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
+    low, high = file.scan(["pressure"]).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
     if low is not None and low < -VACUUM_PA and -low > 2 * abs(high):
         raise InputError(
             f"pressure goes down to {low / 1e5:.1f} bar in braking and not up: it counts the other way; correct the "

@@ -58,7 +58,7 @@ PARTS = {
         "run(folder=folder, channels=channels, record=record, settings=settings_of(Method(), 'stops'), into=into)",
     ),
     "reading": (
-        "import polars as pl, pyarrow.parquet as pq\nfrom pipeline.conditioning.stretches import frames",
+        "import polars as pl, pyarrow.parquet as pq\nfrom pipeline.conditioning.channels_file import frames",
         "with pq.ParquetFile(channels, memory_map=False) as file:\n    for part in frames(file): part.sum()",
     ),
     "pandas": (

@@ -159,10 +159,11 @@ def test_channels_are_read_without_them(tmp_path):
     script = (
         "from pathlib import Path\nimport sys\n"
         "from pipeline.archive.card import load_card\nfrom pipeline.conditioning import looks, passes, stretches\n"
-        f"path = Path({str(tmp_path / 't1.parquet')!r})\n"
-        "assert len(looks.looks(path, passes.rests_of(path))) == 1\n"
+        "from pipeline.conditioning.channels_file import ChannelsFile\n"
+        f"file = ChannelsFile(Path({str(tmp_path / 't1.parquet')!r}))\n"
+        "assert len(looks.looks(file, passes.rests_of(file))) == 1\n"
         "from pipeline.method.segmentation import Segmentation\n"
-        "assert len(list(stretches.stretches(path, ['time', 'speed', 'pressure'], Segmentation()))) == 1\n"
+        "assert len(list(stretches.stretches(file, ['time', 'speed', 'pressure'], Segmentation()))) == 1\n"
         f"load_card(Path({str(SAMPLES / 'archive' / 'm4-2403-a')!r}))\nassert 'pint' not in sys.modules"
     )
     assert loaded(script) == set()

@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 
 from pipeline.conditioning import stretches as module
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.segments import brakings
 from pipeline.conditioning.stretches import stretches
 from pipeline.method.segmentation import Segmentation
@@ -22,7 +23,7 @@ def test_pieces_join_to_the_recording_and_split_no_braking(tmp_path, longest):
     write_test(tmp_path, APPS, Rig(), series=True)
     path = tmp_path / "t1.parquet"
     whole = pl.read_parquet(path)
-    pieces = list(stretches(path, COLUMNS, Segmentation(), longest=longest, batch=300))
+    pieces = list(stretches(ChannelsFile(path), COLUMNS, Segmentation(), longest=longest, batch=300))
     assert len(pieces) > 1
     assert [p.row for p in pieces] == list(np.cumsum([0, *(p.size for p in pieces[:-1])]))
     for name in COLUMNS:
@@ -45,11 +46,11 @@ def test_a_series_in_pieces_gives_the_same_stops(tmp_path, monkeypatch):
 
 def test_recordings_in_one_batch_are_told_apart(tmp_path):
     write_test(tmp_path, APPS[:3], Rig())
-    found = list(stretches(tmp_path / "t1.parquet", COLUMNS, Segmentation()))
+    found = list(stretches(ChannelsFile(tmp_path / "t1.parquet"), COLUMNS, Segmentation()))
     assert [p.recording for p in found] == [1, 2, 3] and {p.row for p in found} == {0}
 
 
 def test_absent_columns_are_left_out(tmp_path):
     write_test(tmp_path, APPS[:1], Rig())
-    found = next(stretches(tmp_path / "t1.parquet", [*COLUMNS, "drive_torque"], Segmentation()))
+    found = next(stretches(ChannelsFile(tmp_path / "t1.parquet"), [*COLUMNS, "drive_torque"], Segmentation()))
     assert set(found.channels) == set(COLUMNS)

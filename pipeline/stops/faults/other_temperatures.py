@@ -13,17 +13,15 @@ the test cannot tell and says so. No friction coefficient rests on these channel
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
 from pipeline.inputs.quantities import scale_offset
 from pipeline.inputs.unit_slips import SPELLED, Slip, slips
-from pipeline.results import scan_table
 from pipeline.results.summary import ChannelUnit
 from pipeline.stops.faults.stretch_search import best_stretch, bounded, left_open
 
@@ -57,16 +55,21 @@ def _of_temperature(unit: str) -> bool:
     return True
 
 
-def readings(card: Card, channels: Path) -> pl.DataFrame:
+def readings(card: Card, channels: ChannelsFile) -> pl.DataFrame:
     """The first value (degC) of every temperature channel in each recording, or in PARTS equal parts of a series."""
-    lazy = scan_table(channels)
-    names = [n for n in ("disc_temperature", *others_of(card)) if n in lazy.collect_schema().names()]
+    names = [n for n in ("disc_temperature", *others_of(card)) if n in channels.names]
     part: pl.Expr = pl.col("recording")
     if card.recordings.holds != "stop":
         part = (pl.int_range(pl.len()) * PARTS // pl.len()).alias("recording")
     first = [(pl.col(n).fill_nan(None).drop_nulls().first() - ZERO_C).alias(n) for n in names]
-    lazy = lazy.select(part, *names)
-    return lazy.group_by("recording").agg(first).sort("recording").collect()
+    return (
+        channels.scan(["recording", *names])
+        .select(part, *names)
+        .group_by("recording")
+        .agg(first)
+        .sort("recording")
+        .collect()
+    )
 
 
 def other_temperatures(card: Card, table: pl.DataFrame, disc_slipped: bool) -> tuple[list[Finding], list[ChannelUnit]]:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import NamedTuple
 
 import polars as pl
 
 from pipeline.archive.card import Card
+from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.conditioned import ConditionedTest
 from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
 from pipeline.method import Method
-from pipeline.results import scan_table
 from pipeline.results.record import Recording
 from pipeline.results.summary import ChannelUnit
 from pipeline.stops.alignment import Alignment, schedule
@@ -82,7 +81,9 @@ def _no_schedule(units: Sequence[ChannelUnit]) -> Finding:
     return finding("levels_from_recordings", text, evidence={"not_verifiable": open_})
 
 
-def faults_across(stops: pl.DataFrame, card: Card, channels: Path, recordings: Sequence[Recording]) -> list[Finding]:
+def faults_across(
+    stops: pl.DataFrame, card: Card, channels: ChannelsFile, recordings: Sequence[Recording]
+) -> list[Finding]:
     """All of them, each with its stop and file where it strikes single stops.
 
     recordings: the ingest record's, duplicates left out. A conductance or cp that the card does not give is taken as
@@ -125,18 +126,18 @@ def schedule_levels(card: Card) -> pl.DataFrame:
     )
 
 
-def pad_and_disc_rises(card: Card, channels: Path) -> pl.DataFrame | None:
+def pad_and_disc_rises(card: Card, channels: ChannelsFile) -> pl.DataFrame | None:
     """recording, disc_k, pad_k: highest less first value in each one-stop recording; None where no pad channel is
     recorded.
     """
     if card.recordings.holds != "stop" or "pad_temperature" not in card.recordings.channels:
         return None
-    lazy = scan_table(channels)
-    if "pad_temperature" not in lazy.collect_schema().names():
+    if "pad_temperature" not in channels.names:
         return None
     rise = [
         (pl.col(name).fill_nan(None).max() - pl.col(name).fill_nan(None).drop_nulls().first()).alias(alias)
         for name, alias in (("disc_temperature", "disc_k"), ("pad_temperature", "pad_k"))
     ]
-    rises = lazy.group_by("recording").agg(rise).collect(engine="streaming")
+    samples = channels.scan(["recording", "disc_temperature", "pad_temperature"])
+    rises = samples.group_by("recording").agg(rise).collect(engine="streaming")
     return rises.with_columns(pl.col("recording").cast(pl.Int64)).drop_nulls()
