@@ -58,6 +58,7 @@ def _values(fig: go.Figure, chart: Chart, relative: bool, alone: str) -> None:
     for index, group in enumerate(dict.fromkeys(p.group for p in chart.points)):
         own = [p for p in chart.points if p.group == group]
         colour, symbol, *_ = palette.batch(index)
+        colours = [palette.ALARM if p.signals else colour for p in own]
         fig.add_scatter(
             x=[p.date for p in own],
             y=[shown(chart.quantity, p.value, p.centre, relative) for p in own],
@@ -65,9 +66,9 @@ def _values(fig: go.Figure, chart: Chart, relative: bool, alone: str) -> None:
             name=frame.label(group or alone),
             marker={
                 "symbol": [symbol if p.z is not None else f"{symbol}-open" for p in own],
-                "color": [palette.ALARM if p.signals else colour for p in own],
+                "color": colours,
                 "size": [13 if p.signals else 9 for p in own],
-                "line": {"width": 1.5},
+                "line": {"width": 1.5, "color": colours},
             },
             **frame.named(
                 ["name", "said"], [[p.name, said(p)] for p in own], "%{name}: %{y:.4g}<br>%{said}<extra></extra>"

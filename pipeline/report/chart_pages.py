@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from pipeline.report import numbers, render
+from pipeline.report import numbers, render, still
 from pipeline.report.chart_figures import AXES, chart_figure, said, shown
 from pipeline.results import beside, write_text
 from pipeline.results.charts import Chart, Charts
@@ -79,6 +79,7 @@ def _drawn(charts: list[Chart], events: list[Event], *, of_batches: bool) -> dic
             (chart.quantity, _heading(chart), basis(chart), point_rows(chart), chart.left_out) for chart in charts
         ],
         "figures": figures,
+        "stills": {name: still.picture(figure) for name, figure in figures.items() if figure.data},
         "figures_json": render.figures_json(figures),
         "script": render.page_script(),
     }

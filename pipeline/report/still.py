@@ -1,7 +1,7 @@
 """A still picture of an interactive figure: what a page shows until that is drawn, in print, and without its script.
 
 Drawn from the interactive figure's own data and layout, so that both show the same: traces of points, lines, bands and
-bars, heat maps, shapes and notes, on one x axis and one or several y axes above each other. A pixel of the layout is a
+bars, heat maps, shapes and notes, on one x axis (of numbers or dates) and one or several y axes above each other. A pixel of the layout is a
 point of the picture. Coordinates are written to a tenth of a point, which keeps the picture small.
 """
 
@@ -9,10 +9,13 @@ from __future__ import annotations
 
 import html
 import io
+import itertools
+import math
 import re
 from typing import Any
 
 import matplotlib
+import matplotlib.dates
 import numpy as np
 import plotly.graph_objects as go
 from markupsafe import Markup
@@ -28,6 +31,8 @@ MARKERS = {
     "x-thin": "x", "star": "*", "line-ew": "_",
 }  # fmt: skip
 DASHES = {None: "-", "solid": "-", "dot": ":", "dash": "--", "dashdot": "-."}
+STEPS = {"hvh": "steps-mid", "hv": "steps-post", "vh": "steps-pre"}
+UNFILLED = ("x", "_")  # a marker of matplotlib's that has a line and no field
 RGBA = re.compile(r"rgba\(([^)]*)\)")
 MOST_IN_LEGEND = 12
 STYLE = {**SETTINGS, "svg.fonttype": "none", "font.size": 11, "legend.fontsize": 9.5}
@@ -102,7 +107,7 @@ def drawn(figure: go.Figure, width: float) -> Figure:
     for shape in layout.get("shapes", ()):
         _shape(first, panels, shape)
     for note in layout.get("annotations", ()):
-        _note(first, panels, note)
+        _note(first, panels, note, dated=layout.get("xaxis", {}).get("type") == "date")
     _legend(made, panels, layout)
     return made
 
@@ -127,6 +132,9 @@ def _panels(made: Figure, layout: dict[str, Any], width: float, height: float, l
         name = "y" + key.removeprefix("yaxis")
         shared: dict[str, Any] = {"sharex": panels["y"]} if panels else {}
         panels[name] = made.add_axes((left, low + start * tall, wide, (end - start) * tall), **shared)
+    if layout.get("xaxis", {}).get("type") == "date":
+        panels["y"].xaxis.set_major_locator(matplotlib.dates.AutoDateLocator(maxticks=7))  # type: ignore[no-untyped-call]
+        panels["y"].xaxis.set_major_formatter(matplotlib.dates.DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
     lowest = min(panels.values(), key=lambda axes: axes.get_position().y0)
     for axes in panels.values():
         axes.tick_params(labelbottom=axes is lowest)
@@ -144,7 +152,14 @@ def plain(text: Any) -> str:
 
 
 def _finite(values: Any) -> np.ndarray:
-    return np.array([np.nan if v is None else v for v in values], dtype=float)
+    return np.array([_number(value) for value in values], dtype=float)
+
+
+def _number(value: Any) -> float:
+    """A coordinate; of a date as matplotlib counts days; nan where there is none."""
+    if isinstance(value, str):
+        return float(matplotlib.dates.date2num(np.datetime64(value)))  # type: ignore[no-untyped-call]
+    return math.nan if value is None else value
 
 
 def _trace(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[Any, Any], name: str) -> None:
@@ -194,27 +209,65 @@ def _scatter(axes: Axes, trace: Any, below: dict[Any, Any], name: str) -> None:
             "color": line.color or palette.INK,
             "lw": 0.7 * (line.width or 2),
             "ls": DASHES.get(line.dash, "-"),
+            "drawstyle": STEPS.get(line.shape, "default"),
         }
-        axes.plot(x, y, alpha=trace.opacity, label=_label(trace), **own)
+        for part in _runs(y) if line.shape in STEPS else [slice(None)]:
+            axes.plot(
+                x[part], y[part], alpha=trace.opacity, label=_label(trace) if part.start in (None, 0) else None, **own
+            )
     if "markers" in mode:
-        symbol = marker.symbol or "circle"
-        shape, hollow = MARKERS.get(symbol.removesuffix("-open"), "o"), symbol.endswith("-open")
         label = _label(trace) if "lines" not in mode else None
-        if marker.color is not None and not isinstance(marker.color, str):  # one of each point
-            axes.scatter(x, y, s=12, c=list(marker.color), marker=shape, label=label, lw=0)
+        if any(
+            value is not None and not isinstance(value, str | int | float)
+            for value in (marker.color, marker.size, marker.symbol)
+        ):
+            _own_marks(axes, x, y, trace, label)
         else:
+            shape, hollow = _marker(marker.symbol or "circle")
             shade = colour(marker.color or (line.color if line.color else palette.INK))
-            size = marker.size if isinstance(marker.size, int | float) else 7
             edge = colour(marker.line.color) if marker.line.color else shade
             own = {"mfc": "none" if hollow else shade, "mec": edge, "mew": marker.line.width or 0.5}
             for alpha, part in _by_opacity(marker.opacity or trace.opacity, len(x)):
-                axes.plot(x[part], y[part], shape, ms=0.8 * size, alpha=alpha, label=label, ls="", **own)
+                axes.plot(x[part], y[part], shape, ms=0.8 * (marker.size or 7), alpha=alpha, label=label, ls="", **own)
                 label = None
     for axis, bars in (("x", trace.error_x), ("y", trace.error_y)):
         if bars.array is not None:
             above, below_ = _finite(bars.array), bars.arrayminus
             ends: dict[str, Any] = {f"{axis}err": above if below_ is None else [_finite(below_), above]}
             axes.errorbar(x, y, fmt="none", ecolor=bars.color or palette.MUTED, elinewidth=0.8, **ends)
+
+
+def _runs(values: np.ndarray) -> list[slice]:
+    """Stretches without a gap: a step would reach half way into one. An empty first stretch holds the place of the name."""
+    ends = [-1, *np.flatnonzero(np.isnan(values)), len(values)]
+    return [slice(low + 1, high) for low, high in itertools.pairwise(ends)]
+
+
+def _marker(symbol: str) -> tuple[str, bool]:
+    """A symbol of plotly's as matplotlib draws it, and whether it is hollow."""
+    return MARKERS.get(symbol.removesuffix("-open"), "o"), symbol.endswith("-open")
+
+
+def _own_marks(axes: Axes, x: np.ndarray, y: np.ndarray, trace: Any, label: str | None) -> None:
+    """Points that have a colour, a size or a symbol each; one call a symbol."""
+    marker, count = trace.marker, len(x)
+
+    def each(value: Any) -> list[Any]:
+        return [value] * count if isinstance(value, str | int | float) else list(value)
+
+    symbols, sizes = each(marker.symbol or "circle"), each(marker.size or 7)
+    shades = [colour(one) for one in each(marker.color or trace.line.color or palette.INK)]
+    edges = [colour(one) for one in each(marker.line.color)] if marker.line.color else shades
+    for symbol in dict.fromkeys(symbols):
+        at = [place for place, own in enumerate(symbols) if own == symbol]
+        shape, hollow = _marker(symbol)
+        own: dict[str, Any] = {"c": [shades[place] for place in at]}
+        if shape not in UNFILLED:
+            own = {"facecolors": "none" if hollow else own["c"], "edgecolors": [edges[place] for place in at]}
+        width = marker.line.width or (0.5 if hollow or shape in UNFILLED else 0)
+        area = [(0.8 * sizes[place]) ** 2 for place in at]
+        axes.scatter(x[at], y[at], s=area, marker=shape, label=label, lw=width, **own)
+        label = None
 
 
 def _by_opacity(opacity: Any, count: int) -> list[tuple[float | None, Any]]:
@@ -261,7 +314,7 @@ def _shape(first: Axes, panels: dict[str, Axes], shape: dict[str, Any]) -> None:
         axes, transform = _place(first, panels, shape)
         if panel is not None:
             axes, transform = panel, panel.get_xaxis_transform()
-        x0, x1, y0, y1 = (shape[key] for key in ("x0", "x1", "y0", "y1"))
+        x0, x1, y0, y1 = (_number(shape[key]) for key in ("x0", "x1", "y0", "y1"))
         line = shape.get("line", {})
         if shape["type"] == "line":
             own = {"color": colour(line.get("color", palette.MUTED)), "lw": 0.8 * line.get("width", 1)}
@@ -278,18 +331,18 @@ def _shape(first: Axes, panels: dict[str, Axes], shape: dict[str, Any]) -> None:
                 axes.set_ylim(min(low, y0), max(high, y1))
 
 
-def _note(first: Axes, panels: dict[str, Axes], note: dict[str, Any]) -> None:
+def _note(first: Axes, panels: dict[str, Axes], note: dict[str, Any], *, dated: bool) -> None:
     if not note.get("text"):
         return
     axes, transform = _place(first, panels, note)
     if note.get("xref") == "paper" and note.get("yref") == "paper":
         transform = axes.figure.transFigure
     x, y = note.get("x", 0.5), note.get("y", 0.5)
-    if not note.get("visible", True) or isinstance(x, str):
+    if not note.get("visible", True) or (isinstance(x, str) and not dated):  # a bar's name is no place
         return
     align = {"ha": note.get("xanchor", "center"), "va": note.get("yanchor", "center")}
     align = {k: {"auto": "center", "middle": "center"}.get(v, v) for k, v in align.items()}
-    axes.text(x, y, plain(note["text"]), transform=transform, fontsize=8.5, color=palette.MUTED, **align,
+    axes.text(_number(x), y, plain(note["text"]), transform=transform, fontsize=8.5, color=palette.MUTED, **align,
               rotation=-(note.get("textangle") or 0), rotation_mode="anchor")  # fmt: skip
 
 

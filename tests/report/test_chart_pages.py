@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
+from matplotlib.colors import to_rgba
+from matplotlib.dates import date2num
 
 from pipeline.archive.rigs import Rig
 from pipeline.laboratory.charts import charts
 from pipeline.laboratory.precision_stage import precision
-from pipeline.report import chart_pages
+from pipeline.report import chart_pages, palette, still
 from pipeline.report.chart_figures import chart_figure
 from pipeline.report.index_page import rig_rows
 from pipeline.results.charts import Charts
@@ -48,6 +52,11 @@ def test_a_rigs_page_says_that_it_wandered(results):
     assert 'content="../../assets/plotly-' in text
     told = text.count("over dates with limits, and its weighted average: ")  # a chart without a point is told in words
     assert (text.count('class="plot"'), told) == (6, 1)
+    stills = re.findall(r'(<noscript>)?<img class="still" alt="([^"]+)"[^>]* src="data:image/svg', text)
+    assert [bool(waits) for waits, _ in stills] == [False] + 5 * [
+        True
+    ]  # text until the page has drawn what comes first
+    assert "Friction of Marram 4 over dates" in stills[0][1]
     assert "not told: one state of one rig" in text
 
 
@@ -77,6 +86,40 @@ def test_figures_keep_wide_limits_from_pressing_the_values_flat():
     assert len(fig.layout.shapes) == 4  # three lines of the average and the event
     wear = next(c for c in found.rigs[0].charts if c.quantity == "wear")
     assert "no test has a value" in fig_text(chart_figure(wear, []))
+
+
+def test_the_still_picture_has_the_points_of_its_chart():
+    """Without a script it is all that a reader has: values on their dates, those that signal in their colour, events, limits."""
+    found = charts(archive(0.04, at=14, seed=2), [RIG], [], {})
+    chart = next(c for c in found.rigs[0].charts if c.quantity == "mu")
+    fig = chart_figure(chart, found.rigs[0].events)
+    upper, lower = still.drawn(fig, 700).axes
+    marks = [trace for trace in fig.data if trace.mode == "markers"]
+    wanted = {(days(x), round(y, 6)) for trace in marks for x, y in zip(trace.x, trace.y, strict=True)}
+    seen = {(x, round(y, 6)) for own in upper.collections for x, y in own.get_offsets().tolist()}
+    assert seen == wanted and len(seen) > 10
+    loud = sum(colour == palette.ALARM for trace in marks for colour in trace.marker.color)
+    red = to_rgba(palette.ALARM)
+    assert loud and loud == sum(tuple(c) == red for own in upper.collections for c in own.get_edgecolors())
+    (event, *_) = [line for line in upper.lines if list(line.get_xdata()) == 2 * [days("2026-03-01")]]
+    assert event.get_linestyle() == "--" and "calibration 2026-03-01" in [note.get_text() for note in upper.texts]
+    average = next(trace for trace in fig.data if trace.name == "weighted average")
+    drawn = {(x, y) for own in lower.collections for x, y in own.get_offsets().tolist()}
+    assert drawn == {(days(x), y) for x, y in zip(average.x, average.y, strict=True)}
+
+
+def days(date):
+    return date2num(np.datetime64(date))
+
+
+def test_a_step_ends_at_a_gap():
+    """A level is learnt before it holds: it does not reach back over values that had none."""
+    chart = next(c for c in charts(archive(seed=1), [RIG], [], {}).rigs[0].charts if c.quantity == "mu")
+    gap = chart.points[3].model_copy(update={"centre": None, "low": None, "high": None})
+    holed = chart.model_copy(update={"points": [*chart.points[:3], gap, *chart.points[4:]]})
+    upper = still.drawn(chart_figure(holed, []), 700).axes[0]
+    levels = [line for line in upper.lines if line.get_drawstyle() == "steps-mid" and line.get_color() == palette.MUTED]
+    assert not any(days(gap.date) in line.get_xdata() for line in levels) and len(levels) >= 2
 
 
 def fig_text(fig):
