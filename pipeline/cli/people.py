@@ -108,7 +108,12 @@ def run(
     'about 1 % are stopped for nothing, all looks together, in simulation (docs/watching_study.md). 4 where "stop and look" was said.'
 )
 def watch(
-    config: Annotated[Path, typer.Argument(metavar="CONFIG", help="config.yaml of the workspace")],
+    config: Annotated[
+        Path,
+        typer.Argument(
+            metavar="CONFIG", help="config.yaml of the workspace; or an archive or a test's folder, as for run"
+        ),
+    ],
     only: Annotated[
         str | None,
         typer.Option(metavar="TEST", help="the test to watch (default: every test that gets new recordings)"),

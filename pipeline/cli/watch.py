@@ -13,7 +13,7 @@ import sys
 import time
 import traceback
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipeline import faults
@@ -64,8 +64,8 @@ def watch(given: Given, hands: Hands | None = None) -> int:
     hands = hands or Hands()
     every, settle = _time("--every", given.every), _time("--settle", given.settle)
     idle = None if given.idle is None else _time("--idle", given.idle)
-    if not given.config.is_file():
-        raise InputError(f"{given.config}: no such config file")
+    with contextlib.redirect_stdout(sys.stderr if given.as_json else sys.stdout):
+        given = replace(given, config=workspace.given_config(given.config))
     loop = Loop(given, hands, settle)
     last = hands.now()
     while not loop.ended:
@@ -101,6 +101,7 @@ class Loop:
     _folders: frozenset[str] | None = None
     _said: set[str] = field(default_factory=set)
     _results: Path = Path()
+    _uncorrected: dict[str, str] = field(default_factory=dict)  # why calibrations are not applied to a test
 
     @property
     def ended(self) -> bool:
@@ -130,6 +131,9 @@ class Loop:
             if any(event.kind == "taken" for event in events):
                 came = True
                 self.started.add(name)
+                if self._uncorrected[name]:
+                    words = "torque and pressure are as read, as the rig's file is left out"
+                    self._once("note", f"{name}: note: {words}: {self._uncorrected[name]}")
             if self._stopped:
                 break
             if test.due and quiet and not self.ended:
@@ -212,7 +216,7 @@ class Loop:
                 )
                 if first and self.given.only is None:
                     test.seen(self.hands.now())
-                self.tests[name] = test
+                self.tests[name], self._uncorrected[name] = test, loaded.uncorrected(method[0], name)
 
     def _loaded(self, *, fresh: bool = True) -> Run:
         if fresh:

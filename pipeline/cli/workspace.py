@@ -44,10 +44,7 @@ def run(
     lock, parts of files) is cleared: this command holds a lock that every process of a run shares, so whoever gets it is
     alone.
     """
-    if config.is_dir():
-        config = _config_of(config)
-    if not config.is_file():
-        raise InputError(f"{config}: no such config file")
+    config = given_config(config)
     if cores is not None and cores < 1:
         raise InputError(f"--cores {cores}: at least 1")
     if cores is not None and profile is not None:
@@ -155,6 +152,14 @@ def _methods(loaded: Run, only: str | None) -> list[MethodEnd]:
             archive = Archive(method=name, tests=[test_row(loaded, root, only, drawn=False).state], software=version())
         ends.append(method_end(root, method.friction.use_suspect, archive, page))
     return ends
+
+
+def given_config(place: Path) -> Path:
+    """The config that was named, or that of an archive or of the archive that holds a test. Raises InputError where there is none."""
+    config = _config_of(place) if place.is_dir() else place
+    if not config.is_file():
+        raise InputError(f"{config}: no such config file; correct the path")
+    return config
 
 
 def _config_of(folder: Path) -> Path:

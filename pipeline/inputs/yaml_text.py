@@ -23,6 +23,8 @@ SAFE: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 UNREADABLE: tuple[tuple[str, str, str, str], ...] = (
     (r"expected ',' or '[\]}]'", "a bracket [ or {{ that is opened {here} is not closed, or a comma is missing in it",
      "[a, b], or keys and values in {{ }}", "close it, or set the missing comma"),
+    (r"expected node content", "a value is missing, or a bracket [ or {{ that is opened here or above is not closed",
+     "[a, b], or keys and values in {{ }}", "write the value, or close the bracket"),
     (r"mapping values are not allowed", "a second colon in one line", "one `key: value` a line",
      "put a value that holds a colon into quotes"),
     (r"expected <block end>|expected key|block collection|block mapping",
@@ -140,6 +142,8 @@ def _unreadable(error: yaml.MarkedYAMLError, text: str, name: str) -> Complaint:
     line = mark.line + 1 if mark else 1
     lines = text.splitlines()
     written = lines[line - 1] if line <= len(lines) else ""
+    while line > 1 and not (line <= len(lines) and lines[line - 1].strip()):
+        line -= 1  # the text ends too soon: the last line that somebody wrote
     at = written[mark.column :] if mark else ""
     if re.search(r"[:\[]\s*,", written):
         return Complaint(name, "a comma that is a value", "',' in quotes", "put it in quotes: ','", line)

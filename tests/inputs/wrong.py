@@ -204,6 +204,7 @@ ROWS = [
     Wrong("card", "files: recordings/*.csv", "files: recordings/*.txt", "*.txt", "*.txt", "pattern", "recordings/*.csv"),
     # the card: YAML
     Wrong("card", "rig: north", "rig: [north", "brake:", "not closed", "[a, b]", "close"),
+    Wrong("config", "", "more: [\n\n", "more: [", "a bracket [ or { that is opened here or above is not closed", "[a, b]", "close the bracket"),
     Wrong("card", "  pad_area", "\tpad_area", "pad_area", "tab", "blanks", "blanks"),
     Wrong("card", "rig: north", 'rig: "north', None, "quote", "two quotes", "close"),
     Wrong("card", "rig: north", "rig: north: south", "north: south", "colon", "key: value", "quotes"),

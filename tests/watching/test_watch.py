@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 
 import pytest
@@ -211,3 +212,26 @@ def test_an_interrupt_at_the_end_stays_one(place, capsys):
     config, test, recordings = place
     steps = [*broken(recordings, test), *[nothing] * 12]
     assert watch(Given(config, only=TEST), Rig(steps, lambda only=None, **_: 0 if only else 130).hands) == 130
+
+
+def test_an_archive_is_watched_by_the_default_method_as_it_is_run(place, capsys):
+    config, test, recordings = place
+    config.unlink()
+    assert watch(Given(test.parent, only=TEST), Rig([together(recordings, test), nothing, nothing]).hands) == 0
+    lines = told(capsys)
+    assert lines[0].startswith("config: ") and any("11 of 11" in line for line in lines)
+    with pytest.raises(InputError, match="none.yaml: no such config file; correct the path"):
+        watch(Given(config.parent / "none.yaml"), Rig([]).hands)
+
+
+def test_calibrations_that_cannot_be_read_are_told_once(place, capsys):
+    config, test, recordings = place
+    rig = re.search(r"^rig: (.*)$", (test / "test.yaml").read_text(), re.M)[1]
+    (config.parent / "rig.yaml").write_text(f"rig: {rig}\nevents: 3\n")
+    config.write_text(config.read_text() + "rigs: rig.yaml\n")
+    watch(
+        Given(config, only=TEST),
+        Rig([together(recordings[:4], test), nothing, together(recordings, test), nothing]).hands,
+    )
+    (line,) = [line for line in told(capsys) if "as the rig's file is left out" in line]
+    assert line.startswith(f"{TEST}: note: ") and "rig.yaml" in line
