@@ -22,6 +22,7 @@ stated = os.environ.get("PYTHONPATH", "").split(os.pathsep)
 os.environ["PYTHONPATH"] = os.pathsep.join([*beside, *filter(os.path.isabs, stated)])
 
 from snakemake.dag import DAG
+from snakemake.jobs import GroupJob
 from snakemake.exceptions import WorkflowError
 from snakemake.logging import logger
 
@@ -52,6 +53,7 @@ P = RUN.prefix  # of paths below the results, as Snakemake may see them
 DAG.check_periodic_wildcards = lambda dag, job: None
 nodes.light_groups(DAG, WorkflowError)
 nodes.stages_at_once()
+nodes.keep_whole(GroupJob)
 
 
 class Teller(logging.Handler):

@@ -6,7 +6,10 @@ job was given.
 
 from __future__ import annotations
 
+import asyncio
+import os
 import sys
+from collections.abc import Iterable
 from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
@@ -50,12 +53,46 @@ def refuse_rings(jobs: Any, waits_for: Any, group_of: Any) -> None:
         ) from None
 
 
+def keep_whole(group: type[Any]) -> None:
+    """Let a job of the cluster in which a stage failed keep what its other stages made.
+
+    The engine takes a group that failed for failed as a whole and removes all of its files. Here stages write whole or not at all, so
+    what is there and not older than anything that it was made from is a result; the next run begins with the others. group: the
+    engine's kind of job.
+    """
+    usual = group.postprocess
+
+    async def postprocess(jobs: Any, error: bool = False, **how: Any) -> None:
+        if not error:
+            await usual(jobs, error=False, **how)
+            return
+        levels = [list(level) for level in jobs.toposorted]
+        made = {job for level in levels for job in level if is_made(job.input, job.output)}
+        for level in levels:  # files that are kept get times in the order of the stages
+            await asyncio.sleep(0.1)
+            for job in level:
+                await job.postprocess(error=job not in made, check_output_mtime=False, **how)
+
+    group.postprocess = postprocess
+
+
+def is_made(inputs: Iterable[str], outputs: Iterable[str]) -> bool:
+    """Whether all files are there and no output is older than an input."""
+    try:
+        given = [os.stat(path).st_mtime_ns for path in inputs]
+        made = [os.stat(path).st_mtime_ns for path in outputs]
+    except OSError:
+        return False
+    return max(given, default=0) <= min(made, default=0)
+
+
 def stages_at_once() -> None:
-    """Let a job under Slurm start its stages itself, as many at a time as it was given cores.
+    """Let a job under Slurm start its stages itself, as many at a time as it was given cores, and go on with those that do not
+    rest on one that failed.
 
     The plugin starts one stage after the other, each as a step with an engine of its own: two to three times the work where
     stages take a second, and one core in use. Does nothing where Slurm is not used.
     """
     plugin = sys.modules.get("snakemake_executor_plugin_slurm")
     if plugin is not None:
-        plugin.Executor.additional_general_args = lambda executor: '--cores "$SLURM_CPUS_ON_NODE"'
+        plugin.Executor.additional_general_args = lambda executor: '--keep-going --cores "$SLURM_CPUS_ON_NODE"'

@@ -163,3 +163,29 @@ def names(nodes):
     """Of all jobs in Slurm's memory."""
     asked = ["squeue", "--noheader", "--states=all", "--format=%j"]
     return sorted(set(subprocess.run(asked, env=nodes, capture_output=True, text=True, check=True).stdout.split()))
+
+
+def test_a_stage_that_is_killed_each_time_costs_its_own_test_alone(nodes, profile, tmp_path):
+    """Two tests travel in one job and a stage of one is killed: the other's stages are done all the same, and stay."""
+    config = small_runs.workspace(tmp_path, 2)
+    (tmp_path / "once").mkdir()
+    text = (profile / "config.yaml").read_text()
+    (tmp_path / "once" / "config.yaml").write_text(text.replace("retries: 2", "retries: 0"))
+    run = started(config, nodes, "--profile", tmp_path / "once")
+    killed = set()
+    while run.poll() is None:
+        for process, line in small_runs.processes(config).items():
+            if "-m pipeline --seen" in line and " stops " in line and f"{os.sep}t-1" in line:
+                small_runs.kill(process)
+                killed.add(process)
+        time.sleep(0.02)
+    code, told, _ = ended(run)
+    log = (tmp_path / "results" / "run.log").read_text()
+    assert killed and code == 1 and told["failed"], log
+    tests = tmp_path / "results" / "plain" / "tests"
+    assert not (tests / "t-1" / "stops.parquet").exists()
+    assert (tests / "t-2" / "stops.parquet").is_file() and (tests / "t-2" / "wear.json").is_file(), log
+    code, told, said = ended(started(config, nodes, "--profile", profile))
+    assert (code, said, told["failed"], told["not_run"]) == (0, "", [], [])
+    again = {(one["stage"], one["subject"]) for one in told["ran"]}
+    assert ("stops", "t-1") in again and ("stops", "t-2") not in again, again

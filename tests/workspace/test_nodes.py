@@ -1,5 +1,7 @@
 """Jobs on nodes: groups of stages that wait for each other, and a run that takes what was seen before it."""
 
+import asyncio
+import os
 from types import SimpleNamespace
 
 import pytest
@@ -69,3 +71,38 @@ def test_a_job_on_a_node_takes_what_the_run_saw_and_writes_nothing(tmp_path):
     assert node.settings_file("plain", "friction").endswith("friction.json")
     assert kept == {path: path.read_bytes() for path in (tmp_path / "results").rglob("*") if path.is_file()}
     assert load_run(config).fingerprint("one") != before and seen.look(card.parent)
+
+
+class Stage:
+    """A job as the engine has it; what is told it of its end goes to the log."""
+
+    def __init__(self, folder, name, given, log):
+        self.name, self.input, self.output = name, [str(folder / given)], [str(folder / name)]
+        self._log = log
+
+    async def postprocess(self, error=False, **how):
+        self._log.append((self.name, error))
+
+
+def test_of_a_job_in_which_a_stage_failed_what_is_whole_is_kept(tmp_path):
+    """raw -> stops -> wear of three tests: one whole, one whose wear is of older stops, one that was not begun."""
+    for at, name in enumerate(("raw", "old.wear", "whole.stops", "whole.wear", "old.stops")):
+        (tmp_path / name).write_text("")
+        os.utime(tmp_path / name, (at, at))
+    log, tests = [], ("whole", "old", "none")
+
+    class Group:
+        toposorted = (
+            [Stage(tmp_path, f"{test}.stops", "raw", log) for test in tests],
+            [Stage(tmp_path, f"{test}.wear", f"{test}.stops", log) for test in tests],
+        )
+
+        async def postprocess(self, error=False, **how):
+            log.append(("as usual", error))
+
+    nodes.keep_whole(Group)
+    asyncio.run(Group().postprocess(error=True))
+    assert log[:3] == [("whole.stops", False), ("old.stops", False), ("none.stops", True)]
+    assert log[3:] == [("whole.wear", False), ("old.wear", True), ("none.wear", True)]
+    asyncio.run(Group().postprocess())
+    assert log[6:] == [("as usual", False)]
