@@ -7,8 +7,8 @@ an alarm on a sound test is then at most the stated rate, however much the looks
 of the error over the looks as by Pocock 1977, spent by a plan that is fixed beforehand as by Lan and DeMets 1983, both
 from memory). Looks that have in common most of their stops share most of their false alarms too, so the true rate is lower.
 
-A look waits for the end of a block of matched checks: they decide. Where a block of use is so long that no check comes for
-`LONGEST_USE` stops, there are looks within it, at which the stops of use speak for themselves. What is asked is whether
+A look waits for the end of a block of matched checks: they decide. Where use goes on so long, in one block or several, that no check
+comes for `LONGEST_USE` stops, there are looks within it, at which the stops of use speak for themselves. What is asked is whether
 friction, or the torque chain beneath it, changed for good; moisture, unfinished bedding and fade are told, and are no
 alarm. The level, the scatter and the limits come from the stops run so far and, where the compound has earlier tests,
 from the scatter pooled over these: nothing is known beforehand of the test itself.
@@ -59,23 +59,27 @@ def planned_looks(blocks: Sequence[Block]) -> list[Look]:
     A program without checks is looked at within its use alone, and at its end.
     """
     places: list[tuple[int, str]] = []
-    run, since, checks = 0, 0, 0
+    use: list[tuple[int, str]] = []  # stops of use since the last checks: place in the schedule, block
+    run, checks = 0, 0
     for block in blocks:
         if block.purpose == "check":
-            run, since, checks = run + block.stops, 0, checks + 1
+            places += _within(use)
+            run, use, checks = run + block.stops, [], checks + 1
             if checks > 1 or block.stops > LONGEST_USE:
                 places.append((run, block.name))
             continue
         if block.purpose == "duty":
-            use = since + block.stops
-            if use > LONGEST_USE:
-                within = range(WITHIN_USE - since % WITHIN_USE, block.stops - WITHIN_USE // 2, WITHIN_USE)
-                places += [(run + n, block.name) for n in within if since + n >= WITHIN_USE]
-            since = use
+            use += [(run + n, block.name) for n in range(1, block.stops + 1)]
         run += block.stops
-    if blocks and (not places or places[-1][0] < run) and since:
+    places += _within(use)
+    if use and (not places or places[-1][0] < run):
         places.append((run, blocks[-1].name))
     return [Look(after, name, number) for number, (after, name) in enumerate(places, 1)]
+
+
+def _within(use: list[tuple[int, str]]) -> list[tuple[int, str]]:
+    """Places within a stretch of use, in however many blocks; none right before its end, where there is a look anyway."""
+    return use[WITHIN_USE - 1 : len(use) - WITHIN_USE // 2 : WITHIN_USE] if len(use) > LONGEST_USE else []
 
 
 def rate_of_a_look(settings: Drift, looks: int) -> float:

@@ -41,6 +41,13 @@ def test_long_use_without_a_check_is_looked_at_within_and_at_its_end():
     ]
 
 
+def test_use_in_many_short_blocks_is_as_long_as_in_one():
+    short = [(f"use {n}", "duty", 20) for n in range(5)]
+    assert looks_of(*short, ("use 6", "duty", 10)) == [(25, "use 1"), (50, "use 2"), (75, "use 3"), (110, "use 6")]
+    apart = (("c1", "check", 5), ("use 1", "duty", 20), ("map", "map", 30), ("use 2", "duty", 25), ("c2", "check", 5))
+    assert looks_of(*apart) == [(60, "use 2"), (85, "c2")]
+
+
 def test_the_shares_of_all_looks_come_to_the_methods_rate():
     looks = planned_looks([Planned(b.name, b.purpose, b.stops) for b in long_program()])
     assert len(looks) * rate_of_a_look(SETTINGS, len(looks)) == pytest.approx(SETTINGS.false_alarm_rate)

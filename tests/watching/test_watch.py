@@ -220,7 +220,7 @@ def test_an_archive_is_watched_by_the_default_method_as_it_is_run(place, capsys)
     assert watch(Given(test.parent, only=TEST), Rig([together(recordings, test), nothing, nothing]).hands) == 0
     lines = told(capsys)
     assert lines[0].startswith("config: ") and any("11 of 11" in line for line in lines)
-    with pytest.raises(InputError, match="none.yaml: no such config file; correct the path"):
+    with pytest.raises(InputError, match=r"none\.yaml: no such config file; correct the path"):
         watch(Given(config.parent / "none.yaml"), Rig([]).hands)
 
 
