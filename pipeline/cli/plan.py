@@ -78,7 +78,7 @@ def plan(given: Given) -> int:
 
         print(words(found))
         if given.design and not sought:
-            print("\n" + _laws(card, given))
+            print("\n" + _laws_or_why(card, given))
     return NOT_DETERMINED if _nothing(found) else 0
 
 
@@ -142,6 +142,14 @@ def _planned(folder: Path) -> Card:
     if not (folder / "test.yaml").is_file():
         raise InputError(f"{folder}: holds no test.yaml; give the folder of a planned test")
     return load_card(folder)
+
+
+def _laws_or_why(card: Card, given: Given) -> str:
+    """Beside other answers one that the card does not carry is no reason to end."""
+    try:
+        return _laws(card, given)
+    except InputError as error:
+        return f"wear laws that the readings could tell apart: undetermined, because {error}"
 
 
 def _laws(card: Card, given: Given) -> str:

@@ -7,6 +7,7 @@ the compound's own batch comparison (`batches.json`), whose specimens hold their
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import accumulate
 from pathlib import Path
@@ -126,10 +127,14 @@ class Archive:
         found = _by_precision(self, quantity, specimens) or _by_batches(self, quantity, specimens)
         if found is None:
             return (
-                f"{sum(specimens.values())} specimens in {len(specimens)} batches, none of which has two: the scatter "
+                f"{_numbers(specimens)}, none of which has two: the scatter "
                 "between specimens is not known; run a second specimen of a batch"
             )
         return found
+
+
+def _numbers(specimens: Mapping[str, int]) -> str:
+    return f"{counted(sum(specimens.values()), 'specimen')} in {counted(len(specimens), 'batch')}"
 
 
 def archive_map(archive: Archive) -> FrictionMap | None:
@@ -204,7 +209,7 @@ def _by_batches(archive: Archive, quantity: Quantity, specimens: dict[str, int])
     own_u = [one.u for one in archive.batches.specimen_values[quantity] if one.u is not None]
     u2 = sum(u**2 for u in own_u) / max(len(own_u), 1)
     low, high = (None if end is None else math.sqrt(max(end**2 - u2, 0.0)) for end in (found.low, found.high))
-    source = f"batches.json: {sum(specimens.values())} specimens in {len(specimens)} batches"
+    source = f"batches.json: {_numbers(specimens)}"
     own = Component(found.between, low, high, found.df, source)
     stops = _stops_of_batches(archive, quantity)
     return Scatter(quantity, _level(archive, quantity), own, stops, specimens, READ[quantity])
