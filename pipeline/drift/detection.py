@@ -9,7 +9,7 @@ The limits are those that a healthy test of *this* design passes at the stated r
 tests carried through the very same arithmetic: same stops, same blocks, levels estimated from the same few stops, the
 scatter's own uncertainty drawn from its degrees of freedom and the autocorrelation from its standard uncertainty.
 Limits for known parameters would give several times the stated rate (run lengths in `run_length`). A rate below 1 %
-has more of them, so that its limit never rests on a handful of series.
+has more of them, so that its limit does not rest on a handful of series.
 """
 
 from typing import NamedTuple
@@ -25,6 +25,7 @@ from pipeline.method.drift import Drift
 
 CHARTS, MOISTURE, FADE = 0.7, 0.2, 0.1  # how the tests of one analysis share the stated false-alarm rate
 SIMULATED, PER_RATE = 2000, 20.0  # healthy series: at least so many, and so many over the rate
+MOST_SIMULATED = 200_000  # which is enough for one in ten thousand; of more the memory would be short
 _SEED = 20260302
 
 
@@ -130,7 +131,7 @@ def simulated_noise(
 ) -> Array:
     """Healthy series (enough for the `rate`, n) about a level of 0, the scatter's parameters drawn from what is known of
     them."""
-    wanted = max(SIMULATED, int(np.ceil(PER_RATE / rate)))
+    wanted = int(np.clip(np.ceil(PER_RATE / rate), SIMULATED, MOST_SIMULATED))
     rng = np.random.default_rng(_SEED)
     draws = []
     quantiles = noise.rho + noise.u_rho * np.array([-1.28, -0.52, 0.0, 0.52, 1.28])

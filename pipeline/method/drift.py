@@ -12,7 +12,7 @@ REVISION = 4
 
 
 class Drift(Settings):
-    false_alarm_rate: Probability = Field(0.01, description="share of healthy tests that may raise an alarm")
+    false_alarm_rate: Probability = Field(0.01, ge=0.001, description="share of healthy tests that may raise an alarm")
     confidence: Probability = Field(0.95, description="confidence of the intervals of onset, loss and evidence")
     least_loss: Fraction = Field(0.02, description="share of mu below which a change is not called one")
     cusum_allowance: Number = Field(0.5, description="allowance k of the cumulative sum, standard deviations")

@@ -68,7 +68,7 @@ def said_of_look(one: Judged, looks: int, settings: Drift) -> Said | None:
         return Said("drift", False, f"drift {causes}", found.onset_stop, words, "", _next(found.evidence.record_next))
     sure = (
         f"onset between stops {found.onset_low} and {found.onset_high} ({100 * settings.confidence:g} %), {causes} by what "
-        f"is known so far ({found.evidence.why}); at most {100 * settings.false_alarm_rate:g} % of sound tests say this at "
+        f"is known so far ({found.evidence.why}); by plan at most {100 * settings.false_alarm_rate:g} % of sound tests say this at "
         f"any of their {counted(looks, 'look')} ({100 * rate_of_a_look(settings, looks):.2g} % a look)"
     )
     return Said("drift", True, f"drift {causes}", found.onset_stop, opening, sure, _next(found.evidence.record_next))

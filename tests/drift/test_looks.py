@@ -85,7 +85,7 @@ def test_a_glaze_is_seen_at_a_look_long_before_the_end():
     assert alarms[-1].found.verdict == "glazing-like"
 
 
-def test_a_smaller_rate_has_more_healthy_series(monkeypatch):
+def test_a_smaller_rate_has_more_healthy_series_and_none_more_than_fit_into_the_memory():
     """The limit of a look rests on twenty of them and not on two."""
     from pipeline.drift.detection import Problem
     from pipeline.drift.noise import Repeatability
@@ -94,6 +94,7 @@ def test_a_smaller_rate_has_more_healthy_series(monkeypatch):
     stop = np.arange(n)
     problem = Problem(stop, np.zeros(n), np.ones((n, 1)), np.eye(n), np.eye(n), stop < 6)
     series = [
-        simulated_noise(problem, Repeatability(), np.full(n, 0.02), np.zeros(n, int), rate) for rate in (0.01, 0.001)
+        simulated_noise(problem, Repeatability(), np.full(n, 0.02), np.zeros(n, int), rate)
+        for rate in (0.01, 0.001, 1e-9)
     ]
-    assert [len(one) for one in series] == [2000, 20_000]
+    assert [len(one) for one in series] == [2000, 20_000, 200_000]

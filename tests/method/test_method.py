@@ -49,6 +49,7 @@ def test_a_section_without_keys_is_its_default(tmp_path):
         ("reduction: {average: middle}", "distance"),
         ("reduction: {build_up: 40 bar}", "build_up"),
         ("drift: {false_alarm_rate: 150 %}", "false_alarm_rate"),
+        ("drift: {false_alarm_rate: 0.001 %}", "not below 0.001"),  # nothing simulates so rare an alarm
         ("conditioning: {filter_cutoff: 20}", "Hz"),
     ],
 )
