@@ -33,6 +33,7 @@ class Rest:
 
 BAND = 0.02  # of the range: samples of a held level crowd in so narrow a band, those of a ramp do not
 CROWD, CROWD_SHARE = 5, 0.15
+FEW_LAGS = 8
 
 
 def rest_of(pressure: np.ndarray) -> Rest:
@@ -99,10 +100,22 @@ def effective_number(values: np.ndarray) -> float:
     variance = float(centred @ centred)
     if n < 4 or variance <= 0:
         return float(max(n, 1))
-    size = 1 << int(np.ceil(np.log2(2 * n)))
-    spectrum = np.fft.rfft(centred, size)
-    correlation = np.fft.irfft(spectrum * np.conj(spectrum), size)[: max(n // 3, 2)] / variance
-    pairs = correlation[1 : 1 + 2 * ((correlation.size - 1) // 2)].reshape(-1, 2).sum(axis=1)
-    negative = np.flatnonzero(pairs <= 0)
+    longest = max(n // 3, 2) - 1
+    longest -= longest % 2
+    # A sensor's noise is forgotten within a few samples: then as few sums of products are made, and no transform.
+    for lags in (min(FEW_LAGS, longest), longest):
+        pairs = (_correlations(centred, lags) / variance).reshape(-1, 2).sum(axis=1)
+        negative = np.flatnonzero(pairs <= 0)
+        if negative.size:
+            break
     total = float(pairs[: negative[0] if negative.size else pairs.size].sum())
     return float(np.clip(n / (1.0 + 2.0 * total), 1.0, n))
+
+
+def _correlations(values: np.ndarray, lags: int) -> np.ndarray:
+    """Sums of the products of values (n,) with those 1 to `lags` places later: (lags,)."""
+    if lags <= FEW_LAGS:
+        return np.array([values[:-lag] @ values[lag:] for lag in range(1, lags + 1)])
+    size = 1 << int(np.ceil(np.log2(2 * values.size)))
+    spectrum = np.fft.rfft(values, size)
+    return np.fft.irfft(spectrum * np.conj(spectrum), size)[1 : lags + 1]

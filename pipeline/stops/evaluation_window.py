@@ -63,7 +63,7 @@ def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start:
     if not low.size:
         return float("nan")
     fallen = time[low[-1]]
-    usual = np.median(level[inside & within(time, fallen - LAST_SHARE * (end - start), fallen)])
+    usual = median(level[inside & within(time, fallen - LAST_SHARE * (end - start), fallen)])
     last = int(np.flatnonzero(inside & (time <= fallen) & (level >= HELD_SHARE * usual))[-1])
     near = slice(max(last - 9, 0), last + 1)
     return speed_at(time, speed, float(time[last]), near, near)

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
-from pipeline.conditioning.medians import running_median
+from pipeline.conditioning.medians import quantiles, running_median
 from pipeline.conditioning.time_base import not_before, widths, within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
@@ -177,7 +177,7 @@ def _means(
 
     tenth = (window[1] - window[0]) / 10
     used = inside & np.isfinite(mu)
-    low, high = np.quantile(mu[used], [0.02, 0.98])
+    low, high = quantiles(mu[used], 0.02, 0.98)
     begin, finish = part(window[0], window[0] + tenth, inside), part(window[1] - tenth, window[1], inside)
     bite = bite_window(c.time, c.pressure, start, end)
     everywhere = np.ones(c.time.size, dtype=bool)
@@ -190,8 +190,8 @@ def _means(
         "mu_start": begin,
         "mu_end": finish,
         "mu_rise": finish / begin if begin > 0 else None,
-        "mu_min": float(low),
-        "mu_max": float(high),
+        "mu_min": low,
+        "mu_max": high,
         "mu_bite": part(bite[0], bite[1], everywhere) if bite else None,
         "pressure_bar": weighted_mean(c.pressure[used], width[used]) / 1e5,
         "torque_nm": weighted_mean(c.friction[used], width[used]),
@@ -213,6 +213,7 @@ def temperatures(
     """
     good = np.isfinite(temperature)
     t, values = time[good], temperature[good] - ZERO_C
+    t.setflags(write=False)  # its median step is asked for again and again
     row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)
     row["temperature_rate_k_s"] = None
     if not t.size:

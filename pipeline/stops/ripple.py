@@ -22,18 +22,23 @@ def ripple(
     time (s), speed (rad/s), torque (N m, unfiltered): (n,) over the window. An order is fitted on the samples that
     have at least 2.5 to its period; where those are too few, or make less than three turns, it is left out.
     """
-    found = {}
+    found: dict[int, tuple[float, float]] = {}
     step = float(np.median(np.diff(time))) if time.size > 1 else float("nan")
+    known = np.isfinite(torque) & np.isfinite(speed)
+    before, amplitudes = None, None
     for order in orders:
-        shown = np.isfinite(torque) & np.isfinite(speed) & (order * speed * step < 2 * np.pi / SAMPLES_A_PERIOD)
-        if shown.sum() >= LEAST_SAMPLES:
-            amplitude = _of_order(time[shown], speed[shown], torque[shown], order)
-            if amplitude is not None:
-                found[order] = amplitude
+        shown = known & (order * speed * step < 2 * np.pi / SAMPLES_A_PERIOD)
+        if np.count_nonzero(shown) < LEAST_SAMPLES:
+            continue
+        if before is None or not np.array_equal(shown, before):  # orders that the same samples show share a fit
+            before, amplitudes = shown, _amplitudes(time[shown], speed[shown], torque[shown])
+        if amplitudes is not None:
+            found[order] = amplitudes[order - 1]
     return found
 
 
-def _of_order(t: np.ndarray, w: np.ndarray, torque: np.ndarray, order: int) -> tuple[float, float] | None:
+def _amplitudes(t: np.ndarray, w: np.ndarray, torque: np.ndarray) -> list[tuple[float, float]] | None:
+    """Of orders 1 and 2, fitted together."""
     angle = np.r_[0.0, np.cumsum(np.diff(t) * (w[1:] + w[:-1]) / 2)]
     mean = float(torque.mean())
     if angle[-1] < 2 * np.pi * LEAST_TURNS or not mean > 0:
@@ -48,5 +53,5 @@ def _of_order(t: np.ndarray, w: np.ndarray, torque: np.ndarray, order: int) -> t
     solution, *_ = np.linalg.lstsq(design, torque, rcond=None)
     residual = torque - design @ solution
     sigma = float(np.sqrt(residual @ residual / (t.size - design.shape[1])))
-    pair = solution[trend.shape[1] :].reshape(-1, 2)[order - 1]
-    return float(np.hypot(*pair)) / mean, sigma * float(np.sqrt(2.0 / t.size)) / mean
+    u = sigma * float(np.sqrt(2.0 / t.size)) / mean
+    return [(float(np.hypot(*pair)) / mean, u) for pair in solution[trend.shape[1] :].reshape(-1, 2)]

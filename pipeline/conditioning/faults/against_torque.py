@@ -71,6 +71,8 @@ def pressure_losses(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, 
     if full.size < 2:
         return []
     low[: full[0]] = low[full[-1] :] = False
+    if not low.any():
+        return []
     reach = max(round(FOLLOW_S / max(float(np.median(np.diff(time))), 1e-6)), 1)
     padded = np.pad(torque / braking, reach, mode="edge")
     least = np.min(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)

@@ -6,6 +6,7 @@ torque where the pressure says that the brake is open, or a speed that jumps as 
 
 import numpy as np
 
+from pipeline.conditioning.medians import median, quantiles
 from pipeline.conditioning.time_base import not_after, not_before, within
 from pipeline.constants import MAD_TO_SD, RPM
 from pipeline.findings import Finding, finding
@@ -44,12 +45,13 @@ def torque_without_pressure(
     known = outside & np.isfinite(torque)
     if np.count_nonzero(known) < LEAST_SAMPLES or not np.isfinite(plateau):
         return []
-    rest = float(np.quantile(torque[known], 0.1))
+    seen = torque[known]
+    (rest,) = quantiles(seen, 0.1)
     if plateau <= rest:
         return []
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
     # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.
-    noise = NOISE_SIGMAS * MAD_TO_SD * float(np.median(np.abs(np.diff(torque[known])))) / np.sqrt(2) / (plateau - rest)
+    noise = NOISE_SIGMAS * MAD_TO_SD * median(np.abs(np.diff(seen))) / np.sqrt(2) / (plateau - rest)
     late = abs(lag or 0.0)
     step = float(np.median(np.diff(time)))
     before = within(time, start - REACH_S, start - RISE_S - late)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.conditioning.medians import median
 from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices, within
 from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
@@ -141,7 +142,10 @@ def _longest_equal(values: np.ndarray) -> tuple[int, int]:
     """Start and length of the longest run of equal neighbours."""
     if values.size < 2:
         return 0, values.size
-    edges = np.flatnonzero(np.r_[True, values[1:] != values[:-1], True])
+    same = values[1:] == values[:-1]
+    if not same.any():
+        return 0, 1
+    edges = np.flatnonzero(np.r_[True, ~same, True])
     lengths = np.diff(edges)
     longest = int(np.argmax(lengths))
     return int(edges[longest]), int(lengths[longest])
@@ -163,8 +167,10 @@ def _mostly_distinct(values: np.ndarray) -> bool:
 def _held(name: str, time: np.ndarray, values: np.ndarray, before: np.ndarray, step: float) -> list[Finding]:
     """One value for many samples, in a channel that is noisy before the braking and in the rest of it."""
     start, length = _longest_equal(values)
+    if length < HELD_SAMPLES or length * step < 0.05:
+        return []
     others = np.delete(values, slice(start, start + length))
-    if length < HELD_SAMPLES or length * step < 0.05 or not (_noisy(before) and _mostly_distinct(others)):
+    if not (_noisy(before) and _mostly_distinct(others)):
         return []
     top = np.nanmax(values)
     if name != "speed" and values[start] == top:
@@ -189,6 +195,8 @@ def _flat_top(
         return []
     top = float(np.nanmax(size))
     at_top = size == top
+    if np.count_nonzero(at_top) < FLAT_SAMPLES:
+        return []
     start, length = _longest_equal(np.where(at_top, 1.0, np.arange(size.size) * -1.0))
     if length < FLAT_SAMPLES or not at_top[start] or top <= 0:
         return []
@@ -253,7 +261,7 @@ def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end
     inside = within(time, start, end) & np.isfinite(friction)
     if not inside.any():
         return []
-    typical = float(np.median(np.abs(friction[inside])))
+    typical = median(np.abs(friction[inside]))
     at = np.flatnonzero(inside & (friction < -REVERSED_SHARE * typical))
     if at.size < 2:
         return []

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipeline.conditioning.medians import running_median
+from pipeline.conditioning.medians import median, quantiles, running_median
 from pipeline.constants import MAD_TO_SD
 
 SPIKE_SIGMAS = 10.0
@@ -19,12 +19,12 @@ def spikes(values: np.ndarray) -> np.ndarray:
     """
     if values.size < 15 or not np.isfinite(values).all():
         return np.empty(0, dtype=np.int64)
-    off = values - running_median(np.pad(values, 3, mode="edge"), 7)
-    floor = SPIKE_SHARE * np.quantile(np.abs(values), 0.95)
+    off = values - running_median(np.concatenate([values[[0, 0, 0]], values, values[[-1, -1, -1]]]), 7)
+    floor = SPIKE_SHARE * quantiles(np.abs(values), 0.95)[0]
     if not (np.abs(off) > floor).any():
         return np.empty(0, dtype=np.int64)
     local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
-    sigma = MAD_TO_SD * np.maximum(local, np.median(np.abs(off)))
+    sigma = MAD_TO_SD * np.maximum(local, median(np.abs(off)))
     wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)
     edges = np.flatnonzero(np.diff(np.r_[False, wild, False].astype(np.int8))).reshape(-1, 2)
     short = [np.arange(a, b) for a, b in edges if b - a <= SPIKE_SAMPLES]

@@ -1,0 +1,116 @@
+"""What is quicker for the short series of a stop gives what the long way gives."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.conditioning.low_pass import SHORT_SHARE, _continued, low_pass, pair_amplitude
+from pipeline.conditioning.medians import median, quantiles, running_median
+from pipeline.conditioning.rest import FEW_LAGS, effective_number
+from pipeline.conditioning.time_base import unbroken
+from pipeline.stops.ripple import ripple
+from pipeline.stops.scatter import scatter_of_mean, smooth_basis
+
+SERIES = st.lists(st.integers(-5, 5) | st.floats(-1e6, 1e6), min_size=1, max_size=60).map(lambda v: np.array(v, float))
+SEED = st.integers(0, 2**31)
+
+
+@given(SERIES, st.lists(st.floats(0, 1), min_size=1, max_size=3))
+def test_quantiles_are_numpys_to_the_last_bit(values, shares):
+    assert quantiles(values, *shares) == [float(np.quantile(values, share)) for share in shares]
+    assert median(values) == float(np.median(values))
+
+
+@given(SERIES, st.sampled_from([3, 5, 7]))
+def test_running_medians_are_those_of_each_window(values, width):
+    wide = np.concatenate([values, values[-1] * np.ones(width)])
+    windows = np.lib.stride_tricks.sliding_window_view(wide, width)
+    assert np.array_equal(running_median(wide, width), np.median(windows, axis=1))
+
+
+def effective_by_transform(values):
+    """All correlations at once: n / (1 + 2 sum up to the first pair that is not positive)."""
+    n, centred = values.size, values - values.mean()
+    size = 1 << int(np.ceil(np.log2(2 * n)))
+    spectrum = np.fft.rfft(centred, size)
+    r = np.fft.irfft(np.abs(spectrum) ** 2, size)[: max(n // 3, 2)] / float(centred @ centred)
+    pairs = [a + b for a, b in zip(r[1::2], r[2::2], strict=False)]
+    ends = next((i for i, pair in enumerate(pairs) if pair <= 0), len(pairs))
+    return float(np.clip(n / (1 + 2 * sum(pairs[:ends])), 1, n))
+
+
+@given(SEED, st.integers(4, 900), st.floats(0, 0.99))
+def test_the_effective_number_needs_no_transform_where_few_lags_tell(seed, n, memory):
+    """Noise that forgets at once, and such that remembers for longer than the few lags."""
+    values = np.random.default_rng(seed).standard_normal(n)
+    for i in range(1, n):
+        values[i] += memory * values[i - 1]
+    assert effective_number(values) == pytest.approx(effective_by_transform(values), rel=1e-9)
+
+
+def test_a_slow_series_is_followed_beyond_the_few_lags():
+    values = np.sin(np.arange(600) / 40)
+    assert FEW_LAGS < 50 and effective_number(values) == pytest.approx(effective_by_transform(values), rel=1e-9)
+    assert effective_number(values) < 15
+
+
+@given(SEED, st.integers(4, 1500), st.floats(0.005, 0.44))
+def test_a_length_that_is_transformed_fast_changes_nothing(seed, n, share):
+    rate, values = 200.0, np.cumsum(np.random.default_rng(seed).standard_normal(n))
+    padding = int(np.ceil(6 / share - 0.01))
+    wide = np.pad(values, padding, mode="reflect", reflect_type="odd")
+    assert np.array_equal(_continued(values, padding, fast=False), wide)
+    amplitude = pair_amplitude(np.fft.rfftfreq(wide.size, 1 / rate), share * rate, 2, rate)
+    plain = np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.size)[padding : padding + n]
+    found = low_pass(values, cutoff=share * rate, order=2, rate=rate)
+    assert np.abs(found - plain).max() <= 1e-10 * max(np.abs(wide).max(), 1.0)
+
+
+def test_prime_lengths_are_made_fast_ones():
+    wide = _continued(np.arange(1009.0), 60, fast=True)
+    assert wide.size == 1152 and 1009 + 120 == 1129 and SHORT_SHARE < 0.45
+    assert np.array_equal(wide, np.arange(-60.0, 1152 - 60))
+
+
+@given(SEED, st.integers(0, 40))
+def test_stretches_are_cut_at_every_gap_backward_step_and_missing_value(seed, wrong):
+    rng = np.random.default_rng(seed)
+    time, values = np.arange(80) / 10, rng.standard_normal(80)
+    time[rng.integers(0, 80, wrong // 8)] += 3.0
+    values[rng.integers(0, 80, wrong // 10)] = np.nan
+    found = unbroken(time, values)
+    inside = [i for part in found for i in range(part.start, part.stop)]
+    assert inside == [i for i in range(80) if np.isfinite(values[i])]
+    joined = {(i, i + 1) for part in found for i in range(part.start, part.stop - 1)}
+    step = np.median(np.diff(time)[np.diff(time) > 0])
+    for i in range(79):
+        whole = np.isfinite(values[i : i + 2]).all() and 0 <= time[i + 1] - time[i] <= 5 * step
+        assert ((i, i + 1) in joined) == whole
+
+
+@given(SEED, st.integers(8, 400))
+def test_the_scatters_trend_is_that_of_least_squares(seed, n):
+    from scipy.interpolate import BSpline
+
+    values = 0.4 + 0.01 * np.random.default_rng(seed).standard_normal(n)
+    share, pieces = np.linspace(0, 1, n), max(min(12, n // 10), 1)
+    knots = np.arange(-3, pieces + 4) / pieces
+    splines = BSpline.design_matrix(np.minimum(share, 1 - 1e-15), knots, 3).toarray()
+    assert smooth_basis(share, pieces) == pytest.approx(splines, abs=1e-12)
+    residual = values - splines @ np.linalg.lstsq(splines, values, rcond=None)[0]
+    sigma = np.sqrt(residual @ residual / (n - pieces - 3))
+    u, number = scatter_of_mean(values, np.ones(n))
+    assert u * np.sqrt(number) == pytest.approx(sigma, rel=1e-9)
+
+
+@given(SEED, st.floats(20.0, 120.0))
+def test_orders_fitted_together_are_as_each_by_itself(seed, rate):
+    """At low rates the fast part of the stop shows the first order only: then each has its own samples."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(0, 8, 1 / rate)
+    speed = np.linspace(90, 20, time.size)
+    angle = np.cumsum(speed) / rate
+    torque = 500 + 20 * np.cos(angle) + 10 * np.cos(2 * angle) + rng.standard_normal(time.size)
+    both = ripple(time, speed, torque)
+    assert both == ripple(time, speed, torque, (1,)) | ripple(time, speed, torque, (2,))
