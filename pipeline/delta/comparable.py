@@ -26,19 +26,28 @@ SHARE_OF_STOPS = 0.95
 def answer(
     delta: pl.DataFrame, classes: list[TemperatureClass], changed: list[Conclusion], summary_only: list[str]
 ) -> Comparable:
-    """yes, no, or in part: some temperatures compare and others do not, or conclusions changed; with every class judged."""
+    """yes, no, or in part: some temperatures or energies compare and others do not, or conclusions changed; with every class judged."""
     both = delta.filter(pl.col("mu_difference").is_not_null(), ~pl.col("test").is_in(summary_only))
     judged = [
         renewed(row, comparable=small(per_stop.within(both, "temperature_initial_c", row.low_c, row.high_c)))
         for row in classes
     ]
     if not judged:
-        return Comparable(answer="no", text="No stop has µ in both methods.")
+        return Comparable(answer="no", text=_nothing(both, summary_only))
     held = [bool(row.comparable) for row in judged]
     ends = any(row.what != "usable" for row in changed)
-    kind: Answer = "no" if not any(held) else "yes" if all(held) and not ends else "in part"
     cells = ranges(both)
+    whole = all(held) and all(cell.comparable for cell in cells) and not ends
+    kind: Answer = "no" if not any(held) else "yes" if whole else "in part"
     return Comparable(answer=kind, text=sentence(judged, cells), classes=judged, ranges=cells)
+
+
+def _nothing(both: pl.DataFrame, summary_only: list[str]) -> str:
+    """Why no class of temperature can be judged."""
+    if len(both):
+        return "No stop with µ in both methods has a temperature at its start, so none can be judged by temperature."
+    anew = " of a test that was reduced anew" if summary_only else ""
+    return f"No stop{anew} has µ in both methods."
 
 
 def small(part: pl.DataFrame) -> bool:
@@ -91,7 +100,10 @@ def moves(classes: Sequence[Change]) -> str:
     """The change of 90 % of the stops of some classes, from the lowest to the highest: `−5 to +2 %`."""
     low = min((row.relative_p05 for row in classes if row.relative_p05 is not None), default=None)
     high = max((row.relative_p95 for row in classes if row.relative_p95 is not None), default=None)
-    return "no change to state" if low is None or high is None else f"{percent(low)} to {percent(high)}\u00a0%"
+    if low is None or high is None:
+        return "no change to state"
+    ends = dict.fromkeys([percent(low), percent(high)])
+    return f"{' to '.join(ends)}\u00a0%"
 
 
 def percent(share: float) -> str:

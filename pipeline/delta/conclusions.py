@@ -1,7 +1,7 @@
 """What the two methods conclude, side by side: windows, wear laws, drift, batches, duties, usable tests.
 
 A conclusion is a verdict, a word that someone acts on, or figures: ends of a window, an opening, an onset. A verdict is changed where
-the words differ, or where one method gives figures and the other none. Figures are held against their intervals (`pipeline.delta.moved`):
+the words differ but for the reason of a no, or where one method gives figures and the other none. Figures are held against their intervals (`pipeline.delta.moved`):
 an end of a window that moves by a few degrees inside what it is known to concludes nothing else.
 """
 
@@ -23,6 +23,7 @@ from pipeline.results.wear import ComponentWear, CompoundWear, TestWear
 
 Scope = Literal["test", "compound"]
 
+DENIED = ("no: ", "none: ")  # what stands before a reason
 #: questions of a pair of batches, as they are called here
 QUESTIONS: dict[Quantity, str] = {"mu": "mu", "bite": "bite", "wear": "disc wear"}
 
@@ -73,8 +74,15 @@ Shown = str | int | None
 
 
 def _row(scope: Scope, name: str, what: str, old: Shown, new: Shown) -> Conclusion:
-    """A verdict."""
-    return Conclusion(scope=scope, name=name, what=what, a=old, b=new, changed=old != new)
+    """A verdict; where both say no, another reason is none of its own: most name figures, which another method moves."""
+    return Conclusion(
+        scope=scope, name=name, what=what, a=old, b=new, changed=_without_reason(old) != _without_reason(new)
+    )
+
+
+def _without_reason(said: Shown) -> Shown:
+    denied = isinstance(said, str) and said.startswith(DENIED)
+    return str(said).partition(":")[0] if denied else said
 
 
 def _figures(
@@ -95,8 +103,10 @@ def _onset(drift: TestDrift) -> Stated | None:
     return None if drift.onset_stop is None else Stated(drift.onset_stop, drift.onset_low, drift.onset_high)
 
 
-def _usable(summary: TestSummary | None) -> str:
-    return f"no: {summary.unusable}" if summary and summary.unusable else "yes"
+def _usable(summary: TestSummary | None) -> str | None:
+    if summary is None:
+        return None
+    return f"no: {summary.unusable}" if summary.unusable else "yes"
 
 
 Friction = TestFriction | CompoundFriction

@@ -88,7 +88,7 @@ def of_sheets(compound: str, a: Sheet | None, b: Sheet | None) -> Figures:
             moved.append(
                 Figure(
                     of=compound, part=one.part, what=one.what, a=one.printed.text, b=other.printed.text, moved=state,
-                    relative=after.value / before.value - 1 if before.value else None, wider=wider(before, after),
+                    relative=(after.value - before.value) / abs(before.value) if before.value else None, wider=wider(before, after),
                     file=one.printed.file,
                 )
             )  # fmt: skip

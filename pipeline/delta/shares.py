@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.delta import per_stop
-from pipeline.delta.alone import Side
+from pipeline.delta.alone import MOVED_BY, Side
 from pipeline.delta.conclusions import of_test
 from pipeline.results.delta import Conclusion
 from pipeline.results.shares import AloneAnswer, ClassMove, EndMove, SettingShare, Share
@@ -78,7 +78,7 @@ def share(first: Mapping[str, Side], run: Mapping[str, Side], moved: pl.DataFram
         gained, lost = gained + pairs["stop_a"].null_count(), lost + pairs["stop_b"].null_count()
         both = pairs.filter(pl.col("stop_a").is_not_null(), pl.col("stop_b").is_not_null())
         changed += len(both.filter(pl.col("status_a").ne_missing(pl.col("status_b"))))
-        windows.append(ends(test, first[test], side))
+        windows.append(ends(test, first[test], side) if _fitted(name, first[test], side) else EndMove(test=test))
         found = {row.what: row for row in of_test(test, first[test].concluded, side.concluded)}
         answers += [
             AloneAnswer(test=test, what=row.what, answer=found[row.what].b if row.what in found else None)
@@ -88,6 +88,12 @@ def share(first: Mapping[str, Side], run: Mapping[str, Side], moved: pl.DataFram
         classes=classes(moved, name), every=_class(moved, name, None, None) if len(moved) else None, windows=windows, gained=gained,
         lost=lost, status_changed=changed, answers=answers,
     )  # fmt: skip
+
+
+def _fitted(name: str, first: Side, run: Side) -> bool:
+    """Whether the run's window is its own: a setting that can move it may have kept the first method's, as nothing was fitted again."""
+    movable = name.partition(".")[0] in MOVED_BY["friction"]
+    return not movable or run.concluded.friction is not first.concluded.friction
 
 
 def ends(test: str, first: Side, run: Side) -> EndMove:

@@ -42,13 +42,14 @@ def of_figures(figures: Figures) -> str:
     if not figures.compared:
         return "No sheet gives a figure by both methods."
     if not known:
-        return "No figure with an interval moved."
+        return f"No figure with an interval moved{f'; {figures.no_interval} without one did' if figures.no_interval else ''}."
+    moved = f"{counted(known, 'figure')} with an interval moved"
     if not figures.beyond:
-        return f"{counted(known, 'figure')} moved, {'inside its interval' if known == 1 else 'all inside their intervals'}."
+        return f"{moved}, {'inside it' if known == 1 else 'all inside their intervals'}."
     if known == 1:
-        return f"1 figure moved, beyond its interval: {groups(figures)}."
-    inside = f"{figures.inside} inside their intervals" if figures.inside else "none inside its interval"
-    return f"{known} figures moved: {inside}, {figures.beyond} beyond: {groups(figures)}."
+        return f"{moved}, beyond it: {groups(figures)}."
+    inside = f"{figures.inside} inside their intervals" if figures.inside else "none inside it"
+    return f"{moved}: {inside}, {figures.beyond} beyond: {groups(figures)}."
 
 
 def of_settings(shares: Shares) -> str:
@@ -56,10 +57,10 @@ def of_settings(shares: Shares) -> str:
     if shares.together is None or not shares.together.classes:
         return ""
     if len(shares.settings) == 1:
-        return f"All of it is the doing of {shares.settings[0].name}."
+        return f"All that moved in the tests themselves is the doing of {shares.settings[0].name}."
     named = [f"{one.name} {means(one)}" for one in shares.settings[:NAMED]]
     more = len(shares.settings) - NAMED
-    rest = f"; {more} more settings less" if more > 0 else ""
+    rest = f"; {counted(more, 'more setting')} less" if more > 0 else ""
     together = f"; interaction {means(shares.interaction)}" if shares.interaction else ""
     return f"Mean change of µ by temperature, each setting alone: {'; '.join(named)}{rest}{together}."
 

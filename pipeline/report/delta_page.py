@@ -11,6 +11,7 @@ import polars as pl
 from markupsafe import Markup
 
 from pipeline.delta.comparable import SMALL_RELATIVE, percent
+from pipeline.delta.shares import TOGETHER
 from pipeline.report import delta_figures, delta_tables, render, still
 from pipeline.report.delta_tables import value
 from pipeline.results import beside, read_table, write_text
@@ -106,9 +107,11 @@ def mover_words(moved: MovedStop, a: str, b: str, parts: pl.DataFrame | None) ->
 
 
 def by_settings(moved: MovedStop, parts: pl.DataFrame | None) -> str:
-    """What each setting alone does to a stop of the sample; empty for others."""
+    """What each setting alone does to a stop of the sample, and their interaction; empty for others."""
     if parts is None:
         return ""
-    own = parts.filter(pl.col("test") == moved.test, pl.col("stop") == moved.stop_a, pl.col("setting") != "together")
+    own = parts.filter(pl.col("test") == moved.test, pl.col("stop") == moved.stop_a, pl.col("setting") != TOGETHER)
     said = [f"{name} {percent(share)}\u00a0%" for name, share in own.select("setting", "mu_relative").iter_rows()]
+    if len(said) == 2:  # one setting, with which nothing can interact
+        said = said[:1]
     return f"Each setting alone: {'; '.join(said)}." if said else ""

@@ -169,7 +169,7 @@ def sample_words(shares: Shares) -> str:
 def _how(shares: Shares) -> str:
     if len(shares.settings) > 1:
         return (
-            f"Each test was reduced again by the first method with one setting of the second ({shares.reductions} reductions). "
+            f"Each test was reduced again by the first method with one setting of the second ({counted(shares.reductions, 'reduction')}). "
             "Changes are relative to the first method's µ: mean, and in brackets the range of 90 % of the stops; rows add up to the last."
         )
     return "One setting alone can move a test's results, so all of the change is its doing."

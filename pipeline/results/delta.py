@@ -129,7 +129,7 @@ class Figure(Result):
     a: str = given("by the first method, as printed")
     b: str = given("by the second")
     moved: Moved = given(MOVED)
-    relative: float | None = given("second less first, of the first", "1", default=None)
+    relative: float | None = given("second less first, of the first by amount", "1", default=None)
     wider: float | None = given("width of the second's interval over the first's", "1", default=None)
     file: str = given("file of the method's results that it stands in", default="")
 
@@ -150,7 +150,7 @@ class Figures(Result):
 class Comparable(Result):
     """Whether sheets of the two methods remain comparable."""
 
-    answer: Answer = given("in part: some temperatures compare and others do not")
+    answer: Answer = given("in part: some temperatures or energies compare and others do not, or conclusions changed")
     text: str = given("in words")
     classes: list[TemperatureClass] = given("by class of temperature", default_factory=list)
     ranges: list[Range] = given("by class of temperature and of energy density", default_factory=list)

@@ -18,6 +18,7 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.delta import Range, StatusChange
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty, DutyProjection, Projected
+from pipeline.results.friction import TestFriction
 from pipeline.results.model import renewed
 from pipeline.results.sheet import Sheet, TargetAnswer
 from pipeline.results.summary import TestSummary
@@ -78,7 +79,7 @@ def test_a_change_of_cold_stops_only_is_said_by_temperature():
     delta = per_stop.matched("t1", a, b)
     found = comparable.answer(delta, per_stop.by_class(delta), [], [])
     assert found.answer == "in part"
-    said = "µ of old and new stops is not comparable below 100 °C (+9.5 to +9.5 %); it is from 250 to 400 °C."
+    said = "µ of old and new stops is not comparable below 100 °C (+9.5 %); it is from 250 to 400 °C."
     assert found.text.replace("\u00a0", " ") == said
 
 
@@ -93,6 +94,27 @@ def test_stops_of_one_temperature_are_told_apart_by_their_energy():
         (None, 20.0, False),
         (20.0, None, True),
     ]
+    assert found.answer == "no"  # half of one class
+
+
+def test_stops_of_an_energy_that_do_not_compare_leave_no_yes():
+    """One stop in thirty moves by less than 5 % of all stops: its class compares, that of its energy does not."""
+    energy = np.r_[np.full(10, 10.0), np.full(90, 30.0)]
+    mu = np.where(np.arange(100) < 3, 0.40, 0.42)
+    a, b = (stops_frame(100, energy_density_j_mm2=energy, mu=m, mu_u=0.003) for m in (np.full(100, 0.42), mu))
+    delta = per_stop.matched("t1", a, b)
+    found = comparable.answer(delta, per_stop.by_class(delta), [], [])
+    assert [row.comparable for row in found.classes] == [True] and "except stops below 20 J/mm²" in found.text
+    assert found.answer == "in part"
+
+
+def test_stops_without_a_temperature_are_not_said_to_have_no_mu():
+    frame = stops_frame(5, temperature_initial_c=pl.Series([None] * 5, dtype=pl.Float64))
+    delta = per_stop.matched("t1", frame, frame)
+    text = comparable.answer(delta, per_stop.by_class(delta), [], []).text
+    assert "has a temperature at its start" in text
+    alone = comparable.answer(delta, per_stop.by_class(delta), [], ["t1"]).text
+    assert alone == "No stop of a test that was reduced anew has µ in both methods."
 
 
 def test_an_energy_that_most_temperatures_leave_alone_is_an_exception():
@@ -210,6 +232,19 @@ def test_verdicts_side_by_side():
     assert rows["drift"].changed and rows["drift onset (stop)"].changed
     assert not rows["wear law of disc"].changed
     assert not rows["usable"].changed
+
+
+def test_another_reason_of_a_no_is_no_changed_verdict_and_an_absent_test_is_not_usable():
+    def side(why, usable=None):
+        friction = TestFriction.model_validate({"test": "t1", "window": None, "window_reason": why})
+        return conclusions.OfTest(summary=TestSummary(test="t1", unusable=usable), friction=friction)
+
+    a, b = side("µ is 0.312 at most", "no stop has 20 bar"), side("µ is 0.314 at most", "no stop has 21 bar")
+    assert not any(row.changed for row in conclusions.of_test("t1", a, b))
+    rows = {r.what: r for r in conclusions.of_test("t1", a, side("µ is 0.3 at most"))}
+    assert rows["usable"].changed and rows["usable"].b == "yes"
+    gone = {r.what: r for r in conclusions.of_test("t1", side("none"), conclusions.OfTest())}
+    assert gone["usable"].b is None and gone["usable"].changed
 
 
 def test_batches_duties_and_targets():

@@ -105,16 +105,26 @@ def moved(state, count):
     ("inside", "beyond", "said"),
     [
         (0, 0, "No figure with an interval moved."),
-        (12, 0, "12 figures moved, all inside their intervals."),
-        (1, 0, "1 figure moved, inside its interval."),
-        (0, 1, "1 figure moved, beyond its interval: mu 0."),
-        (3, 2, "5 figures moved: 3 inside their intervals, 2 beyond: mu 0, mu 1."),
-        (0, 5, "5 figures moved: none inside its interval, 5 beyond: mu 0, mu 1, mu 2 and 2 more."),
+        (12, 0, "12 figures with an interval moved, all inside their intervals."),
+        (1, 0, "1 figure with an interval moved, inside it."),
+        (0, 1, "1 figure with an interval moved, beyond it: mu 0."),
+        (3, 2, "5 figures with an interval moved: 3 inside their intervals, 2 beyond: mu 0, mu 1."),
+        (0, 5, "5 figures with an interval moved: none inside it, 5 beyond: mu 0, mu 1, mu 2 and 2 more."),
     ],
 )
 def test_figures_in_a_sentence(inside, beyond, said):
     every = [*moved("beyond", beyond), *moved("inside", inside)]
     assert verdict.of_figures(Figures(compared=40, inside=inside, beyond=beyond, moved=every)) == said
+
+
+def test_figures_that_no_interval_holds_are_not_passed_over():
+    bare = Figures(compared=40, no_interval=3, moved=moved("no interval", 3))
+    assert verdict.of_figures(bare) == "No figure with an interval moved; 3 without one did."
+
+
+def test_a_slope_that_becomes_steeper_downwards_moved_down():
+    found = figures.of_sheets("c", sheet_of(number("slope", -0.02, "/s")), sheet_of(number("slope", -0.03, "/s")))
+    assert found.moved[0].relative == pytest.approx(-0.5)
 
 
 def test_verdicts_come_first_and_figures_are_none():
@@ -144,5 +154,5 @@ def test_which_setting_did_it_is_said():
         == "Mean change of µ by temperature, each setting alone: s.one −5.0 to +1.0 %; s.two 0 %; interaction 0 %."
     )
     one = Shares(settings=[SettingShare(name="s.one", classes=of(0.1))], together=Share(classes=of(0.1)))
-    assert verdict.of_settings(one) == "All of it is the doing of s.one."
+    assert verdict.of_settings(one) == "All that moved in the tests themselves is the doing of s.one."
     assert verdict.of_settings(Shares()) == ""

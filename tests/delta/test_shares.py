@@ -136,6 +136,19 @@ def test_ends_of_windows_add_up_and_a_missing_window_is_none():
     assert moved[shares.INTERACTION].to_list() == pytest.approx([0.0, 0.0], abs=1e-12)
 
 
+def test_a_window_that_no_setting_was_asked_of_is_not_said_to_stay():
+    """Two settings may move it there and back: where it was not fitted under each, nothing is known of either alone."""
+    first = {"t": judged([0.4], 140.0, 600.0)}
+    kept = {"t": Side(first["t"].stops, None, None, TestSummary(test="t"), first["t"].concluded)}
+    second = {"t": judged([0.4], 140.01, 600.0)}
+    runs = {"reduction.average": kept, "wear.law": kept, shares.TOGETHER: second}
+    moved = shares.moves(first, runs)
+    every = {name: shares.share(first, run, moved, name, {}).windows[0] for name, run in runs.items()}
+    assert (every["reduction.average"].low_k, every["reduction.average"].high_k) == (None, None)
+    assert (every["wear.law"].low_k, every["wear.law"].high_k) == (0.0, 0.0)  # a law of wear moves no window
+    assert every[shares.TOGETHER].low_k == pytest.approx(0.01)
+
+
 def test_a_stop_without_mu_in_one_run_is_left_out_of_all():
     first, one = judged([0.4, 0.5]), judged([0.42, 0.52])
     two = Side(stops_frame(2, mu=pl.Series([0.4, None])), None, None, TestSummary(test="t"), OfTest())

@@ -113,6 +113,14 @@ def test_why_no_setting_was_tried_alone_is_said(folder):
     assert "fault of ours" in part((folder / "delta.html").read_text(), "settings")
 
 
+def test_addresses_of_methods_hold_signs_that_an_address_reads_otherwise(folder):
+    delta = json.loads((folder / "delta.json").read_text())
+    (folder / "delta.json").write_text(json.dumps(delta | {"a": "at 5%#1", "b": "b"}))
+    delta_page.run(into=folder)
+    page = (folder / "delta.html").read_text()
+    assert page.count('href="../../at%205%25%231/') > 2 and 'href="../../at 5' not in page
+
+
 def test_no_two_parts_of_the_page_have_one_name(page):
     """A script that looks for its data by a name must not find a section."""
     names = re.findall(r'\sid="([^"]+)"', page)
