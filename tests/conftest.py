@@ -28,6 +28,12 @@ ALL_METHODS = pytest.StashKey[bool]()
 LONG = ("workflow", "browser", "hostile", "studies", "stops")
 
 
+# The suite starts a hundred processes of the package and rewrites the assertions of its own modules. Where the environment
+# forbids bytecode (images of containers often do), each would compile all it loads again, in every session: the suite keeps
+# it where Python keeps it by itself, in __pycache__.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
 # The suite draws the same examples in every run, so that it fails for what was changed and for nothing else;
 # HYPOTHESIS_PROFILE=random draws new ones. How long an example takes, to draw and to run, depends on what else the
 # machine does: it says nothing of the code, so neither is limited.
