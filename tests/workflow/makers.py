@@ -58,7 +58,7 @@ OURS = REPO / "Snakefile"
 
 def _words(config: Path, options: tuple[str, ...], directory: Path | None, snakefile: Path = OURS) -> list[str]:
     return [
-        "-s", str(snakefile), "--directory", str(directory or config.parent / "work"), "--configfile", str(config),
+        "-s", str(snakefile), "--directory", str(directory or config.parent / "results"), "--configfile", str(config),
         "--cores", "2", "--keep-going", *options,
     ]  # fmt: skip
 
