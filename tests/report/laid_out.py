@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import io
-
 import numpy as np
 import pypdfium2
-from pypdf import PdfReader
 
 from pipeline.report.typeface import signs
 from pipeline.report.typeset import BREAK
+from tests.report.read_back import pages_of
 
 EDGE = 15.0  # points from the edge of the page that stay free
 SHARE = 0.15  # of the smaller of two pieces of text that may lie in the other: signs reach beyond their line a little
@@ -43,7 +41,7 @@ def _of_page(page: pypdfium2.PdfPage, number: int) -> list[str]:
 def _shapeless(pdf: bytes) -> list[int]:
     """Pages that set a sign of which the typeface has no shape."""
     known, found = signs() | {ord(c) for c in f" \n\r\t\u00a0{BREAK}"}, []
-    for number, page in enumerate(PdfReader(io.BytesIO(pdf)).pages, 1):
-        if {ord(c) for c in page.extract_text()} - known:
+    for number, page in enumerate(pages_of(pdf), 1):
+        if {ord(c) for c in page} - known:
             found.append(number)
     return found

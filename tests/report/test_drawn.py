@@ -21,7 +21,7 @@ from tests.report.drawn import Drawn, results, stops_of
 
 UNSAID = re.compile(r"\bNone\b|\bnan\b|\bNaN\b|\binf\b|no reason|gives no|not explained|no such data")
 FEW = settings(
-    max_examples=6, deadline=None, phases=(Phase.reuse, Phase.generate), suppress_health_check=list(HealthCheck)
+    max_examples=3, deadline=None, phases=(Phase.reuse, Phase.generate), suppress_health_check=list(HealthCheck)
 )
 MANY = settings(FEW, max_examples=60)  # not shrunk: an example takes seconds, and says what was changed in it
 

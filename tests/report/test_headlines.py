@@ -22,6 +22,7 @@ from pipeline.results.friction_map import Holds
 from pipeline.results.model import renewed
 from tests.report import contents, makers
 
+pytestmark = pytest.mark.usefixtures("pictures_once")
 WHY = "misfit, chi2 per degree of freedom 215: the law is wrong by some 23 % of a loss"
 
 

@@ -15,7 +15,11 @@ from pipeline.results.model import Interval, Result, renewed
 from pipeline.results.unusable import unusable
 from tests.report import contents, makers
 
-SEEDS = 4
+pytestmark = pytest.mark.usefixtures("pictures_once")
+# a few by default, more under the heavy mark
+SEEDS = pytest.mark.parametrize(
+    "seeds", [range(2), pytest.param(range(2, 8), marks=pytest.mark.heavy)], ids=["few", "more"]
+)
 
 
 def holed_result(result: Result, rng: random.Random, share: float = 0.12) -> Result:
@@ -78,14 +82,15 @@ def test_a_stage_that_failed_leaves_a_page(made, part, stage, name):
     assert f"fault of ours in stage {stage}" in said
 
 
-def test_a_page_from_results_with_holes(made):
+@SEEDS
+def test_a_page_from_results_with_holes(made, seeds):
     """Seeded mutilations of what docs/contract.md lets be null; nothing raises, and every figure is given or says why."""
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"
     whole = per_test_findings.load(folder, root / "results" / "channels" / "m4-a.json")
     whole = replace(whole, friction=TestFriction.model_validate(contents.full_friction_json()))
     reduction = from_stage_settings(arguments["settings"]).reduction
-    for seed in range(SEEDS):
+    for seed in seeds:
         rng = random.Random(seed)
         parts = ("record", "summary", "friction", "wear", "drift")
         found = replace(whole, **{name: holed_result(getattr(whole, name), rng) for name in parts})
@@ -93,19 +98,19 @@ def test_a_page_from_results_with_holes(made):
         assert set(content["figures"]) >= {"friction_temperature", "drift", "wear_intervals"}, seed
 
 
-def test_a_sheet_from_results_with_holes(made):
+@SEEDS
+def test_a_sheet_from_results_with_holes(made, seeds):
     arguments, _ = made
     loaded = inputs.load(**arguments, software="test")
     loaded = replace(loaded, friction=Cited("friction.json", contents.of_compound()))
-    for seed in range(SEEDS):
+    for seed in seeds:
         rng = random.Random(seed)
         tests = [holed_parts(test, ("summary", "friction", "wear", "drift"), rng) for test in loaded.tests]
         holed = holed_parts(replace(loaded, tests=tests), ("friction", "wear", "batches", "duty"), rng)
         sections = [document.reasons_once(section(holed)) for section in sheet.SECTIONS]
         said = [text for section in document.printed(sections) for text in section.text]
         assert not [text for text in said if "None" in text], seed
-        if seed < 4:
-            plots.drawn(holed, sheet.picture_names(sections))
+        plots.drawn(holed, sheet.picture_names(sections))
 
 
 def test_a_copy_of_another_test_is_no_specimen_of_the_sheet(made):

@@ -7,7 +7,6 @@ from types import SimpleNamespace
 
 import polars as pl
 import pytest
-from pypdf import PdfReader
 
 from pipeline.report import inputs as inputs_stage
 from pipeline.report import sheet
@@ -17,6 +16,7 @@ from pipeline.report.typeset import BREAK
 from pipeline.results import version
 from pipeline.results.friction import TestFriction
 from tests.report import contents, makers
+from tests.report.read_back import pages_of
 
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?![\w])")
 
@@ -102,7 +102,7 @@ def test_the_first_part_says_what_leaves_the_tests_and_whether_one_brake_serves_
 
 def read_back(path):
     """Text of every page of the PDF, as a reader extracts it."""
-    return [" ".join(page.extract_text().replace(BREAK, "").split()) for page in PdfReader(path).pages]
+    return [" ".join(page.replace(BREAK, "").split()) for page in pages_of(path.read_bytes())]
 
 
 def test_page_one_of_the_print_answers_the_least_welcome_first(made, content):

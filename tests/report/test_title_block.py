@@ -3,6 +3,7 @@
 import html
 import io
 import json
+from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
@@ -11,6 +12,7 @@ from pipeline.report import sheet
 from pipeline.report.sections.issue import LONGEST, WORDS
 from pipeline.report.typeset import BREAK
 from tests.report import makers
+from tests.report.read_back import pages_of
 
 STATED = """\
 compound: Marram 4
@@ -29,6 +31,10 @@ amendments:
 """
 
 
+FIGURES: dict[Path, dict[str, bytes]] = {}
+pytestmark = pytest.mark.usefixtures("pictures_once")
+
+
 def printed(arguments, text=None):
     """(sheet.json, words of sheet.html, of sheet.pdf, metadata of the PDF) of the document."""
     place = None
@@ -36,17 +42,21 @@ def printed(arguments, text=None):
         place = arguments["into"].parents[3] / "marram-4.yaml"
         place.write_text(text)
     made = sheet.made(**arguments, title_block=place)
+    vars(made)["images"] = FIGURES[arguments["into"]]  # a title block changes none of them
     sheet.print_json(made, arguments["into"] / "sheet.json")
     sheet.print_html(made, arguments["into"] / "sheet.html")
     page = html.unescape((arguments["into"] / "sheet.html").read_text())
-    reader = PdfReader(io.BytesIO(sheet.pdf_of(made)))
-    words = " ".join(" ".join(p.extract_text().replace(BREAK, "") for p in reader.pages).split())
-    return json.loads((arguments["into"] / "sheet.json").read_text())["title_block"], page, words, reader.metadata
+    pdf = sheet.pdf_of(made)
+    words = " ".join(" ".join(text.replace(BREAK, "") for text in pages_of(pdf)).split())
+    about = PdfReader(io.BytesIO(pdf)).metadata
+    return json.loads((arguments["into"] / "sheet.json").read_text())["title_block"], page, words, about
 
 
 @pytest.fixture(scope="module")
 def arguments(tmp_path_factory):
-    return makers.results_of_compound(tmp_path_factory.mktemp("titled"), ("m4-a", "m4-b"))
+    found = makers.results_of_compound(tmp_path_factory.mktemp("titled"), ("m4-a", "m4-b"))
+    FIGURES[found["into"]] = sheet.made(**found).images
+    return found
 
 
 def test_what_is_stated_stands_on_every_print(arguments):
