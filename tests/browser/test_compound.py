@@ -15,7 +15,9 @@ from tests.browser.waiting import DRAWN, quiet, until
 from tests.report import contents, makers
 
 KINDS = ("index", "test", "sheet", "delta")
-SCHEMES = ("light", "dark")
+# The rules over a usual index and test page in the light scheme: test_index.py, test_working_view.py.
+LIGHT = [pytest.param(kind, "light", marks=[pytest.mark.heavy] * (kind != "sheet")) for kind in KINDS]
+IN_SCHEMES = [*LIGHT, *((kind, "dark") for kind in KINDS)]
 
 
 @pytest.fixture(scope="module")
@@ -105,8 +107,7 @@ def test_a_figure_leads_to_its_stops_by_links_alone(browser: Any, pages: dict[st
     )
 
 
-@pytest.mark.parametrize("scheme", SCHEMES, indirect=True)
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(("kind", "scheme"), IN_SCHEMES, indirect=["scheme"])
 def test_nothing_serious_against_accessibility_in_either_scheme(
     browser: Any, pages: dict[str, Path], scheme: str, kind: str
 ) -> None:

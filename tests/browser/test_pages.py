@@ -50,19 +50,47 @@ def requested(browser) -> list[str]:
     return [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
 
 
+def widths(browser):
+    return browser.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
+
+
+@pytest.fixture(scope="module")
+def visited(browser, pages) -> dict[str, dict]:
+    """What one look at each page found; to draw a page again for every question takes longer than all the answers."""
+    found = {}
+    for name, page in pages.items():
+        complaints = opened(browser, page)
+        found[name] = browser.execute_script(LOOK) | {"complaints": complaints, "addresses": requested(browser)}
+        quiet(browser)
+        found[name]["widths"] = widths(browser)
+    return found
+
+
+LOOK = """
+const tables = [...document.querySelectorAll("table")];
+return {
+  plots: [...document.querySelectorAll(".plot")].map((n) => [n.dataset.figure, n.querySelectorAll(".main-svg").length, n.offsetWidth]),
+  lang: document.documentElement.lang,
+  title: document.title,
+  viewport: document.querySelector("meta[name=viewport]") !== null,
+  tables: tables.length,
+  bare: tables.filter((t) => t.rows.length && !t.querySelector("th")).length,
+  hacked: window.hacked,
+  text: document.body.innerText,
+};
+"""
+
+
 @pytest.mark.parametrize("name", ["usable", "unusable", "sheet", "delta"])
-def test_a_page_opens_from_disk_quietly_and_offline(browser, pages, name):
-    assert opened(browser, pages[name]) == []
-    addresses = requested(browser)
+def test_a_page_opens_from_disk_quietly_and_offline(visited, name):
+    assert visited[name]["complaints"] == []
+    addresses = visited[name]["addresses"]
     assert addresses, "the log of requests is empty"
     assert all(address.startswith(("file:", "data:", "blob:")) for address in addresses)
 
 
-def test_all_plots_of_a_test_are_drawn(browser, pages):
-    opened(browser, pages["usable"])
-    plots = browser.execute_script(
-        "return [...document.querySelectorAll('.plot')].map((n) => [n.dataset.figure, n.querySelectorAll('.main-svg').length, n.offsetWidth])"
-    )
+def test_all_plots_of_a_test_are_drawn(visited):
+    plots = visited["usable"]["plots"]
     assert {name for name, _, _ in plots} >= {
         "friction_temperature",
         "friction_energy",
@@ -80,23 +108,16 @@ def test_all_plots_of_a_test_are_drawn(browser, pages):
     assert all(drawn == asked for drawn, asked in kinds)  # an unknown kind would have been drawn as points
 
 
-def test_every_table_has_heads_and_the_page_its_language_and_title(browser, pages):
+def test_every_table_has_heads_and_the_page_its_language_and_title(visited):
     for name in ("usable", "unusable", "sheet", "delta"):
-        opened(browser, pages[name])
-        assert browser.execute_script("return document.documentElement.lang") == "en"
-        assert browser.title
-        assert browser.execute_script("return document.querySelector('meta[name=viewport]') !== null")
-        bare = browser.execute_script(
-            "return [...document.querySelectorAll('table')].filter((t) => t.rows.length && !t.querySelector('th')).length"
-        )
-        assert bare == 0
-        assert browser.execute_script("return document.querySelectorAll('table').length") > 1
+        page = visited[name]
+        assert page["lang"] == "en" and page["title"] and page["viewport"]
+        assert page["bare"] == 0 and page["tables"] > 1
 
 
-def test_user_text_is_text(browser, pages):
-    opened(browser, pages["usable"])
-    assert browser.execute_script("return window.hacked") is None
-    assert "<script>window.hacked" in browser.execute_script("return document.body.innerText")
+def test_user_text_is_text(visited):
+    assert visited["usable"]["hacked"] is None
+    assert "<script>window.hacked" in visited["usable"]["text"]
 
 
 def trace_shown(browser, stop):
@@ -178,16 +199,18 @@ def test_without_the_shared_script_the_page_says_so(browser, pages, tmp_path):
     browser.get_log("browser")
 
 
-def test_nothing_is_wider_than_the_window(browser, pages):
+def test_nothing_is_wider_than_the_window(browser, pages, visited):
     """No sideways scrolling of the page itself, on a desk and on a small screen."""
+    for name in ("usable", "sheet", "delta"):
+        wide, inner = visited[name]["widths"]
+        assert wide <= inner + 1, name
     try:
-        for width in (1280, 420):
-            browser.set_window_size(width, 900)
-            for name in ("usable", "sheet", "delta"):
-                opened(browser, pages[name])
-                quiet(browser)
-                wide, inner = browser.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
-                assert wide <= inner + 1, (name, width)
+        browser.set_window_size(420, 900)
+        for name in ("usable", "sheet", "delta"):
+            opened(browser, pages[name])
+            quiet(browser)
+            wide, inner = widths(browser)
+            assert wide <= inner + 1, (name, 420)
     finally:
         browser.set_window_size(1280, 1000)
 
