@@ -1,4 +1,4 @@
-"""A seeded part of the batch power study: errors near what is promised, powers near what is computed."""
+"""A seeded part of the batch power study, its harder cases under the heavy mark: errors near what is promised, powers near what is computed."""
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ def test_intervals_hold_the_truth(table):
     assert 0.93 < held < 0.97
 
 
+@pytest.mark.heavy
 def test_unlike_scatter_and_heavy_tails_do_not_break_the_levels():
     rows = batch_power.harder(0.1, 1)
     assert rows

@@ -1,8 +1,13 @@
-"""docs/ builds as a site without a warning: every page has its place, every link, reference and formula resolves."""
+"""docs/ builds as a site without a warning: every page has its place, every link, reference and formula resolves.
+
+All of docs/ is heavy; by default one page shows that what is wrong ends the build.
+"""
 
 import re
 import subprocess
 import sys
+
+import pytest
 
 from pipeline.cli.command_page import PAGE, command_page
 from pipeline.report.reference_pages import COMMAND
@@ -19,6 +24,7 @@ def build(source, into, *options):
     )  # fmt: skip
 
 
+@pytest.mark.heavy  # .ci/run builds it before the tests, too
 def test_the_site_builds_without_a_warning(tmp_path):
     built = build(REPO / "docs", tmp_path)
     assert built.returncode == 0, built.stderr

@@ -194,7 +194,7 @@ def test_openings_of_which_none_is_sure_are_reserved():
     assert [one.cause for one in found.not_excluded] == ["window"] and "inner ends" in found.not_excluded[0].why
 
 
-@pytest.mark.parametrize("cycles", [1, 2, 400])
+@pytest.mark.parametrize("cycles", [1, pytest.param(2, marks=pytest.mark.heavy), 400])
 @pytest.mark.parametrize(
     "evidence", [Film(scatter=SCATTER), film(HARMLESS), film(use(60.0, 230.0, 0.4, stops=40, glazed=True))]
 )
@@ -214,7 +214,7 @@ def test_uses_of_any_length_are_judged(named, cycles, evidence):
 
 
 # two that do not glaze, one whose tests bracket the boundary
-@pytest.mark.parametrize("index", [8, pytest.param(11, marks=pytest.mark.heavy), 18])
+@pytest.mark.parametrize("index", [*(pytest.param(index, marks=pytest.mark.heavy) for index in (8, 11)), 18])
 def test_an_invented_compound(index):
     found = film_openings.judged(index, 12)
     assert found["sure"] and found["sure_loss"] <= film_openings.LOSS_WANTED

@@ -1,10 +1,10 @@
-"""A seeded eightieth of the study of broken and hostile archives, and a twentieth under the heavy mark."""
+"""A seeded hundred-and-sixtieth of the study of broken and hostile archives, and a twentieth under the heavy mark."""
 
 import pytest
 
 from tests.studies.fuzz import fuzzed, ground, summary
 
-COUNT = 100
+COUNT, PARTS = 100, 8
 
 
 @pytest.fixture(scope="module")
@@ -13,18 +13,18 @@ def sound():
         yield found
 
 
-@pytest.mark.parametrize("part", [0, *(pytest.param(number, marks=pytest.mark.heavy) for number in (1, 2, 3))])
+@pytest.mark.parametrize("part", [0, *(pytest.param(number, marks=pytest.mark.heavy) for number in range(1, PARTS))])
 def test_no_archive_ends_in_a_traceback_an_escape_or_a_silent_number(sound, part):
     outcomes = [
         fuzzed(seed, sound, whole=seed % 20 == 0, beside=seed in (20, 40))
-        for seed in range(part * COUNT // 4, (part + 1) * COUNT // 4)
+        for seed in range(part * COUNT // PARTS, (part + 1) * COUNT // PARTS)
     ]
     failures = [(o.seed, o.form, o.mutations, o.tracebacks, o.escapes, o.silent) for o in outcomes]
     assert [f for f in failures if any(f[3:])] == []
     # The mutations do bite: most leave a finding or a stop that is not ok, some leave nothing of the test.
     result = summary(outcomes)
     assert result["flagged"] >= 0.6 * len(outcomes)
-    assert result["unusable"] >= 2
+    assert result["unusable"] >= 1
 
 
 def test_a_clock_that_breaks_just_behind_the_braking_is_told(sound):

@@ -42,13 +42,17 @@ SHOWN = {"rps": "rev/s"}
 
 
 def all_and_ten(pairs, one_of_each):
-    """Every pair with all stops in the wrong unit; with ten of them, one pair of each, and under the heavy mark the rest."""
-    seen, cases = set(), [pytest.param(*pair, range(24), id=f"{'-'.join(pair)}-all") for pair in pairs]
-    for pair in pairs:
-        marks = [pytest.mark.heavy] if one_of_each(pair) in seen else []
-        seen.add(one_of_each(pair))
-        cases.append(pytest.param(*pair, range(8, 18), id=f"{'-'.join(pair)}-ten", marks=marks))
-    return cases
+    """Every pair with all stops, and with ten of them, in the wrong unit: one pair of each by default, the rest is heavy.
+
+    The first pair of each has ten stops of its own, the last all of them.
+    """
+    firsts = {one_of_each(pair): pair for pair in reversed(pairs)}.values()
+    lasts = {one_of_each(pair): pair for pair in pairs}.values()
+    return [
+        pytest.param(*pair, stops, id=f"{'-'.join(pair)}-{name}", marks=[pytest.mark.heavy] * (pair not in by_default))
+        for name, stops, by_default in (("all", range(24), lasts), ("ten", range(8, 18), firsts))
+        for pair in pairs
+    ]
 
 
 @pytest.mark.parametrize(("channel", "actual", "labelled", "stops"), all_and_ten(PAIRS, lambda pair: pair[0]))

@@ -113,7 +113,10 @@ def test_a_short_test_that_starts_mostly_where_two_units_agree_tells_by_its_othe
         assert found and f"{actual} labelled {labelled}" in found[0].message, seed
 
 
-def test_a_short_healthy_test_is_silent():
-    for seed in range(300):
+@pytest.mark.parametrize(
+    "seeds", [range(40), pytest.param(range(40, 300), marks=pytest.mark.heavy)], ids=["few", "rest"]
+)
+def test_a_short_healthy_test_is_silent(seeds):
+    for seed in seeds:
         for unit in ZERO:
             assert found_in(missed(seed, levels=SHORT), SHORT, unit, [f"block {int(w)}" for w in SHORT]) == []

@@ -1,6 +1,7 @@
-"""A seeded part of the stage's studies."""
+"""A seeded part of the stage's studies; that they can fail is heavy."""
 
 import numpy as np
+import pytest
 
 from tests.studies import conditioning, mu_coverage
 
@@ -13,6 +14,7 @@ def test_mu_u_covers_the_truth_and_is_not_wide():
     assert 0.5 < found.ratio < 1.6
 
 
+@pytest.mark.heavy
 def test_a_sensor_that_errs_only_under_load_is_told_by_the_study_too():
     """The study can fail: errors that a rest reading does not show are not covered at low pressure."""
     rows = [r for r in mu_coverage.study(0.08, 7, ("level",)) if r.pressure == 8.0]

@@ -9,7 +9,7 @@ from tests.studies.chance import surely_under
 from tests.studies.face_law import Tally, examine, page, rms, study
 
 
-def test_the_rule_takes_the_law_where_friction_is_made_at_the_face_and_the_map_where_it_is_not() -> None:
+def test_the_rule_takes_the_law_where_friction_is_made_at_the_face() -> None:
     # A compound that the map, with all its interactions, cannot follow; where the two are near each other either may be taken.
     kind, row, asked = examine(81, 7)
     assert kind == "face, not stated"
@@ -19,6 +19,10 @@ def test_the_rule_takes_the_law_where_friction_is_made_at_the_face_and_the_map_w
     assert row["shape_law"] < 0.3 * row["shape_map"] and row["law_true"] < row["map_true"]
     assert rms([a["mu_error"] for a in asked]) < 0.01
     assert np.mean([a["mu_held"] for a in asked]) > 0.6
+
+
+@pytest.mark.heavy
+def test_the_rule_takes_the_map_where_friction_is_not_made_at_the_face() -> None:
     kind, row, _ = examine(81, 5)
     assert kind == "initial temperature"
     assert row["used"] == "map"

@@ -19,6 +19,7 @@ def test_map_follows_a_compound_whose_friction_is_made_at_the_face() -> None:
     assert after.mean > 0.85
 
 
+@pytest.mark.heavy
 def test_a_separable_compound_keeps_its_form() -> None:
     made = face_compounds.draw([31, 4], separable=True)
     before, after = (judged(made, 4, "separable", way, 31) for way in ("before", "after"))
