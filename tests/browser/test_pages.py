@@ -70,6 +70,7 @@ LOOK = """
 const tables = [...document.querySelectorAll("table")];
 return {
   plots: [...document.querySelectorAll(".plot")].map((n) => [n.dataset.figure, n.querySelectorAll(".main-svg").length, n.offsetWidth]),
+  kinds: [...document.querySelectorAll(".plot")].flatMap((n) => n._fullData.map((t, at) => [t.type, n.data[at].type])),
   lang: document.documentElement.lang,
   title: document.title,
   viewport: document.querySelector("meta[name=viewport]") !== null,
@@ -101,9 +102,7 @@ def test_all_plots_of_a_test_are_drawn(visited):
         "surface_0",
     }
     assert all(drawn > 0 and width > 250 for _, drawn, width in plots)
-    kinds = browser.execute_script(
-        "return [...document.querySelectorAll('.plot')].flatMap((n) => n._fullData.map((t, at) => [t.type, n.data[at].type]))"
-    )
+    kinds = visited["usable"]["kinds"]
     assert {asked for _, asked in kinds} == {"scatter", "bar", "contour", "heatmap"}
     assert all(drawn == asked for drawn, asked in kinds)  # an unknown kind would have been drawn as points
 
