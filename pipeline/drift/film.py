@@ -162,14 +162,19 @@ class Film:
         ends = [(use.loss + self.z * use.u) / use.amount for use in began]
         return max(ends, default=None)
 
-    def u_of_checks(self, stops: int) -> float | None:
-        """Standard uncertainty of a change of ln mu between two blocks of so many checks; None where the scatter is not known."""
+    def fastest_together(self) -> float | None:
+        """Upper end of the growth, mm2/J, of the alike uses that glazed fastest, taken together; None where none of known energy did."""
+        own = [g for g in self.groups if any(use.first or use.glazed for use in g) and sum(use.amount for use in g) > 0]
+        rates = [_pooled(group, np.inf, np.array([np.inf]), self.z) for group in own]
+        return max((float(rate[0] + self.z * u[0]) for rate, u in rates), default=None)
+
+    def u_of_checks(self, stops: int, before: int | None = None) -> float | None:
+        """Standard uncertainty of a change of ln mu from one block of checks to the next, of so many stops (`before`: the first, where it
+        has others); None where the scatter is not known.
+        """
         if self.scatter is None:
             return None
-        rho = np.clip(self.scatter.rho, 0.0, 0.95)
-        distance = np.abs(np.subtract.outer(np.arange(stops), np.arange(stops)))
-        mean = self.scatter.sigma**2 * (rho**distance).mean() + self.scatter.block_sigma**2
-        return float(np.sqrt(2 * mean))
+        return float(np.hypot(_u_of_level(self.scatter, before or stops), _u_of_level(self.scatter, stops)))
 
     def groups_at(self, power: float, temperature: float) -> int:
         """How many groups of alike uses that did not glaze bound the growth there."""
@@ -191,6 +196,13 @@ class Film:
         for one in self.cleared:
             rates = np.maximum(rates, np.where(one.clears(power, temperature), one.least, 0.0))
         return rates
+
+
+def _u_of_level(scatter: Scatter, stops: int) -> float:
+    """Standard uncertainty of the mean of so many checks in a row."""
+    rho = np.clip(scatter.rho, 0.0, 0.95)
+    distance = np.abs(np.subtract.outer(np.arange(stops), np.arange(stops)))
+    return float(np.sqrt(scatter.sigma**2 * (rho**distance).mean() + scatter.block_sigma**2))
 
 
 def _pooled(group: Sequence[Use], power: float, temperature: Array, z: float) -> tuple[Array, Array]:

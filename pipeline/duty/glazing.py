@@ -110,8 +110,12 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     cold = use.temperature < _warm(use)
     fastest = film.largest_seen() or assumed
     likely = np.where(np.isfinite(estimate), (estimate + _seen_below(use, film)) / 2, fastest)
+    unknown = cold & ~np.isfinite(estimate)
     bound, estimate = np.where(cold, likely, bound), np.where(cold, likely, estimate)
-    by_mix = bounds(film, use.power, use.temperature, use.times[:, None] * use.energy, (bound, estimate))
+    # beside a test of the mix it is the few first brakings alone that this is for: alike uses tell it together
+    together = min(film.fastest_together() or fastest, fastest)
+    of_mix = np.where(unknown, together, bound), np.where(unknown, together, estimate)
+    by_mix = bounds(film, use.power, use.temperature, use.times[:, None] * use.energy, of_mix)
     bound, estimate = bound * use.energy[:, None], estimate * use.energy[:, None]
     kept = np.exp(-film.decay(use.power[:, None], use.temperature) * use.energy[:, None])
     high, above = _uses(bound, kept, use.cycles), _uses(estimate, kept, use.cycles)

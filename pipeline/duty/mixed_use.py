@@ -30,7 +30,7 @@ from pipeline.constants import Array
 from pipeline.drift.film import NEAR_K, NEAR_POWER, NEARLY_ALL, Film, Use
 
 Row = tuple[float, float, float]  # power W/mm2, temperature degC, energy J/mm2
-SLACK = 0.02  # of a use's energy: a rig's speeds are whole, and a card's brakings not met to the last joule
+SLACK = 0.01  # of a use's energy: what half a rev/min at either end of a short snub makes of its energy
 LEAST_ENERGY = 1e-9  # J/mm2, below which nothing is left
 
 

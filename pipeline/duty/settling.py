@@ -46,9 +46,11 @@ CHECKS = (6, 8, 10, 12, 16, 20, 24, 32, 40)
 FEWEST, MOST_STOPS = 20, 600
 # more checks after a whole use take off themselves what it left, and their mean tells less than it cost
 MOST_OF_USE = 8
+BEFORE = 3  # times as many checks on the clean faces before it, which they leave as they are
 LEAST_LEFT = 0.2  # of the target, below which no test can settle it
-RUNS = (1, 2, 3, 4, 6)  # how often a whole use is run, each time between checks of its own
-TOLD = 0.12  # of the target: a loss of a whole use that lies no further from it is not told from it
+FIRST_LOOK = 2.80  # standard uncertainties off the target that let a test end half-way
+RUNS = (1, 2, 3, 4, 6, 8, 10, 12)  # how often a whole use is run, each time between checks of its own
+TOLD = 0.08  # of the target: a loss of a whole use that lies no further from it is not told from it
 NEGLIGIBLE = 0.05  # of the target: brakings that together may add less need no test
 FILLING = 1.1  # mean rate to first rate of a film that begins to fill
 BETWEEN_STOPS_S, USUAL_S = 10.0, 90.0  # on top of cooling down; from stop to stop where the rig's cooling is not known
@@ -261,12 +263,16 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     assert check is not None
     wanted = -float(np.log1p(-brake.glazing_loss))
     told = [
-        (r, n, (film.u_of_checks(n) or np.inf) / float(np.sqrt(r))) for r in RUNS for n in CHECKS if n <= MOST_OF_USE
+        (r, n, (film.u_of_checks(n, BEFORE * n) or np.inf) / float(np.sqrt(r)))
+        for r in RUNS
+        for n in CHECKS
+        if n <= MOST_OF_USE
     ]
     if hardest(rig.cards, rig.stops) is None:
         told = [one for one in told if one[0] == 1]  # nothing clears the faces between two runs
     runs, checks, u = next((one for one in told if film.z * one[2] <= TOLD * wanted), told[-1])
-    blocks = blocks_of(rig, checks, [whole.stops] * runs)
+    before = BEFORE * checks
+    blocks = blocks_of(rig, checks, [whole.stops] * runs, before)
     hard = sum(b.stops for b in blocks if b.name.startswith(HARD))
     area, start = brake.rubbing.friction_area * 1e6, check.initial_temperature
     energy = rig.cards[0].inertia * (check.speed_start**2 - check.speed_end**2) / 2
@@ -274,14 +280,16 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     seconds = [_seconds(one.energy * area, one.temperature, cooling, brake) for one in whole.stops]
     known = check_s is not None and None not in seconds
     total = sum(one.stops * (s or USUAL_S) for one, s in zip(whole.stops, seconds, strict=True))
-    total = runs * (total + 2 * checks * (check_s or USUAL_S)) + (LAST_CHECKS if hard else 0) * (check_s or USUAL_S)
+    total = runs * (total + (before + checks) * (check_s or USUAL_S)) + (LAST_CHECKS if hard else 0) * (
+        check_s or USUAL_S
+    )
     hours = total / 3600 if known else None
     warmest, coldest = whole.stops[0].temperature, whole.stops[-1].temperature
     powers = [one.power for one in whole.stops]
     text = (
-        f"on a bedded specimen: {checks} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
+        f"on a bedded specimen: {before} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
         f"{len(whole.stops)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad, starting at {warmest:.0f} down to {coldest:.0f} °C"
-        f"), {checks} checks{', hard use and checks' if hard else ''}{f', {runs} times over (fewer do where the first are well off the target)' if runs > 1 else ''}; what it loses is what one use loses, held "
+        f"), {checks} checks{', hard use and checks' if hard else ''}{_over(runs, u)}; what it loses is what one use loses, held "
         f"against the {brake.glazing_loss:.1%} that the target accepts and told to {u:.1%} by the checks"
     )  # fmt: skip
     return SettlingTest(
@@ -301,6 +309,20 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
         blocks=as_yaml(blocks),
         text=text,
     )
+
+
+def _over(runs: int, u: float) -> str:
+    """How often the whole is run, and after the first half how far off the target its mean lets one stop.
+
+    Two looks at one result: at z = 2.80 half-way and 1.98 at the end they err together as often as one look at 1.96 (O'Brien and Fleming
+    1979, Biometrics 35, 549; the figures from memory).
+    """
+    if runs == 1:
+        return ""
+    half = runs // 2
+    off = FIRST_LOOK * u * float(np.sqrt(runs / half))
+    early = f" (the first {half} do where their mean is {off:.1%} or more off the target)" if runs > 2 else ""
+    return f", {runs} times over{early}"
 
 
 def _use(one: Gentle) -> str:

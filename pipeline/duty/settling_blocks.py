@@ -48,8 +48,11 @@ class Rig:
         return next((b for card in self.cards for b in card.blocks if b.purpose == "check"), None)
 
 
-def blocks_of(rig: Rig, checks: int, uses: Sequence[Sequence[Gentle]]) -> list[Block]:
-    """Checks, gentle use, checks and, where the tests ran any, hard use and checks; again for each further use. A use has blocks of alike stops."""
+def blocks_of(rig: Rig, checks: int, uses: Sequence[Sequence[Gentle]], before: int | None = None) -> list[Block]:
+    """Checks, gentle use, checks and, where the tests ran any, hard use and checks; again for each further use. A use has blocks of alike stops.
+
+    before: check stops on the clean faces before a use, where they are not as many as after it.
+    """
     assert rig.check is not None
     hard = hardest(rig.cards, rig.stops)
     found: list[Block] = []
@@ -58,7 +61,8 @@ def blocks_of(rig: Rig, checks: int, uses: Sequence[Sequence[Gentle]]) -> list[B
         number = sum(b.purpose == "check" for b in found) + 1
         return rig.check.model_copy(update={"name": f"check {number}", "stops": count, "pause_before": None})  # type: ignore[union-attr]
 
-    found.append(check(checks))
+    before = before or checks
+    found.append(check(before))
     for number, use in enumerate(uses, 1):
         name = f"gentle use {number}" if len(uses) > 1 else "gentle use"
         names = [name] if len(use) == 1 else [f"{name}, {i}" for i in range(1, len(use) + 1)]
@@ -66,7 +70,7 @@ def blocks_of(rig: Rig, checks: int, uses: Sequence[Sequence[Gentle]]) -> list[B
         found += [check(checks)]
         if hard is not None:
             found += [hard.model_copy(update={"name": HARD if number == 1 else f"{HARD} {number}"})]
-            found += [check(LAST_CHECKS if number == len(uses) else checks)]
+            found += [check(LAST_CHECKS if number == len(uses) else before)]
     return found
 
 
@@ -79,7 +83,7 @@ def gentle_block(rig: Rig, use: Gentle, name: str) -> Block:
             "purpose": "duty",
             "kind": "snub",
             "stops": use.stops,
-            "speed": [f"{start / RAD_PER_S:.0f} rpm", f"{end / RAD_PER_S:.0f} rpm"],
+            "speed": [f"{start / RAD_PER_S:.1f} rpm", f"{end / RAD_PER_S:.1f} rpm"],
             "control": "torque",
             "torque": f"{torque:.0f} N m",
             "initial_temperature": f"{use.temperature:g} degC",

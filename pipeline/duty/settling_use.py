@@ -23,7 +23,7 @@ from pipeline.duty.settling_blocks import Gentle, Rig, on_rig
 from pipeline.results.duty import RigCooling
 
 BAND_K = 2.0  # within which a braking's stops are run as one block: either end is half of it off, inside what counts as one place
-ABOVE_AIR_K, USUAL_AIR_C = 12.0, 25.0  # how near the air a rig cools a disc in reasonable time
+ABOVE_AIR_K, USUAL_AIR_C = 6.0, 25.0  # how near the air a rig cools a disc in reasonable time
 MOST_BLOCKS = 80
 
 

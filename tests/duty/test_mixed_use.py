@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import linprog
 
 from pipeline.drift.film import NEAR_K, NEAR_POWER, Film, Use
-from pipeline.duty.mixed_use import bounds, unmatched
+from pipeline.duty.mixed_use import SLACK, bounds, unmatched
 
 POWER = np.array([2.0, 3.0])
 STARTS = np.array([[60.0, 80.0], [180.0, 200.0]])[:, :, None]  # of a cold cycle and of the settled one
@@ -96,8 +96,8 @@ def test_what_may_have_been_cleared_within_a_test_says_nothing():
 def test_a_mix_that_was_run_twice_counts_by_its_mean():
     one, other = film_of_test(loss=0.02), film_of_test(loss=0.04)
     low, high = bound(replace(one, whole=one.whole + other.whole))
-    assert (low + high * 0.98) / 2 == pytest.approx(0.03, rel=0.01)
-    assert high * 0.98 - low == pytest.approx(2 * 1.96 * 0.005 / np.sqrt(2), rel=0.01)
+    assert (low + high * (1 - SLACK)) / 2 == pytest.approx(0.03, rel=0.01)
+    assert high * (1 - SLACK) - low == pytest.approx(2 * 1.96 * 0.005 / np.sqrt(2), rel=0.01)
 
 
 def test_runs_of_one_program_stand_at_the_mean_of_their_places():

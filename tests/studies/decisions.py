@@ -1,6 +1,6 @@
 """What is decided from tests, against the truth: invented compounds through laws, life and opening to run.
 
-    python -m tests.studies.decisions [--count 300] [--wide 60] [--seed 1] [--records FILE] [--processes 2] [--write]
+    python -m tests.studies.decisions [--count 300] [--wide 60] [--seed 1] [--records FILE] [--carry FILE] [--processes 2] [--write]
 
 Each compound (`decision_compounds`) is run on its rig (`decision_tests`) by a world that shares nothing with what is judged
 (`decision_world`); its stops, readings and cards go through the project's drift analysis, wear laws of the compound and duty
@@ -11,7 +11,8 @@ projection, and the answers are held against the duty as it truly goes, to the e
     named test     whether the test that a reserved answer names settles it, once run and given back
 
 `--wide` compounds more have twice the uncertainty of what cards and duties do not state exactly. Results are kept line by line in
-FILE, so that a run which was broken off goes on. With --write the figures go to docs/decisions_study.md.
+FILE, so that a run which was broken off goes on. Where only the named test changed, --carry takes over an earlier run's records whose
+answer named none; those that are run anew must give the first answers that they gave then. With --write the figures go to docs/decisions_study.md.
 """
 
 from __future__ import annotations
@@ -215,6 +216,8 @@ def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Rec
             one.low - 1e-9 <= named.opening <= one.high + 1e-9 for one in left
         )
         found["settled_loss"] = _worst(way, free)
+        found["run_loss"] = way.at(named.opening, "loss")
+        found["hours"] = named.hours
     return found
 
 
@@ -276,6 +279,42 @@ def rows(count: int, wide: int, seed: int, kept: Path, processes: int) -> list[R
     return [done[w, i] for i, _, w in asked]
 
 
+def carried(earlier: Path, kept: Path, seed: int) -> list[Record]:
+    """Records of an earlier run: those whose answer named no test go into `kept`; those whose answer did are run anew and come back."""
+    lines = [json.loads(line) for line in earlier.read_text().splitlines() if line.endswith("}")]
+    own = [one for one in lines if one["seed"] == seed]
+    there = set()
+    if kept.exists():
+        there = {(r["wide"], r["index"]) for r in map(json.loads, kept.read_text().splitlines()) if r["seed"] == seed}
+    with kept.open("a") as out:
+        for one in own:
+            if not names_test(one) and (one["wide"], one["index"]) not in there:
+                out.write(json.dumps(one | {"carried": True}) + "\n")
+    return [one for one in own if names_test(one)]
+
+
+def names_test(one: Record) -> bool:
+    return any("settled" in d.get("opening", {}) for d in one["duties"])
+
+
+def first_answer(one: Record) -> Record:
+    """What a record says before any named test is run: law, lives, openings."""
+    openings = [
+        {k: d["opening"][k] for k in ("span", "sure", "limits", "loss")} for d in one["duties"] if "opening" in d
+    ]
+    return {"law": one["law"], "lives": [d["life"] for d in one["duties"]], "openings": openings}
+
+
+def unlike(found: Sequence[Record], earlier: Sequence[Record]) -> list[str]:
+    """Compounds run anew whose first answer is not what it was: then what was carried over may not stand either."""
+    now = {(one["wide"], one["index"]): one for one in found}
+    return [
+        f"{one['index']} (wide {one['wide']:g})"
+        for one in earlier
+        if (at := now.get((one["wide"], one["index"]))) is not None and first_answer(at) != first_answer(one)
+    ]
+
+
 def _one(asked: tuple[int, int, float]) -> Record:
     return judged(*asked)
 
@@ -289,11 +328,20 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--records", type=Path, help="lines of results; by default a file of the temporary folder")
+    parser.add_argument(
+        "--carry", type=Path, help="records of an earlier run: only compounds whose answer named a test are run anew"
+    )
     parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     kept = given.records or Path(tempfile.gettempdir()) / f"decisions-{given.seed}.jsonl"
-    page = text(rows(given.count, given.wide, given.seed, kept, given.processes), given.seed)
+    earlier = carried(given.carry, kept, given.seed) if given.carry else []
+    found = rows(given.count, given.wide, given.seed, kept, given.processes)
+    if others := unlike(found, earlier):
+        parser.exit(
+            1, f"the first answers of compounds {', '.join(others)} are not what they were: run all without --carry\n"
+        )
+    page = text(found, given.seed)
     print(page)
     if given.write:
         (Path(__file__).parents[2] / "docs" / "decisions_study.md").write_text(page, encoding="utf-8")

@@ -94,6 +94,12 @@ def settled_wrongly(found: Sequence[Record]) -> Share:
     return share(o["settled_loss"] > LOSS_WANTED for o in openings(found) if o.get("settled_loss") is not None)
 
 
+def refused_wrongly(found: Sequence[Record]) -> Share:
+    """Of openings that the named test was run at and ruled out, those that truly lose no more than the target."""
+    ruled_out = [o for o in openings(found) if o.get("settled") and o.get("settled_loss") is None and "run_loss" in o]
+    return share(o["run_loss"] <= LOSS_WANTED for o in ruled_out)
+
+
 def named(found: Sequence[Record]) -> Share:
     """Of openings reserved for a film, those whose answer names a test."""
     return share(
@@ -134,12 +140,23 @@ def before() -> list[Record]:
     return [json.loads(line) for line in lines]
 
 
+CARRIED = (
+    "The {again} compounds whose answer names a test were run anew with the newest of these revisions; the first answers of all of them were "
+    "what they had been, and the records of the others are those of the run before.\n\n"
+)
+
+
 def text(found: Sequence[Record], seed: int) -> str:
     """The study as a page."""
     stated, wide = ([r for r in found if r["wide"] == w] for w in (1.0, 2.0))
     old = before()
+    again = [r for r in found if not r.get("carried")]
     parts = [HEAD.format(seed=seed, stated=len(stated), wide=len(wide), before=len(old),
                          revisions="; ".join(sorted({r.get("revisions", "not noted") for r in found})))]  # fmt: skip
+    if len(again) < len(found):
+        parts[0] = parts[0].replace(
+            "An interval is counted", CARRIED.format(again=len(again)) + "An interval is counted"
+        )
     for name, count, bounds in ROWS:
         first, one, other = count(old), count(stated), count(wide)
         wanted = f"{100 * bounds[0]:.0f} to {100 * bounds[1]:.0f}"
@@ -160,7 +177,8 @@ def text(found: Sequence[Record], seed: int) -> str:
             reserved=share(not o["sure"] for o in spans if o["span"]).words(),
             loses=share(o["loss"] > LOSS_WANTED for o in spans if o["span"] and not o["sure"]).words(),
             good=share(o["good"] for o in spans).words(), brackets=share(o["brackets"] for o in spans).words(),
-            wrongly=settled_wrongly(stated).words(), named=named(stated).words(),
+            wrongly=settled_wrongly(stated).words(), refused=refused_wrongly(stated).words(),
+            hours=float(np.median([o["hours"] for o in spans if o.get("hours")] or [np.nan])), named=named(stated).words(),
             cpu=sum(r["cpu_s"] for r in found) / max(len(found), 1),
         )
     )  # fmt: skip
@@ -216,7 +234,8 @@ REST = """
 Beside these, of the compounds from the stated uncertainty: a law identified {law}; lives given {given}, of which by measured rates alone {measured};
 a life's interval holds the truly shortest batch's life {shortest}, and the truth by the rate of a new disc {new}. Openings to run
 given {span}, of which with a reservation {reserved}; those reserved truly lose more than the target {loses}. Answers reserved for a film
-that name a test {named}; openings that this test made free of reservation and that truly lose more than the target {wrongly}. An opening that
+that name a test {named}; openings that this test made free of reservation and that truly lose more than the target {wrongly};
+openings that it ruled out and that truly hold {refused}; it takes {hours:.1f} h (median). An opening that
 truly holds both exists {good}; the tests bracket the boundary {brackets}. CPU time of a compound: {cpu:.1f} s.
 
 Medians of what was found over the truth: Ea {ea:.3f}, B {b:.2f}, life on the hard duty {hard:.2f}. Both the world and the analysis let

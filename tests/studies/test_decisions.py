@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
 from tests.studies.chance import surely_under
 from tests.studies.decision_world import CELLS, Body, brake, cooled
-from tests.studies.decisions import judged
-from tests.studies.decisions_page import Share, glazing, life, parameter, text
+from tests.studies.decisions import carried, judged, unlike
+from tests.studies.decisions_page import Share, glazing, life, parameter, refused_wrongly, text
 
 
 @pytest.mark.published(
@@ -54,3 +56,30 @@ def test_forty_compounds_keep_the_bounds():
     for name, one in {"Ea": parameter(found, "Ea"), "life": life(found)}.items():
         assert one.of >= 20 and not surely_under(0.92, one.value, one.of), name
     assert glazing(found).hits <= 2
+
+
+def record(index: int, tested: bool, **changed: object) -> dict:
+    opening = {"span": [0.0, 0.2], "sure": None, "limits": [], "loss": 0.04} | changed
+    if tested:
+        opening["settled"] = True
+    return {"index": index, "seed": 1, "wide": 1.0, "law": {}, "duties": [{"life": {}, "opening": opening}]}
+
+
+def test_only_what_named_a_test_is_run_anew(tmp_path):
+    earlier, kept = tmp_path / "earlier.jsonl", tmp_path / "kept.jsonl"
+    earlier.write_text("".join(json.dumps(record(k, tested=k == 2)) + "\n" for k in range(3)))
+    for _ in range(2):  # a run that was broken off begins so again
+        assert [one["index"] for one in carried(earlier, kept, 1)] == [2]
+        assert [json.loads(line)["index"] for line in kept.read_text().splitlines()] == [0, 1]
+    assert all(json.loads(line)["carried"] for line in kept.read_text().splitlines())
+
+
+def test_a_first_answer_that_moved_is_told():
+    assert unlike([record(2, tested=True)], [record(2, tested=True)]) == []
+    assert unlike([record(2, tested=True, loss=0.05)], [record(2, tested=True)]) == ["2 (wide 1)"]
+
+
+def test_openings_that_the_named_test_ruled_out_are_held_against_the_truth():
+    out = {"settled": True, "settled_loss": None}
+    found = [record(0, True, **out, run_loss=0.07), record(1, True, **out, run_loss=0.04)]
+    assert refused_wrongly(found) == Share(1, 2)
