@@ -14,6 +14,7 @@ import time
 import traceback
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 from pipeline import faults
@@ -211,12 +212,19 @@ class Loop:
                     archive / name,
                     method[1],
                     self.settle_s,
-                    _others(loaded, name, method[0]),
+                    _others(partial(self._as_now, loaded), name, method[0]),
                     Path(rig) if rig else None,
                 )
                 if first and self.given.only is None:
                     test.seen(self.hands.now())
                 self.tests[name], self._uncorrected[name] = test, loaded.uncorrected(method[0], name)
+
+    def _as_now(self, before: Run) -> Run:
+        """The workspace, or as it was where it cannot be read for the moment."""
+        try:
+            return self._loaded()
+        except InputError:
+            return before
 
     def _loaded(self, *, fresh: bool = True) -> Run:
         if fresh:
@@ -245,15 +253,18 @@ class Loop:
             self.say("results", f"{name}: results not brought up to date: see run.log among the results")
 
 
-def _others(loaded: Run, name: str, method: str) -> Callable[[], Mapping[str, Series]]:
-    """What the other tests of the compound tell of the scatter, by their stops as the last run left them."""
-    compound = loaded.found.tests[name]
-    others = [
-        test for test, of in loaded.found.tests.items() if of == compound and compound is not None and test != name
-    ]
-    tests = Path(loaded.results) / method / "tests"
+def _others(found: Callable[[], Run], name: str, method: str) -> Callable[[], Mapping[str, Series]]:
+    """What the other tests of the compound tell of the scatter, by their stops as the last run left them.
+
+    found: the workspace as it is when it is asked: a card that was half written when the test was first seen names its
+    compound later.
+    """
 
     def known() -> dict[str, Series]:
+        loaded = found()
+        compound = loaded.found.tests.get(name)
+        others = [test for test, of in loaded.found.tests.items() if of == compound is not None and test != name]
+        tests = Path(loaded.results) / method / "tests"
         places = {test: tests / test / "stops.parquet" for test in others}
         tables = {test: read_table(place) for test, place in places.items() if place.is_file()}
         return series_of(tables, dict(loaded.read_methods)[method])

@@ -8,10 +8,11 @@ import shutil
 
 import pytest
 
-from pipeline.cli.watch import ALARMED, Given, watch
+from pipeline.cli.watch import ALARMED, Given, Loop, watch
 from pipeline.errors import InputError
 from pipeline.watching import running
 from tests.hostile.base import write_base
+from tests.hostile.chain import to_stops
 from tests.watching.makers import Rig, emptied, given, nothing, together
 
 TEST = "running"
@@ -235,3 +236,18 @@ def test_calibrations_that_cannot_be_read_are_told_once(place, capsys):
     )
     (line,) = [line for line in told(capsys) if "as the rig's file is left out" in line]
     assert line.startswith(f"{TEST}: note: ") and "rig.yaml" in line
+
+
+def test_the_scatter_of_earlier_tests_counts_though_the_card_was_half_written_at_first(place):
+    config, test, _ = place
+    earlier = write_base(test.parent, "delimited", "earlier")
+    to_stops(earlier, config.parent / "results")
+    card = (test / "test.yaml").read_text()
+    (test / "test.yaml").write_text(card[:20])
+    loop = Loop(Given(config, only=TEST), Rig([]).hands, 5.0)
+    loop.round()
+    assert list(loop.tests[TEST].others()) == []
+    (test / "test.yaml").write_text(card)
+    assert list(loop.tests[TEST].others()) == ["earlier"]
+    config.write_text("archive: [")
+    assert list(loop.tests[TEST].others()) == []
