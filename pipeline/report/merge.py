@@ -1,6 +1,6 @@
 """findings.json of a test: the findings of every stage in one list, worst first, then by stop.
 
-The same finding from two stages stands once.
+The same finding from two stages stands once; what is said of a recording and of its stops too stands with the stops.
 """
 
 import json
@@ -21,6 +21,8 @@ def merged(test: str, method: str, raised: Iterable[Found], *, unusable: str | N
         if mark not in seen:
             seen.add(mark)
             found.append(item)
+    of_stops = {(item.code, item.file) for item in found if item.stop is not None}
+    found = [item for item in found if item.stop is not None or (item.code, item.file) not in of_stops]
     if unusable and not any(item.severity == "unusable" for item in found):
         action = "correct what the message names and run again"
         found += recorded([finding("test_unusable", unusable, action=action)])

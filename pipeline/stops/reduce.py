@@ -16,7 +16,7 @@ from pipeline.conditioning.conditioned import ConditionedStop, ConditionedTest, 
 from pipeline.conditioning.looks import Look, first_look
 from pipeline.conditioning.survey import Braking
 from pipeline.errors import InputError
-from pipeline.findings import RANK, Finding, finding
+from pipeline.findings import RANK, Finding, Severity, finding
 from pipeline.method import Method
 from pipeline.results.model import renewed
 from pipeline.results.record import Record, Recording
@@ -186,12 +186,23 @@ def entries_of(
         own = by_recording.get(number, [])
         entries += [Entry(number, file, braking) for braking in own]
         if apart and number in apart:
-            entries.append(Entry(number, file, None, f"{APART}: {apart[number]}"))
+            entries.append(Entry(number, file, None, f"{APART}: {apart[number]}", "unit_slip"))
         elif not own and recording.error:
-            entries.append(Entry(number, file, None, f"the recording cannot be read: {recording.error}"))
+            why = f"{file} cannot be read: {recording.error}"
+            entries.append(Entry(number, file, None, why, "recording_unreadable"))
+        elif not own and one and (back := _goes_back(recording)):
+            entries.append(Entry(number, file, None, back, "time_backwards"))
         elif not own and one:
             entries.append(Entry(number, file, None, "pressure never passes the on-threshold with the shaft turning"))
     return entries
+
+
+def _goes_back(recording: Recording) -> str | None:
+    """In words that the recording ends before it begins: then no braking is found in it, whatever the pressure does."""
+    first, last = recording.first_time, recording.last_time
+    if first is None or last is None or last >= first:
+        return None
+    return f"time goes back in {recording.file}, from {first:.3f} to {last:.3f} s"
 
 
 def of_recordings(ingest: Record, entries: Sequence[Entry]) -> list[Finding]:
@@ -238,12 +249,9 @@ def _reduced(context: Context, test: ConditionedTest, entries: Sequence[Entry], 
 
 
 def _without_braking(stop: int, entry: Entry) -> Reduced:
-    why = entry.why or ""
-    if why.startswith(APART):
-        told = finding("unit_slip", f"stop {stop}: {why}", severity="rejected", stop=stop, file=entry.file)
-        return Reduced({}, {}, [told])
-    code = "recording_unreadable" if why.startswith("the recording cannot") else "no_braking"
-    return Reduced({}, {}, [finding(code, f"stop {stop}: {why}", stop=stop, file=entry.file)])
+    severity: Severity | None = "rejected" if entry.code == "unit_slip" else None
+    text = f"stop {stop}: {entry.why or ''}"
+    return Reduced({}, {}, [finding(entry.code, text, severity=severity, stop=stop, file=entry.file)])
 
 
 def _stops(

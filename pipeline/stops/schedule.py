@@ -23,12 +23,14 @@ FEW_EXTRA = 2
 
 @dataclass(frozen=True)
 class Entry:
-    """One brake application as run: its recording and file, its braking (None where none was found) and why not."""
+    """One brake application as run: its recording and file, its braking (None where none was found), why not, and the code of
+    the finding that says so."""
 
     recording: int
     file: str
     braking: Braking | None
     why: str | None = None
+    code: str = "no_braking"
 
 
 def placed(entries: Sequence[Entry], card: Card, sign: float) -> Alignment:

@@ -38,3 +38,13 @@ def test_an_unusable_test_has_a_finding_that_says_so():
     merged = merge.merged("t", "m", [RAW], unusable="test.yaml: inertia: missing")
     assert merged.findings[0].severity == "unusable"
     assert merged.findings[0].message == "test.yaml: inertia: missing"
+
+
+def test_a_recording_that_cannot_be_read_is_told_once_with_its_stop():
+    of_file = Found(code="recording_unreadable", severity="rejected", file="r/2.csv", message="r/2.csv: is empty")
+    of_stop = of_file.model_copy(update={"stop": 2, "message": "stop 2: r/2.csv cannot be read: is empty"})
+    other = of_file.model_copy(update={"file": "r/3.csv"})
+    whole = Found(code="unit_slip", severity="suspect", message="torque")
+    at_stop = whole.model_copy(update={"stop": 5, "file": "r/5.csv"})
+    found = merge.merged("t", "m", [of_file, of_stop, other, whole, at_stop]).findings
+    assert found == [of_stop, other, at_stop, whole]

@@ -97,7 +97,18 @@ def test_an_unreadable_recording_keeps_its_number_and_row(tmp_path):
     assert found.stops.height == len(APPS) + 1
     assert found.stops["status"][2] == "rejected" and found.stops["file"][2] == "recordings/stop_002b.csv"
     assert found.stops["findings"][2].to_list() == ["recording_unreadable"]
+    (told,) = [f["message"] for f in found.findings if f["code"] == "recording_unreadable"]
+    assert told == "stop 3: recordings/stop_002b.csv cannot be read: no header"
     assert found.stops["stop"].to_list() == list(range(1, len(APPS) + 2))
+
+
+def test_of_a_recording_whose_time_goes_back_that_is_said_and_not_that_pressure_is_low(tmp_path):
+    """Rows from last to first: a braking is found by nothing that comes after."""
+    write_test(tmp_path, APPS, Rig(), change=lambda n, c: {k: v[::-1] for k, v in c.items()} if n == 2 else c)
+    found = reduce(tmp_path)
+    assert found.stops["status"][2] == "rejected" and found.stops["findings"][2].to_list() == ["time_backwards"]
+    (told,) = [f["message"] for f in found.findings if f["code"] == "time_backwards"]
+    assert told.startswith("stop 3: time goes back in recordings/") and " s" in told
 
 
 def test_a_test_without_brakings_is_unusable_or_all_rejected(tmp_path):
