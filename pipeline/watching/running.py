@@ -29,6 +29,7 @@ from pipeline.watching.wear_limit import wear_so_far
 from pipeline.wording import counted
 
 Key = list[tuple[str, State | None]]
+LONG = 60.0  # times what a recording must stand still: so long without a whole one is told
 Kind = Literal["taken", "look", "alarm", "note", "waits"]
 
 
@@ -63,6 +64,7 @@ class RunningTest:
     _taken: Key = field(default_factory=list)
     _told: set[str] = field(default_factory=set)
     _looked: int = 0
+    _growing_since: float | None = None  # s: recordings are there and none was whole
 
     def __post_init__(self) -> None:
         self.arrivals = Arrivals(self.settle_s)
@@ -80,10 +82,22 @@ class RunningTest:
         now, why = listed(self.folder, card)
         names = self.arrivals.whole(now, at_s)
         events = self._waits(why, "no recordings") if why else []
+        events += self._still_growing(now, names, at_s)
         events += self._take(card, now, names) if self._key(card, now, names) != self._taken else []
         quiet = self.arrivals.quiet(now, at_s)
         self.at_end = self.complete and quiet
         return events, quiet
+
+    def _still_growing(self, now: Mapping[str, State], names: list[str], at_s: float) -> list[Event]:
+        """Whether nothing was whole for so long that nobody should take the silence for a sound test."""
+        if names or not now:
+            self._growing_since = None
+            return []
+        since = self._growing_since = at_s if self._growing_since is None else self._growing_since
+        if at_s - since < LONG * self.settle_s:
+            return []
+        why = f"{next(iter(now))} is written to without a rest: a recording that grows to the end of the test is read then"
+        return self._waits(f"{why}, and nothing is judged before; let the rig write one a stop or a block")
 
     def _key(self, card: Card, now: Mapping[str, State], names: list[str]) -> Key:
         """What a take rests on: the recordings, the card and the wear readings."""

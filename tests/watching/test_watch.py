@@ -251,3 +251,14 @@ def test_the_scatter_of_earlier_tests_counts_though_the_card_was_half_written_at
     assert list(loop.tests[TEST].others()) == ["earlier"]
     config.write_text("archive: [")
     assert list(loop.tests[TEST].others()) == []
+
+
+def test_one_file_that_grows_without_a_rest_is_told_and_not_passed_over_in_silence(place, capsys):
+    config, test, recordings = place
+    growing = [given(recordings[0], test, share=n / 100) for n in range(1, 100)]
+    watch(Given(config, only=TEST, every="4 s", idle="8 min"), Rig(growing).hands)
+    lines = told(capsys)
+    assert "recordings/stop_001.csv is written to without a rest" in lines[0]
+    assert sum("without a rest" in line for line in lines) == 1
+    watch(Given(config, only=TEST, every="4 s", idle="3 min"), Rig(growing[:50]).hands)
+    assert not any("without a rest" in line for line in told(capsys))
