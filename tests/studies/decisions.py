@@ -285,7 +285,8 @@ def carried(earlier: Path, kept: Path, seed: int) -> list[Record]:
     own = [one for one in lines if one["seed"] == seed]
     there = set()
     if kept.exists():
-        there = {(r["wide"], r["index"]) for r in map(json.loads, kept.read_text().splitlines()) if r["seed"] == seed}
+        whole = [json.loads(line) for line in kept.read_text().splitlines() if line.endswith("}")]
+        there = {(one["wide"], one["index"]) for one in whole if one["seed"] == seed}
     with kept.open("a") as out:
         for one in own:
             if not names_test(one) and (one["wide"], one["index"]) not in there:
