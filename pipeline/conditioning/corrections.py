@@ -66,11 +66,12 @@ def conditioned(
 ) -> Conditioned:
     """The samples around one stop with zeros, drag, lag and filter taken care of. Arrays (n,), SI, as recorded."""
     turned = corrections.sign * torque
-    smooth = filtered(
-        time, turned, cutoff=settings.filter_cutoff, order=settings.filter_order, gap_periods=settings.gap_periods
-    )
-    level = filtered(
-        time, pressure, cutoff=settings.filter_cutoff, order=settings.filter_order, gap_periods=settings.gap_periods
+    smooth, level = filtered(
+        time,
+        np.stack([turned, pressure]),
+        cutoff=settings.filter_cutoff,
+        order=settings.filter_order,
+        gap_periods=settings.gap_periods,
     )
     if corrections.lag:
         if corrections.late == "torque":

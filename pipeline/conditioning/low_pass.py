@@ -41,30 +41,33 @@ def pair_amplitude(frequency: np.ndarray, cutoff: float, order: int, rate: float
 
 
 def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> np.ndarray:
-    """An unbroken stretch (n,) low-passed without phase; cutoff and rate in Hz.
+    """An unbroken stretch (n,), or several channels of one (k, n), low-passed without phase; cutoff and rate in Hz.
 
     Unchanged where the cut-off is too near half the rate, or the stretch has fewer than four samples.
     """
-    if values.size < SHORTEST or not np.isfinite(rate) or cutoff >= HIGHEST_SHARE * rate:
+    size = values.shape[-1]
+    if size < SHORTEST or not np.isfinite(rate) or cutoff >= HIGHEST_SHARE * rate:
         return values.copy()
     padding = steps_to_hold(PERIODS / cutoff, 1 / rate)
     wide = _continued(values, padding, fast=cutoff <= SHORT_SHARE * rate)
-    amplitude = pair_amplitude(np.fft.rfftfreq(wide.size, 1.0 / rate), cutoff, order, rate)
-    return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.size)[padding : padding + values.size]
+    amplitude = pair_amplitude(np.fft.rfftfreq(wide.shape[-1], 1.0 / rate), cutoff, order, rate)
+    return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.shape[-1])[..., padding : padding + size]
 
 
 def _continued(values: np.ndarray, padding: int, *, fast: bool) -> np.ndarray:
-    """The values (n,) point-reflected at both ends by `padding` samples.
+    """The values (..., n) point-reflected at both ends by `padding` samples.
 
     fast: at the end by some more, up to a length that is transformed fast (that of a prime takes twenty times as long).
     """
-    size = values.size + 2 * padding
+    size = values.shape[-1] + 2 * padding
     unit = 1 << max(size.bit_length() - 4, 0) if fast else 1  # sizes of 8 to 16 times a power of two
     behind = padding + -size % unit
-    if behind >= values.size:
-        return np.pad(values, padding, mode="reflect", reflect_type="odd")
-    before, after = values[padding:0:-1], values[-2 : -behind - 2 : -1]
-    return np.concatenate([2 * values[0] - before, values, 2 * values[-1] - after])
+    if behind >= values.shape[-1]:
+        ends = [(0, 0)] * (values.ndim - 1) + [(padding, padding)]
+        return np.pad(values, ends, mode="reflect", reflect_type="odd")
+    first, last = values[..., :1], values[..., -1:]
+    before, after = values[..., padding:0:-1], values[..., -2 : -behind - 2 : -1]
+    return np.concatenate([2 * first - before, values, 2 * last - after], axis=-1)
 
 
 def filtered(
@@ -72,12 +75,18 @@ def filtered(
 ) -> np.ndarray:
     """`values` low-passed in each of its unbroken stretches; samples that are not finite stay as they are.
 
-    time (s) and values are (n,); cutoff (Hz) is the -3 dB frequency of the forward-backward pair.
+    time (s): (n,); values: (n,), or (k, n) of channels sampled together, each of which is filtered by itself; cutoff (Hz)
+    is the -3 dB frequency of the forward-backward pair.
     """
     step = median_step(time)
-    if not step > 0:
-        return values.copy()
     result = values.copy()
-    for stretch in unbroken(time, values, periods=gap_periods):
-        result[stretch] = low_pass(values[stretch], cutoff=cutoff, order=order, rate=1.0 / step)
+    if not step > 0:
+        return result
+    if values.ndim > 1 and not np.isfinite(values).all():  # each then has stretches of its own
+        for row, channel in zip(result, values, strict=True):
+            row[:] = filtered(time, channel, cutoff=cutoff, order=order, gap_periods=gap_periods)
+        return result
+    any_channel = values.reshape(-1, time.size)[0]
+    for stretch in unbroken(time, any_channel, periods=gap_periods):
+        result[..., stretch] = low_pass(values[..., stretch], cutoff=cutoff, order=order, rate=1.0 / step)
     return result

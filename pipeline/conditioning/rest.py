@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.conditioning.medians import median
+from pipeline.conditioning.medians import mean, median
 from pipeline.constants import MAD_TO_SD
 
 
@@ -83,10 +83,12 @@ def reading(values: np.ndarray) -> Reading | None:
     if finite.size < 3:
         return None
     centre = median(finite)
-    spread = MAD_TO_SD * median(np.abs(finite - centre))
-    kept = finite[np.abs(finite - centre) <= 5 * spread] if spread > 0 else finite
-    scatter = float(np.std(kept, ddof=1)) if kept.size > 1 else 0.0
-    return Reading(float(np.mean(kept)), scatter / np.sqrt(effective_number(kept)), int(kept.size))
+    off = np.abs(finite - centre)
+    spread = MAD_TO_SD * median(off)
+    kept = finite[off <= 5 * spread] if spread > 0 else finite
+    value, number = mean(kept), effective_number(kept)
+    squares = float(np.square(kept - value).sum())
+    return Reading(value, float(np.sqrt(squares / max(kept.size - 1, 1))) / np.sqrt(number), int(kept.size))
 
 
 def effective_number(values: np.ndarray) -> float:
@@ -96,7 +98,7 @@ def effective_number(values: np.ndarray) -> float:
     Geyer 1992), at most a third of the series. values: (n,), finite, without a trend.
     """
     n = values.size
-    centred = values - values.mean()
+    centred = values - mean(values)
     variance = float(centred @ centred)
     if n < 4 or variance <= 0:
         return float(max(n, 1))

@@ -54,8 +54,11 @@ def runs(mask: np.ndarray) -> list[tuple[int, int]]:
 
     mask: (n,) bool; stop is one past the last.
     """
-    edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+    if not mask.size:
+        return []
+    edges = (np.flatnonzero(mask[1:] != mask[:-1]) + 1).tolist()
+    edges = [0] * bool(mask[0]) + edges + [mask.size] * bool(mask[-1])
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def _carried(state: np.ndarray, known: np.ndarray) -> np.ndarray:

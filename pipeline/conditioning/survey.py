@@ -11,6 +11,7 @@ import numpy as np
 
 from pipeline.conditioning.lag import lag_behind_speed, lag_of_build_up
 from pipeline.conditioning.low_pass import filtered
+from pipeline.conditioning.medians import mean
 from pipeline.conditioning.rest import Reading, reading
 from pipeline.conditioning.segments import crossing
 from pipeline.conditioning.time_base import jitter, median_known, median_step, not_before, row_at, steps_to_hold
@@ -100,7 +101,8 @@ def surveyed(
     half = slice((span.start + span.stop) // 2, span.stop)
     plateau = median_known(above[half])
     after_reading, still = _readings_after(speed[tail], torque[tail], above[tail], segmentation)
-    lag, height, lag_speed = _lags(channels, above, span, before, after, conditioning)
+    braking = time[span]  # one array, whose median step is kept
+    lag, height, lag_speed = _lags(channels, above, span, before, after, conditioning, step=median_step(braking))
     return Braking(
         recording=recording,
         start=row + span.start,
@@ -116,13 +118,13 @@ def surveyed(
         speed_rest=median_known(speed[quiet]),
         after=after_reading,
         still=still,
-        quarters=_quarters(channels, above, span, plateau),
+        quarters=_quarters(channels, above, span, plateau, braking),
         lag=lag,
         lag_height=height,
         lag_speed=lag_speed,
         temperature_initial=_mean(channels["disc_temperature"][lead.start : span.start + 1]),
-        step=median_step(time[span]),
-        jitter=jitter(time[span]),
+        step=median_step(braking),
+        jitter=jitter(braking),
         build_up=_build_up(time, above, span, plateau),
         ends_by_speed=bool(span.stop < time.size and above[span.stop] > segmentation.off_pressure),
         begins_inside=bool((above[before : span.start + 1] > segmentation.off_pressure).all()),
@@ -158,7 +160,7 @@ def _build_up(time: np.ndarray, above: np.ndarray, span: slice, plateau: float) 
 
 def _mean(values: np.ndarray) -> float:
     finite = values[np.isfinite(values)]
-    return float(finite.mean()) if finite.size else float("nan")
+    return mean(finite) if finite.size else float("nan")
 
 
 def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, otherwise: slice) -> float:
@@ -172,9 +174,10 @@ def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, ot
         good = np.isfinite(w)
         if good.sum() >= 4:
             t, w = t[good] - moment, w[good]
-            spread = t - t.mean()
+            middle = mean(t)
+            spread = t - middle
             slope = float(spread @ w) / max(float(spread @ spread), 1e-300)
-            return max(float(w.mean() - slope * t.mean()), 0.0)
+            return max(mean(w) - slope * middle, 0.0)
     finite = speed[otherwise][np.isfinite(speed[otherwise])]
     return float(finite[0]) if finite.size else float("nan")
 
@@ -190,18 +193,19 @@ def _readings_after(
     return found, reading(torque[still]) if still.sum() >= 10 else None
 
 
-def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, plateau: float) -> np.ndarray:
+def _quarters(
+    channels: dict[str, np.ndarray], above: np.ndarray, span: slice, plateau: float, time: np.ndarray
+) -> np.ndarray:
     """Mean torque, mean speed, dw/dt, mean drive torque, duration and dT/dt of each quarter of the braking at its
     level.
 
-    A straight line through a quarter's speeds gives dw/dt with far less noise than differences do.
+    A straight line through a quarter's speeds gives dw/dt with far less noise than differences do. time: of the span.
     """
     with np.errstate(invalid="ignore"):
         level = np.flatnonzero(above[span] > 0.9 * plateau)
     if level.size:
         # A torque that lags is still rising when the pressure stands.
-        settled = channels["time"][span.start + level[0]] + GUARD_S
-        level = level[not_before(channels["time"][span], settled)[level]]
+        level = level[not_before(time, time[level[0]] + GUARD_S)[level]]
     if level.size < QUARTERS * 6:
         return np.empty((0, 6))
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
@@ -214,7 +218,7 @@ def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, p
             np.isfinite(w).all() and np.isfinite(torque).all() and np.isfinite(drive).all() and (np.diff(t) > 0).all()
         ):
             continue
-        shifted = t - t.mean()
+        shifted = t - mean(t)
         # The line's slope weighs the middle most; the torque is weighed alike, so that both see the same moments.
         weight = _slope_weights(shifted)
         square = float(shifted @ shifted)
@@ -222,7 +226,7 @@ def _quarters(channels: dict[str, np.ndarray], above: np.ndarray, span: slice, p
         rows.append(
             (
                 float(weight @ torque),
-                float(w.mean()),
+                mean(w),
                 slope,
                 float(weight @ drive),
                 float(t[-1] - t[0]),
@@ -242,10 +246,16 @@ def _slope_weights(shifted: np.ndarray) -> np.ndarray:
 
 
 def _lags(
-    channels: dict[str, np.ndarray], above: np.ndarray, span: slice, before: int, after: int, settings: Conditioning
+    channels: dict[str, np.ndarray],
+    above: np.ndarray,
+    span: slice,
+    before: int,
+    after: int,
+    settings: Conditioning,
+    *,
+    step: float,
 ) -> tuple[float, float, float]:
     time = channels["time"]
-    step = median_step(time[span])
     if not step > 0:
         return float("nan"), 0.0, float("nan")
     margin = steps_to_hold(settings.largest_lag + 0.2, step)
@@ -256,12 +266,10 @@ def _lags(
         return float("nan"), 0.0, float("nan")
     top = min(span.start + int(reached[0]) + margin, after)
     wide = slice(max(span.start - margin, before), top)
-    smooth = {
-        name: filtered(time[wide], channels[name][wide], cutoff=settings.filter_cutoff, order=settings.filter_order)
-        for name in ("pressure", "torque")
-    }
+    both = np.stack([channels["pressure"][wide], channels["torque"][wide]])
+    pressure, torque = filtered(time[wide], both, cutoff=settings.filter_cutoff, order=settings.filter_order)
     sign = np.sign(median_known(channels["torque"][span])) or 1.0
-    lag, height = lag_of_build_up(smooth["pressure"], sign * smooth["torque"], step, longest=settings.largest_lag)
+    lag, height = lag_of_build_up(pressure, sign * torque, step, longest=settings.largest_lag)
     whole = slice(wide.start, span.stop)
     behind = lag_behind_speed(time[whole], channels["speed"][whole], sign * channels["torque"][whole])
     return lag, height, behind

@@ -292,12 +292,12 @@ def _number(value: Any) -> Any:
 
 
 def _traces(results: Sequence[Reduced]) -> pl.DataFrame:
-    parts = [
-        pl.DataFrame({"stop": np.full(r.trace["time_s"].size, i + 1)} | r.trace)
-        for i, r in enumerate(results)
-        if r.trace and r.trace["time_s"].size
-    ]
-    return conform(pl.concat(parts) if parts else pl.DataFrame(), TRACES)
+    parts = {i: r.trace for i, r in enumerate(results, start=1) if r.trace and r.trace["time_s"].size}
+    if not parts:
+        return conform(pl.DataFrame(), TRACES)
+    columns = {name: np.concatenate([part[name] for part in parts.values()]) for name in next(iter(parts.values()))}
+    stop = np.repeat(list(parts), [part["time_s"].size for part in parts.values()])
+    return conform(pl.DataFrame({"stop": stop} | columns), TRACES)
 
 
 NULL_WHEN_REJECTED = (

@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.conditioning.low_pass import SHORT_SHARE, _continued, low_pass, pair_amplitude
-from pipeline.conditioning.medians import median, quantiles, running_median
+from pipeline.conditioning.low_pass import SHORT_SHARE, _continued, filtered, low_pass, pair_amplitude
+from pipeline.conditioning.medians import mean, median, quantiles, running_median
 from pipeline.conditioning.rest import FEW_LAGS, effective_number
+from pipeline.conditioning.segments import runs
 from pipeline.conditioning.time_base import unbroken
 from pipeline.stops.ripple import ripple
 from pipeline.stops.scatter import scatter_of_mean, smooth_basis
@@ -19,7 +20,7 @@ SEED = st.integers(0, 2**31)
 @given(SERIES, st.lists(st.floats(0, 1), min_size=1, max_size=3))
 def test_quantiles_are_numpys_to_the_last_bit(values, shares):
     assert quantiles(values, *shares) == [float(np.quantile(values, share)) for share in shares]
-    assert median(values) == float(np.median(values))
+    assert median(values) == float(np.median(values)) and mean(values) == float(np.mean(values))
 
 
 @given(SERIES, st.sampled_from([3, 5, 7]))
@@ -114,3 +115,21 @@ def test_orders_fitted_together_are_as_each_by_itself(seed, rate):
     torque = 500 + 20 * np.cos(angle) + 10 * np.cos(2 * angle) + rng.standard_normal(time.size)
     both = ripple(time, speed, torque)
     assert both == ripple(time, speed, torque, (1,)) | ripple(time, speed, torque, (2,))
+
+
+@given(SEED, st.integers(1, 300), st.integers(0, 3), st.integers(0, 2))
+def test_channels_filtered_together_are_as_each_by_itself(seed, n, missing, gaps):
+    rng = np.random.default_rng(seed)
+    time, both = np.arange(n) / 100, rng.standard_normal((2, n)).cumsum(axis=1)
+    for at in rng.integers(0, n, gaps):
+        time[at:] += 1.0
+    both[rng.integers(0, 2, missing), rng.integers(0, n, missing)] = np.nan
+    alone = [filtered(time, channel, cutoff=10.0, order=2) for channel in both]
+    assert np.array_equal(filtered(time, both, cutoff=10.0, order=2), alone, equal_nan=True)
+
+
+@given(st.lists(st.booleans(), max_size=30))
+def test_runs_are_the_longest_without_a_false(mask):
+    found = runs(np.array(mask, bool))
+    assert [i for a, b in found for i in range(a, b)] == [i for i, held in enumerate(mask) if held]
+    assert all(a < b for a, b in found) and all(b < a for (_, b), (a, _) in zip(found, found[1:], strict=False))

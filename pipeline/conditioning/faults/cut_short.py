@@ -50,6 +50,8 @@ def torque_without_pressure(
     if plateau <= rest:
         return []
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
+    if not (share > SHARE).any():
+        return []
     # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.
     noise = NOISE_SIGMAS * MAD_TO_SD * median(np.abs(np.diff(seen))) / np.sqrt(2) / (plateau - rest)
     late = abs(lag or 0.0)

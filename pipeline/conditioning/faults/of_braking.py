@@ -103,9 +103,10 @@ def faults_beside(
     c: channel -> (n,) as recorded, SI; sign: -1 where torque is negative in braking; lag: s, None where it is not
     known.
     """
-    time, whole = c["time"], slice(before, after)
+    whole = slice(before, after)
+    beside, time = c["time"][whole], c["time"][span]  # an array each, whose median step is kept
     found = torque_without_pressure(
-        time[whole],
+        beside,
         sign * c["torque"][whole],
         start=b.start_s,
         end=b.end_s,
@@ -115,17 +116,15 @@ def faults_beside(
         after=not b.ends_by_speed,
     )
     for seen in (pressure_jumps, pressure_losses):
-        found += seen(time[span], c["pressure"][span], c["torque"][span], plateau=b.plateau)
+        found += seen(time, c["pressure"][span], c["torque"][span], plateau=b.plateau)
     at_rest = sign * b.torque_rest.value if b.torque_rest else 0.0
     found += torque_losses(
-        time[span],
+        time,
         sign * c["torque"][span] - at_rest,
         c["pressure"][span] - (b.rest.value if b.rest else 0.0),
         plateau=b.plateau,
         full=sign * b.torque_plateau - at_rest,
     )
     found += coarse_values(c["pressure"][span], c["torque"][span])
-    found += speed_jumps(
-        time[whole], c["speed"][whole], start=b.start_s, end=b.end_s, first=b.speed_start, last=b.speed_end
-    )
+    found += speed_jumps(beside, c["speed"][whole], start=b.start_s, end=b.end_s, first=b.speed_start, last=b.speed_end)
     return found + reversed_torque(samples.time, samples.unfiltered, start=b.start_s, end=b.end_s)
