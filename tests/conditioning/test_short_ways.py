@@ -1,5 +1,7 @@
 """What is quicker for the short series of a stop gives what the long way gives."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -132,4 +134,4 @@ def test_channels_filtered_together_are_as_each_by_itself(seed, n, missing, gaps
 def test_runs_are_the_longest_without_a_false(mask):
     found = runs(np.array(mask, bool))
     assert [i for a, b in found for i in range(a, b)] == [i for i, held in enumerate(mask) if held]
-    assert all(a < b for a, b in found) and all(b < a for (_, b), (a, _) in zip(found, found[1:], strict=False))
+    assert all(a < b for a, b in found) and all(b < a for (_, b), (a, _) in itertools.pairwise(found))
