@@ -1,7 +1,8 @@
 """Which recordings of a running test are whole.
 
 A rig writes a recording while it brakes, or copies it over a network: for a time the file is there and is no recording.
-One counts as whole when it has not changed for a while, or when a later one is there (rigs write one after the other).
+One counts as whole when it has not changed for a while; where a later one is there (rigs write one after the other), when it has
+not changed from one look to the next, as what copies may write several at a time. None counts before those in front of it.
 A last recording that reads as cut off though it stands still may be waiting for the rest of its lines: it is not yet, and
 no fault, until a later one shows that nothing more comes, or until it has stood still for `PATIENCE` times as long.
 """
@@ -65,8 +66,10 @@ class Arrivals:
             if name not in self._since or self._since[name][0] != state:
                 self._since[name] = (state, at_s)
         names = list(now)
-        if names and not self._is_whole(names[-1], now[names[-1]], at_s):
-            names.pop()
+        for place, name in enumerate(names):
+            last = place == len(names) - 1
+            if not (self._is_whole(name, now[name], at_s) if last else self._since[name][1] < at_s):
+                return names[:place]
         return names
 
     def _is_whole(self, last: str, state: State, at_s: float) -> bool:

@@ -83,7 +83,8 @@ class RunningTest:
         names = self.arrivals.whole(now, at_s)
         events = self._waits(why, "no recordings") if why else []
         events += self._still_growing(now, names, at_s)
-        events += self._take(card, now, names) if self._key(card, now, names) != self._taken else []
+        rewritten = {name for name, _ in self._taken} & now.keys() - set(names)  # taken before, and not whole again yet
+        events += self._take(card, now, names) if not rewritten and self._key(card, now, names) != self._taken else []
         quiet = self.arrivals.quiet(now, at_s)
         self.at_end = self.complete and quiet
         return events, quiet

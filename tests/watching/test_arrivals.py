@@ -24,6 +24,16 @@ def test_one_is_whole_when_the_next_is_there_though_that_still_grows():
     assert seen.quiet(now, 6.0)
 
 
+def test_several_that_are_copied_at_a_time_count_when_they_and_those_in_front_of_them_stand():
+    """A network copy with several hands: the third stands before the second does."""
+    c = "recordings/3.csv"
+    seen = Arrivals(5.0)
+    assert seen.whole({A: State(10, 1), B: State(4, 1), c: State(9, 1)}, 0.0) == []
+    assert seen.whole({A: State(10, 1), B: State(8, 2), c: State(9, 1)}, 10.0) == [A]
+    assert seen.whole({A: State(10, 1), B: State(9, 3), c: State(9, 1)}, 20.0) == [A]
+    assert seen.whole({A: State(10, 1), B: State(9, 3), c: State(9, 1)}, 30.0) == [A, B, c]
+
+
 def test_a_last_one_that_reads_as_cut_off_is_waited_for_until_it_changes_a_later_one_comes_or_patience_ends():
     seen, cut, more = Arrivals(5.0), State(10, 1), State(30, 2)
     seen.whole({A: cut}, 0.0)

@@ -63,6 +63,14 @@ def test_one_that_stays_cut_off_is_taken_in_when_the_next_one_comes(place, capsy
     assert any("rejected" in line and "11 of 11" in line for line in told(capsys))
 
 
+def test_a_recording_that_is_exported_again_takes_nothing_back(place, capsys):
+    config, test, recordings = place
+    steps = [together(recordings[:6], test), nothing, nothing, given(recordings[2], test), nothing]
+    assert watch(Given(config, only=TEST), Rig([*steps, together(recordings, test), nothing, nothing]).hands) == 0
+    done = [int(line.split(" of 11")[0].rsplit(" ", 1)[1]) for line in told(capsys) if " of 11 " in line]
+    assert done == sorted(done) and done[-1] == 11
+
+
 def broken(recordings, test, first=4):
     """A recorder that ends each recording within the braking, from one on."""
     return [together(recordings[:first], test), *[given(one, test, share=0.4) for one in recordings[first:]]]
