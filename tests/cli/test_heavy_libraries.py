@@ -62,7 +62,10 @@ def heavy_imports(package: Path) -> list[tuple[Path, str, bool]]:
     """(file, library, whether within a function); what is imported for the type check alone loads nothing."""
     found = []
     for path in sorted(package.rglob("*.py")):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        if not any(name.split(".")[0] in text for name in ALLOWED):
+            continue  # who does not name it does not import it
+        tree = ast.parse(text)
         for_types = [n for n in tree.body if isinstance(n, ast.If) and ast.unparse(n.test) == "TYPE_CHECKING"]
         tree.body = [node for node in tree.body if node not in for_types]
         found += [(path.relative_to(package), name, within) for m, within in imports(tree) if (name := heavy(m))]

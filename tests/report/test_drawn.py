@@ -133,7 +133,7 @@ def test_every_index_is_drawn(place: Path, drawn: Drawn) -> None:
     index_of(place, drawn)
 
 
-@settings(FEW, max_examples=2)
+@settings(FEW, max_examples=1)
 @given(drawn=results(), target=st.booleans())
 def test_every_sheet_is_drawn(place: Path, drawn: Drawn, target: bool) -> None:
     sheet_of(place, drawn, target=target)
@@ -152,6 +152,7 @@ def test_a_delta_of_no_stop_is_drawn(tmp_path: Path) -> None:
     assert "no stop has µ in both methods" in (folder / "delta.html").read_text()
 
 
+@pytest.mark.heavy  # of 1,000 stops by default: tests/browser/test_working_view.py
 def test_a_test_of_two_thousand_stops_is_drawn(place: Path) -> None:
     whole = makers.contents_of(stops_of(2000, 1, frozenset()))
     own = written(place, Drawn(whole, stops_of(2000, 1, frozenset({"energy_ratio", "block"}))))

@@ -38,7 +38,7 @@ def built(*sections, pictures=None, title="A sheet", **options):
 
 
 @pytest.mark.parametrize("text", LONG.values(), ids=LONG.keys())
-@pytest.mark.parametrize("columns", [2, 7])
+@pytest.mark.parametrize("columns", [pytest.param(2, marks=pytest.mark.heavy), 7])
 def test_a_cell_of_any_length_prints_whole(text, columns):
     row = [text if i % 3 == 0 else f"cell {i}" for i in range(columns)]
     parts = [
