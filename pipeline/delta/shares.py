@@ -18,10 +18,9 @@ from pipeline.delta import per_stop
 from pipeline.delta.alone import MOVED_BY, Side
 from pipeline.delta.conclusions import of_test
 from pipeline.results.delta import Conclusion
-from pipeline.results.shares import AloneAnswer, ClassMove, EndMove, SettingShare, Share
+from pipeline.results.shares import INTERACTION, TOGETHER, AloneAnswer, ClassMove, EndMove, SettingShare, Share
 from pipeline.vocabulary import SHARES, conform
 
-TOGETHER, INTERACTION = "together", "interaction"
 Runs = Mapping[str, Mapping[str, Side]]  # name of the setting (or TOGETHER) -> test -> the test under it
 Asked = Mapping[str, Sequence[Conclusion]]  # test -> conclusions on which the two methods differ
 

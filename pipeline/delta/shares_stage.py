@@ -22,7 +22,7 @@ from pipeline.results import version, write_parquet
 from pipeline.results.delta import Conclusion
 from pipeline.results.model import fields, read, read_or_none, renewed, write
 from pipeline.results.record import Record
-from pipeline.results.shares import SettingShare, Shares
+from pipeline.results.shares import TOGETHER, SettingShare, Shares
 from pipeline.results.summary import TestSummary
 from pipeline.workspace.run import Run, load_run
 
@@ -102,12 +102,12 @@ def shared(
     if len(names) > 1:
         runs = {name: _run(name, methods, first, second, places, room, work) for name in names}
     first, second = (_without(work.left_out, side) for side in (first, second))
-    whole = {**{name: _without(work.left_out, run) for name, run in runs.items()}, shares.TOGETHER: second}
+    whole = {**{name: _without(work.left_out, run) for name, run in runs.items()}, TOGETHER: second}
     moved = shares.moves(first, whole)
     asked = {test: [row for row in differ(test, first[test], second[test]) if row.kind == "verdict"] for test in first}
     every = {name: shares.share(first, run, moved, name, asked) for name, run in whole.items()}
     alone = [SettingShare(name=name, **fields(every[name])) for name in names]
-    together = every[shares.TOGETHER]
+    together = every[TOGETHER]
     found = Shares(
         left_out=work.left_out, reductions=work.reductions, stops=len(moved), stops_of=shares.with_mu(first, second),
         settings=sorted(alone, key=lambda one: -shares.amount(moved, one.name)), together=together,

@@ -11,13 +11,12 @@ import polars as pl
 from markupsafe import Markup
 
 from pipeline.delta.comparable import SMALL_RELATIVE, percent
-from pipeline.delta.shares import TOGETHER
 from pipeline.report import delta_figures, delta_tables, render, still
 from pipeline.report.delta_tables import value
 from pipeline.results import beside, read_table, write_text
 from pipeline.results.delta import Delta, MovedStop
 from pipeline.results.model import read, read_or_none
-from pipeline.results.shares import Shares
+from pipeline.results.shares import TOGETHER, Shares
 
 TONES = {"yes": "good", "in part": "open", "no": "bad"}
 MOST_DRAWN = 4

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from pipeline.results.model import Result, given
 
+#: beside the names of the settings, where all of them are changed and what is left to their interaction
+TOGETHER, INTERACTION = "together", "interaction"
+
 
 class ClassMove(Result):
     """Change of mu of the sampled stops of a class of initial temperature, relative to the first method's mu."""
