@@ -25,6 +25,7 @@ from pipeline.errors import InputError
 from pipeline.inputs.quantities import to_si
 from pipeline.method import Method
 from pipeline.results import read_table
+from pipeline.stops.copies import copies, counted_no_more
 from pipeline.watching.judge import series_of
 from pipeline.watching.running import Event, RunningTest
 from pipeline.workspace.run import Run, load_run
@@ -267,6 +268,8 @@ def _others(found: Callable[[], Run], name: str, method: str) -> Callable[[], Ma
         tests = Path(loaded.results) / method / "tests"
         places = {test: tests / test / "stops.parquet" for test in others}
         tables = {test: read_table(place) for test, place in places.items() if place.is_file()}
+        once = counted_no_more(copies(tables))  # as the stage `repeatability` does
+        tables = {test: table for test, table in tables.items() if test not in once}
         return series_of(tables, dict(loaded.read_methods)[method])
 
     return known

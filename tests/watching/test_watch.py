@@ -261,6 +261,15 @@ def test_the_scatter_of_earlier_tests_counts_though_the_card_was_half_written_at
     assert list(loop.tests[TEST].others()) == []
 
 
+def test_a_copy_of_an_earlier_test_counts_once_for_the_scatter(place):
+    config, test, _ = place
+    for name in ("earlier", "copied"):
+        to_stops(write_base(test.parent, "delimited", name), config.parent / "results")
+    loop = Loop(Given(config, only=TEST), Rig([]).hands, 5.0)
+    loop.round()
+    assert len(loop.tests[TEST].others()) == 1
+
+
 def test_one_file_that_grows_without_a_rest_is_told_and_not_passed_over_in_silence(place, capsys):
     config, test, recordings = place
     growing = [given(recordings[0], test, share=n / 100) for n in range(1, 100)]
