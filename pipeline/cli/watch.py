@@ -150,8 +150,10 @@ class Loop:
         except Exception as error:
             said = faults.words_of(error, test.folder)
             if said is None:
-                self._results.mkdir(parents=True, exist_ok=True)
-                (self._results / LOG).write_text(traceback.format_exc(), encoding="utf-8", errors="backslashreplace")
+                with contextlib.suppress(OSError):  # a full disk: the words are said all the same
+                    self._results.mkdir(parents=True, exist_ok=True)
+                    details = traceback.format_exc()
+                    (self._results / LOG).write_text(details, encoding="utf-8", errors="backslashreplace")
                 said = (
                     f"fault of ours: {type(error).__name__}; {LOG} among the results has the details, please report it"
                 )
@@ -171,7 +173,7 @@ class Loop:
         try:
             with contextlib.redirect_stdout(sys.stderr if self.given.as_json else sys.stdout):
                 code = self.hands.run(config=self.given.config, cores=self.given.cores)
-        except InputError as error:
+        except (InputError, OSError) as error:
             if not self._alarmed:
                 raise
             self.say("results", f"results not brought up to date: {error}")
@@ -247,7 +249,7 @@ class Loop:
         try:
             with contextlib.redirect_stdout(io.StringIO()):
                 code = self.hands.run(config=self.given.config, cores=self.given.cores, only=name)
-        except InputError as error:
+        except (InputError, OSError) as error:  # such as a full disk: the rig runs on, and so does the watch
             self.say("results", f"{name}: results not brought up to date: {error}")
             return
         if code not in (0, 3):

@@ -211,7 +211,16 @@ def test_a_pattern_that_matches_nothing_is_said(place, capsys):
     assert "'recordings/*.dat' matches no file" in line
 
 
-@pytest.mark.parametrize("how", [lambda **_: 1, lambda **_: (_ for _ in ()).throw(InputError("config.yaml: no"))])
+def refusing(error):
+    def run(**_):
+        raise error
+
+    return run
+
+
+@pytest.mark.parametrize(
+    "how", [lambda **_: 1, refusing(InputError("config.yaml: no")), refusing(OSError(28, "No space left"))]
+)
 def test_what_was_said_stays_the_exit_code_where_the_run_at_the_end_fails(place, capsys, how):
     config, test, recordings = place
     assert watch(Given(config, only=TEST), Rig([*broken(recordings, test), *[nothing] * 12], how).hands) == ALARMED
