@@ -45,7 +45,7 @@ def glaze_limit(drifts: Mapping[str, OfStops], film: Film | None = None) -> Glaz
     text = (
         f"{ends}; from {len(tests)} test{'s' if len(tests) > 1 else ''} in which it grew "
         f"({', '.join(tests)}) and"
-        f" {stretches} stretch{'es' if stretches != 1 else ''} of harder use as cold that changed nothing"
+        f" {stretches or 'no'} stretch{'es' if stretches > 1 else ''} of harder use as cold that changed nothing"
     )
     return GlazeLimit(
         power_density_w_mm2=power,

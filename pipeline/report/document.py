@@ -130,13 +130,16 @@ class Items:
 
 @dataclass(frozen=True)
 class Table:
-    """A captioned table; the unit of a column stands in its head, so cells print bare, unless `units_in_cells`."""
+    """A captioned table; the unit of a column stands in its head, so cells print bare, unless `units_in_cells`. `by_hand`: its empty
+    cells are written in on paper, and need room for that.
+    """
 
     caption: str
     head: Sequence[str]
     rows: Sequence[Sequence[Cell]]
     units_in_cells: bool = False
     rank: int = LAST
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)

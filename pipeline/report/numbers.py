@@ -194,11 +194,13 @@ WORDED = (
     (re.compile(r"\bmm3(?=/)"), "mm³"),
     (re.compile(r"\bm/s2\b"), "m/s²"),
     (re.compile(r"(?<=\d )(degC|C)(?![\w°])"), "°C"),
+    (re.compile(r"\+-(?=\d)"), "±"),
+    (re.compile(r"(?<=\d)%"), " %"),
 )
 
 
 def worded(text: str) -> str:
-    """A sentence of a results file as it is printed: mu -> µ, J/mm2 -> J/mm², 40 degC -> 40 °C. Names are left alone."""
+    """A sentence of a results file as it is printed: mu -> µ, J/mm2 -> J/mm², 40 degC -> 40 °C, +-2% -> ±2 %. Names are left alone."""
     for pattern, sign in WORDED:
         text = pattern.sub(sign, text)
     return text

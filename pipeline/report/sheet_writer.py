@@ -137,13 +137,15 @@ class Writer:
             "caption": self.text(part.caption),
             "source": self.text(source_of(part)),
             "head": [self.text(name) for name in part.head],
-            "widths": widths(part.head, [[legible(text) for text in row] for row in led]),
+            "widths": by_hand(part, texts)
+            if part.by_hand
+            else widths(part.head, [[legible(text) for text in row] for row in led]),
             "rows": [
                 [self._cell(cell, text) for cell, text in zip(cells, row, strict=True)]
                 for cells, row in zip(part.rows, texts, strict=False)
             ],
             "kept": [sum(map(len, row)) < MOST_KEPT for row in texts],
-            "blank": [len(row) > 2 and not any(row[1:]) for row in texts],
+            "blank": [part.by_hand] * len(texts),
             "of": len(part.rows),
         }
         return content, len(part.rows) > room.rows or any(cut for row in told for _, cut in row)
@@ -196,6 +198,13 @@ def widths(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
         return _levelled(least)
     more = [max(want - need, 1.0) for want, need in zip(wanted, least, strict=True)]
     return [round(need + room * extra / sum(more), 3) for need, extra in zip(least, more, strict=True)]
+
+
+def by_hand(table: Table, rows: Sequence[Sequence[str]]) -> list[float]:
+    """Column widths in points of a table to be written in: columns without any text have half as much room again as the others."""
+    empty = [not any(row[place] for row in rows) for place in range(len(table.head))]
+    share = WIDTH / sum(1.5 if one else 1.0 for one in empty)
+    return [1.5 * share if one else share for one in empty]
 
 
 def _levelled(wanted: Sequence[float]) -> list[float]:

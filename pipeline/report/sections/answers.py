@@ -4,6 +4,7 @@ curve.
 
 from collections.abc import Callable
 
+from pipeline.report import numbers
 from pipeline.report.document import ROOM, Cell, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.source import Cited
@@ -88,7 +89,7 @@ def sides_parts(inputs: Inputs) -> list[Table]:
         return []
     rows: list[list[Cell]] = []
     for side, words in ((sides.low_energy, "low energy"), (sides.high_energy, "high energy")):
-        rows += [[words, one.question, one.answer, one.text] for one in side.questions]
+        rows += [[words, numbers.worded(one.question), one.answer, numbers.worded(one.text)] for one in side.questions]
         rows.append([words, "taken together", side.answer, ""])
     caption = "The low-energy and the high-energy side: what each shows (yes only where the data show it)"
     return [Table(caption, ["Side", "Question", "Answer", "By"], rows, rank=ROOM)]

@@ -1,15 +1,18 @@
 """Batches: friction at reference conditions, bite and wear of each, and for every pair one of three answers."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 from pipeline.archive.facts import number
+from pipeline.report import numbers
 from pipeline.report.document import FRONT, ROOM, Cell, Number, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections import side_by_side, targets
 from pipeline.report.sections.by_batch import answer_parts
 from pipeline.report.source import Cited
+from pipeline.report.wear_words import name_of
 from pipeline.results.batches import Batch, CompoundBatches, Difference, Margin, Pair, Quantity
 
 
@@ -204,11 +207,29 @@ def short_pairs(inputs: Inputs) -> Table:
         cells: list[Cell] = [f"{pair.result.a} and {pair.result.b}"]
         for question in QUESTIONS:
             label = f"{pair.result.a} and {pair.result.b}: {question.words.lower()}"
-            cells += [pair.number(label, question.figure), pair.result.verdicts[question.name]]
-        rows.append([*cells, pair.result.caveat or "–"])
+            figure: Cell = pair.number(label, question.figure)
+            if question.name == "wear":
+                figure = _with_deciding_part(pair, figure)
+            cells += [figure, pair.result.verdicts[question.name]]
+        rows.append([*cells, numbers.worded(pair.result.caveat or "–")])
     head = ["Pair", "µ, difference", "Answer", "Bite, difference", "Answer", "Disc wear, ratio", "Answer", "Caveat"]
     caption = "Pairs of batches against the margins, 95 % intervals: the first less the second, or over it"
     return Table(caption, head, rows, rank=FRONT)
+
+
+def _with_deciding_part(pair: Cited[Pair], ratio: Cell) -> Cell:
+    """The ratio as run, and the part of the wear that lies farthest off where the answer is that part's: a ratio inside the margin beside
+    an answer that denies it would contradict itself."""
+    parts = [one for one in pair.each(lambda found: found.wear) if one.result.matters and one.result.ratio.value]
+    off = [one for one in parts if one.result.verdict != "equivalent"]
+    if not off or pair.result.wear_verdict == "equivalent":
+        return ratio
+    part = max(off, key=lambda one: abs(math.log(one.result.ratio.value or 1.0)))
+    found = part.result
+    name = f"{name_of(found.component)}, {found.duty or found.part}"
+    label = f"{pair.result.a} and {pair.result.b}: wear of {name}"
+    values: dict[str, Cell] = {"run": ratio, "part": name, "ratio": part.number(label, lambda row: row.ratio)}
+    return Text("as run {run}; {part} {ratio}", values, sentence=True)
 
 
 def answer_rows(inputs: Inputs) -> list[list[Cell]]:
@@ -225,5 +246,5 @@ def answer_row(pair: Cited[Pair], question: Question) -> list[Cell]:
     found = pair.result
     said = [found.whys[question.name], f"caveat: {found.caveat}" if found.caveat else None]
     figure = pair.number(f"{found.a} and {found.b}: {question.words.lower()}", question.figure)
-    why = "; ".join(text for text in said if text) or "–"
+    why = numbers.worded("; ".join(text for text in said if text) or "–")
     return [found.a, found.b, question.words, figure, found.verdicts[question.name], why]

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from pipeline.report import numbers
 from pipeline.report.document import ROOM, Cell, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
@@ -96,7 +97,7 @@ def _answer_row(pair: Cited[Pair], answer: Cited[WearAnswer]) -> list[Cell]:
     place = found.duty or found.part
     ratio = answer.number(f"{a} and {b}: wear of {component}, {place}", lambda row: row.ratio)
     minor = None if found.matters else "little of the wear: it does not count for the pair's answer"
-    why = "; ".join(text for text in (found.why, minor) if text) or "–"
+    why = numbers.worded("; ".join(text for text in (found.why, minor) if text) or "–")
     return [a, b, component, place, ratio, found.verdict, why]
 
 

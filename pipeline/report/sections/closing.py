@@ -137,7 +137,7 @@ def cautions(inputs: Inputs) -> Section:
     """Restrictions and cautions; those from the data first."""
     parts = [Text("{why}", {"why": text}, "open") for text in from_data(inputs)]
     head = ["Responsible for this sheet", "Name", "Signature", "Date"]
-    signed = Table("Signatures", head, signatures(inputs), rank=FRONT)
+    signed = Table("Signatures", head, signatures(inputs), rank=FRONT, by_hand=True)
     said = ranked(FRONT, [*parts, *[Text(text) for text in CAUTIONS]])
     return Section("Restrictions and cautions", [*said, signed])
 

@@ -1,6 +1,7 @@
 """Friction: the window, the curve, reference conditions, sensitivities, cold friction and bite, and what the average means."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from pipeline.report import verdicts
 from pipeline.report.document import FRONT, ROOM, Cell, Items, Number, Picture, Section, Table, Text, ranked
@@ -46,7 +47,7 @@ def reference(inputs: Inputs) -> dict[str, Number]:
 
 def friction(inputs: Inputs) -> Section:
     """The friction part of the sheet."""
-    parts: list[Text | Items | Table | Picture] = [*ranked(FRONT, [window_text(inputs), *honest.off_text(inputs)])]
+    parts: list[Text | Items | Table | Picture] = [replace(window_text(inputs), rank=FRONT)]
     parts += [*ranked(FRONT, honest.pooled_text(inputs)), *ranked(ROOM, answers.holds_text(inputs))]
     parts += answers.batch_parts(inputs)
     parts += answers.sides_parts(inputs)

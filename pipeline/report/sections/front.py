@@ -7,18 +7,19 @@ compound than the sheet does. Every figure is one of the sheet's, and each row l
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from pipeline.report import numbers
 from pipeline.report.document import FRONT, Cell, Items, Number, Picture, Section, Table, Text, Where
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.closing import from_data
 from pipeline.report.sections.friction import window_ends
 from pipeline.report.sections.honest import off_text
 from pipeline.report.sections.openings import not_ruled_out
-from pipeline.report.sections.stability import glazing_untested
-from pipeline.report.sections.support import ANSWERS, of_duty, support_texts
+from pipeline.report.sections.stability import glazing_untested, loss_of
+from pipeline.report.sections.support import ANSWERS, of_duty_in_short, support_texts
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import identified, name_of
 from pipeline.results.batches import Pair
-from pipeline.results.friction_history import Side, Sides
+from pipeline.results.friction_history import Question, Side, Sides
 
 TITLE = "Answers"
 FIRST = ("bad", "open", "plain", "good")  # tones in the order of the rows
@@ -30,6 +31,7 @@ TONES = {
     "tested": "good", "partly extrapolated": "open", "mostly extrapolated": "bad", "not known": "open",
 }  # fmt: skip
 HOLDS = ("no", "not shown", "yes")  # worst first
+MOST_NAMED = 3
 VALID = (
     "Valid for the specimens and the rig stated, inside the temperatures, pressures, speeds, energies and powers tested. "
     "Intervals are 95 % unless stated. The rig is not the vehicle; an item not given is not known, and is not a pass."
@@ -124,7 +126,14 @@ def _targets(inputs: Inputs) -> list[Row]:
         name: Number(f"targets {word}", listed.count(word), "", inputs.judged.file, f"count of requirements {word}")
         for name, word in (("no", "not met"), ("open", "undecided"), ("yes", "met"))
     }
-    said = Text("{no} not met, {open} undecided, {yes} met", values, sentence=True)
+    missed = [
+        one.target.partition(":")[0] for one in inputs.judged.result.requirements if one.answer.verdict == "not met"
+    ]
+    words = "{no} not met, {open} undecided, {yes} met"
+    if missed:
+        values["missed"] = "; ".join(missed[:MOST_NAMED]) + (" and others" if len(missed) > MOST_NAMED else "")
+        words += ". Not met: {missed}"
+    said = Text(words, values, sentence=True)
     return [Row(question, worst, said, "In short", _of_batches(inputs))]
 
 
@@ -155,9 +164,22 @@ def _side(inputs: Inputs, pick: Callable[[Sides], Side], question: str) -> list[
         return []
     side = pick(sides)
     told = [one for word in ("no", "not shown", "yes") for one in side.questions if one.answer == word]
-    figure = f"{told[0].question}: {told[0].answer}" if told else side.text
+    figure = _figure_of(inputs, told[0]) if told else numbers.worded(side.text)
     behind = [test.test for test in inputs.usable if (test.stops["purpose"] == "duty").any()]
     return [Row(question, side.answer, figure, "Friction", behind)]
+
+
+def _figure_of(inputs: Inputs, asked: Question) -> Cell:
+    """What a side's answer rests on: of a no the facts, with the friction that was lost where a drift is the reason."""
+    if asked.answer != "no":
+        return numbers.worded(f"{asked.question}: {asked.answer}")
+    values: dict[str, Cell] = {"said": asked.text.rstrip(".")}
+    words = "{said}"
+    for k, test in enumerate(inputs.usable):
+        if asked.text.startswith(f"{test.test}:") and test.drift.result.mu_loss is not None:
+            values[f"loss_{k}"] = loss_of(test)
+            words += f"; µ lost: {{loss_{k}}}"
+    return Text(words, values)
 
 
 def _gentle(inputs: Inputs) -> list[Row]:
@@ -240,7 +262,7 @@ def _wear(inputs: Inputs) -> list[Row]:
         return [Row(question, "not given", inputs.wear.reason(lambda w: w.components), "Wear", [])]
     values, pieces = dict[str, Cell](), []
     for k, (name, one) in enumerate(sorted(parts.items())):
-        values[f"name_{k}"] = name_of(name)
+        values[f"name_{k}"] = name_of(name) + (", both faces," if name == "disc" else "")
         values[f"rate_{k}"] = one.number(
             f"{name_of(name)}: wear per stop", lambda c: c.rates.um_per_stop if c.rates else None, unit="µm"
         )
@@ -281,9 +303,7 @@ def limits(inputs: Inputs) -> list[Text]:
         found.append(Text("A further batch, mean µ at the reference conditions: {mu}.", {"mu": mu}, "open"))
     found += [*off_text(inputs), *support_texts(inputs)]
     for one in inputs.duty.each(lambda f: f.duties):
-        found += of_duty(one)
-        if open_ := not_ruled_out(one.result):
-            found.append(Text("{duty}: not excluded: {what}.", {"duty": one.result.duty, "what": open_}, "open"))
+        found += of_duty_in_short(one, not_ruled_out(one.result))
     untested = glazing_untested(inputs)
     if untested is not None:
         found.append(Text("Glazing is not excluded: {why}.", {"why": untested}, "open"))

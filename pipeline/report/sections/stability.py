@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import polars as pl
 
 from pipeline.report import verdicts
-from pipeline.report.document import FRONT, LAST, ROOM, Cell, Items, Picture, Section, Table, Text, ranked
+from pipeline.report.document import FRONT, LAST, ROOM, Cell, Items, Number, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.results.both import GENTLE_SHARE
 
@@ -133,11 +133,15 @@ def _verdict_row(test: OfTest, untested: bool) -> list[Cell]:
         ends=lambda d: (d.onset_low, d.onset_high),
         why=drift.onset_reason,
     )
-    loss = cited.number(
+    recovered = verdicts.recovery_word(drift) if drift.verdict else "–"
+    return [test.test, said, onset, loss_of(test), recovered, ", ".join(drift.evidence.not_excluded) or "–"]
+
+
+def loss_of(test: OfTest) -> Number:
+    """The friction that a drift cost in a test."""
+    return test.drift.number(
         f"{test.test}: loss of µ", lambda d: d.mu_loss, decimals=3, ends=lambda d: (d.mu_loss_low, d.mu_loss_high)
     )
-    recovered = verdicts.recovery_word(drift) if drift.verdict else "–"
-    return [test.test, said, onset, loss, recovered, ", ".join(drift.evidence.not_excluded) or "–"]
 
 
 def _fade_row(test: OfTest) -> list[Cell]:
@@ -172,7 +176,7 @@ def _fade_row(test: OfTest) -> list[Cell]:
             lambda f: f.recovery.stops if f.recovery else None,
             unit="",
             decimals=0,
-            why="not back within 3 % of before, or no fade block",
+            why="not back within 3 % of before" if test.friction.result.recovery else none,
         ),
     ]
 
@@ -214,4 +218,4 @@ def glaze_text(inputs: Inputs) -> Text:
     if limit is None:
         why = inputs.friction.reason(lambda found: found.glaze_limit, "no stage gives one for these tests")
         return Text("Limit of low-energy use: not given: {why}", {"why": why}, "open")
-    return Text("Limit of low-energy use: {text}", {"text": limit.text})
+    return Text("Limit of low-energy use: {text}.", {"text": limit.text.rstrip(".")})

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from pipeline.report import numbers
-from pipeline.report.document import Cell, Table, Text
+from pipeline.report.document import Cell, Number, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
 from pipeline.results.both import DutyUse, Openings
-from pipeline.results.duty import DutyProjection
+from pipeline.results.duty import DutyProjection, DutySupport
 from pipeline.results.support import Extrapolation
 
 ANSWERS = {
@@ -17,6 +17,7 @@ ANSWERS = {
     "serves neither at one opening": ("no one opening serves both", "bad"),
     "not shown": ("not shown", "open"),
 }
+TOGETHER = "its conditions together"
 TONES = {"tested": "plain", "partly extrapolated": "open", "mostly extrapolated": "bad"}
 
 
@@ -144,43 +145,53 @@ def of_duty(one: Cited[DutyProjection]) -> list[Text]:
     support, name = one.part(lambda found: found.support), one.result.duty
     if support is None or not support.result.extrapolations:
         return []
-    found = support.result
     said, values = beyond(name, support.each(lambda s: s.extrapolations))
-    values["duty"] = name
-    words = f"{{duty}} goes beyond what was run: {said}."
+    shares, of_shares = _shares(one, support)
+    words = f"{{duty}} goes beyond what was run: {shares}. Beyond: {said}."
+    return [Text(words, {**values, **of_shares, "duty": name}, _tone(support.result))]
+
+
+def of_duty_in_short(one: Cited[DutyProjection], open_: str) -> list[Text]:
+    """The same in a line without the ranges, which stand with the duty; `open_`: what is not excluded at its openings."""
+    support, name = one.part(lambda found: found.support), one.result.duty
+    values: dict[str, Cell] = {"duty": name, "open": open_}
+    if support is None or not support.result.extrapolations:
+        return [Text("{duty}: not excluded: {open}.", values, "open")] if open_ else []
+    shares, of_shares = _shares(one, support)
+    where: dict[str, list[str]] = {}
+    for entry in support.result.extrapolations:
+        of = "wear" if entry.of.startswith("wear of") else entry.of
+        where.setdefault(of, []).append(TOGETHER if entry.direction == "combination" else entry.direction)
+    values["where"] = "; ".join(f"{of} by {', '.join(dict.fromkeys(what))}" for of, what in where.items())
+    words = f"{{duty}}: {shares}" + ("; not excluded: {open}" if open_ else "") + ". Beyond the tests: {where}."
+    return [Text(words, values | of_shares, _tone(support.result))]
+
+
+def _shares(one: Cited[DutyProjection], support: Cited[DutySupport]) -> tuple[str, dict[str, Cell]]:
+    """How much of a duty's energy brakes at conditions that were tested, in words with places, and the values."""
+    name, found = one.result.duty, support.result
+
+    def share(label: str, pick: Callable[[DutySupport], float | None]) -> Number:
+        return support.number(f"{name}: energy {label}", pick, unit="%", factor=100.0, decimals=0)
+
     if not found.window_share_tested and not found.window_share_extrapolated:
-        values["tested"] = support.number(
-            f"{name}: energy at tested conditions", lambda s: s.friction_share, unit="%", factor=100.0, decimals=0
-        )
-        words = (
-            "{duty} goes beyond what was run: {tested} of its energy brakes at conditions that were tested. Beyond: "
-            + said
-            + "."
-        )
-    else:
-        values |= {
-            "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
-            "tested": support.number(
-                f"{name}: energy in the window, tested",
-                lambda s: s.window_share_tested,
-                unit="%",
-                factor=100.0,
-                decimals=0,
-            ),
-            "extrapolated": support.number(
-                f"{name}: energy in the window, extrapolated",
-                lambda s: s.window_share_extrapolated,
-                unit="%",
-                factor=100.0,
-                decimals=0,
-            ),
-        }
-        words = (
-            "{duty} goes beyond what was run: at opening {opening}, {tested} of its energy brakes in the window at conditions that "
-            "were tested, {extrapolated} in it by extrapolation. Beyond: " + said + "."
-        )
+        tested = share("at tested conditions", lambda s: s.friction_share)
+        return "{tested} of its energy brakes at conditions that were tested", {"tested": tested}
+    values: dict[str, Cell] = {
+        "opening": one.number(f"{name}: cooling opening", lambda d: d.opening, decimals=2),
+        "tested": share("in the window, tested", lambda s: s.window_share_tested),
+        "extrapolated": share("in the window, extrapolated", lambda s: s.window_share_extrapolated),
+    }
+    words = (
+        "at opening {opening}, {tested} of its energy brakes in the window at conditions that were tested, {extrapolated} in it "
+        "by extrapolation"
+    )
+    return words, values
+
+
+def _tone(found: DutySupport) -> str:
     mostly = "mostly extrapolated" in (found.window_basis, found.opening_basis, found.life_basis)
-    return [Text(words, values, "bad" if mostly else "open")]
+    return "bad" if mostly else "open"
 
 
 def beyond(label: str, entries: Sequence[Cited[Extrapolation]]) -> tuple[str, dict[str, Cell]]:
