@@ -32,7 +32,6 @@ MARKERS = {
 }  # fmt: skip
 DASHES = {None: "-", "solid": "-", "dot": ":", "dash": "--", "dashdot": "-."}
 STEPS = {"hvh": "steps-mid", "hv": "steps-post", "vh": "steps-pre"}
-UNFILLED = ("x", "_")  # a marker of matplotlib's that has a line and no field
 RGBA = re.compile(r"rgba\(([^)]*)\)")
 MOST_IN_LEGEND = 12
 STYLE = {**SETTINGS, "svg.fonttype": "none", "font.size": 11, "legend.fontsize": 9.5}
@@ -194,7 +193,7 @@ def _bars(axes: Axes, trace: Any, layout: dict[str, Any], below: dict[Any, Any],
         axes.bar(
             at + 0.26 * (place - 1), tall, 0.25, yerr=errors, color=trace.marker.color, label=label, ecolor=palette.INK
         )
-    axes.set_xticks(range(len(names)), [plain(name) for name in names], rotation=30, ha="right", fontsize=8)
+    axes.set_xticks(range(len(names)), [legible(plain(name)) for name in names], rotation=30, ha="right", fontsize=8)
 
 
 def _scatter(axes: Axes, trace: Any, below: dict[Any, Any], name: str) -> None:
@@ -249,24 +248,23 @@ def _marker(symbol: str) -> tuple[str, bool]:
 
 
 def _own_marks(axes: Axes, x: np.ndarray, y: np.ndarray, trace: Any, label: str | None) -> None:
-    """Points that have a colour, a size or a symbol each; one call a symbol."""
+    """Points that have a colour, a size or a symbol each: those alike together, sizes to a pixel, so that each shape stands once in
+    the picture."""
     marker, count = trace.marker, len(x)
 
     def each(value: Any) -> list[Any]:
         return [value] * count if isinstance(value, str | int | float) else list(value)
 
-    symbols, sizes = each(marker.symbol or "circle"), each(marker.size or 7)
-    shades = [colour(one) for one in each(marker.color or trace.line.color or palette.INK)]
-    edges = [colour(one) for one in each(marker.line.color)] if marker.line.color else shades
-    for symbol in dict.fromkeys(symbols):
-        at = [place for place, own in enumerate(symbols) if own == symbol]
+    colours = each(marker.color or trace.line.color or palette.INK)
+    edges = each(marker.line.color) if marker.line.color else colours
+    alike: dict[tuple[Any, ...], list[int]] = {}
+    looks = zip(each(marker.symbol or "circle"), map(round, each(marker.size or 7)), colours, edges, strict=True)
+    for place, look in enumerate(looks):
+        alike.setdefault(look, []).append(place)
+    for (symbol, size, inside, edge), at in alike.items():
         shape, hollow = _marker(symbol)
-        own: dict[str, Any] = {"c": [shades[place] for place in at]}
-        if shape not in UNFILLED:
-            own = {"facecolors": "none" if hollow else own["c"], "edgecolors": [edges[place] for place in at]}
-        width = marker.line.width or (0.5 if hollow or shape in UNFILLED else 0)
-        area = [(0.8 * sizes[place]) ** 2 for place in at]
-        axes.scatter(x[at], y[at], s=area, marker=shape, label=label, lw=width, **own)
+        own = {"mfc": "none" if hollow else colour(inside), "mec": colour(edge), "mew": marker.line.width or 0.5}
+        axes.plot(x[at], y[at], shape, ms=0.8 * size, label=label, ls="", **own)
         label = None
 
 
@@ -342,7 +340,7 @@ def _note(first: Axes, panels: dict[str, Axes], note: dict[str, Any], *, dated: 
         return
     align = {"ha": note.get("xanchor", "center"), "va": note.get("yanchor", "center")}
     align = {k: {"auto": "center", "middle": "center"}.get(v, v) for k, v in align.items()}
-    axes.text(_number(x), y, plain(note["text"]), transform=transform, fontsize=8.5, color=palette.MUTED, **align,
+    axes.text(_number(x), y, legible(plain(note["text"])), transform=transform, fontsize=8.5, color=palette.MUTED, **align,
               rotation=-(note.get("textangle") or 0), rotation_mode="anchor")  # fmt: skip
 
 

@@ -7,7 +7,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from matplotlib.colors import to_rgba
 from matplotlib.dates import date2num
 
 from pipeline.archive.rigs import Rig
@@ -96,16 +95,27 @@ def test_the_still_picture_has_the_points_of_its_chart():
     upper, lower = still.drawn(fig, 700).axes
     marks = [trace for trace in fig.data if trace.mode == "markers"]
     wanted = {(days(x), round(y, 6)) for trace in marks for x, y in zip(trace.x, trace.y, strict=True)}
-    seen = {(x, round(y, 6)) for own in upper.collections for x, y in own.get_offsets().tolist()}
+    points = [line for line in upper.lines if line.get_linestyle() == "None" and line.get_marker() != "_"]
+    seen = {(x, round(y, 6)) for own in points for x, y in own.get_xydata().tolist()}
     assert seen == wanted and len(seen) > 10
     loud = sum(colour == palette.ALARM for trace in marks for colour in trace.marker.color)
-    red = to_rgba(palette.ALARM)
-    assert loud and loud == sum(tuple(c) == red for own in upper.collections for c in own.get_edgecolors())
+    assert loud and loud == sum(len(own.get_xdata()) for own in points if own.get_markeredgecolor() == palette.ALARM)
     (event, *_) = [line for line in upper.lines if list(line.get_xdata()) == 2 * [days("2026-03-01")]]
     assert event.get_linestyle() == "--" and "calibration 2026-03-01" in [note.get_text() for note in upper.texts]
     average = next(trace for trace in fig.data if trace.name == "weighted average")
-    drawn = {(x, y) for own in lower.collections for x, y in own.get_offsets().tolist()}
+    drawn = {(x, y) for own in lower.lines if own.get_linestyle() == "None" for x, y in own.get_xydata().tolist()}
     assert drawn == {(days(x), y) for x, y in zip(average.x, average.y, strict=True)}
+
+
+def test_an_event_in_a_script_without_signs_is_told_by_their_numbers():
+    """Not as boxes, and without a complaint of the drawing library in the log."""
+    found = charts(archive(seed=1), [RIG], [], {})
+    chart = next(c for c in found.rigs[0].charts if c.quantity == "mu")
+    event = found.rigs[0].events[0].model_copy(update={"what": "校正"})
+    (note,) = [
+        n.get_text() for n in still.drawn(chart_figure(chart, [event]), 700).axes[0].texts if "2026" in n.get_text()
+    ]
+    assert note == "[U+6821][U+6B63] 2026-03-01"
 
 
 def days(date):
