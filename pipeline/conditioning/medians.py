@@ -21,11 +21,12 @@ NETWORKS = {
 
 def median(values: np.ndarray) -> float:
     """Median of finite values (n,), n at least 1: numpy's to the last bit."""
-    half = values.size // 2
+    half, ordered = values.size // 2, values.copy()
     if values.size % 2:
-        return float(np.partition(values, half)[half])
-    low, high = np.partition(values, (half - 1, half))[half - 1 : half + 1]
-    return float((low + high) / 2)
+        ordered.partition(half)
+        return float(ordered[half])
+    ordered.partition((half - 1, half))
+    return float((ordered[half - 1] + ordered[half]) / 2)
 
 
 def mean(values: np.ndarray) -> float:

@@ -56,7 +56,7 @@ def runs(mask: np.ndarray) -> list[tuple[int, int]]:
     """
     if not mask.size:
         return []
-    edges = (np.flatnonzero(mask[1:] != mask[:-1]) + 1).tolist()
+    edges = ((mask[1:] != mask[:-1]).nonzero()[0] + 1).tolist()
     edges = [0] * bool(mask[0]) + edges + [mask.size] * bool(mask[-1])
     return list(zip(edges[::2], edges[1::2], strict=True))
 

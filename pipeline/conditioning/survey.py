@@ -210,14 +210,15 @@ def _quarters(
         return np.empty((0, 6))
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
     edges = np.linspace(first, last, QUARTERS + 1).astype(int)
+    at, speed, torques = (channels[name][first:last] for name in ("time", "speed", "torque"))
+    drives = channels["drive_torque"][first:last] if "drive_torque" in channels else np.zeros(last - first)
+    known = np.isfinite(speed) & np.isfinite(torques) & np.isfinite(drives)
+    rising = at[1:] > at[:-1]
     rows = []
-    for a, b in itertools.pairwise(edges):
-        t, w, torque = channels["time"][a:b], channels["speed"][a:b], channels["torque"][a:b]
-        drive = channels["drive_torque"][a:b] if "drive_torque" in channels else np.zeros(b - a)
-        if not (
-            np.isfinite(w).all() and np.isfinite(torque).all() and np.isfinite(drive).all() and (np.diff(t) > 0).all()
-        ):
+    for a, b in itertools.pairwise(edges - first):
+        if not (known[a:b].all() and rising[a : b - 1].all()):
             continue
+        t, w, torque, drive = at[a:b], speed[a:b], torques[a:b], drives[a:b]
         shifted = t - mean(t)
         # The line's slope weighs the middle most; the torque is weighed alike, so that both see the same moments.
         weight = _slope_weights(shifted)
@@ -238,7 +239,7 @@ def _quarters(
 
 def _slope_weights(shifted: np.ndarray) -> np.ndarray:
     """Weights of the rate dw/dt in a straight line's slope (the slope is a weighted mean of the rate), sum 1."""
-    tail = -np.cumsum(shifted)[:-1] * np.diff(shifted)
+    tail = -np.cumsum(shifted)[:-1] * (shifted[1:] - shifted[:-1])
     weight = np.zeros(shifted.size)
     weight[:-1] += tail / 2
     weight[1:] += tail / 2

@@ -81,7 +81,7 @@ def median_step(time: np.ndarray) -> float:
     for known, step in _steps if lasting else ():
         if known() is time:
             return step
-    steps = np.diff(time)
+    steps = time[1:] - time[:-1]
     rising = steps > 0
     rising &= steps < np.inf
     if not rising.all():
@@ -97,7 +97,7 @@ def jitter(time: np.ndarray) -> float:
 
     time: (n,) s.
     """
-    steps = np.diff(time)
+    steps = time[1:] - time[:-1]
     steps = steps[np.isfinite(steps) & (steps > 0)]
     if steps.size < 2:
         return float("nan")
@@ -113,7 +113,7 @@ def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) 
     step = median_step(time) if step is None else step
     if not np.isfinite(step):
         return np.empty(0, dtype=np.int64)
-    return np.flatnonzero(np.diff(time) > periods * step)
+    return (time[1:] - time[:-1] > periods * step).nonzero()[0]
 
 
 def backward_indices(time: np.ndarray) -> np.ndarray:
@@ -122,7 +122,7 @@ def backward_indices(time: np.ndarray) -> np.ndarray:
     time: (n,) s.
     """
     with np.errstate(invalid="ignore"):
-        return np.flatnonzero(~(np.diff(time) >= 0))
+        return (~(time[1:] - time[:-1] >= 0)).nonzero()[0]
 
 
 def repeated_indices(time: np.ndarray) -> np.ndarray:
@@ -131,7 +131,7 @@ def repeated_indices(time: np.ndarray) -> np.ndarray:
 
     time: (n,) s.
     """
-    return np.flatnonzero(np.diff(time) == 0)
+    return (time[1:] - time[:-1] == 0).nonzero()[0]
 
 
 def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> list[slice]:
@@ -141,7 +141,7 @@ def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> l
     """
     good = np.isfinite(values) & np.isfinite(time)
     broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
-    steps, step = np.diff(time), median_step(time)
+    steps, step = time[1:] - time[:-1], median_step(time)
     with np.errstate(invalid="ignore"):
         broken[1:] = ~(steps >= 0)
         if np.isfinite(step):
@@ -161,7 +161,7 @@ def widths(time: np.ndarray, *, longest: float = np.inf) -> np.ndarray:
     """
     if time.size < 2:
         return np.zeros(time.size)
-    steps = np.clip(np.diff(time), 0.0, longest)
+    steps = np.clip(time[1:] - time[:-1], 0.0, longest)
     result = np.zeros(time.size)
     result[:-1] += steps / 2
     result[1:] += steps / 2

@@ -181,6 +181,7 @@ def _means(
     begin, finish = part(window[0], window[0] + tenth, inside), part(window[1] - tenth, window[1], inside)
     bite = bite_window(c.time, c.pressure, start, end)
     everywhere = np.ones(c.time.size, dtype=bool)
+    rising = np.argsort(c.speed)
     speed = weighted_mean(c.speed[used], width[used])
     return {
         "mu": means[setup.average],
@@ -196,7 +197,7 @@ def _means(
         "pressure_bar": weighted_mean(c.pressure[used], width[used]) / 1e5,
         "torque_nm": weighted_mean(c.friction[used], width[used]),
         "speed_mean_rpm": speed * RPM,
-        "drag_torque_nm": float(np.interp(speed, np.sort(c.speed), c.drag[np.argsort(c.speed)])),
+        "drag_torque_nm": float(np.interp(speed, c.speed[rising], c.drag[rising])),
     }
 
 
