@@ -16,7 +16,7 @@ from pipeline.errors import Complaint, InputError
 from pipeline.inputs.model import load
 from pipeline.inputs.yaml_text import line_of, text_of
 from pipeline.workspace.check_of_test import CARD, Budget, Problem, TestLook, complaints_of, looked
-from pipeline.workspace.config import ConfigFile, Workspace
+from pipeline.workspace.config import ConfigFile, Workspace, matched
 from pipeline.workspace.run import load_run
 
 HEADS = 3000  # of recordings looked at in all; in a larger archive a few of each test
@@ -125,8 +125,8 @@ def _of_workspace(place: Path, workspace: Workspace) -> Iterator[Problem]:
     config, text = load(place, ConfigFile), text_of(place)
     for key in ("targets", "duties", "rigs", "sheets"):
         pattern = getattr(config, key)
-        if pattern is not None and not getattr(workspace, key) and not workspace.left_out:
-            words, line = f"{pattern!r} gives no usable file", line_of(text, (key,))
+        if pattern is not None and not matched(place.resolve().parent, pattern):
+            words, line = f"{pattern!r} matches no file", line_of(text, (key,))
             mend = "correct the path or remove the key"
             yield Problem(place.name, "odd", Complaint(place.name, words, f"{key}/*.yaml", mend, line, key))
     found = scan(workspace.archive)

@@ -255,7 +255,7 @@ def _optional(
         return []
     usable: list[tuple[Path, Any]] = []
     try:
-        paths = sorted(_matches(base, pattern))
+        paths = sorted(matched(base, pattern))
     except (ValueError, NotImplementedError, IndexError, re.error) as error:
         raise InputError(f"{key}: {pattern!r} is no usable pattern of files ({error}); write {key}/*.yaml") from error
     for path in paths:
@@ -289,7 +289,7 @@ def _refused_rigs(base: Path, pattern: str | None, rigs: dict[str, Path], why: d
     Of a file that cannot be read at all the rig is the one that it is named after.
     """
     refused: dict[str, str] = {}
-    for path in sorted(_matches(base, pattern)) if pattern is not None else []:
+    for path in sorted(matched(base, pattern)) if pattern is not None else []:
         if path in rigs.values():
             continue
         try:
@@ -303,7 +303,8 @@ def _refused_rigs(base: Path, pattern: str | None, rigs: dict[str, Path], why: d
     return refused
 
 
-def _matches(base: Path, pattern: str) -> list[Path]:
+def matched(base: Path, pattern: str) -> list[Path]:
+    """Files that a pattern of the config stands for, whatever is in them; base: the config's folder."""
     # A pattern may climb (../targets/*.yaml), and glob accepts no '..': the fixed part is taken first. So is a folder
     # that is there by its very name: `brake[1]/targets/*.yaml` must not give the targets of `brake1`.
     parts = Path(pattern).parts

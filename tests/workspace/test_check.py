@@ -227,3 +227,18 @@ def test_a_duty_whose_log_cannot_be_cut_is_told_before_the_run(tmp_path):
     log.unlink()
     (found,) = problems(config)
     assert found[:2] == (path.name, "left_out") and "is not there" in found[2]
+
+
+def test_a_pattern_without_files_is_told_whatever_else_is_left_out(tmp_path):
+    text_test(tmp_path / "archive" / "t")
+    (tmp_path / "plain.yaml").write_text("")
+    (tmp_path / "duties").mkdir()
+    (tmp_path / "duties" / "broken.yaml").write_text("duty: [\n")
+    config = tmp_path / "config.yaml"
+    config.write_text(
+        "archive: archive\nresults: results\nmethods: [plain.yaml]\ntargets: target/*.yaml\nduties: duties/*.yaml\n"
+    )
+    found = problems(config)
+    assert [where for where, level, _ in found if level == "left_out"] == ["broken.yaml"]
+    (odd,) = [words for _, level, words in found if level == "odd"]
+    assert "line 4: targets: 'target/*.yaml' matches no file" in odd and "correct the path or remove the key" in odd
