@@ -165,7 +165,7 @@ def course(kind: str, n: int) -> np.ndarray:
     }[kind]
 
 
-@pytest.mark.parametrize("kind", ["falls", "dips", "none"])
+@pytest.mark.parametrize("kind", ["dips", *(pytest.param(kind, marks=pytest.mark.heavy) for kind in ("falls", "none"))])
 def test_interval_of_the_fade_index_holds_the_true_lowest(kind: str) -> None:
     """Truth: lowest expected mu of the fade over the checks' true level; stops scatter by 2 %."""
     held = []

@@ -55,7 +55,7 @@ def test_the_nile_left_its_level_in_1899():
     assert move.shift == pytest.approx(850 - 1098, abs=80)
 
 
-@pytest.mark.parametrize("sigma", [1.0, None])
+@pytest.mark.parametrize("sigma", [1.0, pytest.param(None, marks=pytest.mark.heavy)])
 def test_false_alarms_are_as_rare_as_stated(sigma):
     """Chances as in the study of charts, of which this is a small part: about 100 alarms, within 3 standard errors."""
     rng = np.random.default_rng(11)

@@ -157,7 +157,14 @@ def since_midnight(tmp_path_factory):
     return stops_of(folder)
 
 
-@pytest.mark.parametrize("form", ["text", "time of day", "parquet", "parquet with zone"])
+@pytest.mark.parametrize(
+    "form",
+    [
+        "time of day",
+        "parquet with zone",
+        *(pytest.param(form, marks=pytest.mark.heavy) for form in ("text", "parquet")),
+    ],
+)
 def test_timestamps_give_the_same_stops_and_the_clock_runs_through(tmp_path, since_midnight, form):
     folder = write_base(tmp_path, "delimited", "t")
     text = "parquet" not in form

@@ -246,7 +246,7 @@ NULLS = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("with_traces", [True, False])
+@pytest.mark.parametrize("with_traces", [pytest.param(True, marks=pytest.mark.heavy), False])
 @pytest.mark.parametrize("what", NULLS)
 def test_stops_without_what_a_law_needs_leave_the_readings_standing(tmp_path, what, with_traces):
     wear, _ = run(tmp_path, table=stops(**NULLS[what]), text=wear_csv(READ), with_traces=with_traces)
