@@ -60,7 +60,7 @@ def asked(sheet: Sheet, figure: str) -> Printed:
 
 
 def _plain(text: str) -> str:
-    return " ".join(text.split()).lower().replace("\u00a0", " ")
+    return " ".join(text.split()).lower()
 
 
 def _dotted(file: str, key: str) -> str:

@@ -24,6 +24,7 @@ from pipeline.results.sheet import PrintedNumber, Sheet
 
 OF_WEAR = ("wear.json", "duty.json")  # files whose numbers rest on wear readings too
 CLOSE = 1e-6  # of the value in the file: both have nine digits
+NO_NUMBER = "the file holds no number there"
 State = Literal["as read", "changed since", "not there", "not recorded"]
 
 
@@ -72,6 +73,10 @@ class Traced:
         number = self.printed.number
         if self.value_in_file is not None and number.value is not None and not _same(self.value_in_file, number.value):
             found.append(f"{number.file} now holds {self.value_in_file:g} {number.unit}".strip())
+        if self.value_in_file is not None and number.value is None:
+            found.append(f"no value is printed, {number.file} now holds {self.value_in_file:g} {number.unit}".strip())
+        if self.why == NO_NUMBER and number.value is not None:
+            found.append(f"{number.file} now holds no number there")
         raw = [(one.test, file) for one in self.behind for file in one.told]
         found += [f"{one.file}: {one.now}" for one in self.inputs if one.now in ("changed since", "not there")]
         return found + [
@@ -122,7 +127,7 @@ def _value(one: Printed, path: Path | None, content: dict[str, Any]) -> tuple[fl
     except KeyError:
         return None, Scope(), "its key is no place in the file, but words on how it is counted"
     if not isinstance(found, int | float) or isinstance(found, bool):
-        return None, scope, "the file holds no number there"
+        return None, scope, NO_NUMBER
     return float(found) * (one.number.factor or 1.0), scope, None
 
 
@@ -131,15 +136,20 @@ def compared(
 ) -> str | Literal[False] | None:
     """What differs between a number and the file that it names, None for nothing, False where the two cannot be compared.
 
-    contents: of the files read so far, kept for the next number.
+    A value on one side alone differs. contents: of the files read so far, kept for the next number.
     """
     number = one.number
     if number.file not in contents:
         path = _path(number.file, sheet_json.parents[2], on, sheet_json.parent)
         contents[number.file] = loaded(path) if path is not None and path.suffix == ".json" else {}
     content, place = contents[number.file], f"{one.path} ({one.name})"
-    value, _, _ = _value(one, None, content)
+    value, _, why = _value(one, None, content)
     if value is None or number.value is None:
+        if value is not None:
+            return f"{place}: no value is printed, the file holds {value:g} ({number.file}, {number.key})"
+        if why == NO_NUMBER:
+            alone = f"{place}: {number.text} is printed, the file holds no number ({number.file}, {number.key})"
+            return None if number.value is None else alone
         return False
     held = {"value": (number.value, value)} | _ends(number, content)
     apart = [

@@ -211,7 +211,8 @@ def lines(found: Verified, most: int = 20) -> list[str]:
             of_kind = [one for one in found.differences if one.kind == kind and one.known is known]
             if not of_kind:
                 continue
-            rows.append(f"{kind}: {len(of_kind)} {'differ' if known else 'not compared'}")
+            differ = "differs" if len(of_kind) == 1 else "differ"
+            rows.append(f"{kind}: {len(of_kind)} {differ if known else 'not compared'}")
             rows += [f"  {one.place}: {one.what}" for one in of_kind[:most]]
             rows += [f"  and {len(of_kind) - most} more, all told by --json"] if len(of_kind) > most else []
     counts = ", ".join(f"{found.compared[kind]} {kind}" for kind in KINDS if found.compared[kind])

@@ -93,7 +93,7 @@ def draw(*, config: Path, method: str, into: Path) -> None:
         skipped=skipped,
         left_out=left_out,
         left_over=archive.left_over,
-        deltas=[(name, quote(f"../deltas/{name}/delta.html")) for name in deltas],
+        deltas=[(name.replace("--", " to ", 1), quote(f"../deltas/{name}/delta.html")) for name in deltas],
         comparisons=[(words, quote(f"comparisons/{name}/comparison.html")) for words, name in pairs],
         software=version(),
         others=[(name, quote(f"../{name}/index.html")) for name in the_run.methods if name != method],

@@ -192,6 +192,7 @@ WORDED = (
     (re.compile(r"(?<![\w'\"./_-])mu(?![\w_-])"), "µ"),
     (re.compile(r"(?<=[JWN]/)mm2\b"), "mm²"),
     (re.compile(r"\bmm3(?=/)"), "mm³"),
+    (re.compile(r"(?<=\d )kg m2\b"), "kg m²"),
     (re.compile(r"\bm/s2\b"), "m/s²"),
     (re.compile(r"(?<=\d )(degC|C)(?![\w°])"), "°C"),
     (re.compile(r"\+-(?=\d)"), "±"),

@@ -171,7 +171,7 @@ def _of_friction(found: OfStages, reduction: Reduction) -> dict[str, Any]:
         "slopes": friction_content.slope_rows(friction),
         "rises": friction_content.rise_rows(friction),
         "pauses": friction_content.pause_rows(friction),
-        "trace_note": f"Traces of {len(chosen)} of {total} stops, thinned for the page; colours are the blocks' "
+        "trace_note": f"Traces of {len(chosen)} of {counted(total, 'stop')}, thinned for the page; colours are the blocks' "
         "purposes. The thermocouple lags the rubbed surface, so a rise inside a stop can differ from the rise "
         "between stops.",
         "blocks_head": block_tables.HEAD,

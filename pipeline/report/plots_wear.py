@@ -169,7 +169,11 @@ def duty(inputs: Inputs) -> Figure | None:
         _range(range_, one.sweep, colour, name)
         _swept(share, one.sweep, lambda row: row.window_share, 100.0, f"{marker}-", colour, name)
         _swept(life, one.sweep, lambda row: row.life_km, 1.0, f"{marker}-", colour, name)
-        low = [(row.opening, row.life_km_low, row.life_km) for row in one.sweep if row.life_km_low and row.life_km]
+        low = [
+            (row.opening, row.life_km_low, row.life_km)
+            for row in one.sweep
+            if None not in (row.life_km_low, row.life_km)
+        ]
         if low:
             life.fill_between(
                 *zip(*low, strict=True), color=colour, alpha=0.18, lw=0, label=f"{name}, to its lower end"

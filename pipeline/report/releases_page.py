@@ -42,6 +42,7 @@ def of_method(one: OfMethod) -> dict[str, Any]:
         "name": one.a if one.a == one.b else f"{one.a} to {one.b}",
         "verdict": verdict(one),
         "short": short(one),
+        "held": any(row.holds for row in one.statements),
         "tone": "bad" if broken else "open" if unsaid or one.not_compared else "good",
         "verdicts": [_row(row) for row in broken if row.part in VERDICTS],
         "beyond": [_row(row) for row in figures_of(broken)[0]],
@@ -59,15 +60,16 @@ def of_method(one: OfMethod) -> dict[str, Any]:
 def verdict(one: OfMethod) -> list[str]:
     """What changed, in sentences: verdicts and answers first, then figures, then by what."""
     broken = [row for row in one.statements if row.holds is False]
+    said_again = {row.part in VERDICTS for row in one.statements if row.holds is not None}
     words = [row for row in broken if row.part in VERDICTS]
     beyond, bare = figures_of(broken)
-    said = ["No verdict changed."]
+    said = ["No verdict changed."] if True in said_again else ["No verdict can be compared."]
     if words:
         said = [f"{counted(len(words), 'verdict')} changed: {few([f'{row.what} of {row.of}' for row in words])}."]
     if beyond:
         named = few([f"{row.what} ({row.of})" for row in beyond])
         said.append(f"{counted(len(beyond), 'figure')} no longer within what was issued: {named}.")
-    elif one.statements:
+    elif False in said_again:
         said.append("No figure left the interval that it was issued with.")
     if bare:
         said.append(f"{counted(len(bare), 'figure')} moved that had no interval.")

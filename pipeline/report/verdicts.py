@@ -213,7 +213,7 @@ def trend_words(trend: Trend) -> str:
         return f"{numbers.MISSING}: {trend.why or 'no reason written'}"
     slope, low, high = (None if v is None else 100 * v for v in (trend.share_per_100_stops, trend.low, trend.high))
     assert slope is not None
-    chance = "" if trend.p is None else f"; p {trend.p:.2g} of no trend (Mann-Kendall test)"
+    chance = "" if trend.p is None else f"; p {trend.p:.2g} (Mann-Kendall test of no trend)"
     return f"{numbers.with_interval(slope, low, high)} % of µ per 100 stops{chance}"
 
 

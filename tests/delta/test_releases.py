@@ -12,6 +12,7 @@ from pipeline.delta.issued import Said, judged
 from pipeline.delta.releases import compared
 from pipeline.errors import InputError
 from pipeline.report import releases_page, sheet
+from pipeline.results.model import renewed
 from pipeline.wording import counted
 from tests.report import makers
 
@@ -158,6 +159,15 @@ def test_what_changed_is_said_first_verdicts_apart_from_figures(issued, today):
     )
     assert [page.index(head) for head in heads] == sorted(page.index(head) for head in heads)
     assert said[0] in releases_page.lines(found)[0]
+
+
+def test_where_nothing_can_be_compared_nothing_is_said_to_hold(issued, today):
+    one = compared(issued, today).methods[0]
+    none = renewed(one, statements=[renewed(row, holds=None, now=None) for row in one.statements])
+    assert releases_page.verdict(none)[0] == "No verdict can be compared."
+    assert not any("No figure left" in said or "No verdict changed" in said for said in releases_page.verdict(none))
+    page = releases_page.page(renewed(compared(issued, today), methods=[none]))
+    assert "No issued statement can be compared" in page and "that can be compared holds" not in page
 
 
 def test_a_window_that_moved_inside_its_interval_still_holds(issued, today):

@@ -83,6 +83,26 @@ def test_a_sheet_that_is_none_is_told(results, content):
         traced(place, "window, lower end")
 
 
+@pytest.mark.parametrize(("own", "said"), [(None, "the file holds no number"), (12.5, "no value is printed")])
+def test_a_value_on_one_side_alone_differs(results, own, said):
+    """Printed where the file has none, or none printed where the file has one: neither is left uncompared."""
+    folder = results / "first" / "compounds" / "marram-4"
+    place, sheet_ = folder / "friction.json", json.loads((folder / "sheet.json").read_text())
+    content = json.loads(place.read_text())
+    if own is None:
+        content["window"]["low_c"] = None
+    else:
+        for section in sheet_["sections"]:
+            for one in section["numbers"]:
+                if one["key"] == "/window/low_c":
+                    one |= {"value": None, "text": "not given: none", "why": "none"}
+    place.write_text(json.dumps(content))
+    (folder / "sheet.json").write_text(json.dumps(sheet_))
+    told = [one.what for one in verified(results).differences if one.kind == "numbers"]
+    assert told and all(said in one and "/window/low_c" in one for one in told)
+    assert traced(folder / "sheet.json", "Friction: window, lower end").differences
+
+
 def test_what_is_no_results_folder_is_told(tmp_path, capsys):
     assert cli.run(["verify", str(tmp_path / "nothing")]) == 2
     assert cli.run(["trace", str(tmp_path), "x"]) == 2

@@ -9,11 +9,13 @@ from pipeline.friction.stage import of_test
 from pipeline.friction.wanted import Wanted
 from pipeline.method import Method
 from pipeline.report import block_tables, friction_content
+from pipeline.report.sections import block_short
 from pipeline.report.sections import blocks as section
 from pipeline.report.source import Cited
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.friction import TestFriction
-from pipeline.results.friction_blocks import Green
+from pipeline.results.friction_blocks import Block, Green
+from pipeline.results.model import renewed
 from tests.makers import stops_frame
 
 
@@ -60,6 +62,21 @@ def test_green_friction_is_called_the_mean_that_it_is() -> None:
     green = Green(value=0.4145, low=0.406, high=0.423, stops=5, source="first stops of bedding")
     rows = dict(friction_content._history(of(two_blocks()).model_copy(update={"green": green})))
     assert rows["Green µ"].endswith(", mean of 5 first stops of bedding")
+
+
+def test_a_batch_without_mu_is_not_the_lowest() -> None:
+    def row(batch: str, mu: float | None) -> Cited[Block]:
+        one = of(two_blocks()).blocks[0]
+        value = renewed(one.mu, value=mu, low=None, high=None, why=None if mu else "no µ")
+        return Cited("f", renewed(one, batch=batch, mu=value), "/blocks/0")
+
+    known = {"a": None, "b": 0.42, "c": 0.38, "d": 0.40, "e": 0.41}
+    rows = {"check": {batch: row(batch, mu) for batch, mu in known.items()}}
+    assert block_short._ends(rows, list(known)) == ["c", "b"]
+    cells = block_short._row("check", rows["check"], ["c", "b"])
+    assert [cell.value for cell in cells[2:4]] == [0.38, 0.42]
+    bare = section._row(Cited("f", renewed(of(two_blocks()).blocks[0], batch=None), "/blocks/0"), False, False)
+    assert not [cell.label for cell in bare if hasattr(cell, "label") and "None" in cell.label]
 
 
 def test_rows_of_the_sheet_cite_their_place() -> None:

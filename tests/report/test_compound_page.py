@@ -148,7 +148,7 @@ def test_counts_and_trends_are_told_as_such() -> None:
     stops = Item(answer="yes", value=110.0, threshold=10.0, unit="stops", words="")
     assert verdicts._item_cells(stops) == ["yes", "110 stops", "10 stops"]
     told = verdicts.trend_words(Trend(share_per_100_stops=-0.064, low=-0.116, high=0.0074, p=0.086))
-    assert told.startswith("-6 (-12 to 1) % of µ per 100 stops; p 0.086")
+    assert told.startswith("-6 (-12 to 1) % of µ per 100 stops; p 0.086 (Mann-Kendall test of no trend)")
     unit = Trend.model_fields["share_per_100_stops"].json_schema_extra
     assert isinstance(unit, dict) and unit["unit"] == "1"  # a share: the slope of ln mu times 100 stops
 

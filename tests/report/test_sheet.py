@@ -3,6 +3,7 @@
 import html
 import json
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import polars as pl
@@ -10,11 +11,12 @@ import pytest
 
 from pipeline.report import inputs as inputs_stage
 from pipeline.report import sheet
-from pipeline.report.sections import answers
+from pipeline.report.sections import answers, batches, front, quality
 from pipeline.report.source import Cited
 from pipeline.report.typeset import BREAK
 from pipeline.results import version
 from pipeline.results.friction import TestFriction
+from pipeline.results.model import renewed
 from tests.report import contents, makers
 from tests.report.read_back import pages_of
 
@@ -247,7 +249,44 @@ def test_a_compound_whose_tests_are_all_unusable_still_has_a_sheet(tmp_path):
                                            duty={"compound": "Marram 4", "unusable": "no usable test"})  # fmt: skip
     makers.results_of_test(tmp_path, "m4-a", unusable="no recording matches")
     sheet.run(**arguments)
-    assert "no recording matches" in (arguments["into"] / "sheet.html").read_text()
+    page = (arguments["into"] / "sheet.html").read_text()
+    assert "no recording matches" in page
+    assert (
+        "Budget of µ: not given: no test of the compound can be used" in page and "state no sensor limits" not in page
+    )
+
+
+def test_sentences_of_results_are_worded_in_tables_too(tmp_path):
+    """In a cell as in a paragraph: µ and J/mm², not the spelling of the files."""
+    friction = contents.full_friction_json(compound="Marram 4")
+    loaded = sheet.made(**makers.results_of_compound(tmp_path, ("m4-a", "m4-b"), friction=friction)).loaded
+    raw = "mu at 280 degC and 14.9 J/mm2, at 26.3 kg m2"
+    sides = loaded.friction.result.sides
+    asked = renewed(sides.low_energy.questions[0], question=raw, text=raw)
+    low = renewed(sides.low_energy, questions=[asked])
+    pairs = [renewed(pair, caveat=raw) for pair in loaded.batches.result.pairs]
+    friction = renewed(loaded.friction.result, sides=renewed(sides, low_energy=low))
+    changed = replace(
+        loaded,
+        friction=replace(loaded.friction, result=friction),
+        batches=replace(loaded.batches, result=renewed(loaded.batches.result, pairs=pairs)),
+    )
+    tables = [*answers.sides_parts(changed), batches.short_pairs(changed)]
+    told = [cell for part in tables for row in part.rows for cell in row if isinstance(cell, str) and "14.9" in cell]
+    told += [str(row.figure) for row in front._gentle(changed)]
+    rows = [cell for row in batches.answer_rows(changed) for cell in row if isinstance(cell, str) and "14.9" in cell]
+    assert len(told) >= 4 and rows
+    assert all("µ at 280 °C and 14.9 J/mm², at 26.3 kg m²" in text for text in [*told, *rows])
+
+
+@pytest.mark.parametrize(("step", "said"), [(0.002, "no"), (None, "not known")])
+def test_a_shift_that_could_not_be_looked_for_is_not_denied(tmp_path, step, said):
+    loaded = sheet.made(**makers.results_of_compound(tmp_path, ("m4-a",))).loaded
+    (one,) = loaded.rigs.result.examined
+    friction = renewed(one.friction, step=step, low=None, high=None, why="1 test before and 0 after")
+    rigs = renewed(loaded.rigs.result, examined=[renewed(one, friction=friction)])
+    (row,) = quality.event_rows(replace(loaded, rigs=replace(loaded.rigs, result=rigs)))
+    assert row[-1] == said
 
 
 @pytest.mark.usefixtures("pictures_once")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -51,6 +52,20 @@ def test_an_opening_of_which_half_was_tested_is_told(basis: str | None) -> None:
     one = cited(**(support(basis) if basis else {}))
     assert "cooling opening to run: 0.00 to 0.20" in opening_text(one).text
     assert "not known" not in index_page.opening_words(one.result)
+
+
+@pytest.mark.parametrize(
+    ("basis", "said"),
+    [
+        ("tested", "No opening serves all duties: "),
+        ("mostly extrapolated", "No opening is shown to serve all duties: "),
+    ],
+)
+def test_openings_that_are_not_known_do_not_rule_out_a_common_one(basis: str, said: str) -> None:
+    one = cited(**support(basis)).result
+    content = CompoundDuty(compound="c", duties=[one], common_opening=None, common_opening_why="no overlap")
+    told = section.common_text(SimpleNamespace(duty=Cited("duty.json", content)))  # type: ignore[arg-type]
+    assert told.text.startswith(said)
 
 
 def test_no_margin_of_mu_is_offered_where_mu_of_the_stops_is_not_known() -> None:

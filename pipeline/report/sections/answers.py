@@ -79,7 +79,7 @@ def _batch_row(batch: Cited[OfBatch]) -> list[Cell]:
         f"batch {name}: window, upper end", lambda b: b.window.high_c if b.window else None, decimals=0, why=none
     )
     holds = found.holds
-    return [name, low, high, holds.answer if holds else "not given", holds.why if holds else "–"]
+    return [name, low, high, holds.answer if holds else "not given", numbers.worded(holds.why) if holds else "–"]
 
 
 def sides_parts(inputs: Inputs) -> list[Table]:

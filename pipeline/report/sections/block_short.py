@@ -26,27 +26,27 @@ def short_table(inputs: Inputs) -> list[Table]:
     shown = batches if len(batches) <= MOST_BATCHES else _ends(rows, batches)
     head = ["Block", "Purpose", *(f"µ, {batch}" if len(batches) > 1 else "µ" for batch in shown), "Stops used of run",
             "Start (°C)", "Pressure (bar)", "Speed (rpm)", "Energy (kJ)"]  # fmt: skip
-    caption = "Blocks in the order run but for the map's: mean µ by batch, 95 % intervals; conditions are means of the first batch shown"
+    caption = "Blocks in the order run but for the map's: mean µ by batch, 95 % intervals; conditions are means of the first batch shown, stops of all shown"
     if len(shown) < len(batches):
         caption += f"; of {len(batches)} batches those lowest and highest in µ"
     return [Table(caption, head, [_row(block, row, shown) for block, row in rows.items()], rank=FRONT)]
 
 
 def _ends(rows: Rows, batches: list[str]) -> list[str]:
-    """The batch lowest and the one highest in µ, by the mean over the blocks that it ran."""
-
-    def level(batch: str) -> float:
+    """The batch lowest and the one highest in µ, by the mean over the blocks that it ran; one without a µ is neither."""
+    level: dict[str, float] = {}
+    for batch in batches:
         found = [row[batch].result.mu.value for row in rows.values() if batch in row]
         given = [value for value in found if value is not None]
-        return sum(given) / len(given) if given else 0.0
-
-    ordered = sorted(batches, key=level)
-    return [ordered[0], ordered[-1]]
+        if given:
+            level[batch] = sum(given) / len(given)
+    ordered = sorted(level, key=lambda batch: level[batch]) or batches
+    return list(dict.fromkeys([ordered[0], ordered[-1]]))
 
 
 def _row(block: str, row: dict[str, Cited[Block]], shown: list[str]) -> list[Cell]:
     one = next((row[batch] for batch in shown if batch in row), next(iter(row.values())))
-    name = f"{block}, {one.result.batch}"
+    name = f"{block}, {one.result.batch or '–'}"
     mus: list[Cell] = [
         row[batch].number(f"{block}, {batch}: µ", lambda b: b.mu) if batch in row else "–" for batch in shown
     ]

@@ -46,7 +46,7 @@ def blocks(inputs: Inputs) -> Section:
 
 def _row(row: Cited[Block], batches: bool, braked: bool) -> list[Cell]:
     found = row.result
-    name = f"{found.block}, {found.batch}"
+    name = f"{found.block}, {found.batch or '–'}"
     cells: list[Cell] = [found.block, *([found.batch or "–"] if batches else []), f"{found.used} of {found.stops}"]
     cells += [
         row.number(f"{name}: µ", lambda b: b.mu),
@@ -89,7 +89,7 @@ def _levels(line: Cited[Line], batches: bool, number: int = 1) -> list[list[Cell
     found = line.result
     rows: list[list[Cell]] = []
     for k, level in enumerate(line.each(lambda one: one.levels)):
-        name = f"line {number} of {found.along}, {found.batch}, level {k + 1}"
+        name = f"line {number} of {found.along}, {found.batch or '–'}, level {k + 1}"
         rows.append([
             found.along if k == 0 else "",
             *([found.batch or "–"] if batches else []),

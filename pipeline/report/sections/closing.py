@@ -54,7 +54,8 @@ def uncertainty(inputs: Inputs) -> Section:
             )
         )
     if not any(isinstance(part, Table) for part in parts):
-        parts.append(Text("Budget of µ: not given: the test cards state no sensor limits.", {}, "open", rank=FRONT))
+        why = "the test cards state no sensor limits" if inputs.usable else "no test of the compound can be used"
+        parts.append(Text("Budget of µ: not given: {why}.", {"why": why}, "open", rank=FRONT))
     parts.append(
         Text(
             "Comparable: sheets of the same method digest. Sheets of another digest are compared through the report "

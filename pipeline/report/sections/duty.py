@@ -294,7 +294,9 @@ def common_text(inputs: Inputs) -> Text:
     span = inputs.duty.part(lambda found: found.common_opening)
     if span is None:
         why = inputs.duty.reason(lambda found: found.common_opening).rstrip(".")
-        return Text("No opening serves all duties: {why}.", {"why": why}, "open")
+        known = not any(duty.opening_untested for duty in inputs.duty.result.duties)
+        said = "No opening serves all duties: {why}." if known else "No opening is shown to serve all duties: {why}."
+        return Text(said, {"why": why}, "open")
     values: dict[str, Cell] = {
         "low": span.number("common opening from", lambda found: found.low, decimals=2),
         "high": span.number("common opening to", lambda found: found.high, decimals=2),

@@ -3,6 +3,7 @@ would settle it."""
 
 from __future__ import annotations
 
+from pipeline.report import numbers
 from pipeline.report.document import FRONT, Cell, Listing, Picture, Table, Text
 from pipeline.report.source import Cited
 from pipeline.results.duty import RIG_AIR, DutyProjection
@@ -60,7 +61,7 @@ def opening_table(listed: list[Cited[DutyProjection]]) -> list[Table]:
         found, name = one.result, one.result.duty
         if found.opening_to_run is None:
             why = one.reason(lambda duty: duty.opening_to_run)
-            rows.append([name, f"none: {why}", "–", not_ruled_out(found) or "–", "–"])
+            rows.append([name, f"none: {numbers.worded(why)}", "–", not_ruled_out(found) or "–", "–"])
             continue
         low = one.number(
             f"{name}: lower end of the opening", lambda d: d.opening_to_run_low, decimals=2, why="not known"

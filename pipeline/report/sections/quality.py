@@ -194,6 +194,7 @@ def event_rows(inputs: Inputs) -> list[list[Cell]]:
             unit="",
             ends=lambda e: (e.energy_ratio.low, e.energy_ratio.high),
         )
-        found = "yes" if one.shift_relative is not None else "no"
+        looked = one.friction.step is not None
+        found = "yes" if one.shift_relative is not None else "no" if looked else "not known"
         rows.append([one.rig, one.date, said or "–", friction, ratio, found])
     return rows

@@ -28,8 +28,8 @@ def cooling_text(inputs: Inputs) -> Text:
         "air": "recorded" if found.ambient_recorded else "not recorded and assumed",
     }
     said = (
-        "Cooling of the disc on the rig by its air: {g} for the whole disc, from {pauses} pauses between stops ({left} others cool unlike them and are "
-        "left out); radiation {radiating}; temperature of the air {air}."
+        "Cooling of the disc on the rig by its air: {g} for the whole disc, from {pauses} pauses between stops ({left} left out, as the disc cooled "
+        "otherwise there); radiation {radiating}; temperature of the air {air}."
     )
     return Text(said, values, rank=FRONT)
 

@@ -72,8 +72,8 @@ def both_texts(inputs: Inputs) -> list[Text]:
     if shared is not None:
         values["low"], values["high"] = _ends(shared, "opening that serves both uses")
         words += ", {low} to {high}"
-    words += f" (openings to run: {'; '.join(pieces)})."
-    words += " {why}." if answer == "not shown" else ""
+    words += f" (openings to run: {'; '.join(pieces)})"
+    words += ": {why}." if answer == "not shown" else "."
     if found.changes:
         change = found.changes[0]
         values |= {
@@ -107,7 +107,9 @@ def both_table(inputs: Inputs) -> list[Table]:
     untested = {d.duty for d in inputs.duty.result.duties if d.opening_untested}
     uses = [_use_row(one, one.result.duty in untested) for one in cited.each(lambda b: b.duties)]
     tables = [Table("Gentle and hard use: the openings of each duty", head, uses)]
-    ways: list[list[Cell]] = [[c.kind, "yes" if c.shown else "no", c.words] for c in cited.result.changes]
+    ways: list[list[Cell]] = [
+        [c.kind, "yes" if c.shown else "no", numbers.worded(c.words)] for c in cited.result.changes
+    ]
     if ways:
         caption = "What would make one brake serve both, the cheapest first"
         tables.append(Table(caption, ["Change", "Shown by the tests", "What to do"], ways))
@@ -124,7 +126,7 @@ def _use_row(one: Cited[DutyUse], untested: bool) -> list[Cell]:
         low, high = _ends(span, f"{found.duty}: {label}")
         words = "not known (by the window of harder stops {low} to {high})" if untested else "{low} to {high}"
         spans.append(Text(words, {"low": low, "high": high}, sentence=True))
-    return [found.duty, found.use or "neither", found.by, *spans, found.why or "–"]
+    return [found.duty, found.use or "neither", found.by, *spans, numbers.worded(found.why or "–")]
 
 
 def support_texts(inputs: Inputs) -> list[Text]:

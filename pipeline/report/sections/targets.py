@@ -86,7 +86,13 @@ def _row(inputs: Inputs, one: Cited[Requirement]) -> list[Cell]:
 
 def _each(one: Cited[Requirement]) -> list[list[Cell]]:
     return [
-        [one.result.target, row.result.of, *_figures(row, one.result), row.result.verdict, row.result.why]
+        [
+            one.result.target,
+            row.result.of,
+            *_figures(row, one.result),
+            row.result.verdict,
+            numbers.worded(row.result.why),
+        ]
         for row in one.each(lambda r: r.each)
     ]
 
