@@ -26,7 +26,7 @@ from pipeline.recordings import blanks
 from pipeline.recordings.chunk import Chunk, ClockKind, Damage
 from pipeline.recordings.columns import positions, units_in
 from pipeline.recordings.encodings import recoded
-from pipeline.recordings.files import opened
+from pipeline.recordings.files import exactly, opened
 from pipeline.recordings.numbers import ABSENT, damage_of, numbers_of
 from pipeline.recordings.timestamps import parsed
 
@@ -88,7 +88,7 @@ def in_numbers(cells: Cells, layout: Layout, recordings: Written, clock: ClockKi
 def head(path: Path, recordings: Written, *, needed: tuple[str, ...]) -> tuple[Layout, Cells]:
     """Layout and first rows of a recording, without reading on. Raises InputError as `rows` does."""
     with opened(path) as stream:
-        data = _checked_start(_exactly(_letters(stream, recordings.encoding), HEAD_BYTES))
+        data = _checked_start(exactly(_letters(stream, recordings.encoding), HEAD_BYTES))
         if not data:
             raise InputError(EMPTY)
         if len(data) == HEAD_BYTES:
@@ -123,7 +123,7 @@ def _blocks(stream: IO[bytes], encoding: str) -> Iterator[tuple[int, bytes]]:
     stream = _letters(stream, encoding)
     rest, line, first, more = b"", 1, True, True
     while more:
-        data = _exactly(stream, BLOCK_BYTES)
+        data = exactly(stream, BLOCK_BYTES)
         more = len(data) == BLOCK_BYTES
         if first:
             data, first = _checked_start(data), False
@@ -138,23 +138,11 @@ def _blocks(stream: IO[bytes], encoding: str) -> Iterator[tuple[int, bytes]]:
             if b"\r" in block:
                 block = block.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
             yield line, _as_utf8(block, encoding)
-            line += block.count(b"\n")
+            line += block.count(b"\n") if more else 0
 
 
 def _letters(stream: IO[bytes], encoding: str) -> IO[bytes]:
     return recoded(stream) if encoding == "utf-16" else stream
-
-
-def _exactly(stream: IO[bytes], size: int) -> bytes:
-    """`size` bytes, fewer only at the end: decompressors give what they have."""
-    parts, missing = [], size
-    while missing:
-        part = stream.read(missing)
-        if not part:
-            break
-        parts.append(part)
-        missing -= len(part)
-    return b"".join(parts)
 
 
 def _checked_start(data: bytes) -> bytes:
@@ -202,7 +190,7 @@ def _head(line: int, block: bytes, recordings: Written, needed: tuple[str, ...])
         elif text.strip() and not (comment and text.lstrip().startswith(comment)):
             header = text
             break
-    width = _blanks_width(block[lines.tell() :], recordings)
+    width = _blanks_width(block, lines.tell(), recordings)
     names = _fields(header, recordings.delimiter, width)
     before = lines.tell() - len(header)
     if not recordings.header_row:
@@ -226,11 +214,11 @@ def _head(line: int, block: bytes, recordings: Written, needed: tuple[str, ...])
     return Layout(columns, size, quoted, units_in(names, columns) | (units or {})), taken, block[after:]
 
 
-def _blanks_width(block: bytes, recordings: Written) -> int | None:
-    """Cells of a row of numbers, where blanks part them."""
+def _blanks_width(block: bytes, after: int, recordings: Written) -> int | None:
+    """Cells of a row of numbers behind the header, where blanks part them."""
     if recordings.delimiter != blanks.BLANKS:
         return None
-    return blanks.width_of(block[:65536].decode("utf-8", "replace").split("\n")[:-1][:200])
+    return blanks.width_of(block[after : after + 65536].decode("utf-8", "replace").split("\n")[:-1][:200])
 
 
 def _fields(line: bytes, delimiter: str, width: int | None = None) -> list[str]:
@@ -318,15 +306,19 @@ def _cells(block: bytes, line: int, layout: Layout, recordings: Written, *, in_n
     wanted = {name: f"#{at}" for name, at in layout.columns.items() if at < layout.width}
     sought = list(dict.fromkeys(wanted.values()))
     read = None
-    if in_numbers and block.strip():
+    filled = bool(block) and not block.isspace()
+    if in_numbers and filled:
         read = _parsed_numbers(block, names, sought, layout.quoted, delimiter, recordings.decimal, skip)
         if read is None:
             wrong.clear()
     plain = read is not None
-    if read is None and block.strip():
+    if read is None and filled:
         read = _parsed(block, names, sought, layout.quoted, delimiter, skip)
     kind = pl.Float64 if plain else pl.String
-    if read is not None:
+    if read is not None and len(sought) == len(wanted):
+        frame = read
+        frame.columns = list(wanted)
+    elif read is not None:  # a column of two channels
         frame = pl.DataFrame([read[at].alias(name) for name, at in wanted.items()])
     else:
         frame = pl.DataFrame(schema=dict.fromkeys(wanted, kind))
@@ -367,8 +359,8 @@ def _parsed_numbers(
         read = _table(block, names, wanted, '"' if quoted else False, delimiter, skip, pa.float64(), decimal)
     except pa.ArrowInvalid:
         return None
-    finite = (np.count_nonzero(np.isfinite(column.to_numpy())) == len(column) - column.null_count() for column in read)
-    return read if all(finite) else None
+    finite = np.count_nonzero(np.isfinite(read.to_numpy()))
+    return read if finite == read.height * read.width - sum(column.null_count() for column in read) else None
 
 
 def _table(
@@ -381,10 +373,11 @@ def _table(
     kind: pa.DataType,
     decimal: str = ".",
 ) -> pl.DataFrame:
+    import pyarrow as pa
     from pyarrow import csv as arrow
 
     table = arrow.read_csv(
-        io.BytesIO(block),
+        pa.BufferReader(block),
         read_options=arrow.ReadOptions(column_names=names, use_threads=False, block_size=len(block) + 1),
         parse_options=arrow.ParseOptions(delimiter=delimiter, quote_char=quote, invalid_row_handler=skip),
         convert_options=arrow.ConvertOptions(
@@ -396,4 +389,4 @@ def _table(
             decimal_point=decimal,
         ),
     )
-    return pl.DataFrame(pl.from_arrow(table))
+    return pl.DataFrame(table)

@@ -6,10 +6,12 @@ refused, and what is not a plain file is left alone.
 
 from __future__ import annotations
 
+import errno
 import gzip
 import os
 import re
 import shutil
+import stat
 import tempfile
 import zlib
 from collections.abc import Iterator
@@ -22,6 +24,8 @@ from pipeline.errors import Complaint, InputError
 from pipeline.recordings.limits import Unpacked
 
 NOT_RECORDINGS = ("test.yaml",)
+NOT_THERE = (errno.ENOENT, errno.ENOTDIR, errno.EBADF, errno.ELOOP)
+PIECE_BYTES = 1 << 20  # of a read: room is made for all that is asked for, however short the file
 MOST_LOOKED_AT = 2000  # files, to tell what a pattern could be
 
 
@@ -111,22 +115,35 @@ def refuse_outside(path: Path, folder: Path) -> None:
     folder or to nothing.
     """
     try:
-        link, there = path.is_symlink(), path.exists()
-        what = "folder" if path.is_dir() else "pipe" if path.is_fifo() else "device or socket"
-        plain = path.is_file()
+        link = path.is_symlink()
+        kind = _kind(path)
     except OSError as error:
         words = f"cannot be looked at ({error.strerror or type(error).__name__})"
         raise InputError(_no_file(words, "see its permissions and its disk")) from error
-    if not link and not there:
+    if not link and not kind:
         raise InputError(_no_file("is not there", "put it there"))
     try:
-        inside = path.resolve(strict=True).is_relative_to(folder.resolve())
+        inside = Path(os.path.realpath(path, strict=True)).is_relative_to(os.path.realpath(folder))
     except (OSError, RuntimeError) as error:
         raise InputError(_no_file("is a link that leads nowhere", "put the file itself into the folder")) from error
     if not inside:
         raise InputError(_no_file("is a link that leads out of the test's folder", "put the file itself there"))
-    if not plain:
-        raise InputError(_no_file(f"is a {what}, no file", "put the recording itself there"))
+    if kind != "file":
+        raise InputError(_no_file(f"is a {kind}, no file", "put the recording itself there"))
+
+
+def _kind(path: Path) -> str:
+    """What stands at the path, links followed; "" for nothing. Raises OSError where it may not be looked at."""
+    try:
+        mode = path.stat().st_mode
+    except OSError as error:
+        if error.errno in NOT_THERE:
+            return ""
+        raise
+    except ValueError:  # a name that no file can have
+        return ""
+    kinds = ((stat.S_ISREG, "file"), (stat.S_ISDIR, "folder"), (stat.S_ISFIFO, "pipe"))
+    return next((kind for is_, kind in kinds if is_(mode)), "device or socket")
 
 
 def _no_file(found: str, mend: str) -> Complaint:
@@ -159,6 +176,18 @@ def opened(path: Path) -> Iterator[IO[bytes]]:
     except OSError as error:
         words = f"cannot be read ({error.strerror or type(error).__name__})"
         raise InputError(Complaint("", words, "a file that may be read", "see its permissions and its disk")) from error
+
+
+def exactly(stream: IO[bytes], size: int) -> bytes:
+    """`size` bytes, fewer only at the end: decompressors give what they have."""
+    parts, missing = [], size
+    while missing:
+        part = stream.read(min(missing, PIECE_BYTES))
+        if not part:
+            break
+        parts.append(part)
+        missing -= len(part)
+    return b"".join(parts)
 
 
 @contextmanager

@@ -119,21 +119,22 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress, 
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error
     chosen = _chosen(list(enumerate(found, start=1)), folder, only)
+    rows = 0
     with store.channels_file(output, columns) as append:
         for number, place in chosen:
+            name = place.name(folder)
 
-            def chunks(place: Place = place, number: int = number) -> Iterator[Chunk]:
+            def chunks(place: Place = place, number: int = number, name: str = name) -> Iterator[Chunk]:
                 files.refuse_outside(place.path, folder)
-                limits.alive(place.name(folder))
+                limits.alive(name)
                 for chunk in on_torque_time(progress.clock.seconds(number, read(place, card.recordings))):
-                    limits.alive(place.name(folder))
+                    limits.alive(name)
                     yield canonical.in_si(chunk, columns, units)
 
             told = partial(kinds.told, path=place.path, folder=folder, form=card.recordings.format)
-            progress.recordings.append(
-                _ingested(number, place.name(folder), place.path, chunks, append, progress, told)
-            )
-            limits.refuse_rows(sum(r.rows for r in progress.recordings), "the recordings hold {} rows or more")
+            progress.recordings.append(_ingested(number, name, place.path, chunks, append, progress, told))
+            rows += progress.recordings[-1].rows
+            limits.refuse_rows(rows, "the recordings hold {} rows or more")
     _settle_torque_sign(progress, output)
     progress.findings += timestamps.findings_of(progress.clock, progress.recordings)
     _report_units(progress, card.recordings)
@@ -146,6 +147,8 @@ def _write_channels(folder: Path, card: Card, output: Path, progress: Progress, 
 
 def _chosen(found: list[tuple[int, Place]], folder: Path, only: Collection[int | str]) -> list[tuple[int, Place]]:
     """Those of the recordings that are asked for, by number, by name in the test's folder or by the file's own name."""
+    if not only:
+        return found
     called = {number: {number, name := place.name(folder), name.rsplit("/", 1)[-1]} for number, place in found}
     for one in only:
         if not any(one in names for names in called.values()):
@@ -153,7 +156,7 @@ def _chosen(found: list[tuple[int, Place]], folder: Path, only: Collection[int |
             raise InputError(
                 f"no recording {one!r}; the test has {len(found)}, numbered from 1, {found[0][1].name(folder)} to {last}"
             )
-    return [(number, place) for number, place in found if not only or called[number] & set(only)]
+    return [(number, place) for number, place in found if called[number] & set(only)]
 
 
 def _ingested(

@@ -66,7 +66,8 @@ PARTS = {
         "by_pandas.reduce_all(by_pandas.ingested(folder, room / 'pandas.parquet')).to_parquet(room / 'pandas.parquet')",
     ),
 }
-LIMITS = """What limits each now: `channels` is Arrow's parse of the text on one core, then packing and digests, a sample at a time no more. `stops` is
+LIMITS = """What limits each now: `channels` is by a third Arrow's parse of the text on one core, by a sixth packing and digests; the rest is copies and
+some two thousand calls a file, so files of few rows cost more by the byte. `stops` is
 some hundred calls of numpy on the short series of each stop (two low-passes and a correlation for the lag, zero readings with their
 autocorrelation, splines under mu and torque, the search for faults), so it grows with stops and not with bytes, and a change of method runs
 all of it. A job that is forked costs the start of an interpreter for its command, and the pages of memory that it comes to own."""
