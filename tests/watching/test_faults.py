@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from pipeline.watching.faults import IN_A_ROW, lasting_faults
+from pipeline.watching.faults import IN_A_ROW, WHOLE_FROM, lasting_faults
 from tests.watching.makers import found
 
 STOPS = pl.DataFrame({"stop": range(1, 31), "file": [f"recordings/{n}.csv" for n in range(1, 31)]})
@@ -31,6 +31,20 @@ def test_what_is_only_told_is_no_fault():
 def test_what_holds_for_the_whole_test_is_a_fault_at_once():
     (fault,) = lasting_faults(STOPS, [found("unit_slip", message="torque in lbf ft")])
     assert (fault.first, fault.message) == (None, "torque in lbf ft")
+
+
+def test_a_median_over_the_test_counts_when_it_is_one_over_enough_stops():
+    off = [found("energy_balance", message="work is 0.978 of the energy")]
+    assert lasting_faults(STOPS.head(WHOLE_FROM - 1), off) == []
+    (fault,) = lasting_faults(STOPS.head(WHOLE_FROM), off)
+    assert (fault.code, fault.first) == ("energy_balance", None)
+    assert lasting_faults(STOPS.head(2), [found("unit_slip")]) != []
+
+
+def test_one_that_is_off_by_much_is_told_by_its_stops_before():
+    gross = [found("energy_balance"), *at("energy_balance", 1, 2, 3)]
+    (fault,) = lasting_faults(STOPS.head(3), gross)
+    assert (fault.first, fault.last) == (1, 3)
 
 
 def test_what_a_person_said_and_wear_are_no_fault_of_the_rig():
