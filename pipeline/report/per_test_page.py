@@ -139,7 +139,9 @@ def _verdict(
     ]
     return {
         "glances": per_test_verdict.glances(stops, friction, drift, found.wear, found.summary),
-        "verdicts": [("bad", f"This test cannot be used: {unusable}")] if unusable else shown,
+        "verdicts": [("bad", f"This test cannot be used: {unusable}")]
+        if unusable
+        else [(tone, numbers.worded(text)) for tone, text in shown],
     }
 
 
@@ -166,7 +168,7 @@ def _of_friction(found: OfStages, reduction: Reduction) -> dict[str, Any]:
         "surfaces": [(f"surface_{i}", title) for i, (title, _) in enumerate(surface_figures.surfaces(friction, stops))],
         "veiled": f"{100 * surface_figures.VEILED:.0f}",
         "average": reduction.average,
-        "friction_notes": friction_content.notes(friction),
+        "friction_notes": [numbers.worded(text) for text in friction_content.notes(friction)],
         "friction_rows": friction_content.rows(friction),
         "slopes": friction_content.slope_rows(friction),
         "rises": friction_content.rise_rows(friction),

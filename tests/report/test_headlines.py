@@ -158,6 +158,16 @@ def test_what_is_not_a_yes_is_never_one(tmp_path: Path, answer: str) -> None:
     assert "None" not in shown(page)
 
 
+def test_sentences_of_results_are_worded_on_a_tests_page(tmp_path: Path) -> None:
+    def raw(friction: dict[str, Any]) -> None:
+        friction["windows_at_why"] = "the most stops of another are 4 at 20.6 J/mm2, 269 to 402 C"
+        friction["holds"] = {"answer": "not shown", "from_c": 280.0, "to_c": 580.0, "why": "no mu from 501 to 580 C"}
+
+    page = page_with(tmp_path, friction=raw)
+    assert "no µ from 501 to 580 °C" in shown(page) and "20.6 J/mm², 269 to 402 °C" in shown(page)
+    assert "580 C" not in shown(page) and "J/mm2" not in shown(page)
+
+
 def test_stops_in_the_window_and_off_the_band_are_told(tmp_path: Path) -> None:
     """From one block on, use at low energy reads low inside the window's own temperatures."""
     arguments = makers.results_of_compound(tmp_path, ("m4-a", "m4-b"))

@@ -38,7 +38,7 @@ def _wear_row(name: str, batch: Cited[BatchWear]) -> list[Cell]:
     known = [part for part in PARTS if part in found.factors]
     factors: Cell = "–"
     if known:
-        values: dict[str, Cell] = {part: batch.number(f"{label}: {part} factor", _factor(part)) for part in known}
+        values: dict[str, Cell] = {part: batch.number(f"{label}: {part} factor", factor(part)) for part in known}
         factors = Text("; ".join(f"{part} {{{part}}}" for part in known), values)
     rate = batch.number(
         f"{label}: wear per stop and face",
@@ -50,7 +50,8 @@ def _wear_row(name: str, batch: Cited[BatchWear]) -> list[Cell]:
     return [name_of(name), found.batch, count, factors, rate, "; ".join(text for text in minded if text) or "–"]
 
 
-def _factor(part: Part) -> Callable[[BatchWear], Interval]:
+def factor(part: Part) -> Callable[[BatchWear], Interval]:
+    """What picks a part's factor of a batch."""
     return lambda batch: batch.factors[part]
 
 

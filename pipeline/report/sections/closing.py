@@ -1,6 +1,6 @@
 """What qualifies every number: uncertainty (common and per stop), comparability, restrictions and cautions."""
 
-from pipeline.report.document import FRONT, ROOM, Cell, Number, Section, Table, Text, ranked
+from pipeline.report.document import FRONT, ROOM, Cell, Number, Section, Table, Text, ranked, shown
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.stops.uncertainty import COUNTED_AS_0
 
@@ -90,8 +90,8 @@ def dominant(inputs: Inputs) -> list[Text | Table]:
         return []
     alike: dict[str, list[list[Cell]]] = {}
     for row in rows:
-        alike.setdefault(" ".join(said(cell) for cell in row[1:]), []).append(row)
-    rows = [[", ".join(said(row[0]) for row in group), *group[0][1:]] for group in alike.values()]
+        alike.setdefault(" ".join(shown(cell) for cell in row[1:]), []).append(row)
+    rows = [[", ".join(shown(row[0]) for row in group), *group[0][1:]] for group in alike.values()]
     head = ["Tests", "Common u of µ (%)", "Largest source", "Its share of the variance (%)", "It rests on"]
     return [
         Table(
@@ -100,11 +100,6 @@ def dominant(inputs: Inputs) -> list[Text | Table]:
             rows,
         )
     ]
-
-
-def said(cell: Cell) -> str:
-    """A cell as printed."""
-    return cell if isinstance(cell, str) else cell.text
 
 
 def _sources(inputs: Inputs, part: str) -> list[str]:

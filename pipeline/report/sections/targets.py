@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from pipeline.conformity.decision import RISK
 from pipeline.report import numbers
-from pipeline.report.document import FRONT, Cell, Number, Section, Table, Text, ranked
+from pipeline.report.document import FRONT, Cell, Number, Section, Table, Text, ranked, shown
 from pipeline.report.inputs import Inputs, TargetFigures
 from pipeline.report.sections.duty_short import short_texts as duty_texts
 from pipeline.report.sections.support import both_text
@@ -167,8 +167,8 @@ def answers(inputs: Inputs) -> list[TargetAnswer]:
         rows.append(
             TargetAnswer(
                 target=found.target + (f" (at {found.at})" if found.at else ""),
-                wanted=said(wanted(inputs, one)),
-                found=said(_figures(answer, found)[0]),
+                wanted=shown(wanted(inputs, one)),
+                found=shown(_figures(answer, found)[0]),
                 met=found.answer.verdict,
                 conformity=found.answer.conformity,
                 rests_on=found.rests_on,
@@ -176,8 +176,3 @@ def answers(inputs: Inputs) -> list[TargetAnswer]:
             )
         )
     return rows
-
-
-def said(cell: Cell) -> str:
-    """A cell as printed."""
-    return cell if isinstance(cell, str) else cell.text

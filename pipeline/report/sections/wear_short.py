@@ -14,11 +14,11 @@ import polars as pl
 
 from pipeline.report.document import FRONT, Cell, Number, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
-from pipeline.report.sections.by_batch import PARTS
+from pipeline.report.sections.by_batch import PARTS, factor
 from pipeline.report.source import Cited
 from pipeline.report.wear_words import identified, name_of, spoken
 from pipeline.results.model import Interval
-from pipeline.results.wear import BatchWear, CompoundComponent, Part, Rates
+from pipeline.results.wear import CompoundComponent, Part, Rates
 
 TO_GRAMS = 1e-3  # mm³ at g/cm³
 MM = 1e3
@@ -128,7 +128,7 @@ def mechanisms(components: Components) -> list[Table]:
         for batch in sorted(one.each(lambda c: c.by_batch), key=lambda b: -_worst(b.result.factors)):
             found, label = batch.result, f"{said}, batch {batch.result.batch}"
             factors: dict[str, Cell] = {
-                part: batch.number(f"{label}: {part} factor", _factor(part), unit="")
+                part: batch.number(f"{label}: {part} factor", factor(part), unit="")
                 for part in PARTS if part in found.factors
             }  # fmt: skip
             ratio: Cell = (
@@ -159,10 +159,6 @@ def mechanisms(components: Components) -> list[Table]:
 
 def _share(part: Part) -> Callable[[CompoundComponent], float]:
     return lambda component: component.part_shares[part]
-
-
-def _factor(part: Part) -> Callable[[BatchWear], Interval]:
-    return lambda batch: batch.factors[part]
 
 
 def _worst(factors: Mapping[Part, Interval]) -> float:
