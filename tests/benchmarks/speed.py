@@ -67,10 +67,12 @@ PARTS = {
     ),
 }
 LIMITS = """What limits each now: `channels` is by a third Arrow's parse of the text on one core, by a sixth packing and digests; the rest is copies and
-some two thousand calls a file, so files of few rows cost more by the byte. `stops` is
-some hundred calls of numpy on the short series of each stop (two low-passes and a correlation for the lag, zero readings with their
-autocorrelation, splines under mu and torque, the search for faults), so it grows with stops and not with bytes, and a change of method runs
-all of it. A job that is forked costs the start of an interpreter for its command, and the pages of memory that it comes to own."""
+some two thousand calls a file, so files of few rows cost more by the byte. `stops` unpacks each column once, a tenth of its time; as much
+again goes to what a test costs whatever its length (card, schedule, models). The rest is some hundred calls of numpy on the short series
+of each stop (a low-pass of torque and pressure for the lag and one for mu, zero readings with their autocorrelation, splines under mu and
+torque, the search for faults), most of it the cost of a call and not of its samples, so it grows with stops and not with bytes, and a
+change of method runs all of it. A job that is forked costs the start of an interpreter for its command, and the pages of memory that it
+comes to own."""
 START = "import pipeline.cli, pipeline.cli.stages, pipeline.cli.guard, pipeline.cli.notes, pipeline.inputs.seen\n"
 
 
