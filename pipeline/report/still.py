@@ -284,7 +284,7 @@ def _scales(axes: Any, layout: dict[str, Any], name: str) -> None:
     own, across = layout.get("yaxis" + name.removeprefix("y"), {}), layout.get("xaxis", {})
     axes.set_ylabel(_words(own), fontsize=10 if len([k for k in layout if k.startswith("yaxis")]) == 1 else 8)
     if across.get("tickvals") is not None:
-        axes.set_xticks(list(across["tickvals"]), [plain(text) for text in across["ticktext"]])
+        axes.set_xticks(list(across["tickvals"]), [legible(plain(text)) for text in across["ticktext"]])
     for part, put, scale in ((own, axes.set_ylim, axes.set_yscale), (across, axes.set_xlim, axes.set_xscale)):
         if part.get("type") == "log":
             scale("log")

@@ -12,7 +12,7 @@ from matplotlib.dates import date2num
 from pipeline.archive.rigs import Rig
 from pipeline.laboratory.charts import charts
 from pipeline.laboratory.precision_stage import precision
-from pipeline.report import chart_pages, palette, still
+from pipeline.report import chart_pages, frame, palette, still
 from pipeline.report.chart_figures import chart_figure
 from pipeline.report.index_page import rig_rows
 from pipeline.results.charts import Charts
@@ -105,6 +105,15 @@ def test_the_still_picture_has_the_points_of_its_chart():
     average = next(trace for trace in fig.data if trace.name == "weighted average")
     drawn = {(x, y) for own in lower.lines if own.get_linestyle() == "None" for x, y in own.get_xydata().tolist()}
     assert drawn == {(days(x), y) for x, y in zip(average.x, average.y, strict=True)}
+
+
+def test_names_along_an_axis_in_a_script_without_signs_are_told_by_their_numbers():
+    """The names of batches stand along an axis of numbers: as texts of their places, not as boxes."""
+    across = {"tickvals": [0, 1], "ticktext": ["M4", "東-7"]}
+    fig = frame.figure(frame.axis("Batch", "", **across), frame.axis("Wear", "µm"), height=300)
+    fig.add_scatter(x=[0, 1], y=[1.0, 2.0], mode="markers")
+    ticks = [one.get_text() for one in still.drawn(fig, 700).axes[0].get_xticklabels()]
+    assert ticks == ["M4", "[U+6771]-7"]
 
 
 def test_an_event_in_a_script_without_signs_is_told_by_their_numbers():
