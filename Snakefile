@@ -29,7 +29,7 @@ from snakemake.logging import logger
 from pipeline.cli import starter
 from pipeline.workspace import nodes, reasons, sampled, telling
 from pipeline.workspace.run import load_run
-from pipeline.workspace.targets import targets
+from pipeline.workspace.targets import cut_out, targets
 from pipeline.errors import InputError
 from pipeline.stages import STAGES
 
@@ -88,11 +88,16 @@ class Teller(logging.Handler):
         dag, kept = workflow.dag, workflow.persistence
         reason, params = dag.reason(job), kept.params_changed(job)
         before = [other.rule.name for other in dag.dependencies[job] if dag.needrun(other)]
+        updated = reason.updated_input - reason.updated_input_run
+        if telling.cut_already():  # what ran in the first part of this run is followed, too
+            makers = {path: other.rule.name for other, paths in dag.dependencies[job].items() for path in paths}
+            before += [makers[path] for path in updated if path in makers]
+            updated = updated - makers.keys()
         differs = reasons.Differs(
             known=any(kept.metadata(path) for path in job.output),
             missing=[str(path) for path in reason.missing_output],
             unfinished=[str(path) for path in reason.incomplete_output],
-            updated=[str(path) for path in reason.updated_input - reason.updated_input_run],
+            updated=[str(path) for path in updated],
             follows=[name for name in STAGES if name in before],
             before=getattr(params, "only_old", ()),
             now=getattr(params, "only_new", ()),
@@ -134,6 +139,12 @@ def own(stage):
     return found
 
 
+# What is cut out of the whole archive's files tells by itself whether it changed, so the list of the cuts need not count
+# where they are up to date before the rest is planned; else whatever rests on one waits for all and is made again.
+CUT = f"{P}{{method}}/extracts.json"
+CUT = ancient(CUT) if telling.cut_already() else CUT
+
+
 def command(stage):
     return "{STOPSHEET} " + STAGES[stage].shell
 
@@ -150,7 +161,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: lambda w: targets(RUN, telling.only())
+    input: lambda w: cut_out(RUN) if telling.to_be_cut() else targets(RUN, telling.only())
 
 
 rule channels:
@@ -258,13 +269,22 @@ rule charts:
     shell: command("charts")
 
 
+rule extracts:
+    """Rigs, charts and precision -> what each test and compound takes of them, written where it changes."""
+    input: rigs=rules.rigs.output, charts=rules.charts.output, precision=rules.precision.output, **usual("extracts")
+    params: slugs=str(RUN.slug_of), **own("extracts")
+    output: **files("extracts")
+    shell: command("extracts")
+
+
 rule findings:
     """The findings of all stages of one test, merged; draws nothing."""
     input:
         rules.stops.output, rules.friction.output, rules.wear.output, rules.drift.output,
         record=rules.channels.output.json,
-        rigs=rules.rigs.output,
-        charts=rules.charts.output,
+        rigs=lambda w: RUN.extract(w, "rigs.json"),
+        charts=lambda w: RUN.extract(w, "charts.json"),
+        cut=CUT,
         **usual("findings"),
     params: folder=lambda w: RUN.folder(w.test), renamed=lambda w: RUN.renamed(w.test), **own("findings")
     output: **files("findings")
@@ -276,7 +296,6 @@ rule test_page:
     input:
         rules.findings.output, rules.stops.output, rules.friction.output, rules.wear.output, rules.drift.output,
         record=rules.channels.output.json,
-        rigs=rules.rigs.output,
         **usual("test_page"),
     params: folder=lambda w: RUN.folder(w.test), **own("test_page")
     output: **files("test_page")
@@ -289,9 +308,10 @@ rule compound:
         lambda w: RUN.of_compound(
             w, "stops.parquet", "traces.parquet", "summary.json", "friction.json", "wear.json", "drift.json"
         ),
-        precision=rules.precision.output,
-        charts=rules.charts.output,
-        rigs=rules.rigs.output,
+        precision=lambda w: RUN.extract(w, "precision.json"),
+        charts=lambda w: RUN.extract(w, "charts.json"),
+        rigs=lambda w: RUN.extract(w, "rigs.json"),
+        cut=CUT,
         files=lambda w: RUN.compound_file(w.compound),
         **usual("compound"),
     params:
@@ -333,7 +353,8 @@ rule comparison:
     """Two compounds' results -> what differs between them, question by question."""
     input:
         lambda w: RUN.of_compounds(w.method, w.one, w.other),
-        rigs=rules.rigs.output,
+        rigs=lambda w: [RUN.extract_of(w.method, "compounds", slug, "rigs.json") for slug in (w.one, w.other)],
+        cut=CUT,
         files=lambda w: [RUN.compound_file(w.one), RUN.compound_file(w.other)],
         facts=lambda w: RUN.facts_file(),
         **usual("comparison"),
@@ -362,7 +383,11 @@ rule rig_page:
 
 rule compound_charts:
     """A compound's charts and precision -> the page of its batches over time."""
-    input: charts=rules.charts.output, precision=rules.precision.output, **usual("compound_charts")
+    input:
+        charts=lambda w: RUN.extract(w, "charts.json"),
+        precision=lambda w: RUN.extract(w, "precision.json"),
+        cut=CUT,
+        **usual("compound_charts"),
     params: compound=lambda w: RUN.name_of(w.compound), **own("compound_charts")
     output: **files("compound_charts")
     shell: command("compound_charts")

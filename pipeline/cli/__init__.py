@@ -15,7 +15,8 @@ from pathlib import Path
 from pipeline import faults
 from pipeline.cli.lifeline import SAID_WHEN_STOPPED, Stopped, end_with_engine, stoppable
 from pipeline.errors import InputError
-from pipeline.stages import STAGES, Stage
+from pipeline.stage_row import Stage
+from pipeline.stages import STAGES
 
 # Of the system's refusals, those that say that the place named is the wrong one; the others are faults of the machine.
 WRONG_PLACE = frozenset(

@@ -19,9 +19,12 @@ from pipeline.cli.screen import console
 from pipeline.cli.summary import MethodEnd, RunEnd, TestEnd
 from pipeline.stages import STAGES
 from pipeline.wording import counted
+from pipeline.workspace.reasons import NEW
 from pipeline.workspace.telling import Job
 
 REDUCES = ("channels", "stops", "friction", "wear", "drift")
+#: stages of a test or compound that read what is cut out for it, and what follows from them
+CUT_FOR = ("findings", "test_page", "compound", "sheet", "compound_charts", "comparison")
 NAMED = 6  # tests or compounds named one by one
 
 
@@ -56,7 +59,7 @@ def show_plan(plan: Planned, *, as_json: bool) -> None:
         draw_table(
             ("stage", "of", "why"), ([(_stage(job), subjects, why) for job, subjects, why in _grouped(plan.jobs)])
         )
-        _print([_plan_total(plan)])
+        _print([*_further(plan), _plan_total(plan)])
     else:
         _print(plan_lines(plan))
 
@@ -64,7 +67,17 @@ def show_plan(plan: Planned, *, as_json: bool) -> None:
 def plan_lines(plan: Planned) -> list[str]:
     """A line for each stage and reason, then what that comes to."""
     lines = [": ".join(filter(None, (_stage(job), subjects, why))) for job, subjects, why in _grouped(plan.jobs)]
-    return [*lines, _plan_total(plan)]
+    return [*lines, *_further(plan), _plan_total(plan)]
+
+
+def _further(plan: Planned) -> list[str]:
+    more = ", ".join(may_follow(plan))
+    return [f"of other tests and compounds, where what they take of the whole archive changes: {more}"] if more else []
+
+
+def may_follow(plan: Planned) -> list[str]:
+    """Stages that may run for further tests and compounds: what is cut out for them is known once it was cut."""
+    return [*CUT_FOR] if any(job.stage == "extracts" and job.why != (NEW,) for job in plan.jobs) else []
 
 
 def run_lines(end: RunEnd) -> list[str]:
@@ -114,6 +127,7 @@ def plan_document(plan: Planned) -> dict[str, Any]:
     """A plan for programs."""
     return {
         "would_run": [_job(job) for job in plan.jobs],
+        "may_follow": may_follow(plan),
         "up_to_date": plan.up_to_date,
         "only": plan.only,
         "seconds": plan.left_s,

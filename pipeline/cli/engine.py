@@ -61,10 +61,11 @@ def drive(
     log: str = LOG,
     told: Mapping[str, str] | None = None,
     elsewhere: Callable[[], list[str]] | None = None,
+    before: Heard | None = None,
 ) -> tuple[int, Heard]:
     """Run the engine to its end; (its exit code, what was heard). Whatever happens, no child is left.
 
-    log: name of the file for all words; told: more variables of the engine's environment; elsewhere: what stages on other
+    before: what was heard of an earlier call of the same run, which this one goes on with; log: name of the file for all words; told: more variables of the engine's environment; elsewhere: what stages on other
     machines have said so far, which is told of those that failed for good.
     """
     notes, room = results / ".jobs", results / ".temp"
@@ -74,8 +75,11 @@ def drive(
     # Copies that readers make of packed recordings go to the results' disk: it is the one that is watched and swept.
     environment = {**os.environ, JOBS: str(notes), "TMPDIR": str(room), "PYTHONIOENCODING": "utf-8:backslashreplace"}
     environment |= {telling.TELL: "1", telling.ONLY: "", **(told or {})}
-    heard = Heard(progress=progress or Progress())
-    with _logged(results / log, heard) as written, _started(command, environment, lock) as engine:
+    heard = before or Heard(progress=progress or Progress())
+    with (
+        _logged(results / log, heard, "a" if before else "w") as written,
+        _started(command, environment, lock) as engine,
+    ):
         _listen(engine, heard, screen, written, elsewhere)
         if heard.for_all:
             _end(engine)
@@ -112,10 +116,10 @@ class _Log:
 
 
 @contextlib.contextmanager
-def _logged(path: Path, heard: Heard) -> Iterator[_Log]:
+def _logged(path: Path, heard: Heard, mode: str) -> Iterator[_Log]:
     file = None
     with contextlib.suppress(OSError):
-        file = path.open("w", encoding="utf-8", errors="backslashreplace")
+        file = path.open(mode, encoding="utf-8", errors="backslashreplace")
         heard.log = path
     written = _Log(file)
     try:

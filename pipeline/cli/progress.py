@@ -11,6 +11,7 @@ import json
 import time
 from collections import defaultdict
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.results import write_json
@@ -38,11 +39,19 @@ class Progress:
         self.cores, self._earlier, self._clock = cores, dict(earlier or {}), clock
         self._begun: dict[int, float] = {}
         self._start = clock()
+        self._before = 0  # numbers that jobs of earlier plans of this run have
+
+    def plan_anew(self) -> None:
+        """A further plan of the same run follows: what is done stays, what is not will be told again."""
+        self.jobs = {number: job for number, job in self.jobs.items() if number in self.took}
+        self.failed, self._begun, self.ready = [], {}, False
+        self._before = max(self.jobs, default=-1) + 1
 
     def hear(self, event: Event) -> None:
-        now, job = self._clock(), event.number
+        now, job = self._clock(), event.number + self._before
         if event.job is not None:
-            self.jobs[event.job.number] = event.job
+            number = event.job.number + self._before
+            self.jobs[number] = replace(event.job, number=number)
         elif event.kind == "ready":
             self.ready = True
         elif job in self.jobs and event.kind == "begun":

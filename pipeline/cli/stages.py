@@ -12,7 +12,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, NoReturn
 
-from pipeline.stages import Option, Part, Stage
+from pipeline.stage_row import Option, Part, Stage
 
 
 class _Parser(argparse.ArgumentParser):

@@ -24,6 +24,7 @@ from pipeline.workspace.run import Run, load_run
 from pipeline.workspace.targets import count, refuse_unknown
 
 DRY_LOG = ".dry-run.log"
+EXTRACTS = "extracts.json"
 # The engine's words on a job that failed: one or the other, as it comes.
 FAILED = re.compile(r"^Error in rule (\w+):|-m pipeline .*? (\w+) --(?:test|archive|compound|config)[= ]")
 
@@ -66,7 +67,7 @@ def run(
         else:
             where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
             command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
-            code, heard = _driven(command, results, lock, told, nodes=nodes, only=only, dry_run=dry_run)
+            code, heard = _driven(command, results, lock, told, loaded.methods, nodes=nodes, only=only, dry_run=dry_run)
             ended = None if dry_run else _ended(loaded, heard, code, only)
             ready = count(loaded) - len(told.jobs)
             if ended is not None and only is None and ended.code in (0, UNUSABLE) and not ended.failed:
@@ -85,20 +86,37 @@ def _driven(
     results: Path,
     lock: IO[str],
     told: Progress,
+    methods: list[str],
     *,
     nodes: cluster.Slurm | None,
     only: str | None,
     dry_run: bool,
 ) -> tuple[int, engine.Heard]:
-    """The engine's plan, carried out unless the run is dry; (its exit code, what was heard)."""
+    """The engine's plan, carried out unless the run is dry; (its exit code, what was heard).
+
+    In two parts: first what is cut out of the files of the whole archive for each test and compound, with all that this rests on, then
+    the rest, of which only what takes something else than before is made again.
+    """
     upkeep.clear(results)
+    cut = any((results / name / EXTRACTS).is_file() for name in methods)
     with nodes.at_work() if nodes else contextlib.nullcontext():
         try:
             with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
-                code, heard = engine.drive(
-                    command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
-                    told={telling.ONLY: only or "", **(nodes.environment if nodes else {})}, elsewhere=nodes.said if nodes else None,
-                )  # fmt: skip
+
+                def drive(part: str, before: engine.Heard | None = None) -> tuple[int, engine.Heard]:
+                    return engine.drive(
+                        command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
+                        told={telling.ONLY: only or "", telling.CUT: part, **(nodes.environment if nodes else {})},
+                        elsewhere=nodes.said if nodes else None, before=before,
+                    )  # fmt: skip
+
+                if dry_run or not cut:  # without results all would run anyhow
+                    code, heard = drive(telling.THEN if cut else "")
+                else:
+                    code, heard = drive(telling.FIRST)
+                    if not heard.for_all:  # where something failed, whatever does not wait for it is still done
+                        told.plan_anew()
+                        code, heard = drive("" if code else telling.THEN, heard)
         finally:
             progress.keep(results, told)
             upkeep.sweep(results)

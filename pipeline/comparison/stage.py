@@ -17,8 +17,8 @@ from pipeline.results.batches import CompoundBatches
 from pipeline.results.comparison import Comparison, Fact
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
-from pipeline.results.model import read, stamp, write
-from pipeline.results.rigs import Rigs
+from pipeline.results.model import read, renewed, stamp, write
+from pipeline.results.rigs import Examined, Rigs
 from pipeline.results.wear import CompoundWear
 
 NAMES = ("friction", "wear", "batches", "duty")
@@ -34,15 +34,17 @@ def run(
     b_tests: list[str],
     archive: Path,
     results: Path,
-    rigs: Path,
+    rigs: list[Path],
     target: Path | None,
     facts: Path | None,
     settings: str,
     into: Path,
 ) -> None:
-    """Compare compound `a` with compound `b`; `target` is the first's (else the second's), whose margins are used."""
+    """Compare compound `a` with compound `b`; `target` is the first's (else the second's), whose margins are used;
+    `rigs` is rigs.json, or what is cut out of it for either.
+    """
     method = from_stage_settings(settings)
-    shared = read(rigs, Rigs)
+    shared = together([read(path, Rigs) for path in rigs])
     inputs = {f"{x}/{name}": folder / f"{name}.json" for x, folder in ((a, a_folder), (b, b_folder)) for name in NAMES}
     usable = [counted_once(load_tests(archive, tests, results)[0], shared.copies)[0] for tests in (a_tests, b_tests)]
     files = [_files(name, folder, own) for name, folder, own in zip((a, b), (a_folder, b_folder), usable, strict=True)]
@@ -67,6 +69,17 @@ def run(
             notes=[*_notes(files, wanted), *left_out], stamp=made,
         ),
     )  # fmt: skip
+
+
+def together(parts: list[Rigs]) -> Rigs:
+    """What several cuts of one rigs.json hold, each shift and copy once; of a shift the tests that any of them names."""
+    epochs = {test: state for one in parts for test, state in one.epochs.items()}
+    shifts: dict[tuple[str, str], Examined] = {}
+    for shift in (shift for one in parts for shift in one.shifts):
+        known = shifts.get((shift.rig, shift.date), shift)
+        shifts[shift.rig, shift.date] = renewed(known, tests=list(dict.fromkeys([*known.tests, *shift.tests])))
+    copies = {(copy.test, copy.of): copy for one in parts for copy in one.copies}
+    return Rigs(epochs=epochs, shifts=list(shifts.values()), copies=list(copies.values()))
 
 
 def _files(name: str, folder: Path, tests: list[CompoundTest]) -> Files:

@@ -18,6 +18,7 @@ from pipeline.delta.fingerprints import loaded
 from pipeline.errors import InputError
 from pipeline.inputs import seen
 from pipeline.inputs.model import load
+from pipeline.results.extracts import FOLDER
 from pipeline.results.left_over import is_left_over
 from pipeline.workspace.config import ConfigFile
 from pipeline.workspace.run import Run, load_run
@@ -83,6 +84,8 @@ class Ground:
             return None
 
     def _of_many(self, method: Path, stamped: Path, name: str) -> Path | None:
+        if name in OF_METHOD and stamped.parent.parent.name == "compounds":
+            return stamped.parent / FOLDER / f"{name}.json"
         if name.removesuffix(".json") in OF_METHOD:
             return method / f"{name.removesuffix('.json')}.json"
         first, _, rest = name.partition("/")

@@ -6,7 +6,8 @@ The rows follow from the table of stages, the catalogue of results and the model
 from __future__ import annotations
 
 from pipeline.results.catalogue import FILES
-from pipeline.stages import FOLDERS, STAGES, Stage
+from pipeline.stage_row import FOLDERS, Stage
+from pipeline.stages import STAGES
 from pipeline.workspace import input_files
 
 #: page that says how a stage's figures are made
@@ -20,6 +21,7 @@ MADE = {
     "rigs": "laboratory",
     "precision": "laboratory",
     "charts": "laboratory",
+    "extracts": "running",
     "rig_page": "laboratory",
     "compound_charts": "laboratory",
     "findings": "findings",

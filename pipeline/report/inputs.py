@@ -25,6 +25,7 @@ from pipeline.results.batches import CompoundBatches
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import TestDrift
 from pipeline.results.duty import CompoundDuty
+from pipeline.results.extracts import FOLDER
 from pipeline.results.findings import Findings
 from pipeline.results.friction import TestFriction
 from pipeline.results.model import Result, given, read_or_none
@@ -171,7 +172,7 @@ def load(
         batches=own("batches.json", CompoundBatches),
         duty=own("duty.json", CompoundDuty),
         judged=own("targets.json", CompoundTargets),
-        rigs=cited(results / "rigs.json", "rigs.json", Rigs),
+        rigs=cited(into / RIGS, f"compounds/{into.name}/{RIGS}", Rigs),
         target=target_figures(target) if target else None,
         facts=facts_of(facts, compound),
         compared=compared,
@@ -181,6 +182,7 @@ def load(
     )
 
 
+RIGS = f"{FOLDER}/rigs.json"  # below a compound's folder: what is cut out for it
 COMPOUND_FILES = ("friction.json", "wear.json", "batches.json", "duty.json", "targets.json")
 TEST_FILES = ("stops.parquet", "summary.json", "friction.json", "wear.json", "drift.json", "findings.json")
 
@@ -200,7 +202,7 @@ def files_of(
     for test in tests:
         found |= {f"tests/{test}/{name}": results / "tests" / test / name for name in TEST_FILES}
         found[f"archive/{test}/test.yaml"] = archive / test / "test.yaml"
-    found["rigs.json"] = results / "rigs.json"
+    found[f"compounds/{into.name}/{RIGS}"] = into / RIGS
     for kind, path in (("targets", target), ("facts", facts), ("sheets", title_block)):
         if path is not None:
             found[f"{kind}/{path.name}"] = path

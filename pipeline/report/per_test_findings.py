@@ -49,7 +49,7 @@ def run(
     """Write `into`/findings.json.
 
     `folder` is the test's folder in the archive, `into` its results folder, `record` the ingest record, `rigs` the
-    method's rigs.json, `charts` its charts.json, `renamed` the folder name that the compound got to keep it apart from another.
+    method's rigs.json and `charts` its charts.json, whole or what is cut out of them for the test, `renamed` the folder name that the compound got to keep it apart from another.
     """
     test = folder.name
     read = record_of(test, record)

@@ -48,11 +48,11 @@ from pipeline.results.wear import TestWear
 from pipeline.wording import counted
 
 
-def run(*, folder: Path, method: str, record: Path, rigs: Path, settings: str, into: Path) -> None:
+def run(*, folder: Path, method: str, record: Path, settings: str, into: Path) -> None:
     """Write `into`/test.html.
 
     `folder` is the test's folder in the archive, `into` its results folder with the tables and JSON of the stages and
-    the merged findings.json, `record` the ingest record beside its channels, `rigs` the method's rigs.json, `settings` the
+    the merged findings.json, `record` the ingest record beside its channels, `settings` the
     method as canonical JSON. plotly.js is written into the results folder when not there.
     """
     test = folder.name

@@ -13,6 +13,7 @@ from pipeline.results import (
     delta,
     drift,
     duty,
+    extracts,
     figures,
     findings,
     friction,
@@ -68,6 +69,7 @@ FILES = (
     File("rigs", "<method>/rigs.json", rigs.Rigs),
     File("charts", "<method>/charts.json", charts.Charts),
     File("precision", "<method>/precision.json", precision.RigPrecision),
+    File("extracts", "<method>/extracts.json", extracts.Extracts),
 )
 
 

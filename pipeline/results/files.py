@@ -63,9 +63,13 @@ def plain(value: Any) -> Any:
     return str(value)
 
 
+def json_text(content: Any) -> str:
+    """What `write_json` writes."""
+    return json.dumps(plain(content), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
 def write_json(path: Path, content: Any) -> None:
-    text = json.dumps(plain(content), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(path, text + "\n")
+    write_text(path, json_text(content))
 
 
 def write_text(path: Path, text: str) -> None:

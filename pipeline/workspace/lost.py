@@ -10,6 +10,14 @@ from pipeline.results import beside
 from pipeline.stages import STAGES
 
 
+def _whole(path: Path) -> bool:
+    """Whether the file is there; one without a byte holds the place of one that is to be made (`Run.extracts`)."""
+    try:
+        return path.stat().st_size > 0
+    except OSError:
+        return False
+
+
 class Lost:
     """The lists below a results folder, each folder of lists looked at once.
 
@@ -27,7 +35,7 @@ class Lost:
         return [line for path in outputs if beside.place(path).name in self._in(path.parent) for line in self._of(path)]
 
     def _of(self, output: Path) -> list[str]:
-        lost = [path for path in beside.listed(output) if not path.is_file() and self._left(path, output)]
+        lost = [path for path in beside.listed(output) if not _whole(path) and self._left(path, output)]
         if not lost or not output.is_file():  # an output that is lost itself is missed by the engine
             return []
         return [f"{output.name} of {output.stat().st_mtime_ns}: {[str(path) for path in lost]!r}"]

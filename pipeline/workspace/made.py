@@ -14,11 +14,12 @@ from pathlib import Path
 
 from pipeline.results import beside
 from pipeline.results.left_over import MARK
-from pipeline.stages import STAGES, Level
+from pipeline.stage_row import Level
+from pipeline.stages import STAGES
 from pipeline.workspace.run import Run
 
 #: of a method's stages those that tests and compounds rest on: the others wait for the whole archive
-SHARED = ("rigs", "precision", "charts")
+SHARED = ("rigs", "precision", "charts", "extracts")
 #: what lies among the results and is none, by its path below them: it may be lost without loss, or is told otherwise
 NO_RESULT = {
     r"(.*/)?\..*": "the run's own notes: what it saw, was given and did, and the engine's memory",

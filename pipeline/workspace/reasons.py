@@ -13,7 +13,10 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
+from pipeline.results.extracts import FOLDER
+
 NEW = "new: no results yet"
+CUT = "what it takes of the whole archive changed"
 FROM = {
     "recordings": "input changed: card or recordings",
     "wear": "input changed: wear readings",
@@ -82,6 +85,8 @@ def _of_files(paths: Iterable[str]) -> Iterable[str]:
             yield OF_ARCHIVE.get(name, "") if kind == "archive" else FROM[kind]
         elif ".again" in parts:
             yield "an earlier fault is tried again"
+        elif FOLDER in parts:
+            yield CUT
         elif ".lost" in parts:
             yield "files that it rests on are missing"
         elif ".settings" not in parts:  # what differs in the settings is told by their strings

@@ -20,6 +20,7 @@ from pipeline.inputs import seen
 from pipeline.inputs.yaml_text import line_of, text_of
 from pipeline.method import Method, channels, load_method, settings_of, settings_of_two
 from pipeline.results import write_text
+from pipeline.results.extracts import FOLDER
 from pipeline.results.fault import Fault
 from pipeline.workspace.calibrated import Calibrated
 from pipeline.workspace.carried import Carried, place_of
@@ -218,6 +219,24 @@ class Run:
         folder, subject = place_of(wildcards)
         lost = [] if self.seen_before else self._lost.of(stage, dict(wildcards.items()))
         return self._new_at(Path(folder) / ".lost" / f"{subject}.{stage}", lost)
+
+    def extract(self, wildcards: Any, name: str) -> str:
+        """What is cut out of the file of that name for the test or compound."""
+        named = dict(wildcards.items())
+        kind, one = next(
+            (kind, named[key]) for kind, key in (("tests", "test"), ("compounds", "compound")) if key in named
+        )
+        return self.extract_of(named["method"], kind, one, name)
+
+    def extract_of(self, method: str, kind: str, one: str, name: str) -> str:
+        """The same of a test or compound by name. Where there is none yet, a file without a byte holds its place: the engine
+        wants every input to be there when it plans, and the stage that cuts them out writes it before anything reads it.
+        """
+        path = Path(method) / kind / one / FOLDER / name
+        place = Path(self.results) / path
+        if not self.seen_before and not place.exists():
+            write_text(place, "")
+        return f"{self.prefix}{path}"
 
     def _new_at(self, place: Path, lines: list[str]) -> list[str]:
         if lines:

@@ -20,6 +20,11 @@ def targets(run: Run, only: str | None = None) -> list[str]:
     return list(dict.fromkeys([*_last(run, only), *(f"{run.prefix}{file}" for file in missing(run, only))]))
 
 
+def cut_out(run: Run) -> list[str]:
+    """What the results of tests and compounds rest on of the whole archive."""
+    return [f"{run.prefix}{method}/extracts.json" for method in run.methods]
+
+
 def _last(run: Run, only: str | None) -> list[str]:
     if only is not None:
         slug = dict(run.slug_of).get(run.found.tests[only] or "")

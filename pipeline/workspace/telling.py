@@ -14,7 +14,11 @@ from typing import Literal
 
 from pipeline.workspace.reasons import Differs, reasons
 
-TELL, ONLY = "STOPSHEET_TELL", "STOPSHEET_ONLY"
+TELL, ONLY, CUT = "STOPSHEET_TELL", "STOPSHEET_ONLY", "STOPSHEET_CUT"
+FIRST, THEN = (
+    "first",
+    "then",
+)  # the two parts of a run: up to what is cut out of the whole archive's files, and the rest
 MARK = "\x1estopsheet "
 LONGEST = 3500  # bytes; a longer line could be cut by another process of the run
 SUBJECTS = {
@@ -85,3 +89,13 @@ def wanted() -> bool:
 def only() -> str | None:
     """The one test that is to be brought up to date, with what shows it; None for all."""
     return os.environ.get(ONLY) or None
+
+
+def to_be_cut() -> bool:
+    """Whether nothing is wanted but what is cut out of the whole archive's files, and what that rests on."""
+    return os.environ.get(CUT) == FIRST
+
+
+def cut_already() -> bool:
+    """Whether that is up to date, as far as it can be known before the run."""
+    return os.environ.get(CUT) == THEN

@@ -25,11 +25,10 @@ def findings_and_page(paths):
     own = {
         "folder": paths["folder"],
         "record": paths["record"],
-        "rigs": paths["rigs"],
         "method": "first",
         "into": paths["into"],
     }
-    call(STAGES["findings"], {**own, "renamed": None})
+    call(STAGES["findings"], {**own, "rigs": paths["rigs"], "renamed": None})
     call(STAGES["test_page"], {**own, "settings": makers.DEFAULT_SETTINGS})
 
 

@@ -89,7 +89,7 @@ def pages(archive: Path, results: Path, tests: list[str]) -> None:
             "into": results / METHOD / "tests" / test,
         }  # fmt: skip
         per_test_findings.run(**own, renamed=None)
-        per_test_page.run(**own, settings=settings("test_page"))
+        per_test_page.run(**{key: value for key, value in own.items() if key != "rigs"}, settings=settings("test_page"))
 
 
 def compounds(archive: Path, results: Path) -> None:

@@ -210,6 +210,7 @@ def results_of_compound(
             {"code": "spike", "severity": "suspect", "stop": 40, "file": "recordings/0040.csv", "channel": "torque", "start_s": 1.0, "end_s": 1.1,
              "message": "torque has 3 spikes", "evidence": {}, "action": "look at the connector"}]})  # fmt: skip
     into = root / "results" / "first" / "compounds" / "marram-4"
+    write_text(into / "extracts" / "rigs.json", (root / "results" / "first" / "rigs.json").read_text())
     files = {"friction": friction_json(compound="Marram 4"), "wear": wear_json(compound="Marram 4"), "batches": batches_json(), "duty": duty_json(),
              "repeatability": {"compound": "Marram 4", "sigma": 0.006}, **changes}  # fmt: skip
     for name, content in files.items():
@@ -260,7 +261,8 @@ def contents_of(stops: pl.DataFrame) -> dict[str, Any]:
 def page_of_test(paths: dict[str, Path], *, renamed: str | None = None) -> Path:
     """Findings and page of the test that `results_of_test` wrote; returns the page."""
     per_test_findings.run(**paths, method="first", renamed=renamed)
-    per_test_page.run(**paths, method="first", settings=DEFAULT_SETTINGS)
+    of_page = {name: path for name, path in paths.items() if name != "rigs"}
+    per_test_page.run(**of_page, method="first", settings=DEFAULT_SETTINGS)
     return paths["into"] / "test.html"
 
 

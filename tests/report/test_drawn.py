@@ -63,6 +63,11 @@ def written(root: Path, drawn: Drawn) -> dict[str, Any]:
     }
 
 
+def without_rigs(own: dict[str, Any]) -> dict[str, Any]:
+    """What the page is called with: of the rigs it shows the findings."""
+    return {name: value for name, value in own.items() if name != "rigs"}
+
+
 def words(page: Path) -> str:
     """What a reader sees of a page, figures' data aside."""
     text = re.sub(r"<(script|style)\b.*?</\1>", " ", page.read_text(), flags=re.DOTALL)
@@ -80,7 +85,7 @@ def says(page: Path, drawn: Drawn, where: str) -> None:
 def pages_of(root: Path, drawn: Drawn) -> None:
     own = written(root, drawn)
     per_test_findings.run(**own, renamed=None)
-    per_test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
+    per_test_page.run(**without_rigs(own), settings=makers.DEFAULT_SETTINGS)
     says(own["into"] / "test.html", drawn, "page")
     figures = (own["into"] / "test.html").read_text()
     assert not [mark for mark in drawn.marks.get("page-figure", []) if len(drawn.stops) and mark not in figures]
@@ -157,7 +162,7 @@ def test_a_test_of_two_thousand_stops_is_drawn(place: Path) -> None:
     whole = makers.contents_of(stops_of(2000, 1, frozenset()))
     own = written(place, Drawn(whole, stops_of(2000, 1, frozenset({"energy_ratio", "block"}))))
     per_test_findings.run(**own, renamed=None)
-    per_test_page.run(**own, settings=makers.DEFAULT_SETTINGS)
+    per_test_page.run(**without_rigs(own), settings=makers.DEFAULT_SETTINGS)
     assert (own["into"] / "test.html").stat().st_size < 4_000_000
 
 

@@ -43,6 +43,7 @@ def test_results_that_were_lost_are_missing():
         ("/r/.given/form/wear", "software changed: results have another form"),
         ("/r/first/tests/t1/.again/None.wear", "an earlier fault is tried again"),
         ("/r/first/tests/t1/.lost/None.test_page", "files that it rests on are missing"),
+        ("/r/first/tests/t1/extracts/rigs.json", "what it takes of the whole archive changed"),
         ("/r/first/rigs.json", "results it rests on are newer: rigs.json"),
     ],
 )
