@@ -28,6 +28,7 @@ from snakemake.logging import logger
 
 from pipeline.cli import starter
 from pipeline.workspace import nodes, reasons, sampled, telling
+from pipeline.workspace.planned import part_in
 from pipeline.workspace.run import load_run
 from pipeline.workspace.targets import cut_out, targets
 from pipeline.errors import InputError
@@ -41,6 +42,9 @@ except InputError as error:
     raise WorkflowError(str(error))
 if workflow.remote_exec:  # a job on a node of a cluster: the run that sent it has looked at the archive
     RUN = RUN.as_seen()
+
+if telling.part() is not None and workflow.is_main_process:  # all else is known to be up to date
+    RUN = RUN.of_part(part_in(telling.part()))
 
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
@@ -153,8 +157,8 @@ wildcard_constraints:
     method="|".join(RUN.patterns(RUN.methods)),
     a="|".join(RUN.patterns(RUN.methods)),
     b="|".join(RUN.patterns(RUN.methods)),
-    test="|".join(RUN.patterns(RUN.tests)),
-    compound="|".join(RUN.patterns(RUN.compounds)),
+    test="|".join(RUN.patterns(RUN.planned_tests)),
+    compound="|".join(RUN.patterns(RUN.planned_compounds)),
     one="|".join(RUN.patterns(RUN.compounds)),
     other="|".join(RUN.patterns(RUN.compounds)),
     rig="|".join(RUN.patterns(RUN.rig_pages)),
@@ -219,7 +223,10 @@ rule wear:
 
 rule repeatability:
     """All tests of a compound -> pooled scatter and autocorrelation of the stops about their map."""
-    input: lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"), **usual("repeatability")
+    input:
+        lambda w: RUN.of_compound(w, "stops.parquet", "summary.json"),
+        members=lambda w: RUN.members_file(w.compound),
+        **usual("repeatability"),
     params:
         compound=lambda w: RUN.name_of(w.compound),
         tests=lambda w: RUN.tests_of(w.compound),
@@ -241,6 +248,7 @@ rule rigs:
     input:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json"),
         events=lambda w: RUN.rigs_file(),
+        members=lambda w: RUN.tests_file(),
         **usual("rigs"),
     params: rigs=lambda w: RUN.rigs, events_digest=RUN.rigs_digest, **own("rigs")
     output: **files("rigs")
@@ -252,6 +260,7 @@ rule precision:
     input:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json", "wear.json", "drift.json"),
         rigs=rules.rigs.output,
+        members=lambda w: RUN.tests_file(),
         **usual("precision"),
     params: **own("precision")
     output: **files("precision")
@@ -263,6 +272,7 @@ rule charts:
     input:
         lambda w: RUN.of_method(w.method, "stops.parquet", "summary.json", "wear.json", "drift.json"),
         rigs=rules.rigs.output,
+        members=lambda w: RUN.tests_file(),
         **usual("charts"),
     params: events=lambda w: RUN.rigs, events_digest=RUN.rigs_digest, **own("charts")
     output: **files("charts")
@@ -313,6 +323,7 @@ rule compound:
         rigs=lambda w: RUN.extract(w, "rigs.json"),
         cut=CUT,
         files=lambda w: RUN.compound_file(w.compound),
+        members=lambda w: RUN.members_file(w.compound),
         **usual("compound"),
     params:
         compound=lambda w: RUN.name_of(w.compound),
@@ -333,6 +344,7 @@ rule sheet:
         files=lambda w: RUN.compound_file(w.compound),
         facts=lambda w: RUN.facts_file(),
         title_block=lambda w: RUN.title_block_file(w.compound),
+        members=lambda w: RUN.members_file(w.compound),
         **usual("sheet"),
     params:
         compound=lambda w: RUN.name_of(w.compound),
@@ -357,6 +369,7 @@ rule comparison:
         cut=CUT,
         files=lambda w: [RUN.compound_file(w.one), RUN.compound_file(w.other)],
         facts=lambda w: RUN.facts_file(),
+        members=lambda w: [RUN.members_file(w.one), RUN.members_file(w.other)],
         **usual("comparison"),
     params:
         a=lambda w: RUN.name_of(w.one),
@@ -403,6 +416,7 @@ rule index:
         lambda w: [one for slug in RUN.compounds for one in RUN.again("sheet", {"method": w.method, "compound": slug})],
         rules.charts.output,
         left_out=lambda w: RUN.left_out_file(),
+        members=lambda w: RUN.tests_file(),
         **usual("index"),
     params: left_out=RUN.left_out_digest, **own("index")
     output: **files("index")

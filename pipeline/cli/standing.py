@@ -6,6 +6,9 @@ with nothing left to do notes a digest of the states of all of these (size, both
 last change of its state, ctime, cannot be set by a program), and what the run came to. While the digest is the same, so is
 everything that was planned by. Whatever differs, be it a touched file, leads to the engine and its whole plan.
 
+The digests are kept for each test and compound apart, too (`parts`): where nothing else differs, a plan of those that do is a plan of
+all (`differing`).
+
 A state proves nothing where the file was changed just before the look (`seen.UNSETTLED_S`), or between the looks before and
 after the run: then nothing is noted.
 """
@@ -20,22 +23,26 @@ import os
 import stat
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from pipeline.cli.apart import Apart, Entry, compounds_of, part_of, with_siblings
 from pipeline.cli.summary import MethodEnd
 from pipeline.inputs.seen import UNSETTLED_S
 from pipeline.results import write_json
 from pipeline.results.fault import software
+from pipeline.workspace.planned import Part
 from pipeline.workspace.run import Run
 from pipeline.workspace.targets import count
+from pipeline.workspace.telling import PLANNED
 
 NOTE = ".standing.json"
 #: of the results folder: what a run or the engine keeps for itself, which no plan follows from
 OWN = frozenset(
     (
         NOTE,
+        PLANNED,
         ".snakemake",
         ".jobs",
         ".temp",
@@ -54,21 +61,28 @@ FOLDERS = ("archive", "results")  # of a workspace; its other paths are files
 
 @dataclass(frozen=True)
 class Look:
-    """Digests of what a plan follows from, and the latest change of a given file (ns)."""
+    """Digests of what a plan follows from, and the latest change of a given file (ns).
+
+    parts: of the files of each test and compound, given and made; rest: of all others; None where the files of one may stand
+    in another's folder, by a link to a folder.
+    """
 
     given: str
     results: str
     latest: int
     at: int
+    parts: dict[str, str] = field(default_factory=dict)
+    rest: str | None = None
 
 
 def look(run: Run) -> Look | None:
     """The states of all files of a run; None where some cannot be told."""
     at = time.time_ns()
     try:
-        given, latest = _digest(itertools.chain(_tree(run.archive), map(_file, _named(run))), _words(run))
-        results, _ = _digest(_tree(Path(run.results), besides=OWN), [])
-        return Look(given, results, latest, at)
+        apart = Apart(run)
+        given, latest = _digest(apart.given(itertools.chain(_tree(run.archive), map(_file, _named(run)))), _words(run))
+        results, _ = _digest(apart.made(_tree(Path(run.results), besides=OWN)), [])
+        return Look(given, results, latest, at, *apart.digests(_words_of_all(run)))
     except OSError:
         return None
 
@@ -86,10 +100,19 @@ def _named(run: Run) -> list[str]:
 
 def _words(run: Run) -> list[str]:
     """What a plan follows from beside the files: which of them are taken for what, and by which code."""
-    return [repr(run.workspace), repr(run.found), repr(run.read_methods), software(), str(run.ingest_revision)]
+    return [repr(run.found), *_words_of_all(run)]
 
 
-Entry = tuple[str, tuple[Any, ...]]  # path, its state
+def _words_of_all(run: Run) -> list[str]:
+    """Those that are no test's."""
+    return [
+        repr(run.workspace),
+        repr(run.found.skipped),
+        repr(run.found.refused),
+        repr(run.read_methods),
+        software(),
+        str(run.ingest_revision),
+    ]
 
 
 def _tree(folder: Path, besides: frozenset[str] = frozenset()) -> Iterator[Entry]:
@@ -145,6 +168,9 @@ class Standing:
     results: str
     up_to_date: int
     methods: list[MethodEnd]
+    parts: dict[str, str]
+    rest: str | None
+    tests: dict[str, str | None]  # with the folder name of each one's compound
 
     def holds(self, now: Look | None) -> bool:
         return now is not None and (now.given, now.results) == (self.given, self.results)
@@ -169,7 +195,7 @@ def note(run: Run, before: Look | None, methods: list[MethodEnd]) -> None:
             return
         if before.latest > before.at - UNSETTLED_S * 1e9:
             return
-        found = Standing(now.given, now.results, count(run), methods)
+        found = Standing(now.given, now.results, count(run), methods, now.parts, now.rest, compounds_of(run))
         write_json(place, _typed().dump_python(found, mode="json"))
 
 
@@ -177,3 +203,21 @@ def _typed() -> Any:
     from pydantic import TypeAdapter
 
     return TypeAdapter(Standing)
+
+
+def differing(run: Run, last: Standing | None, now: Look | None) -> Part | None:
+    """The tests and compounds whose files differ from those that a run left with nothing to do, with the compounds of these tests
+    and all tests of these compounds; None where something else differs, which all may rest on, or nothing is known.
+    """
+    if last is None or now is None or last.rest is None or last.rest != now.rest:
+        return None
+    moved_ones = moved(run, last, now)
+    return None if moved_ones is None else with_siblings(run, moved_ones)
+
+
+def moved(run: Run, last: Standing | None, now: Look | None) -> Part | None:
+    """The tests and compounds whose files differ, whatever else does, and the compounds of these tests."""
+    if last is None or now is None or now.rest is None:
+        return None
+    keys = {*last.parts, *now.parts}
+    return part_of(run, last.tests, {key for key in keys if last.parts.get(key) != now.parts.get(key)})

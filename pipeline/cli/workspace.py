@@ -6,6 +6,8 @@ import contextlib
 import os
 import re
 import sys
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import IO
 
@@ -20,6 +22,7 @@ from pipeline.errors import InputError
 from pipeline.results import version
 from pipeline.results.archive import Archive
 from pipeline.workspace import telling
+from pipeline.workspace.planned import Part
 from pipeline.workspace.run import Run, load_run
 from pipeline.workspace.targets import count, refuse_unknown
 
@@ -67,7 +70,8 @@ def run(
         else:
             where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
             command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
-            code, heard = _driven(command, results, lock, told, loaded.methods, nodes=nodes, only=only, dry_run=dry_run)
+            parts = Parts(loaded, last, before) if nodes is None else Parts(loaded, None, None)
+            code, heard = _driven(command, results, lock, told, parts, nodes=nodes, only=only, dry_run=dry_run)
             ended = None if dry_run else _ended(loaded, heard, code, only)
             ready = count(loaded) - len(told.jobs)
             if ended is not None and only is None and ended.code in (0, UNUSABLE) and not ended.failed:
@@ -86,7 +90,7 @@ def _driven(
     results: Path,
     lock: IO[str],
     told: Progress,
-    methods: list[str],
+    parts: Parts,
     *,
     nodes: cluster.Slurm | None,
     only: str | None,
@@ -95,28 +99,32 @@ def _driven(
     """The engine's plan, carried out unless the run is dry; (its exit code, what was heard).
 
     In two parts: first what is cut out of the files of the whole archive for each test and compound, with all that this rests on, then
-    the rest, of which only what takes something else than before is made again.
+    the rest, of which only what takes something else than before is made again. Both parts plan for the tests and compounds that
+    differ (`parts`), where that is known.
     """
     upkeep.clear(results)
-    cut = any((results / name / EXTRACTS).is_file() for name in methods)
     with nodes.at_work() if nodes else contextlib.nullcontext():
         try:
             with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
 
-                def drive(part: str, before: engine.Heard | None = None) -> tuple[int, engine.Heard]:
+                def drive(cut: str, part: Part | None, before: engine.Heard | None = None) -> tuple[int, engine.Heard]:
                     return engine.drive(
                         command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
-                        told={telling.ONLY: only or "", telling.CUT: part, **(nodes.environment if nodes else {})},
+                        told={telling.ONLY: only or "", telling.CUT: cut, telling.PART: _handed(part, results),
+                              **(nodes.environment if nodes else {})},
                         elsewhere=nodes.said if nodes else None, before=before,
                     )  # fmt: skip
 
-                if dry_run or not cut:  # without results all would run anyhow
-                    code, heard = drive(telling.THEN if cut else "")
+                if not parts.cut:  # without results all would run anyhow
+                    code, heard = drive("", None)
+                elif dry_run:
+                    code, heard = drive(telling.THEN, parts.first)
                 else:
-                    code, heard = drive(telling.FIRST)
-                    if not heard.for_all:  # where something failed, whatever does not wait for it is still done
+                    code, heard = drive(telling.FIRST, parts.first)
+                    if not heard.for_all:
                         told.plan_anew()
-                        code, heard = drive("" if code else telling.THEN, heard)
+                        # where something failed, whatever does not wait for it is still done
+                        code, heard = drive("", None, heard) if code else drive(telling.THEN, parts.then, heard)
         finally:
             progress.keep(results, told)
             upkeep.sweep(results)
@@ -124,6 +132,40 @@ def _driven(
         heard.said.append(f"{engine.PREFIX}{_engine_fault(results, heard)}")
         print(heard.said[0], file=sys.stderr)
     return code, heard
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What the two parts of a run plan for: None for the whole archive. last, before: what stood, and what there is now."""
+
+    run: Run
+    last: standing.Standing | None
+    before: standing.Look | None
+
+    @property
+    def cut(self) -> bool:
+        """Whether there are results of which only some need be made again."""
+        return any((Path(self.run.results) / name / EXTRACTS).is_file() for name in self.run.methods)
+
+    @cached_property
+    def first(self) -> Part | None:
+        return standing.differing(self.run, self.last, self.before)
+
+    @property
+    def then(self) -> Part | None:
+        """With the tests and compounds that the first part of the run has moved."""
+        if self.first is None:
+            return None
+        moved = standing.moved(self.run, self.last, standing.look(self.run))
+        return None if moved is None else self.first | moved
+
+
+def _handed(part: Part | None, results: Path) -> str:
+    """The file that hands the part to the engine; empty for the whole archive."""
+    if part is None:
+        return ""
+    part.write(results / telling.PLANNED)
+    return str(results / telling.PLANNED)
 
 
 def _standing(loaded: Run, last: standing.Standing, only: str | None, told: Progress) -> RunEnd:

@@ -53,8 +53,8 @@ def missing(run: Run, only: str | None = None) -> list[str]:
 def _subjects(run: Run, level: Level, only: str | None) -> list[dict[str, str]]:
     """The names in a level's paths, once for each test, compound, rig, method, comparison or pair that it works on."""
     slug = None if only is None else dict(run.slug_of).get(run.found.tests[only] or "")
-    tests = run.tests if only is None else [only]
-    compounds = run.compounds if only is None else [slug] if slug else []
+    tests = run.planned_tests if only is None else [only]
+    compounds = run.planned_compounds if only is None else [slug] if slug else []
     every = only is None
     if level == "recordings":
         return [{"test": test} for test in tests]
@@ -65,7 +65,7 @@ def _subjects(run: Run, level: Level, only: str | None) -> list[dict[str, str]]:
         "compound": [{"compound": compound} for compound in compounds],
         "rig": [{"rig": rig} for rig in run.rig_pages] if every else [],
         "method": [{}],
-        "pair": [{"one": one, "other": other} for one, other in run.compared] if every else [],
+        "pair": [{"one": one, "other": other} for one, other in run.planned_pairs] if every else [],
     }
     return [{"method": method, **names} for method in run.methods for names in by_method[level]]
 

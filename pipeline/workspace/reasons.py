@@ -22,11 +22,13 @@ FROM = {
     "wear": "input changed: wear readings",
     "target": "input changed: target",
     "compound": "input changed: target or duties of the compound",
+    "members": "tests were added to the compound or taken out",
     "calibrations": "input changed: calibrations of the rig",
     "title_block": "input changed: title block of the sheet",
     "form": "software changed: results have another form",
 }
 OF_ARCHIVE = {
+    "tests": "tests were added or taken out",
     "rigs": "input changed: rig files",
     "facts": "input changed: facts of the batches",
     "left_out": "input changed: folders or files that are left out",

@@ -27,13 +27,14 @@ from pipeline.workspace.carried import Carried, place_of
 from pipeline.workspace.config import Workspace, load_workspace, refused_method
 from pipeline.workspace.kept_forms import forms
 from pipeline.workspace.lost import Lost
+from pipeline.workspace.planned import Part
 
 
 @dataclass(frozen=True)
 class Run:
     """A workspace with its archive scanned and its methods read.
 
-    seen_before: what the run that this is a part of saw and left among the results holds; nothing is looked at or left anew.
+    part: what is to be planned, else all; seen_before: what the run that this is a part of saw and left among the results holds; nothing is looked at or left anew.
     """
 
     workspace: Workspace
@@ -42,6 +43,24 @@ class Run:
     slug_of: tuple[tuple[str, str], ...]  # (compound, folder name)
     ingest_revision: int = channels.REVISION
     seen_before: bool = False
+    part: Part | None = None
+
+    def of_part(self, part: Part) -> Run:
+        """The same where nothing is to be planned but a part of the archive: all else is known to be up to date."""
+        return replace(self, part=part)
+
+    @property
+    def planned_tests(self) -> list[str]:
+        return [test for test in self.tests if self.part is None or test in self.part.tests]
+
+    @property
+    def planned_compounds(self) -> list[str]:
+        return [slug for slug in self.compounds if self.part is None or slug in self.part.compounds]
+
+    @property
+    def planned_pairs(self) -> list[tuple[str, str]]:
+        """Those of the compared pairs of which one compound is planned."""
+        return [pair for pair in self.compared if self.part is None or not self.part.compounds.isdisjoint(pair)]
 
     def as_seen(self) -> Run:
         """The same for a job on another machine: an edit meanwhile must not get into a run half way."""
@@ -194,6 +213,16 @@ class Run:
 
     def compound_file(self, slug: str) -> str:
         return self._given("compound", slug, self.compound_files_digest(slug))
+
+    def members_file(self, slug: str) -> str:
+        """Which tests a compound has."""
+        return self._given("members", slug, "\n".join([self.name_of(slug), *self.tests_of(slug)]))
+
+    def tests_file(self) -> str:
+        """Which tests the archive has, and of which compound each is."""
+        return self._given(
+            "archive", "tests", "\n".join(f"{test} {compound}" for test, compound in self.found.tests.items())
+        )
 
     def rigs_file(self) -> str:
         return self._given("archive", "rigs", self.rigs_digest)

@@ -32,11 +32,11 @@ def _last(run: Run, only: str | None) -> list[str]:
         return [f"{run.prefix}{m}/{name}" for m in run.methods for name in (f"tests/{only}/test.html", *shown)]
     return [
         *(f"{run.prefix}{m}/index.html" for m in run.methods),
-        *(page for m in run.methods for page in run.of_method(m, "test.html")),
+        *(f"{run.prefix}{m}/tests/{test}/test.html" for m in run.methods for test in run.planned_tests),
         *(f"{run.prefix}{m}/rigs/{rig}.html" for m in run.methods for rig in run.rig_pages),
-        *(f"{run.compound_folder(m, slug)}/charts.html" for m in run.methods for slug in run.compounds),
+        *(f"{run.compound_folder(m, slug)}/charts.html" for m in run.methods for slug in run.planned_compounds),
         *(f"{run.prefix}deltas/{a}--{b}/delta.html" for a, b in run.compare),
-        *(f"{run.prefix}{m}/comparisons/{a}--{b}/comparison.html" for m in run.methods for a, b in run.compared),
+        *(f"{run.prefix}{m}/comparisons/{a}--{b}/comparison.html" for m in run.methods for a, b in run.planned_pairs),
     ]
 
 

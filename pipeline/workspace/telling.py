@@ -10,11 +10,14 @@ import json
 import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Literal
 
 from pipeline.workspace.reasons import Differs, reasons
 
 TELL, ONLY, CUT = "STOPSHEET_TELL", "STOPSHEET_ONLY", "STOPSHEET_CUT"
+PART = "STOPSHEET_PART"  # file with the part of the archive that is planned; empty for all
+PLANNED = ".planned.json"  # below the results: that file
 FIRST, THEN = (
     "first",
     "then",
@@ -99,3 +102,9 @@ def to_be_cut() -> bool:
 def cut_already() -> bool:
     """Whether that is up to date, as far as it can be known before the run."""
     return os.environ.get(CUT) == THEN
+
+
+def part() -> Path | None:
+    """File with the part of the archive that is to be planned; None for all."""
+    place = os.environ.get(PART)
+    return Path(place) if place else None

@@ -41,7 +41,7 @@ from tests.studies import small_runs
 
 OF_A_COMPOUND, OF_A_BATCH, RIGS = 10, 5, 4
 METHOD, SEED, EACH = "plain", "t-1", 12
-STAGES = ("rigs", "precision", "charts", "compound", "sheet", "comparison", "index")
+STAGES = ("rigs", "precision", "charts", "extracts", "compound", "sheet", "comparison", "index")
 PAGE = REPO / "docs" / "standing_benchmark.md"
 MOST_S, AIMED = 10.0, 1000
 UNUSABLE = 3
@@ -91,6 +91,11 @@ def archive(room: Path, seeded: Path, tests: int, files: int) -> Path:
     small_runs.set_method(room, "as it was")
     config = room / "config.yaml"
     config.write_text(seeded.read_text() + "compare_compounds: [[Marram 0, Marram 1]]\n")
+    _engine(config, "--touch", "--forceall", "--quiet", "all")
+    of_all = ("rigs.json", "precision.json", "charts.json", "extracts.json", "index.html")
+    _engine(
+        config, "--quiet", "all", "--force", *(str(results / METHOD / name) for name in of_all)
+    )  # what these tests come to
     _engine(config, "--touch", "--forceall", "--quiet", "all")
     return config
 
@@ -172,7 +177,8 @@ def of_stages(config: Path) -> dict[str, Took]:
 @dataclasses.dataclass(frozen=True)
 class Size:
     """An archive of so many tests. planned, standing: s of a run with nothing to do, with a plan and without; edited: s until
-    all is planned that follows from one edited recording, with the number of stages of each name.
+    all is planned that is certain to follow from one edited recording, with the number of stages of each name; whole: the same
+    with a plan of the whole archive; run: s of the run itself with its stages, and their number; None where it was not run.
     """
 
     tests: int
@@ -180,10 +186,13 @@ class Size:
     planned: float
     standing: float
     edited: float
+    whole: float
     follows: dict[str, int]
+    run: tuple[float, dict[str, int]] | None = None
 
 
-def measure(config: Path, tests: int) -> Size:
+def measure(config: Path, tests: int, *, run: bool) -> Size:
+    """run: whether the stages that follow from an edited recording are run, too."""
     _stopsheet("run", str(config))  # the archive's files are digested once
     (config.parent / "results" / ".standing.json").unlink(missing_ok=True)
     planned, none = _stopsheet("run", str(config))
@@ -195,10 +204,34 @@ def measure(config: Path, tests: int) -> Size:
     edited.unlink()
     edited.write_bytes(kept + b"\n")
     took, jobs = _stopsheet("run", str(config), "--dry-run")
-    edited.write_bytes(kept)
+    note = config.parent / "results" / ".standing.json"
+    noted = note.read_bytes()
+    note.unlink()
+    whole, all_jobs = _stopsheet("run", str(config), "--dry-run")
+    if jobs != all_jobs:
+        raise RuntimeError(f"a plan of what differs is another than that of all: {set(jobs) ^ set(all_jobs)}")
+    note.write_bytes(noted)
+    ran = _stopsheet("run", str(config)) if run else None
+    if ran is None:
+        edited.write_bytes(kept)
     return Size(
-        tests, of_stages(config), planned, standing, took, {stage: jobs.count(stage) for stage in dict.fromkeys(jobs)}
+        tests,
+        of_stages(config),
+        planned,
+        standing,
+        took,
+        whole,
+        counts(jobs),
+        None if ran is None else (ran[0], counts(ran[1])),
     )
+
+
+def counts(jobs: list[str]) -> dict[str, int]:
+    return {stage: jobs.count(stage) for stage in dict.fromkeys(jobs)}
+
+
+def listed(stages: dict[str, int]) -> str:
+    return ", ".join(f"`{stage}` {count}" for stage, count in stages.items())
 
 
 def exponent(sizes: list[Size], values: list[float]) -> float:
@@ -219,7 +252,8 @@ def page(sizes: list[Size], files: int) -> str:
     for what, values in (
         ("nothing to do, with a plan of the engine", [one.planned for one in sizes]),
         ("nothing to do, by the files' states", [one.standing for one in sizes]),
-        ("one test edited: until all is planned", [one.edited for one in sizes]),
+        ("one test edited: until what differs is planned", [one.edited for one in sizes]),
+        ("one test edited: until the whole archive is planned", [one.whole for one in sizes]),
     ):
         cells = " | ".join(f"{value:.1f}" for value in values)
         rows.append(f"| {what} | {cells} | {exponent(sizes, values):.2f} | {at_aim(sizes, values):.1f} |")
@@ -230,7 +264,13 @@ def page(sizes: list[Size], files: int) -> str:
         aimed = f"{at_aim(sizes, list(seconds)):.0f} s, {at_aim(sizes, list(peaks)):.0f} MB"
         grown.append(f"| `{stage}` | {cells} | {exponent(sizes, list(seconds)):.2f} | {aimed} |")
     standing = at_aim(sizes, [one.standing for one in sizes])
-    follows = ", ".join(f"`{stage}` {count}" for stage, count in sizes[-1].follows.items())
+    ran = next((one for one in sizes if one.run is not None), None)
+    told = ""
+    if ran is not None and ran.run is not None:
+        told = (
+            f"\n\nWith {ran.tests} tests that run was made: {ran.run[0]:.0f} CPU s with its stages, which were {listed(ran.run[1])}. What is not"
+            " certain beforehand is there because what it takes of the whole archive had other bytes."
+        )
     about = (__doc__ or "").split("\n\n", 2)[2].strip()
     rule = "---|" * (len(sizes) + 3)
     return f"""<!-- generated by `python -m tests.benchmarks.standing --write`; do not edit -->
@@ -245,8 +285,9 @@ Each test has {files} recordings. Wanted: nothing to do over {AIMED:,} tests in 
 |{rule}
 {chr(10).join(rows)}
 
-From one edited recording follow, in the largest of these archives: {follows}. Findings and page of every test rest on `rigs.json` and
-`charts.json`, which hold what all tests of a rig show, and every compound on the precision of the rigs: one more test may move any of them.
+From one edited recording follow for certain, in the largest of these archives: {listed(sizes[-1].follows)}. Findings and pages of other tests and other
+compounds follow where what they take of the whole archive changes ([running](running.md)): findings of their rig, of a compound the scatter between states of the rigs over
+all compounds, which any number of any test may move.{told}
 
 | stage | {head} | exponent | at {AIMED:,} tests |
 |{rule}
@@ -266,7 +307,8 @@ def main() -> None:
         seeded = seed(Path(name) / "seed")
         for tests in sorted(options.tests):
             room = Path(name) / str(tests)
-            sizes.append(measure(archive(room, seeded, tests, options.files), tests))
+            made = archive(room, seeded, tests, options.files)
+            sizes.append(measure(made, tests, run=not sizes))
             print(sizes[-1], flush=True)
             shutil.rmtree(room)
     if options.write:

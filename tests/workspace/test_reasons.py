@@ -38,6 +38,8 @@ def test_results_that_were_lost_are_missing():
         ("/r/.given/archive/facts", "input changed: facts of the batches"),
         ("/r/.given/archive/left_out", "input changed: folders or files that are left out"),
         ("/r/.given/target/t1", "input changed: target"),
+        ("/r/.given/members/m", "tests were added to the compound or taken out"),
+        ("/r/.given/archive/tests", "tests were added or taken out"),
         ("/r/.given/title_block/m", "input changed: title block of the sheet"),
         ("/r/.given/compound/m", "input changed: target or duties of the compound"),
         ("/r/.given/form/wear", "software changed: results have another form"),
@@ -53,7 +55,7 @@ def test_what_was_given_tells_by_its_place_what_changed(path, said):
 
 def test_everything_that_a_run_takes_from_the_user_has_its_words():
     source = Path(run.__file__).read_text(encoding="utf-8")
-    given = re.findall(r'_given\("(\w+)", (?:"(\w+)"|\w|f")', source)
+    given = re.findall(r'_given\(\s*"(\w+)", (?:"(\w+)"|\w|f")', source)
     assert len(given) == source.count("self._given(") >= 9
     for kind, name in given:
         assert name in OF_ARCHIVE if kind == "archive" else kind in FROM

@@ -1,0 +1,154 @@
+"""Which tests and compounds differ since a run that left nothing to do, and what else leads to a plan of all."""
+
+import shutil
+
+import pytest
+
+from pipeline.cli import standing
+from pipeline.cli.apart import owner
+from pipeline.workspace.run import load_run
+from tests.recordings.makers import card, text_test, write_card
+
+FILES = (
+    "plain/index.html",
+    "plain/rigs.json",
+    "plain/comparisons/a--b/comparison.json",
+    "assets/plotly.js",
+    ".given/archive/rigs",
+    ".given/form/wear",
+    *(f"plain/tests/t-{n}/{name}" for n in (1, 2, 3) for name in ("stops.parquet", ".made/stops.parquet.json", "extracts/rigs.json")),
+    *(f"plain/compounds/{slug}/{name}" for slug in ("a", "b") for name in ("friction.json", "figures/wear.svg")),
+    *(f"channels/t-{n}.{kind}" for n in (1, 2, 3) for kind in ("json", "parquet")),
+    *(f".seen/t-{n}.json" for n in (1, 2, 3)),
+    ".given/calibrations/plain/t-1",
+    ".given/members/a",
+)  # fmt: skip
+
+
+def given_card(folder, compound):
+    content = card()
+    content["compound"] = compound
+    write_card(folder, content)
+
+
+@pytest.fixture
+def config(tmp_path, monkeypatch):
+    """t-1 and t-2 of compound A, t-3 of B, all noted as up to date."""
+    monkeypatch.setattr(standing, "UNSETTLED_S", -60.0)  # the files are new
+    for name, compound in (("t-1", "A"), ("t-2", "A"), ("t-3", "B")):
+        text_test(tmp_path / "archive" / name)
+        given_card(tmp_path / "archive" / name, compound)
+    (tmp_path / "plain.yaml").write_text("")
+    config = tmp_path / "config.yaml"
+    config.write_text("archive: archive\nresults: results\nmethods: [plain.yaml]\n")
+    for name in FILES:
+        (tmp_path / "results" / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / "results" / name).write_text("as it was")
+    run = loaded(config)
+    standing.note(run, standing.look(run), [])
+    return config
+
+
+def loaded(config):
+    load_run.cache_clear()
+    return load_run(config)
+
+
+def differing(config):
+    run = loaded(config)
+    part = standing.differing(run, standing.noted(config.parent / "results"), standing.look(run))
+    return part and ("".join(sorted(test[-1] for test in part.tests)), "".join(sorted(part.compounds)))
+
+
+def added(p):
+    text_test(p / "archive" / "t-4")
+    given_card(p / "archive" / "t-4", "B")
+
+
+PARTS = {
+    "nothing": (lambda p: None, ("", "")),
+    "a recording": (lambda p: (p / "archive" / "t-1" / "recordings" / "0002.csv").write_text("x"), ("12", "a")),
+    "a recording more": (lambda p: (p / "archive" / "t-3" / "more.csv").write_text("x"), ("3", "b")),
+    "a card that names another compound": (lambda p: given_card(p / "archive" / "t-2", "B"), ("123", "ab")),
+    "a card that names a new compound": (lambda p: given_card(p / "archive" / "t-2", "C"), ("12", "ac")),
+    "a card that nobody can read": (lambda p: (p / "archive" / "t-3" / "test.yaml").write_text("["), ("3", "")),
+    "a test more": (added, ("34", "b")),
+    "a result of a test": (lambda p: (p / "results/plain/tests/t-3/stops.parquet").unlink(), ("3", "b")),
+    "channels of a test": (lambda p: (p / "results/channels/t-1.parquet").unlink(), ("12", "a")),
+    "an extract of a test": (lambda p: (p / "results/plain/tests/t-3/extracts/rigs.json").write_text("{}"), ("3", "b")),
+    "a record of a fault in a test": (lambda p: (p / "results/plain/tests/t-3/wear.json.fault.json").write_text("{}"), ("3", "b")),
+    "a note of what was given of a test": (lambda p: (p / "results/.given/calibrations/plain/t-1").unlink(), ("12", "a")),
+    "a list of a test's files": (lambda p: (p / "results/.seen/t-3.json").unlink(), ("3", "b")),
+    "a figure of a compound": (lambda p: (p / "results/plain/compounds/b/figures/wear.svg").unlink(), ("3", "b")),
+    "a note of a compound's tests": (lambda p: (p / "results/.given/members/a").unlink(), ("12", "a")),
+}  # fmt: skip
+ALL = {
+    "the config": lambda p: (p / "config.yaml").write_text((p / "config.yaml").read_text() + "# more\n"),
+    "the method": lambda p: (p / "plain.yaml").write_text("friction: {coverage: 95 %}\n"),
+    "a folder that is no test": lambda p: (p / "archive" / "-x").mkdir(),
+    "a file beside the tests": lambda p: (p / "archive" / "register.csv").write_text("x"),
+    "results of the whole archive": lambda p: (p / "results/plain/rigs.json").write_text("{}"),
+    "the index": lambda p: (p / "results/plain/index.html").unlink(),
+    "a comparison": lambda p: (p / "results/plain/comparisons/a--b/comparison.json").unlink(),
+    "what all pages share": lambda p: shutil.rmtree(p / "results/assets"),
+    "the form of results": lambda p: (p / "results/.given/form/wear").unlink(),
+    "a record of a fault in channels": lambda p: (p / "results/channels/t-1.json.fault.json").write_text("{}"),
+    "a stage of channels to be tried again": lambda p: _written(p / "results/channels/.again/t-1.channels"),
+    "a test taken out": lambda p: shutil.move(p / "archive" / "t-3", p / "out"),
+    "a link to a folder, whose files stand elsewhere": lambda p: (p / "archive" / "t-1" / "more").symlink_to("../t-3/recordings"),
+}  # fmt: skip
+
+
+def _written(path):
+    path.parent.mkdir()
+    path.write_text("x")
+
+
+@pytest.mark.parametrize("what", PARTS)
+def test_what_differs_is_told_with_its_compound_and_the_tests_of_that(config, what):
+    change, part = PARTS[what]
+    change(config.parent)
+    assert differing(config) == part
+
+
+@pytest.mark.parametrize("what", ALL)
+def test_whatever_may_concern_others_leads_to_a_plan_of_all(config, what):
+    ALL[what](config.parent)
+    assert differing(config) is None
+
+
+def test_other_software_leads_to_a_plan_of_all(config, monkeypatch):
+    monkeypatch.setattr(standing, "software", lambda: "another version")
+    assert differing(config) is None
+
+
+def test_without_a_note_all_is_planned(config):
+    (config.parent / "results" / standing.NOTE).unlink()
+    assert differing(config) is None
+
+
+def test_what_a_run_has_moved_is_told_beside_what_all_rest_on(config):
+    run, last = loaded(config), standing.noted(config.parent / "results")
+    (config.parent / "results/plain/rigs.json").write_text("{}")
+    (config.parent / "results/plain/tests/t-3/extracts/rigs.json").write_text("{}")
+    (config.parent / "results/plain/compounds/a/friction.json").write_text("{}")
+    part = standing.moved(run, last, standing.look(run))
+    assert (part.tests, part.compounds) == ({"t-3"}, {"a", "b"})
+
+
+@pytest.mark.parametrize(
+    ("path", "whose"),
+    [
+        ("channels/t-1.json", "test t-1"),
+        ("channels/t-1.json.fault.txt", ""),
+        ("channels/t-9.json", ""),
+        ("plain/tests/t-1", "test t-1"),
+        ("plain/tests/t-9/LEFT_OVER.txt", "test t-9"),
+        (".given/archive/tests", ""),
+        (".given/target/t-1", "test t-1"),
+        ("deltas/a--b/delta.json", ""),
+        ("plain/rigs/north.html", ""),
+    ],
+)
+def test_whose_a_result_is(path, whose):
+    assert owner(path.split("/"), {"t-1"}) == whose
