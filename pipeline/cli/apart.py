@@ -1,7 +1,8 @@
 """The files of a workspace by the test or compound that they belong to.
 
 A file in a test's folder of the archive, and results and notes that a run keeps of a test or compound, tell of that one alone.
-What is nobody's own (the config, the files that it names, the results of the whole archive, of rigs and of pairs) may concern all.
+What is nobody's own (the config, the files that it names, the results of pairs) may concern all. Results of the whole archive and of rigs are nobody's and no matter
+either: every plan looks at the stages that write them, and what others take of them is cut out for each.
 """
 
 from __future__ import annotations
@@ -16,6 +17,9 @@ from pipeline.workspace.run import Run
 
 Entry = tuple[str, tuple[Any, ...]]  # path, its state
 REST = ""
+PLANNED_ALWAYS = "always"
+OF_METHOD = ("rigs", ".made", ".beside", ".lost", ".again")  # folders of such stages and their notes below a method's
+TESTS = [".given", "archive", "tests"]  # what they alone are given
 KINDS = {"tests": "test", "compounds": "compound"}
 GIVEN = {
     "recordings": "test",
@@ -45,13 +49,16 @@ class Apart:
 
     def made(self, entries: Iterable[Entry]) -> Iterator[Entry]:
         for path, state in entries:
-            self._add(owner(path.removeprefix(self._results).split(os.sep), self._tests), path, state)
+            self._add(
+                owner(path.removeprefix(self._results).split(os.sep), self._tests, self._run.methods), path, state
+            )
             yield path, state
 
     def _add(self, whose: str, path: str, state: tuple[Any, ...]) -> None:
         if state and isinstance(state[0], str) and os.path.isdir(path):  # what is in it stands elsewhere
             self._linked = True
-        self._state(whose).update(repr((path, state)).encode("utf-8", "backslashreplace"))
+        if whose != PLANNED_ALWAYS:
+            self._state(whose).update(repr((path, state)).encode("utf-8", "backslashreplace"))
 
     def _state(self, whose: str) -> Any:
         return self._states.setdefault(whose, hashlib.sha256())
@@ -75,8 +82,12 @@ class Apart:
         return digests, None if self._linked else rest
 
 
-def owner(parts: list[str], tests: Collection[str]) -> str:
-    """Whose a file below the results is, by the parts of its path: `test <name>`, `compound <folder>`, or nobody's."""
+def owner(parts: list[str], tests: Collection[str], methods: Collection[str]) -> str:
+    """Whose a file below the results is, by the parts of its path: `test <name>`, `compound <folder>`, nobody's, or of a stage over the
+    whole archive, which every plan looks at.
+    """
+    if (parts[0] in methods and (len(parts) <= 2 or parts[1] in OF_METHOD)) or parts == TESTS:
+        return PLANNED_ALWAYS
     if parts[0] == "channels" and len(parts) == 2:
         test = parts[1].removesuffix(".parquet").removesuffix(".json")
         return f"test {test}" if test in tests else REST

@@ -68,6 +68,10 @@ class Progress:
         """One that failed may be tried again."""
         self.failed = [one for one in self.failed if one != job]
 
+    def done(self, stage: str) -> int:
+        """How many jobs of a stage are done."""
+        return sum(self.jobs[number].stage == stage for number in self.took)
+
     @property
     def planned(self) -> list[Job]:
         """All jobs, by stage in the order of the data's way."""

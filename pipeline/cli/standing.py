@@ -110,6 +110,7 @@ def _words_of_all(run: Run) -> list[str]:
         repr(run.found.skipped),
         repr(run.found.refused),
         repr(run.read_methods),
+        repr(run.compared),  # a sheet leads to comparisons with compounds of other tests
         software(),
         str(run.ingest_revision),
     ]

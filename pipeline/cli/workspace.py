@@ -70,7 +70,7 @@ def run(
         else:
             where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
             command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
-            parts = Parts(loaded, last, before) if nodes is None else Parts(loaded, None, None)
+            parts = Parts(loaded, None, None)
             code, heard = _driven(command, results, lock, told, parts, nodes=nodes, only=only, dry_run=dry_run)
             ended = None if dry_run else _ended(loaded, heard, code, only)
             ready = count(loaded) - len(told.jobs)
@@ -121,10 +121,15 @@ def _driven(
                     code, heard = drive(telling.THEN, parts.first)
                 else:
                     code, heard = drive(telling.FIRST, parts.first)
-                    if not heard.for_all:
+                    again = not heard.for_all
+                    while again:
+                        cuts = told.done("extracts")
                         told.plan_anew()
                         # where something failed, whatever does not wait for it is still done
                         code, heard = drive("", None, heard) if code else drive(telling.THEN, parts.then, heard)
+                        again = (
+                            not code and told.done("extracts") > cuts
+                        )  # something changed meanwhile: others may follow
         finally:
             progress.keep(results, told)
             upkeep.sweep(results)

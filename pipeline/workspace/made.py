@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -45,9 +45,10 @@ def made(run: Run, only: str | None = None) -> Iterator[Made]:
                 yield Made(stage.name, tuple(path.format(**names) for path in stage.files.values()))
 
 
-def missing(run: Run, only: str | None = None) -> list[str]:
-    """The files of `made` that are not there, below the results."""
-    return [file for job in made(run, only) for file in job.files if not os.path.exists(f"{run.results}/{file}")]
+def missing(run: Run, only: str | None = None, stages: Collection[str] = STAGES) -> list[str]:
+    """The files of `made` that are not there, below the results; `stages`: of these."""
+    wanted = (job for job in made(run, only) if job.stage in stages)
+    return [file for job in wanted for file in job.files if not os.path.exists(f"{run.results}/{file}")]
 
 
 def _subjects(run: Run, level: Level, only: str | None) -> list[dict[str, str]]:

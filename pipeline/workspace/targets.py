@@ -8,6 +8,9 @@ from pipeline.errors import InputError
 from pipeline.workspace.made import made, missing
 from pipeline.workspace.run import Run
 
+#: stages that `extracts` rests on
+BEFORE_CUT = frozenset(("channels", "stops", "wear", "repeatability", "drift", "rigs", "precision", "charts"))
+
 
 def targets(run: Run, only: str | None = None) -> list[str]:
     """Results that no other is made of, and whatever is missing of the others.
@@ -21,8 +24,9 @@ def targets(run: Run, only: str | None = None) -> list[str]:
 
 
 def cut_out(run: Run) -> list[str]:
-    """What the results of tests and compounds rest on of the whole archive."""
-    return [f"{run.prefix}{method}/extracts.json" for method in run.methods]
+    """What the results of tests and compounds rest on of the whole archive, and whatever is missing of the stages before."""
+    cut = [f"{run.prefix}{method}/extracts.json" for method in run.methods]
+    return [*cut, *(f"{run.prefix}{file}" for file in missing(run, stages=BEFORE_CUT))]
 
 
 def _last(run: Run, only: str | None) -> list[str]:

@@ -81,14 +81,15 @@ PARTS = {
     "a list of a test's files": (lambda p: (p / "results/.seen/t-3.json").unlink(), ("3", "b")),
     "a figure of a compound": (lambda p: (p / "results/plain/compounds/b/figures/wear.svg").unlink(), ("3", "b")),
     "a note of a compound's tests": (lambda p: (p / "results/.given/members/a").unlink(), ("12", "a")),
+    "results of the whole archive": (lambda p: (p / "results/plain/rigs.json").write_text("{}"), ("", "")),
+    "the index": (lambda p: (p / "results/plain/index.html").unlink(), ("", "")),
 }  # fmt: skip
 ALL = {
+    "settings as the last run had them": lambda p: _written(p / "results/plain/.settings/wear.json"),
     "the config": lambda p: (p / "config.yaml").write_text((p / "config.yaml").read_text() + "# more\n"),
     "the method": lambda p: (p / "plain.yaml").write_text("friction: {coverage: 95 %}\n"),
     "a folder that is no test": lambda p: (p / "archive" / "-x").mkdir(),
     "a file beside the tests": lambda p: (p / "archive" / "register.csv").write_text("x"),
-    "results of the whole archive": lambda p: (p / "results/plain/rigs.json").write_text("{}"),
-    "the index": lambda p: (p / "results/plain/index.html").unlink(),
     "a comparison": lambda p: (p / "results/plain/comparisons/a--b/comparison.json").unlink(),
     "what all pages share": lambda p: shutil.rmtree(p / "results/assets"),
     "the form of results": lambda p: (p / "results/.given/form/wear").unlink(),
@@ -114,6 +115,17 @@ def test_what_differs_is_told_with_its_compound_and_the_tests_of_that(config, wh
 @pytest.mark.parametrize("what", ALL)
 def test_whatever_may_concern_others_leads_to_a_plan_of_all(config, what):
     ALL[what](config.parent)
+    assert differing(config) is None
+
+
+def test_a_compound_that_a_sheet_leads_to_under_another_name_leads_to_a_plan_of_all(config):
+    config.write_text(config.read_text() + "compare_compounds: [[A, x y]]\n")
+    given_card(config.parent / "archive" / "t-3", "x y")
+    run = loaded(config)
+    standing.note(run, standing.look(run), [])
+    assert differing(config) == ("", "")
+    given_card(config.parent / "archive" / "t-2", "X Y")  # before it in the order of names: x-y is now another's folder
+    assert dict(loaded(config).slug_of) == {"A": "a", "X Y": "x-y", "x y": "x-y-2"}
     assert differing(config) is None
 
 
@@ -143,12 +155,17 @@ def test_what_a_run_has_moved_is_told_beside_what_all_rest_on(config):
         ("channels/t-1.json.fault.txt", ""),
         ("channels/t-9.json", ""),
         ("plain/tests/t-1", "test t-1"),
+        ("plain/tests", "always"),
         ("plain/tests/t-9/LEFT_OVER.txt", "test t-9"),
-        (".given/archive/tests", ""),
+        (".given/archive/tests", "always"),
+        (".given/archive/facts", ""),
+        ("plain/.made/rigs.json.json", "always"),
+        ("plain/.settings/wear.json", ""),
+        ("other/index.html", ""),
         (".given/target/t-1", "test t-1"),
         ("deltas/a--b/delta.json", ""),
-        ("plain/rigs/north.html", ""),
+        ("plain/rigs/north.html", "always"),
     ],
 )
 def test_whose_a_result_is(path, whose):
-    assert owner(path.split("/"), {"t-1"}) == whose
+    assert owner(path.split("/"), {"t-1"}, {"plain"}) == whose

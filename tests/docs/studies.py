@@ -249,11 +249,6 @@ STUDIES = {
             "four times the stops take at most {/at most ([\\d.]+) times \\(/} times the time",
         ),
         Study(
-            "standing_benchmark",
-            "What does a run over a thousand tests take where nothing or one test changed?",
-            "nothing to do: {/Found at 1,000 \\([^)]*\\): ([\\d.]+ s)/}; one test edited, until what differs is planned: {/what differs is planned .*\\| ([\\d.]+) \\|\\n/} s",
-        ),
-        Study(
             "speed_benchmark",
             "How far from the library underneath is the way from text to stops?",
             "{/polars' parse \\| .*?([\\d.]+) \\| at most 6/} times polars' own parse of the text",
