@@ -38,8 +38,9 @@ def channels_file(path: Path, columns: list[str]) -> Iterator[Append]:
             if held:
                 rows = pl.concat(frame for _, frame in held).select(columns).to_arrow()
                 numbers = np.repeat([number for number, _ in held], [frame.height for _, frame in held])
-                numbered = rows.add_column(0, "recording", pa.array(numbers, pa.int32(), from_pandas=False))
-                writer.write_table(numbered.cast(schema), row_group_size=GROUP_ROWS)
+                # A series, as Arrow loads pandas to make a column of numpy's array.
+                numbered = rows.add_column(0, "recording", [pl.Series(numbers, dtype=pl.Int32).to_arrow()])
+                writer.write_table(numbered, row_group_size=GROUP_ROWS)
                 held.clear()
                 waiting = 0
 
