@@ -4,8 +4,10 @@ import pytest
 
 from pipeline.errors import InputError
 from pipeline.provenance.figures import asked
-from pipeline.provenance.stops_behind import along, spans
+from pipeline.provenance.stops_behind import Scope, along, of_test, spans
+from pipeline.results import write_parquet
 from pipeline.results.sheet import PrintedNumber, PrintedSection, Sheet
+from tests.makers import stops_frame
 
 
 def number(label, value, key, file="compounds/m/friction.json", unit="degC"):
@@ -74,6 +76,15 @@ def test_what_stands_along_a_key_narrows_the_stops():
     for missing in ("/by_batch/1", "/window/low_c", "/blocks/0/mu/value/x", "count of findings"):
         with pytest.raises(KeyError):
             along(content, missing)
+
+
+def test_wear_between_two_readings_rests_on_the_stops_between_them(tmp_path):
+    """A reading after stop 2 and one after stop 4: stops 3 and 4 were run between, stop 2 was before."""
+    folder = tmp_path / "tests" / "a"
+    folder.mkdir(parents=True)
+    write_parquet(folder / "stops.parquet", stops_frame(6))
+    words, rows = of_test(tmp_path, "a", "tests/a/wear.json", Scope(between=(2, 4)))
+    assert words == "stops 3 to 4" and rows["stop"].to_list() == [3, 4]
 
 
 def test_stops_are_told_in_runs():

@@ -6,7 +6,8 @@ import pytest
 
 from pipeline import cli
 from pipeline.errors import InputError
-from pipeline.provenance.trace import lines, traced
+from pipeline.inputs import seen
+from pipeline.provenance.trace import _raw, lines, traced
 from pipeline.provenance.verify import verified
 from pipeline.report import sheet
 from tests.report import makers
@@ -81,6 +82,30 @@ def test_a_sheet_that_is_none_is_told(results, content):
     assert [one for one in verified(results).differences if one.kind == "numbers" and one.place.endswith("sheet.json")]
     with pytest.raises(InputError):
         traced(place, "window, lower end")
+
+
+def test_a_figure_that_moved_in_the_file_is_told(results):
+    folder = results / "first" / "compounds" / "marram-4"
+    content = json.loads((folder / "friction.json").read_text())
+    was = content["window"]["low_c"]
+    content["window"]["low_c"] = was * 1.001
+    (folder / "friction.json").write_text(json.dumps(content))
+    told = [one.what for one in verified(results).differences if one.kind == "numbers"]
+    assert told and all(f"{was:g} is printed" in one and "/window/low_c" in one for one in told)
+    differs = traced(folder / "sheet.json", "Friction: window, lower end").differences
+    assert [one for one in differs if one.startswith("compounds/marram-4/friction.json now holds")]
+
+
+def test_a_raw_file_is_told_as_it_is_now(tmp_path):
+    """As read, changed since, gone, and one that the record does not name."""
+    (tmp_path / "same.csv").write_text("a")
+    (tmp_path / "other.csv").write_text("b")
+    known = {name: seen.of_file(tmp_path / name) for name in ("same.csv", "other.csv")} | {"gone.csv": "0" * 32}
+    (tmp_path / "other.csv").write_text("c")
+    names = ("same.csv", "other.csv", "gone.csv", "new.csv")
+    states = [_raw(name, known, tmp_path).now for name in names]
+    assert states == ["as read", "changed since", "not there", "not recorded"]
+    assert _raw("same.csv", known, None).now == "not there"
 
 
 @pytest.mark.parametrize(("own", "said"), [(None, "the file holds no number"), (12.5, "no value is printed")])

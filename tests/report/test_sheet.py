@@ -256,6 +256,19 @@ def test_a_compound_whose_tests_are_all_unusable_still_has_a_sheet(tmp_path):
     )
 
 
+def test_mass_per_work_is_the_volume_times_the_density(content, made):
+    """The cards state 1.78 g/cm³, which is 1.78 mg for each mm³; disc and pads together are the sum of the parts."""
+    found = {one["label"]: one["value"] for section in content["sections"] for one in section["numbers"]}
+    masses = {label: value for label, value in found.items() if label.endswith(": mass per friction work")}
+    assert "disc: mass per friction work" in masses
+    for label, value in masses.items():
+        part = label.partition(":")[0]
+        volume = next(
+            found[name] for name in (f"{part}: volume per work", f"{part}: volume per friction work") if name in found
+        )
+        assert value == pytest.approx(1.78e-3 * volume)
+
+
 def test_sentences_of_results_are_worded_in_tables_too(tmp_path):
     """In a cell as in a paragraph: µ and J/mm², not the spelling of the files."""
     friction = contents.full_friction_json(compound="Marram 4")
