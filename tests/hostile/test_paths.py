@@ -8,7 +8,7 @@ import pytest
 
 import pipeline
 from pipeline.results import read_table, scan_table, write_parquet
-from pipeline.workspace.config import _matches
+from pipeline.workspace.config import matched
 
 # The folder read, and a neighbour that its name would match as a pattern.
 NEIGHBOURS = [("brake[1]", "brake1"), ("brake*", "brake 2"), ("brake?", "brake3"), ("[!a]", "b"), ("**", "x")]
@@ -37,7 +37,7 @@ def test_the_files_named_by_a_config_are_those_of_the_folder_named(tmp_path, fol
     place = tmp_path / folder if absolute else Path("..") / folder
     base = tmp_path / neighbour
     for pattern in ("*.yaml", "target.yaml"):
-        assert [p.resolve() for p in _matches(base, str(place / pattern))] == [tmp_path / folder / "target.yaml"]
+        assert [p.resolve() for p in matched(base, str(place / pattern))] == [tmp_path / folder / "target.yaml"]
 
 
 def test_one_helper_reads_tables():
