@@ -2,7 +2,8 @@
 
 - raw files: the record of each test's recordings has the digest of every file that was read (`files`);
 - inputs: a stamp has the digest of every file that its stage read, results of earlier stages among them;
-- results: what a stage wrote has its digest beside it (`.made`), so that an edited result is found whoever reads it;
+- results: what a stage wrote has its digest beside it (`.made`), a page's scripts and traces too, so that an edited result is
+  found whoever reads it;
 - settings and code: a stamp has both; they are held against the method as it is now and against this software;
 - numbers: each number of a sheet against the file and key that it names.
 
@@ -12,6 +13,7 @@ revision leaves no trace.
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -177,12 +179,17 @@ def _alike(a: Any, b: Any) -> bool:
 
 
 def _results(on: Ground, found: Verified) -> None:
-    """Every file against the digest that it had when its stage wrote it."""
+    """Every file against the digest that it had when its stage wrote it; what several pages share once for each digest."""
+    seen = set[tuple[str, str]]()
     for folder, records in made_in(on.results):
         if is_left_over(folder):
             continue
         for name, was in records.items():
-            path, own = folder / name, (folder / name).relative_to(on.results).as_posix()
+            path = Path(os.path.normpath(folder / name))
+            own = Path(os.path.relpath(path, on.results)).as_posix()
+            if (own, was) in seen:
+                continue
+            seen.add((own, was))
             if not path.is_file():
                 found.hold("results", own, "is gone")
             else:

@@ -1,23 +1,30 @@
 """What a stage wrote, by its digest: `.made/<first file>.json` beside the files, renewed whenever the stage runs.
 
-A result that is edited afterwards is found by it, a page or a print as well as a table (`stopsheet verify`).
+A result that is edited afterwards is found by it, a page or a print as well as a table (`stopsheet verify`). A page's scripts, the
+traces of its stops and the plotting library among them, stand in its record: what they hold is what a reader sees.
 """
 
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from pipeline.results import beside
 from pipeline.results.files import digest, write_json
 
 FOLDER = ".made"
+SCRIPT = ".js"
 
 
 def leave(outputs: list[Path]) -> None:
-    """Record the digests of a part's files; the first one's folder is where they stand or lie below."""
+    """Record the digests of a part's files, and of the scripts that they rest on, by their places from the first one's folder."""
     folder = outputs[0].parent
-    found = {path.relative_to(folder).as_posix(): digest(path) for path in outputs if path.is_file()}
+    scripts = [script for path in outputs for script in beside.listed(path) if script.suffix == SCRIPT]
+    found = {
+        Path(os.path.relpath(path, folder)).as_posix(): digest(path) for path in [*outputs, *scripts] if path.is_file()
+    }
     write_json(folder / FOLDER / f"{outputs[0].name}.json", found)
 
 

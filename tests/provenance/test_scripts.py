@@ -1,0 +1,56 @@
+"""What a page draws stands in scripts beside it: traces of stops, and the library that draws them. An edited one is found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from pipeline.cli.guard import guarded
+from pipeline.provenance.verify import Difference, verified
+from pipeline.report import render
+from tests.report import makers
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two tests' pages, made as a run makes them."""
+    root = tmp_path_factory.mktemp("scripts")
+    for test in ("m4-a", "m4-b"):
+        paths = makers.results_of_test(root, test)
+        guarded("test_page", test, [paths["into"] / "test.html"], lambda paths=paths: makers.page_of_test(paths))
+    return root / "results"
+
+
+def differing(results: Path) -> list[Difference]:
+    return [one for one in verified(results).differences if one.kind == "results"]
+
+
+def test_pages_as_they_were_made_have_none(results: Path) -> None:
+    traces = len(list(results.rglob("traces/*.js")))
+    assert traces > 4 and differing(results) == []
+    assert verified(results).compared["results"] == 2 + traces + 1  # the library once, though both pages name it
+
+
+def edited(path: Path) -> None:
+    path.write_bytes(path.read_bytes().replace(b"0", b"1"))
+
+
+@pytest.mark.parametrize(
+    ("name", "act", "what"),
+    [
+        ("first/tests/m4-a/traces/02.js", edited, "was changed after its stage wrote it"),
+        ("first/tests/m4-b/traces/01.js", Path.unlink, "is gone"),
+        ("assets/LIBRARY", edited, "was changed after its stage wrote it"),
+    ],
+)
+def test_a_script_that_is_another_is_found(results: Path, name: str, act: Callable[[Path], object], what: str) -> None:
+    path = results / name.replace("LIBRARY", render.plotly_file(results).name)
+    before = path.read_bytes()
+    try:
+        act(path)
+        assert [(one.place, one.what) for one in differing(results)] == [(path.relative_to(results).as_posix(), what)]
+    finally:
+        path.write_bytes(before)
+    assert differing(results) == []
