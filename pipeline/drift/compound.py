@@ -28,16 +28,21 @@ def glaze_limit(drifts: Mapping[str, OfStops], film: Film | None = None) -> Glaz
         return _none(drifts)
     grew = list(grown.values())
     gentle, cold = max(g.power for g in grew), max(g.temperature for g in grew)
-    rate = float(np.median([0.03 / n for n in (g.until.value for g in grew) if n]) or 0.0)
-    harmless = _harmless(film_of(drifts) if film is None else film, rate, cold, gentle)
+    rates = [0.03 / n for n in (g.until.value for g in grew) if n]  # none where no test says how fast it fell
+    known = film_of(drifts) if film is None else film
+    harmless = _harmless(known, float(np.median(rates)), cold, gentle) if rates else []
     above = min((h.power_density_w_mm2.low or 0.0 for h in harmless), default=None)
     stretches = sum(h.stretches for h in harmless)
     power = gentle if above is None else float(np.sqrt(gentle * above))
     stops = _stops(grew)
     tests = sorted(grown)
-    ends = (
-        f"glazed at {gentle:.2g} W/mm2 of pad and {cold:.0f} °C, 3 % of mu lost in {_said(stops)} stops; where it ends is not known: "
+    why = (
         "no harder use as cold was harmless for as long"
+        if rates
+        else "no test says how fast it grew, so that none of harder use can be called harmless for as long"
+    )
+    ends = (
+        f"glazed at {gentle:.2g} W/mm2 of pad and {cold:.0f} °C, {_lost_in(stops)}; where it ends is not known: {why}"
         if above is None
         else f"friction falls when power density stays under {power:.2g} W/mm2 of pad ({gentle:.2g} to {above:.2g}) for more than "
         f"{_said(stops)} stops starting below {cold:.0f} °C"
@@ -51,7 +56,7 @@ def glaze_limit(drifts: Mapping[str, OfStops], film: Film | None = None) -> Glaz
         power_density_w_mm2=power,
         power_density_low_w_mm2=gentle,
         power_density_high_w_mm2=above,
-        power_density_high_why=None if above else "no harder cold use of this length was tried and harmless",
+        power_density_high_why=None if above else why,
         temperature_c=cold,
         stops=stops,
         tests=tests,
@@ -101,9 +106,13 @@ def _stops(grown: list[_Grown]) -> GlazeStops:
     )
 
 
-def _said(stops: GlazeStops) -> str:
+def _lost_in(stops: GlazeStops) -> str:
     if stops.value is None:
-        return "some"
+        return "in how many stops 3 % of mu is lost is not known"
+    return f"3 % of mu lost in {_said(stops)} stops"
+
+
+def _said(stops: GlazeStops) -> str:
     ends = [f"{end:.0f}" if end is not None else "unknown" for end in (stops.low, stops.high)]
     return f"{stops.value:.0f} ({ends[0]} to {ends[1]})"
 

@@ -119,6 +119,22 @@ def test_evidence_of_tests_that_glazed_and_did_not(drifts):
     assert lost < shown["glazed"].loss_per_stop.value < 3.5 * lost
 
 
+def test_a_limit_without_a_rate_of_any_test_is_told_without_what_was_harmless(drifts):
+    """Which stops took 3 % of mu may be unknown in every test that glazed."""
+    found = {}
+    for name, drift in drifts.items():
+        exposure = drift.exposure
+        if exposure and exposure.grew:
+            unknown = exposure.grew.stops_to_3_percent.model_copy(update={"value": None, "why": "not known"})
+            grew = exposure.grew.model_copy(update={"stops_to_3_percent": unknown})
+            drift = drift.model_copy(update={"exposure": exposure.model_copy(update={"grew": grew})})
+        found[name] = drift
+    limit = glaze_limit(found)
+    assert limit.stops is not None and limit.stops.value is None
+    assert limit.power_density_high_w_mm2 is None and "how fast it grew" in (limit.power_density_high_why or "")
+    assert "in how many stops 3 % of mu is lost is not known" in limit.text and "nan" not in limit.text
+
+
 def test_growth_is_known_as_well_whatever_the_confidence_of_the_drifts_intervals():
     """The same test judged at two confidences: its intervals are wider or narrower, what is known of its film is not."""
     own = {c: judged(seed=1, glaze_loss=0.12, settings=Drift(confidence=c)) for c in (0.8, 0.95)}
