@@ -70,7 +70,7 @@ def run(
         else:
             where = nodes.options if nodes else ["--workflow-profile", "none", "--cores", str(cores)]
             command = [*_snakemake(config, results), *where, *(["--dry-run"] if dry_run else [])]
-            parts = Parts(loaded, None, None)
+            parts = Parts(loaded, last, before) if nodes is None else Parts(loaded, None, None)
             code, heard = _driven(command, results, lock, told, parts, nodes=nodes, only=only, dry_run=dry_run)
             ended = None if dry_run else _ended(loaded, heard, code, only)
             ready = count(loaded) - len(told.jobs)
