@@ -69,7 +69,7 @@ def _told(config, done):
     assert (test["test"], test["state"], test["stops"]["ok"] + test["stops"]["suspect"]) == ("t-1", "of use", 11)
     ran = {one["stage"] for one in found["ran"]}
     assert {"sheet", "index"} <= ran and "channels" not in ran
-    assert found["up_to_date"] + len(found["ran"]) == 16
+    assert found["up_to_date"] + len(found["ran"]) == 17
     log = (config.parent / "results" / "run.log").read_text()
     assert found["log"] == str(config.parent.resolve() / "results" / "run.log") and "jobid" in log and "\x1e" not in log
 
