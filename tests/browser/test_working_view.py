@@ -1,4 +1,7 @@
-"""The test page as one working view: selection, drawer, address, table and keyboard, in a browser, of 1,000 stops."""
+"""The test page as one working view: selection, drawer, address, table and keyboard, in a browser.
+
+Of 250 stops by default; all of it with 1,000 stops is heavy.
+"""
 
 from __future__ import annotations
 
@@ -35,9 +38,14 @@ def long_test(root: Path, count: int = STOPS) -> Path:
     return makers.page_of_test(paths)
 
 
+@pytest.fixture(scope="module", params=[pytest.param(STOPS, marks=pytest.mark.heavy), 250])
+def count(request: pytest.FixtureRequest) -> int:
+    return int(request.param)
+
+
 @pytest.fixture(scope="module")
-def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return long_test(tmp_path_factory.mktemp("long"))
+def page(tmp_path_factory: pytest.TempPathFactory, count: int) -> Path:
+    return long_test(tmp_path_factory.mktemp("long"), count)
 
 
 @pytest.fixture
@@ -75,8 +83,9 @@ def rows_shown(browser: Any) -> list[int]:
     )
 
 
-def stops() -> pl.DataFrame:
-    return stops_of(STOPS, 1, frozenset())
+@pytest.fixture
+def stops(count: int) -> pl.DataFrame:
+    return stops_of(count, 1, frozenset())
 
 
 def test_the_page_is_small_and_its_first_screen_answers(browser, page):
@@ -106,8 +115,8 @@ def test_the_address_opens_a_stop_and_follows_the_chosen_one(browser, page):
     assert browser.execute_script("return scrollY") == 0
     browser.find_element(By.CSS_SELECTOR, "[data-part=next]").click()
     assert chosen(browser) == "Stop 79" and browser.current_url.endswith("#stop-79")
-    browser.execute_script("location.hash = '#stop-990'")
-    until(browser, "document.getElementById('stop-traces').dataset.shown === '990'")
+    browser.execute_script("location.hash = '#stop-240'")
+    until(browser, "document.getElementById('stop-traces').dataset.shown === '240'")
     assert complaints(browser) == []
 
 
@@ -134,9 +143,9 @@ def test_keys_move_open_and_close(view):
     assert view.execute_script("return document.querySelectorAll('#stop-table tbody tr[tabindex=\"0\"]').length") == 1
 
 
-def test_the_chosen_stop_is_ringed_in_every_plot(view):
+def test_the_chosen_stop_is_ringed_in_every_plot(view, stops):
     until_script(view, "all figures drawn", DRAWN)
-    whole = stops().filter(pl.all_horizontal(pl.col("mu", "temperature_initial_c", "pressure_bar").is_not_null()))
+    whole = stops.filter(pl.all_horizontal(pl.col("mu", "temperature_initial_c", "pressure_bar").is_not_null()))
     stop = whole["stop"][40]
     view.execute_script("document.querySelector(`[data-row='${arguments[0]}']`).click()", stop)
     for name, column in zip(LINKED, ("temperature_initial_c", None, "energy_density_j_mm2", "pressure_bar", "speed_start_rpm"), strict=True):  # fmt: skip
@@ -159,8 +168,8 @@ return [rings.map((n) => Number(n.dataset.x)), rings.map((n) => Number(n.dataset
 """
 
 
-def test_one_selection_holds_plots_and_table_together(view):
-    table = stops()
+def test_one_selection_holds_plots_and_table_together(view, stops):
+    table = stops
     view.find_element(By.CSS_SELECTOR, "[data-purpose=fade]").click()
     fade = table.filter(pl.col("purpose") == "fade")["stop"].to_list()
     assert rows_shown(view) == fade
@@ -180,14 +189,14 @@ def test_one_selection_holds_plots_and_table_together(view):
     view.find_element(By.CSS_SELECTOR, "[data-part=previous]").click()
     assert chosen(view) == f"Stop {fade[-2]}"
     view.find_element(By.ID, "clear-selection").click()
-    assert len(rows_shown(view)) == STOPS
+    assert len(rows_shown(view)) == len(stops)
     view.execute_script(
         "const s = document.querySelector('select[name=findings]'); s.value = 'spike'; s.dispatchEvent(new Event('change'))"
     )
     assert rows_shown(view) == table.filter(pl.col("findings").list.contains("spike"))["stop"].to_list()
 
 
-def test_a_box_selects_in_every_plot(view):
+def test_a_box_selects_in_every_plot(view, stops):
     plot = view.find_element(By.ID, "plot-friction_temperature")
     view.execute_script("arguments[0].scrollIntoView({block: 'center'})", plot)
     drag = plot.find_element(By.CSS_SELECTOR, ".nsewdrag")
@@ -196,20 +205,20 @@ def test_a_box_selects_in_every_plot(view):
     moves.move_by_offset(width // 4, height // 2).move_by_offset(width // 6, height // 2 - 8).release().perform()
     quiet(view)  # what the box holds is told while it is drawn, too
     count = until(view, "(/^(\\d+) of/.exec(document.getElementById('selected-count').textContent) || [])[1]")
-    assert 0 < int(count) < STOPS
+    assert 0 < int(count) < len(stops)
     shown = rows_shown(view)
     assert len(shown) == int(count)
     x = view.execute_script("return document.getElementById('plot-friction_temperature').layout.selections[0]")
-    inside = stops().filter(
+    inside = stops.filter(
         pl.col("temperature_initial_c").is_between(min(x["x0"], x["x1"]), max(x["x0"], x["x1"]))
         & pl.col("mu").is_between(min(x["y0"], x["y1"]), max(x["y0"], x["y1"]))
     )
     assert set(shown) == set(inside["stop"])
 
 
-def test_the_table_sorts_both_ways_with_gaps_last(view):
+def test_the_table_sorts_both_ways_with_gaps_last(view, stops):
     head = view.find_element(By.CSS_SELECTOR, "th[data-sort=mu] button")
-    given = stops().with_columns(pl.col("mu").round_sig_figs(5))
+    given = stops.with_columns(pl.col("mu").round_sig_figs(5))
     table = given.sort("mu", "stop", nulls_last=True)
     view.execute_script("arguments[0].scrollIntoView({block: 'center'})", head)
     head.click()
