@@ -19,6 +19,8 @@ from pipeline.heat.plate import Plate
 STEPS, NODES, GRADING = 40, 12, 1.45
 TABLE_K = 2.0
 ATTEMPTS, CLOSE = 12, 5e-4
+#: ln mu beyond which no couple rubs: a law drawn or fitted far from its stops may run away, and a braking must end all the same
+NO_FRICTION = (float(np.log(1e-3)), float(np.log(10.0)))
 SLOWEST = 0.03  # of the start speed: from there a stop to rest goes on with its last torque
 
 
@@ -57,13 +59,13 @@ class Laws:
         return len(self.share)
 
     def ln_mu(self, draw: np.ndarray, kelvin: Array, pressure: Array, speed: Array) -> Array:
-        """ln mu of draws (row numbers) at face temperature in K, Pa and rad/s; held at the axis' ends."""
+        """ln mu of draws (row numbers) at face temperature in K, Pa and rad/s; held at the axis' ends, and within NO_FRICTION."""
         u = np.clip((kelvin - self.kelvin[0]) / TABLE_K, 0.0, self.kelvin.size - 1.000001)
         i = u.astype(int)
         part = u - i
         found = [table[draw, i] * (1 - part) + table[draw, i + 1] * part for table in (self.s, self.p, self.w)]
         ln_p, ln_w = np.log(pressure / self.axis.pressure), np.log(speed / self.axis.speed)
-        return found[0] + found[1] * ln_p + found[2] * ln_w
+        return np.asarray(np.clip(found[0] + found[1] * ln_p + found[2] * ln_w, *NO_FRICTION))
 
 
 def laws(axis: Axis, fixed: Array, conductivity: Array, share: Array, convection: Array) -> Laws:

@@ -43,6 +43,14 @@ def test_pressure_that_builds_up_evenly_costs_half_its_time() -> None:
     assert one(even_law(0.4), slow).time[0] - one(even_law(0.4)).time[0] == pytest.approx(0.15, abs=0.003)
 
 
+@pytest.mark.parametrize("mu", [1e-300, 1e300])
+def test_a_law_that_runs_away_ends_its_braking_with_numbers(mu: float) -> None:
+    """As one may that is fitted without the cell it is asked for: it is wrong there, and is told as that."""
+    run = one(even_law(mu), brake=Brake(PLATE, BRAKE.push, BRAKE.threshold, BRAKE.radius, build_up=0.3))
+    assert np.isfinite([run.time[0], run.face[0], run.mu[0], run.torque[0]]).all()
+    assert not 2e-3 < run.mu[0] < 5
+
+
 def test_a_stop_to_rest_ends_at_rest() -> None:
     run, torque = one(even_law(0.4), last=0.0), 2 * 0.4 * BRAKE.push * (30e5 - 0.4e5) * BRAKE.radius
     assert run.time[0] == pytest.approx(22.0 * 150.0 / torque)
