@@ -70,7 +70,8 @@ class Teller(logging.Handler):
     def emit(self, record):
         try:
             for event in self.events(record, str(getattr(record, "event", None)).rpartition(".")[2].lower()):
-                os.write(2, f"{telling.line(event)}\n".encode())
+                if isinstance(event.number, int):  # and no name, as a cluster's job of several stages has
+                    os.write(2, f"{telling.line(event)}\n".encode())
         except Exception:  # an engine that words it differently: the run goes on untold
             self.handleError(record)
 

@@ -74,12 +74,14 @@ def line(event: Event) -> str:
 
 
 def heard(text: str) -> Event | None:
-    """The event in a line; None where the line is none."""
+    """The event in a line; None where the line is none, or of no stage: a cluster's job of several has a name for a number."""
     if not text.startswith(MARK):
         return None
     try:
         content = json.loads(text.removeprefix(MARK))
         told = content.pop("job")
+        if not isinstance(content["number"], int):
+            return None
         return Event(**content, job=Job(**{**told, "why": tuple(told["why"])}) if told else None)
     except (ValueError, TypeError, KeyError):
         return None

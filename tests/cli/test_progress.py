@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.cli import engine, progress, screen
 from pipeline.cli.progress import Progress, duration
-from pipeline.workspace.telling import Event, Job, line
+from pipeline.workspace.telling import Event, Job, heard, line
 
 
 class Clock:
@@ -153,3 +153,10 @@ def test_a_log_that_cannot_be_written_ends_no_run(tmp_path):
     with (tmp_path / "lock").open("a") as lock:
         code, heard = engine.drive([sys.executable, "-c", "print('x')"], tmp_path, lock)
     assert code == 0 and heard.log is None and list(heard.last)[:1] == ["x"]
+
+
+def test_news_of_a_clusters_job_of_several_stages_is_no_news_of_a_stage():
+    """The engine gives it a name where a stage has a number."""
+    named = line(Event("done", "5f0c-stages"))  # type: ignore[arg-type]
+    assert heard(named) is None
+    assert heard(line(Event("done", 5))) == Event("done", 5)
