@@ -58,7 +58,9 @@ PARTS = {
         "run(folder=folder, channels=channels, record=record, settings=settings_of(Method(), 'stops'), into=into)",
     ),
     "reading": (
-        "import polars as pl, pyarrow.parquet as pq\nfrom pipeline.conditioning.channels_file import frames",
+        "import polars as pl, pyarrow.parquet as pq\n"
+        "try: from pipeline.conditioning.channels_file import frames\n"
+        "except ImportError: from pipeline.conditioning.stretches import frames  # where earlier checkouts have it",
         "with pq.ParquetFile(channels, memory_map=False) as file:\n    for part in frames(file): part.sum()",
     ),
     "pandas": (
