@@ -283,7 +283,7 @@ rule charts:
 rule extracts:
     """Rigs, charts and precision -> what each test and compound takes of them, written where it changes."""
     input: rigs=rules.rigs.output, charts=rules.charts.output, precision=rules.precision.output, **usual("extracts")
-    params: slugs=str(RUN.slug_of), **own("extracts")
+    params: slugs=lambda w: str(RUN.slug_of), **own("extracts")
     output: **files("extracts")
     shell: command("extracts")
 
