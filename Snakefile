@@ -44,7 +44,7 @@ if workflow.remote_exec:  # a job on a node of a cluster: the run that sent it h
     RUN = RUN.as_seen()
 
 if telling.part() is not None and workflow.is_main_process:  # all else is known to be up to date
-    RUN = RUN.of_part(part_in(telling.part()))
+    RUN = RUN.of_part(part_in(telling.part(), RUN.found))
 
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())

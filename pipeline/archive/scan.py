@@ -6,6 +6,7 @@ Light on purpose: the Snakefile calls it at every start, for a thousand tests. T
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import unicodedata
@@ -41,6 +42,12 @@ class Scan:
     @property
     def compounds(self) -> list[str]:
         return sorted({c for c in self.tests.values() if c is not None})
+
+    @property
+    def digest(self) -> str:
+        """Of all of it, the same in every process: a set has another order in each."""
+        words = repr((self.tests, self.wear, self.on_rigs, self.skipped, self.refused, sorted(self.summary_only)))
+        return hashlib.sha256(words.encode("utf-8", "backslashreplace")).hexdigest()[:32]
 
     @property
     def rig_pages(self) -> dict[str, str]:

@@ -42,23 +42,28 @@ class Apart:
         self._linked = False
 
     def given(self, entries: Iterable[Entry]) -> Iterator[Entry]:
+        """Those of the archive."""
         for path, state in entries:
-            folder = path.removeprefix(self._archive).split(os.sep)[0] if path.startswith(self._archive) else ""
-            self._add(f"test {folder}" if folder in self._tests else REST, path, state)
-            yield path, state
+            folder = path.removeprefix(self._archive).split(os.sep)[0]
+            yield self._added(f"test {folder}" if folder in self._tests else REST, path, state)
+
+    def named(self, entries: Iterable[Entry]) -> Iterator[Entry]:
+        """Files that the config names: whoever rests on one in a test's folder, be it a target or a rig's file, is another's too."""
+        for path, state in entries:
+            yield self._added(REST, path, state)
 
     def made(self, entries: Iterable[Entry]) -> Iterator[Entry]:
+        """Those of the results."""
         for path, state in entries:
-            self._add(
-                owner(path.removeprefix(self._results).split(os.sep), self._tests, self._run.methods), path, state
-            )
-            yield path, state
+            parts = path.removeprefix(self._results).split(os.sep)
+            yield self._added(owner(parts, self._tests, self._run.methods), path, state)
 
-    def _add(self, whose: str, path: str, state: tuple[Any, ...]) -> None:
+    def _added(self, whose: str, path: str, state: tuple[Any, ...]) -> Entry:
         if state and isinstance(state[0], str) and os.path.isdir(path):  # what is in it stands elsewhere
             self._linked = True
         if whose != PLANNED_ALWAYS:
             self._state(whose).update(repr((path, state)).encode("utf-8", "backslashreplace"))
+        return path, state
 
     def _state(self, whose: str) -> Any:
         return self._states.setdefault(whose, hashlib.sha256())

@@ -80,7 +80,8 @@ def look(run: Run) -> Look | None:
     at = time.time_ns()
     try:
         apart = Apart(run)
-        given, latest = _digest(apart.given(itertools.chain(_tree(run.archive), map(_file, _named(run)))), _words(run))
+        entries = itertools.chain(apart.given(_tree(run.archive)), apart.named(map(_file, _named(run))))
+        given, latest = _digest(entries, _words(run))
         results, _ = _digest(apart.made(_tree(Path(run.results), besides=OWN)), [])
         return Look(given, results, latest, at, *apart.digests(_words_of_all(run)))
     except OSError:
@@ -100,7 +101,7 @@ def _named(run: Run) -> list[str]:
 
 def _words(run: Run) -> list[str]:
     """What a plan follows from beside the files: which of them are taken for what, and by which code."""
-    return [repr(run.found), *_words_of_all(run)]
+    return [run.found.digest, *_words_of_all(run)]
 
 
 def _words_of_all(run: Run) -> list[str]:

@@ -110,7 +110,7 @@ def _driven(
                 def drive(cut: str, part: Part | None, before: engine.Heard | None = None) -> tuple[int, engine.Heard]:
                     return engine.drive(
                         command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
-                        told={telling.ONLY: only or "", telling.CUT: cut, telling.PART: _handed(part, results),
+                        told={telling.ONLY: only or "", telling.CUT: cut, telling.PART: _handed(part, parts.run),
                               **(nodes.environment if nodes else {})},
                         elsewhere=nodes.said if nodes else None, before=before,
                     )  # fmt: skip
@@ -126,7 +126,7 @@ def _driven(
                         cuts = told.done("extracts")
                         told.plan_anew()
                         # where something failed, whatever does not wait for it is still done
-                        code, heard = drive("", None, heard) if code else drive(telling.THEN, parts.then, heard)
+                        code, heard = drive("" if code else telling.THEN, parts.then, heard)
                         again = (
                             not code and told.done("extracts") > cuts
                         )  # something changed meanwhile: others may follow
@@ -158,19 +158,21 @@ class Parts:
 
     @property
     def then(self) -> Part | None:
-        """With the tests and compounds that the first part of the run has moved."""
-        if self.first is None:
+        """With the tests and compounds that the first part of the run has moved; all where somebody edits the archive meanwhile."""
+        now = standing.look(self.run)
+        if self.first is None or self.before is None or now is None or now.given != self.before.given:
             return None
-        moved = standing.moved(self.run, self.last, standing.look(self.run))
+        moved = standing.moved(self.run, self.last, now)
         return None if moved is None else self.first | moved
 
 
-def _handed(part: Part | None, results: Path) -> str:
+def _handed(part: Part | None, run: Run) -> str:
     """The file that hands the part to the engine; empty for the whole archive."""
     if part is None:
         return ""
-    part.write(results / telling.PLANNED)
-    return str(results / telling.PLANNED)
+    place = Path(run.results) / telling.PLANNED
+    part.write(place, run.found)
+    return str(place)
 
 
 def _standing(loaded: Run, last: standing.Standing, only: str | None, told: Progress) -> RunEnd:

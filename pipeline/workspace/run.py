@@ -45,8 +45,8 @@ class Run:
     seen_before: bool = False
     part: Part | None = None
 
-    def of_part(self, part: Part) -> Run:
-        """The same where nothing is to be planned but a part of the archive: all else is known to be up to date."""
+    def of_part(self, part: Part | None) -> Run:
+        """The same where nothing is to be planned but a part of the archive (None: all): all else is known to be up to date."""
         return replace(self, part=part)
 
     @property

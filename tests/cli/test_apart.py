@@ -1,11 +1,19 @@
 """Which tests and compounds differ since a run that left nothing to do, and what else leads to a plan of all."""
 
+import os
 import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
-from pipeline.cli import standing
+from pipeline.archive.scan import Scan
+from pipeline.cli import engine, standing, workspace
 from pipeline.cli.apart import owner
+from pipeline.cli.workspace import Parts
+from pipeline.workspace import telling
+from pipeline.workspace.planned import Part, part_in
 from pipeline.workspace.run import load_run
 from tests.recordings.makers import card, text_test, write_card
 
@@ -40,7 +48,8 @@ def config(tmp_path, monkeypatch):
         given_card(tmp_path / "archive" / name, compound)
     (tmp_path / "plain.yaml").write_text("")
     config = tmp_path / "config.yaml"
-    config.write_text("archive: archive\nresults: results\nmethods: [plain.yaml]\n")
+    config.write_text("archive: archive\nresults: results\nmethods: [plain.yaml]\ntargets: archive/*/of_a.yaml\n")
+    (tmp_path / "archive" / "t-3" / "of_a.yaml").write_text("compound: A\nmu: [0.3, 0.6]\n")
     for name in FILES:
         (tmp_path / "results" / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / "results" / name).write_text("as it was")
@@ -96,6 +105,7 @@ ALL = {
     "a record of a fault in channels": lambda p: (p / "results/channels/t-1.json.fault.json").write_text("{}"),
     "a stage of channels to be tried again": lambda p: _written(p / "results/channels/.again/t-1.channels"),
     "a test taken out": lambda p: shutil.move(p / "archive" / "t-3", p / "out"),
+    "a target that the config names in a test's folder": lambda p: (p / "archive/t-3/of_a.yaml").write_text("compound: A\nmu: [0.3, 0.5]\n"),
     "a link to a folder, whose files stand elsewhere": lambda p: (p / "archive" / "t-1" / "more").symlink_to("../t-3/recordings"),
 }  # fmt: skip
 
@@ -146,6 +156,53 @@ def test_what_a_run_has_moved_is_told_beside_what_all_rest_on(config):
     (config.parent / "results/plain/compounds/a/friction.json").write_text("{}")
     part = standing.moved(run, last, standing.look(run))
     assert (part.tests, part.compounds) == ({"t-3"}, {"a", "b"})
+
+
+def test_what_is_edited_while_a_run_works_leads_to_a_plan_of_all(config):
+    """Of the first part of the run nothing is known of it: the stages of its siblings would stand."""
+    (config.parent / "results/plain/tests/t-3/stops.parquet").unlink()
+    run, last = loaded(config), standing.noted(config.parent / "results")
+    parts = Parts(run, last, standing.look(run))
+    assert parts.first == parts.then == Part(frozenset({"t-3"}), frozenset({"b"}))
+    (config.parent / "archive" / "t-1" / "recordings" / "0002.csv").write_text("x")
+    assert parts.then is None
+
+
+def test_a_part_of_an_archive_that_is_another_by_now_is_none(config):
+    """The engine takes what is there for up to date where an input has no rule, and would say nothing."""
+    before, place = loaded(config).found, config.parent / "part.json"
+    part = Part(frozenset({"t-3"}), frozenset({"b"}))
+    part.write(place, before)
+    assert part_in(place, loaded(config).found) == part
+    added(config.parent)
+    assert part_in(place, loaded(config).found) is None
+
+
+def test_where_something_failed_the_rest_is_planned_for_what_differs(config, monkeypatch):
+    (config.parent / "results/plain/extracts.json").write_text("{}")
+    (config.parent / "archive" / "t-1" / "recordings" / "0002.csv").write_text("x")
+    called = []
+
+    def drive(*_, told, before, **__):
+        part = Path(told[telling.PART])
+        called.append((told[telling.CUT], part_in(part, loaded(config).found) if part.is_file() else None))
+        return 1, before or engine.Heard(said=["stopsheet: t-1: stage stops was killed"])
+
+    monkeypatch.setattr(engine, "drive", drive)
+    assert workspace.run(config=config, cores=1) == 1
+    part = Part(frozenset({"t-1", "t-2"}), frozenset({"a"}))
+    assert called == [(telling.FIRST, part), ("", part)]
+
+
+def test_an_archive_is_the_same_in_every_process():
+    """Of which several tests are kept tables: their order in a set is another in each."""
+    words = "from pipeline.archive.scan import Scan; print(Scan({}, summary_only=frozenset('abcdefgh')).digest)"
+    seeds = ("1", "2", "3")
+    said = {
+        subprocess.run([sys.executable, "-c", words], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True).stdout
+        for seed in seeds
+    }  # fmt: skip
+    assert len(said) == 1 and Scan({}).digest.encode() not in said
 
 
 @pytest.mark.parametrize(
