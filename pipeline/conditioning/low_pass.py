@@ -14,8 +14,8 @@ from pipeline.conditioning.time_base import median_step, steps_to_hold, unbroken
 
 HIGHEST_SHARE = 0.45  # of the sampling rate: nearer to Nyquist the filter has nothing left to do
 SHORTEST = 4  # samples: below, a stretch is left as it is
-PERIODS = 6.0  # of the cut-off that the ends are continued by: the response has died away there
-SHORT_SHARE = 0.2  # of the sampling rate: up to here it has to 1e-11, and what is continued further makes no difference
+PERIODS = 6.0  # of the cut-off that the ends are continued by, at least
+FORGOTTEN = 1e-11  # share of a sample that the filter still holds where the continued ends stop
 
 
 def design_frequency(cutoff: float, order: int, *, rate: float | None = None) -> float:
@@ -48,19 +48,29 @@ def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> n
     size = values.shape[-1]
     if size < SHORTEST or not np.isfinite(rate) or cutoff >= HIGHEST_SHARE * rate:
         return values.copy()
-    padding = steps_to_hold(PERIODS / cutoff, 1 / rate)
-    wide = _continued(values, padding, fast=cutoff <= SHORT_SHARE * rate)
+    padding = max(steps_to_hold(PERIODS / cutoff, 1 / rate), memory(cutoff / rate, order))
+    wide = _continued(values, padding)
     amplitude = pair_amplitude(np.fft.rfftfreq(wide.shape[-1], 1.0 / rate), cutoff, order, rate)
     return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.shape[-1])[..., padding : padding + size]
 
 
-def _continued(values: np.ndarray, padding: int, *, fast: bool) -> np.ndarray:
-    """The values (..., n) point-reflected at both ends by `padding` samples.
+def memory(share: float, order: int) -> int:
+    """Samples until what is left of one is FORGOTTEN; share: the cut-off over the rate.
 
-    fast: at the end by some more, up to a length that is transformed fast (that of a prime takes twenty times as long).
+    By the pole of the digital filter that is nearest to the unit circle: near half the rate, and for a high order, that is long.
+    """
+    angle = np.pi * (2 * np.arange(order) + 1) / (2 * order)
+    analogue = 1j * np.exp(1j * angle) * np.tan(np.pi * design_frequency(share, order, rate=1.0))
+    slowest = float(np.abs((1 + analogue) / (1 - analogue)).max())
+    return int(np.ceil(np.log(FORGOTTEN) / np.log(max(slowest, FORGOTTEN))))
+
+
+def _continued(values: np.ndarray, padding: int) -> np.ndarray:
+    """The values (..., n) point-reflected at both ends by `padding` samples, at the end by some more, up to a length that is
+    transformed fast (that of a prime takes twenty times as long).
     """
     size = values.shape[-1] + 2 * padding
-    unit = 1 << max(size.bit_length() - 4, 0) if fast else 1  # sizes of 8 to 16 times a power of two
+    unit = 1 << max(size.bit_length() - 4, 0)  # sizes of 8 to 16 times a power of two
     behind = padding + -size % unit
     if behind >= values.shape[-1]:
         ends = [(0, 0)] * (values.ndim - 1) + [(padding, padding)]

@@ -21,7 +21,7 @@ def merged(test: str, method: str, raised: Iterable[Found], *, unusable: str | N
         if mark not in seen:
             seen.add(mark)
             found.append(item)
-    of_stops = {(item.code, item.file) for item in found if item.stop is not None}
+    of_stops = {(item.code, item.file) for item in found if item.stop is not None and item.file is not None}
     found = [item for item in found if item.stop is not None or (item.code, item.file) not in of_stops]
     if unusable and not any(item.severity == "unusable" for item in found):
         action = "correct what the message names and run again"

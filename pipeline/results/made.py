@@ -1,7 +1,8 @@
 """What a stage wrote, by its digest: `.made/<first file>.json` beside the files, renewed whenever the stage runs.
 
 A result that is edited afterwards is found by it, a page or a print as well as a table (`stopsheet verify`). A page's scripts, the
-traces of its stops and the plotting library among them, stand in its record: what they hold is what a reader sees.
+traces of its stops and the plotting library among them, stand in its record: what they hold is what a reader sees. So does what is cut
+out of the whole archive's files, which no rule declares and others read.
 """
 
 from __future__ import annotations
@@ -15,15 +16,15 @@ from pipeline.results import beside
 from pipeline.results.files import digest, write_json
 
 FOLDER = ".made"
-SCRIPT = ".js"
+HELD = (".js", ".json")  # endings of the files beside an output that stand in its record
 
 
 def leave(outputs: list[Path]) -> None:
-    """Record the digests of a part's files, and of the scripts that they rest on, by their places from the first one's folder."""
+    """Record the digests of a part's files, and of those beside them that are HELD, by their places from the first one's folder."""
     folder = outputs[0].parent
-    scripts = [script for path in outputs for script in beside.listed(path) if script.suffix == SCRIPT]
+    further = [path for output in outputs for path in beside.listed(output) if path.suffix in HELD]
     found = {
-        Path(os.path.relpath(path, folder)).as_posix(): digest(path) for path in [*outputs, *scripts] if path.is_file()
+        Path(os.path.relpath(path, folder)).as_posix(): digest(path) for path in [*outputs, *further] if path.is_file()
     }
     write_json(folder / FOLDER / f"{outputs[0].name}.json", found)
 

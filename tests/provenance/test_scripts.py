@@ -10,6 +10,7 @@ import pytest
 from pipeline.cli.guard import guarded
 from pipeline.provenance.verify import Difference, verified
 from pipeline.report import render
+from pipeline.results import beside, write_text
 from tests.report import makers
 
 
@@ -54,3 +55,19 @@ def test_a_script_that_is_another_is_found(results: Path, name: str, act: Callab
     finally:
         path.write_bytes(before)
     assert differing(results) == []
+
+
+def test_what_was_cut_out_for_a_test_and_is_another_is_found(tmp_path: Path) -> None:
+    """No rule declares these files, and the findings of a test rest on them."""
+    whole, cut = tmp_path / "results" / "m" / "extracts.json", tmp_path / "results" / "m" / "tests" / "t" / "rigs.json"
+
+    def written() -> None:
+        write_text(cut, "{}")
+        write_text(whole, "{}")
+        beside.leave(whole, [cut])
+
+    (tmp_path / "results" / "channels").mkdir(parents=True)
+    guarded("extracts", "m", [whole], written)
+    assert differing(tmp_path / "results") == []
+    cut.write_text('{"findings": []}')
+    assert [one.place for one in differing(tmp_path / "results")] == ["m/tests/t/rigs.json"]

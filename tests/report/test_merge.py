@@ -23,6 +23,11 @@ def test_the_same_finding_stands_once():
     assert len(merge.merged("t", "m", [RAW, RAW]).findings) == 1
 
 
+def test_what_holds_for_the_whole_test_stands_beside_what_strikes_a_stop():
+    whole = Found(code="spike", severity="suspect", message="spikes everywhere")
+    assert merge.merged("t", "m", [RAW, whole]).findings == [RAW, whole]
+
+
 def test_findings_of_all_stages_and_of_the_tests_own_rig_alone(tmp_path):
     record, rigs, into = tmp_path / "t.json", tmp_path / "rigs.json", tmp_path / "tests" / "t"
     write(record, Record(test="t", findings=[Found(code="recording_cut", severity="suspect", message="cut")]))
