@@ -73,7 +73,7 @@ def run(
             parts = Parts(loaded, last, before) if nodes is None else Parts(loaded, None, None)
             code, heard = _driven(command, results, lock, told, parts, nodes=nodes, only=only, dry_run=dry_run)
             ended = None if dry_run else _ended(loaded, heard, code, only)
-            ready = count(loaded) - len(told.jobs)
+            ready = _ready(loaded, told)
             if ended is not None and only is None and ended.code in (0, UNUSABLE) and not ended.failed:
                 standing.note(loaded, before, ended.methods)
     if dry_run and code == 0:
@@ -199,13 +199,18 @@ def _ended(loaded: Run, heard: engine.Heard, code: int, only: str | None) -> Run
         methods,
         told.ran,
         told.seconds,
-        None if only else count(loaded) - len(told.jobs),
+        None if only else _ready(loaded, told),
         failed,
         told.not_run,
         heard.log,
         exit_code(methods, faults) if code == 0 else OUR_FAULT,
         only,
     )
+
+
+def _ready(loaded: Run, told: Progress) -> int:
+    """Number of stages that were up to date; one that ran twice, as something changed meanwhile, is one, and may be of a test that is new."""
+    return max(count(loaded) - len({(job.stage, job.method, job.subject) for job in told.jobs.values()}), 0)
 
 
 def _methods(loaded: Run, only: str | None) -> list[MethodEnd]:

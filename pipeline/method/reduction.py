@@ -10,7 +10,7 @@ from pipeline.inputs.quantities import Duration, Pressure, Share
 from pipeline.inputs.scalars import Number, Truth
 from pipeline.method.base import Settings
 
-REVISION = 8
+REVISION = 9
 
 
 class Reduction(Settings):

@@ -257,8 +257,8 @@ def _mean(values: np.ndarray) -> float | None:
 
 
 def ripple_columns(c: Conditioned, window: tuple[float, float] | None) -> dict[str, Any]:
-    """Torque ripple at shaft orders 1 and 2 (% of mean torque) with standard uncertainties; null where the rate is
-    too low.
+    """Torque ripple at shaft orders 1 and 2 (% of mean torque) with standard uncertainties; null where the
+    samples do not tell it.
     """
     result: dict[str, Any] = {
         "ripple_1_pct": None,

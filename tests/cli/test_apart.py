@@ -11,10 +11,12 @@ import pytest
 from pipeline.archive.scan import Scan
 from pipeline.cli import engine, standing, workspace
 from pipeline.cli.apart import owner
+from pipeline.cli.progress import Progress
 from pipeline.cli.workspace import Parts
 from pipeline.workspace import telling
 from pipeline.workspace.planned import Part, part_in
 from pipeline.workspace.run import load_run
+from pipeline.workspace.targets import count
 from tests.recordings.makers import card, text_test, write_card
 
 FILES = (
@@ -192,6 +194,16 @@ def test_where_something_failed_the_rest_is_planned_for_what_differs(config, mon
     assert workspace.run(config=config, cores=1) == 1
     part = Part(frozenset({"t-1", "t-2"}), frozenset({"a"}))
     assert called == [(telling.FIRST, part), ("", part)]
+
+
+def test_a_stage_that_ran_twice_is_one_of_those_that_were_not_up_to_date(config):
+    told, twice = Progress(), telling.Job(0, "extracts", "", "plain")
+    for _ in range(2):
+        told.hear(telling.Event("planned", job=twice))
+        told.hear(telling.Event("done", 0))
+        told.plan_anew()
+    run = loaded(config)
+    assert len(told.jobs) == 2 and workspace._ready(run, told) == count(run) - 1
 
 
 def test_an_archive_is_the_same_in_every_process():
