@@ -76,9 +76,14 @@ def scan(archive: Path) -> Scan:
             summary_only |= {folder.name} if said.get("holds") == "summary" else set()
         elif why:
             skipped.append((printable(folder.name), why))
-            if os.path.lexists(folder / "test.yaml"):
+            if holds_card(folder):
                 refused.append(skipped[-1])
     return Scan(tests, wear, on_rigs, tuple(skipped), tuple(refused), frozenset(summary_only))
+
+
+def holds_card(folder: Path) -> bool:
+    """Whether somebody meant the folder as a test: also where its test.yaml is a folder, or a link that leads nowhere."""
+    return os.path.lexists(folder / "test.yaml")
 
 
 def refuse_empty(found: Scan, archive: Path) -> None:

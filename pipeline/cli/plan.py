@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
+from pipeline.archive.scan import holds_card
 from pipeline.errors import InputError
 from pipeline.inputs.quantities import DIMENSIONS, to_si
 
@@ -139,7 +140,7 @@ def _wear_alone(given: Given) -> int:
 def _planned(folder: Path) -> Card:
     from pipeline.archive.card import load_card
 
-    if not (folder / "test.yaml").is_file():
+    if not holds_card(folder):
         raise InputError(f"{folder}: holds no test.yaml; give the folder of a planned test")
     return load_card(folder)
 

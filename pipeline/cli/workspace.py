@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import IO
 
 from pipeline import faults
-from pipeline.archive.scan import printable
+from pipeline.archive.scan import holds_card, printable
 from pipeline.cli import cluster, ending, engine, progress, screen, standing, upkeep
 from pipeline.cli.bounds import read_within
 from pipeline.cli.lifeline import alone
@@ -237,10 +237,9 @@ def given_config(place: Path) -> Path:
 def _config_of(folder: Path) -> Path:
     """The config of an archive or of the archive that holds a test, made where there is none; a test's blanks are told at once."""
     from pipeline.archive.card import load_card
-    from pipeline.archive.scan import printable
     from pipeline.workspace.of_folder import config_of
 
-    if (folder / "test.yaml").is_file():
+    if holds_card(folder):
         load_card(folder.resolve())
     config = config_of(folder)
     print(printable(f"config: {config}"))

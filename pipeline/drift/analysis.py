@@ -32,6 +32,7 @@ from pipeline.drift.verdict import first_in_precedence, judge_fall, judge_rise
 from pipeline.method.drift import Drift
 from pipeline.results.drift import AfterPause, Evidence, Item, OfStops, Scatter, Size
 from pipeline.results.model import renewed
+from pipeline.wording import counted
 
 LEAST_SOUND = 6  # ok stops without which `none` is not said
 
@@ -93,7 +94,7 @@ def analyse(
 def _doubted(result: OfStops, sound: int) -> OfStops:
     """No change seen, but in stops that are themselves in doubt: nothing is shown by that."""
     why = (
-        f"no change was seen, but only {sound} stops of the test are ok: correct what the findings name, then "
+        f"no change was seen, but only {counted(sound, 'sound stop')} in the test: correct what the findings name, then "
         "judge again"
     )
     evidence = renewed(result.evidence, why=why, words=[why], not_excluded=["any change"])

@@ -197,7 +197,7 @@ def _passed_over(log: LogData, slight: list[tuple[int, int]], kept: list[tuple[i
     )
     said = []
     if slight and heat > 0.01:
-        said.append(f"{len(slight)} brakings by less than 5 km/h are left out, {heat:.0%} of the others' energy")
+        said.append(f"{counted(len(slight), 'braking')} by less than 5 km/h left out, {heat:.0%} of the others' energy")
     held = sum(_seconds(log, a, b) for a, b in slight if log.speed[a] - log.speed[b] < LEAST_DROP)
     if held > 10.0:
         said.append(

@@ -26,6 +26,11 @@ class Wanted(NamedTuple):
     inertia: str | None = None
 
 
+SPEEDS = ("speed_from", "speed_to")
+QUANTITIES = {
+    **dict.fromkeys(SPEEDS, "angular_speed"),
+    "deceleration": "acceleration",
+}  # others are called as they are measured
 PRESSING = ("pressure", "torque", "deceleration")
 
 
@@ -39,6 +44,7 @@ def stop_of(found: CompoundFriction, wanted: Wanted, named: Mapping[str, str]) -
 
     law = found.face_law
     if law is None or law.model is None:
+        _refuse_unreadable(wanted, named)  # what is mended first, the law can be asked for
         why = found.unusable or (law.why if law else None) or "its results hold none; run again"
         raise InputError(f"{found.compound}: no law at the face: {why}")
     return predict.stop(predict.Drawn.of(law.model), asked(law.model, wanted, named))
@@ -86,6 +92,21 @@ def asked(model: FaceModel, wanted: Wanted, named: Mapping[str, str]) -> Asked:
         wanted=f"a mean deceleration of {wanted.deceleration}",
         sought="deceleration",
     )
+
+
+def _refuse_unreadable(wanted: Wanted, named: Mapping[str, str]) -> None:
+    """InputError for a value that no law could be asked for."""
+    for name, text in wanted._asdict().items():
+        if text is not None and not (name in SPEEDS and _is(text, "linear_speed")):
+            _si(named[name], text, QUANTITIES.get(name, name))
+
+
+def _is(text: str, dimension: str) -> bool:
+    try:
+        to_si(text, dimension)
+    except ValueError:
+        return False
+    return True
 
 
 def _si(called: str, text: str, dimension: str) -> float:

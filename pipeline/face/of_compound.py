@@ -34,6 +34,7 @@ from pipeline.results.face import (
     HeatInput,
     LeftOutErrors,
 )
+from pipeline.wording import counted
 
 FEWEST_STOPS = 24
 LEAST_SPAN_K = 120.0  # of face temperatures
@@ -107,7 +108,9 @@ def of_compound(tests: Sequence[FaceTest], map_: FrictionMap | None, settings: S
     made = segmented(samples_of(stops, traces), settings.average)
     without = len(stops) - len(made.samples)
     if len(made.samples) < FEWEST_STOPS:
-        return Found(FaceLaw(why=f"only {len(made.samples)} stops have a usable trace", stops_without_trace=without))
+        return Found(
+            FaceLaw(why=f"only {counted(len(made.samples), 'stop')} with a usable trace", stops_without_trace=without)
+        )
     shown = readings.read(used, inputs, settings)
     inputs = readings.losing(used, inputs, shown)
     law_ = _fitted(used, inputs, lacks, made, traces, without, map_, settings, common)
@@ -345,8 +348,9 @@ def beside(found: Curve | None, map_: FrictionMap) -> tuple[list[FacePoint], lis
     for first, last in zip(edges[::2], edges[1::2] - 1, strict=True):
         worst = first + int(np.argmax(np.abs(found.mu - of_map.mu)[first : last + 1]))
         t = found.temperature - ZERO_C
+        ends = dict.fromkeys(f"{t[end]:.0f}" for end in (first, last))
         said.append(
-            f"{t[first]:.0f} to {t[last]:.0f} °C: law and map lie apart by more than both are uncertain; most at "
+            f"{' to '.join(ends)} °C: law and map lie apart by more than both are uncertain; most at "
             f"{t[worst]:.0f} °C, µ {found.mu[worst]:.3f} by the law, {of_map.mu[worst]:.3f} by the map"
         )
     return points, said

@@ -38,6 +38,7 @@ from pipeline.heat import slab
 from pipeline.heat.air import recorded_ambient
 from pipeline.heat.of_card import Known
 from pipeline.heat.plate import Plate, radiation_of
+from pipeline.wording import counted
 
 STEPS, SHOWN_AT = 40, 10  # of each stop: steps of conduction, instants compared
 MOST_STOPS, FEWEST_STOPS = 30, 12
@@ -111,7 +112,7 @@ def traces_of(stops: pl.DataFrame, traces: pl.DataFrame) -> Traces | str:
         rows = _rows(sound, traces)
         rows = [rows[i] for i in _evenly(len(rows), MOST_STOPS)]
     if len(rows) < FEWEST_STOPS:
-        return f"{len(rows)} stops warm the thermocouple by {LEAST_RISE_K:g} K or more, {FEWEST_STOPS} are needed"
+        return f"{counted(len(rows), 'stop')} warming the thermocouple by {LEAST_RISE_K:g} K or more, {FEWEST_STOPS} are needed"
     time, power, reading, initial = (np.array(part) for part in zip(*rows, strict=True))
     return Traces(time, power, reading, initial, ambient_of(stops))
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.archive.card import Card, load_card
+from pipeline.archive.scan import holds_card
 from pipeline.constants import RPM, ZERO_C
 from pipeline.errors import InputError
 from pipeline.notebook.faults import named, told
@@ -121,7 +122,7 @@ def read_test(folder: str | PathLike[str], *, only: Collection[int | str] = ()) 
     place = Path(folder)
     if not place.is_dir():
         raise InputError(f"{place}: no such folder; give the folder of a test, with its test.yaml")
-    if not (place / "test.yaml").exists():
+    if not holds_card(place):
         raise InputError(f"{place}: holds no test.yaml; give the folder of one test, not of an archive")
     only = (only,) if isinstance(only, int | str) else only
     with told(place):

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from pipeline.report import verdicts
+from pipeline.report import numbers, verdicts
 from pipeline.results.findings import Found
 
 FEW = 5  # so many findings of one kind stand one by one
@@ -65,11 +65,22 @@ def _together(members: Sequence[Found], single: list[Row]) -> Row:
         first,
         stop=None,
         stops=ranges(sorted({item.stop for item in members if item.stop is not None})),
-        message=f"{first.message} (and {len(members) - 1} more of this kind)",
+        message=f"{first.message} (the first of {len(members)} of this kind)",
         where=members[0].channel or "",
-        evidence_text="",
+        evidence_text=_spread(members),
         members=single,
     )
+
+
+def _spread(members: Sequence[Found]) -> str:
+    """The evidence from the smallest to the largest, of what is a number in all: the row quotes one finding, which may be the mildest."""
+    said = []
+    for key in members[0].evidence:
+        values = [value for item in members if numbers.is_number(value := item.evidence.get(key))]
+        if len(values) == len(members):
+            ends = dict.fromkeys(verdicts.one(end) for end in (min(values), max(values)))
+            said.append(f"{numbers.words(key)}: {' to '.join(ends)}")
+    return "; ".join(said)
 
 
 def ranges(stops: list[int]) -> str:

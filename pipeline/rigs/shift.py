@@ -25,6 +25,7 @@ import numpy as np
 from pipeline.constants import Array
 from pipeline.results.model import renewed
 from pipeline.results.rigs import Step
+from pipeline.wording import counted
 
 LEVEL = 0.02  # of the test for a step; an event is looked at on its own
 LEAST_MU_STEP, LEAST_RATIO_STEP = 0.01, 0.007  # relative steps below these are no finding
@@ -71,7 +72,9 @@ def ratio_step(readings: Sequence[Reading], before: set[str], after: set[str]) -
     here = [r for r in readings if np.isfinite(r.energy_ratio) and (r.test in before or r.test in after)]
     count = [sum(r.test in side for r in here) for side in (before, after)]
     if min(count) < LEAST_SPECIMENS:
-        return Step(found=False, why=f"{count[0]} tests before and {count[1]} after have an energy balance")
+        return Step(
+            found=False, why=f"only {counted(count[0], 'test')} before and {count[1]} after with an energy balance"
+        )
     values = np.array([r.energy_ratio for r in here])
     step = _step(values, ["all"] * len(here), np.array([r.test in after for r in here], float), LEAST_RATIO_STEP)
     return renewed(step, tests_before=count[0], tests_after=count[1])

@@ -23,6 +23,7 @@ from pipeline.rigs.epochs import Boundary, boundaries, epoch
 from pipeline.rigs.shift import Reading, friction_step, ratio_step, relative
 from pipeline.stops import cells
 from pipeline.stops.copies import Copy, copies, counted_no_more
+from pipeline.wording import counted
 
 HISTORY_PURPOSES = ("duty", "fade")
 
@@ -69,7 +70,7 @@ def _copied(item: Copied) -> list[OfRig]:
     """test_copied in both tests."""
     found = []
     for own, other in ((item.test, item.of), (item.of, item.test)):
-        text = f"{item.stops} stops of {own} are those of {other}"
+        text = f"{counted(item.stops, 'stop')} of {own} in common with {other}"
         if item.whole:
             text += f": one test in two folders, counted once, as {item.of}"
         differ = [f"{name} {a} and {b}" for name, (a, b) in item.cards_differ_in.items()]
@@ -190,7 +191,7 @@ def _findings(item: Examined) -> list[OfRig]:
     if friction.found and friction.step is not None:
         parts.append(
             f"mu of {', '.join(friction.groups or [])} stepped by {100 * np.expm1(friction.step):+.1f} % "
-            f"({friction.tests_before} tests before, {friction.tests_after} after)"
+            f"({counted(friction.tests_before or 0, 'test')} before, {friction.tests_after} after)"
         )
     if ratio.found:
         parts.append(f"the energy ratio by {ratio.step:+.3f}, so the torque chain or the inertia")

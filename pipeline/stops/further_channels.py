@@ -28,6 +28,7 @@ from pipeline.heat import slab, thermocouple
 from pipeline.heat.of_card import conductivity_of, heat_share_of
 from pipeline.heat.plate import Plate, plate_of
 from pipeline.results.summary import ChannelUse
+from pipeline.wording import counted
 
 USES = {
     "time": "time base of everything",
@@ -154,7 +155,10 @@ def face_beside_pyrometer(
     rise, model = shown.end - shown.before, modelled
     good = np.isfinite(rise) & (model > LEAST_RISE_K)
     if good.sum() < FEWEST:
-        return f"not compared: {int(good.sum())} stops show and warm the face enough, {FEWEST} are needed", []
+        return (
+            f"not compared: {counted(int(good.sum()), 'stop')} with it that warm the face enough, {FEWEST} are needed",
+            [],
+        )
     ratio = float(np.median(rise[good] / model[good]))
     offset = float(np.median((shown.before - initial)[good]))
     u_k = conductivity_of(card, CONDUCTIVITY).u
@@ -218,7 +222,7 @@ def beside_first(card: Card, shown: Rises, stops: pl.DataFrame) -> tuple[str, li
     apart = shown.before - _floats(stops, "temperature_initial_c")
     apart = apart[np.isfinite(apart)]
     if apart.size < FEWEST:
-        return f"not compared: {apart.size} stops show both, {FEWEST} are needed", []
+        return f"not compared: {counted(apart.size, 'stop')} with both, {FEWEST} are needed", []
     middle = float(np.median(apart))
     spread = float(np.subtract(*np.percentile(apart, [95, 5])))
     limits = [sensor_limit(card, name, "temperature") for name in ("disc_temperature", "disc_temperature_2")]

@@ -69,7 +69,7 @@ def _amplitudes(t: np.ndarray, w: np.ndarray, torque: np.ndarray) -> dict[int, t
 
 def _lost(design: np.ndarray, trend: int) -> list[float]:
     """How many times worse each pair of waves, behind the trend's columns, is known than by waves that nothing else resembles."""
-    waves = np.linalg.qr(design, mode="r")[trend:, trend:]
+    waves = np.asarray(np.linalg.qr(design, mode="r"))[trend:, trend:]
     try:
         covariance = np.linalg.inv(waves.T @ waves) * (len(design) / 2.0)
     except np.linalg.LinAlgError:

@@ -27,6 +27,7 @@ from pipeline.wear.reading_checks import reading_findings
 from pipeline.wear.readings import beside_card, read_wear
 from pipeline.wear.result import component_result
 from pipeline.wear.soak_checks import soak_findings
+from pipeline.wording import counted
 
 
 def run(*, folder: Path, settings: str, into: Path) -> None:
@@ -87,7 +88,7 @@ def wear_components(
         findings.append(
             finding(
                 "wear_energy_filled",
-                f"{test.filled} stops have no measured energy: their block's or the schedule's is counted",
+                f"{counted(test.filled, 'stop')} without a measured energy: that of the block or the schedule is counted",
                 evidence={"stops": test.filled},
             )
         )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline.archive.card import Card, load_card
-from pipeline.archive.scan import Scan, printable, refuse_empty, scan
+from pipeline.archive.scan import Scan, holds_card, printable, refuse_empty, scan
 from pipeline.errors import Complaint, InputError
 from pipeline.inputs.model import load
 from pipeline.inputs.yaml_text import line_of, text_of
@@ -49,7 +49,7 @@ def checked_place(place: Path) -> Checked:
     """Problems of a config file's workspace or of an archive folder. Raises InputError for a wrong place or config."""
     beside: list[Problem] = []
     budget = Budget()
-    one = place.is_dir() and (place / CARD).is_file()
+    one = place.is_dir() and holds_card(place)
     if place.is_dir():
         archive = place.resolve().parent if one else place
     elif place.is_file():

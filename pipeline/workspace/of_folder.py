@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.archive.scan import printable
+from pipeline.archive.scan import holds_card, printable
 from pipeline.errors import InputError
 from pipeline.inspection.card import quoted
 from pipeline.results import write_text
@@ -23,11 +23,11 @@ def config_of(folder: Path) -> Path:
     Raises InputError where the folder is neither, or where the archive holds folders that are no tests: each would be one.
     """
     place = folder.resolve()
-    archive = place.parent if (place / "test.yaml").is_file() else place
+    archive = place.parent if holds_card(place) else place
     if (archive / "config.yaml").is_file():
         raise InputError(f"{printable(str(folder))}: is a folder; give the config file in it")
     inside = [one for one in sorted(archive.iterdir()) if one.is_dir() and not one.name.startswith(".")]
-    others = [one.name for one in inside if not (one / "test.yaml").is_file()]
+    others = [one.name for one in inside if not holds_card(one)]
     if len(others) == len(inside):
         raise InputError(
             f"{printable(str(folder))}: is a folder without tests; give a config file, a test's folder or the folder that holds the tests"

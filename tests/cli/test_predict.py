@@ -124,6 +124,8 @@ def test_what_cannot_be_is_a_wrong_call(
         (["--pressure", "30 bar", "--method", "two"], "Face 1", "no method 'two'; there are one"),
         (["--pressure", "30 bar"], "Face 2", "no compound 'Face 2'"),
         (["--pressure", "30 bar"], "Bare", "Bare: no law at the face: no ring"),
+        (["--pressure", "30"], "Bare", "--pressure: "),
+        (["--deceleration", "3 m"], "Bare", "--deceleration: "),
     ],
 )
 def test_a_wrong_call_is_one_line(

@@ -1,8 +1,11 @@
 """Where the law may be asked: the hull of the samples, and what is said outside it."""
 
+from types import SimpleNamespace
+
 import numpy as np
 
 from pipeline.constants import RAD_PER_S, ZERO_C
+from pipeline.face.of_compound import beside
 from pipeline.face.support import hull_of
 
 
@@ -67,3 +70,12 @@ def test_a_start_that_was_run_is_inside_though_mu_was_taken_later() -> None:
         np.r_[speed, np.full(3, 1500 * RAD_PER_S)],
     )
     assert with_starts.why(start) is None and with_starts.why(points(40, 25, 1500)) is not None
+
+
+def test_where_law_and_map_lie_apart_a_single_place_is_no_range() -> None:
+    t, flat, u = np.array([57.0, 57.3, 100.0, 150.0]) + ZERO_C, np.full(4, 0.3), np.full(4, 0.001)
+    law = SimpleNamespace(temperature=t, mu=np.array([0.4, 0.4, 0.3, 0.36]), low=flat, high=flat, tolerance_low=flat,
+                          tolerance_high=flat, u_curve=u)  # fmt: skip
+    found = SimpleNamespace(mu=flat, se=u, supported=np.full(4, True))
+    _, said = beside(law, SimpleNamespace(predict=lambda at: found))  # type: ignore[arg-type]
+    assert [text.partition(":")[0] for text in said] == ["57 °C", "150 °C"]

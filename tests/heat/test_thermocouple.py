@@ -80,7 +80,7 @@ def test_readings_that_are_no_conduction_tell_nothing() -> None:
         broken = read(replace(test, traces=test.traces.with_columns(pl.col("disc_temperature_c") * 1e12)))
     assert isinstance(broken, str)
     still = read(replace(test, traces=test.traces.with_columns(disc_temperature_c=pl.lit(20.0))))
-    assert isinstance(still, str) and "stops warm the thermocouple" in still
+    assert isinstance(still, str) and "stops warming the thermocouple" in still
 
 
 def test_a_lag_is_exact_for_a_ramp() -> None:

@@ -126,7 +126,8 @@ def test_an_unreadable_recording_counts_with_its_blocks_energy(tmp_path):
     table = stops(energy_kj=[ENERGY_KJ if i != 30 else None for i in range(STOPS)])
     wear, findings = run(tmp_path, table=table, text=wear_csv(READ))
     assert wear["components"]["disc"]["intervals"][1]["energy_mj"] == pytest.approx(20 * ENERGY_KJ / 1e3)
-    assert "wear_energy_filled" in codes(findings)
+    (told,) = (one["message"] for one in findings["findings"] if one["code"] == "wear_energy_filled")
+    assert told == "1 stop without a measured energy: that of the block or the schedule is counted"
 
 
 def test_one_temperature_is_said_and_nothing_false_is_stated(tmp_path):

@@ -188,6 +188,15 @@ def test_one_tests_folder_is_checked_alone(tmp_path, capsys):
     assert check(tmp_path / "archive") == 3
 
 
+def test_a_test_whose_card_is_a_folder_is_a_test_and_no_archive(tmp_path, capsys):
+    folder = text_test(tmp_path / "archive" / "t")
+    (folder / "test.yaml").unlink()
+    (folder / "test.yaml").mkdir()
+    assert check(folder) == 3
+    (line, *_) = capsys.readouterr().out.splitlines()
+    assert line.startswith("t: unusable: ") and "test.yaml" in line
+
+
 def test_facts_and_comparisons_that_cannot_be_used_are_told(tmp_path):
     """A row of the table of facts that is short, and a compound that no card names."""
     text_test(tmp_path / "archive" / "t")

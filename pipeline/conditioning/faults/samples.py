@@ -13,6 +13,7 @@ from pipeline.conditioning.medians import median
 from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices, within
 from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
+from pipeline.wording import counted
 
 HELD_SAMPLES = 10
 FLAT_SAMPLES = 5
@@ -80,7 +81,7 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
         found.append(
             finding(
                 "time_repeated",
-                f"{repeated.size} samples have the time of the sample before",
+                f"{counted(repeated.size, 'sample')} with the time of the sample before",
                 channel="time",
                 **_where(time, i, int(repeated[-1]) + 1),
                 evidence={"samples": int(repeated.size), "of": int(time.size)},
