@@ -10,3 +10,8 @@ def counted(number: int, what: str) -> str:
     if what.endswith("y") and what[-2:-1] not in "aeiou":
         return f"{number} {what[:-1]}ies"
     return f"{number} {what}{'es' if what.endswith(('ch', 's', 'x')) else 's'}"
+
+
+def in_percent(share: float, decimals: int = 0) -> str:
+    """A share as it is written everywhere: `42 %`, with a blank (ISO 80000-1, 7.1.4; from memory)."""
+    return f"{100 * share:.{decimals}f} %"

@@ -15,6 +15,7 @@ from pipeline.batches.specimens import Values
 from pipeline.method.batches import Batches
 from pipeline.results import batches as results
 from pipeline.results.batches import Answer, Difference, Level, Needed, SpecimenScatter, SpecimensToDecide
+from pipeline.wording import in_percent
 
 ONE_SPECIMEN = "one specimen cannot tell its batch from itself"
 NO_DF = f"{ONE_SPECIMEN}, and no batch has two: the scatter between specimens is unknown"
@@ -203,4 +204,4 @@ def _advice(plan: SpecimensToDecide, pair: tuple[str, str]) -> str:
             texts.append(f"as many specimens as now decide it more often than not {words}")
         else:
             texts.append(" and ".join(f"{more[x]} more of {x}" for x in pair) + f" {words}")
-    return f"to decide with {plan.wanted:.0%} chance: " + "; ".join(texts)
+    return f"to decide with {in_percent(plan.wanted)} chance: " + "; ".join(texts)

@@ -33,6 +33,7 @@ from pipeline.results.batches import Quantity
 from pipeline.results.charts import Wander
 from pipeline.results.precision import Component
 from pipeline.results.rigs import Copied, Examined
+from pipeline.wording import in_percent
 
 STATE_SD, STATE_DF = 0.007, 4.0  # what the scatter between states is shrunk towards, and how firmly
 MOVES: dict[Quantity, tuple[str, ...]] = {
@@ -152,13 +153,13 @@ def caveat(
         if share_a > 0 or share_b > 0:
             texts.append(
                 f"rig_shift: rig {shift.rig} shifted by {100 * (shift.shift_relative or 0.0):+.1f} % "
-                f"on {shift.date}; it touches {share_a:.0%} of the tests of {a} and {share_b:.0%} of {b}"
+                f"on {shift.date}; it touches {in_percent(share_a)} of the tests of {a} and {in_percent(share_b)} of {b}"
             )
     for one in wanders:
         share_a, share_b = touched_share(tests, a, one.tests), touched_share(tests, b, one.tests)
         if share_a > 0 or share_b > 0:
             texts.append(
-                f"rig_wanders: {one.text}; it touches {share_a:.0%} of the tests of {a} and {share_b:.0%} of {b}"
+                f"rig_wanders: {one.text}; it touches {in_percent(share_a)} of the tests of {a} and {in_percent(share_b)} of {b}"
             )
     texts += _states(a, b, own, state_sd)
     rigs_a, rigs_b = ({t.rig for t in own if t.batch == x} for x in (a, b))
@@ -196,7 +197,7 @@ def _states(a: str, b: str, own: list[SpecimenTest], state_sd: float | None) -> 
         return []
     u = state_sd * float(np.sqrt(sum(x * x for x in apart.values())))
     return [
-        f"{away:.0%} of the specimens ran in states of the rig in which the other batch did not: a step there that nothing "
+        f"{in_percent(away)} of the specimens ran in states of the rig in which the other batch did not: a step there that nothing "
         f"found would pass for a difference, and is in the intervals of friction and bite with +-{200 * u:.1f} %; wear's "
         "do not allow for it"
     ]

@@ -20,6 +20,7 @@ from pipeline.results.friction import TestFriction
 from pipeline.results.sheet import Sheet
 from pipeline.results.summary import TestSummary
 from pipeline.results.wear import ComponentWear, CompoundWear, TestWear
+from pipeline.wording import in_percent
 
 Scope = Literal["test", "compound"]
 
@@ -171,7 +172,7 @@ def _duties(compound: str, a: CompoundDuty | None, b: CompoundDuty | None) -> li
         pair = old.get(duty), new.get(duty)
         rows.append(_openings(compound, duty, *pair))
         shares = tuple(one.window_share if one else None for one in pair)
-        stated = [None if share is None else Stated(share, text=f"{share:.0%}") for share in shares]
+        stated = [None if share is None else Stated(share, text=f"{in_percent(share)}") for share in shares]
         what = f"share of energy in the window on {duty}"
         rows.append(
             _figures("compound", compound, what, (_share(shares[0]), _share(shares[1])), [(stated[0], stated[1])])
@@ -219,7 +220,7 @@ def _reservation(duty: DutyProjection) -> str:
 
 
 def _share(value: float | None) -> str | None:
-    return None if value is None else f"{value:.0%}"
+    return None if value is None else f"{in_percent(value)}"
 
 
 def _targets(compound: str, a: Sheet | None, b: Sheet | None) -> list[Conclusion]:

@@ -15,7 +15,7 @@ from pipeline.constants import Array
 from pipeline.drift.film import ALIKE_K, ALIKE_POWER, Film, Use
 from pipeline.results.film import FilmCleared, FilmEvidence, FilmUse, Shown
 from pipeline.results.model import Interval
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 STOPS = 100
 
@@ -94,7 +94,7 @@ def _words(rows: Sequence[FilmUse], told: bool | None, wanted: float) -> list[st
     said = []
     for kind, words in (
         ("glazed", "glazed"),
-        ("harmless", f"did not glaze (less than {wanted:.0%} over {STOPS} stops, by the upper end)"),
+        ("harmless", f"did not glaze (less than {in_percent(wanted)} over {STOPS} stops, by the upper end)"),
         ("nothing shown", "told neither, being too short for its checks"),
     ):
         own = [_place(row) for row in rows if row.shown == kind]

@@ -24,6 +24,7 @@ from pipeline.drift.film import Film
 from pipeline.duty.cycle import Events, History
 from pipeline.duty.mixed_use import bounds
 from pipeline.results.openings import FilmLoss
+from pipeline.wording import in_percent
 
 USES = 3  # in a row
 UNIT_MM2 = 1e6
@@ -82,9 +83,7 @@ class Losses:
 def _told(low: float, value: float, high: float, wanted: float) -> FilmLoss:
     bounded = bool(np.isfinite(high))
     told = bounded and bool(np.isfinite(value))
-    open_ = (
-        f"between what glazed and what was harmless in tests lies more than the {wanted:.0%} that the target accepts"
-    )
+    open_ = f"between what glazed and what was harmless in tests lies more than the {in_percent(wanted)} that the target accepts"
     return FilmLoss(
         value=value if told else None,
         low=low,

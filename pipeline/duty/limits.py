@@ -33,6 +33,7 @@ from pipeline.results.duty import Projected, Span
 from pipeline.results.openings import Cause, NotExcluded, OpeningLimit
 from pipeline.wear.exposure import Exposure
 from pipeline.wear.predict import beyond
+from pipeline.wording import in_percent
 
 REFINEMENTS, BETWEEN = 3, 5
 Asked = str  # a cause of OpeningLimit, or SURE
@@ -260,7 +261,7 @@ def _why(cause: str, found: Run, duty: DutyCycle, events: Events, brake: Brake, 
     """Why a requirement fails at the opening of index k."""
     at = f"at {found.opening[k]:.2f}"
     if cause == "glazing":
-        return f"{at} one use loses {found.losses.low[k]:.1%} of friction or more by what glazed in tests; the target accepts {brake.glazing_loss:.1%}"
+        return f"{at} one use loses {in_percent(found.losses.low[k], 1)} of friction or more by what glazed in tests; the target accepts {in_percent(brake.glazing_loss, 1)}"
     if cause == "wear data" and found.stops is not None:
         return f"{at} {'; '.join(beyond_wear(brake, found.stops[k]))}"
     if cause == "life" and found.lives is not None and duty.life is not None:
@@ -268,8 +269,8 @@ def _why(cause: str, found: Run, duty: DutyCycle, events: Events, brake: Brake, 
     share = window_share(found.settled, events, brake)
     assert share is not None
     cold, hot = side_of(found.settled, events, brake, k)
-    sides = [f"{x:.0%} {word}" for x, word in ((cold, "too cold"), (hot, "too hot")) if x > 0]
-    return f"{at} {share[k]:.0%} of the energy lies in the window ({', '.join(sides)}); {wanted:.0%} is wanted"
+    sides = [f"{in_percent(x)} {word}" for x, word in ((cold, "too cold"), (hot, "too hot")) if x > 0]
+    return f"{at} {in_percent(share[k])} of the energy lies in the window ({', '.join(sides)}); {in_percent(wanted)} is wanted"
 
 
 def _why_none(found: Run, events: Events, brake: Brake, good: Mapping[Asked, NDArray[np.bool_]], wanted: float) -> str:
@@ -325,8 +326,8 @@ def _glazing_words(at_opening: float, high: float, brake: Brake) -> str:
     at = f"at {at_opening:.2f}"
     if np.isfinite(high):
         return (
-            f"{at} one use may lose up to {high:.1%} of friction to a film by what the tests leave open; "
-            f"the target accepts {brake.glazing_loss:.1%}"
+            f"{at} one use may lose up to {in_percent(high, 1)} of friction to a film by what the tests leave open; "
+            f"the target accepts {in_percent(brake.glazing_loss, 1)}"
         )
     return f"{at} no use as gentle and as cold as the duty's, or more so, was tested: nothing bounds what a film takes"
 

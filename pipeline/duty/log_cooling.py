@@ -30,6 +30,7 @@ from pipeline.heat.capacity import enthalpy
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc
 from pipeline.results.duty import LogCooling, LogTemperature
 from pipeline.results.model import Interval
+from pipeline.wording import in_percent
 
 AFTER_S = 6.0  # after a braking, until face and thermocouple follow the bulk (common practice: some seconds)
 PIECE_S, SHORTEST_S = 15.0, 8.0
@@ -137,7 +138,7 @@ def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float,
     )
     why = None
     if values[2] <= 0 or halves[2] > WIDEST * values[2]:
-        why = f"the log tells the cooling to within {halves[2] / abs(values[2]):.0%} only; {WIDEST:.0%} are needed"
+        why = f"the log tells the cooling to within {in_percent(halves[2] / abs(values[2]))} only; {in_percent(WIDEST)} are needed"
     elif values[0] < 0 or values[1] < 0:
         name = "h0" if values[0] < 0 else "h1"
         why = f"{name} comes out below zero: the disc does not cool as convection by the vehicle's speed would have it"

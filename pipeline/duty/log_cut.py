@@ -20,7 +20,7 @@ from pipeline.conditioning.time_base import steps_in
 from pipeline.constants import Array
 from pipeline.duty.log_read import STANDING, LogData
 from pipeline.errors import InputError
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 BRAKING_ABOVE = 1.2  # m/s2; driving resistance and a lifted foot stay below it on the road (common practice)
 PRESSED = 2e5  # Pa above the idle level
@@ -128,7 +128,7 @@ def _signal(log: LogData, above: float | None) -> tuple[str, np.ndarray, list[st
             continue
         missing = float((~np.isfinite(values)).mean())
         if missing > MISSING:
-            notes.append(f"{missing:.0%} of the log's {name} is missing: brakings are told without it")
+            notes.append(f"{in_percent(missing)} of the log's {name} is missing: brakings are told without it")
             continue
         if name == "pressure" and above is None:
             level = _smooth(log.time, values, SMOOTH_S / 3)
@@ -197,7 +197,9 @@ def _passed_over(log: LogData, slight: list[tuple[int, int]], kept: list[tuple[i
     )
     said = []
     if slight and heat > 0.01:
-        said.append(f"{counted(len(slight), 'braking')} by less than 5 km/h left out, {heat:.0%} of the others' energy")
+        said.append(
+            f"{counted(len(slight), 'braking')} by less than 5 km/h left out, {in_percent(heat)} of the others' energy"
+        )
     held = sum(_seconds(log, a, b) for a, b in slight if log.speed[a] - log.speed[b] < LEAST_DROP)
     if held > 10.0:
         said.append(
@@ -295,11 +297,13 @@ def _mismatch(events: list[Braking], work: float | None) -> list[str]:
     said = []
     if work is not None and abs(work - 1) > WORK_OFF:
         said.append(
-            f"the recorded deceleration does {work:.0%} of the work that the speeds tell: gradients, or one of both is out of "
+            f"the recorded deceleration does {in_percent(work)} of the work that the speeds tell: gradients, or one of both is out of "
             "scale; the energies are those of the speeds"
         )
     odd = [k for k, e in enumerate(events, start=1) if abs(e.shape - 1) > SHAPE_OFF]
     if odd:
         these = ", ".join(map(str, odd[:6])) + (" ..." if len(odd) > 6 else "")
-        said.append(f"not at a constant deceleration (path braked off by more than {SHAPE_OFF:.0%}): events {these}")
+        said.append(
+            f"not at a constant deceleration (path braked off by more than {in_percent(SHAPE_OFF)}): events {these}"
+        )
     return said

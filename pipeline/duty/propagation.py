@@ -21,6 +21,7 @@ from pipeline.results.duty import Span
 from pipeline.results.model import renewed
 from pipeline.results.sources import InputName, Sourced
 from pipeline.wear.predict import interval
+from pipeline.wording import in_percent
 
 COUNT = 400
 FINE = 201  # openings between the grid's ends
@@ -120,7 +121,7 @@ def opening_ends(
     lost = np.isnan(ends[:, 0])
     z = draws_of(settled)
     if lost.mean() > 1 - brake.confidence:
-        why = f"at other heat inputs within their uncertainty no opening holds the window ({lost.mean():.0%} of them)"
+        why = f"at other heat inputs within their uncertainty no opening holds the window ({in_percent(lost.mean())} of them)"
         return Sourced(value=span.low, why=why), Sourced(value=span.high, why=why)
     own: Draws = {name: one[~lost] for name, one in z.items()}
     sure = brake.confidence / (1 - float(lost.mean()))
@@ -129,7 +130,7 @@ def opening_ends(
         for side, value in enumerate((span.low, span.high))
     ]
     if lost.any():
-        why = f"in {lost.mean():.1%} of the heat inputs within their uncertainty no opening holds the window"
+        why = f"in {in_percent(lost.mean(), 1)} of the heat inputs within their uncertainty no opening holds the window"
         found = [renewed(one, why=why) for one in found]
     return found[0], found[1]
 

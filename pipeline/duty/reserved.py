@@ -18,6 +18,7 @@ from pipeline.results.duty import DutySupport, Span
 from pipeline.results.openings import NotExcluded
 from pipeline.results.support import basis_of
 from pipeline.tested.told import in_words
+from pipeline.wording import in_percent
 
 MOSTLY = "mostly extrapolated"
 
@@ -58,7 +59,7 @@ def _window(span: Span, support: DutySupport, grid: Array, part: Array) -> list[
     least = float(part[poor].min())
     entries = [in_words(one).removeprefix("friction: ") for one in support.extrapolations if one.of == "friction"]
     beyond = f": {'; '.join(entries)}" if entries else ""
-    why = f"of the energy in the window {least:.0%} brakes at conditions whose friction was tested{beyond}"
+    why = f"of the energy in the window {in_percent(least)} brakes at conditions whose friction was tested{beyond}"
     return [NotExcluded(cause="window", low=low, high=high, why=why)]
 
 

@@ -34,7 +34,7 @@ from pipeline.heat.capacity import heat_capacity
 from pipeline.heat.lumped import cooling_time
 from pipeline.results.duty import RigCooling
 from pipeline.results.openings import SettlingTest
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 Flags = NDArray[np.bool_]
 GENTLER, COLDER_K = 0.02, 2.0  # under the gentlest and coldest braking that is to be bounded
@@ -83,7 +83,7 @@ def settling(
     if not tried:
         return None, (
             "no test of the settled cycle's conditions settles it: by what the tests show a use's cold start alone is likely to lose "
-            f"most of the {brake.glazing_loss:.1%} that the target accepts, or more; test gentle use between the temperatures at which "
+            f"most of the {in_percent(brake.glazing_loss, 1)} that the target accepts, or more; test gentle use between the temperatures at which "
             "it glazed and those of the settled cycle"
         )
     short = [one for one in tried if one[1].gentle.stops <= MOST_STOPS]
@@ -233,9 +233,7 @@ def _told(c: _Conditions, design: _Design, found: Run, rig: Rig) -> SettlingTest
     text = f"on a bedded specimen: {checks} checks, {_use(first)}, {checks} checks{then}"
     if second is not None:
         text += f"; where the first use cost friction, then {_use(second)}, {checks} checks, hard use and {LAST_CHECKS} checks"
-    text += (
-        f"; at the rate that matters the first use loses {least:.1%} of friction, told to {design.u:.1%} by the checks"
-    )
+    text += f"; at the rate that matters the first use loses {in_percent(least, 1)} of friction, told to {in_percent(design.u, 1)} by the checks"
     known = "by the rig's cool-downs, both uses, without heating up between the blocks"
     return SettlingTest(
         opening=float(found.opening[c.k]),
@@ -290,7 +288,7 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
         f"on a bedded specimen: {before} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
         f"{len(whole.stops)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad, starting at {warmest:.0f} down to {coldest:.0f} °C"
         f"), {checks} checks{', hard use and checks' if hard else ''}{_over(runs, u)}; what it loses is what one use loses, held "
-        f"against the {brake.glazing_loss:.1%} that the target accepts and told to {u:.1%} by the checks"
+        f"against the {in_percent(brake.glazing_loss, 1)} that the target accepts and told to {in_percent(u, 1)} by the checks"
     )  # fmt: skip
     return SettlingTest(
         opening=float(found.opening[whole.k]),
@@ -321,7 +319,9 @@ def _over(runs: int, u: float) -> str:
         return ""
     half = runs // 2
     off = FIRST_LOOK * u * float(np.sqrt(runs / half))
-    early = f" (the first {half} do where their mean is {off:.1%} or more off the target)" if runs > 2 else ""
+    early = (
+        f" (the first {half} do where their mean is {in_percent(off, 1)} or more off the target)" if runs > 2 else ""
+    )
     return f", {runs} times over{early}"
 
 

@@ -8,6 +8,7 @@ from pipeline.constants import Array
 from pipeline.duty import rubbing
 from pipeline.duty.cycle import Events, History
 from pipeline.duty.project import Brake
+from pipeline.wording import in_percent
 
 
 def side_of(settled: History, events: Events, brake: Brake, k: int) -> tuple[float, float]:
@@ -22,9 +23,9 @@ def why_none(events: Events, settled: History, brake: Brake, grid: Array, share:
     """Why no opening holds the wanted share: which side fails at the best opening."""
     best = int(np.argmax(share))
     cold, hot = side_of(settled, events, brake, best)
-    sides = [f"{x:.0%} {word}" for x, word in ((cold, "too cold"), (hot, "too hot")) if x > 0]
+    sides = [f"{in_percent(x)} {word}" for x, word in ((cold, "too cold"), (hot, "too hot")) if x > 0]
     return (
-        f"no opening holds {wanted:.0%} of the energy in the window; the best, {grid[best]:.2f}, holds "
-        f"{share[best]:.0%} "
+        f"no opening holds {in_percent(wanted)} of the energy in the window; the best, {grid[best]:.2f}, holds "
+        f"{in_percent(share[best])} "
         f"({', '.join(sides)})"
     )

@@ -16,6 +16,7 @@ from pipeline.inspection.behaviour import Behaviour
 from pipeline.inspection.names import Said, said
 from pipeline.inspection.tables import Column
 from pipeline.inspection.unit_guess import is_force, kinds_of, kinds_said, readable
+from pipeline.wording import in_percent
 
 NEEDED = ("speed", "torque", "pressure", "disc_temperature")
 OPTIONAL = tuple(name for name in CHANNELS if name not in (*NEEDED, "time"))
@@ -105,10 +106,10 @@ def _force(columns: Sequence[Column], words: dict[int, Said], seen: Behaviour) -
         return None
     scatter = {c.place: seen.scatter.get(c.place, (float("inf"), 0))[0] for c in forces}
     best = min(forces, key=lambda c: scatter[c.place])
-    reasons = [f"a force that stands while speed falls ({seen.loads[best.place]:.0%})"]
+    reasons = [f"a force that stands while speed falls ({in_percent(seen.loads[best.place])})"]
     doubts = ["no column is a torque, this one is a force"]
     if scatter[best.place] < PROPORTIONAL:
-        reasons.append(f"in proportion to how the shaft slows (within {scatter[best.place]:.1%})")
+        reasons.append(f"in proportion to how the shaft slows (within {in_percent(scatter[best.place], 1)})")
     else:
         doubts.append("it is not in proportion to how the shaft slows: it may be what presses the pads")
     unit = best.unit if is_force(best.unit) else "N"
@@ -178,7 +179,7 @@ def _as_speed(at: int, seen: Behaviour, reasons: list[str], doubts: list[str]) -
         return 0.0
     share, fall = next(((s, f) for place, s, f in seen.speed if place == at), (0.0, 0.0))
     if share >= 0.8 * seen.speed[0][1] and fall >= 0.7 * seen.speed[0][2]:
-        reasons.append(f"falls in {share:.0%} of the brakings")
+        reasons.append(f"falls in {in_percent(share)} of the brakings")
         return 10.0
     doubts.append("it does not fall in the brakings as another column does")
     return -10.0 if share < 0.5 * seen.speed[0][1] else -6.0
@@ -190,7 +191,7 @@ def _as_load(channel: str, at: int, seen: Behaviour, reasons: list[str], doubts:
     if at not in seen.loads:
         doubts.append("it does not stand while speed falls")
         return -10.0
-    reasons.append(f"stands while speed falls ({seen.loads[at]:.0%})")
+    reasons.append(f"stands while speed falls ({in_percent(seen.loads[at])})")
     known = {load: q for load, (q, count) in seen.scatter.items() if q < 1 and count >= 3}
     if at not in known or len(known) < 2:
         return 2.0
@@ -201,10 +202,12 @@ def _as_load(channel: str, at: int, seen: Behaviour, reasons: list[str], doubts:
     clear = proportional and tried and min(others) > CLEARLY * known[at]
     if channel == "torque":
         if clear:
-            reasons.append(f"in proportion to how the shaft slows (within {known[at]:.1%}; the next {min(others):.1%})")
+            reasons.append(
+                f"in proportion to how the shaft slows (within {in_percent(known[at], 1)}; the next {in_percent(min(others), 1)})"
+            )
             return 10.0
         if proportional:
-            reasons.append(f"in proportion to how the shaft slows (within {known[at]:.1%})")
+            reasons.append(f"in proportion to how the shaft slows (within {in_percent(known[at], 1)})")
             return 4.0
         if known[at] > CLEARLY * least and tried and least < PROPORTIONAL:
             doubts.append("another column is closer in proportion to how the shaft slows")
@@ -224,12 +227,12 @@ def _as_temperature(at: int, seen: Behaviour, reasons: list[str], doubts: list[s
         return 0.0
     share = seen.temperatures[at]
     if share >= 0.6:
-        reasons.append(f"rises in {share:.0%} of the brakings and stays")
+        reasons.append(f"rises in {in_percent(share)} of the brakings and stays")
         return 6.0
     if share <= 0.25 and len(seen.runs) >= 3:
         doubts.append("it hardly rises in the brakings")
         return -6.0
-    doubts.append(f"it rises in {share:.0%} of the brakings only")
+    doubts.append(f"it rises in {in_percent(share)} of the brakings only")
     return 0.0
 
 

@@ -15,7 +15,7 @@ from pipeline.inspection.drawing import drawn, window
 from pipeline.inspection.folders import Folder, Group, differs, gaps_in
 from pipeline.inspection.look import Look
 from pipeline.inspection.tables import Table
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 RPM = 30 / math.pi
 SHOWN = 12  # brakings listed one by one
@@ -129,7 +129,7 @@ def _time(look: Look) -> str:
 def _columns(look: Look) -> list[str]:
     rows = [("name", "unit", "from", "to", "Hz", "")]
     for one in look.ranges:
-        share = f"{one.share:.0%} of the rows" if one.share < 0.995 else ""
+        share = f"{in_percent(one.share)} of the rows" if one.share < 0.995 else ""
         rows.append(
             (
                 printable(one.name)[:28],

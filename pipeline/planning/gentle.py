@@ -18,7 +18,7 @@ from pipeline.planning.components import CASES
 from pipeline.planning.judged import Asked, hours_words, planned_table
 from pipeline.planning.plan import Curve, Line, Plan
 from pipeline.planning.sought import Sought, plan_of
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 CHECKS = (4, 5, 6, 8, 10, 12, 16, 20, 30)  # stops of a check block tried for a loss of friction
 USUAL_GENTLE, HARD_STOPS, USUAL_LOSS = 40, 8, 0.05
@@ -31,7 +31,7 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
     noise = scatter_of(archive.repeatability)
     below = sought.below_w_mm2
     loss = sought.loss if sought.loss is not None else archive.target.glazing_loss if archive.target else USUAL_LOSS
-    question = f"does it glaze below {below:g} W/mm2: is a loss of {loss:.0%} found?"
+    question = f"does it glaze below {below:g} W/mm2: is a loss of {in_percent(loss)} found?"
     assumed = [hours_words(archive, card)]
     if noise is None:
         why = archive.repeatability.why or "no matched stops"
@@ -47,7 +47,10 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
         found = glaze.foreseen(planned_table(archive, planned, asked), noise, archive.method.drift, asked.wanted)
         if found.loss is not None and found.loss <= loss and not found.lacking:
             break
-        why = found.why or f"with {count} stops a check block a loss of {found.loss or 1:.1%} is the smallest found"
+        why = (
+            found.why
+            or f"with {count} stops a check block a loss of {in_percent(found.loss or 1, 1)} is the smallest found"
+        )
     assert found is not None
     use = next(b for b in planned.blocks if b.name == "gentle use")
     if use.pressure is not None and use.pressure / 1e5 < 0.98 * lowest:
@@ -64,7 +67,7 @@ def of_glazing(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Pl
     curve = Curve("loss of friction found", "share of friction lost", "chance of an alarm",
                   tuple((x, y, None) for x, y in found.chance), asked.wanted)  # fmt: skip
     assumed.append(
-        f"scatter of matched stops {noise.sigma:.2%} ({noise.dof:.0f} degrees of freedom), drawn from what is known of it; "
+        f"scatter of matched stops {in_percent(noise.sigma, 2)} ({noise.dof:.0f} degrees of freedom), drawn from what is known of it; "
         "a specimen answers for itself, a second one says whether the batch does it"
     )
     open_ = [f"to call a loss glazing-like the program lacks: {text}" for text in found.lacking]

@@ -22,6 +22,7 @@ from pipeline.drift.monitoring import Watch, watch
 from pipeline.drift.noise import Repeatability
 from pipeline.drift.series import Series, series
 from pipeline.method.drift import Drift
+from pipeline.wording import in_percent
 
 Indices = NDArray[np.int64]
 LOSSES = tuple(round(0.005 * k, 3) for k in range(21))  # at which the chance is drawn
@@ -67,7 +68,11 @@ def foreseen(stops: pl.DataFrame, noise: Repeatability, settings: Drift, wanted:
     found = _found(s, w, lost, noise._replace(sigma=w.noise.sigma), settings, wanted)
     lacking = _lacking(s, w, gentle, lost, settings)
     loss, curve = found
-    missed = None if loss is not None else f"not even a loss of {LARGEST:.0%} is found with a chance of {wanted:.0%}"
+    missed = (
+        None
+        if loss is not None
+        else f"not even a loss of {in_percent(LARGEST)} is found with a chance of {in_percent(wanted)}"
+    )
     return Glaze(loss, len(gentle), power, rate, lacking, curve, missed)
 
 

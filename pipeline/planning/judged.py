@@ -20,7 +20,7 @@ from pipeline.planning.comparison import Design, Rule, chances, shown
 from pipeline.planning.components import CASES, Case, Quantity, Scatter
 from pipeline.planning.plan import Curve, Line, Plan, Run, no_better, scatter_words
 from pipeline.wear.planned_stops import Assumed, planned_stops
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 QUANTITIES: tuple[Quantity, ...] = ("mu", "bite", "wear")
 WORDS = {"mu": "mu at the reference", "bite": "bite", "wear": "wear of the disc"}
@@ -188,7 +188,7 @@ def of_friction(archive: Archive, stops: pl.DataFrame, specimens: int) -> tuple[
     ]  # fmt: skip
     assumed = [
         f"window ends and mu: {ends.DRAWS} programs drawn from the friction map of {archive.other_batch}, fitted as tests "
-        f"are; half widths of {archive.method.friction.confidence:.0%} intervals, the rig's calibration in them"
+        f"are; half widths of {in_percent(archive.method.friction.confidence)} intervals, the rig's calibration in them"
     ]
     if specimens == 1:
         assumed.append("window ends and mu of one specimen are its own: the scatter between specimens is not in them")
@@ -216,8 +216,8 @@ def of_glazing(
         None, found.why,
     )  # fmt: skip
     assumed = [
-        f"glazing: scatter of matched stops {noise.sigma:.2%} ({noise.dof:.0f} degrees of freedom), neighbours alike by "
-        f"{noise.rho:.2f}; false alarms {found.false_alarms:.1%} of healthy tests, as the method has it; one specimen"
+        f"glazing: scatter of matched stops {in_percent(noise.sigma, 2)} ({noise.dof:.0f} degrees of freedom), neighbours alike by "
+        f"{noise.rho:.2f}; false alarms {in_percent(found.false_alarms, 1)} of healthy tests, as the method has it; one specimen"
     ]
     open_ = [f"to call a loss glazing-like the program lacks: {text}" for text in found.lacking]
     curve = Curve("loss of friction found", "share of friction lost", "chance of an alarm",
@@ -270,8 +270,8 @@ def of_wear(archive: Archive, card: Card, specimens: int, asked: Asked) -> tuple
     assumed = [
         f"wear: the archive's {law.model} law; readings of {asked.reading.u_um:g} um after "
         + ("every block" if asked.reading.after is None else f"{counted(len(asked.reading.after), 'block')}")
-        + f"; intervals of the planned test alone at {archive.method.wear.confidence:.0%}, without those of the archive; "
-        f"the method's expected scatter of {archive.method.wear.specimen_scatter:.0%} counts as 4 degrees of freedom"
+        + f"; intervals of the planned test alone at {in_percent(archive.method.wear.confidence)}, without those of the archive; "
+        f"the method's expected scatter of {in_percent(archive.method.wear.specimen_scatter)} counts as 4 degrees of freedom"
     ]
     return lines, assumed, open_
 

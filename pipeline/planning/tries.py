@@ -17,6 +17,7 @@ from pipeline.planning.judged import Asked, hours_words, level, planned_table
 from pipeline.planning.plan import Curve, Line, Plan, no_better, scatter_words
 from pipeline.planning.sought import Sought, plan_of
 from pipeline.wear.planned_stops import planned_stops
+from pipeline.wording import in_percent
 
 TRIED = (1, 2, 3, 4, 6, 8, 12)  # specimens tried
 WINDOW_TRIED = (2, 3, 4, 6)  # the map of one specimen is its own, and says nothing of how far another one lies
@@ -68,7 +69,7 @@ def of_wear(archive: Archive, card: Card, sought: Sought, asked: Asked) -> Plan:
         raise InputError(f"--question {sought.question} needs --within, such as {example}")
     duty = _duty(archive, sought.duty) if of_life else None
     question = (
-        f"life of the disc on {duty.duty} to +-{sought.within:.0%}"
+        f"life of the disc on {duty.duty} to +-{in_percent(sought.within)}"
         if duty
         else f"activation energy to +-{sought.within:g} kJ/mol"
     )

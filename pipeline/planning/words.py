@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pipeline.planning.plan import Line, Plan, Run
+from pipeline.wording import in_percent
 
 
 def words(plan: Plan) -> str:
     """The plan as text to print."""
     lines = [f"{plan.compound}{f', method {plan.method}' if plan.method else ''}: {plan.question}"]
-    lines += [f"program: {plan.program}; wanted chance {plan.wanted:.0%}", ""]
+    lines += [f"program: {plan.program}; wanted chance {in_percent(plan.wanted)}", ""]
     lines += run_lines(plan)
     if plan.lines:
         lines += ["", "what it shows (pessimistic: upper end of the specimens' scatter)"]

@@ -15,6 +15,7 @@ from pipeline.planning.words import figure, run_words, shown
 from pipeline.report import palette, render
 from pipeline.report.plot_style import SETTINGS, legible, panel
 from pipeline.results import version, write_text
+from pipeline.wording import in_percent
 
 CASES = (("as found", 1, "-", "o"), ("pessimistic", 2, "--", "s"))
 
@@ -35,7 +36,7 @@ def context(plan: Plan) -> dict[str, Any]:
         ]
         for line in plan.lines
     ]
-    under = f"{plan.question}; program {plan.program}; wanted chance {plan.wanted:.0%}"
+    under = f"{plan.question}; program {plan.program}; wanted chance {in_percent(plan.wanted)}"
     return {
         "title": f"Plan for {plan.compound}",
         "under": f"{under}{f'; method {plan.method}' if plan.method else ''}; stopsheet {version()}",

@@ -275,7 +275,7 @@ def test_a_rig_that_wandered_is_a_caveat_and_keeps_a_pair_from_being_called_diff
     torque = wander.model_copy(update={"quantity": "energy_ratio"})
     found = run(tests, wanders=[wander, torque]).pairs[0]
     assert (run(tests).pairs[0].mu_verdict, found.mu_verdict) == ("different", "undecided")
-    assert "rig_wanders: friction left it; it touches 0% of the tests of b1 and 100% of b2" in found.caveat
+    assert "rig_wanders: friction left it; it touches 0 % of the tests of b1 and 100 % of b2" in found.caveat
     once = run(tests, wanders=[wander]).pairs[0].mu_difference
     assert found.mu_difference.high == pytest.approx(once.high)  # one move seen on two charts counts once
     worn = wander.model_copy(update={"quantity": "wear"})

@@ -74,7 +74,7 @@ def test_life_on_a_duty_names_its_specimens(sample_results, capsys):
     # On the hot duty the cooling, which no specimen tells, leaves a third to each side.
     assert call(sample_results, "--question", "life", "--duty", "valley route", "--within", "30 %") == 0
     said = capsys.readouterr().out
-    assert "life of the disc on valley route to +-30%" in said and "rig hours" in said and "blocks:" in said
+    assert "life of the disc on valley route to +-30 %" in said and "rig hours" in said and "blocks:" in said
 
 
 @pytest.mark.heavy

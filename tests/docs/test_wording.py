@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.wording import counted
+from pipeline.wording import counted, in_percent
 
 PACKAGE = Path(__file__).parents[2] / "pipeline"
 #: what tells the end of a run, of a check and of a look; the index and the test's page
@@ -65,3 +65,9 @@ def test_what_people_read_first_counts_with_the_helper() -> None:
 
 def test_a_plain_count_is_found_and_a_share_is_none() -> None:
     assert list(plain_counts('f"{n} tests"\nf"{m} of {n} tests"\nf"{MOST} tests"')) == [(1, "n tests")]
+
+
+def test_shares_are_written_one_way() -> None:
+    """`42 %`: Python's own format leaves out the blank."""
+    told = [path for path in PACKAGE.rglob("*.py") if re.search(r":\.\d%\}", path.read_text(encoding="utf-8"))]
+    assert told == [] and in_percent(0.4249) == "42 %" and in_percent(0.012, 1) == "1.2 %"

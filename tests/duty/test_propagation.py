@@ -198,12 +198,12 @@ def test_draws_without_an_opening_make_the_others_no_surer(monkeypatch, none):
     )
     _, high = opening_ends(settled, events, one, GRID, 0.9, Span(low=1 / 3, high=2 / 3))
     if none > 0.05:
-        assert high.low is None and "no opening holds the window (6%" in high.why
+        assert high.low is None and "no opening holds the window (6 %" in high.why
         return
     true = (500.0 - lows) / 300.0
     inside = (true >= high.low - 0.0025) & (true <= high.high + 0.0025) & ~crossed  # openings are on a grid of 0.005
     assert 0.95 <= inside.mean() <= 0.97
-    assert (high.why or "").startswith("in 3.0% of the heat inputs") == (none > 0)
+    assert (high.why or "").startswith("in 3.0 % of the heat inputs") == (none > 0)
 
 
 def test_life_holds_the_heat_inputs_over_a_whole_use():

@@ -11,6 +11,7 @@ import numpy as np
 from pipeline.conditioning.medians import running_median
 from pipeline.conditioning.time_base import median_known
 from pipeline.findings import Finding, finding
+from pipeline.wording import in_percent
 
 JUMP = 0.15  # of the plateau, from one sample to the next
 FOLLOWED = 0.4  # of the pressure's relative change: torque that follows so much says that the pressure was real
@@ -166,7 +167,7 @@ def coarse_values(pressure: np.ndarray, torque: np.ndarray) -> list[Finding]:
             found.append(
                 finding(
                     "coarse_values",
-                    f"{name} is recorded in steps of {step / level:.0%} of its level",
+                    f"{name} is recorded in steps of {in_percent(step / level)} of its level",
                     channel=name,
                     evidence={"step_si": step, "level_si": level, "values": int(known.size)},
                 )
