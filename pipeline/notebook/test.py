@@ -18,6 +18,7 @@ from pipeline.constants import RPM, ZERO_C
 from pipeline.errors import InputError
 from pipeline.notebook.faults import named, told
 from pipeline.recordings import canonical
+from pipeline.recordings.kept import Kept
 from pipeline.recordings.stage import read_recordings
 from pipeline.results import scan_table
 from pipeline.results.findings import Found
@@ -119,6 +120,11 @@ def read_test(folder: str | PathLike[str], *, only: Collection[int | str] = ()) 
     Recordings are read in this process: the limits of time and memory that a run sets are not. Raises InputError where
     the card cannot be used or nothing can be read; a recording that cannot be read keeps its row in `recordings`.
     """
+    return read_on(folder, only=only)
+
+
+def read_on(folder: str | PathLike[str], *, only: Collection[int | str] = (), kept: Kept | None = None) -> Test:
+    """`read_test`, with what is kept of recordings that were read before."""
     place = Path(folder)
     if not place.is_dir():
         raise InputError(f"{place}: no such folder; give the folder of a test, with its test.yaml")
@@ -131,7 +137,7 @@ def read_test(folder: str | PathLike[str], *, only: Collection[int | str] = ()) 
         try:
             with named(place.name):
                 card, channels = load_card(place), room / "channels.parquet"
-                record = as_read(read_recordings(place, channels, only=only))
+                record = as_read(read_recordings(place, channels, only=only, kept=kept))
                 if record.unusable is not None:
                     raise InputError(record.unusable)
         except BaseException:

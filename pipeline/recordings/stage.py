@@ -24,6 +24,7 @@ from pipeline.recordings import canonical, damage, files, kinds, limits, store, 
 from pipeline.recordings.chunk import Chunk, Damage
 from pipeline.recordings.columns import split
 from pipeline.recordings.identity import Identity, head, identity
+from pipeline.recordings.kept import Kept
 from pipeline.recordings.places import Place, places, reader
 from pipeline.recordings.progress import Extent, Progress, Unusable
 from pipeline.recordings.rates import on_torque_time
@@ -52,7 +53,12 @@ def run(
 
 
 def read_recordings(
-    test_folder: Path, channels_parquet: Path, *, refused: str | None = None, only: Collection[int | str] = ()
+    test_folder: Path,
+    channels_parquet: Path,
+    *,
+    refused: str | None = None,
+    only: Collection[int | str] = (),
+    kept: Kept | None = None,
 ) -> Record:
     """Write the table of channels, whole, and give the record of what was read; it says where nothing can be used.
 
@@ -71,7 +77,7 @@ def read_recordings(
                 )
             _write_summary(test_folder, card, channels_parquet, progress)
         else:
-            _write_channels(test_folder, card, channels_parquet, progress, only)
+            _write_channels(test_folder, card, channels_parquet, progress, only, kept)
     except (Unusable, limits.TooMuch) as error:
         unusable = str(error)
         code = error.code if isinstance(error, Unusable) else "recordings_too_large"
@@ -109,12 +115,15 @@ def _write_summary(folder: Path, card: Card, output: Path, progress: Progress) -
         raise Unusable("no_recordings", str(error)) from error
 
 
-def _write_channels(folder: Path, card: Card, output: Path, progress: Progress, only: Collection[int | str]) -> None:
+def _write_channels(
+    folder: Path, card: Card, output: Path, progress: Progress, only: Collection[int | str], kept: Kept | None
+) -> None:
     try:
         columns = canonical.names(card.recordings.channels)
         units = canonical.conversions(card.recordings.channels, card.rolling_radius)
         paths = files.recording_files(folder, card.recordings.files, besides=(card.wear,) if card.wear else ())
         read = reader(card.recordings.format)
+        read = partial(kept.read, read) if kept is not None else read
         found = places(paths, folder, card.recordings)
     except InputError as error:
         raise Unusable("no_recordings", str(error)) from error

@@ -13,7 +13,8 @@ from pipeline.drift.series import Series
 from pipeline.errors import InputError
 from pipeline.method import Method
 from pipeline.notebook.reduction import Reduced, reduce
-from pipeline.notebook.test import read_test
+from pipeline.notebook.test import read_on
+from pipeline.recordings.kept import Kept
 from pipeline.watching.arrivals import Arrivals, State, cut_off, listed, state_of
 from pipeline.watching.faults import lasting_faults
 from pipeline.watching.judge import (
@@ -64,6 +65,7 @@ class RunningTest:
     _taken: Key = field(default_factory=list)
     _told: set[str] = field(default_factory=set)
     _looked: int = 0
+    _kept: Kept = field(default_factory=Kept)  # recordings are read once, however many follow
     _growing_since: float | None = None  # s: recordings are there and none was whole
 
     def __post_init__(self) -> None:
@@ -123,7 +125,7 @@ class RunningTest:
             self._key(card, now, names),
         )  # what fails is tried again when something is new
         try:
-            reduced = reduce(read_test(self.folder, only=names), self.method, rig=self.rig)
+            reduced = reduce(read_on(self.folder, only=names, kept=self._kept), self.method, rig=self.rig)
         except InputError as error:
             return self._waits(str(error))
         last = names[-1]

@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.cli.watch import ALARMED, Given, Loop, watch
 from pipeline.errors import InputError
+from pipeline.recordings import kept, stage
 from pipeline.watching import running
 from tests.hostile.base import write_base
 from tests.hostile.chain import to_stops
@@ -43,6 +44,20 @@ def test_recordings_are_taken_in_one_by_one_and_all_is_run_at_the_end(place, cap
     assert sum("look 1 of 1, after check 2" in line for line in lines) == 1
     assert not any("STOP AND LOOK" in line for line in lines)
     assert rig.runs == [None]  # at the look the program had been run: the whole run does both
+
+
+def test_a_recording_is_read_once_however_many_follow(place, monkeypatch):
+    config, test, recordings = place
+    read, usual = [], stage.reader
+
+    def counting(form):
+        return lambda at, *more: (read.append(at.path.name), usual(form)(at, *more))[1]
+
+    monkeypatch.setattr(stage, "reader", counting)
+    monkeypatch.setattr(kept, "UNSETTLED_S", -60.0)  # the files are new
+    rig = Rig([step for one in recordings[:4] for step in (given(one, test), nothing)])
+    watch(Given(config, only=TEST, idle="10 min"), rig.hands)
+    assert read == [one.name for one in recordings[:4]]
 
 
 def test_a_half_written_recording_is_waited_for_and_no_fault(place, capsys):
