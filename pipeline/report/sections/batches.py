@@ -153,6 +153,17 @@ def _fact(file: str, batch: str, column: str, text: str) -> Cell:
     return Number(f"batch {batch}: {column}", value, "", f"facts/{file}", f"/{batch}/{column}", decimals=places)
 
 
+#: keys of a target in what a customer reads
+KEYS = {"mu_batch_margin": "margin of µ", "bite_margin": "margin of bite", "wear_batch_ratio": "margin of wear"}
+
+
+def in_words(source: str) -> str:
+    """Where a margin is from, as batches.json has it, without keys."""
+    for key, words in KEYS.items():
+        source = source.replace(key, words)
+    return numbers.worded(source)
+
+
 def margin_texts(source: Cited[CompoundBatches]) -> list[Text]:
     """The margins that the answers were given by, and the conditions at which bite was compared."""
     said = []
@@ -164,7 +175,7 @@ def margin_texts(source: Cited[CompoundBatches]) -> list[Text]:
             "low": margin.number(f"margin of {name}, lower", lambda m: m.low),
             "high": margin.number(f"margin of {name}, upper", lambda m: m.high),
             "what": words,
-            "source": margin.result.source,
+            "source": in_words(margin.result.source),
         }
         template = "{what} counts as equivalent from {low} to {high} ({source})."
         if margin.result.relative is not None:

@@ -178,7 +178,7 @@ def dimensions(inputs: Inputs) -> list[Table]:
             ends = found.get(part)
             cells.append("–" if ends is None else _span(test, part, ends))
         rows.append([test.test, *cells])
-    caption = "Mean thickness in mm at the first and at the last reading, with the stops after which they were taken"
+    caption = "Mean thickness in mm at the first and at the last reading, over the points of both, with the stops after which they were taken"
     return [Table(caption, ["Test", *map(name_of, parts)], rows, rank=FRONT)]
 
 
@@ -189,7 +189,7 @@ def _span(test: OfTest, part: str, ends: Ends) -> Text:
     values: dict[str, Cell] = {}
     file = f"archive/{test.test}/{test.card.wear if test.card else ''}"
     for key, (stop, thickness) in zip(("first", "last"), ends, strict=True):
-        where = f"mean of the readings of thickness of {part} after stop {stop}"
+        where = f"mean of the readings of thickness of {part} after stop {stop} at the points of both readings"
         label = f"{test.test}: {name_of(part)}, {key} reading"
         values[key] = Number(label, thickness, "", file, where, decimals=3)
         values[f"{key}_stop"] = Number(f"{label}, after stop", stop, "", file, where)
@@ -197,19 +197,29 @@ def _span(test: OfTest, part: str, ends: Ends) -> Text:
 
 
 def _ends(test: OfTest) -> dict[str, Ends]:
-    """First and last reading of every part that was read twice."""
+    """First and last reading of every part that was read twice at a point."""
     if test.readings is None:
         return {}
+    return ends_of(test.readings)
+
+
+def ends_of(readings: pl.DataFrame) -> dict[str, Ends]:
+    """The same of readings as `wear.readings.read_wear` gives them: means of the points that both readings have, as a point more or less
+    moves the mean of a part that is worn unevenly."""
     means = (
-        test.readings.filter(pl.col("quantity") == "thickness")
-        .group_by("component", "after_stop")
+        readings.filter(pl.col("quantity") == "thickness")
+        .group_by("component", "after_stop", "point")
         .agg(pl.col("value").mean())
-        .sort("component", "after_stop")
+        .sort("component", "after_stop", "point")
     )
     found: dict[str, Ends] = {}
     for (part,), rows in means.group_by("component", maintain_order=True):
-        first, last = rows.row(0, named=True), rows.row(-1, named=True)
-        if last["after_stop"] > first["after_stop"]:
-            ends = [(int(row["after_stop"]), MM * float(row["value"])) for row in (first, last)]
+        stops = rows["after_stop"].unique().sort()
+        first, last = (
+            rows.filter(pl.col("after_stop") == stop).select("point", "value") for stop in (stops[0], stops[-1])
+        )
+        both = first.join(last, on="point", nulls_equal=True, suffix="_last")
+        if len(stops) > 1 and len(both):
+            ends = [(int(stops[at]), MM * float(both[name].mean())) for at, name in ((0, "value"), (-1, "value_last"))]  # type: ignore[arg-type]
             found[str(part)] = (ends[0], ends[1])
     return found
