@@ -9,163 +9,29 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from pipeline.archive.scan import Scan, refuse_empty, refused_id, scan, slugs
+from pipeline.archive.scan import refuse_empty, refused_id, scan, slugs
 from pipeline.errors import Complaint, InputError
-from pipeline.inputs import seen
 from pipeline.inputs.yaml_text import line_of, text_of
-from pipeline.method import Method, channels, load_method, settings_of, settings_of_two
+from pipeline.method import load_method
 from pipeline.results import write_text
 from pipeline.results.extracts import FOLDER
 from pipeline.results.fault import Fault
-from pipeline.workspace.calibrated import Calibrated
 from pipeline.workspace.carried import Carried, place_of
 from pipeline.workspace.config import Workspace, load_workspace, refused_method
+from pipeline.workspace.given import Given
 from pipeline.workspace.kept_forms import forms
 from pipeline.workspace.lost import Lost
-from pipeline.workspace.planned import Part
 
 
-@dataclass(frozen=True)
-class Run:
-    """A workspace with its archive scanned and its methods read.
-
-    part: what is to be planned, else all; seen_before: what the run that this is a part of saw and left among the results holds; nothing is looked at or left anew.
+class Run(Given):
+    """A run's files below the results, by their paths as the workflow sees them: what tells the engine what was given (each renewed only
+    where that changes), and the results that its rules wait for.
     """
-
-    workspace: Workspace
-    found: Scan
-    read_methods: tuple[tuple[str, Method], ...]
-    slug_of: tuple[tuple[str, str], ...]  # (compound, folder name)
-    ingest_revision: int = channels.REVISION
-    seen_before: bool = False
-    part: Part | None = None
-
-    def of_part(self, part: Part | None) -> Run:
-        """The same where nothing is to be planned but a part of the archive (None: all): all else is known to be up to date."""
-        return replace(self, part=part)
-
-    @property
-    def planned_tests(self) -> list[str]:
-        return [test for test in self.tests if self.part is None or test in self.part.tests]
-
-    @property
-    def planned_compounds(self) -> list[str]:
-        return [slug for slug in self.compounds if self.part is None or slug in self.part.compounds]
-
-    @property
-    def planned_pairs(self) -> list[tuple[str, str]]:
-        """Those of the compared pairs of which one compound is planned."""
-        return [pair for pair in self.compared if self.part is None or not self.part.compounds.isdisjoint(pair)]
-
-    def as_seen(self) -> Run:
-        """The same for a job on another machine: an edit meanwhile must not get into a run half way."""
-        return replace(self, seen_before=True)
-
-    @property
-    def config(self) -> Path:
-        return self.workspace.path
-
-    @property
-    def archive(self) -> Path:
-        return self.workspace.archive
-
-    @property
-    def results(self) -> str:
-        return str(self.workspace.results.resolve())
-
-    @property
-    def methods(self) -> list[str]:
-        return list(self.workspace.methods)
-
-    @property
-    def compare(self) -> tuple[tuple[str, str], ...]:
-        return self.workspace.compare
-
-    @property
-    def compared(self) -> list[tuple[str, str]]:
-        """Folder names of the pairs of compounds to be compared that test cards name."""
-        known = dict(self.slug_of)
-        return [(known[a], known[b]) for a, b in self.workspace.compare_compounds if a in known and b in known]
-
-    def compared_with(self, slug: str) -> list[str]:
-        """Folder names of the comparisons of a compound."""
-        return [f"{a}--{b}" for a, b in self.compared if slug in (a, b)]
-
-    @property
-    def tests(self) -> list[str]:
-        return list(self.found.tests)
-
-    @property
-    def compounds(self) -> list[str]:
-        """Folder names of the compounds."""
-        return [slug for _, slug in self.slug_of]
-
-    @property
-    def rig_pages(self) -> list[str]:
-        """Names of the rigs' pages."""
-        return list(self.found.rig_pages.values())
-
-    @staticmethod
-    def patterns(names: Iterable[str]) -> list[str]:
-        """Regular expressions that match the names and nothing else (never empty: an empty one would match all)."""
-        return [re.escape(name) for name in names] or ["(?!)"]
-
-    def folder(self, test: str) -> str:
-        return str(self.archive / test)
-
-    def fingerprint(self, test: str) -> str:
-        return self._fingerprints(test)[0]
-
-    def wear_fingerprint(self, test: str) -> str:
-        return self._fingerprints(test)[1]
-
-    def _fingerprints(self, test: str) -> tuple[str, str]:
-        """Of all files of a test but its wear readings, and of these."""
-        if test not in self._marks:
-            files, wear = self._seen(test), self.wear(test)
-            self._marks[test] = seen.fingerprint(files, besides=wear), seen.fingerprint(files, only=wear or "")
-        return self._marks[test]
-
-    @cached_property
-    def _marks(self) -> dict[str, tuple[str, str]]:
-        return {}
-
-    def wear(self, test: str) -> str | None:
-        """The test's wear file relative to its folder."""
-        name = self.found.wear.get(test)
-        return Path(name).as_posix() if name else None
-
-    @property
-    def lists(self) -> Path:
-        """Folder of the lists of every test's files as the run saw them."""
-        return Path(self.results) / ".seen"
-
-    def _seen(self, test: str) -> dict[str, seen.File]:
-        if test not in self._looks:
-            place, folder = self.lists / f"{test}.json", self.archive / test
-            known = seen.read(place, folder)
-            self._looks[test] = known if self.seen_before else seen.look(folder, known)
-            if self._looks[test] != known:
-                seen.write(place, folder, self._looks[test])
-        return self._looks[test]
-
-    @cached_property
-    def _looks(self) -> dict[str, dict[str, seen.File]]:
-        return {}
-
-    def settings(self, method: str, stage: str) -> str:
-        """The settings of a stage and their revisions, as one string."""
-        return settings_of(dict(self.read_methods)[method], stage)
-
-    def settings_of_two(self, a: str, b: str, stage: str) -> str:
-        """The settings of a stage that sees two methods, as one string."""
-        methods = dict(self.read_methods)
-        return settings_of_two((methods[a], methods[b]), stage)
 
     @cached_property
     def prefix(self) -> str:
@@ -321,23 +187,8 @@ class Run:
     def compound_folder(self, method: str, slug: str) -> str:
         return f"{self.prefix}{method}/compounds/{slug}"
 
-    @property
-    def facts(self) -> str:
-        return str(self.workspace.facts or "")
-
-    @property
-    def facts_digest(self) -> str:
-        return _digest([self.facts])
-
     def facts_file(self) -> str:
         return self._given("archive", "facts", self.facts_digest)
-
-    def title_block(self, slug: str) -> str:
-        """File of what stands in the title block of a compound's sheet; else empty."""
-        return str(self.workspace.sheets.get(self.name_of(slug), ""))
-
-    def title_block_digest(self, slug: str) -> str:
-        return _digest([self.title_block(slug)])
 
     def title_block_file(self, slug: str) -> str:
         return self._given("title_block", slug, self.title_block_digest(slug))
@@ -349,88 +200,8 @@ class Run:
         slug = self._slug_of_test(test)
         return [f"{self.prefix}{method}/compounds/{slug}/repeatability.json"] if slug else []
 
-    def target(self, test: str) -> str:
-        return self._target(self.found.tests[test])
-
-    def target_digest(self, test: str) -> str:
-        return _digest([self.target(test)])
-
-    def compound_target(self, compound: str) -> str:
-        return self._target(self.name_of(compound))
-
-    def compound_files_digest(self, compound: str) -> str:
-        return _digest([self.compound_target(compound), *self.duties], *self._log_digests)
-
-    @cached_property
-    def _log_digests(self) -> list[str]:
-        """Of the logs that duties are cut from, which may be large: once a run."""
-        return [seen.of_file(path) for path in self.workspace.logs]
-
-    @property
-    def duties(self) -> list[str]:
-        return list(map(str, self.workspace.duties))
-
-    @property
-    def rigs(self) -> list[str]:
-        return list(map(str, self.workspace.rigs.values()))
-
-    @property
-    def rigs_digest(self) -> str:
-        return _digest(self.rigs)
-
-    def rig(self, method: str, test: str) -> str:
-        """File of the test's rig where that holds calibrations for it and the method applies them; else empty."""
-        path = self.workspace.rigs.get(self.found.on_rigs[test][0])
-        return str(path) if path and self.calibrations(method, test) else ""
-
-    def uncorrected(self, method: str, test: str) -> str:
-        """Why the file of the test's rig is left out where the method would apply its calibrations; else empty."""
-        wanted = dict(self.read_methods)[method].conditioning.calibrations
-        return self.workspace.refused_rigs.get(self.found.on_rigs[test][0], "") if wanted else ""
-
-    def calibrations(self, method: str, test: str) -> str:
-        """The calibrations of its rig in effect for a test, in canonical words; empty for none, or where the method
-        applies none. Notes and other events of the rig's file are no part of it.
-        """
-        if not dict(self.read_methods)[method].conditioning.calibrations:
-            return ""
-        refused = self.uncorrected(method, test)
-        return f"none: {refused}" if refused else self._calibrated.words(*self.found.on_rigs[test])
-
-    @cached_property
-    def _calibrated(self) -> Calibrated:
-        return Calibrated(self.workspace.rigs)
-
     def calibrations_file(self, method: str, test: str) -> str:
         return self._given("calibrations", f"{method}/{test}", self.calibrations(method, test))
-
-    @property
-    def left_out_digest(self) -> str:
-        text = repr((self.workspace.left_out, self.found.skipped, self.slug_of))
-        return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()[:16]
-
-    def renamed(self, test: str) -> str:
-        """The compound's folder name where it had to be changed to keep it apart from another; else empty."""
-        compound = self.found.tests[test]
-        if compound is None:
-            return ""
-        slug = dict(self.slug_of)[compound]
-        alone = slugs([compound])[compound]
-        return "" if slug == alone and slug != "unnamed" else slug
-
-    def name_of(self, slug: str) -> str:
-        return {s: name for name, s in self.slug_of}[slug]
-
-    def tests_of(self, slug: str) -> list[str]:
-        name = self.name_of(slug)
-        return [test for test, compound in self.found.tests.items() if compound == name]
-
-    def _slug_of_test(self, test: str) -> str | None:
-        compound = self.found.tests[test]
-        return None if compound is None else dict(self.slug_of)[compound]
-
-    def _target(self, compound: str | None) -> str:
-        return str(self.workspace.targets.get(compound or "", ""))
 
 
 def _with_unknown(workspace: Workspace, compounds: Iterable[str]) -> Workspace:
@@ -450,16 +221,6 @@ def _with_unknown(workspace: Workspace, compounds: Iterable[str]) -> Workspace:
     return replace(
         workspace, left_out=(*workspace.left_out, *((name, str(one)) for one in said)), complaints=complaints
     )
-
-
-def _digest(paths: Iterable[str], *more: str) -> str:
-    """Of the content of the files, and of more texts; an empty path is none."""
-    state = hashlib.sha256()
-    for path in filter(None, paths):
-        state.update(Path(path).read_bytes())
-    for text in more:
-        state.update(text.encode())
-    return state.hexdigest()[:16]
 
 
 @lru_cache(maxsize=4)
