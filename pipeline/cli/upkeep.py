@@ -1,13 +1,16 @@
 """What a run finds in its results folder and has to put right before and after it works.
 
-Only while the run holds the folder's lock (`lifeline.alone`): whatever is unfinished then belongs to nobody.
+Only while the run holds the folder's lock (`lifeline.alone`): whatever is unfinished then belongs to nobody. A run for one test alone goes through
+the results of all, so what a folder says of its files is taken, and no path is built twice.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 TOLERANCE_S = 1.0  # clocks of a machine and of its network disk differ
@@ -24,9 +27,10 @@ def clear(results: Path) -> None:
 
 def sweep(results: Path) -> None:
     """Remove parts of files whose writers are gone."""
-    for part in results.rglob("*.part"):
-        if part.name.split(".")[-2].isdecimal():
-            part.unlink(missing_ok=True)
+    for entry in _files(results):
+        if entry.name.endswith(".part") and entry.name.split(".")[-2].isdecimal():
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(entry.path)
 
 
 def settle_times(results: Path) -> None:
@@ -35,10 +39,28 @@ def settle_times(results: Path) -> None:
     A result that is younger than everything to come would pass for up to date for as long as the clock was wrong: the
     engine goes by file times where it has no other record.
     """
-    now = time.time_ns()
-    times = {path: path.stat().st_mtime_ns for path in results.rglob("*") if path.is_file() and not path.is_symlink()}
+    now, times = time.time_ns(), dict[str, int]()
+    for entry in _files(results):
+        with contextlib.suppress(FileNotFoundError):
+            times[entry.path] = entry.stat(follow_symlinks=False).st_mtime_ns
     late = {path: at for path, at in times.items() if at > now + TOLERANCE_S * 1e9}
     if late:
         ahead = max(late.values()) - now
         for path, at in late.items():
             os.utime(path, ns=(at - ahead, at - ahead))
+
+
+def _files(folder: Path) -> Iterator[os.DirEntry[str]]:
+    """Every plain file below a folder; a folder that is gone or cannot be listed has none."""
+    waiting = [os.fspath(folder)]
+    while waiting:
+        try:
+            with os.scandir(waiting.pop()) as entries:
+                inside = list(entries)
+        except (FileNotFoundError, PermissionError):
+            continue
+        for entry in inside:
+            if entry.is_dir(follow_symlinks=False):
+                waiting.append(entry.path)
+            elif entry.is_file(follow_symlinks=False):
+                yield entry
