@@ -85,9 +85,9 @@ def _stage(stage: Stage, arguments: list[str], lists: Path | None) -> None:
 
 
 def _for_people(arguments: list[str]) -> int:
-    from pipeline.cli import people
+    from pipeline.cli import calls
 
-    work = people.read(arguments)
+    work = calls.read(arguments)
     try:
         return work() or 0
     except BrokenPipeError:

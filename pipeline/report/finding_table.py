@@ -52,8 +52,8 @@ def _row(item: Found) -> Row:
         code=item.code,
         severity=item.severity,
         stop=item.stop,
-        message=item.message,
-        action=item.action,
+        message=numbers.worded(item.message),
+        action=numbers.worded(item.action),
         where=", ".join(where),
         evidence_text=evidence,
     )

@@ -115,7 +115,7 @@ def excluded_rows(stops: pl.DataFrame, findings: Sequence[Found]) -> list[list[s
     messages: dict[int, list[str]] = {}
     for item in findings:
         if item.stop is not None and item.severity in ("suspect", "rejected"):
-            messages.setdefault(item.stop, []).append(item.message)
+            messages.setdefault(item.stop, []).append(numbers.worded(item.message))
     rows = []
     for row in stops.filter(pl.col("status") != "ok").iter_rows(named=True):
         reasons = (

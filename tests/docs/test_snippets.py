@@ -11,7 +11,7 @@ import pytest
 import yaml
 from jsonschema import Draft202012Validator
 
-from pipeline.cli import people
+from pipeline.cli.calls import read as read_call
 from pipeline.stages import STAGES
 from tests.conftest import REPO
 
@@ -71,7 +71,7 @@ def test_every_call_on_a_page_is_one(capsys):
         for arguments in [] if page.name in GENERATED else calls(page):
             count += 1
             try:
-                assert callable(people.read(arguments))
+                assert callable(read_call(arguments))
             except SystemExit:
                 refused.append((page.name, arguments, capsys.readouterr().err))
     assert refused == [] and count > 25
@@ -81,7 +81,7 @@ def test_a_call_that_is_none_is_found(tmp_path, capsys):
     (tmp_path / "page.md").write_text("Text:\n\n    stopsheet run my.yaml --fast   # quickly\n")
     (arguments,) = calls(tmp_path / "page.md")
     with pytest.raises(SystemExit):
-        people.read(arguments)
+        read_call(arguments)
     assert "--fast" in capsys.readouterr().err
 
 

@@ -5,7 +5,7 @@ from collections import Counter
 import pytest
 
 from pipeline.archive.card import load_card
-from pipeline.cli import people
+from pipeline.cli import calls
 from pipeline.errors import Complaint, InputError
 from pipeline.inputs import yaml_text
 from pipeline.workspace.check import checked_place
@@ -85,10 +85,10 @@ def test_a_wrong_input_is_told_in_five_parts(tmp_path, row):
 @pytest.mark.parametrize("row", CALLS, ids=[" ".join(row.arguments) or "nothing" for row in CALLS])
 def test_a_wrong_call_is_told_by_command_found_accepted_and_mend(row: WrongCall, monkeypatch):
     said: list[Complaint] = []
-    told = people.wrong_call
-    monkeypatch.setattr(people, "wrong_call", lambda *given: said.append(told(*given)) or said[-1])
+    told = calls.wrong_call
+    monkeypatch.setattr(calls, "wrong_call", lambda *given: said.append(told(*given)) or said[-1])
     with pytest.raises(SystemExit) as end:
-        people.read(list(row.arguments))
+        calls.read(list(row.arguments))
     (own,) = said
     assert end.value.code == 2 and own.file == row.called
     assert row.found in own.found and row.accepted in own.accepted and own.mend == f"see {row.called} --help"
@@ -124,7 +124,7 @@ def test_all_that_is_wrong_in_a_file_is_told_at_once(tmp_path):
 
 def test_the_version_is_told(capsys):
     with pytest.raises(SystemExit) as end:
-        people.read(["--version"])
+        calls.read(["--version"])
     assert end.value.code == 0 and capsys.readouterr().out.startswith("stopsheet ")
 
 

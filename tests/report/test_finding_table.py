@@ -29,5 +29,11 @@ def test_evidence_that_not_all_give_as_a_number_is_not_told_for_all(unlike: dict
     assert row.evidence_text == ""
 
 
+def test_messages_are_in_the_words_of_the_page() -> None:
+    found = Found(code="x", severity="info", message="mu is 4% off at 40 C", action="see mu_map and mu")
+    (row,) = finding_table.rows([found])
+    assert (row.message, row.action) == ("µ is 4 % off at 40 °C", "see mu_map and µ")
+
+
 def test_few_stand_one_by_one() -> None:
     assert len(finding_table.rows(dropouts(3, 4))) == 2
