@@ -65,8 +65,8 @@ def _carried_out(arguments: list[str]) -> int:
 
 
 def compares_results(rest: list[str]) -> bool:
-    """Whether `delta` is meant as people type it, with two results folders: a stage's options hold their values themselves."""
-    return any(not argument.startswith("-") for argument in rest)
+    """Whether `delta` is meant as people type it: asked for help, or with two results folders (a stage's options hold their values)."""
+    return set(rest) <= {"-h", "--help"} or any(not argument.startswith("-") for argument in rest)
 
 
 def _stage(stage: Stage, arguments: list[str], lists: Path | None) -> None:

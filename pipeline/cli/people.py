@@ -38,7 +38,7 @@ app = typer.Typer(
     help="From stop recordings to a characterisation sheet.",
     epilog="Results support engineering judgement; the brake's release authority decides. A run calls one command "
     "for each "
-    f"stage, each with a --help of its own: {', '.join(STAGES)}.",
+    f"stage, each with a --help of its own: {', '.join(name for name in STAGES if name != 'delta')}.",
     add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},

@@ -123,7 +123,11 @@ def _reach(chart: Chart) -> str:
     for p in last:
         ends = [shown(chart.quantity, end, p.centre, chart.quantity in NAMES) for end in (p.low, p.high)]
         unit = "%" if chart.quantity in NAMES else {"1": "", "s": "ms"}.get(chart.unit, chart.unit)
-        return f"; the last could have lain anywhere from {ends[0]:.4g} to {ends[1]:.4g} {unit}".rstrip()
+        if not ends[0] < ends[1]:
+            return ""
+        places = numbers.decimals_for((ends[1] - ends[0]) / 2)
+        low, high = (numbers.rounded(end, places) for end in ends)
+        return f"; the last could have lain anywhere from {low} to {high} {unit}".rstrip()
     return ""
 
 

@@ -26,7 +26,8 @@ def page(found: Comparison) -> str:
         "comparison.html", title=f"{found.a} and {found.b}", found=found, software=version(), short=short(found),
         tone="bad" if not rows else "open" if any(row.verdict == "undecided" for row in rows) else "good",
         rows=[_row(row) for row in rows],
-        shown=[[row.question, row.a, row.b, row.why] for row in found.shown],
+        shown=[[row.question, *map(numbers.worded, (row.a, row.b, row.why))] for row in found.shown],
+        notes=[numbers.worded(note) for note in found.notes],
         columns=columns(found.facts), facts=[_fact(fact, columns(found.facts)) for fact in found.facts],
     )  # fmt: skip
 
@@ -41,11 +42,11 @@ def short(found: Comparison) -> str:
 
 
 def _row(row: Compared) -> list[str]:
-    margin = "none stated" if row.margin is None else f"{row.margin[0]:.4g} to {row.margin[1]:.4g}"
+    margin = "none stated" if row.margin is None else f"{row.margin[0]:.3g} to {row.margin[1]:.3g}"
     cells = [figure(one, row.unit) for one in (row.a, row.b)]
     sign = "a − b" if row.kind == "difference" else "a / b"
     return [row.question, *cells, f"{sign}: {figure(row.figure, row.unit if row.kind == 'difference' else '')}", margin,
-            row.verdict, row.conditions, row.why]  # fmt: skip
+            row.verdict, numbers.worded(row.conditions), numbers.worded(row.why)]  # fmt: skip
 
 
 def figure(one: Interval, unit: str) -> str:

@@ -105,6 +105,8 @@ def with_interval(
         if abs(value) < half * 1e-12:
             value = 0.0
         decimals = _honest(decimals, (value, low, high), against)
+        if all(float(one).is_integer() for one in (value, low, high)):
+            decimals = min(decimals, 0)  # a count has no tenths
     elif decimals is None:
         decimals = PLACES.get(unit, 3)
     if decimals > 4 and 0 < abs(value) < 1e-3:

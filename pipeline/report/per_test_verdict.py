@@ -112,8 +112,8 @@ def of_wear(wear: TestWear) -> Glance:
     first = names[0]
     figure, _, interval = rates[first].partition(" (")
     if given[first] and interval:
-        figure = f"{wear_words.name_of(first)} {figure} µm per stop"
-        said = [f"({interval.removesuffix(' µm per stop')}, {wear_words.basis(first)}"]
+        figure = f"{wear_words.name_of(first)} {figure} µm per stop, {wear_words.basis(first)}"
+        said = [f"({interval.removesuffix(' µm per stop')}"]
     else:
         figure, said = f"{wear_words.name_of(first)} {rates[first]}" if given[first] else "not given", []
     said += [

@@ -62,7 +62,7 @@ def test_a_wrong_call_is_one_line(tmp_path, arguments, said, capsys, monkeypatch
     assert line.startswith("stopsheet") and said in line
 
 
-@pytest.mark.parametrize("command", [["run"], ["check"], ["plan"], ["predict"], ["docs"], []])
+@pytest.mark.parametrize("command", [["run"], ["check"], ["plan"], ["predict"], ["docs"], ["delta"], []])
 def test_every_command_has_help(command, capsys):
     for flag in ("-h", "--help"):
         with pytest.raises(SystemExit) as end:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ from pipeline.method.batches import Batches
 from pipeline.report import comparison_page
 from pipeline.report.comparison_page import page
 from pipeline.results.batches import CompoundBatches
-from pipeline.results.comparison import Comparison, Fact
+from pipeline.results.comparison import Comparison, Fact, Shown
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
 from pipeline.results.friction_map import Reference
@@ -133,9 +135,11 @@ def test_ratios_by_their_intervals():
 def test_the_page_shows_answers_and_facts_and_escapes():
     found = Comparison(
         a="<b>A</b>", b="B", rows=by_specimens(side("<b>A</b>", [0.45, 0.452]), side("B", [0.38, 0.382]), TARGET, Batches()),
-        facts=[Fact(compound="B", batch="B-1", facts={"density (g/cm3)": "1.78"})], notes=["holds for the batches tested"],
+        facts=[Fact(compound="B", batch="B-1", facts={"density (g/cm3)": "1.78"})], notes=["holds for 3 % of mu lost"], shown=[Shown(question="Limit", a="at 0.99 W/mm2 of pad", b="none", why="mu fell")],
     )  # fmt: skip
     text = page(found)
+    assert "0.99 W/mm² of pad" in text and "µ fell" in text and "3 % of µ lost" in text  # as on the sheet
+    assert re.search(r"-0\.0\d{1,4} to 0\.0\d{1,4}<", text) and not re.search(r"-0\.0\d{5,} to", text)  # the margin of bite
     assert (
         "<b>A</b>" not in text and "density (g/cm3)" in text and "no cause is claimed" in text and "different" in text
     )

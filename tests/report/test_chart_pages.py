@@ -159,6 +159,17 @@ def test_limits_are_printed_as_finely_as_their_value():
     assert row[3:5] == ["1.001", "0.9976 to 1.002"]
 
 
+def test_how_far_off_a_value_may_have_lain_is_as_fine_as_its_limits_are_wide():
+    found = charts(archive(seed=1), [RIG], [], {}).rigs[0].charts
+    said = {c.quantity: chart_pages.answer(c)[1] for c in found}
+    ends = re.search(r"lain anywhere from (-?\d+\.?\d*) to (\d+\.?\d*) %", said["mu"])
+    assert ends is not None and all(len(end.strip("-").replace(".", "").lstrip("0")) <= 2 for end in ends.groups())
+    chart = next(c for c in found if c.quantity == "energy_ratio")
+    point = next(p for p in chart.points if p.high is not None)
+    same = chart.model_copy(update={"points": [*chart.points, point.model_copy(update={"low": 1.0, "high": 1.0})]})
+    assert "could have lain" not in chart_pages.answer(same)[1]
+
+
 def test_the_page_says_what_its_precision_does_not_hold(results):
     chart_pages.compound(compound="Marram 4", **arguments(results), into=results / "compounds" / "marram-4")
     text = (results / "compounds" / "marram-4" / "charts.html").read_text()

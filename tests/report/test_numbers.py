@@ -23,6 +23,11 @@ def test_value_and_interval_share_the_place():
     assert numbers.with_interval(3.1e-5, 2.9e-5, 3.3e-5) == "3.10 (2.90 to 3.30) ×10⁻⁵"
 
 
+def test_counts_have_no_tenths():
+    assert numbers.with_interval(7, 5, 9) == numbers.with_interval(7.0, 5.0, 9.0, decimals=0) == "7 (5 to 9)"
+    assert numbers.with_interval(7.0, 5.0, 9.5) == "7.0 (5.0 to 9.5)"
+
+
 def test_without_an_interval_the_unit_decides():
     assert numbers.with_interval(231.44, None, None, "°C") == "231"
     assert numbers.plain(0.4567) == "0.457"
