@@ -18,6 +18,7 @@ AHEAD = datetime.timedelta(days=2)  # time zones and a clock that is a little ah
 EFFICIENCY = 0.90
 THRESHOLD_PA = 1.5e5
 RADIUS = 0.03  # beyond the ring's mean and its radius at uniform pressure
+RADIUS_OF_PAD = (0.5, 10.0)  # over the side of a square as large as the pad: a centimetre for a millimetre lies outside
 PISTONS_OF_PAD = (0.15, 1.0)
 MASS_OF_RING = (0.5, 3.0)  # vents and lightening; a hat and drive
 DENSITY = {"carbon": (1300.0, 2300.0), "other": (1300.0, 9000.0)}
@@ -55,6 +56,14 @@ def _brake(card: Card) -> Iterator[tuple[str, str]]:
     share = brake.piston_area / brake.pad_area
     if not PISTONS_OF_PAD[0] <= share <= PISTONS_OF_PAD[1] * max(brake.pads // 2, 1):
         yield "brake.pistons_per_side", f"their area is {share:.2f} of one pad's"
+    if ring is None and brake.effective_radius is not None:
+        sides = brake.effective_radius / math.sqrt(brake.pad_area)
+        if not RADIUS_OF_PAD[0] <= sides <= RADIUS_OF_PAD[1]:
+            yield (
+                "brake.effective_radius",
+                f"{1e3 * brake.effective_radius:g} mm: {sides:.2g} times the side of a pad of {1e4 * brake.pad_area:g} cm^2; "
+                f"{RADIUS_OF_PAD[0]:g} to {RADIUS_OF_PAD[1]:g} are usual",
+            )
     if ring is None or brake.swept_area is None:
         return
     if brake.friction_area > 2 * brake.swept_area:

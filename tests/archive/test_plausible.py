@@ -50,3 +50,16 @@ def test_each_unusual_fact_is_told_with_its_key(path, value, key):
         place = place[name]
     place[path[-1]] = value
     assert key in keys(content)
+
+
+def test_a_radius_alone_is_held_against_the_pads():
+    """Without a ring nothing else of the card shows a centimetre written for a millimetre."""
+    content = copy.deepcopy(card_content())
+    del content["brake"]["friction_ring"]
+    for value, told in (
+        ("134 mm", []),
+        ("134 cm", ["brake.effective_radius"]),
+        ("13.4 mm", ["brake.effective_radius"]),
+    ):
+        content["brake"]["effective_radius"] = value
+        assert [key for key in keys(content) if key == "brake.effective_radius"] == told

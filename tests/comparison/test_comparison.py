@@ -139,7 +139,9 @@ def test_the_page_shows_answers_and_facts_and_escapes():
     )  # fmt: skip
     text = page(found)
     assert "0.99 W/mm² of pad" in text and "µ fell" in text and "3 % of µ lost" in text  # as on the sheet
-    assert re.search(r"-0\.0\d{1,4} to 0\.0\d{1,4}<", text) and not re.search(r"-0\.0\d{5,} to", text)  # the margin of bite
+    assert re.search(r"-0\.0\d{1,4} to 0\.0\d{1,4}<", text) and not re.search(
+        r"-0\.0\d{5,} to", text
+    )  # the margin of bite
     assert (
         "<b>A</b>" not in text and "density (g/cm3)" in text and "no cause is claimed" in text and "different" in text
     )

@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 from pydantic import ValidationError
 
-from pipeline.report import compound_page, index_page, off_band, plots, sheet, verdicts
+from pipeline.report import compound_page, index_page, off_band, per_test_verdict, plots, sheet, verdicts
 from pipeline.report.inputs import Inputs
 from pipeline.results import read_json, write_json
 from pipeline.results.batches import CompoundBatches
@@ -20,6 +20,7 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import TestDrift
 from pipeline.results.friction_map import Holds
 from pipeline.results.model import renewed
+from pipeline.results.wear import TestWear
 from tests.report import contents, makers
 
 pytestmark = pytest.mark.usefixtures("pictures_once")
@@ -73,6 +74,14 @@ def test_a_law_that_is_not_identified_is_no_law_in_a_headline(tmp_path: Path) ->
     assert "pad inner 0.426 (0.400 to 0.452) µm per stop, its one face (energy law)" in text
     assert tone == "open"
     assert '"name":"disc: energy law, not identified"' in page.read_text()
+
+
+def test_the_figure_of_wear_says_which_faces_it_is_of() -> None:
+    """It stands without its interval on the index, beside a target that may be of one face."""
+    glance = per_test_verdict.of_wear(TestWear.model_validate(contents.wear_json()))
+    assert glance.figure == "disc 0.426 µm per stop, both faces together" and glance.interval.startswith(
+        "(0.400 to 0.452);"
+    )
 
 
 def test_identified_laws_are_told_by_name(tmp_path: Path) -> None:
