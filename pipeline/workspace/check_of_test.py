@@ -22,6 +22,11 @@ from pipeline.wording import counted as number
 CARD = "test.yaml"
 NEAR_NAME = 0.85  # likeness of a further channel's name from which a known one may be meant
 Level = Literal["unusable", "left_out", "odd"]
+# key of an unusual fact: what is accepted of it, what shows it
+SOUND_FACTS = {
+    "date": ("1960 to today", "the rig's log"),
+    "sensors": ("what sensors have", "data sheet and certificate"),
+}
 RANK = {"odd": 0, "left_out": 1, "unusable": 2}
 
 
@@ -104,8 +109,8 @@ def looked(folder: Path, card: Card, paths: list[Path], look: TestLook, budget: 
 
 def _odd_card(card: Card) -> Iterator[tuple[Level, Complaint]]:
     for key, what in unusual(card, datetime.date.today()):
-        mend = "check it against drawing and certificate; it is used as it is"
-        yield "odd", Complaint(CARD, what, "what brakes have", mend, key=key)
+        accepted, witness = SOUND_FACTS.get(key.split(".")[0], ("what brakes have", "drawing and certificate"))
+        yield "odd", Complaint(CARD, what, accepted, f"check it against {witness}; it is used as it is", key=key)
     first: dict[str, int] = {}
     for at, block in enumerate(card.blocks, start=1):
         if first.setdefault(block.name, at) != at:

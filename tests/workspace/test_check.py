@@ -101,6 +101,13 @@ def test_a_series_of_brakings_is_counted_and_told(tmp_path):
     assert (look.found, look.scheduled, look.problems) == (3, 3, ())
 
 
+def test_an_unusual_date_is_not_judged_as_a_brake(tmp_path):
+    text_test(tmp_path / "archive" / "t", count=3)
+    write_card(tmp_path / "archive" / "t", {**card(), "date": "2999-01-01"})
+    message = next(words for _, _, words in problems(tmp_path / "archive") if "lies in the future" in words)
+    assert "accepted: 1960 to today" in message and "drawing" not in message
+
+
 def test_wear_readings_are_looked_at(tmp_path):
     archive = tmp_path / "archive"
     folder = write_card(archive / "t", {**card(), "wear": "wear.csv"})
