@@ -131,6 +131,7 @@ CODES: dict[str, Code] = {
         "rejected", "the evaluation window is too short for an average", "none: energy is kept; look at the trace"
     ),
     "time_backwards": Code("rejected", "time goes back", "export the recording again"),
+    "time_leaps": Code("rejected", "the clock was set within the braking", "export the recording again"),
     "time_repeated": Code("suspect", "samples share one time", "record or export time with more digits"),
     "time_gap": Code(
         "suspect", "samples are missing inside a braking or its zero windows", "look at the trace; export again"

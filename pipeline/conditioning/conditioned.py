@@ -125,7 +125,7 @@ class ConditionedTest:
             b, c, span, lead, block, gap_periods=self.settings.gap_periods, full_scales=self.full_scales
         )
         bare = ConditionedStop(index, b, block, corrections.stops[index], None, {}, around, 0.0, findings)
-        if any(f.code == "time_backwards" for f in findings):
+        if any(f.code in ("time_backwards", "time_leaps") for f in findings):
             return bare  # without a time base there is no integral either
         wide = slice(
             row_at(time, b.start_s - MARGIN_S, before, span.start), row_at(time, b.end_s + MARGIN_S, span.stop, after)

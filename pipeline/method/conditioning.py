@@ -10,7 +10,7 @@ from pipeline.inputs.quantities import Duration, Frequency, Share
 from pipeline.inputs.scalars import Count, Truth
 from pipeline.method.base import Settings
 
-REVISION = 5
+REVISION = 6
 
 
 class Conditioning(Settings):

@@ -10,7 +10,7 @@ from pipeline.inputs.quantities import Duration, Pressure, Share
 from pipeline.inputs.scalars import Number, Truth
 from pipeline.method.base import Settings
 
-REVISION = 9
+REVISION = 10
 
 
 class Reduction(Settings):

@@ -36,6 +36,11 @@ def backwards(c):
     return c | {"time": t}
 
 
+def clock_set(seconds):
+    """The clock set forward at 1.8 s, well inside the braking."""
+    return lambda c: c | {"time": c["time"] + seconds * span(c, 1.8, 99.0)}
+
+
 def spiked(c):
     torque = c["torque"].copy()
     torque[180] = 9000.0
@@ -46,6 +51,8 @@ CASES = {
     "gap in the braking": (lambda c: without(c, 1.8, 2.1), "time_gap", "suspect"),
     "gap in the zero window": (lambda c: without(c, 0.6, 0.75), "time_gap", "suspect"),
     "time backwards": (backwards, "time_backwards", "rejected"),
+    "clock set within the braking": (clock_set(3600.0), "time_leaps", "rejected"),
+    "clock set by a second": (clock_set(1.0), "time_leaps", "rejected"),
     "torque missing": (lambda c: put(c, "torque", 1.8, 1.95, np.nan), "dropout", "suspect"),
     "torque held": (lambda c: put(c, "torque", 1.7, 2.0, 700.0), "held_value", "suspect"),
     "torque cut off": (lambda c: c | {"torque": np.minimum(c["torque"], 650.0)}, "saturated", "suspect"),

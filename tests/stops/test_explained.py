@@ -52,3 +52,9 @@ def test_a_lone_wild_stop_is_no_step():
     y, groups, temperature, torque = rows(2)
     y[60] += 0.5
     assert told(y, groups, temperature, torque) is None
+
+
+def test_a_stop_whose_ratio_is_beyond_all_measure_moves_no_other():
+    y = np.random.default_rng(3).normal(0, 2e-4, 27)
+    y[21] = 6.5
+    assert told(y, np.zeros(27), np.linspace(100, 300, 27), np.linspace(0.3, 0.4, 27), limit=0.02) is None

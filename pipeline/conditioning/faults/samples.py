@@ -21,6 +21,8 @@ JUMP_K = 200.0  # within one sample: faster than a disc can warm or cool (common
 COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired wrongly
 STUCK_ENERGY_J = 20e3
 REVERSED_SHARE = 0.2
+BESIDE, LEAST_BESIDE = 40, 8  # samples on either side of a gap that tell how the shaft slows
+LEAP_SHARE = 0.1
 
 
 def braking_faults(
@@ -44,7 +46,11 @@ def braking_faults(
     whole = slice(lead, span.stop)
     # With the sample behind the braking, against which its end is interpolated.
     edge = channels["time"][lead : span.stop + 1]
-    found = [*_time_faults(edge, gap_periods, step), *_ends(channels, span, begins_inside, ends_inside)]
+    speed = channels["speed"][lead : span.stop + 1] if moving else None
+    found = [
+        *_time_faults(edge, gap_periods, step, speed, span.start - lead),
+        *_ends(channels, span, begins_inside, ends_inside),
+    ]
     for name in ("torque", "pressure", "speed"):
         found += _missing(name, channels["time"][span], channels[name][span])
         quiet = channels[name][lead : span.start]
@@ -61,7 +67,10 @@ def _where(time: np.ndarray, first: int, last: int) -> dict[str, Any]:
     return {"start_s": float(time[first]), "end_s": float(time[min(last, time.size - 1)])}
 
 
-def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Finding]:
+def _time_faults(
+    time: np.ndarray, gap_periods: float, step: float, speed: np.ndarray | None, begin: int
+) -> list[Finding]:
+    """speed: at the samples, None in a drag; begin: the braking's first sample."""
     found = []
     backward = backward_indices(time)
     if backward.size:
@@ -89,6 +98,15 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
         )
     for i in gap_indices(time, periods=gap_periods, step=step):
         length = float(time[i + 1] - time[i])
+        if speed is not None and i >= begin and _leaps(time, speed, begin, int(i), step):
+            text = (
+                f"time leaps by {length:.3f} s within the braking while the shaft hardly slows: the clock was set, "
+                "and without a time base there is no integral"
+            )
+            found.append(
+                finding("time_leaps", text, channel="time", **_where(time, i, i + 1), evidence={"leap_s": length})
+            )
+            continue
         found.append(
             finding(
                 "time_gap",
@@ -99,6 +117,24 @@ def _time_faults(time: np.ndarray, gap_periods: float, step: float) -> list[Find
             )
         )
     return found
+
+
+def _leaps(time: np.ndarray, speed: np.ndarray, begin: int, i: int, step: float) -> bool:
+    """Whether the clock was set between samples i and i + 1: a pause of the recorder would show in the speed.
+
+    The shaft slows within the braking at least as it does beside the gap, on the side where it slows less. Over a
+    pause the speed falls by that times the pause; the clock leapt where it fell by less than half of that, and where
+    that is a tenth or more of the speed at the start: less moves the work by less than the speed can tell.
+    """
+    rates = []
+    for part in (slice(max(i + 1 - BESIDE, begin), i + 1), slice(i + 1, i + 1 + BESIDE)):
+        t, v = time[part], speed[part]
+        if t.size >= LEAST_BESIDE and np.isfinite(v).all() and t[-1] - t[0] < 2 * BESIDE * step:
+            rates.append(float(np.polyfit(t - t[0], v, 1)[0]))
+    if not rates:
+        return False
+    fall = -max(rates) * float(time[i + 1] - time[i])
+    return fall > LEAP_SHARE * float(speed[begin]) and float(speed[i] - speed[i + 1]) < fall / 2
 
 
 def _ends(channels: Mapping[str, np.ndarray], span: slice, begins_inside: bool, ends_inside: bool) -> list[Finding]:

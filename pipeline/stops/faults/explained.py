@@ -50,7 +50,7 @@ def explained(
     if n < 2 * LEAST_STOPS or not np.isfinite(y).all():
         return None
     _, label = np.unique(groups, return_inverse=True)
-    rest = _without_means(y, label)
+    rest = _without_means(_without_strays(y, label), label)
     sigma = MAD_TO_SD * float(np.median(np.abs(rest)))
     rest = _without_means(np.clip(rest, -CLIP * sigma, CLIP * sigma), label)
     order = np.arange(n, dtype=float)
@@ -62,6 +62,18 @@ def explained(
     best = min(sure, key=lambda e: e.left, default=None)
     # The limit is asked of the best one only: a step that is allowed looks like a larger drift.
     return best if best is not None and abs(best.size) > limit else None
+
+
+def _without_strays(y: np.ndarray, label: np.ndarray) -> np.ndarray:
+    """`y` with stops far off their group's median drawn in, where they are too few for a step: their group's mean
+    would follow them, and all its other stops then seem to move.
+    """
+    off = y - np.array([np.median(y[label == k]) for k in range(label.max() + 1)])[label]
+    reach = CLIP * MAD_TO_SD * float(np.median(np.abs(off)))
+    far = np.abs(off) > reach
+    if not reach or far.sum() >= LEAST_STOPS:
+        return y
+    return np.where(far, y - off + np.clip(off, -reach, reach), y)
 
 
 def _without_means(values: np.ndarray, label: np.ndarray) -> np.ndarray:

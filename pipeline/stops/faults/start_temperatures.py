@@ -212,7 +212,8 @@ def _told(
     if not whole and one.slip is None and struck["block"].n_unique() == 1:
         return found
     in_doubt = every.filter((pl.col("stop") >= first) & (pl.lit(last is None) | (pl.col("stop") <= (last or 0))))
-    short = f"disc temperature is off the schedule's {where}: {causes[0]['cause']}"
+    said = "; or ".join(c["cause"] for c in causes)
+    short = f"disc temperature is off the schedule's {where}: {said}"
     mark = {"from_stop": first, "ratio": one.gain, "offset_c": one.offset, "candidates": causes}
     return found + of_each(in_doubt.select("stop", "file").iter_rows(), code, short, channel=CHANNEL, evidence=mark)
 
