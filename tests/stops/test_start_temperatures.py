@@ -59,6 +59,7 @@ def test_an_offset_and_a_gain_are_found_with_their_size(change, first, cause, si
     read[first:] = change(read[first:])
     whole, *stops = found_in(read)
     assert cause in whole.message and whole.evidence["departure_k"] == pytest.approx(size, abs=12)
+    assert all("did not hold" in one.message for one in stops)
     assert {f.stop for f in stops} == set(range(first + 1, N + 1))
 
 
