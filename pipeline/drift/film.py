@@ -48,7 +48,8 @@ class Use:
 
     power W/mm2 and energy J/mm2 of pad, temperature degC initial; may_clear: harder or hotter than the checks, so that a film
     may have gone with it. first: the loss stands for the rate at which it began, else for the mean rate. glazed: whether friction fell by a film. checks: the
-    check stops between the middles of the levels before and after, rows of power, temperature and the energy that lies between [m, 3].
+    check stops between the middles of the levels before and after, rows of power, temperature and the energy that lies between [m, 3]. left: share of the
+    loss that the checks after the use showed on average, as they took the rest off, with its standard uncertainty.
     """
 
     test: str
@@ -62,11 +63,18 @@ class Use:
     first: bool = False
     glazed: bool = False
     checks: Array = field(default_factory=lambda: np.zeros((0, 3)))
+    left: tuple[float, float] = (1.0, 0.0)
 
     @property
     def amount(self) -> float:
         """Energy density of all its stops, J/mm2; a stop of unknown energy counts none."""
         return float(np.nansum(self.energy))
+
+    @property
+    def before_checks(self) -> tuple[float, float]:
+        """(loss, standard uncertainty) as it was before the checks after the use took anything off."""
+        share, u_share = self.left
+        return self.loss / share, float(np.hypot(self.u, self.loss * u_share / share) / share)
 
     def gentler(self, power: float, temperature: Array) -> Array:
         """Energy density of the stops as gentle and cold as a power and temperatures [m], or more so; 0 where others may have

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.constants import Array, normal_reach
+from pipeline.drift.check_loss import After, left_over, share_a_check
 from pipeline.drift.film import Film, Removal, Use, alike, grouped
 from pipeline.results.drift import Exposure, ExposureChart, OfStops, TestDrift, UseBetweenChecks
 from pipeline.results.model import USUAL_CONFIDENCE, confidence_of
@@ -44,7 +45,8 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
     """The film by all tests of the compound (drift.json by test)."""
     bounding: list[Use] = []
     grown: list[Use] = []
-    whole: list[Use] = []
+    whole: list[tuple[Use, int]] = []  # with the number of checks after it
+    after: list[After] = []
     cleared: list[Removal] = []
     limits: list[tuple[float, float]] = []
     for test, drift in drifts.items():
@@ -63,7 +65,15 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
             for run in [*_runs(stretches, glazed=False), *runs]
             if run[0].clean and not (above and run[0].judged)
         ]
-        whole += [_joined(run) for run in [*_runs(stretches, glazed=False), *runs] if run[0].clean]
+        shown = _shown_after(drift)
+        for run in [*_runs(stretches, glazed=False), *runs]:
+            if run[0].clean:
+                whole.append((_joined(run), len(shown.get(run[-1].block.to_stop, ()))))
+        after += [
+            After(one.use.loss, shown[one.block.to_stop])
+            for one in stretches
+            if _gentle(one) and one.block.to_stop in shown and (one.glazed or one.use.loss > BEYOND_U * one.use.u)
+        ]
         bounding += above
         grown += [*(_joined(run) for run in runs), *below]
         cleared += _cleared(test, stretches)
@@ -72,7 +82,12 @@ def film_of(drifts: Mapping[str, OfStops]) -> Film:
     scatters = [drift.evidence.scatter for drift in drifts.values() if drift.evidence.scatter is not None]
     usual = sorted(scatters, key=lambda one: one.sigma)[len(scatters) // 2] if scatters else None
     seen = tuple(use for use in grown if len(use.power))
-    told = tuple(use for use in whole if len(use.power) >= LEAST_STOPS and use.u > 0)
+    share = share_a_check(after, usual)
+    told = tuple(
+        replace(use, left=left_over(checks, share))
+        for use, checks in whole
+        if len(use.power) >= LEAST_STOPS and use.u > 0
+    )
     return Film(grouped(known), seen, tuple(cleared), ends[0], ends[1], usual, whole=told)
 
 
@@ -82,6 +97,24 @@ def _checks(chart: ExposureChart) -> tuple[float, float] | None:
     power = [p for i in own if (p := chart.power_density_w_mm2[i]) is not None]
     temperature = [t for i in own if (t := chart.temperature_initial_c[i]) is not None]
     return (float(np.median(power)), float(np.median(temperature))) if power and temperature else None
+
+
+def _shown_after(drift: OfStops) -> dict[int, Array]:
+    """ln mu of the watched checks after each use, about the level before, by the use's last stop."""
+    assert drift.exposure is not None and drift.charts is not None
+    chart = drift.charts.residual
+    stop = np.array([n for n, share in zip(chart.stop, chart.share, strict=True) if share is not None], int)
+    level = np.log1p([share for share in chart.share if share is not None])
+    starts = [block.from_stop for block in drift.exposure.blocks]
+    found = {}
+    for block in drift.exposure.blocks:
+        until = min((n for n in starts if n > block.to_stop), default=np.inf)
+        found[block.to_stop] = level[(stop > block.to_stop) & (stop < until)]
+    return found
+
+
+def _gentle(one: _Stretch) -> bool:
+    return bool(one.block.low_energy_stops and not one.block.high_energy_stops and len(one.use.power))
 
 
 def _stretches(
@@ -142,8 +175,7 @@ def _also_glazed(stretches: Sequence[_Stretch]) -> list[_Stretch]:
     """With the gentle use marked across which friction fell beyond chance and came back across hard use next after it."""
     found = list(stretches)
     for i, one in enumerate(found[:-1]):
-        gentle = one.block.low_energy_stops and not one.block.high_energy_stops and len(one.use.power)
-        if one.glazed or not gentle or one.use.loss < BEYOND_U * one.use.u:
+        if one.glazed or not _gentle(one) or one.use.loss < BEYOND_U * one.use.u:
             continue
         after = next((s for s in found[i + 1 :] if s.block.high_energy_stops), None)
         if after is not None and -after.use.loss > max(0.5 * one.use.loss, FALLEN_U * after.use.u):

@@ -14,43 +14,18 @@ braking of the settled cycle, there is no upper bound at all. A test that ran th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.constants import ZERO_C, Array
+from pipeline.constants import Array
 from pipeline.drift.film import Film
-from pipeline.duty.cycle import Events, History
 from pipeline.duty.mixed_use import bounds
+from pipeline.duty.places import Places
 from pipeline.results.openings import FilmLoss
 from pipeline.wording import in_percent
 
 USES = 3  # in a row
-UNIT_MM2 = 1e6
-
-
-@dataclass(frozen=True)
-class Places:
-    """Where a use's brakings stand: power W/mm2 and energy J/mm2 of pad [e]; temperature degC at their start [c, e, k].
-
-    The last cycle is the settled one, run as often as the first ones leave of `cycles`.
-    """
-
-    power: Array
-    energy: Array
-    temperature: Array
-    cycles: int
-
-    @property
-    def times(self) -> Array:
-        """How often each of the cycles is run in one use [c]."""
-        first = len(self.temperature) - 1
-        return np.array([*([1.0] * first), float(self.cycles - first)])
-
-    def upto(self, n: int) -> Places:
-        """At the first n openings."""
-        return Places(self.power, self.energy, self.temperature[..., :n], self.cycles)
 
 
 @dataclass(frozen=True)
@@ -93,31 +68,29 @@ def _told(low: float, value: float, high: float, wanted: float) -> FilmLoss:
     )
 
 
-def places(events: Events, settled: History, warming: Sequence[History], cycles: int, friction_area: float) -> Places:
-    """The brakings of a use; warming: its first cycles at the same openings."""
-    power = events.energy / events.brake_time / friction_area / UNIT_MM2
-    temperature = np.array([h.braking[:, 0] for h in [*warming[:cycles], settled]]) - ZERO_C
-    return Places(power, events.energy / friction_area / UNIT_MM2, temperature, cycles)
-
-
 def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     """Bounds of the loss at every opening; wanted: the loss that the target accepts, assumed: growth (mm2/J) of a cold start's
     brakings where no test glazed.
     """
-    found = [film.at_most(float(p), use.temperature[:, e]) for e, p in enumerate(use.power)]
-    bound, estimate = (np.array([f[k] for f in found]).transpose(1, 0, 2) for k in range(2))
+    bound, estimate = (
+        np.array([film.at_most(float(p), start[:, e])[k] for e, p in enumerate(use.power)]).transpose(1, 0, 2)
+        for k, start in enumerate((use.colder, use.temperature))
+    )
     cold = use.temperature < _warm(use)
     fastest = film.largest_seen() or assumed
-    likely = np.where(np.isfinite(estimate), (estimate + _seen_below(use, film)) / 2, fastest)
-    unknown = cold & ~np.isfinite(estimate)
+    # a bound that a stop or two of a test make is none: nothing is likely to grow faster than what grew fastest
+    likely = np.minimum((estimate + _seen_below(use, film)) / 2, fastest)
+    unknown = cold & ~(estimate < fastest)
     bound, estimate = np.where(cold, likely, bound), np.where(cold, likely, estimate)
     # beside a test of the mix it is the few first brakings alone that this is for: alike uses tell it together
     together = min(film.fastest_together() or fastest, fastest)
     of_mix = np.where(unknown, together, bound), np.where(unknown, together, estimate)
-    by_mix = bounds(film, use.power, use.temperature, use.times[:, None] * use.energy, of_mix)
+    by_mix = bounds(film, use, of_mix)
     bound, estimate = bound * use.energy[:, None], estimate * use.energy[:, None]
-    kept = np.exp(-film.decay(use.power[:, None], use.temperature) * use.energy[:, None])
-    high, above = _uses(bound, kept, use.cycles), _uses(estimate, kept, use.cycles)
+    decayed, kept = (
+        np.exp(-film.decay(use.power[:, None], start) * use.energy[:, None]) for start in (use.colder, use.temperature)
+    )
+    high, above = _uses(bound, decayed, use.cycles), _uses(estimate, kept, use.cycles)
     high, above = (
         [np.minimum(x, n * y) for x, n in zip(own, (1, USES), strict=True)]
         for own, y in zip((high, above), by_mix.above, strict=True)

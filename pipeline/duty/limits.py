@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from pipeline.archive.duties import DutyCycle
 from pipeline.constants import Array
 from pipeline.duty.cycle import Air, Events, History, settle, until_warm, warm_up
-from pipeline.duty.glazing import Losses, losses, places
+from pipeline.duty.glazing import Losses, losses
 from pipeline.duty.lives import Told, over_distance
+from pipeline.duty.places import places
 from pipeline.duty.project import Brake, exposures, life_of_use, use_exposures, window_share
 from pipeline.duty.propagation import longest, surely_inside
 from pipeline.duty.window_words import side_of, why_none
@@ -95,11 +96,10 @@ def run(
     duty asks for one)."""
     settled = settled or settle(events, brake.disc, air, opening, brake.heat_share)
     wanted = worn and (duty.life is not None if lived is None else lived)
-    moved = air if wanted else replace(air, moves={})
     warming = warm_up(
-        events, brake.disc, moved, opening, count=duty.cycles, settled=settled.start, share=brake.heat_share
+        events, brake.disc, air, opening, count=duty.cycles, settled=settled.start, share=brake.heat_share
     )
-    use = places(events, settled, warming, duty.cycles, brake.rubbing.friction_area)
+    use = places(events, settled, warming, duty.cycles, brake)
     lost = losses(use, brake.film, brake.glazing_loss, brake.film_growth)
     stops = exposures(settled, events, brake, range(len(opening))) if worn else None
     if stops is None or not wanted:

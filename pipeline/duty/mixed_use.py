@@ -11,27 +11,49 @@ and where all energy of the test finds brakings of the use as gentle and cold, o
 energy that can be matched is a largest flow between places of the plane; with two coordinates it is found from the hardest-to-please
 braking on: brakings in the order of their power, each taking the warmest stops that it may.
 
-Stops that may clear a film (harder or hotter than the checks) count where the test ran them before its others, the hottest first: a film g that decays by a
-share at a stop and grows by what it adds, g e^-x + y, is at the end of such a test no less than it is anywhere in a use of these stops in
-any order. From below they say nothing, unless the use runs them after its others too.
+A film g that decays by a share at a stop and grows by what it adds, g e^-x + y, is largest at the end of given stops where those that clear
+most come first, and smallest where they come last. Where stops may clear a film (harder or hotter than the checks) a test therefore bounds
+a use from above if it ran them before its others, the hottest first, and from below if it ran them after its others, the hottest last,
+and each such braking of the use finds its energy in stops of the test that were as hard and hot, or more so.
+
+The temperature of a duty's brakings is known within an interval: the bound from above is of a use at its lower end. All else is of one as settled,
+as openings are limited by what is most likely and free of reservation by what is careful.
+
+What was run several times counts by its weighted mean. Runs that scatter beyond chance (5 %) about it have a cause that their readings do not
+know: its uncertainty is then widened by their Birge ratio, sqrt(chi2 / (n - 1)) (Birge 1932, Phys. Rev. 40, 207; from memory), and by
+Student's t of so few. What the checks after a use took off the film before their mean was read is added to the bound from above
+(`pipeline.drift.check_loss`); the bound from below goes by what was read.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right, insort
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtri, ndtr, stdtrit
 
 from pipeline.constants import Array
 from pipeline.drift.film import NEAR_K, NEAR_POWER, NEARLY_ALL, Film, Use
+from pipeline.duty.places import Places
 
 Row = tuple[float, float, float]  # power W/mm2, temperature degC, energy J/mm2
 SLACK = 0.01  # of a use's energy: what half a rev/min at either end of a short snub makes of its energy
+BY_CHANCE = 0.05  # how often runs scatter so much about their mean by their readings alone
 LEAST_ENERGY = 1e-9  # J/mm2, below which nothing is left
+
+
+class Told(NamedTuple):
+    """A mix that was run: its stops, its loss in ln mu as read with its standard uncertainty, and as it was before the checks after it."""
+
+    stops: list[Row]
+    loss: float
+    u: float
+    most: float
+    u_most: float
 
 
 class Bounds(NamedTuple):
@@ -41,31 +63,46 @@ class Bounds(NamedTuple):
     below: tuple[Array, Array]
 
 
-def bounds(film: Film, power: Array, temperature: Array, energy: Array, growth: tuple[Array, Array]) -> Bounds:
+def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
     """By the tests' uses of mixed stops that began on a clean disc.
 
-    power: [e] of the use's brakings in W/mm2; temperature: degC [c, e, k]; energy: J/mm2 over the use [c, e]; growth: (bound, estimate) of
-    what each braking adds per energy on its own, mm2/J [c, e, k].
+    growth: (bound, estimate) of what each braking adds per energy on its own, mm2/J [c, e, k].
     """
-    k = temperature.shape[-1]
+    k, energy = use.temperature.shape[-1], use.times[:, None] * use.energy
     above, below = (np.full(k, np.inf), np.full(k, np.inf)), (np.zeros(k), np.zeros(k))
-    for stops, loss, u in _told(film):
-        tested, high, low = sum(one[2] for one in stops), loss + film.z * u, loss - film.z * u
-        for i in range(k):
-            places = [(float(power[e]), float(temperature[c, e, i])) for c, e in np.ndindex(energy.shape)]
-            brakings = [(*place, float(joule)) for place, joule in zip(places, energy.ravel(), strict=True)]
-            most = [(q, t, joule * (1 - SLACK)) for q, t, joule in brakings]
-            left = np.reshape(unmatched(most, stops), energy.shape)
-            for own, value, rate in zip(above, (high, loss), growth, strict=True):
+
+    def brakings(start: Array, i: int) -> list[Row]:
+        return [(float(use.power[e]), float(start[c, e, i]), float(energy[c, e])) for c, e in np.ndindex(energy.shape)]
+
+    clears_first = _told(film, _cleared_first)
+    for own, start, rate, z in zip(above, (use.colder, use.temperature), growth, (film.z, 0.0), strict=True):
+        for stops, _, _, loss, u in clears_first:
+            for i in range(k):
+                most = [(q, t, joule * (1 - SLACK)) for q, t, joule in brakings(start, i)]
+                left = np.reshape(unmatched(most, stops), energy.shape)
                 rest = np.where(left > LEAST_ENERGY, rate[..., i] * np.maximum(left, LEAST_ENERGY), 0.0).sum()
-                own[i] = min(own[i], (max(value, 0.0) + float(rest)) / (1 - SLACK))
-            clears = _clearing(film, power, temperature[..., i]).ravel()
-            kept = [one for one, gone in zip(brakings, clears, strict=True) if not gone]
-            missed = sum(unmatched(stops, kept)) / tested
-            if missed <= NEARLY_ALL and not _clears_between(clears[::-1]):
-                for own, value in zip(below, (low, loss), strict=True):
-                    own[i] = max(own[i], value * (1 - missed))
+                own[i] = min(own[i], (max(loss + z * u, 0.0) + float(rest)) / (1 - SLACK))
+    clears = _clearing(film, use.power[:, None], use.temperature)
+    for told, last in ((clears_first, False), (_told(film, _cleared_last), True)):
+        for stops, loss, u, _, _ in told:
+            for i in range(k):
+                every, gone = brakings(use.temperature, i), clears[..., i].ravel()
+                hot = [one for one, own_clears in zip(every, gone, strict=True) if own_clears]
+                if hot and not (last and _as_hot(hot, stops)):
+                    continue
+                missed = sum(unmatched(stops, every)) / sum(one[2] for one in stops)
+                if missed <= NEARLY_ALL:
+                    for own, value in zip(below, (loss - film.z * u, loss), strict=True):
+                        own[i] = max(own[i], value * (1 - missed))
     return Bounds(above, below)
+
+
+def _as_hot(brakings: Sequence[Row], stops: Sequence[Row]) -> bool:
+    """Whether all the brakings' energy finds stops as hard and hot, or more so."""
+    wanted, offered = (
+        [(1 / q, -t, joule * part) for q, t, joule in rows] for rows, part in ((brakings, 1 - SLACK), (stops, 1.0))
+    )
+    return max(unmatched(wanted, offered)) <= LEAST_ENERGY
 
 
 def _cleared_first(film: Film, stops: Sequence[Row]) -> bool:
@@ -73,7 +110,13 @@ def _cleared_first(film: Film, stops: Sequence[Row]) -> bool:
     power, temperature = (np.array([one[i] for one in stops]) for i in range(2))
     clears = _clearing(film, power, temperature)
     hot = temperature[clears]
-    return not _clears_between(clears) and bool((hot <= np.minimum.accumulate(hot) + 2 * NEAR_K).all())
+    between = clears[1:] & np.logical_or.accumulate(~clears)[:-1]  # one that may clear follows one that may not
+    return not between.any() and bool((hot <= np.minimum.accumulate(hot) + 2 * NEAR_K).all())
+
+
+def _cleared_last(film: Film, stops: Sequence[Row]) -> bool:
+    """Whether stops that may clear came after all others, and of them the hottest last."""
+    return _cleared_first(film, stops[::-1])
 
 
 def _clearing(film: Film, power: Array, temperature: Array) -> NDArray[np.bool_]:
@@ -81,13 +124,8 @@ def _clearing(film: Film, power: Array, temperature: Array) -> NDArray[np.bool_]
     return film.may_clear(power / NEAR_POWER, temperature - NEAR_K)
 
 
-def _clears_between(clears: NDArray[np.bool_]) -> bool:
-    """Whether a stop that may clear follows one that may not."""
-    return bool((clears[1:] & np.logical_or.accumulate(~clears)[:-1]).any())
-
-
-def _told(film: Film) -> list[tuple[list[Row], float, float]]:
-    """(stops, loss, its standard uncertainty) of each mix that says something; what was run several times counts by its weighted mean."""
+def _told(film: Film, in_order: Callable[[Film, Sequence[Row]], bool]) -> list[Told]:
+    """Each mix that says something, of uses run in that order."""
     found: list[tuple[list[Row], list[Use]]] = []
     for use in film.whole:
         stops = alike_stops(use)
@@ -99,16 +137,25 @@ def _told(film: Film) -> list[tuple[list[Row], float, float]]:
     for stops, uses in found:
         mean_stops = _mean_stops(uses)
         if mean_stops is None:  # run in orders of their own
-            uses = [one for one in uses if _cleared_first(film, alike_stops(one))]
+            uses = [one for one in uses if in_order(film, alike_stops(one))]
             stops = alike_stops(uses[0]) if uses else []
         else:
-            stops, uses = mean_stops, uses if _cleared_first(film, mean_stops) else []
-        if not uses:
-            continue
-        weight = np.array([1 / one.u**2 for one in uses])
-        mean = float(weight @ [one.loss for one in uses] / weight.sum())
-        told.append((stops, mean, float(1 / np.sqrt(weight.sum()))))
+            stops, uses = mean_stops, uses if in_order(film, mean_stops) else []
+        if uses:
+            loss, u = pooled(np.array([one.loss for one in uses]), np.array([one.u for one in uses]), film.z)
+            most, u_most = pooled(*np.array([one.before_checks for one in uses]).T, film.z)
+            told.append(Told(stops, loss, u, most, u_most))
     return told
+
+
+def pooled(loss: Array, u: Array, z: float) -> tuple[float, float]:
+    """Weighted mean of runs [n] and its standard uncertainty, widened where they scatter beyond chance."""
+    weight = 1 / u**2
+    mean, u_mean = float(weight @ loss / weight.sum()), float(1 / np.sqrt(weight.sum()))
+    free, chi2 = len(loss) - 1, float((((loss - mean) / u) ** 2).sum())
+    if free and chi2 > chdtri(free, BY_CHANCE):
+        u_mean *= float(np.sqrt(chi2 / free) * stdtrit(free, ndtr(z)) / z)
+    return mean, u_mean
 
 
 def _mean_stops(uses: Sequence[Use]) -> list[Row] | None:

@@ -7,7 +7,7 @@ counts as the figures themselves do. Wear and life are drawn with their law (`pi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from scipy import special
 from pipeline.constants import ZERO_C, Array, normal_reach
 from pipeline.duty.cycle import Events, History
 from pipeline.duty.project import Brake, brakings_at
-from pipeline.heat.propagation import Draws, along, by_source, dominant, shares, standard
+from pipeline.heat.propagation import Draws, along, bend, by_source, dominant, shares, standard
 from pipeline.results.duty import Span
 from pipeline.results.model import renewed
 from pipeline.results.sources import InputName, Sourced
@@ -52,6 +52,23 @@ def brakings_drawn(settled: History, brake: Brake) -> Array:
         for name, (a, b) in settled.nodes.items()
     }
     return along(at, nodes, draws_of(settled))
+
+
+def coldest_starts(histories: Sequence[History], brake: Brake) -> Array:
+    """Lower end of the temperature at which each braking begins, as the rig's thermocouple would show it, degC [c, e, k].
+
+    By the moments of the parabolas through the inputs' nodes, z being standard normal: mean T + sum c, variance sum (b^2 + 2 c^2). The
+    same inputs move all brakings of a use, so that their ends go together.
+    """
+    at = np.array([h.braking[:, 0] for h in histories]) - ZERO_C
+    bias = brake.known_input("thermocouple")
+    middle, variance = at.copy(), np.full(at.shape, 0.0 if bias is None else bias.u**2)
+    for name in [one for one in histories[-1].nodes if all(one in h.nodes for h in histories)]:
+        low, high = (np.array([h.nodes[name][side].braking[:, 0] for h in histories]) - ZERO_C for side in range(2))
+        b, c = bend(at, low, high)
+        middle, variance = middle + c, variance + b**2 + 2 * c**2
+    reach = normal_reach(brake.confidence) * np.sqrt(variance)
+    return np.asarray(np.minimum(middle - reach, at), float)
 
 
 def window_drawn(brake: Brake) -> tuple[Array, Array]:

@@ -25,10 +25,10 @@ from pipeline.archive.blocks import as_yaml
 from pipeline.archive.card import Card
 from pipeline.constants import ZERO_C, Array
 from pipeline.duty.cycle import Events
-from pipeline.duty.glazing import Places
 from pipeline.duty.limits import Openings, Run
+from pipeline.duty.places import Places
 from pipeline.duty.project import Brake
-from pipeline.duty.settling_blocks import HARD, LAST_CHECKS, Gentle, Rig, blocks_of, hardest
+from pipeline.duty.settling_blocks import HARD, LAST_CHECKS, Gentle, Rig, blocks_of, hardest, on_rig
 from pipeline.duty.settling_use import WholeUse, whole_use
 from pipeline.heat.capacity import heat_capacity
 from pipeline.heat.lumped import cooling_time
@@ -49,7 +49,8 @@ MOST_OF_USE = 8
 BEFORE = 3  # times as many checks on the clean faces before it, which they leave as they are
 LEAST_LEFT = 0.2  # of the target, below which no test can settle it
 FIRST_LOOK = 2.80  # standard uncertainties off the target that let a test end half-way
-RUNS = (1, 2, 3, 4, 6, 8, 10, 12)  # how often a whole use is run, each time between checks of its own
+RUNS = (1, 2, 3, 4, 6, 8, 10, 12)  # how often a program of a whole use is run, each time between checks of its own
+MOST_RUNS = 16  # of all programs together
 TOLD = 0.08  # of the target: a loss of a whole use that lies no further from it is not told from it
 NEGLIGIBLE = 0.05  # of the target: brakings that together may add less need no test
 FILLING = 1.1  # mean rate to first rate of a film that begins to fill
@@ -126,7 +127,7 @@ def _candidates(found: Run, own: NDArray[np.int64], brake: Brake) -> list[_Condi
     k = int(own[np.flatnonzero(coldest >= coldest.max() - WITHIN_K)[-1]])
     target = -float(np.log1p(-brake.glazing_loss))
     times = np.repeat(use.times, len(use.power))
-    start, growth = use.temperature[:, :, k].ravel(), lost.growth[:, :, k].ravel()
+    start, growth = use.colder[:, :, k].ravel(), lost.growth[:, :, k].ravel()
     power, energy = (np.tile(x, len(use.temperature)) for x in (use.power, use.energy))
     adds = np.where(times > 0, times * np.where(times > 0, growth, 0.0), 0.0)
     order = np.argsort(adds)
@@ -141,7 +142,7 @@ def _candidates(found: Run, own: NDArray[np.int64], brake: Brake) -> list[_Condi
     ]
     # what is known to glaze at the rate that matters needs no test, and a use's cold start is not tested for its own sake
     matters = target / float(use.times @ np.full(len(use.times), use.energy.sum()))
-    coldest_settled = float(use.temperature[-1, :, k].min())
+    coldest_settled = float(use.colder[-1, :, k].min())
     return [c for c in tried if c.temperature >= coldest_settled - COLD_START_K and not _glazes(c, brake, matters)]
 
 
@@ -206,8 +207,9 @@ def _design(c: _Conditions, rig: Rig, cooling: RigCooling | str) -> _Design:
         seconds = stops * (gentle_s or USUAL_S) + (2 * count + LAST_CHECKS) * (check_s or USUAL_S)
         if cleared:
             seconds += further * (second_s or USUAL_S) + 2 * count * (check_s or USUAL_S)
-        first = Gentle(c.power, c.temperature, c.energy, stops)
-        second = Gentle(c.hardest.power, c.hardest.temperature, c.hardest.energy, further) if cleared else None
+        first = on_rig(rig, Gentle(c.power, c.temperature, c.energy, stops))
+        hard = Gentle(c.hardest.power, c.hardest.temperature, c.hardest.energy, further)
+        second = on_rig(rig, hard) if cleared else None
         designs.append((seconds, _Design(count, first, second, u, seconds / 3600 if known else None)))
     return min(designs, key=lambda one: one[0])[1]
 
@@ -228,7 +230,7 @@ def _told(c: _Conditions, design: _Design, found: Run, rig: Rig) -> SettlingTest
     first, second, checks = design.gentle, design.second, design.checks
     blocks = blocks_of(rig, checks, [[first], [second]] if second else [[first]])
     hard = sum(b.stops for b in blocks if b.name.startswith(HARD))
-    least = -float(np.expm1(-c.left * first.stops / c.stops))
+    least = -float(np.expm1(-c.left * first.stops * first.energy / (c.stops * c.energy)))
     then = f", hard use and {checks} checks" if hard else ""
     text = f"on a bedded specimen: {checks} checks, {_use(first)}, {checks} checks{then}"
     if second is not None:
@@ -259,35 +261,35 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     """One use of the duty between checks: what it loses is held against the target itself."""
     film, brake, check = rig.brake.film, rig.brake, rig.check
     assert check is not None
-    wanted = -float(np.log1p(-brake.glazing_loss))
+    wanted, programs = -float(np.log1p(-brake.glazing_loss)), whole.programs
     told = [
         (r, n, (film.u_of_checks(n, BEFORE * n) or np.inf) / float(np.sqrt(r)))
         for r in RUNS
         for n in CHECKS
-        if n <= MOST_OF_USE
+        if n <= MOST_OF_USE and r * len(programs) <= MOST_RUNS
     ]
     if hardest(rig.cards, rig.stops) is None:
-        told = [one for one in told if one[0] == 1]  # nothing clears the faces between two runs
+        # nothing clears the faces between two runs
+        told = [one for one in told if one[0] == 1]
+        programs = programs[:1]
     runs, checks, u = next((one for one in told if film.z * one[2] <= TOLD * wanted), told[-1])
     before = BEFORE * checks
-    blocks = blocks_of(rig, checks, [whole.stops] * runs, before)
+    blocks = blocks_of(rig, checks, [one for one in programs for _ in range(runs)], before)
     hard = sum(b.stops for b in blocks if b.name.startswith(HARD))
     area, start = brake.rubbing.friction_area * 1e6, check.initial_temperature
     energy = rig.cards[0].inertia * (check.speed_start**2 - check.speed_end**2) / 2
     check_s = None if start is None else _seconds(energy, start - ZERO_C, cooling, brake)
-    seconds = [_seconds(one.energy * area, one.temperature, cooling, brake) for one in whole.stops]
+    every = [one for stops in programs for one in stops]
+    seconds = [_seconds(one.energy * area, one.temperature, cooling, brake) for one in every]
     known = check_s is not None and None not in seconds
-    total = sum(one.stops * (s or USUAL_S) for one, s in zip(whole.stops, seconds, strict=True))
-    total = runs * (total + (before + checks) * (check_s or USUAL_S)) + (LAST_CHECKS if hard else 0) * (
-        check_s or USUAL_S
-    )
+    total = runs * sum(one.stops * (s or USUAL_S) for one, s in zip(every, seconds, strict=True))
+    total += (runs * len(programs) * (before + checks) + (LAST_CHECKS if hard else 0)) * (check_s or USUAL_S)
     hours = total / 3600 if known else None
-    warmest, coldest = whole.stops[0].temperature, whole.stops[-1].temperature
-    powers = [one.power for one in whole.stops]
+    powers = [one.power for one in every]
     text = (
-        f"on a bedded specimen: {before} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f} ({whole.count} stops in "
-        f"{len(whole.stops)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad, starting at {warmest:.0f} down to {coldest:.0f} °C"
-        f"), {checks} checks{', hard use and checks' if hard else ''}{_over(runs, u)}; what it loses is what one use loses, held "
+        f"on a bedded specimen: {before} checks, one use of the duty as it runs at opening {found.opening[whole.k]:.2f}{_programs(programs)} "
+        f"({whole.count} stops in {max(len(one) for one in programs)} blocks, at {min(powers):.2g} to {max(powers):.2g} W/mm2 of pad)"
+        f", {checks} checks{', hard use and checks' if hard else ''}{_over(runs, u, programs)}; what it loses is what one use loses, held "
         f"against the {in_percent(brake.glazing_loss, 1)} that the target accepts and told to {in_percent(u, 1)} by the checks"
     )  # fmt: skip
     return SettlingTest(
@@ -295,7 +297,7 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
         power_density_w_mm2=whole.mean("power"),
         temperature_c=whole.mean("temperature"),
         energy_density_j_mm2=whole.mean("energy"),
-        gentle_stops=runs * whole.count,
+        gentle_stops=runs * sum(one.stops for one in every),
         check_stops=checks,
         hard_stops=hard,
         least_loss=brake.glazing_loss,
@@ -309,12 +311,24 @@ def _whole_told(whole: WholeUse, found: Run, rig: Rig, cooling: RigCooling | str
     )
 
 
-def _over(runs: int, u: float) -> str:
+def _programs(programs: Sequence[Sequence[Gentle]]) -> str:
+    """Where the stops of each program begin."""
+    ends = [f"{one[0].temperature:.0f} to {one[-1].temperature:.0f} °C" for one in programs]
+    if len(ends) == 1:
+        return f", starting at {ends[0]}"
+    return (
+        f", starting as cold as its brakings may by what is known of the duty's heat ({ends[0]}), and, where that cost friction, as they "
+        f"settle ({ends[1]})"
+    )
+
+
+def _over(runs: int, u: float, programs: Sequence[Sequence[Gentle]]) -> str:
     """How often the whole is run, and after the first half how far off the target its mean lets one stop.
 
     Two looks at one result: at z = 2.80 half-way and 1.98 at the end they err together as often as one look at 1.96 (O'Brien and Fleming
     1979, Biometrics 35, 549; the figures from memory).
     """
+    each = " each" if len(programs) > 1 else ""
     if runs == 1:
         return ""
     half = runs // 2
@@ -322,7 +336,7 @@ def _over(runs: int, u: float) -> str:
     early = (
         f" (the first {half} do where their mean is {in_percent(off, 1)} or more off the target)" if runs > 2 else ""
     )
-    return f", {runs} times over{early}"
+    return f", {runs} times over{each}{early}"
 
 
 def _use(one: Gentle) -> str:

@@ -17,7 +17,8 @@ from pipeline.duty.project import Brake
 HARD = "hard use"
 LAST_CHECKS = 6  # after hard use that nothing gentle follows
 HARD_STOPS, HARDER = 12, 1.3
-MOST_OF_SPEED = 0.9  # of the kinetic energy that one stop may take
+MOST_OF_TOP = 0.9  # of the highest speed that the tests ran, for the mean of a snub
+MOST_OF_MIDDLE = 0.5  # of the mean speed, from it to either end of a snub: nine tenths of the kinetic energy go
 
 
 @dataclass(frozen=True)
@@ -92,22 +93,37 @@ def gentle_block(rig: Rig, use: Gentle, name: str) -> Block:
 
 
 def _braking(rig: Rig, use: Gentle) -> tuple[float, float, float]:
-    """(start and end speed in rad/s, torque in N m) of a snub of that energy and power on the rig's inertia."""
-    area, inertia, events = rig.brake.rubbing.friction_area, rig.cards[0].inertia, rig.events
+    """(start and end speed in rad/s, torque in N m) of a snub of that energy and power on the rig's inertia, as far as its speeds go.
+
+    About the mean speed of the duty's braking: at its power a stop then takes as long and slides as far for the same work, whatever the
+    inertia.
+    """
+    area = rig.brake.rubbing.friction_area
+    middle, most = _speeds(rig, use)
+    half = min(use.energy * area * 1e6 / rig.cards[0].inertia / middle / 2, most)
+    return middle + half, middle - half, float(round(use.power * area * 1e6 / middle))
+
+
+def _speeds(rig: Rig, use: Gentle) -> tuple[float, float]:
+    """(mean speed in rad/s of the duty's braking of that power, how far a snub about it may go to either side).
+
+    A mean speed that the rig was never run at is left for the highest that it was.
+    """
+    events = rig.events
     run = [float(top) for one in rig.stops if (top := one["speed_start_rpm"].max()) is not None]  # type: ignore[arg-type]
-    power = events.energy / events.brake_time / area / 1e6
+    top = max(run, default=np.inf) * RAD_PER_S
+    power = events.energy / events.brake_time / rig.brake.rubbing.friction_area / 1e6
     like = int(np.argmin(np.abs(power - use.power)))
-    start = min(float(events.start[like]) / rig.radius, max(run, default=np.inf) * RAD_PER_S)
-    energy = min(use.energy * area * 1e6, MOST_OF_SPEED * inertia * start**2 / 2)
-    end = float(np.sqrt(start**2 - 2 * energy / inertia))
-    return start, end, float(round(use.power * area * 1e6 * 2 / (start + end)))
+    middle = min(float(events.start[like] + events.end[like]) / 2 / rig.radius, MOST_OF_TOP * top)
+    return middle, min(top - middle, MOST_OF_MIDDLE * middle)
 
 
 def on_rig(rig: Rig, use: Gentle) -> Gentle:
-    """The use with the energy that one stop on the rig takes, and so many stops more as make its work."""
-    start, end, _ = _braking(rig, use)
-    energy = rig.cards[0].inertia * (start**2 - end**2) / 2 / (rig.brake.rubbing.friction_area * 1e6)
-    return replace(use, energy=energy, stops=max(round(use.stops * use.energy / energy), 1))
+    """The same work in stops that the rig takes: as they are, or as many more as make each small enough."""
+    middle, half = _speeds(rig, use)
+    most = rig.cards[0].inertia * 2 * middle * half / (rig.brake.rubbing.friction_area * 1e6)
+    stops = max(int(np.ceil(use.stops * use.energy / most - 1e-9)), use.stops)
+    return replace(use, energy=use.stops * use.energy / stops, stops=stops)
 
 
 def hardest(cards: Sequence[Card], stops: Sequence[pl.DataFrame]) -> Block | None:

@@ -9,10 +9,12 @@ import pytest
 from scipy.optimize import linprog
 
 from pipeline.drift.film import NEAR_K, NEAR_POWER, Film, Use
-from pipeline.duty.mixed_use import SLACK, bounds, unmatched
+from pipeline.duty.mixed_use import SLACK, bounds, pooled, unmatched
+from pipeline.duty.places import Places
 
 POWER = np.array([2.0, 3.0])
 STARTS = np.array([[60.0, 80.0], [180.0, 200.0]])[:, :, None]  # of a cold cycle and of the settled one
+EACH, CYCLES = np.array([20.0, 30.0]), 11
 ENERGY = np.array([[20.0, 30.0], [200.0, 300.0]])  # of all their brakings
 NONE = (np.full((2, 2, 1), np.inf), np.full((2, 2, 1), np.inf))
 
@@ -27,9 +29,15 @@ def film_of_test(
     return Film(grown=(use,), whole=(use,), check_temperature=clears)
 
 
-def bound(film: Film, starts: np.ndarray = STARTS, growth: tuple[np.ndarray, np.ndarray] = NONE) -> tuple[float, float]:
-    """(least, most) that a use loses, in ln mu."""
-    found = bounds(film, POWER, starts, ENERGY, growth)
+def bound(
+    film: Film,
+    starts: np.ndarray = STARTS,
+    growth: tuple[np.ndarray, np.ndarray] = NONE,
+    within: float = 0.0,
+    cycles: int = CYCLES,
+) -> tuple[float, float]:
+    """(least, most) that a use loses, in ln mu; its temperatures are known within so many K."""
+    found = bounds(film, Places(POWER, EACH, starts, starts - within, cycles), growth)
     return float(found.below[0][0]), float(found.above[0][0])
 
 
@@ -87,14 +95,47 @@ def test_no_stop_stands_for_two_brakings():
     assert high == pytest.approx(0.03 + 1.96 * 0.005 + 1e-4 * ENERGY.sum() / 2, rel=0.025)
 
 
-def test_what_may_have_been_cleared_within_a_test_says_nothing():
-    assert bound(film_of_test(clears=150.0, back=True)) == (0.0, np.inf)
+def test_what_may_have_been_cleared_within_a_test_bounds_from_the_side_of_its_order():
+    """Stops that may clear a film: first, and the film at the end is the most that these stops bring; last, and it is the least."""
     low, high = bound(film_of_test(clears=150.0))
     assert low == 0 and high < 0.041
+    low, high = bound(film_of_test(clears=150.0, back=True))
+    assert low > 0.02 and high == np.inf
+    between = film_of_test(clears=190.0).whole[0]
+    order = np.array([1, 0, 2, 3])
+    between = replace(between, temperature=between.temperature[order], may_clear=between.may_clear[order])
+    assert bound(Film(whole=(between,), check_temperature=190.0)) == (0.0, np.inf)
+
+
+def test_a_use_that_may_clear_more_than_the_test_is_not_bounded_from_below():
+    """Twice the cycles: what they may take off, the test's stops as hot did not try."""
+    assert bound(film_of_test(), cycles=21)[0] > 0.02
+    assert bound(film_of_test(clears=150.0, back=True), cycles=21)[0] == 0
+
+
+def test_a_use_whose_temperature_is_not_known_is_bounded_from_above_by_a_test_as_cold_as_it_may_be():
+    assert bound(film_of_test(), within=20.0) == (pytest.approx(0.03 - 1.96 * 0.005, rel=0.001), np.inf)
+    assert bound(film_of_test(warmer=-20.0), within=20.0) == (0.0, pytest.approx(0.03 + 1.96 * 0.005, rel=0.025))
+
+
+def test_what_the_checks_took_off_is_added_from_above_alone():
+    film = film_of_test()
+    shown = replace(film, whole=(replace(film.whole[0], left=(0.8, 0.0)),))
+    assert bound(shown) == (bound(film)[0], pytest.approx(bound(film)[1] / 0.8))
+
+
+def test_runs_that_scatter_beyond_chance_widen_their_mean():
+    """Four runs told to 1 each that lie at 0, 0, 6, 6: chi2 is 36 on 3 degrees, u of the mean 0.5 x sqrt(12) x t(3) / z."""
+    u = np.ones(4)
+    assert pooled(np.array([0.0, 0.0, 6.0, 6.0]), u, 1.96) == (
+        pytest.approx(3.0),
+        pytest.approx(0.5 * np.sqrt(12) * 3.1824 / 1.96, rel=1e-3),
+    )
+    assert pooled(np.array([0.0, 0.0, 1.5, 1.5]), u, 1.96) == (pytest.approx(0.75), pytest.approx(0.5))
 
 
 def test_a_mix_that_was_run_twice_counts_by_its_mean():
-    one, other = film_of_test(loss=0.02), film_of_test(loss=0.04)
+    one, other = film_of_test(loss=0.027), film_of_test(loss=0.033)
     low, high = bound(replace(one, whole=one.whole + other.whole))
     assert (low + high * (1 - SLACK)) / 2 == pytest.approx(0.03, rel=0.01)
     assert high * (1 - SLACK) - low == pytest.approx(2 * 1.96 * 0.005 / np.sqrt(2), rel=0.01)
@@ -109,7 +150,7 @@ def test_runs_of_one_program_stand_at_the_mean_of_their_places():
 
 
 def test_runs_in_different_orders_are_not_laid_over_one_another():
-    one, other = film_of_test(loss=0.02), film_of_test(loss=0.04, back=True)
+    one, other = film_of_test(loss=0.027), film_of_test(loss=0.033, back=True)
     low, high = bound(replace(one, whole=one.whole + other.whole))
     assert low > 0.02 and high < 0.041
 
@@ -118,4 +159,4 @@ def test_a_stop_as_hot_as_the_checks_but_for_chance_clears_nothing():
     """The warmest stops begin 3 K above what is known to leave a film, and run last."""
     low, high = bound(film_of_test(clears=197.0, back=True))
     assert low > 0.02 and high < 0.041
-    assert bound(film_of_test(clears=190.0, back=True)) == (0.0, np.inf)
+    assert bound(film_of_test(clears=190.0, back=True))[1] == np.inf

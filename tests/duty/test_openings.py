@@ -168,6 +168,8 @@ def as_run(named, loss: float, glazed: bool) -> Film:
     assert rows[0].min() == pytest.approx(power.min(), rel=0.02) and rows[0].max() == pytest.approx(
         power.max(), rel=0.02
     )
+    middle = np.array([(b.speed_start + b.speed_end) / 2 * 0.33 for b in gentle])  # m/s of the vehicle on a wheel of 0.33 m
+    assert np.ptp(middle) > 1 and all(np.abs((events.start + events.end) / 2 - v).min() < 0.01 * v for v in middle)
     one = Use("named", 1, *rows, np.zeros(len(rows[0]), bool), loss, test.u, glazed=glazed)
     return Film(scatter=SCATTER, grown=(one,) if glazed else (), whole=(one,))
 
