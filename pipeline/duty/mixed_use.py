@@ -16,8 +16,13 @@ most come first, and smallest where they come last. Where stops may clear a film
 a use from above if it ran them before its others, the hottest first, and from below if it ran them after its others, the hottest last,
 and each such braking of the use finds its energy in stops of the test that were as hard and hot, or more so.
 
-The temperature of a duty's brakings is known within an interval: the bound from above is of a use at its lower end. All else is of one as settled,
-as openings are limited by what is most likely and free of reservation by what is careful.
+The temperature of a duty's brakings is known within an interval. Where tests bound a use at its lower end by L_c and the use as it settles by L, with z u
+of the readings, the two uncertainties are independent and add in squares (JCGM 100:2008, 5.1.2, from memory; to first order L_c - L is what the temperature
+does to the loss over its half width):
+
+    loss <= min(L_c + z u_c, L + sqrt((z u)^2 + (L_c - L)^2))
+
+All else is of a use as it settles, as openings are limited by what is most likely and free of reservation by what is careful.
 
 What was run several times counts by its weighted mean. Runs that scatter beyond chance (5 %) about it have a cause that their readings do not
 know: its uncertainty is then widened by their Birge ratio, sqrt(chi2 / (n - 1)) (Birge 1932, Phys. Rev. 40, 207; from memory), and by
@@ -75,13 +80,19 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
         return [(float(use.power[e]), float(start[c, e, i]), float(energy[c, e])) for c, e in np.ndindex(energy.shape)]
 
     clears_first = _told(film, _cleared_first)
-    for own, start, rate, z in zip(above, (use.colder, use.temperature), growth, (film.z, 0.0), strict=True):
+    for i in range(k):
+        cold, cold_bound, likely, u_likely = np.inf, np.inf, np.inf, 0.0
         for stops, _, _, loss, u in clears_first:
-            for i in range(k):
-                most = [(q, t, joule * (1 - SLACK)) for q, t, joule in brakings(start, i)]
-                left = np.reshape(unmatched(most, stops), energy.shape)
-                rest = np.where(left > LEAST_ENERGY, rate[..., i] * np.maximum(left, LEAST_ENERGY), 0.0).sum()
-                own[i] = min(own[i], (max(loss + z * u, 0.0) + float(rest)) / (1 - SLACK))
+            rest = [
+                _rest(brakings(start, i), stops, rate[..., i])
+                for start, rate in zip((use.colder, use.temperature), growth, strict=True)
+            ]
+            cold = min(cold, (max(loss, 0.0) + rest[0]) / (1 - SLACK))
+            cold_bound = min(cold_bound, (max(loss + film.z * u, 0.0) + rest[0]) / (1 - SLACK))
+            if (at := (max(loss, 0.0) + rest[1]) / (1 - SLACK)) < likely:
+                likely, u_likely = at, u / (1 - SLACK)
+        together = likely + np.hypot(film.z * u_likely, max(cold - likely, 0.0)) if np.isfinite(cold) else np.inf
+        above[0][i], above[1][i] = min(cold_bound, together), likely
     clears = _clearing(film, use.power[:, None], use.temperature)
     for told, last in ((clears_first, False), (_told(film, _cleared_last), True)):
         for stops, loss, u, _, _ in told:
@@ -95,6 +106,12 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
                     for own, value in zip(below, (loss - film.z * u, loss), strict=True):
                         own[i] = max(own[i], value * (1 - missed))
     return Bounds(above, below)
+
+
+def _rest(brakings: Sequence[Row], stops: Sequence[Row], rate: Array) -> float:
+    """What brakings that find no stops add, each at its own rate [c, e]; a hundredth of each may be missed."""
+    left = np.reshape(unmatched([(q, t, joule * (1 - SLACK)) for q, t, joule in brakings], stops), rate.shape)
+    return float(np.where(left > LEAST_ENERGY, rate * np.maximum(left, LEAST_ENERGY), 0.0).sum())
 
 
 def _as_hot(brakings: Sequence[Row], stops: Sequence[Row]) -> bool:

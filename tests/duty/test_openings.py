@@ -10,9 +10,11 @@ import yaml
 
 from pipeline.archive.card import Card
 from pipeline.drift.film import Film, Use, grouped
-from pipeline.duty.cycle import Air, events_of
+from pipeline.duty.cycle import Air, Move, events_of
+from pipeline.duty.glazing import losses
 from pipeline.duty.limits import openings, run
 from pipeline.duty.lives import Worn
+from pipeline.duty.places import Places
 from pipeline.duty.settling import settling
 from pipeline.duty.sweep import GRID
 from pipeline.inputs.model import parse
@@ -98,6 +100,19 @@ def test_loss_by_a_uniform_rate_is_the_sum_over_the_use():
     assert one.low <= one.high and three.high > one.high
 
 
+def test_a_cold_start_is_not_bounded_by_a_stop_or_two_of_a_test():
+    """One stop as cold in a mix that lost 3 % says next to nothing of it: it enters with the fastest growth seen."""
+    glazed = use(3.0, 150.0, 0.15, u=0.01, glazed=True)
+    mix = dataclasses.replace(use(2.0, 200.0, 0.03), temperature=np.append(20.0, np.full(99, 200.0)))
+    evidence = film(mix, glazed)
+    start = np.array([20.0, 200.0])[:, None, None]
+    found = losses(Places(np.array([2.0]), np.array([30.0]), start, start, 10), evidence, 0.05, 0.0005)
+    fastest = evidence.largest_seen()
+    assert fastest == pytest.approx((0.15 + evidence.z * 0.01) / 3000)
+    assert evidence.at_most(2.0, np.array([20.0]))[1][0] > 5 * fastest
+    assert found.growth[0] == pytest.approx(30 * fastest)
+
+
 # --- the test that settles it
 
 
@@ -168,7 +183,9 @@ def as_run(named, loss: float, glazed: bool) -> Film:
     assert rows[0].min() == pytest.approx(power.min(), rel=0.02) and rows[0].max() == pytest.approx(
         power.max(), rel=0.02
     )
-    middle = np.array([(b.speed_start + b.speed_end) / 2 * 0.33 for b in gentle])  # m/s of the vehicle on a wheel of 0.33 m
+    middle = np.array(
+        [(b.speed_start + b.speed_end) / 2 * 0.33 for b in gentle]
+    )  # m/s of the vehicle on a wheel of 0.33 m
     assert np.ptp(middle) > 1 and all(np.abs((events.start + events.end) / 2 - v).min() < 0.01 * v for v in middle)
     one = Use("named", 1, *rows, np.zeros(len(rows[0]), bool), loss, test.u, glazed=glazed)
     return Film(scatter=SCATTER, grown=(one,) if glazed else (), whole=(one,))
@@ -181,6 +198,36 @@ def test_the_named_test_settles_it_either_way(named):
     assert harmless.sure is not None and harmless.sure.low <= at + 1e-9 and harmless.sure.high >= at - 1e-9
     glazes, *_ = judged(film=as_run(named, 0.15, True), film_growth=1e-6)
     assert glazes.span is None or glazes.span.high < at
+
+
+def test_a_duty_whose_heat_is_not_known_is_run_as_it_settles_and_as_cold_as_it_may_be(named):
+    """Two programs: the colder one from warm to cold, to free an opening, the other from cold to warm, to rule it out."""
+    _, content, events, _, of = named
+    card = parse(content | {"blocks": yaml.safe_load(named[0].blocks)["blocks"]}, Card, "test.yaml")
+    share = np.exp(0.06 * np.sqrt(3))
+    air = dataclasses.replace(AIR, moves={"heat share": (Move(share=1 / share), Move(share=share))})
+    of = dataclasses.replace(of, film=Film(scatter=SCATTER))
+    found = run(duty_cycle(), events, of, air, GRID)
+    judged_ = openings(duty_cycle(), events, of, air, found, 0.9)
+    stops = made(Truth(program=short_program()), 1).stops
+    test, why = settling(events, found, judged_, of, [card], [stops], "not known", 0.33)
+    assert test is not None and "as cold as its brakings may" in test.text, why
+    k = int(np.argmin(np.abs(found.opening - test.opening)))
+    use_ = found.losses.use
+    rise = use_.temperature[-1, 0, k] - (AIR.ambient - 273.15)
+    # a share of 6 % on what heats a disc that also radiates: a little less on its rise
+    assert 1.96 * 0.04 * rise < use_.temperature[-1, 0, k] - use_.colder[-1, 0, k] < 1.96 * 0.062 * rise
+    uses: list[list[float]] = []
+    for b in parse(content | yaml.safe_load(test.blocks), Card, "test.yaml").blocks:
+        if b.purpose == "check":
+            uses.append([])
+        elif b.name.startswith("gentle"):
+            uses[-1].append(b.initial_temperature - 273.15)
+    uses = [one for one in uses if one]
+    cold, settled = uses[0], uses[-1]
+    assert cold == sorted(cold, reverse=True) and settled == sorted(settled) and len(uses) % 2 == 0
+    assert max(cold) == pytest.approx(use_.colder[:, :, k].max(), abs=2.1)
+    assert max(settled) == pytest.approx(use_.temperature[:, :, k].max(), abs=2.1)
 
 
 def test_a_use_of_too_many_kinds_of_stops_is_tested_by_alike_ones(named, monkeypatch):
