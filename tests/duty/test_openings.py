@@ -116,16 +116,18 @@ def test_a_cold_start_is_not_bounded_by_a_stop_or_two_of_a_test():
 # --- the test that settles it
 
 
+BLOCKS = [
+    {"name": "check 1", "purpose": "check", "kind": "snub", "stops": 5, "speed": ["1450 rpm", "850 rpm"], "pressure": "25 bar",
+     "initial_temperature": "300 degC"},
+    {"name": "ridge use", "purpose": "duty", "kind": "snub", "stops": 12, "speed": ["1900 rpm", "700 rpm"], "pressure": "55 bar",
+     "initial_temperature": "360 degC"},
+]  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def named():
     content = card_content()
-    blocks = [
-        {"name": "check 1", "purpose": "check", "kind": "snub", "stops": 5, "speed": ["1450 rpm", "850 rpm"], "pressure": "25 bar",
-         "initial_temperature": "300 degC"},
-        {"name": "ridge use", "purpose": "duty", "kind": "snub", "stops": 12, "speed": ["1900 rpm", "700 rpm"], "pressure": "55 bar",
-         "initial_temperature": "360 degC"},
-    ]  # fmt: skip
-    card = parse(content | {"blocks": blocks}, Card, "test.yaml")
+    card = parse(content | {"blocks": BLOCKS}, Card, "test.yaml")
     judged_, found, events, of = judged(film=Film(scatter=SCATTER), film_growth=1e-6)
     stops = made(Truth(program=short_program()), 1).stops
     test, why = settling(events, found, judged_, of, [card], [stops], "not known", 0.33)
@@ -203,7 +205,7 @@ def test_the_named_test_settles_it_either_way(named):
 def test_a_duty_whose_heat_is_not_known_is_run_as_it_settles_and_as_cold_as_it_may_be(named):
     """Two programs: the colder one from warm to cold, to free an opening, the other from cold to warm, to rule it out."""
     _, content, events, _, of = named
-    card = parse(content | {"blocks": yaml.safe_load(named[0].blocks)["blocks"]}, Card, "test.yaml")
+    card = parse(content | {"blocks": BLOCKS}, Card, "test.yaml")
     share = np.exp(0.06 * np.sqrt(3))
     air = dataclasses.replace(AIR, moves={"heat share": (Move(share=1 / share), Move(share=share))})
     of = dataclasses.replace(of, film=Film(scatter=SCATTER))
