@@ -72,10 +72,8 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     """Bounds of the loss at every opening; wanted: the loss that the target accepts, assumed: growth (mm2/J) of a cold start's
     brakings where no test glazed.
     """
-    bound, estimate = (
-        np.array([film.at_most(float(p), start[:, e])[k] for e, p in enumerate(use.power)]).transpose(1, 0, 2)
-        for k, start in enumerate((use.colder, use.temperature))
-    )
+    found = [film.at_most(float(p), use.temperature[:, e]) for e, p in enumerate(use.power)]
+    bound, estimate = (np.array([f[k] for f in found]).transpose(1, 0, 2) for k in range(2))
     cold = use.temperature < _warm(use)
     fastest = film.largest_seen() or assumed
     # a bound that a stop or two of a test make is none: nothing is likely to grow faster than what grew fastest
@@ -87,10 +85,8 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     of_mix = np.where(unknown, together, bound), np.where(unknown, together, estimate)
     by_mix = bounds(film, use, of_mix)
     bound, estimate = bound * use.energy[:, None], estimate * use.energy[:, None]
-    decayed, kept = (
-        np.exp(-film.decay(use.power[:, None], start) * use.energy[:, None]) for start in (use.colder, use.temperature)
-    )
-    high, above = _uses(bound, decayed, use.cycles), _uses(estimate, kept, use.cycles)
+    kept = np.exp(-film.decay(use.power[:, None], use.temperature) * use.energy[:, None])
+    high, above = _uses(bound, kept, use.cycles), _uses(estimate, kept, use.cycles)
     high, above = (
         [np.minimum(x, n * y) for x, n in zip(own, (1, USES), strict=True)]
         for own, y in zip((high, above), by_mix.above, strict=True)

@@ -18,9 +18,9 @@ and each such braking of the use finds its energy in stops of the test that were
 
 The temperature of a duty's brakings is known within an interval. Where tests bound a use at its lower end by L_c and the use as it settles by L, with z u
 of the readings, the two uncertainties are independent and add in squares (JCGM 100:2008, 5.1.2, from memory; to first order L_c - L is what the temperature
-does to the loss over its half width):
+does to the loss over its half width, and its own uncertainty of second order):
 
-    loss <= min(L_c + z u_c, L + sqrt((z u)^2 + (L_c - L)^2))
+    loss <= min(L_c + z u_c, L + sqrt((z u)^2 + (L_c - L)^2 + u_c^2 + u^2))
 
 All else is of a use as it settles, as openings are limited by what is most likely and free of reservation by what is careful.
 
@@ -81,17 +81,21 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
 
     clears_first = _told(film, _cleared_first)
     for i in range(k):
-        cold, cold_bound, likely, u_likely = np.inf, np.inf, np.inf, 0.0
+        cold, cold_bound, likely, u_cold, u_likely = np.inf, np.inf, np.inf, 0.0, 0.0
         for stops, _, _, loss, u in clears_first:
             rest = [
                 _rest(brakings(start, i), stops, rate[..., i])
                 for start, rate in zip((use.colder, use.temperature), growth, strict=True)
             ]
-            cold = min(cold, (max(loss, 0.0) + rest[0]) / (1 - SLACK))
+            if (at := (max(loss, 0.0) + rest[0]) / (1 - SLACK)) < cold:
+                cold, u_cold = at, u / (1 - SLACK)
             cold_bound = min(cold_bound, (max(loss + film.z * u, 0.0) + rest[0]) / (1 - SLACK))
             if (at := (max(loss, 0.0) + rest[1]) / (1 - SLACK)) < likely:
                 likely, u_likely = at, u / (1 - SLACK)
-        together = likely + np.hypot(film.z * u_likely, max(cold - likely, 0.0)) if np.isfinite(cold) else np.inf
+        together = np.inf
+        if np.isfinite(cold):
+            by_heat = np.sqrt(max(cold - likely, 0.0) ** 2 + (u_cold**2 + u_likely**2) * (cold > likely))
+            together = likely + np.hypot(film.z * u_likely, by_heat)
         above[0][i], above[1][i] = min(cold_bound, together), likely
     clears = _clearing(film, use.power[:, None], use.temperature)
     for told, last in ((clears_first, False), (_told(film, _cleared_last), True)):

@@ -216,6 +216,8 @@ def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Rec
             one.low - 1e-9 <= named.opening <= one.high + 1e-9 for one in left
         )
         found["settled_loss"] = _worst(way, free)
+        run = again.opening_to_run
+        found["ruled_out"] = run is None or not run.low - 1e-9 <= named.opening <= run.high + 1e-9
         found["run_loss"] = way.at(named.opening, "loss")
         found["hours"] = named.hours
     return found

@@ -96,8 +96,7 @@ def settled_wrongly(found: Sequence[Record]) -> Share:
 
 def refused_wrongly(found: Sequence[Record]) -> Share:
     """Of openings that the named test was run at and ruled out, those that truly lose no more than the target."""
-    ruled_out = [o for o in openings(found) if o.get("settled") and o.get("settled_loss") is None and "run_loss" in o]
-    return share(o["run_loss"] <= LOSS_WANTED for o in ruled_out)
+    return share(o["run_loss"] <= LOSS_WANTED for o in openings(found) if o.get("ruled_out"))
 
 
 def named(found: Sequence[Record]) -> Share:

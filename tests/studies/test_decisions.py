@@ -80,6 +80,12 @@ def test_a_first_answer_that_moved_is_told():
 
 
 def test_openings_that_the_named_test_ruled_out_are_held_against_the_truth():
-    out = {"settled": True, "settled_loss": None}
-    found = [record(0, True, **out, run_loss=0.07), record(1, True, **out, run_loss=0.04)]
+    """One that is reserved for its window alone, the film settled, is not ruled out."""
+    out = {"settled_loss": None, "ruled_out": True}
+    window = out | {"ruled_out": False}
+    found = [
+        record(0, True, **out, run_loss=0.07),
+        record(1, True, **out, run_loss=0.04),
+        record(2, True, **window, run_loss=0.01),
+    ]
     assert refused_wrongly(found) == Share(1, 2)
