@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Conductivity, Length, Mass, PowerDensity,
 from pipeline.inputs.scalars import Probability, Truth
 from pipeline.method.base import Settings
 
-REVISION = 14
+REVISION = 15
 
 
 class Wear(Settings):

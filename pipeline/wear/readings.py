@@ -28,6 +28,10 @@ from pipeline.inputs.quantities import to_si
 REQUIRED = ("after_stop", "component", "quantity", "value", "unit")
 OPTIONAL = ("point", "state", "after_dwell")
 QUANTITIES = {"thickness": "length", "mass": "mass"}
+PARTS = {
+    "thickness": (2e-4, 1.0, "0.2 mm to 1 m"),
+    "mass": (1e-5, 1e3, "10 mg to 1 t"),
+}  # SI, wide: a card may not state the new part
 STATES = ("dry", "as_found")
 COMPONENT = re.compile(r"^(disc|pad_(inner|outer)(_[0-9]{1,2})?)$", re.ASCII)
 MAX_BYTES = 20_000_000
@@ -176,6 +180,12 @@ def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:
         return (), f"value {row['value']!r} is not a number with a decimal point"
     if not (math.isfinite(value) and value > 0):
         return (), f"value {row['value']} {row['unit']} is not above zero"
+    low, high, said = PARTS[row["quantity"]]
+    if not low <= value <= high:
+        return (
+            (),
+            f"value {row['value']} {row['unit']} is no brake part's {row['quantity']}, which is {said}: a wrong unit?",
+        )
     mantissa = row["value"].lower().split("e")[0]
     decimals = len(mantissa.partition(".")[2])
     resolution = to_si(f"{10.0**-decimals} {row['unit']}", QUANTITIES[row["quantity"]])

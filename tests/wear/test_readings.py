@@ -76,6 +76,15 @@ def test_a_reading_that_cannot_be_is_left_out_alone(tmp_path, value):
     assert [f.code for f in findings] == ["wear_reading_impossible"] and "line 3" in findings[0].message
 
 
+@pytest.mark.parametrize(
+    ("value", "quantity", "unit"), [("22.01", "thickness", "um"), ("22", "thickness", "m"), ("1.6", "mass", "mg")]
+)
+def test_what_no_brake_part_has_is_left_out_where_the_card_states_no_new_part(tmp_path, value, quantity, unit):
+    table, findings = read(tmp_path, HEAD + f"0,pad_inner,{quantity},1,{value},{unit}\n")
+    assert table.height == 0
+    assert f"no brake part's {quantity}" in findings[0].message and "wrong unit" in findings[0].message
+
+
 @pytest.mark.parametrize("after", ["-1", "2.5", "last", "", "inf", "nan", "1e30"])
 def test_a_count_that_is_none_is_left_out(tmp_path, after):
     table, findings = read(tmp_path, HEAD + f"0,disc,thickness,1,28.0,mm\n{after},disc,thickness,1,27.9,mm\n")
