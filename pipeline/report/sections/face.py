@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from pipeline.report.document import Cell, Items, Picture, Table, Text
 from pipeline.report.inputs import Inputs
 from pipeline.report.source import Cited
-from pipeline.results.face import FaceLaw, FaceModel, FaceStop, LeftOutErrors
+from pipeline.results.face import FaceBatchStop, FaceLaw, FaceModel, FaceSingle, FaceStop, LeftOutErrors
 from pipeline.results.model import Interval
 
 Part = Text | Items | Table | Picture
@@ -106,29 +106,8 @@ def single_parts(given: Sequence[Cited[FaceStop]], model: FaceModel) -> list[Par
     for stop in given:
         name = name_of(stop.result)
         alone = stop.part(lambda s: s.single)
-        if alone is not None:
-            rows.append(
-                [
-                    name,
-                    "a single stop",
-                    alone.number(f"{name}, a single stop: µ", lambda s: s.mu),
-                    alone.number(f"{name}, a single stop: time", lambda s: s.time_s),
-                    alone.number(f"{name}, a single stop: distance", lambda s: s.distance_m),
-                    alone.number(f"{name}, a single stop: deceleration", lambda s: s.deceleration_mps2),
-                ]
-            )
-        for one in stop.each(lambda s: s.batches):
-            batch = f"batch {one.result.batch}"
-            rows.append(
-                [
-                    name,
-                    batch,
-                    one.number(f"{name}, {batch}: µ", lambda s: s.mu),
-                    one.number(f"{name}, {batch}: time", lambda s: s.time_s),
-                    one.number(f"{name}, {batch}: distance", lambda s: s.distance_m),
-                    one.number(f"{name}, {batch}: deceleration", lambda s: s.deceleration_mps2),
-                ]
-            )
+        rows += [single_row(alone, name, "a single stop")] if alone is not None else []
+        rows += [single_row(one, name, f"batch {one.result.batch}") for one in stop.each(lambda s: s.batches)]
     if not rows:
         return []
     head: Sequence[str] = SINGLE_HEAD
@@ -139,6 +118,19 @@ def single_parts(given: Sequence[Cited[FaceStop]], model: FaceModel) -> list[Par
         "and the mean of each batch tested; at the stops and pressures of the table above"
     )
     return [Table(caption, head, rows)]
+
+
+def single_row(one: Cited[FaceSingle] | Cited[FaceBatchStop], name: str, what: str) -> list[Cell]:
+    """A stop as a single one or by one batch."""
+    label = f"{name}, {what}"
+    return [
+        name,
+        what,
+        one.number(f"{label}: µ", lambda s: s.mu),
+        one.number(f"{label}: time", lambda s: s.time_s),
+        one.number(f"{label}: distance", lambda s: s.distance_m),
+        one.number(f"{label}: deceleration", lambda s: s.deceleration_mps2),
+    ]
 
 
 def left_out_row(one: Cited[LeftOutErrors]) -> list[Cell]:
