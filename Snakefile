@@ -21,6 +21,7 @@ sys.path[:0] = beside
 stated = os.environ.get("PYTHONPATH", "").split(os.pathsep)
 os.environ["PYTHONPATH"] = os.pathsep.join([*beside, *filter(os.path.isabs, stated)])
 
+import snakemake.persistence
 from snakemake.dag import DAG
 from snakemake.jobs import GroupJob
 from snakemake.exceptions import WorkflowError
@@ -28,6 +29,7 @@ from snakemake.logging import logger
 
 from pipeline.cli import starter
 from pipeline.workspace import nodes, reasons, sampled, telling
+from pipeline.workspace.plain_params import plain_params
 from pipeline.workspace.planned import part_in
 from pipeline.workspace.run import load_run
 from pipeline.workspace.targets import cut_out, targets
@@ -55,6 +57,7 @@ P = RUN.prefix  # of paths below the results, as Snakemake may see them
 # Snakemake ends a run where a name repeats a few letters often ("aaaa..."): it takes that for rules that feed themselves
 # for ever. Here every wildcard is restricted to names that exist, so none can grow.
 DAG.check_periodic_wildcards = lambda dag, job: None
+plain_params(snakemake.persistence)
 nodes.light_groups(DAG, WorkflowError)
 nodes.stages_at_once()
 nodes.keep_whole(GroupJob)
