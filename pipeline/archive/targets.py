@@ -7,6 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, field_validator, model_validator
 
+from pipeline.constants import ZERO_C
 from pipeline.errors import Unfit
 from pipeline.inputs.model import Model
 from pipeline.inputs.quantities import EnergyDensity, Length, Pressure, Temperature, to_si
@@ -100,9 +101,8 @@ class Target(Model):
         for name in ("temperature_window", "mu", "wear_batch_ratio"):
             pair = getattr(self, name)
             if pair is not None and not pair[0] < pair[1]:
-                raise Unfit(
-                    f"{pair[0]:g} is not below {pair[1]:g}", "[lower, upper]", "write the lower one first", at=(name,)
-                )
+                low, high = (f"{v - ZERO_C:g} degC" if name == "temperature_window" else f"{v:g}" for v in pair)
+                raise Unfit(f"{low} is not below {high}", "[lower, upper]", "write the lower one first", at=(name,))
         if self.wear_batch_ratio is not None and not self.wear_batch_ratio[0] < 1 < self.wear_batch_ratio[1]:
             raise Unfit(
                 "does not enclose 1, at which batches are alike",

@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from pipeline.archive.targets import Target
 from pipeline.cli.check import check
 from pipeline.workspace.check import checked_place
 from tests.recordings.makers import card, samples, text, text_test, write_card, written
@@ -106,6 +107,11 @@ def test_an_unusual_date_is_not_judged_as_a_brake(tmp_path):
     write_card(tmp_path / "archive" / "t", {**card(), "date": "2999-01-01"})
     message = next(words for _, _, words in problems(tmp_path / "archive") if "lies in the future" in words)
     assert "accepted: 1960 to today" in message and "drawing" not in message
+
+
+def test_a_window_the_wrong_way_round_is_told_in_degrees_celsius():
+    with pytest.raises(ValueError, match="300 degC is not below 100 degC"):
+        Target(compound="M", temperature_window=["572 degF", "100 degC"])
 
 
 def test_wear_readings_are_looked_at(tmp_path):
