@@ -57,8 +57,7 @@ def looks_in(recording: int, columns: Sequence[np.ndarray], rest: Rest) -> list[
     height = rest.high - rest.level
     if not height > 0:
         return []
-    with np.errstate(invalid="ignore"):
-        high = pressure - rest.level > APPLIED * height
+    high = pressure - rest.level > APPLIED * height
     known = np.isfinite(time) & np.isfinite(speed) & np.isfinite(torque)
     elsewhere = torque[~high & known]
     zero = median(elsewhere) if elsewhere.size else 0.0

@@ -1,10 +1,12 @@
 """Readings at rest: what a sensor shows where the quantity is zero."""
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
 from pipeline.conditioning.medians import mean, median
+from pipeline.conditioning.time_base import known_of
 from pipeline.constants import MAD_TO_SD
 
 
@@ -43,7 +45,7 @@ def rest_of(pressure: np.ndarray) -> Rest:
     soon as a few samples are at rest; of a recording without any it is the lowest pressure held.
     pressure: (n,) Pa, NaN where missing.
     """
-    finite = np.sort(pressure[np.isfinite(pressure)])
+    finite = np.sort(known_of(pressure))
     if finite.size == 0:
         return Rest(0.0, 0.0, 0.0, False)
     few = min(max(3, finite.size // 1000), finite.size - 1)
@@ -79,16 +81,16 @@ def reading(values: np.ndarray) -> Reading | None:
 
     values: (n,) in the order of time, any unit, NaN where missing.
     """
-    finite = values[np.isfinite(values)]
+    finite = known_of(values)
     if finite.size < 3:
         return None
     centre = median(finite)
     off = np.abs(finite - centre)
     spread = MAD_TO_SD * median(off)
-    kept = finite[off <= 5 * spread] if spread > 0 else finite
+    kept = finite if spread <= 0 or off.max() <= 5 * spread else finite[off <= 5 * spread]
     value, number = mean(kept), effective_number(kept)
     squares = float(np.square(kept - value).sum())
-    return Reading(value, float(np.sqrt(squares / max(kept.size - 1, 1))) / np.sqrt(number), int(kept.size))
+    return Reading(value, sqrt(squares / max(kept.size - 1, 1)) / sqrt(number), int(kept.size))
 
 
 def effective_number(values: np.ndarray) -> float:
@@ -106,12 +108,13 @@ def effective_number(values: np.ndarray) -> float:
     longest -= longest % 2
     # A sensor's noise is forgotten within a few samples: then as few sums of products are made, and no transform.
     for lags in (min(FEW_LAGS, longest), longest):
-        pairs = (_correlations(centred, lags) / variance).reshape(-1, 2).sum(axis=1)
-        negative = np.flatnonzero(pairs <= 0)
+        found = _correlations(centred, lags) / variance
+        pairs = found[::2] + found[1::2]
+        negative = (pairs <= 0).nonzero()[0]
         if negative.size:
             break
     total = float(pairs[: negative[0] if negative.size else pairs.size].sum())
-    return float(np.clip(n / (1.0 + 2.0 * total), 1.0, n))
+    return min(max(n / (1.0 + 2.0 * total), 1.0), float(n))
 
 
 def _correlations(values: np.ndarray, lags: int) -> np.ndarray:

@@ -25,12 +25,11 @@ def brakings(
     if time.size < 3:
         return []
     rest = rest_pressure(pressure) if rest is None else rest
-    with np.errstate(invalid="ignore"):
-        above = pressure - rest
-        held = above > settings.off_pressure
-        passed = above > settings.on_pressure
-        turning = speed > settings.turning_speed
-        moving = speed > settings.lower_speed
+    above = pressure - rest
+    held = above > settings.off_pressure
+    passed = above > settings.on_pressure
+    turning = speed > settings.turning_speed
+    moving = speed > settings.lower_speed
     # A missing value says nothing: the state before it goes on.
     held, moving = _carried(held, np.isfinite(above)), _carried(moving, np.isfinite(speed))
     step = median_step(time)

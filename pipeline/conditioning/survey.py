@@ -14,7 +14,15 @@ from pipeline.conditioning.low_pass import filtered
 from pipeline.conditioning.medians import mean
 from pipeline.conditioning.rest import Reading, reading
 from pipeline.conditioning.segments import crossing
-from pipeline.conditioning.time_base import jitter, median_known, median_step, not_before, row_at, steps_to_hold
+from pipeline.conditioning.time_base import (
+    jitter,
+    known_of,
+    median_known,
+    median_step,
+    not_before,
+    row_at,
+    steps_to_hold,
+)
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
 
@@ -153,13 +161,12 @@ def moments(
 
 
 def _build_up(time: np.ndarray, above: np.ndarray, span: slice, plateau: float) -> float:
-    with np.errstate(invalid="ignore"):
-        reached = np.flatnonzero(above[span] >= 0.9 * plateau)
+    reached = np.flatnonzero(above[span] >= 0.9 * plateau)
     return float(time[span.start + reached[0]] - time[span.start]) if reached.size else float("nan")
 
 
 def _mean(values: np.ndarray) -> float:
-    finite = values[np.isfinite(values)]
+    finite = known_of(values)
     return mean(finite) if finite.size else float("nan")
 
 
@@ -172,8 +179,10 @@ def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, ot
     for part in (near, slice(otherwise.start, min(otherwise.start + 6, otherwise.stop))):
         t, w = time[part], speed[part]
         good = np.isfinite(w)
-        if good.sum() >= 4:
-            t, w = t[good] - moment, w[good]
+        if not good.all():
+            t, w = t[good], w[good]
+        if w.size >= 4:
+            t = t - moment
             middle = mean(t)
             spread = t - middle
             slope = float(spread @ w) / max(float(spread @ spread), 1e-300)
@@ -185,12 +194,11 @@ def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, ot
 def _readings_after(
     speed: np.ndarray, torque: np.ndarray, above: np.ndarray, settings: Segmentation
 ) -> tuple[tuple[float, float, float] | None, Reading | None]:
-    with np.errstate(invalid="ignore"):
-        rest = np.abs(above) < settings.off_pressure / 2
-        turning, still = rest & (speed > settings.turning_speed), rest & (speed < 0.3 * settings.lower_speed)
-    after = reading(torque[turning]) if turning.sum() >= 10 else None
+    rest = np.abs(above) < settings.off_pressure / 2
+    turning, still = rest & (speed > settings.turning_speed), rest & (speed < 0.3 * settings.lower_speed)
+    after = reading(torque[turning]) if np.count_nonzero(turning) >= 10 else None
     found = (_mean(speed[turning]), after.value, after.u) if after else None
-    return found, reading(torque[still]) if still.sum() >= 10 else None
+    return found, reading(torque[still]) if np.count_nonzero(still) >= 10 else None
 
 
 def _quarters(
@@ -201,8 +209,7 @@ def _quarters(
 
     A straight line through a quarter's speeds gives dw/dt with far less noise than differences do. time: of the span.
     """
-    with np.errstate(invalid="ignore"):
-        level = np.flatnonzero(above[span] > 0.9 * plateau)
+    level = (above[span] > 0.9 * plateau).nonzero()[0]
     if level.size:
         # A torque that lags is still rising when the pressure stands.
         level = level[not_before(time, time[level[0]] + GUARD_S)[level]]
@@ -214,9 +221,9 @@ def _quarters(
     drives = channels["drive_torque"][first:last] if "drive_torque" in channels else np.zeros(last - first)
     known = np.isfinite(speed) & np.isfinite(torques) & np.isfinite(drives)
     rising = at[1:] > at[:-1]
-    rows = []
-    for a, b in itertools.pairwise(edges - first):
-        if not (known[a:b].all() and rising[a : b - 1].all()):
+    sound, rows = known.all() and rising.all(), []
+    for a, b in itertools.pairwise((edges - first).tolist()):
+        if not sound and not (known[a:b].all() and rising[a : b - 1].all()):
             continue
         t, w, torque, drive = at[a:b], speed[a:b], torques[a:b], drives[a:b]
         shifted = t - mean(t)
@@ -261,8 +268,7 @@ def _lags(
         return float("nan"), 0.0, float("nan")
     margin = steps_to_hold(settings.largest_lag + 0.2, step)
     high = median_known(above[span.start + (span.stop - span.start) // 4 : span.stop])
-    with np.errstate(invalid="ignore"):
-        reached = np.flatnonzero(above[span] > 0.9 * high)
+    reached = np.flatnonzero(above[span] > 0.9 * high)
     if reached.size == 0:
         return float("nan"), 0.0, float("nan")
     top = min(span.start + int(reached[0]) + margin, after)

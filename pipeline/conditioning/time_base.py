@@ -45,6 +45,14 @@ def within(time: np.ndarray, start: float, end: float) -> np.ndarray:
     return np.asarray((time >= start - slack) & (time <= end + slack))
 
 
+def rows_within(time: np.ndarray, start: float, end: float) -> slice | np.ndarray:
+    """What picks the samples that `within` has: of times (n,) that increase a slice, which copies nothing."""
+    if not (increases(time) and start <= end):
+        return within(time, start, end)
+    slack = _slack(time)
+    return slice(int(time.searchsorted(start - slack)), int(time.searchsorted(end + slack, "right")))
+
+
 def _slack(time: np.ndarray) -> float:
     step = median_step(time)
     return EDGE * step if np.isfinite(step) else 0.0
@@ -65,31 +73,53 @@ def median_known(values: np.ndarray) -> float:
 
     values: (n,), any unit.
     """
-    finite = values[np.isfinite(values)]
+    finite = known_of(values)
     return median(finite) if finite.size else float("nan")
 
 
-_steps: deque[tuple[weakref.ref[np.ndarray], float]] = deque(maxlen=8)  # of times that cannot change, the last ones
+def known_of(values: np.ndarray) -> np.ndarray:
+    """The finite values of (n,); the array itself where all are."""
+    finite = np.isfinite(values)
+    return values if finite.all() else values[finite]
+
+
+_known: deque[tuple[weakref.ref[np.ndarray], float, bool]] = deque(
+    maxlen=8
+)  # of times that cannot change, the last ones
 
 
 def median_step(time: np.ndarray) -> float:
     """Median of the increasing steps of `time` (s); NaN where there are fewer than two samples.
 
-    time: (n,). A stop asks for that of the same samples some forty times: of an array that is read-only it is kept.
+    time: (n,).
+    """
+    return _time_base(time)[0]
+
+
+def increases(time: np.ndarray) -> bool:
+    """Whether every step of `time`, (n,) s, increases."""
+    return _time_base(time)[1]
+
+
+def _time_base(time: np.ndarray) -> tuple[float, bool]:
+    """The median of the increasing steps (s), and whether all of them increase.
+
+    A stop asks for that of the same samples some forty times: of an array that is read-only it is kept.
     """
     lasting = not time.flags.writeable
-    for known, step in _steps if lasting else ():
-        if known() is time:
-            return step
+    for one, step, increasing in _known if lasting else ():
+        if one() is time:
+            return step, increasing
     steps = time[1:] - time[:-1]
     rising = steps > 0
     rising &= steps < np.inf
-    if not rising.all():
+    increasing = bool(rising.all())
+    if not increasing:
         steps = steps[rising]
-    found = median(steps) if steps.size else float("nan")
+    step = median(steps) if steps.size else float("nan")
     if lasting:
-        _steps.append((weakref.ref(time), found))
-    return found
+        _known.append((weakref.ref(time), step, increasing))
+    return step, increasing
 
 
 def jitter(time: np.ndarray) -> float:
@@ -121,8 +151,7 @@ def backward_indices(time: np.ndarray) -> np.ndarray:
 
     time: (n,) s.
     """
-    with np.errstate(invalid="ignore"):
-        return (~(time[1:] - time[:-1] >= 0)).nonzero()[0]
+    return (~(time[1:] - time[:-1] >= 0)).nonzero()[0]
 
 
 def repeated_indices(time: np.ndarray) -> np.ndarray:
@@ -142,10 +171,9 @@ def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> l
     good = np.isfinite(values) & np.isfinite(time)
     broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
     steps, step = time[1:] - time[:-1], median_step(time)
-    with np.errstate(invalid="ignore"):
-        broken[1:] = ~(steps >= 0)
-        if np.isfinite(step):
-            broken[1:] |= steps > periods * step
+    broken[1:] = ~(steps >= 0)
+    if np.isfinite(step):
+        broken[1:] |= steps > periods * step
     if time.size and good.all() and not broken.any():
         return [slice(0, time.size)]
     starts = good & (broken | ~np.r_[False, good[:-1]])

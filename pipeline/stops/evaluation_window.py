@@ -14,7 +14,7 @@ import numpy as np
 from pipeline.conditioning.medians import median
 from pipeline.conditioning.segments import END_MARGIN
 from pipeline.conditioning.survey import speed_at
-from pipeline.conditioning.time_base import within
+from pipeline.conditioning.time_base import median_known, rows_within, within
 
 BITE_S = 0.5
 
@@ -24,9 +24,7 @@ def plateau(time: np.ndarray, level: np.ndarray, start: float, end: float) -> fl
 
     time (s), level (any unit): (n,).
     """
-    half = level[within(time, (start + end) / 2, end)]
-    half = half[np.isfinite(half)]
-    return median(half) if half.size else float("nan")
+    return median_known(level[rows_within(time, (start + end) / 2, end)])
 
 
 def first_reaching(time: np.ndarray, level: np.ndarray, target: float, start: float, end: float) -> float | None:
@@ -34,32 +32,33 @@ def first_reaching(time: np.ndarray, level: np.ndarray, target: float, start: fl
 
     time (s), level (any unit): (n,); target in the unit of level.
     """
-    inside = np.flatnonzero(within(time, start, end))
-    with np.errstate(invalid="ignore"):
-        reached = inside[level[inside] >= target]
-    if not reached.size:
+    inside = within(time, start, end)
+    reached = inside & (level >= target)
+    i = int(reached.argmax())
+    if not reached[i]:
         return None
-    i = int(reached[0])
-    if i == 0 or i == inside[0] or not np.isfinite(level[i - 1]) or level[i] == level[i - 1]:
+    if i in (0, inside.argmax()) or not np.isfinite(level[i - 1]) or level[i] == level[i - 1]:
         return max(float(time[i]), start)
     moment = time[i - 1] + (target - level[i - 1]) / (level[i] - level[i - 1]) * (time[i] - time[i - 1])
-    return float(np.clip(moment, time[i - 1], time[i]))
+    return float(min(max(moment, time[i - 1]), time[i]))
 
 
 LAST_SHARE = 0.2  # of the braking: how much before the release says what the level was
 HELD_SHARE = 0.9  # of that level: below it the brake is being released
 
 
-def release_speed(time: np.ndarray, level: np.ndarray, speed: np.ndarray, start: float, end: float) -> float:
+def release_speed(
+    time: np.ndarray, level: np.ndarray, speed: np.ndarray, start: float, end: float, *, held: float
+) -> float:
     """Speed (rad/s) where `level` last stands at its share of what it was before it fell; NaN without samples.
 
     What it was: its median over a fifth of the braking, up to where it last is above half its plateau. So a level
     that creeps through the braking is none the worse, nor one that falls slowly. A straight line through the speeds
     just before is read at that moment.
-    time (s), level (any unit), speed (rad/s): (n,); start, end of braking (s).
+    time (s), level (any unit), speed (rad/s): (n,); start, end of braking (s); held: the level's plateau.
     """
     inside = within(time, start, end) & np.isfinite(level)
-    low = np.flatnonzero(inside & (level >= 0.5 * plateau(time, level, start, end)))
+    low = np.flatnonzero(inside & (level >= 0.5 * held))
     if not low.size:
         return float("nan")
     fallen = time[low[-1]]
@@ -107,26 +106,29 @@ def evaluation_window(
     speed_start: float,
     speed_end: float,
     kind: str,
+    held: float,
     build_up: float,
     wanted_end: float | None = None,
 ) -> tuple[float, float] | None:
     """(start, end) of the evaluation window (s), or None where `level` never reaches its share or the end comes first.
 
-    time (s), level (pressure above rest, or torque), speed (rad/s): (n,); start and end of braking (s); wanted_end:
-    speed that the schedule ends the braking at (rad/s), None where it is not known.
+    time (s), level (pressure above rest, or torque), speed (rad/s): (n,); start and end of braking (s); held: the
+    level's plateau; wanted_end: speed that the schedule ends the braking at (rad/s), None where it is not known.
     """
-    first = first_reaching(time, level, build_up * plateau(time, level, start, end), start, end)
+    first = first_reaching(time, level, build_up * held, start, end)
     if first is None:
         return None
-    bound = commanded_end(release_speed(time, level, speed, start, end), wanted_end, speed_start, speed_end)
+    bound = commanded_end(release_speed(time, level, speed, start, end, held=held), wanted_end, speed_start, speed_end)
     last = window_end(time, speed, start=start, end=end, speed_start=speed_start, speed_end=bound, kind=kind)
     return (first, last) if last > first else None
 
 
-def bite_window(time: np.ndarray, pressure: np.ndarray, start: float, end: float) -> tuple[float, float] | None:
+def bite_window(
+    time: np.ndarray, pressure: np.ndarray, start: float, end: float, *, held: float
+) -> tuple[float, float] | None:
     """The first half second from where pressure passes half its plateau, within the braking; None if it never does.
 
-    time (s), pressure (above rest, any unit): (n,); start, end of braking (s).
+    time (s), pressure (above rest, any unit): (n,); start, end of braking (s); held: the pressure's plateau.
     """
-    first = first_reaching(time, pressure, 0.5 * plateau(time, pressure, start, end), start, end)
+    first = first_reaching(time, pressure, 0.5 * held, start, end)
     return None if first is None else (first, min(first + BITE_S, end))

@@ -10,8 +10,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
-from pipeline.conditioning.medians import quantiles, running_median
-from pipeline.conditioning.time_base import not_before, widths, within
+from pipeline.conditioning.medians import mean, quantiles, running_median
+from pipeline.conditioning.time_base import not_before, rows_within, widths, within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
 from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
@@ -124,10 +124,9 @@ def friction_of(c: Conditioned, setup: Setup, at: Interval, *, control: str, ste
     )
     mu = coefficient(torque, force, setup.radius)
     held = plateau(c.time, c.pressure, start, end)
-    with np.errstate(invalid="ignore"):
-        mu[~(c.pressure - setup.threshold > LEAST_PRESSURE * max(held - setup.threshold, 0.0))] = np.nan
-    level = c.pressure if control == "pressure" else torque
-    window = evaluation_window(c.time, level, c.speed, **at._asdict(), build_up=setup.build_up)
+    mu[~(c.pressure - setup.threshold > LEAST_PRESSURE * max(held - setup.threshold, 0.0))] = np.nan
+    level, of_level = (c.pressure, held) if control == "pressure" else (torque, plateau(c.time, torque, start, end))
+    window = evaluation_window(c.time, level, c.speed, **at._asdict(), held=of_level, build_up=setup.build_up)
     inside = np.zeros(c.time.size, dtype=bool)
     if window is not None:
         inside = within(c.time, *window)
@@ -138,10 +137,11 @@ def friction_of(c: Conditioned, setup: Setup, at: Interval, *, control: str, ste
         columns |= {"window_start_s": window[0] - start, "window_end_s": window[1] - start}
     scatter, mean_torque, mean_pressure = float("nan"), float("nan"), float("nan")
     if why is None and window is not None:
-        columns |= _means(c, mu, torque, inside, window, width, setup, start, end)
-        used = inside & np.isfinite(mu)
-        kind_of = weights(width, c.speed, torque)[setup.average]
-        scatter, _ = scatter_of_mean(mu[used], np.abs(kind_of[used]))
+        used, nominal = inside & np.isfinite(mu), weights(width, c.speed, torque)[setup.average]
+        bite = bite_window(c.time, c.pressure, start, end, held=held)
+        columns |= _means(c, mu, torque, inside, window, width, nominal, bite)
+        columns["mu"] = columns[f"mu_{setup.average}"]
+        scatter, _ = scatter_of_mean(mu[used], np.abs(nominal[used]))
         mean_torque = weighted_mean(torque[used], width[used])
         mean_pressure = weighted_mean(c.pressure[used], width[used]) - setup.threshold
     return Friction(mu, inside, window, columns, scatter, mean_torque, mean_pressure, why)
@@ -164,27 +164,24 @@ def _means(
     inside: np.ndarray,
     window: tuple[float, float],
     width: np.ndarray,
-    setup: Setup,
-    start: float,
-    end: float,
+    nominal: np.ndarray,
+    bite: tuple[float, float] | None,
 ) -> dict[str, float | None]:
     means = averages(mu, width=width, speed=c.speed, torque=torque, inside=inside)
-    nominal = weights(width, c.speed, torque)[setup.average]
+    known = np.isfinite(mu)
+    used = inside & known
 
     def part(first: float, last: float, mask: np.ndarray) -> float:
-        used = mask & within(c.time, first, last) & np.isfinite(mu)
-        return weighted_mean(mu[used], nominal[used])
+        rows = rows_within(c.time, first, last)
+        usable = mask[rows]
+        return weighted_mean(mu[rows][usable], nominal[rows][usable])
 
     tenth = (window[1] - window[0]) / 10
-    used = inside & np.isfinite(mu)
     low, high = quantiles(mu[used], 0.02, 0.98)
-    begin, finish = part(window[0], window[0] + tenth, inside), part(window[1] - tenth, window[1], inside)
-    bite = bite_window(c.time, c.pressure, start, end)
-    everywhere = np.ones(c.time.size, dtype=bool)
+    begin, finish = part(window[0], window[0] + tenth, used), part(window[1] - tenth, window[1], used)
     rising = np.argsort(c.speed)
     speed = weighted_mean(c.speed[used], width[used])
     return {
-        "mu": means[setup.average],
         "mu_time": means["time"],
         "mu_distance": means["distance"],
         "mu_energy": means["energy"],
@@ -193,7 +190,7 @@ def _means(
         "mu_rise": finish / begin if begin > 0 else None,
         "mu_min": low,
         "mu_max": high,
-        "mu_bite": part(bite[0], bite[1], everywhere) if bite else None,
+        "mu_bite": part(*bite, known) if bite else None,
         "pressure_bar": weighted_mean(c.pressure[used], width[used]) / 1e5,
         "torque_nm": weighted_mean(c.friction[used], width[used]),
         "speed_mean_rpm": speed * RPM,
@@ -213,29 +210,30 @@ def temperatures(
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
     good = np.isfinite(temperature)
-    t, values = time[good], temperature[good] - ZERO_C
+    t, values = (time[:], temperature) if good.all() else (time[good], temperature[good])
+    values = values - ZERO_C
     t.setflags(write=False)  # its median step is asked for again and again
     row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)
     row["temperature_rate_k_s"] = None
     if not t.size:
         return row
-    before = values[not_before(t, start - 0.5) & ~not_before(t, start)]
-    first = values[within(t, start, start + 0.1)]
+    begun = not_before(t, start)
+    before = values[not_before(t, start - 0.5) & ~begun]
+    first = values[rows_within(t, start, start + 0.1)]
     row["temperature_initial_c"] = _mean(before if before.size else first)
-    near = _mean(values[within(t, end - 0.05, end + 0.05)])
+    near = _mean(values[rows_within(t, end - 0.05, end + 0.05)])
     row["temperature_end_c"] = near
     if t[0] <= end - 0.3 and end <= t[-1]:
         last = float(np.interp(end, t, values)) if near is None else near
-        earlier = _mean(values[within(t, end - 0.35, end - 0.25)])
+        earlier = _mean(values[rows_within(t, end - 0.35, end - 0.25)])
         row["temperature_end_c"] = last
         row["temperature_rate_k_s"] = (
             last - (float(np.interp(end - 0.3, t, values)) if earlier is None else earlier)
         ) / 0.3
     if window is not None:
-        inside = within(t, *window)
-        weight = widths(t)[inside]
-        row["temperature_mean_c"] = weighted_mean(values[inside], weight) if inside.any() else None
-    row["temperature_peak_c"] = highest(values[not_before(t, start)])
+        inside = rows_within(t, *window)
+        row["temperature_mean_c"] = weighted_mean(values[inside], widths(t)[inside]) if t[inside].size else None
+    row["temperature_peak_c"] = highest(values[begun])
     row["temperature_final_c"] = _mean(values[-3:])
     return row
 
@@ -253,7 +251,7 @@ def highest(values: np.ndarray) -> float | None:
 
 
 def _mean(values: np.ndarray) -> float | None:
-    return float(values.mean()) if values.size else None
+    return mean(values) if values.size else None
 
 
 def ripple_columns(c: Conditioned, window: tuple[float, float] | None) -> dict[str, Any]:

@@ -19,7 +19,7 @@ def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.nda
     inside = np.flatnonzero(within(c.time, b.start_s - 0.2, b.end_s + 0.2))
     if not inside.size:
         return no_trace()
-    pick = inside[np.unique(np.linspace(0, inside.size - 1, min(TRACE_POINTS, inside.size)).round().astype(int))]
+    pick = inside[np.linspace(0, inside.size - 1, min(TRACE_POINTS, inside.size)).round().astype(int)]
     return {
         "time_s": c.time[pick] - b.start_s,
         "speed_rpm": c.speed[pick] * RPM,

@@ -7,6 +7,8 @@ developed deceleration is taken over distance: (vb^2 - ve^2) / (25.92 (se - sb))
 
 import numpy as np
 
+from pipeline.conditioning.time_base import increases
+
 
 def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> tuple[np.ndarray, ...]:
     """Times from `start` to `end` with both ends added, and each series on them; missing samples are bridged
@@ -14,12 +16,16 @@ def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> 
 
     time (s): (n,), increasing; series: (n,) each. Returns (m,) each.
     """
-    inside = time[(time > start) & (time < end)]
-    grid = np.concatenate([[start], inside, [end]])
+    inside = (time > start) & (time < end)
+    grid = np.concatenate([[start], time[inside], [end]])
     result = [grid]
     for values in series:
         good = np.isfinite(values)
-        result.append(np.interp(grid, time[good], values[good]) if good.any() else np.full(grid.size, np.nan))
+        if good.all() and increases(time):
+            first, last = np.interp([start, end], time, values)
+            result.append(np.concatenate([[first], values[inside], [last]]))
+        else:
+            result.append(np.interp(grid, time[good], values[good]) if good.any() else np.full(grid.size, np.nan))
     return tuple(result)
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.stops.evaluation_window import END_MARGIN, release_speed
+from pipeline.stops.evaluation_window import END_MARGIN, plateau, release_speed
 from tests.stops.makers import RPM, Application, Rig, reduce, write_test
 from tests.stops.test_truth import rise
 
@@ -57,5 +57,5 @@ def test_the_speed_at_the_release_is_that_of_the_moment_the_level_breaks_down(re
     )
     speed = (1500 - 200 * t) * RPM + 0.05 * rng.standard_normal(t.size)
     end = float(t[np.flatnonzero((t > 2.5) & (level < 0.03))[0]])
-    found = release_speed(t, level, speed, 0.0, end)
+    found = release_speed(t, level, speed, 0.0, end, held=plateau(t, level, 0.0, end))
     assert found == pytest.approx(1000 * RPM, abs=0.3 * END_MARGIN * 1500 * RPM)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.conditioning.medians import running_median
-from pipeline.conditioning.time_base import median_known
+from pipeline.conditioning.time_base import known_of, median_known
 from pipeline.findings import Finding, finding
 from pipeline.wording import in_percent
 
@@ -30,15 +30,17 @@ def pressure_jumps(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, *
     """
     if time.size < 12 or not plateau > 0:
         return []
+    apart = np.abs(pressure[5:-4] - pressure[4:-5])  # of the samples in `middle` and those behind them
+    if not (apart > JUMP * plateau).any():
+        return []
     middle = np.arange(4, time.size - 5)
     before, after = (_medians(pressure, middle + shift) for shift in (-1, 3))
     low, high = (_medians(torque, middle + shift) for shift in (-1, 3))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        step = np.abs(np.diff(pressure, append=np.nan))[middle]
         change, followed = np.abs(np.log(after / before)), np.abs(np.log(high / low))
         # In the build-up both rise, and what the lag leaves of that is no jump.
         level = np.minimum(before, after) > 0.6 * plateau
-        jumps = (step > JUMP * plateau) & (change > JUMP) & level & ~(followed > FOLLOWED * change)
+        jumps = (apart > JUMP * plateau) & (change > JUMP) & level & ~(followed > FOLLOWED * change)
     at = middle[np.nan_to_num(jumps, nan=0).astype(bool)]
     if not at.size:
         return []
@@ -62,23 +64,21 @@ def pressure_losses(time: np.ndarray, pressure: np.ndarray, torque: np.ndarray, 
     Arguments as of `pressure_jumps`. Up to LOST_SAMPLES samples are left to the search for single wild ones.
     time (s), pressure (Pa), torque (N m): (n,) of the braking; plateau: Pa above rest.
     """
-    braking = median_known(torque[torque.size // 2 :])
-    if time.size < 12 or not (plateau > 0 and abs(braking) > 0):
+    if time.size < 12 or not plateau > 0:
         return []
     level = pressure / plateau
-    with np.errstate(invalid="ignore"):
-        full = np.flatnonzero(level > 0.8)
-        low = level < 0.6
+    full = np.flatnonzero(level > 0.8)
+    low = level < 0.6
     if full.size < 2:
         return []
     low[: full[0]] = low[full[-1] :] = False
-    if not low.any():
+    braking = median_known(torque[torque.size // 2 :]) if low.any() else 0.0
+    if not abs(braking) > 0:
         return []
     reach = max(round(FOLLOW_S / max(float(np.median(np.diff(time))), 1e-6)), 1)
     padded = np.pad(torque / braking, reach, mode="edge")
     least = np.min(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
-    with np.errstate(invalid="ignore"):
-        lost = low & (least > level + 0.3)
+    lost = low & (least > level + 0.3)
     edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(np.int8))).reshape(-1, 2)
     runs = edges[edges[:, 1] - edges[:, 0] > LOST_SAMPLES]
     if not runs.size:
@@ -108,17 +108,15 @@ def torque_losses(
     """
     if time.size < 12 or not (plateau > 0 and full > 0):
         return []
-    known = np.nan_to_num(torque)
-    with np.errstate(invalid="ignore"):
-        # No median about a sample is above the highest of all.
-        if not ((torque < LOST_SHARE * known.max()) & (pressure > 0.8 * plateau)).any():
-            return []
+    known = torque if np.isfinite(torque).all() else np.nan_to_num(torque)
+    # No median about a sample is above the highest of all.
+    if not ((torque < LOST_SHARE * known.max()) & (pressure > 0.8 * plateau)).any():
+        return []
     reach = max(round(LONGEST_LOSS_S / max(float(np.median(np.diff(time))), 1e-6)), LOST_SAMPLES + 1)
     padded = np.pad(known, reach, mode="edge")
     around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
-    with np.errstate(invalid="ignore"):
-        low = (torque < LOST_SHARE * around) & (pressure > 0.8 * plateau) & (around > 0.3 * full)
-        sound = np.flatnonzero(torque > 0.7 * around)
+    low = (torque < LOST_SHARE * around) & (pressure > 0.8 * plateau) & (around > 0.3 * full)
+    sound = np.flatnonzero(torque > 0.7 * around)
     if sound.size < 2:
         return []
     low[: sound[0]] = low[sound[-1] :] = False
@@ -157,10 +155,13 @@ def coarse_values(pressure: np.ndarray, torque: np.ndarray) -> list[Finding]:
     """
     found = []
     for name, values in (("pressure", pressure), ("torque", torque)):
-        values = values[np.isfinite(values)]
+        values = np.sort(known_of(values))
+        least = max(int(np.ceil(OFTEN * values.size)), 2)
+        if values.size < 20 or not (values[least - 1 :] == values[: 1 - least]).any():
+            continue
         known, count = np.unique(values, return_counts=True)
         often = known[count >= OFTEN * values.size]
-        if values.size < 20 or often.size < 2:
+        if often.size < 2:
             continue
         level, step = float(np.max(np.abs(often))), float(np.min(np.diff(often)))
         if step > COARSE * level:

@@ -7,7 +7,7 @@ torque where the pressure says that the brake is open, or a speed that jumps as 
 import numpy as np
 
 from pipeline.conditioning.medians import median, quantiles
-from pipeline.conditioning.time_base import not_after, not_before, within
+from pipeline.conditioning.time_base import not_after, not_before, rows_within, within
 from pipeline.constants import MAD_TO_SD, RPM
 from pipeline.findings import Finding, finding
 
@@ -47,11 +47,9 @@ def torque_without_pressure(
         return []
     seen = torque[known]
     (rest,) = quantiles(seen, 0.1)
-    if plateau <= rest:
+    if plateau <= rest or (seen.max() - rest) / (plateau - rest) <= SHARE:
         return []
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
-    if not (share > SHARE).any():
-        return []
     # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.
     noise = NOISE_SIGMAS * MAD_TO_SD * median(np.abs(np.diff(seen))) / np.sqrt(2) / (plateau - rest)
     late = abs(lag or 0.0)
@@ -91,16 +89,22 @@ def speed_jumps(
     time, speed: (n,) from the end of the braking before to the start of the next. A jump is a change from one sample
     to the next by more than a tenth of the first speed, and faster than six times the braking's mean rate allows.
     """
-    near = np.isfinite(speed) & within(time, start - REACH_S, end + REACH_S)
+    near = rows_within(time, start - REACH_S, end + REACH_S)
     moments, values = time[near], speed[near]
+    seen = np.isfinite(values)
+    if not seen.all():
+        moments, values = moments[seen], values[seen]
     if values.size < LEAST_SAMPLES or not first > 0:
+        return []
+    change = np.abs(values[1:] - values[:-1])
+    if change.max() <= JUMP_SHARE * first:
         return []
     rate = abs(first - last) / max(end - start, 1e-3)
     step = np.clip(np.diff(moments), 0, None)
-    jumps = np.flatnonzero(np.abs(np.diff(values)) > np.maximum(JUMP_SHARE * first, JUMP_RATE * rate * step))
+    jumps = np.flatnonzero(change > np.maximum(JUMP_SHARE * first, JUMP_RATE * rate * step))
     if not jumps.size:
         return []
-    at, worst = int(jumps[0]), int(jumps[np.argmax(np.abs(np.diff(values))[jumps])])
+    at, worst = int(jumps[0]), int(jumps[np.argmax(change[jumps])])
     return [
         finding(
             "speed_jump",

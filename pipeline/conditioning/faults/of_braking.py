@@ -35,7 +35,9 @@ def faults_within(
     (Pa).
     """
     kind = block.kind if block is not None else b.kind
-    energy = float(np.nansum(np.abs(c["torque"][span]) * c["speed"][span]) * (b.step if np.isfinite(b.step) else 0.0))
+    power = np.abs(c["torque"][span]) * c["speed"][span]
+    done = power.sum()
+    energy = float((np.nansum(power) if np.isnan(done) else done) * (b.step if np.isfinite(b.step) else 0.0))
     return braking_faults(
         c,
         span,

@@ -71,7 +71,9 @@ def _time_faults(
     time: np.ndarray, gap_periods: float, step: float, speed: np.ndarray | None, begin: int
 ) -> list[Finding]:
     """speed: at the samples, None in a drag; begin: the braking's first sample."""
-    found = []
+    steps, found = time[1:] - time[:-1], []
+    if steps.size and steps.min() > 0 and steps.max() <= gap_periods * step:
+        return []
     backward = backward_indices(time)
     if backward.size:
         i = int(backward[0])
@@ -161,9 +163,10 @@ def _ends(channels: Mapping[str, np.ndarray], span: slice, begins_inside: bool, 
 
 
 def _missing(name: str, time: np.ndarray, values: np.ndarray) -> list[Finding]:
-    bad = np.flatnonzero(~np.isfinite(values))
-    if not bad.size:
+    known = np.isfinite(values)
+    if known.all():
         return []
+    bad = np.flatnonzero(~known)
     return [
         finding(
             "dropout",
@@ -179,11 +182,9 @@ def _longest_equal(values: np.ndarray) -> tuple[int, int]:
     """Start and length of the longest run of equal neighbours."""
     if values.size < 2:
         return 0, values.size
-    same = values[1:] == values[:-1]
-    if not same.any():
-        return 0, 1
-    edges = np.flatnonzero(np.r_[True, ~same, True])
-    lengths = np.diff(edges)
+    change = (values[1:] != values[:-1]).nonzero()[0] + 1
+    edges = np.concatenate([[0], change, [values.size]])
+    lengths = edges[1:] - edges[:-1]
     longest = int(np.argmax(lengths))
     return int(edges[longest]), int(lengths[longest])
 
@@ -203,6 +204,8 @@ def _mostly_distinct(values: np.ndarray) -> bool:
 
 def _held(name: str, time: np.ndarray, values: np.ndarray, before: np.ndarray, step: float) -> list[Finding]:
     """One value for many samples, in a channel that is noisy before the braking and in the rest of it."""
+    if np.count_nonzero(values[1:] == values[:-1]) < HELD_SAMPLES - 1:
+        return []
     start, length = _longest_equal(values)
     if length < HELD_SAMPLES or length * step < 0.05:
         return []
@@ -228,9 +231,7 @@ def _flat_top(
 ) -> list[Finding]:
     """Equal highest values in a row, at the range's end or in a channel that is noisy elsewhere (`before`: at rest)."""
     size = np.abs(values)
-    if not np.isfinite(size).any():
-        return []
-    top = float(np.nanmax(size))
+    top = float(np.fmax.reduce(size, initial=-1.0))
     at_top = size == top
     if np.count_nonzero(at_top) < FLAT_SAMPLES:
         return []
@@ -256,15 +257,16 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
     name = "disc_temperature"
     if not finite.any():
         return [finding("thermocouple_missing", "disc temperature has no value in this braking", channel=name)]
-    values, moments = temperature[finite], time[finite]
-    jumps = np.flatnonzero(np.abs(np.diff(values)) > JUMP_K)
-    outside = np.flatnonzero((values < COLDEST_K) | (values > HOTTEST_K))
-    if jumps.size or outside.size:
+    values, moments = (temperature, time) if finite.all() else (temperature[finite], time[finite])
+    steps, lowest, highest = np.abs(values[1:] - values[:-1]), values.min(), values.max()
+    if steps.max(initial=0.0) > JUMP_K or lowest < COLDEST_K or highest > HOTTEST_K:
+        jumps = np.flatnonzero(steps > JUMP_K)
+        outside = np.flatnonzero((values < COLDEST_K) | (values > HOTTEST_K))
         i = int(jumps[0] if jumps.size else outside[0])
         evidence = {
             "jumps": int(jumps.size),
-            "lowest_c": float(values.min() - ZERO_C),
-            "highest_c": float(values.max() - ZERO_C),
+            "lowest_c": float(lowest - ZERO_C),
+            "highest_c": float(highest - ZERO_C),
         }
         return [
             finding(
@@ -275,8 +277,7 @@ def _thermocouple(time: np.ndarray, temperature: np.ndarray, start: int, energy:
                 evidence=evidence,
             )
         ]
-    braking = temperature[start:]
-    braking = braking[np.isfinite(braking)]
+    braking = temperature[start:][finite[start:]]
     if braking.size >= 20 and np.ptp(braking) == 0 and abs(energy) > STUCK_ENERGY_J:
         return [
             finding(
@@ -296,7 +297,7 @@ def reversed_torque(time: np.ndarray, friction: np.ndarray, *, start: float, end
     time (s), friction (N m, offset and drag off): (n,); a fifth of the median in two samples or more counts.
     """
     inside = within(time, start, end) & np.isfinite(friction)
-    if not inside.any():
+    if not friction[inside].min(initial=0.0) < 0:
         return []
     typical = median(np.abs(friction[inside]))
     at = np.flatnonzero(inside & (friction < -REVERSED_SHARE * typical))
