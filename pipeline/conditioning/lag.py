@@ -67,15 +67,17 @@ def lag_behind_speed(time: np.ndarray, speed: np.ndarray, torque: np.ndarray) ->
     time (s), speed (rad/s), torque (N m): (n,), from before the brake start to the end of braking.
     """
     good = np.isfinite(speed) & np.isfinite(torque)
-    if good.sum() < 20:
+    if np.count_nonzero(good) < 20:
         return float("nan")
-    t, w, torque = time[good] - time[good][0], speed[good], torque[good]
-    integral = np.r_[0.0, np.cumsum(np.diff(t) * (torque[1:] + torque[:-1]) / 2)]
-    columns = np.column_stack([np.ones_like(t), integral, torque, t])
-    scale = np.abs(columns).max(axis=0)
+    if not good.all():
+        time, speed, torque = time[good], speed[good], torque[good]
+    t, w = time - time[0], speed
+    integral = np.concatenate([[0.0], np.cumsum((t[1:] - t[:-1]) * (torque[1:] + torque[:-1]) / 2)])
+    columns = np.stack([np.ones_like(t), integral, torque, t])
+    scale = np.abs(columns).max(axis=1)
     if not (scale > 0).all():
         return float("nan")
-    solution, _, rank, _ = np.linalg.lstsq(columns / scale, w, rcond=None)
+    solution, _, rank, _ = np.linalg.lstsq((columns / scale[:, None]).T, w, rcond=None)
     c = solution / scale
     return float(c[2] / c[1]) if rank == 4 and c[1] < 0 else float("nan")
 

@@ -8,6 +8,8 @@ The pair has no phase, so it is applied as that amplitude on the spectrum of the
 point reflection; the same as running the difference equation forward and backward, at a fraction of the time.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from pipeline.conditioning.time_base import median_step, steps_to_hold, unbroken
@@ -40,6 +42,11 @@ def pair_amplitude(frequency: np.ndarray, cutoff: float, order: int, rate: float
         return 1.0 / (1.0 + (np.tan(np.pi * np.minimum(frequency / rate, 0.4999999)) / design) ** (2 * order))
 
 
+@lru_cache(maxsize=8)  # stops sampled alike share a few lengths
+def _amplitude(size: int, cutoff: float, order: int, rate: float) -> np.ndarray:
+    return pair_amplitude(np.fft.rfftfreq(size, 1.0 / rate), cutoff, order, rate)
+
+
 def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> np.ndarray:
     """An unbroken stretch (n,), or several channels of one (k, n), low-passed without phase; cutoff and rate in Hz.
 
@@ -50,7 +57,7 @@ def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> n
         return values.copy()
     padding = max(steps_to_hold(PERIODS / cutoff, 1 / rate), memory(cutoff / rate, order))
     wide = _continued(values, padding)
-    amplitude = pair_amplitude(np.fft.rfftfreq(wide.shape[-1], 1.0 / rate), cutoff, order, rate)
+    amplitude = _amplitude(wide.shape[-1], cutoff, order, rate)
     return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.shape[-1])[..., padding : padding + size]
 
 

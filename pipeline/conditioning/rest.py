@@ -1,7 +1,7 @@
 """Readings at rest: what a sensor shows where the quantity is zero."""
 
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, sqrt
 
 import numpy as np
 
@@ -50,10 +50,11 @@ def rest_of(pressure: np.ndarray) -> Rest:
         return Rest(0.0, 0.0, 0.0, False)
     few = min(max(3, finite.size // 1000), finite.size - 1)
     low, high = finite[few], finite[-1 - few]
-    near = finite[finite <= low + 0.2 * (high - low)]
-    level = median(near)
-    in_band = np.searchsorted(near, near + BAND * (high - low), side="right") - np.arange(near.size)
-    crowded = int(in_band.max()) >= max(CROWD, CROWD_SHARE * near.size)
+    near = finite[: finite.searchsorted(low + 0.2 * (high - low), "right")]
+    half = near.size // 2
+    level = float(near[half] if near.size % 2 else (near[half - 1] + near[half]) / 2)
+    crowd = ceil(max(CROWD, CROWD_SHARE * near.size))
+    crowded = bool((near[crowd - 1 :] <= near[: max(near.size - crowd + 1, 0)] + BAND * (high - low)).any())
     return Rest(level, MAD_TO_SD * median(np.abs(near - level)), float(high), crowded)
 
 

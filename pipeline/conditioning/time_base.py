@@ -80,7 +80,7 @@ def median_known(values: np.ndarray) -> float:
 def known_of(values: np.ndarray) -> np.ndarray:
     """The finite values of (n,); the array itself where all are."""
     finite = np.isfinite(values)
-    return values if finite.all() else values[finite]
+    return values if np.count_nonzero(finite) == finite.size else values[finite]
 
 
 _known: deque[tuple[weakref.ref[np.ndarray], float, bool]] = deque(

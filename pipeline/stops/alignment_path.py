@@ -127,17 +127,19 @@ def _within(problem: Problem, width: int) -> tuple[float, list[Move]]:
     rows = max(1, min(rows, BLOCK_CELLS // max(min(columns, k), len(problem.kinds["kind"]))))
     windows = [(max(0, first - width - max(n - k, 0)), min(k, first + rows + width)) for first in range(0, n, rows)]
     total = np.arange(windows[0][1] + 1) * problem.lost[0]
-    kept = []
+    kept, blocks = [], list[Block | None]()
     for part, (low, high) in enumerate(windows):
         if part:
             before = windows[part - 1]
             total = np.r_[total[low - before[0] :], np.full(high - before[1], np.inf)]
         kept.append(total)
-        *_, total = _totals(total, _block(problem, part * rows, rows, low, high), problem.lost)
+        block = _block(problem, part * rows, rows, low, high)
+        *_, total = _totals(total, block, problem.lost)
+        blocks.append(block if n * (high - low) <= BLOCK_CELLS else None)
     moves: list[Move] = []
     j = k
     for part in range(len(windows) - 1, -1, -1):
-        block = _block(problem, part * rows, rows, *windows[part])
+        block = blocks[part] or _block(problem, part * rows, rows, *windows[part])
         totals = np.array([kept[part], *_totals(kept[part], block, problem.lost)])
         j = _back(totals, block, j, problem.lost, moves)
     moves += [("missing", 0, row) for row in range(j - 1, -1, -1)]

@@ -132,9 +132,12 @@ def _within(channels: ChannelsFile, name: str, spans: pl.DataFrame) -> pl.DataFr
     parts = []
     for part in channels.parts(["recording", "time", name]):
         recording, time = part["recording"].to_numpy(), part["time"].to_numpy()
-        place = np.searchsorted(numbers, recording).clip(0, max(numbers.size - 1, 0))
+        edges = np.unique(np.r_[0, np.flatnonzero(recording[1:] != recording[:-1]) + 1, recording.size])
+        own, sizes = recording[edges[:-1]], edges[1:] - edges[:-1]
+        place = np.searchsorted(numbers, own).clip(0, max(numbers.size - 1, 0))
         if numbers.size:
-            near = (numbers[place] == recording) & (time >= first[place]) & (time <= last[place])
+            begin = np.where(numbers[place] == own, first[place], np.inf)
+            near = (time >= np.repeat(begin, sizes)) & (time <= np.repeat(last[place], sizes))
             parts.append(part.filter(pl.Series(near)))
     empty = pl.DataFrame(schema={"recording": pl.Int32, "time": pl.Float64, name: pl.Float64})
     rows = pl.concat([empty, *parts])

@@ -12,6 +12,7 @@ the turns is none. Neither is one above what torque of one sign can have: twice 
 
 import numpy as np
 
+from pipeline.conditioning.medians import median
 from pipeline.stops.scatter import smooth_basis
 
 LEAST_TURNS = 3.0
@@ -30,7 +31,7 @@ def ripple(
     have at least 2.5 to its period; where those are too few, make less than three turns or do not tell it, it is left out.
     """
     found: dict[int, tuple[float, float]] = {}
-    step = float(np.median(np.diff(time))) if time.size > 1 else float("nan")
+    step = median(time[1:] - time[:-1]) if time.size > 1 else float("nan")
     known = np.isfinite(torque) & np.isfinite(speed)
     before, amplitudes = None, dict[int, tuple[float, float]]()
     for order in orders:

@@ -61,8 +61,8 @@ def reduced(context: Context, stop: ConditionedStop) -> Reduced:
         stop.around["time"], stop.around["disc_temperature"], start=b.start_s, end=b.end_s, window=friction.window
     )
     row |= _zeros(context, stop) | ripple_columns(samples, friction.window) | _second_pressure(stop, friction)
-    if stop.ambient is not None:
-        row["ambient_c"] = stop.ambient - ZERO_C
+    if (ambient := stop.ambient) is not None:
+        row["ambient_c"] = ambient - ZERO_C
     row |= _uncertainties(context, stop, friction, row)
     found += _zero_moved(context, stop, row) + _judged(context, row, friction)
     return Reduced(row, trace_of(samples, friction, b, stop.recorded["disc_temperature"]), found)
