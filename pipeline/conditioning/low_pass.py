@@ -61,6 +61,7 @@ def low_pass(values: np.ndarray, *, cutoff: float, order: int, rate: float) -> n
     return np.fft.irfft(np.fft.rfft(wide) * amplitude, wide.shape[-1])[..., padding : padding + size]
 
 
+@lru_cache(maxsize=8)
 def memory(share: float, order: int) -> int:
     """Samples until what is left of one is FORGOTTEN; share: the cut-off over the rate.
 

@@ -7,13 +7,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.conditioning.faults.spikes import SPIKE_SAMPLES, SPIKE_SHARE, SPIKE_SIGMAS, spikes
 from pipeline.conditioning.low_pass import _continued, filtered, low_pass, memory, pair_amplitude
 from pipeline.conditioning.medians import mean, median, quantiles, running_median
-from pipeline.conditioning.rest import FEW_LAGS, effective_number
+from pipeline.conditioning.rest import BAND, CROWD, CROWD_SHARE, FEW_LAGS, effective_number, rest_of
 from pipeline.conditioning.segments import runs
-from pipeline.conditioning.time_base import unbroken
+from pipeline.conditioning.time_base import rows_within, unbroken, within
+from pipeline.constants import MAD_TO_SD
 from pipeline.stops.ripple import ripple
 from pipeline.stops.scatter import scatter_of_mean, smooth_basis
+from pipeline.stops.work import between
 
 SERIES = st.lists(st.integers(-5, 5) | st.floats(-1e6, 1e6), min_size=1, max_size=60).map(lambda v: np.array(v, float))
 SEED = st.integers(0, 2**31)
@@ -135,3 +138,59 @@ def test_runs_are_the_longest_without_a_false(mask):
     found = runs(np.array(mask, bool))
     assert [i for a, b in found for i in range(a, b)] == [i for i, held in enumerate(mask) if held]
     assert all(a < b for a, b in found) and all(b < a for (_, b), (a, _) in itertools.pairwise(found))
+
+
+def times(rng, n: int) -> np.ndarray:
+    """Of a recording whose clock runs on, or stands still or goes back or is missing here and there."""
+    time = np.cumsum(rng.uniform(0.004, 0.006, n))
+    for what in rng.integers(0, 4, rng.integers(0, 3)):
+        at = rng.integers(1, n)
+        time[at] = (time[at - 1], time[at - 1] - 0.1, np.nan, time[at])[what]
+    return time
+
+
+@given(SEED, st.floats(-0.1, 0.4), st.floats(-0.1, 0.4))
+def test_a_slice_of_times_that_increase_holds_what_the_mask_does(seed, start, end):
+    time = times(np.random.default_rng(seed), 50)
+    assert np.array_equal(time[rows_within(time, start, end)], time[within(time, start, end)], equal_nan=True)
+
+
+@given(SEED, st.floats(0, 0.12), st.floats(0.13, 0.4))
+def test_samples_between_two_moments_are_those_of_interpolation(seed, start, end):
+    rng = np.random.default_rng(seed)
+    time = np.sort(times(rng, 50))[:48]
+    time, values = time[np.isfinite(time)], rng.standard_normal(48)
+    values = values[: time.size]
+    values[rng.random(values.size) < 0.1 * (seed % 2)] = np.nan
+    grid, found = between(time, start, end, values)
+    good = np.isfinite(values)
+    assert np.array_equal(grid, np.r_[start, time[(time > start) & (time < end)], end])
+    assert np.array_equal(found, np.interp(grid, time[good], values[good]))
+
+
+@given(SEED, st.integers(0, 3), st.floats(0.1, 3))
+def test_no_spike_is_lost_where_neighbours_are_looked_at_first(seed, wild, height):
+    rng = np.random.default_rng(seed)
+    values = np.clip(np.arange(60) / 20, 0, 1) + 0.01 * rng.standard_normal(60)
+    for at in rng.integers(0, 58, wild):
+        values[at : at + rng.integers(1, 4)] += height * rng.choice([-1, 1])
+    seven = np.lib.stride_tricks.sliding_window_view(np.pad(values, 3, mode="edge"), 7)
+    off = values - np.median(seven, axis=1)
+    local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
+    sigma = MAD_TO_SD * np.maximum(local, np.median(np.abs(off)))
+    far = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, SPIKE_SHARE * np.quantile(np.abs(values), 0.95))
+    assert spikes(values).tolist() == [i for a, b in runs(far) if b - a <= SPIKE_SAMPLES for i in range(a, b)]
+
+
+@given(SEED, st.integers(1, 80), st.floats(0, 1))
+def test_a_held_level_is_a_band_with_many_samples_in_it(seed, n, share):
+    rng = np.random.default_rng(seed)
+    pressure = np.where(rng.random(n) < share, 1.0 + 0.01 * rng.standard_normal(n), rng.uniform(0, 10, n))
+    ordered = np.sort(pressure)
+    few = min(3, n - 1)
+    low, high = ordered[few], ordered[-1 - few]
+    near = ordered[ordered <= low + 0.2 * (high - low)]
+    most = max(int((near <= one + BAND * (high - low)).sum()) - i for i, one in enumerate(near))
+    found = rest_of(pressure)
+    assert found.level == float(np.median(near))
+    assert found.known == (most >= max(CROWD, CROWD_SHARE * near.size))
