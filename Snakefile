@@ -28,9 +28,8 @@ from snakemake.exceptions import WorkflowError
 from snakemake.logging import logger
 
 from pipeline.cli import starter
-from pipeline.workspace import nodes, reasons, sampled, telling
+from pipeline.workspace import nodes, planned, reasons, sampled, telling
 from pipeline.workspace.plain_params import plain_params
-from pipeline.workspace.planned import part_in
 from pipeline.workspace.run import load_run
 from pipeline.workspace.targets import cut_out, targets
 from pipeline.errors import InputError
@@ -46,7 +45,7 @@ if workflow.remote_exec:  # a job on a node of a cluster: the run that sent it h
     RUN = RUN.as_seen()
 
 if telling.part() is not None and workflow.is_main_process:  # all else is known to be up to date
-    RUN = RUN.of_part(part_in(telling.part(), RUN.found))
+    RUN = RUN.of_part(planned.part_in(telling.part(), RUN.found))
 
 # exec: the stage is the child of this process itself and can ask the system to end with it.
 os.environ["STOPSHEET_ENGINE"] = str(os.getpid())
@@ -61,6 +60,7 @@ plain_params(snakemake.persistence)
 nodes.light_groups(DAG, WorkflowError)
 nodes.stages_at_once()
 nodes.keep_whole(GroupJob)
+planned.by_members(snakemake.persistence, ("rigs", "precision", "charts", "index"), P)
 
 
 class Teller(logging.Handler):
@@ -415,9 +415,9 @@ rule index:
     input:
         lambda w: RUN.of_method(w.method, "findings.json"),
         # what it shows of a sheet follows from the compound's results, or is the sheet's fault
-        lambda w: ancient(expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.compounds)),
-        lambda w: expand(rules.compound.output, method=w.method, compound=RUN.compounds),
-        lambda w: [one for slug in RUN.compounds for one in RUN.again("sheet", {"method": w.method, "compound": slug})],
+        lambda w: ancient(expand(f"{P}{w.method}/compounds/{{compound}}/sheet.json", compound=RUN.planned_compounds)),
+        lambda w: expand(rules.compound.output, method=w.method, compound=RUN.planned_compounds),
+        lambda w: [one for slug in RUN.planned_compounds for one in RUN.again("sheet", {"method": w.method, "compound": slug})],
         rules.charts.output,
         left_out=lambda w: RUN.left_out_file(),
         members=lambda w: RUN.tests_file(),

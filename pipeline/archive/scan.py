@@ -10,10 +10,11 @@ import hashlib
 import os
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline.archive.cards_kept import Kept
 from pipeline.errors import InputError
 from pipeline.inputs.blanks import holds_blank
 from pipeline.inputs.model import read_yaml
@@ -55,8 +56,12 @@ class Scan:
         return slugs([rig for rig, _ in self.on_rigs.values() if rig])
 
 
-def scan(archive: Path) -> Scan:
-    """Look at every folder of the archive, in natural order of their names. InputError where it cannot be read."""
+def scan(archive: Path, results: Path | None = None) -> Scan:
+    """Look at every folder of the archive, in natural order of their names. InputError where it cannot be read.
+
+    results: where a run keeps what the cards said.
+    """
+    kept, taken = Kept(results, archive, _said, __file__), set[str]()
     tests: dict[str, str | None] = {}
     wear: dict[str, str | None] = {}
     on_rigs: dict[str, tuple[str, str]] = {}
@@ -68,9 +73,10 @@ def scan(archive: Path) -> Scan:
             f"{printable(str(archive))}: the archive cannot be read ({error.strerror}); correct its path or permissions"
         ) from error
     for folder in folders:
-        why = _unfit(folder, archive, tests)
+        why = _unfit(folder, archive, taken)
         if why is None:
-            said = _said(folder)
+            said = kept.said(folder)
+            taken.add(folder.name.lower())
             tests[folder.name], wear[folder.name] = said.get("compound"), said.get("wear")
             on_rigs[folder.name] = (said.get("rig", ""), said.get("date", ""))
             summary_only |= {folder.name} if said.get("holds") == "summary" else set()
@@ -78,6 +84,7 @@ def scan(archive: Path) -> Scan:
             skipped.append((printable(folder.name), why))
             if holds_card(folder):
                 refused.append(skipped[-1])
+    kept.keep()
     return Scan(tests, wear, on_rigs, tuple(skipped), tuple(refused), frozenset(summary_only))
 
 
@@ -93,8 +100,8 @@ def refuse_empty(found: Scan, archive: Path) -> None:
         raise InputError(f"{printable(str(archive))}: holds no test folder (one per test, with its test.yaml){told}")
 
 
-def _unfit(folder: Path, archive: Path, taken: Iterable[str]) -> str | None:
-    """Why a member of the archive is no test: in words, or "" where nobody would think it one; None for a test."""
+def _unfit(folder: Path, archive: Path, taken: Collection[str]) -> str | None:
+    """Why a member of the archive is no test: in words, or "" where nobody would think it one; None for a test. taken: names in lower case."""
     name = folder.name
     if folder.is_symlink() and not folder.exists():
         return "is a link that leads nowhere; put the test's folder itself there"
@@ -107,7 +114,7 @@ def _unfit(folder: Path, archive: Path, taken: Iterable[str]) -> str | None:
     why = refused_id(name)
     if why:
         return f"the folder's name {why}"
-    if name.lower() in {test.lower() for test in taken}:
+    if name.lower() in taken:
         return "differs from another test only in upper and lower case; rename one of them"
     return None
 

@@ -8,14 +8,16 @@ either: every plan looks at the stages that write them, and what others take of 
 from __future__ import annotations
 
 import hashlib
+import itertools
 import os
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from pipeline.workspace.planned import Part
 from pipeline.workspace.run import Run
 
-Entry = tuple[str, tuple[Any, ...]]  # path, its state
 REST = ""
 PLANNED_ALWAYS = "always"
 OF_METHOD = ("rigs", ".made", ".beside", ".lost", ".again")  # folders of such stages and their notes below a method's
@@ -32,59 +34,122 @@ GIVEN = {
 }
 
 
-class Apart:
-    """Digests of entries, a test's, a compound's and the rest apart, as they pass through."""
+@dataclass(frozen=True)
+class Folder:
+    """What stands in a folder: names and states in order of the names. latest: the latest change of a file (ns); linked: whether a name
+    leads to a folder elsewhere.
+    """
 
-    def __init__(self, run: Run) -> None:
-        self._run, self._tests = run, frozenset(run.tests)
-        self._archive, self._results = f"{run.archive}{os.sep}", f"{run.results}{os.sep}"
-        self._states: dict[str, Any] = {}
+    place: str
+    inside: list[tuple[str, str]]
+    latest: int = 0
+    linked: bool = False
+
+
+class Apart:
+    """Digests of what stands in the folders of a run, a test's, a compound's and the rest apart.
+
+    kept: those of what was given of tests whose folders are not looked at again.
+    """
+
+    def __init__(self, run: Run, kept: Mapping[str, str] | None = None) -> None:
+        self._run, self._tests, self._kept = run, frozenset(run.tests), kept or {}
+        self._given: dict[str, Any] = {}
+        self._made: dict[str, Any] = {}
         self._linked = False
 
-    def given(self, entries: Iterable[Entry]) -> Iterator[Entry]:
-        """Those of the archive."""
-        for path, state in entries:
-            folder = path.removeprefix(self._archive).split(os.sep)[0]
-            yield self._added(f"test {folder}" if folder in self._tests else REST, path, state)
+    def given(self, folder: Folder) -> None:
+        """One of the archive's."""
+        parts = _below(folder.place, str(self._run.archive))
+        self._add(self._given, folder, parts, lambda parts: self._test(parts[0]), whole=bool(parts))
 
-    def named(self, entries: Iterable[Entry]) -> Iterator[Entry]:
+    def named(self, folder: Folder) -> None:
         """Files that the config names: whoever rests on one in a test's folder, be it a target or a rig's file, is another's too."""
-        for path, state in entries:
-            yield self._added(REST, path, state)
+        self._add(self._given, folder, [], lambda parts: REST, whole=True)
 
-    def made(self, entries: Iterable[Entry]) -> Iterator[Entry]:
-        """Those of the results."""
-        for path, state in entries:
-            parts = path.removeprefix(self._results).split(os.sep)
-            yield self._added(owner(parts, self._tests, self._run.methods), path, state)
+    def made(self, folder: Folder) -> None:
+        """One of the results."""
+        parts = _below(folder.place, self._run.results)
+        of_one = len(parts) > 2 and parts[1] in KINDS
+        self._add(self._made, folder, parts, lambda parts: owner(parts, self._tests, self._run.methods), whole=of_one)
 
-    def _added(self, whose: str, path: str, state: tuple[Any, ...]) -> Entry:
-        if state and isinstance(state[0], str) and os.path.isdir(path):  # what is in it stands elsewhere
-            self._linked = True
-        if whose != PLANNED_ALWAYS:
-            self._state(whose).update(repr((path, state)).encode("utf-8", "backslashreplace"))
-        return path, state
+    def is_kept(self, name: str) -> bool:
+        """Whether the folder of that name in the archive is not looked at again."""
+        return f"test {name}" in self._kept
 
-    def _state(self, whose: str) -> Any:
-        return self._states.setdefault(whose, hashlib.sha256())
+    def _test(self, name: str) -> str:
+        return f"test {name}" if name in self._tests else REST
+
+    def _add(
+        self,
+        states: dict[str, Any],
+        folder: Folder,
+        parts: list[str],
+        owned: Callable[[list[str]], str],
+        *,
+        whole: bool,
+    ) -> None:
+        """whole: all in the folder is of one owner."""
+        self._linked |= folder.linked
+        if whole:
+            _update(states, owned(parts), folder.place, folder.inside)
+            return
+        for entry in folder.inside:
+            _update(states, owned([*parts, entry[0]]), folder.place, [entry])
+
+    @cached_property
+    def of_given(self) -> dict[str, str]:
+        """Of what was given, by whose it is."""
+        return {whose: _hex(state) for whose, state in self._given.items()} | dict(self._kept)
+
+    def of_all_given(self, words: Iterable[str]) -> str:
+        """Of all that was given, and of these words."""
+        return _digest([*words, *map(repr, sorted(self.of_given.items()))])
+
+    def of_made(self) -> str:
+        return _digest(f"{whose} {_hex(state)}" for whose, state in sorted(self._made.items()))
 
     def digests(self, words: Iterable[str]) -> tuple[dict[str, str], str | None]:
         """(by test and compound, of the rest and of these words); the rest is None where a folder is linked."""
         found, of = self._run.found, compounds_of(self._run)
+        said = dict.fromkeys([*self.of_given, *self._made], "")
         for test in found.tests:
             rig = found.on_rigs[test][0]
-            said = (
+            told = (
                 of[test],
                 found.wear[test],
                 found.on_rigs[test],
                 found.rig_pages.get(rig),
                 test in found.summary_only,
             )
-            self._state(f"test {test}").update(repr(said).encode("utf-8", "backslashreplace"))
-        self._state(REST).update(repr(list(words)).encode("utf-8", "backslashreplace"))
-        digests = {whose: state.hexdigest()[:32] for whose, state in self._states.items()}
+            said[f"test {test}"] = repr(told)
+        said[REST] = repr(list(words))
+        said.pop(PLANNED_ALWAYS, None)
+        digests = {
+            whose: _digest([self.of_given.get(whose, ""), _hex(self._made.get(whose)), text])
+            for whose, text in said.items()
+        }
         rest = digests.pop(REST)
         return digests, None if self._linked else rest
+
+
+def _below(place: str, root: str) -> list[str]:
+    return place.removeprefix(root).strip(os.sep).split(os.sep) if place != root else []
+
+
+def _update(states: dict[str, Any], whose: str, place: str, inside: list[tuple[str, str]]) -> None:
+    """No name holds a NUL, so none can be taken for another's state."""
+    if inside:
+        text = "\0".join([place, *itertools.chain.from_iterable(inside), "\0"])
+        states.setdefault(whose, hashlib.sha256()).update(text.encode("utf-8", "backslashreplace"))
+
+
+def _hex(state: Any) -> str:
+    return "" if state is None else state.hexdigest()[:32]
+
+
+def _digest(words: Iterable[str]) -> str:
+    return hashlib.sha256(repr(list(words)).encode("utf-8", "backslashreplace")).hexdigest()[:32]
 
 
 def owner(parts: list[str], tests: Collection[str], methods: Collection[str]) -> str:

@@ -17,17 +17,16 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import hashlib
-import itertools
 import os
 import stat
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.apart import Apart, Entry, compounds_of, part_of, with_siblings
+from pipeline.archive import cards_kept
+from pipeline.cli.apart import REST, Apart, Folder, compounds_of, part_of, with_siblings
 from pipeline.cli.summary import MethodEnd
 from pipeline.inputs.seen import UNSETTLED_S
 from pipeline.results import write_json
@@ -50,6 +49,7 @@ OWN = frozenset(
         ".durations.json",
         ".dry-run.log",
         "run.log",
+        cards_kept.NAME,
         ".cluster",
         ".slurm",
     )
@@ -73,19 +73,36 @@ class Look:
     at: int
     parts: dict[str, str] = field(default_factory=dict)
     rest: str | None = None
+    of_given: dict[str, str] = field(default_factory=dict)  # digests of the given files alone
 
 
-def look(run: Run) -> Look | None:
-    """The states of all files of a run; None where some cannot be told."""
-    at = time.time_ns()
+def look(run: Run, before: Look | None = None, part: Part | None = None) -> Look | None:
+    """The states of all files of a run; None where some cannot be told.
+
+    part, before: the tests and compounds that the run works on (None: all), and the look that it began with: of what was given of other tests
+    that look is taken. Whatever somebody does to these meanwhile is no matter of this run; the next one finds them otherwise.
+    """
+    at, latest = time.time_ns(), 0
     try:
-        apart = Apart(run)
-        entries = itertools.chain(apart.given(_tree(run.archive)), apart.named(map(_file, _named(run))))
-        given, latest = _digest(entries, _words(run))
-        results, _ = _digest(apart.made(_tree(Path(run.results), besides=OWN)), [])
-        return Look(given, results, latest, at, *apart.digests(_words_of_all(run)))
+        apart = Apart(run, _not_again(before, part))
+        for folder in _tree(run.archive, apart.is_kept):
+            apart.given(folder)
+            latest = max(latest, folder.latest)
+        named = _files(_named(run))
+        apart.named(named)
+        for folder in _tree(Path(run.results), OWN.__contains__):
+            apart.made(folder)
     except OSError:
         return None
+    given, latest = apart.of_all_given(_words(run)), max(latest, named.latest)
+    return Look(given, apart.of_made(), latest, at, *apart.digests(_words_of_all(run)), apart.of_given)
+
+
+def _not_again(before: Look | None, part: Part | None) -> dict[str, str]:
+    if before is None or part is None:
+        return {}
+    own = {REST, *(f"test {test}" for test in part.tests)}
+    return {whose: digest for whose, digest in before.of_given.items() if whose not in own}
 
 
 def _named(run: Run) -> list[str]:
@@ -117,49 +134,52 @@ def _words_of_all(run: Run) -> list[str]:
     ]
 
 
-def _tree(folder: Path, besides: frozenset[str] = frozenset()) -> Iterator[Entry]:
-    """Every file and folder below a folder; `besides`: names directly in it that are left out."""
-    waiting = [os.fspath(folder)]
+def _tree(root: Path, left_out: Callable[[str], bool]) -> Iterator[Folder]:
+    """Every folder from the root on; left_out: of the names directly in it those that are not looked at.
+
+    Hundreds of thousands of files are looked at: no path of one is built, and its state is one text.
+    """
+    root = os.fspath(root)
+    waiting = [root]
     while waiting:
-        place = waiting.pop()
+        place, inside, latest, linked = waiting.pop(), [], 0, False
         with os.scandir(place) as entries:
-            inside = sorted(entries, key=lambda entry: entry.name)
-        for entry in inside:
-            if besides and place == os.fspath(folder) and entry.name in besides:
-                continue
+            found = sorted((entry.name, entry) for entry in entries if place != root or not left_out(entry.name))
+        for name, entry in found:
             info = entry.stat(follow_symlinks=False)
             if stat.S_ISDIR(info.st_mode):
                 waiting.append(entry.path)
-                yield entry.path, (info.st_mode, info.st_uid)  # its times tell of files, which tell for themselves
-            elif stat.S_ISLNK(info.st_mode):
-                yield entry.path, (os.readlink(entry.path), *_of_target(entry.path))
-            else:
-                yield entry.path, _state(info)
+                inside.append(
+                    (name, f"{info.st_mode} {info.st_uid}")
+                )  # its times tell of files, which tell for themselves
+                continue
+            state = _state(info)
+            if stat.S_ISLNK(info.st_mode):
+                linked |= entry.is_dir()
+                info, state = _of_target(entry.path)
+            latest = max(latest, info.st_mtime_ns, info.st_ctime_ns) if info else latest
+            inside.append((name, state))
+        yield Folder(place, inside, latest, linked)
 
 
-def _file(path: str) -> Entry:
-    return path, (os.path.realpath(path), *_state(os.stat(path)))
+def _files(paths: list[str]) -> Folder:
+    """Files of any folder by their paths."""
+    states = [os.stat(path) for path in paths]
+    inside = [(path, f"{os.path.realpath(path)} {_state(info)}") for path, info in zip(paths, states, strict=True)]
+    return Folder("", inside, max((max(info.st_mtime_ns, info.st_ctime_ns) for info in states), default=0))
 
 
-def _of_target(path: str) -> tuple[int, ...]:
+def _of_target(path: str) -> tuple[os.stat_result | None, str]:
+    """Of what a link leads to, if to anything."""
     try:
-        return _state(os.stat(path))
+        info = os.stat(path)
     except FileNotFoundError:
-        return ()
+        return None, os.readlink(path)
+    return info, f"{os.readlink(path)}\0{_state(info)}"
 
 
-def _state(info: os.stat_result) -> tuple[int, ...]:
-    return (info.st_mode, info.st_size, info.st_mtime_ns, info.st_ctime_ns, info.st_ino)
-
-
-def _digest(entries: Iterable[Entry], words: list[str]) -> tuple[str, int]:
-    """Of paths, states and words; and the latest time in a state."""
-    digest, latest = hashlib.sha256(repr(words).encode("utf-8", "backslashreplace")), 0
-    for entry in entries:
-        digest.update(repr(entry).encode("utf-8", "backslashreplace"))
-        if len(entry[1]) > len(("mode", "owner")):  # a file or a link that leads to one
-            latest = max(latest, *entry[1][-3:-1])
-    return digest.hexdigest(), latest
+def _state(info: os.stat_result) -> str:
+    return f"{info.st_mode} {info.st_size} {info.st_mtime_ns} {info.st_ctime_ns} {info.st_ino}"
 
 
 @dataclass(frozen=True)
@@ -188,9 +208,11 @@ def noted(results: Path) -> Standing | None:
         return None
 
 
-def note(run: Run, before: Look | None, methods: list[MethodEnd]) -> None:
-    """Note a run that left nothing to do, if no given file changed since the look before it; a full disk costs the note alone."""
-    place, now = Path(run.results) / NOTE, look(run)
+def note(run: Run, before: Look | None, methods: list[MethodEnd], part: Part | None = None) -> None:
+    """Note a run that left nothing to do, if no given file changed since the look before it, of a part of the archive none
+    of that (`look`); a full disk costs the note alone.
+    """
+    place, now = Path(run.results) / NOTE, look(run, before, part)
     with contextlib.suppress(OSError):
         place.unlink(missing_ok=True)
         if before is None or now is None or now.given != before.given:

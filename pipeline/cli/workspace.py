@@ -75,7 +75,7 @@ def run(
             ended = None if dry_run else _ended(loaded, heard, code, only)
             ready = _ready(loaded, told)
             if ended is not None and only is None and ended.code in (0, UNUSABLE) and not ended.failed:
-                standing.note(loaded, before, ended.methods)
+                standing.note(loaded, before, ended.methods, parts.planned)
     if dry_run and code == 0:
         planned = ending.Planned(told.planned, None if only else ready, only, told.left_s())
         ending.show_plan(planned, as_json=as_json)
@@ -108,6 +108,7 @@ def _driven(
             with screen.shown((lambda: progress.LOOKING) if dry_run else told.line) as shown:
 
                 def drive(cut: str, part: Part | None, before: engine.Heard | None = None) -> tuple[int, engine.Heard]:
+                    parts.planned = part
                     return engine.drive(
                         command, results, lock, progress=told, screen=shown, log=DRY_LOG if dry_run else engine.LOG,
                         told={telling.ONLY: only or "", telling.CUT: cut, telling.PART: _handed(part, parts.run),
@@ -139,13 +140,16 @@ def _driven(
     return code, heard
 
 
-@dataclass(frozen=True)
+@dataclass
 class Parts:
-    """What the two parts of a run plan for: None for the whole archive. last, before: what stood, and what there is now."""
+    """What the two parts of a run plan for: None for the whole archive. last, before: what stood, and what there is now; planned: what
+    the engine was last called for.
+    """
 
     run: Run
     last: standing.Standing | None
     before: standing.Look | None
+    planned: Part | None = None
 
     @property
     def cut(self) -> bool:
@@ -158,9 +162,11 @@ class Parts:
 
     @property
     def then(self) -> Part | None:
-        """With the tests and compounds that the first part of the run has moved; all where somebody edits the archive meanwhile."""
-        now = standing.look(self.run)
-        if self.first is None or self.before is None or now is None or now.given != self.before.given:
+        """With the tests and compounds that the first part of the run has moved; all where somebody edits one of the first meanwhile."""
+        if self.first is None or self.before is None:
+            return None
+        now = standing.look(self.run, self.before, self.first)
+        if now is None or now.given != self.before.given:
             return None
         moved = standing.moved(self.run, self.last, now)
         return None if moved is None else self.first | moved

@@ -46,7 +46,7 @@ def look(folder: Path, known: dict[str, File] | None = None) -> dict[str, File]:
     for place, info in _below(root):
         name = os.path.relpath(place, root) if place == root else place[len(root) :].lstrip(os.sep).replace(os.sep, "/")
         before = known.get(name)
-        if before is None or before.state is None or info is None or before.state != _state(info):
+        if before is None or before.state is None or info is None or before.state != state_of(info):
             before = _file(Path(place), folder, before)
         found[name] = before
     return dict(sorted(found.items()))
@@ -119,7 +119,7 @@ def _file(path: Path, folder: Path, known: File | None) -> File:
             return File(UNLISTED, None)
         if not stat.S_ISREG(info.st_mode):
             return File("no plain file", None)
-        state = _state(info)
+        state = state_of(info)
         if known and known.state == state:
             return known
         looked = time.time_ns()
@@ -131,7 +131,8 @@ def _file(path: Path, folder: Path, known: File | None) -> File:
         return File(f"not readable: {getattr(error, 'strerror', None) or type(error).__name__}", None)
 
 
-def _state(info: os.stat_result) -> tuple[int, int, int, int]:
+def state_of(info: os.stat_result) -> tuple[int, int, int, int]:
+    """Size, both times (ns) and number of a file: of the same state is of the same content, but for `UNSETTLED_S`."""
     return (info.st_size, info.st_mtime_ns, info.st_ctime_ns, info.st_ino)
 
 

@@ -20,7 +20,7 @@ def run(*, archive: Path, results: Path, rigs: Path, events: list[Path], setting
     shared = read_rigs(rigs)
     tests, inputs = load_tests(archive, results, shared, drift=True)
     stated = [load(path, Rig) for path in events]
-    found = charts(tests, stated, shared.shifts, scan(archive).rig_pages)
+    found = charts(tests, stated, shared.shifts, scan(archive, results.parent).rig_pages)
     read = inputs | {"rigs": rigs} | {path.name: path for path in events}
     write(
         into / "charts.json",

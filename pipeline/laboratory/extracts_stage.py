@@ -29,7 +29,7 @@ from pipeline.results.rigs import Rigs
 def run(*, archive: Path, results: Path, rigs: Path, charts: Path, precision: Path, into: Path) -> None:
     """Cut the three files of a method (`results` is its folder) and write into/extracts.json."""
     shared, charted, scatter = read(rigs, Rigs), read(charts, Charts), read(precision, RigPrecision)
-    found = scan(archive)
+    found = scan(archive, results.parent)
     cut: dict[str, Result] = {}
     for test in found.tests:
         place = f"tests/{test}/{FOLDER}"

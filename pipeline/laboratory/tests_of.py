@@ -25,7 +25,7 @@ def load_tests(archive: Path, results: Path, rigs: Rigs, *, drift: bool) -> tupl
     copies = {item.test for item in rigs.copies if item.whole}
     tests: list[LabTest] = []
     inputs: dict[str, Path] = {}
-    for name in scan(archive).tests:
+    for name in scan(archive, results.parent).tests:
         folder = results / "tests" / name
         paths = {f"{name}/{file}": folder / file for file in (*FILES, *(["drift.json"] if drift else []))}
         inputs |= paths

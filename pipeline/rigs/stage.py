@@ -84,7 +84,7 @@ def _copied(item: Copied) -> list[OfRig]:
 def _tests(archive: Path, results: Path) -> tuple[list[RigTest], dict[str, Path]]:
     tests: list[RigTest] = []
     inputs: dict[str, Path] = {}
-    for name in scan(archive).tests:
+    for name in scan(archive, results.parent).tests:
         stops, summary = results / "tests" / name / "stops.parquet", results / "tests" / name / "summary.json"
         inputs |= {f"{name}/stops.parquet": stops}
         if not stops.is_file() or not summary.is_file() or read(summary, TestSummary).unusable:

@@ -171,7 +171,8 @@ class Run(Given):
         return {}
 
     def of_method(self, method: str, *names: str) -> list[str]:
-        return [f"{self.prefix}{method}/tests/{test}/{name}" for test in self.tests for name in names]
+        """Results of all tests that are planned: those of the others are older than what was made of them."""
+        return [f"{self.prefix}{method}/tests/{test}/{name}" for test in self.planned_tests for name in names]
 
     def of_compound(self, wildcards: Any, *names: str) -> list[str]:
         tests = self.tests_of(wildcards.compound)
@@ -233,7 +234,7 @@ def load_run(config: Path) -> Run:
         if why:
             raise InputError(f"methods: the name of {path.name!r} {why}")
         methods.append((name, load_method(path)))
-    found = scan(workspace.archive)
+    found = scan(workspace.archive, workspace.results)
     refuse_empty(found, workspace.archive)
     workspace = _with_unknown(workspace, found.compounds)
     return Run(workspace, found, tuple(methods), tuple(slugs(found.compounds).items()))

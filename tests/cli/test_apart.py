@@ -160,14 +160,51 @@ def test_what_a_run_has_moved_is_told_beside_what_all_rest_on(config):
     assert (part.tests, part.compounds) == ({"t-3"}, {"a", "b"})
 
 
-def test_what_is_edited_while_a_run_works_leads_to_a_plan_of_all(config):
+def test_what_is_edited_while_a_run_works_on_it_leads_to_a_plan_of_all(config):
     """Of the first part of the run nothing is known of it: the stages of its siblings would stand."""
     (config.parent / "results/plain/tests/t-3/stops.parquet").unlink()
     run, last = loaded(config), standing.noted(config.parent / "results")
     parts = Parts(run, last, standing.look(run))
     assert parts.first == parts.then == Part(frozenset({"t-3"}), frozenset({"b"}))
-    (config.parent / "archive" / "t-1" / "recordings" / "0002.csv").write_text("x")
+    (config.parent / "archive" / "t-3" / "recordings" / "0002.csv").write_text("x")
     assert parts.then is None
+
+
+@pytest.mark.parametrize("what", ["a recording", "a card that names another compound", "a card that nobody can read"])
+def test_what_is_edited_elsewhere_meanwhile_is_left_to_the_next_run(config, what):
+    """It is not looked at: the note has it as it was when the run began, though the run ends after the edit."""
+    stops = config.parent / "results/plain/tests/t-3/stops.parquet"
+    stops.unlink()
+    run, last = loaded(config), standing.noted(config.parent / "results")
+    before = standing.look(run)
+    parts = Parts(run, last, before)
+    place, edit = config.parent, {"a card that nobody can read": lambda p: (p / "archive" / "t-1" / "test.yaml").write_text("[")}
+    (edit.get(what) or PARTS[what][0])(place)
+    assert parts.then == parts.first == Part(frozenset({"t-3"}), frozenset({"b"}))
+    stops.write_text("made again")
+    standing.note(run, before, [], parts.first)
+    tests, compounds = differing(config)
+    assert {"1", "2"} & set(tests) and "a" in compounds
+    assert not standing.noted(place / "results").holds(standing.look(loaded(config)))
+
+
+def test_a_part_noted_is_what_a_look_at_all_finds(config):
+    (config.parent / "results/plain/tests/t-3/stops.parquet").unlink()
+    run = loaded(config)
+    before = standing.look(run)
+    (config.parent / "results/plain/tests/t-3/stops.parquet").write_text("made again")
+    standing.note(run, before, [], Part(frozenset({"t-3"}), frozenset({"b"})))
+    assert standing.noted(config.parent / "results").holds(standing.look(loaded(config)))
+
+
+def test_a_test_that_comes_or_goes_meanwhile_is_seen_by_the_next_run(config):
+    run = loaded(config)
+    before = standing.look(run)
+    shutil.move(config.parent / "archive" / "t-1", config.parent / "out")
+    standing.note(run, before, [], Part(frozenset({"t-3"}), frozenset({"b"})))
+    assert not standing.noted(config.parent / "results").holds(standing.look(loaded(config)))
+    added(config.parent)
+    assert standing.look(run, before, Part(frozenset({"t-3"}), frozenset({"b"}))).given != before.given
 
 
 def test_a_part_of_an_archive_that_is_another_by_now_is_none(config):
