@@ -178,7 +178,10 @@ def test_what_is_edited_elsewhere_meanwhile_is_left_to_the_next_run(config, what
     run, last = loaded(config), standing.noted(config.parent / "results")
     before = standing.look(run)
     parts = Parts(run, last, before)
-    place, edit = config.parent, {"a card that nobody can read": lambda p: (p / "archive" / "t-1" / "test.yaml").write_text("[")}
+    place, edit = (
+        config.parent,
+        {"a card that nobody can read": lambda p: (p / "archive" / "t-1" / "test.yaml").write_text("[")},
+    )
     (edit.get(what) or PARTS[what][0])(place)
     assert parts.then == parts.first == Part(frozenset({"t-3"}), frozenset({"b"}))
     stops.write_text("made again")
