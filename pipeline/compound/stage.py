@@ -82,9 +82,12 @@ def run(
     film, loss = film_of({t.name: t.drift for t in usable}), glazing_loss_of(wanted)
     limit = glaze_limit({t.name: t.drift for t in usable}, film)
     found_friction = renewed(by_law, glaze_limit=limit, film=evidence(film, loss))
+    bias = max((thermocouple_of(t.card).u for t in usable), default=0.0)
     if found_friction.window is not None:
-        bias = max(thermocouple_of(t.card).u for t in usable)
         found_friction = renewed(found_friction, window=with_bias(found_friction.window, bias))
+    if found_friction.window_estimate is not None:
+        estimate = with_bias(found_friction.window_estimate, bias)
+        found_friction = renewed(found_friction, window_estimate=estimate)
     found_wear = wear.of_compound(usable, archive, method.wear, method.reduction.temperature)
     cards = brakes.differences({t.name: brakes.brake_of(t.card, method.reduction.radius) for t in usable})
     if cards:

@@ -70,7 +70,7 @@ def _with_bands(
         temperature=t, stretch=stretch, mu=mu, low=mu * np.exp(-half), high=mu * np.exp(half),
         tolerance_low=mu * np.exp(-wide), tolerance_high=mu * np.exp(wide), near=near,
         u_curve=np.sqrt(np.maximum(u**2 - model.common**2, 1e-12)) * mu, u_common=model.common * mu, scatter=sd * mu,
-        dof_mean=60.0 * flat, dof_scatter=dof * flat, factor=wide / sd, dof_rest_mean=60.0 * flat, dof_rest_scatter=dof * flat,
+        dof_mean=60.0 * flat, dof_scatter=dof * flat, factor=wide / sd,
     )  # fmt: skip
     rng = np.random.default_rng(3)
     variance = sd**2 * (dof / rng.chisquare(dof, len(z)))[:, None]

@@ -39,6 +39,7 @@ def by_law(
         map_window=found.window,
         window=own.window,
         window_reason=own.reason,
+        window_estimate=own.estimate,
         wanted_from=own.source,
         wanted_mu=list(own.band),
         # asked for at conditions of its own, the answer is the map's there

@@ -46,8 +46,6 @@ class Curve:
     dof_mean: np.ndarray
     dof_scatter: np.ndarray
     factor: np.ndarray  # tolerance factor
-    dof_rest_mean: np.ndarray  # the same with the random factors' variances known
-    dof_rest_scatter: np.ndarray
 
 
 def grid(stretches: Sequence[tuple[float, float]], step: float = GRID_K) -> tuple[np.ndarray, np.ndarray]:
@@ -98,9 +96,10 @@ def curve(
 
     v, v_common = mean_variance(fit), (common * size) ** 2
     sd2 = total_scatter(fit, at)
-    dof, dof_scatter = near.degrees(mean_variance), near.degrees(lambda f: total_scatter(f, at))
+    dof, dof_known = near.both_degrees(mean_variance)
+    dof_scatter = near.degrees(lambda f: total_scatter(f, at))
     if any(group.of == "specimen" for group in fit.data.groups):
-        drawn = posterior.samples(draws or posterior.draws(near), near, t, x, np.sqrt(v_common))
+        drawn = posterior.samples(draws or posterior.draws(near), near, t, x, np.sqrt(v_common), dof_known)
         half = posterior.mean_half_width(drawn, confidence)
         wide = posterior.tolerance_half_width(drawn, coverage, confidence)
         factor = wide / np.sqrt(sd2)
@@ -120,6 +119,5 @@ def curve(
     t_low, t_high = np.minimum(t_low, low), np.maximum(t_high, high)
     return Curve(
         t, stretch, mu, low, high, t_low, t_high, map_.support.near(t), np.sqrt(v) * to_mu, common * np.abs(mu),
-        np.sqrt(sd2) * to_mu, dof, dof_scatter, factor, near.degrees(mean_variance, groups=False),
-        near.degrees(lambda f: f.scatter(at) ** 2, groups=False),
+        np.sqrt(sd2) * to_mu, dof, dof_scatter, factor,
     )  # fmt: skip

@@ -7,15 +7,19 @@ shows takes it out again (`without_bias`).
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from scipy import special
 
-from pipeline.results.friction_map import EndInterval, Window
+from pipeline.results.friction_map import EndInterval, Window, WindowEstimate
 from pipeline.results.model import renewed
 
+Ends = TypeVar("Ends", Window, WindowEstimate)
 
-def with_bias(window: Window, u_k: float) -> Window:
-    """The window with the intervals of its ends widened by a bias of standard uncertainty `u_k` in K."""
+
+def with_bias(window: Ends, u_k: float) -> Ends:
+    """The window, or the estimate of one, with the intervals of its ends widened by a bias of standard uncertainty `u_k` in K."""
     return renewed(
         window,
         low_interval_c=_wider(window.low_c, window.low_interval_c, u_k, window.confidence),

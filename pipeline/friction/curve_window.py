@@ -14,7 +14,7 @@ from pipeline.friction.posterior import Curves
 from pipeline.friction.support import THIN_BELOW
 from pipeline.friction.wanted import Wanted
 from pipeline.method.friction import Friction
-from pipeline.results.friction_map import CurvePoint, EndInterval, Window
+from pipeline.results.friction_map import CurvePoint, EndInterval, Window, WindowEstimate
 
 ZERO_C = 273.15
 
@@ -42,6 +42,7 @@ class WindowFound:
     reason: str | None
     source: str
     band: tuple[float, float]
+    estimate: WindowEstimate | None  # its ends by best estimate
 
 
 def window_found(map_: FrictionMap, curve: Curve, drawn: Curves, settings: Friction, wanted: Wanted) -> WindowFound:
@@ -49,8 +50,9 @@ def window_found(map_: FrictionMap, curve: Curve, drawn: Curves, settings: Frict
     band, level = window.plateau_band(curve) if wanted.mu is None else (wanted.mu, None)
     source = "target" if wanted.mu is not None else f"within 15 % of the plateau's mean {level:.3f} (no target)"
     ends = window.widest(curve, band)
+    estimate = estimate_found(map_.link, curve, drawn, settings, band, ends)
     if ends is None:
-        return WindowFound(None, window.why_none(curve, band), source, band)
+        return WindowFound(None, window.why_none(curve, band), source, band, estimate)
     low, high = window.with_intervals(
         ends, curve, drawn, map_.link, band, confidence=settings.confidence, coverage=settings.coverage
     )
@@ -74,7 +76,35 @@ def window_found(map_: FrictionMap, curve: Curve, drawn: Curves, settings: Frict
         confidence=settings.confidence,
         coverage=settings.coverage,
     )
-    return WindowFound(found, None, source, band)
+    return WindowFound(found, None, source, band, estimate)
+
+
+def estimate_found(
+    link: str,
+    curve: Curve,
+    drawn: Curves,
+    settings: Friction,
+    band: tuple[float, float],
+    careful: tuple[window.End, window.End] | None,
+) -> WindowEstimate | None:
+    """The ends by best estimate, of the range that has the most of the careful window; None where it lies inside nowhere."""
+    middle = window.estimated(curve, link, settings.coverage)
+    ends = window.around(middle, band, careful)
+    if ends is None:
+        return None
+    low, high = window.with_intervals(
+        ends, middle, drawn, link, band, confidence=settings.confidence, coverage=settings.coverage
+    )
+    return WindowEstimate(
+        low_c=low.temperature - ZERO_C,
+        high_c=high.temperature - ZERO_C,
+        low_limited_by=low.limited_by,
+        high_limited_by=high.limited_by,
+        low_interval_c=interval(low),
+        high_interval_c=interval(high),
+        confidence=settings.confidence,
+        coverage=settings.coverage,
+    )
 
 
 def interval(end: window.End) -> EndInterval:

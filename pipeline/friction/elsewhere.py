@@ -110,6 +110,7 @@ def given(map_: FrictionMap, place: Place, curve: Curve, answers: np.ndarray, fo
         to_c=float(t[-1] - ZERO_C),
         window=found.window,
         window_reason=found.reason,
+        window_estimate=found.estimate,
         curve=curve_points(curve, answers, tested.along(map_, t, at)),
         extrapolated=tested.of_curve(map_, t, at, found.window),
     )

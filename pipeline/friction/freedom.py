@@ -56,24 +56,29 @@ class Neighbours:
     below: tuple[Fit, ...]
     covariance: np.ndarray
 
-    def degrees(self, variance: Callable[[Fit], np.ndarray], *, groups: bool = True) -> np.ndarray:
-        """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns.
+    def degrees(self, variance: Callable[[Fit], np.ndarray]) -> np.ndarray:
+        """Degrees of freedom of a variance, elementwise over what `variance(fit)` returns."""
+        return self.both_degrees(variance)[0]
 
-        `groups` False: the variances of the random factors taken as known. Those of the bends always are: a
-        band of a smooth holds its confidence on average over the curve with them at their estimates (Nychka
-        1988), wiggly estimates being wide where stiff ones are narrow; counting them again makes it hold more
-        than it says.
+    def both_degrees(self, variance: Callable[[Fit], np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+        """`degrees`, and the same with the variances of the random factors taken as known.
+
+        Those of the bends always are: a band of a smooth holds its confidence on average over the curve with them at
+        their estimates (Nychka 1988), wiggly estimates being wide where stiff ones are narrow; counting them again makes
+        it hold more than it says.
         """
         v = variance(self.fit)
-        slopes = np.array(
-            [(variance(a) - variance(b)) / (2 * STEP) for a, b in zip(self.above, self.below, strict=True)]
-        ).reshape(len(self.above), v.size)
-        slopes[self.free < likelihood.BEND.stop] = 0.0
-        if not groups:
-            slopes[self.free >= likelihood.GROUPS.start] = 0.0
-        spread = np.einsum("ki,kl,li->i", slopes, self.covariance, slopes)
-        spread += 2 * v**2 / max(self.fit.data.response.size - self.fit.effective_parameters, 1.0)
-        return np.clip(2 * v**2 / np.maximum(spread, 1e-300), FEWEST, MOST)
+        slopes = np.zeros((len(self.above), v.size))
+        for k in np.flatnonzero(self.free >= likelihood.BEND.stop):
+            slopes[k] = (variance(self.above[k]) - variance(self.below[k])) / (2 * STEP)
+        rest = slopes.copy()
+        rest[self.free >= likelihood.GROUPS.start] = 0.0
+        scale = 2 * v**2 / max(self.fit.data.response.size - self.fit.effective_parameters, 1.0)
+        every, known = (
+            np.clip(2 * v**2 / np.maximum(scale + ((self.covariance @ s) * s).sum(axis=0), 1e-300), FEWEST, MOST)
+            for s in (slopes, rest)
+        )
+        return every, known
 
 
 def neighbours(fit: Fit) -> Neighbours:

@@ -93,8 +93,16 @@ class Data:
         return self.interaction.columns(self.linear[:, : self.effects], self.steepness)
 
     @cached_property
+    def priors(self) -> tuple[np.ndarray, np.ndarray]:
+        """Centres and standard deviations of the priors of the elements of theta behind the bends'."""
+        own = SCATTER_NODES + 2
+        centre = np.r_[np.zeros(own), [group.usual for group in self.groups]]
+        groups = [group.spread for group in self.groups]
+        return centre, np.r_[np.full(SCATTER_NODES, SCATTER_PRIOR), FLANK_PRIOR, CORRELATION_PRIOR, groups]
+
+    @cached_property
     def bend_basis(self) -> np.ndarray:
-        return smooth.bspline_basis(self.temperature, self.low, self.high, self.segments) @ smooth.bends(self.segments)
+        return smooth.bend_basis(self.temperature, self.low, self.high, self.segments)
 
     @cached_property
     def scatter_basis(self) -> np.ndarray:
@@ -162,8 +170,7 @@ def node_hats(segments: int) -> np.ndarray:
 
 def bend_columns(data: Data, theta: np.ndarray, temperature: np.ndarray, *, slope: bool = False) -> np.ndarray:
     """Columns of the bends at any temperatures, each scaled by its standard deviation."""
-    basis = smooth.bspline_basis(temperature, data.low, data.high, data.segments, slope=slope)
-    return basis @ smooth.bends(data.segments) * bend_size(data, theta)
+    return smooth.bend_basis(temperature, data.low, data.high, data.segments, slope=slope) * bend_size(data, theta)
 
 
 def scatter_shape(basis: np.ndarray, theta: np.ndarray, steepness: np.ndarray) -> np.ndarray:
@@ -206,17 +213,9 @@ def solve(data: Data, theta: np.ndarray) -> Profile:
     return profile(both[:, :-1], both[:, -1], 2 + data.linear.shape[1], white.log_det)
 
 
-def prior_of(data: Data) -> tuple[np.ndarray, np.ndarray]:
-    """Centres and standard deviations of the priors of the elements of theta behind the bends'."""
-    own = SCATTER_NODES + 2
-    centre = np.r_[np.zeros(own), [group.usual for group in data.groups]]
-    groups = [group.spread for group in data.groups]
-    return centre, np.r_[np.full(SCATTER_NODES, SCATTER_PRIOR), FLANK_PRIOR, CORRELATION_PRIOR, groups]
-
-
 def prior(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     """-2 log of the weak priors and its gradient."""
-    centre, sd = prior_of(data)
+    centre, sd = data.priors
     bend, rest = theta[BEND], theta[SCATTER.start :] - centre
     away = (bend - bend.mean()) / BEND_PRIOR**2
     value = away @ (bend - bend.mean()) + (rest / sd) @ (rest / sd)

@@ -91,23 +91,28 @@ def draws(near: Neighbours) -> Draws:
 
 
 def samples(
-    drawn: Draws, near: Neighbours, temperature: np.ndarray, x: np.ndarray, common: np.ndarray, seed: int = 0
+    drawn: Draws,
+    near: Neighbours,
+    temperature: np.ndarray,
+    x: np.ndarray,
+    common: np.ndarray,
+    curve_dof: np.ndarray,
+    seed: int = 0,
 ) -> Samples:
     """Joint samples at temperatures (K) and effects x (grid, effects); `common` (grid,) is the standard uncertainty from
-    calibration, link units.
+    calibration, link units, `curve_dof` (grid,) are the degrees of freedom of the mean's variance, the random factors' known.
 
     One standard normal a sample moves the whole curve: the samples hold at each temperature, not between
     temperatures.
     """
     rng = np.random.default_rng(seed)
     centre = near.fit.row(temperature, x) @ near.fit.solved.coefficients
-    curve_dof = near.degrees(lambda f: f.mean_variance(temperature, x), groups=False)
-    stop_dof = near.degrees(lambda f: f.scatter(f.argument(temperature, x)) ** 2, groups=False)
+    stop_dof = near.both_degrees(lambda f: f.scatter(f.argument(temperature, x)) ** 2)[1]
     strata = special.ndtri((np.arange(PER_FIT) + 0.5) / PER_FIT)
     errors, variances = [], []
     for fit in drawn.fits:
         rows, at = fit.row(temperature, x), fit.argument(temperature, x)
-        v = fit.mean_variance(temperature, x) * lognormal(curve_dof, rng.permutation(strata))
+        v = (fit.variance(rows) + fit.lack_of_fit(at)) * lognormal(curve_dof, rng.permutation(strata))
         off = rows @ fit.solved.coefficients - centre
         errors.append(off + np.sqrt(v + common**2) * strata[:, None])
         variances.append(fit.scatter(at) ** 2 * lognormal(stop_dof, rng.permutation(strata)) + fit.between(at))
@@ -136,8 +141,8 @@ def curves(
     """
     rng = np.random.default_rng(seed)
     t, each = temperature, max(CURVES // len(drawn.fits), 4)
-    dof = float(np.median(near.degrees(lambda f: f.variance(f.row(t, x)), groups=False)))
-    stop_dof = float(np.median(near.degrees(lambda f: f.scatter(f.argument(t, x)) ** 2, groups=False)))
+    dof = float(np.median(near.both_degrees(lambda f: f.variance(f.row(t, x)))[1]))
+    stop_dof = float(np.median(near.both_degrees(lambda f: f.scatter(f.argument(t, x)) ** 2)[1]))
     zs, variances = [], []
     for fit in drawn.fits:
         rows, at = fit.row(t, x), fit.argument(t, x)

@@ -48,6 +48,22 @@ def bends(segments: int) -> np.ndarray:
     return np.linalg.solve(differences @ differences.T, differences).T
 
 
+def bend_basis(x: np.ndarray, low: float, high: float, segments: int, *, slope: bool = False) -> np.ndarray:
+    """The bends' columns at x, shape (len(x), segments + 1), not to be written into.
+
+    The bands ask for them at the same temperatures from hundreds of fits that differ in their variances alone, so the last few are kept.
+    """
+    x = np.ascontiguousarray(x, float)
+    return _bend_basis(x.tobytes(), low, high, segments, slope)
+
+
+@lru_cache(maxsize=64)
+def _bend_basis(x: bytes, low: float, high: float, segments: int, slope: bool) -> np.ndarray:
+    found = bspline_basis(np.frombuffer(x), low, high, segments, slope=slope) @ bends(segments)
+    found.flags.writeable = False
+    return found
+
+
 def hats(x: np.ndarray, low: float, high: float, count: int) -> np.ndarray:
     """Piecewise linear weights on `count` even nodes, rows summing to 1: slow changes along the axis."""
     if count == 1:

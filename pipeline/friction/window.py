@@ -6,6 +6,9 @@ scatter are drawn from their joint uncertainty, each draw's crossing next to the
 the band widened for its confidence crosses. It lies near the careful side of the interval and not at it: the
 interval may reach some kelvin further into the window, and where it does not reach the end, the end is taken in.
 A draw that crosses nowhere ends where the data do, so an interval that reaches there is open (`beyond`).
+
+Beside the window stands the best estimate of its ends (`estimated`): where the middle of stops leaves the target band by the
+curve and the scatter as they are estimated, without a margin for how well they are known.
 """
 
 from __future__ import annotations
@@ -71,8 +74,27 @@ def _end(curve: Curve, rows: np.ndarray, at: int, step: int, slack: np.ndarray, 
 
 
 def widest(curve: Curve, wanted: tuple[float, float]) -> tuple[End, End] | None:
-    ranges = [r for r in inside_ranges(curve, wanted) if r[1].temperature > r[0].temperature]
-    return max(ranges, key=lambda r: r[1].temperature - r[0].temperature) if ranges else None
+    return around(curve, wanted, None)
+
+
+def estimated(curve: Curve, link: str, coverage: float) -> Curve:
+    """The curve with the band that holds `coverage` of single stops by best estimate in place of its tolerance band."""
+    half = special.ndtri((1 + coverage) / 2) * curve.scatter
+    if link == "log":
+        half = half / curve.mu
+        return replace(curve, tolerance_low=curve.mu * np.exp(-half), tolerance_high=curve.mu * np.exp(half))
+    return replace(curve, tolerance_low=curve.mu - half, tolerance_high=curve.mu + half)
+
+
+def around(curve: Curve, wanted: tuple[float, float], window: tuple[End, End] | None) -> tuple[End, End] | None:
+    """The range of the curve inside the target band that has the most of `window`, of these (or without one) the widest."""
+
+    def size(ends: tuple[End, End]) -> tuple[float, float]:
+        low, high = (end.temperature for end in ends)
+        shared = min(high, window[1].temperature) - max(low, window[0].temperature) if window else 0.0
+        return max(shared, 0.0), high - low
+
+    return max((r for r in inside_ranges(curve, wanted) if r[1].temperature > r[0].temperature), key=size, default=None)
 
 
 def why_none(curve: Curve, wanted: tuple[float, float]) -> str:

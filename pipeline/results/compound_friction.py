@@ -8,7 +8,7 @@ from pipeline.results.film import FilmEvidence
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_blocks import Block, Line
 from pipeline.results.friction_history import Bedding, Fade, Pause, Recovery
-from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window, WindowAt
+from pipeline.results.friction_map import CurvePoint, Holds, LeftOut, Window, WindowAt, WindowEstimate
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 from pipeline.results.support import Extrapolation
 
@@ -42,6 +42,9 @@ class OfBatch(Result):
     batch: str = given("batch")
     window: Window | None = given("its window", default=None)
     window_reason: str | None = given("why there is none", default=None)
+    window_estimate: WindowEstimate | None = given(
+        "where it ends by best estimate; null where not even the estimate lies inside the target band", default=None
+    )
     wanted_from: str | None = given("where the target band comes from", default=None)
     holds: Holds | None = given("verdict over the target range", default=None)
     curve: list[CurvePoint] = given("mu against temperature at the reference conditions", default_factory=list)

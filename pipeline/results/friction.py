@@ -22,6 +22,7 @@ from pipeline.results.friction_map import (
     Surface,
     Window,
     WindowAt,
+    WindowEstimate,
 )
 from pipeline.results.model import OfTest, Result, Stamp, given
 from pipeline.results.support import Extrapolation
@@ -34,6 +35,11 @@ class OfMap(Result):
     reference: Reference | None = given("reference conditions", default=None)
     window: Window | None = given("the window; null with `window_reason`", default=None)
     window_reason: str | None = given("why there is no window", default=None)
+    window_estimate: WindowEstimate | None = given(
+        "where it ends by best estimate, without the margin for confidence; null where not even the estimate lies inside "
+        "the target band",
+        default=None,
+    )
     windows_at: list[WindowAt] = given("windows at other pressures and energy densities run", default_factory=list)
     windows_at_why: str | None = given("why there is none at other conditions run", default=None)
     wanted_from: str | None = given("where the target band of mu comes from", default=None)

@@ -63,6 +63,25 @@ class Window(Result):
     )
 
 
+class WindowEstimate(Result):
+    """Where the window ends by best estimate: the middle of single stops (the coverage) leaves the target band there. It has no
+    margin for confidence and decides nothing; the window itself is the careful answer."""
+
+    low_c: float = given("lower end by best estimate", "degC")
+    high_c: float = given("upper end by best estimate", "degC")
+    low_limited_by: Literal["band", "data"] = given("what ends it below")
+    high_limited_by: Literal["band", "data"] = given("what ends it above")
+    low_interval_c: EndInterval = given("interval of the lower end", "degC")
+    high_interval_c: EndInterval = given("interval of the upper end", "degC")
+    confidence: float = given("confidence of the intervals", "1")
+    coverage: float = given("share of single stops inside", "1")
+    thermocouple_u_k: float | None = given(
+        "standard uncertainty of the thermocouple's bias, taken as common to all tests, in the intervals of its ends",
+        "K",
+        default=None,
+    )
+
+
 class Stretch(Result):
     """A range of temperatures and what is said of it."""
 
@@ -277,6 +296,9 @@ class WindowAt(Result):
     to_c: float | None = given("hottest supported there", "degC", default=None)
     window: Window | None = given("the window; null with `window_reason`", default=None)
     window_reason: str | None = given("why there is none", default=None)
+    window_estimate: WindowEstimate | None = given(
+        "where it ends by best estimate; null where not even the estimate lies inside the target band", default=None
+    )
     curve: list[CurvePoint] = given("mu against temperature there", default_factory=list)
     extrapolated: list[Extrapolation] = given(
         "where its window (without one its curve) leaves what was run", default_factory=list

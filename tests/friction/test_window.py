@@ -18,7 +18,7 @@ def curve_of(t_c: np.ndarray, mu: np.ndarray, half: float = 0.02, stretch: np.nd
     one, t = np.ones(t_c.size), np.asarray(t_c, float) + ZERO_C
     stretch = np.zeros(t.size, int) if stretch is None else stretch
     return Curve(t, stretch, mu, mu - half / 4, mu + half / 4, mu - half, mu + half, 10 * one, half / 10 * one, 0 * one,
-                 half / 2 * one, 30 * one, 30 * one, 2 * one, 30 * one, 30 * one)  # fmt: skip
+                 half / 2 * one, 30 * one, 30 * one, 2 * one)  # fmt: skip
 
 
 def drawn_of(curve: Curve, shift: float = 0.002, sd: float = 0.0085, count: int = 41) -> Curves:
