@@ -9,7 +9,7 @@ from pipeline.report import numbers
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import EvidenceItem, Item, Size, TestDrift, Trend, Verdict
 from pipeline.results.friction import OfMap, TestFriction
-from pipeline.results.friction_map import EndInterval
+from pipeline.results.friction_map import EndInterval, WindowEstimate
 
 DRIFT: dict[Verdict, tuple[str, str]] = {
     "none": ("good", "No drift: friction at the checks stayed where the bedded map puts it."),
@@ -127,7 +127,8 @@ def window_sentence(friction: TestFriction) -> tuple[str, str]:
     """Tone and sentence of the friction window: ends with their intervals, what limits them, mu in it."""
     window = friction.window
     if window is None:
-        return "open", f"No friction window: {no_window(friction) or 'friction.json gives no reason'}"
+        none = no_window(friction) or "friction.json gives no reason"
+        return "open", f"No friction window: {none.rstrip('.')}.{estimated(friction)}"
     ends = [
         (f"{at:.0f} °C{end_span(interval)}", why)
         for at, interval, why in (
@@ -139,8 +140,42 @@ def window_sentence(friction: TestFriction) -> tuple[str, str]:
     source = "" if targeted else f" The target band is {friction.wanted_from}."
     return (
         "good" if targeted else "open",
-        f"Friction window {ends[0][0]} to {ends[1][0]}{conditions(friction)}{not_elsewhere(friction)}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}",
+        f"Friction window {ends[0][0]} to {ends[1][0]}{conditions(friction)}{not_elsewhere(friction)}. Lower end: {ends[0][1]}; upper end: {ends[1][1]}.{source}{estimated(friction)}",
     )
+
+
+def estimated(friction: OfMap) -> str:
+    """Where the window ends by best estimate, in a sentence that follows another; empty where there is nothing to say."""
+    found = friction.window_estimate
+    if found is None or by_data_alone(found):
+        return ""
+    low = f"{found.low_c:.0f} °C{end_span(found.low_interval_c)}"
+    high = f"{found.high_c:.0f} °C{end_span(found.high_interval_c)}"
+    return f" {estimate_words(found, low, high, f'{100 * found.coverage:.0f} %')}{of_no_window(friction)}"
+
+
+def by_data_alone(estimate: WindowEstimate) -> bool:
+    """Whether stops leave the target band at neither end inside the data, so that there is no end to estimate."""
+    return estimate.low_limited_by == estimate.high_limited_by == "data"
+
+
+def estimate_words(estimate: WindowEstimate, low: str, high: str, coverage: str) -> str:
+    """The best estimate's sentence with its ends and coverage as they are to be written."""
+    ends = [
+        f"at {end}, where the data {where}" if by == "data" else f"at {end}"
+        for end, by, where in (
+            (low, estimate.low_limited_by, "begin"),
+            (high, estimate.high_limited_by, "end"),
+        )
+    ]
+    return f"By best estimate the middle {coverage} of single stops enter the band {ends[0]} and leave it {ends[1]}"
+
+
+def of_no_window(friction: OfMap) -> str:
+    """How the estimate is to be taken: the window decides, or there is none."""
+    if friction.window is None:
+        return "; that is not shown with confidence, so there is no window."
+    return "; that has no margin for how well they are known, the window has it and decides."
 
 
 def conditions(friction: TestFriction) -> str:

@@ -139,11 +139,9 @@ STUDIES = {
         Study(
             "friction_interactions_study",
             "Does the map follow friction that is made at the rubbing face?",
-            "window ends by best estimate within 15 °C of the truth: "
-            "{best estimate within 15 C of the truth (wanted 0.90)|one specimen, face, after} with one specimen, "
-            "{best estimate within 15 C of the truth (wanted 0.90)|several, face, after} with several; the window's own ends, on the careful "
-            "side, in {the window's own end within 15 C of the truth|one specimen, face, after} and "
-            "{the window's own end within 15 C of the truth|several, face, after}",
+            "window ends within 15 °C of the truth: "
+            "{of these within 15 C of the truth (wanted 0.90)|one specimen, face, after} with one specimen, "
+            "{of these within 15 C of the truth (wanted 0.90)|several, face, after} with several, whose ends are on the careful side",
         ),
         Study(
             "face_law_study",

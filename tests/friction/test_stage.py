@@ -72,6 +72,9 @@ def test_contract_keys(tmp_path: Path, stops: pl.DataFrame) -> None:
     assert window.low_c < window.high_c
     assert (window.low_limited_by, window.high_limited_by) == ("band", "data")
     assert window.low_interval_c.low <= window.low_c <= window.low_interval_c.high
+    estimate = found.window_estimate
+    assert estimate.low_interval_c.low <= estimate.low_c < window.low_c and estimate.high_limited_by == "data"
+    assert window.low_c - estimate.low_c < 15.0
     point = found.curve[0]
     assert point.tolerance_low < point.low < point.mu < point.high < point.tolerance_high
     slopes = found.sensitivity

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pipeline.friction import verdict, window
 from pipeline.friction.bands import Curve
+from pipeline.friction.curve_window import estimate_found
 from pipeline.friction.posterior import Curves
 from pipeline.friction.transition import landmarks
+from pipeline.method.friction import Friction
+from pipeline.results.friction_map import WindowEstimate
 
 ZERO_C = 273.15
 WANTED = (0.38, 0.56)
@@ -109,6 +114,43 @@ def test_interval_that_reaches_the_end_of_the_data_is_open() -> None:
     )
     assert high.beyond and high.high == curve.temperature[-1]
     assert not low.beyond
+
+
+def estimate_of(curve: Curve, careful: tuple[window.End, window.End] | None) -> WindowEstimate | None:
+    return estimate_found("identity", curve, drawn_of(curve), Friction(), WANTED, careful)
+
+
+def test_best_estimate_has_no_margin_for_confidence() -> None:
+    """Scatter 0.01, so that the middle 90 % end at mu 0.38 + 0.01645, on a slope of 0.001 per K; the tolerance band at 0.40."""
+    curve = curve_of(T, ramp(T))
+    found = estimate_of(curve, window.widest(curve, WANTED)) or pytest.fail("no estimate")
+    assert (found.low_c, found.high_c) == pytest.approx((196.45, 603.55), abs=0.01)
+    assert (found.low_limited_by, found.coverage) == ("band", 0.9)
+    assert found.low_interval_c.low <= found.low_c <= found.low_interval_c.high < 200.0
+    log = window.estimated(curve, "log", 0.9)
+    assert log.tolerance_low[-1] == pytest.approx(0.30 * np.exp(-0.016449 / 0.30), rel=1e-4)
+
+
+def test_best_estimate_stands_where_there_is_no_window_and_not_where_none_can_be() -> None:
+    unsure = curve_of(T, ramp(T), half=0.2)
+    unsure = replace(unsure, scatter=0.01 + 0 * T)
+    assert window.widest(unsure, WANTED) is None
+    found = estimate_of(unsure, None) or pytest.fail("no estimate")
+    assert found.low_c == pytest.approx(196.45, abs=0.01)
+    assert estimate_of(curve_of(T, ramp(T) - 0.2), None) is None
+
+
+def test_best_estimate_is_of_the_range_that_has_the_window() -> None:
+    """By best estimate the cold range is the wider one; the tolerance band, wide there, lies inside in the hot range alone."""
+    mu = np.interp(T, [100, 400, 410, 490, 500, 700], [0.45, 0.45, 0.30, 0.30, 0.45, 0.45])
+    curve = replace(curve_of(T, mu), scatter=0.01 + 0 * T)
+    wide = np.where(T < 450, 0.09, 0.02)
+    curve = replace(curve, tolerance_low=mu - wide, tolerance_high=mu + wide)
+    careful = window.widest(curve, WANTED) or pytest.fail("no window")
+    found = estimate_of(curve, careful) or pytest.fail("no estimate")
+    assert found.low_c > 450
+    alone = estimate_of(curve, None) or pytest.fail("no estimate")
+    assert alone.high_c < 450
 
 
 def test_plateau_band_without_target() -> None:

@@ -42,6 +42,13 @@ def window(**changes: Any) -> dict[str, Any]:
     return {**base, **changes}
 
 
+def window_estimate(**changes: Any) -> dict[str, Any]:
+    """The ends of that window by best estimate."""
+    kept = {"low_limited_by", "high_limited_by", "confidence", "coverage", "high_c", "high_interval_c"}
+    base = {name: value for name, value in window().items() if name in kept}
+    return {**base, "low_c": 226.2, "low_interval_c": {"low": 221.0, "high": 232.0}, **changes}
+
+
 def _of(subject: str, base: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
     """The content with the head of a test, or of the compound that `changes` name."""
     head = {} if "compound" in changes else {"test": subject}

@@ -260,6 +260,29 @@ def test_no_window_at_other_conditions_says_why_and_whom_the_window_is_not_for(t
     assert WHY_NONE_ELSEWHERE in sheets and "not for gentler or harder stops" in sheets
 
 
+def test_best_estimate_of_the_ends_stands_beside_the_window_and_without_one(tmp_path: Path) -> None:
+    estimate = contents.window_estimate()
+    said = "the middle 90 % of single stops enter the band at 226 °C (221 to 232) and leave it at 604 °C, where the data end"
+
+    def given(friction: dict[str, Any]) -> None:
+        friction["window_estimate"] = estimate
+
+    def alone(friction: dict[str, Any]) -> None:
+        friction.update(window=None, window_reason="the band is too wide", window_estimate=estimate)
+
+    text, _ = starting(verdicts_of(page_with(tmp_path / "test", friction=given)), "Friction window")
+    assert f"By best estimate {said}; that has no margin" in text.replace("\u00a0", " ")
+    text, _ = starting(verdicts_of(page_with(tmp_path / "alone", friction=alone)), "No friction window")
+    assert f"the band is too wide. By best estimate {said}; that is not shown with confidence" in text
+    friction = contents.full_friction_json(compound="Marram 4", window_estimate=estimate)
+    made = sheet.made(**makers.results_of_compound(tmp_path, ("m4-a",), friction=friction))
+    written = card("By best estimate", made.sections)
+    assert "the window has it and decides" in written.text and written.values["low"].low == 221.0
+    friction["window_estimate"] = {**estimate, "low_limited_by": "data"}
+    made = sheet.made(**makers.results_of_compound(tmp_path / "data", ("m4-a",), friction=friction))
+    assert not [p for one in made.sections for p in one.parts if getattr(p, "text", "").startswith("By best")]
+
+
 def test_the_narrowest_batchs_window_stands_beside_the_wider_one_of_all(tmp_path: Path) -> None:
     friction = contents.full_friction_json(compound="Marram 4")
     friction["by_batch"][1]["window"] = contents.window(low_c=247.0, high_c=590.0)

@@ -47,7 +47,7 @@ def reference(inputs: Inputs) -> dict[str, Number]:
 
 def friction(inputs: Inputs) -> Section:
     """The friction part of the sheet."""
-    parts: list[Text | Items | Table | Picture] = [replace(window_text(inputs), rank=FRONT)]
+    parts: list[Text | Items | Table | Picture] = [replace(window_text(inputs), rank=FRONT), *estimate_text(inputs)]
     parts += [*ranked(FRONT, honest.pooled_text(inputs)), *ranked(ROOM, answers.holds_text(inputs))]
     parts += answers.batch_parts(inputs)
     parts += answers.sides_parts(inputs)
@@ -129,6 +129,32 @@ def window_text(inputs: Inputs) -> Text:
         "Inside the window {coverage} of single stops of {whose} lie in {band}, stated with {confidence} confidence."
         + missed, values | own | which, "good" if kept else "open",
     )  # fmt: skip
+
+
+def estimate_text(inputs: Inputs) -> list[Text]:
+    """Where the window ends by best estimate, in a sentence; nothing where stops leave the band at neither end."""
+    estimate = inputs.friction.part(lambda found: found.window_estimate)
+    if estimate is None or verdicts.by_data_alone(estimate.result):
+        return []
+    values: dict[str, Cell] = {
+        "low": estimate.number(
+            "window by best estimate, lower end",
+            lambda e: e.low_c,
+            ends=lambda e: (e.low_interval_c.low, e.low_interval_c.high),
+            decimals=0,
+        ),
+        "high": estimate.number(
+            "window by best estimate, upper end",
+            lambda e: e.high_c,
+            ends=lambda e: (e.high_interval_c.low, e.high_interval_c.high),
+            decimals=0,
+        ),
+        "coverage": estimate.number(
+            "coverage of the best estimate", lambda e: e.coverage, unit="%", factor=100.0, decimals=0
+        ),
+    }
+    said = verdicts.estimate_words(estimate.result, "{low}", "{high}", "{coverage}")
+    return [Text(said + verdicts.of_no_window(inputs.friction.result), values, "plain")]
 
 
 def narrowest_batch(inputs: Inputs) -> tuple[str, dict[str, Cell]]:
