@@ -139,19 +139,19 @@ def _tree(root: Path, left_out: Callable[[str], bool]) -> Iterator[Folder]:
 
     Hundreds of thousands of files are looked at: no path of one is built, and its state is one text.
     """
-    root = os.fspath(root)
-    waiting = [root]
+    top = os.fspath(root)
+    waiting = [top]
     while waiting:
-        place, inside, latest, linked = waiting.pop(), [], 0, False
+        place, latest, linked = waiting.pop(), 0, False
+        inside: list[tuple[str, str]] = []
         with os.scandir(place) as entries:
-            found = sorted((entry.name, entry) for entry in entries if place != root or not left_out(entry.name))
+            found = sorted((entry.name, entry) for entry in entries if place != top or not left_out(entry.name))
         for name, entry in found:
-            info = entry.stat(follow_symlinks=False)
-            if stat.S_ISDIR(info.st_mode):
+            info: os.stat_result | None = entry.stat(follow_symlinks=False)
+            assert info is not None
+            if stat.S_ISDIR(info.st_mode):  # its times tell of files, which tell for themselves
                 waiting.append(entry.path)
-                inside.append(
-                    (name, f"{info.st_mode} {info.st_uid}")
-                )  # its times tell of files, which tell for themselves
+                inside.append((name, f"{info.st_mode} {info.st_uid}"))
                 continue
             state = _state(info)
             if stat.S_ISLNK(info.st_mode):

@@ -164,7 +164,11 @@ def _told(film: Film, in_order: Callable[[Film, Sequence[Row]], bool]) -> list[T
             stops, uses = mean_stops, uses if in_order(film, mean_stops) else []
         if uses:
             loss, u = pooled(np.array([one.loss for one in uses]), np.array([one.u for one in uses]), film.z)
-            most, u_most = pooled(*np.array([one.before_checks for one in uses]).T, film.z)
+            most, u_most = pooled(
+                np.array([one.before_checks[0] for one in uses]),
+                np.array([one.before_checks[1] for one in uses]),
+                film.z,
+            )
             told.append(Told(stops, loss, u, most, u_most))
     return told
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,8 +37,7 @@ class Places:
 
     def upto(self, n: int) -> Places:
         """At the first n openings."""
-        starts = (one[..., :n] for one in (self.temperature, self.colder))
-        return Places(self.power, self.energy, *starts, self.cycles)
+        return replace(self, temperature=self.temperature[..., :n], colder=self.colder[..., :n])
 
 
 def places(events: Events, settled: History, warming: Sequence[History], cycles: int, brake: Brake) -> Places:

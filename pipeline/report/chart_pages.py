@@ -119,11 +119,11 @@ def answer(chart: Chart) -> tuple[str, str]:
 
 def _reach(chart: Chart) -> str:
     """How far off a single value may lie unnoticed: with few values before, that is far."""
-    last = [p for p in chart.points if p.high is not None and p.centre is not None][-1:]
-    for p in last:
-        ends = [shown(chart.quantity, end, p.centre, chart.quantity in NAMES) for end in (p.low, p.high)]
+    for p in [p for p in chart.points if p.high is not None and p.centre is not None][-1:]:
+        limits = (shown(chart.quantity, end, p.centre, chart.quantity in NAMES) for end in (p.low, p.high))
+        ends = [end for end in limits if end is not None]
         unit = "%" if chart.quantity in NAMES else {"1": "", "s": "ms"}.get(chart.unit, chart.unit)
-        if not ends[0] < ends[1]:
+        if len(ends) < 2 or not ends[0] < ends[1]:
             return ""
         places = numbers.decimals_for((ends[1] - ends[0]) / 2)
         low, high = (numbers.rounded(end, places) for end in ends)
