@@ -201,7 +201,7 @@ SPLITS = (
 HEAD = """\
 # Are decisions as honest as the numbers?
 
-Written by `python -m tests.studies.decisions --write`; nothing here is typed by hand. Seed {seed}; revisions of the
+Written by `python -m tests.studies.decisions --count {stated} --wide {wide} --write`; nothing here is typed by hand. Seed {seed}; revisions of the
 stages: {revisions}.
 
 {stated} invented compounds, each of two or three batches of two specimens on a rig, read for wear after its blocks of use, with gentle

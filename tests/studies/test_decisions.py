@@ -44,7 +44,7 @@ def test_a_share_outside_its_bounds_says_whether_chance_does_that():
 def test_a_compound_goes_through_and_is_judged():
     found = [judged(88, 1, 1.0)]
     page = text(found, 1)
-    assert "python -m tests.studies.decisions --write" in page and "1 invented compounds" in page
+    assert "python -m tests.studies.decisions --count 1 --wide 0 --write" in page and "1 invented compounds" in page
     for one in found:
         assert {d["use"] for d in one["duties"]} == {"gentle", "hard"}
         assert all(d["life"]["true"] > 0 and d["life"]["shortest"] <= d["life"]["true"] * 1.2 for d in one["duties"])
