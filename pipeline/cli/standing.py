@@ -147,16 +147,14 @@ def _tree(root: Path, left_out: Callable[[str], bool]) -> Iterator[Folder]:
         with os.scandir(place) as entries:
             found = sorted((entry.name, entry) for entry in entries if place != top or not left_out(entry.name))
         for name, entry in found:
-            info: os.stat_result | None = entry.stat(follow_symlinks=False)
-            assert info is not None
-            if stat.S_ISDIR(info.st_mode):  # its times tell of files, which tell for themselves
+            own = entry.stat(follow_symlinks=False)
+            if stat.S_ISDIR(own.st_mode):  # its times tell of files, which tell for themselves
                 waiting.append(entry.path)
-                inside.append((name, f"{info.st_mode} {info.st_uid}"))
+                inside.append((name, f"{own.st_mode} {own.st_uid}"))
                 continue
-            state = _state(info)
-            if stat.S_ISLNK(info.st_mode):
-                linked |= entry.is_dir()
-                info, state = _of_target(entry.path)
+            link = stat.S_ISLNK(own.st_mode)
+            linked |= link and entry.is_dir()
+            info, state = _of_target(entry.path) if link else (own, _state(own))
             latest = max(latest, info.st_mtime_ns, info.st_ctime_ns) if info else latest
             inside.append((name, state))
         yield Folder(place, inside, latest, linked)
