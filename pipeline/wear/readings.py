@@ -184,7 +184,7 @@ def _reading(row: dict[str, str], line: int) -> tuple[tuple[Any, ...], str]:
     if not low <= value <= high:
         return (
             (),
-            f"value {row['value']} {row['unit']} is no brake part's {row['quantity']}, which is {said}: a wrong unit?",
+            f"value {row['value']} {row['unit']} is no brake part's {row['quantity']}, which is {said}, as by a wrong unit",
         )
     mantissa = row["value"].lower().split("e")[0]
     decimals = len(mantissa.partition(".")[2])

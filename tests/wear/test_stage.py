@@ -226,12 +226,19 @@ def test_a_broken_thermocouple_does_not_oxidise_the_disc(tmp_path, wild):
     assert energy["range"]["surface_c"][1] < 700
 
 
-@pytest.mark.parametrize("unit", ["cm", "furlong", "in"])
+@pytest.mark.parametrize("unit", ["cm", "in"])
 def test_readings_nowhere_near_the_cards_part_are_left_out(tmp_path, unit):
     wear, findings = run(tmp_path, text=wear_csv(READ).replace("mm", unit))
     assert wear["components"]["disc"]["rates"] is None
     said = next(f["message"] for f in findings["findings"] if f["code"] == "wear_reading_impossible")
     assert "28 mm" in said and "unit" in said
+
+
+def test_readings_that_no_brake_part_has_are_left_out_one_by_one(tmp_path):
+    wear, findings = run(tmp_path, text=wear_csv(READ).replace("mm", "furlong"))
+    assert wear["components"] is None and wear["why"] == "no wear reading is left"
+    said = next(f["message"] for f in findings["findings"] if f["code"] == "wear_reading_impossible")
+    assert "0.2 mm to 1 m" in said and "wrong unit" in said
 
 
 NULLS = {

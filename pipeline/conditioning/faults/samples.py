@@ -131,7 +131,7 @@ def _leaps(time: np.ndarray, speed: np.ndarray, begin: int, i: int, step: float)
     rates = []
     for part in (slice(max(i + 1 - BESIDE, begin), i + 1), slice(i + 1, i + 1 + BESIDE)):
         t, v = time[part], speed[part]
-        if t.size >= LEAST_BESIDE and np.isfinite(v).all() and t[-1] - t[0] < 2 * BESIDE * step:
+        if t.size >= LEAST_BESIDE and np.isfinite(v).all() and 0 < np.ptp(t) < 2 * BESIDE * step:
             rates.append(float(np.polyfit(t - t[0], v, 1)[0]))
     if not rates:
         return False
