@@ -1,6 +1,7 @@
 """What a run must know of the tests' cards, kept among the results: a thousand cards take some seconds to read.
 
-What a card says is taken over as long as the state of its file is the same (`inputs.seen`), and the code that reads it.
+What a card says is taken over as long as the state of its file is the same (`inputs.seen`), and the code that reads it. A card that
+said nothing is read again.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ class Kept:
         if known is None or state is None or known[1] != state:
             looked = time.time_ns()
             known = self._read(folder), state or []
-            if state is None or max(state[1], state[2]) >= looked - seen.UNSETTLED_S * 1e9:
+            unread = not known[0]  # as where it may not be read now, of which its state tells nothing
+            if unread or state is None or max(state[1], state[2]) >= looked - seen.UNSETTLED_S * 1e9:
                 return known[0]
         self._now[folder.name] = known
         return known[0]
