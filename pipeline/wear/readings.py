@@ -31,7 +31,7 @@ QUANTITIES = {"thickness": "length", "mass": "mass"}
 PARTS = {
     "thickness": (2e-4, 1.0, "0.2 mm to 1 m"),
     "mass": (1e-5, 1e3, "10 mg to 1 t"),
-}  # SI, wide: a card may not state the new part
+}  # SI, common practice and wide: a card may not state the new part
 STATES = ("dry", "as_found")
 COMPONENT = re.compile(r"^(disc|pad_(inner|outer)(_[0-9]{1,2})?)$", re.ASCII)
 MAX_BYTES = 20_000_000

@@ -22,7 +22,9 @@ COLDEST_K, HOTTEST_K = 223.0, 1640.0  # outside, a thermocouple is open or wired
 STUCK_ENERGY_J = 20e3
 REVERSED_SHARE = 0.2
 BESIDE, LEAST_BESIDE = 40, 8  # samples on either side of a gap that tell how the shaft slows
-LEAP_SHARE = 0.1
+LEAP_SHARE = (
+    0.1  # of the speed at the start: less falls within what a clock a sample off does to the work (own judgement)
+)
 
 
 def braking_faults(
