@@ -9,6 +9,7 @@ DEVELOPERS.md has the packages in the order in which data pass through them; non
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -35,6 +36,12 @@ if TYPE_CHECKING:
     )
     from pipeline.notebook.results import CompoundResults, Results, TestResults, read_results
     from pipeline.notebook.test import Test, read_test
+
+# One thread of linear algebra per process, read when the library loads. The matrices are small and the cores belong to the other
+# stages: with the library's default on two busy cores one stage took 10 to 26 s instead of 3.7 s. And sums of several threads round
+# otherwise, so that the last digits of a fit in a notebook would not be those of the run.
+for _variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_variable, "1")
 
 #: name -> the module that has it
 _PLACES = {

@@ -11,9 +11,8 @@ def main() -> None:
     ours = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     if not sys.flags.safe_path and ours != os.getcwd():
         sys.path[:] = [entry for entry in sys.path if entry and os.path.abspath(entry) != os.getcwd()]
-    from pipeline.starting import handed_over, one_thread
+    from pipeline.starting import handed_over
 
-    one_thread()
     code = handed_over(sys.argv[1:])
     if code is None:
         from pipeline.cli import run

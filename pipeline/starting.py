@@ -19,14 +19,6 @@ HEAD = 8  # bytes that say how long the message is that follows
 STATUS = 4  # bytes of the answer: how the stage ended, as `waitpid` has it
 
 
-def one_thread() -> None:
-    """One thread of linear algebra per process: the matrices are small, the cores belong to the other stages (with the library's
-    default on two busy cores one stage took 10 to 26 s instead of 3.7 s). Read when the library loads.
-    """
-    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(variable, "1")
-
-
 def handed_over(arguments: list[str]) -> int | None:
     """The exit code of a stage that ran elsewhere; None where nobody took it. Ends by the signal that ended the stage."""
     place = os.environ.get(PLACE)

@@ -15,6 +15,8 @@ import pytest
 import yaml
 from hypothesis import HealthCheck, settings
 
+import pipeline  # noqa: F401  before any test loads numpy: one thread of linear algebra, as in each stage of a run
+
 REPO = Path(__file__).parents[1]
 SAMPLES = REPO / "rig_samples"
 

@@ -30,7 +30,7 @@ from typing import IO, NamedTuple
 
 from pipeline.cli.lifeline import end_with_engine
 from pipeline.stages import STAGES
-from pipeline.starting import DECLINED, ENGINE, HEAD, OFF, PLACE, STATUS, TAKEN, one_thread
+from pipeline.starting import DECLINED, ENGINE, HEAD, OFF, PLACE, STATUS, TAKEN
 
 #: of every stage, beside its own calls
 COMMON = ("pipeline.cli.stages", "pipeline.cli.guard", "pipeline.cli.notes", "pipeline.inputs.seen", "pipeline.results")
@@ -268,7 +268,6 @@ def _quiet() -> bool:
 
 
 def main() -> None:
-    one_thread()
     end_with_engine()
     arguments = Starter(int(sys.argv[1]), int(sys.argv[2])).serve()
     if arguments is None:

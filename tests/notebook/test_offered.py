@@ -14,6 +14,8 @@ import tomllib
 import typing
 from pathlib import Path
 
+import pytest
+
 import pipeline
 from tests.conftest import REPO
 
@@ -34,6 +36,20 @@ def test_importing_the_package_loads_no_library_and_none_of_its_parts():
     loaded = modules_after("import pipeline")
     assert not loaded & {"polars", "numpy", "pydantic", "yaml", "scipy", "plotly"}
     assert [name for name in loaded if name.startswith("pipeline.")] == []
+
+
+@pytest.mark.skipif(len(os.sched_getaffinity(0)) == 1, reason="one core has one thread of itself")
+@pytest.mark.parametrize(("asked", "threads"), [(None, 1), ("2", 2)])
+def test_linear_algebra_of_the_package_takes_one_thread_where_nothing_else_is_asked(asked, threads):
+    """As in a run: several threads sum in another order, and a fit's last digits would differ from the run's."""
+    script = (
+        "import os, pipeline, numpy; square = numpy.ones((400, 400)); square @ square; "
+        "print(len(os.listdir('/proc/self/task')))"
+    )
+    environment = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    environment |= {"PYTHONPATH": str(REPO)} | ({"OPENBLAS_NUM_THREADS": asked} if asked else {})
+    done = subprocess.run([sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == [str(threads)]
 
 
 def test_reducing_loads_no_drawing():
