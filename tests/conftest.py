@@ -6,7 +6,7 @@ import fcntl
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -144,11 +144,27 @@ def method_results(request: pytest.FixtureRequest) -> Path:
     return run.root / str(request.param)
 
 
-def _run_once(tmp_path_factory: pytest.TempPathFactory, name: str, methods: Sequence[str]) -> SampleResults:
-    """Shared by the workers; each other worker keeps its own core."""
+@pytest.fixture(scope="module")
+def pictures_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Pages are set with pictures that were drawn before in this session, by whichever worker, from the same data (`tests.pictures`)."""
+    from tests import pictures
+
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        pictures.keep(_of_the_session(tmp_path_factory, "pictures"), monkeypatch)
+        yield
+
+
+def _of_the_session(tmp_path_factory: pytest.TempPathFactory, name: str) -> Path:
+    """A folder that the workers of this session share."""
     base = tmp_path_factory.getbasetemp()
     folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / name
     folder.mkdir(exist_ok=True)
+    return folder
+
+
+def _run_once(tmp_path_factory: pytest.TempPathFactory, name: str, methods: Sequence[str]) -> SampleResults:
+    """Shared by the workers; each other worker keeps its own core."""
+    folder = _of_the_session(tmp_path_factory, name)
     cores = max((os.cpu_count() or 1) - int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")) + 1, 1)
     with (folder / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)

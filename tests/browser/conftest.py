@@ -35,3 +35,8 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     driver = start(tmp_path_factory.mktemp("profile"))
     yield driver
     driver.quit()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _pictures(pictures_once: None) -> None:
+    """A page shows its still pictures in print and without its script: they are the same wherever its data are."""

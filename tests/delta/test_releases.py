@@ -16,6 +16,8 @@ from pipeline.results.model import renewed
 from pipeline.wording import counted
 from tests.report import makers
 
+pytestmark = pytest.mark.usefixtures("pictures_once")
+
 
 @pytest.fixture(scope="module")
 def issued(tmp_path_factory):

@@ -13,6 +13,8 @@ from pipeline.report import render
 from pipeline.results import beside, write_text
 from tests.report import makers
 
+pytestmark = pytest.mark.usefixtures("pictures_once")
+
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -1,32 +1,20 @@
-"""Still pictures of pages: the most of what a page takes. A test of the page's words draws each picture once."""
+"""Pages here take their pictures from those drawn before, but where it is tested that drawing gives the same again."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-import plotly.graph_objects as go
 import pytest
-from markupsafe import Markup
 
-from pipeline.report import still
+from pipeline.report import sheet, still
+from tests import pictures
 
 
-@pytest.fixture(scope="session")
-def _drawn_once() -> Callable[..., Markup]:
-    """As `still.picture`, kept by all that it is drawn from: the figure's data and layout, and the width."""
-    kept: dict[tuple[str, float], Markup] = {}
-    draw = still.picture
-
-    def picture(figure: go.Figure, width: float = still.WIDTH) -> Markup:
-        key = (str(figure.to_json()), width)
-        if key not in kept:
-            kept[key] = draw(figure, width)
-        return kept[key]
-
-    return picture
+@pytest.fixture(scope="module", autouse=True)
+def _pictures(pictures_once: None) -> None:
+    """For every file."""
 
 
 @pytest.fixture
-def pictures_once(_drawn_once: Callable[..., Markup], monkeypatch: pytest.MonkeyPatch) -> None:
-    """For tests that set pages from nearly the same results and read their words; not where the drawing is tested."""
-    monkeypatch.setattr(still, "picture", _drawn_once)
+def drawn_afresh(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is taken from what was drawn before."""
+    monkeypatch.setattr(still, "picture", pictures.PICTURE)
+    monkeypatch.setattr(sheet.Sheet, "images", pictures.IMAGES)

@@ -15,7 +15,6 @@ from pipeline.results.model import Interval, Result, renewed
 from pipeline.results.unusable import unusable
 from tests.report import contents, makers
 
-pytestmark = pytest.mark.usefixtures("pictures_once")
 # a few by default, more under the heavy mark
 SEEDS = pytest.mark.parametrize(
     "seeds", [range(2), pytest.param(range(2, 8), marks=pytest.mark.heavy)], ids=["few", "more"]

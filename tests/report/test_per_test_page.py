@@ -82,7 +82,6 @@ def test_files_of_traces_hold_every_stop_once(made):
     assert "not kept" in own["note"]
 
 
-@pytest.mark.usefixtures("pictures_once")
 def test_files_of_stops_that_are_gone_are_removed(made):
     gone = made["into"] / "traces" / "99.js"
     gone.write_text("stopsheet.take({});")
@@ -90,7 +89,6 @@ def test_files_of_stops_that_are_gone_are_removed(made):
     assert not gone.exists()
 
 
-@pytest.mark.usefixtures("pictures_once")
 def test_text_of_a_finding_cannot_end_the_script(tmp_path):
     paths = makers.results_of_test(tmp_path, "m4-h")
     findings = json.loads((paths["into"] / "stops_findings.json").read_text())
@@ -101,6 +99,7 @@ def test_text_of_a_finding_cannot_end_the_script(tmp_path):
     assert "<" not in text and taken(paths["into"] / "traces" / "04.js")["40"]["findings"][0]["message"] == HOSTILE
 
 
+@pytest.mark.usefixtures("drawn_afresh")
 def test_the_same_results_give_the_same_page(made):
     before = (made["into"] / "test.html").read_bytes()
     makers.page_of_test(made, renamed="marram-4-2")
@@ -124,7 +123,6 @@ def test_a_card_that_cannot_be_read_leaves_its_message(tmp_path):
     assert "test.yaml" in (paths["into"] / "test.html").read_text()
 
 
-@pytest.mark.usefixtures("pictures_once")
 def test_a_test_of_summary_rows_is_marked(tmp_path):
     paths = makers.results_of_test(tmp_path, "old")
     record = json.loads(paths["record"].read_text())

@@ -3,7 +3,6 @@
 import html
 import io
 import json
-from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
@@ -31,10 +30,6 @@ amendments:
 """
 
 
-FIGURES: dict[Path, dict[str, bytes]] = {}
-pytestmark = pytest.mark.usefixtures("pictures_once")
-
-
 def printed(arguments, text=None):
     """(sheet.json, words of sheet.html, of sheet.pdf, metadata of the PDF) of the document."""
     place = None
@@ -42,7 +37,6 @@ def printed(arguments, text=None):
         place = arguments["into"].parents[3] / "marram-4.yaml"
         place.write_text(text)
     made = sheet.made(**arguments, title_block=place)
-    vars(made)["images"] = FIGURES[arguments["into"]]  # a title block changes none of them
     sheet.print_json(made, arguments["into"] / "sheet.json")
     sheet.print_html(made, arguments["into"] / "sheet.html")
     page = html.unescape((arguments["into"] / "sheet.html").read_text())
@@ -54,9 +48,7 @@ def printed(arguments, text=None):
 
 @pytest.fixture(scope="module")
 def arguments(tmp_path_factory):
-    found = makers.results_of_compound(tmp_path_factory.mktemp("titled"), ("m4-a", "m4-b"))
-    FIGURES[found["into"]] = sheet.made(**found).images
-    return found
+    return makers.results_of_compound(tmp_path_factory.mktemp("titled"), ("m4-a", "m4-b"))
 
 
 def test_what_is_stated_stands_on_every_print(arguments):
