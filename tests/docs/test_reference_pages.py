@@ -2,17 +2,14 @@
 
 import subprocess
 
-import pytest
-
 from pipeline.report.reference_pages import COMMAND, pages
 from tests.conftest import REPO
 
-PAGES = pages()
 
-
-@pytest.mark.parametrize("name", PAGES)
-def test_generated_pages_are_in_step(name):
-    assert (REPO / "docs" / name).read_text() == PAGES[name], f"run `{COMMAND}`"
+def test_generated_pages_are_in_step():
+    made = pages()
+    assert len(made) > 30
+    assert [name for name, text in made.items() if (REPO / "docs" / name).read_text() != text] == [], f"run `{COMMAND}`"
 
 
 def test_readme_opens_with_the_job_and_has_two_commands():

