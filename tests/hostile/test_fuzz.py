@@ -1,10 +1,10 @@
-"""A seeded hundred-and-sixtieth of the study of broken and hostile archives, and a twentieth under the heavy mark."""
+"""A seeded hundred-and-sixtieth of the study of broken and hostile archives, and a fortieth under the heavy mark."""
 
 import pytest
 
 from tests.studies.fuzz import fuzzed, ground, summary
 
-COUNT, PARTS = 100, 8
+COUNT, PARTS = 50, 4
 
 
 @pytest.fixture(scope="module")

@@ -81,9 +81,14 @@ def test_map_wear_and_drift_are_those_of_the_run(
 
 
 @pytest.mark.heavy
-@pytest.mark.parametrize("method", ["first", IN_USE])
-@pytest.mark.parametrize("test", sorted(path.parent.name for path in (SAMPLES / "archive").glob("*/test.yaml")))
-def test_every_test_of_the_samples_is_that_of_the_run(both_methods: SampleResults, method: str, test: str) -> None:
+@pytest.mark.parametrize(
+    ("test", "method"),
+    [
+        ("m4-2405-c", "first"),
+        *((test, IN_USE) for test in sorted(path.parent.name for path in (SAMPLES / "archive").glob("*/test.yaml"))),
+    ],
+)
+def test_every_test_of_the_samples_is_that_of_the_run(both_methods: SampleResults, test: str, method: str) -> None:
     results = pipeline.read_results(both_methods.root, method=method)
     own, rig = results.test(test), SAMPLES / "rigs" / "north.yaml"
     found = pipeline.reduce(

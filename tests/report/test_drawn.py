@@ -23,7 +23,7 @@ UNSAID = re.compile(r"\bNone\b|\bnan\b|\bNaN\b|\binf\b|no reason|gives no|not ex
 FEW = settings(
     max_examples=3, deadline=None, phases=(Phase.reuse, Phase.generate), suppress_health_check=list(HealthCheck)
 )
-MANY = settings(FEW, max_examples=60)  # not shrunk: an example takes seconds, and says what was changed in it
+MANY = settings(FEW, max_examples=20)  # not shrunk: an example takes seconds, and says what was changed in it
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from tests.report import contents, makers
 
 # a few by default, more under the heavy mark
 SEEDS = pytest.mark.parametrize(
-    "seeds", [range(2), pytest.param(range(2, 8), marks=pytest.mark.heavy)], ids=["few", "more"]
+    "seeds", [range(2), pytest.param(range(2, 5), marks=pytest.mark.heavy)], ids=["few", "more"]
 )
 
 

@@ -23,7 +23,7 @@ def test_a_rig_that_misses_its_levels_a_little_is_not_in_doubt():
 
 
 @pytest.mark.heavy
-def test_no_slip_is_silent():
-    rows = studied()
+def test_no_slip_of_a_quarter_is_silent():
+    rows = studied(0.25, seed=4)
     assert [row for row in rows if row.outcome == "silent"] == []
-    assert false_findings(10)[0] == 0
+    assert false_findings(4)[0] == 0

@@ -51,11 +51,11 @@ def test_a_compound_goes_through_and_is_judged():
 
 
 @pytest.mark.heavy
-def test_forty_compounds_keep_the_bounds():
-    found = [judged(index, 5, 1.0) for index in range(40)]
+def test_a_dozen_compounds_keep_the_bounds():
+    found = [judged(index, 5, 1.0) for index in range(12)]
     for name, one in {"Ea": parameter(found, "Ea"), "life": life(found)}.items():
-        assert one.of >= 20 and not surely_under(0.92, one.value, one.of), name
-    assert glazing(found).hits <= 2
+        assert one.of >= 6 and not surely_under(0.92, one.value, one.of), name
+    assert glazing(found).hits <= 1
 
 
 def record(index: int, tested: bool, **changed: object) -> dict:

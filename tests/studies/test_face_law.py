@@ -38,10 +38,10 @@ def test_the_page_has_a_column_for_each_kind() -> None:
 
 @pytest.mark.heavy
 def test_intervals_hold_and_the_rule_picks_the_better() -> None:
-    tallies = study(0.12, 82)
+    tallies = study(0.06, 82)
     face = [t for name, t in tallies.items() if name.startswith("face")]
     rows, asked = [r for t in face for r in t.rows], [a for t in face for a in t.asked]
-    assert len(rows) >= 20 and all(r["why"] is None for r in rows)
+    assert len(rows) >= 10 and all(r["why"] is None for r in rows)
     # The questions of one compound share its torque's gain error and its heat inputs: chance is counted by compounds.
     assert not surely_under(0.92, float(np.mean([a["mu_held"] for a in asked])), len(rows))
     known = [a["pressure_held"] for a in asked if a["pressure_held"] is not None]

@@ -1,4 +1,4 @@
-"""A seeded part of the planner's study in the default run, all of it (heavy) otherwise."""
+"""A seeded part of the planner's study in the default run, more of it (heavy) otherwise."""
 
 from __future__ import annotations
 
@@ -21,12 +21,13 @@ def test_planned_chances_come_out_of_stops() -> None:
 
 @pytest.mark.heavy
 def test_all_designs_keep_their_chances() -> None:
-    """Eight designs of 300 runs a truth: within 5 points and three standard errors of that many runs."""
-    table = [row for case in planner.CASES for row in planner.rows(case, 300, 2)]
+    """Eight designs of 100 runs a truth: within 5 points and three standard errors of that many runs; three of all rows on the mean."""
+    table = [row for case in planner.CASES for row in planner.rows(case, 100, 2)]
     assert len(table) == 72
     for row in table:
         assert abs(row.off) < planner.ALLOWED + 3 * math.sqrt(row.planned * (1 - row.planned) / row.runs) / 2
-    assert abs(np.mean([row.off for row in table])) < 0.01
+    chance = math.sqrt(sum(row.planned * (1 - row.planned) / row.runs for row in table)) / len(table)
+    assert abs(np.mean([row.off for row in table])) < 3 * chance
 
 
 def test_a_loss_is_found_as_often_as_planned() -> None:

@@ -143,8 +143,8 @@ def test_responses_agree_with_a_few_full_refits(fitted):
 
 
 @pytest.mark.heavy
-def test_responses_agree_with_a_hundred_full_refits(fitted):
-    agree(fitted, 100)
+def test_responses_agree_with_forty_full_refits(fitted):
+    agree(fitted, 40)
 
 
 def test_what_cancels_between_law_and_duty_cancels(fitted):
@@ -190,14 +190,14 @@ def test_intervals_hold_the_truth_of_some_worlds():
 
 
 @pytest.mark.heavy
-def test_intervals_hold_the_truth_of_sixty_worlds():
-    """Of 60 worlds 57 is 95 %; by chance fewer than 53 hold it once in a hundred times."""
-    each = [held(100 + seed) for seed in range(60)]
+def test_intervals_hold_the_truth_of_twenty_four_worlds():
+    """Of 24 worlds 23 is 95 %; by chance fewer than 20 hold it once in a hundred times."""
+    each = [held(100 + seed) for seed in range(24)]
     for name in (*TRUTH, "loss"):
-        assert sum(one[name] for one in each) >= 53, name
-    wider = [held(100 + seed, wide=2.0) for seed in range(60)]
+        assert sum(one[name] for one in each) >= 20, name
+    wider = [held(100 + seed, wide=2.0) for seed in range(24)]
     for name in ("Ea", "loss"):
-        assert sum(one[name] for one in wider) >= 53, name
+        assert sum(one[name] for one in wider) >= 20, name
 
 
 def test_a_law_without_temperatures_rests_on_no_input():
