@@ -6,15 +6,18 @@ from pathlib import Path
 TESTS = Path(__file__).parents[1]
 TIMED = re.compile(
     r"\btime\.(?:sleep|monotonic|perf_counter|process_time|time)\b|\bos\.read\(|\btimeout=|\bdeadline=(?!None)"
+    r"|\bgetrusage\(|\"TaskDuration\""
 )
 #: what may, and why a busy machine changes nothing there
 ALLOWED = {
+    "browser/test_index.py": "processor time of a page against that of a smaller one in the same browser",
     "browser/waiting.py": "polls until the page is there; the longest wait is for a page that never will be",
     "cli/test_starter.py": "polls until a process is there or has gone; the longest wait is for one that stays",
     "cluster/slurm.py": "polls until Slurm answers; the longest wait is for one that never will",
     "cluster/test_slurm.py": "polls until a stage is at work on the node; the longest wait is for one that never will be",
     "friction/test_map.py": "CPU time of its own process, a 26th of what is allowed",
     "hostile/test_limits.py": "what the child does for ever: the parent's clock goes by looks",
+    "inspection/test_folders.py": "processor time of a command against that of a script that only reads the same file",
     "inputs/test_seen.py": "dates a file; nothing is waited for",
     "workflow/test_hostile_names.py": "dates a file; nothing is waited for",
     "workflow/test_parts.py": "waits until files are older than what proves nothing, and polls until a stage is done",
