@@ -31,8 +31,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     arguments = makers.results_of_compound(
         root, ("m4-a", "m4-b"), friction=contents.full_friction_json(compound="Marram 4")
     )
-    sheet.run(**arguments)
     made["sheet"] = arguments["into"] / "sheet.html"
+    sheet.print_html(sheet.made(**arguments), made["sheet"])
     made["delta"] = makers.results_of_delta(root / "results" / "deltas" / "first--revised")
     delta_page.run(into=made["delta"].parent)
     index_page.run(config=root / "config.yaml", method="first", into=into)

@@ -73,8 +73,8 @@ def pages(tmp_path_factory) -> dict[str, Path]:
     index_page.run(config=root / "config.yaml", method="first", into=into)
     index_page.draw(config=root / "config.yaml", method="first", into=into)
     arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
-    sheet.run(**arguments)
     made["sheet"] = arguments["into"] / "sheet.html"
+    sheet.print_html(sheet.made(**arguments), made["sheet"])
     made["delta"] = makers.results_of_delta(root / "results" / "deltas" / "first--revised")
     delta_page.run(into=made["delta"].parent)
     made["fault"] = root / "fault.html"

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.report import delta_page, render, sheet
-from tests.browser.waiting import DRAWN, quiet, until
+from tests.browser.waiting import DRAWN, THESE_DRAWN, quiet, until
 from tests.report import makers
 
 HOSTILE = "\"<script>window.hacked = 1</script><img src=x onerror='window.hacked = 2'>\""
@@ -26,19 +26,19 @@ def pages(tmp_path_factory) -> dict[str, Path]:
         paths = makers.results_of_test(root, name, **options)
         made[name] = makers.page_of_test(paths)
     arguments = makers.results_of_compound(root, ("m4-a", "m4-b"))
-    sheet.run(**arguments)
     made["sheet"] = arguments["into"] / "sheet.html"
+    sheet.print_html(sheet.made(**arguments), made["sheet"])
     made["delta"] = makers.results_of_delta(root / "results" / "deltas" / "first--revised", traces=True)
     delta_page.run(into=made["delta"].parent)
     return made
 
 
-def opened(browser, page: Path) -> list[str]:
-    """Open a page from disk, look at each of its plots until it stands, and return what the console says."""
+def opened(browser, page: Path, figures=None) -> list[str]:
+    """Open a page from disk, look at each of its plots (or these) until it stands, and return what the console says."""
     browser.get_log("browser")
     browser.get_log("performance")
     browser.get(page.as_uri())
-    until(browser, f"{page.name}: all figures drawn", DRAWN)
+    until(browser, f"{page.name}: figures drawn", DRAWN if figures is None else THESE_DRAWN, figures)
     quiet(browser, 0)
     browser.execute_script("scrollTo(0, 0)")
     return [entry["message"] for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
@@ -133,7 +133,7 @@ def expected_trace(stop):
 
 
 def test_a_click_on_a_finding_shows_that_stop(browser, pages):
-    opened(browser, pages["usable"])
+    opened(browser, pages["usable"], [])
     browser.execute_script("document.querySelector('[data-stop=\"40\"]').click()")
     assert trace_shown(browser, 40) == pytest.approx(expected_trace(40), rel=1e-3)
     assert browser.current_url.endswith("#stop-40")
@@ -145,6 +145,8 @@ def clicked(browser, name, place):
     """Click a drawn mark of a figure at its middle, as a mouse does; returns the stop that the page then shows."""
     from selenium.webdriver import ActionChains
 
+    browser.execute_script(f"document.getElementById('plot-{name}').scrollIntoView({{block: 'center'}})")
+    quiet(browser)  # figures beside it are drawn and move it no more
     mark = browser.execute_script(
         """
         const plot = document.getElementById("plot-" + arguments[0]);
@@ -164,7 +166,7 @@ def clicked(browser, name, place):
 
 def test_a_click_on_a_bar_of_many_stops_opens_no_stop(browser, pages):
     """The bar's first figure is a loss in micrometres, which is no stop number."""
-    opened(browser, pages["usable"])
+    opened(browser, pages["usable"], ["wear_intervals"])
     browser.execute_script("document.querySelector('[data-stop=\"40\"]').click()")
     listen = "document.getElementById('plot-wear_intervals').on('plotly_click', () => { window.heard = 1 + (window.heard || 0); })"
     browser.execute_script(listen)
@@ -174,8 +176,9 @@ def test_a_click_on_a_bar_of_many_stops_opens_no_stop(browser, pages):
 
 
 def test_a_click_on_a_point_opens_its_stop(browser, pages):
-    opened(browser, pages["usable"])
-    for name in ("energy_balance", "friction_temperature", "friction_pressure"):
+    names = ["energy_balance", "friction_temperature", "friction_pressure"]
+    opened(browser, pages["usable"], names)
+    for name in names:
         stop = clicked(browser, name, 3)
         assert trace_shown(browser, stop) == pytest.approx(expected_trace(int(stop)), rel=1e-3)
         said = browser.execute_script(

@@ -22,6 +22,15 @@ if (left.length) { left[0].scrollIntoView({block: "center"}); }
 return !left.length;
 """
 
+# Only these figures (their plots' names), with whatever comes into view beside them.
+THESE_DRAWN = """
+for (const node of arguments[0].map((name) => document.getElementById("plot-" + name))) {
+  for (let part = node.closest("details"); part; part = part.parentNode.closest("details")) { part.open = true; }
+  if (!node.querySelector(".main-svg")) { node.scrollIntoView({block: "center"}); return false; }
+}
+return true;
+"""
+
 
 def until(browser: Any, what: str, script: str, *arguments: Any) -> Any:
     """What a script gives as soon as it is true; fails with `what` where it never is."""
