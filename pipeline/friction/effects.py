@@ -66,6 +66,12 @@ def linear(
         )
 
 
+def levels(kept: tuple[str, ...], reference: Reference, energy_form: str) -> np.ndarray:
+    """The reference's conditions in the units of the effects in `kept`, (k,): NaN of those that are logarithms."""
+    energy = np.nan if energy_form == "log" else reference.energy_density / 1e6
+    return np.array([energy if name == "energy" else np.nan for name in kept])
+
+
 def left_alone(column: np.ndarray, others: np.ndarray) -> float:
     """Share of a column's variance that the others (with a constant) do not explain."""
     total = column - column.mean()

@@ -4,10 +4,14 @@ Friction is made at the rubbing face, and through a stop the face runs above the
 a hard stop from a cold disc has the friction of a gentler one from a warmer disc: the conditions move the curve
 along the temperature.
 
-    s(T + c'f(x)) + b'x + sum over k of d_k(T) x_k,     f(x) = x and the products of two effects where the design varied them together
+    s(T + c'f(x)) + b'x + sum over k of d_k(T) f_k(x),     f(x) = 2 (root(v/v0) - 1) of each condition v, and products of
+                                                           two of these where the design varied them together
 
-x are the effects centred at the reference, so the curve there is s(T) itself; c in K. What a shift does not catch (the
-face is not at one temperature through a stop, its rise changes with mu) is left to effects that change slowly with
+x are the effects centred at the reference v0, so the curve there is s(T) itself; c in K. The roots are the half space's, whose
+face under an even flux q rises by q root(t) (Carslaw and Jaeger 1959): energy density e over the time e/q, with q as pressure times
+speed, gives root(e p w). By the logarithms themselves the face at the middle of three pressures came out too hot, and the curve at a
+reference between gentler and harder stops some kelvin too cold. What a shift does not catch (the face is not at one
+temperature through a stop, its rise changes with mu) is left to effects that change slowly with
 temperature, d_k, independent values at NODES temperatures with linear weights, their size a variance of the model. A
 shift that the design does not show (conditions varied on a plateau only) stays as uncertain as SHIFT_K says.
 
@@ -35,19 +39,21 @@ FIRST_K = 40.0  # a warmer face for every harder condition
 
 @dataclass(frozen=True)
 class Interaction:
-    """Shift of the curve, K for each feature; `size` is each effect's spread in the data, `low` and `high` (K) the range of the
-    method's temperature."""
+    """Shift of the curve, K for each feature; `size` is each effect's spread in the data, `level` the reference's condition in the
+    effect's unit, NaN of a logarithm, `low` and `high` (K) the range of the method's temperature."""
 
     shift: np.ndarray
     pairs: tuple[tuple[int, int], ...]
     squares: tuple[int, ...]
     size: np.ndarray
+    level: np.ndarray
     low: float
     high: float
 
     def features(self, x: np.ndarray) -> np.ndarray:
         """Effects (m, k) -> features (m, q), each of about unit spread."""
-        own = x / self.size
+        roots = np.where(np.isnan(self.level), np.exp(x / 2), np.sqrt(np.maximum(1 + x / self.level, 0.0)))
+        own = 2 * (roots - 1) * np.where(np.isnan(self.level), 1.0, self.level) / self.size
         return np.column_stack([own, *[own[:, a] * own[:, b] for a, b in self.pairs]])
 
     def moved(self, temperature: np.ndarray, x: np.ndarray) -> np.ndarray:
@@ -61,7 +67,9 @@ class Interaction:
         renumbered = tuple((keep.index(self.pairs[n][0]), keep.index(self.pairs[n][1])) for n in pairs)
         shift = self.shift[[*keep, *(self.size.size + n for n in pairs)]]
         squares = tuple(keep.index(j) for j in self.squares if j != k)
-        return replace(self, shift=shift, pairs=renumbered, squares=squares, size=self.size[keep])
+        return replace(
+            self, shift=shift, pairs=renumbered, squares=squares, size=self.size[keep], level=self.level[keep]
+        )
 
     def columns(self, x: np.ndarray, steepness: np.ndarray) -> np.ndarray:
         """What a small further shift does, per standard deviation of its prior; (m, q)."""
@@ -76,8 +84,9 @@ class Interaction:
         return np.hstack([hats * column[:, None] for column in np.column_stack([own, squares]).T])
 
 
-def start(temperature: np.ndarray, response: np.ndarray, x: np.ndarray) -> Interaction:
-    """The shift that lets one curve and fixed effects fit best by least squares; temperature (n,) K, x (n, k), k > 0."""
+def start(temperature: np.ndarray, response: np.ndarray, x: np.ndarray, level: np.ndarray) -> Interaction:
+    """The shift that lets one curve and fixed effects fit best by least squares; temperature (n,) K, x (n, k), level (k,) as of
+    `Interaction`, k > 0."""
     from scipy.optimize import least_squares
 
     size = np.maximum(x.std(axis=0), 1e-12)
@@ -94,7 +103,7 @@ def start(temperature: np.ndarray, response: np.ndarray, x: np.ndarray) -> Inter
         if effects.left_alone(x[:, a] ** 2, np.column_stack([basis, *[x[:, i] * x[:, j] for i, j in pairs]]))
         >= effects.TIED_BELOW
     )
-    blank = Interaction(np.zeros(x.shape[1] + len(pairs)), pairs, squares, size, low, max(high, low + 1.0))
+    blank = Interaction(np.zeros(x.shape[1] + len(pairs)), pairs, squares, size, level, low, max(high, low + 1.0))
     features = blank.features(x)
 
     def misfit(scaled: np.ndarray) -> np.ndarray:

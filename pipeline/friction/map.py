@@ -177,19 +177,21 @@ def padded(start: np.ndarray | None, data: Data) -> np.ndarray | None:
 
 
 class Extras(NamedTuple):
-    """What a fit has beside curve, effects and specimens: the interaction, cells as labels of the stops."""
+    """What a fit has beside curve, effects and specimens: the interaction, cells as labels of the stops, and the reference."""
 
     interaction: Interaction | bool
     cells: np.ndarray | None
+    reference: Reference
 
 
-def with_extras(data: Data, extras: Extras) -> Data:
-    """The data with the columns of the interaction and of the cells, where they can have them."""
+def with_extras(data: Data, extras: Extras, choice: Choice) -> Data:
+    """The data with the columns of the interaction and of the cells, where they can have them; their effects are the choice's."""
     groups = data.groups
     if extras.interaction and data.effects:
         x, t = data.linear[:, : data.effects], data.temperature
         known = extras.interaction if isinstance(extras.interaction, Interaction) else None
-        found = known or interaction_start(t, gross_held(t, data.response), x)
+        level = effects.levels(choice.kept, extras.reference, choice.energy_form)
+        found = known or interaction_start(t, gross_held(t, data.response), x, level)
         data = replace(data, interaction=found)
         columns = found.varying(t, x)
         groups = (*groups, Group(NO_LABELS, of="effects", columns=columns, usual=EFFECTS_USUAL, spread=EFFECTS_SPREAD))
@@ -239,7 +241,7 @@ def fit_map(
     candidates = effects.linear(p, w, e, reference, energy_form)
     logs = effects.linear(p, w, e, reference, "log")
     choice = limited(effects.separable(logs, temperature_basis(t), missing), len(used), energy_form)
-    wanted = Extras(interaction, cells_of(used, t, logs) if cells else None)
+    wanted = Extras(interaction, cells_of(used, t, logs) if cells else None, reference)
     fitted, choice = fit_carried(used, t, candidates, choice, link, settings.stray_limit, start, wanted)
     support = Support(np.sort(t), candidates, settings.largest_gap)
     factors = tuple(FACTORS[group.of, group.along] for group in fitted.data.groups)
@@ -261,7 +263,7 @@ def fit_carried(
     """
     columns = [effects.NAMES.index(name) for name in choice.kept]
     try:
-        data = with_extras(data_of(used, t, candidates[:, columns], link), extras)
+        data = with_extras(data_of(used, t, candidates[:, columns], link), extras, choice)
         return model.fit(data, huber=huber, start=padded(start, data)), choice
     except np.linalg.LinAlgError:
         why = "the usable stops are too few and too alike to carry it"

@@ -168,10 +168,16 @@ def shifts(map_: FrictionMap) -> list[Shift]:
     if found is None:
         return []
     first = fit.fixed + fit.data.segments + 1
+    own = slice(first, first + found.shift.size)
     moved = []
     for k, name in enumerate(map_.choice.kept):
-        x = fit.data.linear[:, k]
-        span = float(np.ptp(x) / found.size[k])
-        u = np.sqrt(fit.solved.inverse[first + k, first + k] * fit.inflation) * SHIFT_K / USUAL_SCATTER
-        moved.append(Shift(condition=effects.WORDS[name], kelvin=float(found.shift[k]) * span, u=float(u) * span))
+        ends = fit.no_effects(2)
+        ends[:, k] = fit.data.linear[:, k].min(), fit.data.linear[:, k].max()
+        low, high = found.features(ends)
+        u = (
+            np.sqrt((high - low) @ fit.solved.inverse[own, own] @ (high - low) * fit.inflation)
+            * SHIFT_K
+            / USUAL_SCATTER
+        )
+        moved.append(Shift(condition=effects.WORDS[name], kelvin=float((high - low) @ found.shift), u=float(u)))
     return moved

@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Duration, TemperatureDifference
 from pipeline.inputs.scalars import Number, Probability, Truth
 from pipeline.method.base import Settings
 
-REVISION = 11
+REVISION = 12
 
 
 class Friction(Settings):

@@ -9,10 +9,12 @@ import polars as pl
 import pytest
 
 from pipeline.archive.targets import Target
-from pipeline.friction import comparison, lack_of_fit, places, result
+from pipeline.friction import comparison, effects, lack_of_fit, places, result
 from pipeline.friction.cells import cells_of, repeated
 from pipeline.friction.comparison import best_map, predicted_without, without_effect
+from pipeline.friction.effects import Reference
 from pipeline.friction.history import unchanged
+from pipeline.friction.interaction import Interaction
 from pipeline.friction.likelihood import CORRELATION, design_of, solve
 from pipeline.friction.map import FrictionMap, fit_map
 from pipeline.friction.wanted import Wanted
@@ -25,14 +27,14 @@ PRESSURES, ENERGIES = (20.0, 40.0, 60.0), (10.0, 20.0)
 
 
 def moved(
-    rng: np.random.Generator, *, scatter: float = 0.006, per_ln_p: float = 70.0, per_j: float = 4.0
+    rng: np.random.Generator, *, scatter: float = 0.006, per_root: float = 140.0, per_j: float = 4.0
 ) -> pl.DataFrame:
-    """Stops whose curve moves by so many K per ln p and per J/mm2 about 40 bar and 20 J/mm2; three stops a cell."""
+    """Stops whose curve moves by so many K per root of the pressure and per J/mm2 about 40 bar and 20 J/mm2; three stops a cell."""
     cells = [(t, p, e) for e in ENERGIES for p in PRESSURES for t in np.linspace(60, 500, 9) for _ in range(3)]
     checks = [(260.0, 40.0, 20.0)] * 12
     t, p, e = (np.array(v) for v in zip(*checks, *cells, strict=True))
     t = t + rng.normal(0, 3, t.size)
-    mu = truth(t + per_ln_p * np.log(p / 40) + per_j * (e - 20))
+    mu = truth(t + per_root * (np.sqrt(p / 40) - 1) + per_j * (e - 20))
     return stops_frame(
         t.size, temperature_initial_c=t, pressure_bar=p * (1 + rng.normal(0, 0.005, t.size)), energy_density_j_mm2=e,
         speed_start_rpm=1500 * np.sqrt(e / 20), mu=mu * np.exp(scatter * rng.normal(size=t.size)),
@@ -58,19 +60,47 @@ def test_curve_that_conditions_move_is_found_with_its_shift(map_: FrictionMap, s
     """The map without interaction is off by more than a tenth in the cold at other pressures; with it curve and shifts are
     the world's."""
     t = np.linspace(80.0, 480.0, 41)
-    gentle = truth(t - 70 * np.log(2))
+    gentle = truth(t - 140 * (1 - np.sqrt(0.5)))
     plain = best_map(stops, SETTINGS, temperature="initial", interactions=False).map
     assert np.nanmax(np.abs(plain.predict(t + 273.15, pressure=20e5).mu / gentle - 1)) > 0.1
     assert np.nanmax(np.abs(map_.predict(t + 273.15, pressure=20e5).mu / gentle - 1)) < 0.03
     assert np.abs(map_.predict(t + 273.15).mu / truth(t) - 1).max() < 0.03
     moves = {move.condition: move for move in result.shifts(map_)}
-    assert moves["pressure"].kelvin == pytest.approx(70 * np.log(3), abs=15.0)
+    assert moves["pressure"].kelvin == pytest.approx(140 * (np.sqrt(1.5) - np.sqrt(0.5)), abs=15.0)
     assert moves["energy density"].kelvin == pytest.approx(40.0, abs=15.0)
+
+
+def test_curve_between_gentler_and_harder_stops_is_its_own_and_not_drawn_to_theirs() -> None:
+    """The face's rise goes with the root of the pressure, so over its logarithm the middle of three pressures lies below the line
+    through the outer two; by that line curve and window would lie 5 K and more colder. Truth of the end: where the middle 90 % of
+    stops, 0.6 % about the mean, reach down to 0.36."""
+    map_ = best_map(moved(np.random.default_rng(1), per_root=280.0), SETTINGS, temperature="initial").map
+    t = np.linspace(120.0, 220.0, 21)
+    colder = (map_.predict(t + 273.15).mu - truth(t)) / np.gradient(truth(t), t)
+    assert abs(colder.mean()) < 1.5
+    assert result.shifts(map_)[0].kelvin == pytest.approx(280 * (np.sqrt(1.5) - np.sqrt(0.5)), abs=6.0)
+    found = result.of_map(map_, SETTINGS, Wanted((0.36, 0.50)), 0.0).window_estimate
+    assert found is not None
+    end = float(np.interp(0.36, truth(t) * (1 - 1.645 * 0.006), t))
+    assert found.low_c == pytest.approx(end, abs=2.0)
+    assert found.low_interval_c.low < end < found.low_interval_c.high
+
+
+@pytest.mark.parametrize("energy_form", ["linear", "log"])
+def test_features_are_roots_of_the_conditions_whatever_the_form_of_the_effects(energy_form: str) -> None:
+    reference = Reference(500.0, 40e5, 150.0, 20e6)
+    x = effects.linear(np.array([10e5]), np.array([150.0 * 2.25]), np.array([5e6]), reference, energy_form)
+    level = effects.levels(effects.NAMES, reference, energy_form)
+    made = Interaction(np.array([10.0, 20.0, 0.0, 8.0]), ((0, 1),), (), np.ones(3), level, 300.0, 800.0)
+    energy = -1.0 * (20.0 if energy_form == "linear" else 1.0)  # 2 (root(1/4) - 1), in J/mm2 or as a share
+    assert made.features(x)[0] == pytest.approx([-1.0, 1.0, energy, -1.0])
+    assert made.moved(np.array([400.0]), x)[0] == pytest.approx(400.0 - 10.0 + 20.0 - 8.0)
+    assert made.without(0).features(x[:, 1:])[0] == pytest.approx([1.0, energy])
 
 
 def test_conditions_that_only_multiply_do_not_interact() -> None:
     rng = np.random.default_rng(2)
-    still = moved(rng, per_ln_p=0.0, per_j=0.0)
+    still = moved(rng, per_root=0.0, per_j=0.0)
     still = still.with_columns(mu=pl.col("mu") * (pl.col("pressure_bar") / 40) ** -0.05)
     assert best_map(still, SETTINGS, temperature="initial").map.fit.data.interaction is None
 
@@ -232,7 +262,7 @@ def test_block_after_a_duty_at_conditions_that_move_the_curve_is_not_called_chan
     before = moved(rng)
     n = 8
     t = 120 + rng.normal(0, 3, n)
-    mu = truth(t + 70 * np.log(0.5) - 40) * np.exp(0.006 * rng.normal(size=n))
+    mu = truth(t - 140 * (1 - np.sqrt(0.5)) - 40) * np.exp(0.006 * rng.normal(size=n))
     duty = stops_frame(1, stop=[len(before) + 1], purpose="duty", block="duty 1")
 
     def left_out(factor: float) -> list[str]:
