@@ -18,10 +18,18 @@ def stated_order(text: str) -> list[str]:
     return [name.removesuffix(".py").rstrip("/") for cell in cells for name in re.findall(r"`([^`]+)`", cell)]
 
 
+def statements(within: ast.AST) -> Iterator[ast.AST]:
+    """Every statement, those in blocks of others too: an import is one, and looking into expressions takes twice as long."""
+    for block in ("body", "handlers", "cases", "orelse", "finalbody"):
+        for node in getattr(within, block, ()):
+            yield node
+            yield from statements(node)
+
+
 def imported(path: Path, package: Path) -> Iterator[tuple[int, str]]:
     """(line, package or single module) of each import from the package, wherever in the file it stands."""
     own = (package.name, *path.relative_to(package).with_suffix("").parts)
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in statements(ast.parse(path.read_text(encoding="utf-8"))):
         targets: list[list[str]] = []
         if isinstance(node, ast.Import):
             targets = [alias.name.split(".") for alias in node.names]

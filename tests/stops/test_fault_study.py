@@ -10,7 +10,7 @@ def test_the_study_has_25_kinds_of_fault_at_two_sizes():
 
 
 def test_a_twentieth_of_the_faults_is_found_and_followed():
-    rows = injected(1 / 18)
+    rows = injected(1 / 18, seed=100)  # the clean test of the case below
     assert len(rows) >= 3
     assert [row for row in rows if not (row.detected and row.followed)] == []
 

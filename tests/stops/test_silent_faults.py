@@ -2,8 +2,13 @@
 
 import json
 
+import polars as pl
 import pytest
 
+from pipeline.recordings import stage as channels
+from pipeline.results import read_json
+from pipeline.stops import stage as stops
+from tests.studies import silent_faults
 from tests.studies.silent_faults import BEFORE, cases, outcomes
 
 
@@ -13,7 +18,19 @@ def test_the_study_holds_over_a_hundred_cases_each_once_with_its_state_before():
     assert {(r["fault"], r["size"]) for r in json.loads(BEFORE.read_text())} == set(every)
 
 
-def test_a_pressure_that_leaves_its_level_when_hot_is_named():
+def of_stops(folder, same=None):
+    """The test in `folder` through channels and stops alone: what friction and wear tell is the heavy part's."""
+    into = silent_faults.results_of(folder)
+    into.mkdir(parents=True)
+    parquet, record = into / "channels.parquet", into / "channels.json"
+    channels.run(folder, parquet, record)
+    stops.run(folder=folder, channels=parquet, record=record, settings=silent_faults.SETTINGS, into=into)
+    found = [*read_json(record)["findings"], *read_json(into / "stops_findings.json")["findings"]]
+    return silent_faults.Result(pl.read_parquet(into / "stops.parquet"), None, {}, found)
+
+
+def test_a_pressure_that_leaves_its_level_when_hot_is_named(monkeypatch):
+    monkeypatch.setattr(silent_faults, "reduced", of_stops)
     (row,) = outcomes(share=0.34, only="pressure gain above 450 C")
     assert row.outcome == "named" and "level_with_temperature of pressure (test)" in row.told
     assert row.mu > 0.015
