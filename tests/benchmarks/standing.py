@@ -255,9 +255,9 @@ def exponent(sizes: list[Size], values: list[float]) -> float:
 
 
 def at_aim(sizes: list[Size], values: list[float]) -> float:
-    """The straight line through the last two sizes at the number of tests aimed at; the value there, where it was measured."""
+    """The straight line through the last two sizes at the number of tests aimed at, where it does not fall; there the value, where it was measured."""
     (a, b), (x, y) = values[-2:], (sizes[-2].tests, sizes[-1].tests)
-    return b if y == AIMED else b + (b - a) / (y - x) * (AIMED - y)
+    return b if y == AIMED else max(b, b + (b - a) / (y - x) * (AIMED - y))
 
 
 def page(sizes: list[Size], files: int) -> str:

@@ -249,6 +249,11 @@ STUDIES = {
             "four times the stops take at most {/at most ([\\d.]+) times \\(/} times the time",
         ),
         Study(
+            "standing_benchmark",
+            "How long does a run look over a thousand tests of 300 recordings where nothing is to do?",
+            "{/Found at 1,000 \\([^)]*\\): ([\\d.]+ s)/} of processor time, read off the growth from 20 to 100 tests",
+        ),
+        Study(
             "speed_benchmark",
             "How far from the library underneath is the way from text to stops?",
             "{/polars' parse \\| .*?([\\d.]+) \\| at most 6/} times polars' own parse of the text",
