@@ -1,6 +1,7 @@
 """Duty cycles: duties/<duty>.yaml. Speeds in m/s, temperatures in K, times in s.
 
-A file gives the cycle's events, or a `log` of a vehicle or rig that is cut into them (`pipeline.duty.log`).
+A file gives the cycle's events, or a `log` of a vehicle or rig that is cut into them (`pipeline.duty.log`). Beside events a `cooling_log`
+of the vehicle in the duty tells its cooling (`pipeline.duty.driven`).
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from pipeline.inputs.quantities import (
     Mass,
     Share,
     Temperature,
+    TemperatureDifference,
     scale_offset,
 )
 from pipeline.inputs.refusals import nearest
@@ -49,13 +51,17 @@ class Cooling(Model):
     @field_validator("opening")
     @classmethod
     def _opening(cls, value: float) -> float:
-        if value > 1:
-            raise Unfit(
-                f"{value:g} is no opening",
-                "0 to 1 (1: the full h1, or the rig's air as tested without one)",
-                "correct the share",
-            )
-        return value
+        return _at_most_full(value)
+
+
+def _at_most_full(opening: float) -> float:
+    if opening > 1:
+        raise Unfit(
+            f"{opening:g} is no opening",
+            "0 to 1 (1: the full h1, or the rig's air as tested without one)",
+            "correct the share",
+        )
+    return opening
 
 
 class CoolingOfLog(Cooling):
@@ -125,17 +131,15 @@ class _Duty(Model):
         return value
 
 
-class DutyCycle(_Duty):
-    length: Length
-    ambient: Temperature
-    events: Annotated[tuple[Event, ...], Field(min_length=1, max_length=2000)]
-
-
 class Log(Written):
-    """Where a duty's log is and how it is written; `braking_above` is the deceleration that counts as braking."""
+    """Where a duty's log is and how it is written; `braking_above` is the deceleration that counts as braking, `thermocouple` the limits
+    of the bias with which the disc temperature is logged, as installed.
+    """
 
+    bounds: ClassVar = {"thermocouple": ("0.1 K", "50 K")}
     file: Text
     braking_above: Acceleration | None = None
+    thermocouple: TemperatureDifference | None = None
 
     @field_validator("file")
     @classmethod
@@ -188,6 +192,29 @@ class Log(Written):
         return scale_offset(GRAVITY.get(unit, unit) if name == "deceleration" else unit, self.kind(name))
 
 
+class CoolingLog(Log):
+    """A drive of the duty's vehicle, laden as the duty says, with its disc temperature."""
+
+    opening: Share | None = None  # at which it was driven; None: the duty's own
+
+    @field_validator("opening")
+    @classmethod
+    def _opening(cls, value: float | None) -> float | None:
+        return None if value is None else _at_most_full(value)
+
+    @model_validator(mode="after")
+    def _temperature(self) -> CoolingLog:
+        self.refuse_missing(("disc_temperature",))
+        return self
+
+
+class DutyCycle(_Duty):
+    length: Length
+    ambient: Temperature
+    events: Annotated[tuple[Event, ...], Field(min_length=1, max_length=2000)]
+    cooling_log: CoolingLog | None = None
+
+
 class LoggedDuty(_Duty):
     """A duty by its log; `length` and `ambient` are the log's where the file gives none."""
 
@@ -226,16 +253,25 @@ def load_duty(path: Path) -> DutyCycle | LoggedDuty:
             raise refused(
                 "cooling", "log needs a log", "h0 and h1, or a log", "give h0 and h1, or a log instead of events"
             )
-        return parse(content, DutyCycle, path.name, text)
-    if "events" in content:
-        raise refused("log", "stands beside events", "events or a log", "keep the one that is meant")
-    duty = parse(content, LoggedDuty, path.name, text)
-    if not log_path(path, duty).exists():
-        raise refused("log.file", f"{duty.log.file!r} is not there", "a file beside this one or below",
+        duty: DutyCycle | LoggedDuty = parse(content, DutyCycle, path.name, text)
+    elif "events" in content:
+        mend = "keep the one that is meant; a log that tells the cooling of these events is a cooling_log"
+        raise refused("log", "stands beside events", "events or a log", mend)
+    else:
+        duty = parse(content, LoggedDuty, path.name, text)
+    log = log_of(duty)
+    if log is not None and not log_path(path, log).exists():
+        key = "log.file" if isinstance(duty, LoggedDuty) else "cooling_log.file"
+        raise refused(key, f"{log.file!r} is not there", "a file beside this one or below",
                       "correct the path or put the log there")  # fmt: skip
     return duty
 
 
-def log_path(path: Path, duty: LoggedDuty) -> Path:
-    """The log of the duty whose file is `path`."""
-    return path.parent / duty.log.file
+def log_of(duty: DutyCycle | LoggedDuty) -> Log | None:
+    """The log that a duty's file names: the one that is cut into its events, or the one of its cooling."""
+    return duty.log if isinstance(duty, LoggedDuty) else duty.cooling_log
+
+
+def log_path(path: Path, log: Log) -> Path:
+    """A log of the duty whose file is `path`."""
+    return path.parent / log.file

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipeline.archive.duties import DutyCycle, LoggedDuty, load_duty, log_path
+from pipeline.archive.duties import DutyCycle, load_duty, log_of, log_path
 from pipeline.archive.targets import Target
 from pipeline.batches import brakes, compare, tested
 from pipeline.batches.caveats import state_scatter
@@ -322,11 +322,11 @@ def _files_of(duties: list[Path]) -> dict[str, Path]:
     found = {f"duties/{path.name}": path for path in duties}
     for path in duties:
         try:
-            duty = load_duty(path)
+            log = log_of(load_duty(path))
         except InputError:
             continue
-        if isinstance(duty, LoggedDuty) and log_path(path, duty).is_file():
-            found[f"duties/{duty.log.file}"] = log_path(path, duty)
+        if log is not None and log_path(path, log).is_file():
+            found[f"duties/{log.file}"] = log_path(path, log)
     return found
 
 

@@ -95,8 +95,10 @@ def of_file(
 def of_log(duty: DutyCycle, fitted: LogCooling, brake: Brake) -> Cooled | str:
     """Cooling as the log's cool-downs tell it, only where both coefficients are told well enough."""
     h0, h1, u = fitted.h0_w_k, fitted.h1, fitted.conductance_u
-    if fitted.why or h0 is None or h1 is None or h0.value is None or h1.value is None or u is None:
+    bias = fitted.thermocouple_u
+    if fitted.why or h0 is None or h1 is None or h0.value is None or h1.value is None or u is None or bias is None:
         return f"the duty takes its cooling from the log, and {fitted.why or 'it does not tell it'}"
+    u = float(np.hypot(u, bias))
     known = HeatInput(name="cooling", u=u, source="the log's cool-downs")
     return Cooled(with_moves(Air(h0.value, h1.value, duty.ambient), brake, u), "cool-downs of the duty's log", known)
 

@@ -32,11 +32,13 @@ USES = 3  # in a row
 class Losses:
     """Share of mu lost at each opening [k] after one use and after several in a row; inf: no upper bound, nan: no value.
 
-    growth: what each braking of `use` may add at most, in ln mu [c, e, k].
+    growth: what each braking of `use` may add at most, in ln mu [c, e, k]. heat: what the duty's heat leaves open of a use, over what the
+    checks do, at each opening [k]; nan where no test of the use's mix holds the target by its estimate.
     """
 
     use: Places
     growth: Array
+    heat: Array
     low: Array
     value: Array
     high: Array
@@ -47,7 +49,7 @@ class Losses:
     def upto(self, n: int) -> Losses:
         """At the first n openings."""
         ends = (self.low, self.value, self.high, self.low_uses, self.value_uses, self.high_uses)
-        return Losses(self.use.upto(n), self.growth[..., :n], *(end[:n] for end in ends))
+        return Losses(self.use.upto(n), self.growth[..., :n], self.heat[:n], *(end[:n] for end in ends))
 
     def at(self, k: int, wanted: float) -> tuple[FilmLoss, FilmLoss]:
         """(over one use, over several) at an opening."""
@@ -95,7 +97,8 @@ def losses(use: Places, film: Film, wanted: float, assumed: float) -> Losses:
     low = [np.minimum(x, y) for x, y in zip(low, high, strict=True)]
     value = [_between(_share(a), _share(b), wanted) for a, b in zip(above, below, strict=True)]
     most = [_share(x, np.inf) for x in high]
-    return Losses(use, bound, _share(low[0]), value[0], most[0], _share(low[1]), value[1], most[1])
+    heat = np.where(by_mix.above[1] <= -np.log1p(-wanted), by_mix.heat, np.nan)
+    return Losses(use, bound, heat, _share(low[0]), value[0], most[0], _share(low[1]), value[1], most[1])
 
 
 def _seen_below(use: Places, film: Film) -> Array:

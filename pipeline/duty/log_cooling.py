@@ -9,8 +9,9 @@ The fit takes the log's own temperatures between brakings. Over a stretch
     m (h(T1) - h(T2)) - e sigma integral (T^4 - Ta^4) dt = h0 integral (T - Ta) dt + h1 integral v^0.8 (T - Ta) dt
 
 which is linear in h0 and h1: weighted least squares in the relative misfit, intervals by Student's t of its scatter. The disc's mass,
-heat capacity and radiation are the card's, as in the projection. What the scatter cannot show is in no interval: a thermocouple
-that reads wrong by a share of T - Ta, a disc other than the card's, air that does not come with the speed.
+heat capacity and radiation are the card's, as in the projection. What the scatter cannot show is in no interval: a disc other than the
+card's, air that does not come with the speed, and a thermocouple's bias, whose part of the conductance is told beside it (u over T - Ta)
+and counts where the fit is used.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from pipeline.duty.log_cut import Braking
 from pipeline.duty.log_read import LogData
 from pipeline.heat.capacity import enthalpy
 from pipeline.heat.lumped import STEFAN_BOLTZMANN, Disc
+from pipeline.heat.of_card import THERMOCOUPLE_U_K
 from pipeline.results.duty import LogCooling, LogTemperature
 from pipeline.results.model import Interval
 from pipeline.wording import in_percent
@@ -50,9 +52,15 @@ class Pieces:
     still: Array
     moving: Array
 
+    def design(self, at: float) -> tuple[Array, Array]:
+        """(columns of h0 + at h1 and of h1 [n, 2], target [n]), each stretch over its excess."""
+        return np.column_stack([np.ones_like(self.still), self.moving / self.still - at]), self.heat / self.still
 
-def pieces(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float) -> Pieces:
-    """The stretches between brakings that cool, of PIECE_S each or a little longer; a short pause is one."""
+
+def pieces(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float, bias: float = 0.0) -> Pieces:
+    """The stretches between brakings that cool, of PIECE_S each or a little longer; a short pause is one. bias: K that the disc truly is
+    above what is logged.
+    """
     assert log.disc_temperature is not None
     known = np.isfinite(log.disc_temperature)
     time, measured = log.time[known], log.disc_temperature[known]
@@ -72,6 +80,7 @@ def pieces(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float) 
             excess = kelvin - ta
             if excess.min() < LEAST_EXCESS_K:
                 continue
+            kelvin, excess = kelvin + bias, excess + bias
             wind = np.interp(t, log.time, log.speed) ** 0.8
             given_off = disc.mass * (enthalpy(kelvin[0], disc.material) - enthalpy(kelvin[-1], disc.material))
             radiated = disc.radiating * STEFAN_BOLTZMANN * np.trapezoid(kelvin**4 - ta**4, t)
@@ -101,8 +110,15 @@ def _air(log: LogData, ambient: float) -> Array:
     return np.interp(log.time, log.time[known], log.ambient[known])
 
 
-def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float, confidence: float) -> LogCooling:
-    """h0 and h1 by the log's cool-downs, with intervals; or why they cannot be told."""
+def cooling(
+    log: LogData,
+    events: Sequence[Braking],
+    disc: Disc,
+    ambient: float,
+    confidence: float,
+    thermocouple_u: float = THERMOCOUPLE_U_K,
+) -> LogCooling:
+    """h0 and h1 by the log's cool-downs, with intervals; or why they cannot be told. thermocouple_u: of its bias, K."""
     from scipy.special import stdtrit
 
     if log.disc_temperature is None:
@@ -115,12 +131,9 @@ def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float,
             why=f"stretches of {SHORTEST_S:.0f} to {2 * PIECE_S:.0f} s in the log: {n} that cool between brakings, at least {LEAST_EXCESS_K:.0f} K above "
             f"the air; {LEAST_PIECES} are needed",
         )
-    scale = 1 / found.still
-    columns = np.column_stack([found.still, found.moving]) * scale[:, None]
-    target = found.heat * scale
     at = float(found.moving.sum() / found.still.sum())
     # h0 + at h1 and h1: the conductance at the log's usual speed is told well even where the two cannot be parted
-    design = np.column_stack([columns[:, 0], columns[:, 1] - at * columns[:, 0]])
+    design, target = found.design(at)
     if np.linalg.norm(design[:, 1]) < 0.1 * at * np.sqrt(n):
         return LogCooling(
             stretches=n, why="the speeds between brakings are too alike to part still air (h0) from moving air (h1)"
@@ -147,9 +160,17 @@ def cooling(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float,
         h1=h1 if values[1] >= 0 else Interval(why=why),
         conductance_w_k=usual,
         conductance_u=float(stdtrit(n - 2, 0.975) / REACH * halves[2] / wide / values[2]) if values[2] > 0 else None,
+        thermocouple_u=_by_bias(log, events, disc, ambient, at, thermocouple_u),
         stretches=n,
         why=why,
     )
+
+
+def _by_bias(log: LogData, events: Sequence[Braking], disc: Disc, ambient: float, at: float, u: float) -> float | None:
+    """What a thermocouple u off makes of the logarithm of h0 + at h1, the larger of both ways; None where it is not told."""
+    each = (pieces(log, events, disc, ambient, bias).design(at) for bias in (0.0, -u, u))
+    own, *off = (float(np.linalg.lstsq(*one, rcond=None)[0][0]) for one in each)
+    return max(abs(float(np.log(one / own))) for one in off) if min(own, *off) > 0 else None
 
 
 def compared(

@@ -238,19 +238,20 @@ def _kink(log: LogData, about: float, before: float, after: float, sample: int) 
         steps = steps[(steps > time[1]) & (steps < time[-2])]
         if not steps.size:
             return plain
-        errors = [_bent(time, speed, at)[0] for at in steps]
-        best, width = float(steps[int(np.argmin(errors))]), 1.5 * spacing
-    _, level, left, right = _bent(time, speed, best)
-    return Edge(best, max(level, 0.0)) if abs(right - left) > LEAST_KINK else plain
+        errors, bent = _bent(time, speed, steps)
+        found = int(np.argmin(errors))
+        best, width = float(steps[found]), 1.5 * spacing
+    level, left, right = bent[found]
+    return Edge(best, max(float(level), 0.0)) if abs(right - left) > LEAST_KINK else plain
 
 
-def _bent(time: Array, speed: Array, at: float) -> tuple[float, float, float, float]:
-    """(squared misfit, speed at the kink, slope before, slope after) of the line bent at `at`."""
-    x = time - at
-    design = np.column_stack([np.ones_like(x), np.minimum(x, 0), np.maximum(x, 0)])
-    beta = np.linalg.lstsq(design, speed, rcond=None)[0]
-    misfit = speed - design @ beta
-    return float(misfit @ misfit), float(beta[0]), float(beta[1]), float(beta[2])
+def _bent(time: Array, speed: Array, at: Array) -> tuple[Array, Array]:
+    """(squared misfit [k]; speed at the kink, slope before, slope after [k, 3]) of the line bent at each of `at` [k], by normal equations."""
+    x = time - at[:, None]
+    design = np.stack([np.ones_like(x), np.minimum(x, 0), np.maximum(x, 0)], axis=1)
+    beta = np.linalg.solve(design @ design.transpose(0, 2, 1), (design @ speed)[..., None])[..., 0]
+    misfit = speed - np.einsum("kp,kpn->kn", beta, design)
+    return np.einsum("kn,kn->k", misfit, misfit), beta
 
 
 def _with_pauses(log: LogData, edges: list[tuple[Edge, Edge]]) -> list[Braking]:

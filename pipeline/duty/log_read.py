@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from pipeline import faults
-from pipeline.archive.duties import LoggedDuty, log_path
+from pipeline.archive.duties import Log, log_path
 from pipeline.archive.written import Channel
 from pipeline.constants import Array
 from pipeline.errors import InputError
@@ -49,20 +49,19 @@ class LogData:
         return float(np.trapezoid(self.speed, self.time))
 
 
-def read_log(path: Path, duty: LoggedDuty) -> LogData:
-    """The log of the duty whose file is `path`. Raises InputError naming both files and what to do."""
-    place = log_path(path, duty)
+def read_log(path: Path, log: Log, radius: float) -> LogData:
+    """A log of the duty whose file is `path`; radius: of the wheel, m. Raises InputError naming both files and what to do."""
+    place = log_path(path, log)
     try:
         files.refuse_outside(place, path.parent)
-        return _checked(_table(place, duty))
+        return _checked(_table(place, log, radius))
     except InputError as error:
         faults.refuse(error, place)
-        raise InputError(f"{path.name}: log {duty.log.file}: {error}") from error
+        raise InputError(f"{path.name}: log {log.file}: {error}") from error
 
 
-def _table(place: Path, duty: LoggedDuty) -> pl.DataFrame:
+def _table(place: Path, log: Log, radius: float) -> pl.DataFrame:
     """All rows, SI, the speed linear. Raises InputError."""
-    log = duty.log
     units = {name: (*log.conversion(name), log.kind(name)) for name in log.channels}
     columns = list(dict.fromkeys(["time", "speed", *log.channels]))
     notes: list[Damage] = []
@@ -79,14 +78,14 @@ def _table(place: Path, duty: LoggedDuty) -> pl.DataFrame:
         said |= chunk.units
         parts.append(converted.rows)
     damage.refuse_wreck(damage.summed(notes), rows)
-    _refuse_units(log.channels, said, duty)
+    _refuse_units(log.channels, said)
     if not parts:
         raise InputError("has no samples")
     table = pl.concat(parts)
-    return table.with_columns(pl.col("speed") * duty.rolling_radius) if log.angular() else table
+    return table.with_columns(pl.col("speed") * radius) if log.angular() else table
 
 
-def _refuse_units(channels: dict[str, Channel], said: dict[str, str], duty: LoggedDuty) -> None:
+def _refuse_units(channels: dict[str, Channel], said: dict[str, str]) -> None:
     """InputError where the log itself names another unit than the duty's file: a speed in miles for one in kilometres would
     make every energy wrong by a factor."""
     for name, text in said.items():

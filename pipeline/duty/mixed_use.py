@@ -7,6 +7,11 @@ more so, none of them used twice, the use loses no more than the test,
 
     loss of one use <= L_high + what brakings without such stops may add, each by its own bound
 
+    less what stops of the test that no braking takes for its own added at least, by use that glazed though harder and warmer
+
+(the last no more than the one before it: the rig's coldest stop stands in for a use's first braking that begins colder than a rig cools a disc, and
+only what this one adds over that one is missing),
+
 and where all energy of the test finds brakings of the use as gentle and cold, or more so, the use loses no less than L_low. The most
 energy that can be matched is a largest flow between places of the plane; with two coordinates it is found from the hardest-to-please
 braking on: brakings in the order of their power, each taking the warmest stops that it may.
@@ -62,10 +67,13 @@ class Told(NamedTuple):
 
 
 class Bounds(NamedTuple):
-    """Of one use's loss, in ln mu [k]: from above and below, each as (bound, estimate); inf and 0 where nothing says."""
+    """Of one use's loss, in ln mu [k]: from above and below, each as (bound, estimate), inf and 0 where nothing says; heat: what the
+    temperatures' interval adds from above, over what the readings do, nan where nothing says.
+    """
 
     above: tuple[Array, Array]
     below: tuple[Array, Array]
+    heat: Array
 
 
 def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
@@ -75,6 +83,7 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
     """
     k, energy = use.temperature.shape[-1], use.times[:, None] * use.energy
     above, below = (np.full(k, np.inf), np.full(k, np.inf)), (np.zeros(k), np.zeros(k))
+    heat = np.full(k, np.nan)
 
     def brakings(start: Array, i: int) -> list[Row]:
         return [(float(use.power[e]), float(start[c, e, i]), float(energy[c, e])) for c, e in np.ndindex(energy.shape)]
@@ -84,7 +93,7 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
         cold, cold_bound, likely, u_cold, u_likely = np.inf, np.inf, np.inf, 0.0, 0.0
         for stops, _, _, loss, u in clears_first:
             rest = [
-                _rest(brakings(start, i), stops, rate[..., i])
+                _rest(brakings(start, i), stops, rate[..., i], film)
                 for start, rate in zip((use.colder, use.temperature), growth, strict=True)
             ]
             if (at := (max(loss, 0.0) + rest[0]) / (1 - SLACK)) < cold:
@@ -96,6 +105,7 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
         if np.isfinite(cold):
             by_heat = np.sqrt(max(cold - likely, 0.0) ** 2 + (u_cold**2 + u_likely**2) * (cold > likely))
             together = likely + np.hypot(film.z * u_likely, by_heat)
+            heat[i] = by_heat / (film.z * u_likely)
         above[0][i], above[1][i] = min(cold_bound, together), likely
     clears = _clearing(film, use.power[:, None], use.temperature)
     for told, last in ((clears_first, False), (_told(film, _cleared_last), True)):
@@ -109,13 +119,23 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
                 if missed <= NEARLY_ALL:
                     for own, value in zip(below, (loss - film.z * u, loss), strict=True):
                         own[i] = max(own[i], value * (1 - missed))
-    return Bounds(above, below)
+    return Bounds(above, below, heat)
 
 
-def _rest(brakings: Sequence[Row], stops: Sequence[Row], rate: Array) -> float:
-    """What brakings that find no stops add, each at its own rate [c, e]; a hundredth of each may be missed."""
-    left = np.reshape(unmatched([(q, t, joule * (1 - SLACK)) for q, t, joule in brakings], stops), rate.shape)
-    return float(np.where(left > LEAST_ENERGY, rate * np.maximum(left, LEAST_ENERGY), 0.0).sum())
+def _rest(brakings: Sequence[Row], stops: Sequence[Row], rate: Array, film: Film) -> float:
+    """What brakings that find no stops add, each at its own rate [c, e], over what stops that find no braking added; a hundredth of each
+    braking may be missed.
+    """
+    missing, over = _matched([(q, t, joule * (1 - SLACK)) for q, t, joule in brakings], stops)
+    left = np.reshape(missing, rate.shape)
+    added = float(np.where(left > LEAST_ENERGY, rate * np.maximum(left, LEAST_ENERGY), 0.0).sum())
+    if not np.isfinite(added) or added <= 0:
+        return added
+    idle = sum(
+        joule * max((float(film.at_least(one, q, np.array([t]))[0][0]) for one in film.grown), default=0.0)
+        for q, t, joule in over
+    )
+    return max(added - idle, 0.0)
 
 
 def _as_hot(brakings: Sequence[Row], stops: Sequence[Row]) -> bool:
@@ -232,6 +252,11 @@ def mixed(stops: Sequence[Row]) -> bool:
 
 def unmatched(wanted: Sequence[Row], offered: Sequence[Row]) -> list[float]:
     """Energy of each row wanted that finds none offered as gentle and cold, or more so, when as much as can be is matched."""
+    return _matched(wanted, offered)[0]
+
+
+def _matched(wanted: Sequence[Row], offered: Sequence[Row]) -> tuple[list[float], list[Row]]:
+    """(energy of each row wanted as of `unmatched`, rows offered with the energy that nothing takes)"""
     supplies = sorted(offered)
     ready: list[tuple[float, int]] = []  # (temperature, number) of what is gentle enough
     rest = [one[2] for one in supplies]
@@ -251,4 +276,4 @@ def unmatched(wanted: Sequence[Row], offered: Sequence[Row]) -> list[float]:
             if rest[own] <= LEAST_ENERGY:
                 ready.pop(at - 1)
         found[i] = left
-    return found
+    return found, [(q, t, joule) for (q, t, _), joule in zip(supplies, rest, strict=True) if joule > LEAST_ENERGY]

@@ -19,10 +19,11 @@ from pipeline.duty.both import Asked, both
 from pipeline.duty.brake_of_card import brake_of, disc_of, with_radiation
 from pipeline.duty.burnt import burnt
 from pipeline.duty.cycle import Air, Events, History, events_of, settle, warm_up
+from pipeline.duty.driven import driven
 from pipeline.duty.film_area import film_area
 from pipeline.duty.limits import Openings, of_one_batch, openings, run, unlike_somewhere
 from pipeline.duty.lives import Alike
-from pipeline.duty.log import CutCycle
+from pipeline.duty.log import CutCycle, DrivenCycle
 from pipeline.duty.log_cooling import cooling as cooling_of_log
 from pipeline.duty.log_result import log_result
 from pipeline.duty.map_test import map_test
@@ -32,6 +33,7 @@ from pipeline.duty.project import Brake, inside_window, project, window_share
 from pipeline.duty.propagation import opening_ends, share_span, temperature_ends
 from pipeline.duty.reserved import reserved
 from pipeline.duty.settling import settling
+from pipeline.duty.settling_log import with_log
 from pipeline.duty.support import Braked, FrictionRun, braked, over_openings
 from pipeline.duty.sweep import GRID, common, rows
 from pipeline.heat.of_card import assumed_words, heat_share_of
@@ -176,10 +178,19 @@ def _one(
     tests: Sequence[Recorded],
     stated: Callable[[DutyCycle], Cooled | str],
 ) -> DutyProjection:
-    """A duty projected, with what its log came to where it was cut from one."""
+    """A duty projected, with what its log came to where it was cut from one, or where one tells its cooling."""
+    if isinstance(duty, DrivenCycle):
+        base = stated(duty)
+        if isinstance(base, str):
+            return _nothing(duty, base)
+        found, of_drive = driven(duty, base, brake)
+        projected = _projected(duty, brake, found, settings, pressing, tests, rig, logged=of_drive.used)
+        return renewed(projected, cooling_log=of_drive)
     if not isinstance(duty, CutCycle):
         return _projected(duty, brake, stated(duty), settings, pressing, tests, rig)
-    fitted = cooling_of_log(duty.data, duty.brakings.events, brake.disc, duty.ambient, settings.confidence)
+    fitted = cooling_of_log(
+        duty.data, duty.brakings.events, brake.disc, duty.ambient, settings.confidence, duty.thermocouple_u
+    )
     cooled = of_log(duty, fitted, brake) if isinstance(duty.cooling, CoolingOfLog) else stated(duty)
     air = None if isinstance(cooled, str) else cooled.air
     told = log_result(duty, events_of(duty), brake.disc, air, fitted, brake.heat_share)
@@ -194,7 +205,10 @@ def _projected(
     pressing: Pressing | None,
     tests: Sequence[Recorded],
     rig: RigCooling | str,
+    *,
+    logged: bool = False,
 ) -> DutyProjection:
+    """logged: whether a log of the duty tells its cooling."""
     if isinstance(cooled, str):
         return _nothing(duty, cooled)
     air = cooled.air
@@ -223,6 +237,8 @@ def _projected(
     one, several = found.losses.at(len(opening) - 1, brake.glazing_loss)
     cards, stops = [t.card for t in tests], [t.stops for t in tests]
     settled_by, no_test = settling(events, grid, judged, brake, cards, stops, rig, duty.rolling_radius)
+    if settled_by is not None and not logged:
+        settled_by = with_log(settled_by, grid, brake, air, cooled.known.u)
     rig_air = air.fixed_speed is not None
     stands, tested = _support(projected.support, events, settled, brake, brakings, judged.span, rig_air=rig_air)
     named, no_map_test = map_test(duty, events, brakings, GRID, judged.span)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pipeline.results.both import BothDuties
 from pipeline.results.cards import CardDifference
+from pipeline.results.driven import DrivenLog
 from pipeline.results.model import Interval, OfCompound, Result, Stamp, given
 from pipeline.results.openings import FilmArea, FilmLoss, NotExcluded, OpeningLimit, SettlingTest
 from pipeline.results.sources import HeatInput, Sourced
@@ -144,6 +145,11 @@ class LogCooling(Result):
     conductance_w_k: Interval | None = given("convection at the mean of v^0.8 in the log", "W/K", default=None)
     conductance_u: float | None = given(
         "standard uncertainty of its logarithm, widened where few stretches tell it", "1", default=None
+    )
+    thermocouple_u: float | None = given(
+        "what the disc thermocouple's bias makes of it beside; both count where the projection uses it",
+        "1",
+        default=None,
     )
     stretches: int = given("stretches of cooling used", default=0)
     used: bool = given("whether the projection uses it (the duty says `cooling: log`)", default=False)
@@ -318,6 +324,7 @@ class DutyProjection(Result):
     sweep: list[SweepRow] = given("by cooling opening", default_factory=list)
     history: CycleHistory | None = given("the settled cycle in time", default=None)
     log: DutyLog | None = given("the log that the duty was cut from; null where its file gives events", default=None)
+    cooling_log: DrivenLog | None = given("what a log of a drive tells of its cooling; null without one", default=None)
     line_pressure_bar: list[LinePressure] = given("line pressure of each braking", "bar", default_factory=list)
     line_pressure_why: str | None = given("why there is none", default=None)
     line_pressure_of: str | None = given(

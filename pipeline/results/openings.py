@@ -45,6 +45,20 @@ class FilmLoss(Interval):
     high_why: str | None = given("why there is no upper end", default=None)
 
 
+class SettlingLog(Result):
+    """The log of the vehicle that is to come before a settling test: its heat leaves more open than the rig does."""
+
+    opening: float = given("opening at which to drive", "1")
+    uses: int = given("uses of the duty to log, each from a cold disc")
+    sampling_hz: float = given("slowest sampling of the disc temperature and the air's", "Hz")
+    cooling_u: float = given("standard uncertainty of the logarithm of the cooling that it leaves", "1")
+    within_now_k: float = given(
+        "half width of the interval of the temperatures at which the use's brakings begin, as known now", "K"
+    )
+    within_k: float = given("the same with the log", "K")
+    text: str = given("the log in words")
+
+
 class SettlingTest(Result):
     """The test that would tell whether the duty glazes at an opening."""
 
@@ -67,6 +81,9 @@ class SettlingTest(Result):
     hours: float | None = given("time on the rig", "h", default=None)
     hours_why: str | None = given("what the hours rest on, or why there are none", default=None)
     blocks: str = given("the blocks in a card's form, ready to paste: YAML with the key `blocks`")
+    log: SettlingLog | None = given(
+        "the log that is to come before it; null where none would narrow what is open", default=None
+    )
     text: str = given("the test in words")
 
 

@@ -149,7 +149,7 @@ def _logs(workspace: Workspace) -> Iterator[Problem]:
     """Duties whose log cannot be cut, and what is odd in the cut of others."""
     if not workspace.logs:
         return
-    from pipeline.duty.log import CutCycle, cycle_of
+    from pipeline.duty.log import CycleWithLog, cycle_of
 
     for path in workspace.duties:
         try:
@@ -157,8 +157,8 @@ def _logs(workspace: Workspace) -> Iterator[Problem]:
         except InputError as error:
             yield from (Problem(path.name, "left_out", one) for one in complaints_of(error, path.name))
             continue
-        if isinstance(cycle, CutCycle):
+        if isinstance(cycle, CycleWithLog):
             for note in cycle.brakings.notes:
                 words = f"log {cycle.file}: {note}"
-                said = Complaint(path.name, words, "a log that tells all brakings", "see the log", key="log")
+                said = Complaint(path.name, words, "a log that tells all brakings", "see the log", key=cycle.key)
                 yield Problem(path.name, "odd", said)

@@ -15,7 +15,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import BeforeValidator, Field
 
-from pipeline.archive.duties import LoggedDuty, load_duty, log_path
+from pipeline.archive.duties import load_duty, log_of, log_path
 from pipeline.archive.facts import read_facts
 from pipeline.archive.rigs import Rig
 from pipeline.archive.scan import printable
@@ -128,8 +128,8 @@ def load_workspace(path: Path) -> Workspace:
 
 
 def _logs(duties: tuple[Path, ...]) -> tuple[Path, ...]:
-    read = [(path, load_duty(path)) for path in duties]
-    return tuple(log_path(path, duty) for path, duty in read if isinstance(duty, LoggedDuty))
+    read = [(path, log_of(load_duty(path))) for path in duties]
+    return tuple(log_path(path, log) for path, log in read if log is not None)
 
 
 def _complaint(path: Path, refused: Unfit) -> Complaint:

@@ -268,3 +268,23 @@ def test_a_duty_by_its_log_is_projected_and_a_bad_one_left_out(tmp_path):
         assert (pressed.value is None) == bool(pressed.why)
     assert found.duties_left_out.keys() == {"logged.yaml"} and "km/h" in found.duties_left_out["logged.yaml"]
     assert found.stamp is not None and "duties/log.csv" in found.stamp.inputs
+
+
+def test_a_duty_whose_cooling_a_drive_tells_is_projected_with_it(tmp_path):
+    from tests.duty.test_driven import cycle, table_of
+
+    paths = compound(tmp_path, {"b1": [1.0, 1.012], "b2": [1.005, 0.995]})
+    cycle(tmp_path, table_of()[1], uses=2)
+    tests = sorted(p.name for p in (tmp_path / "archive").iterdir())
+    stage.run(
+        compound="Marram 4", archive=paths["archive"], tests=tests, results=paths["results"], rigs=paths["rigs"],
+        target=paths["target"], duties=[tmp_path / "driven.yaml"], settings=SETTINGS, into=paths["into"],
+    )  # fmt: skip
+    found = read(paths["into"] / "duty.json", CompoundDuty)
+    (one,) = found.duties
+    assert one.log is None and one.cooling_log is not None and one.cooling_log.used and one.cooling_log.uses == 2
+    assert one.cooling is not None and one.cooling.source.startswith("duty file, times ")
+    known = next(item for item in one.inputs if item.name == "cooling")
+    assert known.u == one.cooling_log.u and "log" in known.source
+    assert one.settling_test is None or one.settling_test.log is None
+    assert found.stamp is not None and "duties/log.csv" in found.stamp.inputs

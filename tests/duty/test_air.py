@@ -1,5 +1,7 @@
 """Where a duty's cooling comes from and how well it is known: measured cooling as well as it was measured."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -61,4 +63,17 @@ def test_a_logs_cooling_is_known_as_well_whatever_the_confidence_of_its_interval
     us = [of_log(cut, found, brake()).known.u for found in (one, other)]
     assert us[0] == pytest.approx(us[1])
     whole = one.conductance_w_k
-    assert us[0] == pytest.approx((whole.high - whole.low) / (2 * 1.96 * whole.value), rel=1e-3)
+    scatter = (whole.high - whole.low) / (2 * 1.96 * whole.value)
+    assert us[0] == pytest.approx(np.hypot(scatter, one.thermocouple_u), rel=1e-3)
+
+
+def test_a_logs_cooling_is_known_no_better_than_its_thermocouple(tmp_path):
+    """A bias is no scatter: 8 K on every reading move the convection by what is told of it, at most."""
+    cut = with_temperature(tmp_path, 3)
+    warm = replace(cut.data, disc_temperature=cut.data.disc_temperature + 8.0)
+    true, off = (
+        cooling(data, cut.brakings.events, Disc(MASS, CP, 0.0), cut.ambient, 0.95, 8.0) for data in (cut.data, warm)
+    )
+    moved = np.log(true.conductance_w_k.value / off.conductance_w_k.value)
+    assert 0.03 < moved <= true.thermocouple_u < 2 * moved
+    assert of_log(cut, true, brake()).known.u == pytest.approx(np.hypot(true.conductance_u, true.thermocouple_u))

@@ -89,6 +89,23 @@ def test_a_braking_that_no_stop_stands_for_keeps_its_own_bound():
     assert high == pytest.approx(0.03 + 1.96 * 0.005 + 1e-4 * ENERGY[0].sum(), rel=0.025)
 
 
+def test_a_stop_that_no_braking_takes_is_not_counted_beside_the_braking_that_it_nearly_is():
+    """The first cycle begins colder than the test's stops, which glaze no slower than harder and warmer use did: that much of it the test has
+    told already. Use that was gentler says nothing, and where the test has stops over that nothing is missing for, its loss is the use's."""
+    missing = tuple(np.full((2, 2, 1), 1e-4) for _ in range(2))
+    colder = STARTS - np.array([[40.0, 40.0], [0.0, 0.0]])[:, :, None]
+    n = np.ones(100)
+    for power, rate in ((4.0, 4e-5), (1.5, 0.0)):
+        glazed = Use("harder", 1, power * n, 210.0 * n, 10.0 * n, n > 1, 0.04 + 1.96 * 0.001, 0.001, glazed=True)
+        film = replace(film_of_test(), grown=(glazed,))
+        _, high = bound(film, colder, missing)
+        idle = ENERGY[0].sum() + SLACK * ENERGY[1].sum()
+        added = 1e-4 * (1 - SLACK) * ENERGY[0].sum() - rate * idle
+        assert high == pytest.approx((0.03 + 1.96 * 0.005 + added) / (1 - SLACK), rel=1e-4)
+        more = replace(film, whole=(film_of_test(scale=1.5).whole[0],))
+        assert bound(more, STARTS, missing)[1] == pytest.approx((0.03 + 1.96 * 0.005) / (1 - SLACK), rel=1e-4)
+
+
 def test_no_stop_stands_for_two_brakings():
     growth = tuple(np.full((2, 2, 1), 1e-4) for _ in range(2))
     _, high = bound(film_of_test(scale=0.5), growth=growth)

@@ -16,6 +16,7 @@ from pipeline.duty.limits import openings, run
 from pipeline.duty.lives import Worn
 from pipeline.duty.places import Places
 from pipeline.duty.settling import settling
+from pipeline.duty.settling_log import with_log
 from pipeline.duty.sweep import GRID
 from pipeline.inputs.model import parse
 from pipeline.results.drift import Scatter
@@ -230,6 +231,74 @@ def test_a_duty_whose_heat_is_not_known_is_run_as_it_settles_and_as_cold_as_it_m
     assert cold == sorted(cold, reverse=True) and settled == sorted(settled) and len(uses) % 2 == 0
     assert max(cold) == pytest.approx(use_.colder[:, :, k].max(), abs=2.1)
     assert max(settled) == pytest.approx(use_.temperature[:, :, k].max(), abs=2.1)
+
+
+def uncertain(u: float):
+    """(duty run, brake, air, the named test) with a heat share and a cooling known to u each."""
+    share = np.exp(u * np.sqrt(3))
+    moves = {"heat share": (Move(share=1 / share), Move(share=share)),
+             "cooling": (Move(h0=1 / share, h1=1 / share), Move(h0=share, h1=share))}  # fmt: skip
+    air = dataclasses.replace(AIR, moves=moves)
+    of = brake(window=(200.0, 420.0), film=Film(scatter=SCATTER))
+    events = events_of(duty_cycle())
+    found = run(duty_cycle(), events, of, air, GRID)
+    card = parse(card_content() | {"blocks": BLOCKS}, Card, "test.yaml")
+    stops = made(Truth(program=short_program()), 1).stops
+    judged_ = openings(duty_cycle(), events, of, air, found, 0.9)
+    test, why = settling(events, found, judged_, of, [card], [stops], "not known", 0.33)
+    assert test is not None, why
+    return found, of, air, test
+
+
+def test_where_heat_leaves_the_temperatures_open_a_log_is_asked_for_before_the_test():
+    found, of, air, test = uncertain(0.08)
+    asked = with_log(test, found, of, air, 0.08)
+    assert asked.log is not None and asked.log.opening == test.opening and asked.log.uses >= 2
+    k = int(np.argmin(np.abs(found.opening - test.opening)))
+    use_ = found.losses.use
+    assert asked.log.within_now_k == pytest.approx((use_.temperature - use_.colder)[-1, :, k].mean(), rel=0.15)
+    # a thermocouple known to 5 K and the air to 1 K, and what drives differ by
+    sensors = 1.96 * np.hypot(5, 1)
+    assert sensors < asked.log.within_k < (1.12 if asked.log.uses < 6 else 1.5) * sensors
+    rise = use_.temperature[-1, :, k].mean() + 273.15 - air.ambient
+    assert asked.log.cooling_u == pytest.approx(asked.log.within_k / 1.96 / rise, rel=0.5)
+    assert asked.text.startswith(test.text) and f"log of {asked.log.uses} uses" in asked.text
+    told = [line for line in asked.blocks.splitlines() if line.startswith("#")]
+    assert " ".join(line[2:] for line in told) == asked.log.text
+    assert yaml.safe_load(asked.blocks) == yaml.safe_load(test.blocks)
+
+
+def test_no_log_is_asked_for_where_its_thermometers_would_tell_no_more():
+    found, of, air, test = uncertain(0.01)
+    assert with_log(test, found, of, air, 0.01) is test
+    found, of, air, test = uncertain(0.08)
+    # a test of the use itself holds the target, and what keeps its opening open is what the checks scatter
+    settled = dataclasses.replace(found, losses=dataclasses.replace(found.losses, heat=np.full(len(GRID), 0.5)))
+    assert with_log(test, settled, of, air, 0.08) is test
+
+
+def test_what_heat_and_what_checks_leave_open_of_a_tested_use_are_told_apart():
+    """Tests of the use as it settles and as cold as it may be: the more they differ, the more is the heat's."""
+    found, *_ = uncertain(0.08)
+    use_ = found.losses.use
+    k = 3
+    n = [int(t) for t in use_.times]
+
+    def ran(start: np.ndarray, loss: float) -> Use:
+        rows = [
+            (p, start[c, e, k], joule)
+            for c in range(len(n))
+            for e, (p, joule) in enumerate(zip(use_.power, use_.energy, strict=True))
+            for _ in range(n[c])
+        ]
+        power, temperature, energy = np.array(sorted(rows, key=lambda row: -row[1])).T
+        return Use("named", 1, power, temperature, energy, np.zeros(len(rows), bool), loss, 0.001)
+
+    heat = []
+    for colder in (0.011, 0.03):
+        evidence = Film(scatter=SCATTER, whole=(ran(use_.temperature, 0.01), ran(use_.colder, colder)))
+        heat.append(losses(use_, evidence, 0.05, 1e-6).heat[k])
+    assert heat[0] < 1.5 < 4 < heat[1] and np.isnan(losses(use_, Film(scatter=SCATTER), 0.05, 1e-6).heat[k])
 
 
 def test_a_use_of_too_many_kinds_of_stops_is_tested_by_alike_ones(named, monkeypatch):

@@ -8,7 +8,8 @@ projection, and the answers are held against the duty as it truly goes, to the e
 
     Ea and life    whether their 95 % intervals hold the truth: of the batch that `life_of` names, else of the batches' mean
     opening        whether one recommended without reservation truly loses more mu over one use than the target accepts
-    named test     whether the test that a reserved answer names settles it, once run and given back
+    named test     whether the test that a reserved answer names settles it, once run and given back; where it asks for a log of the vehicle
+                   before it, with that log (`decision_log`) and the test that is named then
 
 `--wide` compounds more have twice the uncertainty of what cards and duties do not state exactly. Results are kept line by line in
 FILE, so that a run which was broken off goes on. Where only the named test changed, --carry takes over an earlier run's records whose
@@ -48,10 +49,12 @@ from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.drift import OfStops
 from pipeline.results.duty import DutyProjection
 from pipeline.results.friction_map import CurvePoint, EndInterval, Window
+from pipeline.results.openings import SettlingLog, SettlingTest
 from pipeline.results.wear import CompoundWear
 from pipeline.wear.compound import of_compound
 from pipeline.wear.members import WearRecord
 from tests.studies.decision_compounds import Compound, Duty, draw
+from tests.studies.decision_log import drive_of
 from tests.studies.decision_tests import Run, card_of, program_of, readings_of, run, stops_of, traces_of
 from tests.studies.decision_use import GRID, Use, life, used
 
@@ -89,31 +92,32 @@ def friction_of(of: Compound, drifts: dict[str, OfStops], rng: np.random.Generat
 
 def duty_of(duty: Duty) -> DutyCycle:
     """As its file would say it."""
-    return parse(
-        {
-            "duty": duty.name, "vehicle_mass": f"{duty.vehicle_mass:.8g} kg", "brake_share": f"{duty.brake_share:.8g}",
-            "rolling_radius": f"{duty.rolling_radius:g} m", "length": f"{duty.length:g} m", "cycles": str(duty.cycles),
-            "ambient": f"{duty.ambient_c:.8g} degC", "use": duty.use,
-            "cooling": {"h0": f"{duty.h0:.8g} W/K", "h1": f"{duty.h1:.8g}", "opening": f"{duty.opening:.8g}"},
-            "events": [
-                {"from": f"{e.first:.8g} km/h", "to": f"{e.last:.8g} km/h", "brake_time": f"{e.seconds:.8g} s",
-                 "then": f"{e.then:.8g} s", "at": f"{e.at:.8g} km/h"}
-                for e in duty.events
-            ],
-        },
-        DutyCycle,
-        f"{duty.name}.yaml",
-    )  # fmt: skip
+    return parse(file_of(duty), DutyCycle, f"{duty.name}.yaml")
+
+
+def file_of(duty: Duty) -> Record:
+    """The content of its file."""
+    return {
+        "duty": duty.name, "vehicle_mass": f"{duty.vehicle_mass:.8g} kg", "brake_share": f"{duty.brake_share:.8g}",
+        "rolling_radius": f"{duty.rolling_radius:g} m", "length": f"{duty.length:g} m", "cycles": str(duty.cycles),
+        "ambient": f"{duty.ambient_c:.8g} degC", "use": duty.use,
+        "cooling": {"h0": f"{duty.h0:.8g} W/K", "h1": f"{duty.h1:.8g}", "opening": f"{duty.opening:.8g}"},
+        "events": [
+            {"from": f"{e.first:.8g} km/h", "to": f"{e.last:.8g} km/h", "brake_time": f"{e.seconds:.8g} s",
+             "then": f"{e.then:.8g} s", "at": f"{e.at:.8g} km/h"}
+            for e in duty.events
+        ],
+    }  # fmt: skip
 
 
 class Judged:
-    """A compound with its tests analysed, ready to be asked and to take in a further test."""
+    """A compound with its tests analysed, ready to be asked and to take in a further test. cycles: by name, duties with a log."""
 
     def __init__(self, of: Compound, rng: np.random.Generator) -> None:
         self.of, self.rng = of, rng
         self.runs = run(of, rng)
         self.noise = Repeatability(of.scatter, 0.25, 0.08, 0.0015, 1.0, 100.0)
-        self.records, self.drifts = [], {}
+        self.records, self.drifts, self.cycles = [], {}, {}
         for test in self.runs:
             self.take(test)
         wear = of_compound(self.records, METHOD.wear, METHOD.reduction.temperature)
@@ -132,7 +136,7 @@ class Judged:
     def answers(self, duties: Sequence[Duty]) -> list[DutyProjection]:
         friction = self.window.model_copy(update={"glaze_limit": glaze_limit(self.drifts)})
         return project_all(
-            [duty_of(d) for d in duties],
+            [self.cycles.get(d.name) or duty_of(d) for d in duties],
             [Recorded(r.card, r.stops) for r in self.records],
             friction=friction,
             wear=self.wear,
@@ -209,18 +213,46 @@ def _opening(tests: Judged, duty: Duty, answer: DutyProjection, way: Use) -> Rec
     named = answer.settling_test
     found["no_test"] = answer.settling_test_why if span is not None and sure is None and named is None else None
     if span is not None and sure is None and named is not None:
-        again = _with_named(tests, duty, named.blocks)
-        free = again.opening_to_run_sure
-        left = [one for one in again.not_excluded if one.cause == "glazing"]
-        found["settled"] = free is not None or not any(
-            one.low - 1e-9 <= named.opening <= one.high + 1e-9 for one in left
-        )
-        found["settled_loss"] = _worst(way, free)
-        run = again.opening_to_run
-        found["ruled_out"] = run is None or not run.low - 1e-9 <= named.opening <= run.high + 1e-9
-        found["run_loss"] = way.at(named.opening, "loss")
-        found["hours"] = named.hours
+        found |= _settled(tests, duty, way, named)
     return found
+
+
+def _settled(tests: Judged, duty: Duty, way: Use, named: SettlingTest) -> Record:
+    """What the answer is once the named test was run; where it asks for a log before it, the test that is named with that log."""
+    found: Record = {}
+    again, at = None, named.opening
+    hours: float | None = None
+    if named.log is not None:
+        tests.cycles[duty.name] = drive_of(tests.of, duty, file_of(duty), named.log, tests.rng)
+        again = tests.answers([duty])[0]
+        found["log"] = _drive(again, duty, named.log)
+    if again is None or (again.opening_to_run is not None and again.opening_to_run_sure is None):
+        test = named if again is None else again.settling_test
+        if test is not None:
+            again, at, hours = _with_named(tests, duty, test.blocks), test.opening, test.hours
+    assert again is not None
+    free, run = again.opening_to_run_sure, again.opening_to_run
+    left = [one for one in again.not_excluded if one.cause == "glazing"]
+    return found | {
+        "settled": free is not None or not any(one.low - 1e-9 <= at <= one.high + 1e-9 for one in left),
+        "settled_loss": _worst(way, free),
+        "ruled_out": run is None or not run.low - 1e-9 <= at <= run.high + 1e-9,
+        "run_loss": way.at(at, "loss"),
+        "hours": hours,
+        "at": at,
+        "left": [one.why for one in left],
+    }
+
+
+def _drive(answer: DutyProjection, duty: Duty, asked: SettlingLog) -> Record:
+    """What the log that was asked for told."""
+    told = answer.cooling_log
+    assert told is not None
+    return {
+        "uses": asked.uses, "within_now_k": asked.within_now_k, "within_k": asked.within_k, "cooling_u": asked.cooling_u,
+        "used": told.used, "why": told.why, "u": told.u, "factor": told.factor.value, "low": told.factor.low, "high": told.factor.high,
+        "true": duty.cooled, "rms_k": told.rms_k, "by_heat_share": told.by_heat_share, "alone": answer.opening_to_run_sure is not None,
+    }  # fmt: skip
 
 
 def _worst(way: Use, span: Any) -> float | None:

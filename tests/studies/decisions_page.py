@@ -99,6 +99,11 @@ def refused_wrongly(found: Sequence[Record]) -> Share:
     return share(o["run_loss"] <= LOSS_WANTED for o in openings(found) if o.get("ruled_out"))
 
 
+def logs(found: Sequence[Record]) -> list[Record]:
+    """The logs that named tests asked for, and what they told."""
+    return [o["log"] for o in openings(found) if o.get("log")]
+
+
 def named(found: Sequence[Record]) -> Share:
     """Of openings reserved for a film, those whose answer names a test."""
     return share(
@@ -106,6 +111,10 @@ def named(found: Sequence[Record]) -> Share:
         for o in openings(found)
         if o["span"] and not o["sure"] and any(x.startswith("glazing") for x in o["not_excluded"])
     )
+
+
+def _median(found: Sequence[Record], name: str) -> float:
+    return float(np.median([one[name] for one in found] or [np.nan]))
 
 
 def beyond(one: Share, bounds: tuple[float, float]) -> str:
@@ -178,6 +187,9 @@ def text(found: Sequence[Record], seed: int) -> str:
             good=share(o["good"] for o in spans).words(), brackets=share(o["brackets"] for o in spans).words(),
             wrongly=settled_wrongly(stated).words(), refused=refused_wrongly(stated).words(),
             hours=float(np.median([o["hours"] for o in spans if o.get("hours")] or [np.nan])), named=named(stated).words(),
+            logged=share(bool(o.get("log")) for o in spans if "settled" in o).words(), used=share(one["used"] for one in logs(stated)).words(),
+            alone=sum(one["alone"] for one in logs(stated)), uses=_median(logs(stated), "uses"), now=_median(logs(stated), "within_now_k"),
+            then=_median(logs(stated), "within_k"),
             cpu=sum(r["cpu_s"] for r in found) / max(len(found), 1),
         )
     )  # fmt: skip
@@ -213,7 +225,10 @@ others. Two thirds glaze in gentle, cold use.
 Conduction, film, abrasion and oxidation are a world's of its own (`tests/studies/decision_world.py`). The analysis gets stops, traces
 of the braking, readings and cards, and does drift, wear laws and duty projection itself; the friction window is given to it as well
 known as a map would know it, and the scatter of checks as it is. Two duties of each compound, a gentle and a hard one, are run
-through by the world to the end of the disc's life.
+through by the world to the end of the disc's life. The test that an answer names is run by the world and given back. Where it asks for a log of the vehicle
+before it, the world drives it first (`tests/studies/decision_log.py`: the true cooling and share of the heat, drives and days that differ, a
+thermocouple with a bias of 5 K (standard deviation), lag and noise, sampled once a second), its files are read, cut and fitted as a user's are, and the test is
+the one that the answer then names.
 
 An interval is counted where it is given; an end left open holds all on its side. A life's truth is that of the batch it is said to
 be of, else that of the mean specimen. An opening without reservation glazes where at any of its openings the true film costs more
@@ -233,7 +248,8 @@ REST = """
 Beside these, of the compounds from the stated uncertainty: a law identified {law}; lives given {given}, of which by measured rates alone {measured};
 a life's interval holds the truly shortest batch's life {shortest}, and the truth by the rate of a new disc {new}. Openings to run
 given {span}, of which with a reservation {reserved}; those reserved truly lose more than the target {loses}. Answers reserved for a film
-that name a test {named}; openings that this test made free of reservation and that truly lose more than the target {wrongly};
+that name a test {named}; {logged} of these ask for a log of the vehicle before it (medians: {uses:.0f} uses, temperatures at which brakings begin known
+to {then:.0f} K instead of {now:.0f} K), of the logs {used} told the cooling well enough to be used, and {alone} alone made an opening free; openings that the named test made free of reservation and that truly lose more than the target {wrongly};
 openings that it ruled out and that truly hold {refused}; it takes {hours:.1f} h (median). An opening that
 truly holds both exists {good}; the tests bracket the boundary {brackets}. CPU time of a compound: {cpu:.1f} s.
 

@@ -31,7 +31,7 @@ class Unworn(Judged):
         self.of, self.rng = of, rng
         self.runs = run(of, rng)
         self.noise = Repeatability(of.scatter, 0.25, 0.08, 0.0015, 1.0, 100.0)
-        self.records, self.drifts = [], {}
+        self.records, self.drifts, self.cycles = [], {}, {}
         for test in self.runs:
             self.take(test)
         self.wear = CompoundWear(compound="Invented", components={}, why="not read")

@@ -3,6 +3,7 @@
 import json
 import re
 
+import polars as pl
 import pytest
 
 from pipeline.archive.targets import Target
@@ -224,9 +225,10 @@ def test_facts_and_comparisons_that_cannot_be_used_are_told(tmp_path):
     ]  # fmt: skip
 
 
-def test_a_duty_whose_log_cannot_be_cut_is_told_before_the_run(tmp_path):
+@pytest.mark.parametrize("key", ["log", "cooling_log"])
+def test_a_duty_whose_log_cannot_be_cut_is_told_before_the_run(tmp_path, key):
     from pipeline.workspace.run import load_run
-    from tests.duty import logs
+    from tests.duty import logs, test_driven
 
     text_test(tmp_path / "archive" / "t")
     (tmp_path / "m.yaml").write_text("")
@@ -236,12 +238,14 @@ def test_a_duty_whose_log_cannot_be_cut_is_told_before_the_run(tmp_path):
     duties = tmp_path / "duties"
     duties.mkdir()
     log = duties / "log.csv"
-    logs.samples(logs.drive(), 20).write_csv(log)
-    path = logs.duty_file(duties, {"file": "log.csv", "channels": logs.channels("speed", "pressure")})
+    drive = logs.samples(logs.drive(), 20).with_columns(T=pl.lit(80.0))
+    drive.write_csv(log)
+    of_events = {"file": "log.csv", "channels": logs.channels("speed", "pressure")}
+    path = logs.duty_file(duties, of_events) if key == "log" else test_driven.duty_file(duties)
     config = tmp_path / "config.yaml"
     assert problems(config) == []
     sound = load_run(config).compound_files_digest("marram-4")
-    logs.samples(logs.drive(), 20).with_columns(v=90.0).write_csv(log)
+    drive.with_columns(v=90.0).write_csv(log)
     load_run.cache_clear()
     assert load_run(config).compound_files_digest("marram-4") != sound  # the log is an input: another one runs again
     (found,) = problems(config)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pipeline.report.document import FRONT, ROOM, Cell, Items, Listing, Number, Picture, Section, Table, Text, ranked
 from pipeline.report.inputs import Inputs
 from pipeline.report.sections.by_batch import asked_life, life_table, life_texts
-from pipeline.report.sections.duty_log import log_texts, pressing_texts
+from pipeline.report.sections.duty_log import drive_texts, log_texts, pressing_texts
 from pipeline.report.sections.openings import FILM, opening_table, opening_texts
 from pipeline.report.sections.support import both_table, both_texts, of_duty
 from pipeline.report.source import Cited
@@ -226,6 +226,7 @@ def texts(one: Cited[DutyProjection]) -> list[Text | Listing]:
     name: dict[str, Cell] = {"duty": found.duty}
     said: list[Text | Listing] = [
         *log_texts(one),
+        *drive_texts(one),
         *opening_texts(one),
         *window_texts(one),
         *source_texts(one),

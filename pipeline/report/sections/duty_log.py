@@ -1,8 +1,9 @@
-"""A duty's log, the line pressure that its brakings need and the disc after the last of them, for the sheet."""
+"""A duty's log, the log of its cooling, the line pressure that its brakings need and the disc after the last of them, for the sheet."""
 
 from pipeline.report.document import Cell, Text
 from pipeline.report.source import Cited
 from pipeline.results.duty import DutyLog, DutyProjection
+from pipeline.wording import counted
 
 
 def log_texts(one: Cited[DutyProjection]) -> list[Text]:
@@ -52,6 +53,29 @@ def _cooling(name: str, log: Cited[DutyLog]) -> list[Text]:
         "use": use + why,
     }
     return [Text("{duty}: at its usual speed the log's cool-downs tell a convection of {g}; {use}.", values)]
+
+
+def drive_texts(one: Cited[DutyProjection]) -> list[Text]:
+    """The cooling that a log of a drive tells."""
+    told = one.part(lambda duty: duty.cooling_log)
+    if told is None:
+        return []
+    found, name = told.result, one.result.duty
+    values: dict[str, Cell] = {"duty": name, "file": found.file, "uses": counted(found.uses, "use")}
+    notes = [
+        Text("{duty}, cooling log: {note}.", {"duty": name, "note": note.rstrip(".")}, "open") for note in found.notes
+    ]
+    if not found.used:
+        values["why"] = (found.why or "").rstrip(".")
+        return [Text("{duty}: the cooling log {file} is not used: {why}.", values, "open"), *notes]
+    values["opening"] = told.number(f"{name}: opening of the cooling log", lambda log: log.opening, decimals=2)
+    values["factor"] = told.number(f"{name}: convection by the cooling log", lambda log: log.factor, decimals=2)
+    values["rms"] = told.number(f"{name}: model less cooling log, rms", lambda log: log.rms_k, decimals=0)
+    words = (
+        "{duty}: by the temperatures before brakings in the cooling log {file} ({uses} at opening {opening}) convection is {factor} times "
+        "what the duty states; so run, the model is {rms} (root mean square) off them."
+    )
+    return [Text(words, values), *notes]
 
 
 def pressing_texts(one: Cited[DutyProjection]) -> list[Text]:

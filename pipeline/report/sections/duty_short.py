@@ -12,6 +12,7 @@ from pipeline.report.sections.duty import common_text, energy_inside
 from pipeline.report.sections.openings import opening_text
 from pipeline.report.source import Cited
 from pipeline.results.duty import DutyProjection
+from pipeline.wording import counted
 
 
 def short_texts(inputs: Inputs) -> list[Text]:
@@ -104,9 +105,14 @@ def _film(one: Cited[DutyProjection]) -> tuple[str, dict[str, Cell]]:
 
 
 def _settled_by(one: Cited[DutyProjection]) -> tuple[str, dict[str, Cell]]:
-    """Rig hours of the test that settles whether it glazes."""
+    """Rig hours of the test that settles whether it glazes, with the log that is to come before it."""
     test = one.part(lambda d: d.settling_test)
     if test is None or test.result.hours is None:
         return "", {}
     hours = test.number(f"{one.result.duty}: time of the test that settles the film", lambda t: t.hours, decimals=1)
+    if test.result.log is not None:
+        return "a log of {uses} and then a test of {hours} settle the film", {
+            "uses": counted(test.result.log.uses, "use"),
+            "hours": hours,
+        }
     return "a test of {hours} settles the film", {"hours": hours}
