@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import comb
 
 import numpy as np
@@ -93,9 +93,14 @@ class Use:
         hottest = self.temperature[self.may_clear].max(initial=-np.inf)
         return np.asarray(np.where(temperature >= hottest, found, 0.0), float)
 
+    @cached_property
+    def _softest(self) -> tuple[float, float]:
+        """(power, temperature) that nearly all its stops reach."""
+        return float(np.quantile(self.power, NEARLY_ALL)), float(np.quantile(self.temperature, NEARLY_ALL))
+
     def harder(self, power: float, temperature: Array) -> NDArray[np.bool_]:
         """Whether it was as hard and warm as a power and temperatures [m], or more so."""
-        least, coldest = (float(np.quantile(x, NEARLY_ALL)) for x in (self.power, self.temperature))
+        least, coldest = self._softest
         return np.asarray((temperature <= coldest + NEAR_K) & (power <= NEAR_POWER * least), bool)
 
 

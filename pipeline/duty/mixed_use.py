@@ -40,6 +40,7 @@ from __future__ import annotations
 from bisect import bisect_right, insort
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -89,11 +90,17 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
         return [(float(use.power[e]), float(start[c, e, i]), float(energy[c, e])) for c, e in np.ndindex(energy.shape)]
 
     clears_first = _told(film, _cleared_first)
+
+    @cache
+    def least(power: float, temperature: float) -> float:
+        ends = (film.at_least(one, power, np.array([temperature]))[0][0] for one in film.grown)
+        return max(map(float, ends), default=0.0)
+
     for i in range(k):
         cold, cold_bound, likely, u_cold, u_likely = np.inf, np.inf, np.inf, 0.0, 0.0
         for stops, _, _, loss, u in clears_first:
             rest = [
-                _rest(brakings(start, i), stops, rate[..., i], film)
+                _rest(brakings(start, i), stops, rate[..., i], least)
                 for start, rate in zip((use.colder, use.temperature), growth, strict=True)
             ]
             if (at := (max(loss, 0.0) + rest[0]) / (1 - SLACK)) < cold:
@@ -122,20 +129,16 @@ def bounds(film: Film, use: Places, growth: tuple[Array, Array]) -> Bounds:
     return Bounds(above, below, heat)
 
 
-def _rest(brakings: Sequence[Row], stops: Sequence[Row], rate: Array, film: Film) -> float:
-    """What brakings that find no stops add, each at its own rate [c, e], over what stops that find no braking added; a hundredth of each
-    braking may be missed.
+def _rest(brakings: Sequence[Row], stops: Sequence[Row], rate: Array, least: Callable[[float, float], float]) -> float:
+    """What brakings that find no stops add, each at its own rate [c, e], over what stops that find no braking added, each at the `least` rate of
+    its power and temperature; a hundredth of each braking may be missed.
     """
     missing, over = _matched([(q, t, joule * (1 - SLACK)) for q, t, joule in brakings], stops)
     left = np.reshape(missing, rate.shape)
     added = float(np.where(left > LEAST_ENERGY, rate * np.maximum(left, LEAST_ENERGY), 0.0).sum())
     if not np.isfinite(added) or added <= 0:
         return added
-    idle = sum(
-        joule * max((float(film.at_least(one, q, np.array([t]))[0][0]) for one in film.grown), default=0.0)
-        for q, t, joule in over
-    )
-    return max(added - idle, 0.0)
+    return max(added - sum(joule * least(q, t) for q, t, joule in over), 0.0)
 
 
 def _as_hot(brakings: Sequence[Row], stops: Sequence[Row]) -> bool:

@@ -290,7 +290,10 @@ def _with_named(tests: Judged, duty: Duty, blocks: str) -> DutyProjection:
     """The answer once the test that it names was run on a further specimen, which is not read for wear."""
     of = tests.of
     bedding, one = of.specimens[0].program[0], replace(of.specimens[0], letter="X")
-    program = (bedding, *program_of(of, one, yaml.safe_load(blocks)["blocks"]))
+    program = (
+        bedding,
+        *program_of(of, one, yaml.load(blocks, getattr(yaml, "CSafeLoader", yaml.SafeLoader))["blocks"]),
+    )
     further = replace(of, specimens=(replace(one, program=program),))
     tests.take(run(further, tests.rng)[0], "named test")
     return tests.answers([duty])[0]
