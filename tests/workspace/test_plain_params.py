@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from importlib.util import find_spec
 
 import pytest
 
@@ -18,6 +19,7 @@ snakemake.cli.main(sys.argv[1:])
 """
 
 
+@pytest.mark.skipif(bool(find_spec("snakemake_executor_plugin_slurm")), reason="a cluster's plugin loads it by itself")
 def test_a_plan_with_its_reasons_loads_no_library_for_tables(tmp_path):
     pytest.importorskip("pandas")
     config = small_runs.workspace(tmp_path, 1)
