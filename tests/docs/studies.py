@@ -139,9 +139,12 @@ STUDIES = {
         Study(
             "friction_interactions_study",
             "Does the map follow friction that is made at the rubbing face?",
-            "window ends within 15 °C of the truth: "
-            "{of these within 15 C of the truth (wanted 0.90)|one specimen, face, after} with one specimen, "
-            "{of these within 15 C of the truth (wanted 0.90)|several, face, after} with several, whose ends are on the careful side",
+            "a window's end by best estimate within 15 °C of the truth in "
+            "{best estimate of the end within 15 C of the truth (wanted 0.90)|one specimen, face, after} with one specimen and "
+            "{best estimate of the end within 15 C of the truth (wanted 0.90)|several, face, after} with several; the window's own, "
+            "careful end in {of these within 15 C of the truth (wanted 0.90)|one specimen, face, after} and "
+            "{of these within 15 C of the truth (wanted 0.90)|several, face, after}, not beyond the truth in "
+            "{not beyond the truth|one specimen, face, after|short} and {not beyond the truth|several, face, after|short}",
         ),
         Study(
             "face_law_study",
