@@ -55,6 +55,14 @@ def counts(found: list[Record]) -> dict[str, tuple[int, int]]:
         "glazes though unreserved": (sum(r["sure_loss"] > LOSS_WANTED for r in sure), len(sure)),
         "unreserved where bracketed": (sum(bool(r["sure"]) for r in bracketed), len(bracketed)),
         "settled by the named test": (sum(r["settled"] for r in named), len(named)),
+        "freed by it though truly more than the target": (
+            sum(r["settled_loss"] > LOSS_WANTED for r in named if r["settled_loss"] is not None),
+            sum(r["settled_loss"] is not None for r in named),
+        ),
+        "ruled out by it though truly holding": (
+            sum(r["run_loss"] <= LOSS_WANTED for r in named if r["ruled_out"]),
+            sum(r["ruled_out"] for r in named),
+        ),
         "openings given": (sum(bool(r["span"]) for r in found), len(found)),
         "reserved, and truly more than the target somewhere": (
             sum(r["loss"] > LOSS_WANTED for r in found if r["span"] and not r["sure"]),
