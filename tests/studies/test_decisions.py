@@ -51,10 +51,10 @@ def test_a_compound_goes_through_and_is_judged():
 
 
 @pytest.mark.heavy
-def test_a_dozen_compounds_keep_the_bounds():
-    found = [judged(index, 5, 1.0) for index in range(12)]
+def test_five_compounds_keep_the_bounds():
+    found = [judged(index, 5, 1.0) for index in range(5)]
     for name, one in {"Ea": parameter(found, "Ea"), "life": life(found)}.items():
-        assert one.of >= 6 and not surely_under(0.92, one.value, one.of), name
+        assert one.of >= 3 and not surely_under(0.92, one.value, one.of), name
     assert glazing(found).hits <= 1
 
 
