@@ -131,8 +131,8 @@ def test_responses_agree_with_a_few_full_runs():
 
 
 @pytest.mark.heavy
-def test_responses_agree_with_forty_full_runs():
-    agree(40)
+def test_responses_agree_with_a_hundred_full_runs():
+    agree(100)
 
 
 def test_temperatures_have_intervals_and_name_what_they_rest_on():
