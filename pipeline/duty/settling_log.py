@@ -44,7 +44,7 @@ def with_log(test: SettlingTest, found: Run, brake: Brake, air: Air, cooling_u: 
 
 def _log(test: SettlingTest, found: Run, brake: Brake, air: Air, cooling_u: float) -> SettlingLog | None:
     k, losses = int(np.abs(found.opening - test.opening).argmin()), found.losses
-    if "cooling" not in found.settled.nodes or losses.heat[k] <= 1.0:
+    if "cooling" not in found.settled.nodes or cooling_u <= 0 or losses.heat[k] <= 1.0:
         return None
     energy = np.repeat(losses.use.times, len(losses.use.energy)) * np.tile(losses.use.energy, len(losses.use.times))
     start, colder = (np.average(x[..., k].ravel(), weights=energy) for x in (losses.use.temperature, losses.use.colder))
@@ -57,7 +57,7 @@ def _log(test: SettlingTest, found: Run, brake: Brake, air: Air, cooling_u: floa
     uses = next((n for n in range(FEWEST_USES, MOST_USES) if answer * DRIVES_U / n**0.5 <= level / 2), MOST_USES)
     known = float(np.hypot(level, answer * DRIVES_U / uses**0.5))
     excess = float(start) + ZERO_C - air.ambient
-    if by_heat < PAYS * known or excess < LEAST_EXCESS_K or known / answer > WIDEST_U:
+    if by_heat < PAYS * known or excess < LEAST_EXCESS_K or known > WIDEST_U * answer:
         return None
     now, then = (z * float(np.hypot(one, of_rig)) for one in (by_heat, known))
     text = (
