@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.browser.waiting import quiet
+from tests.browser.waiting import quiet, without_scripts
 from tests.report import many_tests
 
 NUMBER = 1000
@@ -118,15 +118,11 @@ def test_what_a_thousand_tests_take_grows_no_faster_than_their_number(browser: A
 
 
 def test_without_its_script_the_table_is_whole(browser: Any, page: Path) -> None:
-    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
-    try:
-        browser.get(page.as_uri())
+    with without_scripts(browser, page.as_uri()):
         rows = browser.find_elements("css selector", "#test-table tbody tr")
         assert len(rows) == NUMBER and rows[-1].is_displayed()
         assert not browser.find_element("id", "test-filters").is_displayed()
         assert not browser.find_element("id", "more-tests").is_displayed()
-    finally:
-        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
 
 
 def test_nothing_is_wider_than_a_narrow_window(browser: Any, page: Path) -> None:

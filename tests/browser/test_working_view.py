@@ -16,7 +16,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from pipeline.results import write_json, write_parquet
-from tests.browser.waiting import DRAWN, quiet
+from tests.browser.waiting import DRAWN, quiet, without_scripts
 from tests.browser.waiting import until as until_script
 from tests.report import makers
 from tests.report.drawn import stops_of
@@ -260,9 +260,7 @@ def test_nothing_is_cut_in_print(view):
 
 
 def test_without_scripts_the_page_has_pictures_and_its_table(browser, page):
-    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
-    try:
-        browser.get(page.as_uri())
+    with without_scripts(browser, page.as_uri()):
         text = browser.find_element(By.ID, "stop-table").get_attribute("textContent")
         assert "valley duty" in text
         (box,) = [
@@ -273,8 +271,6 @@ def test_without_scripts_the_page_has_pictures_and_its_table(browser, page):
         assert box.is_displayed() and box.size["width"] > 300
         assert not browser.find_element(By.ID, "filters").is_displayed()
         assert not browser.find_element(By.ID, "drawer").is_displayed()
-    finally:
-        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
 
 
 def test_nothing_serious_against_accessibility(browser, tmp_path):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 LONGEST_S = 300.0  # then something is wrong, and the wait says what it waited for
@@ -46,3 +48,18 @@ def quiet(browser: Any, after_ms: int = 400) -> None:
     """Until the page has nothing left to do that it began by itself (400 ms: a figure waits 300 for a second click)."""
     browser.set_script_timeout(LONGEST_S)
     browser.execute_async_script(QUIET, after_ms)
+
+
+@contextmanager
+def without_scripts(browser: Any, address: str) -> Iterator[None]:
+    """A page opened by a browser whose pages may run no script, read to its end.
+
+    The driver learns of a page's end by what it runs in the page, so with scripts off `get` may return before the page is read.
+    """
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        browser.get(address)
+        until(browser, "the page is read to its end", "return document.readyState === 'complete'")
+        yield
+    finally:
+        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
