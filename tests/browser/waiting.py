@@ -50,6 +50,9 @@ def quiet(browser: Any, after_ms: int = 400) -> None:
     browser.execute_async_script(QUIET, after_ms)
 
 
+READ = "return location.href === arguments[0] && document.readyState === 'complete'"
+
+
 @contextmanager
 def without_scripts(browser: Any, address: str) -> Iterator[None]:
     """A page opened by a browser whose pages may run no script, read to its end.
@@ -59,7 +62,7 @@ def without_scripts(browser: Any, address: str) -> Iterator[None]:
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
         browser.get(address)
-        until(browser, "the page is read to its end", "return document.readyState === 'complete'")
+        until(browser, "the page is read to its end", READ, address)
         yield
     finally:
         browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
