@@ -108,6 +108,20 @@ class Data:
     def scatter_basis(self) -> np.ndarray:
         return smooth.hats(self.temperature, self.low, self.high, SCATTER_NODES)
 
+    @cached_property
+    def columns(self) -> np.ndarray:
+        """[1, T, x, bends, shift, groups, response] before `sizes`: the same at all log variances, (n, coefficients + 1)."""
+        parts = [np.ones((self.temperature.size, 1)), ((self.temperature - self.low) / 100)[:, None], self.linear]
+        parts += [self.bend_basis, self.shift_columns]
+        parts += [group_columns(group, self.steepness) for group in self.groups]
+        return np.column_stack([*parts, self.response])
+
+    @cached_property
+    def neighbours(self) -> tuple[np.ndarray, np.ndarray]:
+        """Which stops follow one of their own test, and by how many stops, (n - 1,) each."""
+        steps = np.maximum(self.position[1:] - self.position[:-1], 1)
+        return self.series[1:] == self.series[:-1], steps
+
 
 @dataclass(frozen=True)
 class Whitening:
@@ -118,12 +132,25 @@ class Whitening:
     link_slope: np.ndarray  # its derivative in the autocorrelation of neighbours
     log_det: float  # log det R
 
+    @cached_property
+    def left(self) -> np.ndarray:
+        """What is left of a row's standard deviation beside the row before, as a column."""
+        return np.sqrt(1 - self.link**2)[:, None]
+
+    def scaled(self, columns: np.ndarray) -> np.ndarray:
+        """S^-1 @ columns."""
+        return columns / self.sd[:, None]
+
     def rows(self, columns: np.ndarray) -> np.ndarray:
         """W @ columns."""
-        scaled = columns / self.sd[:, None]
+        return self.of_scaled(self.scaled(columns))
+
+    def of_scaled(self, scaled: np.ndarray) -> np.ndarray:
+        """W @ columns of what `scaled` gives."""
         out = scaled.copy()
         out[1:] -= self.link[1:, None] * scaled[:-1]
-        return out / np.sqrt(1 - self.link**2)[:, None]
+        out /= self.left
+        return out
 
     def precision(self) -> tuple[np.ndarray, np.ndarray]:
         """R^-1, which is tridiagonal: its diagonal (n,) and the elements beside it (n - 1,)."""
@@ -133,28 +160,28 @@ class Whitening:
         diagonal[:-1] += before**2
         return diagonal, own[1:] * before
 
-    def slope(self, columns: np.ndarray) -> np.ndarray:
-        """d(W @ columns) / d(autocorrelation)."""
-        scaled, left = columns / self.sd[:, None], np.sqrt(1 - self.link**2)[:, None]
-        out = np.zeros_like(columns)
-        lead = scaled[1:] - self.link[1:, None] * scaled[:-1]
-        out[1:] = self.link_slope[1:, None] * (lead * self.link[1:, None] / left[1:] ** 3 - scaled[:-1] / left[1:])
+    def slope_of_scaled(self, scaled: np.ndarray) -> np.ndarray:
+        """d(W @ columns) / d(autocorrelation) of what `scaled` gives."""
+        out = np.zeros_like(scaled)
+        lead, left = scaled[1:] - self.link[1:, None] * scaled[:-1], self.left[1:]
+        out[1:] = self.link_slope[1:, None] * (lead * self.link[1:, None] / left**3 - scaled[:-1] / left)
         return out
 
     def back(self, columns: np.ndarray) -> np.ndarray:
         """W' @ columns."""
-        scaled = columns / np.sqrt(1 - self.link**2)[:, None]
+        scaled = columns / self.left
         out = scaled.copy()
         out[:-1] -= self.link[1:, None] * scaled[1:]
-        return out / self.sd[:, None]
+        out /= self.sd[:, None]
+        return out
 
 
 def whitening(data: Data, theta: np.ndarray) -> Whitening:
     sd = scatter_shape(data.scatter_basis, theta, data.steepness) * data.weight_sd
-    follows = data.series[1:] == data.series[:-1]
-    steps = np.maximum(data.position[1:] - data.position[:-1], 1)
-    link = np.r_[0.0, np.where(follows, theta[CORRELATION] ** steps, 0.0)]
-    slope = np.r_[0.0, np.where(follows, steps * theta[CORRELATION] ** (steps - 1), 0.0)]
+    follows, steps = data.neighbours
+    link, slope = np.zeros(sd.size), np.zeros(sd.size)
+    link[1:] = np.where(follows, theta[CORRELATION] ** steps, 0.0)
+    slope[1:] = np.where(follows, steps * theta[CORRELATION] ** (steps - 1), 0.0)
     return Whitening(sd, link, slope, float(2 * np.log(sd).sum() + np.log(1 - link**2).sum()))
 
 
@@ -183,13 +210,26 @@ def scatter_shape(basis: np.ndarray, theta: np.ndarray, steepness: np.ndarray) -
     return np.exp(basis @ theta[SCATTER] / 2) * np.sqrt(1 + error**2)
 
 
-def group_columns(group: Group, log_sd: float, steepness: np.ndarray) -> np.ndarray:
+def group_columns(group: Group, steepness: np.ndarray) -> np.ndarray:
+    """Columns of a random factor before its standard deviation scales them, (n, count)."""
     if group.columns is not None:
-        return group.columns * np.exp(log_sd)
-    columns = (group.labels[:, None] == np.arange(group.count)) * np.exp(log_sd)
+        return group.columns
+    columns = (group.labels[:, None] == np.arange(group.count)).astype(float)
     if group.of == "cell":
         return columns * missed_shape(steepness)[:, None]
     return columns * (USUAL_SHIFT_K * steepness)[:, None] if group.along else columns
+
+
+def sizes_of(data: Data, theta: np.ndarray) -> np.ndarray:
+    """Standard deviation of each coefficient's column over the common scale, 1 of what is not random, (coefficients,)."""
+    fixed, bends, shifts = 2 + data.linear.shape[1], data.segments + 1, data.shifts
+    sizes = np.ones(data.columns.shape[1] - 1)
+    sizes[fixed : fixed + bends] = bend_size(data, theta)
+    at = fixed + bends + shifts
+    for group, size in zip(data.groups, np.exp(theta[GROUPS]), strict=True):
+        sizes[at : at + group.count] = size
+        at += group.count
+    return sizes
 
 
 def missed_shape(steepness: np.ndarray) -> np.ndarray:
@@ -199,27 +239,28 @@ def missed_shape(steepness: np.ndarray) -> np.ndarray:
 
 def design_of(data: Data, theta: np.ndarray) -> np.ndarray:
     """[1, T, x, bends, shift, groups], random columns scaled by their standard deviations over the common scale."""
-    parts = [np.ones((data.temperature.size, 1)), ((data.temperature - data.low) / 100)[:, None], data.linear]
-    parts.append(data.bend_basis * bend_size(data, theta))
-    parts.append(data.shift_columns)
-    for group, log_sd in zip(data.groups, theta[GROUPS], strict=True):
-        parts.append(group_columns(group, log_sd, data.steepness))
-    return np.hstack(parts)
+    return data.columns[:, :-1] * sizes_of(data, theta)
+
+
+def with_response(data: Data, theta: np.ndarray) -> np.ndarray:
+    """The design with the response behind it, (n, coefficients + 1)."""
+    sizes = np.ones(data.columns.shape[1])
+    sizes[:-1] = sizes_of(data, theta)
+    return data.columns * sizes
 
 
 def solve(data: Data, theta: np.ndarray) -> Profile:
     white = whitening(data, theta)
-    both = white.rows(np.column_stack([design_of(data, theta), data.response]))
+    both = white.rows(with_response(data, theta))
     return profile(both[:, :-1], both[:, -1], 2 + data.linear.shape[1], white.log_det)
 
 
 def prior(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     """-2 log of the weak priors and its gradient."""
     centre, sd = data.priors
-    bend, rest = theta[BEND], theta[SCATTER.start :] - centre
-    away = (bend - bend.mean()) / BEND_PRIOR**2
-    value = away @ (bend - bend.mean()) + (rest / sd) @ (rest / sd)
-    return float(value), np.r_[2 * away, 2 * rest / sd**2]
+    bend, rest = theta[BEND] - theta[BEND].mean(), theta[SCATTER.start :] - centre
+    away, apart = bend / BEND_PRIOR**2, rest / sd
+    return float(away @ bend + apart @ apart), np.concatenate([2 * away, 2 * rest / sd**2])
 
 
 def penalised_value(data: Data, theta: np.ndarray) -> float:
@@ -234,8 +275,10 @@ def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     u_j^2 / s2, in the log variance of stop i it is (R P)_ii - (P y)_i e_i / s2; the autocorrelation's is
     taken by a small step.
     """
-    design, white = design_of(data, theta), whitening(data, theta)
-    both = white.rows(np.column_stack([design, data.response]))
+    white = whitening(data, theta)
+    columns = with_response(data, theta)
+    scaled = white.scaled(columns)
+    design, both = columns[:, :-1], white.of_scaled(scaled)
     fixed = 2 + data.linear.shape[1]
     solved = profile(both[:, :-1], both[:, -1], fixed, white.log_det)
     value, gradient = prior(data, theta)
@@ -257,7 +300,7 @@ def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
         gradient[GROUPS.start + k] += 2 * per_column[at : at + group.count].sum()
         at += group.count
 
-    turned = white.slope(np.column_stack([design, data.response]))
+    turned = white.slope_of_scaled(scaled)
     gradient[CORRELATION] += 2 * (spread * turned[:, :-1]).sum()
     gradient[CORRELATION] += 2 * misfit @ (turned[:, -1] - turned[:, :-1] @ solved.coefficients) / solved.scale
     gradient[CORRELATION] -= (2 * white.link * white.link_slope / (1 - white.link**2)).sum()

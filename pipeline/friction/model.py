@@ -16,7 +16,8 @@ cut (Huber and Ronchetti 2009, ch. 7).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from scipy import special
@@ -35,6 +36,7 @@ from pipeline.friction.likelihood import (
     missed_shape,
     most_likely,
     scatter_shape,
+    sizes_of,
     solve,
 )
 from pipeline.friction.mixed import Profile
@@ -47,6 +49,15 @@ SLOPE_NODES = 200
 FARTHEST_TURN_K = 30.0  # of the curve along the temperature in one round
 GROSS, NEIGHBOURS = 6.0, 21
 NEAR_K, FEWEST_NEAR = 30.0, 7
+PLACES_KEPT = 16
+
+
+@dataclass(frozen=True)
+class Unscaled:
+    """What fits that differ in their variances alone share at given conditions, m of them."""
+
+    at: np.ndarray  # K, where the curve is read
+    columns: np.ndarray  # (m, coefficients), random columns before they are scaled by their standard deviations
 
 
 @dataclass(frozen=True)
@@ -62,6 +73,7 @@ class Fit:
     pulled: np.ndarray  # response with strays held back
     cut: np.ndarray  # psi(residual) / residual, 1 for a stop taken whole
     slope_at: tuple[np.ndarray, np.ndarray]  # temperatures and steepness there
+    seen: dict[tuple[bytes, bytes], Unscaled] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def fixed(self) -> int:
@@ -73,25 +85,45 @@ class Fit:
 
     def argument(self, temperature: np.ndarray, x: np.ndarray | None = None) -> np.ndarray:
         """Where the curve is read (K): the temperature itself, but for the shift of an interaction; x (m, effects)."""
-        interaction = self.data.interaction
-        return temperature if interaction is None or x is None else interaction.moved(temperature, x)
+        return temperature if self.data.interaction is None or x is None else self.unscaled(temperature, x).at
 
     def row(self, temperature: np.ndarray, x: np.ndarray) -> np.ndarray:
         """Rows of the design at new conditions (temperature in K, effects x (m, effects)), batches at their mean, shifts of
         specimens and cells zero; shape (m, coefficients).
         """
-        data, at = self.data, self.argument(temperature, x)
+        return self.unscaled(temperature, x).columns * self.sizes
+
+    @cached_property
+    def sizes(self) -> np.ndarray:
+        """Standard deviation of each column of `row` over the common scale; 1 of what is not random, (coefficients,)."""
+        return sizes_of(self.data, self.theta)
+
+    def unscaled(self, temperature: np.ndarray, x: np.ndarray) -> Unscaled:
+        """The columns of `row` before `sizes`, not to be written into.
+
+        A band asks for them at the same conditions from dozens of fits, so the last few are kept.
+        """
+        key = (np.ascontiguousarray(temperature, float).tobytes(), np.ascontiguousarray(x, float).tobytes())
+        if key not in self.seen:
+            if len(self.seen) >= PLACES_KEPT:
+                del self.seen[next(iter(self.seen))]
+            self.seen[key] = self.unscaled_anew(temperature, x)
+        return self.seen[key]
+
+    def unscaled_anew(self, temperature: np.ndarray, x: np.ndarray) -> Unscaled:
+        data = self.data
+        at = temperature if data.interaction is None else data.interaction.moved(temperature, x)
         contrasts = np.zeros((at.size, data.linear.shape[1] - data.effects))
         parts = [np.ones((at.size, 1)), ((at - data.low) / 100)[:, None], x, contrasts]
-        parts.append(bend_columns(data, self.theta, at))
+        parts.append(smooth.bend_basis(at, data.low, data.high, data.segments))
         if data.interaction is not None:
             parts.append(data.interaction.columns(x, self.steepness(at)))
-        for group, log_sd in zip(data.groups, self.theta[GROUPS], strict=True):
+        for group in data.groups:
             if group.of == "effects" and data.interaction is not None:
-                parts.append(data.interaction.varying(temperature, x) * np.exp(log_sd))
+                parts.append(data.interaction.varying(temperature, x))
             else:
                 parts.append(np.zeros((at.size, group.count)))
-        return np.hstack(parts)
+        return Unscaled(at, np.hstack(parts))
 
     def slope_row(self, temperature: np.ndarray) -> np.ndarray:
         """Rows of the curve's slope per K at the reference conditions."""
