@@ -131,6 +131,10 @@ class Drawn:
     def __repr__(self) -> str:
         return f"Drawn({self.changes})"[:2000]
 
+    def _repr_pretty_(self, printer: Any, _cycle: bool) -> None:
+        """As hypothesis prints it: whole files would be too much for it, and hide what failed."""
+        printer.text(repr(self))
+
 
 def places(content: Any, pattern: str) -> Iterator[tuple[Any, Any]]:
     """Every (container, key) under a pattern; `*` stands for any key, `*_x` for keys that end so."""

@@ -174,6 +174,17 @@ def test_a_sheet_without_shares_of_wear_is_drawn(place: Path) -> None:
     sheet_of(place, Drawn(files, stops), target=False)
 
 
+def test_a_sheet_without_a_rate_of_wear_says_each_reason(place: Path) -> None:
+    stops = stops_of(37, 1, frozenset())
+    files, marks = json.loads(json.dumps(makers.contents_of(stops))), []
+    for name, component in files["compound-wear"]["components"].items():
+        for rate in component["rates"]:
+            marks.append(f"for want of {rate} of {name}")
+            component["rates"][rate] = {"value": None, "low": None, "high": None, "why": marks[-1]}
+    assert len(marks) >= 6
+    sheet_of(place, Drawn(files, stops, marks={"sheet": marks}), target=False)
+
+
 @pytest.mark.heavy
 @MANY
 @given(drawn=results((0, 1, 2, 37, 128, 2000)), target=st.booleans())

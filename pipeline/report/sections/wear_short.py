@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 
 import polars as pl
 
+from pipeline.report import numbers
 from pipeline.report.document import FRONT, Cell, Number, Table, Text
 from pipeline.report.inputs import Inputs, OfTest
 from pipeline.report.sections.by_batch import PARTS, factor
@@ -38,8 +39,8 @@ RATES: tuple[tuple[Callable[[CompoundComponent], Interval | None], str, str], ..
 )
 
 
-def rates(inputs: Inputs, components: Components) -> list[Table]:
-    """Loss per stop, volume and mass per friction work of every part, and of the brake; [] without a rate."""
+def rates(inputs: Inputs, components: Components) -> list[Table | Text]:
+    """Loss per stop, volume and mass per friction work of every part, and of the brake; without any the reasons, each once."""
     shown = [rate for rate in RATES if any(rate[0](one.result) is not None for one in components.values())]
     rows: list[list[Cell]] = []
     for name, one in components.items():
@@ -47,7 +48,7 @@ def rates(inputs: Inputs, components: Components) -> list[Table]:
         cells = [one.number(f"{said}: {words.lower()}", pick, unit="") for pick, words, _ in shown]
         rows.append([said, *cells, _mass(inputs, name, one)])
     if all(isinstance(cell, Number) and not cell.given for row in rows for cell in row[1:]):
-        return []
+        return [_no_rate(rows)] if shown else []
     if (whole := _together(inputs, components)) is not None:
         rows.append([*whole[:1], *(whole[1] if pick is _volume else "–" for pick, *_ in shown), whole[2]])
     caption = (
@@ -56,6 +57,18 @@ def rates(inputs: Inputs, components: Components) -> list[Table]:
     )
     head = ["Part", *(f"{words} ({unit})" for _, words, unit in shown), "Mass per work (g/MJ)"]
     return [Table(caption, head, rows, rank=FRONT)]
+
+
+def _no_rate(rows: list[list[Cell]]) -> Text:
+    """Of each part why it has no rate of wear."""
+    values, pieces = dict[str, Cell](), []
+    for k, (part, *cells) in enumerate(rows):
+        values[f"part_{k}"] = part
+        values[f"why_{k}"] = "; ".join(
+            dict.fromkeys(numbers.worded(cell.why) for cell in cells if isinstance(cell, Number) and cell.why)
+        )
+        pieces.append(f"{{part_{k}}}: {{why_{k}}}")
+    return Text(f"Rates of wear are not given: {'; '.join(pieces)}.", values, "open", rank=FRONT)
 
 
 def density_of(inputs: Inputs, name: str) -> float | None:
