@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Share
 from pipeline.inputs.scalars import Fraction, Probability
 from pipeline.method.base import Settings
 
-REVISION = 20
+REVISION = 21
 
 
 class Duty(Settings):

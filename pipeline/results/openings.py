@@ -51,6 +51,7 @@ class SettlingLog(Result):
     opening: float = given("opening at which to drive", "1")
     uses: int = given("uses of the duty to log, each from a cold disc")
     sampling_hz: float = given("slowest sampling of the disc temperature and the air's", "Hz")
+    thermocouple_k: float = given("limits of the error of the disc thermocouple that it asks for, as installed", "K")
     cooling_u: float = given("standard uncertainty of the logarithm of the cooling that it leaves", "1")
     within_now_k: float = given(
         "half width of the interval of the temperatures at which the use's brakings begin, as known now", "K"

@@ -40,6 +40,7 @@ def test_the_log_that_a_test_asks_for_stands_in_the_duty_s_line() -> None:
         "opening": 0.45,
         "uses": 4,
         "sampling_hz": 1.0,
+        "thermocouple_k": 3.0,
         "cooling_u": 0.03,
         "within_now_k": 40.0,
         "within_k": 11.0,

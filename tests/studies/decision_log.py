@@ -2,7 +2,7 @@
 
 The world's own disc (`decision_world`) is driven through the uses, each from a cold disc: its true share of the heat and its true
 cooling, which differs a little from drive to drive; a driver who never brakes twice alike. A thermocouple under the face lags, scatters
-and has a bias; it and the air's are sampled once a second. The files are read as a user's are.
+and has a bias, now and then beyond the limits that its owner states; it and the air's are sampled once a second. The files are read as a user's are.
 """
 
 from __future__ import annotations
@@ -23,12 +23,7 @@ from tests.studies.decision_compounds import Compound, Duty, Event
 from tests.studies.decision_world import CELLS, ZERO_K, brake
 
 HZ, STEPS = 10.0, (24, 24)
-BIAS_SD_K, NOISE_K, LAG_S, DEPTH = (
-    5.0,
-    1.0,
-    3.0,
-    0.3,
-)  # of the disc's thermocouple; depth: share of the face's lead that it shows
+NOISE_K, LAG_S, DEPTH = 1.0, 3.0, 0.3  # of the disc's thermocouple; depth: share of the face's lead that it shows
 AIR_SD_K, AIR_NOISE_K, DAYS_K = 1.0, 0.3, 3.0  # of the air's; from day to day
 DRIVES = 0.03  # of convection from drive to drive
 SPEEDS, TIMES, PAUSES = 0.015, 0.05, 0.08  # how a driver differs, relative
@@ -45,7 +40,7 @@ def drive_of(
     bias_k: float | None = None,
 ) -> DutyCycle:
     """The duty with its log, read from files as the project reads them; content: of the duty's file."""
-    bias = BIAS_SD_K * rng.normal() if bias_k is None else bias_k
+    bias = asked.thermocouple_k / 3**0.5 * rng.normal() if bias_k is None else bias_k
     air_bias = AIR_SD_K * rng.normal()
     uses = driven(of, duty, asked, (bias, air_bias), rng)
     begins = np.arange(len(uses)) * BETWEEN_S
@@ -59,6 +54,7 @@ def drive_of(
         log = {
             "file": "drive.csv",
             "opening": f"{asked.opening:.6g}",
+            "thermocouple": f"{asked.thermocouple_k:g} K",
             "channels": {name: {"column": column, "unit": unit} for name, (column, unit) in channels.items()},
         }
         path = Path(folder) / f"{duty.name}.yaml"

@@ -18,16 +18,20 @@ from tests.studies.decision_log import drive_of
 from tests.studies.decision_use import used
 from tests.studies.decisions import file_of
 
-ASKED = SettlingLog(opening=0.1, uses=2, sampling_hz=1.0, cooling_u=0.03, within_now_k=40.0, within_k=12.0, text="")
+ASKED = SettlingLog(
+    opening=0.1, uses=2, sampling_hz=1.0, thermocouple_k=3.0, cooling_u=0.03, within_now_k=40.0, within_k=12.0, text=""
+)  # fmt: skip
 
 
-@pytest.mark.parametrize(("index", "bias"), [(0, 9.0), (3, -9.0)])
-def test_the_log_narrows_the_temperatures_and_holds_the_worlds(index, bias):
-    """A bias of almost two standard uncertainties either way: the world's coldest start lies within what is then known of it."""
+@pytest.mark.parametrize("limits_k", [3.0, 9.0])
+@pytest.mark.parametrize(("index", "way"), [(0, 1.0), (3, -1.0)])
+def test_the_log_narrows_the_temperatures_and_holds_the_worlds(index, way, limits_k):
+    """A thermocouple at the limits of its error either way: the world's coldest start lies within what is then known of it."""
+    bias, asked = way * limits_k, ASKED.model_copy(update={"thermocouple_k": limits_k})
     rng = np.random.default_rng([1, 10, index])
     of = draw(rng)
     duty = of.duties[0]
-    cycle = drive_of(of, duty, file_of(duty), ASKED, rng, bias)
+    cycle = drive_of(of, duty, file_of(duty), asked, rng, bias)
     share = of.stated_share or SHARE
     inputs = (
         HeatInput(name="heat share", value=share, u=SHARE_U, source="default"),
