@@ -10,8 +10,8 @@ import pytest
 from scipy import special
 
 from pipeline.duty.of_batches import mu_unlike, pressing_of, window_of
+from pipeline.duty.one_duty import brakings_of
 from pipeline.duty.pressing import Pressing, line_pressures, needed
-from pipeline.duty.projections import brakings_of
 from pipeline.duty.rubbing import Rubbing
 from pipeline.report.sections.duty import window_texts
 from pipeline.report.sections.duty_log import pressing_texts

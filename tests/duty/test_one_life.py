@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.duty.burnt import burnt_of
 from pipeline.duty.cycle import Air, events_of, settle, until_warm, warm_up
 from pipeline.duty.limits import of_one_batch, openings, run, unlike_somewhere
 from pipeline.duty.lives import OfBatch, Worn
 from pipeline.duty.project import project, thinned
-from pipeline.duty.projections import burnt_of
 from pipeline.duty.rubbing import Plate
 from pipeline.duty.sweep import GRID, rows
 from pipeline.results.wear import CompoundComponent
