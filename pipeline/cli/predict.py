@@ -67,7 +67,7 @@ def words(found: CompoundFriction, stop: FaceStop) -> str:
         ("mean torque", stop.torque_nm, alone.torque_nm if alone else None, " N m", 0),
         ("time", stop.time_s, alone.time_s if alone else None, " s", 2),
         ("distance", stop.distance_m, alone.distance_m if alone else None, " m", 1),
-        ("mean deceleration", stop.deceleration_mps2, alone.deceleration_mps2 if alone else None, " m/s2", 2),
+        ("mean deceleration", stop.deceleration_mps2, alone.deceleration_mps2 if alone else None, " m/s²", 2),
         ("hottest face, by the model", stop.face_peak_c, None, " °C", 0),
     ]
     wanted = {"torque": "mean torque", "deceleration": "mean deceleration"}.get(stop.sought or "")
@@ -81,7 +81,7 @@ def words(found: CompoundFriction, stop: FaceStop) -> str:
 
 def _of_batch(one: FaceBatchStop) -> str:
     shown = [("µ ", one.mu, "", 3), ("", one.time_s, " s", 2), ("", one.distance_m, " m", 1)]
-    shown.append(("", one.deceleration_mps2, " m/s2", 2))
+    shown.append(("", one.deceleration_mps2, " m/s²", 2))
     return "; ".join(
         name + _told(value, unit, places) for name, value, unit, places in shown if value.value is not None
     )

@@ -140,7 +140,7 @@ def _signal(log: LogData, above: float | None) -> tuple[str, np.ndarray, list[st
             return "recorded deceleration", _hysteresis(level, above or BRAKING_ABOVE) & moving, notes
     limit = above or BRAKING_ABOVE
     notes.append(
-        f"brakings are told by the slope of the speed, above {limit:.2g} m/s2: resistance that slows the vehicle by more counts "
+        f"brakings are told by the slope of the speed, above {limit:.2g} m/s²: resistance that slows the vehicle by more counts "
         "as braking; a line pressure or log.braking_above tells it better"
     )
     return "slope of the speed", _hysteresis(slope(log), limit), notes
@@ -184,7 +184,7 @@ def _hint(log: LogData, above: float | None) -> str:
     hardest = float(np.max(slope(log)))
     limit = above or BRAKING_ABOVE
     return (
-        f": the speed falls by {hardest:.2g} m/s2 at most, braking counts above {limit:.2g}; check the unit of speed and time, "
+        f": the speed falls by {hardest:.2g} m/s² at most, braking counts above {limit:.2g}; check the unit of speed and time, "
         "or set log.braking_above"
     )
 

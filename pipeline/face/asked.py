@@ -65,12 +65,10 @@ def asked(model: FaceModel, wanted: Wanted, named: Mapping[str, str]) -> Asked:
     initial = _si(named["temperature"], wanted.temperature, "temperature")
     if initial <= 0:
         raise InputError(f"{named['temperature']}: {wanted.temperature!r} is not above absolute zero")
-    mass = model.brake.inertia if wanted.inertia is None else _si(named["inertia"], wanted.inertia, "inertia")
+    mass = model.brake.inertia if wanted.inertia is None else _above_zero(named["inertia"], wanted.inertia, "inertia")
     if len(given) != 1:
         one_of = f"{', '.join(named[name] for name in PRESSING[:-1])} and {named[PRESSING[-1]]}"
         raise InputError(f"give one of {one_of}, not {' and '.join(given) or 'none'}")
-    if mass <= 0:
-        raise InputError(f"{named['inertia']} must be above zero")
     if wanted.pressure is not None:
         pressure = _above_zero(named["pressure"], wanted.pressure, "pressure")
         return Asked("asked", initial, first, last, mass, pressure=pressure)

@@ -41,7 +41,7 @@ def call(results: Path, *more: str, compound: str = "Face 1", temperature: str =
 def test_a_stop_at_a_pressure_is_printed_with_intervals(results: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert call(results, "--pressure", f"{world()[0].compound.reference.pressure_bar:.1f} bar") == 0
     said = capsys.readouterr().out
-    for words in ("Face 1, method one", "µ, mean over the stop", "distance:", " m (", "m/s2 (", "95 % intervals"):
+    for words in ("Face 1, method one", "µ, mean over the stop", "distance:", " m (", "m/s² (", "95 % intervals"):
         assert words in said
 
 
@@ -65,7 +65,7 @@ def test_what_was_wanted_is_printed_as_wanted_beside_what_the_pressure_gives(
     assert call(results, "--deceleration", "11 m/s^2") == 0
     said = capsys.readouterr().out
     lines = {line.split(":")[0].strip(): line for line in said.splitlines()}
-    assert "11.00 m/s2, as wanted (" in lines["mean deceleration"] and "as wanted" not in lines["mean torque"]
+    assert "11.00 m/s², as wanted (" in lines["mean deceleration"] and "as wanted" not in lines["mean torque"]
     assert "; single: " in lines["mean deceleration"] and "; single: " in lines["line pressure"]
     # one specimen was tested: nothing is said of others
     for words in (
