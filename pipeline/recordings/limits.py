@@ -11,8 +11,9 @@ from __future__ import annotations
 import os
 from typing import IO
 
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 
+LEAST_ROWS = 3  # of a recording
 MOST_ROWS = 100_000_000  # of a test: 28 hours at 1 kHz
 MOST_BYTES = 64 << 30  # of an unpacked recording
 MOST_PACKED = 200  # times the packed size; recordings pack to a third or a thirtieth
@@ -30,6 +31,13 @@ def refuse_rows(rows: int, what: str = "holds {} rows") -> None:
     if rows > MOST_ROWS:
         said = what.format(f"{rows:,}")
         raise TooMuch(f"{said}; at most {MOST_ROWS:,} are read (28 hours at 1 kHz): divide the test, or thin it out")
+
+
+def refuse_few_rows(rows: int) -> None:
+    """InputError when a recording has fewer usable rows than anything can be said of."""
+    if rows < LEAST_ROWS:
+        mend = "export the recording again, or remove it where nothing was recorded"
+        raise InputError(Complaint("", f"has {rows} usable rows", f"{LEAST_ROWS} or more", mend))
 
 
 def tell(descriptor: int) -> None:

@@ -32,8 +32,6 @@ from pipeline.results.findings import recorded
 from pipeline.results.model import renewed, stamp, write
 from pipeline.results.record import Record, Recording
 
-LEAST_ROWS = 3
-
 
 def run(
     test_folder: Path,
@@ -185,8 +183,7 @@ def _ingested(
         source = _checked(chunks(), notes, said)
         first = list(itertools.islice(source, 2))
         rows = sum(frame.height for frame in first)
-        if rows < LEAST_ROWS:
-            raise InputError(f"has {rows} usable rows; a recording needs {LEAST_ROWS} or more")
+        limits.refuse_few_rows(rows)
         start = head(first[0])
         if start in progress.heads:
             # Read twice only when the first rows equal an earlier recording's: a copy must not reach the

@@ -20,7 +20,7 @@ from pipeline.errors import InputError
 from pipeline.method.segmentation import Segmentation
 from pipeline.recordings import canonical, kinds
 from pipeline.recordings.files import refuse_outside
-from pipeline.recordings.limits import TooMuch, alive, refuse_rows
+from pipeline.recordings.limits import TooMuch, alive, refuse_few_rows, refuse_rows
 from pipeline.recordings.places import Place, reader
 from pipeline.recordings.rates import on_torque_time
 from pipeline.recordings.timestamps import Clock
@@ -32,11 +32,12 @@ MOST_ROWS = 2_000_000  # of a recording: an hour and a half at 400 Hz
 
 @dataclass
 class Counted:
-    """by_recording: name -> brakings found; failed: recordings that cannot be read; cut: not all rows were looked at."""
+    """by_recording: name -> brakings found; failed: recordings that cannot be read; backwards: whose time falls; cut: not all rows were looked at."""
 
     by_recording: dict[str, int] = field(default_factory=dict)
     looks: list[Look] = field(default_factory=list)
     failed: list[tuple[str, InputError]] = field(default_factory=list)
+    backwards: list[str] = field(default_factory=list)
     lowest_pressure: float = 0.0  # Pa
     cut: bool = False
 
@@ -65,6 +66,8 @@ def counted(folder: Path, card: Card, chosen: Sequence[Place], settings: Segment
             found = looks_in(number, series, rests[number])
             result.looks += largest(found) if card.recordings.holds == "stop" else found
         result.by_recording[name] = _brakings(series, settings)
+        if _falls(series[0]):
+            result.backwards.append(name)
     thresholds = thresholds_for(rests, settings)
     if thresholds != settings:
         for _, name, series in _read(folder, card, chosen, Counted()):
@@ -75,6 +78,12 @@ def counted(folder: Path, card: Card, chosen: Sequence[Place], settings: Segment
 def _brakings(series: Sequence[np.ndarray], thresholds: Segmentation) -> int:
     time, speed, _, pressure = series
     return len(brakings(time, np.abs(speed), pressure, thresholds))
+
+
+def _falls(time: np.ndarray) -> bool:
+    """Whether time runs backwards from most rows to the next."""
+    steps = np.diff(time[np.isfinite(time)])
+    return bool(steps.size and (steps < 0).mean() > 0.5)
 
 
 def _read(
@@ -98,6 +107,7 @@ def _read(
                 if rows > MOST_ROWS:
                     result.cut = True
                     break
+            refuse_few_rows(rows)
         except TooMuch as error:
             raise TooMuch(f"{name}: {error}") from error
         except InputError as error:

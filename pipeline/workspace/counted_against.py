@@ -155,7 +155,7 @@ def _number(card: Card, counted: Counted, recordings: int) -> Iterator[Complaint
     """How many brakings there are and how many the schedule has."""
     planned = sum(block.stops for block in card.blocks)
     counts = list(counted.by_recording.values())
-    none = [name for name, count in counted.by_recording.items() if not count]
+    none = [name for name, count in counted.by_recording.items() if not count and name not in counted.backwards]
     several = [name for name, count in counted.by_recording.items() if count > 1]
     if card.recordings.holds == "stop":
         if several and len(several) > UNLIKE * len(counts):
@@ -171,6 +171,8 @@ def _number(card: Card, counted: Counted, recordings: int) -> Iterator[Complaint
             yield _unlike(f"{number(recordings, 'recording')} of a stop each", planned)
         if none:
             yield _without(none, len(counts))
+    if counted.backwards:
+        yield _backwards(counted.backwards, len(counts))
     elif counts and not counted.cut and len(counts) == recordings and sum(counts) != planned:
         yield _unlike(f"{number(sum(counts), 'braking')} found in {number(recordings, 'recording')}", planned)
 
@@ -185,11 +187,23 @@ def _unlike(found: str, planned: int) -> Complaint:
     )
 
 
+def _backwards(names: list[str], of: int) -> Complaint:
+    return _of_channel(
+        "time",
+        f"time runs backwards in {_some(names)} of {number(of, 'recording')} looked at",
+        "time that rises from row to row",
+        "check the time's column, unit and format, or sort the rows by time",
+    )
+
+
+def _some(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+
+
 def _without(names: list[str], of: int) -> Complaint:
-    which = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
     return Complaint(
         "test.yaml",
-        f"no braking in {which} of {of} recordings looked at",
+        f"no braking in {_some(names)} of {of} recordings looked at",
         "pressure that rises above 1 bar while the shaft turns",
         "check the units and columns of pressure, speed and time",
         key="recordings.channels",

@@ -2,12 +2,14 @@
 
 import weakref
 
+import polars as pl
 import pytest
 
 from pipeline.archive.card import load_card
 from pipeline.method.segmentation import Segmentation
 from pipeline.recordings.places import places
 from pipeline.workspace import counted
+from pipeline.workspace.counted_against import complaints
 from tests.hostile.base import write_base
 
 
@@ -42,3 +44,17 @@ def test_thresholds_that_follow_from_all_recordings_hold_for_each(test_of_eleven
     result = counted.counted(folder, card.model_copy(update={"recordings": recordings}), chosen, Segmentation())
     assert set(result.by_recording.values()) == {1} and len(result.looks) == 11
     assert result.failed == [] and not result.cut
+
+
+def test_too_few_rows_and_a_time_that_falls_are_said_as_what_they_are(test_of_eleven):
+    folder, card, chosen = test_of_eleven
+    whole = pl.read_parquet(chosen[2].path)
+    whole.head(2).write_parquet(chosen[1].path)
+    whole.reverse().write_parquet(chosen[2].path)
+    result = counted.counted(folder, card, chosen, Segmentation())
+    ((name, why),) = result.failed
+    assert name.endswith(chosen[1].path.name) and "has 2 usable rows; accepted: 3 or more; export" in str(why)
+    assert [one.endswith(chosen[2].path.name) for one in result.backwards] == [True]
+    said = [str(one) for one in complaints(card, result, 11)]
+    assert sum("time runs backwards in recordings/" in one for one in said) == 1
+    assert not any("no braking in" in one for one in said)
