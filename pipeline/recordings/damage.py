@@ -77,6 +77,18 @@ def findings_of(file: str, damage: Sequence[Damage], rows: int) -> list[Finding]
     return found
 
 
+def complaints_of(damage: Sequence[Damage], rows: int) -> list[Complaint]:
+    """What a look at a recording says of its damage, where a run would find it suspect; markers of missing values are none."""
+    found = []
+    for note in summed(damage):
+        if note.what != "absent" and note.count > SUSPECT_SHARE * max(rows, 1):
+            where = f"{note.channel}: " if note.channel else ""
+            mend = _hint(note).removeprefix("; ") or "export the recording again; what is left stays usable"
+            words = f"{where}{note.count} of {rows} {TEXT[note.what]}{_example(note)}"
+            found.append(Complaint("", words, ACCEPTED[note.what], mend))
+    return found
+
+
 def _example(note: Damage) -> str:
     if note.what == "conversion":
         return f": {note.example}"

@@ -18,8 +18,10 @@ from pipeline.inputs.yaml_text import line_of, text_of
 from pipeline.method import Method
 from pipeline.recordings.limits import TooMuch
 from pipeline.wording import counted as number
+from pipeline.workspace.counted import Counted
 
 CARD = "test.yaml"
+MOST_DAMAGED = 3  # recordings that lost much, by name
 NEAR_NAME = 0.85  # likeness of a further channel's name from which a known one may be meant
 Level = Literal["unusable", "left_out", "odd"]
 # key of an unusual fact: what is accepted of it, what shows it
@@ -221,12 +223,31 @@ def _of_brakings(
         for name, error in result.failed
         for one in complaints_of(error, name.rpartition("/")[2])
     ]
+    problems += _damaged(folder, result)
     odd = [_with_line(one, folder) for one in complaints(card, result, recordings)]
     problems += [Problem(folder.name, "odd", one) for one in odd]
     if not result.found or result.doubtful or any(one.key != "blocks" for one in odd):
         problems += [Problem(folder.name, "unusable", one) for one in refused_by_run(folder, card, budget.methods)]
     found = replace(look, recordings=recordings, counted=len(result.by_recording), found=result.found)
     return found, problems
+
+
+def _damaged(folder: Path, result: Counted) -> list[Problem]:
+    """The recordings that lost much, the first few by name."""
+    said = [replace(one, file=name.rpartition("/")[2]) for name, one in result.damaged]
+    shown = [
+        Problem(f"{folder.name}/{name}", "odd", one)
+        for (name, _), one in zip(result.damaged[:MOST_DAMAGED], said[:MOST_DAMAGED], strict=True)
+    ]
+    if (more := len(said) - len(shown)) > 0:
+        words = Complaint(
+            "",
+            f"{number(more, 'recording')} more or other channels like that",
+            "",
+            "correct the first ones and check again",
+        )
+        shown.append(Problem(folder.name, "odd", words))
+    return shown
 
 
 def refused_by_run(folder: Path, card: Card, methods: Sequence[Method]) -> list[Complaint]:

@@ -16,9 +16,10 @@ from pipeline.conditioning.looks import Look, largest, looks_in
 from pipeline.conditioning.passes import thresholds_for
 from pipeline.conditioning.rest import Rest, rest_of
 from pipeline.conditioning.segments import brakings
-from pipeline.errors import InputError
+from pipeline.errors import Complaint, InputError
 from pipeline.method.segmentation import Segmentation
-from pipeline.recordings import canonical, kinds
+from pipeline.recordings import canonical, damage, kinds
+from pipeline.recordings.chunk import Damage
 from pipeline.recordings.files import refuse_outside
 from pipeline.recordings.limits import TooMuch, alive, refuse_few_rows, refuse_rows
 from pipeline.recordings.places import Place, reader
@@ -32,11 +33,12 @@ MOST_ROWS = 2_000_000  # of a recording: an hour and a half at 400 Hz
 
 @dataclass
 class Counted:
-    """by_recording: name -> brakings found; failed: recordings that cannot be read; backwards: whose time falls; cut: not all rows were looked at."""
+    """by_recording: name -> brakings found; failed: recordings that cannot be read; damaged: that lost much; backwards: whose time falls; cut: not all rows were looked at."""
 
     by_recording: dict[str, int] = field(default_factory=dict)
     looks: list[Look] = field(default_factory=list)
     failed: list[tuple[str, InputError]] = field(default_factory=list)
+    damaged: list[tuple[str, Complaint]] = field(default_factory=list)
     backwards: list[str] = field(default_factory=list)
     lowest_pressure: float = 0.0  # Pa
     cut: bool = False
@@ -96,6 +98,7 @@ def _read(
     for number, place in enumerate(chosen, start=1):
         name = place.name(folder)
         parts: list[np.ndarray] = []
+        notes: list[Damage] = []
         rows = 0
         try:
             alive(f"{folder.name}/{name}")
@@ -104,6 +107,7 @@ def _read(
             for chunk in on_torque_time(chunks):
                 parts.append(canonical.in_si(chunk, columns, units).rows.select(NEEDED).to_numpy())
                 rows += parts[-1].shape[0]
+                notes += chunk.damage
                 if rows > MOST_ROWS:
                     result.cut = True
                     break
@@ -116,4 +120,5 @@ def _read(
         finally:
             before += rows
         refuse_rows(before, "the recordings hold {} rows or more")
+        result.damaged += [(name, one) for one in damage.complaints_of(notes, rows)]
         yield number, name, list(np.concatenate(parts).astype(float).T) if parts else [np.empty(0)] * len(NEEDED)

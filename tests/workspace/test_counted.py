@@ -58,3 +58,23 @@ def test_too_few_rows_and_a_time_that_falls_are_said_as_what_they_are(test_of_el
     said = [str(one) for one in complaints(card, result, 11)]
     assert sum("time runs backwards in recordings/" in one for one in said) == 1
     assert not any("no braking in" in one for one in said)
+
+
+def test_text_among_numbers_is_said_where_a_run_would_find_it_suspect(tmp_path):
+    folder = write_base(tmp_path, "delimited", "t")
+    card = load_card(folder)
+    chosen = places(sorted((folder / "recordings").iterdir()), folder, card.recordings)
+    assert counted.counted(folder, card, chosen, Segmentation()).damaged == []
+    head, *rows = chosen[3].path.read_text().splitlines()
+    few, many = len(rows) // 200, len(rows) // 20
+    for spoiled in (few, many):
+        split = [row.split(card.recordings.delimiter) for row in rows]
+        for cells in split[:spoiled]:
+            cells[2] = "noise"
+        lines = (card.recordings.delimiter.join(cells) for cells in split)
+        chosen[3].path.write_text("\n".join([head, *lines]) + "\n")
+        damaged = counted.counted(folder, card, chosen, Segmentation()).damaged
+        assert len(damaged) == (spoiled == many)
+    ((name, said),) = damaged
+    assert name.endswith(chosen[3].path.name) and f"{many} of {len(rows)} values are no numbers" in str(said)
+    assert "'noise'" in str(said)
