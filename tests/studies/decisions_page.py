@@ -227,7 +227,7 @@ of the braking, readings and cards, and does drift, wear laws and duty projectio
 known as a map would know it, and the scatter of checks as it is. Two duties of each compound, a gentle and a hard one, are run
 through by the world to the end of the disc's life. The test that an answer names is run by the world and given back. Where it asks for a log of the vehicle
 before it, the world drives it first (`tests/studies/decision_log.py`: the true cooling and share of the heat, drives and days that differ, a
-thermocouple with a bias of 5 K (standard deviation), lag and noise, sampled once a second), its files are read, cut and fitted as a user's are, and the test is
+thermocouple with lag, noise and a bias whose standard deviation is that of the limits asked for, 3 K, normal and so now and then beyond them, sampled once a second), its files are read, cut and fitted as a user's are, and the test is
 the one that the answer then names.
 
 An interval is counted where it is given; an end left open holds all on its side. A life's truth is that of the batch it is said to
