@@ -15,6 +15,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.friction import likelihood
+from pipeline.friction.mixed import Profile
 from pipeline.friction.model import Fit
 
 STEP = 0.03
@@ -90,17 +91,21 @@ def neighbours(fit: Fit) -> Neighbours:
     moves = [fit.theta + STEP * np.eye(fit.theta.size)[k] for k in free]
     opposite = [fit.theta - STEP * np.eye(fit.theta.size)[k] for k in free]
     data = replace(fit.data, response=fit.pulled)
-    up = np.array([likelihood.penalised(data, theta)[1][free] for theta in moves]).reshape(free.size, free.size)
-    down = np.array([likelihood.penalised(data, theta)[1][free] for theta in opposite]).reshape(up.shape)
+    above, below = ([likelihood.with_gradient(data, theta) for theta in way] for way in (moves, opposite))
+    up, down = (
+        np.array([gradient[free] for _, gradient, _ in way]).reshape(free.size, free.size) for way in (above, below)
+    )
     curvature = (up - down) / (2 * STEP)
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2) if free.size else (np.zeros(0), np.eye(0))
     covariance = vectors @ np.diag(2 / np.maximum(values, 0.2)) @ vectors.T
-    above, below = (tuple(at(fit, data, theta) for theta in way) for way in (moves, opposite))
-    return Neighbours(fit, data, free, above, below, covariance)
+    fits = [
+        tuple(at(fit, theta, solved) for theta, (_, _, solved) in zip(thetas, way, strict=True))
+        for thetas, way in ((moves, above), (opposite, below))
+    ]
+    return Neighbours(fit, data, free, fits[0], fits[1], covariance)
 
 
-def at(fit: Fit, data: likelihood.Data, theta: np.ndarray) -> Fit:
-    """The same fit at other variances, its strays held as they are."""
-    solved = likelihood.solve(data, theta)
+def at(fit: Fit, theta: np.ndarray, solved: Profile) -> Fit:
+    """The same fit at other variances, its strays held as they are; solved: there, with its data."""
     ratio = solved.scale / fit.solved.scale
     return replace(fit, theta=theta, solved=solved, scale=fit.scale * ratio, inflation=fit.inflation * ratio)

@@ -269,7 +269,12 @@ def penalised_value(data: Data, theta: np.ndarray) -> float:
 
 
 def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
-    """-2 log penalised restricted likelihood and its gradient in theta.
+    """-2 log penalised restricted likelihood and its gradient in theta."""
+    return with_gradient(data, theta)[:2]
+
+
+def with_gradient(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray, Profile]:
+    """-2 log penalised restricted likelihood, its gradient in theta, and what `solve` gives there.
 
     With P y = W' r, r the whitened misfit, the derivative in a random column's log variance is 1 - C^-1_jj -
     u_j^2 / s2, in the log variance of stop i it is (R P)_ii - (P y)_i e_i / s2; the autocorrelation's is
@@ -304,7 +309,7 @@ def penalised(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray]:
     gradient[CORRELATION] += 2 * (spread * turned[:, :-1]).sum()
     gradient[CORRELATION] += 2 * misfit @ (turned[:, -1] - turned[:, :-1] @ solved.coefficients) / solved.scale
     gradient[CORRELATION] -= (2 * white.link * white.link_slope / (1 - white.link**2)).sum()
-    return solved.criterion + value, gradient
+    return solved.criterion + value, gradient, solved
 
 
 def bounds(data: Data) -> list[tuple[float, float]]:

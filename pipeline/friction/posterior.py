@@ -83,7 +83,7 @@ def draws(near: Neighbours) -> Draws:
     for x in points:
         theta = fit.theta.copy()
         theta[which] = np.clip(theta[which] + WIDER * root @ x, limits[which, 0], limits[which, 1])
-        fits.append(at(fit, data, theta))
+        fits.append(at(fit, theta, likelihood.solve(data, theta)))
         value = fits[-1].solved.criterion + likelihood.prior(data, theta)[0]
         log_weight.append(-(value - best) / 2 + x @ x / 2)
     weight = np.exp(np.array(log_weight) - max(log_weight))
