@@ -171,10 +171,10 @@ def _number(card: Card, counted: Counted, recordings: int) -> Iterator[Complaint
             yield _unlike(f"{number(recordings, 'recording')} of a stop each", planned)
         if none:
             yield _without(none, len(counts))
-    if counted.backwards:
-        yield _backwards(counted.backwards, len(counts))
     elif counts and not counted.cut and len(counts) == recordings and sum(counts) != planned:
         yield _unlike(f"{number(sum(counts), 'braking')} found in {number(recordings, 'recording')}", planned)
+    if counted.backwards:
+        yield _backwards(counted.backwards, len(counts))
 
 
 def _unlike(found: str, planned: int) -> Complaint:
