@@ -19,7 +19,6 @@ from pipeline.friction.mixed import Profile
 from pipeline.friction.model import Fit
 
 STEP = 0.03
-HALVINGS = 45  # of 1,000 standard errors: to 3e-11
 FEWEST, MOST = 1.0, 1e4
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(31)
 
@@ -35,7 +34,7 @@ def half_width(dof: np.ndarray, confidence: float) -> np.ndarray:
     spread = 2 / np.asarray(dof, float)
     sd = np.exp((spread[..., None] / 2 + np.sqrt(spread)[..., None] * NODES) / 2)
     low, high = np.zeros(spread.shape), np.full(spread.shape, 1e3)
-    for _ in range(HALVINGS):
+    for _ in range(60):
         middle = (low + high) / 2
         held = special.ndtr(middle[..., None] / sd) @ WEIGHTS / WEIGHTS.sum()
         low, high = (
