@@ -240,13 +240,8 @@ def _damaged(folder: Path, result: Counted) -> list[Problem]:
         for (name, _), one in zip(result.damaged[:MOST_DAMAGED], said[:MOST_DAMAGED], strict=True)
     ]
     if (more := len(said) - len(shown)) > 0:
-        words = Complaint(
-            "",
-            f"{number(more, 'recording')} more or other channels like that",
-            "",
-            "correct the first ones and check again",
-        )
-        shown.append(Problem(folder.name, "odd", words))
+        words = f"{more} more like these, in other recordings or channels"
+        shown.append(Problem(folder.name, "odd", Complaint("", words, mend="correct the first ones and check again")))
     return shown
 
 

@@ -1,14 +1,17 @@
 """Brakings counted before a run: recording by recording, whatever the thresholds follow from."""
 
 import weakref
+from pathlib import Path
 
 import polars as pl
 import pytest
 
 from pipeline.archive.card import load_card
+from pipeline.errors import Complaint
 from pipeline.method.segmentation import Segmentation
 from pipeline.recordings.places import places
 from pipeline.workspace import counted
+from pipeline.workspace.check_of_test import _damaged
 from pipeline.workspace.counted_against import complaints
 from tests.hostile.base import write_base
 
@@ -78,3 +81,14 @@ def test_text_among_numbers_is_said_where_a_run_would_find_it_suspect(tmp_path):
     ((name, said),) = damaged
     assert name.endswith(chosen[3].path.name) and f"{many} of {len(rows)} values are no numbers" in str(said)
     assert "'noise'" in str(said)
+
+
+def test_damage_of_many_recordings_is_told_of_the_first_few_and_counted():
+    one = Complaint(
+        "", "torque: 20 of 598 values are no numbers and are left out", "numbers in most rows", "export it again"
+    )
+    result = counted.Counted(damaged=[(f"recordings/s{k}.csv", one) for k in range(5)])
+    shown = _damaged(Path("t"), result)
+    assert [problem.where for problem in shown] == [*(f"t/recordings/s{k}.csv" for k in range(3)), "t"]
+    assert "2 more like these" in shown[-1].complaint.found and all(problem.level == "odd" for problem in shown)
+    assert len(_damaged(Path("t"), counted.Counted(damaged=result.damaged[:3]))) == 3
