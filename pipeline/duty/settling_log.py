@@ -8,8 +8,9 @@ disc reaches in the duty tell their ratio (`pipeline.duty.driven`), as well as d
 
 with dT/dln f the answer of the brakings' start to a factor on convection. The thermocouple is asked for with it: the 5 K of one that
 nobody has looked at would be most of what is left open, and 3 K as limits can be had of one that was held against a reference in the
-disc, evenly warm (class 1 of IEC 60584-1 is 1.5 K, from 375 C on 0.4 % of the temperature; the rest for its place: common practice).
-Uses are as many that the last term is at most half of the others, six at most. The log comes first: with it the test is named anew, at temperatures that are known.
+disc, evenly warm (class 1 of type K by IEC 60584-1:2013 is 1.5 K, from 375 C on 0.4 % of the temperature, from memory; the rest for its
+place: common practice). Uses are as many that the last term is at most half of the others, six at most. The log comes first: with it
+the test is named anew, at temperatures that are known.
 """
 
 from __future__ import annotations

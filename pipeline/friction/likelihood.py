@@ -277,8 +277,8 @@ def with_gradient(data: Data, theta: np.ndarray) -> tuple[float, np.ndarray, Pro
     """-2 log penalised restricted likelihood, its gradient in theta, and what `solve` gives there.
 
     With P y = W' r, r the whitened misfit, the derivative in a random column's log variance is 1 - C^-1_jj -
-    u_j^2 / s2, in the log variance of stop i it is (R P)_ii - (P y)_i e_i / s2; the autocorrelation's is
-    taken by a small step.
+    u_j^2 / s2, in the log variance of stop i it is (R P)_ii - (P y)_i e_i / s2; the autocorrelation's follows
+    from that of the whitening.
     """
     white = whitening(data, theta)
     columns = with_response(data, theta)
