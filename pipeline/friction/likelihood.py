@@ -164,7 +164,8 @@ class Whitening:
         """d(W @ columns) / d(autocorrelation) of what `scaled` gives."""
         out = np.zeros_like(scaled)
         lead, left = scaled[1:] - self.link[1:, None] * scaled[:-1], self.left[1:]
-        out[1:] = self.link_slope[1:, None] * (lead * self.link[1:, None] / left**3 - scaled[:-1] / left)
+        slope = self.link_slope[1:, None] / left
+        out[1:] = lead * (slope * self.link[1:, None] / left**2) - scaled[:-1] * slope
         return out
 
     def back(self, columns: np.ndarray) -> np.ndarray:

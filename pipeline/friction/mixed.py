@@ -20,6 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import lapack
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ def profile(design: np.ndarray, response: np.ndarray, fixed: int, log_det: float
     factor = np.linalg.cholesky(cross / np.outer(norm, norm))
     if np.min(np.diag(factor)) < 1e-7:
         raise np.linalg.LinAlgError("columns are linearly dependent")
-    inverse_factor = np.linalg.inv(factor) / norm
+    inverse_factor = lapack.dtrtri(factor.T)[0].T / norm  # a triangle: half the time of a general inverse
     inverse = inverse_factor.T @ inverse_factor
     coefficients = inverse @ (design.T @ response)
     # one step of refinement: the normal equations alone lose half the digits of ill-conditioned data

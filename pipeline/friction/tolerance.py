@@ -19,22 +19,26 @@ from scipy import special
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(80)
 FARTHEST = 9.0  # standard deviations of the mean's error that the integral runs to
+LEAST_LOG_K, MOST_LOG_K = -3.0, 12.0  # a factor beyond e^12 is told as e^12
 
 
 def two_sided(coverage: float, confidence: float, dof: np.ndarray | float, ratio: np.ndarray | float) -> np.ndarray:
     """Exact two-sided factor k, elementwise over `dof` (> 0) and `ratio` (>= 0); dimensionless."""
+    from scipy.optimize import elementwise
+
     dof, ratio = np.broadcast_arrays(np.asarray(dof, float), np.asarray(ratio, float))
     z = (NODES + 1) * FARTHEST / 2
     weight = WEIGHTS * FARTHEST * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
-    limit = coverage_quantile(coverage, np.sqrt(ratio)[..., None] * z)
-    low, high = np.full(dof.shape, -3.0), np.full(dof.shape, 12.0)  # log k
+    dof = dof.ravel()
+    need = dof[:, None] * coverage_quantile(coverage, np.sqrt(ratio.reshape(-1, 1)) * z) ** 2 / 2
 
-    for _ in range(60):
-        middle = (low + high) / 2
-        argument = dof[..., None] * limit**2 / np.exp(2 * middle)[..., None]
-        held = (special.gammaincc(dof[..., None] / 2, argument / 2) * weight).sum(axis=-1)
-        low, high = np.where(held < confidence, middle, low), np.where(held < confidence, high, middle)
-    return np.exp((low + high) / 2)
+    def excess(log_k: np.ndarray, each: np.ndarray) -> np.ndarray:
+        held = special.gammaincc(dof[each, None] / 2, need[each] / np.exp(2 * log_k)[:, None])
+        return np.asarray((held * weight).sum(axis=1) - confidence)
+
+    bracket = (np.full(dof.shape, LEAST_LOG_K), np.full(dof.shape, MOST_LOG_K))
+    found = elementwise.find_root(excess, bracket, args=(np.arange(dof.size),))
+    return np.asarray(np.exp(np.where(found.success, found.x, MOST_LOG_K)).reshape(ratio.shape))
 
 
 def coverage_quantile(coverage: float, offset: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ from pipeline.inputs.quantities import Duration, TemperatureDifference
 from pipeline.inputs.scalars import Number, Probability, Truth
 from pipeline.method.base import Settings
 
-REVISION = 12
+REVISION = 13
 
 
 class Friction(Settings):

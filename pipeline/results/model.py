@@ -9,6 +9,7 @@ Key order is the order of the fields, so that equal results are equal bytes.
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
@@ -53,6 +54,11 @@ class Result(BaseModel):
 
 def _number(value: Any) -> Any:
     """numpy scalars and arrays as plain numbers; a number that is not finite is a number that cannot be given."""
+    kind = type(value)
+    if kind is float:  # the usual cases first: a curve is thousands of them
+        return value if math.isfinite(value) else None
+    if value is None or kind is str or kind is int or kind is bool:
+        return value
     if hasattr(value, "tolist"):
         value = value.tolist()
     if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):

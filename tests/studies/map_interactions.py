@@ -39,6 +39,7 @@ from tests.studies.face_compounds import Made, Truth
 SETTINGS = Friction()
 STEEP = 0.05  # of mu per 100 K: where the criteria count
 NEAR_K = 15.0
+AT_MOST_CPU = 2.0  # after over before
 NOWHERE = 999.0  # K off, of an end that is not given at all
 PAGE = Path("docs/friction_interactions_study.md")
 
@@ -225,6 +226,16 @@ def table(rows: list[Judged], columns: dict[str, Callable[[Judged], bool]]) -> l
     ]
 
 
+def times(rows: list[Judged]) -> str:
+    """CPU time of all compounds of a kind, after over before, as a line."""
+    told = []
+    for name, chosen in {"all": lambda _: True, **COLUMNS}.items():
+        before, after = (sum(r.cpu_s for r in rows if chosen(r) and r.way == way) for way in ("before", "after"))
+        if before:
+            told.append(f"{name} {after / before:.2f}")
+    return f"CPU time after over before, sums over the compounds (wanted at most {AT_MOST_CPU:g}): {'; '.join(told)}."
+
+
 COLUMNS: dict[str, Callable[[Judged], bool]] = {
     "one specimen, face": lambda r: r.world == "face" and r.specimens == 1,
     "several, face": lambda r: r.world == "face" and r.specimens > 1,
@@ -259,7 +270,7 @@ def page(parts: dict[str, list[Judged]]) -> str:
     words = {"stops": "At stop level", "files": "Through raw recordings"}
     for level, rows in parts.items():
         if rows:
-            lines += ["", f"## {words[level]}", "", *table(rows, COLUMNS)]
+            lines += ["", f"## {words[level]}", "", *table(rows, COLUMNS), "", times(rows)]
     return "\n".join([*lines, ""])
 
 
