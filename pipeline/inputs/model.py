@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, fie
 from pipeline.errors import Complaint, InputError, Place, Unfit
 from pipeline.inputs import blanks, yaml_text
 from pipeline.inputs.quantities import Dimension, to_si
-from pipeline.inputs.refusals import Refusal, dimension_of, keys_of, refusals
+from pipeline.inputs.refusals import MISSING, Refusal, dimension_of, keys_of, refusals
 
 ROUNDS = 4  # of looking past what is refused
 
@@ -105,15 +105,25 @@ def looked_past(content: dict[str, Any], model: type[M]) -> tuple[M | None, list
             return model.model_validate(content), told
         except ValidationError as error:
             new = [one for one in refusals(error, model, content) if not any(one.rests_on(p) for p in replaced)]
+            short = [one.place[:-1] for one in new if one.found == MISSING and _shortened(one.place, replaced)]
+            new = [one for one in new if one.place[:-1] not in short]
         except RecursionError:
             return None, [Refusal((), "nested too deeply", "the levels of the input format in docs/", "see docs/")]
-        if not new:
+        if not new and not short:
             break
+        for place in short:  # a pair without the entry that was refused is none: the other entry is there
+            content = _without(content, place, stand_in)
+            replaced.append(place)
         told += new
         for one in new:
             content = _without(content, one.place, stand_in)
             replaced.append(one.place)
     return None, told
+
+
+def _shortened(place: Place, replaced: list[Place]) -> bool:
+    """Whether a place is one of a list that an entry was taken out of."""
+    return any(isinstance(one[-1], int) and one[:-1] == place[:-1] for one in replaced if one)
 
 
 def complaint_of(refusal: Refusal, name: str, text: str | None) -> Complaint:

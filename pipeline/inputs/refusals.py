@@ -18,6 +18,7 @@ from pipeline.errors import Place, Unfit
 from pipeline.inputs.quantities import Dimension
 
 NEAR = 0.6  # likeness from which a known word may be what was meant
+MISSING = "missing"
 DATE = "a date as 2026-03-02 (year-month-day)"
 MOST = 14  # words of a list that are told
 LIMITS = {"greater_than": ("gt", "above"), "greater_than_equal": ("ge", "not below"), "less_than": ("lt", "below"),
@@ -85,7 +86,9 @@ def _refusal(item: Any, model: type[BaseModel], content: Any) -> Refusal:
     if kind == "extra_forbidden":
         return Refusal(place, *_unknown_key(place, model, content))
     if kind == "missing":
-        return Refusal(place, "missing", _accepted(field), "add this key")
+        return Refusal(
+            place, MISSING, _accepted(field), "add this entry" if isinstance(place[-1], int) else "add this key"
+        )
     if kind == "literal_error":
         return Refusal(place, *one_of(value, [str(o) for o in _options(field)]))
     if kind.startswith("date"):
