@@ -91,7 +91,10 @@ class Ground:
         first, _, rest = name.partition("/")
         if rest and first in ("tests", "compounds", "archive"):  # as a sheet cites them
             return self._of_archive(*rest.split("/", 1)) if first == "archive" else method / name
-        if (method / "tests" / first).is_dir() and first not in ("duties", "targets", "sheets", "facts"):
+        read = (
+            self.results / "channels" / f"{first}.json"
+        ).is_file()  # a test's, also where the folder of its results is gone
+        if (read or (method / "tests" / first).is_dir()) and first not in ("duties", "targets", "sheets", "facts"):
             return method / "tests" / first / (rest or "stops.parquet")
         return self._of_workspace(stamped, first, rest or name)
 
