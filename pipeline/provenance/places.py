@@ -20,12 +20,11 @@ from pipeline.inputs import seen
 from pipeline.inputs.model import load
 from pipeline.results.extracts import FOLDER
 from pipeline.results.left_over import is_left_over
-from pipeline.workspace.config import ConfigFile
+from pipeline.workspace.config import CONFIGS, ConfigFile
 from pipeline.workspace.run import Run, load_run
 
 OWN = {"stops": "stops.parquet", "excluded": "excluded.parquet", "summary": "summary.json", "traces": "traces.parquet"}
 OF_METHOD = ("rigs", "charts", "precision")
-CONFIGS = ("config.yaml", "config.yml")
 CLIMB = 2  # folders above the results in which their config is looked for
 
 

@@ -237,6 +237,8 @@ ROWS = [
     Wrong("config", "results: results", "results: D:\\res", "D:", "drive", "path", "as it is here"),
     Wrong("config", "results: results", "results: archive/results", "archive/results", "lies in the archive", "beside", "beside"),
     Wrong("config", "methods/first.yaml", "methods/frist.yaml", "frist", "methods/frist.yaml", "file", "first.yaml"),
+    Wrong("config", "methods/first.yaml", "frist.yaml", "frist", "no file 'frist.yaml'", "file", "correct the path"),
+    Wrong("config", "methods/first.yaml", "methods/../methods/frist.yaml", "frist", "frist.yaml", "file", "write methods/../methods/first.yaml"),
     Wrong("config", "[[first, second]]", "[[first, secnd]]", "secnd", "'secnd'", "first, second", "write second"),
     Wrong("config", "[[first, second]]", "[[first, first]]", "first, first", "itself", "two", "correct"),
     Wrong("config", "targets: ", "target: ", "target: ", "unknown key", "targets", "targets"),
