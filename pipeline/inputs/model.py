@@ -15,8 +15,11 @@ from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, fie
 from pipeline.errors import Complaint, InputError, Place, Unfit
 from pipeline.inputs import blanks, yaml_text
 from pipeline.inputs.quantities import Dimension, to_si
-from pipeline.inputs.refusals import MISSING, Refusal, dimension_of, keys_of, refusals
+from pipeline.inputs.refusals import MISSING, Refusal, dimension_of, keys_of, known_keys, refusals
 
+OTHER_KIND = (
+    3  # keys from which on a file without a single known one is of another kind, and not one with its keys misspelled
+)
 ROUNDS = 4  # of looking past what is refused
 
 
@@ -65,7 +68,11 @@ def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
 def load(path: Path, model: type[M], *, empty_ok: bool = False, inside: Path | None = None) -> M:
     """Read a YAML file into a model; InputError holds every problem of the file, each with its line."""
     text = yaml_text.text_of(path, inside=inside)
-    return parse(mapping_of(text, path.name, model, empty_ok=empty_ok), model, path.name, text)
+    content = mapping_of(text, path.name, model, empty_ok=empty_ok)
+    if len(content) >= OTHER_KIND and not set(content) & set(known_keys(model)):
+        found = f"holds none of the keys of such a file, but {', '.join(map(str, list(content)[:OTHER_KIND]))}"
+        raise InputError(Complaint(path.name, found, keys_of(model), "name the file that is meant", 1))
+    return parse(content, model, path.name, text)
 
 
 def mapping_of(text: str, name: str, model: type[BaseModel], *, empty_ok: bool = False) -> dict[str, Any]:

@@ -68,7 +68,7 @@ def one_of(value: Any, known: list[str]) -> tuple[str, str, str]:
 
 
 def keys_of(model: Any) -> str:
-    return f"known keys: {_listed(_known(model))}"
+    return f"known keys: {_listed(known_keys(model))}"
 
 
 def _meet(a: Place, b: Place) -> bool:
@@ -190,7 +190,8 @@ def _entry(at: Any) -> Any:
     return next((found for part in parts if (found := _entry(part)) is not None), None)
 
 
-def _known(model: Any) -> list[str]:
+def known_keys(model: Any) -> list[str]:
+    """Keys of a model as a file writes them."""
     inner = _inner(model)
     fields = getattr(inner, "model_fields", {})
     hidden = getattr(inner, "derived", ())
@@ -203,7 +204,7 @@ def _unknown_key(place: Place, model: type[BaseModel], content: Any) -> tuple[st
         return ("a number where a key should be", "inside { } a decimal comma stands in quotes: '1,5 mm'",
                 "put the value into quotes, or write a decimal point")  # fmt: skip
     _, at = _placed(place[:-1], model, content) if len(place) > 1 else ((), model)
-    known = _known(at)
+    known = known_keys(at)
     near = nearest(key, known)
     if near:
         return "unknown key", f"nearest known key: {near}", f"write {near}, or leave the key out"

@@ -243,6 +243,8 @@ ROWS = [
     Wrong("config", "[[first, second]]", "[[first, first]]", "first, first", "itself", "two", "correct"),
     Wrong("config", "targets: ", "target: ", "target: ", "unknown key", "targets", "targets"),
     Wrong("config", "duties/*.yaml", "duty/*.yaml", "duty/", "'duty/*.yaml'", "duties/*.yaml", "path"),
+    Wrong("config", "*", CARD, "schema: 1", "none of the keys of such a file, but schema, compound, batch", "archive", "the file that is meant"),
+    Wrong("target", "*", DUTY, "duty: valley", "none of the keys of such a file", "temperature_window", "the file that is meant"),
     # a method
     Wrong("method", "build_up: 95 %", "build_up: 95", "build_up: 95", "9500 %", "100 %", "correct"),
     Wrong("method", "average: distance", "average: way", "average: way", "'way'", "distance, time, energy", "one of them"),
