@@ -258,4 +258,7 @@ def test_the_command_prints_and_writes(issued, today, tmp_path, capsys):
     assert "window, lower end" in page and "390 °C" in page
     assert json.loads((tmp_path / "out" / "statements.json").read_text())["methods"]
     assert run(["delta", str(issued), str(tmp_path / "nowhere")]) == 2
+    before = sorted(today.rglob("*"))
+    assert run(["delta", str(issued), str(today), "--into", str(today / "first" / "new")]) == 2
+    assert sorted(today.rglob("*")) == before  # neither side is written to
     assert "Traceback" not in capsys.readouterr().err
