@@ -94,7 +94,7 @@ def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
         return []
     model = law.model
     rows = [
-        f"in brackets: {100 * model.confidence:.0f} % intervals of the mean over stops, specimens and batches"
+        f"in brackets: {100 * model.confidence:.0f} % intervals of the mean over stops, specimens and the batches tested"
         + (", for a batch of the mean over its specimens" if stop.batches else ""),
         f"single: where {100 * model.coverage:.0f} % of {model.single_stops} lie (at {100 * model.confidence:.0f} % confidence)",
     ]
@@ -108,14 +108,14 @@ def _footing(found: CompoundFriction, stop: FaceStop) -> list[str]:
         f"face temperatures rest on effective values of the law, no measurement of the disc: {heat}; the interval of the "
         "hottest face is by what was known of them before"
     )
+    said = [*law.notes, *law.disagreements]
     if law.choice is not None and law.choice.used == "map":
-        rows.append(f"reservation: windows of this compound rest on the map, as {law.choice.why}")
-    rows += [f"reservation: {note}" for note in law.notes]
-    rows += [f"reservation: {text}" for text in law.disagreements]
-    rows.append(
-        "reservation: stops of a map follow one another; a first stop after a pause, or in the wet, is none of these"
-    )
-    return rows
+        said = [one for one in said if one not in law.choice.why]  # what bars the law from windows is told once
+        said.insert(0, f"windows of this compound rest on the map and not on the law: {law.choice.why}")
+    if stop.batches:
+        said.append("a batch that was not tested may lie elsewhere")
+    said.append("stops of a map follow one another; a first stop after a pause, or in the wet, is none of these")
+    return [*rows, *(f"reservation: {one}" for one in said)]
 
 
 def _told(value: Interval, unit: str, places: int, as_wanted: bool = False) -> str:

@@ -17,8 +17,8 @@ def compare(*, a: Path, b: Path, into: Path | None) -> int:
 
     found = compared(a, b)
     if into is not None:
-        if into.resolve() in (a.resolve(), b.resolve()):
-            raise InputError(f"{into}: is one of the results compared; name another folder")
+        if any(into.resolve().is_relative_to(side.resolve()) for side in (a, b)):
+            raise InputError(f"{into}: is, or lies in, one of the results compared; name another folder")
         write(into / "statements.json", found)
         write_text(into / "statements.html", page(found))
     for line in lines(found):

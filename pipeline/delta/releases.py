@@ -29,6 +29,8 @@ from pipeline.results.summary import TestSummary
 from pipeline.results.wear import CompoundWear, TestWear
 
 R = TypeVar("R", bound=Result)
+SIDES = ("the issued", "today's")
+ONLY_TODAY = "is in today's results only"
 FIRST = ("Conclusions", "Targets", "In short")  # what is acted on
 OF_FIGURE: dict[Moved, str] = {
     "no": "printed alike",
@@ -99,6 +101,11 @@ def of_method(a: Path, b: Path) -> OfMethod:
         subjects.append(Subject(name=compound, causes=causes_of(None)))
         statements += _of_sheet(compound, sheets, causes_of, lost, f"compounds/{name}/sheet.json")
         statements += _of_compound(compound, folders, causes_of, lost, f"compounds/{name}")
+    for name in (
+        one.file.split("/")[1] for one in lost if one.file.startswith("compounds/") and one.file.count("/") == 1
+    ):
+        sheet = fingerprints.loaded(a / "compounds" / name / "sheet.json")
+        statements += _unsaid(str(sheet.get("compound") or name), sheet, "today's results have no such compound")
     order = {False: 0, None: 1, True: 2}
     return OfMethod(
         a=a.name, b=b.name, subjects=subjects, not_compared=lost,
@@ -113,8 +120,8 @@ def _both(a: Path, b: Path, lost: list[NotCompared], kind: str) -> list[str]:
         for side in (a, b)
     ]
     for name in sorted(names[0] ^ names[1]):
-        where = "the issued results" if name in names[0] else "today's results"
-        lost.append(NotCompared(file=f"{kind}/{name}", why=f"is in {where} only"))
+        why = "is in the issued results only" if name in names[0] else ONLY_TODAY
+        lost.append(NotCompared(file=f"{kind}/{name}", why=why))
     return sorted(names[0] & names[1])
 
 
@@ -128,20 +135,20 @@ def _read(
 ) -> tuple[R | None, R | None]:
     """A file of both sides, where this version can read both; else neither, and why."""
     found: list[R] = []
-    for side, where in zip(folder, ("issued", "today's"), strict=True):
+    for side, where in zip(folder, SIDES, strict=True):
         path = side / name
         try:
             found.append(read(path, model))
         except FileNotFoundError:
             lost.append(
-                NotCompared(
-                    file=f"{place}/{name}", why=f"cannot be compared because the {where} results have no such file"
-                )
+                NotCompared(file=f"{place}/{name}", why=f"cannot be compared because {where} results have no such file")
             )
             return None, None
         except (InputError, OSError, ValueError, RecursionError) as error:
             said_why = str(error).removeprefix(f"{path}: ").split("; not written by")[0]
-            why = f"cannot be compared because the {where} file was not written by this version of the software ({said_why})"
+            why = (
+                f"cannot be compared because {where} file was not written by this version of the software ({said_why})"
+            )
             lost.append(NotCompared(file=f"{place}/{name}", why=why))
             return None, None
     return found[0], found[1]
@@ -218,11 +225,11 @@ def _of_sheet(
     place: str,
 ) -> list[Statement]:
     """Every number and answer of the issued sheet beside today's."""
-    for sheet, where in zip(sheets, ("issued", "today's"), strict=True):
+    for sheet, where in zip(sheets, SIDES, strict=True):
         if not isinstance(sheet.get("sections"), list) or sheet.get("unusable"):
             why = sheet.get("unusable") or "it is missing or holds no sections"
-            lost.append(NotCompared(file=place, why=f"cannot be compared because of the {where} sheet: {why}"))
-            return []
+            lost.append(NotCompared(file=place, why=f"cannot be compared because of {where} sheet: {why}"))
+            return _unsaid(compound, sheets[0], f"{where} sheet: {why}")
     old, new = (said(sheet) for sheet in sheets)
     known: dict[str | None, list[Kind]] = {}
     rows = []
@@ -238,3 +245,13 @@ def _of_sheet(
             )
         )  # fmt: skip
     return rows
+
+
+def _unsaid(compound: str, issued: dict[str, object], why: str) -> list[Statement]:
+    """What an issued sheet states where there is nothing to hold it against."""
+    if not isinstance(issued.get("sections"), list) or issued.get("unusable"):
+        return []
+    return [
+        Statement(of=compound, part=one.part, what=one.what, issued=one.text, holds=None, why=why)
+        for one in said(issued).values()
+    ]

@@ -15,8 +15,11 @@ from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, fie
 from pipeline.errors import Complaint, InputError, Place, Unfit
 from pipeline.inputs import blanks, yaml_text
 from pipeline.inputs.quantities import Dimension, to_si
-from pipeline.inputs.refusals import Refusal, dimension_of, keys_of, refusals
+from pipeline.inputs.refusals import MISSING, Refusal, dimension_of, keys_of, known_keys, refusals
 
+OTHER_KIND = (
+    3  # keys from which on a file without a single known one is of another kind, and not one with its keys misspelled
+)
 ROUNDS = 4  # of looking past what is refused
 
 
@@ -65,7 +68,11 @@ def read_yaml(path: Path, *, inside: Path | None = None) -> Any:
 def load(path: Path, model: type[M], *, empty_ok: bool = False, inside: Path | None = None) -> M:
     """Read a YAML file into a model; InputError holds every problem of the file, each with its line."""
     text = yaml_text.text_of(path, inside=inside)
-    return parse(mapping_of(text, path.name, model, empty_ok=empty_ok), model, path.name, text)
+    content = mapping_of(text, path.name, model, empty_ok=empty_ok)
+    if len(content) >= OTHER_KIND and not set(content) & set(known_keys(model)):
+        found = f"holds none of the keys of such a file, but {', '.join(map(str, list(content)[:OTHER_KIND]))}"
+        raise InputError(Complaint(path.name, found, keys_of(model), "name the file that is meant", 1))
+    return parse(content, model, path.name, text)
 
 
 def mapping_of(text: str, name: str, model: type[BaseModel], *, empty_ok: bool = False) -> dict[str, Any]:
@@ -105,15 +112,25 @@ def looked_past(content: dict[str, Any], model: type[M]) -> tuple[M | None, list
             return model.model_validate(content), told
         except ValidationError as error:
             new = [one for one in refusals(error, model, content) if not any(one.rests_on(p) for p in replaced)]
+            short = [one.place[:-1] for one in new if one.found == MISSING and _shortened(one.place, replaced)]
+            new = [one for one in new if one.place[:-1] not in short]
         except RecursionError:
             return None, [Refusal((), "nested too deeply", "the levels of the input format in docs/", "see docs/")]
-        if not new:
+        if not new and not short:
             break
+        for place in short:  # a pair without the entry that was refused is none: the other entry is there
+            content = _without(content, place, stand_in)
+            replaced.append(place)
         told += new
         for one in new:
             content = _without(content, one.place, stand_in)
             replaced.append(one.place)
     return None, told
+
+
+def _shortened(place: Place, replaced: list[Place]) -> bool:
+    """Whether a place is one of a list that an entry was taken out of."""
+    return any(isinstance(one[-1], int) and one[:-1] == place[:-1] for one in replaced if one)
 
 
 def complaint_of(refusal: Refusal, name: str, text: str | None) -> Complaint:

@@ -18,6 +18,7 @@ from pipeline.errors import Place, Unfit
 from pipeline.inputs.quantities import Dimension
 
 NEAR = 0.6  # likeness from which a known word may be what was meant
+MISSING = "missing"
 DATE = "a date as 2026-03-02 (year-month-day)"
 MOST = 14  # words of a list that are told
 LIMITS = {"greater_than": ("gt", "above"), "greater_than_equal": ("ge", "not below"), "less_than": ("lt", "below"),
@@ -67,7 +68,7 @@ def one_of(value: Any, known: list[str]) -> tuple[str, str, str]:
 
 
 def keys_of(model: Any) -> str:
-    return f"known keys: {_listed(_known(model))}"
+    return f"known keys: {_listed(known_keys(model))}"
 
 
 def _meet(a: Place, b: Place) -> bool:
@@ -85,7 +86,9 @@ def _refusal(item: Any, model: type[BaseModel], content: Any) -> Refusal:
     if kind == "extra_forbidden":
         return Refusal(place, *_unknown_key(place, model, content))
     if kind == "missing":
-        return Refusal(place, "missing", _accepted(field), "add this key")
+        return Refusal(
+            place, MISSING, _accepted(field), "add this entry" if isinstance(place[-1], int) else "add this key"
+        )
     if kind == "literal_error":
         return Refusal(place, *one_of(value, [str(o) for o in _options(field)]))
     if kind.startswith("date"):
@@ -187,7 +190,8 @@ def _entry(at: Any) -> Any:
     return next((found for part in parts if (found := _entry(part)) is not None), None)
 
 
-def _known(model: Any) -> list[str]:
+def known_keys(model: Any) -> list[str]:
+    """Keys of a model as a file writes them."""
     inner = _inner(model)
     fields = getattr(inner, "model_fields", {})
     hidden = getattr(inner, "derived", ())
@@ -200,7 +204,7 @@ def _unknown_key(place: Place, model: type[BaseModel], content: Any) -> tuple[st
         return ("a number where a key should be", "inside { } a decimal comma stands in quotes: '1,5 mm'",
                 "put the value into quotes, or write a decimal point")  # fmt: skip
     _, at = _placed(place[:-1], model, content) if len(place) > 1 else ((), model)
-    known = _known(at)
+    known = known_keys(at)
     near = nearest(key, known)
     if near:
         return "unknown key", f"nearest known key: {near}", f"write {near}, or leave the key out"

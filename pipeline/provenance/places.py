@@ -20,12 +20,11 @@ from pipeline.inputs import seen
 from pipeline.inputs.model import load
 from pipeline.results.extracts import FOLDER
 from pipeline.results.left_over import is_left_over
-from pipeline.workspace.config import ConfigFile
+from pipeline.workspace.config import CONFIGS, ConfigFile
 from pipeline.workspace.run import Run, load_run
 
 OWN = {"stops": "stops.parquet", "excluded": "excluded.parquet", "summary": "summary.json", "traces": "traces.parquet"}
 OF_METHOD = ("rigs", "charts", "precision")
-CONFIGS = ("config.yaml", "config.yml")
 CLIMB = 2  # folders above the results in which their config is looked for
 
 
@@ -91,7 +90,10 @@ class Ground:
         first, _, rest = name.partition("/")
         if rest and first in ("tests", "compounds", "archive"):  # as a sheet cites them
             return self._of_archive(*rest.split("/", 1)) if first == "archive" else method / name
-        if (method / "tests" / first).is_dir() and first not in ("duties", "targets", "sheets", "facts"):
+        read = (
+            self.results / "channels" / f"{first}.json"
+        ).is_file()  # a test's, also where the folder of its results is gone
+        if (read or (method / "tests" / first).is_dir()) and first not in ("duties", "targets", "sheets", "facts"):
             return method / "tests" / first / (rest or "stops.parquet")
         return self._of_workspace(stamped, first, rest or name)
 

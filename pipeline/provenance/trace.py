@@ -25,6 +25,9 @@ from pipeline.results.sheet import PrintedNumber, Sheet
 OF_WEAR = ("wear.json", "duty.json")  # files whose numbers rest on wear readings too
 CLOSE = 1e-6  # of the value in the file: both have nine digits
 NO_NUMBER = "the file holds no number there"
+NO_JSON = "the file is no JSON of a stage"
+GONE = "the file is not there"
+NO_STOPS = "its stops are not known, as stops.parquet is not there"
 State = Literal["as read", "changed since", "not there", "not recorded"]
 
 
@@ -77,6 +80,9 @@ class Traced:
             found.append(f"no value is printed, {number.file} now holds {self.value_in_file:g} {number.unit}".strip())
         if self.why == NO_NUMBER and number.value is not None:
             found.append(f"{number.file} now holds no number there")
+        if self.why == GONE or (self.why == NO_JSON and self.place is not None and self.place.suffix == ".json"):
+            found.append(f"{number.file}: {self.why}")
+        found += [f"tests/{one.test}: {one.which}" for one in self.behind if one.which == NO_STOPS]
         raw = [(one.test, file) for one in self.behind for file in one.told]
         found += [f"{one.file}: {one.now}" for one in self.inputs if one.now in ("changed since", "not there")]
         return found + [
@@ -120,8 +126,8 @@ def _path(file: str, method: Path, on: Ground, folder: Path) -> Path | None:
 def _value(one: Printed, path: Path | None, content: dict[str, Any]) -> tuple[float | None, Scope, str | None]:
     """What the file holds now in the unit of the sheet, what stands along the key, and why the first is not known."""
     if not content:
-        several = "it is counted over several files" if "*" in one.number.file else "the file is no JSON of a stage"
-        return None, Scope(), several if path is None or path.is_file() else "the file is not there"
+        several = "it is counted over several files" if "*" in one.number.file else NO_JSON
+        return None, Scope(), several if path is None or path.is_file() else GONE
     try:
         found, scope = along(content, one.number.key)
     except KeyError:
@@ -225,6 +231,8 @@ def _behind(test: str, method: Path, file: str, key: str, scope: Scope, on: Grou
     archive = on.of_test(test)
     if file.startswith("archive/"):
         return Behind(test, "the card alone", [], [], _raw("test.yaml", known, archive))
+    if not (method / "tests" / test / "stops.parquet").is_file():
+        return Behind(test, NO_STOPS, [], [], _raw("test.yaml", known, archive))
     which, rows = of_test(method, test, file, scope)
     status = key.removeprefix("/rows where status is ")
     if file.endswith(".parquet") and status != key:

@@ -6,6 +6,7 @@ from collections import Counter
 from typing import Any
 
 from pipeline.delta.issued import NO_INTERVAL
+from pipeline.delta.releases import ONLY_TODAY
 from pipeline.delta.verdict import few
 from pipeline.report import render
 from pipeline.results.releases import OfMethod, Release, Statement
@@ -63,14 +64,16 @@ def verdict(one: OfMethod) -> list[str]:
     said_again = {row.part in VERDICTS for row in one.statements if row.holds is not None}
     words = [row for row in broken if row.part in VERDICTS]
     beyond, bare = figures_of(broken)
-    said = ["No verdict changed."] if True in said_again else ["No verdict can be compared."]
+    partly = any(row.holds is None for row in one.statements) or any(row.why != ONLY_TODAY for row in one.not_compared)
+    of_those = " of those that can be compared" if partly else ""
+    said = [f"No verdict changed{of_those}."] if True in said_again else ["No verdict can be compared."]
     if words:
         said = [f"{counted(len(words), 'verdict')} changed: {few([f'{row.what} of {row.of}' for row in words])}."]
     if beyond:
         named = few([f"{row.what} ({row.of})" for row in beyond])
         said.append(f"{counted(len(beyond), 'figure')} no longer within what was issued: {named}.")
     elif False in said_again:
-        said.append("No figure left the interval that it was issued with.")
+        said.append(f"No figure{of_those} left the interval that it was issued with.")
     if bare:
         said.append(f"{counted(len(bare), 'figure')} moved that had no interval.")
     kinds = [kind for kind in CAUSES if any(kind in row.causes for row in broken)]
@@ -90,7 +93,8 @@ def figures_of(broken: list[Statement]) -> tuple[list[Statement], list[Statement
 
 
 def _row(row: Statement) -> list[str]:
-    return [row.of, row.part, row.what, row.issued, row.now or "not stated", f"{row.why}; by {causes(row)}"]
+    why = f"{row.why}; by {causes(row)}" if row.causes else row.why
+    return [row.of, row.part, row.what, row.issued, row.now or "not stated", why]
 
 
 def causes(row: Statement) -> str:

@@ -43,7 +43,10 @@ def whole(path: Path) -> Iterator[Path]:
     try:
         yield part
         _may_write()
-        os.replace(part, path)
+        try:
+            os.replace(part, path)
+        except OSError as error:  # named by where the reader wanted it, not by the part
+            raise OSError(error.errno, error.strerror, str(path)) from error
     finally:
         part.unlink(missing_ok=True)
 

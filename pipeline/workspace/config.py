@@ -27,6 +27,7 @@ from pipeline.inputs.refusals import nearest
 from pipeline.inputs.scalars import Text
 from pipeline.inputs.yaml_text import line_of, text_of
 
+CONFIGS = ("config.yaml", "config.yml")
 LONGEST_METHOD = 100  # two of them name the folder of a comparison
 
 
@@ -145,9 +146,13 @@ def _methods(base: Path, config: ConfigFile) -> tuple[dict[str, Path], list[Unfi
     for number, text in enumerate(config.methods):
         place, method = ("methods", number), base / text
         if not method.is_file():
-            there = sorted(p.name for p in method.parent.glob("*.yaml"))[:6] if method.parent.is_dir() else []
+            there = (
+                sorted(p.name for p in method.parent.glob("*.yaml") if p.name not in CONFIGS)
+                if method.parent.is_dir()
+                else []
+            )
             near = nearest(method.name, there)
-            mend = f"write {method.parent.name}/{near}" if near else "correct the path"
+            mend = f"write {Path(text).with_name(near).as_posix()}" if near else "correct the path"
             refused.append(Unfit(f"no file {text!r} beside the config file", "a method's file", mend, at=place))
         elif method.stem in methods:
             words = f"two files are called {method.stem!r}"

@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.cli import predict as command
 from pipeline.cli import run
+from pipeline.face.asked import Wanted, stop_of
 from pipeline.results.compound_friction import CompoundFriction
-from pipeline.results.face import FaceBrake, FaceLaw
+from pipeline.results.face import FaceBatchStop, FaceBrake, FaceChoice, FaceLaw
 from pipeline.results.model import renewed, write
 from tests.face.test_law import world
 
@@ -43,6 +45,33 @@ def test_a_stop_at_a_pressure_is_printed_with_intervals(results: Path, capsys: p
     said = capsys.readouterr().out
     for words in ("Face 1, method one", "µ, mean over the stop", "distance:", " m (", "m/s² (", "95 % intervals"):
         assert words in said
+
+
+def test_each_reservation_is_told_once_and_batches_not_tested_are_named(tmp_path: Path) -> None:
+    """What keeps the law from the windows stands in the choice's reason and among the law's notes alike."""
+    law = world()[3].result
+    assert law.model is not None
+    note, own = "the search for the heat inputs did not settle", "another note"
+    choice = FaceChoice(used="map", rule="r", margin=0.1, least_p=0.05, why=f"the law is better; but {note}")
+    found = CompoundFriction(
+        compound="Face 1", method="one", face_law=renewed(law, notes=[note, own], disagreements=[], choice=choice)
+    )
+    of = world()[0].compound.reference
+    wanted = Wanted(f"{of.speed_rpm:.0f} rpm", f"{of.speed_rpm / 3:.0f} rpm", "250 degC", f"{of.pressure_bar:.1f} bar")
+    stop = stop_of(found, wanted, command.FLAGS)
+    said = [row for row in command.words(found, stop).splitlines() if row.startswith("reservation: ")]
+    assert sum(note in row for row in said) == 1 and f"reservation: {own}" in said
+    elsewhere = "reservation: a batch that was not tested may lie elsewhere"
+    assert elsewhere not in said  # one specimen was tested: the words of `single` say so
+    one = FaceBatchStop(
+        batch="B",
+        mu=stop.mu,
+        torque_nm=stop.torque_nm,
+        time_s=stop.time_s,
+        distance_m=stop.distance_m,
+        deceleration_mps2=stop.mu,
+    )
+    assert elsewhere in command.words(found, renewed(stop, batches=[one])).splitlines()
 
 
 def test_pressure_for_a_deceleration_gives_that_deceleration(results: Path, capsys: pytest.CaptureFixture[str]) -> None:

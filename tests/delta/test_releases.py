@@ -172,6 +172,32 @@ def test_where_nothing_can_be_compared_nothing_is_said_to_hold(issued, today):
     assert "No issued statement can be compared" in page and "that can be compared holds" not in page
 
 
+@pytest.mark.parametrize(
+    "lost", ["first/compounds/marram-4/sheet.json", "first/compounds/marram-4", "first/tests/m4-b"]
+)
+def test_results_half_gone_never_read_as_nothing_changed(issued, today, lost):
+    """What an issued sheet states is counted, whether or not there is something to hold it against."""
+    whole = compared(issued, today).methods[0]
+    shutil.rmtree(today / lost) if (today / lost).is_dir() else (today / lost).unlink()
+    one = compared(issued, today).methods[0]
+    printed = [row for row in whole.statements if row.part not in ("Conclusions", "Figures")]
+    assert len([row for row in one.statements if row.part not in ("Conclusions", "Figures")]) == len(printed) > 100
+    if "compounds" in lost:
+        unsaid = [row for row in one.statements if row.holds is None]
+        assert len(unsaid) == len(printed) and f"of {len(printed)} it cannot be said" in releases_page.short(one)
+    said = releases_page.verdict(one)
+    assert said[0] in ("No verdict changed of those that can be compared.", "No verdict can be compared.")
+    assert "No figure left the interval that it was issued with." not in said
+    told = " ".join(releases_page.lines(compared(issued, today)))
+    page = releases_page.page(compared(issued, today))
+    assert "the today" not in told + page and "by nothing recorded differs" not in page
+
+
+def test_a_test_that_was_added_leaves_the_verdict_whole(issued, today):
+    shutil.copytree(today / "first/tests/m4-a", today / "first/tests/m4-z")
+    assert releases_page.verdict(compared(issued, today).methods[0])[0] == "No verdict changed."
+
+
 def test_a_window_that_moved_inside_its_interval_still_holds(issued, today):
     def moved(content):
         content["window"].update(low_c=content["window"]["low_c"] + 3.0, low_interval_c={"low": 220.0, "high": 240.0})
@@ -232,4 +258,7 @@ def test_the_command_prints_and_writes(issued, today, tmp_path, capsys):
     assert "window, lower end" in page and "390 °C" in page
     assert json.loads((tmp_path / "out" / "statements.json").read_text())["methods"]
     assert run(["delta", str(issued), str(tmp_path / "nowhere")]) == 2
+    before = sorted(today.rglob("*"))
+    assert run(["delta", str(issued), str(today), "--into", str(today / "first" / "new")]) == 2
+    assert sorted(today.rglob("*")) == before  # neither side is written to
     assert "Traceback" not in capsys.readouterr().err

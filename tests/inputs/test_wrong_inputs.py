@@ -94,6 +94,18 @@ def test_a_wrong_call_is_told_by_command_found_accepted_and_mend(row: WrongCall,
     assert row.found in own.found and row.accepted in own.accepted and own.mend == f"see {row.called} --help"
 
 
+@pytest.mark.parametrize(("pair", "entry"), [("[280, 580 degC]", 1), ("[280 degC, 580]", 2)])
+def test_a_refused_entry_of_a_pair_does_not_make_the_other_one_missing(tmp_path, pair, entry):
+    config = wrong.write(tmp_path)
+    path = tmp_path / PLACES["target"]
+    path.write_text(path.read_text().replace("[280 degC, 580 degC]", pair))
+    (own,) = complaints(config)
+    assert own.key == f"temperature_window.entry {entry}" and own.found == "a unit is missing"
+    path.write_text(path.read_text().replace(pair, "[280 degC]"))
+    (own,) = complaints(config)
+    assert (own.key, own.found, own.mend) == ("temperature_window.entry 2", "missing", "add this entry")
+
+
 def test_all_that_is_wrong_in_a_file_is_told_at_once(tmp_path):
     """Values, words, keys, and what holds only between keys: nine faults, one look."""
     config = wrong.write(tmp_path)

@@ -1,6 +1,7 @@
 """Whatever stands in results that were damaged or written by hand, it is told in words and nothing falls over."""
 
 import json
+import shutil
 
 import pytest
 
@@ -73,6 +74,41 @@ def test_odd_stamps_and_records_do_not_end_it(results, odd):
     place = results / "first" / "compounds" / "marram-4" / "sheet.json"
     assert lines(traced(place, "Friction: window, lower end"))
     assert lines(traced(place, "disc: wear per stop"))
+
+
+@pytest.mark.parametrize(
+    ("lost", "told"),
+    [
+        ("compounds/marram-4/friction.json", "compounds/marram-4/friction.json: the file is not there"),
+        ("tests/m4-a/stops.parquet", "tests/m4-a: its stops are not known, as stops.parquet is not there"),
+    ],
+)
+def test_a_way_with_a_step_that_is_gone_is_no_pass(results, lost, told, capsys):
+    place = results / "first" / "compounds" / "marram-4" / "sheet.json"
+    assert told not in traced(place, "Friction: window, lower end").differences
+    (results / "first" / lost).unlink()
+    assert cli.run(["trace", str(place), "Friction: window, lower end"]) == 3
+    assert f"differs: {told}" in capsys.readouterr().out
+
+
+def test_a_file_of_json_that_cannot_be_read_is_a_difference(results):
+    (results / "first/compounds/marram-4/friction.json").write_text("{")
+    place = results / "first" / "compounds" / "marram-4" / "sheet.json"
+    assert (
+        "compounds/marram-4/friction.json: the file is no JSON of a stage"
+        in traced(place, "Friction: window, lower end").differences
+    )
+
+
+def test_inputs_of_a_test_whose_results_are_gone_are_told_as_gone(results):
+    """And not as files of the workspace that a config would lead to."""
+    stamp = {"inputs": {"m4-a/wear.json": "0" * 16}}
+    path = results / "first/compounds/marram-4/friction.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"stamp": stamp}))
+    shutil.rmtree(results / "first/tests/m4-a")
+    told = {one.what for one in verified(results).differences if one.place == "first/compounds/marram-4/friction.json"}
+    assert "m4-a/wear.json, which it was made from, is gone" in told
+    assert not [what for what in told if what.startswith("m4-a") and "--config" in what]
 
 
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"[]", b"7", b"{}", b'{"compound": 7}', b"[" * 5000])
