@@ -144,7 +144,10 @@ def _refuse_gaps(time: Array, speed: Array) -> None:
         raise InputError(
             f"its speed comes every {usual:.2g} s; brake times need {LONGEST_STEP:g} s or less: log at 10 Hz or more"
         )
-    moving = np.maximum(speed[:-1], speed[1:]) > STANDING
+    moves = speed > STANDING
+    # by two samples of a side: one alone is the sensor's noise on a vehicle that stands
+    before, after = moves[:-1] & np.r_[moves[0], moves[:-2]], moves[1:] & np.r_[moves[2:], moves[-1]]
+    moving = before | after
     gaps = np.flatnonzero((step > max(LONGEST_GAP, 5 * usual)) & moving)
     if gaps.size:
         at = int(gaps[0])

@@ -194,6 +194,26 @@ BAD = {
 }
 
 
+@pytest.mark.parametrize(("noisy", "used"), [(1, True), (2, False)])
+@pytest.mark.parametrize("side", ["before", "after"])
+def test_lone_sample_of_noise_beside_a_stand_is_no_motion(tmp_path: Path, side: str, noisy: int, used: bool) -> None:
+    drive = logs.samples(logs.drive(), 50)
+    stand = drive[:100].with_columns(pl.lit(0.0).alias("v"))
+    last = drive["t"][-1]
+    parts = [drive, stand.with_columns(pl.col("t") + last + 1), stand.with_columns(pl.col("t") + last + 4000)]
+    table = pl.concat(parts).with_row_index()
+    gap = drive.height + stand.height
+    at = pl.int_range(gap - noisy, gap) if side == "before" else pl.int_range(gap, gap + noisy)
+    speed = pl.when(pl.col("index").is_in(pl.select(at).to_series().to_list())).then(1.4).otherwise(pl.col("v"))
+    table.with_columns(v=speed).drop("index").write_csv(tmp_path / "log.csv")
+    path = logs.duty_file(tmp_path, {"file": "log.csv", "channels": logs.channels("speed")})
+    if used:
+        assert cycle_of(path).events
+        return
+    with pytest.raises(InputError, match="while the vehicle moves"):
+        cycle_of(path)
+
+
 @pytest.mark.parametrize("which", BAD)
 def test_bad_log_is_refused_in_one_line(tmp_path: Path, which: str) -> None:
     change, units, said = BAD[which]
