@@ -76,7 +76,7 @@ def document(checked: Checked, code: int) -> dict[str, Any]:
 def words_of(look: TestLook) -> str:
     """One test in a line."""
     channels = f"{len(look.channels)} channels" if look.channels else ""
-    worst = f"worst: {look.worst.level.replace('_', ' ')}" if look.worst else "no complaint"
+    worst = f"worst complaint: {look.worst.level.replace('_', ' ')}" if look.worst else "no complaint"
     return ", ".join(filter(None, (counted(look.recordings, "recording"), brakings(look), channels, worst)))
 
 

@@ -151,7 +151,7 @@ def _test_lines(method: MethodEnd) -> Iterator[str]:
         counts = f"{test.stops.ok} ok, {test.stops.suspect} suspect, {test.stops.rejected} rejected"
         kept = "a kept table, not reduced here" if test.kept else ""
         verdicts = [f"drift {test.drift}", f"window {test.window}"] if test.state == "of use" else []
-        worst = f"worst: {test.worst.words}" if test.worst else ""
+        worst = f"worst finding: {test.worst.words}" if test.worst else ""
         words = "; ".join(filter(None, [counts, kept, *verdicts, worst]))
         yield f"{test.test}: {'' if test.state == 'of use' else f'{test.state}: '}{words}"
         yield from (f"{test.test}: {text}" for text in test.lost)

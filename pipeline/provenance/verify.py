@@ -192,8 +192,10 @@ def _results(on: Ground, found: Verified) -> None:
             seen.add((own, was))
             if not path.is_file():
                 found.hold("results", own, "is gone")
-            else:
-                found.hold("results", own, None if digest(path) == was else "was changed after its stage wrote it")
+            elif digest(path) == was:
+                found.hold("results", own, None)
+            else:  # a plan puts a file without a byte where one is to be made
+                found.hold("results", own, "was changed after its stage wrote it" if path.stat().st_size else "is gone")
 
 
 def _numbers(on: Ground, method: Path, path: Path, found: Verified) -> None:

@@ -71,7 +71,7 @@ def test_a_pipe_gets_a_line_per_test_then_what_ran_and_what_failed(capsys, monke
     assert "\x1b" not in printed
     assert printed.splitlines() == [
         "first: t1: 20 ok, 1 suspect, 2 rejected; drift glazing-like from stop 12; window 100 to 400 °C; "
-        "worst: suspect, dropout (2 times), stop 4: no number",
+        "worst finding: suspect, dropout (2 times), stop 4: no number",
         "first: t1: wear is not given: line 3",
         "first: t2: no stop of use: 0 ok, 21 suspect, 0 rejected",
         "first: t3: unusable: test.yaml: inertia: missing\\x1b[2J",

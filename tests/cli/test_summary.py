@@ -61,7 +61,7 @@ def test_a_usable_test_has_its_counts_its_verdicts_and_its_worst_finding(tmp_pat
     first, last, ran = capsys.readouterr().out.splitlines()
     assert first == (
         "first: t1: 20 ok, 1 suspect, 0 rejected; drift glazing-like from stop 12; window 100 to 400 °C;"
-        " worst: suspect, dropout (2 times), stop 4: no number"
+        " worst finding: suspect, dropout (2 times), stop 4: no number"
     )
     assert last == f"first: 1 test, 1 of use; open {tmp_path / 'first' / 'index.html'}"
     assert ran == "ran: nothing"
@@ -80,7 +80,7 @@ def test_no_usable_stop_ends_with_3_and_gives_no_verdict(tmp_path, capsys):
     printed = capsys.readouterr().out.splitlines()
     assert printed[1] == (
         "first: bad: no stop of use: 0 ok, 21 suspect, 0 rejected;"
-        " worst: suspect, balance_off, energy balance 0.74: is inertia right?"
+        " worst finding: suspect, balance_off, energy balance 0.74: is inertia right?"
     )
     assert "2 tests, 1 of use, 1 without a stop of use" in printed[-2]
 

@@ -50,7 +50,8 @@ def test_each_problem_is_one_line_and_an_unusable_test_ends_with_3(tmp_path, cap
     assert any("pressure: the recordings say 'psi', test.yaml says 'bar'" in line for line in lines)
     assert any("wear.csv is there, but test.yaml does not name it" in line for line in lines)
     assert (
-        len(lines) == 11 and lines[-2] == "no-recordings: 0 recordings, 3 stops scheduled, 5 channels, worst: unusable"
+        len(lines) == 11
+        and lines[-2] == "no-recordings: 0 recordings, 3 stops scheduled, 5 channels, worst complaint: unusable"
     )
 
 
