@@ -19,7 +19,7 @@ def words(plan: Plan) -> str:
     if plan.assumed:
         lines += ["", "assumed"]
         lines += [f"  {text}" for text in plan.assumed]
-    if plan.blocks:
+    if plan.blocks and any(run.specimens is not None for run in plan.run.values()):
         lines += ["", "blocks of one specimen, ready for test.yaml", plan.blocks.rstrip()]
     return "\n".join(lines)
 

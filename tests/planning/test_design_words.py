@@ -5,6 +5,8 @@ from types import SimpleNamespace
 from pipeline.archive.card import load_card
 from pipeline.cli import plan
 from pipeline.planning.archive import Archive
+from pipeline.planning.plan import Plan, Run
+from pipeline.planning.words import words
 from tests.conftest import REPO
 
 
@@ -16,6 +18,15 @@ def test_wear_that_a_card_does_not_carry_is_undetermined_and_ends_no_plan():
     assert plan._laws_or_why(bare, given).startswith(
         "wear laws that the readings could tell apart: undetermined, because test.yaml: the planned wear cannot be worked out"
     )
+
+
+def test_blocks_are_offered_only_where_a_run_of_them_answers():
+    def said(specimens: int | None) -> str:
+        run = Run(specimens, specimens and 60, None, "nothing of it can be answered")
+        return words(Plan("Marram 4", None, "is it?", "own", {"as found": run}, (), (), blocks="- {}"))
+
+    assert "ready for test.yaml" in said(2)
+    assert "undetermined, because nothing of it can be answered" in said(None) and "test.yaml" not in said(None)
 
 
 def test_one_specimen_of_one_batch_is_counted_in_words():
