@@ -30,6 +30,7 @@ from pipeline.results.model import Interval
 from pipeline.results.rigs import Examined
 
 UNMATCHED = "conditions differ between specimens"
+WEAR_OF = "stops after bedding, as run; geometric mean over the specimens, where a compound's sheet has one rate over all readings"
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def by_specimens(
     return [
         row("µ at common reference conditions", q_mu, found[0], allowed["mu"], at or "none", None if at else NO_REFERENCE),
         row("Bite", q_bite, found[1], allowed["bite"], cold, "no cell of temperature, pressure and speed holds both" if unlike else None),
-        row("Disc wear per stop, both faces (ratio)", q_wear, found[2], allowed["wear"], "stops after bedding, as run", _programs(a, b)),
+        row("Disc wear per stop, both faces (ratio)", q_wear, found[2], allowed["wear"], WEAR_OF, _programs(a, b)),
     ]  # fmt: skip
 
 
