@@ -77,6 +77,12 @@ def test_tolerance_factor_with_all_known_is_the_normal_quantile() -> None:
     assert float(tolerance.two_sided(0.9, 0.95, 1e7, 0.0)) == pytest.approx(1.6449, abs=2e-3)
 
 
+def test_tolerance_factor_beyond_the_search_is_wide_and_no_hole() -> None:
+    found = tolerance.two_sided(0.9, 0.95, np.array([1.0, 8.0]), np.array([1e14, 0.25]))
+    assert np.isfinite(found[0]) and found[0] >= np.exp(12) * (1 - 1e-9)
+    assert found[1] == float(tolerance.two_sided(0.9, 0.95, 8, 0.25))  # each alone, whatever stands beside it
+
+
 def test_tolerance_factor_by_simulation() -> None:
     """Mean known to half the scatter, scatter from 8 degrees of freedom: the band holds 90 % in 95 % of
     20000 trials.

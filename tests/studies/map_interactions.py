@@ -270,7 +270,9 @@ def page(parts: dict[str, list[Judged]]) -> str:
     words = {"stops": "At stop level", "files": "Through raw recordings"}
     for level, rows in parts.items():
         if rows:
-            lines += ["", f"## {words[level]}", "", *table(rows, COLUMNS), "", times(rows)]
+            lines += ["", f"## {words[level]}", "", *table(rows, COLUMNS)]
+        if rows and level == "stops":
+            lines += ["", times(rows)]
     return "\n".join([*lines, ""])
 
 
