@@ -30,7 +30,9 @@ from pipeline.results.model import Interval
 from pipeline.results.rigs import Examined
 
 UNMATCHED = "conditions differ between specimens"
-WEAR_OF = "stops after bedding, as run; taken specimen by specimen, where a compound's sheet has one rate over all readings"
+WEAR_OF = (
+    "stops after bedding, as run; taken specimen by specimen, where a compound's sheet has one rate over all readings"
+)
 
 
 @dataclass(frozen=True)
