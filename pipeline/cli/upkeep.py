@@ -13,6 +13,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.results.extracts import FOLDER
+
 TOLERANCE_S = 1.0  # clocks of a machine and of its network disk differ
 
 
@@ -31,6 +33,20 @@ def sweep(results: Path) -> None:
         if entry.name.endswith(".part") and entry.name.split(".")[-2].isdecimal():
             with contextlib.suppress(FileNotFoundError):
                 os.unlink(entry.path)
+
+
+def without_places(results: Path) -> None:
+    """Remove what a plan that is not carried out put where a stage would write: files of extracts without a byte, and folders that hold
+    nothing else."""
+    for entry in list(_files(results)):
+        path = Path(entry.path)
+        if path.parent.name != FOLDER or entry.stat(follow_symlinks=False).st_size:
+            continue
+        path.unlink(missing_ok=True)
+        for folder in path.parents:
+            if folder == results or any(folder.iterdir()):
+                break
+            folder.rmdir()
 
 
 def settle_times(results: Path) -> None:

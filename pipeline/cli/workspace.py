@@ -134,6 +134,8 @@ def _driven(
         finally:
             progress.keep(results, told)
             upkeep.sweep(results)
+            if dry_run:
+                upkeep.without_places(results)
     if code != 0 and not heard.said:
         heard.said.append(f"{engine.PREFIX}{_engine_fault(results, heard)}")
         print(heard.said[0], file=sys.stderr)

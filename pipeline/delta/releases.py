@@ -227,7 +227,7 @@ def _of_sheet(
     """Every number and answer of the issued sheet beside today's."""
     for sheet, where in zip(sheets, SIDES, strict=True):
         if not isinstance(sheet.get("sections"), list) or sheet.get("unusable"):
-            why = sheet.get("unusable") or "it is missing or holds no sections"
+            why = sheet.get("unusable") or "it is missing, cannot be read or holds no sections"
             lost.append(NotCompared(file=place, why=f"cannot be compared because of {where} sheet: {why}"))
             return _unsaid(compound, sheets[0], f"{where} sheet: {why}")
     old, new = (said(sheet) for sheet in sheets)

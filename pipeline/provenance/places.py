@@ -123,6 +123,11 @@ def ground(results: Path, config: Path | None = None) -> Ground:
     """What a results folder stands on. Raises InputError where it is none, or where the config is of other results."""
     results = results.resolve()
     if not (results / "channels").is_dir():
+        held = [path.name for path in methods_in(results)] if results.is_dir() else []
+        if held:
+            raise InputError(
+                f"{results}: holds results of {', '.join(held)}, but `channels`, which they were made from, is gone; run again to have it"
+            )
         raise InputError(f"{results}: holds no results of a run; name the results folder, which holds `channels`")
     found = config or _config_of(results)
     if found is None:

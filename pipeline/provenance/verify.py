@@ -212,6 +212,17 @@ def _numbers(on: Ground, method: Path, path: Path, found: Verified) -> None:
             found.hold("numbers", own, what)
 
 
+def _told(differences: list[Difference]) -> list[str]:
+    """A line for each, and one for all that differ in the same words."""
+    places: dict[str, list[str]] = {}
+    for one in differences:
+        places.setdefault(one.what, []).append(one.place)
+    return [
+        f"  {several[0]}{f' and {len(several) - 1} more' if len(several) > 1 else ''}: {what}"
+        for what, several in places.items()
+    ]
+
+
 def lines(found: Verified, most: int = 20) -> list[str]:
     """What differs, kind by kind, then what could not be compared, then how much was compared."""
     rows = []
@@ -222,8 +233,9 @@ def lines(found: Verified, most: int = 20) -> list[str]:
                 continue
             differ = "differs" if len(of_kind) == 1 else "differ"
             rows.append(f"{kind}: {len(of_kind)} {differ if known else 'not compared'}")
-            rows += [f"  {one.place}: {one.what}" for one in of_kind[:most]]
-            rows += [f"  and {len(of_kind) - most} more, all told by --json"] if len(of_kind) > most else []
+            told = _told(of_kind)
+            rows += told[:most]
+            rows += [f"  and {len(told) - most} more, all told by --json"] if len(told) > most else []
     counts = ", ".join(f"{found.compared[kind]} {kind}" for kind in KINDS if found.compared[kind])
     wrong = sum(one.known for one in found.differences)
     rest = len(found.differences) - wrong

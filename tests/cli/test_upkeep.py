@@ -20,6 +20,23 @@ def test_parts_whose_writers_are_gone_are_removed_and_nothing_else(tmp_path):
     assert names == {f"{folder}{name}" for folder in left for name in ("stops.parquet", "notes.part", ".part")}
 
 
+def test_places_of_a_plan_that_is_not_carried_out_go_and_what_holds_something_stays(tmp_path):
+    for name, text in {
+        "plain/tests/t-1/extracts/rigs.json": "",
+        "plain/tests/t-2/extracts/rigs.json": "{}",
+        "plain/tests/t-2/extracts/charts.json": "",
+        "plain/tests/t-3/extracts/rigs.json": "",
+        "plain/tests/t-3/stops.csv": "",
+        "plain/empty.json": "",
+    }.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text)
+    upkeep.without_places(tmp_path)
+    left = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
+    assert left == {"plain/tests/t-2/extracts/rigs.json", "plain/tests/t-3/stops.csv", "plain/empty.json"}
+    assert not (tmp_path / "plain/tests/t-1").exists() and not (tmp_path / "plain/tests/t-3/extracts").exists()
+
+
 def test_results_of_the_future_come_to_the_present_in_their_order_and_the_others_stay(tmp_path):
     now = time.time_ns()
     ahead = {"a/stops.parquet": 2, "a/b/summary.json": 5, "index.html": -3}

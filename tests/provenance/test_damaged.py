@@ -9,7 +9,8 @@ from pipeline import cli
 from pipeline.errors import InputError
 from pipeline.inputs import seen
 from pipeline.provenance.trace import _raw, lines, traced
-from pipeline.provenance.verify import verified
+from pipeline.provenance.verify import Verified, verified
+from pipeline.provenance.verify import lines as verify_lines
 from pipeline.report import sheet
 from tests.report import makers
 
@@ -162,6 +163,22 @@ def test_a_value_on_one_side_alone_differs(results, own, said):
     told = [one.what for one in verified(results).differences if one.kind == "numbers"]
     assert told and all(said in one and "/window/low_c" in one for one in told)
     assert traced(folder / "sheet.json", "Friction: window, lower end").differences
+
+
+def test_what_is_told_of_many_files_in_the_same_words_is_one_line():
+    found = Verified()
+    for place in ("a.json", "b.json", "c.json"):
+        found.lack("settings", place, "nothing says where its method is")
+    found.lack("settings", "d.json", "another reason")
+    rows = verify_lines(found)
+    assert rows[0] == "settings: 4 not compared" and rows[-1].endswith("4 not compared")
+    assert rows[1:3] == ["  a.json and 2 more: nothing says where its method is", "  d.json: another reason"]
+
+
+def test_results_without_their_channels_are_told_as_that(results):
+    shutil.rmtree(results / "channels")
+    with pytest.raises(InputError, match=r"holds results of \S+, but `channels`, which they were made from, is gone"):
+        verified(results)
 
 
 def test_what_is_no_results_folder_is_told(tmp_path, capsys):
