@@ -257,6 +257,11 @@ STUDIES = {
             "{/Found at 1,000 \\([^)]*\\): ([\\d.]+ s)/} of processor time, read off the growth from 20 to 100 tests",
         ),
         Study(
+            "raw_to_index_benchmark",
+            "And from raw text to the index of a thousand tests of 60 stops?",
+            "{/sizes: ([\\d.]+ hours) of processor/} of processor time on the growth between two archives; a test of 2 GB takes at most {/Highest: ([\\d,]+ MB)/}",
+        ),
+        Study(
             "speed_benchmark",
             "How far from the library underneath is the way from text to stops?",
             "{/polars' parse \\| .*?([\\d.]+) \\| at most 6/} times polars' own parse of the text",
