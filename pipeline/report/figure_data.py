@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -49,7 +49,7 @@ class Row:
 def data_of(figure: Figure | None) -> pl.DataFrame:
     """The table of a figure (`vocabulary.FIGURE`); without rows where there is no figure."""
     panels = [axes for axes in figure.axes if axes.axison] if figure is not None else []
-    rows = [asdict(row) for number, axes in enumerate(panels, 1) for row in _panel(number, axes)]
+    rows = [vars(row) for number, axes in enumerate(panels, 1) for row in _panel(number, axes)]
     return pl.DataFrame(rows, schema=empty(FIGURE).schema, orient="row")
 
 

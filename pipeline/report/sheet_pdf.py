@@ -85,21 +85,21 @@ def build(
     files = {f"{name}.svg": picture for name, picture in pictures.items()}
     fixed: dict[str, Any] = {"dated": dated, "sources": sources, "stated": stated}
 
-    def setting(first: int, front: int, *, ahead: bool) -> Setting:
-        data = content(title, under, sections, pictures, **fixed, rooms=(FIRST[first], FRONT[front]), ahead=ahead)
+    def setting(first: int, front: int, **only: bool) -> Setting:
+        data = content(title, under, sections, pictures, **fixed, rooms=(FIRST[first], FRONT[front]), **only)
         return Setting(TEMPLATE, data | {"unprintable": unprintable}, files)
 
     unprintable = content(title, under, sections, pictures, **fixed)["unprintable"]
 
     @cache
-    def pages(first: int, front: int) -> tuple[int, int]:
-        """Pages of the first section, and of all that stands in front."""
-        one, all_ = setting(first, front, ahead=True).asked("<ends>")
+    def pages(first: int, front: int, *, alone: bool = False) -> tuple[int, int]:
+        """Pages of the first section, `alone` set without what follows it, and of all that stands in front."""
+        one, all_ = setting(first, front, ahead=True, alone=alone).asked("<ends>")
         return int(one), int(all_)
 
-    first = _roomiest(len(FIRST), lambda k: pages(k, 0)[0] == 1)
+    first = _roomiest(len(FIRST), lambda k: pages(k, 0, alone=True)[0] == 1)
     front = _roomiest(len(FRONT), lambda k: pages(first, k)[1] < MOST_PAGES + pages(first, k)[0])
-    return setting(first, front, ahead=False).made(form)
+    return setting(first, front).made(form)
 
 
 def _roomiest(count: int, fits: Callable[[int], bool]) -> int:
@@ -118,11 +118,15 @@ def content(
     stated: TitleLines | None = None,
     rooms: tuple[Room, Room] = (FIRST[0], FRONT[0]),
     ahead: bool = False,
+    alone: bool = False,
 ) -> dict[str, Any]:
-    """What the template reads: texts, tables with the widths of their columns, names of pictures; `ahead`: without the appendix."""
+    """What the template reads: texts, tables with the widths of their columns, names of pictures; `ahead`: without the appendix;
+    `alone`: the first section without the others.
+    """
     writer = Writer(pictures, {section.title: index for index, section in enumerate(sections)})
     body, appendix = list[dict[str, Any]](), list[dict[str, Any]]()
-    for index, section in sorted(enumerate(sections), key=lambda one: _place(one[0], one[1], len(sections))):
+    ordered = sorted(enumerate(sections), key=lambda one: _place(one[0], one[1], len(sections)))
+    for index, section in ordered[:1] if alone else ordered:
         front, behind = written(writer, index, section, rooms[0 if index == 0 else 1], ahead=ahead)
         if front["parts"] or index == 0:
             body.append(front)

@@ -6,7 +6,7 @@ A part that a place has no room for is cut there and says so; whole it stands in
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from matplotlib.ft2font import FT2Font, LoadFlags
@@ -217,6 +217,7 @@ def _levelled(wanted: Sequence[float]) -> list[float]:
     return given
 
 
+@lru_cache(maxsize=20_000)
 def _width(text: str, face: str) -> float:
     """Width in points as set in a table; kerning is left out."""
     return CELL_SIZE * sum(_advance(face, character) for character in text)

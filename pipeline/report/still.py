@@ -132,7 +132,7 @@ def _panels(made: Figure, layout: dict[str, Any], width: float, height: float, l
         shared: dict[str, Any] = {"sharex": panels["y"]} if panels else {}
         panels[name] = made.add_axes((left, low + start * tall, wide, (end - start) * tall), **shared)
     if layout.get("xaxis", {}).get("type") == "date":
-        panels["y"].xaxis.set_major_locator(matplotlib.dates.AutoDateLocator(maxticks=7))  # type: ignore[no-untyped-call]
+        panels["y"].xaxis.set_major_locator(matplotlib.dates.AutoDateLocator(minticks=3, maxticks=7))  # type: ignore[no-untyped-call]
         panels["y"].xaxis.set_major_formatter(matplotlib.dates.DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
     lowest = min(panels.values(), key=lambda axes: axes.get_position().y0)
     for axes in panels.values():

@@ -32,5 +32,7 @@ def legible(text: str) -> str:
     """The text with every sign that the typeface lacks, or that turns the direction of what follows, as its number in brackets, as
     `[U+6771]`.
     """
+    if text.isascii() and text.isprintable():
+        return text
     known = signs()
     return "".join(c if c in "\n\t" or (ord(c) in known and c not in TURNS) else f"[U+{ord(c):04X}]" for c in text)
