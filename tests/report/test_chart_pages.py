@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from types import SimpleNamespace
 
@@ -105,6 +106,15 @@ def test_the_still_picture_has_the_points_of_its_chart():
     average = next(trace for trace in fig.data if trace.name == "weighted average")
     drawn = {(x, y) for own in lower.lines if own.get_linestyle() == "None" for x, y in own.get_xydata().tolist()}
     assert drawn == {(days(x), y) for x, y in zip(average.x, average.y, strict=True)}
+
+
+@pytest.mark.parametrize("days_apart", [1, 2, 5, 20, 64, 95, 200, 400, 800, 1200, 1500, 1800, 4000])
+def test_dates_along_an_axis_are_few_however_far_they_reach(days_apart):
+    """And the drawing library finds a step for them: its warning would end the test."""
+    dates = [str(datetime.date(2026, 3, 1) + datetime.timedelta(days=days)) for days in (0, days_apart)]
+    fig = frame.figure(frame.axis("Date", type="date"), frame.axis("mu"), height=300)
+    fig.add_scatter(x=dates, y=[1.0, 2.0], mode="markers")
+    assert 2 <= len(still.drawn(fig, 700).axes[0].get_xticks()) <= 8
 
 
 def test_names_along_an_axis_in_a_script_without_signs_are_told_by_their_numbers():
