@@ -85,8 +85,9 @@ def build(
     files = {f"{name}.svg": picture for name, picture in pictures.items()}
     fixed: dict[str, Any] = {"dated": dated, "sources": sources, "stated": stated}
 
-    def setting(first: int, front: int, **only: bool) -> Setting:
-        data = content(title, under, sections, pictures, **fixed, rooms=(FIRST[first], FRONT[front]), **only)
+    def setting(first: int, front: int, *, ahead: bool = False, alone: bool = False) -> Setting:
+        rooms = FIRST[first], FRONT[front]
+        data = content(title, under, sections, pictures, **fixed, rooms=rooms, ahead=ahead, alone=alone)
         return Setting(TEMPLATE, data | {"unprintable": unprintable}, files)
 
     unprintable = content(title, under, sections, pictures, **fixed)["unprintable"]
