@@ -94,7 +94,7 @@ def _files(name: str, folder: Path, tests: list[CompoundTest]) -> Files:
 
 
 def _side(files: Files, tests: list[CompoundTest], rigs: Rigs, method: Method) -> Side:
-    shape, _ = shape_of(friction_map(tests, method))
+    shape, _ = shape_of(friction_map(tests, method, files.friction.model))
     rates = wear_rates(tests, files.wear)
     seen = [specimen_test(t, rigs, rates, method.reduction.radius) for t in tests]
     return Side(files.name, seen, shape, files.friction.reference)

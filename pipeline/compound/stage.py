@@ -46,6 +46,7 @@ from pipeline.results.batches import CompoundBatches, Quantity
 from pipeline.results.charts import Charts, Wander
 from pipeline.results.compound_friction import CompoundFriction
 from pipeline.results.duty import CompoundDuty
+from pipeline.results.friction_map import MapModel
 from pipeline.results.model import Stamp, fields, read, renewed, stamp, write
 from pipeline.results.precision import RigPrecision
 from pipeline.results.rigs import Rigs
@@ -215,9 +216,9 @@ def stops_of(tests: list[CompoundTest]) -> list[friction.StopsOfTest]:
     ]
 
 
-def friction_map(tests: list[CompoundTest], method: Method) -> FrictionMap | None:
-    """The compound's friction map, of the form that was chosen; None where none can be fitted."""
-    return friction.map_of(stops_of(tests), method)
+def friction_map(tests: list[CompoundTest], method: Method, known: MapModel | None = None) -> FrictionMap | None:
+    """The compound's friction map, of the form that was chosen; None where none can be fitted. known: as the compound's results tell it."""
+    return friction.map_of(stops_of(tests), method, known)
 
 
 def shape_of(map_: FrictionMap | None) -> tuple[Shape | None, float | None]:

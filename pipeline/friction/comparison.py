@@ -58,12 +58,34 @@ def best_map(stops: pl.DataFrame, settings: Friction, *, temperature: str, inter
     compared = compared_forms(stops, settings, temperature, interactions)
     if not interactions:
         return compared
-    best = compared.map
-    whole = fit_map(
+    return replace(compared, map=_parted(compared.map, stops, settings, temperature))
+
+
+def map_of_form(stops: pl.DataFrame, settings: Friction, *, temperature: str, table: list[Form]) -> FrictionMap:
+    """The map that `best_map` chose of the same stops by the table that it gave: to the last digit, without the forms that were not
+    chosen. Raises NoMap as `fit_map` does.
+    """
+    chosen = next((row.form for row in table if row.kept), FIRST)
+    found = fit_map(stops, settings, temperature=temperature, link=FORMS[0][0], energy_form=FORMS[0][1])
+    for (link, energy_form), words in WORDS.items():
+        if words == chosen.removesuffix(INTERACTS) != FIRST:
+            found = fit_map(
+                stops, settings, temperature=temperature, link=link, energy_form=energy_form, start=found.fit.theta
+            )
+    if chosen.endswith(INTERACTS):
+        found = fit_map(
+            stops, settings, temperature=temperature, link=found.link, energy_form=found.choice.energy_form,
+            start=found.fit.theta, interaction=True,
+        )  # fmt: skip
+    return _parted(found, stops, settings, temperature)
+
+
+def _parted(best: FrictionMap, stops: pl.DataFrame, settings: Friction, temperature: str) -> FrictionMap:
+    """The map again with what it misses parted from scatter."""
+    return fit_map(
         stops, settings, temperature=temperature, link=best.link, energy_form=best.choice.energy_form, cells=True,
         interaction=best.fit.data.interaction or False, start=best.fit.theta,
     )  # fmt: skip
-    return replace(compared, map=whole)
 
 
 def compared_forms(stops: pl.DataFrame, settings: Friction, temperature: str, interactions: bool) -> Compared:

@@ -19,7 +19,7 @@ from scipy import special
 
 from pipeline.friction import bedding, blocks, compound_blocks, fade, history, pauses, result
 from pipeline.friction.block_scatter import Variance
-from pipeline.friction.comparison import best_map
+from pipeline.friction.comparison import best_map, map_of_form
 from pipeline.friction.likelihood import LEVEL_PRIOR, SHIFT_PRIOR, USUAL_SHIFT_K
 from pipeline.friction.map import FrictionMap, NoMap, fit_map
 from pipeline.friction.stage import UNSTATED
@@ -36,7 +36,7 @@ from pipeline.results.compound_friction import (
 )
 from pipeline.results.friction import OfMap
 from pipeline.results.friction_history import Bedding, Fade, Recovery
-from pipeline.results.friction_map import LeftOut
+from pipeline.results.friction_map import LeftOut, MapModel
 from pipeline.results.model import fields, renewed
 
 
@@ -121,14 +121,19 @@ def with_map(
     return renewed(found, sides=sides), map_
 
 
-def map_of(tests: Sequence[StopsOfTest], method: Method) -> FrictionMap | None:
-    """The map alone, of the form that cross-validation chooses; None where none can be fitted."""
+def map_of(tests: Sequence[StopsOfTest], method: Method, known: MapModel | None = None) -> FrictionMap | None:
+    """The map alone, of the form that cross-validation chooses; None where none can be fitted. known: what was told of the same map when
+    its form was chosen.
+    """
     parts = [sound_stops(test, method)[0] for test in tests if not test.stops.is_empty()]
     if not parts:
         return None
     stops = pl.concat(parts, how="diagonal_relaxed")
+    settings, temperature = method.friction, method.reduction.temperature
     try:
-        return best_map(stops, method.friction, temperature=method.reduction.temperature).map
+        if known is not None:
+            return map_of_form(stops, settings, temperature=temperature, table=known.compared)
+        return best_map(stops, settings, temperature=temperature).map
     except NoMap:
         return None
 

@@ -52,8 +52,20 @@ def stops() -> pl.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def map_(stops: pl.DataFrame) -> FrictionMap:
-    return best_map(stops, SETTINGS, temperature="initial").map
+def compared(stops: pl.DataFrame) -> comparison.Compared:
+    return best_map(stops, SETTINGS, temperature="initial")
+
+
+@pytest.fixture(scope="module")
+def map_(compared: comparison.Compared) -> FrictionMap:
+    return compared.map
+
+
+def test_who_knows_the_form_has_the_same_map(stops: pl.DataFrame, compared: comparison.Compared) -> None:
+    again = comparison.map_of_form(stops, SETTINGS, temperature="initial", table=compared.table)
+    assert again.fit.data.interaction is not None
+    assert np.array_equal(again.fit.theta, compared.map.fit.theta)
+    assert np.array_equal(again.predict(np.array([500.0])).mu, compared.map.predict(np.array([500.0])).mu)
 
 
 def test_curve_that_conditions_move_is_found_with_its_shift(map_: FrictionMap, stops: pl.DataFrame) -> None:

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from pipeline.friction.bands import curve
-from pipeline.friction.comparison import best_map
+from pipeline.friction.comparison import best_map, map_of_form
 from pipeline.friction.diagnostics import diagnostics, leverage, standardised
 from pipeline.friction.freedom import neighbours
 from pipeline.friction.history import unchanged
@@ -176,8 +176,12 @@ def test_forms_are_compared() -> None:
     multiplies = stops.with_columns(
         mu=pl.Series(level * (1 - 0.12 * np.log(p / P0)) * (1 + rng.normal(0, 0.01, t.size)))
     )
-    assert best_map(adds, SETTINGS, temperature="initial").map.link == "identity"
+    added = best_map(adds, SETTINGS, temperature="initial")
+    assert added.map.link == "identity"
     compared = best_map(multiplies, SETTINGS, temperature="initial")
+    for own, found in ((adds, added), (multiplies, compared)):  # who knows which form was chosen has the same map
+        again = map_of_form(own, SETTINGS, temperature="initial", table=found.table)
+        assert np.array_equal(again.fit.theta, found.map.fit.theta) and again.link == found.map.link
     assert compared.map.link == "log"
     assert sum(row.kept for row in compared.table) == 1
     worth = {row.form: row for row in compared.table}
