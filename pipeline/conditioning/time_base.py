@@ -8,7 +8,7 @@ digit in which a time is written. So a sample that misses a moment by at most ED
 """
 
 import weakref
-from collections import deque
+from typing import NamedTuple
 
 import numpy as np
 
@@ -41,15 +41,19 @@ def not_after(time: np.ndarray, moment: float) -> np.ndarray:
 
 def within(time: np.ndarray, start: float, end: float) -> np.ndarray:
     """Which samples lie from `start` to `end` (s), both included; time: (n,) s."""
-    slack = _slack(time)
-    return np.asarray((time >= start - slack) & (time <= end + slack))
+    rows = rows_within(time, start, end)
+    if not isinstance(rows, slice):
+        return rows
+    inside = np.zeros(time.size, dtype=bool)
+    inside[rows] = True
+    return inside
 
 
 def rows_within(time: np.ndarray, start: float, end: float) -> slice | np.ndarray:
     """What picks the samples that `within` has: of times (n,) that increase a slice, which copies nothing."""
-    if not (increases(time) and start <= end):
-        return within(time, start, end)
     slack = _slack(time)
+    if not (increases(time) and start <= end):
+        return np.asarray((time >= start - slack) & (time <= end + slack))
     return slice(int(time.searchsorted(start - slack)), int(time.searchsorted(end + slack, "right")))
 
 
@@ -83,9 +87,15 @@ def known_of(values: np.ndarray) -> np.ndarray:
     return values if np.count_nonzero(finite) == finite.size else values[finite]
 
 
-_known: deque[tuple[weakref.ref[np.ndarray], float, bool]] = deque(
-    maxlen=8
-)  # of times that cannot change, the last ones
+class TimeBase(NamedTuple):
+    """Median of the increasing steps and the longest step (s), NaN without; whether every step increases."""
+
+    step: float
+    longest: float
+    increasing: bool
+
+
+_known: dict[int, tuple[weakref.ref[np.ndarray], TimeBase]] = {}  # of times that cannot change, as long as they last
 
 
 def median_step(time: np.ndarray) -> float:
@@ -93,33 +103,28 @@ def median_step(time: np.ndarray) -> float:
 
     time: (n,).
     """
-    return _time_base(time)[0]
+    return _time_base(time).step
 
 
 def increases(time: np.ndarray) -> bool:
     """Whether every step of `time`, (n,) s, increases."""
-    return _time_base(time)[1]
+    return _time_base(time).increasing
 
 
-def _time_base(time: np.ndarray) -> tuple[float, bool]:
-    """The median of the increasing steps (s), and whether all of them increase.
-
-    A stop asks for that of the same samples some forty times: of an array that is read-only it is kept.
-    """
-    lasting = not time.flags.writeable
-    for one, step, increasing in _known if lasting else ():
-        if one() is time:
-            return step, increasing
+def _time_base(time: np.ndarray) -> TimeBase:
+    """A stop asks for that of the same samples some forty times: of an array that is read-only it is kept."""
+    key = id(time)
+    if key in _known:
+        return _known[key][1]
     steps = time[1:] - time[:-1]
-    rising = steps > 0
-    rising &= steps < np.inf
-    increasing = bool(rising.all())
+    longest = float(steps.max()) if steps.size else float("nan")
+    increasing = bool(not steps.size or (steps.min() > 0 and longest < np.inf))
     if not increasing:
-        steps = steps[rising]
-    step = median(steps) if steps.size else float("nan")
-    if lasting:
-        _known.append((weakref.ref(time), step, increasing))
-    return step, increasing
+        steps = steps[(steps > 0) & (steps < np.inf)]
+    found = TimeBase(median(steps) if steps.size else float("nan"), longest, increasing)
+    if not time.flags.writeable:
+        _known[key] = weakref.ref(time, lambda _: _known.pop(key, None)), found
+    return found
 
 
 def jitter(time: np.ndarray) -> float:
@@ -168,9 +173,13 @@ def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> l
 
     time (s), values (any unit): (n,); periods: median steps from which on a step is a gap.
     """
-    good = np.isfinite(values) & np.isfinite(time)
+    step, longest, increasing = _time_base(time)
+    good = np.isfinite(values)
+    if time.size > 1 and increasing and longest <= periods * step and np.count_nonzero(good) == good.size:
+        return [slice(0, time.size)]
+    good &= np.isfinite(time)
     broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
-    steps, step = time[1:] - time[:-1], median_step(time)
+    steps = time[1:] - time[:-1]
     broken[1:] = ~(steps >= 0)
     if np.isfinite(step):
         broken[1:] |= steps > periods * step
