@@ -31,12 +31,12 @@ def row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
 
 def not_before(time: np.ndarray, moment: float) -> np.ndarray:
     """Which samples lie at a moment (s) or later; time: (n,) s."""
-    return np.asarray(time >= moment - _slack(time))
+    return within(time, moment, np.inf)
 
 
 def not_after(time: np.ndarray, moment: float) -> np.ndarray:
     """Which samples lie at a moment (s) or earlier; time: (n,) s."""
-    return np.asarray(time <= moment + _slack(time))
+    return within(time, -np.inf, moment)
 
 
 def within(time: np.ndarray, start: float, end: float) -> np.ndarray:
@@ -55,6 +55,13 @@ def rows_within(time: np.ndarray, start: float, end: float) -> slice | np.ndarra
     if not (increases(time) and start <= end):
         return np.asarray((time >= start - slack) & (time <= end + slack))
     return slice(int(time.searchsorted(start - slack)), int(time.searchsorted(end + slack, "right")))
+
+
+def picking(mask: np.ndarray) -> slice | np.ndarray:
+    """What picks the samples of a mask (n,): where they follow one another a slice, which copies nothing."""
+    first, count = int(mask.argmax()), np.count_nonzero(mask)
+    run = slice(first, first + count)
+    return run if np.count_nonzero(mask[run]) == count else mask
 
 
 def _slack(time: np.ndarray) -> float:
@@ -198,8 +205,8 @@ def widths(time: np.ndarray, *, longest: float = np.inf) -> np.ndarray:
     """
     if time.size < 2:
         return np.zeros(time.size)
-    steps = np.clip(time[1:] - time[:-1], 0.0, longest)
+    half = np.minimum(np.maximum(time[1:] - time[:-1], 0.0), longest) / 2
     result = np.zeros(time.size)
-    result[:-1] += steps / 2
-    result[1:] += steps / 2
+    result[:-1] += half
+    result[1:] += half
     return result
