@@ -37,8 +37,9 @@ def peak_lag(first: np.ndarray, second: np.ndarray, *, longest: int) -> tuple[fl
     if not norm > 0 or longest < 1:
         return float("nan"), 0.0
     n = first.size
-    size = 1 << int(np.ceil(np.log2(2 * n)))
-    product = np.fft.irfft(np.conj(np.fft.rfft(first, size)) * np.fft.rfft(second, size), size) / norm
+    size = 1 << (2 * n - 1).bit_length()
+    one, other = np.fft.rfft(np.array([first, second]), size)
+    product = np.fft.irfft(one.conj() * other, size) / norm
     longest = min(longest, n - 1)
     values = np.concatenate([product[size - longest :], product[: longest + 1]])  # lags -longest .. longest
     top = int(np.argmax(values))
@@ -57,7 +58,7 @@ def lag_of_build_up(pressure: np.ndarray, torque: np.ndarray, step: float, *, lo
     """
     if pressure.size < 8 or not (np.isfinite(pressure).all() and np.isfinite(torque).all()):
         return float("nan"), 0.0
-    lag, height = peak_lag(np.diff(pressure), np.diff(torque), longest=steps_to_hold(longest, step))
+    lag, height = peak_lag(pressure[1:] - pressure[:-1], torque[1:] - torque[:-1], longest=steps_to_hold(longest, step))
     return lag * step, height
 
 

@@ -125,6 +125,6 @@ def effective_number(values: np.ndarray) -> float:
 
 def _correlations(values: np.ndarray, lags: int) -> np.ndarray:
     """Sums of the products of values (n,) with those 1 to `lags` places later: (lags,)."""
-    size = 1 << int(np.ceil(np.log2(2 * values.size)))
+    size = 1 << (2 * values.size - 1).bit_length()
     spectrum = np.fft.rfft(values, size)
     return np.fft.irfft(spectrum * np.conj(spectrum), size)[1 : lags + 1]

@@ -218,14 +218,16 @@ def _quarters(
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
     edges = np.linspace(first, last, QUARTERS + 1).astype(int)
     at, speed, torques = (channels[name][first:last] for name in ("time", "speed", "torque"))
-    drives = channels["drive_torque"][first:last] if "drive_torque" in channels else np.zeros(last - first)
-    known = np.isfinite(speed) & np.isfinite(torques) & np.isfinite(drives)
+    drives = channels["drive_torque"][first:last] if "drive_torque" in channels else None
+    known = np.isfinite(speed) & np.isfinite(torques)
+    if drives is not None:
+        known &= np.isfinite(drives)
     rising = at[1:] > at[:-1]
     sound, rows = known.all() and rising.all(), []
     for a, b in itertools.pairwise((edges - first).tolist()):
         if not sound and not (known[a:b].all() and rising[a : b - 1].all()):
             continue
-        t, w, torque, drive = at[a:b], speed[a:b], torques[a:b], drives[a:b]
+        t, w, torque = at[a:b], speed[a:b], torques[a:b]
         shifted = t - mean(t)
         # The line's slope weighs the middle most; the torque is weighed alike, so that both see the same moments.
         weight = _slope_weights(shifted)
@@ -236,7 +238,7 @@ def _quarters(
                 float(weight @ torque),
                 mean(w),
                 slope,
-                float(weight @ drive),
+                float(weight @ drives[a:b]) if drives is not None else 0.0,
                 float(t[-1] - t[0]),
                 float(shifted @ torque) / square,
             )
@@ -248,9 +250,9 @@ def _slope_weights(shifted: np.ndarray) -> np.ndarray:
     """Weights of the rate dw/dt in a straight line's slope (the slope is a weighted mean of the rate), sum 1."""
     tail = -np.cumsum(shifted)[:-1] * (shifted[1:] - shifted[:-1])
     weight = np.zeros(shifted.size)
-    weight[:-1] += tail / 2
-    weight[1:] += tail / 2
-    return weight / weight.sum()
+    weight[:-1] += tail
+    weight[1:] += tail
+    return weight / np.add.reduce(weight)
 
 
 def _lags(
@@ -273,7 +275,7 @@ def _lags(
         return float("nan"), 0.0, float("nan")
     top = min(span.start + int(reached[0]) + margin, after)
     wide = slice(max(span.start - margin, before), top)
-    both = np.stack([channels["pressure"][wide], channels["torque"][wide]])
+    both = np.array([channels["pressure"][wide], channels["torque"][wide]])
     pressure, torque = filtered(time[wide], both, cutoff=settings.filter_cutoff, order=settings.filter_order)
     sign = np.sign(median_known(channels["torque"][span])) or 1.0
     lag, height = lag_of_build_up(pressure, sign * torque, step, longest=settings.largest_lag)

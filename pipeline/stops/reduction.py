@@ -20,6 +20,7 @@ from pipeline.stops.scatter import scatter_of_mean
 from pipeline.stops.work import (
     between,
     energy_ratio,
+    integral,
     kinetic_energy,
     mean_fully_developed_deceleration,
     sliding_distance,
@@ -82,7 +83,7 @@ def mechanics(
         "power_density_w_mm2": done / duration / setup.friction_area / 1e6 if duration > 0 else None,
         "sliding_distance_m": sliding_distance(time, speed, setup.radius),
         "drag_energy_kj": dragged / 1e3,
-        "angle_rad": float(np.trapezoid(speed, time)),
+        "angle_rad": integral(speed, time),
         "kinetic_energy_kj": None,
         "energy_ratio": None,
         "deceleration_mps2": None,
@@ -222,7 +223,7 @@ def temperatures(
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
     good = np.isfinite(temperature)
-    t, values = (time[:], temperature) if good.all() else (time[good], temperature[good])
+    t, values = (time[:], temperature) if np.count_nonzero(good) == good.size else (time[good], temperature[good])
     values = values - ZERO_C
     t.setflags(write=False)  # its median step is asked for again and again
     row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)

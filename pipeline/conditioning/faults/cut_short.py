@@ -41,13 +41,17 @@ def torque_without_pressure(
     known; threshold: the pressure at which braking is taken to begin, over its plateau; after: look behind the end
     too (not where the shaft stands still there with the brake applied).
     """
-    outside = ~within(time, start, end)
-    known = outside & np.isfinite(torque)
+    known = np.isfinite(torque)
+    known[rows_within(time, start, end)] = False
     if np.count_nonzero(known) < LEAST_SAMPLES or not np.isfinite(plateau):
         return []
     seen = torque[known]
+    lowest, highest = seen.min(), seen.max()
+    # The lower the rest, the larger the share: where even above the lowest sample it is small, no quantile is needed.
+    if plateau <= lowest or (highest - lowest) / (plateau - lowest) <= SHARE:
+        return []
     (rest,) = quantiles(seen, 0.1)
-    if plateau <= rest or (seen.max() - rest) / (plateau - rest) <= SHARE:
+    if plateau <= rest or (highest - rest) / (plateau - rest) <= SHARE:
         return []
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
     # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.medians import median
 from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
 
@@ -54,7 +55,7 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
             near = [j for j in range(max(0, i - REACH), min(y.size, i + REACH + 1)) if j != i]
             if not near or (i == 0 and (idle or 0.0) > PAUSE_S):
                 continue
-            rows.append((stop, file, name, y.size, float(y[i] - np.median(y[near])), level[i]))
+            rows.append((stop, file, name, y.size, float(y[i] - median(y[near])), level[i]))
     schema = {
         "stop": pl.Int64,
         "file": pl.String,
