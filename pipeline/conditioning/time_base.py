@@ -51,8 +51,9 @@ def within(time: np.ndarray, start: float, end: float) -> np.ndarray:
 
 def rows_within(time: np.ndarray, start: float, end: float) -> slice | np.ndarray:
     """What picks the samples that `within` has: of times (n,) that increase a slice, which copies nothing."""
-    slack = _slack(time)
-    if not (increases(time) and start <= end):
+    base = _time_base(time)
+    slack = EDGE * base.step if base.step > 0 else 0.0
+    if not (base.increasing and start <= end):
         return np.asarray((time >= start - slack) & (time <= end + slack))
     return slice(int(time.searchsorted(start - slack)), int(time.searchsorted(end + slack, "right")))
 
@@ -62,11 +63,6 @@ def picking(mask: np.ndarray) -> slice | np.ndarray:
     first, count = int(mask.argmax()), np.count_nonzero(mask)
     run = slice(first, first + count)
     return run if np.count_nonzero(mask[run]) == count else mask
-
-
-def _slack(time: np.ndarray) -> float:
-    step = median_step(time)
-    return EDGE * step if np.isfinite(step) else 0.0
 
 
 def steps_in(seconds: float, step: float) -> int:
@@ -121,8 +117,8 @@ def increases(time: np.ndarray) -> bool:
 def _time_base(time: np.ndarray) -> TimeBase:
     """A stop asks for that of the same samples some forty times: of an array that is read-only it is kept."""
     key = id(time)
-    if key in _known:
-        return _known[key][1]
+    if (kept := _known.get(key)) is not None:
+        return kept[1]
     steps = time[1:] - time[:-1]
     longest = float(steps.max()) if steps.size else float("nan")
     increasing = bool(not steps.size or (steps.min() > 0 and longest < np.inf))
@@ -140,11 +136,12 @@ def jitter(time: np.ndarray) -> float:
     time: (n,) s.
     """
     steps = time[1:] - time[:-1]
-    steps = steps[np.isfinite(steps) & (steps > 0)]
+    if not increases(time):
+        steps = steps[np.isfinite(steps) & (steps > 0)]
     if steps.size < 2:
         return float("nan")
     low, high = quantiles(steps, 0.05, 0.95)
-    return (high - low) / 2 / median(steps)
+    return (high - low) / 2 / median_step(time)
 
 
 def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) -> np.ndarray:
