@@ -110,7 +110,10 @@ def effective_number(values: np.ndarray) -> float:
     # A sensor's noise is forgotten within a few samples: then as few sums of products are made, and no transform.
     total = 0.0
     for lag in range(1, min(FEW_LAGS, longest), 2):
-        pair = float(centred[:-lag] @ centred[lag:]) / variance + float(centred[: -lag - 1] @ centred[lag + 1 :]) / variance
+        pair = (
+            float(centred[:-lag] @ centred[lag:]) / variance
+            + float(centred[: -lag - 1] @ centred[lag + 1 :]) / variance
+        )
         if pair <= 0:
             break
         total += pair

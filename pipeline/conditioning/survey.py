@@ -15,11 +15,13 @@ from pipeline.conditioning.medians import mean
 from pipeline.conditioning.rest import Reading, reading
 from pipeline.conditioning.segments import crossing
 from pipeline.conditioning.time_base import (
+    all_known,
     jitter,
     known_of,
     median_known,
     median_step,
     not_before,
+    picking,
     row_at,
     steps_to_hold,
 )
@@ -178,8 +180,8 @@ def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, ot
     """
     for part in (near, slice(otherwise.start, min(otherwise.start + 6, otherwise.stop))):
         t, w = time[part], speed[part]
-        good = np.isfinite(w)
-        if not good.all():
+        if not all_known(w):
+            good = np.isfinite(w)
             t, w = t[good], w[good]
         if w.size >= 4:
             t = t - moment
@@ -196,8 +198,9 @@ def _readings_after(
 ) -> tuple[tuple[float, float, float] | None, Reading | None]:
     rest = np.abs(above) < settings.off_pressure / 2
     turning, still = rest & (speed > settings.turning_speed), rest & (speed < 0.3 * settings.lower_speed)
-    after = reading(torque[turning]) if np.count_nonzero(turning) >= 10 else None
-    found = (_mean(speed[turning]), after.value, after.u) if after else None
+    rows = picking(turning)
+    after = reading(torque[rows]) if np.count_nonzero(turning) >= 10 else None
+    found = (_mean(speed[rows]), after.value, after.u) if after else None
     return found, reading(torque[still]) if np.count_nonzero(still) >= 10 else None
 
 

@@ -7,6 +7,7 @@ Moments often fall on a sample: a window of 0.1 s at 50 Hz ends on the fifth. Wh
 digit in which a time is written. So a sample that misses a moment by at most EDGE of a step is at it.
 """
 
+import math
 import weakref
 from typing import NamedTuple
 
@@ -60,7 +61,8 @@ def rows_within(time: np.ndarray, start: float, end: float) -> slice | np.ndarra
 
 def picking(mask: np.ndarray) -> slice | np.ndarray:
     """What picks the samples of a mask (n,): where they follow one another a slice, which copies nothing."""
-    first, count = int(mask.argmax()), np.count_nonzero(mask)
+    count = np.count_nonzero(mask)
+    first = int(mask.argmax()) if count else 0
     run = slice(first, first + count)
     return run if np.count_nonzero(mask[run]) == count else mask
 
@@ -86,8 +88,14 @@ def median_known(values: np.ndarray) -> float:
 
 def known_of(values: np.ndarray) -> np.ndarray:
     """The finite values of (n,); the array itself where all are."""
-    finite = np.isfinite(values)
-    return values if np.count_nonzero(finite) == finite.size else values[finite]
+    return values if all_known(values) else values[np.isfinite(values)]
+
+
+def all_known(values: np.ndarray) -> bool:
+    """Whether all of (n,) are finite: their sum of squares then is. Where that overflows the answer is no, and they are looked at
+    one by one.
+    """
+    return math.isfinite(values.dot(values))
 
 
 class TimeBase(NamedTuple):
@@ -178,10 +186,9 @@ def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> l
     time (s), values (any unit): (n,); periods: median steps from which on a step is a gap.
     """
     step, longest, increasing = _time_base(time)
-    good = np.isfinite(values)
-    if time.size > 1 and increasing and longest <= periods * step and np.count_nonzero(good) == good.size:
+    if time.size > 1 and increasing and longest <= periods * step and all_known(values):
         return [slice(0, time.size)]
-    good &= np.isfinite(time)
+    good = np.isfinite(values) & np.isfinite(time)
     broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
     steps = time[1:] - time[:-1]
     broken[1:] = ~(steps >= 0)

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.medians import mean, quantiles, running_median
-from pipeline.conditioning.time_base import not_before, picking, rows_within, widths, within
+from pipeline.conditioning.time_base import all_known, not_before, picking, rows_within, widths, within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
 from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
@@ -222,9 +222,11 @@ def temperatures(
 
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
-    good = np.isfinite(temperature)
-    t, values = (time[:], temperature) if np.count_nonzero(good) == good.size else (time[good], temperature[good])
-    values = values - ZERO_C
+    if all_known(temperature):
+        t, values = time[:], temperature - ZERO_C
+    else:
+        good = np.isfinite(temperature)
+        t, values = time[good], temperature[good] - ZERO_C
     t.setflags(write=False)  # its median step is asked for again and again
     row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)
     row["temperature_rate_k_s"] = None

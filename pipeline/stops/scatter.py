@@ -8,7 +8,7 @@ them.
 import numpy as np
 
 from pipeline.conditioning.rest import effective_number
-
+from pipeline.conditioning.time_base import picking
 
 # of 1, u, u^2, u^3: the four splines over a piece, u from 0 to 1 along it
 CUBICS = np.array([[1, -3, 3, -1], [4, 0, -6, 3], [1, 3, 3, -3], [0, 0, 0, 1]]) / 6
@@ -32,7 +32,7 @@ def scatter_of_mean(mu: np.ndarray, weight: np.ndarray, *, pieces: int = 12) -> 
 
     mu, weight: (n,), in time order. NaN below eight samples: a scatter from so few is no scatter.
     """
-    good = np.isfinite(mu) & (weight > 0)
+    good = picking(np.isfinite(mu) & (weight > 0))
     values, weight = mu[good], weight[good]
     n = values.size
     if n < 8:

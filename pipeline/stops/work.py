@@ -7,7 +7,7 @@ developed deceleration is taken over distance: (vb^2 - ve^2) / (25.92 (se - sb))
 
 import numpy as np
 
-from pipeline.conditioning.time_base import increases, picking
+from pipeline.conditioning.time_base import all_known, increases, picking
 
 
 def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -20,11 +20,11 @@ def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> 
     grid = np.concatenate([[start], time[inside], [end]])
     result = [grid]
     for values in series:
-        good = np.isfinite(values)
-        if np.count_nonzero(good) == good.size and increases(time):
+        if increases(time) and all_known(values):
             first, last = np.interp([start, end], time, values)
             result.append(np.concatenate([[first], values[inside], [last]]))
         else:
+            good = np.isfinite(values)
             result.append(np.interp(grid, time[good], values[good]) if good.any() else np.full(grid.size, np.nan))
     return tuple(result)
 

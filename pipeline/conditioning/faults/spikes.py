@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipeline.conditioning.medians import median, quantiles, running_median
+from pipeline.conditioning.time_base import all_known
 from pipeline.constants import MAD_TO_SD
 
 SPIKE_SIGMAS = 10.0
@@ -17,7 +18,7 @@ def spikes(values: np.ndarray) -> np.ndarray:
     The sigma is that of the whole series about its running median, so that ramps raise none.
     values: (n,) in the order of time, any unit; returns none where a value is missing.
     """
-    if values.size < 15 or not np.isfinite(values).all():
+    if values.size < 15 or not all_known(values):
         return np.empty(0, dtype=np.int64)
     floor = SPIKE_SHARE * quantiles(np.abs(values), 0.95)[0]
     # A sample that far from the median of seven is as far from one of the two next to it on either side.
