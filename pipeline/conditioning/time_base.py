@@ -7,7 +7,6 @@ Moments often fall on a sample: a window of 0.1 s at 50 Hz ends on the fifth. Wh
 digit in which a time is written. So a sample that misses a moment by at most EDGE of a step is at it.
 """
 
-import math
 import weakref
 from typing import NamedTuple
 
@@ -92,10 +91,8 @@ def known_of(values: np.ndarray) -> np.ndarray:
 
 
 def all_known(values: np.ndarray) -> bool:
-    """Whether all of (n,) are finite: their sum of squares then is. Where that overflows the answer is no, and they are looked at
-    one by one.
-    """
-    return math.isfinite(values.dot(values))
+    """Whether all of (n,) are finite."""
+    return bool(np.count_nonzero(np.isfinite(values)) == values.size)  # half the time of all()
 
 
 class TimeBase(NamedTuple):
