@@ -134,8 +134,8 @@ def refuse_negative_pressure(file: ChannelsFile) -> None:
     A line pressure above the hall's cannot fall by more than one atmosphere below it.
     """
     level = pl.col("pressure").fill_nan(None)
-    lowest = file.scan(["pressure"]).select(level.min()).collect().item()
-    if lowest is None or lowest >= -VACUUM_PA:
+    lowest = file.scan(["pressure"]).select(pl.col("pressure").min()).collect().item()
+    if lowest is None or not lowest < -VACUUM_PA:
         return
     low, high = file.scan(["pressure"]).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
     if low is not None and low < -VACUUM_PA and -low > 2 * abs(high):
