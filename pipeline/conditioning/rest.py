@@ -89,9 +89,10 @@ def reading(values: np.ndarray) -> Reading | None:
     off = np.abs(finite - centre)
     spread = MAD_TO_SD * median(off)
     kept = finite if spread <= 0 or off.max() <= 5 * spread else finite[off <= 5 * spread]
-    value, number = mean(kept), effective_number(kept)
-    squares = float(np.square(kept - value).sum())
-    return Reading(value, sqrt(squares / max(kept.size - 1, 1)) / sqrt(number), int(kept.size))
+    value = mean(kept)
+    centred = kept - value
+    squares = float(np.add.reduce(centred * centred))
+    return Reading(value, sqrt(squares / max(kept.size - 1, 1)) / sqrt(_effective_number(centred)), int(kept.size))
 
 
 def effective_number(values: np.ndarray) -> float:
@@ -100,8 +101,12 @@ def effective_number(values: np.ndarray) -> float:
     The sum runs over lags up to the first pair of neighbours whose sum is not positive (initial positive sequence,
     Geyer 1992), at most a third of the series. values: (n,), finite, without a trend.
     """
-    n = values.size
-    centred = values - mean(values)
+    return _effective_number(values - mean(values))
+
+
+def _effective_number(centred: np.ndarray) -> float:
+    """Of a series less its mean."""
+    n = centred.size
     variance = float(centred @ centred)
     if n < 4 or variance <= 0:
         return float(max(n, 1))
