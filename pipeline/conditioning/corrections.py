@@ -68,7 +68,7 @@ def conditioned(
     turned = corrections.sign * torque
     smooth, level = filtered(
         time,
-        np.stack([turned, pressure]),
+        np.array([turned, pressure]),
         cutoff=settings.filter_cutoff,
         order=settings.filter_order,
         gap_periods=settings.gap_periods,

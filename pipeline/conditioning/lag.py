@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.conditioning.time_base import steps_to_hold
+from pipeline.conditioning.time_base import all_known, steps_to_hold
 from pipeline.constants import MAD_TO_SD
 
 
@@ -37,8 +37,9 @@ def peak_lag(first: np.ndarray, second: np.ndarray, *, longest: int) -> tuple[fl
     if not norm > 0 or longest < 1:
         return float("nan"), 0.0
     n = first.size
-    size = 1 << int(np.ceil(np.log2(2 * n)))
-    product = np.fft.irfft(np.conj(np.fft.rfft(first, size)) * np.fft.rfft(second, size), size) / norm
+    size = 1 << (2 * n - 1).bit_length()
+    one, other = np.fft.rfft(np.array([first, second]), size)
+    product = np.fft.irfft(one.conj() * other, size) / norm
     longest = min(longest, n - 1)
     values = np.concatenate([product[size - longest :], product[: longest + 1]])  # lags -longest .. longest
     top = int(np.argmax(values))
@@ -55,9 +56,9 @@ def lag_of_build_up(pressure: np.ndarray, torque: np.ndarray, step: float, *, lo
 
     Arrays (n,) from before the brake start to after the build-up, uniformly sampled at `step`.
     """
-    if pressure.size < 8 or not (np.isfinite(pressure).all() and np.isfinite(torque).all()):
+    if pressure.size < 8 or not (all_known(pressure) and all_known(torque)):
         return float("nan"), 0.0
-    lag, height = peak_lag(np.diff(pressure), np.diff(torque), longest=steps_to_hold(longest, step))
+    lag, height = peak_lag(pressure[1:] - pressure[:-1], torque[1:] - torque[:-1], longest=steps_to_hold(longest, step))
     return lag * step, height
 
 
@@ -66,14 +67,14 @@ def lag_behind_speed(time: np.ndarray, speed: np.ndarray, torque: np.ndarray) ->
 
     time (s), speed (rad/s), torque (N m): (n,), from before the brake start to the end of braking.
     """
-    good = np.isfinite(speed) & np.isfinite(torque)
-    if np.count_nonzero(good) < 20:
-        return float("nan")
-    if not good.all():
+    if not (all_known(speed) and all_known(torque)):
+        good = np.isfinite(speed) & np.isfinite(torque)
         time, speed, torque = time[good], speed[good], torque[good]
+    if speed.size < 20:
+        return float("nan")
     t, w = time - time[0], speed
     integral = np.concatenate([[0.0], np.cumsum((t[1:] - t[:-1]) * (torque[1:] + torque[:-1]) / 2)])
-    columns = np.stack([np.ones_like(t), integral, torque, t])
+    columns = np.array([np.ones(t.size), integral, torque, t])
     scale = np.abs(columns).max(axis=1)
     if not (scale > 0).all():
         return float("nan")

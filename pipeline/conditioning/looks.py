@@ -6,7 +6,6 @@ elsewhere, the speeds at both ends, the work, the sample period.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +17,7 @@ from pipeline.conditioning.medians import median
 from pipeline.conditioning.passes import rests_of
 from pipeline.conditioning.rest import Rest
 from pipeline.conditioning.segments import runs
+from pipeline.conditioning.stretches import recordings_in
 
 COLUMNS = ["recording", "time", "speed", "torque", "pressure"]
 APPLIED = 0.1  # of the recording's highest pressure: a series has low applications beside high ones
@@ -42,12 +42,10 @@ def looks(file: ChannelsFile, rests: dict[int, Rest]) -> list[Look]:
     """Every braking of the channels file, in order; one that a read's end cuts in two counts twice."""
     found: list[Look] = []
     for table in file.parts(COLUMNS):
-        number, *columns = (table[name].cast(pl.Float64).to_numpy() for name in COLUMNS)
-        edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-        for first, last in itertools.pairwise(edges):
-            recording = int(number[first]) if last > first else -1
+        columns = [table[name].cast(pl.Float64).to_numpy() for name in COLUMNS[1:]]
+        for recording, rows in recordings_in(table["recording"].to_numpy()):
             if recording in rests:
-                found += looks_in(recording, [c[first:last] for c in columns], rests[recording])
+                found += looks_in(recording, [c[rows] for c in columns], rests[recording])
     return found
 
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipeline.conditioning.time_base import median_step, steps_to_hold, unbroken
+from pipeline.conditioning.time_base import all_known, median_step, steps_to_hold, unbroken
 
 HIGHEST_SHARE = 0.45  # of the sampling rate: nearer to Nyquist the filter has nothing left to do
 SHORTEST = 4  # samples: below, a stretch is left as it is
@@ -100,7 +100,7 @@ def filtered(
     result = values.copy()
     if not step > 0:
         return result
-    if values.ndim > 1 and not np.isfinite(values).all():  # each then has stretches of its own
+    if values.ndim > 1 and not all_known(values.reshape(-1)):  # each then has stretches of its own
         for row, channel in zip(result, values, strict=True):
             row[:] = filtered(time, channel, cutoff=cutoff, order=order, gap_periods=gap_periods)
         return result

@@ -1,6 +1,5 @@
 """The two passes over a test's samples, stretch by stretch."""
 
-import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
@@ -10,7 +9,7 @@ import polars as pl
 from pipeline.conditioning.channels_file import HELD_BYTES, ChannelsFile
 from pipeline.conditioning.rest import Rest, rest_of, settled_rest
 from pipeline.conditioning.segments import brakings
-from pipeline.conditioning.stretches import Stretch, stretches
+from pipeline.conditioning.stretches import Stretch, recordings_in, stretches
 from pipeline.conditioning.survey import Braking, surveyed
 from pipeline.method.conditioning import Conditioning
 from pipeline.method.segmentation import Segmentation
@@ -35,16 +34,16 @@ def rests_of(file: ChannelsFile) -> dict[int, Rest]:
     """Pressure at rest of each recording, from the pressure column alone."""
     parts: dict[int, list[Rest]] = {}
     for table in file.parts(["recording", "pressure"]):
-        number = table["recording"].to_numpy()
         pressure = table["pressure"].cast(pl.Float64).to_numpy()
-        edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
-        for first, last in itertools.pairwise(edges):
-            if last > first and np.isfinite(pressure[first:last]).any():
-                parts.setdefault(int(number[first]), []).append(rest_of(pressure[first:last]))
+        for recording, rows in recordings_in(table["recording"].to_numpy()):
+            if np.isfinite(pressure[rows]).any():
+                parts.setdefault(recording, []).append(rest_of(pressure[rows]))
     return {key: _joined(several) for key, several in parts.items()}
 
 
 def _joined(several: list[Rest]) -> Rest:
+    if len(several) == 1:
+        return several[0]
     high = max(r.high for r in several)
     several = [r for r in several if r.known] or several
     level, noise = (float(np.median([getattr(r, name) for r in several])) for name in ("level", "noise"))

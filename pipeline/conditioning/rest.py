@@ -89,9 +89,10 @@ def reading(values: np.ndarray) -> Reading | None:
     off = np.abs(finite - centre)
     spread = MAD_TO_SD * median(off)
     kept = finite if spread <= 0 or off.max() <= 5 * spread else finite[off <= 5 * spread]
-    value, number = mean(kept), effective_number(kept)
-    squares = float(np.square(kept - value).sum())
-    return Reading(value, sqrt(squares / max(kept.size - 1, 1)) / sqrt(number), int(kept.size))
+    value = mean(kept)
+    centred = kept - value
+    squares = float(np.add.reduce(centred * centred))
+    return Reading(value, sqrt(squares / max(kept.size - 1, 1)) / sqrt(_effective_number(centred)), int(kept.size))
 
 
 def effective_number(values: np.ndarray) -> float:
@@ -100,28 +101,38 @@ def effective_number(values: np.ndarray) -> float:
     The sum runs over lags up to the first pair of neighbours whose sum is not positive (initial positive sequence,
     Geyer 1992), at most a third of the series. values: (n,), finite, without a trend.
     """
-    n = values.size
-    centred = values - mean(values)
+    return _effective_number(values - mean(values))
+
+
+def _effective_number(centred: np.ndarray) -> float:
+    """Of a series less its mean."""
+    n = centred.size
     variance = float(centred @ centred)
     if n < 4 or variance <= 0:
         return float(max(n, 1))
     longest = max(n // 3, 2) - 1
     longest -= longest % 2
     # A sensor's noise is forgotten within a few samples: then as few sums of products are made, and no transform.
-    for lags in (min(FEW_LAGS, longest), longest):
-        found = _correlations(centred, lags) / variance
-        pairs = found[::2] + found[1::2]
-        negative = (pairs <= 0).nonzero()[0]
-        if negative.size:
+    total = 0.0
+    for lag in range(1, min(FEW_LAGS, longest), 2):
+        pair = (
+            float(centred[:-lag] @ centred[lag:]) / variance
+            + float(centred[: -lag - 1] @ centred[lag + 1 :]) / variance
+        )
+        if pair <= 0:
             break
-    total = float(pairs[: negative[0] if negative.size else pairs.size].sum())
+        total += pair
+    else:
+        if longest > FEW_LAGS:
+            found = _correlations(centred, longest) / variance
+            pairs = found[::2] + found[1::2]
+            negative = (pairs <= 0).nonzero()[0]
+            total = float(pairs[: negative[0] if negative.size else pairs.size].sum())
     return min(max(n / (1.0 + 2.0 * total), 1.0), float(n))
 
 
 def _correlations(values: np.ndarray, lags: int) -> np.ndarray:
     """Sums of the products of values (n,) with those 1 to `lags` places later: (lags,)."""
-    if lags <= FEW_LAGS:
-        return np.array([values[:-lag] @ values[lag:] for lag in range(1, lags + 1)])
-    size = 1 << int(np.ceil(np.log2(2 * values.size)))
+    size = 1 << (2 * values.size - 1).bit_length()
     spectrum = np.fft.rfft(values, size)
     return np.fft.irfft(spectrum * np.conj(spectrum), size)[1 : lags + 1]

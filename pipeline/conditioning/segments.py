@@ -27,8 +27,6 @@ def brakings(
     rest = rest_pressure(pressure) if rest is None else rest
     above = pressure - rest
     held = above > settings.off_pressure
-    passed = above > settings.on_pressure
-    turning = speed > settings.turning_speed
     moving = speed > settings.lower_speed
     # A missing value says nothing: the state before it goes on.
     held, moving = _carried(held, np.isfinite(above)), _carried(moving, np.isfinite(speed))
@@ -39,11 +37,12 @@ def brakings(
     bridge = max(steps_in(settings.least_interruption, step), 1)
     found = []
     for start, stop in runs(_bridged(held, bridge) & _bridged(moving, bridge)):
-        on = np.flatnonzero(passed[start:stop] & turning[start:stop])
-        if on.size == 0:
+        passed = above[start:stop] > settings.on_pressure
+        on = passed & (speed[start:stop] > settings.turning_speed)
+        first = start + int(on.argmax())
+        if not on[first - start]:
             continue
-        first = start + int(on[0])
-        if stop - first >= shortest and np.count_nonzero(passed[first:stop]) >= shortest // 2:
+        if stop - first >= shortest and np.count_nonzero(passed[first - start :]) >= shortest // 2:
             found.append(slice(first, stop))
     return found
 

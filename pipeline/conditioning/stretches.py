@@ -56,18 +56,14 @@ def stretches(
     pending: list[dict[str, np.ndarray]] = []
     recording, row, waiting = -1, 0, 0
     for table in file.parts(["recording", *present], batch):
-        number = table["recording"].to_numpy()
-        edges = np.r_[0, np.flatnonzero(np.diff(number)) + 1, number.size]
         arrays = {name: _floats(table[name]) for name in present}
-        for first, last in itertools.pairwise(edges):
-            if last <= first:
-                continue
-            if number[first] != recording:
+        for number, rows in recordings_in(table["recording"].to_numpy()):
+            if number != recording:
                 if pending:
                     yield Stretch(recording, row, _joined(pending))
-                pending, recording, row, waiting = [], int(number[first]), 0, 0
-            pending.append({name: _lasting(values[first:last]) for name, values in arrays.items()})
-            waiting += int(last - first)
+                pending, recording, row, waiting = [], number, 0, 0
+            pending.append({name: _lasting(values[rows]) for name, values in arrays.items()})
+            waiting += rows.stop - rows.start
             if waiting > longest:
                 held = _joined(pending)
                 cut = _cut(held, settings)
@@ -78,6 +74,14 @@ def stretches(
                 pending, waiting = [held], held["time"].size
     if pending:
         yield Stretch(recording, row, _joined(pending))
+
+
+def recordings_in(numbers: np.ndarray) -> Iterator[tuple[int, slice]]:
+    """The number of each recording and its rows, where consecutive rows (n,) are of the recordings `numbers`."""
+    edges = [0, *((numbers[1:] != numbers[:-1]).nonzero()[0] + 1).tolist(), numbers.size]
+    for first, last in itertools.pairwise(edges):
+        if last > first:
+            yield int(numbers[first]), slice(first, last)
 
 
 def _floats(column: pl.Series) -> np.ndarray:

@@ -15,11 +15,13 @@ from pipeline.conditioning.medians import mean
 from pipeline.conditioning.rest import Reading, reading
 from pipeline.conditioning.segments import crossing
 from pipeline.conditioning.time_base import (
+    all_known,
     jitter,
     known_of,
     median_known,
     median_step,
     not_before,
+    picking,
     row_at,
     steps_to_hold,
 )
@@ -178,8 +180,8 @@ def speed_at(time: np.ndarray, speed: np.ndarray, moment: float, near: slice, ot
     """
     for part in (near, slice(otherwise.start, min(otherwise.start + 6, otherwise.stop))):
         t, w = time[part], speed[part]
-        good = np.isfinite(w)
-        if not good.all():
+        if not all_known(w):
+            good = np.isfinite(w)
             t, w = t[good], w[good]
         if w.size >= 4:
             t = t - moment
@@ -196,8 +198,9 @@ def _readings_after(
 ) -> tuple[tuple[float, float, float] | None, Reading | None]:
     rest = np.abs(above) < settings.off_pressure / 2
     turning, still = rest & (speed > settings.turning_speed), rest & (speed < 0.3 * settings.lower_speed)
-    after = reading(torque[turning]) if np.count_nonzero(turning) >= 10 else None
-    found = (_mean(speed[turning]), after.value, after.u) if after else None
+    rows = picking(turning)
+    after = reading(torque[rows]) if np.count_nonzero(turning) >= 10 else None
+    found = (_mean(speed[rows]), after.value, after.u) if after else None
     return found, reading(torque[still]) if np.count_nonzero(still) >= 10 else None
 
 
@@ -218,14 +221,16 @@ def _quarters(
     first, last = span.start + int(level[0]), span.start + int(level[-1]) + 1
     edges = np.linspace(first, last, QUARTERS + 1).astype(int)
     at, speed, torques = (channels[name][first:last] for name in ("time", "speed", "torque"))
-    drives = channels["drive_torque"][first:last] if "drive_torque" in channels else np.zeros(last - first)
-    known = np.isfinite(speed) & np.isfinite(torques) & np.isfinite(drives)
+    drives = channels["drive_torque"][first:last] if "drive_torque" in channels else None
+    known = np.isfinite(speed) & np.isfinite(torques)
+    if drives is not None:
+        known &= np.isfinite(drives)
     rising = at[1:] > at[:-1]
     sound, rows = known.all() and rising.all(), []
     for a, b in itertools.pairwise((edges - first).tolist()):
         if not sound and not (known[a:b].all() and rising[a : b - 1].all()):
             continue
-        t, w, torque, drive = at[a:b], speed[a:b], torques[a:b], drives[a:b]
+        t, w, torque = at[a:b], speed[a:b], torques[a:b]
         shifted = t - mean(t)
         # The line's slope weighs the middle most; the torque is weighed alike, so that both see the same moments.
         weight = _slope_weights(shifted)
@@ -236,7 +241,7 @@ def _quarters(
                 float(weight @ torque),
                 mean(w),
                 slope,
-                float(weight @ drive),
+                float(weight @ drives[a:b]) if drives is not None else 0.0,
                 float(t[-1] - t[0]),
                 float(shifted @ torque) / square,
             )
@@ -248,9 +253,9 @@ def _slope_weights(shifted: np.ndarray) -> np.ndarray:
     """Weights of the rate dw/dt in a straight line's slope (the slope is a weighted mean of the rate), sum 1."""
     tail = -np.cumsum(shifted)[:-1] * (shifted[1:] - shifted[:-1])
     weight = np.zeros(shifted.size)
-    weight[:-1] += tail / 2
-    weight[1:] += tail / 2
-    return weight / weight.sum()
+    weight[:-1] += tail
+    weight[1:] += tail
+    return weight / np.add.reduce(weight)
 
 
 def _lags(
@@ -273,7 +278,7 @@ def _lags(
         return float("nan"), 0.0, float("nan")
     top = min(span.start + int(reached[0]) + margin, after)
     wide = slice(max(span.start - margin, before), top)
-    both = np.stack([channels["pressure"][wide], channels["torque"][wide]])
+    both = np.array([channels["pressure"][wide], channels["torque"][wide]])
     pressure, torque = filtered(time[wide], both, cutoff=settings.filter_cutoff, order=settings.filter_order)
     sign = np.sign(median_known(channels["torque"][span])) or 1.0
     lag, height = lag_of_build_up(pressure, sign * torque, step, longest=settings.largest_lag)

@@ -8,7 +8,7 @@ digit in which a time is written. So a sample that misses a moment by at most ED
 """
 
 import weakref
-from collections import deque
+from typing import NamedTuple
 
 import numpy as np
 
@@ -31,31 +31,39 @@ def row_at(time: np.ndarray, moment: float, low: int, high: int) -> int:
 
 def not_before(time: np.ndarray, moment: float) -> np.ndarray:
     """Which samples lie at a moment (s) or later; time: (n,) s."""
-    return np.asarray(time >= moment - _slack(time))
+    return within(time, moment, np.inf)
 
 
 def not_after(time: np.ndarray, moment: float) -> np.ndarray:
     """Which samples lie at a moment (s) or earlier; time: (n,) s."""
-    return np.asarray(time <= moment + _slack(time))
+    return within(time, -np.inf, moment)
 
 
 def within(time: np.ndarray, start: float, end: float) -> np.ndarray:
     """Which samples lie from `start` to `end` (s), both included; time: (n,) s."""
-    slack = _slack(time)
-    return np.asarray((time >= start - slack) & (time <= end + slack))
+    rows = rows_within(time, start, end)
+    if not isinstance(rows, slice):
+        return rows
+    inside = np.zeros(time.size, dtype=bool)
+    inside[rows] = True
+    return inside
 
 
 def rows_within(time: np.ndarray, start: float, end: float) -> slice | np.ndarray:
     """What picks the samples that `within` has: of times (n,) that increase a slice, which copies nothing."""
-    if not (increases(time) and start <= end):
-        return within(time, start, end)
-    slack = _slack(time)
+    base = _time_base(time)
+    slack = EDGE * base.step if base.step > 0 else 0.0
+    if not (base.increasing and start <= end):
+        return np.asarray((time >= start - slack) & (time <= end + slack))
     return slice(int(time.searchsorted(start - slack)), int(time.searchsorted(end + slack, "right")))
 
 
-def _slack(time: np.ndarray) -> float:
-    step = median_step(time)
-    return EDGE * step if np.isfinite(step) else 0.0
+def picking(mask: np.ndarray) -> slice | np.ndarray:
+    """What picks the samples of a mask (n,): where they follow one another a slice, which copies nothing."""
+    count = np.count_nonzero(mask)
+    first = int(mask.argmax()) if count else 0
+    run = slice(first, first + count)
+    return run if np.count_nonzero(mask[run]) == count else mask
 
 
 def steps_in(seconds: float, step: float) -> int:
@@ -79,13 +87,23 @@ def median_known(values: np.ndarray) -> float:
 
 def known_of(values: np.ndarray) -> np.ndarray:
     """The finite values of (n,); the array itself where all are."""
-    finite = np.isfinite(values)
-    return values if np.count_nonzero(finite) == finite.size else values[finite]
+    return values if all_known(values) else values[np.isfinite(values)]
 
 
-_known: deque[tuple[weakref.ref[np.ndarray], float, bool]] = deque(
-    maxlen=8
-)  # of times that cannot change, the last ones
+def all_known(values: np.ndarray) -> bool:
+    """Whether all of (n,) are finite."""
+    return bool(np.count_nonzero(np.isfinite(values)) == values.size)  # half the time of all()
+
+
+class TimeBase(NamedTuple):
+    """Median of the increasing steps and the longest step (s), NaN without; whether every step increases."""
+
+    step: float
+    longest: float
+    increasing: bool
+
+
+_known: dict[int, tuple[weakref.ref[np.ndarray], TimeBase]] = {}  # of times that cannot change, as long as they last
 
 
 def median_step(time: np.ndarray) -> float:
@@ -93,33 +111,28 @@ def median_step(time: np.ndarray) -> float:
 
     time: (n,).
     """
-    return _time_base(time)[0]
+    return _time_base(time).step
 
 
 def increases(time: np.ndarray) -> bool:
     """Whether every step of `time`, (n,) s, increases."""
-    return _time_base(time)[1]
+    return _time_base(time).increasing
 
 
-def _time_base(time: np.ndarray) -> tuple[float, bool]:
-    """The median of the increasing steps (s), and whether all of them increase.
-
-    A stop asks for that of the same samples some forty times: of an array that is read-only it is kept.
-    """
-    lasting = not time.flags.writeable
-    for one, step, increasing in _known if lasting else ():
-        if one() is time:
-            return step, increasing
+def _time_base(time: np.ndarray) -> TimeBase:
+    """A stop asks for that of the same samples some forty times: of an array that is read-only it is kept."""
+    key = id(time)
+    if (kept := _known.get(key)) is not None:
+        return kept[1]
     steps = time[1:] - time[:-1]
-    rising = steps > 0
-    rising &= steps < np.inf
-    increasing = bool(rising.all())
+    longest = float(steps.max()) if steps.size else float("nan")
+    increasing = bool(not steps.size or (steps.min() > 0 and longest < np.inf))
     if not increasing:
-        steps = steps[rising]
-    step = median(steps) if steps.size else float("nan")
-    if lasting:
-        _known.append((weakref.ref(time), step, increasing))
-    return step, increasing
+        steps = steps[(steps > 0) & (steps < np.inf)]
+    found = TimeBase(median(steps) if steps.size else float("nan"), longest, increasing)
+    if not time.flags.writeable:
+        _known[key] = weakref.ref(time, lambda _: _known.pop(key, None)), found
+    return found
 
 
 def jitter(time: np.ndarray) -> float:
@@ -128,11 +141,12 @@ def jitter(time: np.ndarray) -> float:
     time: (n,) s.
     """
     steps = time[1:] - time[:-1]
-    steps = steps[np.isfinite(steps) & (steps > 0)]
+    if not increases(time):
+        steps = steps[np.isfinite(steps) & (steps > 0)]
     if steps.size < 2:
         return float("nan")
     low, high = quantiles(steps, 0.05, 0.95)
-    return (high - low) / 2 / median(steps)
+    return (high - low) / 2 / median_step(time)
 
 
 def gap_indices(time: np.ndarray, *, periods: float, step: float | None = None) -> np.ndarray:
@@ -168,9 +182,12 @@ def unbroken(time: np.ndarray, values: np.ndarray, *, periods: float = 5.0) -> l
 
     time (s), values (any unit): (n,); periods: median steps from which on a step is a gap.
     """
+    step, longest, increasing = _time_base(time)
+    if time.size > 1 and increasing and longest <= periods * step and all_known(values):
+        return [slice(0, time.size)]
     good = np.isfinite(values) & np.isfinite(time)
     broken = np.zeros(time.size, dtype=bool)  # broken[i]: i does not continue i - 1
-    steps, step = time[1:] - time[:-1], median_step(time)
+    steps = time[1:] - time[:-1]
     broken[1:] = ~(steps >= 0)
     if np.isfinite(step):
         broken[1:] |= steps > periods * step
@@ -189,8 +206,8 @@ def widths(time: np.ndarray, *, longest: float = np.inf) -> np.ndarray:
     """
     if time.size < 2:
         return np.zeros(time.size)
-    steps = np.clip(time[1:] - time[:-1], 0.0, longest)
+    half = np.minimum(np.maximum(time[1:] - time[:-1], 0.0), longest) / 2
     result = np.zeros(time.size)
-    result[:-1] += steps / 2
-    result[1:] += steps / 2
+    result[:-1] += half
+    result[1:] += half
     return result

@@ -10,7 +10,7 @@ from pipeline.inputs.quantities import Duration, Pressure, Share
 from pipeline.inputs.scalars import Number, Truth
 from pipeline.method.base import Settings
 
-REVISION = 10
+REVISION = 11
 
 
 class Reduction(Settings):

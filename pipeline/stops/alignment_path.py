@@ -79,6 +79,7 @@ class Problem(NamedTuple):
     at: np.ndarray
     lost: np.ndarray
     scales: dict[str, float]
+    held: Costs | None = None  # of all stops, where they are few enough
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -95,6 +96,8 @@ def path(m: Columns, t: Columns, lost: np.ndarray, scales: dict[str, float]) -> 
     """
     problem = Problem(m, *alike(t), lost, scales)
     n, k = problem.shape
+    if n * (len(problem.kinds["kind"]) + 1) <= BLOCK_CELLS:
+        problem = problem._replace(held=_costs(problem, 0, n))
     least = _least(problem)
     width = max(k - n, 0) + FIRST_BAND
     cost, moves = _within(problem, width)
@@ -111,7 +114,7 @@ def _least(problem: Problem) -> float:
     rows = max(1, BLOCK_CELLS // (len(problem.kinds["kind"]) + 1))
     least = 0.0
     for first in range(0, n, rows):
-        costs = _costs(problem, first, first + rows)
+        costs = _costs_of(problem, first, first + rows)
         cheapest = np.minimum(np.minimum(costs.match, costs.attempt), costs.repeat).min(axis=1)
         least += float(np.where(costs.unread, UNREAD, np.minimum(cheapest, SKIP)).sum())
     return least
@@ -156,6 +159,13 @@ def alike(t: Columns) -> tuple[Columns, np.ndarray]:
     return {name: t[name][firsts] for name in names}, at
 
 
+def _costs_of(problem: Problem, first: int, last: int) -> Costs:
+    """Of some stops, out of those of all where they are held."""
+    if problem.held is None:
+        return _costs(problem, first, last)
+    return Costs(*(values[first:last] for values in problem.held))
+
+
 def _costs(problem: Problem, first: int, last: int) -> Costs:
     part = {name: values[first:last] for name, values in problem.m.items()}
     begin = start_cost(part, problem.kinds, problem.scales)
@@ -171,7 +181,7 @@ def _costs(problem: Problem, first: int, last: int) -> Costs:
 
 
 def _block(problem: Problem, first: int, rows: int, low: int, high: int) -> Block:
-    costs = _costs(problem, first, first + rows)
+    costs = _costs_of(problem, first, first + rows)
     at, none = problem.at, len(problem.kinds["kind"])
     attempt = costs.attempt[:, np.r_[at, none][low : high + 1]]
     repeat = costs.repeat[:, np.r_[none, at][low : high + 1]]

@@ -23,8 +23,8 @@ def coefficient(torque: np.ndarray, force: np.ndarray, radius: float) -> np.ndar
 
     torque, force: (n,); returns (n,).
     """
-    positive = force > 0
-    return np.where(positive, torque / np.where(positive, 2 * force * radius, 1.0), np.nan)
+    result = np.full(force.shape, np.nan)
+    return np.divide(torque, 2 * force * radius, out=result, where=force > 0)
 
 
 def weights(width: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> dict[str, np.ndarray]:
@@ -35,15 +35,15 @@ def weights(width: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> dict[st
     return {"time": width, "distance": speed * width, "energy": torque * speed * width}
 
 
-def averages(
-    mu: np.ndarray, *, width: np.ndarray, speed: np.ndarray, torque: np.ndarray, inside: np.ndarray
-) -> dict[str, float]:
-    """Means of mu over the samples `inside`, by time, distance and energy; NaN where there is no weight.
+def averages(mu: np.ndarray, by: dict[str, np.ndarray]) -> dict[str, float]:
+    """Means of mu by each of `weights`; NaN where there is no weight.
 
-    mu (1), width (s), speed (rad/s), torque (N m), inside (bool): (n,). Samples without a mu have no weight.
+    mu (1), each weight: (n,). A sample without torque or speed has no weight in energy or distance, so none in any.
     """
-    used = inside & np.isfinite(mu) & np.isfinite(torque) & np.isfinite(speed)
-    return {name: weighted_mean(mu[used], w[used]) for name, w in weights(width, speed, torque).items()}
+    known = np.isfinite(by["energy"])
+    if not known.all():
+        mu, by = mu[known], {name: weight[known] for name, weight in by.items()}
+    return {name: weighted_mean(mu, weight) for name, weight in by.items()}
 
 
 def weighted_mean(values: np.ndarray, weight: np.ndarray) -> float:

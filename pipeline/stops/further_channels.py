@@ -22,6 +22,8 @@ import polars as pl
 
 from pipeline.archive.card import Card, sensor_limit
 from pipeline.conditioning.channels_file import ChannelsFile
+from pipeline.conditioning.stretches import recordings_in
+from pipeline.conditioning.time_base import increases, picking
 from pipeline.constants import ZERO_C, Array
 from pipeline.findings import Finding, finding
 from pipeline.heat import slab, thermocouple
@@ -107,43 +109,34 @@ def _use(name: str, card: Card) -> str:
 
 def rises(channels: ChannelsFile, name: str, stops: pl.DataFrame) -> Rises:
     """The channel's mean before each braking and at its end, by recording and time."""
-    known = stops.filter(pl.col("start_s").is_finite(), pl.col("end_s").is_finite())
-    at = known.select(
-        "stop", "start_s", "end_s", pl.col("recording").cast(pl.Int64), from_s=pl.col("start_s") - BEFORE_S
-    )
-    spans = at.group_by("recording").agg(first=pl.col("from_s").min(), last=pl.col("end_s").max()).sort("recording")
-    samples = _within(channels, name, spans).sort("recording", "time")
-    joined = samples.join_asof(
-        at.sort("recording", "from_s"), left_on="time", right_on="from_s", by="recording", strategy="backward", check_sortedness=False
-    )  # fmt: skip
-    inside = joined.filter(pl.col("time") <= pl.col("end_s"))
-    means = inside.group_by("stop").agg(
-        before=pl.col("value").filter(pl.col("time") < pl.col("start_s")).mean(),
-        end=pl.col("value").filter(pl.col("time") > pl.col("end_s") - LAST_S).mean(),
-    )
-    found = stops.select("stop").join(means, on="stop", how="left", maintain_order="left")
-    before, end = (found[c].cast(pl.Float64).fill_null(float("nan")).to_numpy() - ZERO_C for c in ("before", "end"))
-    return Rises(found["stop"].to_numpy(), before, end)
-
-
-def _within(channels: ChannelsFile, name: str, spans: pl.DataFrame) -> pl.DataFrame:
-    """recording, time, value of the channel's samples from the first to the last moment of each recording's span."""
-    numbers, first, last = (spans[c].to_numpy() for c in ("recording", "first", "last"))
-    parts = []
+    rows = stops.with_row_index("row").filter(pl.col("start_s").is_finite(), pl.col("end_s").is_finite())
+    by_recording: dict[int, list[tuple[int, float, float]]] = {}
+    for recording, *braking in rows.sort("start_s").select("recording", "row", "start_s", "end_s").iter_rows():
+        by_recording.setdefault(recording, []).append(tuple(braking))
+    total, count = np.zeros((2, len(stops))), np.zeros((2, len(stops)))
     for part in channels.parts(["recording", "time", name]):
-        recording, time = part["recording"].to_numpy(), part["time"].to_numpy()
-        edges = np.unique(np.r_[0, np.flatnonzero(recording[1:] != recording[:-1]) + 1, recording.size])
-        own, sizes = recording[edges[:-1]], edges[1:] - edges[:-1]
-        place = np.searchsorted(numbers, own).clip(0, max(numbers.size - 1, 0))
-        if numbers.size:
-            begin = np.where(numbers[place] == own, first[place], np.inf)
-            near = (time >= np.repeat(begin, sizes)) & (time <= np.repeat(last[place], sizes))
-            parts.append(part.filter(pl.Series(near)))
-    empty = pl.DataFrame(schema={"recording": pl.Int32, "time": pl.Float64, name: pl.Float64})
-    rows = pl.concat([empty, *parts])
-    return rows.select(
-        pl.col("recording").cast(pl.Int64), "time", pl.col(name).fill_nan(None).alias("value")
-    ).drop_nulls()
+        times, values = (part[column].cast(pl.Float64).to_numpy() for column in ("time", name))
+        for recording, own in recordings_in(part["recording"].to_numpy()):
+            if recording not in by_recording:
+                continue
+            known = picking(~(np.isnan(values[own]) | np.isnan(times[own])))
+            time, value = times[own][known], values[own][known]
+            if not increases(time):
+                order = time.argsort(kind="stable")
+                time, value = time[order], value[order]
+            begins = [start - BEFORE_S for _, start, _ in by_recording[recording]]
+            # What belongs to the next stop already is no longer this one's.
+            for (row, start, end), first, until in zip(
+                by_recording[recording], begins, [*begins[1:], np.inf], strict=True
+            ):
+                a, begun, behind = time.searchsorted([first, start, until])
+                last, b = np.minimum(time.searchsorted([end - LAST_S, end], "right"), behind)
+                for k, seen in enumerate((value[a : min(begun, b)], value[max(last, a) : b])):
+                    total[k, row] += np.add.reduce(seen)
+                    count[k, row] += seen.size
+    with np.errstate(invalid="ignore"):
+        before, at_end = total / count - ZERO_C
+    return Rises(stops["stop"].to_numpy(), before, at_end)
 
 
 def face_beside_pyrometer(

@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -135,8 +134,8 @@ def refuse_negative_pressure(file: ChannelsFile) -> None:
     A line pressure above the hall's cannot fall by more than one atmosphere below it.
     """
     level = pl.col("pressure").fill_nan(None)
-    lowest = file.scan(["pressure"]).select(level.min()).collect().item()
-    if lowest is None or lowest >= -VACUUM_PA:
+    lowest = file.scan(["pressure"]).select(pl.col("pressure").min()).collect().item()
+    if lowest is None or not lowest < -VACUUM_PA:
         return
     low, high = file.scan(["pressure"]).select(low=level.quantile(0.02), high=level.quantile(0.98)).collect().row(0)
     if low is not None and low < -VACUUM_PA and -low > 2 * abs(high):
@@ -267,9 +266,10 @@ def _stops(
     ):
         head = {"stop": i + 1, "file": entry.file, "recording": entry.recording}
         head |= {name: label[name] for name in ("block", "purpose", "schedule_row", "run_number")}
-        row = {"kind": label["kind"]} | result.row
-        rows.append(head | {k: _number(v) for k, v in row.items()})
-    frame = pl.DataFrame(rows, infer_schema_length=None)
+        rows.append(head | {"kind": label["kind"]} | result.row)
+    # Not-a-number and infinite figures become null: the table never holds them.
+    figures = pl.selectors.float()
+    frame = pl.DataFrame(rows, infer_schema_length=None).with_columns(pl.when(figures.is_finite()).then(figures))
     through = runs_through([r.first_time for r in recordings], [r.last_time for r in recordings])
     frame = conform(frame, STOPS)
     pauses = {b.name: b.pause_before for b in card.blocks if b.pause_before is not None}
@@ -282,13 +282,6 @@ def _stops(
         through=through,
     )
     return frame.with_columns(idle_before_s=pl.Series(idle, dtype=pl.Float64))
-
-
-def _number(value: Any) -> Any:
-    """Not-a-number and infinite figures become null: the table never holds them."""
-    if isinstance(value, float | np.floating):
-        return float(value) if np.isfinite(value) else None
-    return value
 
 
 def _traces(results: Sequence[Reduced]) -> pl.DataFrame:

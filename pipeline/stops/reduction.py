@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.conditioning.corrections import Conditioned
 from pipeline.conditioning.medians import mean, quantiles, running_median
-from pipeline.conditioning.time_base import not_before, rows_within, widths, within
+from pipeline.conditioning.time_base import all_known, not_before, picking, rows_within, widths, within
 from pipeline.constants import RPM, ZERO_C
 from pipeline.stops.evaluation_window import bite_window, evaluation_window, plateau
 from pipeline.stops.friction import averages, clamp_force, coefficient, weighted_mean, weights
@@ -20,6 +20,7 @@ from pipeline.stops.scatter import scatter_of_mean
 from pipeline.stops.work import (
     between,
     energy_ratio,
+    integral,
     kinetic_energy,
     mean_fully_developed_deceleration,
     sliding_distance,
@@ -82,7 +83,7 @@ def mechanics(
         "power_density_w_mm2": done / duration / setup.friction_area / 1e6 if duration > 0 else None,
         "sliding_distance_m": sliding_distance(time, speed, setup.radius),
         "drag_energy_kj": dragged / 1e3,
-        "angle_rad": float(np.trapezoid(speed, time)),
+        "angle_rad": integral(speed, time),
         "kinetic_energy_kj": None,
         "energy_ratio": None,
         "deceleration_mps2": None,
@@ -130,71 +131,83 @@ def friction_of(c: Conditioned, setup: Setup, at: Interval, *, control: str, ste
     inside = np.zeros(c.time.size, dtype=bool)
     if window is not None:
         inside = within(c.time, *window)
-    why = _too_short(window, mu, inside, setup.least_window)
-    width = widths(c.time, longest=5 * step)
+    known = np.isfinite(mu)
+    used = inside & known
+    why = _too_short(window, used, setup.least_window)
     columns: dict[str, float | None] = {"pressure_plateau_bar": held / 1e5}
     if window is not None:
         columns |= {"window_start_s": window[0] - start, "window_end_s": window[1] - start}
     scatter, mean_torque, mean_pressure = float("nan"), float("nan"), float("nan")
     if why is None and window is not None:
-        used, nominal = inside & np.isfinite(mu), weights(width, c.speed, torque)[setup.average]
+        by = weights(widths(c.time, longest=5 * step), c.speed, torque)
+        nominal, rows = by[setup.average], picking(used)
         bite = bite_window(c.time, c.pressure, start, end, held=held)
-        columns |= _means(c, mu, torque, inside, window, width, nominal, bite)
+        columns |= _of_parts(c.time, mu, nominal, used, known, window, bite)
+        columns |= _means(c, mu, torque, by, rows)
         columns["mu"] = columns[f"mu_{setup.average}"]
-        scatter, _ = scatter_of_mean(mu[used], np.abs(nominal[used]))
-        mean_torque = weighted_mean(torque[used], width[used])
-        mean_pressure = weighted_mean(c.pressure[used], width[used]) - setup.threshold
+        scatter, _ = scatter_of_mean(mu[rows], np.abs(nominal[rows]))
+        mean_torque = weighted_mean(torque[rows], by["time"][rows])
+        mean_pressure = weighted_mean(c.pressure[rows], by["time"][rows]) - setup.threshold
     return Friction(mu, inside, window, columns, scatter, mean_torque, mean_pressure, why)
 
 
-def _too_short(window: tuple[float, float] | None, mu: np.ndarray, inside: np.ndarray, shortest: float) -> str | None:
+def _too_short(window: tuple[float, float] | None, used: np.ndarray, shortest: float) -> str | None:
     if window is None:
         return "the level never reaches its share of the plateau before the window would end"
     if window[1] - window[0] < shortest:
         return f"the evaluation window lasts {window[1] - window[0]:.2f} s, less than {shortest:g} s"
-    if int((inside & np.isfinite(mu)).sum()) < LEAST_SAMPLES:
+    if np.count_nonzero(used) < LEAST_SAMPLES:
         return f"the evaluation window has fewer than {LEAST_SAMPLES} samples with a friction coefficient"
     return None
 
 
-def _means(
-    c: Conditioned,
+def _of_parts(
+    time: np.ndarray,
     mu: np.ndarray,
-    torque: np.ndarray,
-    inside: np.ndarray,
+    weight: np.ndarray,
+    used: np.ndarray,
+    known: np.ndarray,
     window: tuple[float, float],
-    width: np.ndarray,
-    nominal: np.ndarray,
     bite: tuple[float, float] | None,
 ) -> dict[str, float | None]:
-    means = averages(mu, width=width, speed=c.speed, torque=torque, inside=inside)
-    known = np.isfinite(mu)
-    used = inside & known
+    """mu at the window's start and end, a tenth of it each, and in the bite; used, known (bool): (n,), samples of the window and of
+    all that have a mu.
+    """
 
     def part(first: float, last: float, mask: np.ndarray) -> float:
-        rows = rows_within(c.time, first, last)
+        rows = rows_within(time, first, last)
         usable = mask[rows]
-        return weighted_mean(mu[rows][usable], nominal[rows][usable])
+        if usable.all():
+            return weighted_mean(mu[rows], weight[rows])
+        return weighted_mean(mu[rows][usable], weight[rows][usable])
 
     tenth = (window[1] - window[0]) / 10
-    low, high = quantiles(mu[used], 0.02, 0.98)
     begin, finish = part(window[0], window[0] + tenth, used), part(window[1] - tenth, window[1], used)
-    rising = np.argsort(c.speed)
-    speed = weighted_mean(c.speed[used], width[used])
+    return {
+        "mu_start": begin,
+        "mu_end": finish,
+        "mu_rise": finish / begin if begin > 0 else None,
+        "mu_bite": part(*bite, known) if bite else None,
+    }
+
+
+def _means(
+    c: Conditioned, mu: np.ndarray, torque: np.ndarray, by: dict[str, np.ndarray], rows: slice | np.ndarray
+) -> dict[str, float | None]:
+    """Means over the window's samples, which `rows` picks; by: weights of all samples."""
+    means, width = averages(mu[rows], {name: weight[rows] for name, weight in by.items()}), by["time"][rows]
+    low, high = quantiles(mu[rows], 0.02, 0.98)
     return {
         "mu_time": means["time"],
         "mu_distance": means["distance"],
         "mu_energy": means["energy"],
-        "mu_start": begin,
-        "mu_end": finish,
-        "mu_rise": finish / begin if begin > 0 else None,
         "mu_min": low,
         "mu_max": high,
-        "mu_bite": part(*bite, known) if bite else None,
-        "pressure_bar": weighted_mean(c.pressure[used], width[used]) / 1e5,
-        "torque_nm": weighted_mean(c.friction[used], width[used]),
-        "speed_mean_rpm": speed * RPM,
-        "drag_torque_nm": float(np.interp(speed, c.speed[rising], c.drag[rising])),
+        "pressure_bar": weighted_mean(c.pressure[rows], width) / 1e5,
+        "torque_nm": weighted_mean(c.friction[rows], width),
+        "speed_mean_rpm": weighted_mean(c.speed[rows], width) * RPM,
+        # A straight line in the speed: at the mean speed it is its own mean.
+        "drag_torque_nm": weighted_mean(c.drag[rows], width),
     }
 
 
@@ -209,16 +222,18 @@ def temperatures(
 
     time (s), temperature (K): (n,), from before the start to the recording's end or the next start.
     """
-    good = np.isfinite(temperature)
-    t, values = (time[:], temperature) if good.all() else (time[good], temperature[good])
-    values = values - ZERO_C
+    if all_known(temperature):
+        t, values = time[:], temperature - ZERO_C
+    else:
+        good = np.isfinite(temperature)
+        t, values = time[good], temperature[good] - ZERO_C
     t.setflags(write=False)  # its median step is asked for again and again
     row: dict[str, float | None] = dict.fromkeys((f"temperature_{name}_c" for name in TEMPERATURES), None)
     row["temperature_rate_k_s"] = None
     if not t.size:
         return row
-    begun = not_before(t, start)
-    before = values[not_before(t, start - 0.5) & ~begun]
+    begun = rows_within(t, start, np.inf)
+    before = values[not_before(t, start - 0.5) & ~not_before(t, start)]
     first = values[rows_within(t, start, start + 0.1)]
     row["temperature_initial_c"] = _mean(before if before.size else first)
     near = _mean(values[rows_within(t, end - 0.05, end + 0.05)])
@@ -266,7 +281,7 @@ def ripple_columns(c: Conditioned, window: tuple[float, float] | None) -> dict[s
     }
     if window is None:
         return result
-    inside = within(c.time, *window)
+    inside = rows_within(c.time, *window)
     for order, (amplitude, u) in ripple(c.time[inside], c.speed[inside], c.unfiltered[inside]).items():
         result |= {f"ripple_{order}_pct": 100 * amplitude, f"ripple_{order}_u_pct": 100 * u}
     return result

@@ -5,14 +5,16 @@ the ripple is periodic however the speed falls, so its amplitude is that of cos 
 linear fit beside a smooth trend.
 
 The samples do not always tell the waves from each other and from the trend: at a constant speed with three samples a turn twice the angle
-reads as once the angle backwards, and of a channel that is damaged too few turns may be left. What is lost of a wave is in the
-triangle of the design's orthogonal factors. An amplitude that they know MOST_LOST times worse than as many samples spread evenly over
+reads as once the angle backwards, and of a channel that is damaged too few turns may be left. What is lost of a wave is in its
+covariance beside all else that is fitted. An amplitude that they know MOST_LOST times worse than as many samples spread evenly over
 the turns is none. Neither is one above what torque of one sign can have: twice the mean (|integral of f cos| <= integral of f).
 """
 
+import math
+
 import numpy as np
 
-from pipeline.conditioning.medians import median
+from pipeline.conditioning.medians import mean, median
 from pipeline.stops.scatter import smooth_basis
 
 LEAST_TURNS = 3.0
@@ -20,6 +22,7 @@ LEAST_SAMPLES = 40
 SAMPLES_A_PERIOD = 2.5
 MOST_LOST = 2.0
 HIGHEST = 2.0  # amplitude over mean
+LEAST_PIVOT = 1e-4  # of the trend, over the largest: below, its normal equations tell it no more
 
 
 def ripple(
@@ -47,34 +50,62 @@ def ripple(
 
 def _amplitudes(t: np.ndarray, w: np.ndarray, torque: np.ndarray) -> dict[int, tuple[float, float]]:
     """Of orders 1 and 2, fitted together, those that the samples tell."""
-    angle = np.r_[0.0, np.cumsum(np.diff(t) * (w[1:] + w[:-1]) / 2)]
-    mean = float(torque.mean())
-    if angle[-1] < 2 * np.pi * LEAST_TURNS or not mean > 0:
+    angle = np.concatenate([[0.0], np.cumsum((t[1:] - t[:-1]) * (w[1:] + w[:-1]) / 2)])
+    level = mean(torque)
+    if angle[-1] < 2 * np.pi * LEAST_TURNS or not level > 0:
         return {}
     # Pieces longer than a turn, so that the trend cannot follow the ripple itself.
     turns = angle[-1] / (2 * np.pi)
-    trend = smooth_basis(angle / angle[-1], int(np.clip(turns / 3, 1, 12)))
-    waves = [wave(n * angle) for n in (1, 2) for wave in (np.cos, np.sin)]
-    design = np.column_stack([trend, *waves])
-    if t.size < 2 * design.shape[1]:
+    trend = smooth_basis(angle / angle[-1], min(max(int(turns / 3), 1), 12))
+    cos, sin = np.cos(angle), np.sin(angle)
+    waves = np.stack([cos, sin, cos * cos - sin * sin, 2 * cos * sin], axis=1)
+    freedom = t.size - trend.shape[1] - waves.shape[1]
+    if t.size < 2 * (t.size - freedom):
         return {}
-    solution, *_ = np.linalg.lstsq(design, torque, rcond=None)
-    residual = torque - design @ solution
-    sigma = float(np.sqrt(residual @ residual / (t.size - design.shape[1])))
-    u = sigma * float(np.sqrt(2.0 / t.size)) / mean
-    pairs = solution[trend.shape[1] :].reshape(-1, 2)
-    told = {n: (float(np.hypot(*pair)) / mean, u) for n, pair in enumerate(pairs, 1)}
-    lost = _lost(design, trend.shape[1])
+    try:
+        pairs, covariance, square = fitted(trend, waves, torque)
+    except np.linalg.LinAlgError:
+        return {}
+    u = float(np.sqrt(square / freedom * 2.0 / t.size)) / level
+    told = {n: (float(np.hypot(*pair)) / level, u) for n, pair in enumerate(pairs.reshape(-1, 2), 1)}
+    lost = _lost(covariance * (t.size / 2.0))
     return {n: one for n, one in told.items() if lost[n - 1] <= MOST_LOST and one[0] <= HIGHEST}
 
 
-def _lost(design: np.ndarray, trend: int) -> list[float]:
-    """How many times worse each pair of waves, behind the trend's columns, is known than by waves that nothing else resembles."""
-    waves = np.asarray(np.linalg.qr(design, mode="r"))[trend:, trend:]
+def fitted(trend: np.ndarray, waves: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+    """Least squares of values (n,) by trend (n, k) and waves (n, m): the waves' coefficients (m,), their covariance over the variance
+    of a sample (m, m), the residuals' sum of squares. Raises LinAlgError where the waves cannot be told.
+
+    By the normal equations, with the trend taken out of the waves first. They lose digits only where little of a wave is left, and
+    such a wave is none.
+    """
+    both = np.concatenate([waves, values[:, None]], axis=1)
+    products = trend.T @ both
+    by_trend = _solved(trend.T @ trend, products)
+    left = waves.T @ both - products[:, :-1].T @ by_trend
+    covariance = np.linalg.inv(left[:, :-1])
+    coefficients = covariance @ left[:, -1]
+    residual = values - waves @ coefficients - trend @ (by_trend[:, -1] - by_trend[:, :-1] @ coefficients)
+    return coefficients, covariance, float(residual @ residual)
+
+
+def _solved(square: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """x (k, m) of square (k, k) x = right (k, m); the shortest one where a piece of the trend has no samples to go by."""
     try:
-        covariance = np.linalg.inv(waves.T @ waves) * (len(design) / 2.0)
+        pivots = np.linalg.cholesky(square).diagonal()
     except np.linalg.LinAlgError:
-        return [np.inf] * (waves.shape[1] // 2)
-    blocks = [covariance[k : k + 2, k : k + 2] for k in range(0, waves.shape[1], 2)]
-    worst = [float(np.linalg.eigvalsh(block)[-1]) if np.isfinite(block).all() else np.inf for block in blocks]
-    return [float(np.sqrt(one)) if one > 0 else np.inf for one in worst]
+        pivots = np.zeros(1)
+    if pivots.min() > LEAST_PIVOT * pivots.max():
+        return np.linalg.solve(square, right)
+    return np.asarray(np.linalg.lstsq(square, right, rcond=LEAST_PIVOT**2)[0])
+
+
+def _lost(covariance: np.ndarray) -> list[float]:
+    """How many times worse each pair of waves is known than by waves that nothing else resembles: the root of the larger
+    eigenvalue of its block (2, 2) of the covariance (m, m) over that of these.
+    """
+    worst = []
+    for k in range(0, len(covariance), 2):
+        (a, b), (_, c) = covariance[k : k + 2, k : k + 2].tolist()
+        worst.append((a + c) / 2 + math.hypot((a - c) / 2, b))
+    return [math.sqrt(one) if one > 0 else math.inf for one in worst]

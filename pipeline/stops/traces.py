@@ -16,7 +16,7 @@ def trace_of(c: Conditioned, friction: Friction, b: Braking, temperature: np.nda
 
     temperature: (n,) of the disc over the samples of `c`, K. Returns columns of traces.parquet, (m,) each.
     """
-    inside = np.flatnonzero(within(c.time, b.start_s - 0.2, b.end_s + 0.2))
+    inside = within(c.time, b.start_s - 0.2, b.end_s + 0.2).nonzero()[0]
     if not inside.size:
         return no_trace()
     pick = inside[np.linspace(0, inside.size - 1, min(TRACE_POINTS, inside.size)).round().astype(int)]

@@ -7,7 +7,7 @@ developed deceleration is taken over distance: (vb^2 - ve^2) / (25.92 (se - sb))
 
 import numpy as np
 
-from pipeline.conditioning.time_base import increases
+from pipeline.conditioning.time_base import all_known, increases, picking
 
 
 def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -16,15 +16,15 @@ def between(time: np.ndarray, start: float, end: float, *series: np.ndarray) -> 
 
     time (s): (n,), increasing; series: (n,) each. Returns (m,) each.
     """
-    inside = (time > start) & (time < end)
+    inside = picking((time > start) & (time < end))
     grid = np.concatenate([[start], time[inside], [end]])
     result = [grid]
     for values in series:
-        good = np.isfinite(values)
-        if good.all() and increases(time):
+        if increases(time) and all_known(values):
             first, last = np.interp([start, end], time, values)
             result.append(np.concatenate([[first], values[inside], [last]]))
         else:
+            good = np.isfinite(values)
             result.append(np.interp(grid, time[good], values[good]) if good.any() else np.full(grid.size, np.nan))
     return tuple(result)
 
@@ -34,7 +34,12 @@ def work(time: np.ndarray, torque: np.ndarray, speed: np.ndarray) -> float:
 
     time, torque, speed: (n,).
     """
-    return float(np.trapezoid(torque * speed, time))
+    return integral(torque * speed, time)
+
+
+def integral(values: np.ndarray, time: np.ndarray) -> float:
+    """Integral of values over time (s), both (n,), by the trapezium rule: numpy's to the last bit."""
+    return float(np.add.reduce((time[1:] - time[:-1]) * (values[1:] + values[:-1]) / 2.0))
 
 
 def kinetic_energy(inertia: float, speed_start: float, speed_end: float) -> float:
@@ -47,7 +52,7 @@ def revolutions(time: np.ndarray, speed: np.ndarray) -> float:
 
     time, speed: (n,).
     """
-    return float(np.trapezoid(speed, time)) / (2 * np.pi)
+    return integral(speed, time) / (2 * np.pi)
 
 
 def sliding_distance(time: np.ndarray, speed: np.ndarray, radius: float) -> float:

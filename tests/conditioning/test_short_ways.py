@@ -1,20 +1,22 @@
 """What is quicker for the short series of a stop gives what the long way gives."""
 
 import itertools
+import math
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.conditioning.faults.cut_short import torque_without_pressure
 from pipeline.conditioning.faults.spikes import SPIKE_SAMPLES, SPIKE_SHARE, SPIKE_SIGMAS, spikes
 from pipeline.conditioning.low_pass import _continued, filtered, low_pass, memory, pair_amplitude
 from pipeline.conditioning.medians import mean, median, quantiles, running_median
 from pipeline.conditioning.rest import BAND, CROWD, CROWD_SHARE, FEW_LAGS, effective_number, rest_of
 from pipeline.conditioning.segments import runs
-from pipeline.conditioning.time_base import rows_within, unbroken, within
+from pipeline.conditioning.time_base import EDGE, all_known, known_of, picking, rows_within, unbroken, within
 from pipeline.constants import MAD_TO_SD
-from pipeline.stops.ripple import ripple
+from pipeline.stops.ripple import fitted, ripple
 from pipeline.stops.scatter import scatter_of_mean, smooth_basis
 from pipeline.stops.work import between
 
@@ -152,7 +154,65 @@ def times(rng, n: int) -> np.ndarray:
 @given(SEED, st.floats(-0.1, 0.4), st.floats(-0.1, 0.4))
 def test_a_slice_of_times_that_increase_holds_what_the_mask_does(seed, start, end):
     time = times(np.random.default_rng(seed), 50)
-    assert np.array_equal(time[rows_within(time, start, end)], time[within(time, start, end)], equal_nan=True)
+    steps = np.diff(time)
+    slack = EDGE * np.median(steps[steps > 0])
+    inside = (time >= start - slack) & (time <= end + slack)
+    assert np.array_equal(within(time, start, end), inside)
+    assert np.array_equal(time[rows_within(time, start, end)], time[inside], equal_nan=True)
+
+
+@given(st.lists(st.booleans(), max_size=12))
+def test_what_picks_the_samples_of_a_mask_picks_them_and_copies_none_that_follow_one_another(mask):
+    values, mask = np.arange(len(mask)), np.array(mask, bool)
+    assert np.array_equal(values[picking(mask)], values[mask])
+    assert isinstance(picking(mask), slice) == (len(runs(mask)) < 2)
+
+
+@given(SERIES, st.lists(st.sampled_from([np.nan, np.inf, -np.inf, 1e300]), max_size=2))
+def test_samples_are_all_known_where_each_is(values, odd):
+    values = np.concatenate([values, odd])
+    assert all_known(values) == all(map(math.isfinite, values))
+    assert known_of(values).tolist() == [value for value in values if math.isfinite(value)]
+
+
+@given(SEED, st.integers(60, 400), st.integers(0, 2), st.floats(0, 2))
+def test_a_ripple_fitted_by_normal_equations_is_that_of_least_squares(seed, n, holes, noise):
+    """Where samples are missing over whole pieces of the trend as well: the shortest trend is then as good as any."""
+    rng = np.random.default_rng(seed)
+    angle = np.linspace(0, rng.uniform(4, 12) * 2 * np.pi, n)
+    for _ in range(holes):
+        angle = angle[(angle < (hole := rng.uniform(0, angle[-1]))) | (angle > hole + 0.3 * angle[-1])]
+    if angle.size < 40:
+        return
+    trend = smooth_basis(angle / angle[-1], int(rng.integers(1, 5)))
+    waves = np.stack([wave(k * angle) for k in (1, 2) for wave in (np.cos, np.sin)], axis=1)
+    values = 900 + 50 * angle / angle[-1] + 9 * np.cos(angle + 1) + noise * rng.standard_normal(angle.size)
+    design = np.concatenate([trend, waves], axis=1)
+    solution = np.linalg.lstsq(design, values, rcond=None)[0]
+    own = waves - trend @ np.linalg.lstsq(trend, waves, rcond=None)[0]
+    covariance = np.linalg.inv(own.T @ own)
+    if np.linalg.eigvalsh(covariance)[-1] > 4 * 2 / angle.size:
+        return  # waves that are not told are none
+    found = fitted(trend, waves, values)
+    assert found[0] == pytest.approx(solution[-4:], abs=1e-7)
+    assert found[1] == pytest.approx(covariance, rel=1e-7, abs=1e-9)
+    assert found[2] == pytest.approx(float(np.square(values - design @ solution).sum()), rel=1e-7, abs=1e-9)
+
+
+@given(SEED, st.floats(0, 300), st.floats(-100, 400))
+def test_no_torque_beside_a_braking_is_missed_for_want_of_a_quantile(seed, beside, plateau):
+    """What is told hangs on the tenth of a hundred that is lowest; the search may end before that is looked for."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(600) / 100
+    torque = rng.standard_normal(600) + np.where((time > 2) & (time < 4), plateau, 0.0)
+    torque[410 : 410 + rng.integers(0, 90)] += beside
+    options = {"start": 2.0, "end": 4.0, "plateau": plateau, "lag": 0.0, "after": True}
+    found = torque_without_pressure(time, torque, **options)
+    rest = np.quantile(torque[(time < 1.9999) | (time > 4.0001)], 0.1)
+    high = (time >= 4.35) & (time <= 5) & (torque - rest > 0.25 * (plateau - rest))
+    assert not found or plateau > rest
+    if plateau > rest + 50 and np.count_nonzero(high) > 10 and np.ptp(time[high]) > 0.1:
+        assert found and found[0].evidence["rest_nm"] == pytest.approx(rest)
 
 
 @given(SEED, st.floats(0, 0.12), st.floats(0.13, 0.4))

@@ -6,8 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 
+from pipeline.conditioning.channels_file import ChannelsFile
+from pipeline.stops.further_channels import rises
 from tests.stops.makers import Application, Reduction, Rig, reduce, write_test
 
 APPS = [
@@ -106,3 +109,35 @@ def test_every_channel_of_the_card_says_what_it_was_used_for(tmp_path: Path) -> 
     assert {"time", "speed", "torque", "pressure", "disc_temperature", "humidity"} <= set(names)
     assert all(r["used_for"] for r in found.summary["channels"])
     assert "no number rests on it" in row(found, "humidity")["used_for"]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rises_are_the_means_over_each_stops_own_samples(tmp_path, seed):
+    """Of several stops in a recording, some so close that one's lead falls into another; of samples out of order or missing."""
+    rng = np.random.default_rng(seed)
+    time = np.round(np.arange(0, 40, 0.01), 3)
+    if seed % 2:
+        time[rng.integers(0, time.size, 300)] += 0.5
+    value = 300 + rng.standard_normal(time.size)
+    value[rng.integers(0, time.size, 400)] = np.nan
+    number = np.where(np.arange(time.size) < 2500, 3, 7)
+    samples = {"recording": number, "time": time, "surface_temperature": value}
+    pl.DataFrame(samples).with_columns(pl.col("recording").cast(pl.Int32)).write_parquet(tmp_path / "c.parquet")
+    start = np.sort(rng.uniform(1, 36, 9))
+    stops = pl.DataFrame(
+        {"stop": range(1, 10), "recording": np.where(start < 20, 3, 7), "start_s": start, "end_s": start + 2.0}
+    )
+    found = rises(ChannelsFile(tmp_path / "c.parquet"), "surface_temperature", stops)
+    for i, (_, recording, begun, end) in enumerate(stops.iter_rows()):
+        later = [s for r, s in stops.select("recording", "start_s").iter_rows() if r == recording and s > begun]
+        own = (
+            (number == recording)
+            & np.isfinite(value)
+            & (time >= begun - 0.5)
+            & (time < min([*later, np.inf]) - 0.5)
+            & (time <= end)
+        )
+        for got, part in ((found.before[i], time < begun), (found.end[i], time > end - 0.1)):
+            assert got == pytest.approx(
+                np.mean(value[own & part]) - 273.15 if (own & part).any() else np.nan, nan_ok=True
+            )

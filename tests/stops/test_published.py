@@ -12,7 +12,7 @@ from pipeline.batches.mixed import fit, reml_variance
 from pipeline.conditioning.offsets import least_squares
 from pipeline.conditioning.time_base import widths
 from pipeline.stops.evaluation_window import first_reaching
-from pipeline.stops.friction import averages, clamp_force, coefficient
+from pipeline.stops.friction import averages, clamp_force, coefficient, weights
 from pipeline.stops.radius import effective_radius
 from pipeline.stops.uncertainty import Gains, combined, effective_freedom, gain_and_zero, relative_uncertainty
 from pipeline.stops.work import (
@@ -121,7 +121,8 @@ def test_averages_of_a_cold_and_a_warm_carbon_stop(name, whole, held):
     mu = coefficient(torque, clamp_force(pressure, piston_area=45e-4), 0.118)
     reached = first_reaching(time, pressure, 0.95 * pressure.max(), time[0], time[-1])
     for inside, expected in ((pressure > 0, whole), (time >= reached, held)):
-        found = averages(mu, width=widths(time), speed=speed, torque=torque, inside=inside)
+        by = weights(widths(time), speed, torque)
+        found = averages(mu[inside], {name: weight[inside] for name, weight in by.items()})
         assert [found[k] for k in ("distance", "time", "energy")] == pytest.approx(expected, abs=0.002)
 
 

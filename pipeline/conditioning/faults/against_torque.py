@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.conditioning.medians import running_median
-from pipeline.conditioning.time_base import known_of, median_known
+from pipeline.conditioning.time_base import all_known, known_of, median_known
 from pipeline.findings import Finding, finding
 from pipeline.wording import in_percent
 
@@ -108,7 +108,7 @@ def torque_losses(
     """
     if time.size < 12 or not (plateau > 0 and full > 0):
         return []
-    known = torque if np.isfinite(torque).all() else np.nan_to_num(torque)
+    known = torque if all_known(torque) else np.nan_to_num(torque)
     # No median about a sample is above the highest of all.
     if not ((torque < LOST_SHARE * known.max()) & (pressure > 0.8 * plateau)).any():
         return []

@@ -7,7 +7,7 @@ torque where the pressure says that the brake is open, or a speed that jumps as 
 import numpy as np
 
 from pipeline.conditioning.medians import median, quantiles
-from pipeline.conditioning.time_base import not_after, not_before, rows_within, within
+from pipeline.conditioning.time_base import known_of, not_after, not_before, rows_within, within
 from pipeline.constants import MAD_TO_SD, RPM
 from pipeline.findings import Finding, finding
 
@@ -41,14 +41,19 @@ def torque_without_pressure(
     known; threshold: the pressure at which braking is taken to begin, over its plateau; after: look behind the end
     too (not where the shaft stands still there with the brake applied).
     """
-    outside = ~within(time, start, end)
-    known = outside & np.isfinite(torque)
-    if np.count_nonzero(known) < LEAST_SAMPLES or not np.isfinite(plateau):
+    inside = rows_within(time, start, end)
+    seen = known_of(np.delete(torque, inside))
+    if seen.size < LEAST_SAMPLES or not np.isfinite(plateau):
         return []
-    seen = torque[known]
+    lowest, highest = seen.min(), seen.max()
+    # The lower the rest, the larger the share: where even above the lowest sample it is small, no quantile is needed.
+    if plateau <= lowest or (highest - lowest) / (plateau - lowest) <= SHARE:
+        return []
     (rest,) = quantiles(seen, 0.1)
-    if plateau <= rest or (seen.max() - rest) / (plateau - rest) <= SHARE:
+    if plateau <= rest or (highest - rest) / (plateau - rest) <= SHARE:
         return []
+    known = np.isfinite(torque)
+    known[inside] = False
     share = np.where(known, (torque - rest) / (plateau - rest), 0.0)
     # Neighbours differ by noise alone almost everywhere: what the noise reaches is no torque.
     noise = NOISE_SIGMAS * MAD_TO_SD * median(np.abs(np.diff(seen))) / np.sqrt(2) / (plateau - rest)

@@ -105,8 +105,9 @@ def faults_beside(
     c: channel -> (n,) as recorded, SI; sign: -1 where torque is negative in braking; lag: s, None where it is not
     known.
     """
-    whole = slice(before, after)
-    beside, time = c["time"][whole], c["time"][span]  # an array each, whose median step is kept
+    whole, all_rows = slice(before, after), c["time"].size
+    # An array each, whose median step is kept: that of the whole stretch is known already.
+    beside, time = c["time"] if (before, after) == (0, all_rows) else c["time"][whole], c["time"][span]
     found = torque_without_pressure(
         beside,
         sign * c["torque"][whole],

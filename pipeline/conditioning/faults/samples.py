@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.conditioning.medians import median
-from pipeline.conditioning.time_base import backward_indices, gap_indices, repeated_indices, within
+from pipeline.conditioning.time_base import all_known, backward_indices, gap_indices, repeated_indices, within
 from pipeline.constants import ZERO_C
 from pipeline.findings import Finding, finding
 from pipeline.wording import counted
@@ -165,10 +165,11 @@ def _ends(channels: Mapping[str, np.ndarray], span: slice, begins_inside: bool, 
 
 
 def _missing(name: str, time: np.ndarray, values: np.ndarray) -> list[Finding]:
-    known = np.isfinite(values)
-    if known.all():
+    if all_known(values):
         return []
-    bad = np.flatnonzero(~known)
+    bad = np.flatnonzero(~np.isfinite(values))
+    if not bad.size:
+        return []
     return [
         finding(
             "dropout",

@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipeline.conditioning.medians import median, quantiles, running_median
+from pipeline.conditioning.time_base import all_known
 from pipeline.constants import MAD_TO_SD
 
 SPIKE_SIGMAS = 10.0
@@ -17,15 +18,18 @@ def spikes(values: np.ndarray) -> np.ndarray:
     The sigma is that of the whole series about its running median, so that ramps raise none.
     values: (n,) in the order of time, any unit; returns none where a value is missing.
     """
-    if values.size < 15 or not np.isfinite(values).all():
+    if values.size < 15 or not all_known(values):
         return np.empty(0, dtype=np.int64)
     floor = SPIKE_SHARE * quantiles(np.abs(values), 0.95)[0]
     # A sample that far from the median of seven is as far from one of the two next to it on either side.
-    if all(np.abs(values[by:] - values[:-by]).max() <= floor for by in (1, 2)):
+    far = [(np.abs(values[by:] - values[:-by]) > floor).nonzero()[0] for by in (1, 2)]
+    if not any(at.size for at in far):
         return np.empty(0, dtype=np.int64)
-    off = values - running_median(np.concatenate([values[[0, 0, 0]], values, values[[-1, -1, -1]]]), 7)
-    if not (np.abs(off) > floor).any():
+    first, last = min(int(at[0]) for at in far if at.size), max(int(at[-1]) for at in far if at.size) + 2
+    padded = np.concatenate([values[[0, 0, 0]], values, values[[-1, -1, -1]]])
+    if not (np.abs(values[first : last + 1] - running_median(padded[first : last + 7], 7)) > floor).any():
         return np.empty(0, dtype=np.int64)
+    off = values - running_median(padded, 7)
     local = np.median(np.abs(np.lib.stride_tricks.sliding_window_view(np.pad(off, 7, mode="edge"), 15)), axis=1)
     sigma = MAD_TO_SD * np.maximum(local, median(np.abs(off)))
     wild = np.abs(off) > np.maximum(SPIKE_SIGMAS * sigma, floor)

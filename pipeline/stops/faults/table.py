@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
 import polars as pl
 
 from pipeline.archive.card import Card
 from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.conditioned import ConditionedTest
+from pipeline.conditioning.stretches import recordings_in
 from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
@@ -134,10 +136,17 @@ def pad_and_disc_rises(card: Card, channels: ChannelsFile) -> pl.DataFrame | Non
         return None
     if "pad_temperature" not in channels.names:
         return None
-    rise = [
-        (pl.col(name).fill_nan(None).max() - pl.col(name).fill_nan(None).drop_nulls().first()).alias(alias)
-        for name, alias in (("disc_temperature", "disc_k"), ("pad_temperature", "pad_k"))
-    ]
-    samples = channels.scan(["recording", "disc_temperature", "pad_temperature"])
-    rises = samples.group_by("recording").agg(rise).collect(engine="streaming")
-    return rises.with_columns(pl.col("recording").cast(pl.Int64)).drop_nulls()
+    first: dict[int, np.ndarray] = {}
+    highest: dict[int, np.ndarray] = {}
+    for part in channels.parts(["recording", "disc_temperature", "pad_temperature"]):
+        both = [part[name].cast(pl.Float64).to_numpy() for name in ("disc_temperature", "pad_temperature")]
+        for number, rows in recordings_in(part["recording"].to_numpy()):
+            known = [values[rows][~np.isnan(values[rows])] for values in both]
+            top = np.array([values.max() if values.size else np.nan for values in known])
+            begun = np.array([values[0] if values.size else np.nan for values in known])
+            earlier = first.get(number, begun)
+            first[number] = np.where(np.isnan(earlier), begun, earlier)
+            highest[number] = np.fmax(highest.get(number, top), top)
+    rise = {number: highest[number] - first[number] for number in first}
+    rows = [(number, *pair) for number, pair in rise.items() if not np.isnan(pair).any()]
+    return pl.DataFrame(rows, schema={"recording": pl.Int64, "disc_k": pl.Float64, "pad_k": pl.Float64}, orient="row")

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.conditioning.medians import median
 from pipeline.constants import MAD_TO_SD
 from pipeline.findings import Finding, finding
 
@@ -45,16 +46,15 @@ def deviations(stops: pl.DataFrame) -> pl.DataFrame:
     """
     rows: list[tuple[Any, ...]] = []
     used = stops.filter((pl.col("mu") > 0) & pl.col("purpose").is_in(PURPOSES) & pl.col("block").is_not_null())
+    level = (pl.col("pressure_plateau_bar") / pl.col("target_pressure_bar")).log()
+    used = used.select("stop", "file", "block", "idle_before_s", level=level, y=pl.col("mu").log())
     for block in used.partition_by("block", maintain_order=True):
-        y = block["mu"].log().to_numpy()
-        level = (block["pressure_plateau_bar"] / block["target_pressure_bar"]).log().to_list()
-        for i, (stop, file, name, idle) in enumerate(
-            block.select("stop", "file", "block", "idle_before_s").iter_rows()
-        ):
+        y = block["y"].to_numpy()
+        for i, (stop, file, name, idle, off, _) in enumerate(block.iter_rows()):
             near = [j for j in range(max(0, i - REACH), min(y.size, i + REACH + 1)) if j != i]
             if not near or (i == 0 and (idle or 0.0) > PAUSE_S):
                 continue
-            rows.append((stop, file, name, y.size, float(y[i] - np.median(y[near])), level[i]))
+            rows.append((stop, file, name, y.size, float(y[i] - median(y[near])), off))
     schema = {
         "stop": pl.Int64,
         "file": pl.String,
