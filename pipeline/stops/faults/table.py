@@ -147,6 +147,6 @@ def pad_and_disc_rises(card: Card, channels: ChannelsFile) -> pl.DataFrame | Non
             earlier = first.get(number, begun)
             first[number] = np.where(np.isnan(earlier), begun, earlier)
             highest[number] = np.fmax(highest.get(number, top), top)
-    rise = {number: highest[number] - first[number] for number in first}
-    rows = [(number, *pair) for number, pair in rise.items() if not np.isnan(pair).any()]
-    return pl.DataFrame(rows, schema={"recording": pl.Int64, "disc_k": pl.Float64, "pad_k": pl.Float64}, orient="row")
+    rises = [(number, *(highest[number] - first[number]).tolist()) for number in first]
+    told = [one for one in rises if not np.isnan(one).any()]
+    return pl.DataFrame(told, schema={"recording": pl.Int64, "disc_k": pl.Float64, "pad_k": pl.Float64}, orient="row")
