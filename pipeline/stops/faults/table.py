@@ -12,6 +12,7 @@ from pipeline.archive.card import Card
 from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.conditioned import ConditionedTest
 from pipeline.conditioning.stretches import recordings_in
+from pipeline.conditioning.time_base import picking
 from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
@@ -141,7 +142,7 @@ def pad_and_disc_rises(card: Card, channels: ChannelsFile) -> pl.DataFrame | Non
     for part in channels.parts(["recording", "disc_temperature", "pad_temperature"]):
         both = [part[name].cast(pl.Float64).to_numpy() for name in ("disc_temperature", "pad_temperature")]
         for number, rows in recordings_in(part["recording"].to_numpy()):
-            known = [values[rows][~np.isnan(values[rows])] for values in both]
+            known = [values[rows][picking(~np.isnan(values[rows]))] for values in both]
             top = np.array([values.max() if values.size else np.nan for values in known])
             begun = np.array([values[0] if values.size else np.nan for values in known])
             earlier = first.get(number, begun)
