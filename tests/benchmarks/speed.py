@@ -68,13 +68,14 @@ PARTS = {
         "by_pandas.reduce_all(by_pandas.ingested(folder, room / 'pandas.parquet')).to_parquet(room / 'pandas.parquet')",
     ),
 }
-LIMITS = """What limits each now: `channels` is by a third Arrow's parse of the text on one core, by a sixth packing and digests; the rest is copies and
-some two thousand calls a file, so files of few rows cost more by the byte. `stops` unpacks each column once, a tenth of its time; as much
-again goes to what a test costs whatever its length (card, schedule, models). The rest is some hundred calls of numpy on the short series
-of each stop (a low-pass of torque and pressure for the lag and one for mu, zero readings with their autocorrelation, splines under mu and
-torque, the search for faults), most of it the cost of a call and not of its samples, so it grows with stops and not with bytes, and a
-change of method runs all of it. A job that is forked costs the start of an interpreter for its command, and the pages of memory that it
-comes to own."""
+LIMITS = """What limits each now: `channels` is by a third Arrow's parse of the text on one core, by a sixth packing and digests; the rest is copies
+and some two thousand calls a file, so files of few rows cost more by the byte. `stops` unpacks each column once and takes the file's
+digest, a tenth of its time; a sixth goes to what a test costs whatever its length (schedule, search for wrong units, tables, models). The
+rest is several hundred calls of numpy on the short series of each stop (a low-pass of torque and pressure for the lag and one for mu,
+zero readings with their autocorrelation, splines under mu and torque, the search for faults): nearly half of the time is the
+interpreter's own and much of the rest the way into a call, so it grows with stops and not with bytes, and a change of method runs all of
+it. To come near the reading, stops would have to be reduced together and not one by one. A job that is forked costs the start of an
+interpreter for its command, and the pages of memory that it comes to own."""
 START = "import pipeline.cli, pipeline.cli.stages, pipeline.cli.guard, pipeline.cli.notes, pipeline.inputs.seen\n"
 
 

@@ -12,6 +12,7 @@ from pipeline.archive.card import Card
 from pipeline.conditioning.channels_file import ChannelsFile
 from pipeline.conditioning.conditioned import ConditionedTest
 from pipeline.conditioning.stretches import recordings_in
+from pipeline.conditioning.time_base import picking
 from pipeline.constants import RAD_PER_S, ZERO_C
 from pipeline.findings import Finding, finding
 from pipeline.heat.capacity import heat_capacity
@@ -141,12 +142,12 @@ def pad_and_disc_rises(card: Card, channels: ChannelsFile) -> pl.DataFrame | Non
     for part in channels.parts(["recording", "disc_temperature", "pad_temperature"]):
         both = [part[name].cast(pl.Float64).to_numpy() for name in ("disc_temperature", "pad_temperature")]
         for number, rows in recordings_in(part["recording"].to_numpy()):
-            known = [values[rows][~np.isnan(values[rows])] for values in both]
+            known = [values[rows][picking(~np.isnan(values[rows]))] for values in both]
             top = np.array([values.max() if values.size else np.nan for values in known])
             begun = np.array([values[0] if values.size else np.nan for values in known])
             earlier = first.get(number, begun)
             first[number] = np.where(np.isnan(earlier), begun, earlier)
             highest[number] = np.fmax(highest.get(number, top), top)
-    rise = {number: highest[number] - first[number] for number in first}
-    rows = [(number, *pair) for number, pair in rise.items() if not np.isnan(pair).any()]
-    return pl.DataFrame(rows, schema={"recording": pl.Int64, "disc_k": pl.Float64, "pad_k": pl.Float64}, orient="row")
+    rises = [(number, *(highest[number] - first[number]).tolist()) for number in first]
+    told = [one for one in rises if not np.isnan(one).any()]
+    return pl.DataFrame(told, schema={"recording": pl.Int64, "disc_k": pl.Float64, "pad_k": pl.Float64}, orient="row")
