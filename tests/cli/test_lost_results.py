@@ -34,7 +34,9 @@ def findings_and_page(paths):
 
 
 def test_a_page_that_cannot_be_drawn_leaves_the_findings(test_paths, monkeypatch):
-    monkeypatch.setattr("pipeline.report.still.picture", lambda *_, **__: Markup())  # what is drawn here are the figures
+    monkeypatch.setattr(
+        "pipeline.report.still.picture", lambda *_, **__: Markup()
+    )  # what is drawn here are the figures
     with monkeypatch.context() as fails:
         fails.setattr("pipeline.report.wear_figures.wear_per_interval", broken)
         findings_and_page(test_paths)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from tests.studies.chance import surely_under
-from tests.studies.decision_world import CELLS, Body, brake, cooled
 from tests.studies.decision_compounds import draw
+from tests.studies.decision_world import CELLS, Body, brake, cooled
 from tests.studies.decisions import Judged, _law, carried, judged, unlike
 from tests.studies.decisions_page import Share, glazing, life, parameter, refused_wrongly, text
 
