@@ -7,9 +7,9 @@ import pytest
 from tests.studies import batch_power
 
 
-@pytest.fixture(scope="module")
-def table():
-    return batch_power.main_table(0.05, 1)
+@pytest.fixture(scope="module", params=[0.02, pytest.param(0.05, marks=pytest.mark.heavy)])
+def table(request):
+    return batch_power.main_table(request.param, 1)
 
 
 def test_answers_come_as_often_as_computed(table):

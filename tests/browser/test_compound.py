@@ -16,7 +16,7 @@ from tests.report import contents, makers
 
 KINDS = ("index", "test", "sheet", "delta")
 # The rules over a usual index and test page in the light scheme: test_index.py, test_working_view.py.
-LIGHT = [pytest.param(kind, "light", marks=[pytest.mark.heavy] * (kind != "sheet")) for kind in KINDS]
+LIGHT = [pytest.param(kind, "light", marks=pytest.mark.heavy) for kind in KINDS]
 #: the scheme in which a kind of page is held to all rules; in the other to those that look at colours
 ALL_RULES_IN = {"index": "light", "test": "light", "sheet": "dark", "delta": "dark"}
 OF_COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}

@@ -273,11 +273,12 @@ def test_without_scripts_the_page_has_pictures_and_its_table(browser, page):
         assert not browser.find_element(By.ID, "drawer").is_displayed()
 
 
-def test_nothing_serious_against_accessibility(browser, tmp_path):
-    """axe-core's rules (WCAG 2 A and AA among them) over the page of a usual test, a stop open."""
+@pytest.mark.parametrize("stops", [12, pytest.param(60, marks=pytest.mark.heavy)])
+def test_nothing_serious_against_accessibility(browser, tmp_path, stops):
+    """axe-core's rules (WCAG 2 A and AA among them) over the page of a test, a stop open."""
     from axe_core_python.selenium import Axe
 
-    page = long_test(tmp_path, 60)
+    page = long_test(tmp_path, stops)
     opened(browser, page.as_uri() + "#stop-7")
     until(browser, "document.getElementById('stop-traces').dataset.shown === '7'")
     browser.execute_script("for (const n of document.querySelectorAll('details')) { n.open = true; }")

@@ -270,6 +270,7 @@ def test_a_duty_by_its_log_is_projected_and_a_bad_one_left_out(tmp_path):
     assert found.stamp is not None and "duties/log.csv" in found.stamp.inputs
 
 
+@pytest.mark.heavy  # by default without the stage: tests/duty/test_driven.py
 def test_a_duty_whose_cooling_a_drive_tells_is_projected_with_it(tmp_path):
     from tests.duty.test_driven import cycle, table_of
 

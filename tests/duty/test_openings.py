@@ -332,7 +332,7 @@ def test_openings_of_which_none_is_sure_are_reserved():
     assert [one.cause for one in found.not_excluded] == ["window"] and "inner ends" in found.not_excluded[0].why
 
 
-@pytest.mark.parametrize("cycles", [1, pytest.param(2, marks=pytest.mark.heavy), 400])
+@pytest.mark.parametrize("cycles", [*(pytest.param(count, marks=pytest.mark.heavy) for count in (1, 2)), 400])
 @pytest.mark.parametrize(
     "evidence", [Film(scatter=SCATTER), film(HARMLESS), film(use(60.0, 230.0, 0.4, stops=40, glazed=True))]
 )

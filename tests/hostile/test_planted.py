@@ -43,7 +43,7 @@ def place(tmp_path):
 
 
 @pytest.mark.workflow
-@pytest.mark.parametrize("way", ["stopsheet", "module", "snakemake"])
+@pytest.mark.parametrize("way", ["stopsheet", "module", pytest.param("snakemake", marks=pytest.mark.heavy)])
 def test_nothing_that_lies_beside_a_config_is_executed(place, way):
     script = "import sys; sys.argv[0] = 'stopsheet'; from pipeline.__main__ import main; main()"
     commands = {

@@ -16,6 +16,7 @@ from tests.hostile.settings import DOCUMENTS
 from tests.recordings.makers import card, samples, text, write_card, written
 
 ANY = settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FEW = settings(ANY, max_examples=15)
 
 
 def whole_and_finite(folder, out):
@@ -28,12 +29,22 @@ def whole_and_finite(folder, out):
     return table
 
 
-@ANY
+def of_delimited(folder, content):
+    written(write_card(folder / "t", card()), "1.csv", content)
+    whole_and_finite(folder / "t", folder / "out")
+
+
+@FEW
 @given(content=st.binary(max_size=400))
 def test_any_bytes_as_delimited_text(tmp_path, content):
-    folder = write_card(tmp_path / "t", card())
-    written(folder, "1.csv", content)
-    whole_and_finite(folder, tmp_path / "out")
+    of_delimited(tmp_path, content)
+
+
+@pytest.mark.heavy
+@ANY
+@given(content=st.binary(max_size=400))
+def test_more_bytes_as_delimited_text(tmp_path, content):
+    of_delimited(tmp_path, content)
 
 
 CELL = st.one_of(
@@ -43,13 +54,25 @@ CELL = st.one_of(
 )
 
 
-@ANY
-@given(rows=st.lists(st.lists(CELL, min_size=3, max_size=7), max_size=12))
-def test_any_cells_under_a_sound_header(tmp_path, rows):
-    folder = write_card(tmp_path / "t", card())
+ROWS = st.lists(st.lists(CELL, min_size=3, max_size=7), max_size=12)
+
+
+def under_a_sound_header(rows):
     body = "\n".join(",".join(row) for row in rows)
-    written(folder, "1.csv", f"t,n,Mb,p,T1\n{body}\n".encode("utf-8", "replace"))
-    whole_and_finite(folder, tmp_path / "out")
+    return f"t,n,Mb,p,T1\n{body}\n".encode("utf-8", "replace")
+
+
+@FEW
+@given(rows=ROWS)
+def test_any_cells_under_a_sound_header(tmp_path, rows):
+    of_delimited(tmp_path, under_a_sound_header(rows))
+
+
+@pytest.mark.heavy
+@ANY
+@given(rows=ROWS)
+def test_more_cells_under_a_sound_header(tmp_path, rows):
+    of_delimited(tmp_path, under_a_sound_header(rows))
 
 
 @settings(ANY, max_examples=25)

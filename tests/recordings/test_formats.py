@@ -1,4 +1,4 @@
-"""The same test in every format gives the same stops (the study tests.studies.formats, in full: it is short)."""
+"""The same test in every format gives the same stops: the study tests.studies.formats in full is heavy; by default test_same_stops.py."""
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -13,12 +13,14 @@ def table():
     return compared()
 
 
+@pytest.mark.heavy
 def test_formats_agree_to_a_millionth(table):
     files = [row for row in table if "series" not in row["name"]]
     assert len(files) == 6
     assert all(row["difference"] <= 1e-6 and row["text"] for row in files)
 
 
+@pytest.mark.heavy
 def test_a_series_gives_the_same_stops_and_friction(table):
     series = [row for row in table if "series" in row["name"]]
     assert len(series) == 2

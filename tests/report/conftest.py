@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from markupsafe import Markup
 
 from pipeline.report import sheet, still
 from tests import pictures
@@ -11,6 +12,13 @@ from tests import pictures
 @pytest.fixture(scope="module", autouse=True)
 def _pictures(pictures_once: None) -> None:
     """For every file."""
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No picture is drawn: for what is said in words."""
+    monkeypatch.setattr(still, "picture", lambda *_, **__: Markup())
+    monkeypatch.setattr(sheet.Sheet, "images", {})
 
 
 @pytest.fixture

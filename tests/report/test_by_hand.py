@@ -11,6 +11,7 @@ from pipeline.report import sheet
 from pipeline.results import write_json, write_parquet
 from tests.report import contents, makers
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 REASON = "pad lifted <b>by hand</b>"
 
 

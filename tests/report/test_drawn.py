@@ -166,6 +166,14 @@ def test_a_test_of_two_thousand_stops_is_drawn(place: Path) -> None:
     assert (own["into"] / "test.html").stat().st_size < 4_000_000
 
 
+@pytest.fixture
+def only_wear_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a sheet's pictures: the others rest on what is whole."""
+    names = sheet.picture_names
+    monkeypatch.setattr(sheet, "picture_names", lambda sections: [name for name in names(sections) if "wear" in name])
+
+
+@pytest.mark.usefixtures("only_wear_is_drawn")
 def test_a_sheet_without_shares_of_wear_is_drawn(place: Path) -> None:
     stops = stops_of(37, 1, frozenset())
     files = json.loads(json.dumps(makers.contents_of(stops)))
@@ -174,6 +182,7 @@ def test_a_sheet_without_shares_of_wear_is_drawn(place: Path) -> None:
     sheet_of(place, Drawn(files, stops), target=False)
 
 
+@pytest.mark.usefixtures("only_wear_is_drawn")
 def test_a_sheet_without_a_rate_of_wear_says_each_reason(place: Path) -> None:
     stops = stops_of(37, 1, frozenset())
     files, marks = json.loads(json.dumps(makers.contents_of(stops))), []

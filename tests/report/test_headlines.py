@@ -23,6 +23,7 @@ from pipeline.results.model import renewed
 from pipeline.results.wear import TestWear
 from tests.report import contents, makers
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 WHY = "misfit, chi2 per degree of freedom 215: the law is wrong by some 23 % of a loss"
 
 

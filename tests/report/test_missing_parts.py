@@ -69,6 +69,7 @@ def made(tmp_path_factory):
         ("drift", "drift", "drift.json"),
     ],
 )
+@pytest.mark.usefixtures("undrawn")
 def test_a_stage_that_failed_leaves_a_page(made, part, stage, name):
     arguments, root = made
     folder = arguments["results"] / "tests" / "m4-a"

@@ -225,6 +225,7 @@ def test_the_pdf_is_the_same_document_and_deterministic(made):
     assert (made["into"] / "sheet.html").read_bytes() == page
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_without_target_and_results_the_sheet_says_so(tmp_path):
     arguments = makers.results_of_compound(
         tmp_path, ("m4-a",), target=False, friction={"compound": "Marram 4", "window": None, "window_reason": "data end at 480 °C", "curve": []},
@@ -242,6 +243,7 @@ def test_without_target_and_results_the_sheet_says_so(tmp_path):
         assert said in page
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_compound_whose_tests_are_all_unusable_still_has_a_sheet(tmp_path):
     arguments = makers.results_of_compound(tmp_path, ("m4-a",), friction={"compound": "Marram 4", "unusable": "no usable test"}, wear={"compound": "Marram 4", "unusable": "no usable test"},
                                            batches={"compound": "Marram 4", "unusable": "no usable test"},
@@ -301,6 +303,7 @@ def test_a_shift_that_could_not_be_looked_for_is_not_denied(tmp_path, step, said
     assert row[-1] == said
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_hostile_names_are_escaped_in_every_print(tmp_path):
     hostile = "<b>Marram</b> & {x} </script>"
     arguments = makers.results_of_compound(tmp_path, ("m4-a",))
@@ -322,6 +325,7 @@ def test_the_first_stop_after_a_pause_may_have_no_start_temperature():
     assert (row[3].value, row[3].why) == (None, "not recorded")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_facts_of_the_batches_stand_beside_their_figures_and_comparisons_are_linked(tmp_path):
     arguments = makers.results_of_compound(tmp_path)
     table = tmp_path / "batches.csv"

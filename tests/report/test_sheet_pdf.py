@@ -37,7 +37,13 @@ def built(*sections, pictures=None, title="A sheet", **options):
     return sheet_pdf.build(title, "method", list(sections), pictures or {}, **options)
 
 
-@pytest.mark.parametrize("text", LONG.values(), ids=LONG.keys())
+BY_DEFAULT = ("a long word", "a word over pages")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [pytest.param(text, id=name, marks=[pytest.mark.heavy] * (name not in BY_DEFAULT)) for name, text in LONG.items()],
+)
 @pytest.mark.parametrize("columns", [pytest.param(2, marks=pytest.mark.heavy), 7])
 def test_a_cell_of_any_length_prints_whole(text, columns):
     row = [text if i % 3 == 0 else f"cell {i}" for i in range(columns)]

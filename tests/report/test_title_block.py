@@ -13,6 +13,7 @@ from pipeline.report.typeset import BREAK
 from tests.report import makers
 from tests.report.read_back import pages_of
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 STATED = """\
 compound: Marram 4
 report_number: "=MC-07 <b>&</b>"

@@ -156,9 +156,24 @@ def harmed(c, damage):
     return c
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
-@given(st.lists(DAMAGE, min_size=1, max_size=3))
+MANY = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+DAMAGES = st.lists(DAMAGE, min_size=1, max_size=3)
+
+
+@settings(MANY, max_examples=10)
+@given(DAMAGES)
 def test_no_damage_gives_a_traceback_or_a_silent_number(tmp_path_factory, damages):
+    told_or_true(tmp_path_factory, damages)
+
+
+@pytest.mark.heavy
+@MANY
+@given(DAMAGES)
+def test_more_damage_gives_no_traceback_and_no_silent_number(tmp_path_factory, damages):
+    told_or_true(tmp_path_factory, damages)
+
+
+def told_or_true(tmp_path_factory, damages):
     """A damaged stop with status ok and no finding has mu within 0.02 and work within 5 % of the truth."""
 
     def change(i, c):

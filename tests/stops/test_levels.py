@@ -75,7 +75,10 @@ UNSCHEDULED = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("actual", "labelled", "seen"), UNSCHEDULED)
+@pytest.mark.parametrize(
+    ("actual", "labelled", "seen"),
+    [pytest.param(*case, marks=[pytest.mark.heavy] * (case not in UNSCHEDULED[:2])) for case in UNSCHEDULED],
+)
 def test_without_wanted_starts_the_heat_tells_some_units_and_the_test_says_which_it_does_not(
     tmp_path, actual, labelled, seen
 ):
@@ -155,8 +158,10 @@ def test_two_slips_in_one_test_are_both_named(tmp_path):
 ZERO = {"degC": (1.0, 273.15), "degF": (5 / 9, 459.67 * 5 / 9), "K": (1.0, 0.0)}  # kelvin = a x value + b
 
 
-@pytest.mark.parametrize("stops", [range(24), range(8, 18)], ids=["all", "ten"])
-@pytest.mark.parametrize(("actual", "labelled"), [(a, b) for a in ZERO for b in ZERO if a != b])
+TEMPERATURES = [(a, b) for a in ZERO for b in ZERO if a != b]
+
+
+@pytest.mark.parametrize(("actual", "labelled", "stops"), all_and_ten(TEMPERATURES, lambda pair: "".join(sorted(pair))))
 def test_a_temperature_in_a_wrong_unit_is_one_finding_of_the_test_and_its_stops_are_suspect(
     tmp_path, actual, labelled, stops
 ):

@@ -26,7 +26,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -70,17 +70,18 @@ class Ground:
 
 
 @contextmanager
-def ground() -> Iterator[Ground]:
+def ground(forms: Sequence[str] = base.FORMATS, *, beside: bool = True) -> Iterator[Ground]:
+    """beside: with the sound test that archives may be given beside the broken one."""
     with tempfile.TemporaryDirectory(prefix="fuzz-") as text:
         room = Path(text)
         truth, usual = {}, set()
-        for form in base.FORMATS:
+        for form in forms:
             folder = base.write_base(room / "sound" / form, form, "victim")
             truth[form] = base.reference(folder, room / "sound-results" / form)
             usual |= {f["code"] for f in _findings(room / "sound-results" / form)}
-        beside = base.write_base(room / "beside-archive", "delimited", BYSTANDER)
-        chain.per_test(beside, room / "beside")
-        chain.pages(room / "beside-archive", room / "beside", [BYSTANDER])
+        if beside:
+            chain.per_test(base.write_base(room / "beside-archive", "delimited", BYSTANDER), room / "beside")
+            chain.pages(room / "beside-archive", room / "beside", [BYSTANDER])
         yield Ground(room, truth, frozenset(usual))
 
 

@@ -23,8 +23,13 @@ ASKED = SettlingLog(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("limits_k", [3.0, 9.0])
-@pytest.mark.parametrize(("index", "way"), [(0, 1.0), (3, -1.0)])
+@pytest.mark.parametrize(
+    ("index", "way", "limits_k"),
+    [
+        (3, -1.0, 9.0),
+        *(pytest.param(*one, marks=pytest.mark.heavy) for one in ((3, -1.0, 3.0), (0, 1.0, 3.0), (0, 1.0, 9.0))),
+    ],
+)
 def test_the_log_narrows_the_temperatures_and_holds_the_worlds(index, way, limits_k):
     """A thermocouple at the limits of its error either way: the world's coldest start lies within what is then known of it."""
     bias, asked = way * limits_k, ASKED.model_copy(update={"thermocouple_k": limits_k})

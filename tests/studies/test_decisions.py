@@ -1,4 +1,4 @@
-"""A seeded few of the study of decisions in the default run; more of them, with its bounds, under the heavy mark."""
+"""The world of the study of decisions and a compound's wear law in the default run; compounds judged, and its bounds, under the heavy mark."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from tests.studies.chance import surely_under
+from tests.studies.decision_compounds import draw
 from tests.studies.decision_world import CELLS, Body, brake, cooled
-from tests.studies.decisions import carried, judged, unlike
+from tests.studies.decisions import Judged, _law, carried, judged, unlike
 from tests.studies.decisions_page import Share, glazing, life, parameter, refused_wrongly, text
 
 
@@ -41,6 +42,17 @@ def test_a_share_outside_its_bounds_says_whether_chance_does_that():
     assert Share(0, 0).words() == "none" and Share(19, 20).words().startswith("95.0 % (19 of 20; 75.1 to 99.9)")
 
 
+def test_the_wear_law_of_a_compound_is_read_and_holds_the_truth():
+    rng = np.random.default_rng([1, 10, 88])
+    of = draw(rng)
+    tests = Judged(of, rng)
+    law = _law(of, tests.wear)
+    assert law["chosen"] == "oxidation" and law["identified"], law["why"]
+    assert all(law[name]["low"] <= law[name]["true"] <= law[name]["high"] for name in ("a", "B", "Ea"))
+    assert len(tests.drifts) == len(tests.runs) > 1 and tests.window.window is not None
+
+
+@pytest.mark.heavy
 def test_a_compound_goes_through_and_is_judged():
     found = [judged(88, 1, 1.0)]
     page = text(found, 1)

@@ -1,4 +1,4 @@
-"""Seeded parts of the study of the law at the face."""
+"""Seeded parts of the study of the law at the face, heavy; by default one compound of its world in test_thermocouples.py."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from tests.studies.chance import surely_under
 from tests.studies.face_law import Tally, examine, page, rms, study
 
 
+@pytest.mark.heavy
 def test_the_rule_takes_the_law_where_friction_is_made_at_the_face() -> None:
     # A compound that the map, with all its interactions, cannot follow; where the two are near each other either may be taken.
     kind, row, asked = examine(81, 7)

@@ -1,4 +1,4 @@
-"""A seeded part of the study of wear rates, and a tenth of it under the heavy mark with the study's own bounds."""
+"""A few fits of the study of wear rates; more of them under the heavy mark, and a tenth of it with the study's own bounds."""
 
 import pytest
 
@@ -6,8 +6,11 @@ from tests.studies.chance import surely_under
 from tests.studies.wear_rates import LEAST, coverage, page, ratio, study, too_long
 
 
-def test_rates_from_coarse_readings_are_right_and_lives_not_too_long():
-    found = study(0.006, 5)
+@pytest.mark.parametrize(
+    ("share", "seed"), [(0.002, 8), pytest.param(0.006, 5, marks=pytest.mark.heavy)], ids=["few", "more"]
+)
+def test_rates_from_coarse_readings_are_right_and_lives_not_too_long(share, seed):
+    found = study(share, seed)
     many = [f for f in found if f.case.intervals >= LEAST]
     for which in ("readings", "law"):
         assert 0.85 < ratio(getattr(f, which) for f in many) < 1.15

@@ -91,6 +91,12 @@ def broken(recordings, test, first=4):
     return [together(recordings[:first], test), *[given(one, test, share=0.4) for one in recordings[first:]]]
 
 
+def broken_at_once(recordings, test):
+    """The same, its recordings copied from the rig at once."""
+    first, *later = broken(recordings, test)
+    return [first, lambda: [write() for write in later]]
+
+
 def test_a_fault_at_three_stops_in_a_row_is_an_alarm_and_the_watch_goes_on(place, capsys):
     config, test, recordings = place
     rig = Rig([*broken(recordings, test), *[nothing] * 12])
@@ -238,12 +244,13 @@ def refusing(error):
 )
 def test_what_was_said_stays_the_exit_code_where_the_run_at_the_end_fails(place, capsys, how):
     config, test, recordings = place
-    assert watch(Given(config, only=TEST), Rig([*broken(recordings, test), *[nothing] * 12], how).hands) == ALARMED
+    steps = [*broken_at_once(recordings, test), *[nothing] * 12]
+    assert watch(Given(config, only=TEST), Rig(steps, how).hands) == ALARMED
 
 
 def test_an_interrupt_at_the_end_stays_one(place, capsys):
     config, test, recordings = place
-    steps = [*broken(recordings, test), *[nothing] * 12]
+    steps = [*broken_at_once(recordings, test), *[nothing] * 12]
     assert watch(Given(config, only=TEST), Rig(steps, lambda only=None, **_: 0 if only else 130).hands) == 130
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from pipeline.method.wear import Wear
 from pipeline.wear.compound import of_compound
@@ -13,6 +14,7 @@ from tests.studies.decision_compounds import draw
 from tests.studies.decision_tests import card_of, readings_of, run, stops_of, traces_of
 
 
+@pytest.mark.heavy  # by default another compound of that study: tests/studies/test_decisions.py
 def test_unlike_batches_on_a_disc_of_unknown_conductivity_are_no_misfit_of_the_law():
     """At the conductivity taken where a card states none the law is far off, and the scatter between specimens about it means nothing.
 

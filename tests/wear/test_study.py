@@ -1,4 +1,4 @@
-"""A twentieth of the study of wear laws, with seeds of its own."""
+"""A fiftieth of the study of wear laws, with seeds of its own; a twentieth under the heavy mark."""
 
 import numpy as np
 import pytest
@@ -6,9 +6,9 @@ import pytest
 from tests.studies.wear_laws import coverage, page, right_share, study
 
 
-@pytest.fixture(scope="module")
-def found():
-    return study(0.05, 7)
+@pytest.fixture(scope="module", params=[0.02, pytest.param(0.05, marks=pytest.mark.heavy)])
+def found(request):
+    return study(request.param, 7)
 
 
 def test_the_true_law_is_chosen(found):
@@ -25,8 +25,8 @@ def test_designs_that_cannot_tell_say_so(found):
 
 
 def test_activation_energy_on_the_demo_program(found):
-    assert len(found.demo) == 5 and all(j.identified for j in found.demo)
-    assert sum(j.covered["Ea"] for j in found.demo) >= 4
+    assert len(found.demo) in (2, 5) and all(j.identified for j in found.demo)
+    assert sum(j.covered["Ea"] for j in found.demo) >= len(found.demo) - 1
     assert 5 < np.median([j.width["Ea"] for j in found.demo]) < 60
 
 

@@ -14,6 +14,10 @@ from rig_samples.simulator import MARRAM_6, Identity, Rig, Style, simulate, writ
 from tests.conftest import REPO
 from tests.hostile.base import PROGRAM
 
+# What shells, formatting, patterns of paths and markup take for their own.
+PLACE = "a {test} {{x}} <results> <b> [c]* 'ö' \"$HOME\" %s ~ #é"
+UNDERSCORES = "x" + 25 * "_"
+
 # Loads Snakemake and what the Snakefile imports once; each line of arguments is then run in a child that begins from there.
 FORKED = """
 import importlib, json, os, re, sys, traceback

@@ -1,6 +1,7 @@
 """Names, paths and dates that programs stumble over, through the whole run: each works, or is refused with its reason.
 
-One small archive holds them all, so that a single name that stops the archive shows.
+One small archive holds them all, so that a single name that stops the archive shows: planned by default, run under the heavy mark.
+By default such a place and such a test go through a whole run in test_workflow.
 """
 
 from __future__ import annotations
@@ -15,12 +16,9 @@ import yaml
 from pipeline.workspace.check import checked_place
 from tests.conftest import run_stopsheet
 from tests.recordings.makers import card, samples, text, write_card, written
-from tests.workflow.makers import planned_rules
+from tests.workflow.makers import PLACE, UNDERSCORES, planned_rules
 
 pytestmark = pytest.mark.workflow
-# What shells, formatting, patterns of paths and markup take for their own.
-PLACE = "a {test} {{x}} <results> <b> [c]* 'ö' \"$HOME\" %s ~ #é"
-UNDERSCORES = "x" + 25 * "_"
 FEW = {UNDERSCORES: "--help" + 60 * "a"}
 ALL = FEW | {"t": "{compound} <b>$(id)</b> ; '", "t.wear": "--help", "0" * 40: "ﬃ" * 200, "a" * 200: "../../up"}
 TARGET = "compound: {}\nmu: [0.3, 0.5]\n"
@@ -57,7 +55,18 @@ def hostile_workspace(base, compounds):
     return config
 
 
-@pytest.fixture(scope="module", params=["few", pytest.param("all", marks=pytest.mark.heavy)])
+def test_every_name_that_can_be_used_is_planned_and_what_is_refused_is_told(tmp_path):
+    config = hostile_workspace(tmp_path, ALL)
+    planned = planned_rules(config)
+    of_tests, compounds = {planned[rule] for rule in ("channels", "friction", "wear", "drift")}, len(set(ALL.values()))
+    assert of_tests == {len(ALL)} and planned["compound"] == planned["sheet"] == compounds
+    told = {(p.where, p.level) for p in checked_place(config).problems}
+    pipe = f"{UNDERSCORES}/recordings/0004.csv"
+    assert {("-rf", "unusable"), ("locked out", "left_out"), (pipe, "left_out")} <= told
+    assert not {where for where, level in told if level == "unusable"} & set(ALL)
+
+
+@pytest.fixture(scope="module", params=[pytest.param(which, marks=pytest.mark.heavy) for which in ("few", "all")])
 def ran(request, tmp_path_factory):
     """Config, what the run printed, and the ids of its tests."""
     compounds = ALL if request.param == "all" else FEW

@@ -23,11 +23,12 @@ def config(tmp_path_factory):
     return small_runs.workspace(tmp_path_factory.mktemp("kills"), 1)
 
 
-@pytest.mark.parametrize("all_kinds", [False, pytest.param(True, marks=pytest.mark.heavy)], ids=["one", "three"])
+@pytest.mark.heavy  # by default a run of one stage is killed, in test_workflow
+@pytest.mark.parametrize("all_kinds", [False, True], ids=["one", "three"])
 def test_kills_of_one_run_leave_no_trace(config, all_kinds):
     """Everything at once is killed, and the next run goes on and leaves no result out.
 
-    Under the heavy mark one stage and the command alone are killed before, each time a bit further on, and what is there in the end
+    Of all kinds, one stage and the command alone are killed before, each time a bit further on, and what is there in the end
     is byte for byte that of an undisturbed run.
     """
     wanted = small_runs.undisturbed(config, "edited")[0] if all_kinds else {}

@@ -18,17 +18,20 @@ from pipeline import cli
 from pipeline.provenance.figures import printed
 from pipeline.provenance.trace import traced
 from pipeline.provenance.verify import KINDS, verified
+from pipeline.results import read_table
 from pipeline.results.model import read
 from pipeline.results.sheet import Sheet
 from pipeline.workspace.made import missing, undeclared
 from pipeline.workspace.run import load_run
 from tests.conftest import REPO, run_stopsheet
 from tests.hostile import chain
-from tests.studies import small_runs
-from tests.workflow.makers import planned_rules, small_workspace, snakemake, snapshot
+from tests.studies import kills, small_runs
+from tests.workflow.makers import PLACE, UNDERSCORES, planned_rules, small_workspace, snakemake, snapshot
 
 pytestmark = pytest.mark.workflow
-SOUND, BROKEN, UNREADABLE = "m6-2406-a", "broken-recording", "unreadable-card"
+SOUND, BROKEN, UNREADABLE = "m6-2406-a", UNDERSCORES, "unreadable-card"
+#: until a process that was ended has gone: one that was just being started looks for its parent once its interpreter is up
+PATIENCE_S = 300.0
 OF_TESTS = {"findings": 3, "test_page": 3}
 PAGES = {"rig_page": 1, "compound_charts": 1}
 OF_DRIFT = {"precision": 1, "charts": 1, "extracts": 1, **PAGES, **OF_TESTS}
@@ -47,8 +50,9 @@ FROM_STOPS = {
 
 @pytest.fixture(scope="module")
 def workspace(tmp_path_factory):
-    """A sound test, one with broken recordings and one whose card nobody can read; run once."""
-    config = small_workspace(tmp_path_factory.mktemp("flow") / "a place", [SOUND, BROKEN])
+    """A sound test, one with broken recordings and one whose card nobody can read, in a place that programs stumble over; run once."""
+    config = small_workspace(tmp_path_factory.mktemp("flow") / PLACE, [SOUND, BROKEN])
+    (config.parent / "methods" / "plain.yaml").write_text("# how sure the projections are\nduty: {confidence: 90 %}\n")
     archive = config.parent / "archive"
     recordings = sorted((archive / BROKEN / "recordings").iterdir())
     recordings[3].write_bytes(recordings[3].read_bytes()[:200])
@@ -66,15 +70,18 @@ def test_a_second_run_has_nothing_to_do(workspace):
     assert planned_rules(workspace) == {}
 
 
+@pytest.mark.heavy
 def test_only_what_a_setting_touches_runs_again(workspace):
     method = workspace.parent / "methods" / "plain.yaml"
     tests = workspace.parent / "results" / "plain" / "tests"
-    before = snapshot(tests), times(tests)
-    method.write_text("# how sure the projections are\nduty: {confidence: 90 %}\n")
-    assert planned_rules(workspace) == {**OF_COMPOUND, "total": sum(OF_COMPOUND.values())}
-    assert snakemake(workspace).returncode == 0
-    assert planned_rules(workspace) == {}
-    assert (snapshot(tests), times(tests)) == before
+    kept, all_before, before = method.read_text(), small_runs.results(workspace), (snapshot(tests), times(tests))
+    for text in (kept.replace("90 %", "80 %"), kept):
+        method.write_text(text)
+        assert planned_rules(workspace) == {**OF_COMPOUND, "total": sum(OF_COMPOUND.values())}
+        assert snakemake(workspace).returncode == 0
+        assert planned_rules(workspace) == {}
+        assert (snapshot(tests), times(tests)) == before
+    assert small_runs.results(workspace) == all_before
 
 
 def times(folder):
@@ -95,8 +102,11 @@ def test_a_changed_setting_is_seen_from_another_working_directory(workspace, tmp
 
 def test_a_comment_in_a_method_runs_nothing(workspace):
     method = workspace.parent / "methods" / "plain.yaml"
+    kept = method.read_text()
     method.write_text("# told differently\nduty:\n  confidence: 0.9\n")
-    assert planned_rules(workspace) == {}
+    planned = planned_rules(workspace)
+    method.write_text(kept)
+    assert planned == {}
 
 
 @pytest.mark.parametrize(
@@ -121,6 +131,7 @@ def test_each_section_runs_the_stages_that_read_it_and_what_follows_them(workspa
     assert planned == rules
 
 
+@pytest.mark.heavy
 def test_a_version_with_another_model_runs_the_stage_that_writes_it_and_what_reads_it(workspace, tmp_path):
     """A copy of the software in which friction.json has a further key, over results that this one wrote."""
     shutil.copytree(REPO / "pipeline", tmp_path / "pipeline", ignore=shutil.ignore_patterns("__pycache__"))
@@ -336,7 +347,7 @@ def test_a_number_is_traced_to_its_stops_and_raw_files(workspace, capsys):
     assert found.value_in_file == pytest.approx(block["value"], rel=1e-8) and found.differences == []
     assert found.stamp["stage"] == "friction" and {one.now for one in found.inputs} == {"as read"}
     (behind,) = [one for one in found.behind if one.test == SOUND]
-    stops = pl.read_parquet(results / "plain" / "tests" / SOUND / "stops.parquet")
+    stops = read_table(results / "plain" / "tests" / SOUND / "stops.parquet")
     name = json.loads((sheet.parent / "friction.json").read_text())["blocks"][int(block["key"].split("/")[2])]["block"]
     own = stops.filter((pl.col("block") == name) & (pl.col("status") == "ok"))
     assert behind.stops == own["stop"].to_list() and len(behind.stops) > 1
@@ -412,6 +423,51 @@ def test_a_deleted_result_is_made_again_with_what_rests_on_it_and_nothing_else(w
     assert planned == {rule: times for rule, times in rules.items() if rule != "all"}
 
 
+def test_a_killed_run_leaves_no_trace(workspace):
+    """Everything at once is killed while a lost file is made again; the next run goes on and says in one document what it did."""
+    root = workspace.parent / "results"
+    before = small_runs.results(workspace)
+    (root / "plain" / "tests" / SOUND / "traces" / "02.js").unlink()
+    at, _, left = kills.killed(workspace, "whole", lambda _: bool(small_runs.stages(workspace)), PATIENCE_S)
+    assert at and not left
+    assert small_runs.results(workspace) != before
+    done = run_stopsheet("run", workspace, "--json", check=False)
+    found = json.loads(done.stdout)
+    assert done.stderr == "" and "\x1b" not in done.stdout
+    assert (found["exit_code"], found["failed"], found["not_run"]) == (3, [], [])
+    assert [(one["stage"], one["subject"]) for one in found["ran"]] == [("test_page", SOUND)]
+    states = {test["test"]: test["state"] for test in found["methods"][0]["tests"]}
+    assert states[SOUND] == "of use" and states[UNREADABLE] != "of use"
+    log = (root / "run.log").read_text()
+    assert found["log"] == str(root.resolve() / "run.log") and "jobid" in log and "\x1e" not in log
+    assert small_runs.results(workspace) == before
+    _stands(workspace, found)
+    assert planned_rules(workspace) == {}
+
+
+def test_a_dry_run_says_what_would_run_and_why(workspace):
+    method = workspace.parent / "methods" / "plain.yaml"
+    before, kept = small_runs.results(workspace), method.read_text()
+    method.write_text(kept + "friction: {coverage: 95 %}\n")
+    with edited(workspace.parent / "archive" / SOUND / "wear.csv"):
+        done = run_stopsheet("run", workspace, "--dry-run", "--only", SOUND)
+    method.write_text(kept)
+    lines = done.stdout.splitlines()
+    assert done.stderr == "" and small_runs.results(workspace) == before
+    # The compound's other tests are run for this one's repeatability; the stages of one kind stand in one line.
+    starts = (
+        f"plain: friction: {SOUND}, {BROKEN}: setting changed: friction.coverage 0.9 to 0.95",
+        f"plain: wear: {SOUND}: input changed: wear readings",
+        f"plain: test_page: {SOUND}: follows friction",
+    )
+    assert [start for start in starts if not any(line.startswith(start) for line in lines)] == []
+    assert not [line for line in lines if "index" in line or "rig_page" in line or "channels" in line]
+    assert lines[-1].startswith(f"for {SOUND} ") and lines[-1].endswith("; nothing was run")
+    refused = run_stopsheet("run", workspace, "--only", f"{SOUND}s", check=False)
+    assert refused.returncode == 2 and f"no test of that name; nearest: {SOUND}" in refused.stderr
+
+
+@pytest.mark.heavy
 def test_the_command_makes_deleted_results_again_as_they_were(workspace):
     root = workspace.parent / "results"
     compound = root / "plain" / "compounds" / "marram-6"
@@ -437,11 +493,14 @@ def test_the_command_makes_deleted_results_again_as_they_were(workspace):
     assert UNREADABLE not in {subject for _, subject in ran}  # it shows no plots
     assert small_runs.results(workspace) == before
     _stands(workspace, done)
+    with edited(workspace.parent / "archive" / SOUND / "wear.csv"):
+        planned = json.loads(run_stopsheet("run", workspace, "--dry-run", "--json").stdout)["would_run"]
+    assert next(one["why"] for one in planned if one["stage"] == "wear") == ["input changed: wear readings"]
     assert planned_rules(workspace) == {}
 
 
 def _stands(workspace, done):
-    """The next run has nothing to do, which it tells without the engine: its log stays; then a change is planned."""
+    """The next run has nothing to do, which it tells without the engine: its log stays."""
     log = workspace.parent / "results" / "run.log"
     written = log.stat().st_mtime_ns
     again = json.loads(run_stopsheet("run", workspace, "--json", check=False).stdout)
@@ -450,9 +509,6 @@ def _stands(workspace, done):
     assert {key: again[key] for key in ("methods", "exit_code", "log")} == {
         key: done[key] for key in ("methods", "exit_code", "log")
     }
-    with edited(workspace.parent / "archive" / SOUND / "wear.csv"):
-        planned = json.loads(run_stopsheet("run", workspace, "--dry-run", "--json").stdout)["would_run"]
-    assert next(one["why"] for one in planned if one["stage"] == "wear") == ["input changed: wear readings"]
 
 
 def test_every_file_below_the_results_is_an_output_or_known_by_a_rule(workspace):
