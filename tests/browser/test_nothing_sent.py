@@ -111,7 +111,9 @@ def tried(browser: Any, page: Path) -> tuple[list[str], list[str]]:
         browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", {"identifier": watch})
 
 
-@pytest.mark.parametrize("name", ["index", "usable", "unusable", "sheet", "delta", "fault"])
+@pytest.mark.parametrize(
+    "name", ["index", pytest.param("usable", marks=pytest.mark.heavy), "unusable", "sheet", "delta", "fault"]
+)
 def test_no_control_of_a_page_reaches_another_host(browser, pages, name):
     names, attempts = tried(browser, pages[name])
     assert attempts == []

@@ -164,6 +164,7 @@ def clicked(browser, name, place):
     return browser.execute_script("return document.getElementById('stop-number').value")
 
 
+@pytest.mark.heavy
 def test_a_click_on_a_bar_of_many_stops_opens_no_stop(browser, pages):
     """The bar's first figure is a loss in micrometres, which is no stop number."""
     opened(browser, pages["usable"], ["wear_intervals"])

@@ -173,6 +173,7 @@ def only_wear_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sheet, "picture_names", lambda sections: [name for name in names(sections) if "wear" in name])
 
 
+@pytest.mark.heavy
 @pytest.mark.usefixtures("only_wear_is_drawn")
 def test_a_sheet_without_shares_of_wear_is_drawn(place: Path) -> None:
     stops = stops_of(37, 1, frozenset())

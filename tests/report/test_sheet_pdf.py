@@ -154,6 +154,7 @@ print(hashlib.sha256(pdf).hexdigest())
 """
 
 
+@pytest.mark.heavy
 def test_the_bytes_are_the_same_in_any_locale_and_time_zone(tmp_path):
     here = sheet_pdf.build("t", "u", list(full()), {"p": SQUARE}, dated=date(2026, 3, 9))
     for zone, locale in (("Pacific/Kiritimati", "tr_TR.UTF-8"), ("America/Adak", "C")):
