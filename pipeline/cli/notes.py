@@ -23,10 +23,10 @@ def noted(what: str, into: Path) -> Iterator[None]:
     """
     folder = os.environ.get(JOBS)
     note = Path(folder) / f"{zlib.crc32(os.fsencode(f'{what} {into}')):08x}" if folder else None
-    if note is not None:
-        with contextlib.suppress(OSError):  # a full disk: the stage will find out and say so
-            note.write_text(what, encoding="utf-8")
-    try:
+    try:  # around the writing, too: a signal there ends the stage, which was then not killed
+        if note is not None:
+            with contextlib.suppress(OSError):  # a full disk: the stage will find out and say so
+                note.write_text(what, encoding="utf-8")
         yield
     finally:
         if note is not None:

@@ -1,11 +1,12 @@
 """A fault in one stage leaves whole files that say so, and is tried again: one of the machine always, one of ours once."""
 
 import errno
+from pathlib import Path
 
 import polars as pl
 import pytest
 
-from pipeline.cli import guard
+from pipeline.cli import guard, notes
 from pipeline.cli.guard import guarded
 from pipeline.errors import InputError
 from pipeline.faults import InputFault
@@ -127,3 +128,18 @@ def test_a_fault_of_ours_that_no_output_can_carry_ends_the_stage(tmp_path, capsy
         guarded("index", "first", [tmp_path / "archive.json"], failing(ZeroDivisionError()), carried=[])
     assert "fault of ours in stage index" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["archive.json.fault.txt"]
+
+
+def test_a_stage_that_is_stopped_while_it_leaves_its_note_takes_it_away(tmp_path, monkeypatch):
+    """Else the run would say that it was killed."""
+    write = Path.write_text
+
+    def stopped(path, *arguments, **how):
+        write(path, *arguments, **how)
+        raise SystemExit(143)
+
+    monkeypatch.setenv(notes.JOBS, str(tmp_path))
+    monkeypatch.setattr(Path, "write_text", stopped)
+    with pytest.raises(SystemExit), notes.noted("t1: stage wear", tmp_path / "into"):
+        pass
+    assert list(tmp_path.iterdir()) == []
