@@ -1,11 +1,11 @@
 """Whole archives from raw text to their index, and one test of two gigabytes.
 
-    python -m tests.benchmarks.raw_to_index [--tests 10 40] [--gigabytes 2] [--room FOLDER] [--write]
+    python -m tests.benchmarks.raw_to_index [--tests 10 20] [--gigabytes 2] [--room FOLDER] [--write]
 
 Each test of an archive is a simulation of its own: 60 stops at 50 Hz as delimited text, two readings of wear. Ten tests are a compound of
 two batches, and four rigs share them. `stopsheet run` makes everything from nothing on two cores; processor time is that of the
-command with all its jobs. What a stage took is the time on the clock of its jobs, which two of them share a processor's caches for, so
-their sum lies above the processor time where the machine has other work.
+command with all its jobs. What a stage took is told by the clock of its jobs, which counts other work of the machine, too: of these
+seconds the shares matter.
 
 The large test is one of tests/benchmarks/raw.py with as many stops as make its text so large; each stage that goes through its samples
 runs in a process of its own, and memory is the highest resident size that the kernel saw.
@@ -22,7 +22,6 @@ import resource
 import subprocess
 import sys
 import tempfile
-import time
 from collections import Counter
 from pathlib import Path
 
@@ -57,13 +56,12 @@ channels.parent.mkdir(exist_ok=True)
 
 @dataclasses.dataclass(frozen=True)
 class Whole:
-    """A run of an archive of so many tests from nothing: processor and clock seconds of the command, megabytes of text, jobs and seconds
-    of each stage."""
+    """A run of an archive of so many tests from nothing: processor seconds of the command, megabytes of text, jobs and seconds of each
+    stage."""
 
     tests: int
     megabytes: float
     cpu: float
-    clock: float
     jobs: dict[str, int]
     seconds: dict[str, float]
 
@@ -90,20 +88,20 @@ def archive(room: Path, tests: int) -> tuple[Path, float]:
 
 def run(config: Path, tests: int, megabytes: float) -> Whole:
     """The run of a workspace that has no results yet. Raises RuntimeError where a stage failed."""
-    before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
     command = [sys.executable, "-m", "pipeline", "run", str(config), "--cores", str(CORES), "--json"]
     done = subprocess.run(
         command, env=os.environ | {"PYTHONPATH": str(REPO)}, capture_output=True, text=True, check=False
     )
     if done.returncode not in (0, UNUSABLE):
         raise RuntimeError(f"the run of {tests} tests ended with {done.returncode}: {done.stderr[-2000:]}")
-    clock, after = time.monotonic() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
     jobs, seconds = Counter[str](), Counter[str]()
     for one in json.loads(done.stdout)["ran"]:
         jobs[one["stage"]] += 1
         seconds[one["stage"]] += one["seconds"]
     cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return Whole(tests, megabytes, cpu, clock, dict(jobs), dict(seconds))
+    return Whole(tests, megabytes, cpu, dict(jobs), dict(seconds))
 
 
 def large(room: Path, gigabytes: float) -> tuple[float, int, dict[str, tuple[float, float]]]:
@@ -137,12 +135,9 @@ def page(sizes: list[Whole], size: float, stops: int, stages: dict[str, tuple[fl
         " | ".join(f"{counted(one.tests, 'test')}, {one.megabytes:.1f} MB" for one in sizes),
     )
     rows = []
-    for what, values in (
-        ("processor time", [one.cpu for one in sizes]),
-        ("on the clock", [one.clock for one in sizes]),
-    ):
-        cells = " | ".join(f"{value:.0f} s" for value in values)
-        rows.append(f"| {what} | {cells} | {exponent(sizes, values):.2f} | {at_aim(sizes, values) / 3600:.1f} h |")
+    cpu = [one.cpu for one in sizes]
+    cells = " | ".join(f"{value:.0f} s" for value in cpu)
+    rows.append(f"| processor time | {cells} | {exponent(sizes, cpu):.2f} | {at_aim(sizes, cpu) / 3600:.1f} h |")
     total, grown = sum(last.seconds.values()), []
     for stage, seconds in sorted(last.seconds.items(), key=lambda one: -one[1]):
         cells = " | ".join(f"{one.jobs.get(stage, 0)}: {one.seconds.get(stage, 0.0):.0f} s" for one in sizes)
@@ -157,7 +152,7 @@ def page(sizes: list[Whole], size: float, stops: int, stages: dict[str, tuple[fl
 
 {about}
 
-At {AIMED:,} tests of {EACH * len(PROGRAM)} stops, by the straight line through the last two sizes: {at_aim(sizes, [one.cpu for one in sizes]) / 3600:.1f} hours of processor time, {at_aim(sizes, [one.clock for one in sizes]) / 3600:.1f} on the clock of {CORES} cores.
+At {AIMED:,} tests of {EACH * len(PROGRAM)} stops, by the straight line through the last two sizes: {at_aim(sizes, cpu) / 3600:.1f} hours of processor time.
 What limits it: the three stages that take most are {limits}. A cluster takes jobs of tests and compounds side by side
 ([running](running.md)).
 
@@ -183,7 +178,7 @@ Jobs of each stage and their seconds:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--tests", type=int, nargs="+", default=[10, 40], help="sizes of the archives, two or more")
+    parser.add_argument("--tests", type=int, nargs="+", default=[10, 20], help="sizes of the archives, two or more")
     parser.add_argument("--gigabytes", type=float, default=2.0)
     parser.add_argument("--room", type=Path, default=None, help="folder for the archives; default: a temporary one")
     parser.add_argument("--write", action="store_true", help=f"write docs/{PAGE.name}")
