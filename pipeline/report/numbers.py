@@ -113,10 +113,7 @@ def with_interval(
         exponent = math.floor(math.log10(abs(value)))
         scaled = [rounded(x / 10.0**exponent, max(decimals + exponent, 0)) for x in (value, low, high)]
         return f"{scaled[0]} ({scaled[1]} to {scaled[2]}) {power_of_ten(exponent)}"
-    texts = [rounded(one, decimals) for one in (value, low, high)]
-    if len(set(texts)) == 1:  # an interval without width, as of a share that is all in every draw
-        return texts[0]
-    return f"{texts[0]} ({texts[1]} to {texts[2]})"
+    return f"{rounded(value, decimals)} ({rounded(low, decimals)} to {rounded(high, decimals)})"
 
 
 def _honest(decimals: int, figures: tuple[float, float, float], against: tuple[float | None, ...]) -> int:

@@ -64,9 +64,3 @@ def test_keys_become_words_with_units():
     assert numbers.words("b_nm_per_rad_s") == "b (N m s/rad)"
     assert numbers.words("temperature_initial_c") == "temperature initial (°C)"
     assert numbers.unit_words("um/MJ") == "µm/MJ"
-
-
-def test_an_interval_without_width_stands_as_its_number():
-    """A share that is all in every draw is "100 %", not "100 (100 to 100) %"; one that has a width keeps it."""
-    assert numbers.with_interval(100.0, 100.0, 100.0, "%", 0) == "100"
-    assert numbers.with_interval(99.8, 99.1, 100.0, "%", 0) == "99.8 (99.1 to 100.0)"
